@@ -1,0 +1,290 @@
+import { z } from "zod";
+
+/**
+ * What the keeper's client says and is told. Answers (`…View`) are plain types, since we make them ourselves; what comes
+ * in (`…Request`) is a schema, since anyone may send it. Times are ISO 8601 in UTC; units stand in the names.
+ */
+
+// --- what comes in -------------------------------------------------------------------------------------------------
+
+const name = z.string().trim().min(1, "must not be empty").max(60, "must be at most 60 characters");
+const passphrase = z.string().min(10, "must be at least 10 characters").max(200, "must be at most 200 characters");
+const clientId = z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -");
+const moment = z.iso.datetime({ offset: true });
+
+const isTimeZone = (zone: string) => {
+  try {
+    new Intl.DateTimeFormat("en", { timeZone: zone });
+    return true;
+  } catch {
+    return false;
+  }
+};
+const zone = z.string().refine(isTimeZone, "must be an IANA time zone such as Europe/Stockholm");
+const placeSchema = z.object({
+  latitudeDegrees: z.number().min(-90).max(90),
+  longitudeDegrees: z.number().min(-180).max(180),
+});
+const digestTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
+
+export const claimRequest = z.object({
+  token: z.string().min(1).max(200),
+  name,
+  passphrase,
+  zone: zone.optional(),
+});
+export const signInRequest = z.object({ name, passphrase: z.string().max(200) });
+
+export const yardRequest = z
+  .object({ name, zone, place: placeSchema.nullable(), digestTime, digestWanted: z.boolean() })
+  .partial();
+
+export const feederSettingsRequest = z.object({
+  name,
+  food: z.string().trim().min(1).max(60),
+  hopperCapacityGrams: z.number().min(50).max(50_000),
+  portionGrams: z.number().min(0.1).max(100),
+  sensors: z.object({
+    button: z.boolean(),
+    detector: z.boolean(),
+    chute: z.boolean(),
+    perch: z.boolean(),
+    scale: z.boolean(),
+  }),
+  battery: z.enum(["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"]),
+  reportEverySeconds: z.int().min(5).max(3_600),
+  warnAheadDays: z.number().min(0.25).max(30),
+});
+export const addFeederRequest = feederSettingsRequest.partial().required({ name: true }).extend({ yard: z.string() });
+export const changeFeederRequest = feederSettingsRequest.partial();
+
+export const refillRequest = z.object({
+  id: clientId,
+  at: moment.optional(),
+  what: z.discriminatedUnion("kind", [
+    z.object({ kind: z.literal("added"), grams: z.number().gt(0).max(50_000) }),
+    z.object({ kind: z.literal("filled") }),
+    z.object({ kind: z.literal("level"), grams: z.number().min(0).max(50_000) }),
+  ]),
+});
+export const orderRequest = z.object({
+  id: clientId,
+  kind: z.enum(["pause", "resume"]),
+  until: moment.nullish(),
+});
+export const shelveRequest = z.object({ until: moment });
+
+export const phoneRequest = z.object({
+  endpoint: z.url().max(2_000),
+  keys: z.object({
+    p256dh: z.string().regex(/^[A-Za-z0-9_-]{87}$/, "must be a 65-octet public key in base64url"),
+    auth: z.string().regex(/^[A-Za-z0-9_-]{22}$/, "must be a 16-octet secret in base64url"),
+  }),
+  label: z.string().trim().min(1).max(60).optional(),
+  replaces: z.string().max(2_000).nullish(),
+});
+export const forgetPhoneRequest = z.object({ endpoint: z.string().max(2_000) });
+
+export const practiceFaults = [
+  "none",
+  "empty",
+  "jam",
+  "stall",
+  "wireOff",
+  "chuteBlind",
+  "buttonDead",
+  "detectorDeaf",
+  "scaleDead",
+  "silent",
+  "coldNight",
+  "weakBattery",
+  "chargingInFrost",
+  "deafToOrders",
+] as const;
+export type PracticeFault = (typeof practiceFaults)[number];
+export const practiceFaultRequest = z.object({ fault: z.enum(practiceFaults) });
+
+// --- what goes out -------------------------------------------------------------------------------------------------
+
+export interface HomeView {
+  readonly keeper: { readonly name: string };
+  readonly yards: readonly YardView[];
+  readonly serverTime: string;
+  /** Whether this server runs a practice feeder just now. */
+  readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
+}
+
+export interface YardView {
+  readonly id: string;
+  readonly name: string;
+  readonly zone: string;
+  readonly place: { readonly latitudeDegrees: number; readonly longitudeDegrees: number } | null;
+  readonly digestTime: string; // local, such as 07:30
+  readonly digestWanted: boolean;
+  readonly practice: boolean;
+  readonly feeders: readonly FeederView[];
+}
+
+/** One feeder, whole: small enough (about 3 kB) that lists carry it too, and the client keeps one shape offline. */
+export interface FeederView {
+  readonly id: string;
+  readonly yard: string;
+  readonly revision: number; // grows by one with each stored change
+  readonly name: string;
+  readonly practice: boolean;
+  readonly settings: z.infer<typeof feederSettingsRequest>;
+  readonly lastHeardAt: string | null;
+  readonly readings: ReadingsView | null; // null until the first report
+  readonly hopper: HopperView;
+  readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out
+  readonly pause: PauseView;
+  /** One sentence that says how the feeder is, for lists and for the screen reader. */
+  readonly words: string;
+}
+
+export interface ReadingsView {
+  readonly at: string;
+  readonly hopperGrams: number | null;
+  readonly airCelsius: number | null;
+  readonly insideCelsius: number | null;
+  readonly lidCelsius: number | null;
+  readonly humidityPercent: number | null;
+  readonly supplyVolts: number | null;
+  readonly batteryVolts: number | null;
+  readonly batteryCelsius: number | null;
+  readonly chargeMilliamps: number | null;
+  readonly signalDbm: number | null;
+  readonly spooled: number | null;
+  readonly paused: boolean | null;
+}
+
+export interface HopperView {
+  readonly capacityGrams: number;
+  /** Null until a scale or a refill has told where to start from. */
+  readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
+  readonly portionGrams: number; // as learnt so far
+  readonly empty: { readonly p10: string | null; readonly p50: string | null; readonly p90: string | null } | null;
+  readonly words: string; // "enough until Thursday, 80 % sure"
+}
+
+export interface AlarmView {
+  readonly fault: string;
+  readonly title: string;
+  readonly priority: "urgent" | "soon" | "note";
+  readonly phase: "unacknowledged" | "acknowledged" | "returnedUnacknowledged" | "shelved" | "suppressedByDesign";
+  readonly reason: string;
+  readonly act: string;
+  readonly since: string;
+  readonly shelvedUntil: string | null;
+  readonly evidence: readonly { readonly what: string; readonly value: string; readonly at: string | null }[];
+}
+
+export interface PauseView {
+  /** What the feeder itself last said, and when. */
+  readonly feederSays: { readonly paused: boolean; readonly at: string } | null;
+  readonly order: OrderView | null; // the newest order
+}
+
+export interface OrderView {
+  readonly id: string;
+  readonly kind: "pause" | "resume";
+  readonly phase: "asked" | "sent" | "overdue" | "confirmed" | "refused" | "superseded";
+  readonly until: string | null;
+  readonly askedAt: string;
+  readonly askedBy: string;
+  readonly sentAt: string | null;
+  readonly answeredAt: string | null;
+  readonly problem: string | null;
+}
+
+/** A local day from one solar noon to the next would hide the morning: the ribbon runs from dusk to dusk. */
+export interface DayView {
+  readonly feeder: string;
+  readonly date: string; // the local date of the daylight in the middle
+  readonly from: string;
+  readonly to: string;
+  /** Contiguous spans from `from` to `to`; without a known place the whole is `unknown`. */
+  readonly light: readonly {
+    readonly kind: "night" | "twilight" | "day" | "unknown";
+    readonly from: string;
+    readonly to: string;
+  }[];
+  readonly marks: readonly DayMark[];
+  readonly tally: DayTally;
+  readonly words: string; // the ribbon in a sentence, for whoever can't see it
+}
+export interface DayMark {
+  readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm";
+  readonly at: string;
+  readonly detail: string; // "paid", "free", "unpaid", "metal", ""
+}
+export interface DayTally {
+  readonly visits: number;
+  readonly presses: number;
+  readonly deposits: number;
+  readonly portions: number;
+  readonly gramsGiven: number;
+}
+
+/** The key is shown this once; only its hash is kept. */
+export interface AddedFeederView {
+  readonly feeder: FeederView;
+  readonly key: string;
+}
+
+export interface PhonesView {
+  readonly publicKey: string; // VAPID, base64url
+  readonly phones: readonly {
+    readonly endpoint: string;
+    readonly label: string;
+    readonly addedAt: string;
+    readonly lastAcceptedAt: string | null; // when its push service last took a notice
+    readonly problem: string | null;
+  }[];
+}
+
+export interface TestPushView {
+  /** By phone: what its push service said. */
+  readonly outcomes: readonly {
+    readonly label: string;
+    readonly outcome: "accepted" | "gone" | "tryLater" | "refused";
+    readonly words: string;
+  }[];
+}
+
+export interface DigestView {
+  readonly yard: string;
+  readonly date: string; // local
+  readonly title: string;
+  readonly lines: readonly string[];
+}
+
+/** Over the live socket: something about this feeder (or about the yard, null) changed. */
+export interface LiveMessage {
+  readonly kind: "changed";
+  readonly feeder: string | null;
+  readonly revision: number | null;
+}
+
+/** What the service worker is handed in a push; the declarative form lets Safari show it without the worker. */
+export interface PushPayload {
+  readonly web_push: 8030;
+  readonly notification: {
+    readonly title: string;
+    readonly body: string;
+    readonly navigate: string;
+    readonly tag: string;
+    readonly silent: boolean;
+    readonly lang: "en";
+    readonly data: { readonly feeder: string | null; readonly fault: string | null; readonly priority: string };
+  };
+}
+
+/** RFC 9457; `errors` names each wrong field. */
+export interface ProblemView {
+  readonly type: string;
+  readonly title: string;
+  readonly status: number;
+  readonly detail: string;
+  readonly errors?: readonly { readonly field: string; readonly problem: string }[];
+}

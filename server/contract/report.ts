@@ -1,0 +1,157 @@
+import { z } from "zod";
+
+/**
+ * What a feeder may say, version 1. Bare JSON numbers carry their unit in their name. Every reading is optional: a
+ * feeder with one button and no scale is a good citizen. Fields and kinds that aren't known here are kept, not refused.
+ */
+
+export const eventsPerReportMax = 2_000;
+export const reportBytesMax = 1_048_576;
+
+const bootId = z
+  .string()
+  .regex(/^[A-Za-z0-9._~…-]{1,64}$/u, "must be 1 to 64 letters, digits or . _ ~ -")
+  .meta({ description: "A random id that the feeder chooses anew at each start.", example: "b-7f3a91c2" });
+
+const uptimeMs = z
+  .int("must be a whole number of milliseconds")
+  .min(0, "must not be negative")
+  .max(10 ** 13, "must be milliseconds since the feeder's start");
+
+const seq = z
+  .int("must be a whole number")
+  .min(1, "must count from 1")
+  .max(2 ** 52, "is too large")
+  .meta({ description: "Counts from 1 within one boot. (feeder, boot, seq) is an event's identity." });
+
+/** What a credible sensor can say. A number outside is set aside and named in the answer; the rest of the report stands. */
+const reading = (low: number, high: number, description: string) =>
+  z.number(`must be a number`).min(low).max(high).nullish().meta({ description });
+const count = z.int("must be a whole number").min(0, "must not be negative").nullish();
+
+export const readingsSchema = z.looseObject({
+  hopperGrams: reading(-2_000, 100_000, "What the load cell under the hopper says, tare taken off."),
+  airCelsius: reading(-70, 70, "Air temperature in the shade."),
+  insideCelsius: reading(-70, 90, "Temperature inside the feeder's box."),
+  lidCelsius: reading(-80, 100, "Temperature of the lid, the surface that frosts first."),
+  humidityPercent: reading(0, 105, "Relative humidity over liquid water."),
+  supplyVolts: reading(0, 60, "Supply rail, the lowest since the last report if the feeder keeps it."),
+  batteryVolts: reading(0, 120, "Battery terminal tension."),
+  batteryCelsius: reading(-70, 90, "Temperature at the battery, not of the air."),
+  chargeMilliamps: reading(-100_000, 100_000, "Current into the battery."),
+  signalDbm: reading(-130, 10, "Radio signal strength."),
+  spooled: count.meta({ description: "Events still waiting on the feeder." }),
+  counts: z
+    .looseObject({ button: count, detector: count, chute: count, perch: count })
+    .nullish()
+    .meta({ description: "Running totals since this boot, by sensor." }),
+  paused: z.boolean("must be true or false").nullish(),
+  planVersion: count,
+});
+
+const recorded = { seq, uptimeMs };
+const optionalNumber = (low: number, high: number) => z.number("must be a number").min(low).max(high).nullish();
+
+export const eventSchemas = {
+  portion: z.looseObject({
+    ...recorded,
+    kind: z.literal("portion"),
+    cause: z.enum(["timer", "press", "deposit", "keeper"]).meta({ description: "Why it was given." }),
+    paysFor: seq.nullish().meta({ description: "The seq of the press or deposit that it pays." }),
+    motorMs: optionalNumber(0, 600_000),
+    meanMilliamps: optionalNumber(0, 100_000),
+    peakMilliamps: optionalNumber(0, 100_000),
+    chuteCount: count,
+  }),
+  press: z.looseObject({ ...recorded, kind: z.literal("press") }),
+  deposit: z.looseObject({
+    ...recorded,
+    kind: z.literal("deposit"),
+    metal: z.boolean("must be true or false").nullish(),
+    signal: optionalNumber(0, 1),
+    chute: z.boolean("must be true or false").nullish(),
+  }),
+  visit: z.looseObject({ ...recorded, kind: z.literal("visit") }),
+  lid: z.looseObject({ ...recorded, kind: z.literal("lid"), open: z.boolean("must be true or false").nullish() }),
+  refill: z.looseObject({
+    ...recorded,
+    kind: z.literal("refill"),
+    grams: optionalNumber(0, 100_000),
+    full: z.boolean("must be true or false").nullish(),
+  }),
+  order: z.looseObject({
+    ...recorded,
+    kind: z.literal("order"),
+    order: z.string().min(1).max(64).meta({ description: "The id of the order that was carried out or refused." }),
+    outcome: z.enum(["done", "refused"]),
+    problem: z.string().max(500).nullish(),
+  }),
+  trouble: z.looseObject({ ...recorded, kind: z.literal("trouble"), words: z.string().min(1).max(500) }),
+};
+
+/** A kind that this version doesn't know: kept as it came, so that a newer feeder loses nothing here. */
+export const unknownEventSchema = z.looseObject({
+  ...recorded,
+  kind: z.string().min(1).max(40).meta({ description: "A kind that this server doesn't know is stored as it is." }),
+});
+
+export const eventSchema = z.union([
+  z.discriminatedUnion("kind", [
+    eventSchemas.portion,
+    eventSchemas.press,
+    eventSchemas.deposit,
+    eventSchemas.visit,
+    eventSchemas.lid,
+    eventSchemas.refill,
+    eventSchemas.order,
+    eventSchemas.trouble,
+  ]),
+  unknownEventSchema,
+]);
+
+/** The outside of a report: whatever is wrong here refuses the whole of it. Events are then read one by one. */
+export const envelopeSchema = z.looseObject({
+  boot: bootId,
+  sentUptimeMs: uptimeMs
+    .nullable()
+    .meta({ description: "The feeder's uptime at sending; null where it sends what an earlier boot left behind." }),
+  sentAt: z.iso.datetime({ offset: true }).nullish().meta({ description: "The feeder's own clock, if it has one." }),
+  readings: z.looseObject({}).nullish(),
+  events: z
+    .array(z.unknown())
+    .max(eventsPerReportMax, `at most ${eventsPerReportMax} events a report: send the oldest first, the rest next time`)
+    .nullish(),
+});
+
+/** The whole of a report as the documentation shows it. */
+export const reportSchema = envelopeSchema.extend({
+  readings: readingsSchema.nullish(),
+  events: z.array(eventSchema).max(eventsPerReportMax).nullish(),
+});
+
+export const sentOrderSchema = z.object({
+  id: z.string(),
+  kind: z.enum(["pause", "resume"]),
+  until: z.iso.datetime().nullable().meta({ description: "When a pause ends by itself; null: until resumed." }),
+});
+export type SentOrder = z.infer<typeof sentOrderSchema>;
+
+export const refusalSchema = z.object({
+  seq: z.number().nullable().meta({ description: "The event's seq; null where it had none that could be read." }),
+  field: z.string(),
+  problem: z.string(),
+});
+export type Refusal = z.infer<typeof refusalSchema>;
+
+export const answerSchema = z.object({
+  storedThrough: z
+    .number()
+    .nullable()
+    .meta({ description: "All that was sent of this boot up to this seq is dealt with: the feeder may forget it." }),
+  duplicates: z.number(),
+  refused: z.array(refusalSchema),
+  serverTime: z.iso.datetime(),
+  nextReportSeconds: z.number(),
+  orders: z.array(sentOrderSchema),
+});
+export type Answer = z.infer<typeof answerSchema>;

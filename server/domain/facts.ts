@@ -1,0 +1,141 @@
+import type { FaultKind, Priority } from "./faults.ts";
+import type { FeederSettings } from "./feeder.ts";
+import type { Instant, Span } from "./instant.ts";
+import type { Order } from "./orders/order.ts";
+import type { Celsius, Grams, HumidityPercent, Milliamps, Volts } from "./units.ts";
+
+/** Whatever can happen to a feeder, as `advanceFeeder` is told of it. */
+export type Fact =
+  | { readonly kind: "reported"; readonly report: Report }
+  | { readonly kind: "minutePassed" }
+  | { readonly kind: "settingsChanged"; readonly settings: FeederSettings }
+  | { readonly kind: "refillTold"; readonly refill: ToldRefill }
+  | { readonly kind: "orderAsked"; readonly order: Order }
+  | { readonly kind: "ordersSent" } // the pending order left for the feeder, on its answer or over its socket
+  | { readonly kind: "alarmAcknowledged"; readonly fault: FaultKind; readonly by: string }
+  | { readonly kind: "alarmShelved"; readonly fault: FaultKind; readonly until: Instant; readonly by: string };
+
+/**
+ * One report as far as it is new: events that were stored before are already gone from it. Events stand in the order
+ * in which they were recorded; some may be hours old (a backlog after an outage), and a few may be older than what an
+ * earlier report told.
+ */
+export interface Report {
+  readonly boot: string;
+  /** The feeder's monotonic clock when it sent; null where it sends what an earlier boot left behind. */
+  readonly sentUptime: Span | null;
+  readonly readings: Readings;
+  readonly events: readonly FeederEvent[];
+}
+
+/** What the feeder measures at the time of sending. All optional: null is "not said". */
+export interface Readings {
+  readonly hopper: Grams | null;
+  readonly air: Celsius | null;
+  readonly inside: Celsius | null;
+  readonly lid: Celsius | null;
+  readonly humidity: HumidityPercent | null;
+  readonly supply: Volts | null;
+  readonly battery: Volts | null;
+  readonly batteryTemperature: Celsius | null;
+  readonly charge: Milliamps | null;
+  readonly signalDbm: number | null;
+  readonly spooled: number | null;
+  /** Running totals since boot, by sensor. */
+  readonly counts: Counts;
+  readonly paused: boolean | null;
+  readonly planVersion: number | null;
+}
+
+export interface Counts {
+  readonly button: number | null;
+  readonly detector: number | null;
+  readonly chute: number | null;
+  readonly perch: number | null;
+}
+
+export type PortionCause = "timer" | "press" | "deposit" | "keeper";
+
+export interface Portion {
+  readonly kind: "portion";
+  readonly cause: PortionCause;
+  readonly paysFor: number | null; // seq of the press or deposit that it pays; null where it is free food or not said
+  readonly motorRan: Span | null;
+  readonly meanCurrent: Milliamps | null;
+  readonly peakCurrent: Milliamps | null;
+  readonly chuteCount: number | null; // pieces that the chute sensor saw fall; null without such a sensor
+}
+
+export interface Deposit {
+  readonly kind: "deposit";
+  readonly metal: boolean | null;
+  readonly signal: number | null; // the detector's strength, 0..1
+  readonly chute: boolean | null; // the slot's own beam was broken too
+}
+
+export type Happening =
+  | Portion
+  | { readonly kind: "press" }
+  | Deposit
+  | { readonly kind: "visit" }
+  | { readonly kind: "lid"; readonly open: boolean | null }
+  | { readonly kind: "refill"; readonly added: Grams | null; readonly full: boolean }
+  | {
+      readonly kind: "order";
+      readonly order: string;
+      readonly outcome: "done" | "refused";
+      readonly problem: string | null;
+    }
+  | { readonly kind: "trouble"; readonly words: string }
+  | { readonly kind: "unknown"; readonly said: string };
+
+/** `recordedAt` is the feeder's time, rebuilt from its monotonic clock; `seq` counts from 1 within one boot. */
+export type FeederEvent = Happening & { readonly seq: number; readonly recordedAt: Instant };
+
+/** What the keeper says about a refill: so many grams put in, or filled to the brim, or found at this level. */
+export interface ToldRefill {
+  readonly at: Instant;
+  readonly what:
+    | { readonly kind: "added"; readonly grams: Grams }
+    | { readonly kind: "filled" }
+    | { readonly kind: "level"; readonly grams: Grams };
+}
+
+/** What the shell must do once the step is committed, or store along with it. */
+export type Effect =
+  | { readonly kind: "alarmChanged"; readonly change: AlarmChange }
+  | { readonly kind: "tell"; readonly notice: Notice }
+  | { readonly kind: "orderChanged"; readonly order: Order }
+  | { readonly kind: "refillFound"; readonly added: Grams; readonly at: Instant };
+
+/** One raw transition of an alarm: always logged, also when nobody is told. */
+export interface AlarmChange {
+  readonly fault: FaultKind;
+  readonly priority: Priority;
+  readonly from: AlarmPhase;
+  readonly to: AlarmPhase;
+  readonly at: Instant;
+  readonly reason: string;
+}
+
+/** States of ANSI/ISA-18.2 and IEC 62682; `suspected` is "normal" while the on-delay runs. */
+export type AlarmPhase =
+  | "normal"
+  | "suspected"
+  | "unacknowledged"
+  | "acknowledged"
+  | "returnedUnacknowledged"
+  | "shelved"
+  | "suppressedByDesign";
+
+/** Words for the keeper's phones. Its push form (size, topic, headers) is made in push/. */
+export interface Notice {
+  readonly fault: FaultKind | null; // null for a test or a digest
+  readonly priority: Priority;
+  readonly title: string;
+  readonly body: string;
+  /** A newer notice with the same topic replaces this one on the way and on the screen. */
+  readonly topic: string;
+  readonly timeToLive: Span;
+  readonly quiet: boolean; // replace without sound: good news need not wake anyone
+}

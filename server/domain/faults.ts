@@ -1,0 +1,190 @@
+import { type Instant, minutes, type Span } from "./instant.ts";
+import type { Probability } from "./units.ts";
+
+/** A fault is what is wrong now; an alarm (alarms/) is what we tell about it. */
+export interface Fault {
+  readonly kind: FaultKind;
+  /** One or two plain sentences for the keeper: what is wrong and by what signs we know. */
+  readonly reason: string;
+  /** The very numbers behind the reason, for whoever wants to check it. */
+  readonly evidence: readonly Evidence[];
+  /** How sure the test that found it is; null where the fault is a plain fact and no inference. */
+  readonly sure: Probability | null;
+}
+
+export interface Evidence {
+  readonly what: string;
+  readonly value: string;
+  readonly at: Instant | null; // null where it is not about one moment
+}
+
+/** `urgent`: act now. `soon`: act today. `note`: in the digest only, never pushed. */
+export type Priority = "urgent" | "soon" | "note";
+
+export interface FaultRule {
+  readonly title: string;
+  readonly priority: Priority;
+  /** How long the fault must persist before it is told (ISA-18.2 on-delay). */
+  readonly onDelay: Span;
+  /** How long it must stay away before the alarm returns to normal (ISA-18.2 off-delay). */
+  readonly offDelay: Span;
+  /** What the keeper can do about it, in one sentence. */
+  readonly act: string;
+  /** While one of these stands, this fault is its consequence and raises no alarm of its own. */
+  readonly explainedBy: readonly FaultKind[];
+}
+
+/**
+ * Every fault Pieward can name, the gravest first. Adding one: a line here, a finder in its room, a planted fault
+ * in the room's tests. The delays are common practice, no source; ISA-18.2 only says that each alarm needs its own.
+ */
+export const faultRules = {
+  feederSilent: {
+    title: "feeder silent",
+    priority: "urgent",
+    onDelay: minutes(0), // the silence itself is the delay: its length is learnt (silence/)
+    offDelay: minutes(0), // one report proves that it speaks again
+    act: "Check its power and its network. Until it is heard again nothing else about it is known.",
+    explainedBy: [],
+  },
+  motorNotTurning: {
+    title: "motor not turning",
+    priority: "urgent",
+    onDelay: minutes(0), // the sequential test that found it has already waited for enough portions
+    offDelay: minutes(0),
+    act: "Pause the feeder, then look at the motor's wire and plug with the power off.",
+    explainedBy: ["feederSilent"],
+  },
+  motorStalled: {
+    title: "motor stalled",
+    priority: "urgent",
+    onDelay: minutes(0),
+    offDelay: minutes(0),
+    act: "Pause the feeder before the motor overheats, then free the tray.",
+    explainedBy: ["feederSilent"],
+  },
+  foodOut: {
+    title: "food out",
+    priority: "urgent",
+    onDelay: minutes(0),
+    offDelay: minutes(0),
+    act: "Refill the hopper, or pause the feeder so that no deposit goes unpaid.",
+    explainedBy: ["feederSilent"],
+  },
+  trayJammed: {
+    title: "tray jammed",
+    priority: "urgent",
+    onDelay: minutes(0),
+    offDelay: minutes(0),
+    act: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
+    explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut"],
+  },
+  feedStopped: {
+    title: "no food falls",
+    priority: "urgent",
+    onDelay: minutes(0),
+    offDelay: minutes(0),
+    act: "Look at the hopper and the tray: it is empty or jammed, and the sensors it has can't tell which.",
+    explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut", "trayJammed"],
+  },
+  depositUnpaid: {
+    title: "deposit not paid",
+    priority: "urgent",
+    onDelay: minutes(0),
+    offDelay: minutes(30),
+    act: "Find out why before the birds stop believing: the alarms beside this one may say.",
+    explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut", "trayJammed", "feedStopped"],
+  },
+  pauseOverdue: {
+    title: "pause not confirmed",
+    priority: "urgent",
+    onDelay: minutes(0), // the order's own deadline is the delay
+    offDelay: minutes(0),
+    act: "Take it that the feeder is still feeding. If it must stop, go there and switch it off.",
+    explainedBy: [], // a keeper who asked for a stop must hear that it did not arrive, whatever else is wrong
+  },
+  chargingInFrost: {
+    title: "charging in frost",
+    priority: "urgent",
+    onDelay: minutes(5),
+    offDelay: minutes(30),
+    act: "Disconnect the charger until the battery is above 0 °C. Charging lithium cells in frost damages them and can make them dangerous.",
+    explainedBy: ["feederSilent"],
+  },
+  batteryFreezing: {
+    title: "battery near freezing",
+    priority: "urgent",
+    onDelay: minutes(10),
+    offDelay: minutes(60),
+    act: "Bring the battery in or charge it indoors by its maker's instructions. Never charge a frozen battery.",
+    explainedBy: ["feederSilent"],
+  },
+  foodLow: {
+    title: "food low",
+    priority: "soon",
+    onDelay: minutes(10),
+    offDelay: minutes(10),
+    act: "Refill before the time shown.",
+    explainedBy: ["feederSilent", "foodOut"],
+  },
+  chuteBlind: {
+    title: "chute sensor blind",
+    priority: "soon",
+    onDelay: minutes(0),
+    offDelay: minutes(0),
+    act: "Clean the chute sensor: frost, dust or a stuck kernel hides the food that falls.",
+    explainedBy: ["feederSilent"],
+  },
+  buttonSilent: {
+    title: "button silent",
+    priority: "soon",
+    onDelay: minutes(10),
+    offDelay: minutes(0),
+    act: "Press the button yourself and see whether it counts.",
+    explainedBy: ["feederSilent"],
+  },
+  detectorSilent: {
+    title: "detector silent",
+    priority: "soon",
+    onDelay: minutes(10),
+    offDelay: minutes(0),
+    act: "Drop a cap into the slot yourself and see whether it counts. Frost moves a detector's zero.",
+    explainedBy: ["feederSilent"],
+  },
+  perchSilent: {
+    title: "perch sensor silent",
+    priority: "soon",
+    onDelay: minutes(10),
+    offDelay: minutes(0),
+    act: "Press the perch down yourself and see whether it counts.",
+    explainedBy: ["feederSilent"],
+  },
+  scaleSilent: {
+    title: "scale silent",
+    priority: "soon",
+    onDelay: minutes(10),
+    offDelay: minutes(0),
+    act: "Look at the load cell's wire. Until it speaks, the hopper is reckoned from portions alone.",
+    explainedBy: ["feederSilent"],
+  },
+  frostInside: {
+    title: "frost inside",
+    priority: "soon",
+    onDelay: minutes(15),
+    offDelay: minutes(60),
+    act: "Look for ice on tray and slot before the morning's first birds; keep the food dry.",
+    explainedBy: ["feederSilent"],
+  },
+  troubleReported: {
+    title: "feeder reports trouble",
+    priority: "soon",
+    onDelay: minutes(0),
+    offDelay: minutes(60),
+    act: "Read the feeder's own words.",
+    explainedBy: ["feederSilent"],
+  },
+} as const satisfies Record<string, Omit<FaultRule, "explainedBy"> & { explainedBy: readonly string[] }>;
+
+export type FaultKind = keyof typeof faultRules;
+export const faultKinds = Object.keys(faultRules) as readonly FaultKind[];
+export const ruleOf = (kind: FaultKind): FaultRule => faultRules[kind];

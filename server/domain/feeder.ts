@@ -1,0 +1,82 @@
+import type { Alarm } from "./alarms/alarm.ts";
+import { type ColdState, noCold } from "./cold/cold.ts";
+import type { Readings } from "./facts.ts";
+import type { FaultKind } from "./faults.ts";
+import { type FeedState, freshFeed } from "./feed/diagnosis.ts";
+import { type HopperState, unknownHopper } from "./hopper/level.ts";
+import type { Instant, Span } from "./instant.ts";
+import { noOrders, type OrdersState } from "./orders/order.ts";
+import { type LinkState, neverHeard } from "./silence/feederSilence.ts";
+import { type SensorsState, unwatchedSensors } from "./silence/sensorSilence.ts";
+import type { Grams } from "./units.ts";
+
+/** What the keeper has said about a feeder, in plain words and round numbers. */
+export interface FeederSettings {
+  readonly name: string;
+  readonly practice: boolean; // a simulated feeder: marked so wherever it is shown
+  readonly place: Place | null; // null until the keeper says where the yard is
+  readonly zone: string; // IANA zone of the yard
+  readonly food: string;
+  readonly hopperCapacity: Grams;
+  /** What one portion weighs, as far as the keeper knows; learning starts from here. */
+  readonly portionMass: Grams;
+  readonly sensors: FittedSensors;
+  readonly battery: BatteryKind;
+  readonly reportEvery: Span;
+  /** "Food low" is told when the hopper may be empty within this span. */
+  readonly warnAhead: Span;
+}
+
+export interface Place {
+  readonly latitudeDegrees: number;
+  readonly longitudeDegrees: number;
+}
+
+/** Which sensors the keeper built in. What isn't there can't fall silent. */
+export interface FittedSensors {
+  readonly button: boolean;
+  readonly detector: boolean;
+  readonly chute: boolean;
+  readonly perch: boolean;
+  readonly scale: boolean;
+}
+
+export type BatteryKind = "none" | "leadAcid" | "lithiumIronPhosphate" | "lithiumIon";
+
+/**
+ * All that Pieward remembers of one feeder: plain JSON values, so that a row in a table, a line of a log and a
+ * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
+ */
+export interface FeederState {
+  readonly version: 1;
+  readonly settings: FeederSettings;
+  readonly latest: LatestReadings | null; // null until the first report
+  readonly hopper: HopperState;
+  readonly feed: FeedState;
+  readonly link: LinkState;
+  readonly sensors: SensorsState;
+  readonly cold: ColdState;
+  readonly orders: OrdersState;
+  /** Alarms that are not in the normal state. */
+  readonly alarms: { readonly [kind in FaultKind]?: Alarm };
+}
+
+export interface LatestReadings {
+  readonly at: Instant;
+  readonly readings: Readings;
+}
+
+export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
+  return {
+    version: 1,
+    settings,
+    latest: null,
+    hopper: unknownHopper(settings, now),
+    feed: freshFeed(),
+    link: neverHeard(now),
+    sensors: unwatchedSensors(now),
+    cold: noCold(),
+    orders: noOrders(),
+    alarms: {},
+  };
+}
