@@ -3,6 +3,7 @@ import { type ColdState, noCold } from "./cold/cold.ts";
 import type { Readings } from "./facts.ts";
 import type { FaultKind } from "./faults.ts";
 import { type FeedState, freshFeed } from "./feed/diagnosis.ts";
+import { type FeederClock, unsetClock } from "./feederClock.ts";
 import { type HopperState, unknownHopper } from "./hopper/level.ts";
 import type { Instant, Span } from "./instant.ts";
 import { noOrders, type OrdersState } from "./orders/order.ts";
@@ -53,6 +54,7 @@ export interface FeederState {
   readonly latest: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
   readonly feed: FeedState;
+  readonly clock: FeederClock;
   readonly link: LinkState;
   readonly sensors: SensorsState;
   readonly cold: ColdState;
@@ -73,6 +75,7 @@ export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
     latest: null,
     hopper: unknownHopper(settings, now),
     feed: freshFeed(),
+    clock: unsetClock(),
     link: neverHeard(now),
     sensors: unwatchedSensors(now),
     cold: noCold(),
