@@ -105,32 +105,115 @@ export interface Store {
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   readonly outbox: OutboxStore;
   readonly digests: DigestStore;
+  readonly yards: YardStore;
+  readonly keepers: KeeperStore;
+  readonly records: RecordStore;
 }
 
 /** What may be written together. */
 export interface Transaction {
   /** Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out. */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
-  /** Stores what is new and returns the identities of the new ones; what is stored already stays as it was. */
-  appendEvents(events: readonly StoredEvent[]): Promise<ReadonlySet<string>>;
+  /** @throws where one of them is stored already: the caller has asked `bodiesOf` about each that may be. */
+  appendEvents(events: readonly StoredEvent[]): Promise<void>;
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
-  /** Bodies of stored events by identity, for telling a true repeat from a reused number. */
-  bodiesOf(events: readonly StoredEvent[]): Promise<ReadonlyMap<string, string>>;
+  /** Bodies of those of these events that are stored already, by seq: a true repeat has the same, a reused number hasn't. */
+  bodiesOf(feeder: string, boot: string, seqs: readonly number[]): Promise<ReadonlyMap<number, string>>;
   saveFeeders(
     rows: readonly { id: string; state: FeederState; lastHeardAt: Instant | null; nextLookAt: Instant }[],
   ): Promise<void>;
   logAlarmChanges(feeder: string, changes: readonly AlarmChange[]): Promise<void>;
   saveOrder(feeder: string, order: Order): Promise<void>;
-  saveRefill(refill: StoredRefill): Promise<void>;
+  /** @returns false where a refill with this id is stored already. */
+  saveRefill(refill: StoredRefill): Promise<boolean>;
   /** Writes one outbox item for each phone of the yard's keepers; an older undelivered one with the same topic is replaced. */
   enqueue(yard: string, feeder: string | null, notice: Notice, now: Instant): Promise<void>;
   /** @returns false where this yard already had a digest for this local date: never twice a date. */
   claimDigest(yard: string, localDate: string, now: Instant, title: string, lines: readonly string[]): Promise<boolean>;
 }
 
-/** Identity of an event within the whole house. */
-export const identityOf = (event: { feeder: string; boot: string; seq: number }): string =>
-  `${event.feeder} ${event.boot} ${event.seq}`;
+/** Yards and their feeders, as the keeper made them. */
+export interface YardStore {
+  yards(): Promise<readonly YardRow[]>;
+  addYard(yard: YardRow, now: Instant): Promise<void>;
+  changeYard(id: string, changes: Partial<Omit<YardRow, "id">>): Promise<YardRow | null>;
+  /** Removes the yard with its feeders and all that they ever told. */
+  removeYard(id: string): Promise<void>;
+  feeders(): Promise<readonly FeederRow[]>;
+  feeder(id: string): Promise<FeederRow | null>;
+  addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
+  /** Removes the feeder and all that it ever told. */
+  removeFeeder(id: string): Promise<void>;
+  changeKey(id: string, keyHash: string): Promise<void>;
+  /** Which feeder has this key; the hash is hexadecimal SHA-256. */
+  feederWithKey(keyHash: string): Promise<{ readonly id: string; readonly yard: string } | null>;
+  /** For signed reports, where the feeder names itself. */
+  keyOf(id: string): Promise<string | null>;
+  /** Feeders that patrol must look at by now, the longest overdue first. */
+  dueForLook(now: Instant, most: number): Promise<readonly string[]>;
+}
+
+export interface NewFeeder {
+  readonly id: string;
+  readonly yard: string;
+  readonly keyHash: string;
+  readonly practice: boolean;
+  readonly state: FeederState;
+}
+
+export interface KeeperRow {
+  readonly id: string;
+  readonly name: string;
+  readonly passphraseHash: string;
+}
+
+export interface SessionRow {
+  readonly tokenHash: string;
+  readonly keeper: { readonly id: string; readonly name: string };
+  readonly lastSeenAt: Instant;
+  readonly expiresAt: Instant;
+}
+
+/** Who may sign in, from which browsers, and which phones are told. */
+export interface KeeperStore {
+  countKeepers(): Promise<number>;
+  /** The one open claim: an older one is no longer valid. */
+  openClaim(tokenHash: string, now: Instant): Promise<void>;
+  /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
+  useClaim(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
+  keeperNamed(name: string): Promise<KeeperRow | null>;
+  addSession(session: { tokenHash: string; keeper: string; expiresAt: Instant }, now: Instant): Promise<void>;
+  session(tokenHash: string): Promise<SessionRow | null>;
+  touchSession(tokenHash: string, lastSeenAt: Instant, expiresAt: Instant): Promise<void>;
+  removeSession(tokenHash: string): Promise<void>;
+  phonesOf(keeper: string): Promise<readonly Phone[]>;
+  /** Adds a phone, or brings a known endpoint up to date. */
+  savePhone(phone: Omit<Phone, "lastAcceptedAt" | "problem">): Promise<void>;
+  removePhone(endpoint: string): Promise<void>;
+}
+
+/** What has happened, for looking back. */
+export interface RecordStore {
+  /** Events recorded in [from, to), in order, at most `most` of them. */
+  events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
+  alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
+  refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
+  latestDigest(yard: string): Promise<StoredDigest | null>;
+}
+
+export interface RecordedEvent {
+  readonly seq: number;
+  readonly boot: string;
+  readonly kind: string;
+  readonly recordedAt: Instant;
+  readonly body: string;
+}
+
+export interface StoredDigest {
+  readonly localDate: string;
+  readonly title: string;
+  readonly lines: readonly string[];
+}
 
 export interface OutboxStore {
   /** Takes up to `most` items that are due and unclaimed, for `claimFor` ms from `now`; two callers never get the same one. */

@@ -1,5 +1,6 @@
 import type { Alarm } from "./alarms/alarm.ts";
 import { type ColdState, noCold } from "./cold/cold.ts";
+import { type EventSequence, noEvents } from "./eventSequence.ts";
 import type { Readings } from "./facts.ts";
 import type { FaultKind } from "./faults.ts";
 import { type FeedState, freshFeed } from "./feed/diagnosis.ts";
@@ -55,6 +56,7 @@ export interface FeederState {
   readonly hopper: HopperState;
   readonly feed: FeedState;
   readonly clock: FeederClock;
+  readonly sequence: EventSequence;
   readonly link: LinkState;
   readonly sensors: SensorsState;
   readonly cold: ColdState;
@@ -76,6 +78,7 @@ export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
     hopper: unknownHopper(settings, now),
     feed: freshFeed(),
     clock: unsetClock(),
+    sequence: noEvents(),
     link: neverHeard(now),
     sensors: unwatchedSensors(now),
     cold: noCold(),
