@@ -1,0 +1,83 @@
+import { Temporal } from "temporal-polyfill";
+import { type Instant, instant } from "./instant.ts";
+
+/**
+ * A yard lives by its own clock: the digest comes at half past seven there, and "Thursday" is Thursday there. A local time
+ * is worked out from the zone each time it is needed; adding 24 hours would be an hour off after each clock change.
+ *
+ * `LocalDate` is `YYYY-MM-DD`, `LocalTime` is `HH:MM`, a zone is an IANA name such as Europe/Stockholm.
+ */
+export type LocalDate = string;
+export type LocalTime = string;
+
+export const localDateOf = (at: Instant, zone: string): LocalDate => zoned(at, zone).toPlainDate().toString();
+
+export const localTimeOf = (at: Instant, zone: string): LocalTime =>
+  zoned(at, zone).toPlainTime().toString({ smallestUnit: "minute" });
+
+/**
+ * The one moment that a local date and time mean, by RFC 5545 section 3.3.10: a time that a clock change leaves out is
+ * read with the offset before the gap (02:30 becomes 03:30), one that it repeats means the first.
+ * @throws RangeError where date, time or zone can't be read.
+ */
+export function instantOfLocal(date: LocalDate, time: LocalTime, zone: string): Instant {
+  const wall = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
+  return instant(wall.toZonedDateTime(zone, { disambiguation: "compatible" }).epochMilliseconds);
+}
+
+/** The first moment of a local date: not always midnight, since some zones change their clocks then. */
+export const startOfLocalDay = (date: LocalDate, zone: string): Instant =>
+  instant(Temporal.PlainDate.from(date).toZonedDateTime(zone).epochMilliseconds);
+
+export const addLocalDays = (date: LocalDate, count: number): LocalDate =>
+  Temporal.PlainDate.from(date).add({ days: count }).toString();
+
+/** Whole calendar days from one date to another; negative where `to` is the earlier. */
+export const localDaysBetween = (from: LocalDate, to: LocalDate): number =>
+  Temporal.PlainDate.from(from).until(Temporal.PlainDate.from(to), { largestUnit: "day" }).days;
+
+const weekdays = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"] as const;
+const months = [
+  "January",
+  "February",
+  "March",
+  "April",
+  "May",
+  "June",
+  "July",
+  "August",
+  "September",
+  "October",
+  "November",
+  "December",
+] as const;
+
+/** "Thursday" */
+export const weekdayOf = (date: LocalDate): string =>
+  weekdays[Temporal.PlainDate.from(date).dayOfWeek - 1] ?? unreachable(date);
+
+/** "Thursday 3 December" */
+export function dateWords(date: LocalDate): string {
+  const { day, month } = Temporal.PlainDate.from(date);
+  return `${weekdayOf(date)} ${day} ${months[month - 1] ?? unreachable(date)}`;
+}
+
+/** A date as one says it today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
+export function dayWords(date: LocalDate, today: LocalDate): string {
+  const ahead = localDaysBetween(today, date);
+  if (ahead === 0) return "today";
+  if (ahead === 1) return "tomorrow";
+  if (ahead === -1) return "yesterday";
+  return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateWords(date);
+}
+
+/** "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
+export const momentWords = (at: Instant, zone: string, now: Instant): string =>
+  `${dayWords(localDateOf(at, zone), localDateOf(now, zone))} ${localTimeOf(at, zone)}`;
+
+const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
+  Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
+
+function unreachable(date: LocalDate): never {
+  throw new RangeError(`expected an ISO date, got ${date}`);
+}

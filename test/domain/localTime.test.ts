@@ -1,0 +1,114 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { type Instant, inHours, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
+import {
+  addLocalDays,
+  dateWords,
+  dayWords,
+  instantOfLocal,
+  localDateOf,
+  localDaysBetween,
+  localTimeOf,
+  momentWords,
+  startOfLocalDay,
+  weekdayOf,
+} from "../../server/domain/localTime.ts";
+
+const utc = (text: string): Instant => instantOf(text.replace("Z", ":00Z"));
+
+/** Check values `tz-*`: computed with Node 20.20.2 Intl, IANA tz 2025c. */
+const known: readonly [zone: string, local: string, utc: string][] = [
+  ["Europe/Stockholm", "2026-03-28T07:30", "2026-03-28T06:30Z"],
+  ["Europe/Stockholm", "2026-03-29T07:30", "2026-03-29T05:30Z"],
+  ["Europe/Stockholm", "2026-10-24T07:30", "2026-10-24T05:30Z"],
+  ["Europe/Stockholm", "2026-10-25T07:30", "2026-10-25T06:30Z"],
+  ["Europe/Stockholm", "2027-03-28T07:30", "2027-03-28T05:30Z"],
+  ["Europe/Stockholm", "2027-10-31T07:30", "2027-10-31T06:30Z"],
+  ["Europe/Helsinki", "2026-03-28T07:30", "2026-03-28T05:30Z"],
+  ["Europe/Helsinki", "2026-03-29T07:30", "2026-03-29T04:30Z"],
+  ["Europe/Helsinki", "2026-10-25T07:30", "2026-10-25T05:30Z"],
+  ["Atlantic/Reykjavik", "2026-03-29T07:30", "2026-03-29T07:30Z"],
+  ["Atlantic/Reykjavik", "2026-10-25T07:30", "2026-10-25T07:30Z"],
+  ["America/Anchorage", "2026-03-07T07:30", "2026-03-07T16:30Z"],
+  ["America/Anchorage", "2026-03-08T07:30", "2026-03-08T15:30Z"],
+];
+
+describe("local time", () => {
+  it.each(known)("knows when it is %s %s", (zone, local, expected) => {
+    const [date = "", time = ""] = local.split("T");
+    expect(isoOf(instantOfLocal(date, time, zone))).toBe(isoOf(utc(expected)));
+    expect(localDateOf(utc(expected), zone)).toBe(date);
+    expect(localTimeOf(utc(expected), zone)).toBe(time);
+  });
+
+  it("reads a time that the clock change leaves out with the offset before it (RFC 5545 3.3.10)", () => {
+    // Check value tz-gap-overlap: 02:30 does not exist on this date. With +01:00 it is 01:30Z, which clocks call 03:30.
+    const at = instantOfLocal("2026-03-29", "02:30", "Europe/Stockholm");
+    expect(isoOf(at)).toBe("2026-03-29T01:30:00.000Z");
+    expect(localTimeOf(at, "Europe/Stockholm")).toBe("03:30");
+  });
+
+  it("means the first of a doubled time (RFC 5545 3.3.10)", () => {
+    // Check value tz-gap-overlap: 00:30Z and 01:30Z are both called 02:30.
+    expect(isoOf(instantOfLocal("2026-10-25", "02:30", "Europe/Stockholm"))).toBe("2026-10-25T00:30:00.000Z");
+    expect(localTimeOf(utc("2026-10-25T01:30Z"), "Europe/Stockholm")).toBe("02:30");
+  });
+
+  it("counts a local day as 23, 24 or 25 hours (check value iso8601-dur: P1D is 23 h there)", () => {
+    const lengthOf = (date: string) =>
+      inHours(
+        (startOfLocalDay(addLocalDays(date, 1), "Europe/Stockholm") -
+          startOfLocalDay(date, "Europe/Stockholm")) as never,
+      );
+    expect([lengthOf("2026-03-28"), lengthOf("2026-03-29"), lengthOf("2026-10-25")]).toEqual([24, 23, 25]);
+    const morning = instantOfLocal("2026-03-28", "07:30", "Europe/Stockholm");
+    const next = instantOfLocal(addLocalDays("2026-03-28", 1), "07:30", "Europe/Stockholm");
+    expect(inHours((next - morning) as never)).toBe(23);
+  });
+
+  it("starts a day after midnight where midnight itself is left out", () => {
+    // IANA tz: on 2018-11-04 clocks in Sao Paulo went from 00:00 to 01:00 (from memory of the tz source; ICU agrees).
+    expect(isoOf(startOfLocalDay("2018-11-04", "America/Sao_Paulo"))).toBe("2018-11-04T03:00:00.000Z");
+    expect(localTimeOf(startOfLocalDay("2018-11-04", "America/Sao_Paulo"), "America/Sao_Paulo")).toBe("01:00");
+  });
+
+  it("agrees with the platform's own calendar at any moment", () => {
+    const zones = ["Europe/Stockholm", "America/Anchorage", "Atlantic/Reykjavik", "Asia/Kathmandu", "Pacific/Chatham"];
+    fc.assert(
+      fc.property(fc.integer({ min: 0, max: 2_000_000_000 }), fc.constantFrom(...zones), (second, zone) => {
+        const at = instant(second * 1_000);
+        const options = { timeZone: zone, dateStyle: "short", timeStyle: "short", hourCycle: "h23" } as const;
+        // The Swedish locale writes ISO 8601: "2026-03-28 07:30".
+        expect(`${localDateOf(at, zone)} ${localTimeOf(at, zone)}`).toBe(
+          new Intl.DateTimeFormat("sv", options).format(at),
+        );
+      }),
+    );
+  });
+
+  it("names days as one says them", () => {
+    expect(weekdayOf("2026-12-03")).toBe("Thursday"); // 2026-12-03 is a Thursday by the ISO 8601 calendar
+    expect(dateWords("2026-12-03")).toBe("Thursday 3 December");
+    const on = (date: string) => dayWords(date, "2026-11-30");
+    expect([on("2026-11-30"), on("2026-12-01"), on("2026-11-29"), on("2026-12-03"), on("2026-12-06")]).toEqual([
+      "today",
+      "tomorrow",
+      "yesterday",
+      "Thursday",
+      "Sunday",
+    ]);
+    expect([on("2026-12-07"), on("2026-11-25")]).toEqual(["Monday 7 December", "Wednesday 25 November"]);
+    expect(momentWords(utc("2026-11-29T22:10Z"), "Europe/Stockholm", utc("2026-11-30T06:30Z"))).toBe("yesterday 23:10");
+  });
+
+  it("counts days between dates over a clock change and a leap day", () => {
+    expect(localDaysBetween("2026-03-28", "2026-03-30")).toBe(2);
+    expect(localDaysBetween("2028-03-01", "2028-02-28")).toBe(-2);
+  });
+
+  it("refuses what is no date, time or zone", () => {
+    expect(() => instantOfLocal("2026-02-30x", "07:30", "Europe/Stockholm")).toThrow(RangeError);
+    expect(() => instantOfLocal("2026-02-28", "25:00", "Europe/Stockholm")).toThrow(RangeError);
+    expect(() => instantOfLocal("2026-02-28", "07:30", "Europe/Nowhere")).toThrow(RangeError);
+  });
+});
