@@ -76,13 +76,17 @@ function dueMigrations(database: Database.Database, known: readonly Migration[])
   for (const { name, checksum, finishedAt } of recorded) {
     const here = known.find((migration) => migration.name === name);
     if (!here) {
-      throw new MigrationProblem(`The database was opened by a newer Pieward: it has the migration ${name}. Update first.`);
+      throw new MigrationProblem(
+        `The database was opened by a newer Pieward: it has the migration ${name}. Update first.`,
+      );
     }
     if (here.checksum !== checksum) {
       throw new MigrationProblem(`The migration ${name} was changed after it had been applied. Restore its file.`);
     }
     if (finishedAt === null) {
-      throw new MigrationProblem(`The migration ${name} did not run to its end. Restore the backup beside the database.`);
+      throw new MigrationProblem(
+        `The migration ${name} did not run to its end. Restore the backup beside the database.`,
+      );
     }
   }
   const done = new Set(recorded.map(({ name }) => name));
@@ -104,6 +108,7 @@ function apply(database: Database.Database, migration: Migration): void {
 
 function hasTables(database: Database.Database): boolean {
   return (
-    database.prepare(`SELECT 1 FROM sqlite_master WHERE type = 'table' AND name <> '_prisma_migrations'`).get() !== undefined
+    database.prepare(`SELECT 1 FROM sqlite_master WHERE type = 'table' AND name <> '_prisma_migrations'`).get() !==
+    undefined
   );
 }

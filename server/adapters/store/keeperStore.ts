@@ -1,0 +1,91 @@
+import type { KeeperStore } from "../../ports.ts";
+import type { Connections } from "./openStore.ts";
+import { dateOf, instantFrom, phoneFrom } from "./rows.ts";
+
+export function keepersOver({ reader, write }: Connections): KeeperStore {
+  return {
+    countKeepers: () => reader.keeper.count(),
+
+    openClaim: (tokenHash, now) =>
+      write(async (statements) => {
+        await statements.claim.deleteMany({ where: { usedAt: null } });
+        await statements.claim.create({ data: { tokenHash, createdAt: dateOf(now) } });
+      }),
+
+    useClaim: (tokenHash, { id, name, passphraseHash }, now) =>
+      write(async (statements) => {
+        const used = await statements.claim.updateMany({
+          where: { tokenHash, usedAt: null },
+          data: { usedAt: dateOf(now) },
+        });
+        if (used.count === 0) return false;
+        await statements.keeper.create({ data: { id, name, passphraseHash, createdAt: dateOf(now) } });
+        return true;
+      }),
+
+    async keeperNamed(name) {
+      return await reader.keeper.findUnique({
+        where: { name },
+        select: { id: true, name: true, passphraseHash: true },
+      });
+    },
+
+    addSession: ({ tokenHash, keeper, expiresAt }, now) =>
+      write(async (statements) => {
+        await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(now) } } });
+        await statements.session.create({
+          data: {
+            tokenHash,
+            keeperId: keeper,
+            createdAt: dateOf(now),
+            lastSeenAt: dateOf(now),
+            expiresAt: dateOf(expiresAt),
+          },
+        });
+      }),
+
+    async session(tokenHash) {
+      const found = await reader.session.findUnique({ where: { tokenHash }, include: { keeper: true } });
+      return (
+        found && {
+          tokenHash,
+          keeper: { id: found.keeper.id, name: found.keeper.name },
+          lastSeenAt: instantFrom(found.lastSeenAt),
+          expiresAt: instantFrom(found.expiresAt),
+        }
+      );
+    },
+
+    touchSession: (tokenHash, lastSeenAt, expiresAt) =>
+      write(async (statements) => {
+        await statements.session.updateMany({
+          where: { tokenHash },
+          data: { lastSeenAt: dateOf(lastSeenAt), expiresAt: dateOf(expiresAt) },
+        });
+      }),
+
+    removeSession: (tokenHash) =>
+      write(async (statements) => {
+        await statements.session.deleteMany({ where: { tokenHash } });
+      }),
+
+    async phonesOf(keeper) {
+      return (await reader.phone.findMany({ where: { keeperId: keeper }, orderBy: { addedAt: "asc" } })).map(phoneFrom);
+    },
+
+    savePhone: ({ id, keeper, endpoint, p256dh, auth, label, addedAt }) =>
+      write(async (statements) => {
+        const changing = { keeperId: keeper, p256dh, auth, label, problem: null };
+        await statements.phone.upsert({
+          where: { endpoint },
+          update: changing,
+          create: { id, endpoint, addedAt: dateOf(addedAt), ...changing },
+        });
+      }),
+
+    removePhone: (endpoint) =>
+      write(async (statements) => {
+        await statements.phone.deleteMany({ where: { endpoint } });
+      }),
+  };
+}

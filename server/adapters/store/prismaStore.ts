@@ -1,0 +1,26 @@
+import type { Store } from "../../ports.ts";
+import { digestsOver } from "./digestStore.ts";
+import { keepersOver } from "./keeperStore.ts";
+import { connect } from "./openStore.ts";
+import { outboxOver } from "./outboxStore.ts";
+import { recordsOver } from "./recordStore.ts";
+import { transactionOver } from "./transaction.ts";
+import { yardsOver } from "./yardStore.ts";
+
+export interface OpenStore extends Store {
+  close(): Promise<void>;
+}
+
+/** Opens a database whose migrations are applied. @param databaseUrl `file:` and a path. */
+export async function openStore(databaseUrl: string): Promise<OpenStore> {
+  const connections = await connect(databaseUrl);
+  return {
+    transaction: (work) => connections.write((statements) => work(transactionOver(statements))),
+    outbox: outboxOver(connections),
+    digests: digestsOver(connections),
+    yards: yardsOver(connections),
+    keepers: keepersOver(connections),
+    records: recordsOver(connections),
+    close: () => connections.close(),
+  };
+}

@@ -1,0 +1,23 @@
+import { StoreBusy, StoreFull } from "../../ports.ts";
+
+export type StoreProblem = StoreBusy | StoreFull;
+
+/** What the database says in its own words, as what flows know. Anything else comes back as it was. */
+export function translated(error: unknown): unknown {
+  const words = allWords(error, 0);
+  if (/SQLITE_FULL|database or disk is full|SQLITE_IOERR|ENOSPC/.test(words)) {
+    return new StoreFull("the database can't be written: the disk is full or failing", { cause: error });
+  }
+  if (/SQLITE_BUSY|SQLITE_LOCKED|SocketTimeout|database is locked|database table is locked/.test(words)) {
+    return new StoreBusy("the database is locked by another process", { cause: error });
+  }
+  return error;
+}
+
+/** Prisma wraps the driver's error in layers that differ by kind of call; the driver's words are in one of them. */
+function allWords(error: unknown, depth: number): string {
+  if (typeof error === "string") return error;
+  if (typeof error !== "object" || error === null || depth > 5) return "";
+  const parts = ["message", "code", "originalCode", "originalMessage", "kind", "cause", "meta", "driverAdapterError"];
+  return parts.map((part) => allWords((error as Record<string, unknown>)[part], depth + 1)).join(" ");
+}

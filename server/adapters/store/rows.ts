@@ -1,0 +1,45 @@
+import type { FeederState } from "../../domain/feeder.ts";
+import { type Instant, instant } from "../../domain/instant.ts";
+import type { FeederRow, Phone, YardRow } from "../../ports.ts";
+import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
+
+/** Rows of tables as the flows know them, and times as Prisma keeps them in SQLite. */
+
+export const dateOf = (at: Instant): Date => new Date(at);
+export const instantFrom = (date: Date): Instant => instant(date.getTime());
+export const maybeInstant = (date: Date | null): Instant | null => (date === null ? null : instantFrom(date));
+
+/** Prisma writes a DateTime to SQLite as ISO text that ends in +00:00; raw SQL must write the very same to compare with. */
+export const textOf = (at: Instant): string => `${new Date(at).toISOString().slice(0, -1)}+00:00`;
+
+export function yardFrom(yard: Yard): YardRow {
+  const { id, name, zone, latitudeDegrees, longitudeDegrees, digestTime, digestWanted, practice } = yard;
+  const place = latitudeDegrees === null || longitudeDegrees === null ? null : { latitudeDegrees, longitudeDegrees };
+  return { id, name, zone, place, digestTime, digestWanted, practice };
+}
+
+export function feederFrom(feeder: Feeder): FeederRow {
+  return {
+    id: feeder.id,
+    yard: feeder.yardId,
+    practice: feeder.practice,
+    revision: feeder.revision,
+    lastHeardAt: maybeInstant(feeder.lastHeardAt),
+    state: JSON.parse(feeder.state) as FeederState,
+  };
+}
+
+export function phoneFrom(phone: StoredPhone): Phone {
+  const { id, endpoint, p256dh, auth, label, problem } = phone;
+  return {
+    id,
+    keeper: phone.keeperId,
+    endpoint,
+    p256dh,
+    auth,
+    label,
+    problem,
+    addedAt: instantFrom(phone.addedAt),
+    lastAcceptedAt: maybeInstant(phone.lastAcceptedAt),
+  };
+}
