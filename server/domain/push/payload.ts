@@ -1,0 +1,72 @@
+import type { PushPayload } from "../../contract/api.ts";
+import type { Notice } from "../facts.ts";
+
+/**
+ * What fits into one push: a 4,096-octet body less 86 of header, 1 of delimiter and 16 of tag (RFC 8291 section 4,
+ * RFC 8030 section 7.2). Counted in UTF-8 octets of the JSON text, not in characters.
+ */
+export const payloadOctetsMax = 3_993;
+
+/** A title longer than this is shown by no phone; cutting it leaves the room to the body. */
+const titleOctetsMax = 300;
+
+/**
+ * A notice in the form that a push service carries: W3C Push API's declarative push message, recognised by
+ * `web_push: 8030`, so that a browser that knows it shows the notice even where our worker is gone.
+ *
+ * `publicUrl` is where keepers reach this server; null where it isn't known. The declarative form asks for an absolute
+ * `navigate`; with a relative one such a browser falls back to our worker, which resolves it against its own address.
+ * @throws RangeError where even the frame without any words is too long, which no id or address of ours is.
+ */
+export function pushPayload(notice: Notice, feeder: string | null, publicUrl: string | null = null): PushPayload {
+  const framed = (title: string, body: string): PushPayload => ({
+    web_push: 8030,
+    notification: {
+      title,
+      body,
+      navigate: addressOf(feeder, publicUrl),
+      tag: tagOf(notice, feeder),
+      silent: notice.quiet,
+      lang: "en",
+      data: { feeder, fault: notice.fault, priority: notice.priority },
+    },
+  });
+  const title = cut(notice.title, titleOctetsMax);
+  const room = payloadOctetsMax - jsonOctets(framed(title, ""));
+  if (room < 0) throw new RangeError(`expected a push frame within ${payloadOctetsMax} octets, got ${-room} too many`);
+  return framed(title, cut(notice.body, room));
+}
+
+/** The same topic at two feeders is two things to know: neither may replace the other on the screen. */
+export const tagOf = (notice: Notice, feeder: string | null): string =>
+  feeder === null ? notice.topic : `${notice.topic} ${feeder}`;
+
+function addressOf(feeder: string | null, publicUrl: string | null): string {
+  const path = feeder === null ? "" : `feeder/${encodeURIComponent(feeder)}`;
+  if (publicUrl === null) return `/${path}`;
+  // A public address may have a path of its own; without the slash its last part would be replaced.
+  return new URL(path, publicUrl.endsWith("/") ? publicUrl : `${publicUrl}/`).href;
+}
+
+const graphemes = new Intl.Segmenter("en", { granularity: "grapheme" });
+const ellipsis = "…";
+
+/** The text, or as much of it as fits with an ellipsis: never half a character, nor half of an emoji made of several. */
+function cut(text: string, octets: number): string {
+  if (octetsInJson(text) <= octets) return text;
+  let left = octets - octetsInJson(ellipsis);
+  if (left < 0) return "";
+  let kept = "";
+  // A UTF-16 unit costs at least one octet, so nothing past this length could fit.
+  for (const { segment } of graphemes.segment(text.slice(0, left + 1))) {
+    left -= octetsInJson(segment);
+    if (left < 0) break;
+    kept += segment;
+  }
+  return `${kept.trimEnd()}${ellipsis}`;
+}
+
+const utf8 = new TextEncoder();
+const jsonOctets = (value: unknown): number => utf8.encode(JSON.stringify(value)).length;
+/** A text's own share of a JSON document: escapes count, its two quotes don't. */
+const octetsInJson = (text: string): number => jsonOctets(text) - 2;

@@ -1,0 +1,103 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { payloadOctetsMax, pushPayload } from "../../../server/domain/push/payload.ts";
+import { aNotice } from "../../support/notices.ts";
+
+const octetsOf = (value: unknown) => Buffer.byteLength(JSON.stringify(value), "utf8");
+
+describe("a push payload", () => {
+  it("is a declarative push message that leads to the feeder", () => {
+    // Member names: W3C Push API, "declarative push message" (web_push, notification; title, navigate, body, tag, …).
+    expect(pushPayload(aNotice(), "f1", "https://pieward.example")).toEqual({
+      web_push: 8030,
+      notification: {
+        title: "Rowan: food low",
+        body: "About 90 g left, enough until Thursday.",
+        navigate: "https://pieward.example/feeder/f1",
+        tag: "foodLow f1",
+        silent: false,
+        lang: "en",
+        data: { feeder: "f1", fault: "foodLow", priority: "soon" },
+      },
+    });
+  });
+
+  it("leads to the first page where it is about no single feeder, and stays relative without a public address", () => {
+    const leadsTo = (feeder: string | null, url: string | null) =>
+      pushPayload(aNotice(), feeder, url).notification.navigate;
+    expect(leadsTo(null, "https://pieward.example")).toBe("https://pieward.example/");
+    expect(leadsTo("f1", "https://home.example/pieward")).toBe("https://home.example/pieward/feeder/f1");
+    expect(leadsTo("f1", null)).toBe("/feeder/f1");
+    expect(leadsTo(null, null)).toBe("/");
+    expect(leadsTo("a/../b", "https://pieward.example")).toBe("https://pieward.example/feeder/a%2F..%2Fb");
+  });
+
+  it("comes without sound where the notice is quiet", () => {
+    expect(pushPayload(aNotice({ quiet: true }), "f1").notification.silent).toBe(true);
+  });
+
+  it("lets no feeder's notice replace another feeder's", () => {
+    expect(pushPayload(aNotice(), "f1").notification.tag).not.toBe(pushPayload(aNotice(), "f2").notification.tag);
+  });
+
+  it("uses the room to the last octet and not one more (check value push-limit: 3,993)", () => {
+    expect(payloadOctetsMax).toBe(4_096 - 86 - 1 - 16); // RFC 8291 s.4 / RFC 8030 s.7.2, quoted from source
+    const frame = octetsOf(pushPayload(aNotice({ body: "" }), "f1"));
+    const fits = "x".repeat(payloadOctetsMax - frame);
+    expect(pushPayload(aNotice({ body: fits }), "f1").notification.body).toBe(fits);
+    expect(octetsOf(pushPayload(aNotice({ body: fits }), "f1"))).toBe(payloadOctetsMax);
+    const cutOff = pushPayload(aNotice({ body: `${fits}x` }), "f1");
+    expect(cutOff.notification.body).toMatch(/x…$/);
+    expect(octetsOf(cutOff)).toBe(payloadOctetsMax);
+  });
+
+  it("counts octets and not characters", () => {
+    const payload = pushPayload(aNotice({ body: "å".repeat(3_000) }), "f1");
+    expect(octetsOf(payload)).toBeLessThanOrEqual(payloadOctetsMax);
+    expect(octetsOf(payload)).toBeGreaterThan(payloadOctetsMax - 3);
+  });
+
+  it("never cuts through an emoji, not even one of several code points", () => {
+    const family = "👨‍👩‍👧‍👦"; // seven code points, 25 octets, one character to the reader
+    for (let shift = 0; shift < 26; shift++) {
+      const { body } = pushPayload(aNotice({ body: "x".repeat(shift) + family.repeat(300) }), "f1").notification;
+      expect(body.slice(shift)).toMatch(new RegExp(`^(?:${family})+…$`, "u"));
+    }
+  });
+
+  it("fits whatever the words are, and cuts only what is too long", () => {
+    const words = fc.oneof(
+      fc.string({ unit: "binary", maxLength: 6_000, size: "max" }),
+      fc.string({ unit: "grapheme", maxLength: 3_000, size: "max" }),
+      fc
+        .array(fc.constantFrom("\u0000", "\n", '"', "\\", "\ud83d", "🐦‍⬛", "e\u0301", "麦"), {
+          maxLength: 5_000,
+          size: "max",
+        })
+        .map((parts) => parts.join("")),
+    );
+    let cuts = 0;
+    fc.assert(
+      fc.property(words, words, (title, body) => {
+        const payload = pushPayload(aNotice({ title, body }), "f1", "https://pieward.example");
+        expect(octetsOf(payload)).toBeLessThanOrEqual(payloadOctetsMax);
+        if (payload.notification.body === body) return;
+        cuts++;
+        expect(payload.notification.body.endsWith("…")).toBe(true);
+        expect(body.startsWith(payload.notification.body.slice(0, -1))).toBe(true);
+      }),
+      { numRuns: 300 },
+    );
+    expect(cuts, "the property must reach the case it guards").toBeGreaterThan(0);
+  });
+
+  it("leaves the body its room when a title is absurdly long", () => {
+    const payload = pushPayload(aNotice({ title: "R".repeat(9_000) }), "f1");
+    expect(payload.notification.title).toMatch(/^R{297}…$/);
+    expect(payload.notification.body).toBe(aNotice().body);
+  });
+
+  it("says so where the frame itself can't fit, since that is a mistake of ours", () => {
+    expect(() => pushPayload(aNotice(), "f".repeat(2_000))).toThrow(RangeError);
+  });
+});

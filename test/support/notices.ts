@@ -1,0 +1,14 @@
+import type { Notice } from "../../server/domain/facts.ts";
+import { hours } from "../../server/domain/instant.ts";
+
+/** A notice as an alarm would write it, with whatever a test wants different. */
+export const aNotice = (different: Partial<Notice> = {}): Notice => ({
+  fault: "foodLow",
+  priority: "soon",
+  title: "Rowan: food low",
+  body: "About 90 g left, enough until Thursday.",
+  topic: "foodLow",
+  timeToLive: hours(12),
+  quiet: false,
+  ...different,
+});
