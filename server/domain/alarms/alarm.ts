@@ -26,7 +26,12 @@ export type Alarm =
       readonly acknowledgedBy: string;
       readonly awaySince: Instant | null; // null while the fault is there
     })
-  | (Standing & { readonly phase: "returnedUnacknowledged"; readonly raisedAt: Instant; readonly returnedAt: Instant })
+  | (Standing & {
+      readonly phase: "returnedUnacknowledged";
+      readonly raisedAt: Instant;
+      readonly returnedAt: Instant;
+      readonly backSince: Instant | null; // the fault is there again and its on-delay runs; null while it stays away
+    })
   | (Standing & {
       readonly phase: "shelved";
       readonly shelvedAt: Instant;
@@ -34,4 +39,15 @@ export type Alarm =
       readonly shelvedUntil: Instant;
       readonly present: boolean;
     })
-  | (Standing & { readonly phase: "suppressedByDesign"; readonly why: string });
+  | (Standing & {
+      readonly phase: "suppressedByDesign";
+      readonly why: string;
+      /** What it was before, so that the end of a suppression tells nobody a second time. Null: it was never raised. */
+      readonly raised: Raised | null;
+    });
+
+/** An alarm that somebody was told of, and who has acknowledged it. */
+export interface Raised {
+  readonly raisedAt: Instant;
+  readonly acknowledged: { readonly at: Instant; readonly by: string } | null;
+}

@@ -25,8 +25,10 @@ export interface Order {
 export interface OrdersState {
   /** The newest order: the newest wins, so older ones no longer matter to the feeder. Null before the first. */
   readonly newest: Order | null;
+  /** Ids of orders before the newest, a few: an old one that is asked again (a phone's retry) must not come back to life. */
+  readonly earlier: readonly string[];
   /** What the feeder itself last said about being paused, and when; null while it never said. */
   readonly feederSays: { readonly paused: boolean; readonly at: Instant } | null;
 }
 
-export const noOrders = (): OrdersState => ({ newest: null, feederSays: null });
+export const noOrders = (): OrdersState => ({ newest: null, earlier: [], feederSays: null });
