@@ -1,0 +1,95 @@
+import type { BatteryKind } from "../feeder.ts";
+import { type Celsius, celsius, type Volts } from "../units.ts";
+
+/**
+ * What a battery's tension at rest tells. Handbooks differ, so the answers are bands: charge by ± 10 % and more, freezing
+ * point by ± 3 °C. Tension tells nothing while current flows in, and little until hours after.
+ */
+export interface ChargeBand {
+  readonly low: number; // share of full, 0..1
+  readonly high: number;
+}
+
+/** Null where tension at rest says nothing: lithium's is nearly flat, and its number of cells isn't told. */
+export function chargeAtRest(kind: BatteryKind, rest: Volts): ChargeBand | null {
+  switch (kind) {
+    case "leadAcid": {
+      const cells = leadAcidCells(rest);
+      if (cells === null) return null;
+      const per12Volts = (rest / cells) * 6;
+      return { low: along(fullerAtMore.cautious, per12Volts), high: along(fullerAtMore.hopeful, per12Volts) };
+    }
+    case "lithiumIronPhosphate":
+    case "lithiumIon":
+    case "none":
+      return null;
+  }
+}
+
+/**
+ * Where the electrolyte freezes: from the specific gravity that the tension at rest tells. Cautious by the tolerance of
+ * the handbooks, since a frozen battery bursts.
+ */
+export function freezingPoint(rest: Volts): { readonly likely: Celsius; readonly cautious: Celsius } | null {
+  const cells = leadAcidCells(rest);
+  if (cells === null) return null;
+  const likely = freezingPointOf(specificGravity(rest, cells));
+  return { likely, cautious: celsius(Math.min(0, likely + handbookTolerance)) };
+}
+
+const handbookTolerance = 3;
+
+/** Rule of thumb: a cell at rest has its specific gravity + 0.845 V (coefficient from memory, seen as 0.84 to 0.85). */
+export const specificGravity = (rest: Volts, cells: number): number => rest / cells - 0.845;
+
+/** Cells in series of a 6, 12, 24 or 48 V lead-acid battery; null for a tension that none of them has. */
+export function leadAcidCells(tension: Volts): number | null {
+  for (const cells of [3, 6, 12, 24]) if (tension >= cells * 1.5 && tension <= cells * 2.5) return cells;
+  return null;
+}
+
+/** By specific gravity at 25 °C; owner's manual of a vehicle maker, seen in a public copy. Handbooks differ by ± 3 °C. */
+export const freezingPointOf = (gravity: number): Celsius => celsius(along(freezingPoints, gravity));
+
+type Curve = readonly (readonly [number, number])[];
+
+const freezingPoints: Curve = [
+  [1, 0], // water
+  [1.05, -2.8],
+  [1.1, -7.8],
+  [1.15, -15],
+  [1.2, -27.2],
+  [1.225, -37.2],
+  [1.265, -59.4],
+];
+
+/** State of charge by tension of a 12 V battery at rest, at 25 °C. */
+const fullerAtMore: { readonly cautious: Curve; readonly hopeful: Curve } = {
+  // A question-and-answer column, seen in a public copy; empty at 12.00 V by carrying its step of 0.15 V on.
+  cautious: [
+    [12, 0],
+    [12.15, 0.25],
+    [12.3, 0.5],
+    [12.45, 0.75],
+    [12.66, 1],
+  ],
+  // The widely printed table, from memory; its lower sources put 50 % at 12.2 V and 25 % at 11.95 V.
+  hopeful: [
+    [11.75, 0],
+    [11.95, 0.25],
+    [12.2, 0.5],
+    [12.45, 0.75],
+    [12.65, 1],
+  ],
+};
+
+/** Straight between the points, level beyond them. */
+function along(curve: Curve, at: number): number {
+  let [lastX, lastY] = curve[0] ?? [0, 0];
+  if (at <= lastX) return lastY;
+  for (const [x, y] of curve) {
+    if (at <= x) return x === lastX ? y : lastY + ((y - lastY) * (at - lastX)) / (x - lastX);
+    [lastX, lastY] = [x, y];
+  }
+  return lastY;
+}

@@ -1,0 +1,80 @@
+import type { Place } from "../feeder.ts";
+import { days, hours, type Instant, inHours, later, minutes, type Span } from "../instant.ts";
+import { civilDaylightHours } from "../sun.ts";
+import { logGammaSilence } from "./tails.ts";
+
+/**
+ * A sensor that stands alone is measured against the daylight that passes: so many bouts of use in so many hours with the
+ * sun above -6° (all hours where the place isn't known).
+ */
+export interface Bide {
+  readonly bouts: number; // as learnt, older ones counting less
+  readonly hours: number; // of exposure in which they came, likewise
+  readonly squares: number; // of the exposure between bouts, likewise: bouts come in clusters
+  readonly longest: number; // hours of exposure of the longest silence lately
+  readonly seen: number; // bouts in all
+  readonly since: Instant; // the first of them, or when watching began
+  readonly from: Instant; // the silence is counted from here
+}
+
+export const unbided = (now: Instant): Bide => ({
+  bouts: 0,
+  hours: 0,
+  squares: 0,
+  longest: 0,
+  seen: 0,
+  since: now,
+  from: now,
+});
+
+/** The sensor spoke. */
+export function spoke(bide: Bide, place: Place | null, at: Instant): Bide {
+  if (bide.seen === 0) return { ...bide, seen: 1, since: at, from: at };
+  if (at - bide.from < boutGap) return at > bide.from ? { ...bide, from: at } : bide; // the same bout goes on
+  const exposure = exposureOf(bide, place, at);
+  const learn = !bideTooLong(bide, place, at);
+  return {
+    bouts: bide.bouts * kept + 1,
+    hours: bide.hours * kept + (learn ? exposure : 0),
+    squares: bide.squares * kept + (learn ? exposure * exposure : 0),
+    // Learnt even from a fault: whoever was alarmed once for nothing should not be so again for the same.
+    longest: Math.max(bide.longest * longestKept, exposure),
+    seen: bide.seen + 1,
+    since: bide.since,
+    from: at,
+  };
+}
+
+/** Whether it has been silent for longer than its habits and a stormy day allow. */
+export function bideTooLong(bide: Bide, place: Place | null, now: Instant): boolean {
+  if (bide.seen < boutsMin || now - bide.since < days(3) || now - bide.from < stormMax) return false;
+  if (exposureOf(bide, place, now) < longestFactor * bide.longest) return false;
+  return logBide(bide, place, now) <= logAllowed(bide, now);
+}
+
+/** ln of the chance of the silence, tempered by how clustered the bouts are (quasi-likelihood). */
+export function logBide(bide: Bide, place: Place | null, now: Instant): number {
+  if (bide.bouts === 0 || bide.hours === 0) return 0;
+  const mean = bide.hours / bide.bouts;
+  // Of exponential gaps the variance is the mean squared.
+  const dispersion = Math.max(1, (bide.squares / bide.bouts - mean * mean) / (mean * mean));
+  return logGammaSilence(bide.bouts, bide.hours, exposureOf(bide, place, now)) / dispersion;
+}
+
+/** Wanted: less than one false alarm in a feeder's year; three sensors may stand alone; each bout starts one silence. */
+const logAllowed = (bide: Bide, now: Instant) => -Math.log(3 * bide.seen * (days(365) / (now - bide.since)));
+
+function exposureOf(bide: Bide, place: Place | null, now: Instant): number {
+  const to = later(bide.from, now);
+  return place === null ? inHours((to - bide.from) as Span) : civilDaylightHours(place, bide.from, to);
+}
+
+/** Uses closer than this are one bout: a bird at work. Common practice, no source. */
+const boutGap = minutes(10);
+/** With 30 bouts the rate is known to about a fifth (1 / √30). */
+const boutsMin = 30;
+/** A day of storm with the night on either side keeps every bird away, and nothing else here could tell. */
+const stormMax = hours(48);
+const longestFactor = 1.5;
+const kept = 1 - 1 / 300;
+const longestKept = 1 - 1 / 1_000;

@@ -1,0 +1,111 @@
+import { days, type Instant, type Span } from "../instant.ts";
+import { logBetaSilence } from "./tails.ts";
+
+/**
+ * How faithfully one sensor (the watched) answers another (the witness): after how many of the witness's marks the
+ * watched speaks before the next mark. A button beside a perch is pressed on so many landings in a hundred, in storm and
+ * in sunshine, on a slow yard and on a fast one: a silence counted in landings needs no clock and no weather report.
+ */
+export interface Pairing {
+  /** Marks that were answered and not, as learnt from closed runs, older ones counting less. */
+  readonly hits: number;
+  readonly misses: number;
+  /** Sum of squares of the misses before a hit, likewise faded: birds come in flocks, so runs vary more than dice do. */
+  readonly squares: number;
+  /** Marks since the watched last spoke. The last of them may still be answered. */
+  readonly open: number;
+  /** Runs in a row that closed only after they were found too long, and so weren't learnt. */
+  readonly strange: number;
+  /** Runs closed since `since`, for the pace. */
+  readonly runs: number;
+  readonly since: Instant;
+}
+
+export const unpaired = (since: Instant): Pairing => ({
+  hits: 0,
+  misses: 0,
+  squares: 0,
+  open: 0,
+  strange: 0,
+  runs: 0,
+  since,
+});
+
+/** The witness saw something. */
+export const marked = (pairing: Pairing): Pairing => ({ ...pairing, open: pairing.open + 1 });
+
+/** The watched spoke: its run of misses is over, and is learnt from unless it was a fault. */
+export function answered(pairing: Pairing, at: Instant): Pairing {
+  if (pairing.open === 0) return pairing; // a second press on the same landing
+  if (!tooLong(pairing, at)) return { ...learnt(pairing, at), open: 0, strange: 0 };
+  // A sensor that was dead and was mended isn't a sensor that answers seldom; but three such runs are the birds' new habit.
+  if (pairing.strange + 1 < strangeThatMakeAHabit) return { ...pairing, open: 0, strange: pairing.strange + 1 };
+  return learnt(unpaired(pairing.since), at);
+}
+
+function learnt(pairing: Pairing, at: Instant): Pairing {
+  const before = Math.max(0, pairing.open - 1);
+  const { runs, since } = pace(pairing, at);
+  return {
+    hits: pairing.hits * kept + 1,
+    misses: pairing.misses * kept + before,
+    squares: pairing.squares * kept + before * before,
+    open: 0,
+    strange: 0,
+    runs: runs + 1,
+    since,
+  };
+}
+
+/** Enough is learnt to dare a judgement: with 30 answers the learnt share is known to about a fifth (1 / √30). */
+export const hitsMin = 30;
+export const isLearnt = (pairing: Pairing): boolean => pairing.runs >= hitsMin && pairing.hits >= hitsMin * 0.8;
+
+/** Whether the open run of misses is longer than chance and the birds' habits allow. */
+export const tooLong = (pairing: Pairing, now: Instant): boolean =>
+  isLearnt(pairing) && logSilence(pairing) <= logAllowed(pairing, now);
+
+/**
+ * ln of the chance of the open run, were the watched in order. Birds that never press come in streaks, so the chance is
+ * tempered by the dispersion of the runs learnt (quasi-likelihood; McCullagh & Nelder 1989, ch. 4.5).
+ */
+export function logSilence(pairing: Pairing): number {
+  const certain = Math.max(0, pairing.open - 1);
+  if (certain === 0 || pairing.hits === 0) return 0;
+  return logBetaSilence(pairing.hits, pairing.misses + doubtMisses, certain) / dispersion(pairing);
+}
+
+/**
+ * Wanted: at most one false "silent" in a feeder's year over all its sensors, of which six pairs share the blame. Each run
+ * is one chance to be wrong (looking again at the same run adds none), so a run may be wrong with 1 / (6 x runs a year).
+ */
+function logAllowed(pairing: Pairing, now: Instant): number {
+  const elapsed = Math.max(paceMin, now - pairing.since);
+  return -Math.log(pairsWatched * Math.max(1, pairing.runs) * (days(365) / elapsed));
+}
+
+/** How much more the runs vary than those of a fair die with the same share; 1 or more. */
+function dispersion(pairing: Pairing): number {
+  const mean = (pairing.misses + doubtMisses) / pairing.hits;
+  const variance = pairing.squares / pairing.hits - (pairing.misses / pairing.hits) ** 2;
+  const fair = mean + mean * mean; // of a geometric run with that mean
+  // As if twenty fair runs had been seen beside: the variance of few runs says little.
+  return Math.max(1, (pairing.hits * variance + doubtRuns * fair) / ((pairing.hits + doubtRuns) * fair));
+}
+
+/** A run's pace is taken over a day at the least: nobody's year is known from ten minutes. Halved so that it can change. */
+function pace({ runs, since }: Pairing, at: Instant): { runs: number; since: Instant } {
+  const elapsed = at - since;
+  return elapsed > days(60)
+    ? { runs: Math.max(hitsMin, runs / 2), since: (at - elapsed / 2) as Instant }
+    : { runs, since };
+}
+
+const paceMin: Span = days(1);
+const pairsWatched = 6;
+/** Weight kept of the old with each closed run: the last few hundred count, a week to a season by the yard. */
+const kept = 1 - 1 / 300;
+/** Half a miss that nobody saw (Jeffreys' prior): no sensor is believed to be perfect. */
+const doubtMisses = 0.5;
+const doubtRuns = 20;
+const strangeThatMakeAHabit = 3;

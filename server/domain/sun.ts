@@ -1,0 +1,157 @@
+import { getPosition, getTimes } from "suncalc";
+import { Temporal } from "temporal-polyfill";
+import type { Place } from "./feeder.ts";
+import { earlier, type Instant, inHours, instant, later, type Span } from "./instant.ts";
+
+/** `day`: the sun's upper edge is up (-0.833°). `twilight`: civil, down to -6°; corvids are about. `night`: lower. */
+export type Light = "night" | "twilight" | "day";
+
+export interface LightSpan {
+  readonly kind: Light;
+  readonly from: Instant;
+  readonly to: Instant;
+}
+
+/**
+ * The light at a place, with a flat horizon at sea level: trees and hills move the low sun by minutes, so nobody should
+ * be alarmed on seconds. Agrees with Meeus, Astronomical Algorithms (1998) ch. 15 and 25 to well under a minute.
+ */
+export function lightAt(place: Place, at: Instant): Light {
+  for (const span of solarDayAround(place, at).spans) if (at < span.to) return span.kind;
+  throw new Error(`expected ${at} within its solar day`);
+}
+
+/**
+ * Contiguous spans from `from` to `to`; neighbours differ in kind.
+ * @throws RangeError where `to` lies before `from`.
+ */
+export function lightSpans(place: Place, from: Instant, to: Instant): LightSpan[] {
+  const spans: LightSpan[] = [];
+  for (const span of spansThrough(place, from, to)) {
+    const last = spans.at(-1);
+    if (last?.kind === span.kind) spans[spans.length - 1] = { ...last, to: span.to };
+    else spans.push(span);
+  }
+  return spans;
+}
+
+/** Hours with the sun above -6°: the birds' working day, also where it never rises. */
+export function civilDaylightHours(place: Place, from: Instant, to: Instant): number {
+  let lit = 0;
+  for (const span of spansThrough(place, from, to)) if (span.kind !== "night") lit += span.to - span.from;
+  return inHours(lit as Span);
+}
+
+/**
+ * The stretch that a day's ribbon shows: from the civil dusk of the evening before to that of `localDate` (YYYY-MM-DD).
+ * Where dusk never comes, its place is taken by the local solar midnight, into which late dusks run in early summer, so
+ * that one day's ribbon ends where the next begins. Without a place: from one local midnight to the next.
+ * @throws RangeError where `localDate` is no date or `zone` no IANA zone.
+ */
+export function duskToDusk(place: Place | null, zone: string, localDate: string): { from: Instant; to: Instant } {
+  const date = Temporal.PlainDate.from(localDate);
+  if (place === null) {
+    const midnight = (day: Temporal.PlainDate) => instant(day.toZonedDateTime(zone).epochMilliseconds);
+    return { from: midnight(date), to: midnight(date.add({ days: 1 })) };
+  }
+  const noon = date.toZonedDateTime({ timeZone: zone, plainTime: "12:00" }).epochMilliseconds;
+  // The date's daylight is that around the solar noon nearest to noon by the clock; the two may be hours apart.
+  const day = Math.round(noon / dayLength + place.longitudeDegrees / 360 - 0.5);
+  return { from: evening(solarDay(place, day - 1)), to: evening(solarDay(place, day)) };
+}
+
+const evening = (day: SolarDay): Instant => day.dusk ?? day.to;
+
+function* spansThrough(place: Place, from: Instant, to: Instant): Generator<LightSpan> {
+  if (to < from) throw new RangeError(`expected from <= to, got ${from}..${to}`);
+  let at = from;
+  while (at < to) {
+    const day = solarDayAround(place, at);
+    for (const span of day.spans) {
+      if (span.to <= at || span.from >= to) continue;
+      yield { kind: span.kind, from: later(span.from, at), to: earlier(span.to, to) };
+    }
+    at = day.to;
+  }
+}
+
+const dayLength = 86_400_000;
+
+/**
+ * One turn of the sun, from its lowest point to the next. Events are kept by solar day and never by UTC date: the civil
+ * dawn of 21 June at 59.5° N, 17.8° E falls on 20 June UTC.
+ */
+interface SolarDay {
+  readonly index: number;
+  readonly from: Instant;
+  readonly to: Instant;
+  readonly dusk: Instant | null;
+  readonly spans: readonly LightSpan[];
+}
+
+function solarDayAround(place: Place, at: Instant): SolarDay {
+  const day = solarDay(place, Math.floor(at / dayLength + place.longitudeDegrees / 360));
+  // The index counts mean solar days; the true ones are up to 17 minutes off (equation of time).
+  if (at < day.from) return solarDay(place, day.index - 1);
+  if (at >= day.to) return solarDay(place, day.index + 1);
+  return day;
+}
+
+// The same day is asked for again with each report: remembered, it costs a look-up. A pure function's memory is no state.
+const remembered = new Map<string, SolarDay>();
+const rememberedMax = 512;
+
+function solarDay(place: Place, index: number): SolarDay {
+  const key = `${place.latitudeDegrees},${place.longitudeDegrees},${index}`;
+  const known = remembered.get(key);
+  if (known) return known;
+  const day = reckonSolarDay(place, index);
+  if (remembered.size >= rememberedMax) remembered.clear();
+  remembered.set(key, day);
+  return day;
+}
+
+function reckonSolarDay(place: Place, index: number): SolarDay {
+  const times = timesOf(place, index);
+  const from = instant(Math.round(times.nadir.getTime()));
+  const to = instant(Math.round(timesOf(place, index + 1).nadir.getTime()));
+  // Solved from noon, a grazing event may land a little past the sun's lowest point.
+  const within = (moment: Date | null) =>
+    moment === null ? null : earlier(later(instant(Math.round(moment.getTime())), from), to);
+  const dawn = within(times.dawn);
+  const sunrise = within(times.sunrise);
+  const sunset = within(times.sunset);
+  const dusk = within(times.dusk);
+  const noonLight = lightAtNoon(place, times);
+  const lowest = dawn !== null ? "night" : sunrise !== null ? "twilight" : noonLight;
+
+  const spans: LightSpan[] = [];
+  const through = (kind: Light, until: Instant) => {
+    const start = spans.at(-1)?.to ?? from;
+    if (until > start) spans.push({ kind, from: start, to: until });
+  };
+  if (dawn !== null) through(lowest, dawn);
+  if (sunrise !== null) through("twilight", sunrise);
+  if (sunset !== null) through("day", sunset);
+  if (dusk !== null) through("twilight", dusk);
+  through(lowest, to);
+  return { index, from, to, dusk, spans };
+}
+
+const timesOf = (place: Place, index: number) =>
+  getTimes(
+    new Date((index + 0.5 - place.longitudeDegrees / 360) * dayLength),
+    place.latitudeDegrees,
+    place.longitudeDegrees,
+  );
+
+/** "No sunrise" alone is ambiguous: the altitude at noon tells polar day, polar twilight and polar night apart. */
+function lightAtNoon(place: Place, times: ReturnType<typeof getTimes>): Light {
+  if (times.sunrise !== null || times.alwaysUp === true) return "day";
+  if (times.dawn !== null) return "twilight";
+  const { altitude } = getPosition(times.solarNoon, place.latitudeDegrees, place.longitudeDegrees);
+  return altitude - refractionBelowHorizon > -6 ? "twilight" : "night";
+}
+
+/** What the library adds to the true altitude of a sun below the horizon (Meeus eq. 16.4 held at 0°), degrees. */
+const refractionBelowHorizon = 0.48396;
