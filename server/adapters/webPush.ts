@@ -1,0 +1,170 @@
+import { createECDH, createHmac } from "node:crypto";
+import https from "node:https";
+import webpush from "web-push";
+import type { Notice } from "../domain/facts.ts";
+import type { Instant } from "../domain/instant.ts";
+import { deliveryOf, isTopic } from "../domain/push/delivery.ts";
+import { pushPayload, tagOf } from "../domain/push/payload.ts";
+import { retryAfter } from "../domain/push/retry.ts";
+import type { Phone, PushGateway, PushOutcome } from "../ports.ts";
+import { type EndpointGuard, EndpointRefused } from "./endpointGuard.ts";
+
+export interface WebPushOptions {
+  /** RFC 8292: who we are to push services. `subject` is a mailto: or https: address, the keys are base64url. */
+  readonly vapid: { readonly subject: string; readonly publicKey: string; readonly privateKey: string };
+  readonly publicUrl: string | null;
+  readonly guard: EndpointGuard;
+  /** For the whole exchange from DNS to the last octet of the answer, however slowly it trickles. */
+  readonly timeoutMs: number;
+  /** Authorities to trust instead of the usual ones: for a push service with a certificate of the keeper's own. */
+  readonly tls?: { readonly ca?: string | readonly string[] };
+}
+
+/**
+ * Delivers notices by RFC 8030. The library encrypts (RFC 8291, aes128gcm) and signs (RFC 8292); the request is our own,
+ * since the library's follows no deadline while an answer trickles, keeps answers of any length, and would connect to
+ * whatever a name means at that moment.
+ * @throws Error where the VAPID details can't be right: better at the start than with the first alarm
+ */
+export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPushOptions): PushGateway {
+  checkVapid(vapid);
+  // No connection is kept: a dead one would cost an urgent notice its first attempt, and notices are few.
+  const agent = new https.Agent({ keepAlive: false, ...(tls.ca === undefined ? {} : { ca: [tls.ca].flat() }) });
+
+  /** Opaque to the push service, which shall not read from it which fault this is, nor of which feeder. */
+  const topicOf = (notice: Notice, feeder: string | null): string => {
+    const topic = createHmac("sha256", vapid.privateKey).update(tagOf(notice, feeder)).digest("base64url").slice(0, 32);
+    if (!isTopic(topic)) throw new Error(`expected a topic by RFC 8030, got ${topic}`);
+    return topic;
+  };
+
+  const request = (phone: Phone, feeder: string | null, notice: Notice): PushRequest => {
+    // As the URL parser writes it: the signed audience is then the origin, without a needless :443.
+    const url = guard.read(phone.endpoint);
+    const { ttlSeconds, urgency } = deliveryOf(notice);
+    const details = webpush.generateRequestDetails(
+      { endpoint: url.href, keys: { p256dh: phone.p256dh, auth: phone.auth } },
+      JSON.stringify(pushPayload(notice, feeder, publicUrl)),
+      { vapidDetails: vapid, TTL: ttlSeconds, urgency, topic: topicOf(notice, feeder), contentEncoding: "aes128gcm" },
+    );
+    return { url, headers: details.headers, body: details.body };
+  };
+
+  return {
+    publicKey: vapid.publicKey,
+    checkEndpoint: (endpoint) => guard.check(endpoint),
+    async send(phone, feeder, notice, now) {
+      let prepared: PushRequest;
+      try {
+        prepared = request(phone, feeder, notice);
+      } catch (error) {
+        // Nothing left this house: the endpoint is refused, or the phone's keys are no keys. Neither gets better by waiting.
+        return { kind: "refused", words: wordsOf(error) };
+      }
+      try {
+        return outcomeOf(await post(prepared, agent, guard, timeoutMs), now);
+      } catch (error) {
+        if (error instanceof EndpointRefused) return { kind: "refused", words: error.message };
+        return { kind: "tryLater", notBefore: null, words: wordsOf(error) };
+      }
+    },
+  };
+}
+
+function checkVapid({ subject, publicKey, privateKey }: WebPushOptions["vapid"]): void {
+  // The library checks the form of each; that the two keys belong together it would leave to the push services to find.
+  webpush.getVapidHeaders("https://push.example", subject, publicKey, privateKey, "aes128gcm");
+  const pair = createECDH("prime256v1");
+  pair.setPrivateKey(privateKey, "base64url");
+  if (pair.getPublicKey("base64url") !== publicKey) {
+    throw new Error("expected the VAPID public key that belongs to the private key, got another one");
+  }
+}
+
+interface PushRequest {
+  readonly url: URL;
+  readonly headers: Readonly<Record<string, string | number>>;
+  readonly body: Buffer;
+}
+
+interface Answer {
+  readonly status: number;
+  readonly retryAfter: string | undefined;
+  readonly words: string;
+}
+
+/** By class of answer: RFC 8030 sections 5 and 7.3, RFC 9110 section 15. */
+function outcomeOf({ status, retryAfter: header, words }: Answer, now: Instant): PushOutcome {
+  const said = `HTTP ${status}${words === "" ? "" : `: ${words}`}`;
+  if (status >= 200 && status < 300) return { kind: "accepted" };
+  if (status === 404 || status === 410) return { kind: "subscriptionGone", words: said };
+  if (status === 408 || status === 425 || status === 429 || status >= 500) {
+    return { kind: "tryLater", notBefore: retryAfter(header, now), words: said };
+  }
+  // 3xx too: the guard judged this address and no other, and a push endpoint is for good.
+  return { kind: "refused", words: said };
+}
+
+/** How much of an answer is read: enough to tell a keeper why, whatever a service may send. */
+const answerOctetsMax = 1_024;
+
+/** @throws EndpointRefused, or whatever the network says; an answer of any status is no error */
+function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: EndpointGuard, timeoutMs: number) {
+  return new Promise<Answer>((resolve, reject) => {
+    const sending = https.request(url, {
+      method: "POST",
+      headers,
+      agent,
+      // The very addresses that the guard judged are the ones connected to: DNS is asked once, here.
+      lookup: guard.lookup,
+    });
+    let answer: { read(): Answer } | null = null;
+    const deadline = setTimeout(() => sending.destroy(new Error(`no answer within ${timeoutMs} ms`)), timeoutMs);
+
+    const done = () => {
+      clearTimeout(deadline);
+      // The status decides; whether the rest of the words arrived, or the line broke on the way, changes nothing.
+      if (answer !== null) resolve(answer.read());
+      sending.destroy();
+    };
+    sending.on("response", (response) => {
+      const chunks: Buffer[] = [];
+      let octets = 0;
+      answer = {
+        read: () => ({
+          status: response.statusCode ?? 0,
+          retryAfter: response.headers["retry-after"],
+          words: oneLine(Buffer.concat(chunks).subarray(0, answerOctetsMax).toString("utf8")),
+        }),
+      };
+      response.on("data", (chunk: Buffer) => {
+        chunks.push(chunk);
+        octets += chunk.length;
+        if (octets >= answerOctetsMax) done();
+      });
+      response.on("end", done);
+      response.on("error", done);
+      if (response.statusCode !== undefined && response.statusCode < 300) done();
+    });
+    sending.on("error", (error) => {
+      clearTimeout(deadline);
+      if (answer === null) reject(error);
+      else resolve(answer.read());
+    });
+    sending.end(body);
+  });
+}
+
+/** A service's words end up in logs and on a keeper's screen: one short line, no control characters. */
+const oneLine = (text: string): string =>
+  text
+    .replace(/[\p{C}\s]+/gu, " ")
+    .trim()
+    .slice(0, 200);
+
+const wordsOf = (error: unknown): string => {
+  if (!(error instanceof Error)) return String(error);
+  // A failed attempt at several addresses is an AggregateError, whose own message is empty.
+  const code = (error as NodeJS.ErrnoException).code;
+  return oneLine(error.message || code || error.name);
+};

@@ -1,0 +1,265 @@
+import { createECDH } from "node:crypto";
+import type { AddressInfo } from "node:net";
+import { createServer } from "node:net";
+import ece from "http_ece";
+import { afterEach, beforeEach, describe, expect, it } from "vitest";
+import webpush from "web-push";
+import { type EndpointGuardOptions, endpointGuard } from "../../server/adapters/endpointGuard.ts";
+import { webPush } from "../../server/adapters/webPush.ts";
+import { hours, instantOf, after as past, seconds } from "../../server/domain/instant.ts";
+import { isTopic } from "../../server/domain/push/delivery.ts";
+import type { Phone, PushOutcome } from "../../server/ports.ts";
+import { aNotice } from "../support/notices.ts";
+import { decryptPush, receiverKeys } from "../support/pushMessage.ts";
+import { type Behaviour, type PushService, startPushService } from "../support/pushService.ts";
+import { testOnlyCertificate } from "../support/testOnlyCertificate.ts";
+
+const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
+const now = instantOf("2026-11-25T06:30:00Z");
+
+let service: PushService;
+beforeEach(async () => {
+  service = await startPushService();
+});
+afterEach(() => service.close());
+
+function gateway({ guard = { allowPrivateEndpoints: true } as EndpointGuardOptions, timeoutMs = 5_000 } = {}) {
+  return webPush({
+    vapid,
+    publicUrl: "https://pieward.example",
+    guard: endpointGuard(guard),
+    timeoutMs,
+    tls: { ca: testOnlyCertificate },
+  });
+}
+
+const send = (phone: Phone, different: Parameters<typeof aNotice>[0] = {}, feeder: string | null = "f1") =>
+  gateway().send(phone, feeder, aNotice(different), now);
+
+describe("web push", () => {
+  it("brings a notice to a phone, so that the phone can read it", async () => {
+    const phone = service.subscribe();
+    expect(await send(phone, { priority: "urgent", title: "Larch: food out 🐦‍⬛" })).toEqual({ kind: "accepted" });
+    expect(service.complaints).toEqual([]);
+    const [message] = service.messagesFor(phone);
+    expect(message).toMatchObject({ ttlSeconds: 43_200, urgency: "high" });
+    expect(message?.payload).toMatchObject({
+      web_push: 8030,
+      notification: { title: "Larch: food out 🐦‍⬛", navigate: "https://pieward.example/feeder/f1" },
+    });
+  });
+
+  it("signs for this very push service, for less than a day, with an address to write to (RFC 8292)", async () => {
+    const phone = service.subscribe();
+    await send(phone);
+    const [message] = service.messagesFor(phone);
+    expect(message?.claims).toMatchObject({ aud: service.origin, sub: vapid.subject });
+    expect((message?.claims.exp ?? 0) - Date.now() / 1_000).toBeLessThanOrEqual(86_400);
+  });
+
+  it("encrypts so that a second implementation reads the same words", async () => {
+    // web-push draws its salt and key itself, so the RFC 8291 vector can't be put through it: it is decrypted, twice.
+    const receiver = createECDH("prime256v1");
+    receiver.generateKeys();
+    const auth = "BTBZMqHH6r4Tts7J_aSIgg";
+    const text = JSON.stringify({ words: "å 🐦‍⬛ 麦".repeat(50) });
+    const { cipherText } = webpush.encrypt(receiver.getPublicKey("base64url"), auth, text, "aes128gcm");
+    const body = Buffer.from(cipherText);
+    const byHand = decryptPush(body, receiverKeys(receiver.getPrivateKey("base64url"), auth));
+    const byLibrary = ece.decrypt(body, { version: "aes128gcm", privateKey: receiver, authSecret: auth });
+    expect(byHand.toString("utf8")).toBe(text);
+    expect(byLibrary.equals(byHand)).toBe(true);
+  });
+
+  it("keeps within what every push service must take: 4,096 octets on the wire (check value push-limit)", async () => {
+    const phone = service.subscribe();
+    expect(await send(phone, { body: "🐦‍⬛".repeat(3_000) })).toEqual({ kind: "accepted" });
+    const [message] = service.messagesFor(phone);
+    expect(message?.body.length).toBeLessThanOrEqual(4_096);
+    expect(message?.body.length).toBeGreaterThan(4_080);
+    expect(message?.body.length).toBe(Buffer.byteLength(message?.text ?? "") + 86 + 1 + 16);
+  });
+
+  it("lets a newer notice replace the older of its topic, at that feeder only", async () => {
+    const phone = service.subscribe();
+    await send(phone, { title: "old" }, "f1");
+    await send(phone, { title: "other feeder" }, "f2");
+    await send(phone, { title: "other topic", topic: "feederSilent" }, "f1");
+    await send(phone, { title: "new" }, "f1");
+    const titles = service.messagesFor(phone).map((message) => message.payload.notification.title);
+    expect(titles).toEqual(["other feeder", "other topic", "new"]);
+  });
+
+  it("tells the push service nothing by the topic", async () => {
+    const phone = service.subscribe();
+    await send(phone, { topic: "a topic that is much too long for RFC 8030, with spaces" });
+    const topic = service.messagesFor(phone)[0]?.topic ?? "";
+    expect(isTopic(topic)).toBe(true);
+    expect(topic).toHaveLength(32);
+    expect(topic).not.toContain("topic");
+  });
+
+  describe("takes what a push service answers for what it means:", () => {
+    const answer = (status: number, headers: Record<string, string> = {}, body = "") =>
+      ({ kind: "answer", status, headers, body }) as const;
+    const later = (words: string, notBefore: number | null = null) => ({
+      kind: "tryLater",
+      notBefore: notBefore === null ? null : past(now, seconds(notBefore)),
+      words,
+    });
+    const cases: readonly [name: string, behaviour: Behaviour, outcome: object][] = [
+      ["201", { kind: "accept" }, { kind: "accepted" }],
+      ["200", { kind: "accept", status: 200 }, { kind: "accepted" }],
+      ["202", { kind: "accept", status: 202 }, { kind: "accepted" }],
+      ["204", { kind: "accept", status: 204 }, { kind: "accepted" }],
+      ["400", answer(400), { kind: "refused", words: "HTTP 400" }],
+      ["401", answer(401), { kind: "refused", words: "HTTP 401" }],
+      ["403", answer(403, {}, "wrong\n  key"), { kind: "refused", words: "HTTP 403: wrong key" }],
+      ["404", answer(404), { kind: "subscriptionGone", words: "HTTP 404" }],
+      ["410", answer(410), { kind: "subscriptionGone", words: "HTTP 410" }],
+      ["413", answer(413), { kind: "refused", words: "HTTP 413" }],
+      ["429 with seconds", answer(429, { "retry-after": "120" }), later("HTTP 429", 120)],
+      ["429 with a date", answer(429, { "retry-after": "Wed, 25 Nov 2026 06:40:00 GMT" }), later("HTTP 429", 600)],
+      ["429 with nonsense", answer(429, { "retry-after": "soon" }), later("HTTP 429")],
+      ["500", answer(500), later("HTTP 500")],
+      ["502", answer(502, {}, "<html>\u0007bad gateway</html>"), later("HTTP 502: <html> bad gateway</html>")],
+      ["503", answer(503, { "retry-after": "30" }), later("HTTP 503", 30)],
+      ["a cut line", { kind: "cutLine" }, { kind: "tryLater", notBefore: null }],
+      ["a flood of refusal", { kind: "flood", status: 400 }, { kind: "refused" }],
+      ["a flood of agreement", { kind: "flood", status: 201 }, { kind: "accepted" }],
+    ];
+    it.each(cases)("%s", async (_, behaviour, outcome) => {
+      const phone = service.subscribe();
+      service.behave(behaviour);
+      expect(await send(phone)).toMatchObject(outcome);
+      expect(service.requests).toBe(1);
+      expect(service.complaints).toEqual([]);
+    });
+  });
+
+  it("keeps no more than a short line of what a service says", async () => {
+    service.behave({ kind: "flood", status: 400 });
+    const outcome = await send(service.subscribe());
+    expect(outcome.kind === "refused" && outcome.words.length).toBeLessThanOrEqual(220);
+  });
+
+  it("follows no redirect", async () => {
+    const elsewhere = await startPushService();
+    const phone = service.subscribe();
+    service.behave({ kind: "redirect", to: elsewhere.subscribe().endpoint });
+    expect(await send(phone)).toMatchObject({ kind: "refused", words: "HTTP 307" });
+    expect(elsewhere.requests).toBe(0);
+    await elsewhere.close();
+  });
+
+  it("waits for a hanging service no longer than it must", async () => {
+    service.behave({ kind: "hang" });
+    const outcome = await gateway({ timeoutMs: 60 }).send(service.subscribe(), "f1", aNotice(), now);
+    expect(outcome).toEqual({ kind: "tryLater", notBefore: null, words: "no answer within 60 ms" });
+  });
+
+  it("ends a trickling answer at the same time, and goes by its status", async () => {
+    const outcomeOf = async (status: number) => {
+      service.behave({ kind: "trickle", status });
+      return gateway({ timeoutMs: 120 }).send(service.subscribe(), "f1", aNotice(), now);
+    };
+    expect(await outcomeOf(503)).toMatchObject({ kind: "tryLater", words: expect.stringMatching(/^HTTP 503: \.+$/) });
+    expect(await outcomeOf(410)).toMatchObject({ kind: "subscriptionGone" });
+    expect(await outcomeOf(201)).toEqual({ kind: "accepted" });
+  });
+
+  it("ends with a service that takes the connection and never shakes hands", async () => {
+    const mute = createServer((socket) => socket.on("error", () => {}).resume()); // reads, so that it sees the end
+    await new Promise<void>((resolve) => mute.listen(0, "127.0.0.1", resolve));
+    const phone = { ...service.subscribe(), endpoint: `https://127.0.0.1:${(mute.address() as AddressInfo).port}/a` };
+    expect(await gateway({ timeoutMs: 60 }).send(phone, "f1", aNotice(), now)).toMatchObject({ kind: "tryLater" });
+    await new Promise((resolve) => mute.close(resolve));
+  });
+
+  it("tries later where nobody listens, or the name is not found", async () => {
+    const phone = service.subscribe();
+    await service.close();
+    expect(await send(phone)).toMatchObject({ kind: "tryLater", words: expect.stringContaining("ECONNREFUSED") });
+    const lost = { resolve: () => Promise.reject(new Error("getaddrinfo ENOTFOUND push.example")) };
+    const named = { ...phone, endpoint: "https://push.example/a" };
+    expect(await gateway({ guard: lost }).send(named, "f1", aNotice(), now)).toMatchObject({
+      kind: "tryLater",
+      words: expect.stringContaining("ENOTFOUND"),
+    });
+    service = await startPushService();
+  });
+
+  it("trusts no certificate that it wasn't told to trust", async () => {
+    const push = webPush({
+      vapid,
+      publicUrl: null,
+      guard: endpointGuard({ allowPrivateEndpoints: true }),
+      timeoutMs: 5_000,
+    });
+    expect(await push.send(service.subscribe(), "f1", aNotice(), now)).toMatchObject({ kind: "tryLater" });
+    expect(service.requests).toBe(0);
+  });
+
+  it("does not call a private address, whether it stands in the endpoint or behind a name", async () => {
+    const byDigits = service.subscribe();
+    expect(await gateway({ guard: {} }).send(byDigits, "f1", aNotice(), now)).toEqual({
+      kind: "refused",
+      words: "127.0.0.1 is not a public address",
+    });
+    const byName = service.subscribe({ host: "push.example" });
+    const guard = { resolve: async () => [{ address: "127.0.0.1", family: 4 }] };
+    expect(await gateway({ guard }).send(byName, "f1", aNotice(), now)).toMatchObject({ kind: "refused" });
+    expect(service.requests).toBe(0);
+  });
+
+  it("does not call a name that became private after it was checked", async () => {
+    const phone = service.subscribe({ host: "push.example" });
+    const answers = ["8.8.8.8", "127.0.0.1"];
+    const push = gateway({ guard: { resolve: async () => [{ address: answers.shift() ?? "127.0.0.1", family: 4 }] } });
+    expect(await push.checkEndpoint(phone.endpoint)).toEqual({ kind: "fine" });
+    expect(await push.send(phone, "f1", aNotice(), now)).toMatchObject({ kind: "refused" });
+    expect(answers).toEqual([]);
+    expect(service.requests).toBe(0);
+  });
+
+  it("connects to the very address that the guard saw", async () => {
+    const phone = service.subscribe({ host: "push.example" });
+    let asked = 0;
+    const resolve = async () => {
+      asked++;
+      return [{ address: "127.0.0.1", family: 4 }];
+    };
+    const push = gateway({ guard: { allowPrivateEndpoints: true, resolve } });
+    expect(await push.send(phone, "f1", aNotice(), now)).toEqual({ kind: "accepted" });
+    expect(service.complaints).toEqual([]);
+    expect(asked).toBe(1);
+  });
+
+  it("refuses a phone whose keys are no keys, before anything leaves the house", async () => {
+    const phone = service.subscribe();
+    const broken: Phone[] = [
+      { ...phone, p256dh: "A".repeat(87) },
+      { ...phone, p256dh: "" },
+      { ...phone, auth: "AAAA" },
+    ];
+    for (const one of broken) expect(await send(one)).toMatchObject({ kind: "refused" } satisfies Partial<PushOutcome>);
+    expect(service.requests).toBe(0);
+  });
+
+  it("finds wrong VAPID details at the start and not with the first alarm", () => {
+    const made = (different: Partial<typeof vapid>) => () =>
+      webPush({ vapid: { ...vapid, ...different }, publicUrl: null, guard: endpointGuard(), timeoutMs: 1 });
+    expect(made({})).not.toThrow();
+    expect(made({ subject: "keeper" })).toThrow();
+    expect(made({ privateKey: "short" })).toThrow();
+    expect(made({ publicKey: webpush.generateVAPIDKeys().publicKey })).toThrow("belongs to the private key");
+  });
+
+  it("hands the push service the time that the words stay true, down to now or never", async () => {
+    const phone = service.subscribe();
+    await send(phone, { timeToLive: seconds(0) });
+    expect(service.messagesFor(phone)[0]?.ttlSeconds).toBe(0);
+    await send(phone, { timeToLive: hours(1) });
+    expect(service.messagesFor(phone).at(-1)?.ttlSeconds).toBe(3_600);
+  });
+});

@@ -1,0 +1,220 @@
+import { createECDH, randomBytes } from "node:crypto";
+import type { IncomingMessage, ServerResponse } from "node:http";
+import https from "node:https";
+import type { AddressInfo } from "node:net";
+import type { PushPayload } from "../../server/contract/api.ts";
+import type { Instant } from "../../server/domain/instant.ts";
+import type { Phone } from "../../server/ports.ts";
+import { decryptPush, type ReceiverKeys, verifyVapid } from "./pushMessage.ts";
+import { testOnlyCertificate, testOnlyKey } from "./testOnlyCertificate.ts";
+
+/**
+ * A push service by RFC 8030 on this machine, with the phones behind it: it checks what real ones check, decrypts as a phone
+ * would, and can be told to misbehave as real ones do. Nothing of it is faked: it speaks TLS over a socket.
+ */
+export interface PushService {
+  readonly origin: string;
+  /** What a client must trust to talk to it. */
+  readonly ca: string;
+  /** How it answers from now on. */
+  behave(behaviour: Behaviour): void;
+  /** A new phone with keys of its own; `host` as another name for this machine. */
+  subscribe(different?: { readonly label?: string; readonly host?: string }): Phone;
+  unsubscribe(phone: Phone): void;
+  /** What waits for a phone, oldest first; a newer message with the same topic has replaced the older. */
+  messagesFor(phone: Phone): readonly PushMessage[];
+  /** The next message that is accepted for this phone, from now on. */
+  nextMessage(phone: Phone): Promise<PushMessage>;
+  /** The next request of any kind that reached the server, however it was answered. */
+  nextRequest(): Promise<void>;
+  /** Requests received, and what was wrong with those that were found faulty. */
+  readonly requests: number;
+  readonly complaints: readonly string[];
+  close(): Promise<void>;
+}
+
+export type Behaviour =
+  | { readonly kind: "accept"; readonly status?: 200 | 201 | 202 | 204 }
+  | {
+      readonly kind: "answer";
+      readonly status: number;
+      readonly headers?: Record<string, string>;
+      readonly body?: string;
+    }
+  | { readonly kind: "hang" } // takes the request and never answers
+  | { readonly kind: "trickle"; readonly status: number } // answers, one octet at a time, for ever
+  | { readonly kind: "flood"; readonly status: number } // answers more than anybody asked for
+  | { readonly kind: "cutLine" }
+  | { readonly kind: "redirect"; readonly to: string };
+
+export interface PushMessage {
+  readonly payload: PushPayload;
+  readonly text: string;
+  readonly body: Buffer; // as it was on the wire
+  readonly ttlSeconds: number;
+  readonly urgency: string;
+  readonly topic: string | null;
+  readonly claims: { readonly aud: string; readonly exp: number; readonly sub: string | undefined };
+}
+
+interface Subscriber {
+  readonly phone: Phone;
+  readonly keys: ReceiverKeys;
+  messages: PushMessage[];
+  waiting: ((message: PushMessage) => void)[];
+}
+
+export async function startPushService({
+  behaviour = { kind: "accept" } as Behaviour,
+  nowSeconds = () => Date.now() / 1_000,
+} = {}): Promise<PushService> {
+  let current = behaviour;
+  let requests = 0;
+  const complaints: string[] = [];
+  const subscribers = new Map<string, Subscriber>(); // by path
+  let awaited: (() => void)[] = [];
+  const trickles = new Set<NodeJS.Timeout>();
+
+  const server = https.createServer({ key: testOnlyKey, cert: testOnlyCertificate }, (request, response) => {
+    receive(request, response).catch((error) => {
+      complaints.push(String(error));
+      response.destroy();
+    });
+  });
+
+  async function receive(request: IncomingMessage, response: ServerResponse) {
+    const chunks: Buffer[] = [];
+    for await (const chunk of request) chunks.push(chunk);
+    requests++;
+    const arrived = awaited;
+    awaited = [];
+    for (const tell of arrived) tell();
+    respond(request, response, Buffer.concat(chunks));
+  }
+
+  function respond(request: IncomingMessage, response: ServerResponse, body: Buffer) {
+    switch (current.kind) {
+      case "accept":
+        return accept(request, response, body, current.status ?? 201);
+      case "answer":
+        return response.writeHead(current.status, current.headers).end(current.body ?? "");
+      case "redirect":
+        return response.writeHead(307, { location: current.to }).end();
+      case "hang":
+        return;
+      case "cutLine":
+        return request.socket.destroy();
+      case "trickle": {
+        response.writeHead(current.status);
+        const drip = setInterval(() => response.write("."), 5);
+        trickles.add(drip);
+        response.on("close", () => clearInterval(drip));
+        return;
+      }
+      case "flood": {
+        response.writeHead(current.status);
+        const pour = () => {
+          while (!response.destroyed && response.write("x".repeat(65_536)));
+        };
+        response.on("drain", pour);
+        return pour();
+      }
+    }
+  }
+
+  function accept(request: IncomingMessage, response: ServerResponse, body: Buffer, status: number) {
+    const subscriber = subscribers.get(request.url ?? "");
+    if (subscriber === undefined) return response.writeHead(410).end("no such subscription");
+    let message: PushMessage;
+    try {
+      message = read(request, body, subscriber.keys, `https://${request.headers.host}`, nowSeconds());
+    } catch (error) {
+      complaints.push(error instanceof Error ? error.message : String(error));
+      return response.writeHead(400).end(complaints.at(-1));
+    }
+    // RFC 8030 section 5.4: the newer message replaces an undelivered one with its topic.
+    subscriber.messages = subscriber.messages.filter((one) => one.topic === null || one.topic !== message.topic);
+    subscriber.messages.push(message);
+    for (const tell of subscriber.waiting.splice(0)) tell(message);
+    return response.writeHead(status, { location: `${request.url}/${requests}` }).end();
+  }
+
+  server.listen(0, "127.0.0.1");
+  await new Promise((resolve) => server.once("listening", resolve));
+  const { port } = server.address() as AddressInfo;
+  const origin = `https://127.0.0.1:${port}`;
+  const subscriberOf = (phone: Phone): Subscriber => {
+    const subscriber = subscribers.get(new URL(phone.endpoint).pathname);
+    if (subscriber === undefined) throw new Error(`expected a phone of this push service, got ${phone.endpoint}`);
+    return subscriber;
+  };
+
+  return {
+    origin,
+    ca: testOnlyCertificate,
+    complaints,
+    get requests() {
+      return requests;
+    },
+    behave(next) {
+      current = next;
+    },
+    subscribe({ label = "a phone", host = "127.0.0.1" } = {}) {
+      const ecdh = createECDH("prime256v1");
+      ecdh.generateKeys();
+      const auth = randomBytes(16);
+      const path = `/push/${randomBytes(12).toString("base64url")}`;
+      const phone: Phone = {
+        id: path.slice(6),
+        keeper: "keeper",
+        endpoint: `https://${host}:${port}${path}`,
+        p256dh: ecdh.getPublicKey("base64url"),
+        auth: auth.toString("base64url"),
+        label,
+        addedAt: 0 as Instant,
+        lastAcceptedAt: null,
+        problem: null,
+      };
+      subscribers.set(path, { phone, keys: { ecdh, auth }, messages: [], waiting: [] });
+      return phone;
+    },
+    unsubscribe(phone) {
+      subscribers.delete(new URL(phone.endpoint).pathname);
+    },
+    messagesFor: (phone) => subscriberOf(phone).messages,
+    nextMessage: (phone) => new Promise((resolve) => subscriberOf(phone).waiting.push(resolve)),
+    nextRequest: () => new Promise((resolve) => awaited.push(resolve)),
+    async close() {
+      for (const drip of trickles) clearInterval(drip);
+      server.closeAllConnections();
+      await new Promise((resolve) => server.close(resolve));
+    },
+  };
+}
+
+/** @throws Error that says what is wrong with the request */
+function read(
+  request: IncomingMessage,
+  body: Buffer,
+  keys: ReceiverKeys,
+  origin: string,
+  nowSeconds: number,
+): PushMessage {
+  const header = (name: string): string | null => {
+    const value = request.headers[name];
+    return typeof value === "string" ? value : null;
+  };
+  if (request.method !== "POST") throw new Error(`expected POST, got ${request.method}`);
+  const claims = verifyVapid(header("authorization") ?? undefined, origin, nowSeconds);
+  const ttl = header("ttl");
+  if (ttl === null || !/^\d+$/.test(ttl)) throw new Error(`expected TTL in seconds, got ${ttl}`);
+  const urgency = header("urgency") ?? "normal";
+  if (!/^(very-low|low|normal|high)$/.test(urgency)) throw new Error(`expected an Urgency by RFC 8030, got ${urgency}`);
+  const topic = header("topic");
+  if (topic !== null && !/^[A-Za-z0-9_-]{1,32}$/.test(topic))
+    throw new Error(`expected a Topic by RFC 8030, got ${topic}`);
+  if (header("content-encoding") !== "aes128gcm") throw new Error("expected Content-Encoding aes128gcm");
+  if (body.length > 4_096) throw new Error(`expected at most 4096 octets, got ${body.length}`);
+  const text = new TextDecoder("utf-8", { fatal: true }).decode(decryptPush(body, keys));
+  return { payload: JSON.parse(text), text, body, ttlSeconds: Number(ttl), urgency, topic, claims };
+}
