@@ -1,0 +1,85 @@
+import type { Evidence, Fault } from "../faults.ts";
+import type { FeederSettings } from "../feeder.ts";
+import type { Instant } from "../instant.ts";
+import { probability } from "../units.ts";
+import { roundedGrams } from "./amount.ts";
+import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
+import { forecastEmpty, momentWords, runOutWords } from "./runOut.ts";
+
+/**
+ * What is wrong with the hopper's content as reckoned. `foodLowStands`: the alarm stands already; it then takes a quarter
+ * more than the warning span to clear it, so that a forecast at the border doesn't flicker.
+ */
+export function hopperFaults(
+  hopper: HopperState,
+  settings: FeederSettings,
+  now: Instant,
+  foodLowStands = false,
+): readonly Fault[] {
+  const level = levelOf(hopper, settings);
+  if (level === null) return [];
+  if (hopper.emptySince !== null) return [foodOut(hopper, level, hopper.emptySince, settings, now)];
+  const low = foodLow(hopper, level, settings, now, foodLowStands ? 1.25 : 1);
+  return low === null ? [] : [low];
+}
+
+function foodOut(
+  hopper: HopperState,
+  level: HopperLevel,
+  since: Instant,
+  settings: FeederSettings,
+  now: Instant,
+): Fault {
+  const sign = hopper.weighedAt === null ? "by the portions given since the last refill" : "by the scale";
+  return {
+    kind: "foodOut",
+    reason: `The hopper is empty ${sign}: at most ${roundedGrams(level.high)} are left, since ${momentWords(since, settings.zone, now)}.`,
+    evidence: [
+      ...levelEvidence(hopper, level),
+      { what: "counted as empty below", value: roundedGrams(emptyMark(settings)), at: null },
+    ],
+    sure: probability(0.95), // the whole 90 % interval lies below the mark, so 5 % lie above it
+  };
+}
+
+function foodLow(
+  hopper: HopperState,
+  level: HopperLevel,
+  settings: FeederSettings,
+  now: Instant,
+  widening: number,
+): Fault | null {
+  const forecast = forecastEmpty(hopper, settings, now);
+  if (forecast.kind === "emptyAt" && forecast.p10 - now <= widening * settings.warnAhead) {
+    const words = runOutWords(forecast, settings.zone, now);
+    return {
+      kind: "foodLow",
+      reason: `About ${roundedGrams(level.grams)} are left: ${words}.`,
+      evidence: [
+        ...levelEvidence(hopper, level),
+        { what: "may be empty (1 in 10)", value: momentWords(forecast.p10, settings.zone, now), at: forecast.p10 },
+        { what: "as likely empty as not", value: momentWords(forecast.p50, settings.zone, now), at: forecast.p50 },
+      ],
+      sure: null,
+    };
+  }
+  // Nothing is known yet about the appetite: then the level alone must do.
+  const tenth = 0.1 * widening * settings.hopperCapacity;
+  if (forecast.kind === "unknown" && level.grams <= tenth) {
+    return {
+      kind: "foodLow",
+      reason: `About ${roundedGrams(level.grams)} are left, less than a tenth of the hopper. It is too early to say how long that lasts.`,
+      evidence: levelEvidence(hopper, level),
+      sure: null,
+    };
+  }
+  return null;
+}
+
+const levelEvidence = (hopper: HopperState, level: HopperLevel): readonly Evidence[] => [
+  {
+    what: "in the hopper",
+    value: `${roundedGrams(level.grams)} (${roundedGrams(level.low)} to ${roundedGrams(level.high)})`,
+    at: hopper.weighedAt,
+  },
+];

@@ -1,0 +1,113 @@
+import { Temporal } from "temporal-polyfill";
+import type { FeederSettings } from "../feeder.ts";
+import { after, days, type Instant, type Span } from "../instant.ts";
+import { eatingRate, hourShares } from "./appetite.ts";
+import { type FirstPassage, firstPassageQuantile } from "./inverseGaussian.ts";
+import { type HopperState, levelOf, portionOf } from "./level.ts";
+
+/** When the hopper will be empty. Where it is empty already all three are the moment since when. */
+export type EmptyForecast =
+  | { readonly kind: "unknown"; readonly missing: "level" | "appetite" }
+  | { readonly kind: "notEmptying" }
+  | {
+      readonly kind: "emptyAt";
+      readonly p10: Instant; // with 90 % certainty there is food until then
+      readonly p50: Instant;
+      readonly p90: Instant;
+    };
+
+/** Further ahead nobody plans, and the season will have changed the appetite. */
+const forecastDaysMax = 365;
+
+/**
+ * The level is taken as a Brownian motion that sinks by a day's appetite, and the time until it reaches zero is inverse
+ * Gaussian. Doubt about the level and about the rate is folded in as more diffusion, so that mean and variance of the
+ * time come out right (first order in both doubts); days are then laid onto the hours at which these birds eat.
+ */
+export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now: Instant): EmptyForecast {
+  if (hopper.emptySince !== null) {
+    return { kind: "emptyAt", p10: hopper.emptySince, p50: hopper.emptySince, p90: hopper.emptySince };
+  }
+  const level = levelOf(hopper, settings);
+  if (level === null) return { kind: "unknown", missing: "level" };
+  const portion = portionOf(hopper);
+  const rate = eatingRate(hopper.appetite, portion.mean, portion.spread);
+  if (rate === null) return { kind: "unknown", missing: "appetite" };
+  const distance = Math.max(level.grams, 0.5 * portion.mean);
+  if (distance > rate.mean * forecastDaysMax) return { kind: "notEmptying" };
+
+  // var T = L·σ²/μ³ + var(L)/μ² + L²·var(μ)/μ⁴ = L·σe²/μ³
+  const levelVariance = ((level.high - level.low) / (2 * 1.6449)) ** 2;
+  const diffusion = rate.variance + (levelVariance * rate.mean) / distance + (distance * rate.meanVariance) / rate.mean;
+  const passage: FirstPassage = { distance, drift: rate.mean, spread: Math.sqrt(diffusion) };
+  const shares = hourShares(hopper.appetite);
+  const at = (chance: number) =>
+    laidOnHours(Math.min(firstPassageQuantile(passage, chance), forecastDaysMax), shares, now);
+  return { kind: "emptyAt", p10: at(0.1), p50: at(0.5), p90: at(0.9) };
+}
+
+/** The same in a few words for the keeper; `zone` is the yard's IANA zone. */
+export function runOutWords(forecast: EmptyForecast, zone: string, now: Instant): string {
+  switch (forecast.kind) {
+    case "unknown":
+      return forecast.missing === "level"
+        ? "no word yet on how much is in it: weigh it or enter a refill"
+        : "too early to say how long it lasts";
+    case "notEmptying":
+      return "hardly anything is eaten: no end in sight";
+    case "emptyAt": {
+      if (forecast.p90 <= now) return `empty since ${momentWords(forecast.p50, zone, now)}`;
+      const soonest = momentWords(forecast.p10, zone, now);
+      if (forecast.p10 - now > days(1)) return `enough until ${soonest}, 90 % sure`;
+      const likely = momentWords(forecast.p50, zone, now);
+      return soonest === likely ? `empty by ${likely}` : `may be empty by ${soonest}, likely by ${likely}`;
+    }
+  }
+}
+
+/** "this evening", "tomorrow morning", "Thursday", "3 December": as exact as such a forecast can be. */
+export function momentWords(at: Instant, zone: string, now: Instant): string {
+  const then = Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
+  const today = Temporal.Instant.fromEpochMilliseconds(now).toZonedDateTimeISO(zone);
+  const daysAhead = today.toPlainDate().until(then.toPlainDate(), { largestUnit: "days" }).days;
+  const part = dayPart(then.hour);
+  if (daysAhead === 0) return part === "night" ? "tonight" : `this ${part}`;
+  if (daysAhead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
+  if (daysAhead === -1) return `yesterday ${part}`;
+  if (Math.abs(daysAhead) < 7) return weekdays[then.dayOfWeek - 1] ?? "";
+  return `${then.day} ${months[then.month - 1] ?? ""}`;
+}
+
+const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
+const weekdays = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
+const months = [
+  "January",
+  "February",
+  "March",
+  "April",
+  "May",
+  "June",
+  "July",
+  "August",
+  "September",
+  "October",
+  "November",
+  "December",
+];
+
+const hourMilliseconds = 3_600_000;
+
+/** So many days' meals from now on, eaten in the hours in which these birds eat. */
+function laidOnHours(meals: number, shares: readonly number[], now: Instant): Instant {
+  let left = meals - Math.floor(meals); // whole days contain every hour once
+  let at = after(now, days(Math.floor(meals)));
+  for (let step = 0; step < 25; step += 1) {
+    const share = shares[Math.floor(at / hourMilliseconds) % 24] ?? 1 / 24;
+    const rest = hourMilliseconds - (at % hourMilliseconds);
+    const eaten = (share * rest) / hourMilliseconds;
+    if (eaten >= left) return after(at, Math.round((left / share) * hourMilliseconds) as Span);
+    left -= eaten;
+    at = after(at, rest as Span);
+  }
+  return at;
+}
