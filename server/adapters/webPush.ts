@@ -4,7 +4,7 @@ import webpush from "web-push";
 import type { Notice } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
 import { deliveryOf, isTopic } from "../domain/push/delivery.ts";
-import { pushPayload, tagOf } from "../domain/push/payload.ts";
+import { pushPayload } from "../domain/push/payload.ts";
 import { retryAfter } from "../domain/push/retry.ts";
 import type { Phone, PushGateway, PushOutcome } from "../ports.ts";
 import { type EndpointGuard, EndpointRefused } from "./endpointGuard.ts";
@@ -31,9 +31,12 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
   // No connection is kept: a dead one would cost an urgent notice its first attempt, and notices are few.
   const agent = new https.Agent({ keepAlive: false, ...(tls.ca === undefined ? {} : { ca: [tls.ca].flat() }) });
 
-  /** Opaque to the push service, which shall not read from it which fault this is, nor of which feeder. */
-  const topicOf = (notice: Notice, feeder: string | null): string => {
-    const topic = createHmac("sha256", vapid.privateKey).update(tagOf(notice, feeder)).digest("base64url").slice(0, 32);
+  /**
+   * Opaque to the push service, which could else try the few fault names there are and read from a topic what is wrong at
+   * home. The same notice topic gives the same one for as long as the keys stay.
+   */
+  const topicOf = (notice: Notice): string => {
+    const topic = createHmac("sha256", vapid.privateKey).update(notice.topic).digest("base64url").slice(0, 32);
     if (!isTopic(topic)) throw new Error(`expected a topic by RFC 8030, got ${topic}`);
     return topic;
   };
@@ -45,7 +48,7 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
     const details = webpush.generateRequestDetails(
       { endpoint: url.href, keys: { p256dh: phone.p256dh, auth: phone.auth } },
       JSON.stringify(pushPayload(notice, feeder, publicUrl)),
-      { vapidDetails: vapid, TTL: ttlSeconds, urgency, topic: topicOf(notice, feeder), contentEncoding: "aes128gcm" },
+      { vapidDetails: vapid, TTL: ttlSeconds, urgency, topic: topicOf(notice), contentEncoding: "aes128gcm" },
     );
     return { url, headers: details.headers, body: details.body };
   };

@@ -7,7 +7,7 @@ export const aNotice = (different: Partial<Notice> = {}): Notice => ({
   priority: "soon",
   title: "Rowan: food low",
   body: "About 90 g left, enough until Thursday.",
-  topic: "foodLow",
+  topic: "alarm-foodLow-rowan",
   timeToLive: hours(12),
   quiet: false,
   ...different,

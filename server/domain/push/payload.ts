@@ -25,7 +25,7 @@ export function pushPayload(notice: Notice, feeder: string | null, publicUrl: st
       title,
       body,
       navigate: addressOf(feeder, publicUrl),
-      tag: tagOf(notice, feeder),
+      tag: notice.topic,
       silent: notice.quiet,
       lang: "en",
       data: { feeder, fault: notice.fault, priority: notice.priority },
@@ -36,10 +36,6 @@ export function pushPayload(notice: Notice, feeder: string | null, publicUrl: st
   if (room < 0) throw new RangeError(`expected a push frame within ${payloadOctetsMax} octets, got ${-room} too many`);
   return framed(title, cut(notice.body, room));
 }
-
-/** The same topic at two feeders is two things to know: neither may replace the other on the screen. */
-export const tagOf = (notice: Notice, feeder: string | null): string =>
-  feeder === null ? notice.topic : `${notice.topic} ${feeder}`;
 
 function addressOf(feeder: string | null, publicUrl: string | null): string {
   const path = feeder === null ? "" : `feeder/${encodeURIComponent(feeder)}`;

