@@ -1,0 +1,80 @@
+import { parseArgs } from "node:util";
+import type { PracticeFault } from "../contract/api.ts";
+import { hours, minutes, type Span } from "../domain/instant.ts";
+import { faultNamed, larch, type PracticeSettings, rowan, showsFault } from "./yard.ts";
+
+export interface CommandLine {
+  readonly url: string;
+  readonly key: string;
+  readonly settings: PracticeSettings;
+  readonly fault: PracticeFault;
+  readonly seed: number;
+  readonly history: Span;
+  readonly lasts: Span | null; // null: until it is told to stop
+}
+
+export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <feeder key>
+  --feeder rowan|larch   which practice feeder (default rowan)
+  --fault <name>         none, empty, jam, stall, wireOff, chuteBlind, buttonDead, detectorDeaf, scaleDead, silent,
+                         coldNight, weakBattery (larch), chargingInFrost (rowan), deafToOrders
+  --seed <number>        the same seed, the same weather (default 7)
+  --history <hours>      past to tell first, 0 to 36 (default 36)
+  --minutes <number>     stop after so many minutes`;
+
+/** Reads the whole command line and names all that is wrong with it at once. */
+export function readCommandLine(
+  words: readonly string[],
+):
+  | { readonly kind: "read"; readonly line: CommandLine }
+  | { readonly kind: "wrong"; readonly problems: readonly string[] } {
+  const problems: string[] = [];
+  const said = sayings(words, problems);
+
+  const url = said.url ?? "http://127.0.0.1:8080";
+  if (!/^https?:\/\/[^\s/]+/.test(url) || !URL.canParse(url))
+    problems.push("--url: must be an http: or https: address");
+  const key = said.key ?? "";
+  if (key === "") problems.push("--key: the feeder's key is needed; the server shows it when the feeder is added");
+  const settings = { rowan, larch }[said.feeder ?? "rowan"];
+  if (!settings) problems.push("--feeder: must be rowan or larch");
+  const fault = faultNamed(said.fault ?? "none");
+  if (!fault) problems.push(`--fault: there is no fault named "${said.fault}"`);
+  if (settings && fault && !showsFault(settings, fault))
+    problems.push(`--fault: ${settings.name} can't have "${fault}"`);
+  const seed = numberIn(said.seed, 7, 0, 2 ** 32 - 1, "--seed", problems);
+  const history = numberIn(said.history, 36, 0, 36, "--history", problems);
+  const lasts = said.minutes === undefined ? null : numberIn(said.minutes, 1, 0.05, 1e5, "--minutes", problems);
+
+  if (problems.length > 0 || !settings || !fault) return { kind: "wrong", problems };
+  return {
+    kind: "read",
+    line: { url, key, settings, fault, seed, history: hours(history), lasts: lasts === null ? null : minutes(lasts) },
+  };
+}
+
+const text = { type: "string" } as const;
+const known = { url: text, key: text, feeder: text, fault: text, seed: text, history: text, minutes: text };
+
+function sayings(words: readonly string[], problems: string[]): { [option in keyof typeof known]?: string } {
+  try {
+    return parseArgs({ args: [...words], options: known, strict: true }).values;
+  } catch (error) {
+    problems.push(error instanceof Error ? error.message : String(error));
+    return {};
+  }
+}
+
+function numberIn(
+  said: string | undefined,
+  unsaid: number,
+  low: number,
+  high: number,
+  name: string,
+  problems: string[],
+) {
+  if (said === undefined) return unsaid;
+  const value = Number(said);
+  if (said.trim() !== "" && value >= low && value <= high) return value;
+  problems.push(`${name}: must be a number from ${low} to ${high}, got "${said}"`);
+  return unsaid;
+}

@@ -1,0 +1,48 @@
+import { instant } from "../domain/instant.ts";
+import { readCommandLine, usage } from "./commandLine.ts";
+import { startPractice } from "./run.ts";
+
+/** `npm run practice`: one simulated feeder against any Pieward server. It has no hands on the server but the report door. */
+const read = readCommandLine(process.argv.slice(2));
+if (read.kind === "wrong") {
+  for (const problem of read.problems) console.error(problem);
+  console.error(usage);
+  process.exitCode = 2;
+} else {
+  const { url, key, settings, fault, seed, history, lasts } = read.line;
+  const clock = () => new Date().toISOString().slice(11, 19);
+  const practice = startPractice({
+    url,
+    key,
+    settings,
+    seed,
+    history,
+    now: () => instant(Date.now()),
+    fetch: globalThis.fetch,
+    timers: {
+      setTimeout: (work, milliseconds) => setTimeout(work, milliseconds),
+      clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
+    },
+    log: {
+      said: (words) => console.log(`${clock()}  ${words}`),
+      trouble: (words) => console.error(`${clock()}  ! ${words}`),
+    },
+  });
+  practice.fail(fault);
+
+  let end: NodeJS.Timeout | undefined;
+  const stop = (why: string) => {
+    clearTimeout(end);
+    console.log(`${clock()}  ${why}`);
+    practice.stop().then(
+      () => console.log(`${clock()}  The practice feeder is off.`),
+      (error: unknown) => {
+        console.error(error);
+        process.exitCode = 1;
+      },
+    );
+  };
+  process.once("SIGINT", () => stop("Told to stop."));
+  process.once("SIGTERM", () => stop("Told to stop."));
+  if (lasts !== null) end = setTimeout(() => stop("The time is up."), lasts);
+}

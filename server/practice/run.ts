@@ -1,0 +1,238 @@
+import type { PracticeFault } from "../contract/api.ts";
+import { eventsPerReportMax } from "../contract/report.ts";
+import { before, hours, type Instant, later, minutes, type Span, seconds } from "../domain/instant.ts";
+import { type Chance, seededChance } from "./chance.ts";
+import { type Door, type Knock, knock, type Timers } from "./door.ts";
+import type { FeederMemory } from "./feeder.ts";
+import { freeToFeed } from "./obedience.ts";
+import { Scene } from "./scene.ts";
+import { type PracticeSettings, rowan, showsFault } from "./yard.ts";
+
+export interface PracticeOptions {
+  readonly url: string;
+  readonly key: string;
+  readonly settings?: PracticeSettings; // Rowan unless said
+  readonly seed: number; // give both feeders of the yard the same, and they share its weather
+  readonly now: () => Instant;
+  readonly fetch: typeof globalThis.fetch;
+  readonly timers: Timers;
+  readonly log: PracticeLog;
+  /** How far back the told past goes, at most; 0 for none. */
+  readonly history?: Span;
+  /** When this feeder was last heard, so that a restart doesn't tell the same hours twice with other birds. */
+  readonly heardUntil?: Instant | null;
+  /** What the server believes to be in the hopper, so that a restart doesn't look like a refill. */
+  readonly hopperGrams?: number;
+  /** What an earlier run left on the feeder's disk. */
+  readonly memory?: FeederMemory;
+}
+
+export interface PracticeLog {
+  said(words: string): void;
+  trouble(words: string): void;
+}
+
+export interface Practice {
+  /** Ends it; resolves when no request is under way any more. */
+  stop(): Promise<void>;
+  /** @returns false where this feeder can't have that fault (see `showsFault`); nothing changes then. */
+  fail(fault: PracticeFault): boolean;
+  heal(): void;
+  readonly fault: PracticeFault;
+  readonly paused: boolean;
+  memory(): FeederMemory;
+}
+
+/**
+ * Runs one simulated feeder against a server, through the same door as a real one. First it tells the past day and a half, in
+ * which birds came by daylight only; from then on its birds ignore darkness, so that it is lively at any hour.
+ */
+export function startPractice(options: PracticeOptions): Practice {
+  const run = new Run(options);
+  run.wake();
+  return run;
+}
+
+/** A past of a day and a half always holds the daylight of one whole day. */
+const historyMax: Span = hours(36);
+const historyMin: Span = minutes(10);
+const backOffFirst: Span = seconds(2);
+const backOffMax: Span = seconds(60);
+const betweenPages: Span = 200 as Span;
+
+class Run implements Practice {
+  readonly #options: PracticeOptions;
+  readonly #door: Door;
+  readonly #chance: Chance;
+  readonly #scene: Scene;
+  readonly #stopping = new AbortController();
+  #now: Instant;
+  #nextPostAt: Instant;
+  #posting: Promise<void> | null = null;
+  #timer: unknown = null;
+  #backOff: Span = backOffFirst;
+  #eventsAtOnce = eventsPerReportMax;
+
+  constructor(options: PracticeOptions) {
+    this.#options = options;
+    this.#door = { url: options.url, key: options.key, fetch: options.fetch, timers: options.timers };
+    this.#now = options.now();
+    this.#nextPostAt = this.#now;
+    // Start and feeder are mixed in, or every restart would replay the same birds, and both feeders' birds move as one.
+    const luck = (this.#now % 2 ** 31) ^ (this.#settings.name === "Rowan" ? 0 : 0x5bd1e995);
+    this.#chance = seededChance(options.seed ^ luck);
+    this.#scene = this.#livedThrough();
+    options.log.said(
+      `${this.#settings.name} is up with ${this.#scene.feeder.spooled} events to tell. Its practice birds ignore darkness.`,
+    );
+  }
+
+  get #settings(): PracticeSettings {
+    return this.#options.settings ?? rowan;
+  }
+
+  /** The past is lived through by the same birds and the same feeder, so the level it ends at is the level it tells. */
+  #livedThrough(): Scene {
+    const { history = historyMax, heardUntil = null, hopperGrams, memory, seed, log } = this.#options;
+    const wanted = before(this.#now, Math.min(history, historyMax) as Span);
+    const from = heardUntil === null ? wanted : later(wanted, heardUntil);
+    const since = this.#now - from >= historyMin ? from : this.#now;
+    let telling = false; // the past is not read aloud
+    const scene = new Scene({
+      settings: this.#settings,
+      seed,
+      chance: this.#chance,
+      hopperGrams: hopperGrams ?? (since < this.#now ? 0.4 : 0.85) * this.#settings.hopperCapacityGrams,
+      memory: memory ?? { spool: [], obedience: freeToFeed },
+      boot: `b-${this.#now.toString(36)}-${Math.floor(this.#chance.uniform() * 36 ** 5).toString(36)}`,
+      rhythm: "daylight",
+      at: since,
+      narrate: (words) => {
+        if (telling) log.said(words);
+      },
+    });
+    scene.advance(this.#now);
+    scene.setRhythm("lively", this.#now);
+    telling = true;
+    return scene;
+  }
+
+  // --- the hands of whoever practises ----------------------------------------------------------------------------------
+
+  get fault(): PracticeFault {
+    return this.#scene.world.fault;
+  }
+
+  get paused(): boolean {
+    return this.#scene.feeder.paused;
+  }
+
+  fail(fault: PracticeFault): boolean {
+    if (!showsFault(this.#settings, fault)) return false;
+    if (fault === this.fault) return true;
+    const at = this.#advance();
+    this.#scene.fail(fault, at);
+    this.#scene.setRhythm(fault === "none" ? "lively" : "flock", at);
+    this.#options.log.said(
+      fault === "none" ? `${this.#settings.name} is healthy.` : `${this.#settings.name} now has the fault "${fault}".`,
+    );
+    this.#nextPostAt = at;
+    this.#rest();
+    return true;
+  }
+
+  heal(): void {
+    this.fail("none");
+  }
+
+  memory(): FeederMemory {
+    return this.#scene.feeder.memory();
+  }
+
+  async stop(): Promise<void> {
+    this.#stopping.abort();
+    this.#options.timers.clearTimeout(this.#timer);
+    await this.#posting;
+  }
+
+  // --- the loop --------------------------------------------------------------------------------------------------------
+
+  wake(): void {
+    if (this.#stopping.signal.aborted) return;
+    const at = this.#advance();
+    if (at >= this.#nextPostAt && this.#posting === null && this.fault !== "silent") {
+      this.#posting = this.#post(at)
+        .catch((error: unknown) => {
+          this.#later(`The practice feeder stumbled: ${String(error)}`);
+        })
+        .finally(() => {
+          this.#posting = null;
+          this.#rest();
+        });
+    }
+    this.#rest();
+  }
+
+  #rest(): void {
+    const { timers } = this.#options;
+    timers.clearTimeout(this.#timer);
+    if (this.#stopping.signal.aborted) return;
+    const canPost = this.#posting === null && this.fault !== "silent";
+    const due = canPost ? Math.min(this.#scene.dueAt(), this.#nextPostAt) : this.#scene.dueAt();
+    this.#timer = timers.setTimeout(() => this.wake(), Math.max(1, Math.ceil(due - this.#now)));
+  }
+
+  /** The wall clock may be set back; the feeder's time may not. */
+  #advance(): Instant {
+    this.#now = later(this.#now, this.#options.now());
+    this.#scene.advance(this.#now);
+    return this.#now;
+  }
+
+  async #post(at: Instant): Promise<void> {
+    const report = this.#scene.report(at, this.#eventsAtOnce);
+    const outcome = await knock(this.#door, report, this.#stopping.signal);
+    if (this.#stopping.signal.aborted) return;
+    this.#hear(outcome, report.boot, report.events?.length ?? 0);
+  }
+
+  #hear(outcome: Knock, boot: string, sent: number): void {
+    const at = this.#advance();
+    switch (outcome.kind) {
+      case "answered": {
+        const { answer } = outcome;
+        for (const { seq, field, problem } of answer.refused) {
+          this.#options.log.trouble(`The server refused event ${seq ?? "without a number"}: ${field} ${problem}`);
+        }
+        this.#backOff = backOffFirst;
+        this.#scene.answered(boot, answer, at);
+        const more = sent > 0 && sent === this.#eventsAtOnce && this.#scene.feeder.spooled > 0;
+        this.#nextPostAt = (at + (more ? betweenPages : Math.max(1_000, seconds(answer.nextReportSeconds)))) as Instant;
+        return;
+      }
+      case "tooMuch":
+        this.#eventsAtOnce = Math.max(1, Math.floor(this.#eventsAtOnce / 2));
+        this.#later(`Too much at once, trying ${this.#eventsAtOnce} events: ${outcome.words}`);
+        return;
+      case "tooOften":
+        this.#later(`Too often: ${outcome.words}`, outcome.wait);
+        return;
+      case "refused":
+        this.#later(`The report was refused: ${outcome.words}`);
+        return;
+      case "unreachable":
+        this.#later(`The server can't be reached: ${outcome.words}`);
+        return;
+    }
+  }
+
+  /** Doubling waits, with some luck in them so that feeders which fell silent together don't come back as one. */
+  #later(words: string, asked: Span | null = null): void {
+    const wait = (asked ?? this.#backOff) * this.#chance.between(1, 1.25);
+    this.#nextPostAt = (this.#now + wait) as Instant;
+    this.#backOff = Math.min(backOffMax, this.#backOff * 2) as Span;
+    this.#options.log.trouble(
+      `${words}. Next try in ${Math.round(wait / 1_000)} s; ${this.#scene.feeder.spooled} events wait.`,
+    );
+  }
+}

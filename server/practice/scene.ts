@@ -1,0 +1,242 @@
+import type { PracticeFault } from "../contract/api.ts";
+import type { Answer } from "../contract/report.ts";
+import { after, type Instant, minutes, type Span } from "../domain/instant.ts";
+import { type BirdVisit, type Bout, nextVisit, noBout, type Rhythm } from "./birds.ts";
+import type { Chance } from "./chance.ts";
+import { Feeder, type FeederMemory, type Report } from "./feeder.ts";
+import { isCivilDaylight } from "./light.ts";
+import {
+  advanceWorld,
+  buttonCloses,
+  hearCap,
+  newWorld,
+  readSensors,
+  refilled,
+  runningMilliamps,
+  turnTray,
+  type World,
+  withFault,
+} from "./world.ts";
+import { type PracticeSettings, practiceYard } from "./yard.ts";
+
+/**
+ * One practice feeder in its yard: birds come, press and trade, the keeper refills, the feeder does its duties. Everything
+ * happens in the order of its time, and time is handed in: 36 hours take as long as they take to compute.
+ */
+export class Scene {
+  readonly #chance: Chance;
+  readonly #narrate: (words: string) => void;
+  #world: World;
+  #feeder: Feeder;
+  #rhythm: Rhythm;
+  #bout: Bout = noBout;
+  #visit: BirdVisit;
+  #acted = false;
+  #arrived = false;
+  #freeFoodAt: Instant;
+  #at: Instant;
+
+  constructor(start: SceneStart) {
+    this.#chance = start.chance;
+    this.#narrate = start.narrate;
+    this.#world = newWorld(start.settings, start.seed, start.hopperGrams, start.at);
+    this.#feeder = this.#booted(start.memory, start.boot, start.at);
+    this.#rhythm = start.rhythm;
+    this.#at = start.at;
+    this.#visit = this.#nextVisit(start.at);
+    this.#freeFoodAt = this.#nextFreeFood(start.at);
+  }
+
+  get world(): World {
+    return this.#world;
+  }
+
+  get feeder(): Feeder {
+    return this.#feeder;
+  }
+
+  // --- time ------------------------------------------------------------------------------------------------------------
+
+  dueAt(): Instant {
+    const feeder = this.#feeder.dueAt();
+    const visit = this.#visitDueAt();
+    return Math.min(visit, this.#freeFoodAt, feeder ?? visit) as Instant;
+  }
+
+  /** Lets everything happen that is due until then. */
+  advance(to: Instant): void {
+    // A computer that slept wakes to the present: birds that would have come meanwhile did not.
+    if (this.#rhythm !== "daylight" && to - this.#at > sleepMin) this.#skipTo(to);
+    while (this.dueAt() <= to) this.#happen(this.dueAt());
+    this.#pass(to);
+    this.#feeder.tick(to);
+  }
+
+  #happen(at: Instant): void {
+    this.#pass(at);
+    this.#feeder.tick(at);
+    if (this.#visitDueAt() <= at) this.#birdMoves(at);
+    if (this.#freeFoodAt <= at) {
+      // A daylight plan gives nothing at night; the lively one has no night.
+      if (this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at)) this.#feeder.freeFoodDue(at);
+      this.#freeFoodAt = this.#nextFreeFood(at);
+    }
+    if (this.#keeperComes(at)) this.refill(at);
+  }
+
+  #pass(at: Instant): void {
+    this.#at = Math.max(at, this.#at) as Instant;
+    this.#world = advanceWorld(this.#world, this.#at);
+  }
+
+  #skipTo(at: Instant): void {
+    this.#visit = this.#nextVisit(at);
+    this.#freeFoodAt = this.#nextFreeFood(at);
+  }
+
+  // --- birds -----------------------------------------------------------------------------------------------------------
+
+  #visitDueAt(): Instant {
+    if (!this.#arrived) return this.#visit.arrivesAt;
+    return this.#acted ? this.#visit.leavesAt : this.#visit.actsAt;
+  }
+
+  #birdMoves(at: Instant): void {
+    if (!this.#arrived) {
+      this.#arrived = true;
+      this.#world = { ...this.#world, perchedUntil: this.#visit.leavesAt };
+      this.#feeder.perchPressed(at);
+    } else if (!this.#acted) {
+      this.#acted = true;
+      this.#birdActs(at);
+    } else {
+      this.#world = { ...this.#world, perchedUntil: null };
+      this.#visit = this.#nextVisit(at);
+    }
+  }
+
+  #birdActs(at: Instant): void {
+    switch (this.#visit.act) {
+      case "look":
+        return;
+      case "press":
+        if (buttonCloses(this.#world)) this.#feeder.buttonPressed(at);
+        this.#narrate(
+          buttonCloses(this.#world) ? "A bird presses the button." : "A bird presses the button: nothing happens.",
+        );
+        return;
+      case "deposit": {
+        const signal = hearCap(this.#world, this.#chance);
+        if (signal !== null) this.#feeder.capDetected(signal, at);
+        this.#narrate(signal === null ? "A bird drops a cap: nobody notices." : "A bird drops a cap into the slot.");
+        return;
+      }
+    }
+  }
+
+  #nextVisit(from: Instant): BirdVisit {
+    this.#arrived = false;
+    this.#acted = false;
+    const next = nextVisit(from, this.#bout, this.#rhythm, this.#world.seed, this.#chance);
+    this.#bout = next.bout;
+    return next.visit;
+  }
+
+  /** A variable schedule: birds can't learn when free food comes. */
+  #nextFreeFood(from: Instant): Instant {
+    const mean = this.#rhythm === "daylight" ? minutes(45) : minutes(4);
+    return after(from, (mean / 4 + this.#chance.exponential((mean * 3) / 4)) as Span);
+  }
+
+  /** From here on the birds come at another pace. */
+  setRhythm(rhythm: Rhythm, at: Instant): void {
+    if (rhythm === this.#rhythm) return;
+    this.#rhythm = rhythm;
+    this.#bout = noBout;
+    this.#world = { ...this.#world, perchedUntil: null };
+    this.#skipTo(at);
+  }
+
+  // --- keeper and mishap -----------------------------------------------------------------------------------------------
+
+  /** The practice keeper keeps the hopper well filled, in daylight, unless the chosen fault is that it is empty. */
+  #keeperComes(at: Instant): boolean {
+    const { fault, hopperGrams, settings } = this.#world;
+    if (fault === "empty" || hopperGrams > 0.7 * settings.hopperCapacityGrams) return false;
+    return this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at);
+  }
+
+  refill(at: Instant): void {
+    const { world, addedGrams } = refilled(this.#world);
+    this.#feeder.lidMoved(true, at);
+    this.#world = world;
+    this.#feeder.refillTold(addedGrams, at);
+    this.#feeder.lidMoved(false, at);
+    this.#narrate(`The keeper fills the hopper: ${addedGrams} g.`);
+  }
+
+  fail(fault: PracticeFault, at: Instant): void {
+    const wasEmpty = this.#world.fault === "empty";
+    this.#world = withFault(this.#world, fault);
+    if (wasEmpty && fault !== "empty") this.refill(at);
+  }
+
+  /** The power goes and comes back: the same disk, a new boot. */
+  reboot(boot: string, at: Instant): void {
+    this.#feeder = this.#booted(this.#feeder.memory(), boot, at);
+  }
+
+  #booted(memory: FeederMemory, boot: string, at: Instant): Feeder {
+    const { sensors } = this.#world.settings;
+    return new Feeder(
+      {
+        fitted: sensors,
+        runningMilliamps: () => runningMilliamps(this.#world),
+        turnTray: (ranFor) => {
+          const { world, turn } = turnTray(this.#world, ranFor, this.#chance);
+          this.#world = world;
+          this.#narrate(
+            turn.fellGrams > 0
+              ? `${turn.fellGrams.toFixed(2)} g of food falls.`
+              : "The motor is on, and no food falls.",
+          );
+          return turn;
+        },
+        read: () => readSensors(this.#world, this.#chance),
+      },
+      memory,
+      boot,
+      at,
+    );
+  }
+
+  // --- what goes out and comes back ------------------------------------------------------------------------------------
+
+  report(at: Instant, most?: number): Report {
+    return this.#feeder.report(at, most);
+  }
+
+  answered(boot: string, answer: Answer, at: Instant): void {
+    const deaf = this.#world.fault === "deafToOrders";
+    const wasPaused = this.#feeder.paused;
+    this.#feeder.answered(boot, deaf ? { ...answer, orders: [] } : answer, at);
+    if (deaf && answer.orders.length > 0) this.#narrate("An order arrives, and the feeder is deaf to it.");
+    if (wasPaused !== this.#feeder.paused)
+      this.#narrate(wasPaused ? "The feeder feeds again." : "The feeder is paused.");
+  }
+}
+
+export interface SceneStart {
+  readonly settings: PracticeSettings;
+  readonly seed: number;
+  readonly chance: Chance;
+  readonly hopperGrams: number;
+  readonly memory: FeederMemory;
+  readonly boot: string;
+  readonly rhythm: Rhythm;
+  readonly at: Instant;
+  readonly narrate: (words: string) => void;
+}
+
+/** Longer than this between two looks at the clock, and the computer was asleep. */
+const sleepMin = minutes(2);

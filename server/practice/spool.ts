@@ -1,0 +1,87 @@
+import type { PortionCause } from "../domain/facts.ts";
+
+/** What a feeder writes down: the fields of contract/report.ts, without the number and the time that the spool adds. */
+export type Written =
+  | {
+      readonly kind: "portion";
+      readonly cause: PortionCause;
+      readonly paysFor: number | null;
+      readonly motorMs: number;
+      readonly meanMilliamps: number;
+      readonly peakMilliamps: number;
+      readonly chuteCount: number | null;
+    }
+  | { readonly kind: "press" }
+  | { readonly kind: "deposit"; readonly metal: boolean; readonly signal: number; readonly chute: boolean }
+  | { readonly kind: "visit" }
+  | { readonly kind: "lid"; readonly open: boolean }
+  | { readonly kind: "refill"; readonly grams: number; readonly full: boolean }
+  | {
+      readonly kind: "order";
+      readonly order: string;
+      readonly outcome: "done" | "refused";
+      readonly problem: string | null;
+    }
+  | { readonly kind: "trouble"; readonly words: string };
+
+export type SpooledEvent = Written & { readonly seq: number; readonly uptimeMs: number };
+export interface Spooled {
+  readonly boot: string;
+  readonly event: SpooledEvent;
+}
+
+/**
+ * The feeder's own store of what it hasn't yet been told is safe. An event leaves it only when the server has answered that
+ * it is stored. It is bounded, as any memory on a feeder is: past `spoolMax` the oldest goes, and the feeder says so.
+ */
+export class Spool {
+  readonly #waiting: Spooled[];
+  #dropped = 0;
+
+  constructor(left: readonly Spooled[]) {
+    this.#waiting = [...left];
+  }
+
+  get length(): number {
+    return this.#waiting.length;
+  }
+
+  add(boot: string, event: SpooledEvent): void {
+    this.#waiting.push({ boot, event });
+    if (this.#waiting.length > spoolMax) {
+      this.#waiting.shift();
+      this.#dropped++;
+    }
+  }
+
+  /** The oldest events, all of one boot, at most `most`: a report speaks for one boot. Null while nothing waits. */
+  oldest(most: number): { readonly boot: string; readonly events: readonly SpooledEvent[] } | null {
+    const boot = this.#waiting[0]?.boot;
+    if (boot === undefined) return null;
+    const events: SpooledEvent[] = [];
+    for (const spooled of this.#waiting) {
+      if (spooled.boot !== boot || events.length === most) break;
+      events.push(spooled.event);
+    }
+    return { boot, events };
+  }
+
+  forget(boot: string, storedThrough: number): void {
+    const kept = this.#waiting.findIndex((spooled) => spooled.boot !== boot || spooled.event.seq > storedThrough);
+    this.#waiting.splice(0, kept < 0 ? this.#waiting.length : kept);
+  }
+
+  /** How many had to be given up since this was last asked. */
+  takeDropped(): number {
+    const dropped = this.#dropped;
+    this.#dropped = 0;
+    return dropped;
+  }
+
+  all(): readonly Spooled[] {
+    return [...this.#waiting];
+  }
+}
+
+/** Weeks of a lively yard, a season of a real one. */
+export const spoolMax = 100_000;

@@ -1,0 +1,79 @@
+import { type PracticeFault, practiceFaults } from "../contract/api.ts";
+import type { BatteryKind, FittedSensors, Place } from "../domain/feeder.ts";
+
+/** The practice yard: invented, so that a newcomer can break things where no bird goes hungry. */
+export const practiceYard = {
+  name: "Alder Croft",
+  zone: "Europe/Stockholm",
+  place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
+} as const satisfies { name: string; zone: string; place: Place };
+
+/** What the keeper would have entered about a practice feeder: the shape of `addFeederRequest` without its yard. */
+export interface PracticeSettings {
+  readonly name: "Rowan" | "Larch";
+  readonly food: string;
+  readonly hopperCapacityGrams: number;
+  readonly portionGrams: number;
+  readonly sensors: FittedSensors;
+  readonly battery: BatteryKind;
+  readonly reportEverySeconds: number;
+  readonly warnAheadDays: number;
+}
+
+/**
+ * The practice birds eat in an hour what others eat in a day. A deep hopper and a short warning keep the healthy feeder
+ * from telling "food low" all day long.
+ */
+const lively = { hopperCapacityGrams: 4_000, portionGrams: 1.2, reportEverySeconds: 5, warnAheadDays: 0.25 };
+
+/** Fitted with everything, on a lithium iron phosphate battery: the one that must not be charged in frost. */
+export const rowan: PracticeSettings = {
+  name: "Rowan",
+  food: "peanuts, unsalted",
+  ...lively,
+  sensors: { button: true, detector: true, chute: true, perch: true, scale: true },
+  battery: "lithiumIronPhosphate",
+};
+
+/** Without a perch switch, on a lead-acid battery: the one that freezes when it is left discharged. */
+export const larch: PracticeSettings = {
+  name: "Larch",
+  food: "dry kibble",
+  ...lively,
+  sensors: { button: true, detector: true, chute: true, perch: false, scale: true },
+  battery: "leadAcid",
+};
+
+/** Whether a feeder can have this fault at all: what isn't fitted can't break, and each battery has its own way to suffer. */
+export function showsFault(settings: PracticeSettings, fault: PracticeFault): boolean {
+  switch (fault) {
+    case "weakBattery":
+      return settings.battery === "leadAcid";
+    case "chargingInFrost":
+      return settings.battery === "lithiumIronPhosphate" || settings.battery === "lithiumIon";
+    case "buttonDead":
+      return settings.sensors.button;
+    case "detectorDeaf":
+      return settings.sensors.detector;
+    case "chuteBlind":
+      return settings.sensors.chute;
+    case "scaleDead":
+      return settings.sensors.scale;
+    case "none":
+    case "empty":
+    case "jam":
+    case "stall":
+    case "wireOff":
+    case "silent":
+    case "coldNight":
+    case "deafToOrders":
+      return true;
+  }
+}
+
+/** One fault at a time, on one feeder, so that the healthy one stands beside it. */
+export const feederThatShows = (fault: PracticeFault): PracticeSettings["name"] =>
+  showsFault(rowan, fault) ? rowan.name : larch.name;
+
+export const faultNamed = (name: string): PracticeFault | null =>
+  practiceFaults.find((fault) => fault === name) ?? null;

@@ -1,0 +1,233 @@
+import { describe, expect, it } from "vitest";
+import type { Answer, SentOrder } from "../../server/contract/report.ts";
+import {
+  type Instant,
+  instantOf,
+  isoOf,
+  minutes,
+  after as plus,
+  type Span,
+  seconds,
+} from "../../server/domain/instant.ts";
+import { Feeder, type FeederMemory, type Hardware } from "../../server/practice/feeder.ts";
+import { freeToFeed } from "../../server/practice/obedience.ts";
+import { Spool, spoolMax } from "../../server/practice/spool.ts";
+import { portionRun } from "../../server/practice/world.ts";
+
+const start = instantOf("2026-01-15T09:00:00Z");
+const at = (span: number): Instant => plus(start, span as Span);
+const emptyMemory: FeederMemory = { spool: [], obedience: freeToFeed };
+
+/** A bench: a motor whose runs are written down, and no weather. */
+function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
+  const runs: number[] = [];
+  const hardware: Hardware = {
+    fitted: { button: true, detector: true, chute: true, perch: true },
+    runningMilliamps: () => 250,
+    turnTray: (ranFor) => {
+      runs.push(ranFor);
+      return { meanMilliamps: 250, peakMilliamps: 600, fellGrams: 1.2 * (ranFor / portionRun), chuteCount: 3 };
+    },
+    read: () => ({
+      airCelsius: -3,
+      insideCelsius: 0,
+      lidCelsius: -4,
+      humidityPercent: 70,
+      supplyVolts: 5.05,
+      batteryVolts: 12.5,
+      batteryCelsius: 0,
+      chargeMilliamps: 0,
+      signalDbm: -60,
+    }),
+  };
+  return { feeder: new Feeder(hardware, memory, boot, bootedAt), runs };
+}
+
+const pause = (id: string, until: Instant | null = null): SentOrder => ({
+  id,
+  kind: "pause",
+  until: until === null ? null : isoOf(until),
+});
+const resume = (id: string): SentOrder => ({ id, kind: "resume", until: null });
+
+/** The server took in all that was sent so far. */
+function answer(feeder: Feeder, when: Instant, orders: SentOrder[] = [], stored = true): void {
+  const report = feeder.report(when);
+  const last = report.events?.at(-1) as { seq: number } | undefined;
+  const said: Answer = {
+    storedThrough: stored ? (last?.seq ?? null) : null,
+    duplicates: 0,
+    refused: [],
+    serverTime: isoOf(when),
+    nextReportSeconds: 5,
+    orders,
+  };
+  feeder.answered(report.boot, said, when);
+}
+const told = (feeder: Feeder, when: Instant, kind: string) =>
+  (feeder.report(when).events ?? []).filter((event) => event.kind === kind);
+
+describe("a feeder's program", () => {
+  it("pays a deposit with one portion and says which deposit it paid", () => {
+    const { feeder } = bench();
+    feeder.capDetected(0.8, at(1_000));
+    feeder.tick(at(1_000 + portionRun));
+    expect(feeder.report(at(5_000)).events).toEqual([
+      { seq: 1, uptimeMs: 1_000, kind: "deposit", metal: true, signal: 0.8, chute: true },
+      expect.objectContaining({ seq: 2, uptimeMs: 1_900, kind: "portion", cause: "deposit", paysFor: 1, motorMs: 900 }),
+    ]);
+  });
+
+  it("keeps an event until it is told that it is stored", () => {
+    const { feeder } = bench();
+    feeder.perchPressed(at(10));
+    answer(feeder, at(20), [], false);
+    expect(feeder.spooled).toBe(1);
+    answer(feeder, at(30));
+    expect(feeder.spooled).toBe(0);
+  });
+
+  it("keeps what happened while the report was under way", () => {
+    const { feeder } = bench();
+    feeder.perchPressed(at(10));
+    const report = feeder.report(at(20));
+    feeder.perchPressed(at(25));
+    const said = { duplicates: 0, refused: [], serverTime: isoOf(at(30)), nextReportSeconds: 5, orders: [] };
+    feeder.answered(report.boot, { ...said, storedThrough: 1 }, at(30));
+    expect(feeder.report(at(40)).events).toEqual([{ seq: 2, uptimeMs: 25, kind: "visit" }]);
+  });
+
+  it("does not let a bird that drums on the button be fed by the drum", () => {
+    const { feeder, runs } = bench();
+    for (let press = 0; press < 50; press++) feeder.buttonPressed(at(press));
+    for (let step = 1; step < 60; step++) feeder.tick(at(step * 1_000));
+    expect(runs.length).toBe(4); // the one that ran and three that waited
+  });
+
+  it("cuts off a motor that draws like a stalled one", () => {
+    const { runs } = bench();
+    const hardware: Hardware = {
+      fitted: { button: true, detector: false, chute: false, perch: false },
+      runningMilliamps: () => 760,
+      turnTray: (ranFor) => {
+        runs.push(ranFor);
+        return { meanMilliamps: 760, peakMilliamps: 800, fellGrams: 0, chuteCount: null };
+      },
+      read: bench().feeder ? () => ({}) as never : () => ({}) as never,
+    };
+    const feeder = new Feeder(hardware, emptyMemory, "b-1", start);
+    feeder.buttonPressed(at(0));
+    feeder.tick(at(2_000));
+    expect(runs).toEqual([400]);
+  });
+});
+
+describe("a feeder's obedience", () => {
+  it("stops the motor in the middle of its run and then gives its proof", () => {
+    const { feeder, runs } = bench();
+    feeder.buttonPressed(at(1_000));
+    answer(feeder, at(1_300), [pause("p-1")]);
+    expect(feeder.motorOn).toBe(false);
+    expect(runs).toEqual([300]);
+    expect(feeder.report(at(1_400)).readings).toMatchObject({ paused: true });
+    expect(feeder.report(at(1_400)).events).toEqual([
+      expect.objectContaining({ kind: "portion", motorMs: 300, paysFor: 1 }),
+      { seq: 3, uptimeMs: 1_300, kind: "order", order: "p-1", outcome: "done", problem: null },
+    ]);
+  });
+
+  it("writes down presses and caps while paused, and pays none of them after the resume", () => {
+    const { feeder, runs } = bench();
+    answer(feeder, at(1_000), [pause("p-1")]);
+    feeder.buttonPressed(at(2_000));
+    feeder.capDetected(0.9, at(3_000));
+    feeder.freeFoodDue(at(4_000));
+    expect(told(feeder, at(5_000), "press").length + told(feeder, at(5_000), "deposit").length).toBe(2);
+    answer(feeder, at(6_000), [resume("r-1")]);
+    for (let step = 7; step < 60; step++) feeder.tick(at(step * 1_000));
+    expect(runs).toEqual([]);
+    feeder.buttonPressed(at(61_000));
+    feeder.tick(at(62_000));
+    expect(runs).toEqual([900]);
+  });
+
+  it("changes nothing when the same order is delivered again", () => {
+    const { feeder } = bench();
+    answer(feeder, at(1_000), [pause("p-1")]);
+    const before = feeder.memory();
+    answer(feeder, at(2_000), [pause("p-1")], false);
+    answer(feeder, at(3_000), [pause("p-1")], false);
+    expect(feeder.memory()).toEqual(before);
+    expect(told(feeder, at(4_000), "order").length).toBe(1);
+  });
+
+  it("lets the newest win, also when an older one comes late", () => {
+    const { feeder } = bench();
+    answer(feeder, at(1_000), [pause("p-1"), resume("r-1")]);
+    expect(feeder.paused).toBe(false);
+    answer(feeder, at(2_000), [pause("p-1")]);
+    expect(feeder.paused).toBe(false);
+    answer(feeder, at(3_000), [resume("r-1"), pause("p-2")]);
+    expect(feeder.paused).toBe(true);
+    answer(feeder, at(4_000), [resume("r-1")]);
+    expect(feeder.paused).toBe(true);
+  });
+
+  it("ends a pause by itself at its end", () => {
+    const { feeder } = bench();
+    answer(feeder, at(1_000), [pause("p-1", at(minutes(10)))]);
+    expect(feeder.dueAt()).toBe(at(minutes(10)));
+    feeder.tick(at(minutes(10) - 1));
+    expect(feeder.paused).toBe(true);
+    feeder.tick(at(minutes(10)));
+    expect(feeder.paused).toBe(false);
+  });
+
+  it("refuses a pause that was over before it arrived", () => {
+    const { feeder } = bench();
+    answer(feeder, at(minutes(10)), [pause("p-1", at(minutes(9)))]);
+    expect(feeder.paused).toBe(false);
+    expect(told(feeder, at(minutes(11)), "order")).toEqual([expect.objectContaining({ outcome: "refused" })]);
+  });
+
+  it("stays paused through a power cut, and past the end until it knows the time again", () => {
+    const { feeder } = bench();
+    answer(feeder, at(1_000), [pause("p-1", at(minutes(10)))]);
+    const again = bench(feeder.memory(), "b-2", at(minutes(2))).feeder;
+    expect(again.paused).toBe(true);
+    again.tick(at(minutes(11))); // it can't know that: it has no clock of its own
+    expect(again.paused).toBe(true);
+    answer(again, at(minutes(12)));
+    again.tick(at(minutes(12)));
+    expect(again.paused).toBe(false);
+  });
+});
+
+describe("a feeder's spool", () => {
+  it("tells what an earlier boot left behind first, under that boot and without an uptime", () => {
+    const { feeder } = bench();
+    feeder.perchPressed(at(10));
+    const again = bench(feeder.memory(), "b-2", at(minutes(1))).feeder;
+    again.perchPressed(at(minutes(2)));
+    expect(again.report(at(minutes(3)))).toEqual({
+      boot: "b-1",
+      sentUptimeMs: null,
+      events: [{ seq: 1, uptimeMs: 10, kind: "visit" }],
+    });
+    answer(again, at(minutes(3)));
+    expect(again.report(at(minutes(4)))).toMatchObject({
+      boot: "b-2",
+      sentUptimeMs: minutes(3),
+      events: [{ seq: 1, uptimeMs: seconds(60), kind: "visit" }],
+    });
+  });
+
+  it("gives up the oldest when it is full, and knows how many", () => {
+    const spool = new Spool([]);
+    for (let seq = 1; seq <= spoolMax + 3; seq++) spool.add("b-1", { seq, uptimeMs: seq, kind: "visit" });
+    expect(spool.length).toBe(spoolMax);
+    expect(spool.oldest(1)?.events[0]?.seq).toBe(4);
+    expect(spool.takeDropped()).toBe(3);
+    expect(spool.takeDropped()).toBe(0);
+  });
+});

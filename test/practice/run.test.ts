@@ -1,0 +1,347 @@
+import { describe, expect, it } from "vitest";
+import { type PracticeFault, practiceFaults } from "../../server/contract/api.ts";
+import { hours, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
+import { isCivilDaylight } from "../../server/practice/light.ts";
+import { startPractice } from "../../server/practice/run.ts";
+import {
+  feederThatShows,
+  larch,
+  type PracticeSettings,
+  practiceYard,
+  rowan,
+  showsFault,
+} from "../../server/practice/yard.ts";
+import { StubDoor, TestTime } from "./door.stub.ts";
+
+/** A quarter past nine on a dark November evening: the hour at which a newcomer tries things. */
+const evening = instantOf("2026-11-25T20:15:00Z");
+
+function begin(settings: PracticeSettings = rowan, options: { history?: number; mood?: StubDoor["mood"] } = {}) {
+  const time = new TestTime(evening);
+  const door = new StubDoor(time.now);
+  door.mood.push(...(options.mood ?? []));
+  const troubles: string[] = [];
+  const practice = startPractice({
+    url: "http://127.0.0.1:1",
+    key: "practice-key",
+    settings,
+    seed: 7,
+    now: time.now,
+    fetch: door.fetch,
+    timers: time,
+    log: { said: () => {}, trouble: (words) => troubles.push(words) },
+    ...(options.history === undefined ? {} : { history: hours(options.history) }),
+  });
+  return { time, door, troubles, practice };
+}
+
+describe("a practice run", () => {
+  it("reports about every five seconds with the feeder's key, in words the contract knows", async () => {
+    const { time, door, practice } = begin(rowan, { history: 0 });
+    await time.pass(minutes(2));
+    await practice.stop();
+    expect(door.authorization).toBe("Bearer practice-key");
+    expect(door.reports.length).toBeGreaterThanOrEqual(23);
+    expect(door.reports.length).toBeLessThanOrEqual(25);
+  });
+
+  it("shows a visit about every quarter of a minute, also at night", async () => {
+    const { time, door, practice } = begin(rowan, { history: 0 });
+    expect(isCivilDaylight(practiceYard.place, evening)).toBe(false);
+    await time.pass(minutes(10));
+    await practice.stop();
+    const visits = door.all().filter((event) => event.kind === "visit").length;
+    expect(visits).toBeGreaterThanOrEqual(25);
+    expect(visits).toBeLessThanOrEqual(40);
+  });
+
+  it("tells a day and a half of daylight-bound past first, at most 2,000 events a report", async () => {
+    const { time, door, practice } = begin();
+    await time.pass(seconds(1));
+    await practice.stop();
+    const past = door.all().filter((event) => event.recordedAt < evening - minutes(1));
+    expect(past.length).toBeGreaterThan(100);
+    expect(past.length).toBeLessThan(450);
+    expect(Math.min(...past.map((event) => event.recordedAt))).toBeGreaterThanOrEqual(evening - hours(36));
+    expect(Math.max(...door.reports.map((report) => report.events?.length ?? 0))).toBeLessThanOrEqual(2_000);
+    expect(door.reports[0]?.sentUptimeMs).toBe(hours(36));
+    for (const visit of past.filter((event) => event.kind === "visit")) {
+      expect(isCivilDaylight(practiceYard.place, visit.recordedAt as typeof evening)).toBe(true);
+    }
+  });
+
+  it("tells 100 to 300 events of past a day, in any season and with any seed", async () => {
+    for (let seed = 1; seed <= 12; seed++) {
+      const start = instantOf(`2026-${String(seed).padStart(2, "0")}-10T22:30:00Z`);
+      const time = new TestTime(start);
+      const door = new StubDoor(time.now);
+      const practice = startPractice({
+        url: "http://127.0.0.1:1",
+        key: "k",
+        seed,
+        now: time.now,
+        fetch: door.fetch,
+        timers: time,
+        log: { said: () => {}, trouble: () => {} },
+        history: hours(24),
+      });
+      await time.pass(100);
+      await practice.stop();
+      const told = door.reports[0]?.events?.length ?? 0;
+      expect(told, `seed ${seed}`).toBeGreaterThan(60); // a stormy day keeps two bouts of three away
+      expect(told, `seed ${seed}`).toBeLessThan(330);
+    }
+  });
+
+  it("leaves in the hopper exactly what the refill and the portions of its past say", async () => {
+    const { time, door, practice } = begin();
+    await time.pass(200);
+    await practice.stop();
+    const events = door.all();
+    const refill = events.filter((event) => event.kind === "refill").at(-1);
+    expect(refill).toMatchObject({ full: true });
+    const portions = events.filter((event) => event.kind === "portion" && event.seq > (refill?.seq ?? 0)).length;
+    expect(portions).toBeGreaterThan(20);
+    const expected = rowan.hopperCapacityGrams - portions * rowan.portionGrams;
+    const weighed = Number(door.reports[0]?.readings?.hopperGrams);
+    // Portions spread by 0.17 g each; the cell drifts by up to 10 g, and up to 60 g of snow may lie on the lid.
+    expect(weighed - expected).toBeGreaterThan(-25);
+    expect(weighed - expected).toBeLessThan(85);
+  });
+
+  it("loses nothing and invents nothing while the server is away or its answers get lost", async () => {
+    const { time, door, troubles, practice } = begin(rowan, {
+      history: 1,
+      mood: ["lost", "unheard", 503, 429, "unheard"],
+    });
+    await time.pass(minutes(5));
+    await practice.stop();
+    const seqs = door
+      .all()
+      .map((event) => event.seq)
+      .sort((a, b) => a - b);
+    expect(seqs).toEqual(seqs.map((_, index) => index + 1));
+    expect(troubles.length).toBe(5);
+    expect(troubles[0]).toContain("connection refused");
+    expect(troubles[3]).toMatch(/Next try in 2[0-5] s/); // Retry-After: 20 was heeded
+  });
+
+  it("backs off from a server that stays away, up to a minute", async () => {
+    const { time, door, practice } = begin(rowan, {
+      history: 0,
+      mood: Array.from({ length: 1_000 }, () => "lost" as const),
+    });
+    await time.pass(hours(1));
+    await practice.stop();
+    expect(door.knocks).toBeGreaterThan(45);
+    expect(door.knocks).toBeLessThan(70);
+  });
+
+  it("sends less at once when told that it was too much", async () => {
+    const { time, door, practice } = begin(rowan, { mood: [413, 413, 413, 413] });
+    await time.pass(minutes(2));
+    await practice.stop();
+    expect(Math.max(...door.reports.map((report) => report.events?.length ?? 0))).toBe(125);
+    expect(practice.memory().spool.length).toBeLessThan(10);
+  });
+
+  it("heeds the pace that the server asks for", async () => {
+    const { time, door, practice } = begin(rowan, { history: 0 });
+    door.nextReportSeconds = 60;
+    await time.pass(minutes(10));
+    await practice.stop();
+    expect(door.reports.length).toBeLessThanOrEqual(11);
+  });
+
+  it("leaves no timer behind when it is stopped", async () => {
+    const { time, practice } = begin(rowan, { history: 0 });
+    await time.pass(minutes(1));
+    await practice.stop();
+    await time.pass(minutes(1));
+    expect(time.waiting).toBe(0);
+  });
+
+  it("does not tell the same hours again after a restart", async () => {
+    const time = new TestTime(evening);
+    const door = new StubDoor(time.now);
+    const again = (heardUntil: typeof evening) =>
+      startPractice({
+        url: "http://127.0.0.1:1",
+        key: "k",
+        seed: 7,
+        now: time.now,
+        fetch: door.fetch,
+        timers: time,
+        log: { said: () => {}, trouble: () => {} },
+        heardUntil,
+        hopperGrams: 3_000,
+      });
+    const practice = again(instantOf("2026-11-25T12:00:00Z"));
+    await time.pass(100);
+    await practice.stop();
+    expect(door.reports[0]?.sentUptimeMs).toBe(evening - instantOf("2026-11-25T12:00:00Z"));
+    expect(Math.min(...door.all().map((event) => event.recordedAt))).toBeGreaterThan(instantOf("2026-11-25T12:00:00Z"));
+  });
+
+  it("sleeps with the computer instead of feeding a night's birds at once", async () => {
+    const { time, door, practice } = begin(rowan, { history: 0 });
+    await time.pass(minutes(1));
+    const before = door.all().length;
+    time.sleep(hours(8));
+    await time.pass(minutes(1));
+    await practice.stop();
+    const meanwhile = door.all().length - before;
+    expect(meanwhile).toBeGreaterThan(2);
+    expect(meanwhile).toBeLessThan(20);
+  });
+});
+
+/** Two minutes after choosing a fault, the signs of it that the server could go by. */
+async function shown(fault: PracticeFault, settings: PracticeSettings = rowan) {
+  const { time, door, practice } = begin(settings, { history: 0 });
+  await time.pass(minutes(3));
+  const before = { seq: Math.max(...door.all().map((event) => event.seq)), reports: door.reports.length };
+  const weighedBefore = Number(door.latest().readings?.hopperGrams);
+  const counted = door.latest().readings?.counts;
+  expect(practice.fail(fault)).toBe(true);
+  const failedAt = time.now();
+  await time.pass(minutes(2));
+  const events = door.all().filter((event) => event.recordedAt > failedAt + seconds(1));
+  const portions = events.filter((event) => event.kind === "portion");
+  const weighedAfter = Number(door.latest().readings?.hopperGrams);
+  const result = { door, practice, time, events, portions, before, counted, weighedBefore, weighedAfter };
+  return result;
+}
+const meanOf = (values: readonly number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
+
+describe("a practice fault", () => {
+  it("none: food falls, is seen to fall and is paid", async () => {
+    const { portions, door, practice } = await shown("none");
+    await practice.stop();
+    expect(portions.length).toBeGreaterThanOrEqual(3);
+    expect(meanOf(portions.map((portion) => portion.chuteCount ?? 0))).toBeGreaterThan(2);
+    const paid = new Set(door.all().map((event) => (event.kind === "portion" ? event.paysFor : null)));
+    const owed = door.all().filter((event) => event.kind === "deposit" || event.kind === "press");
+    const unpaid = owed.filter((event) => !paid.has(event.seq) && event.recordedAt < evening + minutes(4.9));
+    expect(unpaid).toEqual([]);
+  });
+
+  it("empty: the last crumbs fall, then the tray turns lightly and nothing falls", async () => {
+    const { portions, weighedAfter, practice } = await shown("empty");
+    await practice.stop();
+    expect(portions.length).toBeGreaterThanOrEqual(5);
+    expect(portions.slice(-4).map((portion) => portion.chuteCount)).toEqual([0, 0, 0, 0]);
+    expect(weighedAfter).toBeLessThan(90); // drift, a bird, snow
+  });
+
+  it("jam: the motor turns, nothing falls and the scale stays", async () => {
+    const { portions, weighedBefore, weighedAfter, practice } = await shown("jam");
+    await practice.stop();
+    expect(portions.length).toBeGreaterThanOrEqual(5);
+    expect(portions.every((portion) => portion.chuteCount === 0)).toBe(true);
+    expect(meanOf(portions.map((portion) => portion.meanMilliamps))).toBeGreaterThan(200);
+    expect(meanOf(portions.map((portion) => portion.meanMilliamps))).toBeLessThan(360);
+    expect(Math.abs(weighedAfter - weighedBefore)).toBeLessThan(65);
+  });
+
+  it("stall: the motor draws three times as much and is cut off by the feeder", async () => {
+    const { portions, practice } = await shown("stall");
+    await practice.stop();
+    expect(portions.length).toBeGreaterThanOrEqual(5);
+    expect(meanOf(portions.map((portion) => portion.meanMilliamps))).toBeGreaterThan(650);
+    expect(portions.every((portion) => portion.motorMs <= 400)).toBe(true);
+  });
+
+  it("wireOff: the motor draws nothing", async () => {
+    const { portions, practice } = await shown("wireOff");
+    await practice.stop();
+    expect(portions.length).toBeGreaterThanOrEqual(5);
+    expect(portions.every((portion) => portion.meanMilliamps <= 5 && portion.chuteCount === 0)).toBe(true);
+  });
+
+  it("chuteBlind: food falls and nobody counts it", async () => {
+    const { portions, practice, counted, door } = await shown("chuteBlind");
+    const left = practice.memory();
+    await practice.stop();
+    expect(left).toBeDefined();
+    expect(portions.length).toBeGreaterThanOrEqual(5);
+    expect(portions.every((portion) => portion.chuteCount === 0)).toBe(true);
+    expect(Number(door.latest().readings?.counts?.chute)).toBeLessThanOrEqual(Number(counted?.chute) + 4);
+  });
+
+  it("buttonDead: birds come and trade, and no press is heard", async () => {
+    const { events, practice } = await shown("buttonDead");
+    await practice.stop();
+    expect(events.filter((event) => event.kind === "press")).toEqual([]);
+    expect(events.filter((event) => event.kind === "visit").length).toBeGreaterThanOrEqual(6);
+    expect(events.filter((event) => event.kind === "deposit").length).toBeGreaterThanOrEqual(1);
+  });
+
+  it("detectorDeaf: birds come and press, and no deposit is heard", async () => {
+    const { events, practice } = await shown("detectorDeaf");
+    await practice.stop();
+    expect(events.filter((event) => event.kind === "deposit")).toEqual([]);
+    expect(events.filter((event) => event.kind === "press").length).toBeGreaterThanOrEqual(2);
+  });
+
+  it("scaleDead: the weight is not said", async () => {
+    const { door, practice } = await shown("scaleDead");
+    await practice.stop();
+    expect(door.latest().readings).not.toHaveProperty("hopperGrams");
+  });
+
+  it("silent: no report comes, and after healing all that happened meanwhile does", async () => {
+    const { door, practice, time, before } = await shown("silent");
+    expect(door.reports.length).toBeLessThanOrEqual(before.reports + 1);
+    practice.heal();
+    await time.pass(seconds(2));
+    await practice.stop();
+    expect(door.latest().events?.length).toBeGreaterThan(0);
+    const seqs = door.all().map((event) => event.seq);
+    expect(Math.max(...seqs)).toBe(seqs.length);
+    expect(seqs.length).toBeGreaterThan(before.seq + 10);
+  });
+
+  it("deafToOrders: a pause is neither obeyed nor answered", async () => {
+    const { door, practice, time } = await shown("deafToOrders");
+    door.orders = [{ id: "p-1", kind: "pause", until: null }];
+    await time.pass(minutes(2));
+    await practice.stop();
+    expect(door.latest().readings?.paused).toBe(false);
+    expect(door.all().filter((event) => event.kind === "order")).toEqual([]);
+  });
+
+  it("coldNight, weakBattery and chargingInFrost go on until they are healed", async () => {
+    for (const [fault, settings] of [
+      ["coldNight", rowan],
+      ["weakBattery", larch],
+      ["chargingInFrost", rowan],
+    ] as const) {
+      const { door, practice, time } = await shown(fault, settings);
+      await time.pass(hours(1));
+      expect(Number(door.latest().readings?.batteryCelsius), fault).toBeLessThan(0);
+      practice.heal();
+      await time.pass(seconds(10));
+      await practice.stop();
+      expect(Number(door.latest().readings?.airCelsius), fault).toBeGreaterThan(-6);
+    }
+  });
+
+  it("is shown by one of the feeders, which is named", () => {
+    expect(feederThatShows("weakBattery")).toBe("Larch");
+    expect(feederThatShows("chargingInFrost")).toBe("Rowan");
+  });
+
+  it("is refused by a feeder that has no such part", () => {
+    const { practice } = begin(larch, { history: 0 });
+    expect(practice.fail("chargingInFrost")).toBe(false);
+    expect(practice.fault).toBe("none");
+    expect(practice.fail("weakBattery")).toBe(true);
+    expect(practice.fault).toBe("weakBattery");
+    return practice.stop();
+  });
+
+  it("can each be shown by one of the two feeders", () => {
+    for (const fault of practiceFaults) expect(showsFault(rowan, fault) || showsFault(larch, fault), fault).toBe(true);
+  });
+});

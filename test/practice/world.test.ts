@@ -1,0 +1,226 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { settling, vapourPressure } from "../../server/domain/cold/psychrometrics.ts";
+import {
+  days,
+  hours,
+  type Instant,
+  instant,
+  instantOf,
+  after as plus,
+  type Span,
+} from "../../server/domain/instant.ts";
+import { celsius, humidityPercent } from "../../server/domain/units.ts";
+import { fixedChance, seededChance } from "../../server/practice/chance.ts";
+import { isCivilDaylight } from "../../server/practice/light.ts";
+import { terminalVolts } from "../../server/practice/power.ts";
+import { type Weather, weatherAt } from "../../server/practice/weather.ts";
+import {
+  advanceWorld,
+  conditionsAt,
+  newWorld,
+  portionRun,
+  readSensors,
+  turnTray,
+  withFault,
+} from "../../server/practice/world.ts";
+import { larch, practiceYard, rowan } from "../../server/practice/yard.ts";
+
+const winter = instantOf("2026-01-15T12:00:00Z");
+const place = practiceYard.place;
+
+/** What the box's air leaves on the lid and on the inside, by the domain's own rule. */
+const settled = (here: Weather) => {
+  const vapour = vapourPressure(celsius(here.insideCelsius), humidityPercent(here.humidityPercent));
+  return [settling(vapour, celsius(here.lidCelsius)), settling(vapour, celsius(here.insideCelsius))];
+};
+
+describe("practice weather", () => {
+  it("is cold in January, warm in July, and the same whenever it is asked for", () => {
+    const meanOver = (from: string) => {
+      let sum = 0;
+      for (let hour = 0; hour < 24 * 28; hour++)
+        sum += weatherAt(7, place, plus(instantOf(from), hours(hour))).airCelsius;
+      return sum / (24 * 28);
+    };
+    expect(meanOver("2026-01-05T00:00:00Z")).toBeLessThan(1);
+    expect(meanOver("2026-07-05T00:00:00Z")).toBeGreaterThan(13);
+    expect(weatherAt(7, place, winter)).toEqual(weatherAt(7, place, winter));
+  });
+
+  it("is warmest in the afternoon and coldest before the day", () => {
+    const byHour = Array.from({ length: 24 }, (_, hour) => {
+      let sum = 0;
+      for (let day = 0; day < 60; day++) {
+        sum += weatherAt(
+          7,
+          place,
+          plus(instantOf("2026-06-01T00:00:00Z"), (days(day) + hours(hour)) as Span),
+        ).airCelsius;
+      }
+      return sum;
+    });
+    expect(byHour.indexOf(Math.max(...byHour))).toBeGreaterThanOrEqual(12);
+    expect(byHour.indexOf(Math.max(...byHour))).toBeLessThanOrEqual(15);
+    expect(byHour.indexOf(Math.min(...byHour))).toBeLessThanOrEqual(4);
+  });
+
+  it("never lets frost or dew grow on a healthy feeder's lid", () => {
+    fc.assert(
+      fc.property(fc.integer({ min: 0, max: 2 ** 32 - 1 }), fc.integer({ min: 0, max: 365 * 24 }), (seed, hour) => {
+        const here = weatherAt(seed, place, plus(instantOf("2026-01-01T00:00:00Z"), hours(hour)));
+        expect(settled(here)).toEqual(["none", "none"]);
+        expect(here.humidityPercent).toBeGreaterThan(25);
+      }),
+    );
+  });
+
+  it("has some storms and some snow in a winter", () => {
+    let stormHours = 0;
+    let snowHours = 0;
+    for (let hour = 0; hour < 24 * 120; hour++) {
+      const here = weatherAt(7, place, plus(instantOf("2025-11-15T00:00:00Z"), hours(hour)));
+      if (here.windMetersPerSecond >= 14) stormHours++;
+      if (here.snowing) snowHours++;
+    }
+    expect(stormHours / 24).toBeGreaterThan(2);
+    expect(stormHours / 24).toBeLessThan(20);
+    expect(snowHours).toBeGreaterThan(20);
+    expect(snowHours).toBeLessThan(1_200);
+  });
+});
+
+describe("practice light", () => {
+  it("begins and ends with civil twilight", () => {
+    // sun-alder-2026-12-21, astronomy-engine 2.1.19: civil dawn 06:49:49Z, civil dusk 14:43:50Z; two minutes of room.
+    expect(isCivilDaylight(place, instantOf("2026-12-21T06:47:49Z"))).toBe(false);
+    expect(isCivilDaylight(place, instantOf("2026-12-21T06:51:49Z"))).toBe(true);
+    expect(isCivilDaylight(place, instantOf("2026-12-21T14:41:50Z"))).toBe(true);
+    expect(isCivilDaylight(place, instantOf("2026-12-21T14:45:50Z"))).toBe(false);
+  });
+});
+
+describe("practice chance", () => {
+  it("spreads evenly and is the same for the same seed", () => {
+    const chance = seededChance(3);
+    const draws = Array.from({ length: 20_000 }, () => Math.floor(chance.uniform() * 20));
+    const bins = Array.from({ length: 20 }, (_, bin) => draws.filter((draw) => draw === bin).length);
+    // Chi-square with 19 degrees of freedom exceeds 43.8 once in a thousand.
+    expect(bins.reduce((sum, count) => sum + (count - 1_000) ** 2 / 1_000, 0)).toBeLessThan(43.8);
+    expect(seededChance(3).uniform()).toBe(seededChance(3).uniform());
+    expect(seededChance(3).uniform()).not.toBe(seededChance(4).uniform());
+    let sum = 0;
+    for (let index = 0; index < 10_000; index++) sum += fixedChance(7, 1, index);
+    expect(sum / 10_000).toBeCloseTo(0.5, 1);
+  });
+});
+
+describe("a practice battery", () => {
+  it("shows a quarter charge of lead-acid within the band of the handbooks", () => {
+    // bat-ocv-common 12.06 V (from memory) and bat-ocv-motorhome 12.15 V at rest; under load it stands lower.
+    expect(terminalVolts("leadAcid", 0.25, 0)).toBeGreaterThan(11.85);
+    expect(terminalVolts("leadAcid", 0.25, 0)).toBeLessThan(12.15);
+  });
+
+  it("stays charged over a dark winter and never charges lithium in frost, unless that is the fault", () => {
+    let world = newWorld(rowan, 7, 2_000, winter);
+    for (let hour = 0; hour < 24 * 30; hour++) {
+      world = advanceWorld(world, plus(winter, hours(hour)));
+      const here = conditionsAt(world, world.at);
+      expect(world.power.charged).toBeGreaterThan(0.5);
+      if (here.batteryCelsius < 0) expect(here.chargeMilliamps).toBe(0);
+    }
+    const broken = conditionsAt(withFault(world, "chargingInFrost"), world.at);
+    expect(broken.batteryCelsius).toBeLessThan(0);
+    expect(broken.chargeMilliamps).toBeGreaterThan(100);
+  });
+});
+
+describe("a practice fault's conditions", () => {
+  it("coldNight grows frost inside and on the lid", () => {
+    const here = conditionsAt(withFault(newWorld(rowan, 7, 2_000, winter), "coldNight"), winter);
+    expect(settled(here)).toEqual(["frost", "frost"]);
+  });
+
+  it("weakBattery leaves no margin to the freezing point of a quarter charge", () => {
+    const world = withFault(newWorld(larch, 7, 2_000, winter), "weakBattery");
+    const read = readSensors(world, seededChance(1));
+    // bat-sg-soc-rolls: 25 % is a gravity of 1.155 to 1.165; bat-freeze-1.15 freezes at -15.0 °C (both quoted from source).
+    expect(read.batteryCelsius).toBeLessThan(-13.5);
+    expect(read.batteryVolts).toBeLessThan(12.06);
+    const gravityByRule = read.batteryVolts / 6 - 0.845; // bat-ocv-sg-rule
+    expect(gravityByRule).toBeLessThan(1.155);
+  });
+
+  it("a dry frost grows no frost, so that only the battery is told of", () => {
+    for (const [settings, fault] of [
+      [larch, "weakBattery"],
+      [rowan, "chargingInFrost"],
+    ] as const) {
+      const here = conditionsAt(withFault(newWorld(settings, 7, 2_000, winter), fault), winter);
+      expect(settled(here)).toEqual(["none", "none"]);
+    }
+  });
+});
+
+describe("a practice tray", () => {
+  const turns = (grams: number, count: number) => {
+    const chance = seededChance(5);
+    let world = newWorld(rowan, 7, grams, winter);
+    const fell: number[] = [];
+    const seen: number[] = [];
+    for (let index = 0; index < count; index++) {
+      const { world: next, turn } = turnTray(world, portionRun, chance);
+      world = next;
+      fell.push(turn.fellGrams);
+      seen.push(turn.chuteCount ?? 0);
+    }
+    return { world, fell, seen };
+  };
+
+  it("gives portions of about 1.2 g with some spread", () => {
+    const { fell } = turns(4_000, 1_000);
+    const mean = fell.reduce((sum, mass) => sum + mass, 0) / fell.length;
+    const deviation = Math.sqrt(fell.reduce((sum, mass) => sum + (mass - mean) ** 2, 0) / fell.length);
+    expect(mean).toBeCloseTo(1.2, 1);
+    expect(deviation).toBeGreaterThan(0.12);
+    expect(deviation).toBeLessThan(0.22);
+  });
+
+  it("takes from the hopper what falls, tapers, and never gives what is not there", () => {
+    const { world, fell } = turns(40, 400);
+    expect(world.hopperGrams).toBeGreaterThanOrEqual(0);
+    expect(world.hopperGrams + fell.reduce((sum, mass) => sum + mass, 0)).toBeCloseTo(40, 6);
+    expect(fell[0]).toBeGreaterThan(fell[55] ?? 9);
+    expect(fell.at(-1)).toBe(0);
+  });
+
+  it("gives a share of a portion when it is cut short", () => {
+    const { turn } = turnTray(newWorld(rowan, 7, 4_000, winter), 300 as Span, seededChance(5));
+    expect(turn.fellGrams).toBeGreaterThan(0.2);
+    expect(turn.fellGrams).toBeLessThan(0.6);
+  });
+
+  it("draws more in the cold", () => {
+    const meanIn = (at: Instant) =>
+      turnTray(newWorld(rowan, 7, 4_000, at), portionRun, seededChance(5)).turn.meanMilliamps;
+    expect(meanIn(winter)).toBeGreaterThan(meanIn(instantOf("2026-07-15T13:00:00Z")));
+  });
+});
+
+describe("a practice load cell", () => {
+  it("says what is in the hopper to within drift, snow and a bird", () => {
+    fc.assert(
+      fc.property(fc.integer({ min: 0, max: 4_000 }), fc.integer({ min: 0, max: 1_000 }), (grams, seed) => {
+        const read = readSensors(newWorld(rowan, seed, grams, instant(winter)), seededChance(seed));
+        expect(Math.abs((read.hopperGrams ?? Number.NaN) - grams)).toBeLessThan(15);
+      }),
+    );
+  });
+
+  it("is heavier while a bird sits there", () => {
+    const world = newWorld(rowan, 7, 1_000, winter);
+    const sat = readSensors({ ...world, perchedUntil: plus(winter, 1_000 as Span) }, seededChance(2)).hopperGrams ?? 0;
+    expect(sat - (readSensors(world, seededChance(2)).hopperGrams ?? 0)).toBeGreaterThan(15);
+  });
+});
