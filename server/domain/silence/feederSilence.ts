@@ -2,7 +2,7 @@ import type { Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
 import { probability } from "../units.ts";
-import { inWords } from "./spanWords.ts";
+import { everyInWords, inWords } from "./spanWords.ts";
 import { logNormalTail, normalQuantileOfLog } from "./tails.ts";
 
 /**
@@ -69,7 +69,7 @@ export function feederSilence(link: LinkState, settings: FeederSettings, now: In
   const logChance = logLonger(link.rhythm, waited);
   return {
     kind: "feederSilent",
-    reason: `Nothing heard for ${inWords(waited)}. It usually reports every ${inWords(usual)}.`,
+    reason: `Nothing heard for ${inWords(waited)}. It usually reports ${everyInWords(usual)}.`,
     evidence: [
       { what: "last heard", value: isoOf(link.at), at: link.at },
       { what: "usual gap between reports", value: inWords(usual), at: null },
@@ -152,4 +152,4 @@ function learnt(rhythm: Rhythm, gap: Span): Rhythm {
 }
 
 /** Late gaps are few, so each counts for more. */
-const lateNewest = 1 / 10;
+const lateNewest = 1 / 25;

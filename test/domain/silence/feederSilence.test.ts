@@ -1,0 +1,159 @@
+import { describe, expect, it } from "vitest";
+import {
+  after,
+  before,
+  between,
+  days,
+  hours,
+  type Instant,
+  instantOf,
+  milliseconds,
+  minutes,
+  type Span,
+  seconds,
+} from "../../../server/domain/instant.ts";
+import {
+  feederSilence,
+  heard,
+  type LinkState,
+  neverHeard,
+  silentFrom,
+} from "../../../server/domain/silence/feederSilence.ts";
+import { larch } from "./larch.ts";
+import { type Dice, seededDice } from "./seededDice.ts";
+
+const start = instantOf("2026-01-15T00:00:00Z");
+const bootedAt = before(start, hours(1));
+
+function hear(link: LinkState, now: Instant, reportEvery: Span = larch.reportEvery, boot = "b-1"): LinkState {
+  return heard(link, { boot, sentUptime: between(bootedAt, now), reportEvery }, now);
+}
+
+/** A line as it has been: reports every `every`, so many in a hundred lost, with some jitter on the way. */
+function steady(dice: Dice, reports: number, lost: number, every: Span = minutes(1)) {
+  let link = neverHeard(start);
+  let now = start;
+  let alarms = 0;
+  const settings = { ...larch, reportEvery: every };
+  for (let i = 0; i < reports; i++) {
+    now = after(now, every);
+    if (dice.chance(lost)) continue;
+    const received = after(now, milliseconds(Math.max(0, dice.normal(0.02, 0.02)) * every));
+    if (feederSilence(link, settings, received)) alarms++;
+    link = hear(link, received, every);
+  }
+  return { link, now, alarms, patience: waitOf(link, settings) };
+}
+
+function waitOf(link: LinkState, settings = larch): number {
+  const from = silentFrom(link, settings);
+  if (link.kind === "neverHeard" || from === null) throw new Error("expected a link that was heard");
+  return from - link.at;
+}
+
+describe("the silence of a feeder", () => {
+  it("is none while it never reported: it is not yet connected", () => {
+    const link = neverHeard(start);
+    expect(feederSilence(link, larch, after(start, days(30)))).toBeNull();
+    expect(silentFrom(link, larch)).toBeNull();
+  });
+
+  it("is found within minutes on a line that loses nothing", () => {
+    const { link, patience } = steady(seededDice(1), 2_000, 0);
+    expect(patience).toBeLessThan(minutes(6));
+    if (link.kind === "neverHeard") throw new Error("expected it heard");
+    const fault = feederSilence(link, larch, after(link.at, minutes(12)));
+    expect(fault?.kind).toBe("feederSilent");
+    expect(fault?.reason).toBe("Nothing heard for 12 minutes. It usually reports every minute.");
+    expect(fault?.sure).toBeGreaterThan(0.999);
+  });
+
+  it("is found within 90 seconds on a fast one", () => {
+    const { patience } = steady(seededDice(2), 200, 0, seconds(5));
+    expect(patience).toBe(seconds(90));
+  });
+
+  it("is found at the very instant that was foretold, and not before", () => {
+    for (const lost of [0, 0.05, 0.3]) {
+      const { link } = steady(seededDice(3), 500, lost);
+      const from = silentFrom(link, larch) as Instant;
+      expect(feederSilence(link, larch, before(from, milliseconds(1)))).toBeNull();
+      expect(feederSilence(link, larch, from)?.kind).toBe("feederSilent");
+    }
+  });
+
+  it("is not one lost report, nor two, however steady the line was", () => {
+    const { link } = steady(seededDice(4), 5_000, 0);
+    if (link.kind === "neverHeard") throw new Error("expected it heard");
+    expect(feederSilence(link, larch, after(link.at, minutes(2.9)))).toBeNull();
+  });
+
+  it("is waited for longer on a line that loses reports", () => {
+    const good = steady(seededDice(5), 3_000, 0).patience;
+    const poor = steady(seededDice(5), 3_000, 0.3).patience;
+    expect(poor).toBeGreaterThan(1.5 * good);
+    expect(poor).toBeLessThan(minutes(30)); // and yet found while it matters
+  });
+
+  it("is cried falsely no more than about once in a feeder's year, on lines from good to poor", () => {
+    let alarms = 0;
+    for (const lost of [0, 0.01, 0.05, 0.15]) alarms += steady(seededDice(20), 525_600 / 4, lost).alarms;
+    expect(alarms, "a year of minutes in four quarters").toBeLessThanOrEqual(3); // P(more | 1 wanted) = 2 %
+  }, 30_000);
+
+  it("leaves one long outage out of what is learnt", () => {
+    const { link, patience } = steady(seededDice(6), 1_000, 0.02);
+    if (link.kind === "neverHeard") throw new Error("expected it heard");
+    const back = hear(link, after(link.at, days(2)));
+    expect(waitOf(back)).toBe(patience);
+  });
+
+  it("takes up a new rhythm after three long gaps in a row, though nobody told", () => {
+    let { link } = steady(seededDice(7), 1_000, 0);
+    let now = (link.kind === "heard" ? link.at : start) as Instant;
+    const found: boolean[] = [];
+    for (let i = 0; i < 6; i++) {
+      now = after(now, minutes(20));
+      found.push(feederSilence(link, larch, now) !== null);
+      link = hear(link, now);
+    }
+    expect(found).toEqual([true, true, true, false, false, false]);
+  });
+
+  it("is judged by the new interval once the keeper chose another", () => {
+    const { link, now } = steady(seededDice(8), 500, 0);
+    const slower = { ...larch, reportEvery: minutes(15) };
+    const next = hear(link, after(now, minutes(1)), slower.reportEvery);
+    expect(feederSilence(next, slower, after(now, minutes(40)))).toBeNull();
+    expect(feederSilence(next, slower, after(now, hours(3)))?.kind).toBe("feederSilent");
+  });
+
+  it("is not shortened by reports that an event called forth, nor by the pieces of a backlog", () => {
+    const { link, now, patience } = steady(seededDice(9), 500, 0);
+    let burst = link;
+    for (let i = 1; i <= 100; i++) burst = hear(burst, after(now, seconds(5 + 0.2 * i)));
+    expect(waitOf(burst)).toBe(patience);
+  });
+
+  it("is not broken by an old copy that was long under way", () => {
+    const { link, now } = steady(seededDice(10), 500, 0);
+    const copy = { boot: "b-1", sentUptime: between(bootedAt, before(now, minutes(5))), reportEvery: minutes(1) };
+    expect(heard(link, copy, after(now, hours(1)))).toBe(link);
+  });
+
+  it("ends with a new boot, and with what an earlier boot left behind", () => {
+    const { link, now } = steady(seededDice(11), 500, 0);
+    const later = after(now, hours(2));
+    for (const sentUptime of [seconds(20), null]) {
+      const back = heard(link, { boot: "b-2", sentUptime, reportEvery: minutes(1) }, later);
+      expect(feederSilence(link, larch, later)).not.toBeNull();
+      expect(feederSilence(back, larch, later)).toBeNull();
+    }
+  });
+
+  it("is remembered in plain JSON of a fixed size", () => {
+    const { link } = steady(seededDice(12), 1_000, 0.1);
+    expect(JSON.parse(JSON.stringify(link))).toEqual(link);
+    expect(JSON.stringify(link).length).toBeLessThan(500);
+  });
+});
