@@ -1,3 +1,4 @@
+import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { AlarmChange, Notice } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
@@ -12,6 +13,8 @@ export interface Ports {
   readonly push: PushGateway;
   readonly feeders: FeederLink;
   readonly live: LiveFeed;
+  readonly bell: OutboxBell;
+  readonly practice: PracticeGround;
 }
 
 export interface Clock {
@@ -39,7 +42,7 @@ export interface FeederRow {
   readonly state: FeederState;
 }
 
-/** An event as it is kept for good. `body` is the JSON text as the feeder sent it, unknown fields included. */
+/** An event as it is kept for good. `body` is what the feeder sent, unknown fields included. */
 export interface StoredEvent {
   readonly feeder: string;
   readonly boot: string;
@@ -47,7 +50,7 @@ export interface StoredEvent {
   readonly kind: string;
   readonly receivedAt: Instant;
   readonly recordedAt: Instant;
-  readonly body: string;
+  readonly body: object;
 }
 
 /** One report's readings as posted, so that the log can be replayed. */
@@ -274,7 +277,29 @@ export interface FeederLink {
   deliver(feeder: string, orders: readonly SentOrder[]): boolean;
 }
 
+/** Rung after a commit that wrote to the outbox, so that it need not wait for the next tick. */
+export interface OutboxBell {
+  ring(): void;
+}
+
 /** Keepers' browsers that watch. */
 export interface LiveFeed {
   changed(yard: string, feeder: string | null, revision: number | null): void;
+}
+
+export interface PracticeStart {
+  readonly name: string;
+  readonly key: string;
+  /** What the server knows of it from before a restart; null where it is new. */
+  readonly heardUntil: Instant | null;
+  readonly hopper: Grams | null;
+}
+
+/** Runs simulated feeders that report to this server through the same door as real ones. */
+export interface PracticeGround {
+  start(feeders: readonly PracticeStart[]): void;
+  stop(): Promise<void>;
+  /** Makes the simulated feeders fail in this way from now on; `none` heals them. */
+  fail(fault: PracticeFault): void;
+  state(): { readonly running: boolean; readonly fault: PracticeFault };
 }

@@ -147,7 +147,10 @@ export const answerSchema = z.object({
   storedThrough: z
     .number()
     .nullable()
-    .meta({ description: "All that was sent of this boot up to this seq is dealt with: the feeder may forget it." }),
+    .meta({
+      description:
+        "All that was sent so far of this boot up to this seq is stored or refused: the feeder may forget it.",
+    }),
   duplicates: z.number(),
   refused: z.array(refusalSchema),
   serverTime: z.iso.datetime(),

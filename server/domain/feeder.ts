@@ -61,8 +61,15 @@ export interface FeederState {
   readonly sensors: SensorsState;
   readonly cold: ColdState;
   readonly orders: OrdersState;
+  /** The feeder's own last word of trouble; null while it never had any. */
+  readonly trouble: Trouble | null;
   /** Alarms that are not in the normal state. */
   readonly alarms: { readonly [kind in FaultKind]?: Alarm };
+}
+
+export interface Trouble {
+  readonly words: string;
+  readonly at: Instant;
 }
 
 export interface LatestReadings {
@@ -83,6 +90,7 @@ export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
     sensors: unwatchedSensors(now),
     cold: noCold(),
     orders: noOrders(),
+    trouble: null,
     alarms: {},
   };
 }

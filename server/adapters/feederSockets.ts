@@ -1,0 +1,30 @@
+import type { WebSocket } from "ws";
+import type { FeederLink } from "../ports.ts";
+
+/** Feeders that hold a live socket, each with its newest one: a feeder that lost its line opens another before we notice. */
+export interface FeederSockets extends FeederLink {
+  attach(feeder: string, socket: WebSocket): void;
+  closeAll(): void;
+}
+
+export function feederSockets(): FeederSockets {
+  const sockets = new Map<string, WebSocket>();
+  return {
+    attach(feeder, socket) {
+      sockets.get(feeder)?.close(4000, "a newer connection took over");
+      sockets.set(feeder, socket);
+      socket.on("close", () => {
+        if (sockets.get(feeder) === socket) sockets.delete(feeder);
+      });
+    },
+    deliver(feeder, orders) {
+      const socket = sockets.get(feeder);
+      if (socket?.readyState !== socket?.OPEN || !socket) return false;
+      socket.send(JSON.stringify({ orders }));
+      return true;
+    },
+    closeAll() {
+      for (const socket of sockets.values()) socket.close(1001, "the server is going down");
+    },
+  };
+}

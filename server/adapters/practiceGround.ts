@@ -1,0 +1,54 @@
+import type { PracticeFault } from "../contract/api.ts";
+import type { Clock, PracticeGround, PracticeStart } from "../ports.ts";
+import { type Practice, type PracticeLog, startPractice } from "../practice/run.ts";
+import { feederThatShows, larch, type PracticeSettings, rowan } from "../practice/yard.ts";
+
+/**
+ * Runs the invented feeders inside the server, over HTTP to its own door: what they meet there is what a real feeder meets.
+ * @param ownUrl where this server listens; asked for only once it does.
+ */
+export function practiceGround(clock: Clock, ownUrl: () => string, log: PracticeLog): PracticeGround {
+  let running = new Map<string, Practice>();
+  let fault: PracticeFault = "none";
+
+  const begin = ({ name, key, heardUntil, hopper }: PracticeStart, index: number): [string, Practice] => {
+    const practice = startPractice({
+      url: ownUrl(),
+      key,
+      settings: settingsOf(name),
+      seed: index + 1,
+      now: () => clock.now(),
+      fetch: globalThis.fetch,
+      timers: {
+        setTimeout: (work, after) => setTimeout(work, after).unref(),
+        clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
+      },
+      log,
+      heardUntil,
+      ...(hopper === null ? {} : { hopperGrams: hopper }),
+    });
+    return [name, practice];
+  };
+
+  return {
+    start(feeders) {
+      running = new Map(feeders.map(begin));
+    },
+    async stop() {
+      const stopping = [...running.values()];
+      running = new Map();
+      fault = "none";
+      await Promise.all(stopping.map((practice) => practice.stop()));
+    },
+    fail(chosen) {
+      fault = chosen;
+      for (const [name, practice] of running) {
+        if (chosen !== "none" && name === feederThatShows(chosen)) practice.fail(chosen);
+        else practice.heal();
+      }
+    },
+    state: () => ({ running: running.size > 0, fault }),
+  };
+}
+
+const settingsOf = (name: string): PracticeSettings => (name === larch.name ? larch : rowan);

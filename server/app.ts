@@ -1,0 +1,115 @@
+import compress from "@fastify/compress";
+import cookie from "@fastify/cookie";
+import helmet from "@fastify/helmet";
+import rateLimit from "@fastify/rate-limit";
+import swagger from "@fastify/swagger";
+import swaggerUi from "@fastify/swagger-ui";
+import underPressure from "@fastify/under-pressure";
+import websocket from "@fastify/websocket";
+import Fastify, { type FastifyInstance } from "fastify";
+import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
+import type { FeederSockets } from "./adapters/feederSockets.ts";
+import type { LiveBrowsers } from "./adapters/liveBrowsers.ts";
+import type { Config } from "./config.ts";
+import { reportBytesMax } from "./contract/report.ts";
+import type { FeederKeys } from "./flows/feederKeys.ts";
+import { startIngest } from "./flows/ingest.ts";
+import type { Ports } from "./ports.ts";
+import { clientRoutes } from "./routes/client.ts";
+import { feederDoor } from "./routes/feederDoor.ts";
+import { feederRoutes } from "./routes/feeders.ts";
+import { liveRoute } from "./routes/live.ts";
+import { phoneRoutes } from "./routes/phones.ts";
+import { nothingHere, speakProblems } from "./routes/problems.ts";
+import { keepersOnly, sessionRoutes } from "./routes/sessions.ts";
+import { yardRoutes } from "./routes/yards.ts";
+
+export interface House {
+  readonly ports: Ports;
+  readonly config: Pick<Config, "reportsPerMinute" | "trustProxy" | "logLevel" | "publicUrl">;
+  readonly keys: FeederKeys;
+  readonly sessionKey: string;
+  readonly sockets: FeederSockets;
+  readonly browsers: LiveBrowsers;
+  readonly clientFolder: string | null; // the built client; null in tests that need none
+}
+
+/** The whole server around given ports, ready to listen. Tests build the same one. */
+export async function buildApp(house: House): Promise<FastifyInstance> {
+  const { ports, config, keys } = house;
+  const app = Fastify({
+    logger: { level: config.logLevel, redact: ["req.headers.authorization", "req.headers.cookie"] },
+    trustProxy: config.trustProxy,
+    // A sender that takes longer than this for one report is broken, or means to hold the line.
+    requestTimeout: 20_000,
+    bodyLimit: 64 * 1024,
+    routerOptions: { maxParamLength: 128 },
+  });
+  app.setValidatorCompiler(validatorCompiler);
+  app.setSerializerCompiler(serializerCompiler);
+  speakProblems(app);
+
+  await app.register(helmet, headersFor(config.publicUrl));
+  await app.register(rateLimit, { global: false });
+  await app.register(underPressure, { maxEventLoopDelay: 3_000 });
+  await app.register(compress);
+  await app.register(cookie, { secret: house.sessionKey });
+  await app.register(websocket, { options: { maxPayload: reportBytesMax } });
+  await app.register(swagger, { openapi: openApi, transform: jsonSchemaTransform });
+  await app.register(swaggerUi, { routePrefix: "/api/docs", staticCSP: true });
+
+  await app.register(async (room) => {
+    const { reportsPerMinute } = config;
+    feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
+  });
+  await app.register(async (room) => sessionRoutes(room, ports));
+  await app.register(async (room) => {
+    keepersOnly(room, ports);
+    yardRoutes(room, ports, keys);
+    feederRoutes(room, ports, keys);
+    phoneRoutes(room, ports);
+    liveRoute(room, house.browsers);
+  });
+  app.get("/api/v1/health", { schema: { hide: true } }, async () => {
+    await ports.store.keepers.countKeepers(); // the database answers, or this throws
+    return { status: "well" };
+  });
+  if (house.clientFolder !== null) await clientRoutes(app, house.clientFolder);
+  else app.setNotFoundHandler(nothingHere);
+  return app;
+}
+
+/** Strict, but for plain-HTTP home networks: there, upgrading to https would end in nothing. */
+function headersFor(publicUrl: string | null) {
+  const https = publicUrl?.startsWith("https://") ?? false;
+  return {
+    contentSecurityPolicy: {
+      useDefaults: false,
+      directives: {
+        defaultSrc: ["'self'"],
+        baseUri: ["'none'"],
+        objectSrc: ["'none'"],
+        frameAncestors: ["'none'"],
+        formAction: ["'self'"],
+        imgSrc: ["'self'", "data:"],
+      },
+    },
+    hsts: https ? { maxAge: 15_552_000, includeSubDomains: false } : false,
+    crossOriginOpenerPolicy: https,
+    originAgentCluster: false,
+  };
+}
+
+const openApi = {
+  openapi: "3.1.0",
+  info: {
+    title: "Pieward",
+    version: "1",
+    description: "What feeders report and keepers ask. Errors are RFC 9457 problem details.",
+  },
+  components: {
+    securitySchemes: {
+      feederKey: { type: "http", scheme: "bearer", description: "The feeder's key, shown once when it was added." },
+    },
+  },
+} as const;

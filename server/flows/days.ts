@@ -1,0 +1,109 @@
+import type { DayMark, DayView } from "../contract/api.ts";
+import type { AlarmChange } from "../domain/facts.ts";
+import { ruleOf } from "../domain/faults.ts";
+import { isoOf } from "../domain/instant.ts";
+import { duskToDusk, lightSpans } from "../domain/sun.ts";
+import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
+
+/** One day of a feeder from dusk to dusk: the light, and what happened in it. */
+export async function dayView(records: RecordStore, row: FeederRow, date: string): Promise<DayView> {
+  const { place, zone, portionMass } = row.state.settings;
+  const { from, to } = duskToDusk(place, zone, date);
+  const events = await records.events(row.id, from, to, eventsADayMax);
+  const refills = await records.refills(row.id, from, to);
+  const changes = await records.alarmChanges(row.id, from, to);
+  const marks = [...eventMarks(events), ...refills.map(refillMark), ...changes.flatMap(alarmMark)];
+  const tally = tallyOf(events, portionMass);
+  return {
+    feeder: row.id,
+    date,
+    from: isoOf(from),
+    to: isoOf(to),
+    light: place
+      ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))
+      : [{ kind: "unknown", from: isoOf(from), to: isoOf(to) }],
+    marks: marks.sort((a, b) => a.at.localeCompare(b.at)),
+    tally,
+    words: wordsFor(tally),
+  };
+}
+
+/** More than any bird day holds; a ribbon with this many marks is full anyway. */
+const eventsADayMax = 5_000;
+
+interface PostedPortion {
+  readonly paysFor?: number | null;
+  readonly cause?: string;
+  readonly chuteCount?: number | null;
+}
+interface PostedDeposit {
+  readonly metal?: boolean | null;
+}
+
+function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
+  const paid = new Set(
+    events.flatMap((event) => {
+      const paysFor = event.kind === "portion" ? (JSON.parse(event.body) as PostedPortion).paysFor : null;
+      return paysFor == null ? [] : [`${event.boot} ${paysFor}`];
+    }),
+  );
+  return events.flatMap((event): DayMark[] => {
+    const at = isoOf(event.recordedAt);
+    switch (event.kind) {
+      case "visit":
+      case "trouble":
+        return [{ kind: event.kind, at, detail: "" }];
+      case "press":
+        return [{ kind: "press", at, detail: paid.has(`${event.boot} ${event.seq}`) ? "paid" : "" }];
+      case "deposit": {
+        const { metal } = JSON.parse(event.body) as PostedDeposit;
+        const settled = paid.has(`${event.boot} ${event.seq}`) ? "paid" : metal === false ? "no metal" : "unpaid";
+        return [{ kind: "deposit", at, detail: settled }];
+      }
+      case "portion": {
+        const { cause, chuteCount } = JSON.parse(event.body) as PostedPortion;
+        const why = cause === "timer" || cause === "keeper" ? "free" : "earned";
+        return [{ kind: "portion", at, detail: chuteCount === 0 ? "nothing fell" : why }];
+      }
+      default:
+        return []; // orders, lids and unknown kinds are in the record, but no marks of the birds' day
+    }
+  });
+}
+
+const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
+  kind: "refill",
+  at: isoOf(at),
+  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${source}`,
+});
+
+const alarmMark = (change: AlarmChange): DayMark[] =>
+  change.to === "unacknowledged" ? [{ kind: "alarm", at: isoOf(change.at), detail: ruleOf(change.fault).title }] : [];
+
+function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView["tally"] {
+  const count = (kind: string) => events.filter((event) => event.kind === kind).length;
+  const fell = events.filter(
+    (event) => event.kind === "portion" && (JSON.parse(event.body) as PostedPortion).chuteCount !== 0,
+  );
+  return {
+    visits: count("visit"),
+    presses: count("press"),
+    deposits: count("deposit"),
+    portions: count("portion"),
+    gramsGiven: Math.round(fell.length * portionMass),
+  };
+}
+
+function wordsFor({ visits, presses, deposits, portions, gramsGiven }: DayView["tally"]): string {
+  if (visits + presses + deposits + portions === 0) return "Nothing was recorded this day.";
+  const told = [
+    visits > 0 && counted(visits, "visit"),
+    presses > 0 && counted(presses, "press", "presses"),
+    deposits > 0 && counted(deposits, "deposit"),
+    `${counted(portions, "portion")}, about ${gramsGiven} g`,
+  ].filter((words) => words !== false);
+  const last = told.pop();
+  return told.length === 0 ? `${last}.` : `${told.join(", ")} and ${last}.`;
+}
+
+const counted = (count: number, one: string, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;

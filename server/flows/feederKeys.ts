@@ -1,0 +1,82 @@
+import { createHash, createHmac, randomBytes, timingSafeEqual } from "node:crypto";
+import { between, type Instant, instant, minutes } from "../domain/instant.ts";
+import type { YardStore } from "../ports.ts";
+
+/**
+ * How a feeder proves who it is. Its key is 256 random bits; only the SHA-256 of it is kept. With a key that strong, a plain
+ * hash is enough: there is nothing to guess. A feeder on a plain-HTTP home network can sign instead of sending its key.
+ */
+export interface FeederKeys {
+  /** @param authorization the header of that name, @param body what a signature must cover, byte for byte. */
+  identify(authorization: string | undefined, body: string, now: Instant): Promise<Identified>;
+  /** After a key was changed or a feeder removed: what was remembered no longer holds. */
+  forget(): void;
+}
+
+export type Identified =
+  | { readonly kind: "feeder"; readonly id: string; readonly yard: string }
+  | { readonly kind: "stranger"; readonly why: string };
+
+export function newFeederKey(): { readonly key: string; readonly hash: string } {
+  const key = `pw_${randomBytes(32).toString("base64url")}`;
+  return { key, hash: hashOf(key) };
+}
+
+export const hashOf = (secret: string): string => createHash("sha256").update(secret).digest("hex");
+
+/**
+ * The signature of a report: HMAC-SHA-256 (RFC 2104) over time, a line feed and the body. The shared secret is the SHA-256 of the
+ * key in hexadecimal, since that is what the server has.
+ */
+export const signatureOf = (keyHash: string, time: string, body: string): string =>
+  createHmac("sha256", keyHash).update(`${time}\n${body}`).digest("base64url");
+
+/** A signed report that is older may have been recorded and sent again by somebody else. */
+const signatureAgeMax = minutes(5);
+const rememberedMax = 10_000;
+
+export function feederKeys(yards: YardStore): FeederKeys {
+  const remembered = new Map<string, { id: string; yard: string }>();
+
+  async function withKey(key: string): Promise<Identified> {
+    const hash = hashOf(key);
+    const known = remembered.get(hash) ?? (await yards.feederWithKey(hash));
+    if (!known) return { kind: "stranger", why: "no feeder has this key" };
+    if (remembered.size >= rememberedMax) remembered.clear();
+    remembered.set(hash, known);
+    return { kind: "feeder", ...known };
+  }
+
+  async function withSignature(said: string, body: string, now: Instant): Promise<Identified> {
+    const { feeder, time, mac } = Object.fromEntries(
+      [...said.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
+    );
+    if (!feeder || !time || !mac) return { kind: "stranger", why: "a signature needs feeder, time and mac" };
+    const at = Number(time) * 1_000;
+    if (!Number.isFinite(at) || Math.abs(between(instant(at), now)) > signatureAgeMax) {
+      return { kind: "stranger", why: "the signature's time is more than five minutes from the server's" };
+    }
+    const keyHash = await yards.keyOf(feeder);
+    // An unknown feeder costs the same work as a known one with a wrong signature.
+    const right = signatureOf(keyHash ?? hashOf(feeder), time, body);
+    if (keyHash === null || !sameText(right, mac)) return { kind: "stranger", why: "the signature doesn't fit" };
+    const known = await yards.feederWithKey(keyHash);
+    return known ? { kind: "feeder", ...known } : { kind: "stranger", why: "no feeder has this key" };
+  }
+
+  return {
+    async identify(authorization, body, now) {
+      const [scheme, said] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
+      if (!scheme || !said) return { kind: "stranger", why: "there is no Authorization header with a feeder key" };
+      if (scheme.toLowerCase() === "bearer") return withKey(said.trim());
+      if (scheme.toLowerCase() === "signature") return withSignature(said, body, now);
+      return { kind: "stranger", why: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
+    },
+    forget: () => remembered.clear(),
+  };
+}
+
+function sameText(a: string, b: string): boolean {
+  const [x, y] = [Buffer.from(a), Buffer.from(b)];
+  return x.length === y.length && timingSafeEqual(x, y);
+}

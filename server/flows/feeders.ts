@@ -1,0 +1,116 @@
+import { randomBytes } from "node:crypto";
+import type { z } from "zod";
+import type { feederSettingsRequest } from "../contract/api.ts";
+import { type FeederSettings, newFeeder } from "../domain/feeder.ts";
+import { days, seconds } from "../domain/instant.ts";
+import { grams } from "../domain/units.ts";
+import type { FeederRow, Ports, YardRow } from "../ports.ts";
+import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
+import { act } from "./keeperActs.ts";
+
+/** Adding, changing and removing feeders, by the keeper's own words about them. */
+
+type SaidSettings = z.infer<typeof feederSettingsRequest>;
+/** What a keeper leaves out is not asked for: undefined here, never null. */
+type SomeSettings = { readonly [Name in keyof SaidSettings]?: SaidSettings[Name] | undefined };
+
+export interface AddedFeeder {
+  readonly feeder: FeederRow;
+  readonly key: string; // shown once
+}
+
+export async function addFeeder(
+  ports: Ports,
+  yard: YardRow,
+  said: SomeSettings & { readonly name: string },
+): Promise<AddedFeeder> {
+  const now = ports.clock.now();
+  const settings = withSaid(usualSettings(yard, said.name), said);
+  const { key, hash } = newFeederKey();
+  const id = idFor(said.name);
+  const state = newFeeder(settings, now);
+  await ports.store.yards.addFeeder({ id, yard: yard.id, keyHash: hash, practice: yard.practice, state }, now);
+  ports.live.changed(yard.id, null, null);
+  const { practice } = yard;
+  return { key, feeder: { id, yard: yard.id, practice, revision: 0, lastHeardAt: null, state } };
+}
+
+export const changeFeeder = (ports: Ports, id: string, said: SomeSettings): Promise<FeederRow | null> =>
+  act(ports, id, (state) => ({ kind: "settingsChanged", settings: withSaid(state.settings, said) }));
+
+/** A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each. */
+export async function changeYard(
+  ports: Ports,
+  id: string,
+  changes: Partial<Omit<YardRow, "id" | "practice">>,
+): Promise<YardRow | null> {
+  const yard = await ports.store.yards.changeYard(id, changes);
+  if (!yard) return null;
+  const { place, zone } = yard;
+  const mine = (await ports.store.yards.feeders()).filter((feeder) => feeder.yard === id);
+  for (const feeder of mine) {
+    await act(ports, feeder.id, (state) => ({
+      kind: "settingsChanged",
+      settings: { ...state.settings, place, zone },
+    }));
+  }
+  ports.live.changed(id, null, null);
+  return yard;
+}
+
+/** @returns the new key, or null where there is no such feeder. The old one no longer works. */
+export async function changeKey(ports: Ports, keys: FeederKeys, id: string): Promise<string | null> {
+  if (!(await ports.store.yards.feeder(id))) return null;
+  const { key, hash } = newFeederKey();
+  await ports.store.yards.changeKey(id, hash);
+  keys.forget();
+  return key;
+}
+
+export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRow): Promise<void> {
+  await ports.store.yards.removeFeeder(row.id);
+  keys.forget();
+  ports.live.changed(row.yard, null, null);
+}
+
+/** What a first feeder usually is; the keeper says otherwise where it isn't so. Common practice, no source. */
+function usualSettings(yard: YardRow, name: string): FeederSettings {
+  return {
+    name,
+    practice: yard.practice,
+    place: yard.place,
+    zone: yard.zone,
+    food: "peanuts",
+    hopperCapacity: grams(1_000),
+    portionMass: grams(1.5),
+    sensors: { button: true, detector: true, chute: true, perch: false, scale: false },
+    battery: "none",
+    reportEvery: seconds(60),
+    warnAhead: days(2),
+  };
+}
+
+function withSaid(settings: FeederSettings, said: SomeSettings): FeederSettings {
+  return {
+    ...settings,
+    name: said.name ?? settings.name,
+    food: said.food ?? settings.food,
+    hopperCapacity: said.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(said.hopperCapacityGrams),
+    portionMass: said.portionGrams === undefined ? settings.portionMass : grams(said.portionGrams),
+    sensors: said.sensors ?? settings.sensors,
+    battery: said.battery ?? settings.battery,
+    reportEvery: said.reportEverySeconds === undefined ? settings.reportEvery : seconds(said.reportEverySeconds),
+    warnAhead: said.warnAheadDays === undefined ? settings.warnAhead : days(said.warnAheadDays),
+  };
+}
+
+/** Readable in a log and unlike any other: `rowan-4f2a9c`. */
+function idFor(name: string): string {
+  const plain = name
+    .normalize("NFD")
+    .toLowerCase()
+    .replace(/[^a-z0-9]+/g, "-")
+    .replace(/^-+|-+$/g, "")
+    .slice(0, 24);
+  return `${plain || "feeder"}-${randomBytes(3).toString("hex")}`;
+}

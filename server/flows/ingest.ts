@@ -1,0 +1,212 @@
+import { type PostedEvent, type PostedReport, readReport } from "../contract/readReport.ts";
+import type { Answer, Refusal } from "../contract/report.ts";
+import { highestStored, stored } from "../domain/eventSequence.ts";
+import type { FeederEvent } from "../domain/facts.ts";
+import { readSendingTime } from "../domain/feederClock.ts";
+import { type Instant, isoOf, later, type Span } from "../domain/instant.ts";
+import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
+import { type Advanced, advanced, announce, begin, ordersFor, save } from "./advance.ts";
+
+/** How a posted report was taken. Only `answered` means that anything was stored. */
+export type IngestOutcome =
+  | { readonly kind: "answered"; readonly answer: Answer }
+  | { readonly kind: "unreadable"; readonly errors: readonly { readonly field: string; readonly problem: string }[] }
+  | { readonly kind: "bootReused"; readonly boot: string; readonly uptimeBefore: Span }
+  | { readonly kind: "unknownFeeder" };
+
+export interface Ingest {
+  /**
+   * Resolves after the commit: what the answer calls stored survives a power cut.
+   * @throws StoreBusy, StoreFull: nothing was stored, the feeder keeps its events and tries again.
+   */
+  take(feeder: string, posted: unknown): Promise<IngestOutcome>;
+}
+
+/**
+ * Reports that arrive together share one commit: a disk that syncs in 10 ms would otherwise allow a hundred reports a
+ * second at the most. While one commit runs, the next group gathers; there is no waiting for the sake of waiting.
+ */
+export function startIngest(ports: Ports): Ingest {
+  let waiting: Pending[] = [];
+  let running = false;
+
+  async function run(): Promise<void> {
+    running = true;
+    while (waiting.length > 0) {
+      const group = nextGroup(waiting);
+      waiting = waiting.filter((pending) => !group.includes(pending));
+      await commit(ports, group);
+    }
+    running = false;
+  }
+
+  return {
+    take(feeder, posted) {
+      const read = readReport(posted);
+      if (read.kind === "unreadable") return Promise.resolve(read);
+      return new Promise((resolve, reject) => {
+        waiting.push({ feeder, report: read.report, receivedAt: ports.clock.now(), resolve, reject });
+        if (!running) void run(); // never rejects: every outcome goes to whoever waits for it
+      });
+    },
+  };
+}
+
+interface Pending {
+  readonly feeder: string;
+  readonly report: PostedReport;
+  readonly receivedAt: Instant;
+  resolve(outcome: IngestOutcome): void;
+  reject(error: unknown): void;
+}
+
+const reportsPerCommit = 128;
+const eventsPerCommit = 4_000; // more would make the first in the group wait for no gain
+
+/** The oldest first, and one a feeder: a report is read in the light of what the same feeder's last one left. */
+function nextGroup(waiting: readonly Pending[]): Pending[] {
+  const group: Pending[] = [];
+  const feeders = new Set<string>();
+  let events = 0;
+  for (const pending of waiting) {
+    if (feeders.has(pending.feeder)) continue;
+    feeders.add(pending.feeder);
+    group.push(pending);
+    events += pending.report.events.length;
+    if (group.length >= reportsPerCommit || events >= eventsPerCommit) break;
+  }
+  return group;
+}
+
+async function commit(ports: Ports, group: readonly Pending[]): Promise<void> {
+  try {
+    const taken = await ports.store.transaction((tx) => takeGroup(tx, group));
+    for (const { pending, outcome } of taken.outcomes) pending.resolve(outcome);
+    announce(ports, taken.feeders, taken.revisions);
+  } catch (error) {
+    // One report that trips over a bug of ours must not take the others of its group with it.
+    const alone = group.length === 1 || error instanceof StoreBusy || error instanceof StoreFull;
+    if (alone) for (const pending of group) pending.reject(error);
+    else for (const pending of group) await commit(ports, [pending]);
+  }
+}
+
+// --- inside the transaction ----------------------------------------------------------------------------------------
+
+interface Taken {
+  readonly outcomes: readonly { readonly pending: Pending; readonly outcome: IngestOutcome }[];
+  readonly feeders: readonly Advanced[];
+  readonly revisions: ReadonlyMap<string, number>;
+}
+
+async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Taken> {
+  const rows = new Map((await tx.feeders(group.map(({ feeder }) => feeder))).map((row) => [row.id, row]));
+  const outcomes: { pending: Pending; outcome: IngestOutcome }[] = [];
+  const feeders: Advanced[] = [];
+  const revisions = new Map<string, number>();
+  const events: StoredEvent[] = [];
+  const heartbeats = [];
+  let now = 0 as Instant;
+
+  for (const pending of group) {
+    const row = rows.get(pending.feeder);
+    const one: TakenReport = row ? await takeReport(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
+    outcomes.push({ pending, outcome: one.outcome });
+    if (!row || !("feeder" in one)) continue;
+    now = later(now, pending.receivedAt);
+    feeders.push(one.feeder);
+    for (const event of one.events) events.push(event);
+    revisions.set(row.id, row.revision + 1);
+    heartbeats.push({
+      feeder: row.id,
+      receivedAt: pending.receivedAt,
+      boot: pending.report.boot,
+      sentUptimeMs: pending.report.sentUptime,
+      readings: JSON.stringify(pending.report.postedReadings),
+    });
+  }
+  await tx.appendEvents(events);
+  await tx.appendHeartbeats(heartbeats);
+  await save(tx, feeders, now);
+  return { outcomes, feeders, revisions };
+}
+
+type TakenReport =
+  | { readonly outcome: IngestOutcome }
+  | { readonly outcome: IngestOutcome; readonly feeder: Advanced; readonly events: readonly StoredEvent[] };
+
+async function takeReport(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenReport> {
+  const { report, receivedAt } = pending;
+  const time = readSendingTime(row.state.clock, report.boot, report.sentUptime, receivedAt);
+  if (time.kind === "bootReused") {
+    return { outcome: { kind: "bootReused", boot: report.boot, uptimeBefore: time.uptimeBefore } };
+  }
+
+  const sorted = await sortOut(tx, row, report);
+  const events: FeederEvent[] = [];
+  const storing: StoredEvent[] = [];
+  for (const { seq, uptime, kind, happening, body } of sorted.fresh) {
+    const recordedAt = time.momentOf(uptime);
+    events.push({ ...happening, seq, recordedAt });
+    storing.push({ feeder: row.id, boot: report.boot, seq, kind, receivedAt, recordedAt, body });
+  }
+
+  const sequence = stored(
+    row.state.sequence,
+    report.boot,
+    sorted.fresh.map(({ seq }) => seq),
+  );
+  const placed = { ...begin(row), state: { ...row.state, clock: time.clock, sequence } };
+  const { boot, sentUptime, readings } = report;
+  let feeder = advanced(placed, { kind: "reported", report: { boot, sentUptime, readings, events } }, receivedAt);
+  const orders = ordersFor(feeder.state, receivedAt);
+  if (orders.length > 0) feeder = advanced(feeder, { kind: "ordersSent" }, receivedAt);
+
+  const refused = [...report.refused, ...sorted.refused];
+  const dealtWith = Math.max(highestStored(sequence, boot) ?? 0, ...refused.map(({ seq }) => seq ?? 0));
+  const answer: Answer = {
+    storedThrough: dealtWith === 0 ? null : dealtWith,
+    duplicates: sorted.duplicates,
+    refused,
+    serverTime: isoOf(receivedAt),
+    nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
+    orders: [...orders],
+  };
+  return { outcome: { kind: "answered", answer }, feeder, events: storing };
+}
+
+interface SortedOut {
+  readonly fresh: readonly PostedEvent[]; // by seq
+  readonly duplicates: number;
+  readonly refused: readonly Refusal[];
+}
+
+/** Exactly once: what is stored already is a repeat if it says the same, and refused if it says something else. */
+async function sortOut(tx: Transaction, row: FeederRow, report: PostedReport): Promise<SortedOut> {
+  const highest = highestStored(row.state.sequence, report.boot);
+  const surelyNew = (event: PostedEvent, index: number) =>
+    highest !== null && event.seq > (index === 0 ? highest : (report.events[index - 1]?.seq ?? highest));
+  // By far the most reports: all numbers rise beyond what is stored. Then nobody need be asked.
+  if (report.events.every(surelyNew)) return { fresh: report.events, duplicates: 0, refused: [] };
+
+  const seqs = report.events.map(({ seq }) => seq);
+  const known = new Map(await tx.bodiesOf(row.id, report.boot, seqs));
+  const fresh: PostedEvent[] = [];
+  const refused: Refusal[] = [];
+  let duplicates = 0;
+  for (const event of report.events) {
+    const body = JSON.stringify(event.body);
+    const before = known.get(event.seq);
+    if (before === undefined) {
+      fresh.push(event);
+      known.set(event.seq, body);
+    } else if (before === body) {
+      duplicates += 1;
+    } else {
+      const problem = `seq ${event.seq} of boot ${report.boot} is stored already and said something else`;
+      refused.push({ seq: event.seq, field: "seq", problem });
+    }
+  }
+  fresh.sort((a, b) => a.seq - b.seq);
+  return { fresh, duplicates, refused };
+}

@@ -1,0 +1,30 @@
+import type { Fact } from "../domain/facts.ts";
+import type { Ports } from "../ports.ts";
+import { advanced, announce, begin, save } from "./advance.ts";
+
+const feedersPerCommit = 200;
+
+/**
+ * Gives every feeder that is due the fact "a minute passed": silences, delays that run out, forecasts that come true. The
+ * work is proportional to what is due, not to how many feeders there are.
+ * @returns how many were looked at.
+ */
+export async function patrol(ports: Ports): Promise<number> {
+  const minutePassed: Fact = { kind: "minutePassed" };
+  let looked = 0;
+  for (;;) {
+    const now = ports.clock.now();
+    const due = await ports.store.yards.dueForLook(now, feedersPerCommit);
+    if (due.length === 0) return looked;
+
+    const { feeders, revisions } = await ports.store.transaction(async (tx) => {
+      const rows = await tx.feeders(due);
+      const feeders = rows.map((row) => advanced(begin(row), minutePassed, now));
+      await save(tx, feeders, now);
+      return { feeders, revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
+    });
+    announce(ports, feeders, revisions);
+    looked += feeders.length;
+    if (due.length < feedersPerCommit) return looked;
+  }
+}

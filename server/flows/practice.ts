@@ -1,0 +1,43 @@
+import { randomUUID } from "node:crypto";
+import { levelOf } from "../domain/hopper/level.ts";
+import type { Ports, YardRow } from "../ports.ts";
+import { practiceFeeders, practiceYard } from "../practice/yard.ts";
+import type { FeederKeys } from "./feederKeys.ts";
+import { addFeeder, changeKey } from "./feeders.ts";
+
+export async function startPractice(ports: Ports, keys: FeederKeys): Promise<void> {
+  if (ports.practice.state().running) return;
+  if (await resumePractice(ports, keys)) return;
+  // A digest of invented birds would only puzzle.
+  const yard: YardRow = { id: randomUUID(), ...practiceYard, digestTime: "07:30", digestWanted: false, practice: true };
+  await ports.store.yards.addYard(yard, ports.clock.now());
+  const feeders = [];
+  for (const settings of practiceFeeders) {
+    const { key } = await addFeeder(ports, yard, settings);
+    feeders.push({ name: settings.name, key, heardUntil: null, hopper: null });
+  }
+  ports.practice.start(feeders);
+}
+
+/** After a restart the simulated feeders go on with new keys, since only hashes of the old ones are kept. */
+export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<boolean> {
+  const feeders = (await ports.store.yards.feeders()).filter((feeder) => feeder.practice);
+  if (feeders.length === 0) return false;
+  const resumed = [];
+  for (const { id, state, lastHeardAt } of feeders) {
+    const key = await changeKey(ports, keys, id);
+    const hopper = levelOf(state.hopper, state.settings)?.grams ?? null;
+    if (key) resumed.push({ name: state.settings.name, key, heardUntil: lastHeardAt, hopper });
+  }
+  ports.practice.start(resumed);
+  return true;
+}
+
+/** Removes every practice yard with all that was ever invented there. */
+export async function removePractice(ports: Ports, keys: FeederKeys): Promise<void> {
+  await ports.practice.stop();
+  const yards = (await ports.store.yards.yards()).filter((yard) => yard.practice);
+  for (const yard of yards) await ports.store.yards.removeYard(yard.id);
+  keys.forget();
+  ports.live.changed("", null, null);
+}

@@ -1,0 +1,80 @@
+import { createHash, randomBytes, randomUUID } from "node:crypto";
+import { hash, verify } from "@node-rs/argon2";
+import { after, days, type Instant, minutes } from "../domain/instant.ts";
+import type { Ports, SessionRow } from "../ports.ts";
+
+/** Who may sign in: the first keeper by a one-time link, later by name and passphrase. Sessions can be ended at any time. */
+
+export type SignedIn =
+  | { readonly kind: "signedIn"; readonly token: string; readonly keeper: { readonly name: string } }
+  | { readonly kind: "refused"; readonly why: string };
+
+const secret = () => randomBytes(32).toString("base64url");
+const tokenHash = (token: string) => createHash("sha256").update(token).digest("hex");
+
+/** A browser that isn't used for this long has to sign in again: a winter's absence shouldn't lock a keeper out. */
+const sessionLength = days(180);
+/** Storing "seen" on each request would make every look a write. */
+const touchEvery = minutes(60);
+
+/** @returns the token for the claim link; null where a keeper exists already. An older link stops working. */
+export async function openClaim(ports: Ports): Promise<string | null> {
+  if ((await ports.store.keepers.countKeepers()) > 0) return null;
+  const token = secret();
+  await ports.store.keepers.openClaim(tokenHash(token), ports.clock.now());
+  return token;
+}
+
+/** The first keeper names themselves, chooses a passphrase and gets a yard in their own time zone. */
+export async function claim(
+  ports: Ports,
+  said: { token: string; name: string; passphrase: string; zone: string },
+): Promise<SignedIn> {
+  const now = ports.clock.now();
+  const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
+  if (!(await ports.store.keepers.useClaim(tokenHash(said.token), keeper, now))) {
+    return { kind: "refused", why: "this link was used already or replaced by a newer one: see the server's output" };
+  }
+  const yard = {
+    id: randomUUID(),
+    name: "My yard",
+    zone: said.zone,
+    place: null,
+    digestTime: "07:30",
+    digestWanted: true,
+  };
+  await ports.store.yards.addYard({ ...yard, practice: false }, now);
+  return { kind: "signedIn", token: await openSession(ports, keeper.id, now), keeper: { name: keeper.name } };
+}
+
+/** Hashed once at start, so that an unknown name takes as long to refuse as a wrong passphrase. */
+const nobody = hash(secret());
+
+export async function signIn(ports: Ports, said: { name: string; passphrase: string }): Promise<SignedIn> {
+  const keeper = await ports.store.keepers.keeperNamed(said.name);
+  const right = await verify(keeper?.passphraseHash ?? (await nobody), said.passphrase);
+  if (!keeper || !right) return { kind: "refused", why: "the name or the passphrase is wrong" };
+  const token = await openSession(ports, keeper.id, ports.clock.now());
+  return { kind: "signedIn", token, keeper: { name: keeper.name } };
+}
+
+async function openSession(ports: Ports, keeper: string, now: Instant): Promise<string> {
+  const token = secret();
+  const session = { tokenHash: tokenHash(token), keeper, expiresAt: after(now, sessionLength) };
+  await ports.store.keepers.addSession(session, now);
+  return token;
+}
+
+/** The session behind a cookie, or null. One that is used lives on. */
+export async function sessionOf(ports: Ports, token: string): Promise<SessionRow | null> {
+  const session = await ports.store.keepers.session(tokenHash(token));
+  const now = ports.clock.now();
+  if (!session || session.expiresAt <= now) return null;
+  if (after(session.lastSeenAt, touchEvery) <= now) {
+    await ports.store.keepers.touchSession(session.tokenHash, now, after(now, sessionLength));
+  }
+  return session;
+}
+
+export const signOut = (ports: Ports, token: string): Promise<void> =>
+  ports.store.keepers.removeSession(tokenHash(token));

@@ -1,0 +1,118 @@
+import type { AlarmView, FeederView, HopperView, OrderView, ReadingsView, YardView } from "../contract/api.ts";
+import type { Alarm } from "../domain/alarms/alarm.ts";
+import { faultKinds, ruleOf } from "../domain/faults.ts";
+import type { FeederSettings, FeederState, LatestReadings } from "../domain/feeder.ts";
+import { feederWords } from "../domain/feederWords.ts";
+import { levelOf, portionOf } from "../domain/hopper/level.ts";
+import { forecastEmpty, runOutWords } from "../domain/hopper/runOut.ts";
+import { type Instant, inDays, isoOf } from "../domain/instant.ts";
+import type { Order } from "../domain/orders/order.ts";
+import type { FeederRow, YardRow } from "../ports.ts";
+
+/** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
+
+export const yardView = (yard: YardRow, feeders: readonly FeederRow[], now: Instant): YardView => ({
+  ...yard,
+  feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
+});
+
+export function feederView(row: FeederRow, now: Instant): FeederView {
+  const { state } = row;
+  return {
+    id: row.id,
+    yard: row.yard,
+    revision: row.revision,
+    name: state.settings.name,
+    practice: row.practice,
+    settings: settingsView(state.settings),
+    lastHeardAt: maybeIso(row.lastHeardAt),
+    readings: state.latest && readingsView(state.latest),
+    hopper: hopperView(state, now),
+    alarms: alarmViews(state),
+    pause: {
+      feederSays: state.orders.feederSays && {
+        paused: state.orders.feederSays.paused,
+        at: isoOf(state.orders.feederSays.at),
+      },
+      order: state.orders.newest && orderView(state.orders.newest),
+    },
+    words: feederWords(state, now),
+  };
+}
+
+const maybeIso = (at: Instant | null): string | null => (at === null ? null : isoOf(at));
+
+function settingsView(settings: FeederSettings): FeederView["settings"] {
+  return {
+    name: settings.name,
+    food: settings.food,
+    hopperCapacityGrams: settings.hopperCapacity,
+    portionGrams: settings.portionMass,
+    sensors: settings.sensors,
+    battery: settings.battery,
+    reportEverySeconds: settings.reportEvery / 1_000,
+    warnAheadDays: inDays(settings.warnAhead),
+  };
+}
+
+function readingsView({ at, readings }: LatestReadings): ReadingsView {
+  return {
+    at: isoOf(at),
+    hopperGrams: readings.hopper,
+    airCelsius: readings.air,
+    insideCelsius: readings.inside,
+    lidCelsius: readings.lid,
+    humidityPercent: readings.humidity,
+    supplyVolts: readings.supply,
+    batteryVolts: readings.battery,
+    batteryCelsius: readings.batteryTemperature,
+    chargeMilliamps: readings.charge,
+    signalDbm: readings.signalDbm,
+    spooled: readings.spooled,
+    paused: readings.paused,
+  };
+}
+
+function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView {
+  const forecast = forecastEmpty(hopper, settings, now);
+  return {
+    capacityGrams: settings.hopperCapacity,
+    level: levelOf(hopper, settings),
+    portionGrams: portionOf(hopper).mean,
+    empty:
+      forecast.kind === "emptyAt"
+        ? { p10: isoOf(forecast.p10), p50: isoOf(forecast.p50), p90: isoOf(forecast.p90) }
+        : null,
+    words: runOutWords(forecast, settings.zone, now),
+  };
+}
+
+function alarmViews({ alarms }: FeederState): AlarmView[] {
+  return faultKinds.flatMap((fault) => {
+    const alarm = alarms[fault];
+    return alarm && alarm.phase !== "suspected" ? [alarmView(fault, alarm)] : [];
+  });
+}
+
+function alarmView(fault: (typeof faultKinds)[number], alarm: Exclude<Alarm, { phase: "suspected" }>): AlarmView {
+  const rule = ruleOf(fault);
+  return {
+    fault,
+    title: rule.title,
+    priority: alarm.priority,
+    phase: alarm.phase,
+    reason: alarm.phase === "suppressedByDesign" ? `${alarm.finding.reason} ${alarm.why}` : alarm.finding.reason,
+    act: rule.act,
+    since: isoOf(alarm.since),
+    shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
+    evidence: alarm.finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
+  };
+}
+
+const orderView = (order: Order): OrderView => ({
+  ...order,
+  until: maybeIso(order.until),
+  askedAt: isoOf(order.askedAt),
+  sentAt: maybeIso(order.sentAt),
+  answeredAt: maybeIso(order.answeredAt),
+});

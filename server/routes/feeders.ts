@@ -1,0 +1,138 @@
+import type { FastifyInstance, FastifyReply } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { addFeederRequest, changeFeederRequest, orderRequest, refillRequest, shelveRequest } from "../contract/api.ts";
+import type { ToldRefill } from "../domain/facts.ts";
+import { type FaultKind, faultKinds } from "../domain/faults.ts";
+import { after, days, instantOf } from "../domain/instant.ts";
+import { localDateOf } from "../domain/localTime.ts";
+import { grams } from "../domain/units.ts";
+import { dayView } from "../flows/days.ts";
+import type { FeederKeys } from "../flows/feederKeys.ts";
+import { addFeeder, changeFeeder, changeKey, removeFeeder } from "../flows/feeders.ts";
+import { act, askOrder, tellRefill } from "../flows/keeperActs.ts";
+import { feederView } from "../flows/views.ts";
+import type { FeederRow, Ports } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+import { keeperOf } from "./sessions.ts";
+
+/** One feeder: what it is like, what the keeper says about it, and what the keeper tells it to do. */
+export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
+  const door = app.withTypeProvider<ZodTypeProvider>();
+  const params = z.object({ feeder: z.string() });
+  const keeperTag = (summary: string) => ({ tags: ["keeper"], summary });
+
+  const noFeeder = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such feeder." });
+  const shown = (reply: FastifyReply, row: FeederRow | null) =>
+    row ? feederView(row, ports.clock.now()) : noFeeder(reply);
+
+  door.post(
+    "/api/v1/feeders",
+    { schema: { ...keeperTag("Add a feeder; its key is shown this once"), body: addFeederRequest } },
+    async (request, reply) => {
+      const yard = (await ports.store.yards.yards()).find(({ id }) => id === request.body.yard);
+      if (!yard) return wrongField(reply, "yard", "is no yard of this house");
+      const { feeder, key } = await addFeeder(ports, yard, request.body);
+      return reply.status(201).send({ feeder: feederView(feeder, ports.clock.now()), key });
+    },
+  );
+
+  door.get(
+    "/api/v1/feeders/:feeder",
+    { schema: { ...keeperTag("One feeder as it is now"), params } },
+    async (request, reply) => shown(reply, await ports.store.yards.feeder(request.params.feeder)),
+  );
+
+  door.patch(
+    "/api/v1/feeders/:feeder",
+    { schema: { hide: true, params, body: changeFeederRequest } },
+    async (request, reply) => shown(reply, await changeFeeder(ports, request.params.feeder, request.body)),
+  );
+
+  door.delete("/api/v1/feeders/:feeder", { schema: { hide: true, params } }, async (request, reply) => {
+    const row = await ports.store.yards.feeder(request.params.feeder);
+    if (!row) return noFeeder(reply);
+    await removeFeeder(ports, keys, row);
+    return reply.status(204).send();
+  });
+
+  door.post("/api/v1/feeders/:feeder/key", { schema: { hide: true, params } }, async (request, reply) => {
+    const key = await changeKey(ports, keys, request.params.feeder);
+    return key ? { key } : noFeeder(reply);
+  });
+
+  door.get(
+    "/api/v1/feeders/:feeder/day",
+    { schema: { hide: true, params, querystring: z.object({ date: z.iso.date().optional() }) } },
+    async (request, reply) => {
+      const row = await ports.store.yards.feeder(request.params.feeder);
+      if (!row) return noFeeder(reply);
+      const date = request.query.date ?? localDateOf(ports.clock.now(), row.state.settings.zone);
+      return dayView(ports.store.records, row, date);
+    },
+  );
+
+  door.post(
+    "/api/v1/feeders/:feeder/refills",
+    { schema: { ...keeperTag("Tell of a refill"), params, body: refillRequest } },
+    async (request, reply) => {
+      const now = ports.clock.now();
+      const at = request.body.at ? instantOf(request.body.at) : now;
+      if (at > now) return wrongField(reply, "at", "lies in the future");
+      if (at < after(now, days(-refillDaysBack)))
+        return wrongField(reply, "at", `lies more than ${refillDaysBack} days back`);
+      const refill: ToldRefill = { at, what: withGrams(request.body.what) };
+      const { feeder } = request.params;
+      return shown(reply, await tellRefill(ports, feeder, request.body.id, refill, keeperOf(request).name));
+    },
+  );
+
+  door.post(
+    "/api/v1/feeders/:feeder/orders",
+    { schema: { ...keeperTag("Pause or resume; the same id again is the same order"), params, body: orderRequest } },
+    async (request, reply) => {
+      const { id, kind, until: said } = request.body;
+      const until = said ? instantOf(said) : null;
+      if (until !== null && kind === "resume") return wrongField(reply, "until", "has no meaning for a resume");
+      if (until !== null && until <= ports.clock.now()) return wrongField(reply, "until", "lies in the past");
+      const asked = { id, kind, until, by: keeperOf(request).name };
+      return shown(reply, await askOrder(ports, request.params.feeder, asked));
+    },
+  );
+
+  const alarm = z.object({ feeder: z.string(), fault: z.enum(faultKinds as [FaultKind, ...FaultKind[]]) });
+
+  door.post(
+    "/api/v1/feeders/:feeder/alarms/:fault/acknowledge",
+    { schema: { hide: true, params: alarm } },
+    async (request, reply) => {
+      const { feeder, fault } = request.params;
+      return shown(reply, await act(ports, feeder, { kind: "alarmAcknowledged", fault, by: keeperOf(request).name }));
+    },
+  );
+
+  door.post(
+    "/api/v1/feeders/:feeder/alarms/:fault/shelve",
+    { schema: { hide: true, params: alarm, body: shelveRequest } },
+    async (request, reply) => {
+      const { feeder, fault } = request.params;
+      const [now, until] = [ports.clock.now(), instantOf(request.body.until)];
+      if (until <= now) return wrongField(reply, "until", "lies in the past");
+      if (until > after(now, shelvedAtMost)) return wrongField(reply, "until", "is more than 7 days away");
+      return shown(reply, await act(ports, feeder, { kind: "alarmShelved", fault, until, by: keeperOf(request).name }));
+    },
+  );
+}
+
+/** ISA-18.2 asks for an end to every shelving; a week is our choice. */
+const shelvedAtMost = days(7);
+const refillDaysBack = 30;
+
+type SaidRefill = z.infer<typeof refillRequest>["what"];
+
+function withGrams(what: SaidRefill): ToldRefill["what"] {
+  return what.kind === "filled" ? what : { kind: what.kind, grams: grams(what.grams) };
+}
+
+const wrongField = (reply: FastifyReply, field: string, problem: string) =>
+  sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });

@@ -1,0 +1,25 @@
+import type { FastifyInstance } from "fastify";
+import type { LiveBrowsers } from "../adapters/liveBrowsers.ts";
+import { sendProblem } from "./problems.ts";
+
+/** Tells watching browsers what changed; they fetch it themselves. */
+export function liveRoute(app: FastifyInstance, browsers: LiveBrowsers): void {
+  app.get(
+    "/api/v1/live",
+    {
+      websocket: true,
+      schema: { hide: true },
+      preValidation: async (request, reply) => {
+        // Browsers send cookies with a socket that another site's page opens, but they also say whose page it is.
+        const { origin, host } = request.headers;
+        if (origin !== undefined && URL.parse(origin)?.host !== host) {
+          return sendProblem(reply, { status: 403, detail: "Another site may not watch." });
+        }
+      },
+    },
+    (socket, request) => {
+      socket.on("error", (error) => request.log.info({ err: error }, "a browser's socket broke"));
+      browsers.attach(socket);
+    },
+  );
+}

@@ -1,0 +1,97 @@
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { claimRequest, signInRequest } from "../contract/api.ts";
+import { claim, type SignedIn, sessionOf, signIn, signOut } from "../flows/signIn.ts";
+import type { Ports, SessionRow } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+
+const cookieName = "pieward_session";
+const cookieDays = 180;
+
+/** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
+export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
+  const door = app.withTypeProvider<ZodTypeProvider>();
+  const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
+
+  const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
+    if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
+    // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
+    reply.setCookie(cookieName, outcome.token, {
+      path: "/",
+      httpOnly: true,
+      sameSite: "lax",
+      secure: request.protocol === "https",
+      signed: true,
+      maxAge: cookieDays * 86_400,
+    });
+    return { keeper: outcome.keeper };
+  };
+
+  door.post(
+    "/api/v1/claim",
+    { config: fewTries, schema: { hide: true, body: claimRequest } },
+    async (request, reply) => {
+      const { zone = "UTC", ...said } = request.body;
+      return welcome(request, reply, await claim(ports, { ...said, zone }));
+    },
+  );
+
+  door.post(
+    "/api/v1/session",
+    { config: fewTries, schema: { hide: true, body: signInRequest } },
+    async (request, reply) => welcome(request, reply, await signIn(ports, request.body)),
+  );
+
+  door.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
+    const session = await sessionIn(ports, request);
+    return session ? { keeper: { name: session.keeper.name } } : sendProblem(reply, notSignedIn);
+  });
+
+  door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
+    const token = tokenIn(request);
+    if (token) await signOut(ports, token);
+    return reply.clearCookie(cookieName, { path: "/" }).status(204).send();
+  });
+}
+
+const notSignedIn = { status: 401, detail: "Sign in first." };
+
+/**
+ * Guards a room of routes: who isn't signed in stays outside, and so does another site's page that would use this
+ * browser's cookie: it can't send our header without asking, and we never allow it.
+ */
+export function keepersOnly(app: FastifyInstance, ports: Ports): void {
+  app.addHook("preValidation", async (request, reply) => {
+    if (request.method !== "GET" && request.method !== "HEAD" && request.headers["x-pieward"] !== "1") {
+      return sendProblem(reply, {
+        status: 403,
+        detail: "A change needs the header x-pieward: 1.",
+        errors: [{ field: "x-pieward", problem: "is missing" }],
+      });
+    }
+    const session = await sessionIn(ports, request);
+    if (!session) return sendProblem(reply, notSignedIn);
+    sessions.set(request, session);
+  });
+}
+
+const sessions = new WeakMap<FastifyRequest, SessionRow>();
+
+/** Who asks. @throws Error behind a route that `keepersOnly` doesn't guard: a bug of ours. */
+export function keeperOf(request: FastifyRequest): SessionRow["keeper"] {
+  const session = sessions.get(request);
+  if (!session) throw new Error(`expected a guarded route, got ${request.url}`);
+  return session.keeper;
+}
+
+function tokenIn(request: FastifyRequest): string | null {
+  const cookie = request.cookies[cookieName];
+  if (!cookie) return null;
+  const { valid, value } = request.unsignCookie(cookie);
+  return valid ? value : null;
+}
+
+async function sessionIn(ports: Ports, request: FastifyRequest): Promise<SessionRow | null> {
+  const token = tokenIn(request);
+  return token ? sessionOf(ports, token) : null;
+}

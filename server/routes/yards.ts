@@ -1,0 +1,66 @@
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { type HomeView, practiceFaultRequest, yardRequest } from "../contract/api.ts";
+import { isoOf } from "../domain/instant.ts";
+import type { FeederKeys } from "../flows/feederKeys.ts";
+import { changeYard } from "../flows/feeders.ts";
+import { removePractice, startPractice } from "../flows/practice.ts";
+import { yardView } from "../flows/views.ts";
+import type { Ports } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+import { keeperOf } from "./sessions.ts";
+
+/** The keeper's yards: what they look like now, their settings, their digest, and the one to practise in. */
+export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
+  const door = app.withTypeProvider<ZodTypeProvider>();
+  const params = z.object({ yard: z.string() });
+
+  const home = async (request: FastifyRequest): Promise<HomeView> => {
+    const now = ports.clock.now();
+    const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
+    return {
+      keeper: { name: keeperOf(request).name },
+      yards: yards.map((yard) => yardView(yard, feeders, now)),
+      serverTime: isoOf(now),
+      practice: ports.practice.state(),
+    };
+  };
+  const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });
+
+  door.get("/api/v1/home", { schema: { tags: ["keeper"], summary: "All yards and feeders as they are now" } }, home);
+
+  door.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
+    const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
+    const changed = await changeYard(ports, request.params.yard, Object.fromEntries(said));
+    return changed ? home(request) : noYard(reply);
+  });
+
+  door.get("/api/v1/yards/:yard/digest", { schema: { hide: true, params } }, async (request, reply) => {
+    const digest = await ports.store.records.latestDigest(request.params.yard);
+    if (!digest) return sendProblem(reply, { status: 404, detail: "There has been no digest yet." });
+    return { yard: request.params.yard, date: digest.localDate, title: digest.title, lines: digest.lines };
+  });
+
+  door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
+    await startPractice(ports, keys);
+    return home(request);
+  });
+
+  door.delete("/api/v1/practice", { schema: { hide: true } }, async (request) => {
+    await removePractice(ports, keys);
+    return home(request);
+  });
+
+  door.post(
+    "/api/v1/practice/fault",
+    { schema: { hide: true, body: practiceFaultRequest } },
+    async (request, reply) => {
+      if (!ports.practice.state().running) {
+        return sendProblem(reply, { status: 409, detail: "No practice feeder is running: start one first." });
+      }
+      ports.practice.fail(request.body.fault);
+      return home(request);
+    },
+  );
+}
