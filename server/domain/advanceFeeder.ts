@@ -1,0 +1,265 @@
+import { type AlarmStep, acknowledge, advanceAlarm, alarmLookAt, shelve } from "./alarms/lifeCycle.ts";
+import { noticeOf } from "./alarms/notices.ts";
+import { felt } from "./cold/cold.ts";
+import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./facts.ts";
+import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
+import {
+  chuteIsBlind,
+  feedRefilled,
+  watchDeposit,
+  watchPortion,
+  watchPress,
+  watchReport,
+  watchWeighing,
+} from "./feed/diagnosis.ts";
+import type { FeederSettings, FeederState } from "./feeder.ts";
+import { findFaults, suppressedBecause, troubleStands } from "./findFaults.ts";
+import { dispensed, heardThrough, levelOf, refilled, weighed } from "./hopper/level.ts";
+import { after, days, earlier, type Instant, minutes, type Span } from "./instant.ts";
+import {
+  answerOrder,
+  askOrder,
+  hearPaused,
+  isPaused,
+  markOverdue,
+  markSent,
+  type OrdersStep,
+  ordersLookAt,
+} from "./orders/lifeCycle.ts";
+import { heard, silentFrom } from "./silence/feederSilence.ts";
+import { counted, sensed } from "./silence/sensorSilence.ts";
+
+export interface FeederStep {
+  readonly state: FeederState;
+  /** In the order in which they came about. */
+  readonly effects: readonly Effect[];
+}
+
+/**
+ * The one pure step in which all meaning meets: what a feeder's state becomes when something happens to it, and what the
+ * shell must then do. Server, replay and simulation use this same function, so that each proves the others.
+ *
+ * `now` is our clock at the time the fact reached us, never earlier than at the step before. A fact is first taken into
+ * the state, whole; only then are faults looked for, once, so that a report of a thousand old events is judged by where it
+ * ends and not by what it passes through. The caller has set `state.clock` before it made the report's events.
+ */
+export function advanceFeeder(
+  feeder: { readonly id: string },
+  state: FeederState,
+  fact: Fact,
+  now: Instant,
+): FeederStep {
+  const effects: Effect[] = [];
+  const taken = take(state, fact, now, effects);
+  return { state: judge(feeder, taken, now, effects), effects };
+}
+
+/**
+ * When patrol must give this feeder its next minute, if nothing else happens: never before `now`. What comes due at a
+ * known moment is named to the moment (silence, delays of alarms, shelf and pause ends, late orders, fading troubles). What
+ * ripens gradually (a forecast, a quiet sensor, frost) has no such moment; it is looked at every ten minutes at least, so it
+ * is seen up to ten minutes late, which is little against the hours in which it grows. A feeder that never said anything
+ * needs a look a day.
+ */
+export function nextLookAt(state: FeederState, now: Instant): Instant {
+  let next = after(now, state.link.kind === "neverHeard" ? lookEveryUnheard : lookEvery);
+  const consider = (at: Instant | null) => {
+    if (at !== null && at > now) next = earlier(next, at);
+  };
+  consider(silentFrom(state.link, state.settings));
+  consider(ordersLookAt(state.orders, state.settings, now));
+  if (state.trouble !== null) consider(after(state.trouble.at, troubleStands));
+  for (const kind of faultKinds) {
+    const alarm = state.alarms[kind];
+    if (alarm !== undefined) consider(alarmLookAt(alarm, ruleOf(kind)));
+  }
+  return next;
+}
+
+const lookEvery = minutes(10);
+const lookEveryUnheard = days(1);
+
+function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
+  const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
+    for (const order of changed) effects.push({ kind: "orderChanged", order });
+    return { ...state, orders };
+  };
+  switch (fact.kind) {
+    case "reported":
+      return takeReport(state, fact.report, now, effects);
+    case "minutePassed":
+      return state;
+    case "settingsChanged":
+      return { ...state, settings: fact.settings };
+    case "refillTold":
+      return { ...state, ...withRefill(state, fact.refill, state.settings) };
+    case "orderAsked":
+      return withOrders(askOrder(state.orders, fact.order));
+    case "ordersSent":
+      return withOrders(markSent(state.orders, now));
+    case "alarmAcknowledged": {
+      const context = { kind: fact.fault, rule: ruleOf(fact.fault), now };
+      const step = acknowledge(state.alarms[fact.fault] ?? null, fact.by, context);
+      return { ...state, alarms: withAlarm(state.alarms, fact.fault, step, effects) };
+    }
+    case "alarmShelved": {
+      const context = { kind: fact.fault, rule: ruleOf(fact.fault), now };
+      const step = shelve(state.alarms[fact.fault] ?? null, fact.until, fact.by, context);
+      return { ...state, alarms: withAlarm(state.alarms, fact.fault, step, effects) };
+    }
+  }
+}
+
+function takeReport(state: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
+  const { settings } = state;
+  const { boot, sentUptime } = report;
+  const link = heard(state.link, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
+  const said = saidAt(state, report, now);
+  // How the feeder stands is told beside the events, and holds for those that it tells with it.
+  const paused = (said === null ? null : report.readings.paused) ?? isPaused(state.orders, now);
+  const witnessed = takeEvents({ ...state, link }, report.events, paused, now, effects);
+  return said === null ? witnessed : takeReadings(witnessed, report, said, paused, now, effects);
+}
+
+function takeEvents(
+  state: FeederState,
+  events: readonly FeederEvent[],
+  paused: boolean,
+  now: Instant,
+  effects: Effect[],
+): FeederState {
+  const { settings } = state;
+  let { hopper, feed, sensors, orders, trouble } = state;
+  // The hot path: rooms hand back new small values, and the state itself is made once at the end.
+  for (const event of events) {
+    sensors = sensed(sensors, event, settings);
+    switch (event.kind) {
+      case "portion":
+        feed = watchPortion(feed, event, levelOf(hopper, settings), settings);
+        hopper = dispensed(hopper, event, settings, chuteIsBlind(feed));
+        break;
+      case "press":
+        feed = watchPress(feed, event, now, paused);
+        break;
+      case "deposit":
+        feed = watchDeposit(feed, event, now, paused);
+        break;
+      case "refill": {
+        const told = toldBy(event);
+        if (told !== null) ({ hopper, feed } = withRefill({ hopper, feed }, told, settings));
+        break;
+      }
+      case "order": {
+        const step = answerOrder(orders, event, event.recordedAt);
+        orders = step.orders;
+        for (const order of step.changed) effects.push({ kind: "orderChanged", order });
+        break;
+      }
+      case "trouble":
+        if (trouble === null || event.recordedAt >= trouble.at) trouble = { words: event.words, at: event.recordedAt };
+        break;
+      case "visit":
+      case "lid":
+      case "unknown":
+        break;
+    }
+  }
+  return { ...state, hopper, feed, sensors, orders, trouble };
+}
+
+function takeReadings(
+  state: FeederState,
+  report: Report,
+  at: Instant,
+  paused: boolean,
+  now: Instant,
+  effects: Effect[],
+): FeederState {
+  const { settings } = state;
+  const { readings, boot } = report;
+  const { orders, changed } = hearPaused(state.orders, readings.paused, at);
+  for (const order of changed) effects.push({ kind: "orderChanged", order });
+  const { hopper, feed } = takeWeight(state, readings, at, effects);
+  return {
+    ...state,
+    latest: { at, readings },
+    hopper,
+    feed: watchReport(feed, at, readings.spooled, paused, now),
+    cold: felt(state.cold, readings, at, settings),
+    sensors: counted(state.sensors, readings, boot, at, settings),
+    orders,
+  };
+}
+
+type Store = Pick<FeederState, "hopper" | "feed">;
+
+function takeWeight(state: FeederState, { hopper: weight, spooled }: Readings, at: Instant, effects: Effect[]): Store {
+  const { settings } = state;
+  // A feeder that has told everything and says no portion fell, proves that none fell.
+  const toldAll = spooled === null || spooled === 0;
+  const hopper = toldAll ? heardThrough(state.hopper, at) : state.hopper;
+  if (weight === null) return { hopper, feed: state.feed };
+  const found = weighed(hopper, weight, at, settings);
+  const feed = watchWeighing(state.feed, weight, at, settings);
+  if (found.refillFound === null) return { hopper: found.hopper, feed };
+  effects.push({ kind: "refillFound", added: found.refillFound, at });
+  return { hopper: found.hopper, feed: feedRefilled(feed) };
+}
+
+function withRefill({ hopper, feed }: Store, told: ToldRefill, settings: FeederSettings): Store {
+  // Whoever looked how much is left has mended nothing.
+  const mended = told.what.kind !== "level";
+  return { hopper: refilled(hopper, told, settings), feed: mended ? feedRefilled(feed) : feed };
+}
+
+/**
+ * When a report's readings were taken; null where they are no news: an earlier boot left them behind, or a newer report
+ * overtook this one on the way. History it may be, but never "the latest".
+ */
+function saidAt({ clock, latest }: FeederState, { boot, sentUptime }: Report, now: Instant): Instant | null {
+  if (sentUptime === null) return null;
+  const anchor = clock.boots.find((known) => known.boot === boot);
+  const at = anchor ? earlier(now, after(anchor.receivedAt, (sentUptime - anchor.uptime) as Span)) : now;
+  return latest !== null && at < latest.at ? null : at;
+}
+
+/** What a feeder's own button for "refilled" tells; null where it tells that, but neither how much nor how full. */
+function toldBy(event: Extract<FeederEvent, { kind: "refill" }>): ToldRefill | null {
+  if (event.full) return { at: event.recordedAt, what: { kind: "filled" } };
+  return event.added === null ? null : { at: event.recordedAt, what: { kind: "added", grams: event.added } };
+}
+
+/** From what is known to what is told: late orders, faults, alarms. */
+function judge(feeder: { readonly id: string }, state: FeederState, now: Instant, effects: Effect[]): FeederState {
+  const { orders, changed } = markOverdue(state.orders, state.settings, now);
+  for (const order of changed) effects.push({ kind: "orderChanged", order });
+  const dated = orders === state.orders ? state : { ...state, orders };
+
+  const faults = findFaults(dated, now);
+  const paused = isPaused(orders, now);
+  let alarms = dated.alarms;
+  for (const kind of faultKinds) {
+    const fault = faults.find((found) => found.kind === kind) ?? null;
+    const before = alarms[kind] ?? null;
+    if (fault === null && before === null) continue;
+    const suppressed = suppressedBecause(kind, faults, paused);
+    const step = advanceAlarm(before, fault, { kind, rule: ruleOf(kind), now, suppressed });
+    alarms = withAlarm(alarms, kind, step, effects);
+    for (const change of step.changes) {
+      const notice = noticeOf({ id: feeder.id, settings: dated.settings }, change, before);
+      if (notice !== null) effects.push({ kind: "tell", notice });
+    }
+  }
+  return alarms === dated.alarms ? dated : { ...dated, alarms };
+}
+
+function withAlarm(
+  alarms: FeederState["alarms"],
+  kind: FaultKind,
+  { alarm, changes }: AlarmStep,
+  effects: Effect[],
+): FeederState["alarms"] {
+  for (const change of changes) effects.push({ kind: "alarmChanged", change });
+  const { [kind]: _before, ...others } = alarms;
+  return alarm === null ? others : { ...others, [kind]: alarm };
+}

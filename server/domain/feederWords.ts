@@ -1,0 +1,55 @@
+import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
+import type { FeederState } from "./feeder.ts";
+import { forecastEmpty, runOutWords } from "./hopper/runOut.ts";
+import type { Instant } from "./instant.ts";
+import { dayWords, localDateOf, localTimeOf } from "./localTime.ts";
+import { isPaused, pendingOrders } from "./orders/lifeCycle.ts";
+
+/**
+ * How a feeder is, in one calm sentence, for lists and for the screen reader: the gravest thing that needs the keeper,
+ * else what it was told to do, else how long its food will last. Times are the yard's own.
+ */
+export function feederWords(state: FeederState, now: Instant): string {
+  const { settings, link, orders } = state;
+  const moment = (at: Instant) => momentOf(at, settings.zone, now);
+  const gravest = faultKinds.filter((kind) => isStanding(state, kind));
+
+  const urgent = gravest.find((kind) => ruleOf(kind).priority === "urgent");
+  if (urgent !== undefined) return alarmWords(state, urgent, moment);
+  const pending = pendingOrders(orders, now)[0];
+  if (pending !== undefined) {
+    return `Asked to ${pending.kind} at ${localTimeOf(pending.askedAt, settings.zone)}; the feeder has not confirmed it yet.`;
+  }
+  if (link.kind === "neverHeard") return "Not yet connected.";
+  if (isPaused(orders, now)) return pausedWords(state, now, moment);
+  const soon = gravest[0];
+  if (soon !== undefined) return alarmWords(state, soon, moment);
+  return `Well: ${runOutWords(forecastEmpty(state.hopper, settings, now), settings.zone, now)}.`;
+}
+
+/** Raised, and neither put aside by the keeper nor explained by a graver one. */
+function isStanding(state: FeederState, kind: FaultKind): boolean {
+  const phase = state.alarms[kind]?.phase;
+  return phase === "unacknowledged" || phase === "acknowledged";
+}
+
+function alarmWords(state: FeederState, kind: FaultKind, moment: (at: Instant) => string): string {
+  if (kind === "feederSilent" && state.link.kind === "heard") return `Silent since ${moment(state.link.at)}.`;
+  const since = state.alarms[kind]?.since;
+  const words = capitalised(ruleOf(kind).title);
+  return since === undefined ? `${words}.` : `${words} since ${moment(since)}.`;
+}
+
+function pausedWords({ orders }: FeederState, now: Instant, moment: (at: Instant) => string): string {
+  const until = orders.newest?.kind === "pause" ? orders.newest.until : null;
+  return until === null || until <= now ? "Paused until resumed." : `Paused until ${moment(until)}.`;
+}
+
+/** "14:20" today, "yesterday 22:10", "Thursday 3 December 06:00" else. */
+function momentOf(at: Instant, zone: string, now: Instant): string {
+  const [date, today] = [localDateOf(at, zone), localDateOf(now, zone)];
+  const time = localTimeOf(at, zone);
+  return date === today ? time : `${dayWords(date, today)} ${time}`;
+}
+
+const capitalised = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);

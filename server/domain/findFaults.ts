@@ -1,0 +1,87 @@
+import type { Alarm } from "./alarms/alarm.ts";
+import { coldFaults } from "./cold/cold.ts";
+import { type Fault, type FaultKind, ruleOf } from "./faults.ts";
+import { feedFaults } from "./feed/diagnosis.ts";
+import type { FeederState, Trouble } from "./feeder.ts";
+import { hopperFaults } from "./hopper/hopperFaults.ts";
+import { levelOf } from "./hopper/level.ts";
+import { after, hours, type Instant } from "./instant.ts";
+import { isPaused, pauseFault } from "./orders/lifeCycle.ts";
+import { feederSilence } from "./silence/feederSilence.ts";
+import { sensorFaults } from "./silence/sensorSilence.ts";
+
+/** All that is wrong with a feeder now, at most once a kind. Which of it is told, and when, is the alarms' business. */
+export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
+  const { settings, link, orders } = state;
+  // A stop that did not arrive must be known whatever else is wrong, most of all while the feeder is silent.
+  const pause = listed(pauseFault(orders, settings, now));
+  if (link.kind === "neverHeard") return pause; // nothing that was never there can be missed
+
+  // A feeder that is not talking tells nothing about its hopper or its sensors, so its silence is all we claim.
+  const silence = feederSilence(link, settings, now);
+  if (silence !== null) return [silence, ...pause];
+
+  const level = levelOf(state.hopper, settings);
+  const paused = isPaused(orders, now);
+  return oncePerKind([
+    ...pause,
+    ...feedFaults(state.feed, level, settings, now, paused),
+    ...hopperFaults(state.hopper, settings, now, stands(state.alarms.foodLow)),
+    ...sensorFaults(state.sensors, settings, now, paused),
+    ...coldFaults(state.cold, settings, now),
+    ...listed(troubleFault(state.trouble, now)),
+  ]);
+}
+
+/**
+ * Why a fault raises no alarm of its own (ISA-18.2, "suppressed by design"); null: it may. One cause, one alarm: what a
+ * graver fault explains is listed beside it, and not told. A feeder that stands still because it was asked to neither
+ * jams nor owes; its cold, its battery and its store go on.
+ */
+export function suppressedBecause(kind: FaultKind, faults: readonly Fault[], paused: boolean): string | null {
+  for (const cause of ruleOf(kind).explainedBy) {
+    // A cause that is itself at rest by a pause is told to nobody, so it must not silence another.
+    if (paused && restsWhilePaused.has(cause)) continue;
+    if (faults.some((fault) => fault.kind === cause)) return `Explained by: ${ruleOf(cause).title}.`;
+  }
+  return paused && restsWhilePaused.has(kind) ? "The feeder is paused." : null;
+}
+
+/** How long the feeder's own words stand. Our choice: it has no word for "over". */
+export const troubleStands = hours(1);
+
+/** What can't be told of a feeder that gives nothing on purpose and whose lid may be open. */
+const restsWhilePaused: ReadonlySet<FaultKind> = new Set<FaultKind>([
+  "motorNotTurning",
+  "motorStalled",
+  "foodOut", // its advice is to refill or pause: done
+  "trayJammed",
+  "feedStopped",
+  "depositUnpaid",
+  "chuteBlind",
+  "buttonSilent",
+  "detectorSilent",
+  "perchSilent",
+  "scaleSilent",
+]);
+
+function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
+  if (trouble === null || now >= after(trouble.at, troubleStands)) return null;
+  return {
+    kind: "troubleReported",
+    reason: `The feeder says: ${trouble.words}`,
+    evidence: [{ what: "the feeder's own words", value: trouble.words, at: trouble.at }],
+    sure: null,
+  };
+}
+
+/** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */
+const stands = (alarm: Alarm | undefined): boolean =>
+  alarm?.phase === "unacknowledged" || alarm?.phase === "acknowledged";
+
+const listed = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
+
+/** Two rooms may see the same thing; the first, which looked closer, speaks. */
+function oncePerKind(faults: readonly Fault[]): readonly Fault[] {
+  return faults.filter(({ kind }, index) => faults.findIndex((other) => other.kind === kind) === index);
+}

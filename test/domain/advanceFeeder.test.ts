@@ -1,0 +1,482 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { advanceFeeder, nextLookAt } from "../../server/domain/advanceFeeder.ts";
+import type { Effect, FeederEvent, Readings, Report } from "../../server/domain/facts.ts";
+import { type FaultKind, faultKinds, ruleOf } from "../../server/domain/faults.ts";
+import { type FeederSettings, type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import {
+  after as afterwards,
+  days,
+  hours,
+  type Instant,
+  instantOf,
+  minutes,
+  type Span,
+  seconds,
+} from "../../server/domain/instant.ts";
+import { silentFrom } from "../../server/domain/silence/feederSilence.ts";
+import { grams } from "../../server/domain/units.ts";
+import { rowanSettings } from "./rowan.ts";
+import { yard } from "./yard.ts";
+
+const start = instantOf("2026-11-02T00:00:00Z");
+const day = 24 * 60;
+
+/** How each fault is planted in a feeder that has been well for three days; the yard then runs on for so many minutes. */
+interface Planted {
+  readonly settings?: Partial<FeederSettings>;
+  readonly wellFor?: number;
+  readonly plant: (house: ReturnType<typeof yard>) => void;
+  readonly within: number;
+}
+
+const planted: Record<FaultKind, Planted> = {
+  feederSilent: { plant: ({ truth }) => truth.dead.add("link"), within: 30 },
+  motorNotTurning: { plant: ({ truth }) => (truth.motor = "wireOff"), within: 2 * day },
+  motorStalled: { plant: ({ truth }) => (truth.motor = "stalled"), within: 2 * day },
+  foodOut: { plant: ({ truth }) => (truth.hopper = 1), within: 2 * day },
+  trayJammed: { plant: ({ truth }) => (truth.tray = "jammed"), within: 2 * day },
+  feedStopped: {
+    settings: { sensors: { ...rowanSettings.sensors, scale: false } },
+    plant: ({ truth }) => (truth.tray = "jammed"),
+    within: 3 * day,
+  },
+  depositUnpaid: { plant: ({ truth }) => truth.dead.add("payer"), within: 2 * day },
+  pauseOverdue: {
+    plant: (house) => {
+      house.truth.dead.add("ears");
+      house.order("p1", "pause");
+    },
+    within: 30,
+  },
+  chargingInFrost: {
+    settings: { battery: "lithiumIronPhosphate" },
+    plant: ({ truth }) => Object.assign(truth, { air: -6, charge: 400, batteryCelsius: -5, humidity: 40 }),
+    within: 60,
+  },
+  batteryFreezing: {
+    plant: ({ truth }) => Object.assign(truth, { air: -18, batteryVolts: 11.7, batteryCelsius: -17, humidity: 40 }),
+    within: 60,
+  },
+  foodLow: { plant: ({ truth }) => (truth.hopper = 90), within: 2 * day },
+  chuteBlind: { plant: ({ truth }) => truth.dead.add("chute"), within: 3 * day },
+  buttonSilent: { wellFor: 7 * day, plant: ({ truth }) => truth.dead.add("button"), within: 4 * day },
+  detectorSilent: { wellFor: 7 * day, plant: ({ truth }) => truth.dead.add("detector"), within: 4 * day },
+  perchSilent: { wellFor: 7 * day, plant: ({ truth }) => truth.dead.add("perch"), within: 4 * day },
+  scaleSilent: { plant: ({ truth }) => truth.dead.add("scale"), within: 60 },
+  frostInside: {
+    plant: ({ truth }) => Object.assign(truth, { air: -5, lid: -8, inside: -4, humidity: 92 }),
+    within: 60,
+  },
+  troubleReported: { plant: ({ truth }) => (truth.words = "detector coil open"), within: 5 },
+};
+
+describe("a planted fault", () => {
+  it.each(faultKinds)("%s is found, raised and told through the whole step", (kind) => {
+    const { settings, wellFor = 3 * day, plant, within } = planted[kind];
+    const house = yard({ ...rowanSettings, ...settings }, start, 11);
+    house.pass(wellFor + 8 * 60);
+    expect(house.rangFor()).toEqual([]);
+    const plantedAt = house.now();
+    plant(house);
+    house.pass(within);
+    expect(house.rangFor()).toContain(kind);
+    const raise = house.told().find(({ notice }) => notice.fault === kind);
+    expect(raise?.at).toBeGreaterThanOrEqual(afterwards(plantedAt, ruleOf(kind).onDelay));
+    expect(raise?.notice.title).toBe(`Rowan: ${ruleOf(kind).title}`);
+    expect(raise?.notice.body.length).toBeLessThanOrEqual(400);
+  });
+});
+
+describe("a healthy fortnight", () => {
+  const house = yard(rowanSettings, start, 3);
+  let steps = 0;
+  house.watch(({ state }) => {
+    steps += 1;
+    if (steps % 7 === 0) expect(JSON.parse(JSON.stringify(state))).toEqual(state);
+  });
+  let grew = 0;
+  house.pass(14 * day, (now) => {
+    const minute = (now - start) / 60_000;
+    const hour = (minute / 60) % 24;
+    house.truth.air = 4 + 3 * Math.sin(((hour - 9) / 24) * 2 * Math.PI);
+    if (minute === 5 * day + 17 * 60) house.restart();
+    if (minute % (4 * day) === 4 * day - 5) house.refill(700);
+    if (minute === 6 * day + 10 * 60) house.order("p1", "pause", afterwards(now, hours(3)));
+    if (minute === 6 * day + 12 * 60) house.order("r1", "resume");
+    if (minute === 13 * day) grew = JSON.stringify(house.state()).length;
+  });
+
+  it("rings for nothing", () => {
+    expect(house.rangFor()).toEqual([]);
+  });
+  it("was a real one: birds were paid, a refill was found, a pause was kept, a restart survived", () => {
+    expect(house.effects().some(({ effect }) => effect.kind === "refillFound")).toBe(true);
+    const phases = house
+      .effects()
+      .flatMap(({ effect }) => (effect.kind === "orderChanged" ? [effect.order.phase] : []));
+    expect(phases).toEqual(["asked", "sent", "confirmed", "asked", "sent", "confirmed"]);
+    expect(house.state().latest?.readings.counts.chute).toBeGreaterThan(100);
+  });
+  it("leaves a state that is small and no longer grows", () => {
+    const size = JSON.stringify(house.state()).length;
+    expect(size).toBeLessThan(8_000);
+    expect(size).toBeLessThan(1.1 * grew);
+  });
+});
+
+describe("one cause", () => {
+  it("is one alarm: a silent feeder tells of its silence and of nothing else", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(4 * day);
+    house.truth.dead.add("link");
+    house.pass(4 * day);
+    expect(house.rangFor()).toEqual(["feederSilent"]);
+  });
+
+  it("is one alarm: an empty hopper explains the deposits that it can't pay", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(4 * day);
+    house.truth.hopper = 1;
+    house.pass(2 * day);
+    expect(house.rangFor().filter((kind) => kind !== "foodLow")).toEqual(["foodOut"]);
+  });
+
+  it("keeps a told alarm in mind through a silence, and tells it neither again nor as gone", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(3 * day + 8 * 60);
+    house.truth.tray = "jammed";
+    house.pass(5 * 60);
+    expect(house.rangFor()).toEqual(["trayJammed"]);
+    house.truth.dead.add("link");
+    house.pass(60);
+    expect(house.state().alarms.trayJammed?.phase).toBe("suppressedByDesign");
+    house.truth.dead.delete("link");
+    house.pass(60);
+    expect(house.rangFor()).toEqual(["trayJammed", "feederSilent"]);
+    expect(house.state().alarms.trayJammed?.phase).toBe("unacknowledged");
+    expect(house.told().map(({ notice }) => notice.fault)).toEqual(["trayJammed", "feederSilent", "feederSilent"]);
+  });
+
+  it("is at rest while the feeder is paused, on the record but untold", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(3 * day + 8 * 60);
+    house.order("p1", "pause");
+    house.pass(5);
+    house.truth.tray = "jammed";
+    house.truth.dead.add("button").add("detector");
+    house.pass(3 * day);
+    expect(house.rangFor()).toEqual([]);
+  });
+
+  it("is told while paused where it is the cold, the store or the battery", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(3 * day);
+    house.order("p1", "pause");
+    house.pass(5);
+    Object.assign(house.truth, { air: -18, batteryVolts: 11.7, batteryCelsius: -17, humidity: 40 });
+    house.pass(60);
+    expect(house.rangFor()).toEqual(["batteryFreezing"]);
+  });
+});
+
+describe("a pause that does not arrive", () => {
+  it("is told even while the feeder is silent", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(day);
+    house.truth.dead.add("link");
+    house.order("p1", "pause");
+    house.pass(30);
+    expect(house.rangFor().sort()).toEqual(["feederSilent", "pauseOverdue"]);
+  });
+
+  it("is carried again after a restart that forgot it", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.truth.forgetsPause = true;
+    house.pass(day);
+    house.order("p1", "pause");
+    house.pass(10);
+    expect(house.truth.paused).toBe(true);
+    house.restart();
+    expect(house.truth.paused).toBe(false);
+    house.pass(5);
+    expect(house.truth.paused).toBe(true);
+    expect(house.state().orders.newest?.phase).toBe("confirmed");
+    expect(house.rangFor()).toEqual([]);
+  });
+});
+
+describe("a backlog after an outage", () => {
+  it("raises no stale alarm, though what it tells was a fault at the time", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(4 * day + 7 * 60);
+    house.truth.dead.add("link");
+    house.truth.tray = "jammed";
+    house.pass(4 * 60);
+    house.truth.tray = "free"; // somebody loosened it; birds are fed again for an hour, still without a line
+    house.pass(2 * 60);
+    house.truth.dead.delete("link");
+    house.pass(2 * 60);
+    expect(house.rangFor()).toEqual(["feederSilent"]);
+    expect(house.told().at(-1)?.notice).toMatchObject({ fault: "feederSilent", quiet: true });
+  });
+
+  it("counts in the hopper's level all the same", () => {
+    const house = yard({ ...rowanSettings, sensors: { ...rowanSettings.sensors, scale: false } }, start, 5);
+    house.give({ kind: "refillTold", refill: { at: start, what: { kind: "level", grams: grams(1_200) } } });
+    house.pass(2 * day);
+    house.truth.dead.add("link");
+    house.pass(day);
+    const level = house.state().hopper.belief.level;
+    house.restart();
+    house.truth.dead.delete("link");
+    house.pass(5);
+    expect(house.state().hopper.belief.level).toBeLessThan(level - 20);
+  });
+});
+
+const nothing: Readings = {
+  hopper: null,
+  air: null,
+  inside: null,
+  lid: null,
+  humidity: null,
+  supply: null,
+  battery: null,
+  batteryTemperature: null,
+  charge: null,
+  signalDbm: null,
+  spooled: null,
+  counts: { button: null, detector: null, chute: null, perch: null },
+  paused: null,
+  planVersion: null,
+};
+const said = (
+  readings: Partial<Readings>,
+  sentUptime: number | null,
+  boot = "b",
+  events: FeederEvent[] = [],
+): Report => ({
+  boot,
+  sentUptime: sentUptime === null ? null : seconds(sentUptime),
+  readings: { ...nothing, ...readings },
+  events,
+});
+const at = (second: number): Instant => afterwards(start, seconds(second));
+/** A feeder whose clock stands as the flow sets it: at `at(heard)` boot "b" had been up for `uptime` seconds. */
+const clocked = (uptime: number, heardAt: number): FeederState => ({
+  ...newFeeder(rowanSettings, start),
+  clock: { boots: [{ boot: "b", receivedAt: at(heardAt), uptime: seconds(uptime) as Span }] },
+});
+const report = (state: FeederState, what: Report, second: number) =>
+  advanceFeeder({ id: "rowan" }, state, { kind: "reported", report: what }, at(second));
+
+describe("a report's readings", () => {
+  it("are the latest where they were sent now", () => {
+    const { state } = report(clocked(60, 60), said({ signalDbm: -60, paused: true }, 60), 60);
+    expect(state.latest).toMatchObject({ at: at(60), readings: { signalDbm: -60 } });
+    expect(state.orders.feederSays).toEqual({ paused: true, at: at(60) });
+  });
+
+  it("are no news where an earlier boot left them behind", () => {
+    const before = report(clocked(60, 60), said({ signalDbm: -60, paused: true }, 60), 60).state;
+    const { state } = report(before, said({ signalDbm: -80, paused: false }, null, "older"), 61);
+    expect(state.latest).toEqual(before.latest);
+    expect(state.orders.feederSays).toEqual({ paused: true, at: at(60) });
+  });
+
+  it("are no news where a newer report overtook them on the way", () => {
+    const before = report(clocked(120, 120), said({ paused: true }, 120), 120).state;
+    const { state } = report(before, said({ paused: false }, 60), 125);
+    expect(state.latest?.readings.paused).toBe(true);
+    expect(state.orders.feederSays).toEqual({ paused: true, at: at(120) });
+  });
+});
+
+describe("the feeder's own words", () => {
+  it("stand for an hour and are then gone, old ones from a backlog raise nothing", () => {
+    const trouble = (recordedAt: Instant): FeederEvent => ({ kind: "trouble", words: "coil open", seq: 1, recordedAt });
+    const fresh = report(clocked(60, 60), said({}, 60, "b", [trouble(at(50))]), 60);
+    expect(fresh.state.alarms.troubleReported?.phase).toBe("unacknowledged");
+    expect(fresh.state.alarms.troubleReported?.finding.reason).toContain("coil open");
+    const old = report(clocked(9_000, 9_000), said({}, 9_000, "b", [trouble(at(50))]), 9_000);
+    expect(old.state.alarms.troubleReported).toBeUndefined();
+  });
+});
+
+describe("a refill", () => {
+  it("is taken from the keeper and from the feeder alike", () => {
+    const byKeeper = advanceFeeder(
+      { id: "rowan" },
+      clocked(60, 60),
+      { kind: "refillTold", refill: { at: at(0), what: { kind: "filled" } } },
+      at(60),
+    ).state;
+    const filled: FeederEvent = { kind: "refill", added: null, full: true, seq: 1, recordedAt: at(0) };
+    const byFeeder = report(clocked(60, 60), said({}, 60, "b", [filled]), 60).state;
+    expect(byFeeder.hopper.belief.level).toBeGreaterThan(1_000);
+    expect(byFeeder.hopper.belief.level).toBe(byKeeper.hopper.belief.level);
+  });
+});
+
+describe("what the keeper says of an alarm", () => {
+  it("is logged and moves only that alarm", () => {
+    const trouble: FeederEvent = { kind: "trouble", words: "coil open", seq: 1, recordedAt: at(50) };
+    const { state } = report(clocked(60, 60), said({}, 60, "b", [trouble]), 60);
+    const seen = advanceFeeder(
+      { id: "r" },
+      state,
+      { kind: "alarmAcknowledged", fault: "troubleReported", by: "Ada" },
+      at(61),
+    );
+    expect(seen.state.alarms.troubleReported).toMatchObject({ phase: "acknowledged", acknowledgedBy: "Ada" });
+    expect(seen.effects.map(({ kind }) => kind)).toEqual(["alarmChanged"]);
+    const shelved = advanceFeeder(
+      { id: "r" },
+      state,
+      { kind: "alarmShelved", fault: "foodLow", until: afterwards(at(61), days(1)), by: "Ada" },
+      at(61),
+    );
+    expect(shelved.state.alarms).toMatchObject({
+      foodLow: { phase: "shelved" },
+      troubleReported: { phase: "unacknowledged" },
+    });
+  });
+});
+
+describe("the next look", () => {
+  it("is never before now, at most ten minutes ahead, and a day for a feeder that never spoke", () => {
+    expect(nextLookAt(newFeeder(rowanSettings, start), start)).toBe(afterwards(start, days(1)));
+    const house = yard(rowanSettings, start, 9);
+    house.watch(({ state }) => {
+      const look = nextLookAt(state, house.now());
+      expect(look).toBeGreaterThan(house.now());
+      expect(look).toBeLessThanOrEqual(afterwards(house.now(), minutes(10)));
+    });
+    house.pass(200);
+    expect(nextLookAt(house.state(), house.now())).toBe(silentFrom(house.state().link, rowanSettings));
+  });
+
+  type Mishap =
+    | "silence"
+    | "trouble"
+    | "pause"
+    | "deaf"
+    | "resume"
+    | "frost"
+    | "thaw"
+    | "shelve"
+    | "acknowledge"
+    | "jam";
+  const mishaps = fc.array(
+    fc.tuple(
+      fc.integer({ min: 1, max: 180 }),
+      fc.constantFrom<Mishap>(
+        "silence",
+        "trouble",
+        "pause",
+        "deaf",
+        "resume",
+        "frost",
+        "thaw",
+        "shelve",
+        "acknowledge",
+        "jam",
+      ),
+    ),
+    { minLength: 1, maxLength: 12, size: "max" },
+  );
+
+  const playThrough = (seed: number, what: readonly (readonly [number, Mishap])[], patrol: "each" | "due") => {
+    const house = yard(rowanSettings, afterwards(start, hours(6)), seed, patrol);
+    house.pass(60);
+    let orders = 0;
+    for (const [wait, mishap] of what) {
+      const { truth } = house;
+      if (mishap === "silence") truth.dead[truth.dead.has("link") ? "delete" : "add"]("link");
+      else if (mishap === "trouble") truth.words = "coil open";
+      else if (mishap === "pause") house.order(`o${++orders}`, "pause", afterwards(house.now(), minutes(45)));
+      else if (mishap === "deaf") truth.dead[truth.dead.has("ears") ? "delete" : "add"]("ears");
+      else if (mishap === "resume") house.order(`o${++orders}`, "resume");
+      else if (mishap === "frost") Object.assign(truth, { air: -5, lid: -8, inside: -4, humidity: 92 });
+      else if (mishap === "thaw") Object.assign(truth, { air: 5, lid: null, inside: null, humidity: 70 });
+      else if (mishap === "jam") truth.tray = truth.tray === "jammed" ? "free" : "jammed";
+      else {
+        for (const kind of ["feederSilent", "pauseOverdue", "frostInside"] as const) {
+          if (mishap === "acknowledge") house.give({ kind: "alarmAcknowledged", fault: kind, by: "Ada" });
+          else if (house.state().alarms[kind]) {
+            house.give({ kind: "alarmShelved", fault: kind, until: afterwards(house.now(), minutes(50)), by: "Ada" });
+          }
+        }
+      }
+      house.pass(wait);
+    }
+    house.pass(120);
+    const changes = house
+      .effects()
+      .flatMap(({ at: when, effect }: { at: Instant; effect: Effect }) =>
+        effect.kind === "alarmChanged" || effect.kind === "orderChanged"
+          ? [`${(when - start) / 60_000} ${shortly(effect)}`]
+          : [],
+      );
+    return { changes, looks: house.looks() };
+  };
+
+  // Not the words: "nothing heard for 6 minutes" was said when it was last looked at.
+  const shortly = (effect: Extract<Effect, { kind: "alarmChanged" | "orderChanged" }>): string =>
+    effect.kind === "orderChanged" ? JSON.stringify(effect.order) : JSON.stringify({ ...effect.change, reason: null });
+
+  it("loses no change of alarm or order, to the minute, against looking every minute", () => {
+    let changesSeen = 0;
+    let looksSpared = 0;
+    fc.assert(
+      fc.property(fc.integer({ min: 1, max: 10_000 }), mishaps, (seed, what) => {
+        const each = playThrough(seed, what, "each");
+        const due = playThrough(seed, what, "due");
+        expect(due.changes).toEqual(each.changes);
+        changesSeen += each.changes.length;
+        looksSpared += each.looks - due.looks;
+      }),
+      { numRuns: 25 },
+    );
+    expect(changesSeen).toBeGreaterThan(100);
+    expect(looksSpared).toBeGreaterThan(1_000);
+  }, 60_000);
+});
+
+describe("a report of a thousand events", () => {
+  it("is taken in a few milliseconds", () => {
+    const events = Array.from({ length: 1_000 }, (_, n): FeederEvent => {
+      const common = { seq: n + 1, recordedAt: at(n * 20) };
+      switch (n % 4) {
+        case 0:
+          return { ...common, kind: "visit" };
+        case 1:
+          return { ...common, kind: "press" };
+        case 2:
+          return { ...common, kind: "deposit", metal: true, signal: 0.8, chute: true };
+        default:
+          return {
+            ...common,
+            kind: "portion",
+            cause: "deposit",
+            paysFor: n,
+            motorRan: 900 as Span,
+            meanCurrent: 240 as never,
+            peakCurrent: 500 as never,
+            chuteCount: 3,
+          };
+      }
+    });
+    const state = clocked(20_000, 20_000);
+    const spent: number[] = [];
+    for (let round = 0; round < 60; round++) {
+      const began = performance.now();
+      report(state, said({ hopper: grams(800) }, 20_000, "b", events), 20_000);
+      spent.push(performance.now() - began);
+    }
+    const median = spent.sort((a, b) => a - b)[30] ?? Number.POSITIVE_INFINITY;
+    if (process.env.SHOW_SPEED) console.log(`median ${median.toFixed(2)} ms for 1,000 events`);
+    expect(median).toBeLessThan(20); // a tenfold slowing shows, a busy machine doesn't
+  });
+});

@@ -1,0 +1,253 @@
+import { advanceFeeder, type FeederStep, nextLookAt } from "../../server/domain/advanceFeeder.ts";
+import type { Effect, Fact, FeederEvent, Happening, Notice, Portion, Readings } from "../../server/domain/facts.ts";
+import type { FaultKind } from "../../server/domain/faults.ts";
+import { type FeederSettings, type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import { readSendingTime } from "../../server/domain/feederClock.ts";
+import { after, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
+import { pendingOrders } from "../../server/domain/orders/lifeCycle.ts";
+import type { Order } from "../../server/domain/orders/order.ts";
+import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
+
+/**
+ * A small feeder with birds, minute by minute, to play stories through the whole step. Birds come by daylight (07 to 15 UTC)
+ * and land, press, deposit; a working feeder pays each press and deposit. What is broken is planted in `truth`.
+ */
+export interface Truth {
+  hopper: number; // grams really in it
+  perHour: number; // landings in daylight
+  motor: "turns" | "stalled" | "wireOff";
+  tray: "free" | "jammed";
+  dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "ears">;
+  chuteMisses: number; // share of portions that slip past a healthy chute sensor
+  air: number;
+  inside: number | null; // null: as the air, and a little more
+  lid: number | null;
+  humidity: number;
+  batteryCelsius: number | null;
+  batteryVolts: number;
+  charge: number;
+  words: string | null; // trouble to be told with the next report
+  forgetsPause: boolean;
+  paused: boolean;
+}
+
+export interface Told {
+  readonly at: Instant;
+  readonly notice: Notice;
+}
+
+export function yard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
+  const chance = randomFrom(seed);
+  const truth: Truth = {
+    hopper: 1_200,
+    perHour: 8,
+    motor: "turns",
+    tray: "free",
+    dead: new Set(),
+    chuteMisses: 0.02,
+    air: 5,
+    inside: null,
+    lid: null,
+    humidity: 70,
+    batteryCelsius: null,
+    batteryVolts: 12.7,
+    charge: 0,
+    words: null,
+    forgetsPause: false,
+    paused: false,
+  };
+  let now = start;
+  let bootAt = start;
+  let boot = 1;
+  let seq = 0;
+  let state = newFeeder(settings, start);
+  let counts = { button: 0, detector: 0, chute: 0, perch: 0 };
+  let spool: { readonly boot: number; readonly uptime: Span; readonly seq: number; readonly happening: Happening }[] =
+    [];
+  const effects: { readonly at: Instant; readonly effect: Effect }[] = [];
+  const watchers: ((step: FeederStep, fact: Fact) => void)[] = [];
+  let looks = 0;
+
+  const give = (fact: Fact): void => {
+    const step = advanceFeeder({ id: "rowan" }, state, fact, now);
+    state = step.state;
+    for (const effect of step.effects) effects.push({ at: now, effect });
+    for (const watch of watchers) watch(step, fact);
+  };
+  const record = (happening: Happening, second: number): number => {
+    seq += 1;
+    spool.push({ boot, uptime: (after(now, seconds(second)) - bootAt) as Span, seq, happening });
+    return seq;
+  };
+
+  const portion = (cause: Portion["cause"], paysFor: number | null): Portion => {
+    const turns = truth.motor === "turns";
+    const fell = turns && truth.tray === "free" && truth.hopper > 3;
+    if (fell) truth.hopper = Math.max(0, truth.hopper - settings.portionMass * (0.8 + 0.4 * chance()));
+    const pieces = fell ? 2 + Math.floor(3 * chance()) : 0;
+    const seen = truth.dead.has("chute") || chance() < truth.chuteMisses ? 0 : pieces;
+    counts.chute += seen;
+    const mean = { turns: fell ? 240 : truth.tray === "jammed" ? 265 : 190, stalled: 1_400, wireOff: 0 }[truth.motor];
+    return {
+      kind: "portion",
+      cause,
+      paysFor,
+      motorRan: 900 as Span,
+      meanCurrent: milliamps(mean * (0.95 + 0.1 * chance())),
+      peakCurrent: milliamps(mean * 2.2),
+      chuteCount: settings.sensors.chute ? seen : null,
+    };
+  };
+  const pay = (cause: "press" | "deposit", paysFor: number | null, second: number) => {
+    if (!truth.paused && !truth.dead.has("payer")) record(portion(cause, paysFor), second);
+  };
+  const bird = (second: number) => {
+    if (!truth.dead.has("perch")) {
+      counts.perch += 1;
+      record({ kind: "visit" }, second);
+    }
+    if (chance() < 0.4 && !truth.dead.has("button")) {
+      counts.button += 1;
+      pay("press", record({ kind: "press" }, second + 2), second + 3);
+    }
+    if (chance() < 0.3 && !truth.dead.has("detector")) {
+      counts.detector += 1;
+      pay("deposit", record({ kind: "deposit", metal: true, signal: 0.8, chute: true }, second + 5), second + 6);
+    }
+  };
+  const readings = (): Readings => {
+    const inside = truth.inside ?? truth.air + 1;
+    return {
+      hopper:
+        !settings.sensors.scale || truth.dead.has("scale")
+          ? null
+          : grams(Math.round(10 * (truth.hopper + chance() + chance() - 1)) / 10),
+      air: celsius(truth.air + 0.1 * chance()),
+      inside: celsius(inside),
+      lid: celsius(truth.lid ?? truth.air),
+      humidity: humidityPercent(truth.humidity),
+      supply: volts(5.05),
+      battery: volts(truth.batteryVolts),
+      batteryTemperature: celsius(truth.batteryCelsius ?? inside),
+      charge: milliamps(truth.charge),
+      signalDbm: -60 - Math.round(5 * chance()),
+      spooled: 0,
+      counts: { ...counts },
+      paused: truth.paused,
+      planVersion: null,
+    };
+  };
+
+  const report = (): void => {
+    const sent = spool;
+    spool = [];
+    // What an earlier boot left behind goes first.
+    for (const left of new Set(sent.map((one) => one.boot).filter((from) => from !== boot))) send(left, sent);
+    send(boot, sent);
+  };
+  const send = (from: number, all: typeof spool): void => {
+    const current = from === boot;
+    const sentUptime = current ? ((now - bootAt) as Span) : null;
+    const time = readSendingTime(state.clock, `boot-${from}`, sentUptime, now);
+    if (time.kind !== "known") throw new Error("the yard never uses a boot twice");
+    state = { ...state, clock: time.clock };
+    const events = all
+      .filter((one) => one.boot === from)
+      .map((one): FeederEvent => ({ ...one.happening, seq: one.seq, recordedAt: time.momentOf(one.uptime) }));
+    give({ kind: "reported", report: { boot: `boot-${from}`, sentUptime, readings: readings(), events } });
+  };
+  const hearOrders = (): void => {
+    const pending = pendingOrders(state.orders, now);
+    if (pending.length === 0) return;
+    give({ kind: "ordersSent" });
+    if (truth.dead.has("ears")) return;
+    for (const order of pending) {
+      truth.paused = order.kind === "pause";
+      record({ kind: "order", order: order.id, outcome: "done", problem: null }, 1);
+    }
+  };
+
+  let lookAt = start;
+  const minute = (): void => {
+    const hour = new Date(now).getUTCHours();
+    const daylight = hour >= 7 && hour < 15;
+    if (daylight && chance() < truth.perHour / 60) bird(Math.floor(40 * chance()));
+    if (truth.words !== null) {
+      record({ kind: "trouble", words: truth.words }, 0);
+      truth.words = null;
+    }
+    now = after(now, minutes(1));
+    if (!truth.dead.has("link")) {
+      report();
+      hearOrders();
+      lookAt = nextLookAt(state, now);
+    }
+    if (patrol === "each" || now >= lookAt) {
+      looks += 1;
+      give({ kind: "minutePassed" });
+      lookAt = nextLookAt(state, now);
+    }
+  };
+
+  return {
+    truth,
+    give: (fact: Fact) => {
+      give(fact);
+      lookAt = nextLookAt(state, now);
+    },
+    /** Lets so many minutes pass; `each` may change the truth as they do. */
+    pass: (count: number, each?: (now: Instant) => void) => {
+      for (let n = 0; n < count; n++) {
+        each?.(now);
+        minute();
+      }
+    },
+    restart: () => {
+      boot += 1;
+      bootAt = now;
+      seq = 0;
+      counts = { button: 0, detector: 0, chute: 0, perch: 0 };
+      if (truth.forgetsPause) truth.paused = false;
+    },
+    refill: (mass: number) => {
+      truth.hopper = Math.min(settings.hopperCapacity, truth.hopper + mass);
+    },
+    order: (id: string, kind: Order["kind"], until: Instant | null = null): void => {
+      const order: Order = {
+        id,
+        kind,
+        until,
+        askedAt: now,
+        askedBy: "Ada",
+        phase: "asked",
+        sentAt: null,
+        answeredAt: null,
+        problem: null,
+      };
+      give({ kind: "orderAsked", order });
+      lookAt = nextLookAt(state, now);
+    },
+    watch: (watcher: (step: FeederStep, fact: Fact) => void) => watchers.push(watcher),
+    now: () => now,
+    looks: () => looks,
+    state: (): FeederState => state,
+    effects: () => effects,
+    told: (): Told[] =>
+      effects.flatMap(({ at, effect }) => (effect.kind === "tell" ? [{ at, notice: effect.notice }] : [])),
+    /** Faults that the keeper's phone rang for, in order. */
+    rangFor: (): (FaultKind | null)[] =>
+      effects.flatMap(({ effect }) => (effect.kind === "tell" && !effect.notice.quiet ? [effect.notice.fault] : [])),
+  };
+}
+
+/** Mulberry32: a small generator, so that a story is the same each time it is told. */
+function randomFrom(seed: number): () => number {
+  let a = seed >>> 0;
+  return () => {
+    a = (a + 0x6d2b79f5) >>> 0;
+    let t = a;
+    t = Math.imul(t ^ (t >>> 15), t | 1);
+    t ^= t + Math.imul(t ^ (t >>> 7), t | 61);
+    return ((t ^ (t >>> 14)) >>> 0) / 4_294_967_296;
+  };
+}
