@@ -1,0 +1,19 @@
+import type { FeederSettings } from "../../server/domain/feeder.ts";
+import { days, seconds } from "../../server/domain/instant.ts";
+import { grams } from "../../server/domain/units.ts";
+
+/** A fully fitted feeder in the invented yard Alder Croft, with whatever a test wants different. */
+export const someSettings = (different: Partial<FeederSettings> = {}): FeederSettings => ({
+  name: "Rowan",
+  practice: false,
+  place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
+  zone: "Europe/Stockholm",
+  food: "peanuts",
+  hopperCapacity: grams(2_000),
+  portionMass: grams(5),
+  sensors: { button: true, detector: true, chute: true, perch: true, scale: false },
+  battery: "none",
+  reportEvery: seconds(60),
+  warnAhead: days(2),
+  ...different,
+});
