@@ -1,7 +1,7 @@
 import { randomUUID } from "node:crypto";
 import { levelOf } from "../domain/hopper/level.ts";
 import type { Ports, YardRow } from "../ports.ts";
-import { practiceFeeders, practiceYard } from "../practice/yard.ts";
+import { larch, practiceYard, rowan } from "../practice/yard.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { addFeeder, changeKey } from "./feeders.ts";
 
@@ -12,7 +12,7 @@ export async function startPractice(ports: Ports, keys: FeederKeys): Promise<voi
   const yard: YardRow = { id: randomUUID(), ...practiceYard, digestTime: "07:30", digestWanted: false, practice: true };
   await ports.store.yards.addYard(yard, ports.clock.now());
   const feeders = [];
-  for (const settings of practiceFeeders) {
+  for (const settings of [rowan, larch]) {
     const { key } = await addFeeder(ports, yard, settings);
     feeders.push({ name: settings.name, key, heardUntil: null, hopper: null });
   }

@@ -1,7 +1,7 @@
 import type { Store } from "../../ports.ts";
 import { digestsOver } from "./digestStore.ts";
 import { keepersOver } from "./keeperStore.ts";
-import { connect } from "./openStore.ts";
+import { type Connections, connect } from "./openStore.ts";
 import { outboxOver } from "./outboxStore.ts";
 import { recordsOver } from "./recordStore.ts";
 import { transactionOver } from "./transaction.ts";
@@ -12,8 +12,9 @@ export interface OpenStore extends Store {
 }
 
 /** Opens a database whose migrations are applied. @param databaseUrl `file:` and a path. */
-export async function openStore(databaseUrl: string): Promise<OpenStore> {
-  const connections = await connect(databaseUrl);
+export const openStore = async (databaseUrl: string): Promise<OpenStore> => storeOver(await connect(databaseUrl));
+
+export function storeOver(connections: Connections): OpenStore {
   return {
     transaction: (work) => connections.write((statements) => work(transactionOver(statements))),
     outbox: outboxOver(connections),

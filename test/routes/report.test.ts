@@ -1,0 +1,321 @@
+import Database from "better-sqlite3";
+import { describe, expect, it } from "vitest";
+import type { Answer } from "../../server/contract/report.ts";
+import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
+import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
+import { patrol } from "../../server/flows/patrol.ts";
+import { reportExample } from "../../server/routes/feederDoor.ts";
+import { type House, openHouse } from "../support/house.ts";
+
+const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
+const plain = (events: object[] = [], sentUptimeMs = 600_000, boot = "b-1") => ({ boot, sentUptimeMs, events });
+
+async function storedEvents(house: House, feeder: string) {
+  const now = house.clock.now();
+  return house.store.records.events(feeder, (now - days) as never, (now + days) as never, 10_000);
+}
+const days = hours(24 * 30);
+
+const limitPages = (house: House, most: number) =>
+  house.connections.write((statements) => statements.$queryRawUnsafe(`PRAGMA max_page_count = ${most}`));
+
+describe("a report", () => {
+  it("is answered as the documentation shows, with the very example it shows", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const spec = (await house.app.inject({ url: "/api/docs/json" })).json();
+    const example = spec.paths["/api/v1/report"].post.requestBody.content["application/json"].schema.example;
+    expect(example).toEqual(reportExample);
+
+    const { status, body } = await house.report(key, example);
+    expect(status).toBe(200);
+    expect(body).toEqual({
+      storedThrough: 413,
+      duplicates: 0,
+      refused: [],
+      serverTime: "2026-01-15T09:00:00.000Z",
+      nextReportSeconds: 60,
+      orders: [],
+    } satisfies Answer);
+    expect((await storedEvents(house, feeder.id)).map(({ kind }) => kind)).toEqual(["deposit", "portion"]);
+  });
+
+  it("is stored once, however often it is sent", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const report = plain([press(1, 1_000), press(2, 2_000)]);
+    await house.report(key, report);
+    house.clock.pass(seconds(30));
+    const again = await house.report(key, report);
+    expect(again.body).toMatchObject({ storedThrough: 2, duplicates: 2, refused: [] });
+    expect(await storedEvents(house, feeder.id)).toHaveLength(2);
+  });
+
+  it("may be sent by many at once, and each event is still stored once", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const report = plain([press(1, 1_000), press(2, 2_000), press(3, 3_000)]);
+    const answers = await Promise.all(Array.from({ length: 20 }, () => house.report(key, report)));
+    expect(answers.map(({ status }) => status)).toEqual(Array(20).fill(200));
+    expect(answers.filter(({ body }) => (body as Answer).duplicates === 0)).toHaveLength(1);
+    expect(await storedEvents(house, feeder.id)).toHaveLength(3);
+  });
+
+  it("tells its times by uptime, since the feeder has no clock", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const now = house.clock.now();
+    await house.report(key, plain([press(1, 600_000 - 90_000)]));
+    const [event] = await storedEvents(house, feeder.id);
+    expect(isoOf(event?.recordedAt as never)).toBe(isoOf((now - 90_000) as never));
+  });
+
+  it("places what an earlier boot left behind by what that boot told while it ran", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, plain([], 600_000, "b-1"));
+    const then = house.clock.now();
+    house.clock.pass(hours(2)); // the power went; the feeder is up again under a new boot id
+    await house.report(key, plain([], 5_000, "b-2"));
+    await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [press(7, 600_000 + 120_000)] });
+    const [event] = await storedEvents(house, feeder.id);
+    expect(event?.recordedAt).toBe(then + 120_000);
+  });
+
+  it("keeps kinds and fields that this version doesn't know", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const strange = { seq: 1, uptimeMs: 5, kind: "song", notes: ["caw"], nested: { loud: true } };
+    const { status, body } = await house.report(key, { ...plain([strange]), mood: "well" });
+    expect(status).toBe(200);
+    expect(body).toMatchObject({ refused: [], storedThrough: 1 });
+    const [event] = await storedEvents(house, feeder.id);
+    expect(event?.kind).toBe("song");
+    expect(JSON.parse(event?.body as string)).toEqual(strange);
+  });
+
+  it("loses one bad event alone, and says which field was bad", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const bad = { seq: 2, uptimeMs: 2_000, kind: "portion", cause: "whim" };
+    const { status, body } = await house.report(key, plain([press(1, 1_000), bad, press(3, 3_000)]));
+    expect(status).toBe(200);
+    expect((body as Answer).refused).toEqual([
+      { seq: 2, field: "events[1].cause", problem: expect.stringContaining("timer") },
+    ]);
+    expect((body as Answer).storedThrough).toBe(3);
+    expect((await storedEvents(house, feeder.id)).map(({ seq }) => seq)).toEqual([1, 3]);
+  });
+
+  it("need not wait for a refused event at its end: that one is dealt with too", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder();
+    const { body } = await house.report(key, plain([press(1, 1_000), { seq: 2, uptimeMs: -4, kind: "press" }]));
+    expect(body).toMatchObject({ storedThrough: 2, refused: [{ seq: 2, field: "events[1].uptimeMs" }] });
+  });
+
+  it("sets a number aside that no such sensor can mean, and still counts as a sign of life", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const { status, body } = await house.report(key, {
+      ...plain(),
+      readings: { airCelsius: -127, insideCelsius: 3, batteryVolts: -5 },
+    });
+    expect(status).toBe(200);
+    expect((body as Answer).refused.map(({ field }) => field)).toEqual(["readings.airCelsius", "readings.batteryVolts"]);
+    const view = await house.look(feeder.id);
+    expect(view.readings).toMatchObject({ airCelsius: null, insideCelsius: 3, batteryVolts: null });
+  });
+
+  it("counts what never came when numbers are skipped", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, plain([press(1, 1_000), press(5, 5_000)]));
+    const row = await house.store.yards.feeder(feeder.id);
+    expect(row?.state.sequence.boots).toEqual([{ boot: "b-1", highest: 5, missing: 3 }]);
+  });
+});
+
+describe("the door refuses, naming the field, and stores nothing", () => {
+  const refusals: [string, string | object, number, string][] = [
+    ["truncated JSON", '{"boot":"b-1","sentUptimeMs":60', 400, ""],
+    ["no JSON at all", "hello", 400, ""],
+    ["a list for a report", "[]", 400, "(the whole)"],
+    ["NaN as a string", { ...plain(), readings: { airCelsius: "NaN" } }, 400, "readings.airCelsius"],
+    ["a missing boot", { sentUptimeMs: 5 }, 400, "boot"],
+    ["a boot id with a line break", { boot: "b\n1", sentUptimeMs: 5 }, 400, "boot"],
+    ["a negative uptime", { boot: "b-1", sentUptimeMs: -5 }, 400, "sentUptimeMs"],
+    ["a missing uptime", { boot: "b-1" }, 400, "sentUptimeMs"],
+    ["paused as a word", { ...plain(), readings: { paused: "yes" } }, 400, "readings.paused"],
+    ["a fractional count", { ...plain(), readings: { counts: { button: 1.5 } } }, 400, "readings.counts.button"],
+    ["events that are no list", { ...plain(), events: {} }, 400, "events"],
+    ["2,001 events", plain(Array.from({ length: 2_001 }, (_, index) => press(index + 1, 5))), 413, "events"],
+    ["another feeder's name", { ...plain(), feeder: "larch-000000" }, 403, "feeder"],
+  ];
+  it.each(refusals)("%s", async (_what, body, status, field) => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const answer = await house.report(key, body);
+    expect(answer.status).toBe(status);
+    expect(answer.headers["content-type"]).toContain("application/problem+json");
+    expect(answer.body).toMatchObject({ status, detail: expect.any(String) });
+    if (field !== "") expect((answer.body as { errors: { field: string }[] }).errors[0]?.field).toBe(field);
+    expect((await house.look(feeder.id)).lastHeardAt).toBeNull();
+  });
+
+  it("a body over 1 MiB", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder();
+    const { status, body } = await house.report(key, { ...plain(), padding: "x".repeat(10 * 1_048_576) });
+    expect(status).toBe(413);
+    expect(body).toMatchObject({ status: 413, title: "The request is too large" });
+  });
+
+  it("an event from after the report's own sending", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder();
+    const { body } = await house.report(key, plain([press(1, 700_000)]));
+    expect(body).toMatchObject({ refused: [{ seq: 1, field: "events[0].uptimeMs" }] });
+  });
+
+  it("a boot id that was used before: the uptime runs backwards", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, plain([press(1, 1_000)], hours(5)));
+    const { status, body } = await house.report(key, plain([press(2, 900)], 1_000));
+    expect(status).toBe(409);
+    expect(body).toMatchObject({ errors: [{ field: "boot" }] });
+    expect(await storedEvents(house, feeder.id)).toHaveLength(1);
+  });
+
+  it("a seq that was stored before and says something else now", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, plain([press(1, 1_000)]));
+    const { body } = await house.report(key, plain([{ seq: 1, uptimeMs: 2_000, kind: "visit" }]));
+    expect(body).toMatchObject({ duplicates: 0, refused: [{ seq: 1, field: "seq" }] });
+    expect((await storedEvents(house, feeder.id)).map(({ kind }) => kind)).toEqual(["press"]);
+  });
+
+  it("no key, a wrong key, a wrong scheme", async () => {
+    const house = await openHouse();
+    await house.addFeeder();
+    for (const authorization of [undefined, "Bearer pw_wrong", "Basic abc", "Bearer "]) {
+      const answer = await house.app.inject({
+        method: "POST",
+        url: "/api/v1/report",
+        headers: authorization === undefined ? {} : { authorization },
+        payload: plain(),
+      });
+      expect(answer.statusCode).toBe(401);
+      expect(answer.headers["www-authenticate"]).toBe("Bearer");
+      expect(answer.json()).toMatchObject({ errors: [{ field: "Authorization" }] });
+    }
+  });
+
+  it("the old key after a new one was made, and any key of a removed feeder", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    expect((await house.report(key, plain())).status).toBe(200);
+    const changed = await house.app.inject({
+      method: "POST",
+      url: `/api/v1/feeders/${feeder.id}/key`,
+      headers: house.keeper,
+    });
+    expect((await house.report(key, plain())).status).toBe(401);
+    expect((await house.report(changed.json().key, plain())).status).toBe(200);
+    await house.app.inject({ method: "DELETE", url: `/api/v1/feeders/${feeder.id}`, headers: house.keeper });
+    expect((await house.report(changed.json().key, plain())).status).toBe(401);
+  });
+
+  it("more reports a minute than the limit, with a time to come back", async () => {
+    const house = await openHouse({ reportsPerMinute: 3 });
+    const { key } = await house.addFeeder();
+    const other = await house.addFeeder({ name: "Larch" });
+    for (let count = 0; count < 3; count += 1) expect((await house.report(key, plain())).status).toBe(200);
+    const { status, headers, body } = await house.report(key, plain());
+    expect(status).toBe(429);
+    expect(Number(headers["retry-after"])).toBeGreaterThan(0);
+    expect(body).toMatchObject({ status: 429, title: "Too many requests" });
+    expect((await house.report(other.key, plain())).status).toBe(200); // one talkative feeder silences no other
+  });
+});
+
+describe("a signed report", () => {
+  const signed = async (house: House, feeder: string, key: string, change: { time?: number; body?: string } = {}) => {
+    const body = JSON.stringify(plain([press(1, 1_000)]));
+    const time = String(change.time ?? Math.floor(house.clock.now() / 1_000));
+    const mac = signatureOf(hashOf(key), time, body);
+    return house.app.inject({
+      method: "POST",
+      url: "/api/v1/report",
+      headers: {
+        authorization: `Signature feeder="${feeder}", time="${time}", mac="${mac}"`,
+        "content-type": "application/json",
+      },
+      payload: change.body ?? body,
+    });
+  };
+
+  it("is taken without the key ever being sent", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    expect((await signed(house, feeder.id, key)).statusCode).toBe(200);
+  });
+
+  it("is refused when a byte of it was changed, when it is old, and when another feeder signed it", async () => {
+    const house = await openHouse();
+    const [rowan, larch] = [await house.addFeeder(), await house.addFeeder({ name: "Larch" })];
+    const changed = JSON.stringify(plain([press(1, 1_001)]));
+    expect((await signed(house, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
+    const old = Math.floor(house.clock.now() / 1_000) - 301;
+    expect((await signed(house, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
+    expect((await signed(house, rowan.feeder.id, larch.key)).statusCode).toBe(401);
+    expect((await signed(house, "nobody-000000", rowan.key)).statusCode).toBe(401);
+  });
+});
+
+describe("when the database can't take it", () => {
+  it("answers 503 while another process holds the lock, and takes the same report afterwards", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const other = new Database(house.databaseFile);
+    other.exec("BEGIN IMMEDIATE");
+    const refused = await house.report(key, plain([press(1, 1_000)]));
+    expect(refused.status).toBe(503);
+    expect(Number(refused.headers["retry-after"])).toBeGreaterThan(0);
+    other.exec("ROLLBACK");
+    other.close();
+    expect((await house.report(key, plain([press(1, 1_000)]))).body).toMatchObject({ duplicates: 0, storedThrough: 1 });
+    expect(await storedEvents(house, feeder.id)).toHaveLength(1);
+  });
+
+  it("answers 507 when the disk is full, and goes on when there is room again", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await limitPages(house, 1); // as SQLite sees a full disk: no page more than there are
+    const many = Array.from({ length: 2_000 }, (_, index) => press(index + 1, 1_000));
+    expect((await house.report(key, plain(many))).status).toBe(507);
+    expect(await storedEvents(house, feeder.id)).toHaveLength(0);
+    await limitPages(house, 4_294_967_294);
+    expect((await house.report(key, plain(many))).body).toMatchObject({ duplicates: 0, storedThrough: 2_000 });
+  });
+});
+
+describe("time that passes", () => {
+  it("lets a feeder fall silent and come back", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    for (let minute = 0; minute < 30; minute += 1) {
+      await house.report(key, plain([], 600_000 + minute * 60_000));
+      house.clock.pass(minutes(1));
+    }
+    house.clock.pass(hours(3));
+    await patrol(house.ports);
+    expect((await house.look(feeder.id)).alarms.map(({ fault }) => fault)).toEqual(["feederSilent"]);
+    expect(house.rung()).toBe(1);
+    await house.report(key, plain([], 600_000 + hours(4)));
+    const after = await house.look(feeder.id);
+    expect(after.alarms.map(({ phase }) => phase)).toEqual(["returnedUnacknowledged"]);
+  });
+});

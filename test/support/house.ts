@@ -1,0 +1,153 @@
+import { rmSync } from "node:fs";
+import type { FastifyInstance } from "fastify";
+import { inject, onTestFinished } from "vitest";
+import { type FeederSockets, feederSockets } from "../../server/adapters/feederSockets.ts";
+import { liveBrowsers } from "../../server/adapters/liveBrowsers.ts";
+import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
+import { type OpenStore, storeOver } from "../../server/adapters/store/prismaStore.ts";
+import { buildApp } from "../../server/app.ts";
+import type { FeederView } from "../../server/contract/api.ts";
+import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
+import { feederKeys } from "../../server/flows/feederKeys.ts";
+import { openClaim } from "../../server/flows/signIn.ts";
+import type { Clock, Phone, Ports, PracticeGround, PushGateway, PushOutcome } from "../../server/ports.ts";
+import { copyDatabase } from "./migratedDatabase.ts";
+
+/** A clock that stands still until a test moves it. */
+export interface HandClock extends Clock {
+  pass(span: Span): Instant;
+}
+
+export function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
+  let now = instantOf(start);
+  return {
+    now: () => now,
+    pass: (span) => {
+      now = after(now, span);
+      return now;
+    },
+  };
+}
+
+/** A push service that does as it is told and remembers what it was handed. */
+export interface HandPush extends PushGateway {
+  readonly sent: { readonly phone: Phone; readonly title: string; readonly body: string }[];
+  answer: PushOutcome;
+}
+
+function handPush(): HandPush {
+  const sent: HandPush["sent"] = [];
+  return {
+    publicKey: "B".repeat(87),
+    sent,
+    answer: { kind: "accepted" },
+    async send(phone, _feeder, { title, body }) {
+      sent.push({ phone, title, body });
+      return this.answer;
+    },
+    checkEndpoint: async (endpoint) =>
+      endpoint.startsWith("https://") ? { kind: "fine" } : { kind: "refused", why: "must be https" },
+  };
+}
+
+const idlePractice: PracticeGround = {
+  start: () => undefined,
+  stop: async () => undefined,
+  fail: () => undefined,
+  state: () => ({ running: false, fault: "none" }),
+};
+
+export interface House {
+  readonly app: FastifyInstance;
+  readonly ports: Ports;
+  readonly store: OpenStore;
+  readonly connections: Connections;
+  readonly databaseFile: string;
+  readonly clock: HandClock;
+  readonly push: HandPush;
+  readonly sockets: FeederSockets;
+  /** How often the outbox was told that something waits. */
+  readonly rung: () => number;
+  /** Headers of a signed-in keeper. */
+  readonly keeper: Record<string, string>;
+  readonly yard: string;
+  addFeeder(said?: object): Promise<{ readonly feeder: FeederView; readonly key: string }>;
+  report(key: string, body: object | string): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
+  look(feeder: string): Promise<FeederView>;
+}
+
+/** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
+export async function openHouse(options: { reportsPerMinute?: number } = {}): Promise<House> {
+  const { folder, file } = copyDatabase(inject("migratedDatabase"));
+  const connections = await connect(`file:${file}`);
+  const store = storeOver(connections);
+  const [clock, push, sockets, browsers] = [handClock(), handPush(), feederSockets(), liveBrowsers()];
+  let rung = 0;
+  const bell = { ring: () => void (rung += 1) };
+  const ports: Ports = { clock, store, push, feeders: sockets, live: browsers, bell, practice: idlePractice };
+  const app = await buildApp({
+    ports,
+    keys: feederKeys(store.yards),
+    config: {
+      reportsPerMinute: options.reportsPerMinute ?? 10_000,
+      trustProxy: false,
+      logLevel: "silent",
+      publicUrl: null,
+    },
+    sessionKey: "a session key that is only for tests, 32 and more",
+    sockets,
+    browsers,
+    clientFolder: null,
+  });
+  onTestFinished(async () => {
+    sockets.closeAll();
+    browsers.closeAll();
+    await app.close();
+    await store.close();
+    rmSync(folder, { recursive: true, force: true });
+  });
+
+  const keeper = await signedIn(app, ports);
+  const yard = (await store.yards.yards())[0]?.id as string;
+  return {
+    app,
+    ports,
+    store,
+    connections,
+    databaseFile: file,
+    clock,
+    push,
+    sockets,
+    rung: () => rung,
+    keeper,
+    yard,
+    async addFeeder(said = {}) {
+      const payload = { yard, name: "Rowan", ...said };
+      const answer = await app.inject({ method: "POST", url: "/api/v1/feeders", headers: keeper, payload });
+      if (answer.statusCode !== 201) throw new Error(`expected a new feeder, got ${answer.body}`);
+      return answer.json();
+    },
+    async report(key, body) {
+      const answer = await app.inject({
+        method: "POST",
+        url: "/api/v1/report",
+        headers: { authorization: `Bearer ${key}`, "content-type": "application/json" },
+        payload: typeof body === "string" ? body : JSON.stringify(body),
+      });
+      return { status: answer.statusCode, body: answer.json() as never, headers: answer.headers };
+    },
+    async look(feeder) {
+      return (await app.inject({ url: `/api/v1/feeders/${feeder}`, headers: keeper })).json();
+    },
+  };
+}
+
+async function signedIn(app: FastifyInstance, ports: Ports): Promise<Record<string, string>> {
+  const token = await openClaim(ports);
+  if (!token) throw new Error("expected an open claim in a fresh house");
+  const payload = { token, name: "Keeper", passphrase: "birds before breakfast", zone: "Europe/Stockholm" };
+  const answer = await app.inject({ method: "POST", url: "/api/v1/claim", payload });
+  if (answer.statusCode !== 200) throw new Error(`expected to be signed in, got ${answer.body}`);
+  return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+}
+

@@ -1,0 +1,19 @@
+import { defineConfig } from "vitest/config";
+
+export default defineConfig({
+  test: {
+    include: ["test/**/*.test.ts", "test/**/*.test.tsx"],
+    globalSetup: ["test/support/migratedDatabase.ts"],
+    // Passwords are hashed and databases synced for real; on a slow disk that takes its time.
+    testTimeout: 20_000,
+    hookTimeout: 30_000,
+    env: { TZ: "UTC" },
+    coverage: {
+      provider: "v8",
+      include: ["server/domain/**"],
+      reporter: ["text-summary", "json-summary"],
+      reportsDirectory: "coverage",
+      thresholds: { lines: 95, functions: 95, branches: 88 },
+    },
+  },
+});
