@@ -76,15 +76,21 @@ export function watchPortion(
   if (portion.motorRan === 0) return { ...feed, payments };
 
   const counted = settings.sensors.chute && portion.chuteCount !== null ? portion.chuteCount > 0 : null;
-  const next = counted === null ? feed : countedByChute(feed, counted);
+  const chute = counted === null ? feed.chute : weighCount(feed, counted);
+  const uncountedRun = counted === null ? feed.uncountedRun : counted ? 0 : feed.uncountedRun + 1;
+  // Three misses in a row are no longer a matter of the sensor's habit.
+  const learns = counted !== null && chute.verdict !== "faulty" && uncountedRun < 3;
   return {
-    ...next,
-    payments,
     newestAt: portion.recordedAt,
+    chute,
+    missedShare: learns ? feed.missedShare + ((counted ? 0 : 1) - feed.missedShare) / 200 : feed.missedShare,
+    uncountedRun,
     lastFellAt: counted === true ? portion.recordedAt : feed.lastFellAt,
     levelAtPortion: level,
+    weighedAt: feed.weighedAt,
     motor: portion.meanCurrent === null ? feed.motor : watchCurrent(feed.motor, portion.meanCurrent, fell),
     scale: settings.sensors.scale ? portionInBlock(feed.scale, counted) : feed.scale,
+    payments,
   };
 }
 
@@ -162,12 +168,7 @@ function sawItFall(feed: FeedState, portion: Portion, settings: FeederSettings):
   return chuteIsBlind(feed) ? null : false;
 }
 
-function countedByChute(feed: FeedState, counted: boolean): FeedState {
+function weighCount(feed: FeedState, counted: boolean): SequentialTest {
   const missed = Math.min(Math.max(2 * feed.missedShare, missedMin), missedMax);
-  const chute = weigh(feed.chute, bernoulliRatio(!counted, missed, missedWhenStopped), bounds);
-  const uncountedRun = counted ? 0 : feed.uncountedRun + 1;
-  // Three misses in a row are no longer a matter of the sensor's habit.
-  const learns = chute.verdict !== "faulty" && uncountedRun < 3;
-  const missedShare = learns ? feed.missedShare + ((counted ? 0 : 1) - feed.missedShare) / 200 : feed.missedShare;
-  return { ...feed, chute, uncountedRun, missedShare };
+  return weigh(feed.chute, bernoulliRatio(!counted, missed, missedWhenStopped), bounds);
 }

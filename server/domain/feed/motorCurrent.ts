@@ -43,22 +43,17 @@ const bounds: Bounds = waldBounds({ falseAlarm: 1e-5, missed: 0.02 });
 /** `fell`: whether food was seen to fall; null where no sensor could tell. */
 export function watchCurrent(motor: MotorState, current: Milliamps, fell: boolean | null): MotorState {
   const value = Math.log(Math.max(current, 1));
-  if (fell === true) {
-    // Food fell, so the motor turned and the tray moved, whatever it drew: this is what health looks like now.
-    return { ...learntFrom(motor, value), stalled: openTest, still: openTest, lastMilliamps: current };
-  }
+  // Food fell, so the motor turned and the tray moved, whatever it drew: this is what health looks like now.
+  if (fell === true) return told(motor, value, true, openTest, openTest, current);
   if (motor.learnt < portionsNeeded) {
     const odd = motor.learnt > 0 && Math.abs(value - motor.mean) > 4 * spreadMin;
-    const next = fell === null && !odd ? learntFrom(motor, value) : motor;
-    return { ...next, lastMilliamps: current };
+    return told(motor, value, fell === null && !odd, motor.stalled, motor.still, current);
   }
   const variance = Math.max(motor.variance, spreadMin * spreadMin);
-  const usual = { mean: motor.mean, variance };
-  const stalled = weigh(motor.stalled, step(value, usual, stallFactor), bounds);
-  const still = weigh(motor.still, step(value, usual, stillFactor), bounds);
   const ordinary = Math.abs(value - motor.mean) < 2.5 * Math.sqrt(variance);
-  const next = fell === null && ordinary ? learntFrom(motor, value) : motor;
-  return { ...next, stalled, still, lastMilliamps: current };
+  const stalled = weigh(motor.stalled, step(value, motor.mean, variance, stallFactor), bounds);
+  const still = weigh(motor.still, step(value, motor.mean, variance, stillFactor), bounds);
+  return told(motor, value, fell === null && ordinary, stalled, still, current);
 }
 
 /** What this motor usually draws; null while too few portions were seen. */
@@ -73,19 +68,28 @@ export const turnsNormally = (motor: MotorState): boolean => {
   return motor.lastMilliamps > usual / 2 && motor.lastMilliamps < usual * 2;
 };
 
-function step(value: number, usual: { mean: number; variance: number }, factor: number): number {
-  const shifted = { mean: usual.mean + Math.log(factor), variance: usual.variance };
-  return Math.min(Math.max(normalRatio(value, usual, shifted), -stepMax), stepMax);
+function step(value: number, mean: number, variance: number, factor: number): number {
+  const ratio = normalRatio(value, { mean, variance }, { mean: mean + Math.log(factor), variance });
+  return Math.min(Math.max(ratio, -stepMax), stepMax);
 }
 
-function learntFrom(motor: MotorState, value: number): MotorState {
-  const learnt = Math.min(motor.learnt + 1, portionsRemembered);
-  const gain = 1 / learnt;
+function told(
+  motor: MotorState,
+  value: number,
+  learns: boolean,
+  stalled: SequentialTest,
+  still: SequentialTest,
+  lastMilliamps: number,
+): MotorState {
+  const learnt = learns ? Math.min(motor.learnt + 1, portionsRemembered) : motor.learnt;
+  const gain = learns ? 1 / learnt : 0;
   const off = value - motor.mean;
   return {
-    ...motor,
     learnt,
     mean: motor.mean + gain * off,
     variance: (1 - gain) * (motor.variance + gain * off * off),
+    stalled,
+    still,
+    lastMilliamps,
   };
 }

@@ -37,10 +37,16 @@ const bounds: Bounds = waldBounds({ falseAlarm: 1e-5, missed: 0.02 });
 const portionDoubt = 0.3;
 
 export function portionInBlock(scale: ScaleEvidence, fell: boolean | null): ScaleEvidence {
-  const chuteBlind = fell === true ? weigh(scale.chuteBlind, -stepMax, bounds) : scale.chuteBlind;
-  const next = fell === true ? { ...scale, chuteBlind, uncounted: "none" as const } : scale;
-  if (scale.start === null) return next;
-  return { ...next, portions: scale.portions + 1, counted: scale.counted + (fell === true ? 1 : 0) };
+  const begun = scale.start !== null;
+  return {
+    start: scale.start,
+    portions: begun ? scale.portions + 1 : scale.portions,
+    counted: begun && fell === true ? scale.counted + 1 : scale.counted,
+    odd: scale.odd,
+    nothingFalls: scale.nothingFalls,
+    chuteBlind: fell === true ? weigh(scale.chuteBlind, -stepMax, bounds) : scale.chuteBlind,
+    uncounted: fell === true ? "none" : scale.uncounted,
+  };
 }
 
 /** `noise` and `drift` in grams (hopper/level.ts); `uncountedRun`: portions in a row that the chute sensor didn't see. */

@@ -42,25 +42,36 @@ export const unknownAppetite = (now: Instant): Appetite => ({
 /** All that was eaten up to `at` has been told. */
 export function watchedUntil(appetite: Appetite, at: Instant): Appetite {
   if (appetite.since === null) return { ...unknownAppetite(at), since: at };
-  if (at <= appetite.at) return appetite;
-  const eaten = appetite.eaten * Math.exp(-inDays(between(appetite.at, at)) / memoryDays);
-  const moved = { ...appetite, at, eaten };
-  return at - moved.dayStart < dayMilliseconds ? moved : daysClosed(moved, at);
+  return at <= appetite.at ? appetite : movedOn(appetite, at, 0, appetite.byHour);
 }
 
 /** So much was eaten at this moment, which may be older than what was told before. Negative where a reading takes it back. */
 export function ate(appetite: Appetite, mass: number, at: Instant): Appetite {
-  const watched = watchedUntil(appetite, at);
-  if (watched.since === null || at < watched.since) return watched;
-  const late = watched.at - at;
+  if (appetite.since === null) return ate(watchedUntil(appetite, at), mass, at);
+  if (at < appetite.since) return appetite;
   const hour = Math.floor(at / 3_600_000) % 24;
-  const byHour = watched.byHour.slice();
+  const byHour = appetite.byHour.slice();
   byHour[hour] = Math.max(0, (byHour[hour] ?? 0) + mass);
+  return movedOn(appetite, at, mass, byHour);
+}
+
+/** Where `at` is older than what is known, the mass is discounted instead of the rest. */
+function movedOn(appetite: Appetite, at: Instant, mass: number, byHour: readonly number[] | null): Appetite {
+  if (at - appetite.dayStart >= dayMilliseconds)
+    return movedOn(daysClosed({ ...appetite, byHour: byHour ?? appetite.byHour }, at), at, mass, null);
+  const step = between(appetite.at, at);
+  const kept = Math.exp(-Math.abs(inDays(step)) / memoryDays);
+  // Spelled out, here and in all that runs once a portion: a spread costs ten times as much.
   return {
-    ...watched,
-    eaten: watched.eaten + (late > 0 ? mass * Math.exp(-late / dayMilliseconds / memoryDays) : mass),
-    dayEaten: at >= watched.dayStart ? watched.dayEaten + mass : watched.dayEaten,
-    byHour,
+    since: appetite.since,
+    at: step > 0 ? at : appetite.at,
+    eaten: step > 0 ? appetite.eaten * kept + mass : appetite.eaten + mass * kept,
+    dayStart: appetite.dayStart,
+    dayEaten: at >= appetite.dayStart ? appetite.dayEaten + mass : appetite.dayEaten,
+    days: appetite.days,
+    dayMean: appetite.dayMean,
+    dayVariance: appetite.dayVariance,
+    byHour: byHour ?? appetite.byHour,
   };
 }
 

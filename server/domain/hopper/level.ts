@@ -37,7 +37,7 @@ const portionDoubt = 0.3;
 /** Food and wear change the mean portion slowly: 0.2 % a portion, so about 2 % over a day of a hundred. */
 const portionWander = 0.002;
 /** 5 % and 95 % of a normal distribution, for the 90 % interval. */
-const ninetyPercent = 1.6449;
+export const ninetyPercent = 1.6449;
 /** Told within this time of a rise that the scale found, it is the same refill. */
 const sameRefillWithin = minutes(30);
 /** A bird on the perch leaves again; a gust is over. So a jump must still be there this much later, in another reading. */
@@ -109,12 +109,27 @@ export function dispensed(
   if (droppedNothing(portion, settings, chuteBlind)) {
     return { ...learning, appetite: watchedUntil(learning.appetite, at) };
   }
-  const lastPortionAt = learning.lastPortionAt === null || at > learning.lastPortionAt ? at : learning.lastPortionAt;
-  const eaten = { ...learning, lastPortionAt, appetite: ate(learning.appetite, learning.belief.portion, at) };
-  if (!learning.known || (learning.fixedAt !== null && at <= learning.fixedAt)) return eaten;
+  const counts = learning.known && (learning.fixedAt === null || at > learning.fixedAt);
   const wander = (portionWander * learning.belief.portion) ** 2;
-  const belief = withinHopper(afterPortion(learning.belief, learning.spreadVariance, wander), settings);
-  return markEmpty({ ...eaten, belief, portionsSinceWeighed: learning.portionsSinceWeighed + 1 }, at, settings);
+  const belief = counts
+    ? withinHopper(afterPortion(learning.belief, learning.spreadVariance, wander), settings)
+    : learning.belief;
+  const next: HopperState = {
+    known: learning.known,
+    belief,
+    spreadVariance: learning.spreadVariance,
+    portionSaid: learning.portionSaid,
+    portionsSinceWeighed: counts ? learning.portionsSinceWeighed + 1 : learning.portionsSinceWeighed,
+    lastPortionAt: learning.lastPortionAt === null || at > learning.lastPortionAt ? at : learning.lastPortionAt,
+    weighedAt: learning.weighedAt,
+    fixedAt: learning.fixedAt,
+    jump: learning.jump,
+    foundAt: learning.foundAt,
+    toldAt: learning.toldAt,
+    emptySince: learning.emptySince,
+    appetite: ate(learning.appetite, learning.belief.portion, at),
+  };
+  return counts ? markEmpty(next, at, settings) : next;
 }
 
 /** All that fell before `at` has been told: the feeder's spool is empty. Lets the appetite fall when nobody comes. */
@@ -185,7 +200,8 @@ export function refilled(hopper: HopperState, refill: ToldRefill, settings: Feed
       // "To the brim" is judged by eye: right within 5 %. Common practice, no source.
       return measuredByKeeper(told, settings.hopperCapacity, 0.05 * settings.hopperCapacity, at, settings, false);
     case "level": {
-      const doubt = Math.max(0.02 * settings.hopperCapacity, 0.05 * refill.what.grams);
+      // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
+      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.05 * settings.hopperCapacity);
       return measuredByKeeper(told, refill.what.grams, doubt, at, settings, true);
     }
   }

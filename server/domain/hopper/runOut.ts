@@ -1,9 +1,9 @@
 import { Temporal } from "temporal-polyfill";
 import type { FeederSettings } from "../feeder.ts";
 import { after, days, type Instant, type Span } from "../instant.ts";
-import { eatingRate, hourShares } from "./appetite.ts";
+import { type EatingRate, eatingRate, hourShares } from "./appetite.ts";
 import { type FirstPassage, firstPassageQuantile } from "./inverseGaussian.ts";
-import { type HopperState, levelOf, portionOf } from "./level.ts";
+import { type HopperLevel, type HopperState, levelOf, ninetyPercent, portionOf } from "./level.ts";
 
 /** When the hopper will be empty. Where it is empty already all three are the moment since when. */
 export type EmptyForecast =
@@ -36,14 +36,27 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
   const distance = Math.max(level.grams, 0.5 * portion.mean);
   if (distance > rate.mean * forecastDaysMax) return { kind: "notEmptying" };
 
-  // var T = L·σ²/μ³ + var(L)/μ² + L²·var(μ)/μ⁴ = L·σe²/μ³
-  const levelVariance = ((level.high - level.low) / (2 * 1.6449)) ** 2;
-  const diffusion = rate.variance + (levelVariance * rate.mean) / distance + (distance * rate.meanVariance) / rate.mean;
+  const diffusion = rate.variance + doubtAsDiffusion(hopper, level, distance, rate);
   const passage: FirstPassage = { distance, drift: rate.mean, spread: Math.sqrt(diffusion) };
   const shares = hourShares(hopper.appetite);
   const at = (chance: number) =>
     laidOnHours(Math.min(firstPassageQuantile(passage, chance), forecastDaysMax), shares, now);
   return { kind: "emptyAt", p10: at(0.1), p50: at(0.5), p90: at(0.9) };
+}
+
+/**
+ * g² per day. For T = L/μ to first order: var T = L·σ²/μ³ + var(L)/μ² + L²·var(μ)/μ⁴ − 2·L·cov(L, μ)/μ³. Put on the form
+ * L·σe²/μ³, the last three are what the doubts add to σ². Where portions are counted, a portion heavier than thought makes
+ * both the level lower and the appetite larger: the two errors go together.
+ */
+function doubtAsDiffusion(hopper: HopperState, level: HopperLevel, distance: number, rate: EatingRate): number {
+  const { portion, portionVariance, covariance } = hopper.belief;
+  const counted = hopper.lastPortionAt !== null;
+  const drift = rate.mean;
+  const levelVariance = ((level.high - level.low) / (2 * ninetyPercent)) ** 2;
+  const rateVariance = rate.meanVariance + (counted ? (portionVariance * drift * drift) / (portion * portion) : 0);
+  const together = counted ? (covariance * drift) / portion : 0;
+  return (levelVariance * drift) / distance + (distance * rateVariance) / drift + Math.max(0, -2 * together);
 }
 
 /** The same in a few words for the keeper; `zone` is the yard's IANA zone. */

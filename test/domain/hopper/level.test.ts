@@ -1,0 +1,332 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import type { FeederSettings } from "../../../server/domain/feeder.ts";
+import {
+  dispensed,
+  type HopperState,
+  heardThrough,
+  levelOf,
+  portionOf,
+  refilled,
+  unknownHopper,
+  weighed,
+} from "../../../server/domain/hopper/level.ts";
+import type { Instant } from "../../../server/domain/instant.ts";
+import { grams } from "../../../server/domain/units.ts";
+import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
+
+const withScale = rowan();
+const withoutScale = rowan({ scale: false });
+
+const read = (hopper: HopperState, reading: number, minute: number, settings = withScale) =>
+  weighed(hopper, grams(reading), minuteAfter(dawn, minute), settings);
+const held = (hopper: HopperState, settings: FeederSettings) => {
+  const level = levelOf(hopper, settings);
+  if (level === null) throw new Error("expected a known level");
+  return level;
+};
+const filledAt = (minute: number, settings: FeederSettings) =>
+  refilled(unknownHopper(settings, dawn), { at: minuteAfter(dawn, minute), what: { kind: "filled" } }, settings);
+
+describe("a hopper nobody has spoken for", () => {
+  it("claims no level, however many portions are given", () => {
+    let hopper = unknownHopper(withoutScale, dawn);
+    for (let minute = 0; minute < 50; minute += 1) {
+      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+    }
+    expect(levelOf(hopper, withoutScale)).toBeNull();
+  });
+
+  it("starts from the first reading of the scale", () => {
+    expect(held(read(unknownHopper(withScale, dawn), 850, 0).hopper, withScale).grams).toBeCloseTo(850, 0);
+  });
+
+  it("starts from a refill where there is no scale, and doubts it where only what was added is known", () => {
+    const brim = held(filledAt(0, withoutScale), withoutScale);
+    const added = held(
+      refilled(
+        unknownHopper(withoutScale, dawn),
+        { at: dawn, what: { kind: "added", grams: grams(500) } },
+        withoutScale,
+      ),
+      withoutScale,
+    );
+    expect(brim.grams).toBe(2_000);
+    expect(added.grams).toBe(500);
+    expect(added.high - added.low).toBeGreaterThan(brim.high - brim.low);
+  });
+
+  it("takes no reading from a scale that the keeper hasn't fitted", () => {
+    expect(read(unknownHopper(withoutScale, dawn), 850, 0, withoutScale).hopper.known).toBe(false);
+  });
+});
+
+describe("portions", () => {
+  it("lower the level by what one weighs and widen the doubt", () => {
+    const full = filledAt(0, withoutScale);
+    let hopper = full;
+    for (let minute = 1; minute <= 100; minute += 1) {
+      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+    }
+    const before = held(full, withoutScale);
+    const after = held(hopper, withoutScale);
+    expect(after.grams).toBeCloseTo(2_000 - 800, 6);
+    expect(after.high - after.low).toBeGreaterThan(2 * (before.high - before.low));
+  });
+
+  it("that dropped nothing lower nothing, unless the chute sensor is known to be blind or isn't there", () => {
+    const nothing = portionAt(minuteAfter(dawn, 1), { chuteCount: 0 });
+    const full = filledAt(0, withoutScale);
+    expect(held(dispensed(full, nothing, withoutScale), withoutScale).grams).toBe(2_000);
+    expect(held(dispensed(full, nothing, withoutScale, true), withoutScale).grams).toBe(1_992);
+    const noChute = rowan({ scale: false, chute: false });
+    expect(held(dispensed(filledAt(0, noChute), nothing, noChute), noChute).grams).toBe(1_992);
+  });
+
+  it("from a backlog that are older than the last weighing aren't subtracted again, but count as eaten", () => {
+    const { hopper } = read(unknownHopper(withScale, dawn), 850, 60);
+    const late = dispensed(hopper, portionAt(minuteAfter(dawn, 60)), withScale);
+    expect(late.belief).toEqual(hopper.belief);
+    const watched = heardThrough(unknownHopper(withScale, dawn), dawn);
+    const eaten = dispensed(
+      weighed(watched, grams(850), minuteAfter(dawn, 60), withScale).hopper,
+      portionAt(minuteAfter(dawn, 30)),
+      withScale,
+    );
+    expect(eaten.appetite.eaten).toBeGreaterThan(7);
+    expect(held(eaten, withScale).grams).toBeCloseTo(850, 0);
+  });
+
+  it("older than a refill to the brim aren't subtracted from it", () => {
+    const full = filledAt(60, withoutScale);
+    expect(held(dispensed(full, portionAt(minuteAfter(dawn, 59)), withoutScale), withoutScale).grams).toBe(2_000);
+    expect(held(dispensed(full, portionAt(minuteAfter(dawn, 61)), withoutScale), withoutScale).grams).toBe(1_992);
+  });
+
+  it("weigh what the scale teaches, not what the keeper guessed", () => {
+    const random = seeded(7);
+    let hopper = read(unknownHopper(withScale, dawn), 1_800, 0).hopper;
+    let truth = 1_800;
+    for (let minute = 1; minute <= 120; minute += 1) {
+      truth -= random.normal(10.5, 2);
+      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withScale);
+      if (minute % 5 === 0) hopper = read(hopper, truth + random.normal(0, 3), minute).hopper;
+    }
+    expect(Math.abs(portionOf(hopper).mean - 10.5)).toBeLessThan(0.4);
+  });
+
+  it("start to be learnt anew when the keeper says something else about them", () => {
+    const hopper = filledAt(0, withoutScale);
+    const larger = rowan({ scale: false }, { portionMass: grams(20) });
+    expect(held(dispensed(hopper, portionAt(minuteAfter(dawn, 1)), larger), larger).grams).toBe(1_980);
+  });
+});
+
+describe("the scale", () => {
+  const started = read(unknownHopper(withScale, dawn), 300, 0).hopper;
+
+  it("finds a refill when the rise stays", () => {
+    const once = read(started, 1_500, 1);
+    expect(once.refillFound).toBeNull();
+    expect(held(once.hopper, withScale).grams).toBeCloseTo(300, 0);
+    const twice = read(once.hopper, 1_503, 2);
+    expect(twice.refillFound).toBeCloseTo(1_203, 0);
+    expect(held(twice.hopper, withScale).grams).toBeCloseTo(1_503, 0);
+  });
+
+  it("takes no perched bird for a refill, nor its leaving for a meal", () => {
+    let hopper = started;
+    for (let minute = 1; minute < 200; minute += 3) {
+      const perched = read(hopper, 300 + 200 + (minute % 300), minute);
+      const gone = read(perched.hopper, 301, minute + 1);
+      expect(perched.refillFound ?? gone.refillFound).toBeNull();
+      hopper = gone.hopper;
+    }
+    expect(held(hopper, withScale).grams).toBeCloseTo(301, 0);
+    expect(hopper.appetite.eaten).toBeLessThan(5);
+  });
+
+  it("isn't believed while the hopper is lifted off it", () => {
+    const lifted = read(read(started, -900, 1).hopper, -900, 2);
+    expect(held(lifted.hopper, withScale).grams).toBeCloseTo(300, 0);
+  });
+
+  it("follows food that vanished without a portion, once it is sure", () => {
+    const spilt = read(read(started, 120, 1).hopper, 118, 2).hopper;
+    expect(held(spilt, withScale).grams).toBeCloseTo(118, 0);
+  });
+
+  it("follows birds that eat without portions being reported, at one reading an hour", () => {
+    const scaleOnly = rowan({ chute: false });
+    let hopper = read(unknownHopper(scaleOnly, dawn), 1_800, 0, scaleOnly).hopper;
+    for (let hour = 1; hour <= 30; hour += 1) hopper = read(hopper, 1_800 - 50 * hour, 60 * hour, scaleOnly).hopper;
+    expect(Math.abs(held(hopper, scaleOnly).grams - 300)).toBeLessThan(60);
+    expect(hopper.appetite.eaten).toBeGreaterThan(1_000);
+  });
+
+  it("keeps the drift of its zero in the interval, however often it reads", () => {
+    let hopper = started;
+    for (let minute = 1; minute < 600; minute += 1) hopper = read(hopper, 300, minute).hopper;
+    const level = held(hopper, withScale);
+    expect(level.high - level.low).toBeGreaterThan(2 * 1.6 * 10); // 0.5 % of 2 kg, either side
+  });
+});
+
+describe("a refill that the keeper tells and the scale finds", () => {
+  const started = read(unknownHopper(withScale, dawn), 300, 0).hopper;
+  const tell = (hopper: HopperState, minute: number) =>
+    refilled(hopper, { at: minuteAfter(dawn, minute), what: { kind: "added", grams: grams(1_000) } }, withScale);
+
+  it("counts once when it is told first", () => {
+    const once = read(tell(started, 10), 1_310, 11);
+    const twice = read(once.hopper, 1_310, 12);
+    expect(once.refillFound ?? twice.refillFound).toBeNull();
+    expect(Math.abs(held(twice.hopper, withScale).grams - 1_310)).toBeLessThan(10);
+  });
+
+  it("counts once when it is told before it is poured in", () => {
+    let hopper = tell(started, 10);
+    const found: (number | null)[] = [];
+    for (const [minute, reading] of [
+      [11, 300],
+      [12, 300],
+      [13, 1_290],
+      [14, 1_291],
+      [15, 1_291],
+    ] as const) {
+      const next = read(hopper, reading, minute);
+      found.push(next.refillFound);
+      hopper = next.hopper;
+    }
+    expect(found.every((mass) => mass === null)).toBe(true);
+    expect(Math.abs(held(hopper, withScale).grams - 1_291)).toBeLessThan(5);
+  });
+
+  it("counts once when the scale found it first", () => {
+    const found = read(read(started, 1_290, 1).hopper, 1_290, 2);
+    expect(found.refillFound).toBeCloseTo(990, 0);
+    const told = tell(found.hopper, 9);
+    expect(held(told, withScale).grams).toBeCloseTo(1_290, 0);
+    expect(read(told, 1_290, 10).refillFound).toBeNull();
+  });
+
+  it("counts once when the scale had seen only its first reading", () => {
+    const told = tell(read(started, 1_300, 1).hopper, 2);
+    const next = read(read(told, 1_300, 3).hopper, 1_300, 4);
+    expect(held(next.hopper, withScale).grams).toBeCloseTo(1_300, 0);
+  });
+
+  it("counts twice when it was two refills", () => {
+    const found = read(read(started, 800, 1).hopper, 800, 2).hopper;
+    const told = refilled(found, { at: minuteAfter(dawn, 200), what: { kind: "added", grams: grams(500) } }, withScale);
+    expect(Math.abs(held(told, withScale).grams - 1_300)).toBeLessThan(5);
+  });
+});
+
+describe("a level told by the keeper where there is no scale", () => {
+  it("teaches what a portion weighs", () => {
+    let hopper = filledAt(0, withoutScale);
+    for (let minute = 1; minute <= 100; minute += 1) {
+      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+    }
+    hopper = refilled(
+      hopper,
+      { at: minuteAfter(dawn, 101), what: { kind: "level", grams: grams(1_000) } },
+      withoutScale,
+    );
+    expect(held(hopper, withoutScale).grams).toBeGreaterThan(990);
+    expect(held(hopper, withoutScale).grams).toBeLessThan(1_040);
+    expect(portionOf(hopper).mean).toBeGreaterThan(9.2);
+  });
+
+  it("told hours late is lowered by what has been eaten since", () => {
+    let hopper = filledAt(-3 * 1440, withoutScale);
+    for (let hour = -71; hour <= 0; hour += 1) {
+      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, 60 * hour)), withoutScale);
+    }
+    const late = refilled(hopper, { at: minuteAfter(dawn, -600), what: { kind: "filled" } }, withoutScale);
+    expect(Math.abs(held(late, withoutScale).grams - (2_000 - 10 * 8))).toBeLessThan(15);
+  });
+});
+
+describe("the 90 % interval", () => {
+  /** Ten days of seeded birds; how often does the interval hold the truth? */
+  const coverage = (settings: FeederSettings, seeds: number) => {
+    let inside = 0;
+    let checked = 0;
+    for (let seed = 1; seed <= seeds; seed += 1) {
+      const random = seeded(seed);
+      const mean = Math.max(3, random.normal(8, 8 * 0.25));
+      let truth = 2_000 * (1 + random.normal(0, 0.04));
+      let hopper = filledAt(0, settings);
+      const phase = random.uniform() * 6.28;
+      for (let minute = 1; truth > 200 && minute < 10 * 1440; minute += 1) {
+        if (random.uniform() < 0.05 && minute % 1440 < 600) {
+          truth -= Math.max(0, random.normal(mean, 2));
+          hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), settings);
+        }
+        const drift = 8 * Math.sin((minute / 1440) * 6.28 + phase);
+        const bird = minute % 1440 < 600 && random.uniform() < 0.05 ? 200 + 300 * random.uniform() : 0;
+        hopper = weighed(
+          hopper,
+          grams(truth + drift + bird + random.normal(0, 2)),
+          minuteAfter(dawn, minute),
+          settings,
+        ).hopper;
+        if (minute % 97 !== 0) continue;
+        const level = held(hopper, settings);
+        checked += 1;
+        if (level.low <= truth && truth <= level.high) inside += 1;
+      }
+    }
+    return inside / checked;
+  };
+
+  it("holds the truth about nine times in ten where portions are only reckoned", () => {
+    const share = coverage(withoutScale, 60);
+    expect(share).toBeGreaterThan(0.8);
+    expect(share).toBeLessThan(0.99);
+  });
+
+  it("holds the truth at least nine times in ten with a drifting scale and perching birds", () => {
+    expect(coverage(withScale, 6)).toBeGreaterThan(0.9);
+  });
+});
+
+describe("whatever happens to a hopper", () => {
+  type Step = { kind: "portion" | "reading" | "added" | "filled" | "level"; value: number; minutes: number };
+  const steps = fc.array(
+    fc.record<Step>({
+      kind: fc.constantFrom("portion", "portion", "portion", "reading", "reading", "added", "filled", "level"),
+      value: fc.double({ min: -2_000, max: 5_000, noNaN: true }).map((mass) => mass + 0), // JSON knows no −0
+      minutes: fc.integer({ min: -50, max: 3_000 }),
+    }),
+    { maxLength: 120 },
+  );
+
+  it("never goes below empty or far above the brim, is always a number within its interval, and survives as JSON (property)", () => {
+    fc.assert(
+      fc.property(steps, fc.boolean(), (events, scale) => {
+        const settings = rowan({ scale });
+        let hopper = unknownHopper(settings, dawn);
+        let at: Instant = dawn;
+        for (const event of events) {
+          at = minuteAfter(at, event.minutes);
+          const mass = grams(Math.abs(event.value));
+          if (event.kind === "portion")
+            hopper = dispensed(hopper, portionAt(at, { chuteCount: event.value < 0 ? 0 : 2 }), settings);
+          else if (event.kind === "reading") hopper = weighed(hopper, grams(event.value), at, settings).hopper;
+          else if (event.kind === "filled") hopper = refilled(hopper, { at, what: { kind: "filled" } }, settings);
+          else hopper = refilled(hopper, { at, what: { kind: event.kind, grams: mass } }, settings);
+          const level = levelOf(hopper, settings);
+          if (level === null) continue;
+          expect(level.low).toBeGreaterThanOrEqual(0);
+          expect(level.low).toBeLessThanOrEqual(level.grams);
+          expect(level.grams).toBeLessThanOrEqual(level.high);
+          expect(level.high).toBeLessThanOrEqual(2_100);
+        }
+        expect(JSON.parse(JSON.stringify(hopper))).toEqual(hopper);
+      }),
+    );
+  });
+});

@@ -1,0 +1,53 @@
+import type { Portion } from "../../../server/domain/facts.ts";
+import type { FeederSettings, FittedSensors } from "../../../server/domain/feeder.ts";
+import { days, type Instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
+import { grams, milliamps } from "../../../server/domain/units.ts";
+
+/** The feeder "Rowan" of Alder Croft: two kilograms, eight grams a portion, all sensors unless a test takes one away. */
+export function rowan(sensors: Partial<FittedSensors> = {}, more: Partial<FeederSettings> = {}): FeederSettings {
+  return {
+    name: "Rowan",
+    practice: false,
+    place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
+    zone: "Europe/Stockholm",
+    food: "peanuts",
+    hopperCapacity: grams(2_000),
+    portionMass: grams(8),
+    sensors: { button: true, detector: true, chute: true, perch: true, scale: true, ...sensors },
+    battery: "none",
+    reportEvery: seconds(60),
+    warnAhead: days(2),
+    ...more,
+  };
+}
+
+export const dawn = instantOf("2026-11-02T06:00:00Z"); // a Monday
+export const minuteAfter = (at: Instant, count: number): Instant => (at + minutes(count)) as Instant;
+
+export type GivenPortion = Portion & { readonly recordedAt: Instant };
+
+export const portionAt = (at: Instant, more: Partial<Portion> = {}): GivenPortion => ({
+  kind: "portion",
+  cause: "timer",
+  paysFor: null,
+  motorRan: seconds(0.9),
+  meanCurrent: milliamps(240),
+  peakCurrent: milliamps(610),
+  chuteCount: 3,
+  ...more,
+  recordedAt: at,
+});
+
+/** mulberry32: a seeded stream, so that every run can be played again. */
+export function seeded(seed: number) {
+  let state = seed >>> 0;
+  const uniform = () => {
+    state = (state + 0x6d2b79f5) >>> 0;
+    let mixed = Math.imul(state ^ (state >>> 15), state | 1);
+    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61);
+    return ((mixed ^ (mixed >>> 14)) >>> 0) / 4_294_967_296;
+  };
+  const normal = (mean: number, spread: number) =>
+    mean + spread * Math.sqrt(-2 * Math.log(1 - uniform())) * Math.cos(2 * Math.PI * uniform());
+  return { uniform, normal };
+}

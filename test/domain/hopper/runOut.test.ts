@@ -1,0 +1,209 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { eatingRate, hourShares } from "../../../server/domain/hopper/appetite.ts";
+import {
+  dispensed,
+  type HopperState,
+  heardThrough,
+  refilled,
+  unknownHopper,
+} from "../../../server/domain/hopper/level.ts";
+import { type EmptyForecast, forecastEmpty, momentWords, runOutWords } from "../../../server/domain/hopper/runOut.ts";
+import { hours, type Instant, inDays, instantOf, type Span } from "../../../server/domain/instant.ts";
+import { grams } from "../../../server/domain/units.ts";
+import { appetiteOf } from "./appetiteOf.ts";
+import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
+
+const settings = rowan({ scale: false });
+const zone = "Europe/Stockholm";
+
+const emptyAt = (forecast: EmptyForecast) => {
+  if (forecast.kind !== "emptyAt") throw new Error(`expected a time, got ${forecast.kind}`);
+  return forecast;
+};
+
+/** So many whole days of birds that come between 06 and 16 UTC, from a full hopper; ends at dawn. */
+function fed(wholeDays: number, perDay: number, seed = 1): HopperState {
+  const random = seeded(seed);
+  let hopper = refilled(unknownHopper(settings, dawn), { at: dawn, what: { kind: "filled" } }, settings);
+  hopper = heardThrough(hopper, dawn);
+  for (let day = 0; day < wholeDays; day += 1) {
+    for (let minute = 0; minute < 600; minute += 1) {
+      if (random.uniform() < perDay / 600) {
+        hopper = dispensed(hopper, portionAt(minuteAfter(dawn, day * 1440 + minute)), settings);
+      }
+    }
+  }
+  return heardThrough(hopper, minuteAfter(dawn, wholeDays * 1440));
+}
+
+describe("the appetite", () => {
+  it("is what was eaten a day, with the scatter of portions at least", () => {
+    const rate = eatingRate(fed(5, 30).appetite, 8, 2.4);
+    expect(rate?.mean).toBeGreaterThan(200);
+    expect(rate?.mean).toBeLessThan(280);
+    expect(rate?.variance).toBeGreaterThanOrEqual(((rate?.mean ?? 0) * (64 + 5.76)) / 8 - 1e-9); // references: r(w² + s²)
+  });
+
+  it("follows a flock that stays away within a few days", () => {
+    const left = heardThrough(fed(5, 30), minuteAfter(dawn, 11 * 1440));
+    expect(eatingRate(left.appetite, 8, 2.4)?.mean).toBeLessThan(80);
+  });
+
+  it("learns at which hours these birds eat", () => {
+    const shares = hourShares(fed(5, 60).appetite);
+    expect(shares.reduce((sum, share) => sum + share, 0)).toBeCloseTo(1, 9);
+    expect(shares[2]).toBeLessThan(0.01);
+    expect(shares[10]).toBeGreaterThan(0.06);
+  });
+
+  it("counts a late portion where it belongs", () => {
+    const early = appetiteOf(["06:00", 8], ["07:00", 8], ["20:00", 0]);
+    const late = appetiteOf(["06:00", 8], ["20:00", 0], ["07:00", 8]);
+    expect(late.eaten).toBeCloseTo(early.eaten, 9);
+    expect(late.byHour).toEqual(early.byHour);
+  });
+});
+
+describe("the forecast", () => {
+  it("is unknown without a level, and too early without some hours of watching", () => {
+    expect(forecastEmpty(unknownHopper(settings, dawn), settings, dawn)).toEqual({ kind: "unknown", missing: "level" });
+    const full = refilled(unknownHopper(settings, dawn), { at: dawn, what: { kind: "filled" } }, settings);
+    expect(forecastEmpty(full, settings, dawn)).toEqual({ kind: "unknown", missing: "appetite" });
+  });
+
+  it("sees no end where nobody eats", () => {
+    expect(forecastEmpty(fed(3, 0), settings, minuteAfter(dawn, 3 * 1440)).kind).toBe("notEmptying");
+  });
+
+  it("falls into the hours at which birds eat, not into the night", () => {
+    const now = minuteAfter(dawn, 5 * 1440);
+    const forecast = emptyAt(forecastEmpty(fed(5, 30), settings, now));
+    for (const at of [forecast.p10, forecast.p50, forecast.p90]) {
+      const hour = new Date(at).getUTCHours();
+      expect(hour >= 6 && hour <= 16).toBe(true);
+    }
+  });
+
+  it("is calibrated: about one hopper in ten is empty before p10, half before p50, nine in ten before p90", () => {
+    let before = { p10: 0, p50: 0, p90: 0 };
+    const runs = 150;
+    for (let seed = 1; seed <= runs; seed += 1) {
+      // This feeder's portions and flock differ from what the keeper said; each day has a weather of its own.
+      const random = seeded(1_000 + seed);
+      const mean = Math.max(3, random.normal(8, 2));
+      const flock = 20 + 25 * random.uniform();
+      let truth = 2_000 * (1 + random.normal(0, 0.05));
+      let hopper = heardThrough(
+        refilled(unknownHopper(settings, dawn), { at: dawn, what: { kind: "filled" } }, settings),
+        dawn,
+      );
+      let forecast: ReturnType<typeof emptyAt> | null = null;
+      let emptied: Instant | null = null;
+      for (let day = 0; day < 60 && emptied === null; day += 1) {
+        if (day === 3) forecast = emptyAt(forecastEmpty(hopper, settings, minuteAfter(dawn, day * 1440)));
+        const weather = Math.max(0.2, random.normal(1, 0.25));
+        for (let minute = 0; minute < 600 && emptied === null; minute += 1) {
+          if (random.uniform() >= (flock * weather) / 600) continue;
+          const at = minuteAfter(dawn, day * 1440 + minute);
+          truth -= Math.max(0, random.normal(mean, 2));
+          if (truth <= 0) emptied = at;
+          hopper = dispensed(hopper, portionAt(at), settings);
+        }
+        hopper = heardThrough(hopper, minuteAfter(dawn, (day + 1) * 1440));
+      }
+      if (!forecast || emptied === null) throw new Error(`seed ${seed} never emptied its hopper`);
+      before = {
+        p10: before.p10 + (emptied < forecast.p10 ? 1 : 0),
+        p50: before.p50 + (emptied < forecast.p50 ? 1 : 0),
+        p90: before.p90 + (emptied < forecast.p90 ? 1 : 0),
+      };
+    }
+    const share = { p10: before.p10 / runs, p50: before.p50 / runs, p90: before.p90 / runs };
+    // Three standard errors of a share of 150 runs: 0.07 at the ends, 0.12 in the middle.
+    expect(share.p10, JSON.stringify(share)).toBeLessThan(0.18);
+    expect(share.p50, JSON.stringify(share)).toBeGreaterThan(0.36);
+    expect(share.p50, JSON.stringify(share)).toBeLessThan(0.64);
+    expect(share.p90, JSON.stringify(share)).toBeGreaterThan(0.82);
+  });
+
+  it("is always in order and within the calendar (property)", () => {
+    fc.assert(
+      fc.property(
+        fc.integer({ min: 0, max: 6 }),
+        fc.integer({ min: 0, max: 120 }),
+        fc.nat(1_000),
+        (count, perDay, seed) => {
+          const now = minuteAfter(dawn, count * 1440);
+          const forecast = forecastEmpty(fed(count, perDay, seed), settings, now);
+          if (forecast.kind !== "emptyAt") return;
+          expect(forecast.p10).toBeLessThanOrEqual(forecast.p50);
+          expect(forecast.p50).toBeLessThanOrEqual(forecast.p90);
+          expect(inDays((forecast.p90 - now) as Span)).toBeLessThan(367);
+        },
+      ),
+      { numRuns: 40 },
+    );
+  });
+});
+
+describe("the forecast in words", () => {
+  const now = instantOf("2026-11-02T09:00:00Z"); // Monday, 10:00 in Stockholm
+  const words = (p10: string, p50: string, p90: string) =>
+    runOutWords({ kind: "emptyAt", p10: instantOf(p10), p50: instantOf(p50), p90: instantOf(p90) }, zone, now);
+
+  it("names the day until which there is enough", () => {
+    expect(words("2026-11-05T13:00:00Z", "2026-11-06T13:00:00Z", "2026-11-08T13:00:00Z")).toBe(
+      "enough until Thursday, 90 % sure",
+    );
+    expect(words("2026-11-19T13:00:00Z", "2026-11-22T13:00:00Z", "2026-11-28T13:00:00Z")).toBe(
+      "enough until 19 November, 90 % sure",
+    );
+  });
+
+  it("names the part of the day when it is near", () => {
+    expect(words("2026-11-02T16:30:00Z", "2026-11-02T17:30:00Z", "2026-11-02T19:00:00Z")).toBe("empty by this evening");
+    expect(words("2026-11-02T13:00:00Z", "2026-11-03T07:00:00Z", "2026-11-03T13:00:00Z")).toBe(
+      "may be empty by this afternoon, likely by tomorrow morning",
+    );
+  });
+
+  it("says since when it has been empty", () => {
+    const since = instantOf("2026-11-01T15:00:00Z");
+    expect(runOutWords({ kind: "emptyAt", p10: since, p50: since, p90: since }, zone, now)).toBe(
+      "empty since yesterday afternoon",
+    );
+  });
+
+  it("is honest about what it doesn't know", () => {
+    expect(runOutWords({ kind: "unknown", missing: "level" }, zone, now)).toBe(
+      "no word yet on how much is in it: weigh it or enter a refill",
+    );
+    expect(runOutWords({ kind: "unknown", missing: "appetite" }, zone, now)).toBe("too early to say how long it lasts");
+  });
+
+  it("counts days by the yard's own calendar, also across the autumn clock change", () => {
+    const lateEvening = instantOf("2026-10-24T22:30:00Z"); // 00:30 on the 25th in Stockholm
+    expect(momentWords(instantOf("2026-10-25T22:30:00Z"), zone, lateEvening)).toBe("this evening");
+    expect(momentWords((lateEvening + hours(30)) as Instant, zone, lateEvening)).toBe("tomorrow morning");
+  });
+});
+
+describe("a hopper that the keeper found empty", () => {
+  it("is empty since then, until it is filled again", () => {
+    const found = minuteAfter(dawn, 5);
+    const empty = refilled(
+      unknownHopper(settings, dawn),
+      { at: found, what: { kind: "level", grams: grams(0) } },
+      settings,
+    );
+    expect(forecastEmpty(empty, settings, minuteAfter(dawn, 60))).toEqual({
+      kind: "emptyAt",
+      p10: found,
+      p50: found,
+      p90: found,
+    });
+    const again = refilled(empty, { at: minuteAfter(dawn, 70), what: { kind: "filled" } }, settings);
+    expect(forecastEmpty(again, settings, minuteAfter(dawn, 80)).kind).toBe("unknown");
+  });
+});
