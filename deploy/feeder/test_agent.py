@@ -1,0 +1,446 @@
+"""python3 -m unittest, in this folder. No sleeping: clock and door are handed in; one real socket and one real kill."""
+
+import json
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+import unittest
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
+
+import agent
+from agent import Feeder, HttpDoor, Spool
+from hardware import Hardware
+
+SERVER_AHEAD = 1_800_000_000.0
+
+
+class Clock:
+    def __init__(self):
+        self.now = 1_000.0
+
+    def __call__(self):
+        return self.now
+
+
+class Bench(Hardware):
+    """A motor whose switching is written down, and sensors moved by hand."""
+
+    stall_milliamps = 600
+    has_chute_sensor = True
+    counted = ("button", "detector", "chute", "perch")
+
+    def __init__(self, clock):
+        self.clock = clock
+        self.happened = []
+        self.on_since = None
+        self.runs = []
+        self.milliamps = 240.0
+
+    def poll(self):
+        happened, self.happened = self.happened, []
+        return happened
+
+    def read(self):
+        return {"hopperGrams": 800.0, "airCelsius": None}
+
+    def motor_on(self):
+        self.on_since = self.clock()
+
+    def motor_off(self):
+        if self.on_since is not None:
+            self.runs.append(round(self.clock() - self.on_since, 3))
+            self.on_since = None
+
+    def motor_milliamps(self):
+        return self.milliamps
+
+
+class StubDoor:
+    """A server in memory: keeps what it is sent, and can be in a mood."""
+
+    def __init__(self, clock):
+        self.clock = clock
+        self.busy = False
+        self.reports, self.stored, self.orders, self.mood, self.outcome = [], {}, [], [], None
+
+    def send(self, report):
+        report = json.loads(json.dumps(report, allow_nan=False))
+        self.reports.append(report)
+        self.busy = True
+        mood = self.mood.pop(0) if self.mood else "fine"
+        if mood in ("fine", "unheard"):
+            for event in report["events"]:
+                self.stored[report["boot"], event["seq"]] = event
+        if mood == "fine":
+            last = report["events"][-1]["seq"] if report["events"] else None
+            answer = {
+                "storedThrough": last,
+                "duplicates": 0,
+                "refused": [],
+                "serverTime": iso(self.clock() + SERVER_AHEAD),
+                "nextReportSeconds": 5,
+                "orders": self.orders,
+            }
+            self.outcome = ("answered", report, answer)
+        elif mood == "unheard":
+            self.outcome = ("unreachable", report, "connection reset")
+        else:
+            self.outcome = (mood, report, None if mood == "tooOften" else "no")
+
+    def take(self):
+        outcome, self.outcome = self.outcome, None
+        if outcome is not None:
+            self.busy = False
+        return outcome
+
+    def kinds(self):
+        return [event["kind"] for event in self.stored.values()]
+
+
+def iso(seconds):
+    return agent.datetime.fromtimestamp(seconds, agent.timezone.utc).isoformat().replace("+00:00", "Z")
+
+
+class WithFeeder(unittest.TestCase):
+    def setUp(self):
+        self.folder = tempfile.TemporaryDirectory()
+        self.addCleanup(self.folder.cleanup)
+        self.clock = Clock()
+        self.door = StubDoor(self.clock)
+        agent.log.setLevel("CRITICAL")
+        self.start("b-1")
+
+    def start(self, boot):
+        self.hardware = Bench(self.clock)
+        spool = Spool(Path(self.folder.name) / "spool.sqlite")
+        self.feeder = Feeder(spool, self.hardware, self.door, self.clock, boot)
+
+    def power_cut(self, boot="b-2"):
+        """The program is gone without a word; only the disk is left."""
+        self.feeder.spool.close()
+        self.door.busy, self.door.outcome = False, None
+        self.start(boot)
+
+    def tearDown(self):
+        self.feeder.spool.close()
+
+    def live(self, seconds):
+        for _ in range(round(seconds / 0.05)):
+            self.clock.now += 0.05
+            self.feeder.step()
+
+    def order(self, id, kind, until=None):
+        return {"id": id, "kind": kind, "until": None if until is None else iso(until + SERVER_AHEAD)}
+
+
+class Paying(WithFeeder):
+    def test_pays_a_cap_with_one_portion_and_says_which(self):
+        self.hardware.happened = [("cap", 0.8, True, True)]
+        self.live(0.5)
+        self.hardware.happened = [("piece",), ("piece",), ("piece",)]
+        self.live(8)
+        deposit, portion = self.door.stored.values()
+        self.assertEqual((deposit["kind"], portion["kind"]), ("deposit", "portion"))
+        self.assertEqual((portion["cause"], portion["paysFor"], portion["chuteCount"]), ("deposit", deposit["seq"], 3))
+        self.assertAlmostEqual(portion["motorMs"], 900, delta=60)
+        self.assertEqual(portion["meanMilliamps"], 240)
+
+    def test_cuts_off_a_stalled_motor(self):
+        self.hardware.milliamps = 720.0
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), 1)
+        self.assertLess(self.hardware.runs[0], 0.5)
+
+    def test_does_not_feed_a_drumming_bird_by_the_drum(self):
+        self.hardware.happened = [("press",)] * 50
+        self.live(60)
+        self.assertEqual(len(self.hardware.runs), agent.OWED_MAX)
+        self.assertEqual(self.door.kinds().count("press"), 50)
+
+    def test_leaves_out_what_is_not_measured(self):
+        self.live(1)
+        self.assertNotIn("airCelsius", self.door.reports[0]["readings"])
+        self.assertEqual(self.door.reports[0]["readings"]["hopperGrams"], 800)
+
+
+    def test_goes_on_when_a_sensor_fails_and_tells_of_it_once(self):
+        def broken():
+            raise OSError("remote I/O error")
+
+        self.hardware.read = broken
+        self.hardware.happened = [("press",)]
+        self.live(30)
+        self.assertEqual(sorted(self.door.kinds()), ["portion", "press", "trouble"])
+        self.assertEqual(self.door.reports[-1]["readings"]["paused"], False)
+
+
+class Obeying(WithFeeder):
+    def test_stops_the_motor_in_mid_run_and_then_gives_its_proof(self):
+        self.live(5.2)
+        self.hardware.happened = [("press",)]
+        self.live(0.1)
+        self.assertIsNotNone(self.hardware.on_since)
+        self.door.orders = [self.order("p-1", "pause")]
+        self.feeder.report_at = self.clock()
+        self.live(0.15)
+        self.assertIsNone(self.hardware.on_since)
+        self.assertLess(self.hardware.runs[0], 0.5)
+        self.live(6)
+        self.assertEqual(self.door.kinds(), ["press", "portion", "order"])
+        self.assertTrue(self.door.reports[-1]["readings"]["paused"])
+
+    def test_believes_the_pause_before_the_disk_does(self):
+        self.live(5.2)
+        self.hardware.happened = [("press",)]
+        self.live(0.1)
+
+        def full(*_):
+            raise sqlite3.OperationalError("database or disk is full")
+
+        self.feeder.spool.write = full
+        with self.assertRaises(sqlite3.OperationalError):
+            self.feeder._obey([self.order("p-1", "pause")], self.clock() + SERVER_AHEAD)
+        self.assertIsNone(self.hardware.on_since)
+        self.assertTrue(self.feeder.paused)
+
+    def test_never_feeds_a_backlog_after_a_resume(self):
+        self.door.orders = [self.order("p-1", "pause")]
+        self.live(6)
+        self.hardware.happened = [("press",), ("cap", 0.9, True, True)]
+        self.live(6)
+        self.door.orders = [self.order("r-1", "resume")]
+        self.live(30)
+        self.assertEqual(self.hardware.runs, [])
+        self.assertEqual(self.door.kinds().count("press") + self.door.kinds().count("deposit"), 2)
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), 1)
+
+    def test_changes_nothing_on_a_repeat_and_lets_the_newest_win(self):
+        self.door.orders = [self.order("p-1", "pause")]
+        self.live(30)
+        self.assertEqual(self.door.kinds(), ["order"])
+        self.door.orders = [self.order("p-1", "pause"), self.order("r-1", "resume")]
+        self.live(10)
+        self.assertFalse(self.feeder.paused)
+        self.door.orders = [self.order("p-1", "pause")]  # came late
+        self.live(10)
+        self.assertFalse(self.feeder.paused)
+        self.assertEqual(self.door.kinds(), ["order", "order"])
+
+    def test_ends_a_pause_at_its_end(self):
+        self.door.orders = [self.order("p-1", "pause", until=self.clock() + 60)]
+        self.live(50)
+        self.assertTrue(self.feeder.paused)
+        self.live(11)
+        self.assertFalse(self.feeder.paused)
+
+    def test_refuses_a_pause_that_was_over_before_it_arrived(self):
+        self.door.orders = [self.order("p-1", "pause", until=self.clock() - 60)]
+        self.live(10)
+        self.assertFalse(self.feeder.paused)
+        self.assertEqual([event["outcome"] for event in self.door.stored.values()], ["refused"])
+
+    def test_stays_paused_through_a_power_cut_until_it_knows_the_time(self):
+        self.door.orders = [self.order("p-1", "pause", until=self.clock() + 60)]
+        self.live(10)
+        self.power_cut()
+        self.door.mood = ["unreachable"] * 10
+        self.live(100)
+        self.assertTrue(self.feeder.paused)
+        self.door.mood = []
+        self.live(300)
+        self.assertFalse(self.feeder.paused)
+        self.assertEqual(self.door.kinds(), ["order"])
+
+    def test_turns_the_motor_off_when_it_is_stopped(self):
+        self.hardware.happened = [("press",)]
+        self.live(0.2)
+        self.assertIsNotNone(self.hardware.on_since)
+        self.feeder.stop()
+        self.assertIsNone(self.hardware.on_since)
+        self.power_cut()
+        self.live(1)
+        self.assertEqual(self.door.kinds(), ["press", "portion"])
+
+
+class Telling(WithFeeder):
+    def test_tells_what_an_earlier_start_left_behind_under_its_own_boot(self):
+        self.door.mood = ["unreachable"]
+        self.hardware.happened = [("perch",)]
+        self.live(0.1)
+        self.power_cut()
+        self.hardware.happened = [("perch",)]
+        self.live(8)
+        left, own = [report for report in self.door.reports if report["events"]][-2:]
+        self.assertEqual((left["boot"], left["sentUptimeMs"]), ("b-1", None))
+        self.assertNotIn("readings", left)
+        self.assertEqual(own["boot"], "b-2")
+        self.assertEqual(sorted(self.door.stored), [("b-1", 1), ("b-2", 1)])
+
+    def test_loses_nothing_while_answers_get_lost(self):
+        self.door.mood = ["unreachable", "unheard", "tooOften", "unheard", "unreachable"]
+        for _ in range(40):
+            self.hardware.happened = [("perch",)]
+            self.live(10)
+        self.live(400)
+        self.assertEqual([seq for _, seq in sorted(self.door.stored)], list(range(1, 41)))
+        self.assertEqual(len(self.feeder.spool), 0)
+
+    def test_halves_what_is_too_much(self):
+        self.hardware.happened = [("perch",)] * 100
+        self.door.mood = ["tooMuch", "tooMuch"]
+        self.live(60)
+        self.assertEqual([len(report["events"]) for report in self.door.reports[:3]], [100, 50, 25])
+        self.assertEqual(len(self.door.stored), 100)
+
+    def test_sets_aside_the_one_event_that_nobody_can_read(self):
+        send = self.door.send
+
+        def picky(report):
+            if any(event["seq"] == 3 and event["kind"] == "visit" for event in report["events"]):
+                self.door.mood = ["unreadable"]
+            send(report)
+
+        self.door.send = picky
+        self.hardware.happened = [("perch",)] * 8
+        self.live(2_000)
+        self.assertEqual([seq for _, seq in sorted(self.door.stored)], [1, 2, 4, 5, 6, 7, 8, 9])
+        self.assertEqual(self.door.stored["b-1", 9]["kind"], "trouble")
+        (kept,) = self.feeder.spool.database.execute("SELECT count(*) FROM set_aside").fetchone()
+        self.assertEqual(kept, 1)
+
+    def test_backs_off_from_a_server_that_stays_away(self):
+        self.door.mood = ["unreachable"] * 1_000
+        self.live(3_600)
+        self.assertLess(len(self.door.reports), 25)
+        self.assertGreater(len(self.door.reports), 12)
+
+    def test_says_so_when_its_spool_was_full(self):
+        most, agent.SPOOL_MAX = agent.SPOOL_MAX, 10
+        self.addCleanup(lambda: setattr(agent, "SPOOL_MAX", most))
+        self.door.mood = ["unreachable"]
+        self.live(0.1)
+        self.hardware.happened = [("perch",)] * 15
+        self.live(20)
+        self.assertIn("5 old events are lost", [e for e in self.door.stored.values() if e["kind"] == "trouble"][0]["words"])
+
+
+class PowerCuts(unittest.TestCase):
+    def test_keeps_every_event_that_was_written_when_the_program_was_killed(self):
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "spool.sqlite"
+            writing = (
+                "import sys; from agent import Spool; spool = Spool(sys.argv[1]); seq = 0\n"
+                "while True:\n"
+                "    seq += 1; spool.write('b-1', [{'seq': seq}]); print(seq, flush=True)\n"
+            )
+            child = subprocess.Popen(
+                [sys.executable, "-c", writing, str(path)], stdout=subprocess.PIPE, cwd=Path(__file__).parent, text=True
+            )
+            written = 0
+            for line in child.stdout:
+                written = int(line)
+                if written == 25:
+                    child.send_signal(signal.SIGKILL)
+            child.stdout.close()
+            child.wait()
+            spool = Spool(path)
+            boot, events = spool.oldest(10_000)
+            spool.close()
+            self.assertGreaterEqual(written, 25)
+            self.assertGreaterEqual(len(events), written)
+            self.assertEqual([event["seq"] for event in events], list(range(1, len(events) + 1)))
+
+    def test_goes_on_with_a_new_spool_when_the_old_one_is_damaged(self):
+        agent.log.setLevel("CRITICAL")
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "spool.sqlite"
+            path.write_bytes(b"this was a database once" * 500)
+            spool = Spool(path)
+            self.assertTrue(spool.found_damaged)
+            spool.write("b-1", [{"seq": 1}])
+            self.assertEqual(len(spool), 1)
+            spool.close()
+            self.assertEqual(len(list(Path(folder).glob("*.damaged-*"))), 1)
+
+    def test_writes_an_order_and_its_proof_together_or_not_at_all(self):
+        with tempfile.TemporaryDirectory() as folder:
+            spool = Spool(Path(folder) / "spool.sqlite")
+            with self.assertRaises(sqlite3.Error):
+                spool.database.execute("DROP TABLE memory")
+                spool.write("b-1", [{"seq": 1}], {"held": {"order": "p-1", "until": None}})
+            self.assertEqual(len(spool), 0)
+            spool.close()
+
+
+class Knocking(unittest.TestCase):
+    """One real socket on the loopback."""
+
+    def setUp(self):
+        replies = self.replies = []
+        seen = self.seen = []
+
+        class Door(BaseHTTPRequestHandler):
+            def do_POST(self):
+                seen.append((self.path, self.headers["Authorization"], self.rfile.read(int(self.headers["Content-Length"]))))
+                status, headers, body = replies.pop(0)
+                self.send_response(status)
+                for name, value in headers.items():
+                    self.send_header(name, value)
+                self.send_header("Content-Length", str(len(body)))
+                self.end_headers()
+                self.wfile.write(body)
+
+            def log_message(self, *_):
+                pass
+
+        self.server = HTTPServer(("127.0.0.1", 0), Door)
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+        self.door = HttpDoor(f"http://127.0.0.1:{self.server.server_port}/", "the-key")
+
+    def tearDown(self):
+        self.server.shutdown()
+        self.server.server_close()
+
+    def knock(self, status, body=b"{}", headers=None):
+        self.replies.append((status, headers or {}, body))
+        kind, _, said = self.door.knock({"boot": "b-1", "sentUptimeMs": 1, "events": []})
+        return kind, said
+
+    def test_understands_every_answer(self):
+        fine = b'{"storedThrough": null, "serverTime": "2026-01-15T09:00:00.000Z", "nextReportSeconds": 5, "orders": []}'
+        self.assertEqual(self.knock(200, fine)[0], "answered")
+        self.assertEqual(self.seen[0][:2], ("/api/v1/report", "Bearer the-key"))
+        self.assertEqual(self.knock(200, b"<html>a captive portal</html>")[0], "unreachable")
+        self.assertEqual(self.knock(200, b'{"serverTime": "soon"}')[0], "unreachable")
+        self.assertEqual(self.knock(200, fine.replace(b"[]", b'[{"id": "p-1"}]'))[0], "unreachable")
+        self.assertEqual(self.knock(400)[0], "unreadable")
+        self.assertEqual(self.knock(401)[0], "unreachable")
+        self.assertEqual(self.knock(413)[0], "tooMuch")
+        self.assertEqual(self.knock(429, headers={"Retry-After": "7"}), ("tooOften", 7.0))
+        self.assertEqual(self.knock(429, headers={"Retry-After": "Wed, 21 Oct 2026 07:28:00 GMT"}), ("tooOften", None))
+        self.assertEqual(self.knock(503)[0], "unreachable")
+
+    def test_carries_the_key_to_no_other_address(self):
+        elsewhere = {"Location": f"http://127.0.0.1:{self.server.server_port}/elsewhere"}
+        self.assertEqual(self.knock(302, headers=elsewhere)[0], "unreachable")
+        self.assertEqual(self.knock(307, headers=elsewhere)[0], "unreachable")
+        self.assertEqual([path for path, _, _ in self.seen], ["/api/v1/report"] * 2)
+
+    def test_takes_a_server_that_is_off_for_an_ordinary_thing(self):
+        nobody = HttpDoor("http://127.0.0.1:9", "k")
+        self.assertEqual(nobody.knock({"events": []})[0], "unreachable")
+
+    def test_reads_times_as_the_server_writes_them(self):
+        self.assertEqual(agent.seconds_of("1970-01-01T00:01:00.000Z"), 60)
+        self.assertEqual(agent.seconds_of("1970-01-01T02:01:00+02:00"), 60)
+
+
+if __name__ == "__main__":
+    unittest.main()
