@@ -18,7 +18,7 @@ export function feederWords(state: FeederState, now: Instant): string {
   if (urgent !== undefined) return alarmWords(state, urgent, moment);
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
-    return `Asked to ${pending.kind} at ${localTimeOf(pending.askedAt, settings.zone)}; the feeder has not confirmed it yet.`;
+    return `Waiting since ${moment(pending.askedAt)} for it to ${pending.kind}.`;
   }
   if (link.kind === "neverHeard") return "Not yet connected.";
   if (isPaused(orders, now)) return pausedWords(state, now, moment);

@@ -10,7 +10,7 @@ import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/
 
 /**
  * A small feeder with birds, minute by minute, to play stories through the whole step. Birds come by daylight (07 to 15 UTC)
- * and land, press, deposit; a working feeder pays each press and deposit. What is broken is planted in `truth`.
+ * and land, press, deposit; a working feeder pays each press and deposit, and reports every `reportEvery` (whole minutes). What is broken is planted in `truth`.
  */
 export interface Truth {
   hopper: number; // grams really in it
@@ -44,7 +44,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     motor: "turns",
     tray: "free",
     dead: new Set(),
-    chuteMisses: 0.02,
+    chuteMisses: 0,
     air: 5,
     inside: null,
     lid: null,
@@ -177,7 +177,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       truth.words = null;
     }
     now = after(now, minutes(1));
-    if (!truth.dead.has("link")) {
+    if (!truth.dead.has("link") && (now - start) % settings.reportEvery === 0) {
       report();
       hearOrders();
       lookAt = nextLookAt(state, now);
