@@ -1,0 +1,117 @@
+#!/usr/bin/env node
+/**
+ * Copies a running server's data folder: the database page by page while it is written to, then a check of the copy, then the
+ * keys. A plain file copy of a live SQLite database can be torn; this one is not.
+ *
+ *   node deploy/backup/backup.mjs --data /var/lib/pieward --to /mnt/backups/pieward --keep 14
+ *
+ * Exit code 0: a checked backup is at the place that it prints. 1: there is none of today, and nothing older was removed.
+ */
+import {
+  closeSync,
+  constants,
+  copyFileSync,
+  existsSync,
+  fsyncSync,
+  mkdirSync,
+  openSync,
+  readdirSync,
+  renameSync,
+  rmSync,
+} from "node:fs";
+import { basename, join, resolve } from "node:path";
+import { parseArgs } from "node:util";
+import Database from "better-sqlite3";
+
+const ours = /^pieward-\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ$/;
+const pagesAtOnce = 200; // small steps, so that the server's own writes get in between
+
+async function backUp({ data, database, to, keep, now }) {
+  mkdirSync(to, { recursive: true, mode: 0o700 });
+  const name = `pieward-${now.toISOString().slice(0, 19).replaceAll(":", "-")}Z`;
+  const done = join(to, name);
+  // A name of its own until it is whole: an interrupted backup must not look like one.
+  const partial = `${done}.partial`;
+  if (existsSync(done)) throw new Error(`${done} is there already`);
+  mkdirSync(partial, { mode: 0o700 });
+  try {
+    const copy = join(partial, "pieward.db");
+    await copyDatabase(database, copy);
+    check(copy);
+    const keys = join(data, "keys.json");
+    // Without the keys every phone would have to be added anew.
+    if (existsSync(keys)) copyFileSync(keys, join(partial, "keys.json"), constants.COPYFILE_EXCL);
+    for (const file of readdirSync(partial)) flush(join(partial, file));
+    flush(partial);
+    renameSync(partial, done);
+    flush(to);
+  } catch (error) {
+    rmSync(partial, { recursive: true, force: true });
+    throw error;
+  }
+  return { done, removed: removeOld(to, keep) };
+}
+
+async function copyDatabase(from, to) {
+  const live = new Database(from, { readonly: true, fileMustExist: true, timeout: 10_000 });
+  try {
+    await live.backup(to, { progress: () => pagesAtOnce });
+  } finally {
+    live.close();
+  }
+}
+
+function check(file) {
+  const copy = new Database(file);
+  try {
+    const problems = copy.pragma("integrity_check").map((row) => row.integrity_check);
+    if (problems.length !== 1 || problems[0] !== "ok")
+      throw new Error(`the copy is damaged: ${problems.slice(0, 5).join("; ")}`);
+    const orphans = copy.pragma("foreign_key_check");
+    if (orphans.length > 0) throw new Error(`the copy has ${orphans.length} rows that point nowhere`);
+    // One file, without a log beside it that somebody could forget to copy along.
+    copy.pragma("journal_mode = DELETE");
+  } finally {
+    copy.close();
+  }
+}
+
+/** Only after a good one, and only what carries our name. */
+function removeOld(to, keep) {
+  const old = readdirSync(to)
+    .filter((name) => ours.test(name))
+    .sort()
+    .slice(0, -keep);
+  for (const name of old) rmSync(join(to, name), { recursive: true });
+  return old;
+}
+
+function flush(path) {
+  const file = openSync(path, "r");
+  try {
+    fsyncSync(file);
+  } finally {
+    closeSync(file);
+  }
+}
+
+function readArguments(words, env) {
+  const text = { type: "string" };
+  const { values } = parseArgs({ args: words, options: { data: text, database: text, to: text, keep: text } });
+  const data = resolve(values.data ?? env.DATA_DIR ?? "./data");
+  const database = values.database ?? env.DATABASE_URL?.replace(/^file:/, "") ?? join(data, "pieward.db");
+  const keep = Number(values.keep ?? 14);
+  if (!values.to) throw new Error("--to: say where the backups go; best on another disk");
+  if (!Number.isInteger(keep) || keep < 1)
+    throw new Error(`--keep: must be a whole number from 1, got "${values.keep}"`);
+  return { data, database: resolve(database), to: resolve(values.to), keep, now: new Date() };
+}
+
+try {
+  const { done, removed } = await backUp(readArguments(process.argv.slice(2), process.env));
+  console.log(`Backed up and checked: ${done}`);
+  if (removed.length > 0) console.log(`Removed: ${removed.map((name) => basename(name)).join(", ")}`);
+} catch (error) {
+  console.error(`No backup: ${error instanceof Error ? error.message : String(error)}`);
+  process.exitCode = 1;
+}

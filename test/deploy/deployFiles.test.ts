@@ -1,0 +1,51 @@
+import { existsSync, readFileSync } from "node:fs";
+import { describe, expect, it } from "vitest";
+import { readConfig } from "../../server/config.ts";
+
+const read = (path: string) => readFileSync(`deploy/${path}`, "utf8");
+
+describe("the deploy files", () => {
+  it("set only what the configuration knows and accepts", () => {
+    const settings = [...read("service/pieward.service").matchAll(/^Environment=(\w+)=(.*)$/gm)];
+    const variables = Object.fromEntries(settings.map(([, name = "", value = ""]) => [name, value]));
+    expect(Object.keys(variables).sort()).toEqual([
+      "DATA_DIR",
+      "HOST",
+      "NODE_ENV",
+      "PORT",
+      "PUBLIC_URL",
+      "TRUST_PROXY",
+    ]);
+    expect(readConfig(variables)).toMatchObject({ host: "127.0.0.1", port: 8080, trustProxy: true });
+    const image = /^ENV (.*)$/m.exec(read("container/Containerfile"))?.[1] ?? "";
+    const inImage = Object.fromEntries(image.split(" ").map((pair) => pair.split("=") as [string, string]));
+    expect(readConfig(inImage)).toMatchObject({ host: "0.0.0.0", port: 8080, dataDir: "/data" });
+  });
+
+  it("start the file that the build makes, and ask the health door that the server has", () => {
+    const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
+    expect(scripts.start).toContain("dist/server/main.js");
+    for (const file of ["service/pieward.service", "container/Containerfile"]) {
+      expect(read(file)).toContain("dist/server/main.js");
+    }
+    const health = /127\.0\.0\.1:\$\{process\.env\.PORT\}(\/[\w/]+)/.exec(read("container/Containerfile"))?.[1];
+    expect(health).toBe("/api/v1/health");
+    expect(readFileSync("server/app.ts", "utf8")).toContain(`"${health}"`);
+  });
+
+  it("copy into the image only what there is", () => {
+    const copied = [...read("container/Containerfile").matchAll(/^COPY --from=build \/pieward\/(\S+)/gm)].map(
+      ([, path]) => path,
+    );
+    expect(copied.length).toBeGreaterThan(3);
+    for (const path of copied) if (path !== "dist") expect(existsSync(path ?? ""), path).toBe(true);
+  });
+
+  it("let proxies carry sockets, insist on HTTPS, and pass reports as large as the server takes", () => {
+    expect(read("proxy/nginx.conf")).toMatch(/proxy_set_header Upgrade \$http_upgrade/);
+    for (const file of ["proxy/nginx.conf", "proxy/Caddyfile"]) {
+      expect(read(file)).toMatch(/Strict-Transport-Security "?max-age=\d{7,}/);
+      expect(read(file)).toMatch(/(client_max_body_size|max_size) 2/);
+    }
+  });
+});
