@@ -6,7 +6,7 @@ import { scaleDrift, scaleNoise } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
 import type { Grams } from "../units.ts";
 import { motorFaults, stopFaults } from "./causes.ts";
-import { type MotorState, unknownMotor, watchCurrent } from "./motorCurrent.ts";
+import { type MotorState, motorFaulty, unknownMotor, watchCurrent } from "./motorCurrent.ts";
 import {
   depositMade,
   nothingOwed,
@@ -75,6 +75,11 @@ export function watchPortion(
   // A motor that wasn't run says nothing about the feed.
   if (portion.motorRan === 0) return { ...feed, payments };
 
+  const motor = portion.meanCurrent === null ? feed.motor : watchCurrent(feed.motor, portion.meanCurrent, fell);
+  // While the motor didn't turn nothing could fall: that it turns again opens the question anew.
+  if (motorFaulty(feed.motor) && !motorFaulty(motor)) {
+    return watchPortion({ ...feedRefilled(feed), motor }, portion, level, settings);
+  }
   const counted = settings.sensors.chute && portion.chuteCount !== null ? portion.chuteCount > 0 : null;
   const chute = counted === null ? feed.chute : weighCount(feed, counted);
   const uncountedRun = counted === null ? feed.uncountedRun : counted ? 0 : feed.uncountedRun + 1;
@@ -88,7 +93,7 @@ export function watchPortion(
     lastFellAt: counted === true ? portion.recordedAt : feed.lastFellAt,
     levelAtPortion: level,
     weighedAt: feed.weighedAt,
-    motor: portion.meanCurrent === null ? feed.motor : watchCurrent(feed.motor, portion.meanCurrent, fell),
+    motor,
     scale: settings.sensors.scale ? portionInBlock(feed.scale, counted) : feed.scale,
     payments,
   };

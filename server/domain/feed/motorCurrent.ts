@@ -60,11 +60,14 @@ export function watchCurrent(motor: MotorState, current: Milliamps, fell: boolea
 export const usualCurrent = (motor: MotorState): number | null =>
   motor.learnt < portionsNeeded ? null : Math.exp(motor.mean);
 
+export const motorFaulty = (motor: MotorState): boolean =>
+  motor.stalled.verdict === "faulty" || motor.still.verdict === "faulty";
+
 /** The motor is known to draw what it usually draws, so it turns. */
 export const turnsNormally = (motor: MotorState): boolean => {
   const usual = usualCurrent(motor);
   if (usual === null || motor.lastMilliamps === null) return false;
-  if (motor.stalled.verdict === "faulty" || motor.still.verdict === "faulty") return false;
+  if (motorFaulty(motor)) return false;
   return motor.lastMilliamps > usual / 2 && motor.lastMilliamps < usual * 2;
 };
 

@@ -1,0 +1,216 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import {
+  chuteIsBlind,
+  feedFaults,
+  freshFeed,
+  watchPortion,
+  watchWeighing,
+} from "../../../server/domain/feed/diagnosis.ts";
+import { grams, milliamps } from "../../../server/domain/units.ts";
+import { dawn, minuteAfter, portionAt, rowan } from "../hopper/rowan.ts";
+import { Bench } from "./bench.ts";
+
+const all = rowan();
+const noScale = rowan({ scale: false });
+const noChute = rowan({ chute: false });
+const onlyMotor = rowan({ chute: false, scale: false });
+
+describe("a jammed tray", () => {
+  it("is told from an empty hopper and from a motor's trouble, within a dozen portions", () => {
+    for (const settings of [all, noScale]) {
+      const bench = new Bench(settings).give(100);
+      expect(bench.kinds).toEqual([]);
+      expect(bench.plant("jam").give(12).kinds).toEqual(["trayJammed"]);
+      expect(bench.faults[0]?.reason).toMatch(
+        /^The motor runs as usual, but nothing fell in the last 12 portions, and the hopper isn't empty \(about \d+ g\)/,
+      );
+    }
+  });
+
+  it("is found after four or five portions where the chute sensor alone can tell", () => {
+    const bench = new Bench(noScale).give(100).plant("jam");
+    let portions = 0;
+    while (bench.kinds.length === 0) {
+      bench.give(1);
+      portions += 1;
+    }
+    expect(portions).toBeGreaterThanOrEqual(4);
+    expect(portions).toBeLessThanOrEqual(6);
+  });
+
+  it("is found by the scale where there is no chute sensor", () => {
+    const bench = new Bench(noChute).give(100).plant("jam").give(25);
+    expect(bench.kinds).toEqual(["trayJammed"]);
+    expect(bench.faults[0]?.reason).toContain("the hopper doesn't grow lighter");
+  });
+
+  it("can't be told from a still motor where no current is measured: then only that nothing falls is claimed", () => {
+    const bench = new Bench(noScale, { currentKnown: false }).give(100).plant("jam").give(10);
+    expect(bench.kinds).toEqual(["feedStopped"]);
+  });
+
+  it("clears when food falls again, after two portions, and can be found again", () => {
+    const bench = new Bench(all).give(60).plant("jam").give(40);
+    expect(bench.kinds).toEqual(["trayJammed"]);
+    expect(bench.plant("nothing").give(3).kinds).toEqual([]);
+    expect(bench.plant("jam").give(12).kinds).toEqual(["trayJammed"]);
+  });
+});
+
+describe("an empty hopper", () => {
+  it("is called empty with and without a scale, and the alarm ends with the refill", () => {
+    for (const settings of [all, noScale]) {
+      const bench = new Bench(settings, { poured: 400 }).give(40);
+      expect(bench.kinds).toEqual([]);
+      expect(bench.give(30).kinds).toEqual(["foodOut"]);
+      expect(bench.refill(1_800).kinds).toEqual([]);
+      expect(bench.give(20).kinds).toEqual([]);
+    }
+  });
+
+  it("isn't called a jam between the refill and the first portion, even where nobody told of the refill", () => {
+    const bench = new Bench(all, { poured: 300 }).give(60);
+    expect(bench.kinds).toEqual(["foodOut"]);
+    bench.food = 1_800;
+    for (let minute = 0; minute < 5; minute += 1) {
+      bench.minute += 1;
+      bench.report();
+      expect(bench.kinds).not.toContain("trayJammed");
+    }
+    expect(bench.kinds).toEqual([]);
+  });
+
+  it("of an unknown level is not guessed at", () => {
+    const bench = new Bench(noScale, { known: false }).give(100).plant("jam").give(10);
+    expect(bench.kinds).toEqual(["feedStopped"]);
+    expect(bench.faults[0]?.reason).toContain("nothing is known about the hopper's level");
+  });
+});
+
+describe("the motor", () => {
+  it.each([
+    ["stall", "motorStalled"],
+    ["wireOff", "motorNotTurning"],
+  ] as const)("with a %s is called %s by whatever else is fitted, within three portions", (planted, kind) => {
+    for (const settings of [all, noScale, noChute, onlyMotor]) {
+      const bench = new Bench(settings).give(60).plant(planted).give(3);
+      expect(bench.kinds, JSON.stringify(settings.sensors)).toEqual([kind]);
+      expect(bench.give(30).kinds).toEqual([kind]);
+      expect(bench.plant("nothing").give(3).kinds).toEqual([]);
+    }
+  });
+
+  it("isn't judged before enough portions went well", () => {
+    const bench = new Bench(onlyMotor).give(4).plant("stall").give(20);
+    expect(bench.kinds).toEqual([]);
+  });
+
+  it("that draws more in the cold while food falls is healthy", () => {
+    let feed = freshFeed();
+    for (let n = 0; n < 400; n += 1) {
+      const current = milliamps(n < 200 ? 240 : 600);
+      feed = watchPortion(feed, portionAt(minuteAfter(dawn, n), { meanCurrent: current }), null, noScale);
+      expect(feedFaults(feed, null, noScale, minuteAfter(dawn, n))).toEqual([]);
+    }
+  });
+
+  it("says currents in rounded numbers", () => {
+    const reason = new Bench(noScale).give(60).plant("wireOff").give(3).faults[0]?.reason;
+    expect(reason).toMatch(/drew only \d mA instead of about 2\d0 mA/);
+  });
+});
+
+describe("a blind chute sensor", () => {
+  it("is told from a jam by the scale, and no jam is cried meanwhile", () => {
+    const bench = new Bench(all).give(100).plant("chuteBlind");
+    for (let n = 0; n < 40; n += 1) {
+      bench.give(1);
+      expect(["", "chuteBlind"]).toContain(bench.kinds.join());
+    }
+    expect(bench.kinds).toEqual(["chuteBlind"]);
+    expect(chuteIsBlind(bench.feed)).toBe(true);
+    expect(bench.faults[0]?.reason).toMatch(/saw nothing of the last 40 portions, yet the hopper grew lighter/);
+  });
+
+  it("can't be known without a scale: then nothing better than a stop is claimed", () => {
+    expect(new Bench(noScale).give(100).plant("chuteBlind").give(10).kinds).toEqual(["trayJammed"]);
+  });
+
+  it("clears when it counts again", () => {
+    const bench = new Bench(all).give(100).plant("chuteBlind").give(40);
+    expect(bench.plant("nothing").give(2).kinds).toEqual([]);
+  });
+
+  it("doesn't stop the level from being reckoned", () => {
+    const bench = new Bench(all).give(100).plant("chuteBlind").give(40);
+    expect(Math.abs(bench.hopper.belief.level - bench.food)).toBeLessThan(30);
+  });
+});
+
+describe("a healthy feeder", () => {
+  it.each([
+    ["all sensors", all, {}],
+    ["no scale", noScale, {}],
+    ["no chute sensor", noChute, {}],
+    ["only the motor's current", onlyMotor, {}],
+    ["no current", all, { currentKnown: false }],
+    ["a chute sensor that misses one portion in six", noScale, { missed: 1 / 6 }],
+    ["a level nobody told", noScale, { known: false }],
+  ] as const)("with %s raises no false alarm over thousands of portions", (_what, settings, options) => {
+    const bench = new Bench(settings, { seed: 42, ...options });
+    for (let n = 0; n < 4_000; n += 1) {
+      bench.give(1);
+      if (n % 11 === 0) bench.report(200 + (n % 300)); // a bird sits on the perch just now
+      if (bench.food < 500) bench.refill(1_900);
+      expect(bench.kinds, `seed 42, portion ${n}`).toEqual([]);
+    }
+  });
+});
+
+describe("whatever is told of the feed", () => {
+  it("an older portion that comes late can't undo what newer ones showed", () => {
+    const bench = new Bench(noScale).give(100).plant("jam").give(10);
+    let feed = bench.feed;
+    for (let n = 0; n < 20; n += 1) feed = watchPortion(feed, portionAt(minuteAfter(dawn, n)), null, noScale);
+    expect(feed).toEqual(bench.feed);
+  });
+
+  it("a motor that wasn't run is no evidence against the tray", () => {
+    let feed = freshFeed();
+    for (let n = 0; n < 50; n += 1) {
+      feed = watchPortion(
+        feed,
+        portionAt(minuteAfter(dawn, n), { motorRan: 0 as never, chuteCount: 0 }),
+        null,
+        noScale,
+      );
+    }
+    expect(feedFaults(feed, null, noScale, minuteAfter(dawn, 60))).toEqual([]);
+  });
+
+  it("the state is plain JSON without NaN, and no fault is claimed twice (property)", () => {
+    const step = fc.record({
+      minutes: fc.integer({ min: -5, max: 60 }),
+      count: fc.option(fc.nat(4)),
+      current: fc.option(fc.double({ min: 0, max: 100_000, noNaN: true }).map((value) => value + 0)),
+      reading: fc.option(fc.double({ min: -2_000, max: 5_000, noNaN: true }).map((value) => value + 0)),
+    });
+    fc.assert(
+      fc.property(fc.array(step, { maxLength: 100 }), fc.boolean(), fc.boolean(), (steps, chute, scale) => {
+        const settings = rowan({ chute, scale });
+        let feed = freshFeed();
+        let at = dawn;
+        for (const { minutes, count, current, reading } of steps) {
+          at = minuteAfter(at, minutes);
+          const meanCurrent = current === null ? null : milliamps(current);
+          feed = watchPortion(feed, portionAt(at, { chuteCount: count, meanCurrent }), null, settings);
+          if (reading !== null) feed = watchWeighing(feed, grams(reading), at, settings);
+          const kinds = feedFaults(feed, null, settings, at).map((fault) => fault.kind);
+          expect(new Set(kinds).size).toBe(kinds.length);
+        }
+        expect(JSON.parse(JSON.stringify(feed))).toEqual(feed);
+      }),
+    );
+  });
+});

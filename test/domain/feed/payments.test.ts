@@ -1,0 +1,254 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import type { Deposit, Portion } from "../../../server/domain/facts.ts";
+import {
+  type FeedState,
+  feedFaults,
+  freshFeed,
+  watchDeposit,
+  watchPortion,
+  watchPress,
+  watchReport,
+} from "../../../server/domain/feed/diagnosis.ts";
+import { after, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
+import { dawn, portionAt, rowan, seeded } from "../hopper/rowan.ts";
+
+const settings = rowan();
+const at = (second: number): Instant => after(dawn, seconds(second));
+
+/** Tells the feed a story in seconds since dawn; each report arrives at once and holds what was told before it. */
+class Story {
+  feed: FeedState = freshFeed();
+  second = 0;
+
+  deposit(second: number, seq: number, more: Partial<Deposit> = {}, paused = false): this {
+    const deposit = {
+      kind: "deposit",
+      metal: true,
+      signal: 0.8,
+      chute: true,
+      seq,
+      recordedAt: at(second),
+      ...more,
+    } as const;
+    this.feed = watchDeposit(this.feed, deposit, at(Math.max(second, this.second)), paused);
+    return this;
+  }
+  press(second: number, seq: number): this {
+    this.feed = watchPress(this.feed, { seq, recordedAt: at(second) }, at(Math.max(second, this.second)));
+    return this;
+  }
+  portion(second: number, more: Partial<Portion> = {}): this {
+    this.feed = watchPortion(this.feed, portionAt(at(second), { cause: "deposit", ...more }), null, settings);
+    return this;
+  }
+  report(second: number, { spooled = 0 as number | null, paused = false } = {}): this {
+    this.second = second;
+    this.feed = watchReport(this.feed, at(second), spooled, paused, at(second));
+    return this;
+  }
+  faults(paused = false, second = this.second) {
+    return feedFaults(this.feed, null, settings, at(second), paused).filter((fault) => fault.kind === "depositUnpaid");
+  }
+  get quiet() {
+    return this.faults().length === 0;
+  }
+}
+
+describe("a deposit", () => {
+  it("that no portion follows is told as unpaid, with which and when", () => {
+    const story = new Story().deposit(10, 412).report(15).report(75);
+    const [fault] = story.faults();
+    expect(fault?.reason).toBe("A deposit was not paid: no portion was given for it.");
+    expect(fault?.evidence).toEqual([{ what: "deposit 412", value: "no portion", at: at(10) }]);
+  });
+
+  it("that is answered by a portion which drops nothing is unpaid too", () => {
+    const story = new Story().deposit(10, 412).portion(11, { paysFor: 412, chuteCount: 0 }).report(15).report(75);
+    expect(story.faults()[0]?.reason).toContain("the motor ran, but no food was seen to fall");
+  });
+
+  it("is paid by a second try that drops something", () => {
+    const story = new Story()
+      .deposit(10, 412)
+      .portion(11, { paysFor: 412, chuteCount: 0 })
+      .portion(15, { paysFor: 412 });
+    expect(story.report(20).report(80).quiet).toBe(true);
+  });
+
+  it("is paid by a portion that names it, or within ten seconds by one that names nothing", () => {
+    expect(new Story().deposit(10, 412).portion(40, { paysFor: 412 }).report(75).report(135).quiet).toBe(true);
+    expect(new Story().deposit(10, 412).portion(19).report(75).report(135).quiet).toBe(true);
+    expect(new Story().deposit(10, 412).portion(25).report(75).report(135).quiet).toBe(false);
+  });
+
+  it("isn't paid by free food, nor by a portion for another one", () => {
+    expect(new Story().deposit(10, 412).portion(12, { cause: "timer" }).report(75).report(135).quiet).toBe(false);
+    expect(new Story().deposit(10, 412).portion(12, { paysFor: 9 }).report(75).report(135).quiet).toBe(false);
+  });
+
+  it("that the detector doesn't call metal isn't owed; one it can't judge is", () => {
+    expect(new Story().deposit(10, 1, { metal: false }).report(75).report(135).quiet).toBe(true);
+    expect(new Story().deposit(10, 1, { metal: null }).report(75).report(135).quiet).toBe(false);
+  });
+
+  it("seen twice by the detector within two seconds is one deposit", () => {
+    const story = new Story().deposit(10, 1).deposit(11, 2).portion(12, { paysFor: 2 }).report(75).report(135);
+    expect(story.quiet).toBe(true);
+  });
+
+  it("isn't judged before the next report has had its time", () => {
+    const story = new Story().deposit(10, 412).report(11);
+    expect(story.quiet).toBe(true);
+    expect(story.portion(12, { paysFor: 412 }).report(71).quiet).toBe(true);
+  });
+
+  it("isn't judged by a feeder that fell silent or still has something to tell", () => {
+    const story = new Story().deposit(10, 412).report(15);
+    expect(story.faults(false, 3_600)).toEqual([]);
+    expect(story.report(75, { spooled: 12 }).quiet).toBe(true);
+    expect(story.portion(12, { paysFor: 412 }).report(135).quiet).toBe(true);
+  });
+
+  it("told before its portion, or after it, is paid alike", () => {
+    const story = new Story().portion(12, { paysFor: 412 }).report(15).deposit(10, 412).report(75).report(135);
+    expect(story.quiet).toBe(true);
+  });
+
+  it("from a backlog is history and wakes nobody", () => {
+    const story = new Story().report(7_200).deposit(10, 412).report(7_201).report(7_300);
+    expect(story.quiet).toBe(true);
+  });
+
+  it("isn't owed while the feeder is paused, and not afterwards either", () => {
+    const told = new Story().deposit(10, 412, {}, true).report(75, { paused: true }).report(135).report(200);
+    expect(told.quiet).toBe(true);
+    const untold = new Story().deposit(10, 412).report(75, { paused: true }).report(135).report(200);
+    expect(untold.quiet).toBe(true);
+    const before = new Story().deposit(10, 412).report(15).report(75);
+    expect(before.faults(true)).toEqual([]);
+    expect(before.quiet).toBe(false);
+  });
+
+  it("of an earlier boot isn't paid by the same seq of a later one", () => {
+    const story = new Story().deposit(10, 5).report(15).report(75);
+    expect(story.portion(4_000, { paysFor: 5 }).report(4_010).quiet).toBe(false);
+  });
+});
+
+describe("the alarm about an unpaid deposit", () => {
+  it("ends when a later deposit is paid, or when it turns out that it was paid after all", () => {
+    const unpaid = () => new Story().deposit(10, 1).report(15).report(75);
+    expect(unpaid().deposit(300, 2).portion(301, { paysFor: 2 }).report(310).quiet).toBe(true);
+    expect(unpaid().portion(12, { paysFor: 1 }).quiet).toBe(true);
+  });
+
+  it("ends by itself after a day", () => {
+    const story = new Story().deposit(10, 1).report(15).report(75);
+    expect(story.faults(false, 23 * 3_600)).toHaveLength(1);
+    expect(story.faults(false, 25 * 3_600)).toEqual([]);
+  });
+
+  it("counts how many in a row, and remembers no more than a few", () => {
+    const story = new Story();
+    for (let n = 0; n < 100; n += 1)
+      story
+        .deposit(n * 100, n + 1)
+        .report(n * 100 + 10)
+        .report(n * 100 + 60);
+    const [fault] = story.faults();
+    expect(fault?.reason).toContain("It is the last of 100 in a row.");
+    expect(fault?.evidence.length).toBeLessThanOrEqual(4);
+    expect(JSON.stringify(story.feed.payments).length).toBeLessThan(2_000);
+  });
+});
+
+describe("a press", () => {
+  const answered = (count: number) => {
+    const story = new Story();
+    for (let n = 0; n < count; n += 1) {
+      const second = n * 100;
+      story
+        .press(second, 2 * n + 1)
+        .portion(second + 2, { cause: "press", paysFor: 2 * n + 1 })
+        .report(second + 50);
+    }
+    return story;
+  };
+
+  it("is owed where presses are normally answered", () => {
+    const story = answered(20).press(5_000, 99).report(5_010).report(5_070);
+    expect(story.faults()[0]?.reason).toContain("A press was not paid");
+  });
+
+  it("is not owed where they never were", () => {
+    const story = new Story();
+    for (let n = 0; n < 50; n += 1)
+      story
+        .press(n * 100, n + 1)
+        .report(n * 100 + 10)
+        .report(n * 100 + 70);
+    expect(story.quiet).toBe(true);
+  });
+
+  it("hammered again while the portion falls isn't owed", () => {
+    const story = answered(20).press(5_000, 99).portion(5_001, { cause: "press", paysFor: 99 });
+    expect(story.press(5_002, 101).press(5_004, 102).report(5_060).report(5_120).quiet).toBe(true);
+  });
+});
+
+describe("a healthy feeder's payments", () => {
+  it("raise no alarm over thousands of deposits, whatever the order of reports", () => {
+    const random = seeded(9);
+    const story = new Story();
+    let second = 0;
+    let unsent: (() => void)[] = [];
+    for (let seq = 1; seq < 8_000; seq += 2) {
+      second += 5 + Math.floor(random.uniform() * 400);
+      const [made, paid, deposit] = [second, second + 1 + Math.floor(random.uniform() * 6), seq];
+      unsent.push(() => story.deposit(made, deposit));
+      // Now and then a report leaves between the deposit and its portion.
+      if (random.uniform() < 0.3) {
+        for (const tell of unsent) tell();
+        unsent = [];
+        story.report(made + 1);
+      }
+      const named = random.uniform() < 0.7;
+      unsent.push(() => story.portion(paid, { paysFor: named ? deposit : null }));
+      second = paid;
+      if (random.uniform() < 0.5) {
+        for (const tell of unsent) tell();
+        unsent = [];
+        story.report(paid + 40);
+        second = paid + 40;
+      }
+      expect(story.quiet, `seed 9, deposit ${seq}`).toBe(true);
+    }
+  });
+
+  it("are remembered as plain JSON of bounded size, whatever is told (property)", () => {
+    const step = fc.record({
+      kind: fc.constantFrom("deposit", "press", "portion", "report"),
+      seconds: fc.integer({ min: -20, max: 200 }),
+      seq: fc.integer({ min: 1, max: 30 }),
+      named: fc.boolean(),
+      count: fc.nat(2),
+    });
+    fc.assert(
+      fc.property(fc.array(step, { maxLength: 200 }), (steps) => {
+        const story = new Story();
+        let second = Number(hours(0));
+        for (const { kind, seconds: passed, seq, named, count } of steps) {
+          second = Math.max(0, second + passed);
+          if (kind === "deposit") story.deposit(second, seq);
+          else if (kind === "press") story.press(second, seq);
+          else if (kind === "report") story.report(Math.max(second, story.second));
+          else story.portion(second, { paysFor: named ? seq : null, chuteCount: count });
+          story.faults();
+        }
+        expect(JSON.parse(JSON.stringify(story.feed))).toEqual(story.feed);
+        expect(JSON.stringify(story.feed.payments).length).toBeLessThan(5_000);
+      }),
+    );
+  });
+});
