@@ -1,0 +1,114 @@
+import { useEffect } from "preact/hooks";
+import { LocationProvider, Route, Router, useLocation } from "preact-iso";
+import { TabGlyph } from "./drawing/glyphs.tsx";
+import { Notices } from "./parts/notices.tsx";
+import { Screen } from "./parts/screen.tsx";
+import { AddFeederScreen } from "./screens/addFeederScreen.tsx";
+import { CautionsScreen } from "./screens/cautionsScreen.tsx";
+import { ClaimScreen } from "./screens/claimScreen.tsx";
+import { FeederScreen } from "./screens/feederScreen.tsx";
+import { FeederSettingsScreen } from "./screens/feederSettingsScreen.tsx";
+import { HomeScreen } from "./screens/homeScreen.tsx";
+import { PhonesScreen } from "./screens/phonesScreen.tsx";
+import { PracticeScreen } from "./screens/practiceScreen.tsx";
+import { RefillScreen } from "./screens/refillScreen.tsx";
+import { SignInScreen } from "./screens/signInScreen.tsx";
+import { YardScreen } from "./screens/yardScreen.tsx";
+import { announced } from "./state/announce.ts";
+import { signedIn } from "./state/home.ts";
+
+export const App = () => (
+  <LocationProvider>
+    <Frame />
+  </LocationProvider>
+);
+
+const tabs = [
+  { href: "/", name: "feeders", label: "Feeders" },
+  { href: "/phones", name: "phones", label: "Phones" },
+  { href: "/practice", name: "practice", label: "Practice" },
+  { href: "/cautions", name: "cautions", label: "Cautions" },
+] as const;
+
+function Frame() {
+  const { path, route } = useLocation();
+  useEffect(() => {
+    const open = (event: Event) => route((event as CustomEvent<string>).detail);
+    addEventListener(openEvent, open);
+    return () => removeEventListener(openEvent, open);
+  }, [route]);
+  const mustSignIn = signedIn.value === "no" && path !== "/claim" && path !== "/cautions";
+  const isHere = (href: string) =>
+    href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
+  return (
+    <div class="notebook">
+      <a class="skip" href="#page">
+        Skip to the page
+      </a>
+      <header class="masthead">
+        <a class="name" href="/">
+          Pieward
+        </a>
+        {signedIn.value !== "no" && path !== "/claim" && (
+          <nav class="tabs" aria-label="Notebook">
+            {tabs.map(({ href, name, label }) => (
+              <a key={href} href={href} aria-current={isHere(href) ? "page" : undefined}>
+                <TabGlyph name={name} />
+                {label}
+              </a>
+            ))}
+          </nav>
+        )}
+      </header>
+      <Notices />
+      <main id="page" tabIndex={-1}>
+        {mustSignIn ? <SignInScreen /> : <Screens />}
+      </main>
+      <footer>
+        <p>
+          Pieward helps you notice; it is no safety device. <a href="/cautions">Usual cautions</a>
+        </p>
+      </footer>
+      <p class="hidden" role="status" aria-live="polite">
+        {announced.value}
+      </p>
+    </div>
+  );
+}
+
+const Screens = () => (
+  <Router>
+    <Route path="/" component={HomeScreen} />
+    <Route path="/feeders/new" component={AddFeederScreen} />
+    <Route path="/feeders/:id" component={FeederById} />
+    <Route path="/feeders/:id/refill" component={RefillById} />
+    <Route path="/feeders/:id/settings" component={SettingsById} />
+    <Route path="/yards/:id" component={YardById} />
+    <Route path="/phones" component={PhonesScreen} />
+    <Route path="/practice" component={PracticeScreen} />
+    <Route path="/cautions" component={CautionsScreen} />
+    <Route path="/claim" component={ClaimScreen} />
+    <Route default component={NoSuchPage} />
+  </Router>
+);
+
+// Keyed by id: going from one feeder to the next must not carry a half-filled form along.
+interface ById {
+  readonly id?: string;
+}
+const FeederById = ({ id = "" }: ById) => <FeederScreen key={id} id={id} />;
+const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
+const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
+const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
+
+const NoSuchPage = () => (
+  <Screen title="No such page">
+    <p class="empty">
+      This page isn't in the notebook. <a href="/">Go to the feeders</a>
+    </p>
+  </Screen>
+);
+
+const openEvent = "pieward-open";
+/** Goes to a page from outside the tree: the keeper tapped a notice. */
+export const openPath = (path: string) => dispatchEvent(new CustomEvent(openEvent, { detail: path }));

@@ -1,0 +1,149 @@
+import { useEffect, useRef, useState } from "preact/hooks";
+import type { DayMark, DayView } from "../../server/contract/api.ts";
+import { timeOf } from "../words/clock.ts";
+import { MarkShape } from "./glyphs.tsx";
+import { layRibbon, type RibbonMark, strokeLength } from "./ribbonGeometry.ts";
+
+/** Lanes, in CSS pixels from the ribbon's top. */
+const lanes = { notes: 15, given: 42, ground: 78, below: 112, height: 128 } as const;
+
+/** One day from dusk to dusk. Its words and its table stand beside it, for whoever can't see it. */
+export function DayRibbon(props: { readonly day: DayView; readonly zone: string; readonly nowMs: number }) {
+  const frame = useRef<HTMLDivElement>(null);
+  const width = useWidth(frame, 340);
+  const { day, zone } = props;
+  const ribbon = layRibbon(day, width, (at) => timeOf(at, zone));
+  const nowX = ribbon.place(new Date(props.nowMs).toISOString());
+  return (
+    <div class="ribbon-frame" ref={frame}>
+      <svg class="ribbon" viewBox={`0 0 ${width} 150`} width={width} height="150" role="img" aria-label={day.words}>
+        {ribbon.spans.map(({ kind, x, width: wide }) => (
+          <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={wide + 0.5} height={lanes.height} />
+        ))}
+        {ribbon.hours.map(({ x, label }) => (
+          <g key={label + x}>
+            <line class="hour" x1={x} x2={x} y1={lanes.height - 5} y2={lanes.height} />
+            <text class="hour-label" x={x} y="145" text-anchor="middle">
+              {label}
+            </text>
+          </g>
+        ))}
+        <rect class="edge" x="0.75" y="0.75" width={width - 1.5} height={lanes.height - 1.5} />
+        <line class="ground" x1="0" x2={width} y1={lanes.ground} y2={lanes.ground} />
+        {nowX > 0 && nowX < width && (
+          <>
+            <rect class="to-come" x={nowX} y="0" width={width - nowX} height={lanes.height} />
+            <line class="now" x1={nowX} x2={nowX} y1="0" y2={lanes.height} />
+          </>
+        )}
+        {ribbon.marks.map((mark) => (
+          <Mark key={`${mark.kind}${mark.x}`} mark={mark} />
+        ))}
+      </svg>
+    </div>
+  );
+}
+
+function Mark({ mark }: { readonly mark: RibbonMark }) {
+  switch (mark.kind) {
+    case "visit": // pencil tally, standing on the ground
+      return <Stroke mark={mark} direction={-1} />;
+    case "portion": // hanging below the ground, a kernel at its end
+      return <Stroke mark={mark} direction={1} />;
+    case "press":
+    case "deposit":
+      return <Placed mark={mark} y={lanes.given} />;
+    case "refill":
+    case "trouble":
+    case "alarm":
+      return <Placed mark={mark} y={lanes.notes} />;
+  }
+}
+
+function Stroke(props: { readonly mark: RibbonMark; readonly direction: -1 | 1 }) {
+  const { x, count } = props.mark;
+  const end = lanes.ground + props.direction * strokeLength(count, 22);
+  return (
+    <g>
+      <line class={`tally ${props.mark.kind}`} x1={x} x2={x} y1={lanes.ground} y2={end} />
+      {props.direction === 1 && <ellipse class="kernel" cx={x} cy={end + 2} rx="2.2" ry="3.2" />}
+    </g>
+  );
+}
+
+function Placed(props: { readonly mark: RibbonMark; readonly y: number }) {
+  const { kind, x, count, unpaid } = props.mark;
+  return (
+    <g transform={`translate(${x.toFixed(1)} ${props.y + (kind === "press" ? 16 : 0)})`}>
+      <MarkShape kind={kind} unpaid={unpaid} />
+      {count > 1 && (kind === "deposit" || kind === "alarm") && (
+        <text class="count" y={-9} text-anchor="middle">
+          {count}
+        </text>
+      )}
+    </g>
+  );
+}
+
+const markNames: Readonly<Record<DayMark["kind"], string>> = {
+  visit: "visit",
+  press: "press",
+  deposit: "deposit",
+  portion: "portion",
+  refill: "refill",
+  trouble: "trouble",
+  alarm: "alarm",
+};
+export const markName = (kind: DayMark["kind"]) => markNames[kind];
+
+/** What each mark means, drawn beside its name. Only those that this day has. */
+export function RibbonKey(props: { readonly day: DayView }) {
+  const kinds = new Set(props.day.marks.map((mark) => mark.kind));
+  const unpaid = props.day.marks.some((mark) => mark.kind === "deposit" && mark.detail === "unpaid");
+  const shown = (Object.keys(markNames) as DayMark["kind"][]).filter((kind) => kinds.has(kind));
+  return (
+    <ul class="ribbon-key" aria-label="What the marks mean">
+      {shown.map((kind) => (
+        <li key={kind}>
+          <KeyMark kind={kind} unpaid={false} />
+          {markNames[kind]}
+        </li>
+      ))}
+      {props.day.light.some((span) => span.kind === "night") && (
+        <li>
+          <svg class="ribbon" viewBox="0 0 18 18" width="18" height="18" aria-hidden="true">
+            <rect class="light night" width="18" height="18" />
+            <rect class="edge" x="0.75" y="0.75" width="16.5" height="16.5" />
+          </svg>
+          night, drawn narrower
+        </li>
+      )}
+      {unpaid && (
+        <li>
+          <KeyMark kind="deposit" unpaid={true} />
+          not paid
+        </li>
+      )}
+    </ul>
+  );
+}
+const KeyMark = (props: { readonly kind: DayMark["kind"]; readonly unpaid: boolean }) => (
+  <svg class="ribbon" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">
+    {props.kind === "visit" ? <path class="tally visit" d="M-4 7V-4M0 7V-7M4 7V-2" /> : <MarkShape {...props} />}
+  </svg>
+);
+
+function useWidth(frame: { readonly current: HTMLElement | null }, first: number): number {
+  const [width, setWidth] = useState(first);
+  useEffect(() => {
+    const element = frame.current;
+    if (element === null) return;
+    const measure = () => setWidth(Math.max(240, Math.floor(element.clientWidth) || first));
+    measure();
+    if (!("ResizeObserver" in window)) return;
+    const observer = new ResizeObserver(measure);
+    observer.observe(element);
+    return () => observer.disconnect();
+  }, [frame, first]);
+  return width;
+}

@@ -1,0 +1,65 @@
+/**
+ * What the keeper asked for while the server could not be reached. It waits on the phone with its own id, so that sending
+ * it twice is asking once, and with an end: a pause that arrives half an hour late would surprise the keeper.
+ */
+export interface WaitingAct {
+  readonly id: string;
+  readonly kind: "pause" | "resume" | "refill" | "acknowledge" | "shelve";
+  readonly feeder: string;
+  readonly feederName: string;
+  readonly path: string;
+  readonly body: unknown;
+  readonly words: string; // "pause until resumed"
+  readonly askedAt: number; // ms since the epoch, the phone's clock
+}
+
+const minuteMs = 60_000;
+
+/** How long each may wait. Common practice, no source: as long as the keeper would still mean it. */
+const patience: Readonly<Record<WaitingAct["kind"], number>> = {
+  pause: 10 * minuteMs,
+  resume: 10 * minuteMs,
+  refill: 7 * 24 * 60 * minuteMs, // it carries its own time, so it is true however late it comes
+  acknowledge: 24 * 60 * minuteMs,
+  shelve: 60 * minuteMs,
+};
+
+export const expiresAt = (act: WaitingAct) => act.askedAt + patience[act.kind];
+
+/** A phone whose clock was set back must not keep an old order alive: an act from the future is expired too. */
+export const isExpired = (act: WaitingAct, now: number) => now >= expiresAt(act) || act.askedAt > now + minuteMs;
+
+export function sortOut(acts: readonly WaitingAct[], now: number) {
+  return {
+    live: acts.filter((act) => !isExpired(act, now)).sort((one, other) => one.askedAt - other.askedAt),
+    expired: acts.filter((act) => isExpired(act, now)),
+  };
+}
+
+const isOrder = (act: WaitingAct) => act.kind === "pause" || act.kind === "resume";
+
+/** Acts that a new one makes pointless: the newest order wins, and asking the same thing again is asking once. */
+export function supersededBy(newest: WaitingAct, acts: readonly WaitingAct[]): readonly WaitingAct[] {
+  return acts.filter(
+    (act) =>
+      act.id !== newest.id &&
+      act.feeder === newest.feeder &&
+      ((isOrder(act) && isOrder(newest)) || (!isOrder(act) && act.kind !== "refill" && act.path === newest.path)),
+  );
+}
+
+/** What the server's answer means for an act that waits. */
+export function fateOf(
+  answer: "ok" | "unreachable" | "signedOut" | "problem",
+  status: number,
+): "done" | "keep" | "drop" {
+  switch (answer) {
+    case "ok":
+      return "done";
+    case "unreachable":
+    case "signedOut":
+      return "keep";
+    case "problem":
+      return status >= 500 || status === 408 || status === 429 ? "keep" : "drop";
+  }
+}

@@ -1,0 +1,27 @@
+import { render } from "preact";
+import { App, openPath } from "./app.tsx";
+import { openCupboard } from "./kept/cupboard.ts";
+import { openActs } from "./state/acts.ts";
+import { openDays } from "./state/days.ts";
+import { openHome } from "./state/home.ts";
+import { keepTime } from "./state/now.ts";
+import { registerWorker } from "./state/update.ts";
+import "./style/notebook.css";
+
+const root = document.getElementById("app");
+if (root === null) throw new Error("index.html has no element with id app");
+root.replaceChildren();
+render(<App />, root);
+keepTime();
+void open();
+
+async function open(): Promise<void> {
+  const cupboard = await openCupboard();
+  await Promise.all([openHome(cupboard), openDays(cupboard)]);
+  await openActs(cupboard);
+  if (import.meta.env.PROD) {
+    await registerWorker(openPath).catch((cause: unknown) =>
+      console.warn("The worker could not be registered.", cause),
+    );
+  }
+}

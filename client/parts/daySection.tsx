@@ -1,0 +1,112 @@
+import { useEffect, useState } from "preact/hooks";
+import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
+import { DayRibbon, markName, RibbonKey } from "../drawing/dayRibbon.tsx";
+import { dayProblem, knownDay, loadDay } from "../state/days.ts";
+import { line } from "../state/home.ts";
+import { now } from "../state/now.ts";
+import { massWords, sentence } from "../words/amount.ts";
+import { dayWords, localDate, shiftDate, timeOf, whenWords } from "../words/clock.ts";
+
+/** The feeder's day as a ribbon, with its words, its table, and the days before it. */
+export function DaySection(props: { readonly feeder: FeederView; readonly yard: YardView }) {
+  const { feeder, yard } = props;
+  const today = localDate(now.value, yard.zone);
+  const [back, setBack] = useState(0); // days before today, so that midnight moves the ribbon on
+  const date = shiftDate(today, -back);
+  // A day that is over doesn't change with each report; today does.
+  const freshness = back === 0 ? feeder.revision : 0;
+  useEffect(() => {
+    const soon = setTimeout(
+      () => void loadDay(feeder.id, date),
+      freshness === 0 || knownDay(feeder.id, date) === null ? 0 : 2_000,
+    );
+    return () => clearTimeout(soon);
+  }, [feeder.id, date, freshness]);
+
+  const known = knownDay(feeder.id, date);
+  const name = sentence(dayWords(date, today));
+  return (
+    <section class="day" aria-labelledby="day-title">
+      <div class="day-head">
+        <h2 id="day-title" aria-live="polite">
+          {name}
+        </h2>
+        <div class="leaf">
+          <button type="button" onClick={() => setBack(back + 1)}>
+            <span aria-hidden="true">←</span> Day before
+          </button>
+          <button type="button" disabled={back === 0} onClick={() => setBack(Math.max(0, back - 1))}>
+            Day after <span aria-hidden="true">→</span>
+          </button>
+        </div>
+      </div>
+      {known === null ? (
+        <p class="empty">
+          {dayProblem.value ??
+            (line.value === "cut" ? "This day isn't on the phone, and there is no connection." : "Fetching the day…")}
+        </p>
+      ) : (
+        <>
+          <DayRibbon day={known.view} zone={yard.zone} nowMs={now.value} />
+          <RibbonKey day={known.view} />
+          <p class="day-words">{known.view.words}</p>
+          {line.value === "cut" && (
+            <p class="hint">As of {whenWords(new Date(known.asOf).toISOString(), now.value, yard.zone)}.</p>
+          )}
+          {known.view.light.every((span) => span.kind === "unknown") && (
+            <p class="hint">
+              Night and twilight can't be drawn until the yard has a place.{" "}
+              <a href={`/yards/${yard.id}`}>Say where it is</a>
+            </p>
+          )}
+          <DayTable day={known.view} zone={yard.zone} />
+        </>
+      )}
+    </section>
+  );
+}
+
+function DayTable(props: { readonly day: DayView; readonly zone: string }) {
+  const { tally, marks } = props.day;
+  return (
+    <details>
+      <summary>The day in numbers</summary>
+      <dl class="numbers">
+        <Tally name="Visits" value={String(tally.visits)} />
+        <Tally name="Presses" value={String(tally.presses)} />
+        <Tally name="Deposits" value={String(tally.deposits)} />
+        <Tally name="Portions" value={String(tally.portions)} />
+        <Tally name="Food given" value={massWords(tally.gramsGiven)} />
+      </dl>
+      {marks.length > 0 && (
+        // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by keyboard (WCAG 2.1.1)
+        <section class="scroll" tabIndex={0} aria-label="Everything that happened, by time">
+          <table>
+            <thead>
+              <tr>
+                <th scope="col">Time</th>
+                <th scope="col">What</th>
+                <th scope="col">Detail</th>
+              </tr>
+            </thead>
+            <tbody>
+              {marks.map((mark, index) => (
+                <tr key={index}>
+                  <td>{timeOf(mark.at, props.zone)}</td>
+                  <td>{markName(mark.kind)}</td>
+                  <td>{mark.detail}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </section>
+      )}
+    </details>
+  );
+}
+const Tally = (props: { readonly name: string; readonly value: string }) => (
+  <div>
+    <dt>{props.name}</dt>
+    <dd>{props.value}</dd>
+  </div>
+);

@@ -1,0 +1,111 @@
+import type { ComponentChildren, InputHTMLAttributes } from "preact";
+import { useId, useRef, useState } from "preact/hooks";
+import type { ProblemView } from "../../server/contract/api.ts";
+import type { Answer } from "../reach/api.ts";
+
+type Problems = Readonly<Record<string, string>>;
+
+/** One question with its answer, its hint and, where it was refused, why. */
+export function Field(props: {
+  readonly label: string;
+  readonly hint?: ComponentChildren;
+  readonly problem?: string | undefined;
+  readonly unit?: string;
+  readonly input: InputHTMLAttributes<HTMLInputElement>;
+}) {
+  const id = useId();
+  const described = [props.hint && `${id}-hint`, props.problem && `${id}-problem`].filter(Boolean).join(" ");
+  return (
+    <div class="field">
+      <label for={id}>{props.label}</label>
+      {props.hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {props.hint}
+        </p>
+      )}
+      <span class="answer">
+        <input
+          {...props.input}
+          id={id}
+          {...(described === "" ? {} : { "aria-describedby": described })}
+          {...(props.problem ? { "aria-invalid": true } : {})}
+        />
+        {props.unit && <span class="unit">{props.unit}</span>}
+      </span>
+      {props.problem && (
+        <p class="problem" id={`${id}-problem`}>
+          {props.label}: {props.problem}
+        </p>
+      )}
+    </div>
+  );
+}
+
+export function Choice(props: {
+  readonly label: string;
+  readonly hint?: string;
+  readonly type: "checkbox" | "radio";
+  readonly input: InputHTMLAttributes<HTMLInputElement>;
+}) {
+  const id = useId();
+  return (
+    <div class="choice">
+      <input
+        {...(props.input as object)}
+        type={props.type}
+        id={id}
+        {...(props.hint ? { "aria-describedby": `${id}-hint` } : {})}
+      />
+      <label for={id}>{props.label}</label>
+      {props.hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {props.hint}
+        </p>
+      )}
+    </div>
+  );
+}
+
+/** What a form goes through: filled in, sent, and perhaps sent back with reasons. */
+export function useSending() {
+  const [sending, setSending] = useState(false);
+  const [problems, setProblems] = useState<Problems>({});
+  const [said, setSaid] = useState<string | null>(null);
+  const form = useRef<HTMLFormElement>(null);
+
+  const refuse = (problem: ProblemView) => {
+    setProblems(Object.fromEntries((problem.errors ?? []).map((each) => [each.field, each.problem])));
+    setSaid(problem.detail || problem.title);
+    // The first wrong field takes the focus, once it is marked as such.
+    requestAnimationFrame(() => form.current?.querySelector<HTMLElement>("[aria-invalid=true]")?.focus());
+  };
+
+  const send = async <T,>(ask: () => Promise<Answer<T>>): Promise<T | null> => {
+    if (sending) return null;
+    setSending(true);
+    setSaid(null);
+    setProblems({});
+    const answer = await ask();
+    setSending(false);
+    if (answer.kind === "ok") return answer.value;
+    if (answer.kind === "unreachable") setSaid("The server can't be reached just now. Nothing was changed; try again.");
+    else refuse(answer.problem);
+    return null;
+  };
+  return { sending, problems, said, form, send };
+}
+
+/** What went wrong as a whole, read out as soon as it stands there. */
+export const Said = (props: { readonly words: string | null }) => (
+  <p class="said" role="alert">
+    {props.words}
+  </p>
+);
+
+export const numberIn = (data: FormData, name: string) => {
+  const text = String(data.get(name) ?? "")
+    .trim()
+    .replace(",", ".");
+  return text === "" ? undefined : Number(text);
+};
+export const textIn = (data: FormData, name: string) => String(data.get(name) ?? "").trim();

@@ -1,0 +1,99 @@
+import { useState } from "preact/hooks";
+import type { FeederView, YardView } from "../../server/contract/api.ts";
+import { Tick } from "../drawing/glyphs.tsx";
+import { paths } from "../reach/api.ts";
+import { act, waiting } from "../state/acts.ts";
+import { now } from "../state/now.ts";
+import { timeOf } from "../words/clock.ts";
+import { feederSaysWords, orderWords, wantsResume } from "../words/order.ts";
+import { WaitingNote } from "./waitingNote.tsx";
+
+const hourMs = 3_600_000;
+
+/** The one order that must be trusted: what was asked, how far it has come, and what the feeder itself says. */
+export function PauseControl(props: { readonly feeder: FeederView; readonly yard: YardView }) {
+  const { feeder, yard } = props;
+  const [busy, setBusy] = useState(false);
+  const { order } = feeder.pause;
+  const words = order === null ? null : orderWords(order, now.value, yard.zone);
+  const mine = waiting.value.filter(
+    (each) => each.feeder === feeder.id && (each.kind === "pause" || each.kind === "resume"),
+  );
+
+  const ask = async (kind: "pause" | "resume", until: string | null, said: string) => {
+    setBusy(true);
+    await act(feeder, {
+      kind,
+      path: paths.orders(feeder.id),
+      words: said,
+      body: (id) => ({ id, kind, until }),
+    });
+    setBusy(false);
+  };
+  const pauseAnHour = () => ask("pause", new Date(Date.now() + hourMs).toISOString(), "pause for 1 hour");
+  const resume = wantsResume(feeder.pause);
+
+  return (
+    <section class="pause" aria-labelledby="pause-title">
+      <h2 id="pause-title">Pause</h2>
+      <p class="feeder-says">{feederSaysWords(feeder.pause, now.value, yard.zone)}</p>
+      {words !== null && order !== null && (
+        <div class={`order${words.worry ? " worry" : ""}`}>
+          <p class="order-head">{words.headline}</p>
+          <ol class="stages" aria-label="How far the order has come">
+            {words.stages.map((stage) => (
+              <li key={stage.name} class={stage.wrong ? "wrong" : stage.reached ? "reached" : "to-come"}>
+                {stage.reached && !stage.wrong && <Tick />}
+                {stage.wrong && (
+                  <span class="cross" aria-hidden="true">
+                    ✕
+                  </span>
+                )}
+                {stage.name}
+                {stage.at !== null && <small> {timeOf(stage.at, yard.zone)}</small>}
+                {!stage.reached && <span>: not yet</span>}
+              </li>
+            ))}
+          </ol>
+          <p class="order-detail">{words.detail}</p>
+        </div>
+      )}
+      {mine.map((each) => (
+        <WaitingNote key={each.id} act={each} zone={yard.zone} />
+      ))}
+      <div class="answers">
+        {resume ? (
+          <>
+            <button
+              type="button"
+              class="main"
+              disabled={busy}
+              onClick={() => void ask("resume", null, "resume feeding")}
+            >
+              {feeder.pause.feederSays?.paused === false ? "Take the pause back" : "Resume feeding"}
+            </button>
+            {order?.until != null && order.kind === "pause" && (
+              <button type="button" disabled={busy} onClick={() => void ask("pause", null, "pause until resumed")}>
+                Pause until resumed
+              </button>
+            )}
+          </>
+        ) : (
+          <>
+            <button
+              type="button"
+              class="main"
+              disabled={busy}
+              onClick={() => void ask("pause", null, "pause until resumed")}
+            >
+              Pause until resumed
+            </button>
+            <button type="button" disabled={busy} onClick={() => void pauseAnHour()}>
+              Pause for 1 hour
+            </button>
+          </>
+        )}
+      </div>
+    </section>
+  );
+}

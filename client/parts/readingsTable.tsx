@@ -1,0 +1,59 @@
+import type { FeederView, ReadingsView } from "../../server/contract/api.ts";
+import { now } from "../state/now.ts";
+import { massWords } from "../words/amount.ts";
+import { agoWords, whenWords } from "../words/clock.ts";
+
+type NumericReading = {
+  readonly [key in keyof ReadingsView]: ReadingsView[key] extends number | null ? key : never;
+}[keyof ReadingsView];
+
+const rows: readonly {
+  readonly key: NumericReading;
+  readonly name: string;
+  readonly say: (value: number) => string;
+}[] = [
+  { key: "hopperGrams", name: "Scale under the hopper", say: massWords },
+  { key: "airCelsius", name: "Air", say: (value) => `${signed(value)} °C` },
+  { key: "insideCelsius", name: "Inside the box", say: (value) => `${signed(value)} °C` },
+  { key: "lidCelsius", name: "Lid", say: (value) => `${signed(value)} °C` },
+  { key: "humidityPercent", name: "Humidity", say: (value) => `${Math.round(value)} %` },
+  { key: "supplyVolts", name: "Supply", say: (value) => `${value.toFixed(2)} V` },
+  { key: "batteryVolts", name: "Battery", say: (value) => `${value.toFixed(2)} V` },
+  { key: "batteryCelsius", name: "At the battery", say: (value) => `${signed(value)} °C` },
+  { key: "chargeMilliamps", name: "Into the battery", say: (value) => `${Math.round(value)} mA` },
+  { key: "signalDbm", name: "Radio signal", say: (value) => `${Math.round(value)} dBm` },
+  { key: "spooled", name: "Events still on the feeder", say: (value) => String(value) },
+];
+const signed = (value: number) => value.toFixed(1).replace("-", "−");
+
+/** The numbers, one tap away. */
+export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
+  const { readings, lastHeardAt, hopper } = props.feeder;
+  if (readings === null) return <p>No readings yet: the feeder has not reported.</p>;
+  const said = rows.flatMap(({ key, name, say }) => {
+    const value = readings[key];
+    return value === null ? [] : [{ name, words: say(value) }];
+  });
+  return (
+    <details class="readings">
+      <summary>Latest readings</summary>
+      <p class="hint">
+        As of {whenWords(readings.at, now.value, props.zone)}
+        {lastHeardAt !== null && `, last heard ${agoWords(lastHeardAt, now.value)}`}. What the feeder doesn't measure is
+        left out.
+      </p>
+      <dl class="numbers">
+        {said.map(({ name, words }) => (
+          <div key={name}>
+            <dt>{name}</dt>
+            <dd>{words}</dd>
+          </div>
+        ))}
+        <div>
+          <dt>A portion, as learnt</dt>
+          <dd>{hopper.portionGrams.toFixed(1)} g</dd>
+        </div>
+      </dl>
+    </details>
+  );
+}

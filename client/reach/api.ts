@@ -1,0 +1,94 @@
+import type { z } from "zod";
+import type {
+  AddedFeederView,
+  addFeederRequest,
+  changeFeederRequest,
+  claimRequest,
+  DayView,
+  DigestView,
+  FeederView,
+  HomeView,
+  PhonesView,
+  PracticeFault,
+  ProblemView,
+  phoneRequest,
+  TestPushView,
+  yardRequest,
+} from "../../server/contract/api.ts";
+
+/** What came of asking the server. A line that is down is ordinary, so it is an answer and not a throw. */
+export type Answer<T> =
+  | { readonly kind: "ok"; readonly value: T }
+  | { readonly kind: "problem"; readonly problem: ProblemView }
+  | { readonly kind: "signedOut"; readonly problem: ProblemView }
+  | { readonly kind: "unreachable" };
+
+const patienceMs = 15_000;
+const gatewayStatuses = [502, 503, 504]; // a proxy answers in the server's place: the server itself wasn't reached
+
+async function ask<T>(method: string, path: string, body?: unknown): Promise<Answer<T>> {
+  let response: Response;
+  let said: unknown;
+  try {
+    response = await fetch(`/api/v1${path}`, {
+      method,
+      credentials: "same-origin",
+      cache: "no-store",
+      signal: AbortSignal.timeout(patienceMs),
+      ...(method === "GET"
+        ? {}
+        : {
+            headers: { "content-type": "application/json", "x-pieward": "1" },
+            body: JSON.stringify(body ?? {}),
+          }),
+    });
+    said = response.status === 204 ? null : await response.json();
+  } catch {
+    // No line, or a page put in between (a café's sign-in) that doesn't speak JSON: the server was not reached.
+    return { kind: "unreachable" };
+  }
+  if (gatewayStatuses.includes(response.status)) return { kind: "unreachable" };
+  if (response.ok) return { kind: "ok", value: said as T };
+  const problem = said as ProblemView;
+  return response.status === 401 ? { kind: "signedOut", problem } : { kind: "problem", problem };
+}
+
+const feeder = (id: string) => `/feeders/${encodeURIComponent(id)}`;
+
+export const paths = {
+  refills: (id: string) => `${feeder(id)}/refills`,
+  orders: (id: string) => `${feeder(id)}/orders`,
+  acknowledge: (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}/acknowledge`,
+  shelve: (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}/shelve`,
+};
+
+export const api = {
+  signIn: (name: string, passphrase: string) =>
+    ask<{ keeper: { name: string } }>("POST", "/session", { name, passphrase }),
+  signOut: () => ask<null>("DELETE", "/session"),
+  claim: (claim: z.input<typeof claimRequest>) => ask<{ keeper: { name: string } }>("POST", "/claim", claim),
+
+  home: () => ask<HomeView>("GET", "/home"),
+  changeYard: (id: string, change: z.input<typeof yardRequest>) =>
+    ask<unknown>("PATCH", `/yards/${encodeURIComponent(id)}`, change),
+  digest: (yard: string) => ask<DigestView>("GET", `/yards/${encodeURIComponent(yard)}/digest`),
+
+  feeder: (id: string) => ask<FeederView>("GET", feeder(id)),
+  addFeeder: (added: z.input<typeof addFeederRequest>) => ask<AddedFeederView>("POST", "/feeders", added),
+  changeFeeder: (id: string, change: z.input<typeof changeFeederRequest>) =>
+    ask<FeederView>("PATCH", feeder(id), change),
+  removeFeeder: (id: string) => ask<unknown>("DELETE", feeder(id)),
+  newKey: (id: string) => ask<{ key: string }>("POST", `${feeder(id)}/key`),
+  day: (id: string, date: string) => ask<DayView>("GET", `${feeder(id)}/day?date=${date}`),
+  /** An act on a feeder: `path` is one of `paths`. */
+  act: (path: string, body: unknown) => ask<FeederView>("POST", path, body),
+
+  phones: () => ask<PhonesView>("GET", "/phones"),
+  addPhone: (phone: z.input<typeof phoneRequest>) => ask<PhonesView>("POST", "/phones", phone),
+  forgetPhone: (endpoint: string) => ask<unknown>("POST", "/phones/forget", { endpoint }),
+  testPhones: () => ask<TestPushView>("POST", "/phones/test"),
+
+  startPractice: () => ask<HomeView>("POST", "/practice"),
+  endPractice: () => ask<HomeView>("DELETE", "/practice"),
+  practiceFault: (fault: PracticeFault) => ask<HomeView>("POST", "/practice/fault", { fault }),
+};

@@ -1,0 +1,68 @@
+import { useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
+import { Field, Said, textIn, useSending } from "../parts/field.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { api } from "../reach/api.ts";
+import { cameIn } from "../state/home.ts";
+
+/** The first keeper comes by a link whose secret stands behind the #, so that it never reaches a log. */
+export function ClaimScreen() {
+  const { route } = useLocation();
+  const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
+  const { sending, problems, said, form, send } = useSending();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const data = new FormData(event.currentTarget as HTMLFormElement);
+    const name = textIn(data, "name");
+    const done = await send(() =>
+      api.claim({
+        token,
+        name,
+        passphrase: String(data.get("passphrase") ?? ""),
+        zone: Intl.DateTimeFormat().resolvedOptions().timeZone,
+      }),
+    );
+    if (done === null) return;
+    history.replaceState(null, "", "/claim"); // the secret has done its work
+    await cameIn(name);
+    route("/", true);
+  };
+  return (
+    <Screen title="A new notebook">
+      {token === "" ? (
+        <p>This link is not whole: it should end in # and a secret. Open it again from where the server wrote it.</p>
+      ) : (
+        <>
+          <p>
+            You are the first keeper here. Choose a name and a passphrase; nobody else can open this link after you.
+          </p>
+          <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+            <Said words={problems.token ?? said} />
+            <Field
+              label="Your name"
+              problem={problems.name}
+              input={{ name: "name", autocomplete: "username", required: true, maxLength: 60 }}
+            />
+            <Field
+              label="Passphrase"
+              hint="At least 10 characters. A few words that only you would put together are easy to remember and hard to guess."
+              problem={problems.passphrase}
+              input={{
+                name: "passphrase",
+                type: "password",
+                autocomplete: "new-password",
+                required: true,
+                minLength: 10,
+              }}
+            />
+            <div class="answers">
+              <button type="submit" class="main" disabled={sending}>
+                Begin the notebook
+              </button>
+            </div>
+          </form>
+        </>
+      )}
+    </Screen>
+  );
+}

@@ -1,0 +1,143 @@
+import type { FeederView, YardView } from "../../server/contract/api.ts";
+import { HopperDrawing } from "../drawing/hopperDrawing.tsx";
+import { AlarmEntry } from "../parts/alarmEntry.tsx";
+import { DaySection } from "../parts/daySection.tsx";
+import { PauseControl } from "../parts/pauseControl.tsx";
+import { ReadingsTable } from "../parts/readingsTable.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { WaitingNote } from "../parts/waitingNote.tsx";
+import { waiting } from "../state/acts.ts";
+import { findFeeder, home, line } from "../state/home.ts";
+import { now } from "../state/now.ts";
+import { isSetAside } from "../words/alarm.ts";
+import { bigAndSmall, fullnessWords, massWords, sentence } from "../words/amount.ts";
+import { agoWords, whenWords } from "../words/clock.ts";
+
+export function FeederScreen(props: { readonly id: string }) {
+  const found = findFeeder(props.id);
+  if (found === null) {
+    return (
+      <Screen title={home.value === null ? "Feeder" : "No such feeder"} back={{ href: "/", name: "Feeders" }}>
+        <p class="empty">
+          {home.value !== null
+            ? "It may have been removed."
+            : line.value === "cut"
+              ? "Nothing can be shown until the server has been reached once."
+              : "Opening the notebook…"}
+        </p>
+      </Screen>
+    );
+  }
+  const { feeder, yard } = found;
+  // Most acts begin with a pause, so while an alarm stands the pause stands right under it.
+  const stands = feeder.alarms.some((alarm) => !isSetAside(alarm));
+  return (
+    <Screen title={feeder.name} practice={feeder.practice} back={{ href: "/", name: yard.name }} wide>
+      <p class="heard">
+        {feeder.lastHeardAt === null ? "Not heard from yet." : `Last heard ${agoWords(feeder.lastHeardAt, now.value)}.`}
+      </p>
+      <div class="spread">
+        <div class="leaf-page">
+          <Alarms feeder={feeder} yard={yard} />
+          {!stands && <Hopper feeder={feeder} yard={yard} />}
+          <PauseControl feeder={feeder} yard={yard} />
+        </div>
+        <div class="leaf-page">
+          {stands && <Hopper feeder={feeder} yard={yard} />}
+          <DaySection key={feeder.id} feeder={feeder} yard={yard} />
+          <ReadingsTable feeder={feeder} zone={yard.zone} />
+          <p class="elsewhere">
+            <a href={`/feeders/${feeder.id}/settings`}>Settings of {feeder.name}</a>
+          </p>
+        </div>
+      </div>
+    </Screen>
+  );
+}
+
+function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
+  const standing = feeder.alarms.filter((alarm) => !isSetAside(alarm));
+  const aside = feeder.alarms.filter(isSetAside);
+  return (
+    <section class="alarms" aria-labelledby="alarms-title">
+      <h2 id="alarms-title" class={standing.length === 0 ? "hidden" : ""}>
+        {standing.length === 0 ? "No alarm stands" : standing.length === 1 ? "One alarm" : `${standing.length} alarms`}
+      </h2>
+      {standing.length > 0 && (
+        <ul class="alarm-list">
+          {standing.map((alarm) => (
+            <AlarmEntry key={alarm.fault} alarm={alarm} feeder={feeder} yard={yard} />
+          ))}
+        </ul>
+      )}
+      {aside.length > 0 && (
+        <details class="aside">
+          <summary>Set aside ({aside.length})</summary>
+          <ul class="alarm-list">
+            {aside.map((alarm) => (
+              <AlarmEntry key={alarm.fault} alarm={alarm} feeder={feeder} yard={yard} />
+            ))}
+          </ul>
+        </details>
+      )}
+    </section>
+  );
+}
+
+function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
+  const { hopper } = feeder;
+  const { big, small } = bigAndSmall(hopper.words);
+  const refills = waiting.value.filter((act) => act.feeder === feeder.id && act.kind === "refill");
+  return (
+    <section class="hopper-section" aria-labelledby="hopper-title">
+      <h2 id="hopper-title" class="hidden">
+        Hopper
+      </h2>
+      <p class="big">{big}</p>
+      <HopperDrawing hopper={hopper} />
+      <div class="hopper-words">
+        {small !== null && <p class="small">{small}</p>}
+        <p>
+          {hopper.level === null
+            ? "Tell it of a refill, and it knows where to start from."
+            : `${sentence(fullnessWords(hopper.level.grams / hopper.capacityGrams))} of ${feeder.settings.food}.`}
+        </p>
+        <a class="button main" href={`/feeders/${feeder.id}/refill`}>
+          I refilled it
+        </a>
+      </div>
+      {refills.map((act) => (
+        <WaitingNote key={act.id} act={act} zone={yard.zone} />
+      ))}
+      <details>
+        <summary>The hopper in numbers</summary>
+        <dl class="numbers">
+          {hopper.level !== null && (
+            <>
+              <Row name="In it now" value={`about ${massWords(hopper.level.grams)}`} />
+              <Row
+                name="Nine times in ten between"
+                value={`${massWords(hopper.level.low)} and ${massWords(hopper.level.high)}`}
+              />
+            </>
+          )}
+          <Row name="Full" value={massWords(hopper.capacityGrams)} />
+          {hopper.empty !== null && (
+            <>
+              <Row name="Empty at the earliest (1 in 10)" value={when(hopper.empty.p10, yard.zone)} />
+              <Row name="As likely before as after" value={when(hopper.empty.p50, yard.zone)} />
+              <Row name="At the latest (9 in 10)" value={when(hopper.empty.p90, yard.zone)} />
+            </>
+          )}
+        </dl>
+      </details>
+    </section>
+  );
+}
+const when = (at: string | null, zone: string) => (at === null ? "not in sight" : whenWords(at, now.value, zone));
+const Row = (props: { readonly name: string; readonly value: string }) => (
+  <div>
+    <dt>{props.name}</dt>
+    <dd>{props.value}</dd>
+  </div>
+);

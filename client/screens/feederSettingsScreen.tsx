@@ -1,0 +1,99 @@
+import { useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
+import { FirstFields, FurtherFields, readFeederFields } from "../parts/feederFields.tsx";
+import { Said, useSending } from "../parts/field.tsx";
+import { KeyOnce } from "../parts/keyOnce.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { api } from "../reach/api.ts";
+import { announce } from "../state/announce.ts";
+import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
+
+export function FeederSettingsScreen(props: { readonly id: string }) {
+  const { route } = useLocation();
+  const changing = useSending();
+  const removing = useSending();
+  const keying = useSending();
+  const [key, setKey] = useState<string | null>(null);
+  const found = findFeeder(props.id);
+  if (found === null) {
+    return (
+      <Screen title="Settings" back={{ href: "/", name: "Feeders" }}>
+        <p class="empty">This feeder isn't known on this phone.</p>
+      </Screen>
+    );
+  }
+  const { feeder } = found;
+
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const element = event.currentTarget as HTMLFormElement;
+    const changed = await changing.send(() => api.changeFeeder(feeder.id, readFeederFields(element)));
+    if (changed === null) return;
+    acceptFeeder(changed);
+    announce("Settings written down.");
+    route(`/feeders/${feeder.id}`);
+  };
+  const remove = async () => {
+    if ((await removing.send(async () => gone(await api.removeFeeder(feeder.id)))) === null) return;
+    await refreshHome();
+    route("/");
+  };
+  const makeKey = async () => {
+    const made = await keying.send(() => api.newKey(feeder.id));
+    if (made !== null) setKey(made.key);
+  };
+
+  return (
+    <Screen
+      title={`Settings of ${feeder.name}`}
+      practice={feeder.practice}
+      back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}
+    >
+      <form ref={changing.form} onSubmit={(event) => void submit(event)} noValidate>
+        <Said words={changing.said} />
+        <FirstFields settings={feeder.settings} problems={changing.problems} />
+        <FurtherFields settings={feeder.settings} problems={changing.problems} />
+        <div class="answers">
+          <button type="submit" class="main" disabled={changing.sending}>
+            Write it down
+          </button>
+        </div>
+      </form>
+      {!feeder.practice && (
+        <section class="after" aria-labelledby="key-title">
+          <h2 id="key-title">Key</h2>
+          {key === null ? (
+            <details>
+              <summary>Make a new key…</summary>
+              <p>The key it has now stops working at once. The feeder is silent until it is given the new one.</p>
+              <Said words={keying.said} />
+              <button type="button" disabled={keying.sending} onClick={() => void makeKey()}>
+                Make a new key for {feeder.name}
+              </button>
+            </details>
+          ) : (
+            <KeyOnce feeder={feeder.id} name={feeder.name} secret={key} fresh={false} />
+          )}
+        </section>
+      )}
+      <section class="after" aria-labelledby="remove-title">
+        <h2 id="remove-title">Remove</h2>
+        <details>
+          <summary>Remove {feeder.name}…</summary>
+          <p>
+            Its record goes with it, and it can't be brought back. Birds that count on a feeder should be weaned: feed
+            less from day to day before you take it down.
+          </p>
+          <Said words={removing.said} />
+          <button type="button" class="grave" disabled={removing.sending} onClick={() => void remove()}>
+            Remove {feeder.name} and its record
+          </button>
+        </details>
+      </section>
+    </Screen>
+  );
+}
+
+/** An answer without a body is a yes all the same. */
+const gone = <T extends { readonly kind: string }>(answer: T) =>
+  answer.kind === "ok" ? { kind: "ok" as const, value: true } : (answer as Exclude<T, { kind: "ok" }>);

@@ -1,0 +1,87 @@
+import type { FeederView, YardView } from "../../server/contract/api.ts";
+import { Pennant } from "../drawing/glyphs.tsx";
+import { HopperMark } from "../drawing/hopperDrawing.tsx";
+import { PracticeTag } from "../parts/practiceTag.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { home, homeProblem, line, yards } from "../state/home.ts";
+import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
+import { sentence } from "../words/amount.ts";
+
+/** All yards and feeders, one sentence each, the most urgent first. */
+export function HomeScreen() {
+  if (home.value === null) {
+    return (
+      <Screen title="Feeders">
+        <p class="empty">
+          {homeProblem.value ??
+            (line.value === "cut"
+              ? "Nothing can be shown until the server has been reached once."
+              : "Opening the notebook…")}
+        </p>
+      </Screen>
+    );
+  }
+  const sorted = [...yards.value].sort(
+    (one, other) => Number(one.practice) - Number(other.practice) || yardUrgency(one) - yardUrgency(other),
+  );
+  return (
+    <Screen title="Feeders">
+      {sorted.map((yard) => (
+        <YardEntry key={yard.id} yard={yard} />
+      ))}
+      <p class="answers">
+        <a class="button" href="/feeders/new">
+          Add a feeder
+        </a>
+      </p>
+    </Screen>
+  );
+}
+
+const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgency));
+
+function YardEntry({ yard }: { readonly yard: YardView }) {
+  return (
+    <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
+      <div class="yard-head">
+        <h2 id={`yard-${yard.id}`}>
+          {yard.name}
+          {yard.practice && <PracticeTag />}
+        </h2>
+        {!yard.practice && <a href={`/yards/${yard.id}`}>Yard and digest</a>}
+      </div>
+      {yard.feeders.length === 0 ? (
+        <p class="empty">
+          No feeder reports from here yet. <a href="/feeders/new">Add the first</a>
+          {", or "}
+          <a href="/practice">try a practice feeder</a>.
+        </p>
+      ) : (
+        <ul class="feeders">
+          {mostUrgentFirst(yard.feeders).map((feeder) => (
+            <FeederEntry key={feeder.id} feeder={feeder} />
+          ))}
+        </ul>
+      )}
+    </section>
+  );
+}
+
+function FeederEntry({ feeder }: { readonly feeder: FeederView }) {
+  const call = calls(feeder);
+  return (
+    <li class={`feeder-entry${call === null ? "" : ` ${call}`}`}>
+      <HopperMark hopper={feeder.hopper} />
+      <h3>
+        <a href={`/feeders/${feeder.id}`}>{feeder.name}</a>
+        {feeder.practice && <PracticeTag />}
+        {call !== null && (
+          <span class={`call ${call}`}>
+            <Pennant priority={call} /> {priorityWords[call]}
+          </span>
+        )}
+      </h3>
+      <p>{sentence(feeder.words)}</p>
+    </li>
+  );
+}

@@ -1,0 +1,77 @@
+import type { PracticeFault } from "../../server/contract/api.ts";
+import { Choice, Said, useSending } from "../parts/field.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { api } from "../reach/api.ts";
+import { acceptHome, home } from "../state/home.ts";
+import { practiceWords } from "../words/practice.ts";
+
+/** A feeder that doesn't exist, to learn on: everything else about it is real. */
+export function PracticeScreen() {
+  const { sending, said, send } = useSending();
+  const practice = home.value?.view.practice;
+  const running = practice?.running ?? false;
+  const feeder = home.value?.view.yards.find((yard) => yard.practice)?.feeders[0];
+
+  const begin = async () => {
+    const view = await send(api.startPractice);
+    if (view !== null) acceptHome(view);
+  };
+  const end = async () => {
+    const view = await send(api.endPractice);
+    if (view !== null) acceptHome(view);
+  };
+  const choose = async (fault: PracticeFault) => {
+    const view = await send(() => api.practiceFault(fault));
+    if (view !== null) acceptHome(view);
+  };
+
+  return (
+    <Screen title="Practice" practice={running}>
+      <p>
+        A practice feeder is made up by the server and reports as a real one would. Break it in whatever way you like,
+        and see what reaches your phone. It is marked as practice wherever it appears, and never mixes with your own
+        record.
+      </p>
+      <Said words={said} />
+      {!running ? (
+        <div class="answers">
+          <button type="button" class="main" disabled={sending} onClick={() => void begin()}>
+            Start practice
+          </button>
+        </div>
+      ) : (
+        <>
+          {feeder !== undefined && (
+            <p>
+              <a href={`/feeders/${feeder.id}`}>Go to {feeder.name}</a>
+            </p>
+          )}
+          <fieldset disabled={sending} class="faults">
+            <legend>What goes wrong?</legend>
+            {(Object.keys(practiceWords) as PracticeFault[]).map((fault) => (
+              <Choice
+                key={fault}
+                type="radio"
+                label={practiceWords[fault].title}
+                hint={practiceWords[fault].outcome}
+                input={{
+                  name: "fault",
+                  value: fault,
+                  checked: practice?.fault === fault,
+                  onChange: () => void choose(fault),
+                }}
+              />
+            ))}
+          </fieldset>
+          <section class="after" aria-labelledby="end-title">
+            <h2 id="end-title">Done practising</h2>
+            <p>Removes the practice yard and all it has recorded, in one go. Your own yards aren't touched.</p>
+            <button type="button" class="grave" disabled={sending} onClick={() => void end()}>
+              Remove all practice
+            </button>
+          </section>
+        </>
+      )}
+    </Screen>
+  );
+}

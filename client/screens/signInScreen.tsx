@@ -1,0 +1,38 @@
+import { Field, Said, textIn, useSending } from "../parts/field.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { api } from "../reach/api.ts";
+import { cameIn } from "../state/home.ts";
+
+export function SignInScreen() {
+  const { sending, problems, said, form, send } = useSending();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const data = new FormData(event.currentTarget as HTMLFormElement);
+    const name = textIn(data, "name");
+    const done = await send(() => api.signIn(name, String(data.get("passphrase") ?? "")));
+    if (done !== null) await cameIn(done.keeper?.name ?? name);
+  };
+  return (
+    <Screen title="Sign in">
+      <p>The keeper's notebook is private. Who is reading?</p>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <Said words={said} />
+        <Field
+          label="Keeper's name"
+          problem={problems.name}
+          input={{ name: "name", autocomplete: "username", required: true, autocapitalize: "words" }}
+        />
+        <Field
+          label="Passphrase"
+          problem={problems.passphrase}
+          input={{ name: "passphrase", type: "password", autocomplete: "current-password", required: true }}
+        />
+        <div class="answers">
+          <button type="submit" class="main" disabled={sending}>
+            Open the notebook
+          </button>
+        </div>
+      </form>
+    </Screen>
+  );
+}

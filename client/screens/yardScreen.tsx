@@ -1,0 +1,160 @@
+import { useEffect, useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
+import type { DigestView } from "../../server/contract/api.ts";
+import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { api } from "../reach/api.ts";
+import { noteLine, refreshHome, yards } from "../state/home.ts";
+import { now } from "../state/now.ts";
+import { sentence } from "../words/amount.ts";
+import { dayWords, localDate } from "../words/clock.ts";
+
+/** Where the yard is and when its digest comes; and the digest itself. */
+export function YardScreen(props: { readonly id: string }) {
+  const { route } = useLocation();
+  const { sending, problems, said, form, send } = useSending();
+  const [positionSaid, setPositionSaid] = useState("");
+  const yard = yards.value.find((each) => each.id === props.id);
+  if (yard === undefined) {
+    return (
+      <Screen title="Yard" back={{ href: "/", name: "Feeders" }}>
+        <p class="empty">This yard isn't known on this phone.</p>
+      </Screen>
+    );
+  }
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const data = new FormData(event.currentTarget as HTMLFormElement);
+    const latitudeDegrees = numberIn(data, "place.latitudeDegrees");
+    const longitudeDegrees = numberIn(data, "place.longitudeDegrees");
+    const placed = latitudeDegrees !== undefined && longitudeDegrees !== undefined;
+    const changed = await send(async () => {
+      const answer = await api.changeYard(yard.id, {
+        name: textIn(data, "name"),
+        zone: textIn(data, "zone"),
+        place: placed ? { latitudeDegrees, longitudeDegrees } : null,
+        digestTime: textIn(data, "digestTime"),
+        digestWanted: data.has("digestWanted"),
+      });
+      return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
+    });
+    if (changed === null) return;
+    await refreshHome();
+    route("/");
+  };
+  const whereAmI = () => {
+    setPositionSaid("Asking the phone…");
+    navigator.geolocation.getCurrentPosition(
+      ({ coords }) => {
+        const put = (name: string, degrees: number) => {
+          const input = form.current?.elements.namedItem(name);
+          // A tenth of a degree (11 km) moves twilight by half a minute: enough for the light, and no more is told.
+          if (input instanceof HTMLInputElement) input.value = degrees.toFixed(1);
+        };
+        put("place.latitudeDegrees", coords.latitude);
+        put("place.longitudeDegrees", coords.longitude);
+        setPositionSaid("Filled in, rounded to about 10 km: that is enough for the light.");
+      },
+      () => setPositionSaid("The phone didn't tell. Type it in, or leave it empty."),
+    );
+  };
+  const degrees = (value: number | undefined) => value ?? "";
+  return (
+    <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
+      <Digest yard={yard.id} zone={yard.zone} />
+      <h2>The yard</h2>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <Said words={said} />
+        <Field
+          label="Name"
+          problem={problems.name}
+          input={{ name: "name", required: true, maxLength: 60, autocomplete: "off", defaultValue: yard.name }}
+        />
+        <fieldset>
+          <legend>Where it is</legend>
+          <p class="hint">For night, twilight and day. Rounded is enough; it stays on your server.</p>
+          <Field
+            label="Latitude"
+            unit="° north"
+            problem={problems["place.latitudeDegrees"]}
+            input={{
+              name: "place.latitudeDegrees",
+              inputMode: "decimal",
+              autocomplete: "off",
+              defaultValue: degrees(yard.place?.latitudeDegrees),
+            }}
+          />
+          <Field
+            label="Longitude"
+            unit="° east"
+            problem={problems["place.longitudeDegrees"]}
+            input={{
+              name: "place.longitudeDegrees",
+              inputMode: "decimal",
+              autocomplete: "off",
+              defaultValue: degrees(yard.place?.longitudeDegrees),
+            }}
+          />
+          {isSecureContext && "geolocation" in navigator && (
+            <button type="button" onClick={whereAmI}>
+              I'm in the yard now
+            </button>
+          )}
+          <p class="hint" role="status">
+            {positionSaid}
+          </p>
+          <Field
+            label="Time zone"
+            problem={problems.zone}
+            input={{ name: "zone", required: true, autocomplete: "off", spellcheck: false, defaultValue: yard.zone }}
+          />
+        </fieldset>
+        <fieldset>
+          <legend>Daily digest</legend>
+          <Choice
+            type="checkbox"
+            label="Send me one a day"
+            input={{ name: "digestWanted", defaultChecked: yard.digestWanted }}
+          />
+          <Field
+            label="At"
+            problem={problems.digestTime}
+            input={{ name: "digestTime", type: "time", required: true, defaultValue: yard.digestTime }}
+          />
+        </fieldset>
+        <div class="answers">
+          <button type="submit" class="main" disabled={sending}>
+            Write it down
+          </button>
+        </div>
+      </form>
+    </Screen>
+  );
+}
+
+function Digest(props: { readonly yard: string; readonly zone: string }) {
+  const [digest, setDigest] = useState<DigestView | null>(null);
+  useEffect(() => {
+    let gone = false;
+    void api.digest(props.yard).then((answer) => {
+      // No digest yet is a 404, and that is no trouble: there is simply none to show.
+      if (answer.kind !== "problem") noteLine(answer);
+      if (!gone && answer.kind === "ok") setDigest(answer.value);
+    });
+    return () => {
+      gone = true;
+    };
+  }, [props.yard]);
+  if (digest === null) return null;
+  return (
+    <section class="digest" aria-labelledby="digest-title">
+      <h2 id="digest-title">{digest.title}</h2>
+      <p class="since">{sentence(dayWords(digest.date, localDate(now.value, props.zone)))}</p>
+      <ul>
+        {digest.lines.map((words) => (
+          <li key={words}>{words}</li>
+        ))}
+      </ul>
+    </section>
+  );
+}

@@ -1,0 +1,136 @@
+import { signal } from "@preact/signals";
+import type { FeederView } from "../../server/contract/api.ts";
+import type { Cupboard } from "../kept/cupboard.ts";
+import { fateOf, sortOut, supersededBy, type WaitingAct } from "../kept/waiting.ts";
+import { api } from "../reach/api.ts";
+import { announce } from "./announce.ts";
+import { acceptFeeder, noteLine, signedIn } from "./home.ts";
+
+/**
+ * Everything the keeper does to a feeder goes through here: kept on the phone first, then sent. So a line that breaks in
+ * the middle costs a repeat, never the act; its id makes the repeat harmless.
+ */
+export const waiting = signal<readonly WaitingAct[]>([]);
+/** What was given up, and why: stays until the keeper has read it. */
+export const givenUp = signal<readonly { readonly id: string; readonly words: string }[]>([]);
+
+let cupboard: Cupboard | null = null;
+const waitingKey = (id: string) => `waiting/${id}`;
+
+export async function openActs(kept: Cupboard): Promise<void> {
+  cupboard = kept;
+  const keys = (await kept.keys()).filter((key) => key.startsWith("waiting/"));
+  const remembered = await Promise.all(keys.map((key) => kept.get<WaitingAct>(key)));
+  waiting.value = [...remembered.filter((act) => act !== undefined), ...waiting.value];
+  const flushSoon = () => {
+    if (document.visibilityState !== "hidden") void flush();
+  };
+  // There is no background sync everywhere, so every sign of life is taken as a chance.
+  addEventListener("online", flushSoon);
+  document.addEventListener("visibilitychange", flushSoon);
+  setInterval(flushSoon, 30_000);
+  await flush();
+}
+
+export type ActOutcome = "done" | "waiting" | "refused";
+
+const newId = () => crypto.randomUUID?.() ?? randomId(); // randomUUID exists only over HTTPS
+function randomId(): string {
+  return [...crypto.getRandomValues(new Uint8Array(16))].map((octet) => octet.toString(16).padStart(2, "0")).join("");
+}
+
+export async function act(
+  feeder: FeederView,
+  asked: Pick<WaitingAct, "kind" | "path" | "words"> & { readonly body: (id: string, at: string) => unknown },
+): Promise<ActOutcome> {
+  const id = newId();
+  const askedAt = Date.now();
+  const newest: WaitingAct = {
+    id,
+    kind: asked.kind,
+    feeder: feeder.id,
+    feederName: feeder.name,
+    path: asked.path,
+    words: asked.words,
+    body: asked.body(id, new Date(askedAt).toISOString()),
+    askedAt,
+  };
+  for (const old of supersededBy(newest, waiting.value)) await letGo(old);
+  waiting.value = [...waiting.value, newest];
+  await cupboard?.put(waitingKey(id), newest);
+  await flush();
+  if (waiting.value.some((each) => each.id === id)) {
+    announce(`${feeder.name}: ${asked.words}, waiting for a connection.`);
+    return "waiting";
+  }
+  return givenUp.value.some((each) => each.id === id) ? "refused" : "done";
+}
+
+let flushing: Promise<void> | null = null;
+let again = false;
+
+/** Sends what waits, the oldest first. One at a time: two flushes at once would only send things twice. */
+export async function flush(): Promise<void> {
+  if (flushing !== null) {
+    again = true;
+    return flushing;
+  }
+  flushing = (async () => {
+    do {
+      again = false;
+      await sendAll();
+    } while (again);
+  })();
+  try {
+    await flushing;
+  } finally {
+    flushing = null;
+  }
+}
+
+async function sendAll(): Promise<void> {
+  const { live, expired } = sortOut(waiting.value, Date.now());
+  for (const act of expired) {
+    await giveUp(
+      act,
+      `${act.feederName}: “${act.words}” could not be sent in time and was let go. Nothing has changed.`,
+    );
+  }
+  for (const act of live) {
+    const answer = await api.act(act.path, act.body);
+    noteLine(answer);
+    const status = answer.kind === "problem" ? answer.problem.status : 0;
+    switch (fateOf(answer.kind, status)) {
+      case "done":
+        await letGo(act);
+        if (answer.kind === "ok") acceptFeeder(answer.value);
+        break;
+      case "drop":
+        await giveUp(
+          act,
+          `${act.feederName}: “${act.words}” was not accepted. ${answer.kind === "problem" ? answer.problem.detail : ""}`,
+        );
+        break;
+      case "keep":
+        return; // whatever stands in the way stands in the way of the rest too
+    }
+    if (signedIn.value === "no") return;
+  }
+}
+
+async function giveUp(act: WaitingAct, words: string): Promise<void> {
+  givenUp.value = [...givenUp.value, { id: act.id, words }];
+  announce(words);
+  await letGo(act);
+}
+
+async function letGo(act: WaitingAct): Promise<void> {
+  waiting.value = waiting.value.filter((each) => each.id !== act.id);
+  await cupboard?.remove(waitingKey(act.id));
+}
+
+export const withdraw = (act: WaitingAct) => letGo(act);
+
+export function haveRead(id: string): void {
+  givenUp.value = givenUp.value.filter((each) => each.id !== id);
+}

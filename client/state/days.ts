@@ -1,0 +1,41 @@
+import { signal } from "@preact/signals";
+import type { DayView } from "../../server/contract/api.ts";
+import type { Cupboard } from "../kept/cupboard.ts";
+import { api } from "../reach/api.ts";
+import { noteLine } from "./home.ts";
+
+/** Days of feeders, as fetched. The phone keeps the newest few, so that a ribbon can be read out in the wood. */
+interface KnownDay {
+  readonly view: DayView;
+  readonly asOf: number;
+}
+export const days = signal<ReadonlyMap<string, KnownDay>>(new Map());
+export const dayProblem = signal<string | null>(null);
+
+const daysKept = 12;
+const daysKey = "days";
+let cupboard: Cupboard | null = null;
+const keyOf = (feeder: string, date: string) => `${feeder} ${date}`;
+
+export const knownDay = (feeder: string, date: string) => days.value.get(keyOf(feeder, date)) ?? null;
+
+export async function openDays(kept: Cupboard): Promise<void> {
+  cupboard = kept;
+  const remembered = await kept.get<readonly (readonly [string, KnownDay])[]>(daysKey);
+  if (remembered !== undefined) days.value = new Map([...remembered, ...days.value]);
+}
+
+export async function loadDay(feeder: string, date: string): Promise<void> {
+  const answer = await api.day(feeder, date);
+  noteLine(answer);
+  if (answer.kind === "problem") {
+    dayProblem.value = answer.problem.detail;
+    return;
+  }
+  dayProblem.value = null;
+  if (answer.kind !== "ok") return;
+  const rest = [...days.value].filter(([key]) => key !== keyOf(feeder, date));
+  const kept = [...rest, [keyOf(feeder, date), { view: answer.value, asOf: Date.now() }] as const].slice(-daysKept);
+  days.value = new Map(kept);
+  cupboard?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be kept.", cause));
+}

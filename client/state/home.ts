@@ -1,0 +1,185 @@
+import { computed, signal } from "@preact/signals";
+import type { FeederView, HomeView, LiveMessage, YardView } from "../../server/contract/api.ts";
+import type { Cupboard } from "../kept/cupboard.ts";
+import { type Answer, api } from "../reach/api.ts";
+import { listen } from "../reach/live.ts";
+import { newsWords } from "../words/alarm.ts";
+import { announce } from "./announce.ts";
+import { now } from "./now.ts";
+
+/** What is known of the keeper's yards, and how fresh it is. */
+export interface KnownHome {
+  readonly view: HomeView;
+  readonly asOf: number; // ms since the epoch, the phone's clock
+}
+
+export const home = signal<KnownHome | null>(null);
+export const signedIn = signal<"unknown" | "yes" | "no">("unknown");
+/** `cut` once the server could not be reached; `live` while its socket is open. */
+export const line = signal<"unknown" | "live" | "quiet" | "cut">("unknown");
+/** The home could not be shown because of this; null while all is well. */
+export const homeProblem = signal<string | null>(null);
+
+export const yards = computed<readonly YardView[]>(() => home.value?.view.yards ?? []);
+
+export function findFeeder(id: string): { readonly feeder: FeederView; readonly yard: YardView } | null {
+  for (const yard of yards.value) {
+    const feeder = yard.feeders.find((each) => each.id === id);
+    if (feeder !== undefined) return { feeder, yard };
+  }
+  return null;
+}
+
+let cupboard: Cupboard | null = null;
+const homeKey = "home";
+
+/** Shows what the phone remembers at once, then asks the server. */
+export async function openHome(kept: Cupboard): Promise<void> {
+  cupboard = kept;
+  const remembered = await kept.get<KnownHome>(homeKey);
+  if (remembered !== undefined && home.value === null) home.value = remembered;
+  await refreshHome();
+}
+
+export async function refreshHome(): Promise<void> {
+  const answer = await api.home();
+  noteLine(answer);
+  if (answer.kind === "ok") acceptHome(answer.value);
+  else if (answer.kind === "problem") homeProblem.value = answer.problem.detail;
+}
+
+/** Every answer tells something about the line and about the session. */
+export function noteLine(answer: Answer<unknown>): void {
+  if (answer.kind === "unreachable") {
+    line.value = "cut";
+    return;
+  }
+  if (line.value !== "live") line.value = "quiet";
+  if (answer.kind === "signedOut") leave();
+  if (answer.kind === "ok" && signedIn.value !== "no") signedIn.value = "yes";
+}
+
+export function acceptHome(view: HomeView): void {
+  homeProblem.value = null;
+  signedIn.value = "yes";
+  const before = new Map(yards.value.flatMap((yard) => yard.feeders).map((feeder) => [feeder.id, feeder]));
+  const news = view.yards.flatMap((yard) => yard.feeders).map((feeder) => tell(before.get(feeder.id), feeder));
+  announce(news.filter((words) => words !== "").join(" "));
+  settle({
+    ...view,
+    yards: view.yards.map((yard) => ({
+      ...yard,
+      feeders: yard.feeders.map((feeder) => newer(before.get(feeder.id), feeder)),
+    })),
+  });
+  attend();
+}
+
+/** Puts one feeder's newer state in its place. Answers can overtake each other, so an older revision changes nothing. */
+export function acceptFeeder(feeder: FeederView): void {
+  const known = home.value;
+  if (known === null) return;
+  const before = findFeeder(feeder.id)?.feeder;
+  if (before === undefined) {
+    void refreshHome(); // a feeder that this page hasn't met yet
+    return;
+  }
+  if (before.revision > feeder.revision) return;
+  announce(tell(before, feeder));
+  settle({
+    ...known.view,
+    yards: known.view.yards.map((yard) => ({
+      ...yard,
+      feeders: yard.feeders.map((each) => (each.id === feeder.id ? feeder : each)),
+    })),
+  });
+}
+
+const newer = (before: FeederView | undefined, feeder: FeederView) =>
+  before !== undefined && before.revision > feeder.revision ? before : feeder;
+const tell = (before: FeederView | undefined, feeder: FeederView) =>
+  before === undefined ? "" : newsWords(before, feeder);
+
+function settle(view: HomeView): void {
+  const known = { view, asOf: Date.now() };
+  now.value = known.asOf;
+  home.value = known;
+  cupboard?.put(homeKey, known).catch((cause: unknown) => console.warn("The last state could not be kept.", cause));
+}
+
+// --- the live line -------------------------------------------------------------------------------------------------
+
+let hangUp: (() => void) | null = null;
+
+/** Listens for changes from the first sign-in on. */
+function attend(): void {
+  if (hangUp !== null) return;
+  let missed = false;
+  hangUp = listen({
+    heard,
+    opened: () => {
+      line.value = "live";
+      // The first opening follows a fresh fetch; any later one may have missed something.
+      if (missed) void refreshHome();
+      missed = true;
+    },
+    closed: () => {
+      if (line.value === "live") line.value = "quiet";
+      void refreshHome(); // says whether the server is gone, or the session, or only the socket
+    },
+  });
+}
+
+const changed = new Map<string, number | null>();
+let gathering: ReturnType<typeof setTimeout> | undefined;
+const gatherMs = 150;
+
+/** Hints come in bursts (one report changes a feeder several times): fetch once for all of them. */
+function heard(message: LiveMessage): void {
+  if (message.feeder === null) changed.set("", null);
+  else changed.set(message.feeder, message.revision);
+  clearTimeout(gathering);
+  gathering = setTimeout(() => {
+    const hints = [...changed];
+    changed.clear();
+    if (hints.some(([feeder]) => feeder === "" || findFeeder(feeder) === null)) void refreshHome();
+    else for (const [feeder, revision] of hints) void follow(feeder, revision);
+  }, gatherMs);
+}
+
+async function follow(id: string, revision: number | null): Promise<void> {
+  const known = findFeeder(id)?.feeder;
+  if (known !== undefined && revision !== null && known.revision >= revision) return;
+  const answer = await api.feeder(id);
+  noteLine(answer);
+  if (answer.kind === "ok") acceptFeeder(answer.value);
+  else if (answer.kind === "problem") await refreshHome(); // removed meanwhile, most likely
+}
+
+// --- coming and going ----------------------------------------------------------------------------------------------
+
+/** The session is over: stop listening. What the phone keeps stays, for the same keeper's return. */
+function leave(): void {
+  signedIn.value = "no";
+  hangUp?.();
+  hangUp = null;
+}
+
+/** Signing out by hand leaves nothing on the phone. */
+export async function signOut(): Promise<boolean> {
+  const answer = await api.signOut();
+  if (answer.kind === "unreachable") return false;
+  await cupboard?.clear();
+  location.replace("/"); // nothing stays in memory either
+  return true;
+}
+
+export async function cameIn(keeperName: string): Promise<void> {
+  if (home.value !== null && home.value.view.keeper.name !== keeperName) {
+    await cupboard?.clear(); // somebody else's notebook: start on an empty page, in memory too
+    location.reload();
+    return;
+  }
+  signedIn.value = "unknown";
+  await refreshHome();
+}

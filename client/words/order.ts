@@ -1,0 +1,100 @@
+import type { OrderView, PauseView } from "../../server/contract/api.ts";
+import { whenWords } from "./clock.ts";
+
+/** One stage on an order's way to the feeder: what it is called, and whether it has come so far. */
+export interface OrderStage {
+  readonly name: string;
+  readonly reached: boolean;
+  readonly at: string | null; // null while not reached
+  readonly wrong: boolean;
+}
+
+export interface OrderWords {
+  readonly headline: string;
+  readonly detail: string;
+  readonly stages: readonly OrderStage[];
+  readonly worry: boolean; // the keeper may not take it as done
+}
+
+/** Where the newest order stands, in words a keeper can act on; null where there is nothing to tell. */
+export function orderWords(order: OrderView, now: number, zone: string): OrderWords | null {
+  const what = order.kind === "pause" ? "Pause" : "Resume";
+  const end = order.until === null ? "until resumed" : `until ${whenWords(order.until, now, zone)}`;
+  const extent = order.kind === "pause" ? ` ${end}` : "";
+  const asked = `${order.askedBy} asked at ${whenWords(order.askedAt, now, zone)}.`;
+  const stages = stagesOf(order);
+  switch (order.phase) {
+    case "asked":
+      return {
+        headline: `${what}${extent}: asked`,
+        detail: `${asked} It goes out when the feeder next reports. Until then the feeder goes on as before.`,
+        stages,
+        worry: false,
+      };
+    case "sent":
+      return {
+        headline: `${what}${extent}: sent, not yet confirmed`,
+        detail: `${asked} Wait for the feeder's own word before you rely on it.`,
+        stages,
+        worry: false,
+      };
+    case "overdue":
+      return {
+        headline: `${what}${extent}: not confirmed in time`,
+        detail:
+          order.kind === "pause"
+            ? `${asked} Take it that the feeder is still feeding. If it must stop, go there and switch it off.`
+            : `${asked} Take it that the feeder is still paused.`,
+        stages,
+        worry: true,
+      };
+    case "confirmed":
+      return {
+        headline: `${what}${extent}: confirmed by the feeder`,
+        detail: order.answeredAt === null ? asked : `The feeder said so at ${whenWords(order.answeredAt, now, zone)}.`,
+        stages,
+        worry: false,
+      };
+    case "refused":
+      return {
+        headline: `${what}: refused by the feeder`,
+        detail: order.problem === null ? "The feeder gave no reason." : `Its own words: “${order.problem}”`,
+        stages,
+        worry: true,
+      };
+    case "superseded":
+      return null;
+  }
+}
+
+function stagesOf(order: OrderView): readonly OrderStage[] {
+  const last: OrderStage = {
+    name: order.phase === "refused" ? "refused" : order.phase === "overdue" ? "overdue" : "confirmed",
+    reached: order.phase === "confirmed" || order.phase === "refused" || order.phase === "overdue",
+    at: order.answeredAt,
+    wrong: order.phase === "refused" || order.phase === "overdue",
+  };
+  return [
+    { name: "asked", reached: true, at: order.askedAt, wrong: false },
+    { name: "sent", reached: order.sentAt !== null, at: order.sentAt, wrong: false },
+    last,
+  ];
+}
+
+/** What the feeder itself last said: the only thing that counts. */
+export function feederSaysWords(pause: PauseView, now: number, zone: string): string {
+  if (pause.feederSays === null) return "The feeder has not yet said whether it is feeding or paused.";
+  const state = pause.feederSays.paused ? "paused" : "feeding as usual";
+  return `The feeder itself last said: ${state}, at ${whenWords(pause.feederSays.at, now, zone)}.`;
+}
+
+/** Whether the sensible next order is to resume: the feeder is paused, or a pause is on its way to it. */
+export function wantsResume(pause: PauseView): boolean {
+  const { order, feederSays } = pause;
+  if (order === null || order.phase === "superseded" || order.phase === "refused") return feederSays?.paused ?? false;
+  if (order.phase === "confirmed") {
+    // After the confirmation the feeder's later word wins: a pause with an end ends by itself.
+    return feederSays?.paused ?? order.kind === "pause";
+  }
+  return order.kind === "pause";
+}

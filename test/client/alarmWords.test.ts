@@ -1,0 +1,74 @@
+import { describe, expect, it } from "vitest";
+import { calls, mostUrgentFirst, newsWords, phaseWords } from "../../client/words/alarm.ts";
+import { alarmView, feederView } from "./cannedViews.ts";
+
+const now = Date.parse("2026-11-25T13:20:00Z");
+const urgent = alarmView(now);
+const soon = alarmView(now, { fault: "foodLow", title: "food low", priority: "soon" });
+const feeder = (name: string, alarms = [urgent].slice(1)) => feederView(now, { id: name, name, alarms });
+
+describe("the list of feeders", () => {
+  it("puts the most urgent first, and those alike by name", () => {
+    const order = mostUrgentFirst([
+      feeder("Well B"),
+      feeder("Soon", [soon]),
+      feeder("Seen", [{ ...urgent, phase: "acknowledged" }]),
+      feeder("Urgent", [urgent]),
+      feeder("Well A"),
+      feeder("Shelved", [{ ...urgent, phase: "shelved" }]),
+    ]);
+    expect(order.map((each) => each.name)).toEqual(["Urgent", "Seen", "Soon", "Shelved", "Well A", "Well B"]);
+  });
+
+  it("calls the keeper only for what still stands", () => {
+    expect(calls(feeder("a", [soon, urgent]))).toBe("urgent");
+    expect(calls(feeder("a", [{ ...urgent, phase: "returnedUnacknowledged" }, soon]))).toBe("soon");
+    expect(calls(feeder("a", [{ ...urgent, phase: "shelved" }]))).toBeNull();
+  });
+});
+
+describe("an alarm's state in words", () => {
+  it("always says until when it is shelved", () => {
+    const shelved = { ...urgent, phase: "shelved" as const, shelvedUntil: "2026-11-26T06:00:00Z" };
+    expect(phaseWords(shelved, now, "Europe/Stockholm")).toBe("shelved until tomorrow at 07:00");
+  });
+});
+
+describe("news read out to the keeper", () => {
+  const before = feeder("Rowan");
+  it("tells of an alarm that came and of one that went", () => {
+    expect(newsWords(before, { ...before, alarms: [urgent] })).toBe("Rowan: Tray jammed, act now.");
+    expect(newsWords({ ...before, alarms: [urgent] }, before)).toBe("Rowan: Tray jammed is over.");
+    expect(
+      newsWords(
+        { ...before, alarms: [urgent] },
+        { ...before, alarms: [{ ...urgent, phase: "returnedUnacknowledged" }] },
+      ),
+    ).toBe("Rowan: Tray jammed is over.");
+  });
+
+  it("tells how far a pause has come", () => {
+    const order = {
+      id: "order-0001",
+      kind: "pause" as const,
+      phase: "asked" as const,
+      until: null,
+      askedAt: "2026-11-25T13:00:00Z",
+      askedBy: "Keeper",
+      sentAt: null,
+      answeredAt: null,
+      problem: null,
+    };
+    const asked = { ...before, pause: { ...before.pause, order } };
+    const confirmed = { ...before, pause: { ...before.pause, order: { ...order, phase: "confirmed" as const } } };
+    expect(newsWords(before, asked)).toBe("Rowan: Pause asked.");
+    expect(newsWords(asked, confirmed)).toBe("Rowan: Pause confirmed.");
+  });
+
+  it("keeps quiet about a mere reading", () => {
+    expect(newsWords(before, { ...before, revision: 13, words: "Rowan is well: 35 visits today." })).toBe("");
+    expect(
+      newsWords({ ...before, alarms: [urgent] }, { ...before, alarms: [{ ...urgent, reason: "Four now." }] }),
+    ).toBe("");
+  });
+});

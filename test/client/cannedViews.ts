@@ -1,0 +1,227 @@
+import type { AlarmView, DayMark, DayView, FeederView, HomeView } from "../../server/contract/api.ts";
+
+/** The invented yard "Alder Croft" with its feeders, as the server would tell of them at a given moment. */
+
+const minuteMs = 60_000;
+const hourMs = 60 * minuteMs;
+const iso = (at: number) => new Date(at).toISOString();
+
+export function feederView(now: number, change: Partial<FeederView> = {}): FeederView {
+  return {
+    id: "rowan",
+    yard: "alder-croft",
+    revision: 12,
+    name: "Rowan",
+    practice: false,
+    settings: {
+      name: "Rowan",
+      food: "broken peanuts",
+      hopperCapacityGrams: 1_200,
+      portionGrams: 2.4,
+      sensors: { button: true, detector: true, chute: true, perch: true, scale: true },
+      battery: "leadAcid",
+      reportEverySeconds: 60,
+      warnAheadDays: 2,
+    },
+    lastHeardAt: iso(now - 2 * minuteMs),
+    readings: {
+      at: iso(now - 2 * minuteMs),
+      hopperGrams: 742.1,
+      airCelsius: -6.2,
+      insideCelsius: -2.1,
+      lidCelsius: -8,
+      humidityPercent: 88,
+      supplyVolts: 5.04,
+      batteryVolts: 12.31,
+      batteryCelsius: -4,
+      chargeMilliamps: 0,
+      signalDbm: -67,
+      spooled: 0,
+      paused: false,
+    },
+    hopper: {
+      capacityGrams: 1_200,
+      level: { grams: 742, low: 655, high: 829 },
+      portionGrams: 2.43,
+      empty: { p10: iso(now + 62 * hourMs), p50: iso(now + 90 * hourMs), p90: iso(now + 131 * hourMs) },
+      words: "enough until Saturday, 80 % sure",
+    },
+    alarms: [],
+    pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
+    words: "Rowan is well: enough until Saturday, 34 visits today.",
+    ...change,
+  };
+}
+
+export function alarmView(now: number, change: Partial<AlarmView> = {}): AlarmView {
+  return {
+    fault: "trayJammed",
+    title: "tray jammed",
+    priority: "urgent",
+    phase: "unacknowledged",
+    reason:
+      "Three portions ran and nothing fell, though about 310 g should be in the hopper. The motor drew more than it used to.",
+    act: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
+    since: iso(now - 17 * minuteMs),
+    shelvedUntil: null,
+    evidence: [
+      { what: "portions without food", value: "3 in a row", at: iso(now - 9 * minuteMs) },
+      { what: "peak current", value: "910 mA, usually 600 mA", at: iso(now - 9 * minuteMs) },
+    ],
+    ...change,
+  };
+}
+
+export function homeView(now: number): HomeView {
+  const rowan = feederView(now);
+  const larch = feederView(now, {
+    id: "larch",
+    name: "Larch",
+    words: "Nothing has fallen for 17 minutes: its tray is jammed.",
+    hopper: {
+      ...rowan.hopper,
+      level: { grams: 310, low: 160, high: 470 },
+      empty: { p10: iso(now + 20 * hourMs), p50: iso(now + 41 * hourMs), p90: null },
+      words: "enough until tomorrow evening, 60 % sure",
+    },
+    alarms: [
+      alarmView(now),
+      alarmView(now, {
+        fault: "foodLow",
+        title: "food low",
+        priority: "soon",
+        phase: "acknowledged",
+        reason: "At the pace of the last days it may be empty tomorrow at 16:00.",
+        act: "Refill before the time shown.",
+        since: iso(now - 5 * hourMs),
+        evidence: [],
+      }),
+      alarmView(now, {
+        fault: "scaleSilent",
+        title: "scale silent",
+        priority: "soon",
+        phase: "shelved",
+        shelvedUntil: iso(now + 30 * hourMs),
+        reason: "The load cell has said the same number for 9 hours while 22 portions were given.",
+        act: "Look at the load cell's wire. Until it speaks, the hopper is reckoned from portions alone.",
+        since: iso(now - 9 * hourMs),
+        evidence: [],
+      }),
+    ],
+    pause: {
+      feederSays: { paused: false, at: iso(now - 2 * minuteMs) },
+      order: {
+        id: "order-larch-1",
+        kind: "pause",
+        phase: "sent",
+        until: null,
+        askedAt: iso(now - 1 * minuteMs),
+        askedBy: "Keeper",
+        sentAt: iso(now - 0.5 * minuteMs),
+        answeredAt: null,
+        problem: null,
+      },
+    },
+  });
+  const practice = feederView(now, {
+    id: "practice-rowan",
+    yard: "practice",
+    name: "Rowan",
+    practice: true,
+    words: "Practice: the button has not been pressed for 3 hours, though birds came.",
+    alarms: [
+      alarmView(now, {
+        fault: "buttonSilent",
+        title: "button silent",
+        priority: "soon",
+        reason: "11 birds perched and were fed, yet the button counted nothing.",
+        act: "Press the button yourself and see whether it counts.",
+        since: iso(now - 3 * hourMs),
+      }),
+    ],
+    pause: {
+      feederSays: { paused: true, at: iso(now - 2 * minuteMs) },
+      order: {
+        id: "order-practice-1",
+        kind: "pause",
+        phase: "confirmed",
+        until: iso(now + 42 * minuteMs),
+        askedAt: iso(now - 18 * minuteMs),
+        askedBy: "Keeper",
+        sentAt: iso(now - 18 * minuteMs),
+        answeredAt: iso(now - 17 * minuteMs),
+        problem: null,
+      },
+    },
+  });
+  return {
+    keeper: { name: "Keeper" },
+    serverTime: iso(now),
+    practice: { running: true, fault: "buttonDead" },
+    yards: [
+      {
+        id: "alder-croft",
+        name: "Alder Croft",
+        zone: "Europe/Stockholm",
+        place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
+        digestTime: "07:30",
+        digestWanted: true,
+        practice: false,
+        feeders: [rowan, larch],
+      },
+      {
+        id: "practice",
+        name: "Practice yard",
+        zone: "Europe/Stockholm",
+        place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
+        digestTime: "07:30",
+        digestWanted: false,
+        practice: true,
+        feeders: [practice],
+      },
+    ],
+  };
+}
+
+/** A November day near 59.5 N 17.8 E, in round hours of UTC: dusk at 15, dawn twilight at 6:30, sunrise at 7:15. */
+export function dayView(feeder: string, date: string): DayView {
+  const noon = Date.parse(`${date}T11:00:00Z`);
+  const at = (hours: number) => iso(noon + hours * hourMs);
+  const marks: DayMark[] = [];
+  for (let index = 0; index < 34; index++) {
+    const hours = -3.6 + ((index * 37) % 70) / 10;
+    marks.push({ kind: "visit", at: at(hours), detail: "" });
+    if (index % 3 === 0) marks.push({ kind: "press", at: at(hours + 0.01), detail: index % 9 === 0 ? "free" : "paid" });
+    if (index % 4 === 1) {
+      const unpaid = index === 21;
+      marks.push({ kind: "deposit", at: at(hours + 0.02), detail: unpaid ? "unpaid" : "paid" });
+      if (!unpaid) marks.push({ kind: "portion", at: at(hours + 0.03), detail: "paid" });
+    }
+    if (index % 3 === 0) marks.push({ kind: "portion", at: at(hours + 0.04), detail: "paid" });
+  }
+  marks.push({ kind: "refill", at: at(-2.2), detail: "" }, { kind: "alarm", at: at(2.4), detail: "tray jammed" });
+  marks.sort((one, other) => one.at.localeCompare(other.at));
+  const count = (kind: DayMark["kind"]) => marks.filter((mark) => mark.kind === kind).length;
+  return {
+    feeder,
+    date,
+    from: at(-20),
+    to: at(4),
+    light: [
+      { kind: "twilight", from: at(-20), to: at(-19.2) },
+      { kind: "night", from: at(-19.2), to: at(-4.5) },
+      { kind: "twilight", from: at(-4.5), to: at(-3.7) },
+      { kind: "day", from: at(-3.7), to: at(3.2) },
+      { kind: "twilight", from: at(3.2), to: at(4) },
+    ],
+    marks,
+    tally: {
+      visits: count("visit"),
+      presses: count("press"),
+      deposits: count("deposit"),
+      portions: count("portion"),
+      gramsGiven: count("portion") * 2.4,
+    },
+    words: "Birds came from a little after sunrise until the afternoon: 34 visits, 9 deposits, one of them not paid.",
+  };
+}

@@ -1,0 +1,57 @@
+import { describe, expect, it } from "vitest";
+import { agoWords, dayWords, localDate, shiftDate, whenWords, zonedInstant } from "../../client/words/clock.ts";
+
+const zone = "Europe/Stockholm";
+const now = Date.parse("2026-11-25T13:20:00Z"); // a Wednesday, 14:20 there
+
+describe("words for a moment", () => {
+  it("says only the time on the same day", () => {
+    expect(whenWords("2026-11-25T13:05:00Z", now, zone)).toBe("14:05");
+  });
+
+  it("judges the day by the yard's clock, not by UTC", () => {
+    expect(whenWords("2026-11-24T23:30:00Z", now, zone)).toBe("00:30");
+    expect(whenWords("2026-11-24T22:30:00Z", now, zone)).toBe("yesterday at 23:30");
+  });
+
+  it("names the days ahead and dates the days behind", () => {
+    expect(dayWords("2026-11-26", "2026-11-25")).toBe("tomorrow");
+    expect(dayWords("2026-11-28", "2026-11-25")).toBe("Saturday");
+    expect(dayWords("2026-11-12", "2026-11-25")).toBe("Thu 12 Nov");
+    expect(dayWords("2026-12-02", "2026-11-25")).toBe("Wed 2 Dec"); // a week on, its weekday's name would mislead
+  });
+
+  it("rounds how long ago as a person would", () => {
+    const ago = (minutes: number) => agoWords(new Date(now - minutes * 60_000).toISOString(), now);
+    expect(ago(0.4)).toBe("just now");
+    expect(ago(1)).toBe("1 minute ago");
+    expect(ago(42)).toBe("42 minutes ago");
+    expect(ago(121)).toBe("2 hours ago");
+    expect(ago(60 * 50)).toBe("2 days ago");
+    expect(ago(-5)).toBe("just now"); // the phone's clock is behind the server's
+  });
+});
+
+describe("the yard's calendar", () => {
+  it("steps over a clock change without losing a day", () => {
+    expect(shiftDate("2026-10-25", -1)).toBe("2026-10-24");
+    expect(shiftDate("2026-03-29", 1)).toBe("2026-03-30");
+    expect(localDate(Date.parse("2026-12-31T23:30:00Z"), zone)).toBe("2027-01-01");
+  });
+
+  // Europe's clocks change at 01:00 UTC on the last Sundays of March and October (Directive 2000/84/EC).
+  it("finds the morning on either side of a clock change", () => {
+    expect(zonedInstant("2026-11-26", "07:00", zone)).toBe("2026-11-26T06:00:00.000Z");
+    expect(zonedInstant("2026-07-01", "07:00", zone)).toBe("2026-07-01T05:00:00.000Z");
+    expect(zonedInstant("2026-10-25", "07:00", zone)).toBe("2026-10-25T06:00:00.000Z");
+    expect(zonedInstant("2026-10-25", "01:00", zone)).toBe("2026-10-24T23:00:00.000Z");
+    expect(zonedInstant("2026-03-29", "07:00", zone)).toBe("2026-03-29T05:00:00.000Z");
+  });
+
+  it("takes the earlier of two equal wall times, and some near moment for one that never comes", () => {
+    expect(zonedInstant("2026-10-25", "02:30", zone)).toBe("2026-10-25T00:30:00.000Z");
+    expect(
+      Math.abs(Date.parse(zonedInstant("2026-03-29", "02:30", zone)) - Date.parse("2026-03-29T01:00:00Z")),
+    ).toBeLessThanOrEqual(3_600_000);
+  });
+});

@@ -1,0 +1,161 @@
+import { readFile } from "node:fs/promises";
+import { createServer, type IncomingMessage } from "node:http";
+import type { AddressInfo } from "node:net";
+import { extname, join } from "node:path";
+import type { HomeView } from "../../server/contract/api.ts";
+import { dayView, feederView, homeView } from "./cannedViews.ts";
+
+/**
+ * A server for looking at the built client without the real one: canned views, the real content policy. Run it by
+ * itself (`tsx test/client/fakeServer.ts 4173`) or from a test.
+ */
+export interface FakeServer {
+  readonly origin: string;
+  readonly asked: readonly { readonly method: string; readonly path: string; readonly body: unknown }[];
+  signedIn: boolean;
+  home: HomeView;
+  close(): Promise<void>;
+}
+
+const contentPolicy =
+  "default-src 'self'; img-src 'self'; style-src 'self'; script-src 'self'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'";
+const types: Readonly<Record<string, string>> = {
+  ".html": "text/html; charset=utf-8",
+  ".js": "text/javascript",
+  ".css": "text/css",
+  ".svg": "image/svg+xml",
+  ".png": "image/png",
+  ".webmanifest": "application/manifest+json",
+};
+
+export async function startFakeServer(folder: string, port = 0): Promise<FakeServer> {
+  const asked: { method: string; path: string; body: unknown }[] = [];
+  const fake: { -readonly [key in keyof FakeServer]: FakeServer[key] } = {
+    origin: "",
+    asked,
+    signedIn: true,
+    home: homeView(Date.now()),
+    close: () => Promise.resolve(),
+  };
+
+  const answer = (method: string, path: string, query: URLSearchParams, body: unknown): readonly [number, unknown] => {
+    const feeders = fake.home.yards.flatMap((yard) => yard.feeders);
+    const id = path.split("/")[2];
+    if (method === "POST" && path === "/session") {
+      const { passphrase } = body as { passphrase: string };
+      if (passphrase === "wrong") return [401, problem(401, "The name and the passphrase don't belong together.")];
+      fake.signedIn = true;
+      return [200, { keeper: fake.home.keeper }];
+    }
+    if (!fake.signedIn) return [401, problem(401, "Sign in first.")];
+    if (method === "DELETE" && path === "/session") {
+      fake.signedIn = false;
+      return [204, null];
+    }
+    if (path === "/home") return [200, { ...fake.home, serverTime: new Date().toISOString() }];
+    if (path.startsWith("/practice")) return [200, fake.home];
+    if (path === "/phones") return [200, phones];
+    if (path === "/phones/test")
+      return [200, { outcomes: [{ label: "Android phone", outcome: "accepted", words: "taken by its push service" }] }];
+    if (path.endsWith("/digest")) return [200, digest];
+    if (method === "POST" && path === "/feeders") {
+      const { name } = body as { name: string };
+      if (name === "")
+        return [
+          400,
+          {
+            ...problem(400, "The feeder could not be added."),
+            errors: [{ field: "name", problem: "must not be empty" }],
+          },
+        ];
+      return [
+        201,
+        {
+          feeder: feederView(Date.now(), { id: "aspen", name, lastHeardAt: null, readings: null }),
+          key: "kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4e",
+        },
+      ];
+    }
+    if (path.endsWith("/day")) return [200, dayView(id ?? "", query.get("date") ?? "2026-11-25")];
+    const feeder = feeders.find((each) => each.id === id);
+    if (feeder === undefined) return [404, problem(404, "No such feeder.")];
+    if (path.endsWith("/key")) return [200, { key: "kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4e" }];
+    return [200, feeder];
+  };
+
+  const server = createServer((request, response) => {
+    void (async () => {
+      const url = new URL(request.url ?? "/", "http://fake");
+      if (url.pathname.startsWith("/api/v1")) {
+        const path = url.pathname.slice("/api/v1".length);
+        const body = await readBody(request);
+        if (request.method !== "GET") asked.push({ method: request.method ?? "", path, body });
+        const [status, said] = answer(request.method ?? "GET", path, url.searchParams, body);
+        response.writeHead(status, { "content-type": status >= 400 ? "application/problem+json" : "application/json" });
+        response.end(status === 204 ? undefined : JSON.stringify(said));
+        return;
+      }
+      const file = extname(url.pathname) === "" ? "/index.html" : url.pathname;
+      try {
+        const content = await readFile(join(folder, file));
+        response.writeHead(200, {
+          "content-type": types[extname(file)] ?? "application/octet-stream",
+          "content-security-policy": contentPolicy,
+        });
+        response.end(content);
+      } catch {
+        response.writeHead(404).end();
+      }
+    })();
+  });
+  await new Promise<void>((resolve) => server.listen(port, "127.0.0.1", resolve));
+  fake.origin = `http://127.0.0.1:${(server.address() as AddressInfo).port}`;
+  fake.close = () =>
+    new Promise((resolve) => {
+      server.closeAllConnections();
+      server.close(() => resolve());
+    });
+  return fake;
+}
+
+async function readBody(request: IncomingMessage): Promise<unknown> {
+  let text = "";
+  for await (const part of request) text += String(part);
+  return text === "" ? null : JSON.parse(text);
+}
+
+const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
+const phones = {
+  publicKey: "BEl62iUYgUivxIkv69yViEuiBIa-Ib9-SkvMeAtA3LFgDzkrxZJjSgSnfckjBJuBkr3qBUYIHBQFLXYp5Nksh8U",
+  phones: [
+    {
+      endpoint: "https://push.example/a",
+      label: "Android phone",
+      addedAt: "2026-11-01T10:00:00Z",
+      lastAcceptedAt: new Date(Date.now() - 7_200_000).toISOString(),
+      problem: null,
+    },
+    {
+      endpoint: "https://push.example/b",
+      label: "Kitchen tablet",
+      addedAt: "2026-10-01T10:00:00Z",
+      lastAcceptedAt: null,
+      problem: "Its push service no longer knows it. Switch it on again.",
+    },
+  ],
+};
+const digest = {
+  yard: "alder-croft",
+  date: "2026-11-25",
+  title: "Alder Croft this morning",
+  lines: [
+    "Rowan is well and has food until Saturday.",
+    "Larch stood jammed for 40 minutes yesterday.",
+    "A frost of −11 °C is behind you: look at the trays.",
+  ],
+};
+
+if (process.argv[1]?.endsWith("fakeServer.ts")) {
+  const fake = await startFakeServer("dist/client", Number(process.argv[2] ?? 4173));
+  console.log(fake.origin);
+}

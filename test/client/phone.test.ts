@@ -1,0 +1,36 @@
+// @vitest-environment happy-dom
+import { describe, expect, it } from "vitest";
+import { nextTryMs } from "../../client/reach/live.ts";
+import { type Browser, fromBase64Url, guessLabel, pushAbility } from "../../client/state/phone.ts";
+
+const browser: Browser = { secure: true, hasPush: true, permission: "default", appleTouch: false, standalone: false };
+
+describe("waking a phone", () => {
+  it("says what stands in the way, the first obstacle first", () => {
+    expect(pushAbility(browser)).toBe("ready");
+    expect(pushAbility({ ...browser, secure: false, hasPush: false })).toBe("insecure");
+    expect(pushAbility({ ...browser, appleTouch: true, hasPush: false, permission: "none" })).toBe("homeScreenFirst");
+    expect(pushAbility({ ...browser, appleTouch: true, standalone: true })).toBe("ready");
+    expect(pushAbility({ ...browser, hasPush: false })).toBe("unsupported");
+    expect(pushAbility({ ...browser, permission: "denied" })).toBe("denied");
+  });
+
+  it("reads the server's key from base64url (RFC 4648, section 5)", () => {
+    expect([...fromBase64Url("-_8")]).toEqual([0xfb, 0xff]);
+    expect([...fromBase64Url("Zm9v")]).toEqual([102, 111, 111]);
+  });
+
+  it("proposes a name by which the keeper will know it", () => {
+    expect(guessLabel("Mozilla/5.0 (Linux; Android 16) Mobile")).toBe("Android phone");
+    expect(guessLabel("something else")).toBe("This device");
+  });
+});
+
+describe("the live line's backoff", () => {
+  it("doubles to a minute and no further, and spreads phones out", () => {
+    expect([0, 1, 2, 3, 4, 5, 6, 99].map((failures) => nextTryMs(failures, 0))).toEqual([
+      1_000, 2_000, 4_000, 8_000, 16_000, 32_000, 60_000, 60_000,
+    ]);
+    expect(nextTryMs(6, 1)).toBe(30_000);
+  });
+});
