@@ -37,8 +37,15 @@ export function lightSpans(place: Place, from: Instant, to: Instant): LightSpan[
 
 /** Hours with the sun above -6°: the birds' working day, also where it never rises. */
 export function civilDaylightHours(place: Place, from: Instant, to: Instant): number {
+  if (to < from) throw new RangeError(`expected from <= to, got ${from}..${to}`);
   let lit = 0;
-  for (const span of spansThrough(place, from, to)) if (span.kind !== "night") lit += span.to - span.from;
+  for (let at = from; at < to; ) {
+    const day = solarDayAround(place, at);
+    for (const span of day.spans) {
+      if (span.kind !== "night") lit += Math.max(0, Math.min(span.to, to) - Math.max(span.from, at));
+    }
+    at = day.to;
+  }
   return inHours(lit as Span);
 }
 
@@ -97,17 +104,22 @@ function solarDayAround(place: Place, at: Instant): SolarDay {
   return day;
 }
 
-// The same day is asked for again with each report: remembered, it costs a look-up. A pure function's memory is no state.
-const remembered = new Map<string, SolarDay>();
+// The same days are asked for again with each report: remembered, they cost a look-up. A pure function's memory is no state.
+const remembered = new Map<number, { place: Place; day: SolarDay }>();
 const rememberedMax = 512;
 
 function solarDay(place: Place, index: number): SolarDay {
-  const key = `${place.latitudeDegrees},${place.longitudeDegrees},${index}`;
-  const known = remembered.get(key);
-  if (known) return known;
+  const known = remembered.get(index);
+  if (
+    known &&
+    known.place.latitudeDegrees === place.latitudeDegrees &&
+    known.place.longitudeDegrees === place.longitudeDegrees
+  ) {
+    return known.day;
+  }
   const day = reckonSolarDay(place, index);
   if (remembered.size >= rememberedMax) remembered.clear();
-  remembered.set(key, day);
+  remembered.set(index, { place, day });
   return day;
 }
 

@@ -30,9 +30,9 @@ export const unbided = (now: Instant): Bide => ({
 /** The sensor spoke. */
 export function spoke(bide: Bide, place: Place | null, at: Instant): Bide {
   if (bide.seen === 0) return { ...bide, seen: 1, since: at, from: at };
-  if (at - bide.from < boutGap) return at > bide.from ? { ...bide, from: at } : bide; // the same bout goes on
+  if (at - bide.from < boutGap) return at > bide.from ? continued(bide, at) : bide;
   const exposure = exposureOf(bide, place, at);
-  const learn = !bideTooLong(bide, place, at);
+  const learn = !isTooLong(bide, exposure, at);
   return {
     bouts: bide.bouts * kept + 1,
     hours: bide.hours * kept + (learn ? exposure : 0),
@@ -45,20 +45,42 @@ export function spoke(bide: Bide, place: Place | null, at: Instant): Bide {
   };
 }
 
+/** The same bout goes on. Written out, not spread: it runs for most events. */
+const continued = ({ bouts, hours, squares, longest, seen, since }: Bide, from: Instant): Bide => ({
+  bouts,
+  hours,
+  squares,
+  longest,
+  seen,
+  since,
+  from,
+});
+
 /** Whether it has been silent for longer than its habits and a stormy day allow. */
 export function bideTooLong(bide: Bide, place: Place | null, now: Instant): boolean {
-  if (bide.seen < boutsMin || now - bide.since < days(3) || now - bide.from < stormMax) return false;
-  if (exposureOf(bide, place, now) < longestFactor * bide.longest) return false;
-  return logBide(bide, place, now) <= logAllowed(bide, now);
+  return mayBeTooLong(bide, now) && isTooLong(bide, exposureOf(bide, place, now), now);
 }
 
-/** ln of the chance of the silence, tempered by how clustered the bouts are (quasi-likelihood). */
-export function logBide(bide: Bide, place: Place | null, now: Instant): number {
+/** ln of the chance of the silence, were the sensor in order. */
+export const logBide = (bide: Bide, place: Place | null, now: Instant): number =>
+  logSilence(bide, exposureOf(bide, place, now));
+
+/** Cheap to ask, and seldom so. */
+const mayBeTooLong = (bide: Bide, now: Instant): boolean =>
+  bide.seen >= boutsMin && now - bide.since >= historyMin && now - bide.from >= stormMax;
+
+const isTooLong = (bide: Bide, exposure: number, now: Instant): boolean =>
+  mayBeTooLong(bide, now) &&
+  exposure >= longestFactor * bide.longest &&
+  logSilence(bide, exposure) <= logAllowed(bide, now);
+
+/** Tempered by how clustered the bouts are (quasi-likelihood). */
+function logSilence(bide: Bide, exposure: number): number {
   if (bide.bouts === 0 || bide.hours === 0) return 0;
   const mean = bide.hours / bide.bouts;
   // Of exponential gaps the variance is the mean squared.
   const dispersion = Math.max(1, (bide.squares / bide.bouts - mean * mean) / (mean * mean));
-  return logGammaSilence(bide.bouts, bide.hours, exposureOf(bide, place, now)) / dispersion;
+  return logGammaSilence(bide.bouts, bide.hours, exposure) / dispersion;
 }
 
 /** Wanted: less than one false alarm in a feeder's year; three sensors may stand alone; each bout starts one silence. */
@@ -73,6 +95,8 @@ function exposureOf(bide: Bide, place: Place | null, now: Instant): number {
 const boutGap = minutes(10);
 /** With 30 bouts the rate is known to about a fifth (1 / √30). */
 const boutsMin = 30;
+/** Three days at the least: fewer don't tell how mornings differ from noons, nor one day from the next. */
+const historyMin = days(3);
 /** A day of storm with the night on either side keeps every bird away, and nothing else here could tell. */
 const stormMax = hours(48);
 const longestFactor = 1.5;

@@ -31,39 +31,67 @@ export const unpaired = (since: Instant): Pairing => ({
   since,
 });
 
-/** The witness saw something. */
-export const marked = (pairing: Pairing): Pairing => ({ ...pairing, open: pairing.open + 1 });
+/** The witness saw something. Written out, not spread: this and `answered` run for every event. */
+export const marked = ({ hits, misses, squares, open, strange, runs, since }: Pairing): Pairing => ({
+  hits,
+  misses,
+  squares,
+  open: open + 1,
+  strange,
+  runs,
+  since,
+});
 
-/** The watched spoke: its run of misses is over, and is learnt from unless it was a fault. */
+/** The watched spoke: its run of misses is over, and is learnt from. */
 export function answered(pairing: Pairing, at: Instant): Pairing {
   if (pairing.open === 0) return pairing; // a second press on the same landing
-  if (!tooLong(pairing, at)) return { ...learnt(pairing, at), open: 0, strange: 0 };
-  // A sensor that was dead and was mended isn't a sensor that answers seldom; but three such runs are the birds' new habit.
-  if (pairing.strange + 1 < strangeThatMakeAHabit) return { ...pairing, open: 0, strange: pairing.strange + 1 };
-  return learnt(unpaired(pairing.since), at);
+  const before = pairing.open - 1;
+  if (before === 0 || !tooLong(pairing, at)) return learnt(pairing, before, 0, at);
+  // Three such runs one after the other are no faults that came and went, but the birds' new habit.
+  if (pairing.strange + 1 >= strangeThatMakeAHabit) return learnt(unpaired(pairing.since), before, 0, at);
+  // A sensor that was dead and was mended isn't one that answers seldom. But if it was never dead and the birds came in
+  // longer streaks than we knew, we must learn it: so such a run counts for as long as it was still credible.
+  return learnt(pairing, credibleRun(pairing, at), pairing.strange + 1, at);
 }
 
-function learnt(pairing: Pairing, at: Instant): Pairing {
-  const before = Math.max(0, pairing.open - 1);
-  const { runs, since } = pace(pairing, at);
+function learnt(pairing: Pairing, before: number, strange: number, at: Instant): Pairing {
+  const elapsed = at - pairing.since;
+  // Halved now and then, so that the pace can change with the seasons.
+  const halve = elapsed > days(60);
   return {
     hits: pairing.hits * kept + 1,
     misses: pairing.misses * kept + before,
     squares: pairing.squares * kept + before * before,
     open: 0,
-    strange: 0,
-    runs: runs + 1,
-    since,
+    strange,
+    runs: 1 + (halve ? pairing.runs / 2 : pairing.runs),
+    since: halve ? ((at - elapsed / 2) as Instant) : pairing.since,
   };
 }
 
-/** Enough is learnt to dare a judgement: with 30 answers the learnt share is known to about a fifth (1 / √30). */
-export const hitsMin = 30;
-export const isLearnt = (pairing: Pairing): boolean => pairing.runs >= hitsMin && pairing.hits >= hitsMin * 0.8;
+/** The longest run of misses that would not be too long. */
+function credibleRun(pairing: Pairing, at: Instant): number {
+  let low = 0;
+  let high = pairing.open - 1;
+  while (high - low > 1) {
+    const middle = Math.floor((low + high) / 2);
+    if (tooLong({ ...pairing, open: middle + 1 }, at)) high = middle;
+    else low = middle;
+  }
+  return low;
+}
+
+/**
+ * Enough is learnt to dare a judgement: with twenty answers (the older of which have faded a little) the share is known to
+ * about a fifth (1 / √20), and what is unknown of it is in the predictive chance already. That is some thirty presses,
+ * since several may fall on one landing.
+ */
+const hitsMin = 19;
+export const isLearnt = (pairing: Pairing): boolean => pairing.hits >= hitsMin;
 
 /** Whether the open run of misses is longer than chance and the birds' habits allow. */
 export const tooLong = (pairing: Pairing, now: Instant): boolean =>
-  isLearnt(pairing) && logSilence(pairing) <= logAllowed(pairing, now);
+  pairing.open > 1 && isLearnt(pairing) && logSilence(pairing) <= logAllowed(pairing, now);
 
 /**
  * ln of the chance of the open run, were the watched in order. Birds that never press come in streaks, so the chance is
@@ -93,14 +121,7 @@ function dispersion(pairing: Pairing): number {
   return Math.max(1, (pairing.hits * variance + doubtRuns * fair) / ((pairing.hits + doubtRuns) * fair));
 }
 
-/** A run's pace is taken over a day at the least: nobody's year is known from ten minutes. Halved so that it can change. */
-function pace({ runs, since }: Pairing, at: Instant): { runs: number; since: Instant } {
-  const elapsed = at - since;
-  return elapsed > days(60)
-    ? { runs: Math.max(hitsMin, runs / 2), since: (at - elapsed / 2) as Instant }
-    : { runs, since };
-}
-
+/** A pace is taken over a day at the least: nobody's year is known from ten minutes. */
 const paceMin: Span = days(1);
 const pairsWatched = 6;
 /** Weight kept of the old with each closed run: the last few hundred count, a week to a season by the yard. */

@@ -139,27 +139,31 @@ function silentBesideOthers(
   now: Instant,
 ): Fault | null {
   const watched = sensors[sensor];
+  let found: { companion: Witness; pairing: Pairing; logChance: number } | null = null;
   for (const companion of witnesses) {
     const pairing = watched.beside[companion];
     if (pairing === null || !settings.sensors[companion] || !tooLong(pairing, now)) continue;
-    const chance = Math.exp(logSilence(pairing));
-    const share = pairing.hits / (pairing.hits + pairing.misses);
-    return {
-      kind: faultOf[sensor],
-      reason:
-        `The ${nameOf[sensor]} has said nothing during the last ${pairing.open} ${markOf[companion]}` +
-        `${since(watched.lastAt, now)}. It used to answer about ${inTen(share)}.`,
-      evidence: [
-        ...lastSpoke(watched),
-        { what: `${markOf[companion]} since`, value: String(pairing.open), at: null },
-        { what: "share answered before", value: `${Math.round(100 * share)} %`, at: null },
-        { what: "chance of such a run if it works", value: chance.toExponential(0), at: now },
-        ...ranBackwards(watched),
-      ],
-      sure: probability(1 - chance),
-    };
+    const logChance = logSilence(pairing);
+    if (found === null || logChance < found.logChance) found = { companion, pairing, logChance };
   }
-  return null;
+  if (found === null) return null;
+  const { pairing, companion } = found;
+  const chance = Math.exp(found.logChance);
+  const share = pairing.hits / (pairing.hits + pairing.misses);
+  return {
+    kind: faultOf[sensor],
+    reason:
+      `The ${nameOf[sensor]} has said nothing during the last ${pairing.open} ${markOf[companion]}` +
+      `${since(watched.lastAt, now)}. It used to answer ${inTen(share)}.`,
+    evidence: [
+      ...lastSpoke(watched),
+      { what: `${markOf[companion]} since`, value: String(pairing.open), at: null },
+      { what: "share answered before", value: `${Math.round(100 * share)} %`, at: null },
+      { what: "chance of such a run if it works", value: chance.toExponential(0), at: now },
+      ...ranBackwards(watched),
+    ],
+    sure: probability(1 - chance),
+  };
 }
 
 /** Only for a sensor that no companion could speak for: beside others, "all silent" means that no bird came. */
@@ -198,8 +202,8 @@ const ranBackwards = ({ backwards }: Tally): Evidence[] =>
 
 function inTen(share: number): string {
   const tenths = Math.round(10 * share);
-  if (tenths >= 10) return "every one of them";
-  return tenths >= 1 ? `${tenths} in 10` : `${Math.max(1, Math.round(100 * share))} in 100`;
+  if (tenths >= 10) return "nearly every one";
+  return tenths >= 1 ? `about ${tenths} in 10` : `about ${Math.max(1, Math.round(100 * share))} in 100`;
 }
 
 /**
@@ -217,14 +221,11 @@ function active(
 ): SensorsState {
   const self = sensors[sensor];
   const isMark = !sensors.paused && (self.lastMarkAt === null || Math.abs(at - self.lastMarkAt) >= markGapMin);
-  const beside = (watched: Watched, other: Witness): Watched => {
-    const pairing = watched.beside[sensor];
-    if (other === sensor || pairing === null || !isMark) return watched;
-    return { ...watched, beside: { ...watched.beside, [sensor]: marked(pairing) } };
-  };
+  // Written out, not spread: this runs for every event, of which a report may hold thousands.
   const spoken: Watched = {
-    ...self,
+    total: self.total,
     heardSince: self.heardSince + events,
+    backwards: self.backwards,
     lastAt: self.lastAt === null ? at : later(self.lastAt, at),
     lastMarkAt: isMark ? at : self.lastMarkAt,
     beside: {
@@ -234,11 +235,33 @@ function active(
     },
     alone: spoke(self.alone, settings.place, at),
   };
+  const other = (watched: Watched) => (isMark ? besideMark(watched, sensor) : watched);
   return {
-    ...sensors,
-    button: sensor === "button" ? spoken : beside(sensors.button, "button"),
-    detector: sensor === "detector" ? spoken : beside(sensors.detector, "detector"),
-    perch: sensor === "perch" ? spoken : beside(sensors.perch, "perch"),
+    button: sensor === "button" ? spoken : other(sensors.button),
+    detector: sensor === "detector" ? spoken : other(sensors.detector),
+    perch: sensor === "perch" ? spoken : other(sensors.perch),
+    chute: sensors.chute,
+    scale: sensors.scale,
+    boot: sensors.boot,
+    paused: sensors.paused,
+  };
+}
+
+/** A companion saw something that the watched may answer. */
+function besideMark(watched: Watched, companion: Witness): Watched {
+  const { button, detector, perch } = watched.beside;
+  return {
+    total: watched.total,
+    heardSince: watched.heardSince,
+    backwards: watched.backwards,
+    lastAt: watched.lastAt,
+    lastMarkAt: watched.lastMarkAt,
+    beside: {
+      button: companion === "button" && button ? marked(button) : button,
+      detector: companion === "detector" && detector ? marked(detector) : detector,
+      perch: companion === "perch" && perch ? marked(perch) : perch,
+    },
+    alone: watched.alone,
   };
 }
 

@@ -1,0 +1,78 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { type FeederClock, readSendingTime, unsetClock } from "../../server/domain/feederClock.ts";
+import * as time from "../../server/domain/instant.ts";
+import { hours, instantOf, isoOf, minutes, type Span, seconds } from "../../server/domain/instant.ts";
+
+const receivedAt = instantOf("2026-01-15T08:00:00Z");
+
+function read(clock: FeederClock, boot: string, sentUptime: Span | null, at = receivedAt) {
+  const sending = readSendingTime(clock, boot, sentUptime, at);
+  if (sending.kind !== "known") throw new Error(`expected a known time, got ${sending.kind}`);
+  return sending;
+}
+
+describe("the feeder's clock", () => {
+  it("rebuilds every moment of a boot from its uptime: received at, less what has passed since", () => {
+    const { momentOf } = read(unsetClock(), "b-1", hours(10));
+    expect(isoOf(momentOf(hours(10)))).toBe("2026-01-15T08:00:00.000Z");
+    expect(isoOf(momentOf(hours(4)))).toBe("2026-01-15T02:00:00.000Z");
+  });
+
+  it("sets nothing later than it was told", () => {
+    const { momentOf } = read(unsetClock(), "b-1", hours(10));
+    expect(momentOf(hours(11))).toBe(receivedAt);
+  });
+
+  it("keeps the order and the distances of what the feeder recorded", () => {
+    fc.assert(
+      fc.property(fc.nat(1e9), fc.nat(1e9), fc.nat(1e9), (a, b, more) => {
+        const [early, late] = [Math.min(a, b), Math.max(a, b)] as [Span, Span];
+        const { momentOf } = read(unsetClock(), "b-1", (late + more) as Span);
+        expect(momentOf(late) - momentOf(early)).toBe(late - early);
+      }),
+    );
+  });
+
+  it("sees a boot id that is used again: its uptime is far behind what it told before", () => {
+    const { clock } = read(unsetClock(), "b-1", hours(10));
+    expect(readSendingTime(clock, "b-1", seconds(30), time.after(receivedAt, minutes(1)))).toEqual({
+      kind: "bootReused",
+      uptimeBefore: hours(10),
+    });
+  });
+
+  it("takes an uptime that is a little behind for a late duplicate, which must not move the clock", () => {
+    const first = read(unsetClock(), "b-1", hours(10));
+    const late = read(
+      first.clock,
+      "b-1",
+      time.milliseconds(hours(10) - minutes(5)),
+      time.after(receivedAt, minutes(2)),
+    );
+    expect(late.clock).toEqual(first.clock);
+    expect(late.momentOf(hours(9))).toBe(first.momentOf(hours(9)));
+  });
+
+  it("dates what an earlier boot left behind by what that boot told while it ran", () => {
+    const { clock } = read(unsetClock(), "b-1", hours(10));
+    const rebooted = read(clock, "b-2", seconds(20), time.after(receivedAt, hours(1)));
+    const left = read(rebooted.clock, "b-1", null, time.after(receivedAt, hours(1)));
+    expect(isoOf(left.momentOf(hours(10.5) as Span))).toBe("2026-01-15T08:30:00.000Z");
+    expect(left.clock).toEqual(rebooted.clock);
+  });
+
+  it("takes what a boot left behind that never told anything as now, for want of better", () => {
+    const { momentOf } = read(unsetClock(), "b-0", null);
+    expect(momentOf(hours(3))).toBe(receivedAt);
+  });
+
+  it("remembers eight boots and no more, however often the feeder restarts", () => {
+    let clock = unsetClock();
+    for (let boot = 1; boot <= 30; boot++) {
+      ({ clock } = read(clock, `b-${boot}`, seconds(10), time.after(receivedAt, minutes(boot))));
+    }
+    expect(clock.boots.map((anchor) => anchor.boot)).toEqual([23, 24, 25, 26, 27, 28, 29, 30].map((n) => `b-${n}`));
+    expect(JSON.parse(JSON.stringify(clock))).toEqual(clock);
+  });
+});

@@ -1,0 +1,52 @@
+import type { FeederEvent, Happening } from "../../../server/domain/facts.ts";
+import type { Place } from "../../../server/domain/feeder.ts";
+import type { Instant, Span } from "../../../server/domain/instant.ts";
+import { lightAt } from "../../../server/domain/sun.ts";
+import type { Dice } from "./seededDice.ts";
+
+/** How the simulated birds live: bouts of visits, of which some are by learners and some by birds that never press. */
+export interface Habits {
+  readonly boutEvery: Span; // mean, in the light
+  readonly visitsInBout: number; // mean, geometric
+  readonly visitEvery: Span; // mean, within a bout
+  readonly learners: number; // share of bouts that are theirs
+  readonly presses: number; // chance that a learner's visit brings a press
+  readonly deposits: number; // … or a deposit
+  readonly stormyDays: number; // share of days on which no bird comes
+}
+
+/** What a feeder in order would record from `from` to `to`, in order. */
+export function* birdsAt(dice: Dice, place: Place, habits: Habits, from: Instant, to: Instant): Generator<FeederEvent> {
+  let seq = 0;
+  let day = -1;
+  let stormy = false;
+  let at: number = from;
+  const event = (happening: Happening, moment: number): FeederEvent => ({
+    ...happening,
+    seq: ++seq,
+    recordedAt: Math.round(moment) as Instant,
+  });
+  while (at < to) {
+    at += dice.exponential(habits.boutEvery);
+    const today = Math.floor(at / 86_400_000);
+    if (today !== day) {
+      day = today;
+      stormy = dice.chance(habits.stormyDays);
+    }
+    if (stormy || lightAt(place, at as Instant) === "night") continue;
+    const learner = dice.chance(habits.learners);
+    do {
+      at += dice.exponential(habits.visitEvery);
+      if (at >= to) return;
+      yield event({ kind: "visit" }, at);
+      if (!learner) continue;
+      if (dice.chance(habits.presses)) {
+        // Some hammer.
+        for (let i = 0; i < (dice.chance(0.1) ? 8 : 1); i++) yield event({ kind: "press" }, at + 2_000 + 400 * i);
+      }
+      if (dice.chance(habits.deposits)) {
+        yield event({ kind: "deposit", metal: true, signal: 0.8, chute: true }, at + 8_000);
+      }
+    } while (dice.chance(1 - 1 / habits.visitsInBout));
+  }
+}

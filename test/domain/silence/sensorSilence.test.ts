@@ -1,0 +1,433 @@
+import { describe, expect, it } from "vitest";
+import type { Counts, FeederEvent, Happening, Readings } from "../../../server/domain/facts.ts";
+import type { FeederSettings } from "../../../server/domain/feeder.ts";
+import * as time from "../../../server/domain/instant.ts";
+import {
+  days,
+  hours,
+  type Instant,
+  instant,
+  instantOf,
+  minutes,
+  type Span,
+  seconds,
+} from "../../../server/domain/instant.ts";
+import {
+  counted,
+  type SensorsState,
+  sensed,
+  sensorFaults,
+  unwatchedSensors,
+} from "../../../server/domain/silence/sensorSilence.ts";
+import { celsius, grams } from "../../../server/domain/units.ts";
+import { birdsAt, type Habits } from "./birds.ts";
+import { larch, saidNothing } from "./larch.ts";
+import { seededDice } from "./seededDice.ts";
+
+const start = instantOf("2026-03-01T00:00:00Z");
+const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+const fitted = (...sensors: (keyof FeederSettings["sensors"])[]): FeederSettings => ({
+  ...larch,
+  sensors: {
+    button: sensors.includes("button"),
+    detector: sensors.includes("detector"),
+    perch: sensors.includes("perch"),
+    chute: sensors.includes("chute"),
+    scale: sensors.includes("scale"),
+  },
+});
+
+/** An ordinary yard: a flock now and then, a good half of them learners, and one day in ten too stormy for any bird. */
+const ordinary: Habits = {
+  boutEvery: minutes(30),
+  visitsInBout: 4,
+  visitEvery: seconds(60),
+  learners: 0.6,
+  presses: 0.7,
+  deposits: 0.15,
+  stormyDays: 0.1,
+};
+
+/** A watched stretch: what was found, each time it was found anew, and the end. */
+interface Watch {
+  readonly sensors: SensorsState;
+  readonly found: { readonly kind: string; readonly at: Instant; readonly landings: number }[];
+}
+
+type Kind = Happening["kind"];
+
+function watch(
+  {
+    seed,
+    habits,
+    from,
+    length,
+    dead = [],
+    settings = larch,
+  }: {
+    seed: number;
+    habits: Habits;
+    from: Instant;
+    length: Span;
+    dead?: readonly Kind[];
+    settings?: FeederSettings;
+  },
+  sensors: SensorsState = unwatchedSensors(from),
+): Watch {
+  const found: { kind: string; at: Instant; landings: number }[] = [];
+  let standing: readonly string[] = [];
+  let landings = 0;
+  for (const event of birdsAt(seededDice(seed), place, habits, from, time.after(from, length))) {
+    if (event.kind === "visit") landings++;
+    if (!dead.includes(event.kind)) sensors = sensed(sensors, event, settings);
+    const faults = sensorFaults(sensors, settings, event.recordedAt, false).map((fault) => fault.kind);
+    for (const kind of faults) if (!standing.includes(kind)) found.push({ kind, at: event.recordedAt, landings });
+    standing = faults;
+  }
+  return { sensors, found };
+}
+
+describe("a sensor among others", () => {
+  it("is found within a day of its death, each of them", () => {
+    const learnt = watch({ seed: 1, habits: ordinary, from: start, length: days(21) });
+    for (const [dead, kind] of [
+      ["press", "buttonSilent"],
+      ["deposit", "detectorSilent"],
+      ["visit", "perchSilent"],
+    ] as const) {
+      const broken = { seed: 2, habits: ordinary, from: time.after(start, days(21)), length: days(3), dead: [dead] };
+      const { found } = watch(broken, learnt.sensors);
+      expect(found[0]?.kind, dead).toBe(kind);
+      expect(found[0]?.landings, dead).toBeLessThan(150); // a day has about 60, and a bird in seven brings something
+    }
+  });
+
+  it("says in plain words by what signs it is known", () => {
+    const learnt = watch({ seed: 1, habits: ordinary, from: start, length: days(21) });
+    const from = time.after(start, days(21));
+    const { sensors } = watch({ seed: 2, habits: ordinary, from, length: days(3), dead: ["press"] }, learnt.sensors);
+    const [fault] = sensorFaults(sensors, larch, time.after(from, days(3)), false);
+    expect(fault?.reason).toMatch(
+      /^The button has said nothing during the last \d+ (landings|deposits) \(in 3 days\)\. It used to answer (about \d in 10|nearly every one)\.$/,
+    );
+    expect(fault?.evidence.map((piece) => piece.what)).toContain("last spoke");
+    expect(fault?.sure).toBeGreaterThan(0.999);
+  });
+
+  it("is not cried silent over healthy years, storms, flocks that never press and all", () => {
+    let found = 0;
+    for (let seed = 1; seed <= 4; seed++) {
+      found += watch({ seed, habits: ordinary, from: start, length: days(365) }).found.length;
+    }
+    expect(found, "four feeder-years").toBeLessThanOrEqual(8); // P(more | 4 wanted) = 2 %
+  }, 60_000);
+
+  it("learns what flocks do and then keeps quiet, where they come in dozens that never press", () => {
+    const flocks = { ...ordinary, visitsInBout: 40, visitEvery: seconds(20), learners: 0.4 };
+    const first = watch({ seed: 5, habits: flocks, from: start, length: days(14) });
+    const then = watch(
+      { seed: 6, habits: flocks, from: time.after(start, days(14)), length: days(180) },
+      first.sensors,
+    );
+    expect(then.found.length).toBeLessThanOrEqual(3);
+  }, 60_000);
+
+  it("is not silent on a day on which no bird comes at all", () => {
+    const learnt = watch({ seed: 3, habits: ordinary, from: start, length: days(21) });
+    expect(sensorFaults(learnt.sensors, larch, time.after(start, days(26)), false)).toEqual([]);
+  });
+
+  it("is not judged on its first day, from too few presses", () => {
+    const habits = { ...ordinary, boutEvery: hours(3) };
+    const early = watch({ seed: 4, habits, from: start, length: days(2) });
+    const broken = { seed: 5, habits, from: time.after(start, days(2)), length: days(1), dead: ["press"] as const };
+    expect(watch(broken, early.sensors).found).toEqual([]);
+  });
+
+  it("is not judged while the feeder is paused, and what birds do meanwhile is no measure later", () => {
+    const { sensors } = watch({ seed: 1, habits: ordinary, from: start, length: days(21) });
+    const from = time.after(start, days(21));
+    const pausedNow = counted(sensors, { ...saidNothing, paused: true }, "b-1", from, larch);
+    const broken = { seed: 2, habits: ordinary, from, length: days(3), dead: ["press", "deposit"] as const };
+    const through = watch(broken, pausedNow);
+    expect(through.found).toEqual([]);
+    const resumed = counted(
+      through.sensors,
+      { ...saidNothing, paused: false },
+      "b-1",
+      time.after(from, days(3)),
+      larch,
+    );
+    expect(sensorFaults(resumed, larch, time.after(from, days(3)), false)).toEqual([]);
+
+    const dead = watch(broken, sensors).sensors;
+    expect(sensorFaults(dead, larch, time.after(from, days(3)), false)).not.toEqual([]);
+    expect(sensorFaults(dead, larch, time.after(from, days(3)), true)).toEqual([]);
+  });
+
+  it("is no fault where it isn't fitted", () => {
+    const learnt = watch({ seed: 1, habits: ordinary, from: start, length: days(21) });
+    const from = time.after(start, days(21));
+    const { sensors } = watch({ seed: 2, habits: ordinary, from, length: days(3), dead: ["press"] }, learnt.sensors);
+    expect(sensorFaults(sensors, fitted("perch", "detector"), time.after(from, days(3)), false)).toEqual([]);
+  });
+
+  it("is soon found again after it was dead for days and was mended: the outage is not taken for a habit", () => {
+    const learnt = watch({ seed: 1, habits: ordinary, from: start, length: days(21) });
+    const at = (day: number) => time.after(start, days(day));
+    const dead = watch({ seed: 2, habits: ordinary, from: at(21), length: days(7), dead: ["press"] }, learnt.sensors);
+    const mended = watch({ seed: 3, habits: ordinary, from: at(28), length: days(7) }, dead.sensors);
+    expect(sensorFaults(mended.sensors, larch, at(35), false)).toEqual([]);
+    const again = watch({ seed: 4, habits: ordinary, from: at(35), length: days(7), dead: ["press"] }, mended.sensors);
+    expect(again.found[0]?.kind).toBe("buttonSilent");
+    expect(again.found[0]?.landings).toBeLessThan(200);
+  });
+});
+
+describe("a fast feeder, such as one for practice", () => {
+  /** A visit every twenty seconds, nine in ten of which bring a press. */
+  const fast: Habits = {
+    boutEvery: seconds(20),
+    visitsInBout: 1,
+    visitEvery: seconds(1),
+    learners: 1,
+    presses: 0.9,
+    deposits: 0.2,
+    stormyDays: 0,
+  };
+  const morning = instantOf("2026-03-02T09:00:00Z");
+
+  it("shows a dead button within a dozen landings, once it has learnt from 30 presses", () => {
+    for (let seed = 1; seed <= 10; seed++) {
+      let presses = 0;
+      let sensors = unwatchedSensors(morning);
+      let from = morning;
+      for (const event of birdsAt(seededDice(seed), place, fast, morning, time.after(morning, hours(2)))) {
+        if (event.kind === "press" && ++presses > 40) break; // some of them hammered
+        sensors = sensed(sensors, event, larch);
+        from = event.recordedAt;
+      }
+      const { found } = watch({ seed: seed + 50, habits: fast, from, length: hours(1), dead: ["press"] }, sensors);
+      expect(found[0]?.kind, `seed ${seed}`).toBe("buttonSilent");
+      expect(found[0]?.landings, `seed ${seed}`).toBeLessThanOrEqual(16); // of which a fifth fall together with others
+    }
+  });
+
+  it("shows it as soon after a day's backlog at an ordinary pace, fifty times slower", () => {
+    const backlog = watch({
+      seed: 1,
+      habits: { ...ordinary, presses: 0.9, learners: 1, stormyDays: 0 },
+      from: time.before(morning, days(1)),
+      length: days(1),
+    });
+    const lively = watch({ seed: 2, habits: fast, from: morning, length: minutes(5) }, backlog.sensors);
+    const from = time.after(morning, minutes(5));
+    const { found } = watch({ seed: 3, habits: fast, from, length: hours(1), dead: ["press"] }, lively.sensors);
+    expect(lively.found).toEqual([]);
+    expect(found[0]?.kind).toBe("buttonSilent");
+    expect(found[0]?.landings).toBeLessThanOrEqual(16);
+  });
+
+  it("cries nothing over a whole day in which nothing is wrong", () => {
+    expect(watch({ seed: 9, habits: fast, from: morning, length: days(1) }).found).toEqual([]);
+  });
+});
+
+describe("a sensor that stands alone", () => {
+  const buttonOnly = fitted("button");
+  const presses: Habits = { ...ordinary, boutEvery: minutes(45), learners: 0.9, stormyDays: 0.05 };
+  const unseen = ["visit", "deposit"] as const; // not fitted
+
+  it("is silent once two days and far more daylight than ever passed without it", () => {
+    const learnt = watch({
+      seed: 1,
+      habits: presses,
+      from: start,
+      length: days(30),
+      dead: unseen,
+      settings: buttonOnly,
+    });
+    expect(learnt.found).toEqual([]);
+    const end = time.after(start, days(30));
+    expect(sensorFaults(learnt.sensors, buttonOnly, time.after(end, hours(40)), false)).toEqual([]); // a stormy day
+    const [fault] = sensorFaults(learnt.sensors, buttonOnly, time.after(end, days(8)), false);
+    expect(fault?.kind).toBe("buttonSilent");
+    expect(fault?.reason).toContain("No other sensor can tell whether birds came.");
+  });
+
+  it("is not cried silent over healthy years with a stormy day in twenty", () => {
+    let found = 0;
+    for (let seed = 1; seed <= 4; seed++) {
+      found += watch({ seed, habits: presses, from: start, length: days(365), dead: unseen, settings: buttonOnly })
+        .found.length;
+    }
+    expect(found).toBeLessThanOrEqual(4);
+  }, 60_000);
+
+  it("may rest through a polar night", () => {
+    const north = { ...buttonOnly, place: { latitudeDegrees: 78, longitudeDegrees: 16 } };
+    let sensors = unwatchedSensors(instantOf("2026-09-01T00:00:00Z"));
+    for (let bout = 0; bout < 200; bout++) {
+      const recordedAt = time.after(instantOf("2026-09-01T06:00:00Z"), hours(bout * 6));
+      sensors = sensed(sensors, { kind: "press", seq: bout + 1, recordedAt }, north);
+    }
+    // The last press was on 20 October; civil twilight ends there in the middle of November.
+    const darkFrom = instantOf("2026-11-16T00:00:00Z");
+    sensors = sensed(sensors, { kind: "press", seq: 500, recordedAt: darkFrom }, north);
+    expect(sensorFaults(sensors, north, instantOf("2027-01-20T00:00:00Z"), false)).toEqual([]);
+    expect(sensorFaults(sensors, { ...north, place: null }, instantOf("2027-01-20T00:00:00Z"), false)).not.toEqual([]);
+  });
+});
+
+describe("running totals", () => {
+  const counts = (some: Partial<Counts>): Readings => ({ ...saidNothing, counts: { ...saidNothing.counts, ...some } });
+  const press = (seq: number, recordedAt: Instant): FeederEvent => ({ kind: "press", seq, recordedAt });
+  const visit = (seq: number, recordedAt: Instant): FeederEvent => ({ kind: "visit", seq, recordedAt });
+
+  /** A button that answered forty landings and then fell silent for thirty. */
+  function silentButton(): { sensors: SensorsState; now: Instant } {
+    let sensors = unwatchedSensors(start);
+    let now = start;
+    for (let i = 0; i < 70; i++) {
+      now = time.after(now, minutes(5));
+      sensors = sensed(sensors, visit(2 * i + 1, now), larch);
+      if (i < 40) sensors = sensed(sensors, press(2 * i + 2, time.after(now, seconds(3))), larch);
+      sensors = counted(
+        sensors,
+        counts({ button: Math.min(40, i + 1), perch: i + 1 }),
+        "b-1",
+        time.after(now, minutes(1)),
+        larch,
+      );
+    }
+    return { sensors, now };
+  }
+
+  it("that stand still prove nothing, and those that grow without an event prove that the sensor lives", () => {
+    const { sensors, now } = silentButton();
+    expect(sensorFaults(sensors, larch, now, false).map((fault) => fault.kind)).toEqual(["buttonSilent"]);
+    const grown = counted(sensors, counts({ button: 41 }), "b-1", now, larch);
+    expect(sensorFaults(grown, larch, now, false)).toEqual([]);
+  });
+
+  it("that only tell again what the events told change nothing else", () => {
+    const before = sensed(
+      counted(unwatchedSensors(start), counts({ button: 10 }), "b-1", start, larch),
+      press(1, start),
+      larch,
+    );
+    const later = counted(before, counts({ button: 11 }), "b-1", time.after(start, minutes(1)), larch);
+    expect(later.button.lastAt).toBe(start);
+  });
+
+  it("that start from nothing in a new boot are no activity", () => {
+    const { sensors, now } = silentButton();
+    const rebooted = counted(sensors, counts({ button: 3 }), "b-2", now, larch);
+    expect(sensorFaults(rebooted, larch, now, false).map((fault) => fault.kind)).toEqual(["buttonSilent"]);
+  });
+
+  it("that run backwards within one boot are noted, and shown with the fault", () => {
+    const { sensors, now } = silentButton();
+    const odd = counted(sensors, counts({ button: 7 }), "b-1", now, larch);
+    expect(odd.button.backwards).toEqual({ from: 40, to: 7, at: now });
+    const [fault] = sensorFaults(odd, larch, now, false);
+    expect(fault?.evidence).toContainEqual({ what: "its total ran backwards", value: "40 to 7", at: now });
+  });
+
+  it("are enough for a feeder that sends no events", () => {
+    let sensors = unwatchedSensors(start);
+    let now = start;
+    let landings = 0;
+    const report = (presses: number) => {
+      now = time.after(now, minutes(1));
+      sensors = counted(sensors, counts({ perch: ++landings, button: presses }), "b-1", now, larch);
+    };
+    for (let i = 1; i <= 60; i++) report(i);
+    expect(sensorFaults(sensors, larch, now, false)).toEqual([]);
+    for (let i = 0; i < 30; i++) report(60);
+    expect(sensorFaults(sensors, larch, now, false).map((fault) => fault.kind)).toEqual(["buttonSilent"]);
+  });
+});
+
+describe("a scale", () => {
+  const withScale = fitted("scale", "chute");
+  const reading = (hopper: number | null): Readings => ({
+    ...saidNothing,
+    inside: celsius(4),
+    hopper: hopper === null ? null : grams(hopper),
+  });
+  const portion = (seq: number, chuteCount: number | null): FeederEvent => ({
+    kind: "portion",
+    cause: "timer",
+    paysFor: null,
+    motorRan: null,
+    meanCurrent: null,
+    peakCurrent: null,
+    chuteCount,
+    seq,
+    recordedAt: start,
+  });
+  const kinds = (sensors: SensorsState, settings = withScale) =>
+    sensorFaults(sensors, settings, start, false).map((fault) => fault.kind);
+
+  it("is silent after ten reports without a weight, and speaks again with the first", () => {
+    let sensors = counted(unwatchedSensors(start), reading(800), "b-1", start, withScale);
+    for (let i = 0; i < 9; i++) sensors = counted(sensors, reading(null), "b-1", start, withScale);
+    expect(kinds(sensors)).toEqual([]);
+    sensors = counted(sensors, reading(null), "b-1", start, withScale);
+    expect(kinds(sensors)).toEqual(["scaleSilent"]);
+    expect(kinds(sensors, fitted("chute"))).toEqual([]);
+    expect(kinds(counted(sensors, reading(799.6), "b-1", start, withScale))).toEqual([]);
+  });
+
+  it("is silent where it was fitted but never said a weight", () => {
+    let sensors = unwatchedSensors(start);
+    for (let i = 0; i < 10; i++) sensors = counted(sensors, reading(null), "b-1", start, withScale);
+    expect(sensorFaults(sensors, withScale, start, false)[0]?.reason).toBe(
+      "A scale is fitted, but no report ever had a weight in it.",
+    );
+  });
+
+  it("is not missed in reports that carry no readings at all", () => {
+    let sensors = counted(unwatchedSensors(start), reading(800), "b-1", start, withScale);
+    for (let i = 0; i < 50; i++) sensors = counted(sensors, saidNothing, "b-1", start, withScale);
+    expect(kinds(sensors)).toEqual([]);
+  });
+
+  it("is silent when it stays the same to the last digit while portions are seen to fall", () => {
+    let sensors = counted(unwatchedSensors(start), reading(800.2), "b-1", start, withScale);
+    for (let i = 1; i <= 8; i++) sensors = sensed(sensors, portion(i, 3), withScale);
+    expect(kinds(sensors)).toEqual([]); // nothing was weighed since
+    const frozen = counted(sensors, reading(800.2), "b-1", start, withScale);
+    expect(sensorFaults(frozen, withScale, start, false)[0]?.reason).toBe(
+      "The scale says the same to the last digit, though 8 portions were seen to fall.",
+    );
+    expect(kinds(counted(sensors, reading(768.1), "b-1", start, withScale))).toEqual([]);
+  });
+
+  it("is right to stay the same when nothing falls, or nobody sees whether it does", () => {
+    for (const chuteCount of [0, null]) {
+      let sensors = counted(unwatchedSensors(start), reading(800), "b-1", start, withScale);
+      for (let i = 1; i <= 40; i++) sensors = sensed(sensors, portion(i, chuteCount), withScale);
+      expect(kinds(counted(sensors, reading(800), "b-1", start, withScale))).toEqual([]);
+    }
+  });
+});
+
+describe("what is remembered of the sensors", () => {
+  it("is plain JSON that goes on the same after it was stored, and never grows", () => {
+    const first = watch({ seed: 1, habits: ordinary, from: start, length: days(30) }).sensors;
+    const stored = JSON.parse(JSON.stringify(first)) as SensorsState;
+    expect(stored).toEqual(first);
+    const more = { seed: 2, habits: ordinary, from: time.after(start, days(30)), length: days(30) };
+    const on = watch(more, stored);
+    expect(on).toEqual(watch(more, first));
+    expect(JSON.stringify(on.sensors).length).toBeLessThan(3_000);
+  });
+
+  it("is not moved by an event that tells of no sensor", () => {
+    const sensors = unwatchedSensors(start);
+    const lid: FeederEvent = { kind: "lid", open: true, seq: 1, recordedAt: instant(0) };
+    expect(sensed(sensors, lid, larch)).toBe(sensors);
+  });
+});
