@@ -1,6 +1,6 @@
 import type { Deposit, Portion } from "../facts.ts";
 import type { Evidence, Fault } from "../faults.ts";
-import { after, before, type Instant, minutes, seconds } from "../instant.ts";
+import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
 
 /**
  * The promise itself: who drops a cap is paid. A deposit that the detector doesn't call metal is not owed; a press is
@@ -35,6 +35,8 @@ interface Paid {
  * a payment only within ten seconds.
  */
 const payWithin = seconds(10);
+/** Times of two reports may be off against each other by as long as either was under way. */
+const clockSlack = seconds(3);
 /** A portion that names what it pays counts as payment however slow it was; slowness is judged elsewhere. */
 const namedPayWithin = minutes(2);
 /** Motor run, retry and the feeder's own delay are over by then: a report sent this much later must hold the portion. */
@@ -159,7 +161,9 @@ const paysNamed = (portion: Portion & { readonly recordedAt: Instant }, debt: De
   Math.abs(portion.recordedAt - debt.at) <= namedPayWithin; // seq begins anew at each boot: the time must fit too
 
 const paysUnnamed = (portion: Portion & { readonly recordedAt: Instant }, debt: Debt) =>
-  portion.cause === debt.kind && portion.recordedAt >= debt.at && portion.recordedAt <= after(debt.at, payWithin);
+  portion.cause === debt.kind &&
+  portion.recordedAt >= before(debt.at, clockSlack) &&
+  portion.recordedAt <= after(debt.at, (payWithin + clockSlack) as Span);
 
 function settled(payments: Payments, debt: Debt): Payments {
   const kept = {

@@ -31,7 +31,7 @@ export function firstPassageQuantile(passage: FirstPassage, chance: number): num
   while (firstPassageChance(passage, low) > chance && low > mean * 1e-12) low /= 2;
   while (firstPassageChance(passage, high) < chance && high < mean * 1e12) high *= 2;
   // Bisection in the logarithm: times span decades, and the distribution's own slope may be nearly flat.
-  while (high / low > 1 + 1e-10) {
+  while (high / low > 1 + 1e-8) {
     const middle = Math.sqrt(low * high);
     if (firstPassageChance(passage, middle) < chance) low = middle;
     else high = middle;
@@ -57,6 +57,6 @@ export function logNormalTail(x: number): number {
 function logMills(x: number): number {
   if (x <= 3) return logNormalTail(x) + 0.5 * x * x + logSqrtTwoPi;
   let fraction = x;
-  for (let k = x > 12 ? 20 : 80; k >= 1; k -= 1) fraction = x + k / fraction;
+  for (let k = x > 6 ? 12 : 30; k >= 1; k -= 1) fraction = x + k / fraction; // enough for all digits from x = 3 on
   return -Math.log(fraction);
 }

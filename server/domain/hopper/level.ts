@@ -19,7 +19,7 @@ export interface HopperState {
   readonly weighedAt: Instant | null; // the last reading that was believed
   readonly fixedAt: Instant | null; // the level as measured then holds all that fell before
   readonly jump: { readonly grams: number; readonly at: Instant } | null; // a reading far off, not yet believed
-  readonly foundAt: Instant | null; // when the scale last found a refill
+  readonly found: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
   readonly toldAt: Instant | null; // when the keeper last told of one
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
@@ -53,9 +53,9 @@ export const scaleNoise = (settings: FeederSettings): number => Math.max(2, 0.00
 /**
  * Slow error of the scale's zero over a day's swing of 10 to 20 °C: data sheets say 0.05 % of full scale per 10 °C, a
  * public design note four to ten times as much (references, load cell). It is not averaged away by many readings, so it
- * stays in the interval.
+ * stays in the interval. At least 5 g, since a small hopper may hang on a large cell.
  */
-export const scaleDrift = (settings: FeederSettings): number => 0.005 * settings.hopperCapacity;
+export const scaleDrift = (settings: FeederSettings): number => Math.max(5, 0.005 * settings.hopperCapacity);
 /** Below this the hopper gives no full portion any more: what is left lies in the corners. */
 export const emptyMark = (settings: FeederSettings): Grams =>
   grams(Math.max(2 * settings.portionMass, 0.02 * settings.hopperCapacity));
@@ -71,7 +71,7 @@ export function unknownHopper(settings: FeederSettings, now: Instant): HopperSta
     weighedAt: null,
     fixedAt: null,
     jump: null,
-    foundAt: null,
+    found: null,
     toldAt: null,
     emptySince: null,
     appetite: unknownAppetite(now),
@@ -124,7 +124,7 @@ export function dispensed(
     weighedAt: learning.weighedAt,
     fixedAt: learning.fixedAt,
     jump: learning.jump,
-    foundAt: learning.foundAt,
+    found: learning.found,
     toldAt: learning.toldAt,
     emptySince: learning.emptySince,
     appetite: ate(learning.appetite, learning.belief.portion, at),
@@ -192,7 +192,7 @@ export function weighed(hopper: HopperState, reading: Grams, at: Instant, settin
 export function refilled(hopper: HopperState, refill: ToldRefill, settings: FeederSettings): HopperState {
   const at = refill.at;
   const told = { ...hopper, toldAt: hopper.toldAt === null || at > hopper.toldAt ? at : hopper.toldAt, jump: null };
-  if (hopper.foundAt !== null && Math.abs(at - hopper.foundAt) <= sameRefillWithin) return told;
+  if (foundAlready(hopper, refill, settings)) return told;
   switch (refill.what.kind) {
     case "added":
       return markEmpty(added(told, refill.what.grams, at, settings), at, settings);
@@ -281,10 +281,10 @@ function jumped(
   const started = startedAt(hopper, reading, at, settings);
   if (off > 0) {
     const told = hopper.toldAt !== null && at - hopper.toldAt <= sameRefillWithin;
-    return { hopper: { ...started, foundAt: at }, refillFound: told ? null : grams(off) };
+    return { hopper: { ...started, found: { grams: off, at } }, refillFound: told ? null : grams(off) };
   }
   // What sank far and stayed there without portions was eaten unreported, unless it only takes back a rise just found.
-  const takenBack = hopper.foundAt !== null && at - hopper.foundAt <= sameRefillWithin;
+  const takenBack = hopper.found !== null && at - hopper.found.at <= sameRefillWithin;
   const appetite = eatsUnreported(hopper, at) && !takenBack ? ate(started.appetite, -off, at) : started.appetite;
   return { hopper: { ...started, appetite }, refillFound: null };
 }
@@ -303,6 +303,15 @@ function learntSpread(hopper: HopperState, off: number, total: number): number {
 }
 
 // --- refills -------------------------------------------------------------------------------------------------------
+
+/** The scale found this very refill: about then and about as much. */
+function foundAlready(hopper: HopperState, { at, what }: ToldRefill, settings: FeederSettings): boolean {
+  const { found } = hopper;
+  if (found === null || Math.abs(at - found.at) > sameRefillWithin) return false;
+  if (what.kind === "added") return found.grams >= 0.5 * what.grams;
+  const level = what.kind === "filled" ? settings.hopperCapacity : what.grams;
+  return Math.abs(level - hopper.belief.level) <= 0.25 * settings.hopperCapacity;
+}
 
 function added(hopper: HopperState, mass: number, at: Instant, settings: FeederSettings): HopperState {
   if (!hopper.known) {

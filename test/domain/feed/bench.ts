@@ -29,6 +29,7 @@ export interface BenchOptions {
   readonly seed?: number;
   readonly poured?: number; // g in the hopper to begin with
   readonly known?: boolean; // whether the keeper said so
+  readonly noise?: number; // g, of one reading of the scale
   readonly missed?: number; // share of portions that a sound chute sensor misses
 }
 
@@ -45,17 +46,19 @@ export class Bench {
   private readonly random;
   private readonly currentKnown: boolean;
   private readonly missed: number;
+  private readonly noise: number;
 
   readonly settings: FeederSettings;
 
   constructor(
     settings: FeederSettings,
-    { currentKnown = true, seed = 1, poured = 1_500, known = true, missed = 0.02 }: BenchOptions = {},
+    { currentKnown = true, seed = 1, poured = 1_500, known = true, missed = 0.02, noise = 2 }: BenchOptions = {},
   ) {
     this.settings = settings;
     this.random = seeded(seed);
     this.currentKnown = currentKnown;
     this.missed = missed;
+    this.noise = noise;
     this.food = poured;
     const unknown = unknownHopper(settings, dawn);
     this.hopper = known
@@ -80,7 +83,7 @@ export class Bench {
   report(bird = 0): this {
     const { settings, random } = this;
     const drift = 8 * Math.sin((this.minute / 1440) * 2 * Math.PI);
-    const reading = grams(this.food + drift + bird + random.normal(0, 2));
+    const reading = grams(this.food + drift + bird + random.normal(0, this.noise));
     this.feed = watchWeighing(this.feed, reading, this.now, settings);
     const { hopper, refillFound } = weighed(this.hopper, reading, this.now, settings);
     this.hopper = hopper;

@@ -216,6 +216,14 @@ describe("a refill that the keeper tells and the scale finds", () => {
     expect(held(next.hopper, withScale).grams).toBeCloseTo(1_300, 0);
   });
 
+  it("isn't swallowed by a small rise that the scale found just before", () => {
+    const found = read(read(started, 360, 1).hopper, 360, 2);
+    expect(found.refillFound).not.toBeNull();
+    expect(held(tell(found.hopper, 9), withScale).grams).toBeCloseTo(1_360, 0);
+    const brim = refilled(found.hopper, { at: minuteAfter(dawn, 9), what: { kind: "filled" } }, withScale);
+    expect(held(brim, withScale).grams).toBeCloseTo(2_000, 0);
+  });
+
   it("counts twice when it was two refills", () => {
     const found = read(read(started, 800, 1).hopper, 800, 2).hopper;
     const told = refilled(found, { at: minuteAfter(dawn, 200), what: { kind: "added", grams: grams(500) } }, withScale);
