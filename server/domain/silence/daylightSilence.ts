@@ -28,7 +28,7 @@ export const unbided = (now: Instant): Bide => ({
 });
 
 /** The sensor spoke. */
-export function spoke(bide: Bide, place: Place | null, at: Instant): Bide {
+export function boutContinued(bide: Bide, place: Place | null, at: Instant): Bide {
   if (bide.seen === 0) return { ...bide, seen: 1, since: at, from: at };
   if (at - bide.from < boutGap) return at > bide.from ? continued(bide, at) : bide;
   const exposure = exposureOf(bide, place, at);

@@ -47,8 +47,8 @@ export function answered(pairing: Pairing, at: Instant): Pairing {
   if (pairing.open === 0) return pairing; // a second press on the same landing
   const before = pairing.open - 1;
   if (before === 0 || !tooLong(pairing, at)) return learnt(pairing, before, 0, at);
-  // Three such runs one after the other are no faults that came and went, but the birds' new habit.
-  if (pairing.strange + 1 >= strangeThatMakeAHabit) return learnt(unpaired(pairing.since), before, 0, at);
+  // Three such runs one after the other are no faults that came and went, but the birds' new habit: learn it anew.
+  if (pairing.strange + 1 >= strangeThatMakeAHabit) return unpaired(at);
   // A sensor that was dead and was mended isn't one that answers seldom. But if it was never dead and the birds came in
   // longer streaks than we knew, we must learn it: so such a run counts for as long as it was still credible.
   return learnt(pairing, credibleRun(pairing, at), pairing.strange + 1, at);

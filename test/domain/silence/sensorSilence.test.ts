@@ -184,6 +184,27 @@ describe("a sensor among others", () => {
   });
 });
 
+describe("a detector with a beam in its slot", () => {
+  const drop = (seq: number, metal: boolean): FeederEvent => ({
+    kind: "deposit",
+    metal,
+    signal: metal ? 0.8 : 0.05,
+    chute: true,
+    seq,
+    recordedAt: time.after(start, minutes(seq)),
+  });
+
+  it("is silent when caps fall through the beam and none is metal any more", () => {
+    let sensors = unwatchedSensors(start);
+    for (let i = 1; i <= 60; i++) sensors = sensed(sensors, drop(i, i % 10 !== 0), larch); // one in ten is paper
+    expect(sensorFaults(sensors, larch, time.after(start, minutes(60)), false)).toEqual([]);
+    for (let i = 61; i <= 75; i++) sensors = sensed(sensors, drop(i, false), larch);
+    const [fault] = sensorFaults(sensors, larch, time.after(start, minutes(75)), false);
+    expect(fault?.kind).toBe("detectorSilent");
+    expect(fault?.reason).toContain("during the last 16 things that fell into its slot");
+  });
+});
+
 describe("a fast feeder, such as one for practice", () => {
   /** A visit every twenty seconds, nine in ten of which bring a press. */
   const fast: Habits = {
