@@ -8,7 +8,7 @@ import { feederSockets } from "./adapters/feederSockets.ts";
 import { liveBrowsers } from "./adapters/liveBrowsers.ts";
 import { outboxBell } from "./adapters/outboxBell.ts";
 import { practiceGround } from "./adapters/practiceGround.ts";
-import { keepSecrets } from "./adapters/secrets.ts";
+import { KeysProblem, keepSecrets } from "./adapters/secrets.ts";
 import { MigrationProblem, migrate } from "./adapters/store/migrate.ts";
 import { openStore } from "./adapters/store/prismaStore.ts";
 import { systemClock } from "./adapters/systemClock.ts";
@@ -22,7 +22,7 @@ import { drainOutbox } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
-import type { Ports } from "./ports.ts";
+import { type Ports, StoreBusy } from "./ports.ts";
 
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
 async function main(): Promise<void> {
@@ -113,6 +113,9 @@ async function everyMinute(ports: Ports, log: { error(details: object, words: st
 
 function bringUpToDate(config: Config): void {
   const file = config.databaseUrl.replace(/^file:/, "");
+  if (!existsSync(dirname(file))) {
+    throw new ConfigProblem(`The configuration needs attention:\n  DATABASE_URL: there is no folder ${dirname(file)}`);
+  }
   const stamp = new Date().toISOString().replace(/[:.]/g, "-");
   const { applied, backup } = migrate(file, join(projectFolder(), "prisma", "sqlite", "migrations"), stamp);
   if (applied.length > 0 && backup) say(`The database was brought up to date. A copy from before is at ${backup}`);
@@ -159,9 +162,14 @@ main().catch((error: unknown) => {
   process.exit(1);
 });
 
+const lockedDatabase = "The database is locked by another program. Is Pieward running already?";
+
 /** What a keeper can act on comes in a sentence; what only a developer can comes with its stack. */
 function startProblem(error: unknown): string {
-  if (error instanceof ConfigProblem || error instanceof MigrationProblem) return error.message;
+  if (error instanceof ConfigProblem || error instanceof KeysProblem || error instanceof MigrationProblem) {
+    return error.message;
+  }
+  if (error instanceof StoreBusy) return lockedDatabase;
   const { code, path, port, message, stack } = error as NodeJS.ErrnoException & { port?: number };
   switch (code) {
     case "EADDRINUSE":
@@ -170,11 +178,14 @@ function startProblem(error: unknown): string {
     case "EPERM":
     case "EROFS":
       return `Pieward may not write ${path ?? "there"}: ${message}. Give it the right to, or choose another DATA_DIR.`;
+    case "EEXIST":
+    case "ENOTDIR":
+      return `${path ?? "The data folder"} is not a folder, so nothing can be kept there. Choose another DATA_DIR.`;
     case "SQLITE_CANTOPEN":
     case "SQLITE_READONLY":
       return `The database can't be opened for writing: ${message}. Check DATA_DIR or DATABASE_URL and its rights.`;
     case "SQLITE_BUSY":
-      return "The database is locked by another program. Is Pieward running already?";
+      return lockedDatabase;
     case "SQLITE_NOTADB":
     case "SQLITE_CORRUPT":
       return `The database file is damaged: ${message}. Restore a backup.`;

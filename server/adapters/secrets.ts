@@ -18,7 +18,12 @@ const schema = z.object({
   sessionKey: z.string().min(32),
 });
 
-/** @throws Error where the folder can't be written or the file can't be understood: never replaced, since phones depend on it. */
+/** The key file can't be understood. It is never replaced, since phones depend on it. */
+export class KeysProblem extends Error {
+  override readonly name = "KeysProblem";
+}
+
+/** @throws KeysProblem; or the file system's own error where the folder can't be written. */
 export function keepSecrets(dataDir: string): Secrets {
   mkdirSync(dataDir, { recursive: true, mode: 0o700 });
   const file = join(dataDir, "keys.json");
@@ -33,7 +38,7 @@ export function keepSecrets(dataDir: string): Secrets {
   const read = schema.safeParse(readJson(file));
   if (!read.success) {
     const where = read.error.issues.map((issue) => issue.path.join(".") || "the whole").join(", ");
-    throw new Error(
+    throw new KeysProblem(
       `${file} is damaged (${where}). Restore it from a backup; removing it makes every phone sign up anew.`,
     );
   }

@@ -1,0 +1,216 @@
+import { type ChildProcess, spawn } from "node:child_process";
+import { chmodSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
+import { createServer } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import Database from "better-sqlite3";
+import { afterEach, beforeAll, beforeEach, describe, expect, it, onTestFinished } from "vitest";
+
+/** The server as a keeper runs it: the built file, a real process, a real folder. */
+const built = join(import.meta.dirname, "../dist/server/main.js");
+const patience = 60_000; // a small board under load takes its time; nothing here waits longer than it must
+
+beforeAll(() => expect(existsSync(built), "run `npm run build` first").toBe(true));
+
+let scratch: string;
+let dataDir: string;
+beforeEach(() => {
+  scratch = mkdtempSync(join(tmpdir(), "pieward-start-"));
+  dataDir = join(scratch, "data");
+});
+afterEach(() => rmSync(scratch, { recursive: true, force: true }));
+
+describe("npm start", { timeout: patience }, () => {
+  it("says where it listens and how to become its keeper, keeps its keys, and ends clean on SIGTERM", async () => {
+    const first = start();
+    const [, home] = await first.says(/Pieward listens at (http:\/\/127\.0\.0\.1:\d+)\n/);
+    const [, link] = await first.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+    expect(link?.startsWith(`${home}/claim#`)).toBe(true);
+    expect((await fetch(home as string)).status).toBe(200);
+
+    const keys = join(dataDir, "keys.json");
+    expect((statSync(keys).mode & 0o777).toString(8)).toBe("600");
+    expect((statSync(dataDir).mode & 0o777).toString(8)).toBe("700");
+    const made = readFileSync(keys, "utf8");
+
+    first.kill("SIGTERM");
+    expect(await first.ended).toEqual({ code: 0, signal: null });
+    await expect(fetch(home as string)).rejects.toThrow("fetch failed");
+
+    const second = start();
+    await second.says(/\/claim#/);
+    expect(readFileSync(keys, "utf8")).toBe(made);
+    second.kill("SIGINT");
+    expect(await second.ended).toEqual({ code: 0, signal: null });
+    expect(second.stderr()).toBe("");
+  });
+
+  it("ends promptly although a browser's connection is kept alive", async () => {
+    const server = start();
+    const [, home] = await server.says(/Pieward listens at (http\S+)\n/);
+    await fetch(home as string); // kept alive by the client
+    const asked = performance.now();
+    server.kill("SIGTERM");
+    expect((await server.ended).code).toBe(0);
+    expect(performance.now() - asked).toBeLessThan(10_000); // service managers kill after 10 s at the earliest
+  });
+
+  it("closes keys that others could read", async () => {
+    const first = start();
+    await first.says(/\/claim#/);
+    first.kill("SIGTERM");
+    await first.ended;
+    const keys = join(dataDir, "keys.json");
+    chmodSync(keys, 0o644);
+
+    const second = start();
+    await second.says(/\/claim#/);
+    expect((statSync(keys).mode & 0o777).toString(8)).toBe("600");
+  });
+});
+
+describe("npm start, where it can't", { timeout: patience }, () => {
+  it("names every wrong variable at once", async () => {
+    const said = await refusal({ PORT: "http", VAPID_SUBJECT: "keeper", TRUST_PROXY: "maybe" });
+    expect(said).toMatch(
+      /^The configuration needs attention:\n {2}PORT: .+\n {2}VAPID_SUBJECT: .+\n {2}TRUST_PROXY: .+\n$/,
+    );
+    expect(existsSync(dataDir), "nothing may be made before the configuration is understood").toBe(false);
+  });
+
+  it("says which port is in use, and what to do", async () => {
+    const other = createServer().listen(0, "127.0.0.1");
+    onTestFinished(() => void other.close());
+    await new Promise((resolve) => other.once("listening", resolve));
+    const { port } = other.address() as { port: number };
+    expect(await refusal({ PORT: String(port) })).toBe(
+      `The port ${port} is in use by another program. Choose another with PORT=…, or stop that program.\n`,
+    );
+  });
+
+  it("says that a data folder is a file", async () => {
+    writeFileSync(dataDir, "a file");
+    expect(await refusal()).toBe(
+      `${dataDir} is not a folder, so nothing can be kept there. Choose another DATA_DIR.\n`,
+    );
+    expect(readFileSync(dataDir, "utf8")).toBe("a file");
+  });
+
+  it("says that it may not write the data folder", async () => {
+    const said = await refusal({ DATA_DIR: unwritable() });
+    expect(said).toMatch(/^Pieward may not write .+ Give it the right to, or choose another DATA_DIR\.\n$/);
+  });
+
+  it("says that the database's folder doesn't exist", async () => {
+    expect(await refusal({ DATABASE_URL: `file:${join(scratch, "nowhere", "pies.db")}` })).toContain("DATABASE_URL");
+  });
+
+  it("says that the database is no database, and leaves it alone", async () => {
+    const file = join(scratch, "pies.db");
+    writeFileSync(file, "no database, but somebody's notes on magpies. ".repeat(100));
+    const before = readFileSync(file, "utf8");
+    expect(await refusal({ DATABASE_URL: `file:${file}` })).toContain("Restore a backup.");
+    expect(readFileSync(file, "utf8")).toBe(before);
+  });
+
+  it("says that another program holds the database", async () => {
+    const file = join(scratch, "pies.db");
+    const holder = new Database(file);
+    onTestFinished(() => void holder.close());
+    holder.exec("CREATE TABLE Held (id); BEGIN EXCLUSIVE;");
+    expect(await refusal({ DATABASE_URL: `file:${file}` })).toBe(
+      "The database is locked by another program. Is Pieward running already?\n",
+    );
+  });
+
+  it("says that another program writes to a database that is up to date", async () => {
+    const first = start();
+    await first.says(/\/claim#/);
+    first.kill("SIGTERM");
+    await first.ended;
+    const holder = new Database(join(dataDir, "pieward.db"));
+    onTestFinished(() => void holder.close());
+    holder.exec("BEGIN IMMEDIATE;");
+    expect(await refusal()).toBe("The database is locked by another program. Is Pieward running already?\n");
+  });
+
+  it.each([
+    ["half a file", '{"vapid":{"publicKey":"B'],
+    ["a file of something else", '{"colour":"black and white"}'],
+    ["an empty file", ""],
+  ])("never replaces damaged keys: %s", async (_what, content) => {
+    mkdirSync(dataDir);
+    writeFileSync(join(dataDir, "keys.json"), content);
+    const said = await refusal();
+    expect(said).toContain(`${join(dataDir, "keys.json")} is damaged`);
+    expect(said).toContain("Restore it from a backup");
+    expect(readFileSync(join(dataDir, "keys.json"), "utf8")).toBe(content);
+  });
+});
+
+/** @returns a folder that can't be made: root's rights end only where the kernel's own tree begins. */
+function unwritable(): string {
+  if (process.getuid?.() === 0) return "/sys/pieward";
+  const closed = join(scratch, "closed");
+  mkdirSync(closed, { mode: 0o500 });
+  return join(closed, "data");
+}
+
+/** Starts a server that must not start. @returns its last words, which hold a sentence and no stack. */
+async function refusal(variables: Record<string, string> = {}): Promise<string> {
+  const server = start(variables);
+  expect(await server.ended).toEqual({ code: 1, signal: null });
+  expect(server.stderr()).not.toMatch(/^\s+at /m);
+  return server.stderr();
+}
+
+interface Running {
+  /** Waits until the output matches. @throws where the server ends without having said it */
+  says(words: RegExp): Promise<RegExpExecArray>;
+  stderr(): string;
+  kill(signal: "SIGTERM" | "SIGINT"): void;
+  readonly ended: Promise<{ readonly code: number | null; readonly signal: string | null }>;
+}
+
+function start(variables: Record<string, string> = {}): Running {
+  const env = {
+    PATH: process.env.PATH,
+    HOST: "127.0.0.1",
+    PORT: "0",
+    DATA_DIR: dataDir,
+    LOG_LEVEL: "warn",
+    ...variables,
+  };
+  const child: ChildProcess = spawn(process.execPath, ["--enable-source-maps", built], { env });
+  const heard = { out: "", err: "" };
+  child.stdout?.setEncoding("utf8").on("data", (words: string) => {
+    heard.out += words;
+  });
+  child.stderr?.setEncoding("utf8").on("data", (words: string) => {
+    heard.err += words;
+  });
+  const ended = new Promise<{ code: number | null; signal: string | null }>((resolve) => {
+    child.once("close", (code, signal) => resolve({ code, signal }));
+  });
+  onTestFinished(async () => {
+    child.kill("SIGKILL");
+    await ended;
+  });
+  return {
+    says: (words) =>
+      new Promise((resolve, reject) => {
+        const look = () => {
+          const match = words.exec(heard.out);
+          if (match) resolve(match);
+        };
+        look();
+        child.stdout?.on("data", look);
+        void ended.then(({ code }) => {
+          reject(new Error(`expected ${words}, but the server ended with ${code}:\n${heard.out}${heard.err}`));
+        });
+      }),
+    stderr: () => heard.err,
+    kill: (signal) => void child.kill(signal),
+    ended,
+  };
+}
