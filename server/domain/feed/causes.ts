@@ -48,16 +48,18 @@ export function stopFaults(
   // Filled again since the last portion: whether food falls now, the next portion will show.
   if (then !== null && level !== null && level.low > Math.max(then.high, mark)) return [];
   const evidence: readonly Evidence[] = [...signEvidence(feed, sign), ...motorEvidence(feed), ...levelEvidence(then)];
+  const unless =
+    sign === "chute" && !settings.sensors.scale ? " Without a scale a blind chute sensor looks the same." : "";
   if (then === null) {
-    const reason = `${nothingFalls(sign, feed)}, and nothing is known about the hopper's level: it is empty or jammed.`;
+    const reason = `${nothingFalls(sign, feed)}, and nothing is known about the hopper's level: it is empty or jammed.${unless}`;
     return [{ kind: "feedStopped", reason, evidence, sure: sureMax }];
   }
   if (then.low <= mark) return [emptyOrUnsure(feed, then, settings, sign, evidence)];
   if (turnsNormally(feed.motor)) {
-    const reason = `The motor runs as usual, but ${lowered(nothingFalls(sign, feed))}, and the hopper isn't empty (about ${roundedGrams(then.grams)}): the tray is jammed or the food has bridged above it.`;
+    const reason = `The motor runs as usual, but ${lowered(nothingFalls(sign, feed))}, and the hopper isn't empty (about ${roundedGrams(then.grams)}): the tray is jammed or the food has bridged above it.${unless}`;
     return [{ kind: "trayJammed", reason, evidence, sure: sureByLevel }];
   }
-  const reason = `${nothingFalls(sign, feed)}, and the hopper isn't empty (about ${roundedGrams(then.grams)}). Without knowing the motor's usual current a jam can't be told from a motor that stands still.`;
+  const reason = `${nothingFalls(sign, feed)}, and the hopper isn't empty (about ${roundedGrams(then.grams)}). Without knowing the motor's usual current a jam can't be told from a motor that stands still.${unless}`;
   return [{ kind: "feedStopped", reason, evidence, sure: sureMax }];
 }
 
@@ -119,8 +121,8 @@ function signOfStop(feed: FeedState, settings: FeederSettings, now: Instant): Si
 
 function waitsForScale(feed: FeedState, settings: FeederSettings, now: Instant): boolean {
   const { uncounted } = feed.scale;
-  if (feed.weighedAt === null || uncounted === "nothingFell") return false;
-  if (uncounted === "fell") return feed.uncountedRun < blindWaitPortions;
+  if (feed.weighedAt === null) return false;
+  if (uncounted !== null) return uncounted < 0 && feed.uncountedRun < blindWaitPortions;
   const heavyEnough = scaleWaitPortions * settings.portionMass > 12 * scaleNoise(settings);
   const goesOn = feed.newestAt !== null && now - feed.newestAt < scaleWaitMax;
   const speaks = now - feed.weighedAt < scaleWaitMax + 3 * settings.reportEvery;

@@ -14,8 +14,11 @@ export interface ScaleEvidence {
   readonly odd: number; // readings in a row that fit neither: a bird, a refill
   readonly nothingFalls: SequentialTest;
   readonly chuteBlind: SequentialTest;
-  /** What the last block said that held only portions the chute sensor didn't see. */
-  readonly uncounted: "none" | "fell" | "nothingFell";
+  /**
+   * What blocks said that held only portions the chute sensor didn't see: above zero that nothing fell, below that food
+   * fell. Null while there was none since it last saw something.
+   */
+  readonly uncounted: number | null;
 }
 
 export const unweighed: ScaleEvidence = {
@@ -25,7 +28,7 @@ export const unweighed: ScaleEvidence = {
   odd: 0,
   nothingFalls: openTest,
   chuteBlind: openTest,
-  uncounted: "none",
+  uncounted: null,
 };
 
 /** A block must weigh so many times the noise of a difference of two readings. */
@@ -45,7 +48,7 @@ export function portionInBlock(scale: ScaleEvidence, fell: boolean | null): Scal
     odd: scale.odd,
     nothingFalls: scale.nothingFalls,
     chuteBlind: fell === true ? weigh(scale.chuteBlind, -stepMax, bounds) : scale.chuteBlind,
-    uncounted: fell === true ? "none" : scale.uncounted,
+    uncounted: fell === true ? null : scale.uncounted,
   };
 }
 
@@ -83,6 +86,9 @@ export function weighedBlock(
     ...begun,
     nothingFalls: weigh(scale.nothingFalls, step, bounds),
     chuteBlind: onlyUncounted ? weigh(scale.chuteBlind, -step, bounds) : scale.chuteBlind,
-    uncounted: onlyUncounted ? (step > 0 ? "nothingFell" : "fell") : scale.uncounted,
+    // Bounded, so that it can turn; more than one block, so that one gust doesn't turn it.
+    uncounted: onlyUncounted
+      ? Math.min(Math.max((scale.uncounted ?? 0) + step, -2 * stepMax), 2 * stepMax)
+      : scale.uncounted,
   };
 }

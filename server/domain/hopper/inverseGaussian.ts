@@ -31,7 +31,7 @@ export function firstPassageQuantile(passage: FirstPassage, chance: number): num
   while (firstPassageChance(passage, low) > chance && low > mean * 1e-12) low /= 2;
   while (firstPassageChance(passage, high) < chance && high < mean * 1e12) high *= 2;
   // Bisection in the logarithm: times span decades, and the distribution's own slope may be nearly flat.
-  while (high / low > 1 + 1e-8) {
+  while (high / low > 1 + 1e-9) {
     const middle = Math.sqrt(low * high);
     if (firstPassageChance(passage, middle) < chance) low = middle;
     else high = middle;

@@ -49,7 +49,7 @@ const portionsMissingAfter = days(2);
  * Noise of one reading: wind on the roof and birds landing, not the cell's own noise (below 1 g for a common bar cell
  * with a 24-bit converter). Common practice, no source.
  */
-export const scaleNoise = (settings: FeederSettings): number => Math.max(2, 0.002 * settings.hopperCapacity);
+export const scaleNoise = (settings: FeederSettings): number => Math.max(4, 0.002 * settings.hopperCapacity);
 /**
  * Slow error of the scale's zero over a day's swing of 10 to 20 °C: data sheets say 0.05 % of full scale per 10 °C, a
  * public design note four to ten times as much (references, load cell). It is not averaged away by many readings, so it

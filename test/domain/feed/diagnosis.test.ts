@@ -50,6 +50,17 @@ describe("a jammed tray", () => {
     expect(bench.kinds).toEqual(["feedStopped"]);
   });
 
+  it("stays jammed by one word until it is loosened", () => {
+    for (const settings of [all, noScale, noChute]) {
+      const bench = new Bench(settings, { seed: 6, noise: 4 }).give(60).plant("jam").give(40);
+      for (let n = 0; n < 1_500; n += 1) {
+        expect(bench.give(1).kinds, `${JSON.stringify(settings.sensors)}, seed 6, portion ${n}`).toEqual([
+          "trayJammed",
+        ]);
+      }
+    }
+  });
+
   it("clears when food falls again, after two portions, and can be found again", () => {
     const bench = new Bench(all).give(60).plant("jam").give(40);
     expect(bench.kinds).toEqual(["trayJammed"]);
@@ -66,6 +77,15 @@ describe("an empty hopper", () => {
       expect(bench.give(30).kinds).toEqual(["foodOut"]);
       expect(bench.refill(1_800).kinds).toEqual([]);
       expect(bench.give(20).kinds).toEqual([]);
+    }
+  });
+
+  it("stays empty by one word through days of portions, gusts and drift", () => {
+    for (const settings of [all, noScale, noChute, rowan({}, { hopperCapacity: grams(500) })]) {
+      const bench = new Bench(settings, { poured: 200, seed: 5, noise: 4 }).give(70);
+      for (let n = 0; n < 1_500; n += 1) {
+        expect(bench.give(1).kinds, `${JSON.stringify(settings.sensors)}, seed 5, portion ${n}`).toEqual(["foodOut"]);
+      }
     }
   });
 
@@ -133,8 +153,10 @@ describe("a blind chute sensor", () => {
     expect(bench.faults[0]?.reason).toMatch(/saw nothing of the last 40 portions, yet the hopper grew lighter/);
   });
 
-  it("can't be known without a scale: then nothing better than a stop is claimed", () => {
-    expect(new Bench(noScale).give(100).plant("chuteBlind").give(10).kinds).toEqual(["trayJammed"]);
+  it("can't be known without a scale, and the alarm says so", () => {
+    const bench = new Bench(noScale).give(100).plant("chuteBlind").give(10);
+    expect(bench.kinds).toEqual(["trayJammed"]);
+    expect(bench.faults[0]?.reason).toContain("Without a scale a blind chute sensor looks the same.");
   });
 
   it("clears when it counts again", () => {
