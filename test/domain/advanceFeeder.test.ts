@@ -95,6 +95,11 @@ describe("a healthy fortnight", () => {
     steps += 1;
     if (steps % 7 === 0) expect(JSON.parse(JSON.stringify(state))).toEqual(state);
   });
+  let missed = 0; // portions that a healthy chute sensor didn't see
+  house.watch((_, fact) => {
+    if (fact.kind !== "reported") return;
+    missed += fact.report.events.filter((event) => event.kind === "portion" && event.chuteCount === 0).length;
+  });
   let grew = 0;
   house.pass(14 * day, (now) => {
     const minute = (now - start) / 60_000;
@@ -117,6 +122,7 @@ describe("a healthy fortnight", () => {
       .flatMap(({ effect }) => (effect.kind === "orderChanged" ? [effect.order.phase] : []));
     expect(phases).toEqual(["asked", "sent", "confirmed", "asked", "sent", "confirmed"]);
     expect(house.state().latest?.readings.counts.chute).toBeGreaterThan(100);
+    expect(missed).toBeGreaterThan(3);
   });
   it("leaves a state that is small and no longer grows", () => {
     const size = JSON.stringify(house.state()).length;

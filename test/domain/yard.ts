@@ -44,7 +44,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     motor: "turns",
     tray: "free",
     dead: new Set(),
-    chuteMisses: 0,
+    chuteMisses: 0.02,
     air: 5,
     inside: null,
     lid: null,

@@ -213,7 +213,7 @@ function whileSuppressed(
       return { ...standing, phase: "suppressedByDesign", why, raised: raisedOf(alarm) };
     case "returnedUnacknowledged":
       if (fault !== null) return { ...standing, since: now, phase: "suppressedByDesign", why, raised: null };
-      return now >= after(alarm.returnedAt, returnedKept) ? null : alarm;
+      return now >= after(alarm.returnedAt, returnedKept) ? null : { ...alarm, backSince: null };
   }
 }
 

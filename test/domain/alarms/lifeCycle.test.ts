@@ -128,6 +128,10 @@ describe("an alarm", () => {
     expect(play("ppppp!!!").arrows.slice(1)).toEqual(["5 suppressedByDesign>suspected", "7 suspected>unacknowledged"]);
   });
 
+  it("counts no on-delay across a gap, even one that a pause hid", () => {
+    expect(play("!!!....!-!").arrows.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
+  });
+
   it("is not told a second time when a suppression ends", () => {
     expect(play("!!!pppp!!").told).toEqual(["2 Rowan: tray jammed"]);
     expect(play("!!!pppp!!").alarm?.phase).toBe("unacknowledged");
