@@ -29,7 +29,7 @@ export function coldFaults(cold: ColdState, settings: FeederSettings, now: Insta
   const oldestThatCounts = now - Math.max(staleAfter, 2 * settings.reportEvery);
   const faults: Fault[] = [];
   const frost = cold.frost.found;
-  if (frost && frost.at >= oldestThatCounts) faults.push(frostInside(frost));
+  if (frost && frost.at >= oldestThatCounts) faults.push(frostInside(frost, cold.frost.freezeThaw));
   const battery = cold.battery.found;
   if (battery && settings.battery === "leadAcid" && battery.at >= oldestThatCounts)
     faults.push(batteryFreezing(battery));

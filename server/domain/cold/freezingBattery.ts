@@ -10,7 +10,9 @@ import { degrees } from "./degrees.ts";
  * lowest tension of the last day counts, which is that before dawn.
  */
 export interface FreezingBattery {
-  readonly last: Volts | null; // the reading before, so that one sag under the motor isn't taken for rest
+  /** The two readings before, so that a sag or two under the motor aren't taken for rest. */
+  readonly last: Volts | null;
+  readonly lastButOne: Volts | null;
   /** Lowest tensions of this half day and the one before; together they cover 12 to 24 hours. */
   readonly lowest: Volts | null;
   readonly lowestBefore: Volts | null;
@@ -28,6 +30,7 @@ export interface FoundFreezing {
 
 export const unmeasuredBattery = (): FreezingBattery => ({
   last: null,
+  lastButOne: null,
   lowest: null,
   lowestBefore: null,
   halfDay: 0,
@@ -83,9 +86,10 @@ function lowestTension(before: FreezingBattery, readings: Readings, at: Instant)
         };
   const { battery, charge } = readings;
   if (battery === null || (charge !== null && charge > chargeDeadband)) return turned;
-  // The higher of two in a row: a sag of a tenth of a second under the motor is no rest.
-  const settled = turned.last === null ? null : volts(Math.max(turned.last, battery));
-  return { ...turned, last: battery, lowest: lowestOf(turned.lowest, settled) };
+  const { last, lastButOne } = turned;
+  // The highest of three in a row: a sag of a tenth of a second under the motor is no rest.
+  const settled = last === null || lastButOne === null ? null : volts(Math.max(lastButOne, last, battery));
+  return { ...turned, last: battery, lastButOne: last, lowest: lowestOf(turned.lowest, settled) };
 }
 
 const lowestOf = (a: Volts | null, b: Volts | null): Volts | null =>

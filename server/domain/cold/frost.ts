@@ -3,6 +3,7 @@ import type { Fault } from "../faults.ts";
 import { hours, type Instant } from "../instant.ts";
 import type { Celsius } from "../units.ts";
 import { degrees } from "./degrees.ts";
+import { type FreezeThaw, feltFreezeThaw, unfrozen } from "./freezeThaw.ts";
 import { frostPoint, overWater, saturation, settling, vapourPressure } from "./psychrometrics.ts";
 
 /** Frost that grows inside, and water that was there before the cold: both lock the tray. */
@@ -11,6 +12,7 @@ export interface Frost {
   readonly wetAt: Instant | null;
   readonly drySince: Instant | null; // null while the air doesn't dry it
   readonly found: FoundFrost | null;
+  readonly freezeThaw: FreezeThaw;
 }
 
 export type FoundFrost = {
@@ -19,13 +21,16 @@ export type FoundFrost = {
   readonly where: "lid" | "inside";
 } & ({ readonly kind: "grows"; readonly frostPoint: Celsius } | { readonly kind: "wetFroze"; readonly wetAt: Instant });
 
-export const dry = (): Frost => ({ wetAt: null, drySince: null, found: null });
+export const dry = (): Frost => ({ wetAt: null, drySince: null, found: null, freezeThaw: unfrozen() });
 
 export function feltFrost(frost: Frost, readings: Readings, at: Instant): Frost {
   const coldest = coldestSurface(readings);
   if (coldest === null) return frost;
   const { surface } = coldest;
-  const damp = dampness(frost, readings, surface, at);
+  const damp = {
+    ...dampness(frost, readings, surface, at),
+    freezeThaw: feltFreezeThaw(frost.freezeThaw, surface, thawAbove),
+  };
   if (surface > thawAbove) return { ...damp, found: null };
 
   if (damp.wetAt !== null && surface < freezeBelow) {
@@ -42,9 +47,10 @@ export function feltFrost(frost: Frost, readings: Readings, at: Instant): Frost 
   return { ...damp, found: still ? { kind: "grows", frostPoint: point, at, ...coldest } : null };
 }
 
-export function frostInside(found: FoundFrost): Fault {
+export function frostInside(found: FoundFrost, { cycles }: FreezeThaw): Fault {
   const where = found.where === "lid" ? "lid" : "inside of the box";
   const surface = { what: `temperature of the ${where}`, value: degrees(found.surface), at: found.at };
+  const thaws = { what: "times it froze and thawed so far", value: String(cycles), at: null };
   switch (found.kind) {
     case "grows":
       return {
@@ -52,14 +58,14 @@ export function frostInside(found: FoundFrost): Fault {
         reason:
           `The ${where} is at ${degrees(found.surface)}, and the air is damp enough to frost ` +
           `anything below ${degrees(found.frostPoint)}.`,
-        evidence: [surface, { what: "frost point of the air", value: degrees(found.frostPoint), at: found.at }],
+        evidence: [surface, { what: "frost point of the air", value: degrees(found.frostPoint), at: found.at }, thaws],
         sure: null,
       };
     case "wetFroze":
       return {
         kind: "frostInside",
         reason: `The ${where} was wet with dew and is now at ${degrees(found.surface)}: expect ice on tray and slot.`,
-        evidence: [surface, { what: "last seen wet", value: "dew on it", at: found.wetAt }],
+        evidence: [surface, { what: "last seen wet", value: "dew on it", at: found.wetAt }, thaws],
         sure: null,
       };
   }

@@ -116,19 +116,16 @@ describe("a sensor among others", () => {
 
   it("is not cried silent over healthy years, storms, flocks that never press and all", () => {
     let found = 0;
-    for (let seed = 1; seed <= 4; seed++) {
+    for (let seed = 1; seed <= 2; seed++) {
       found += watch({ seed, habits: ordinary, from: start, length: days(365) }).found.length;
     }
-    expect(found, "four feeder-years").toBeLessThanOrEqual(8); // P(more | 4 wanted) = 2 %
+    expect(found, "two feeder-years").toBeLessThanOrEqual(5); // P(more | 2 wanted) = 2 %
   }, 60_000);
 
   it("learns what flocks do and then keeps quiet, where they come in dozens that never press", () => {
     const flocks = { ...ordinary, visitsInBout: 40, visitEvery: seconds(20), learners: 0.4 };
     const first = watch({ seed: 5, habits: flocks, from: start, length: days(14) });
-    const then = watch(
-      { seed: 6, habits: flocks, from: time.after(start, days(14)), length: days(180) },
-      first.sensors,
-    );
+    const then = watch({ seed: 6, habits: flocks, from: time.after(start, days(14)), length: days(60) }, first.sensors);
     expect(then.found.length).toBeLessThanOrEqual(3);
   }, 60_000);
 
