@@ -23,7 +23,8 @@ const birds = [
 /**
  * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; this is how the past is told.
  * `lively`: a visit about every quarter of a minute at any hour, also at night, so that whoever tries Pieward in the evening
- * sees something happen. `flock`: livelier still, while a fault is shown, so that its signs gather within two minutes.
+ * sees something happen; most only look, or the hopper would be empty by noon. `flock`: livelier and hungrier, for the first
+ * minutes of a fault, so that its signs gather while somebody watches.
  */
 export type Rhythm = "daylight" | "lively" | "flock";
 
@@ -45,7 +46,7 @@ export function nextVisit(
 ): { visit: BirdVisit; bout: Bout } {
   switch (rhythm) {
     case "lively":
-      return { visit: visitAt((from + seconds(chance.between(10, 14))) as Instant, 1, chance), bout: noBout };
+      return { visit: visitAt((from + seconds(chance.between(10, 14))) as Instant, 0.5, chance), bout: noBout };
     case "flock":
       return { visit: visitAt((from + seconds(chance.between(3, 5))) as Instant, 2.5, chance), bout: noBout };
     case "daylight": {

@@ -21,6 +21,7 @@ export class Feeder {
   #motor: Running | null = null;
   #owed: Owed[] = [];
   #obedience: Obedience;
+  #hopperGrams: number | null = null; // as last weighed in quiet
   /** Server time less our time; null until the server has told it in this boot, since there is no clock of our own. */
   #serverAhead: Span | null = null;
 
@@ -78,6 +79,7 @@ export class Feeder {
   tick(at: Instant): void {
     if (this.#motor && at >= this.#motor.endsAt) this.#stopMotor(this.#motor.endsAt);
     this.#obedience = heldNow(this.#obedience, this.#serverTime(at));
+    this.#weighInQuiet();
     this.#startNext(at);
   }
 
@@ -95,6 +97,7 @@ export class Feeder {
   report(at: Instant, most = eventsPerReportMax): Report {
     const dropped = this.#spool.takeDropped();
     if (dropped > 0) this.#write({ kind: "trouble", words: `The spool was full: ${dropped} old events are lost.` }, at);
+    this.#weighInQuiet();
     const oldest = this.#spool.oldest(most);
     if (oldest && oldest.boot !== this.boot)
       return { boot: oldest.boot, sentUptimeMs: null, events: [...oldest.events] };
@@ -102,6 +105,7 @@ export class Feeder {
       boot: this.boot,
       sentUptimeMs: this.#uptime(at),
       readings: {
+        ...(this.#hopperGrams === null ? {} : { hopperGrams: this.#hopperGrams }),
         ...this.#hardware.read(at),
         spooled: this.#spool.length,
         counts: this.#fittedCounts(),
@@ -174,6 +178,12 @@ export class Feeder {
     );
   }
 
+  /** A bird on the perch and a motor that shakes the hopper both weigh: without a perch switch only the motor is known. */
+  #weighInQuiet(): void {
+    const quiet = !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.perched());
+    if (quiet) this.#hopperGrams = this.#hardware.weigh();
+  }
+
   // --- clock and paper -------------------------------------------------------------------------------------------------
 
   #uptime(at: Instant): number {
@@ -212,6 +222,9 @@ export interface Hardware {
     readonly chute: boolean;
     readonly perch: boolean;
   };
+  perched(): boolean;
+  /** The load cell just now, grams; null where it says nothing. */
+  weigh(): number | null;
   runningMilliamps(at: Instant): number;
   /** The motor has just run for so long. */
   turnTray(ranFor: Span, at: Instant): TrayTurn;

@@ -56,6 +56,7 @@ export function startPractice(options: PracticeOptions): Practice {
 /** A past of a day and a half always holds the daylight of one whole day. */
 const historyMax: Span = hours(36);
 const historyMin: Span = minutes(10);
+const flockLasts: Span = minutes(10);
 const backOffFirst: Span = seconds(2);
 const backOffMax: Span = seconds(60);
 const betweenPages: Span = 200 as Span;
@@ -68,6 +69,7 @@ class Run implements Practice {
   readonly #stopping = new AbortController();
   #now: Instant;
   #nextPostAt: Instant;
+  #flockUntil: Instant | null = null; // null while the birds come at their usual pace
   #posting: Promise<void> | null = null;
   #timer: unknown = null;
   #backOff: Span = backOffFirst;
@@ -132,6 +134,7 @@ class Run implements Practice {
     if (fault === this.fault) return true;
     const at = this.#advance();
     this.#scene.fail(fault, at);
+    this.#flockUntil = fault === "none" ? null : ((at + flockLasts) as Instant);
     this.#scene.setRhythm(fault === "none" ? "lively" : "flock", at);
     this.#options.log.said(
       fault === "none" ? `${this.#settings.name} is healthy.` : `${this.#settings.name} now has the fault "${fault}".`,
@@ -186,6 +189,10 @@ class Run implements Practice {
   #advance(): Instant {
     this.#now = later(this.#now, this.#options.now());
     this.#scene.advance(this.#now);
+    if (this.#flockUntil !== null && this.#now >= this.#flockUntil) {
+      this.#flockUntil = null;
+      this.#scene.setRhythm("lively", this.#now);
+    }
     return this.#now;
   }
 

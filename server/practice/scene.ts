@@ -10,11 +10,13 @@ import {
   buttonCloses,
   hearCap,
   newWorld,
+  perched,
   readSensors,
   refilled,
   runningMilliamps,
   turnTray,
   type World,
+  weigh,
   withFault,
 } from "./world.ts";
 import { type PracticeSettings, practiceYard } from "./yard.ts";
@@ -191,6 +193,8 @@ export class Scene {
     return new Feeder(
       {
         fitted: sensors,
+        perched: () => perched(this.#world),
+        weigh: () => weigh(this.#world, this.#chance),
         runningMilliamps: () => runningMilliamps(this.#world),
         turnTray: (ranFor) => {
           const { world, turn } = turnTray(this.#world, ranFor, this.#chance);

@@ -129,7 +129,7 @@ export const refilled = (world: World): { world: World; addedGrams: number } => 
 export const portionRun: Span = 900 as Span;
 const pieceGrams = 0.35;
 const taperGrams = 60; // below this the tray no longer fills: the portion shrinks with what is left
-const chuteMisses = 0.04; // pieces that fall together count as one
+const fallTogether = 0.1; // a piece close behind another counts as one with it; the first is always seen
 
 export interface TrayTurn {
   readonly meanMilliamps: number;
@@ -182,8 +182,8 @@ function portionOf(world: World, ranFor: Span, chance: Chance): number {
 
 function seenPieces(world: World, pieces: number, chance: Chance): number {
   if (world.fault === "chuteBlind") return 0;
-  let seen = 0;
-  for (let piece = 0; piece < pieces; piece++) if (!chance.happens(chuteMisses)) seen++;
+  let seen = Math.min(1, pieces);
+  for (let piece = 1; piece < pieces; piece++) if (!chance.happens(fallTogether)) seen++;
   return seen;
 }
 
@@ -198,7 +198,6 @@ export function hearCap(world: World, chance: Chance): number | null {
 }
 
 export interface SensorReadings {
-  readonly hopperGrams?: number;
   readonly airCelsius: number;
   readonly insideCelsius: number;
   readonly lidCelsius: number;
@@ -212,10 +211,8 @@ export interface SensorReadings {
 
 export function readSensors(world: World, chance: Chance): SensorReadings {
   const here = conditionsAt(world, world.at);
-  const weighed = world.settings.sensors.scale && world.fault !== "scaleDead";
   const stormLoss = here.windMetersPerSecond > 12 ? 6 : 0; // wet branches sway in the radio's way
   return {
-    ...(weighed ? { hopperGrams: rounded(weigh(world, here.insideCelsius, chance), 1) } : {}),
     airCelsius: rounded(here.airCelsius + chance.normal(0, 0.05), 2),
     insideCelsius: rounded(here.insideCelsius + chance.normal(0, 0.05), 2),
     lidCelsius: rounded(here.lidCelsius + chance.normal(0, 0.05), 2),
@@ -231,14 +228,18 @@ export function readSensors(world: World, chance: Chance): SensorReadings {
   };
 }
 
+/** Whether a bird sits on the perch, which hangs from the same frame as the hopper. */
+export const perched = (world: World): boolean => world.perchedUntil !== null && world.at < world.perchedUntil;
+
 /**
  * A beam cell of 5 kg: 50 ppm of full scale a degree (0.05 % in 10 °C, a data sheet's value), noise of about a gram, snow on
- * the lid, and part of a bird's weight while it sits on the perch.
+ * the lid, and part of a bird's weight while it sits on the perch. Null where there is none, or it is dead.
  */
-function weigh(world: World, insideCelsius: number, chance: Chance): number {
-  const drift = 5_000 * 50e-6 * (insideCelsius - 15);
-  const bird = world.perchedUntil !== null && world.at < world.perchedUntil ? chance.between(20, 60) : 0;
-  return world.hopperGrams + drift + world.snowGrams + bird + chance.normal(0, 0.8);
+export function weigh(world: World, chance: Chance): number | null {
+  if (!world.settings.sensors.scale || world.fault === "scaleDead") return null;
+  const drift = 5_000 * 50e-6 * (conditionsAt(world, world.at).insideCelsius - 15);
+  const bird = perched(world) ? chance.between(20, 60) : 0;
+  return rounded(world.hopperGrams + drift + world.snowGrams + bird + chance.normal(0, 0.8), 1);
 }
 
 const rounded = (value: number, decimals: number): number => Math.round(value * 10 ** decimals) / 10 ** decimals;

@@ -21,10 +21,10 @@ export interface PracticeSettings {
 }
 
 /**
- * The practice birds eat in an hour what others eat in a day. A deep hopper and a short warning keep the healthy feeder
- * from telling "food low" all day long.
+ * The practice birds eat in a day what others eat in weeks. A short warning keeps the healthy feeder from telling "food low"
+ * all day long; the hopper is no larger than that needs, since a scale for more is too coarse to see a few portions fall.
  */
-const lively = { hopperCapacityGrams: 4_000, portionGrams: 1.2, reportEverySeconds: 5, warnAheadDays: 0.25 };
+const lively = { hopperCapacityGrams: 1_000, portionGrams: 1.2, reportEverySeconds: 5, warnAheadDays: 0.25 };
 
 /** Fitted with everything, on a lithium iron phosphate battery: the one that must not be charged in frost. */
 export const rowan: PracticeSettings = {

@@ -21,8 +21,11 @@ const emptyMemory: FeederMemory = { spool: [], obedience: freeToFeed };
 /** A bench: a motor whose runs are written down, and no weather. */
 function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
   const runs: number[] = [];
+  const bird = { sits: false };
   const hardware: Hardware = {
     fitted: { button: true, detector: true, chute: true, perch: true },
+    perched: () => bird.sits,
+    weigh: () => (bird.sits ? 850 : 800),
     runningMilliamps: () => 250,
     turnTray: (ranFor) => {
       runs.push(ranFor);
@@ -40,7 +43,7 @@ function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
       signalDbm: -60,
     }),
   };
-  return { feeder: new Feeder(hardware, memory, boot, bootedAt), runs };
+  return { feeder: new Feeder(hardware, memory, boot, bootedAt), hardware, bird, runs };
 }
 
 const pause = (id: string, until: Instant | null = null): SentOrder => ({
@@ -104,18 +107,16 @@ describe("a feeder's program", () => {
     expect(runs.length).toBe(4); // the one that ran and three that waited
   });
 
+  it("tells the weight as it was before the bird sat down", () => {
+    const { feeder, bird } = bench();
+    feeder.tick(at(1_000));
+    bird.sits = true;
+    expect(feeder.report(at(2_000)).readings).toMatchObject({ hopperGrams: 800 });
+  });
+
   it("cuts off a motor that draws like a stalled one", () => {
-    const { runs } = bench();
-    const hardware: Hardware = {
-      fitted: { button: true, detector: false, chute: false, perch: false },
-      runningMilliamps: () => 760,
-      turnTray: (ranFor) => {
-        runs.push(ranFor);
-        return { meanMilliamps: 760, peakMilliamps: 800, fellGrams: 0, chuteCount: null };
-      },
-      read: bench().feeder ? () => ({}) as never : () => ({}) as never,
-    };
-    const feeder = new Feeder(hardware, emptyMemory, "b-1", start);
+    const { hardware, runs } = bench();
+    const feeder = new Feeder({ ...hardware, runningMilliamps: () => 760 }, emptyMemory, "b-1", start);
     feeder.buttonPressed(at(0));
     feeder.tick(at(2_000));
     expect(runs).toEqual([400]);

@@ -1,0 +1,96 @@
+import { readReport } from "../../server/contract/readReport.ts";
+import type { Answer } from "../../server/contract/report.ts";
+import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
+import { highestStored, stored } from "../../server/domain/eventSequence.ts";
+import type { AlarmChange, Effect, Fact } from "../../server/domain/facts.ts";
+import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import { readSendingTime } from "../../server/domain/feederClock.ts";
+import { days, type Instant, isoOf, seconds } from "../../server/domain/instant.ts";
+import { pendingOrders } from "../../server/domain/orders/lifeCycle.ts";
+import type { OrderKind } from "../../server/domain/orders/order.ts";
+import { grams } from "../../server/domain/units.ts";
+import { type PracticeSettings, practiceYard } from "../../server/practice/yard.ts";
+
+/** A server cut down to its meaning: contract in front, `advanceFeeder` behind, nothing stored but the state. */
+export class DomainDoor {
+  state: FeederState;
+  readonly changes: AlarmChange[] = [];
+  readonly effects: Effect[] = [];
+  readonly #now: () => Instant;
+
+  constructor(settings: PracticeSettings, now: () => Instant) {
+    this.#now = now;
+    this.state = newFeeder(
+      {
+        name: settings.name,
+        practice: true,
+        place: practiceYard.place,
+        zone: practiceYard.zone,
+        food: settings.food,
+        hopperCapacity: grams(settings.hopperCapacityGrams),
+        portionMass: grams(settings.portionGrams),
+        sensors: settings.sensors,
+        battery: settings.battery,
+        reportEvery: seconds(settings.reportEverySeconds),
+        warnAhead: days(settings.warnAheadDays),
+      },
+      now(),
+    );
+  }
+
+  readonly fetch: typeof globalThis.fetch = async (_url, init) =>
+    new Response(JSON.stringify(this.#take(JSON.parse(String(init?.body)))), { status: 200 });
+
+  minutePasses(): void {
+    this.#learn({ kind: "minutePassed" });
+  }
+
+  ask(id: string, kind: OrderKind): void {
+    const order = { id, kind, until: null, askedAt: this.#now(), askedBy: "a keeper", phase: "asked" } as const;
+    this.#learn({ kind: "orderAsked", order: { ...order, sentAt: null, answeredAt: null, problem: null } });
+  }
+
+  #take(posted: unknown): Answer {
+    const read = readReport(posted);
+    if (read.kind === "unreadable") throw new Error(JSON.stringify(read.errors));
+    const { boot, sentUptime, readings, events } = read.report;
+    const time = readSendingTime(this.state.clock, boot, sentUptime, this.#now());
+    if (time.kind === "bootReused") throw new Error(`boot ${boot} came twice`);
+    const highest = highestStored(this.state.sequence, boot) ?? 0;
+    const fresh = events.filter(({ seq }) => seq > highest);
+    const sequence = stored(
+      this.state.sequence,
+      boot,
+      fresh.map(({ seq }) => seq),
+    );
+    this.state = { ...this.state, clock: time.clock, sequence };
+    const told = fresh.map(({ happening, seq, uptime }) => ({ ...happening, seq, recordedAt: time.momentOf(uptime) }));
+    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, events: told } });
+    const orders = pendingOrders(this.state.orders, this.#now());
+    if (orders.length > 0) this.#learn({ kind: "ordersSent" });
+    return {
+      storedThrough: highestStored(sequence, boot) || null,
+      duplicates: events.length - fresh.length,
+      refused: [...read.report.refused],
+      serverTime: isoOf(this.#now()),
+      nextReportSeconds: 5,
+      orders: orders.map(({ id, kind, until }) => ({ id, kind, until: until === null ? null : isoOf(until) })),
+    };
+  }
+
+  #learn(fact: Fact): void {
+    const step = advanceFeeder({ id: "practice" }, this.state, fact, this.#now());
+    this.state = step.state;
+    for (const effect of step.effects) {
+      this.effects.push(effect);
+      if (effect.kind === "alarmChanged") this.changes.push(effect.change);
+    }
+  }
+
+  /** Alarms that a keeper would now see, by fault. */
+  standing(): readonly string[] {
+    return Object.entries(this.state.alarms)
+      .filter(([, alarm]) => alarm.phase === "unacknowledged" || alarm.phase === "acknowledged")
+      .map(([fault]) => fault);
+  }
+}
