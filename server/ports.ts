@@ -50,7 +50,7 @@ export interface StoredEvent {
   readonly kind: string;
   readonly receivedAt: Instant;
   readonly recordedAt: Instant;
-  readonly body: object;
+  readonly body: string; // JSON
 }
 
 /** One report's readings as posted, so that the log can be replayed. */

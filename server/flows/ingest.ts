@@ -148,7 +148,7 @@ async function takeReport(tx: Transaction, row: FeederRow, pending: Pending): Pr
   for (const { seq, uptime, kind, happening, body } of sorted.fresh) {
     const recordedAt = time.momentOf(uptime);
     events.push({ ...happening, seq, recordedAt });
-    storing.push({ feeder: row.id, boot: report.boot, seq, kind, receivedAt, recordedAt, body });
+    storing.push({ feeder: row.id, boot: report.boot, seq, kind, receivedAt, recordedAt, body: JSON.stringify(body) });
   }
 
   const sequence = stored(

@@ -122,7 +122,10 @@ describe("a report", () => {
       readings: { airCelsius: -127, insideCelsius: 3, batteryVolts: -5 },
     });
     expect(status).toBe(200);
-    expect((body as Answer).refused.map(({ field }) => field)).toEqual(["readings.airCelsius", "readings.batteryVolts"]);
+    expect((body as Answer).refused.map(({ field }) => field)).toEqual([
+      "readings.airCelsius",
+      "readings.batteryVolts",
+    ]);
     const view = await house.look(feeder.id);
     expect(view.readings).toMatchObject({ airCelsius: null, insideCelsius: 3, batteryVolts: null });
   });

@@ -1,0 +1,234 @@
+import { once } from "node:events";
+import { describe, expect, it } from "vitest";
+import WebSocket from "ws";
+import type { FeederView, LiveMessage } from "../../server/contract/api.ts";
+import type { Answer } from "../../server/contract/report.ts";
+import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
+import { patrol } from "../../server/flows/patrol.ts";
+import { type House, openHouse } from "../support/house.ts";
+
+const ask = async (house: House, feeder: string, order: object) => {
+  const answer = await house.app.inject({
+    method: "POST",
+    url: `/api/v1/feeders/${feeder}/orders`,
+    headers: house.keeper,
+    payload: order,
+  });
+  return { status: answer.statusCode, body: answer.json() as FeederView & { errors?: { field: string }[] } };
+};
+
+const report = (sentUptimeMs: number, paused: boolean, events: object[] = [], boot = "b-1") => ({
+  boot,
+  sentUptimeMs,
+  readings: { paused },
+  events,
+});
+const carriedOut = (seq: number, uptimeMs: number, order: string) => ({
+  seq,
+  uptimeMs,
+  kind: "order",
+  order,
+  outcome: "done",
+});
+const pause = { id: "pause-0001", kind: "pause" };
+const phaseOf = (view: FeederView) => view.pause.order?.phase;
+
+describe("a pause over plain reports", () => {
+  it("goes out with the next answer, and is confirmed by the feeder's own word", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(60_000, false));
+    expect(phaseOf((await ask(house, feeder.id, pause)).body)).toBe("asked");
+
+    house.clock.pass(seconds(60));
+    const { orders } = (await house.report(key, report(120_000, false))).body as Answer;
+    expect(orders).toEqual([{ id: "pause-0001", kind: "pause", until: null }]);
+    expect(phaseOf(await house.look(feeder.id))).toBe("sent");
+
+    house.clock.pass(seconds(1));
+    const next = (await house.report(key, report(121_000, true, [carriedOut(1, 120_500, pause.id)]))).body as Answer;
+    expect(next.orders).toEqual([]);
+    const view = await house.look(feeder.id);
+    expect(phaseOf(view)).toBe("confirmed");
+    expect(view.pause.feederSays?.paused).toBe(true);
+  });
+
+  it("asked twice under one id is one order; the newest of two wins", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await ask(house, feeder.id, pause);
+    await ask(house, feeder.id, pause);
+    await ask(house, feeder.id, { id: "resume-0001", kind: "resume" });
+    const { orders } = (await house.report(key, report(60_000, false))).body as Answer;
+    expect(orders.map(({ id }) => id)).toEqual(["resume-0001"]);
+  });
+
+  it("is carried again when the feeder restarted and forgot it", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await ask(house, feeder.id, pause);
+    await house.report(key, report(60_000, true, [carriedOut(1, 59_000, pause.id)]));
+    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+
+    house.clock.pass(minutes(2));
+    const { orders } = (await house.report(key, report(5_000, false, [], "b-2"))).body as Answer;
+    expect(orders.map(({ id }) => id)).toEqual([pause.id]);
+    expect(phaseOf(await house.look(feeder.id))).toBe("sent");
+  });
+
+  it("becomes overdue, and alarms, when the feeder reports but never obeys", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(60_000, false));
+    await ask(house, feeder.id, pause);
+    for (let minute = 1; minute <= 4; minute += 1) {
+      house.clock.pass(minutes(1));
+      await house.report(key, report(60_000 + minute * 60_000, false));
+      await patrol(house.ports);
+    }
+    const view = await house.look(feeder.id);
+    expect(phaseOf(view)).toBe("overdue");
+    expect(view.alarms.map(({ fault, priority }) => [fault, priority])).toEqual([["pauseOverdue", "urgent"]]);
+    expect(house.rung()).toBe(1);
+  });
+
+  it("ends by itself at its time, and isn't carried any more", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const until = isoOf((house.clock.now() + hours(1)) as never);
+    await ask(house, feeder.id, { ...pause, until });
+    house.clock.pass(hours(2));
+    const { orders } = (await house.report(key, report(60_000, false))).body as Answer;
+    expect(orders).toEqual([]);
+  });
+
+  it("refuses an end in the past, an end for a resume, and a missing id, by field", async () => {
+    const house = await openHouse();
+    const { feeder } = await house.addFeeder();
+    const until = isoOf((house.clock.now() - 1) as never);
+    expect((await ask(house, feeder.id, { ...pause, until })).body.errors?.[0]?.field).toBe("until");
+    const later = isoOf((house.clock.now() + hours(1)) as never);
+    const resume = { id: "resume-0001", kind: "resume", until: later };
+    expect((await ask(house, feeder.id, resume)).body.errors?.[0]?.field).toBe("until");
+    expect((await ask(house, feeder.id, { kind: "pause" })).body.errors?.[0]?.field).toBe("id");
+    expect((await ask(house, "nobody-000000", pause)).status).toBe(404);
+  });
+});
+
+async function listening(house: House): Promise<string> {
+  await house.app.listen({ port: 0, host: "127.0.0.1" });
+  const address = house.app.addresses()[0];
+  return `127.0.0.1:${address?.port}`;
+}
+
+/** A feeder's socket, with its messages in the order in which they came. */
+async function link(host: string, key: string) {
+  const socket = new WebSocket(`ws://${host}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
+  const messages: unknown[] = [];
+  let arrived: () => void = () => undefined;
+  socket.on("message", (data) => {
+    messages.push(JSON.parse(data.toString()));
+    arrived();
+  });
+  await once(socket, "open");
+  const next = async (): Promise<never> => {
+    while (messages.length === 0)
+      await new Promise<void>((resolve) => {
+        arrived = resolve;
+      });
+    return messages.shift() as never;
+  };
+  return {
+    socket,
+    next,
+    say: (body: object | string) => socket.send(typeof body === "string" ? body : JSON.stringify(body)),
+  };
+}
+
+describe("a live link", () => {
+  it("takes the same reports and gives the same answers", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder();
+    const feeder = await link(await listening(house), key);
+    feeder.say(report(60_000, false, [{ seq: 1, uptimeMs: 5, kind: "press" }]));
+    expect(await feeder.next()).toMatchObject({ answer: { storedThrough: 1, duplicates: 0, refused: [] } });
+    feeder.say("{oops");
+    expect(await feeder.next()).toMatchObject({ problem: { status: 400 } });
+    feeder.say({ boot: "b-1", sentUptimeMs: "soon" });
+    expect(await feeder.next()).toMatchObject({ problem: { status: 400, errors: [{ field: "sentUptimeMs" }] } });
+    feeder.socket.close();
+  });
+
+  // How long that takes is measured by `npm run bench`.
+  it("brings a pause to the feeder at once: asked, sent, confirmed", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const host = await listening(house);
+    const rowan = await link(host, key);
+    rowan.say(report(60_000, false));
+    await rowan.next();
+
+    const { body } = await ask(house, feeder.id, pause);
+    expect(await rowan.next()).toEqual({ orders: [{ id: pause.id, kind: "pause", until: null }] });
+    expect(phaseOf(body)).toBe("sent");
+
+    rowan.say(report(61_000, true, [carriedOut(1, 60_900, pause.id)]));
+    expect(await rowan.next()).toMatchObject({ answer: { orders: [] } });
+    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+    rowan.socket.close();
+  });
+
+  it("hands over what waited while the feeder was away, as soon as it connects", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const host = await listening(house);
+    await ask(house, feeder.id, pause);
+    const rowan = await link(host, key);
+    expect(await rowan.next()).toEqual({ orders: [{ id: pause.id, kind: "pause", until: null }] });
+    rowan.socket.close();
+  });
+
+  it("refuses a wrong key before it opens", async () => {
+    const house = await openHouse();
+    await house.addFeeder();
+    const socket = new WebSocket(`ws://${await listening(house)}/api/v1/link`, {
+      headers: { authorization: "Bearer pw_no" },
+    });
+    const [, response] = await once(socket, "unexpected-response");
+    expect(response.statusCode).toBe(401);
+    socket.on("error", () => undefined); // ws tells the aborted handshake once more
+    socket.terminate();
+  });
+});
+
+describe("a keeper's live feed", () => {
+  it("tells which feeder changed, with its new revision", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const host = await listening(house);
+    const socket = new WebSocket(`ws://${host}/api/v1/live`, { headers: { cookie: house.keeper.cookie as string } });
+    await once(socket, "open");
+    const heard = once(socket, "message");
+    await house.report(key, report(60_000, false));
+    const message = JSON.parse(String((await heard)[0])) as LiveMessage;
+    expect(message).toEqual({ kind: "changed", feeder: feeder.id, revision: 1 });
+    expect((await house.look(feeder.id)).revision).toBe(1);
+    socket.close();
+  });
+
+  it("stays shut to strangers and to other sites' pages", async () => {
+    const house = await openHouse();
+    const host = await listening(house);
+    const attempts: [Record<string, string>, number][] = [
+      [{}, 401],
+      [{ cookie: house.keeper.cookie as string, origin: "https://elsewhere.example" }, 403],
+    ];
+    for (const [headers, status] of attempts) {
+      const socket = new WebSocket(`ws://${host}/api/v1/live`, { headers });
+      const [, response] = await once(socket, "unexpected-response");
+      expect(response.statusCode).toBe(status);
+      socket.on("error", () => undefined);
+      socket.terminate();
+    }
+  });
+});
