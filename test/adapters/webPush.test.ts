@@ -124,6 +124,11 @@ describe("web push", () => {
       ["502", answer(502, {}, "<html>\u0007bad gateway</html>"), later("HTTP 502: <html> bad gateway</html>")],
       ["503", answer(503, { "retry-after": "30" }), later("HTTP 503", 30)],
       ["a cut line", { kind: "cutLine" }, { kind: "tryLater", notBefore: null }],
+      [
+        "an answer cut off in its words",
+        { kind: "cutAnswer", status: 410 },
+        { kind: "subscriptionGone", words: "HTTP 410: gone b" },
+      ],
       ["a flood of refusal", { kind: "flood", status: 400 }, { kind: "refused" }],
       ["a flood of agreement", { kind: "flood", status: 201 }, { kind: "accepted" }],
     ];

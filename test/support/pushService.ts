@@ -44,7 +44,8 @@ export type Behaviour =
   | { readonly kind: "hang" } // takes the request and never answers
   | { readonly kind: "trickle"; readonly status: number } // answers, one octet at a time, for ever
   | { readonly kind: "flood"; readonly status: number } // answers more than anybody asked for
-  | { readonly kind: "cutLine" }
+  | { readonly kind: "cutLine" } // takes the request and hangs up
+  | { readonly kind: "cutAnswer"; readonly status: number } // hangs up in the middle of its answer
   | { readonly kind: "redirect"; readonly to: string };
 
 export interface PushMessage {
@@ -104,6 +105,9 @@ export async function startPushService({
         return;
       case "cutLine":
         return request.socket.destroy();
+      case "cutAnswer":
+        response.writeHead(current.status, { "content-length": "1000" });
+        return response.write("gone b", () => request.socket.destroy());
       case "trickle": {
         response.writeHead(current.status);
         const drip = setInterval(() => response.write("."), 5);

@@ -1,4 +1,3 @@
-import type { DayCounts, YardRow } from "../../ports.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { roundedGrams } from "../hopper/amount.ts";
@@ -12,6 +11,21 @@ import { isPaused } from "../orders/lifeCycle.ts";
 export interface Digest {
   readonly title: string;
   readonly lines: readonly string[];
+}
+
+export interface DigestYard {
+  readonly name: string;
+  readonly zone: string;
+  readonly practice: boolean;
+}
+
+/** Events by kind and alarms raised, over one span of time. */
+export interface DayCounts {
+  readonly visits: number;
+  readonly presses: number;
+  readonly deposits: number;
+  readonly portions: number;
+  readonly alarmsRaised: number;
 }
 
 export interface DigestFeeder {
@@ -32,12 +46,7 @@ const refillAhead = hours(30);
  * What a keeper wants to know at breakfast. `date` is the local date of the digest. Where there is nothing to do or nothing
  * happened, that is said too: a digest that stays away would leave the keeper guessing whether all is well.
  */
-export function digestOf(
-  yard: Pick<YardRow, "name" | "zone" | "practice">,
-  feeders: readonly DigestFeeder[],
-  date: LocalDate,
-  now: Instant,
-): Digest {
+export function digestOf(yard: DigestYard, feeders: readonly DigestFeeder[], date: LocalDate, now: Instant): Digest {
   const tasks = feeders.flatMap((feeder) => tasksAt(feeder, yard.zone, now)).sort((a, b) => a.rank - b.rank);
   const shown = tasks.slice(0, tasksMax).map((task) => task.words);
   if (tasks.length > tasksMax) shown.push(`And ${things(tasks.length - tasksMax)} more to do.`);

@@ -1,5 +1,18 @@
-import type { PushPayload } from "../../contract/api.ts";
 import type { Notice } from "../facts.ts";
+
+/** What the service worker is handed in a push; the declarative form lets Safari show it without the worker. */
+export interface PushPayload {
+  readonly web_push: 8030;
+  readonly notification: {
+    readonly title: string;
+    readonly body: string;
+    readonly navigate: string;
+    readonly tag: string;
+    readonly silent: boolean;
+    readonly lang: "en";
+    readonly data: { readonly feeder: string | null; readonly fault: string | null; readonly priority: string };
+  };
+}
 
 /**
  * What fits into one push: a 4,096-octet body less 86 of header, 1 of delimiter and 16 of tag (RFC 8291 section 4,

@@ -1,6 +1,6 @@
-import type { PushOutcome, Settlement } from "../../ports.ts";
 import { after, earlier, type Instant, later, milliseconds, minutes, type Span, seconds } from "../instant.ts";
 import { endOf } from "./delivery.ts";
+import type { PushOutcome, Settlement } from "./outcome.ts";
 
 /** Waits between attempts; common practice, no source. */
 const retryFirst = seconds(15);

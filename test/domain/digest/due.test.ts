@@ -80,4 +80,10 @@ describe("the digest", () => {
     const noon = instantOfLocal("2026-11-25", "12:00", stockholm);
     expect(dueDigest(stockholm, "12:00", noon, "2026-11-25")).toBeNull();
   });
+
+  it("is not sent for an older date after the yard's zone was changed to the west", () => {
+    const at = instantOfLocal("2026-11-25", "07:30", "America/Anchorage");
+    expect(dueDigest("America/Anchorage", "07:30", at, "2026-11-26")).toBeNull();
+    expect(dueDigest("America/Anchorage", "07:30", at, "2026-11-24")).toBe("2026-11-25");
+  });
 });

@@ -1,0 +1,15 @@
+import type { Instant } from "../instant.ts";
+
+/** What a push service answered. Every answer is ordinary; none is thrown. */
+export type PushOutcome =
+  | { readonly kind: "accepted" }
+  | { readonly kind: "subscriptionGone"; readonly words: string }
+  | { readonly kind: "tryLater"; readonly notBefore: Instant | null; readonly words: string }
+  | { readonly kind: "refused"; readonly words: string };
+
+/** How one attempt at a delivery ended, for the outbox to remember. */
+export type Settlement =
+  | { readonly kind: "delivered"; readonly at: Instant }
+  | { readonly kind: "retry"; readonly notBefore: Instant; readonly problem: string }
+  | { readonly kind: "givenUp"; readonly at: Instant; readonly problem: string }
+  | { readonly kind: "phoneGone"; readonly at: Instant; readonly problem: string };
