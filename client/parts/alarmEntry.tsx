@@ -1,4 +1,4 @@
-import { useState } from "preact/hooks";
+import { useRef, useState } from "preact/hooks";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { Pennant } from "../drawing/glyphs.tsx";
 import { paths } from "../reach/api.ts";
@@ -12,10 +12,12 @@ import { localDate, shiftDate, timeOf, whenWords, zonedInstant } from "../words/
 export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: FeederView; readonly yard: YardView }) {
   const { alarm, feeder, yard } = props;
   const [busy, setBusy] = useState(false);
+  const heading = useRef<HTMLHeadingElement>(null);
   const perform = async (kind: "acknowledge" | "shelve", path: string, words: string, body: unknown) => {
     setBusy(true);
     await act(feeder, { kind, path, words, body: () => body });
     setBusy(false);
+    heading.current?.focus({ preventScroll: true }); // the button that was pressed is gone
   };
   const acknowledge = () =>
     perform("acknowledge", paths.acknowledge(feeder.id, alarm.fault), `acknowledge ${alarm.title}`, {});
@@ -23,7 +25,7 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
   return (
     <li class={`alarm ${alarm.priority} ${alarm.phase}`}>
       <Pennant priority={alarm.priority} />
-      <h3>
+      <h3 ref={heading} tabIndex={-1}>
         {sentence(alarm.title)}
         <span class="priority">
           {alarm.phase === "returnedUnacknowledged" ? "over" : priorityWords[alarm.priority]}

@@ -1,4 +1,4 @@
-import { useState } from "preact/hooks";
+import { useRef, useState } from "preact/hooks";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { Tick } from "../drawing/glyphs.tsx";
 import { paths } from "../reach/api.ts";
@@ -14,6 +14,7 @@ const hourMs = 3_600_000;
 export function PauseControl(props: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { feeder, yard } = props;
   const [busy, setBusy] = useState(false);
+  const heading = useRef<HTMLHeadingElement>(null);
   const { order } = feeder.pause;
   const words = order === null ? null : orderWords(order, now.value, yard.zone);
   const mine = waiting.value.filter(
@@ -29,13 +30,16 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
       body: (id) => ({ id, kind, until }),
     });
     setBusy(false);
+    heading.current?.focus({ preventScroll: true }); // the button that was pressed is another one now, or gone
   };
   const pauseAnHour = () => ask("pause", new Date(Date.now() + hourMs).toISOString(), "pause for 1 hour");
   const resume = wantsResume(feeder.pause);
 
   return (
     <section class="pause" aria-labelledby="pause-title">
-      <h2 id="pause-title">Pause</h2>
+      <h2 id="pause-title" ref={heading} tabIndex={-1}>
+        Pause
+      </h2>
       <p class="feeder-says">{feederSaysWords(feeder.pause, now.value, yard.zone)}</p>
       {words !== null && order !== null && (
         <div class={`order${words.worry ? " worry" : ""}`}>

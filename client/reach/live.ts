@@ -48,18 +48,26 @@ export function listen(ears: LiveEars): () => void {
     failures = 0;
     connect();
   };
+  // A socket from before the net went away may look open for minutes while nothing comes through it any more.
+  const afresh = () => {
+    const stale = socket;
+    socket = null;
+    stale?.close();
+    atOnce();
+  };
   // A phone that wakes, or finds the net again, should not sit out a backoff of a minute.
-  addEventListener("online", atOnce);
+  addEventListener("online", afresh);
   document.addEventListener("visibilitychange", atOnce);
   connect();
 
   return () => {
     stopped = true;
     clearTimeout(retry);
-    removeEventListener("online", atOnce);
+    removeEventListener("online", afresh);
     document.removeEventListener("visibilitychange", atOnce);
-    socket?.close();
+    const open = socket;
     socket = null;
+    open?.close();
   };
 }
 

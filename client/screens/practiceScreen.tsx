@@ -1,5 +1,6 @@
+import { useState } from "preact/hooks";
 import type { PracticeFault } from "../../server/contract/api.ts";
-import { Choice, Said, useSending } from "../parts/field.tsx";
+import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
 import { acceptHome, home } from "../state/home.ts";
@@ -8,6 +9,7 @@ import { practiceWords } from "../words/practice.ts";
 /** A feeder that doesn't exist, to learn on: everything else about it is real. */
 export function PracticeScreen() {
   const { sending, said, send } = useSending();
+  const [chosen, setChosen] = useState<PracticeFault | null>(null); // chosen on this visit
   const practice = home.value?.view.practice;
   const running = practice?.running ?? false;
   const feeder = home.value?.view.yards.find((yard) => yard.practice)?.feeders[0];
@@ -20,9 +22,13 @@ export function PracticeScreen() {
     const view = await send(api.endPractice);
     if (view !== null) acceptHome(view);
   };
-  const choose = async (fault: PracticeFault) => {
+  const choose = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const fault = textIn(new FormData(event.currentTarget as HTMLFormElement), "fault") as PracticeFault;
     const view = await send(() => api.practiceFault(fault));
-    if (view !== null) acceptHome(view);
+    if (view === null) return;
+    acceptHome(view);
+    setChosen(fault);
   };
 
   return (
@@ -46,23 +52,30 @@ export function PracticeScreen() {
               <a href={`/feeders/${feeder.id}`}>Go to {feeder.name}</a>
             </p>
           )}
-          <fieldset disabled={sending} class="faults">
-            <legend>What goes wrong?</legend>
-            {(Object.keys(practiceWords) as PracticeFault[]).map((fault) => (
-              <Choice
-                key={fault}
-                type="radio"
-                label={practiceWords[fault].title}
-                hint={practiceWords[fault].outcome}
-                input={{
-                  name: "fault",
-                  value: fault,
-                  checked: practice?.fault === fault,
-                  onChange: () => void choose(fault),
-                }}
-              />
-            ))}
-          </fieldset>
+          <form onSubmit={(event) => void choose(event)}>
+            <fieldset class="faults">
+              <legend>What goes wrong?</legend>
+              {(Object.keys(practiceWords) as PracticeFault[]).map((fault) => (
+                <Choice
+                  key={fault}
+                  type="radio"
+                  label={practiceWords[fault].title}
+                  hint={practiceWords[fault].outcome}
+                  input={{ name: "fault", value: fault, defaultChecked: practice?.fault === fault }}
+                />
+              ))}
+            </fieldset>
+            <div class="answers sticky">
+              <button type="submit" class="main" disabled={sending}>
+                Let it happen
+              </button>
+            </div>
+            <p role="status" class="hint">
+              {chosen === null
+                ? ""
+                : `From now on: ${practiceWords[chosen].title.toLowerCase()}. Give it some reports to show.`}
+            </p>
+          </form>
           <section class="after" aria-labelledby="end-title">
             <h2 id="end-title">Done practising</h2>
             <p>Removes the practice yard and all it has recorded, in one go. Your own yards aren't touched.</p>

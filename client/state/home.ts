@@ -38,6 +38,9 @@ export async function openHome(kept: Cupboard): Promise<void> {
   cupboard = kept;
   const remembered = await kept.get<KnownHome>(homeKey);
   if (remembered !== undefined && home.value === null) home.value = remembered;
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState !== "hidden" && signedIn.value === "yes") void refreshHome(); // much may have happened in the pocket
+  });
   await refreshHome();
 }
 

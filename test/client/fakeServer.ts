@@ -2,7 +2,8 @@ import { readFile } from "node:fs/promises";
 import { createServer, type IncomingMessage } from "node:http";
 import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
-import type { HomeView } from "../../server/contract/api.ts";
+import { WebSocketServer } from "ws";
+import type { HomeView, LiveMessage } from "../../server/contract/api.ts";
 import { dayView, feederView, homeView } from "./cannedViews.ts";
 
 /**
@@ -14,6 +15,9 @@ export interface FakeServer {
   readonly asked: readonly { readonly method: string; readonly path: string; readonly body: unknown }[];
   signedIn: boolean;
   home: HomeView;
+  /** Put behind the worker's code, as a newer build would change it. */
+  workerSuffix: string;
+  tell(message: LiveMessage): void;
   close(): Promise<void>;
 }
 
@@ -35,6 +39,8 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     asked,
     signedIn: true,
     home: homeView(Date.now()),
+    workerSuffix: "",
+    tell: () => {},
     close: () => Promise.resolve(),
   };
 
@@ -102,7 +108,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
           "content-type": types[extname(file)] ?? "application/octet-stream",
           "content-security-policy": contentPolicy,
         });
-        response.end(content);
+        response.end(file === "/worker.js" ? `${content.toString()}${fake.workerSuffix}` : content);
       } catch {
         response.writeHead(404).end();
       }
@@ -110,8 +116,14 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
   });
   await new Promise<void>((resolve) => server.listen(port, "127.0.0.1", resolve));
   fake.origin = `http://127.0.0.1:${(server.address() as AddressInfo).port}`;
+  const sockets = new WebSocketServer({ server, path: "/api/v1/live" });
+  fake.tell = (message) => {
+    for (const socket of sockets.clients) socket.send(JSON.stringify(message));
+  };
   fake.close = () =>
     new Promise((resolve) => {
+      for (const socket of sockets.clients) socket.terminate();
+      sockets.close();
       server.closeAllConnections();
       server.close(() => resolve());
     });

@@ -1,0 +1,305 @@
+// @vitest-environment happy-dom
+import { cleanup, fireEvent, render, screen, waitFor, within } from "@testing-library/preact";
+import { afterAll, afterEach, beforeEach, describe, expect, it, vi } from "vitest";
+import { App } from "../../client/app.tsx";
+import { memoryCupboard } from "../../client/kept/cupboard.ts";
+import { givenUp, openActs, waiting } from "../../client/state/acts.ts";
+import { days } from "../../client/state/days.ts";
+import { acceptFeeder, findFeeder, home, line, openHome, signedIn } from "../../client/state/home.ts";
+import { now } from "../../client/state/now.ts";
+import type { HomeView } from "../../server/contract/api.ts";
+import { alarmView, dayView, feederView, homeView } from "./cannedViews.ts";
+
+type Reply = { readonly status: number; readonly body: unknown };
+interface Asked {
+  readonly method: string;
+  readonly path: string;
+  readonly body: unknown;
+}
+
+/** A small server in the page's place of `fetch`: what it doesn't know is a 404, and with the line cut nothing answers. */
+class Line {
+  cut = false;
+  signedOut = false;
+  home: HomeView = homeView(Date.now());
+  readonly asked: Asked[] = [];
+  replies: Record<string, (body: unknown) => Reply> = {};
+
+  readonly fetch = async (path: string, init: RequestInit): Promise<Response> => {
+    if (this.cut) throw new TypeError("no line");
+    const method = init.method ?? "GET";
+    const body: unknown = typeof init.body === "string" ? JSON.parse(init.body) : null;
+    const bare = path.replace("/api/v1", "").replace(/\?.*/, "");
+    this.asked.push({ method, path: bare, body });
+    const { status, body: said } = this.answer(method, bare, body);
+    return new Response(JSON.stringify(said), { status });
+  };
+
+  private answer(method: string, path: string, body: unknown): Reply {
+    const own = this.replies[`${method} ${path}`];
+    if (own !== undefined) return own(body);
+    if (this.signedOut) return { status: 401, body: problem(401, "Sign in first.") };
+    if (path === "/home") return { status: 200, body: this.home };
+    if (path.endsWith("/day")) return { status: 200, body: dayView("rowan", "2026-11-25") };
+    const id = path.split("/")[2];
+    const feeder = this.home.yards.flatMap((yard) => yard.feeders).find((each) => each.id === id);
+    return feeder === undefined ? { status: 404, body: problem(404, "No such thing.") } : { status: 200, body: feeder };
+  }
+
+  /** What the n-th act said, as it went out. */
+  sent(index: number): Record<string, string> {
+    const post = this.posts()[index];
+    if (post === undefined) throw new Error(`expected more than ${index} acts, got ${this.posts().length}`);
+    return post.body as Record<string, string>;
+  }
+  posts = () => this.asked.filter(({ method }) => method !== "GET");
+}
+const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
+
+/** The live line stays silent here: what it brings is tested where it is fetched. */
+class SilentSocket {
+  onclose: (() => void) | null = null;
+  close() {
+    this.onclose?.();
+  }
+}
+
+let server: Line;
+beforeEach(() => {
+  server = new Line();
+  vi.stubGlobal("fetch", server.fetch);
+  vi.stubGlobal("WebSocket", SilentSocket);
+  home.value = null;
+  signedIn.value = "unknown";
+  line.value = "unknown";
+  waiting.value = [];
+  givenUp.value = [];
+  days.value = new Map();
+  now.value = Date.now();
+});
+afterEach(cleanup);
+afterAll(() => {
+  vi.unstubAllGlobals();
+});
+
+async function openAt(path: string, cupboard = memoryCupboard()) {
+  history.replaceState(null, "", path);
+  render(<App />);
+  await openHome(cupboard);
+  await openActs(cupboard);
+  return cupboard;
+}
+
+describe("the list of feeders", () => {
+  it("says one sentence a feeder, the most urgent first, practice last", async () => {
+    await openAt("/");
+    const links = await screen.findAllByRole("link", { name: /Rowan|Larch/ });
+    expect(links.map((link) => link.getAttribute("href"))).toEqual([
+      "/feeders/larch",
+      "/feeders/rowan",
+      "/feeders/practice-rowan",
+    ]);
+    expect(screen.getByText("Nothing has fallen for 17 minutes: its tray is jammed.")).toBeTruthy();
+    expect(screen.getByText("act now")).toBeTruthy();
+  });
+
+  it("marks practice in words", async () => {
+    await openAt("/");
+    const yard = await screen.findByRole("heading", { level: 2, name: /Practice yard/ });
+    expect(yard.textContent).toContain("practice");
+  });
+
+  it("asks who is reading once the session is over", async () => {
+    server.signedOut = true;
+    await openAt("/");
+    expect(await screen.findByRole("heading", { name: "Sign in" })).toBeTruthy();
+  });
+
+  it("opens from what the phone remembers, and says how old it is", async () => {
+    const cupboard = memoryCupboard();
+    const asOf = Date.now() - 3 * 3_600_000;
+    await cupboard.put("home", { view: homeView(asOf), asOf });
+    server.cut = true;
+    await openAt("/", cupboard);
+    expect(await screen.findByText("No connection to the server.")).toBeTruthy();
+    expect(screen.getByText(/as of .*3 hours ago/)).toBeTruthy();
+    expect(screen.getByRole("link", { name: "Larch" })).toBeTruthy();
+  });
+});
+
+describe("one feeder", () => {
+  it("tells the run-out in words, and the drawing in words too", async () => {
+    await openAt("/feeders/rowan");
+    expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
+    expect(screen.getByText("80 % sure")).toBeTruthy();
+    expect(screen.getByRole("img", { name: /two thirds full: about 742 g, between 655 g and 829 g/ })).toBeTruthy();
+  });
+
+  it("shows the day as a ribbon with its sentence", async () => {
+    await openAt("/feeders/rowan");
+    expect(await screen.findByRole("img", { name: /34 visits, 9 deposits/ })).toBeTruthy();
+    expect(screen.getByText(/^Birds came from a little after sunrise/)).toBeTruthy();
+  });
+
+  it("asks for a pause with an id of its own, and shows that it isn't confirmed yet", async () => {
+    await openAt("/feeders/rowan");
+    server.replies["POST /feeders/rowan/orders"] = (body) => {
+      const { id } = body as { id: string };
+      const order = {
+        id,
+        kind: "pause" as const,
+        phase: "asked" as const,
+        until: null,
+        askedAt: new Date().toISOString(),
+        askedBy: "Keeper",
+        sentAt: null,
+        answeredAt: null,
+        problem: null,
+      };
+      const feeder = feederView(Date.now());
+      return { status: 200, body: { ...feeder, revision: 13, pause: { ...feeder.pause, order } } };
+    };
+    fireEvent.click(await screen.findByRole("button", { name: "Pause until resumed" }));
+    expect(await screen.findByText("Pause until resumed: asked")).toBeTruthy();
+    expect(screen.getByText(/itself last said: feeding as usual/)).toBeTruthy();
+    const [post] = server.posts();
+    expect(post?.body).toMatchObject({ kind: "pause", until: null });
+    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
+  });
+
+  it("keeps a pause asked without a line on the phone, says so, and sends the very same one later", async () => {
+    const cupboard = await openAt("/feeders/rowan");
+    const button = await screen.findByRole("button", { name: "Pause until resumed" });
+    server.cut = true;
+    fireEvent.click(button);
+    expect(await screen.findByText(/Pause until resumed: waiting on this phone/)).toBeTruthy();
+    const [kept] = (await cupboard.keys()).filter((key) => key.startsWith("waiting/"));
+    expect(kept).toBeDefined();
+
+    server.cut = false;
+    dispatchEvent(new Event("online"));
+    await waitFor(() => expect(waiting.value).toEqual([]));
+    const orders = server.posts().filter(({ path }) => path.endsWith("/orders"));
+    expect(orders).toHaveLength(1);
+    expect(`waiting/${server.sent(0).id}`).toBe(kept);
+    expect((await cupboard.keys()).some((key) => key.startsWith("waiting/"))).toBe(false);
+  });
+
+  it("lets a pause go that could not be sent in time, and says so", async () => {
+    const cupboard = memoryCupboard();
+    await cupboard.put("waiting/stale-00001", {
+      id: "stale-00001",
+      kind: "pause",
+      feeder: "rowan",
+      feederName: "Rowan",
+      path: "/feeders/rowan/orders",
+      body: {},
+      words: "pause until resumed",
+      askedAt: Date.now() - 11 * 60_000,
+    });
+    await openAt("/feeders/rowan", cupboard);
+    expect(await screen.findByText(/could not be sent in time and was let go/, { selector: ".notice" })).toBeTruthy();
+    expect(server.posts()).toEqual([]);
+  });
+
+  it("says what the server did not accept", async () => {
+    await openAt("/feeders/rowan");
+    server.replies["POST /feeders/rowan/orders"] = () => ({ status: 409, body: problem(409, "A newer order stands.") });
+    fireEvent.click(await screen.findByRole("button", { name: "Pause for 1 hour" }));
+    expect(await screen.findByText(/was not accepted. A newer order stands./, { selector: ".notice" })).toBeTruthy();
+    expect(waiting.value).toEqual([]);
+  });
+
+  it("tells an alarm's reason and act, and shelves it only with an end", async () => {
+    await openAt("/feeders/larch");
+    const heading = await screen.findByRole("heading", { level: 3, name: /Tray jammed/ });
+    const entry = within(heading.closest("li") as HTMLElement);
+    expect(entry.getByText(/Three portions ran and nothing fell/)).toBeTruthy();
+    expect(entry.getByText(/Pause the feeder, then loosen the food/)).toBeTruthy();
+    fireEvent.click(entry.getByRole("button", { name: "For 1 hour", hidden: true }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    const [post] = server.posts();
+    expect(post?.path).toBe("/feeders/larch/alarms/trayJammed/shelve");
+    const until = Date.parse(server.sent(0).until ?? "");
+    expect(Math.abs(until - Date.now() - 3_600_000)).toBeLessThan(60_000);
+  });
+
+  it("is not put back by an answer that was overtaken", async () => {
+    await openAt("/feeders/rowan");
+    acceptFeeder(feederView(Date.now(), { revision: 14, words: "newer" }));
+    acceptFeeder(feederView(Date.now(), { revision: 13, words: "older" }));
+    expect(findFeeder("rowan")?.feeder.words).toBe("newer");
+  });
+
+  it("reads out an alarm that comes while the page is open", async () => {
+    await openAt("/feeders/rowan");
+    acceptFeeder(feederView(Date.now(), { revision: 13, alarms: [alarmView(Date.now())] }));
+    expect(await screen.findByText("Rowan: Tray jammed, act now.")).toBeTruthy();
+  });
+});
+
+describe("a refill", () => {
+  it("is told with its own time, so that it may come late", async () => {
+    await openAt("/feeders/rowan/refill");
+    fireEvent.click(await screen.findByLabelText("Put some in"));
+    fireEvent.input(screen.getByLabelText("How much went in"), { target: { value: "450" } });
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]?.body).toMatchObject({ what: { kind: "added", grams: 450 } });
+    expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);
+    await waitFor(() => expect(location.pathname).toBe("/feeders/rowan"));
+  });
+
+  it("isn't sent without an amount", async () => {
+    await openAt("/feeders/rowan/refill");
+    fireEvent.click(await screen.findByLabelText("Put some in"));
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    expect(await screen.findByText("How much went in: say how many grams")).toBeTruthy();
+    expect(screen.getByLabelText("How much went in").getAttribute("aria-invalid")).toBe("true");
+    expect(server.posts()).toEqual([]);
+  });
+});
+
+describe("adding a feeder", () => {
+  it("names the field that was refused, beside it", async () => {
+    server.replies["POST /feeders"] = () => ({
+      status: 400,
+      body: {
+        ...problem(400, "The feeder could not be added."),
+        errors: [{ field: "name", problem: "must not be empty" }],
+      },
+    });
+    await openAt("/feeders/new");
+    fireEvent.click(await screen.findByRole("button", { name: "Add the feeder" }));
+    expect(await screen.findByText("Its name: must not be empty")).toBeTruthy();
+    expect(screen.getByLabelText("Its name").getAttribute("aria-describedby")).toContain("problem");
+  });
+
+  it("shows the key once, with a first report ready to paste, and leads to the cautions", async () => {
+    server.replies["POST /feeders"] = (body) => ({
+      status: 201,
+      body: {
+        feeder: feederView(Date.now(), { id: "aspen", name: (body as { name: string }).name }),
+        key: "secret-key",
+      },
+    });
+    await openAt("/feeders/new");
+    expect(await screen.findByRole("link", { name: "usual cautions" })).toBeTruthy();
+    fireEvent.input(screen.getByLabelText("Its name"), { target: { value: "Aspen" } });
+    fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
+    expect(await screen.findByText("secret-key")).toBeTruthy();
+    expect(screen.getByText(/^curl .*\/api\/v1\/report -H 'authorization: Bearer secret-key'/)).toBeTruthy();
+    expect(server.posts()[0]?.body).toMatchObject({ name: "Aspen", yard: "alder-croft" });
+  });
+});
+
+describe("going from page to page", () => {
+  it("takes the focus to the new page's heading and names it in the title", async () => {
+    await openAt("/");
+    fireEvent.click(await screen.findByRole("link", { name: "Larch" }));
+    const heading = await screen.findByRole("heading", { level: 1, name: "Larch" });
+    await waitFor(() => expect(document.activeElement).toBe(heading));
+    expect(document.title).toBe("Larch · Pieward");
+    expect(await screen.findByRole("img", { name: /34 visits/ })).toBeTruthy();
+  });
+});
