@@ -52,7 +52,7 @@ export function portionInBlock(scale: ScaleEvidence, fell: boolean | null): Scal
   };
 }
 
-/** `noise` and `drift` in grams (hopper/level.ts); `uncountedRun`: portions in a row that the chute sensor didn't see. */
+/** `noise` and `drift` in grams (hopper/level.ts). */
 export function weighedBlock(
   scale: ScaleEvidence,
   reading: Grams,
@@ -60,12 +60,9 @@ export function weighedBlock(
   settings: FeederSettings,
   noise: number,
   drift: number,
-  uncountedRun: number,
 ): ScaleEvidence {
   const begun: ScaleEvidence = { ...scale, start: { grams: reading, at }, portions: 0, counted: 0, odd: 0 };
   if (scale.start === null || at < scale.start.at) return scale.start === null ? begun : scale;
-  // The chute sensor has just stopped counting: from here on the block shall hold only such portions.
-  if (settings.sensors.chute && scale.counted > 0 && uncountedRun > 0) return begun;
 
   const expected = scale.portions * settings.portionMass;
   const watched = inDays((at - scale.start.at) as Span);

@@ -7,6 +7,7 @@ import {
   watchPortion,
   watchWeighing,
 } from "../../../server/domain/feed/diagnosis.ts";
+import { refilled } from "../../../server/domain/hopper/level.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan } from "../hopper/rowan.ts";
 import { Bench } from "./bench.ts";
@@ -98,6 +99,14 @@ describe("an empty hopper", () => {
       bench.report();
       expect(bench.kinds).not.toContain("trayJammed");
     }
+    expect(bench.kinds).toEqual([]);
+  });
+
+  it("isn't called a jam when the keeper only says how much is in it now", () => {
+    const bench = new Bench(noScale, { poured: 300 }).give(60);
+    expect(bench.kinds).toEqual(["foodOut"]);
+    const told = { at: bench.now, what: { kind: "level", grams: grams(1_800) } } as const;
+    bench.hopper = refilled(bench.hopper, told, noScale);
     expect(bench.kinds).toEqual([]);
   });
 

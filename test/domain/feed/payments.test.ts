@@ -103,6 +103,12 @@ describe("a deposit", () => {
     expect(story.portion(12, { paysFor: 412 }).report(71).quiet).toBe(true);
   });
 
+  it("isn't judged by the report that tells of it late, since its portion may stand in the next", () => {
+    const story = new Story().report(100).deposit(10, 412).report(101);
+    expect(story.quiet).toBe(true);
+    expect(story.portion(12, { paysFor: 412 }).report(102).report(200).quiet).toBe(true);
+  });
+
   it("isn't judged by a feeder that fell silent or still has something to tell", () => {
     const story = new Story().deposit(10, 412).report(15);
     expect(story.faults(false, 3_600)).toEqual([]);

@@ -115,6 +115,17 @@ describe("portions", () => {
     expect(Math.abs(portionOf(hopper).mean - 10.5)).toBeLessThan(0.4);
   });
 
+  it("keep their own scatter in the doubt, even where their mean is well known", () => {
+    const learnt = { ...filledAt(0, withoutScale), spreadVariance: 9 };
+    const sure = { ...learnt.belief, levelVariance: 0, portionVariance: 0 };
+    let hopper: HopperState = { ...learnt, belief: sure };
+    for (let minute = 1; minute <= 100; minute += 1) {
+      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+    }
+    const level = held(hopper, withoutScale);
+    expect(level.high - level.grams).toBeGreaterThan(1.6 * 3 * 10); // 5 % quantile, times 3 g, times the root of 100
+  });
+
   it("start to be learnt anew when the keeper says something else about them", () => {
     const hopper = filledAt(0, withoutScale);
     const larger = rowan({ scale: false }, { portionMass: grams(20) });
@@ -132,6 +143,15 @@ describe("the scale", () => {
     const twice = read(once.hopper, 1_503, 2);
     expect(twice.refillFound).toBeCloseTo(1_203, 0);
     expect(held(twice.hopper, withScale).grams).toBeCloseTo(1_503, 0);
+  });
+
+  it("waits for a rise to last, also where readings come every few seconds", () => {
+    const seconds = (count: number) => count / 60;
+    const first = read(started, 750, seconds(5));
+    const second = read(first.hopper, 750, seconds(10));
+    expect(second.refillFound).toBeNull();
+    expect(held(read(second.hopper, 300, seconds(15)).hopper, withScale).grams).toBeCloseTo(300, 0);
+    expect(read(second.hopper, 750, seconds(30)).refillFound).not.toBeNull();
   });
 
   it("takes no perched bird for a refill, nor its leaving for a meal", () => {
