@@ -1,6 +1,6 @@
 import type { Notice } from "../facts.ts";
 
-/** What the service worker is handed in a push; the declarative form lets Safari show it without the worker. */
+/** What the service worker is handed in a push; the declarative form lets a browser that knows it show it without the worker. */
 export interface PushPayload {
   readonly web_push: 8030;
   readonly notification: {
