@@ -1,4 +1,6 @@
+import { setTimeout as sleep } from "node:timers/promises";
 import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
+import { StoreBusy } from "../../ports.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
 import { type StoreProblem, translated } from "./problems.ts";
 
@@ -18,8 +20,12 @@ export interface Connections {
   close(): Promise<void>;
 }
 
-/** Waiting for another process's lock blocks the event loop, so we wait briefly and let the sender try again. */
-const lockWaitMilliseconds = 250;
+/**
+ * Another process may hold the lock: a backup, a second server. Waiting inside SQLite blocks the event loop, so we wait there
+ * only briefly, and then try the whole transaction anew a few times before the sender is told to come back.
+ */
+const lockWaitMilliseconds = 50;
+const triesAgainAfterMilliseconds = [20, 50, 100, 200, 400, 800] as const;
 
 export async function connect(databaseUrl: string): Promise<Connections> {
   const writer = new PrismaClient({
@@ -51,13 +57,18 @@ export async function connect(databaseUrl: string): Promise<Connections> {
 
 const transactionLimits = { maxWait: 10_000, timeout: 60_000 };
 
+/** `work` may run several times: each time in a transaction of its own, of which only the last one is kept. */
 async function transact<T>(writer: Client, work: (statements: Statements) => Promise<T>): Promise<T> {
-  try {
-    return await writer.$transaction(work, transactionLimits);
-  } catch (error) {
-    const problem = translated(error);
-    if (problem !== error) await leaveOpenTransaction(writer, problem as StoreProblem);
-    throw problem;
+  for (let tries = 0; ; tries += 1) {
+    try {
+      return await writer.$transaction(work, transactionLimits);
+    } catch (error) {
+      const problem = translated(error);
+      if (problem !== error) await leaveOpenTransaction(writer, problem as StoreProblem);
+      const wait = triesAgainAfterMilliseconds[tries];
+      if (!(problem instanceof StoreBusy) || wait === undefined) throw problem;
+      await sleep(wait);
+    }
   }
 }
 

@@ -1,7 +1,8 @@
 import type { Notice } from "../../domain/facts.ts";
+import { instantOf } from "../../domain/instant.ts";
 import type { OutboxItem, OutboxStore } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { dateOf, instantFrom, maybeInstant, phoneFrom } from "./rows.ts";
+import { dateOf, instantFrom, phoneFrom } from "./rows.ts";
 
 export function outboxOver({ reader, write }: Connections): OutboxStore {
   return {
@@ -46,8 +47,11 @@ export function outboxOver({ reader, write }: Connections): OutboxStore {
       }),
 
     async nextDueAt() {
-      const next = await reader.outboxItem.findFirst({ where: { phase: "waiting" }, orderBy: { dueAt: "asc" } });
-      return maybeInstant(next?.dueAt ?? null);
+      const [next] = await reader.$queryRawUnsafe<{ at: string | null }[]>(
+        `SELECT CAST(MIN(MAX("dueAt", COALESCE("claimedUntil", "dueAt"))) AS TEXT) AS at
+         FROM "OutboxItem" WHERE "phase" = 'waiting'`,
+      );
+      return next?.at ? instantOf(next.at) : null;
     },
   };
 }

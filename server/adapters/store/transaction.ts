@@ -1,6 +1,6 @@
 import { randomUUID } from "node:crypto";
 import type { FeederState } from "../../domain/feeder.ts";
-import { instantOf } from "../../domain/instant.ts";
+import { type Instant, instantOf } from "../../domain/instant.ts";
 import type { FeederRow, StoredEvent, StoredHeartbeat, Transaction } from "../../ports.ts";
 import type { Statements } from "./openStore.ts";
 import { dateOf, textOf } from "./rows.ts";
@@ -63,7 +63,7 @@ export function transactionOver(statements: Statements): Transaction {
 
     // Every keeper of the house hears of every yard, so far: the yard decides nothing yet.
     async enqueue(_yard, feeder, notice, now) {
-      await replaceWaiting(statements, notice.topic, textOf(now));
+      await replaceWaiting(statements, notice.topic, now);
       const phones = await statements.phone.findMany({ select: { id: true } });
       if (phones.length === 0) return;
       await statements.outboxItem.createMany({
@@ -167,13 +167,13 @@ async function updateFeeders(statements: Statements, rows: Parameters<Transactio
   );
 }
 
-/** A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). */
-async function replaceWaiting(statements: Statements, topic: string, now: string): Promise<void> {
-  await statements.$executeRawUnsafe(
-    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ? WHERE "topic" = ? AND "phase" = 'waiting'
-       AND ("claimedUntil" IS NULL OR "claimedUntil" <= ?)`,
-    now,
-    topic,
-    now,
-  );
+/**
+ * A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That holds
+ * for one that is under way too: if it fails, it must not come back beside the newer.
+ */
+async function replaceWaiting(statements: Statements, topic: string, now: Instant): Promise<void> {
+  await statements.outboxItem.updateMany({
+    where: { topic, phase: "waiting" },
+    data: { phase: "replaced", settledAt: dateOf(now) },
+  });
 }
