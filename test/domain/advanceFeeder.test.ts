@@ -1,5 +1,6 @@
+import { isDeepStrictEqual } from "node:util";
 import fc from "fast-check";
-import { describe, expect, it } from "vitest";
+import { describe, expect, it, vi } from "vitest";
 import { advanceFeeder, nextLookAt } from "../../server/domain/advanceFeeder.ts";
 import type { FeederEvent, Readings, Report } from "../../server/domain/facts.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../server/domain/faults.ts";
@@ -18,6 +19,8 @@ import { silentFrom } from "../../server/domain/silence/feederSilence.ts";
 import { grams } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";
 import { yard } from "./yard.ts";
+
+vi.setConfig({ testTimeout: 60_000 }); // stories of weeks, minute by minute, on a machine that may be busy
 
 const start = instantOf("2026-11-02T00:00:00Z");
 const day = 24 * 60;
@@ -75,6 +78,10 @@ describe("a planted fault", () => {
   it.each(faultKinds)("%s is found, raised and told through the whole step", (kind) => {
     const { settings, wellFor = 3 * day, plant, within } = planted[kind];
     const house = yard({ ...rowanSettings, ...settings }, start, 11);
+    house.watch(({ state }) => {
+      if (Object.keys(state.alarms).length > 0)
+        expect(isDeepStrictEqual(JSON.parse(JSON.stringify(state)), state)).toBe(true);
+    });
     house.pass(wellFor + 8 * 60);
     expect(house.rangFor()).toEqual([]);
     const plantedAt = house.now();
@@ -90,10 +97,9 @@ describe("a planted fault", () => {
 
 describe("a healthy fortnight", () => {
   const house = yard(rowanSettings, start, 3);
-  let steps = 0;
+  let lossy: unknown = null; // the first state that JSON doesn't hold whole
   house.watch(({ state }) => {
-    steps += 1;
-    if (steps % 7 === 0) expect(JSON.parse(JSON.stringify(state))).toEqual(state);
+    if (lossy === null && !isDeepStrictEqual(JSON.parse(JSON.stringify(state)), state)) lossy = state;
   });
   let missed = 0; // portions that a healthy chute sensor didn't see
   house.watch((_, fact) => {
@@ -123,6 +129,10 @@ describe("a healthy fortnight", () => {
     expect(phases).toEqual(["asked", "sent", "confirmed", "asked", "sent", "confirmed"]);
     expect(house.state().latest?.readings.counts.chute).toBeGreaterThan(100);
     expect(missed).toBeGreaterThan(3);
+  });
+  it("is held whole by JSON after every step", () => {
+    expect(JSON.parse(JSON.stringify(lossy))).toEqual(lossy);
+    expect(lossy).toBeNull();
   });
   it("leaves a state that is small and no longer grows", () => {
     const size = JSON.stringify(house.state()).length;
@@ -454,11 +464,11 @@ describe("the next look", () => {
         changesSeen += each.dated.length + each.gradual.length;
         looksSpared += each.looks - due.looks;
       }),
-      { numRuns: 60 },
+      { numRuns: 40 },
     );
     expect(changesSeen).toBeGreaterThan(100);
     expect(looksSpared).toBeGreaterThan(1_000);
-  }, 60_000);
+  });
 });
 
 describe("a report of a thousand events", () => {
