@@ -60,7 +60,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
 
   await app.register(async (room) => {
     const { reportsPerMinute } = config;
-    feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
+    await feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
   });
   await app.register(async (room) => sessionRoutes(room, ports));
   await app.register(async (room) => {

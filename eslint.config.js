@@ -1,0 +1,26 @@
+import tseslint from "typescript-eslint";
+
+/** Only what needs types, and what Biome therefore can't see: promises that nobody waits for, cases that nobody thought of. */
+export default tseslint.config(
+  { ignores: ["**/generated/**", "dist/**", "coverage/**", "node_modules/**", "data/**", "**/*.js", "**/*.mjs"] },
+  {
+    files: ["**/*.ts", "**/*.tsx"],
+    plugins: { "@typescript-eslint": tseslint.plugin },
+    languageOptions: {
+      parser: tseslint.parser,
+      parserOptions: { projectService: true, tsconfigRootDir: import.meta.dirname },
+    },
+    linterOptions: { reportUnusedDisableDirectives: "error" },
+    rules: {
+      "@typescript-eslint/no-floating-promises": "error",
+      "@typescript-eslint/no-misused-promises": "error",
+      "@typescript-eslint/await-thenable": "error",
+      "@typescript-eslint/switch-exhaustiveness-check": ["error", { considerDefaultExhaustiveForUnions: true }],
+    },
+  },
+  {
+    // Not in the client and the adapters: there the types promise what an old browser or a foreign library doesn't keep.
+    files: ["server/contract/**/*.ts", "server/domain/**/*.ts", "server/flows/**/*.ts"],
+    rules: { "@typescript-eslint/no-unnecessary-condition": "error" },
+  },
+);

@@ -1,0 +1,95 @@
+import { join } from "node:path";
+import { cruise, type ICruiseResult } from "dependency-cruiser";
+
+/** One `import` or `export … from`: files as paths from the project's folder, libraries by their name. */
+export interface Import {
+  readonly from: string;
+  readonly to: string;
+  readonly kind: "file" | "library" | "node";
+  readonly typeOnly: boolean; // gone when the program runs
+}
+
+/** Reads all imports of the TypeScript files below the folders. @throws Error where one leads nowhere */
+export async function readImports(projectFolder: string, folders: readonly string[]): Promise<Import[]> {
+  const { output } = await cruise([...folders], {
+    baseDir: projectFolder,
+    tsPreCompilationDeps: "specify",
+    doNotFollow: { path: "node_modules" },
+    exclude: { path: "/generated/" },
+  });
+  return (output as ICruiseResult).modules
+    .filter(({ source }) => folders.some((folder) => source.startsWith(`${folder}/`)))
+    .flatMap(({ source, dependencies }) =>
+      dependencies.map(({ module, resolved, dependencyTypes, couldNotResolve, preCompilationOnly }): Import => {
+        const kind = dependencyTypes.includes("core") ? "node" : /^[./]/.test(module) ? "file" : "library";
+        if (couldNotResolve && kind === "file") throw new Error(`${source} imports ${module}, which isn't there`);
+        const to =
+          kind === "file"
+            ? resolved
+            : kind === "node"
+              ? `node:${libraryName(module.replace(/^node:/, ""))}`
+              : libraryName(module);
+        return { from: source, to, kind, typeOnly: preCompilationOnly === true };
+      }),
+    );
+}
+
+/** `@preact/signals/x` is of `@preact/signals`, `fs/promises` of `fs`. */
+function libraryName(module: string): string {
+  const parts = module.split("/");
+  return parts.slice(0, module.startsWith("@") ? 2 : 1).join("/");
+}
+
+/** A room of the house: which files it has, what they may import, and why it is so. */
+export interface Room {
+  readonly name: string;
+  readonly files: RegExp; // a file belongs to the first room that matches
+  readonly may: readonly string[]; // rooms, besides its own
+  readonly mayNameTypesOf?: readonly string[]; // rooms of which only types may be imported
+  readonly libraries: readonly string[] | "any"; // `node:` names among them
+  readonly why: string;
+}
+
+/** @returns a sentence for each import that goes through a wall. */
+export function brokenWalls(rooms: readonly Room[], imports: readonly Import[]): string[] {
+  return imports.flatMap(({ from, to, kind, typeOnly }) => {
+    const room = rooms.find(({ files }) => files.test(from));
+    if (!room) return [`${from} is in no room: give it one, with its reason`];
+    if (kind !== "file") {
+      const may = typeOnly || room.libraries === "any" || room.libraries.includes(to);
+      return may ? [] : [`${from} imports ${to}: ${room.name} ${room.why}`];
+    }
+    const next = rooms.find(({ files }) => files.test(to));
+    if (!next) return [`${from} imports ${to}, which is in no room`];
+    const may =
+      next === room || room.may.includes(next.name) || (typeOnly && (room.mayNameTypesOf ?? []).includes(next.name));
+    return may ? [] : [`${from} imports ${to}: ${room.name} ${room.why}`];
+  });
+}
+
+/**
+ * @returns each ring of files that need each other at run time, as `a -> b -> a`. Types may name each other: a feeder's
+ *   state is made of its parts' states, and a part knows the feeder's settings.
+ */
+export function rings(imports: readonly Import[]): string[] {
+  const next = new Map<string, string[]>();
+  for (const { from, to, kind, typeOnly } of imports) {
+    if (kind === "file" && !typeOnly) next.set(from, [...(next.get(from) ?? []), to]);
+  }
+  const done = new Set<string>();
+  const found: string[] = [];
+  const walk = (file: string, path: readonly string[]): void => {
+    const at = path.indexOf(file);
+    if (at >= 0) {
+      found.push([...path.slice(at), file].join(" -> "));
+      return;
+    }
+    if (done.has(file)) return;
+    for (const to of next.get(file) ?? []) walk(to, [...path, file]);
+    done.add(file);
+  };
+  for (const file of next.keys()) walk(file, []);
+  return found;
+}
+
+export const projectFolder = join(import.meta.dirname, "../..");
