@@ -124,46 +124,61 @@ function solarDay(place: Place, index: number): SolarDay {
 }
 
 function reckonSolarDay(place: Place, index: number): SolarDay {
-  const times = timesOf(place, index);
-  const from = instant(Math.round(times.nadir.getTime()));
-  const to = instant(Math.round(timesOf(place, index + 1).nadir.getTime()));
-  // Solved from noon, a grazing event may land a little past the sun's lowest point.
-  const within = (moment: Date | null) =>
-    moment === null ? null : earlier(later(instant(Math.round(moment.getTime())), from), to);
-  const dawn = within(times.dawn);
-  const sunrise = within(times.sunrise);
-  const sunset = within(times.sunset);
-  const dusk = within(times.dusk);
-  const noonLight = lightAtNoon(place, times);
-  const lowest = dawn !== null ? "night" : sunrise !== null ? "twilight" : noonLight;
+  const from = lowest(place, index);
+  const noon = highest(place, index);
+  const to = lowest(place, index + 1);
+  const risen = turns(place, from, noon, [civil, horizon]);
+  const set = turns(place, noon, to, [horizon, civil]);
 
   const spans: LightSpan[] = [];
-  const through = (kind: Light, until: Instant) => {
-    const start = spans.at(-1)?.to ?? from;
-    if (until > start) spans.push({ kind, from: start, to: until });
-  };
-  if (dawn !== null) through(lowest, dawn);
-  if (sunrise !== null) through("twilight", sunrise);
-  if (sunset !== null) through("day", sunset);
-  if (dusk !== null) through("twilight", dusk);
-  through(lowest, to);
-  return { index, from, to, dusk, spans };
+  let start = from;
+  for (const turn of [...risen, ...set, { at: to }]) {
+    if (turn.at > start) {
+      const middle = instant((start + turn.at) / 2);
+      spans.push({ kind: lightOf(lowAltitude(place, middle)), from: start, to: turn.at });
+    }
+    start = turn.at;
+  }
+  return { index, from, to, dusk: set.find((turn) => turn.through === civil)?.at ?? null, spans };
 }
 
+const horizon = -0.833; // 34' of refraction and 16' of the sun's radius
+const civil = -6;
+const lightOf = (altitude: number): Light => (altitude > horizon ? "day" : altitude > civil ? "twilight" : "night");
+
+/**
+ * When the sun goes through these altitudes between its lowest and its highest point, where it only rises or only falls.
+ * By halving: the library's own times start from the sun's declination at noon, and where the sun only grazes an altitude,
+ * as on the first and last days of the midnight sun, they may be hours off or miss the turn.
+ */
+function turns(place: Place, from: Instant, to: Instant, altitudes: readonly number[]) {
+  const first = lowAltitude(place, from);
+  const last = lowAltitude(place, to);
+  return altitudes
+    .filter((altitude) => first > altitude !== last > altitude)
+    .map((through) => {
+      let [before, after] = [from, to];
+      while (after - before > 500) {
+        const middle = instant((before + after) / 2);
+        if (lowAltitude(place, middle) > through === first > through) before = middle;
+        else after = middle;
+      }
+      return { through, at: instant(Math.round(after)) };
+    });
+}
+
+/** True altitude of the sun's centre, degrees, exact while it is below the horizon and half a degree off when above. */
+const lowAltitude = (place: Place, at: Instant): number =>
+  getPosition(new Date(at), place.latitudeDegrees, place.longitudeDegrees).altitude - refractionBelowHorizon;
+
+/** What the library adds to a sun below the horizon: refraction by Meeus eq. 16.4 held at 0°, degrees. */
+const refractionBelowHorizon = 0.48396;
+
+const highest = (place: Place, index: number) => instant(Math.round(timesOf(place, index).solarNoon.getTime()));
+const lowest = (place: Place, index: number) => instant(Math.round(timesOf(place, index).nadir.getTime()));
 const timesOf = (place: Place, index: number) =>
   getTimes(
     new Date((index + 0.5 - place.longitudeDegrees / 360) * dayLength),
     place.latitudeDegrees,
     place.longitudeDegrees,
   );
-
-/** "No sunrise" alone is ambiguous: the altitude at noon tells polar day, polar twilight and polar night apart. */
-function lightAtNoon(place: Place, times: ReturnType<typeof getTimes>): Light {
-  if (times.sunrise !== null || times.alwaysUp === true) return "day";
-  if (times.dawn !== null) return "twilight";
-  const { altitude } = getPosition(times.solarNoon, place.latitudeDegrees, place.longitudeDegrees);
-  return altitude - refractionBelowHorizon > -6 ? "twilight" : "night";
-}
-
-/** What the library adds to the true altitude of a sun below the horizon (Meeus eq. 16.4 held at 0°), degrees. */
-const refractionBelowHorizon = 0.48396;

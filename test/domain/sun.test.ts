@@ -207,10 +207,10 @@ describe("the light", () => {
     expect(differed).toBeLessThanOrEqual(2);
   });
 
-  it("is what the sun's altitude says, at any moment and place", () => {
+  it("is what the sun's altitude says, at any moment and at any place but the poles", () => {
     fc.assert(
       fc.property(
-        fc.double({ min: -89, max: 89, noNaN: true }),
+        fc.double({ min: -85, max: 85, noNaN: true }),
         fc.double({ min: -180, max: 180, noNaN: true }),
         fc.integer({ min: Date.UTC(2024, 0, 1), max: Date.UTC(2034, 0, 1) }),
         (latitude, longitude, at) => {
