@@ -103,7 +103,7 @@ export function watchPortion(
 export function watchWeighing(feed: FeedState, reading: Grams, at: Instant, settings: FeederSettings): FeedState {
   if (!settings.sensors.scale || (feed.newestAt !== null && at < feed.newestAt)) return feed;
   const noise = scaleNoise(settings);
-  const scale = weighedBlock(feed.scale, reading, at, settings, noise, scaleDrift(settings));
+  const scale = weighedBlock(feed.scale, reading, at, settings, noise, scaleDrift(settings), feed.uncountedRun);
   return { ...feed, scale, weighedAt: at };
 }
 

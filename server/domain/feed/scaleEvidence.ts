@@ -52,7 +52,7 @@ export function portionInBlock(scale: ScaleEvidence, fell: boolean | null): Scal
   };
 }
 
-/** `noise` and `drift` in grams (hopper/level.ts). */
+/** `noise` and `drift` in grams (hopper/level.ts); `uncountedRun`: portions in a row that the chute sensor didn't see. */
 export function weighedBlock(
   scale: ScaleEvidence,
   reading: Grams,
@@ -60,9 +60,13 @@ export function weighedBlock(
   settings: FeederSettings,
   noise: number,
   drift: number,
+  uncountedRun: number,
 ): ScaleEvidence {
   const begun: ScaleEvidence = { ...scale, start: { grams: reading, at }, portions: 0, counted: 0, odd: 0 };
   if (scale.start === null || at < scale.start.at) return scale.start === null ? begun : scale;
+
+  // The chute sensor has just stopped counting: from here on the block shall hold only such portions.
+  if (settings.sensors.chute && scale.counted > 0 && uncountedRun > 0) return begun;
 
   const expected = scale.portions * settings.portionMass;
   const watched = inDays((at - scale.start.at) as Span);
@@ -81,11 +85,15 @@ export function weighedBlock(
   const onlyUncounted = settings.sensors.chute && scale.counted === 0;
   return {
     ...begun,
-    nothingFalls: weigh(scale.nothingFalls, step, bounds),
-    chuteBlind: onlyUncounted ? weigh(scale.chuteBlind, -step, bounds) : scale.chuteBlind,
+    nothingFalls: weighBlock(scale.nothingFalls, step),
+    chuteBlind: onlyUncounted ? weighBlock(scale.chuteBlind, -step) : scale.chuteBlind,
     // Bounded, so that it can turn; more than one block, so that one gust doesn't turn it.
     uncounted: onlyUncounted
       ? Math.min(Math.max((scale.uncounted ?? 0) + step, -2 * stepMax), 2 * stepMax)
       : scale.uncounted,
   };
 }
+
+/** A verdict that stands is taken back by two blocks, not by one gust. */
+const weighBlock = (test: SequentialTest, step: number): SequentialTest =>
+  weigh(test, test.verdict === "faulty" ? Math.max(step, -stepMax / 2) : step, bounds);
