@@ -6,6 +6,7 @@ import { Screen } from "./parts/screen.tsx";
 import { AddFeederScreen } from "./screens/addFeederScreen.tsx";
 import { CautionsScreen } from "./screens/cautionsScreen.tsx";
 import { ClaimScreen } from "./screens/claimScreen.tsx";
+import { DaysScreen } from "./screens/daysScreen.tsx";
 import { FeederScreen } from "./screens/feederScreen.tsx";
 import { FeederSettingsScreen } from "./screens/feederSettingsScreen.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
@@ -39,7 +40,7 @@ function Frame() {
   }, [route]);
   const mustSignIn = signedIn.value === "no" && path !== "/claim" && path !== "/cautions";
   const isHere = (href: string) =>
-    href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
+    href === "/" ? path === "/" || path.startsWith("/feeder") || path.startsWith("/yards") : path === href;
   return (
     <div class="notebook">
       <a class="skip" href="#page">
@@ -81,6 +82,9 @@ const Screens = () => (
     <Route path="/" component={HomeScreen} />
     <Route path="/feeders/new" component={AddFeederScreen} />
     <Route path="/feeders/:id" component={FeederById} />
+    {/* the address that a notice carries */}
+    <Route path="/feeder/:id" component={FeederById} />
+    <Route path="/feeders/:id/days" component={DaysById} />
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
     <Route path="/yards/:id" component={YardById} />
@@ -99,6 +103,7 @@ interface ById {
 const FeederById = ({ id = "" }: ById) => <FeederScreen key={id} id={id} />;
 const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
+const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 
 const NoSuchPage = () => (

@@ -44,6 +44,37 @@ export function DayRibbon(props: { readonly day: DayView; readonly zone: string;
   );
 }
 
+/** A day as one line in the strip of many: only its light, its birds, what they brought and what they were given. */
+export function RibbonLine(props: { readonly day: DayView; readonly zone: string }) {
+  const frame = useRef<HTMLDivElement>(null);
+  const width = useWidth(frame, 340);
+  const { day, zone } = props;
+  const ribbon = layRibbon(day, width, (at) => timeOf(at, zone));
+  const ground = 30;
+  return (
+    <div class="ribbon-frame" ref={frame}>
+      <svg class="ribbon" viewBox={`0 0 ${width} 48`} width={width} height="48" role="img" aria-label={day.words}>
+        {ribbon.spans.map(({ kind, x, width: wide }) => (
+          <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={wide + 0.5} height="48" />
+        ))}
+        <rect class="edge" x="0.75" y="0.75" width={width - 1.5} height="46.5" />
+        <line class="ground" x1="0" x2={width} y1={ground} y2={ground} />
+        {ribbon.marks.map(({ kind, x, count, unpaid }) => {
+          const key = `${kind}${x}`;
+          if (kind === "visit" || kind === "portion") {
+            const end = ground + (kind === "visit" ? -strokeLength(count, 14) : strokeLength(count, 12));
+            return <line key={key} class={`tally ${kind}`} x1={x} x2={x} y1={ground} y2={end} />;
+          }
+          if (kind === "deposit")
+            return <circle key={key} class={unpaid ? "ink-line" : "ink-fill"} cx={x} cy="9" r="2.6" />;
+          if (kind === "alarm") return <path key={key} class="alarm-fill" d={`M${x} 3v18M${x} 3l8 3.5l-8 3.5z`} />;
+          return null;
+        })}
+      </svg>
+    </div>
+  );
+}
+
 function Mark({ mark }: { readonly mark: RibbonMark }) {
   switch (mark.kind) {
     case "visit": // pencil tally, standing on the ground

@@ -1,4 +1,5 @@
 import { useEffect, useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
 import { DayRibbon, markName, RibbonKey } from "../drawing/dayRibbon.tsx";
 import { dayProblem, knownDay, loadDay } from "../state/days.ts";
@@ -11,7 +12,8 @@ import { dayWords, localDate, shiftDate, timeOf, whenWords } from "../words/cloc
 export function DaySection(props: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { feeder, yard } = props;
   const today = localDate(now.value, yard.zone);
-  const [back, setBack] = useState(0); // days before today, so that midnight moves the ribbon on
+  const { query } = useLocation();
+  const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the ribbon on
   const date = shiftDate(today, -back);
   // A day that is over doesn't change with each report; today does.
   const freshness = back === 0 ? feeder.revision : 0;
@@ -60,10 +62,19 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
             </p>
           )}
           <DayTable day={known.view} zone={yard.zone} />
+          <p class="elsewhere">
+            <a href={`/feeders/${feeder.id}/days`}>The days before, one under the other</a>
+          </p>
         </>
       )}
     </section>
   );
+}
+
+/** A link may ask for a day that is over. */
+function daysBack(asked: string | undefined, today: string): number {
+  const back = Math.round((Date.parse(today) - Date.parse(asked ?? today)) / 86_400_000);
+  return Number.isFinite(back) ? Math.max(0, back) : 0;
 }
 
 function DayTable(props: { readonly day: DayView; readonly zone: string }) {

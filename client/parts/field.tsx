@@ -2,6 +2,7 @@ import type { ComponentChildren, InputHTMLAttributes } from "preact";
 import { useId, useRef, useState } from "preact/hooks";
 import type { ProblemView } from "../../server/contract/api.ts";
 import type { Answer } from "../reach/api.ts";
+import { noteLine } from "../state/home.ts";
 
 type Problems = Readonly<Record<string, string>>;
 
@@ -86,6 +87,7 @@ export function useSending() {
     setSaid(null);
     setProblems({});
     const answer = await ask();
+    noteLine(answer);
     setSending(false);
     if (answer.kind === "ok") return answer.value;
     if (answer.kind === "unreachable") setSaid("The server can't be reached just now. Nothing was changed; try again.");

@@ -3,7 +3,7 @@ import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { Tick } from "../drawing/glyphs.tsx";
 import { paths } from "../reach/api.ts";
 import { act, waiting } from "../state/acts.ts";
-import { now } from "../state/now.ts";
+import { now, serverNow } from "../state/now.ts";
 import { timeOf } from "../words/clock.ts";
 import { feederSaysWords, orderWords, wantsResume } from "../words/order.ts";
 import { WaitingNote } from "./waitingNote.tsx";
@@ -32,7 +32,7 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
     setBusy(false);
     heading.current?.focus({ preventScroll: true }); // the button that was pressed is another one now, or gone
   };
-  const pauseAnHour = () => ask("pause", new Date(Date.now() + hourMs).toISOString(), "pause for 1 hour");
+  const pauseAnHour = () => ask("pause", new Date(serverNow() + hourMs).toISOString(), "pause for 1 hour");
   const resume = wantsResume(feeder.pause);
 
   return (

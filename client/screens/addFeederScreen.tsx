@@ -7,6 +7,9 @@ import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
+/** What a first feeder usually has, as the server would assume it too. Common practice, no source. */
+const usual = { sensors: { button: true, detector: true, chute: true, perch: false, scale: false } };
+
 /** Three questions, then a key: the rest can wait. */
 export function AddFeederScreen() {
   const { sending, problems, said, form, send } = useSending();
@@ -61,7 +64,7 @@ export function AddFeederScreen() {
         <details class="further">
           <summary>Portion, sensors, battery</summary>
           <p class="hint">Can be told later. Until then Pieward says what it can't know without it.</p>
-          <FurtherFields settings={{}} problems={problems} />
+          <FurtherFields settings={usual} problems={problems} />
         </details>
         <div class="answers">
           <button type="submit" class="main" disabled={sending || places.length === 0}>

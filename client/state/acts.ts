@@ -5,6 +5,7 @@ import { fateOf, sortOut, supersededBy, type WaitingAct } from "../kept/waiting.
 import { api } from "../reach/api.ts";
 import { announce } from "./announce.ts";
 import { acceptFeeder, noteLine, signedIn } from "./home.ts";
+import { serverNow } from "./now.ts";
 
 /**
  * Everything the keeper does to a feeder goes through here: kept on the phone first, then sent. So a line that breaks in
@@ -52,7 +53,7 @@ export async function act(
     feederName: feeder.name,
     path: asked.path,
     words: asked.words,
-    body: asked.body(id, new Date(askedAt).toISOString()),
+    body: asked.body(id, new Date(serverNow()).toISOString()),
     askedAt,
   };
   for (const old of supersededBy(newest, waiting.value)) await letGo(old);

@@ -3,6 +3,7 @@ import type { DayView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { api } from "../reach/api.ts";
 import { noteLine } from "./home.ts";
+import { serverNow } from "./now.ts";
 
 /** Days of feeders, as fetched. The phone keeps the newest few, so that a ribbon can be read out in the wood. */
 interface KnownDay {
@@ -12,7 +13,7 @@ interface KnownDay {
 export const days = signal<ReadonlyMap<string, KnownDay>>(new Map());
 export const dayProblem = signal<string | null>(null);
 
-const daysKept = 12;
+const daysKept = 20;
 const daysKey = "days";
 let cupboard: Cupboard | null = null;
 const keyOf = (feeder: string, date: string) => `${feeder} ${date}`;
@@ -35,7 +36,7 @@ export async function loadDay(feeder: string, date: string): Promise<void> {
   dayProblem.value = null;
   if (answer.kind !== "ok") return;
   const rest = [...days.value].filter(([key]) => key !== keyOf(feeder, date));
-  const kept = [...rest, [keyOf(feeder, date), { view: answer.value, asOf: Date.now() }] as const].slice(-daysKept);
+  const kept = [...rest, [keyOf(feeder, date), { view: answer.value, asOf: serverNow() }] as const].slice(-daysKept);
   days.value = new Map(kept);
   cupboard?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be kept.", cause));
 }

@@ -5,12 +5,12 @@ import { type Answer, api } from "../reach/api.ts";
 import { listen } from "../reach/live.ts";
 import { newsWords } from "../words/alarm.ts";
 import { announce } from "./announce.ts";
-import { now } from "./now.ts";
+import { learnServerTime, now, serverNow } from "./now.ts";
 
 /** What is known of the keeper's yards, and how fresh it is. */
 export interface KnownHome {
   readonly view: HomeView;
-  readonly asOf: number; // ms since the epoch, the phone's clock
+  readonly asOf: number; // ms since the epoch, by the server's clock
 }
 
 export const home = signal<KnownHome | null>(null);
@@ -63,6 +63,7 @@ export function noteLine(answer: Answer<unknown>): void {
 }
 
 export function acceptHome(view: HomeView): void {
+  learnServerTime(view.serverTime);
   homeProblem.value = null;
   signedIn.value = "yes";
   const before = new Map(yards.value.flatMap((yard) => yard.feeders).map((feeder) => [feeder.id, feeder]));
@@ -104,7 +105,7 @@ const tell = (before: FeederView | undefined, feeder: FeederView) =>
   before === undefined ? "" : newsWords(before, feeder);
 
 function settle(view: HomeView): void {
-  const known = { view, asOf: Date.now() };
+  const known = { view, asOf: serverNow() };
   now.value = known.asOf;
   home.value = known;
   cupboard?.put(homeKey, known).catch((cause: unknown) => console.warn("The last state could not be kept.", cause));

@@ -22,7 +22,7 @@ export const sentence = (words: string) => words.charAt(0).toUpperCase() + words
 
 /** "enough until Thursday, 80 % sure" is one big thing and one small thing. */
 export function bigAndSmall(words: string): { readonly big: string; readonly small: string | null } {
-  const comma = words.indexOf(", ");
-  if (comma < 0) return { big: sentence(words), small: null };
-  return { big: sentence(words.slice(0, comma)), small: words.slice(comma + 2) };
+  const pause = words.search(/[,:] /);
+  if (pause < 0) return { big: sentence(words), small: null };
+  return { big: sentence(words.slice(0, pause)), small: sentence(words.slice(pause + 2)) };
 }

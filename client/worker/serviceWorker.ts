@@ -88,8 +88,7 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin || url.pathname.startsWith("/api/")) return;
   if (request.mode === "navigate") {
-    // Server pages of their own (its API's documentation) are no part of the shell.
-    if (!url.pathname.startsWith("/docs")) event.respondWith(fromShell("/index.html", request));
+    event.respondWith(fromShell("/index.html", request));
     return;
   }
   if (__SHELL_FILES__.includes(url.pathname)) event.respondWith(fromShell(url.pathname, request));

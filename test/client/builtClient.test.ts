@@ -74,6 +74,7 @@ const pages = [
   "/",
   "/feeders/larch",
   "/feeders/practice-rowan",
+  "/feeders/rowan/days",
   "/feeders/rowan/refill",
   "/feeders/rowan/settings",
   "/feeders/new",
