@@ -436,8 +436,8 @@ class HttpDoor:
             with without_redirects.open(request, timeout=ANSWER_WITHIN) as response:
                 return "answered", report, checked(json.loads(response.read()))
         except urllib.error.HTTPError as error:
-            body = error.read(2_000).decode(errors="replace")
-            words = f"{error.code} {body}"
+            body = " ".join(error.read(2_000).decode(errors="replace").split())  # a proxy answers with a whole page
+            words = f"{error.code} {body[:300]}"
             if error.code == 413:
                 return "tooMuch", report, words
             if error.code == 429:

@@ -1,7 +1,7 @@
 import { parseArgs } from "node:util";
 import type { PracticeFault } from "../contract/api.ts";
 import { hours, minutes, type Span } from "../domain/instant.ts";
-import { faultNamed, larch, type PracticeSettings, rowan, showsFault } from "./yard.ts";
+import { faultNamed, feederThatShows, larch, type PracticeSettings, rowan, showsFault } from "./yard.ts";
 
 export interface CommandLine {
   readonly url: string;
@@ -14,7 +14,7 @@ export interface CommandLine {
 }
 
 export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <feeder key>
-  --feeder rowan|larch   which practice feeder (default rowan)
+  --feeder rowan|larch   which practice feeder (by default the one that can have the fault)
   --fault <name>         none, empty, jam, stall, wireOff, chuteBlind, buttonDead, detectorDeaf, scaleDead, silent,
                          coldNight, weakBattery (larch), chargingInFrost (rowan), deafToOrders
   --seed <number>        the same seed, the same weather (default 7)
@@ -35,9 +35,9 @@ export function readCommandLine(
     problems.push("--url: must be an http: or https: address");
   const key = said.key ?? "";
   if (key === "") problems.push("--key: the feeder's key is needed; the server shows it when the feeder is added");
-  const settings = { rowan, larch }[said.feeder ?? "rowan"];
-  if (!settings) problems.push("--feeder: must be rowan or larch");
   const fault = faultNamed(said.fault ?? "none");
+  const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederSaid(said.feeder, fault));
+  if (!settings) problems.push("--feeder: must be rowan or larch");
   if (!fault) problems.push(`--fault: there is no fault named "${said.fault}"`);
   if (settings && fault && !showsFault(settings, fault))
     problems.push(`--fault: ${settings.name} can't have "${fault}"`);
@@ -51,6 +51,9 @@ export function readCommandLine(
     line: { url, key, settings, fault, seed, history: hours(history), lasts: lasts === null ? null : minutes(lasts) },
   };
 }
+
+const feederSaid = (said: string | undefined, fault: PracticeFault | null) =>
+  (said ?? feederThatShows(fault ?? "none")).toLowerCase();
 
 const text = { type: "string" } as const;
 const known = { url: text, key: text, feeder: text, fault: text, seed: text, history: text, minutes: text };

@@ -11,6 +11,12 @@ if (read.kind === "wrong") {
 } else {
   const { url, key, settings, fault, seed, history, lasts } = read.line;
   const clock = () => new Date().toISOString().slice(11, 19);
+  const { name, hopperCapacityGrams, portionGrams, battery, sensors } = settings;
+  const fitted = Object.entries(sensors).flatMap(([sensor, there]) => (there ? [sensor] : []));
+  console.log(
+    `${name}: ${hopperCapacityGrams} g hopper, ${portionGrams} g portions, battery ${battery}, with ${fitted.join(", ")}.`,
+  );
+  console.log("Pieward judges it well only if its feeder there is set to the same.");
   const practice = startPractice({
     url,
     key,

@@ -58,7 +58,7 @@ function humidityAt(seed: number, at: Instant, insideCelsius: number, lidCelsius
 }
 
 /** Vapour pressure in hPa at which dew (above 0 °C) or frost (below) starts on a surface. */
-export const settlesFrom = (surfaceCelsius: number): number =>
+const settlesFrom = (surfaceCelsius: number): number =>
   saturation(surfaceCelsius < 0 ? overIce : overWater, celsius(surfaceCelsius));
 
 /** Humidity at a thermometer, in percent over water, of air with this share of the vapour that would settle on the surface. */

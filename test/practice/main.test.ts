@@ -7,7 +7,18 @@ import { readCommandLine } from "../../server/practice/commandLine.ts";
 
 describe("the practice command line", () => {
   it("names all that is wrong at once", () => {
-    const read = readCommandLine(["--url", "ftp://x", "--fault", "weakBattery", "--seed", "many", "--minutes", "0"]);
+    const read = readCommandLine([
+      "--url",
+      "ftp://x",
+      "--feeder",
+      "Rowan",
+      "--fault",
+      "weakBattery",
+      "--seed",
+      "many",
+      "--minutes",
+      "0",
+    ]);
     expect(read).toEqual({
       kind: "wrong",
       problems: [
@@ -22,6 +33,12 @@ describe("the practice command line", () => {
 
   it("knows no option that it doesn't name", () => {
     expect(readCommandLine(["--key", "k", "--speed", "9"]).kind).toBe("wrong");
+  });
+
+  it("takes the feeder that can have the fault", () => {
+    expect(readCommandLine(["--key", "k", "--fault", "weakBattery"])).toMatchObject({
+      line: { settings: { name: "Larch" } },
+    });
   });
 
   it("has a sensible answer for what is left out", () => {
