@@ -64,7 +64,6 @@ async function difference(databaseUrl: string, models: readonly SchemaFile[]): P
       to: { tag: "schemaDatamodel", files },
       script: true,
       exitCode: null,
-      shadowDatabaseUrl: null,
       filters: { externalTables: [], externalEnums: [] },
     });
     const sql = (stdout ?? "").trim();

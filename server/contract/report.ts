@@ -95,7 +95,7 @@ export const unknownEventSchema = z.looseObject({
   kind: z.string().min(1).max(40).meta({ description: "A kind that this server doesn't know is stored as it is." }),
 });
 
-export const eventSchema = z.union([
+const eventSchema = z.union([
   z.discriminatedUnion("kind", [
     eventSchemas.portion,
     eventSchemas.press,
@@ -144,13 +144,9 @@ export const refusalSchema = z.object({
 export type Refusal = z.infer<typeof refusalSchema>;
 
 export const answerSchema = z.object({
-  storedThrough: z
-    .number()
-    .nullable()
-    .meta({
-      description:
-        "All that was sent so far of this boot up to this seq is stored or refused: the feeder may forget it.",
-    }),
+  storedThrough: z.number().nullable().meta({
+    description: "All that was sent so far of this boot up to this seq is stored or refused: the feeder may forget it.",
+  }),
   duplicates: z.number(),
   refused: z.array(refusalSchema),
   serverTime: z.iso.datetime(),

@@ -29,6 +29,5 @@ export const between = (from: Instant, to: Instant): Span => (to - from) as Span
 export const earlier = (a: Instant, b: Instant): Instant => (a < b ? a : b);
 export const later = (a: Instant, b: Instant): Instant => (a > b ? a : b);
 
-export const inMinutes = (span: Span): number => span / 60_000;
 export const inHours = (span: Span): number => span / 3_600_000;
 export const inDays = (span: Span): number => span / 86_400_000;

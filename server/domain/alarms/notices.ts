@@ -17,7 +17,7 @@ export interface Teller {
 const timeToLive: Record<Exclude<Priority, "note">, Span> = { urgent: hours(12), soon: hours(24) };
 
 /** A fault that comes back this soon after it went, still unacknowledged, corrects the phone's screen without a sound. */
-export const sameEpisode = minutes(60);
+const sameEpisode = minutes(60);
 
 /**
  * Which arrows of an alarm's life the keeper is told, and how: raised, with sound; returned to normal after it was raised,
