@@ -101,4 +101,5 @@ const historyMin = days(3);
 const stormMax = hours(48);
 const longestFactor = 1.5;
 const kept = 1 - 1 / 300;
-const longestKept = 1 - 1 / 1_000;
+/** Half forgotten after some 3,500 bouts: a season or two. */
+const longestKept = 1 - 1 / 5_000;

@@ -100,8 +100,8 @@ describe("frost inside", () => {
       ],
       larch,
     );
-    const still = play([{ inside: -1, humidity: 40, lid: -0.2 }], larch, frozen.cold, frozen.now);
-    expect(still.found).toEqual([["frostInside"]]);
+    const still = play(times(6, { inside: -1, humidity: 40, lid: -0.2 }), larch, frozen.cold, frozen.now);
+    expect(still.found).toEqual(Array(6).fill(["frostInside"]));
     expect(play([{ inside: 3, humidity: 40, lid: 1 }], larch, still.cold, still.now).found).toEqual([[]]);
   });
 

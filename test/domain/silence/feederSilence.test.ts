@@ -101,6 +101,13 @@ describe("the silence of a feeder", () => {
     expect(alarms, "a year of minutes in four quarters").toBeLessThanOrEqual(3); // P(more | 1 wanted) = 2 %
   }, 30_000);
 
+  it("is told just when a gap is as unlikely as one in a feeder's year", () => {
+    const { link } = steady(seededDice(13), 3_000, 0.2);
+    const fault = feederSilence(link, larch, silentFrom(link, larch) as Instant);
+    const phi = Number(fault?.evidence.find((piece) => piece.what.startsWith("φ"))?.value);
+    expect(phi).toBeCloseTo(Math.log10(525_600), 0); // minutes in a year: 5.7
+  });
+
   it("leaves one long outage out of what is learnt", () => {
     const { link, patience } = steady(seededDice(6), 1_000, 0.02);
     if (link.kind === "neverHeard") throw new Error("expected it heard");

@@ -282,6 +282,25 @@ describe("a sensor that stands alone", () => {
     expect(found).toBeLessThanOrEqual(4);
   }, 60_000);
 
+  it("may be away again for as long as it was once", () => {
+    let sensors = unwatchedSensors(start);
+    let seq = 0;
+    const busy = (from: number, to: number) => {
+      for (let day = from; day < to; day++) {
+        for (let hour = 7; hour < 16; hour += 0.5) {
+          const recordedAt = time.after(start, hours(24 * day + hour));
+          sensors = sensed(sensors, { kind: "press", seq: ++seq, recordedAt }, buttonOnly);
+        }
+      }
+    };
+    const faultsOn = (day: number) => sensorFaults(sensors, buttonOnly, time.after(start, days(day)), false).length;
+    busy(0, 20);
+    expect(faultsOn(25)).toBe(1); // five days without a press
+    busy(25, 45);
+    expect(faultsOn(50)).toBe(0); // again: the flock has its ways
+    expect(faultsOn(58)).toBe(1);
+  });
+
   it("may rest through a polar night", () => {
     const north = { ...buttonOnly, place: { latitudeDegrees: 78, longitudeDegrees: 16 } };
     let sensors = unwatchedSensors(instantOf("2026-09-01T00:00:00Z"));
