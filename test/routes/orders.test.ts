@@ -1,4 +1,5 @@
 import { once } from "node:events";
+import type { AddressInfo } from "node:net";
 import { describe, expect, it } from "vitest";
 import WebSocket from "ws";
 import type { FeederView, LiveMessage } from "../../server/contract/api.ts";
@@ -116,9 +117,7 @@ describe("a pause over plain reports", () => {
 });
 
 async function listening(house: House): Promise<string> {
-  await house.app.listen({ port: 0, host: "127.0.0.1" });
-  const address = house.app.addresses()[0];
-  return `127.0.0.1:${address?.port}`;
+  return new URL(await house.app.listen({ port: 0, host: "127.0.0.1" })).host;
 }
 
 /** A feeder's socket, with its messages in the order in which they came. */
