@@ -1,7 +1,6 @@
 import { describe, expect, it } from "vitest";
+import * as time from "../../../server/domain/instant.ts";
 import {
-  after,
-  before,
   between,
   days,
   hours,
@@ -23,7 +22,7 @@ import { larch } from "./larch.ts";
 import { type Dice, seededDice } from "./seededDice.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
-const bootedAt = before(start, hours(1));
+const bootedAt = time.before(start, hours(1));
 
 function hear(link: LinkState, now: Instant, reportEvery: Span = larch.reportEvery, boot = "b-1"): LinkState {
   return heard(link, { boot, sentUptime: between(bootedAt, now), reportEvery }, now);
@@ -36,9 +35,9 @@ function steady(dice: Dice, reports: number, lost: number, every: Span = minutes
   let alarms = 0;
   const settings = { ...larch, reportEvery: every };
   for (let i = 0; i < reports; i++) {
-    now = after(now, every);
+    now = time.after(now, every);
     if (dice.chance(lost)) continue;
-    const received = after(now, milliseconds(Math.max(0, dice.normal(0.02, 0.02)) * every));
+    const received = time.after(now, milliseconds(Math.max(0, dice.normal(0.02, 0.02)) * every));
     if (feederSilence(link, settings, received)) alarms++;
     link = hear(link, received, every);
   }
@@ -54,7 +53,7 @@ function waitOf(link: LinkState, settings = larch): number {
 describe("the silence of a feeder", () => {
   it("is none while it never reported: it is not yet connected", () => {
     const link = neverHeard(start);
-    expect(feederSilence(link, larch, after(start, days(30)))).toBeNull();
+    expect(feederSilence(link, larch, time.after(start, days(30)))).toBeNull();
     expect(silentFrom(link, larch)).toBeNull();
   });
 
@@ -62,7 +61,7 @@ describe("the silence of a feeder", () => {
     const { link, patience } = steady(seededDice(1), 2_000, 0);
     expect(patience).toBeLessThan(minutes(6));
     if (link.kind === "neverHeard") throw new Error("expected it heard");
-    const fault = feederSilence(link, larch, after(link.at, minutes(12)));
+    const fault = feederSilence(link, larch, time.after(link.at, minutes(12)));
     expect(fault?.kind).toBe("feederSilent");
     expect(fault?.reason).toBe("Nothing heard for 12 minutes. It usually reports every minute.");
     expect(fault?.sure).toBeGreaterThan(0.999);
@@ -77,7 +76,7 @@ describe("the silence of a feeder", () => {
     for (const lost of [0, 0.05, 0.3]) {
       const { link } = steady(seededDice(3), 500, lost);
       const from = silentFrom(link, larch) as Instant;
-      expect(feederSilence(link, larch, before(from, milliseconds(1)))).toBeNull();
+      expect(feederSilence(link, larch, time.before(from, milliseconds(1)))).toBeNull();
       expect(feederSilence(link, larch, from)?.kind).toBe("feederSilent");
     }
   });
@@ -85,7 +84,7 @@ describe("the silence of a feeder", () => {
   it("is not one lost report, nor two, however steady the line was", () => {
     const { link } = steady(seededDice(4), 5_000, 0);
     if (link.kind === "neverHeard") throw new Error("expected it heard");
-    expect(feederSilence(link, larch, after(link.at, minutes(2.9)))).toBeNull();
+    expect(feederSilence(link, larch, time.after(link.at, minutes(2.9)))).toBeNull();
   });
 
   it("is waited for longer on a line that loses reports", () => {
@@ -111,7 +110,7 @@ describe("the silence of a feeder", () => {
   it("leaves one long outage out of what is learnt", () => {
     const { link, patience } = steady(seededDice(6), 1_000, 0.02);
     if (link.kind === "neverHeard") throw new Error("expected it heard");
-    const back = hear(link, after(link.at, days(2)));
+    const back = hear(link, time.after(link.at, days(2)));
     expect(waitOf(back)).toBe(patience);
   });
 
@@ -120,7 +119,7 @@ describe("the silence of a feeder", () => {
     let now = (link.kind === "heard" ? link.at : start) as Instant;
     const found: boolean[] = [];
     for (let i = 0; i < 6; i++) {
-      now = after(now, minutes(20));
+      now = time.after(now, minutes(20));
       found.push(feederSilence(link, larch, now) !== null);
       link = hear(link, now);
     }
@@ -130,27 +129,27 @@ describe("the silence of a feeder", () => {
   it("is judged by the new interval once the keeper chose another", () => {
     const { link, now } = steady(seededDice(8), 500, 0);
     const slower = { ...larch, reportEvery: minutes(15) };
-    const next = hear(link, after(now, minutes(1)), slower.reportEvery);
-    expect(feederSilence(next, slower, after(now, minutes(40)))).toBeNull();
-    expect(feederSilence(next, slower, after(now, hours(3)))?.kind).toBe("feederSilent");
+    const next = hear(link, time.after(now, minutes(1)), slower.reportEvery);
+    expect(feederSilence(next, slower, time.after(now, minutes(40)))).toBeNull();
+    expect(feederSilence(next, slower, time.after(now, hours(3)))?.kind).toBe("feederSilent");
   });
 
   it("is not shortened by reports that an event called forth, nor by the pieces of a backlog", () => {
     const { link, now, patience } = steady(seededDice(9), 500, 0);
     let burst = link;
-    for (let i = 1; i <= 100; i++) burst = hear(burst, after(now, seconds(5 + 0.2 * i)));
+    for (let i = 1; i <= 100; i++) burst = hear(burst, time.after(now, seconds(5 + 0.2 * i)));
     expect(waitOf(burst)).toBe(patience);
   });
 
   it("is not broken by an old copy that was long under way", () => {
     const { link, now } = steady(seededDice(10), 500, 0);
-    const copy = { boot: "b-1", sentUptime: between(bootedAt, before(now, minutes(5))), reportEvery: minutes(1) };
-    expect(heard(link, copy, after(now, hours(1)))).toBe(link);
+    const copy = { boot: "b-1", sentUptime: between(bootedAt, time.before(now, minutes(5))), reportEvery: minutes(1) };
+    expect(heard(link, copy, time.after(now, hours(1)))).toBe(link);
   });
 
   it("ends with a new boot, and with what an earlier boot left behind", () => {
     const { link, now } = steady(seededDice(11), 500, 0);
-    const later = after(now, hours(2));
+    const later = time.after(now, hours(2));
     for (const sentUptime of [seconds(20), null]) {
       const back = heard(link, { boot: "b-2", sentUptime, reportEvery: minutes(1) }, later);
       expect(feederSilence(link, larch, later)).not.toBeNull();
