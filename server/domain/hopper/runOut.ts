@@ -84,7 +84,8 @@ export function momentWords(at: Instant, zone: string, now: Instant): string {
   const today = Temporal.Instant.fromEpochMilliseconds(now).toZonedDateTimeISO(zone);
   const daysAhead = today.toPlainDate().until(then.toPlainDate(), { largestUnit: "days" }).days;
   const part = dayPart(then.hour);
-  if (daysAhead === 0) return part === "night" ? "tonight" : `this ${part}`;
+  if (daysAhead === 0 && part === "night") return at < now ? "last night" : "tonight";
+  if (daysAhead === 0) return `this ${part}`;
   if (daysAhead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
   if (daysAhead === -1) return `yesterday ${part}`;
   if (Math.abs(daysAhead) < 7) return weekdays[then.dayOfWeek - 1] ?? "";

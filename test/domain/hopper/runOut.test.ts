@@ -175,6 +175,12 @@ describe("the forecast in words", () => {
     );
   });
 
+  it("calls the small hours last night when they are over, tonight when they are to come", () => {
+    const smallHours = instantOf("2026-11-03T01:30:00Z");
+    expect(momentWords(smallHours, zone, now)).toBe("tonight");
+    expect(momentWords(smallHours, zone, instantOf("2026-11-03T08:00:00Z"))).toBe("last night");
+  });
+
   it("is honest about what it doesn't know", () => {
     expect(runOutWords({ kind: "unknown", missing: "level" }, zone, now)).toBe(
       "no word yet on how much is in it: weigh it or enter a refill",
