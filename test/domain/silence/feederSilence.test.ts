@@ -96,8 +96,8 @@ describe("the silence of a feeder", () => {
 
   it("is cried falsely no more than about once in a feeder's year, on lines from good to poor", () => {
     let alarms = 0;
-    for (const lost of [0, 0.01, 0.05, 0.15]) alarms += steady(seededDice(20), 525_600 / 4, lost).alarms;
-    expect(alarms, "a year of minutes in four quarters").toBeLessThanOrEqual(3); // P(more | 1 wanted) = 2 %
+    for (const lost of [0, 0.01, 0.05, 0.15]) alarms += steady(seededDice(20), 525_600 / 8, lost).alarms;
+    expect(alarms, "half a year of minutes on four lines").toBeLessThanOrEqual(2); // P(more | 0.5 wanted) = 1.4 %
   }, 30_000);
 
   it("is told just when a gap is as unlikely as one in a feeder's year", () => {
