@@ -1,5 +1,4 @@
 import { once } from "node:events";
-import type { AddressInfo } from "node:net";
 import { describe, expect, it } from "vitest";
 import WebSocket from "ws";
 import type { FeederView, LiveMessage } from "../../server/contract/api.ts";
