@@ -1,0 +1,24 @@
+import { existsSync } from "node:fs";
+
+/**
+ * The browser that browser tests drive, or none, with the words for their title:
+ *
+ *     const { path, unlessAbsent } = findChromium();
+ *     describe.skipIf(path === null)(`the client${unlessAbsent}`, () => { … chromium.launch({ executablePath: path }) … });
+ */
+export interface FoundChromium {
+  readonly path: string | null;
+  readonly unlessAbsent: string; // "" where there is one
+}
+
+/** @throws Error where there is none and PIEWARD_DEMAND_BROWSER=1 says that there must be */
+export function findChromium(
+  variables: Record<string, string | undefined> = process.env,
+  exists: (path: string) => boolean = existsSync,
+): FoundChromium {
+  const path = variables.CHROMIUM_PATH || "/usr/bin/chromium";
+  if (exists(path)) return { path, unlessAbsent: "" };
+  const absent = `no browser at ${path}: install Chromium (Debian: apt install chromium) or set CHROMIUM_PATH`;
+  if (variables.PIEWARD_DEMAND_BROWSER === "1") throw new Error(absent);
+  return { path: null, unlessAbsent: ` (skipped: ${absent})` };
+}
