@@ -76,9 +76,13 @@ export function useSending() {
 
   const refuse = (problem: ProblemView) => {
     setProblems(Object.fromEntries((problem.errors ?? []).map((each) => [each.field, each.problem])));
-    setSaid(problem.detail || problem.title);
-    // The first wrong field takes the focus, once it is marked as such.
-    requestAnimationFrame(() => form.current?.querySelector<HTMLElement>("[aria-invalid=true]")?.focus());
+    // The first wrong field takes the focus once it is marked, and says itself what is wrong. What no field of this form
+    // stands for is said above them all.
+    requestAnimationFrame(() => {
+      const wrong = form.current?.querySelector<HTMLElement>("[aria-invalid=true]");
+      if (wrong) wrong.focus();
+      else setSaid(problem.detail || problem.title);
+    });
   };
 
   const send = async <T,>(ask: () => Promise<Answer<T>>): Promise<T | null> => {

@@ -3,7 +3,7 @@ import type { PracticeFault } from "../../server/contract/api.ts";
 import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
-import { acceptHome, home } from "../state/home.ts";
+import { acceptHome, home, yards } from "../state/home.ts";
 import { practiceWords } from "../words/practice.ts";
 
 /** A feeder that doesn't exist, to learn on: everything else about it is real. */
@@ -12,7 +12,7 @@ export function PracticeScreen() {
   const [chosen, setChosen] = useState<PracticeFault | null>(null); // chosen on this visit
   const practice = home.value?.view.practice;
   const running = practice?.running ?? false;
-  const feeder = home.value?.view.yards.find((yard) => yard.practice)?.feeders[0];
+  const feeders = yards.value.filter((yard) => yard.practice).flatMap((yard) => yard.feeders);
 
   const begin = async () => {
     const view = await send(api.startPractice);
@@ -47,11 +47,11 @@ export function PracticeScreen() {
         </div>
       ) : (
         <>
-          {feeder !== undefined && (
-            <p>
-              <a href={`/feeders/${feeder.id}`}>Go to {feeder.name}</a>
+          {feeders.map((feeder) => (
+            <p key={feeder.id} class="elsewhere">
+              <a href={`/feeders/${feeder.id}`}>Go to {feeder.name}, practice</a>
             </p>
-          )}
+          ))}
           <form onSubmit={(event) => void choose(event)}>
             <fieldset class="faults">
               <legend>What goes wrong?</legend>

@@ -176,7 +176,7 @@ describe("the built client", () => {
   }, 20_000);
 });
 
-describe("out of reach of the server", () => {
+describe("the worker beside the page", () => {
   const workerReady = () =>
     page.evaluate(() =>
       navigator.serviceWorker.ready.then(
@@ -213,6 +213,55 @@ describe("out of reach of the server", () => {
       body: { kind: "pause", until: null },
     });
     await page.getByText("waiting on this phone").waitFor({ state: "detached" });
+  }, 40_000);
+
+  it("shows each push as a notice, also one that it can't read", async () => {
+    await context.grantPermissions(["notifications"], { origin: server.origin });
+    await page.goto(server.origin);
+    await workerReady();
+    const worker = context.serviceWorkers()[0];
+    if (worker === undefined) throw new Error("expected the service worker to run");
+    const debuggerLink = await context.newCDPSession(page);
+    const registered = new Promise<string>((resolve) => {
+      debuggerLink.on("ServiceWorker.workerRegistrationUpdated", ({ registrations }) => {
+        const ours = registrations.find(({ scopeURL }) => scopeURL.startsWith(server.origin));
+        if (ours !== undefined) resolve(ours.registrationId);
+      });
+    });
+    await debuggerLink.send("ServiceWorker.enable");
+    const registrationId = await registered;
+    interface Shown {
+      readonly title: string;
+      readonly body: string | undefined;
+      readonly url: string;
+    }
+    // First lay in wait, then push, then ask what came: in that order, since they travel by different ways.
+    const push = async (data: string): Promise<Shown> => {
+      await worker.evaluate(() => {
+        const scope = globalThis as unknown as { registration: ServiceWorkerRegistration; shown: Promise<Shown> };
+        scope.shown = new Promise((resolve) => {
+          scope.registration.showNotification = (title, options) => {
+            resolve({ title, body: options?.body, url: (options as { data: { navigate: string } }).data.navigate });
+            return Promise.resolve();
+          };
+        });
+      });
+      await debuggerLink.send("ServiceWorker.deliverPushMessage", { origin: server.origin, registrationId, data });
+      return worker.evaluate(() => (globalThis as unknown as { shown: Promise<Shown> }).shown);
+    };
+    const notification = {
+      title: "Rowan: tray jammed",
+      body: "Three portions ran and nothing fell.",
+      navigate: "/feeders/rowan",
+      tag: "rowan-trayJammed",
+      data: { priority: "urgent" },
+    };
+    expect(await push(JSON.stringify({ web_push: 8030, notification }))).toEqual({
+      title: "Rowan: tray jammed",
+      body: "Three portions ran and nothing fell.",
+      url: "/feeders/rowan",
+    });
+    expect(await push("\u0000 not ours")).toMatchObject({ title: "Pieward", url: "/" });
   }, 40_000);
 
   it("tells of a new version and waits for the keeper to take it", async () => {
