@@ -77,7 +77,7 @@ export function HopperDrawing(props: { readonly hopper: HopperView }) {
   );
 }
 
-export function hopperText(hopper: HopperView): string {
+function hopperText(hopper: HopperView): string {
   if (hopper.level === null) return "The hopper's level is not known yet.";
   const { grams, low, high } = hopper.level;
   const fullness = fullnessWords(grams / hopper.capacityGrams);

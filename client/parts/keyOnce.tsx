@@ -4,7 +4,7 @@ import { now } from "../state/now.ts";
 import { agoWords } from "../words/clock.ts";
 
 /** A first report that says nothing but "here I am": it leaves no trace in the training record. */
-export const firstReport = (origin: string, key: string) =>
+const firstReport = (origin: string, key: string) =>
   `curl ${origin}/api/v1/report -H 'authorization: Bearer ${key}' -H 'content-type: application/json' ` +
   `-d '{"boot":"hello-1","sentUptimeMs":1000,"readings":{},"events":[]}'`;
 

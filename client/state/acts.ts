@@ -71,7 +71,7 @@ let flushing: Promise<void> | null = null;
 let again = false;
 
 /** Sends what waits, the oldest first. One at a time: two flushes at once would only send things twice. */
-export async function flush(): Promise<void> {
+async function flush(): Promise<void> {
   if (flushing !== null) {
     again = true;
     return flushing;
