@@ -35,13 +35,13 @@ async function main(): Promise<void> {
 
   const sockets = feederSockets();
   const browsers = liveBrowsers();
-  const bell = outboxBell();
+  const bell = outboxBell(Date.now);
   const guard = endpointGuard({ allowPrivateEndpoints: config.allowPrivatePushEndpoints });
   const push = webPush({
     vapid: { subject: config.vapidSubject, ...secrets.vapid },
     publicUrl: config.publicUrl,
     guard,
-    timeoutMs: 15_000,
+    timeoutMs: 10_000,
   });
   let ownUrl = "";
   const practice = practiceGround(systemClock, () => ownUrl, {
@@ -61,7 +61,7 @@ async function main(): Promise<void> {
   });
 
   const stopDelivering = bell.answer(
-    () => drainOutbox(ports, { claimFor: seconds(60), most: 50, jitter: Math.random, log: app.log }),
+    () => drainOutbox(ports, { claimFor: seconds(20), most: 50, jitter: Math.random, log: app.log }),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
   );
   const tick = cron.schedule("* * * * *", () => everyMinute(ports, app.log), { timezone: "UTC", noOverlap: true });

@@ -1,10 +1,15 @@
 import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
+import type { DayCounts } from "./domain/digest/words.ts";
 import type { AlarmChange, Notice } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { Order } from "./domain/orders/order.ts";
+import type { PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { Grams } from "./domain/units.ts";
+
+/** Spoken through these ports, defined by the domain. */
+export type { DayCounts, PushOutcome, Settlement };
 
 /** What flows need from the world outside, and nothing of how it is done. */
 export interface Ports {
@@ -92,13 +97,6 @@ export interface OutboxItem {
   readonly writtenAt: Instant;
   readonly attempts: number; // deliveries begun before this claim
 }
-
-/** How one attempt at a delivery ended, for the outbox to remember. */
-export type Settlement =
-  | { readonly kind: "delivered"; readonly at: Instant }
-  | { readonly kind: "retry"; readonly notBefore: Instant; readonly problem: string }
-  | { readonly kind: "givenUp"; readonly at: Instant; readonly problem: string }
-  | { readonly kind: "phoneGone"; readonly at: Instant; readonly problem: string };
 
 export interface Store {
   /**
@@ -236,14 +234,6 @@ export interface DigestStore {
   tally(feeder: string, from: Instant, to: Instant): Promise<DayCounts>;
 }
 
-export interface DayCounts {
-  readonly visits: number;
-  readonly presses: number;
-  readonly deposits: number;
-  readonly portions: number;
-  readonly alarmsRaised: number;
-}
-
 /** The database is locked by somebody else; nothing was stored, try again. */
 export class StoreBusy extends Error {
   override readonly name = "StoreBusy";
@@ -254,13 +244,6 @@ export class StoreFull extends Error {
 }
 
 // --- telling -------------------------------------------------------------------------------------------------------
-
-/** What a push service answered. Every answer is ordinary; none is thrown. */
-export type PushOutcome =
-  | { readonly kind: "accepted" }
-  | { readonly kind: "subscriptionGone"; readonly words: string }
-  | { readonly kind: "tryLater"; readonly notBefore: Instant | null; readonly words: string }
-  | { readonly kind: "refused"; readonly words: string };
 
 export interface PushGateway {
   readonly publicKey: string; // VAPID, base64url

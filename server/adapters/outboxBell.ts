@@ -3,52 +3,54 @@ import type { OutboxBell } from "../ports.ts";
 
 /** Delivers when rung, and again when the outbox itself says that something comes due. */
 export interface AnsweredBell extends OutboxBell {
-  /** @returns stops answering; resolves when the delivery under way has ended. */
+  /** @returns stops answering; resolves when the deliveries under way have ended. */
   answer(
     deliver: () => Promise<{ readonly nextDueAt: Instant | null }>,
     failed: (error: unknown) => void,
   ): () => Promise<void>;
 }
 
+/** A push service that hangs holds one delivery round for a minute; an urgent notice must not wait behind it. */
+const roundsAtOnce = 4;
 const soonestAgainMilliseconds = 250;
 
-export function outboxBell(): AnsweredBell {
+/** @param now for reckoning how long to wait; the rounds themselves tell time by their own clock. */
+export function outboxBell(now: () => number): AnsweredBell {
   let onRing: () => void = () => undefined; // nobody answers before the house is open, or after it is closed
   return {
     ring: () => onRing(),
     answer(deliver, failed) {
-      let running: Promise<void> | null = null;
+      const rounds = new Set<Promise<void>>();
       let rungMeanwhile = false;
       let timer: NodeJS.Timeout | undefined;
 
-      const run = async () => {
-        do {
-          rungMeanwhile = false;
-          const { nextDueAt } = await deliver();
-          if (nextDueAt !== null) againAt(nextDueAt);
-        } while (rungMeanwhile);
-      };
       const againAt = (at: Instant) => {
         clearTimeout(timer);
-        // setTimeout takes at most 2^31 ms; the minute's ring looks again long before.
-        timer = setTimeout(onRing, Math.min(60_000, Math.max(soonestAgainMilliseconds, at - Date.now())));
+        // The minute's tick rings too, so that nothing hangs on this timer alone.
+        timer = setTimeout(() => onRing(), Math.min(60_000, Math.max(soonestAgainMilliseconds, at - now())));
         timer.unref();
       };
-      onRing = () => {
-        if (running) {
-          rungMeanwhile = true;
-          return;
-        }
-        running = run()
+      const begin = () => {
+        rungMeanwhile = false;
+        const round = deliver()
+          .then(({ nextDueAt }) => {
+            if (nextDueAt !== null) againAt(nextDueAt);
+          })
           .catch(failed)
           .finally(() => {
-            running = null;
+            rounds.delete(round);
+            if (rungMeanwhile) onRing();
           });
+        rounds.add(round);
+      };
+      onRing = () => {
+        if (rounds.size < roundsAtOnce) begin();
+        else rungMeanwhile = true;
       };
       return async () => {
         onRing = () => undefined;
         clearTimeout(timer);
-        await running;
+        await Promise.all(rounds);
       };
     },
   };

@@ -4,9 +4,10 @@ import webpush from "web-push";
 import type { Notice } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
 import { deliveryOf, isTopic } from "../domain/push/delivery.ts";
+import type { PushOutcome } from "../domain/push/outcome.ts";
 import { pushPayload } from "../domain/push/payload.ts";
 import { retryAfter } from "../domain/push/retry.ts";
-import type { Phone, PushGateway, PushOutcome } from "../ports.ts";
+import type { Phone, PushGateway } from "../ports.ts";
 import { type EndpointGuard, EndpointRefused } from "./endpointGuard.ts";
 
 export interface WebPushOptions {

@@ -266,19 +266,8 @@ export interface LiveMessage {
   readonly revision: number | null;
 }
 
-/** What the service worker is handed in a push; the declarative form lets Safari show it without the worker. */
-export interface PushPayload {
-  readonly web_push: 8030;
-  readonly notification: {
-    readonly title: string;
-    readonly body: string;
-    readonly navigate: string;
-    readonly tag: string;
-    readonly silent: boolean;
-    readonly lang: "en";
-    readonly data: { readonly feeder: string | null; readonly fault: string | null; readonly priority: string };
-  };
-}
+/** What the service worker is handed in a push. */
+export type { PushPayload } from "../domain/push/payload.ts";
 
 /** RFC 9457; `errors` names each wrong field. */
 export interface ProblemView {

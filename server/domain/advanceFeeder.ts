@@ -2,7 +2,7 @@ import { type AlarmStep, acknowledge, advanceAlarm, alarmLookAt, shelve } from "
 import { noticeOf } from "./alarms/notices.ts";
 import { felt } from "./cold/cold.ts";
 import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./facts.ts";
-import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
+import { type FaultKind, faultKinds, ruleFor } from "./faults.ts";
 import {
   chuteIsBlind,
   feedRefilled,
@@ -71,7 +71,7 @@ export function nextLookAt(state: FeederState, now: Instant): Instant {
   if (state.trouble !== null) consider(after(state.trouble.at, troubleStands));
   for (const kind of faultKinds) {
     const alarm = state.alarms[kind];
-    if (alarm !== undefined) consider(alarmLookAt(alarm, ruleOf(kind)));
+    if (alarm !== undefined) consider(alarmLookAt(alarm, ruleFor(kind, state.settings)));
   }
   return next;
 }
@@ -98,12 +98,12 @@ function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): 
     case "ordersSent":
       return withOrders(markSent(state.orders, now));
     case "alarmAcknowledged": {
-      const context = { kind: fact.fault, rule: ruleOf(fact.fault), now };
+      const context = { kind: fact.fault, rule: ruleFor(fact.fault, state.settings), now };
       const step = acknowledge(state.alarms[fact.fault] ?? null, fact.by, context);
       return { ...state, alarms: withAlarm(state.alarms, fact.fault, step, effects) };
     }
     case "alarmShelved": {
-      const context = { kind: fact.fault, rule: ruleOf(fact.fault), now };
+      const context = { kind: fact.fault, rule: ruleFor(fact.fault, state.settings), now };
       const step = shelve(state.alarms[fact.fault] ?? null, fact.until, fact.by, context);
       return { ...state, alarms: withAlarm(state.alarms, fact.fault, step, effects) };
     }
@@ -243,7 +243,7 @@ function judge(feeder: { readonly id: string }, state: FeederState, now: Instant
     const before = alarms[kind] ?? null;
     if (fault === null && before === null) continue;
     const suppressed = suppressedBecause(kind, faults, paused);
-    const step = advanceAlarm(before, fault, { kind, rule: ruleOf(kind), now, suppressed });
+    const step = advanceAlarm(before, fault, { kind, rule: ruleFor(kind, dated.settings), now, suppressed });
     alarms = withAlarm(alarms, kind, step, effects);
     for (const change of step.changes) {
       const notice = noticeOf({ id: feeder.id, settings: dated.settings }, change, before);

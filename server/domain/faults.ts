@@ -1,4 +1,4 @@
-import { type Instant, minutes, type Span } from "./instant.ts";
+import { type Instant, minutes, type Span, seconds } from "./instant.ts";
 import type { Probability } from "./units.ts";
 
 /** A fault is what is wrong now; an alarm (alarms/) is what we tell about it. */
@@ -138,7 +138,7 @@ export const faultRules = {
   buttonSilent: {
     title: "button silent",
     priority: "soon",
-    onDelay: minutes(10),
+    onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
     act: "Press the button yourself and see whether it counts.",
     explainedBy: ["feederSilent"],
@@ -146,7 +146,7 @@ export const faultRules = {
   detectorSilent: {
     title: "detector silent",
     priority: "soon",
-    onDelay: minutes(10),
+    onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
     act: "Drop a cap into the slot yourself and see whether it counts. Frost moves a detector's zero.",
     explainedBy: ["feederSilent"],
@@ -154,7 +154,7 @@ export const faultRules = {
   perchSilent: {
     title: "perch sensor silent",
     priority: "soon",
-    onDelay: minutes(10),
+    onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
     act: "Press the perch down yourself and see whether it counts.",
     explainedBy: ["feederSilent"],
@@ -188,3 +188,12 @@ export const faultRules = {
 export type FaultKind = keyof typeof faultRules;
 export const faultKinds = Object.keys(faultRules) as readonly FaultKind[];
 export const ruleOf = (kind: FaultKind): FaultRule => faultRules[kind];
+
+/** At a practice feeder nobody wants to wait a quarter of an hour to see what an alarm looks like. */
+const practiceOnDelayMax = seconds(15);
+
+/** The rule by which this very feeder's alarm is advanced. */
+export function ruleFor(kind: FaultKind, { practice }: { readonly practice: boolean }): FaultRule {
+  const rule = ruleOf(kind);
+  return practice && rule.onDelay > practiceOnDelayMax ? { ...rule, onDelay: practiceOnDelayMax } : rule;
+}

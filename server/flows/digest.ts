@@ -3,7 +3,7 @@ import { type Digest, digestOf } from "../domain/digest/words.ts";
 import type { Notice } from "../domain/facts.ts";
 import { after, between, hours, type Instant, later } from "../domain/instant.ts";
 import { addLocalDays, instantOfLocal, type LocalDate } from "../domain/localTime.ts";
-import type { Clock, DigestStore, OutboxBell, Transaction, YardRow } from "../ports.ts";
+import type { Clock, DigestStore, FeederRow, OutboxBell, Transaction, YardRow } from "../ports.ts";
 
 export interface DigestPorts {
   readonly clock: Clock;
@@ -41,7 +41,9 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
   const now = clock.now();
   const date = yard.digestWanted ? dueDigest(yard.zone, yard.digestTime, now) : null;
   if (date === null || (await store.digests.hasDigest(yard.id, date))) return false;
-  const digest = await writeDigest(store.digests, yard, date, now);
+  const feeders = await store.digests.feedersOf(yard.id);
+  if (feeders.length === 0) return false; // a yard without a feeder has nothing to tell, and nobody waits for it
+  const digest = await writeDigest(store.digests, yard, feeders, date, now);
   return store.transaction(async (tx) => {
     // Another process may have been faster since we asked.
     if (!(await tx.claimDigest(yard.id, date, now, digest.title, digest.lines))) return false;
@@ -51,10 +53,15 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
 }
 
 /** The birds' day runs from digest time to digest time, also where this one is late: no visit is told twice or left out. */
-async function writeDigest(digests: DigestStore, yard: YardRow, date: LocalDate, now: Instant): Promise<Digest> {
+async function writeDigest(
+  digests: DigestStore,
+  yard: YardRow,
+  feeders: readonly FeederRow[],
+  date: LocalDate,
+  now: Instant,
+): Promise<Digest> {
   const from = instantOfLocal(addLocalDays(date, -1), yard.digestTime, yard.zone);
   const to = instantOfLocal(date, yard.digestTime, yard.zone);
-  const feeders = await digests.feedersOf(yard.id);
   const told = feeders.map(async ({ id, state }) => ({
     name: state.settings.name,
     state,

@@ -1,8 +1,9 @@
 import type { Notice } from "../domain/facts.ts";
 import { after, type Instant, type Span } from "../domain/instant.ts";
 import { stillWorth } from "../domain/push/delivery.ts";
+import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import { settle } from "../domain/push/retry.ts";
-import type { Clock, OutboxItem, OutboxStore, Phone, PushGateway, PushOutcome, Settlement } from "../ports.ts";
+import type { Clock, OutboxItem, OutboxStore, Phone, PushGateway } from "../ports.ts";
 
 export interface OutboxPorts {
   readonly clock: Clock;

@@ -3,8 +3,9 @@ import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { forgetPhoneRequest, type PhonesView, phoneRequest, type TestPushView } from "../contract/api.ts";
 import { hours, isoOf } from "../domain/instant.ts";
+import type { PushOutcome } from "../domain/push/outcome.ts";
 import { testPush } from "../flows/outbox.ts";
-import type { Phone, Ports, PushOutcome } from "../ports.ts";
+import type { Phone, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 import { keeperOf } from "./sessions.ts";
 

@@ -72,7 +72,10 @@ export interface House {
   readonly keeper: Record<string, string>;
   readonly yard: string;
   addFeeder(said?: object): Promise<{ readonly feeder: FeederView; readonly key: string }>;
-  report(key: string, body: object | string): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
+  report(
+    key: string,
+    body: object | string,
+  ): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
   look(feeder: string): Promise<FeederView>;
 }
 
@@ -150,4 +153,3 @@ async function signedIn(app: FastifyInstance, ports: Ports): Promise<Record<stri
   if (answer.statusCode !== 200) throw new Error(`expected to be signed in, got ${answer.body}`);
   return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
-
