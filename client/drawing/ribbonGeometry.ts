@@ -28,7 +28,7 @@ const spacing: Readonly<Record<DayMark["kind"], number>> = {
   visit: 5,
   portion: 5,
   press: 13,
-  deposit: 13,
+  deposit: 17, // two digits of its count find room
   refill: 18,
   trouble: 18,
   alarm: 18,

@@ -77,27 +77,29 @@ async function flush(): Promise<void> {
     return flushing;
   }
   flushing = (async () => {
-    do {
-      again = false;
-      await sendAll();
-    } while (again);
+    try {
+      do {
+        again = false;
+        await sendAll();
+      } while (again);
+    } finally {
+      flushing = null; // in the same breath as the last look at `again`, or a flush asked for in between were lost
+    }
   })();
-  try {
-    await flushing;
-  } finally {
-    flushing = null;
-  }
+  return flushing;
 }
 
 async function sendAll(): Promise<void> {
   const { live, expired } = sortOut(waiting.value, Date.now());
   for (const act of expired) {
+    if (await sentElsewhere(act)) continue;
     await giveUp(
       act,
       `${act.feederName}: “${act.words}” could not be sent in time and was let go. Nothing has changed.`,
     );
   }
   for (const act of live) {
+    if (await sentElsewhere(act)) continue;
     const answer = await api.act(act.path, act.body);
     noteLine(answer);
     const status = answer.kind === "problem" ? answer.problem.status : 0;
@@ -117,6 +119,13 @@ async function sendAll(): Promise<void> {
     }
     if (signedIn.value === "no") return;
   }
+}
+
+/** Another window of the same browser may have sent it meanwhile: then it is gone from the phone, and no loss. */
+async function sentElsewhere(act: WaitingAct): Promise<boolean> {
+  if (cupboard === null || (await cupboard.get(waitingKey(act.id))) !== undefined) return false;
+  await letGo(act);
+  return true;
 }
 
 async function giveUp(act: WaitingAct, words: string): Promise<void> {

@@ -202,6 +202,20 @@ describe("one feeder", () => {
     expect(server.posts()).toEqual([]);
   });
 
+  it("says nothing of an act that another window has sent meanwhile", async () => {
+    const cupboard = await openAt("/feeders/rowan");
+    const button = await screen.findByRole("button", { name: "Pause until resumed" });
+    server.cut = true;
+    fireEvent.click(button);
+    await screen.findByText(/waiting on this phone/, { selector: ".waiting strong" });
+    for (const key of (await cupboard.keys()).filter((each) => each.startsWith("waiting/"))) await cupboard.remove(key);
+    server.cut = false;
+    dispatchEvent(new Event("online"));
+    await waitFor(() => expect(waiting.value).toEqual([]));
+    expect(server.posts()).toEqual([]);
+    expect(givenUp.value).toEqual([]);
+  });
+
   it("says what the server did not accept", async () => {
     await openAt("/feeders/rowan");
     server.replies["POST /feeders/rowan/orders"] = () => ({ status: 409, body: problem(409, "A newer order stands.") });
