@@ -1,16 +1,15 @@
-import { type ChildProcess, spawn } from "node:child_process";
 import { chmodSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { createServer } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import Database from "better-sqlite3";
 import { afterEach, beforeAll, beforeEach, describe, expect, it, onTestFinished } from "vitest";
+import { builtServer, runBuiltServer } from "./support/builtServer.ts";
 
-/** The server as a keeper runs it: the built file, a real process, a real folder. */
-const built = join(import.meta.dirname, "../dist/server/main.js");
-const patience = 60_000; // a small board under load takes its time; nothing here waits longer than it must
+// A small board under load takes its time; nothing here waits longer than it must.
+const patience = 60_000;
 
-beforeAll(() => expect(existsSync(built), "run `npm run build` first").toBe(true));
+beforeAll(() => expect(existsSync(builtServer), "run `npm run build` first").toBe(true));
 
 let scratch: string;
 let dataDir: string;
@@ -66,6 +65,8 @@ describe("npm start", { timeout: patience }, () => {
     const second = start();
     await second.says(/\/claim#/);
     expect((statSync(keys).mode & 0o777).toString(8)).toBe("600");
+    second.kill("SIGTERM");
+    await second.ended;
   });
 });
 
@@ -164,53 +165,4 @@ async function refusal(variables: Record<string, string> = {}): Promise<string> 
   return server.stderr();
 }
 
-interface Running {
-  /** Waits until the output matches. @throws where the server ends without having said it */
-  says(words: RegExp): Promise<RegExpExecArray>;
-  stderr(): string;
-  kill(signal: "SIGTERM" | "SIGINT"): void;
-  readonly ended: Promise<{ readonly code: number | null; readonly signal: string | null }>;
-}
-
-function start(variables: Record<string, string> = {}): Running {
-  const env = {
-    PATH: process.env.PATH,
-    HOST: "127.0.0.1",
-    PORT: "0",
-    DATA_DIR: dataDir,
-    LOG_LEVEL: "warn",
-    ...variables,
-  };
-  const child: ChildProcess = spawn(process.execPath, ["--enable-source-maps", built], { env });
-  const heard = { out: "", err: "" };
-  child.stdout?.setEncoding("utf8").on("data", (words: string) => {
-    heard.out += words;
-  });
-  child.stderr?.setEncoding("utf8").on("data", (words: string) => {
-    heard.err += words;
-  });
-  const ended = new Promise<{ code: number | null; signal: string | null }>((resolve) => {
-    child.once("close", (code, signal) => resolve({ code, signal }));
-  });
-  onTestFinished(async () => {
-    child.kill("SIGKILL");
-    await ended;
-  });
-  return {
-    says: (words) =>
-      new Promise((resolve, reject) => {
-        const look = () => {
-          const match = words.exec(heard.out);
-          if (match) resolve(match);
-        };
-        look();
-        child.stdout?.on("data", look);
-        void ended.then(({ code }) => {
-          reject(new Error(`expected ${words}, but the server ended with ${code}:\n${heard.out}${heard.err}`));
-        });
-      }),
-    stderr: () => heard.err,
-    kill: (signal) => void child.kill(signal),
-    ended,
-  };
-}
+const start = (variables: Record<string, string> = {}) => runBuiltServer(dataDir, variables);
