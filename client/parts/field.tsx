@@ -3,6 +3,7 @@ import { useId, useRef, useState } from "preact/hooks";
 import type { ProblemView } from "../../server/contract/api.ts";
 import type { Answer } from "../reach/api.ts";
 import { noteLine } from "../state/home.ts";
+import { sentence } from "../words/amount.ts";
 
 type Problems = Readonly<Record<string, string>>;
 
@@ -104,7 +105,7 @@ export function useSending() {
 /** What went wrong as a whole, read out as soon as it stands there. */
 export const Said = (props: { readonly words: string | null }) => (
   <p class="said" role="alert">
-    {props.words}
+    {props.words === null ? null : sentence(props.words)}
   </p>
 );
 
