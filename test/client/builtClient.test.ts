@@ -8,10 +8,13 @@ import { gzipSync } from "node:zlib";
 import { AxeBuilder } from "@axe-core/playwright";
 import { type Browser, type BrowserContext, chromium, type Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { findChromium } from "../support/chromium.ts";
 import { homeView } from "./cannedViews.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
 /** The client as it is delivered, in a real browser, under the real content policy. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
 
 let folder: string;
 let browser: Browser;
@@ -29,7 +32,7 @@ beforeAll(async () => {
     { cwd: fileURLToPath(new URL("../..", import.meta.url)), env: { ...process.env, NODE_ENV: "production" } },
   );
   browser = await chromium.launch({
-    executablePath: "/usr/bin/chromium",
+    executablePath: chromiumPath as string,
     args: [
       "--headless",
       "--no-sandbox",
@@ -84,7 +87,7 @@ const pages = [
   "/cautions",
 ];
 
-describe("the built client", () => {
+describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => {
   it("stays small enough for a weak rural line", async () => {
     let octets = 0;
     for (const name of await readdir(join(folder, "assets")))
@@ -178,7 +181,7 @@ describe("the built client", () => {
   }, 20_000);
 });
 
-describe("the worker beside the page", () => {
+describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent}`, () => {
   const workerReady = () =>
     page.evaluate(() =>
       navigator.serviceWorker.ready.then(

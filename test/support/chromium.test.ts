@@ -13,11 +13,19 @@ describe("the browser for tests", () => {
   });
 
   it("says how to get one where there is none, instead of staying away in silence", () => {
-    expect(findChromium({}, () => false)).toEqual({
+    const told: string[] = [];
+    expect(
+      findChromium(
+        {},
+        () => false,
+        (words) => told.push(words),
+      ),
+    ).toEqual({
       path: null,
       unlessAbsent:
         " (skipped: no browser at /usr/bin/chromium: install Chromium (Debian: apt install chromium) or set CHROMIUM_PATH)",
     });
+    expect(told).toEqual([expect.stringContaining("Browser tests are skipped: no browser at /usr/bin/chromium")]);
   });
 
   it("may not be absent where it is demanded", () => {

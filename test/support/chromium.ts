@@ -15,10 +15,12 @@ export interface FoundChromium {
 export function findChromium(
   variables: Record<string, string | undefined> = process.env,
   exists: (path: string) => boolean = existsSync,
+  tell: (words: string) => void = (words) => process.stderr.write(`${words}\n`), // reporters leave out skipped titles
 ): FoundChromium {
   const path = variables.CHROMIUM_PATH || "/usr/bin/chromium";
   if (exists(path)) return { path, unlessAbsent: "" };
   const absent = `no browser at ${path}: install Chromium (Debian: apt install chromium) or set CHROMIUM_PATH`;
   if (variables.PIEWARD_DEMAND_BROWSER === "1") throw new Error(absent);
+  tell(`Browser tests are skipped: ${absent}`);
   return { path: null, unlessAbsent: ` (skipped: ${absent})` };
 }

@@ -18,7 +18,7 @@ export interface HandClock extends Clock {
   pass(span: Span): Instant;
 }
 
-export function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
+function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
   let now = instantOf(start);
   return {
     now: () => now,
@@ -86,7 +86,11 @@ export async function openHouse(options: { reportsPerMinute?: number } = {}): Pr
   const store = storeOver(connections);
   const [clock, push, sockets, browsers] = [handClock(), handPush(), feederSockets(), liveBrowsers()];
   let rung = 0;
-  const bell = { ring: () => void (rung += 1) };
+  const bell = {
+    ring: () => {
+      rung += 1;
+    },
+  };
   const ports: Ports = { clock, store, push, feeders: sockets, live: browsers, bell, practice: idlePractice };
   const app = await buildApp({
     ports,
