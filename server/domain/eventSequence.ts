@@ -38,6 +38,3 @@ export function stored(sequence: EventSequence, boot: string, seqs: readonly num
   const others = sequence.boots.filter((other) => other.boot !== boot);
   return { boots: [...others, { boot, highest, missing }].slice(-bootsRemembered) };
 }
-
-export const missingEvents = (sequence: EventSequence): number =>
-  sequence.boots.reduce((sum, { missing }) => sum + missing, 0);
