@@ -4,14 +4,16 @@
  * Goal: events a second, p50 and p99 of the answer, and memory, for reports of 1, 100 and 1,000 events. Method: the built
  * server in a process of its own on a fresh database, sixteen feeders that each send one report after the other over a kept
  * connection, for a few seconds. The ceilings are measured in the same run on the same machine: better-sqlite3 alone
- * writing the same rows into the same table, one transaction a report, and fastify alone taking the same bodies. Loopback
- * only, bounded in time.
+ * writing the same rows into the same table, one transaction a report, and fastify alone taking the same bodies. Then how
+ * long a pause takes from the keeper's tap to a feeder's live socket. Loopback only, bounded in time.
  */
 import { type ChildProcess, spawn } from "node:child_process";
+import { once } from "node:events";
 import { mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import Database from "better-sqlite3";
+import WebSocket from "ws";
 import { migrate } from "../../server/adapters/store/migrate.ts";
 import { load, type Sender, tableOf } from "./load.ts";
 
@@ -97,7 +99,33 @@ function stop(child: ChildProcess): Promise<void> {
   });
 }
 
-async function signInAndAdd(address: string, token: string): Promise<string[]> {
+/** From the keeper's tap to the feeder's socket, over and over, a pause and a resume in turn. */
+async function pauseTimes(address: string, cookie: string, feeder: Added): Promise<number[]> {
+  const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/link`, {
+    headers: { authorization: `Bearer ${feeder.key}` },
+  });
+  await once(socket, "open");
+  const times: number[] = [];
+  for (let index = 0; index < 200; index += 1) {
+    const arrives = once(socket, "message");
+    const asked = performance.now();
+    const body = JSON.stringify({ id: `bench-${index}-order`, kind: index % 2 === 0 ? "pause" : "resume" });
+    const headers = { "content-type": "application/json", "x-pieward": "1", cookie };
+    const answer = fetch(`${address}/api/v1/feeders/${feeder.id}/orders`, { method: "POST", headers, body });
+    await arrives;
+    times.push(performance.now() - asked);
+    if (!(await answer).ok) throw new Error(`the order answered ${(await answer).status}`);
+  }
+  socket.close();
+  return times.sort((a, b) => a - b);
+}
+
+interface Added {
+  readonly id: string;
+  readonly key: string;
+}
+
+async function signInAndAdd(address: string, token: string): Promise<{ cookie: string; added: Added[] }> {
   const post = async (path: string, body: object, cookie = "") => {
     const headers = { "content-type": "application/json", "x-pieward": "1", cookie };
     const answer = await fetch(`${address}${path}`, { method: "POST", headers, body: JSON.stringify(body) });
@@ -109,12 +137,13 @@ async function signInAndAdd(address: string, token: string): Promise<string[]> {
   const home = (await (await fetch(`${address}/api/v1/home`, { headers: { cookie } })).json()) as {
     yards: { id: string }[];
   };
-  const keys: string[] = [];
+  const added: Added[] = [];
   for (let index = 0; index < feeders; index += 1) {
-    const added = await post("/api/v1/feeders", { yard: home.yards[0]?.id, name: `Bench ${index}` }, cookie);
-    keys.push(((await added.json()) as { key: string }).key);
+    const one = await post("/api/v1/feeders", { yard: home.yards[0]?.id, name: `Bench ${index}` }, cookie);
+    const { key, feeder } = (await one.json()) as { key: string; feeder: { id: string } };
+    added.push({ id: feeder.id, key });
   }
-  return keys;
+  return { cookie, added };
 }
 
 const residentMegabytes = (pid: number): number => {
@@ -145,8 +174,9 @@ async function main(): Promise<void> {
       };
       const ours = await start(join(root, "dist/server/main.js"), env);
       const [, address, token] = ours.said.match(/(http:\/\/\S+)\/claim#(\S+)/) as unknown as [string, string, string];
-      const keys = await signInAndAdd(address, token);
-      const run = await load(`${address}/api/v1/report`, senders(keys), secondsEach);
+      const { cookie, added } = await signInAndAdd(address, token);
+      const run = await load(`${address}/api/v1/report`, senders(added.map(({ key }) => key)), secondsEach);
+      const pauses = await pauseTimes(address, cookie, added[0] as Added);
       const memory = residentMegabytes(ours.child.pid as number);
       await stop(ours.child);
 
@@ -159,6 +189,8 @@ async function main(): Promise<void> {
         run.p50.toFixed(1),
         run.p99.toFixed(1),
         memory.toFixed(0),
+        (pauses[100] as number).toFixed(1),
+        (pauses[197] as number).toFixed(1),
         whole(ceiling),
         (events / ceiling).toFixed(2),
         whole(bareEvents),
@@ -174,6 +206,8 @@ async function main(): Promise<void> {
           "p50 ms",
           "p99 ms",
           "MB",
+          "pause p50 ms",
+          "pause p99 ms",
           "database alone",
           "ratio",
           "fastify alone",

@@ -4,7 +4,6 @@ import { keepersOver } from "./keeperStore.ts";
 import { type Connections, connect } from "./openStore.ts";
 import { outboxOver } from "./outboxStore.ts";
 import { recordsOver } from "./recordStore.ts";
-import { transactionOver } from "./transaction.ts";
 import { yardsOver } from "./yardStore.ts";
 
 export interface OpenStore extends Store {
@@ -16,7 +15,7 @@ export const openStore = async (databaseUrl: string): Promise<OpenStore> => stor
 
 export function storeOver(connections: Connections): OpenStore {
   return {
-    transaction: (work) => connections.write((statements) => work(transactionOver(statements))),
+    transaction: (work) => connections.transact(work),
     outbox: outboxOver(connections),
     digests: digestsOver(connections),
     yards: yardsOver(connections),

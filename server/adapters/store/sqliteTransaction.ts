@@ -1,0 +1,139 @@
+import { randomUUID } from "node:crypto";
+import type Database from "better-sqlite3";
+import type { FeederState } from "../../domain/feeder.ts";
+import { type Instant, instantOf } from "../../domain/instant.ts";
+import type { FeederRow, Transaction } from "../../ports.ts";
+import { textOf } from "./rows.ts";
+
+/**
+ * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
+ * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
+ */
+export function statementsFor(database: Database.Database): Transaction {
+  const readFeeder = database.prepare<[string], FeederColumns>(
+    `SELECT "id", "yardId", "practice", "revision", "state", "lastHeardAt" FROM "Feeder" WHERE "id" = ?`,
+  );
+  const insertEvent = database.prepare(
+    `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
+  );
+  // Two reports of one boot within a millisecond say the same; the first one's readings stand for both.
+  const insertHeartbeat = database.prepare(
+    `INSERT INTO "Heartbeat" ("feederId", "receivedAt", "boot", "sentUptimeMs", "readings") VALUES (?, ?, ?, ?, ?)
+     ON CONFLICT DO NOTHING`,
+  );
+  const readBody = database.prepare<[string, string, number], { body: string }>(
+    `SELECT "body" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
+  );
+  const updateFeeder = database.prepare(
+    `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1 WHERE "id" = ?`,
+  );
+  const insertAlarmChange = database.prepare(
+    `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason")
+     VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+  );
+  const upsertOrder = database.prepare(
+    `INSERT INTO "Order" ("id", "feederId", "kind", "until", "askedAt", "askedBy", "phase", "sentAt", "answeredAt", "problem")
+     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+     ON CONFLICT ("feederId", "id") DO UPDATE SET "phase" = excluded."phase", "sentAt" = excluded."sentAt",
+       "answeredAt" = excluded."answeredAt", "problem" = excluded."problem"`,
+  );
+  const insertRefill = database.prepare(
+    `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by") VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+  );
+  const replaceWaiting = database.prepare(
+    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ? WHERE "topic" = ? AND "phase" = 'waiting'`,
+  );
+  const insertOutboxItems = database.prepare(
+    `INSERT INTO "OutboxItem" ("id", "phoneId", "feederId", "topic", "notice", "writtenAt", "dueAt")
+     SELECT lower(hex(randomblob(16))), "id", ?, ?, ?, ?, ? FROM "Phone"`,
+  );
+  const insertDigest = database.prepare(
+    `INSERT INTO "Digest" ("yardId", "localDate", "writtenAt", "title", "lines") VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+  );
+
+  return {
+    async feeders(ids) {
+      return ids.flatMap((id) => {
+        const row = readFeeder.get(id);
+        return row ? [feederFromColumns(row)] : [];
+      });
+    },
+
+    async appendEvents(events) {
+      let received = { at: 0 as Instant, text: "" }; // a whole report was received at one moment
+      for (const event of events) {
+        if (received.at !== event.receivedAt) received = { at: event.receivedAt, text: textOf(event.receivedAt) };
+        const { feeder, boot, seq, kind, recordedAt, body } = event;
+        insertEvent.run(feeder, boot, seq, kind, received.text, textOf(recordedAt), body);
+      }
+    },
+
+    async appendHeartbeats(heartbeats) {
+      for (const { feeder, receivedAt, boot, sentUptimeMs, readings } of heartbeats) {
+        insertHeartbeat.run(feeder, textOf(receivedAt), boot, sentUptimeMs, readings);
+      }
+    },
+
+    async bodiesOf(feeder, boot, seqs) {
+      return new Map(
+        seqs.flatMap((seq) => {
+          const found = readBody.get(feeder, boot, seq);
+          return found ? [[seq, found.body] as const] : [];
+        }),
+      );
+    },
+
+    async saveFeeders(rows) {
+      for (const { id, state, lastHeardAt, nextLookAt } of rows) {
+        updateFeeder.run(JSON.stringify(state), maybeText(lastHeardAt), textOf(nextLookAt), id);
+      }
+    },
+
+    async logAlarmChanges(feeder, changes) {
+      for (const { fault, priority, from, to, at, reason } of changes) {
+        insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason);
+      }
+    },
+
+    async saveOrder(feeder, { id, kind, until, askedAt, askedBy, phase, sentAt, answeredAt, problem }) {
+      const times = [maybeText(sentAt), maybeText(answeredAt)];
+      upsertOrder.run(id, feeder, kind, maybeText(until), textOf(askedAt), askedBy, phase, ...times, problem);
+    },
+
+    async saveRefill({ id, feeder, at, grams, source, by }) {
+      return insertRefill.run(id, feeder, textOf(at), grams, source, by).changes === 1;
+    },
+
+    // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
+    // holds for one that is under way too: if it fails, it must not come back beside the newer. Every keeper of the house
+    // hears of every yard, so far: the yard decides nothing yet.
+    async enqueue(_yard, feeder, notice, now) {
+      replaceWaiting.run(textOf(now), notice.topic);
+      insertOutboxItems.run(feeder, notice.topic, JSON.stringify(notice), textOf(now), textOf(now));
+    },
+
+    async claimDigest(yard, localDate, now, title, lines) {
+      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(lines)).changes === 1;
+    },
+  };
+}
+
+interface FeederColumns {
+  readonly id: string;
+  readonly yardId: string;
+  readonly practice: 0 | 1;
+  readonly revision: number;
+  readonly state: string;
+  readonly lastHeardAt: string | null;
+}
+
+const feederFromColumns = (row: FeederColumns): FeederRow => ({
+  id: row.id,
+  yard: row.yardId,
+  practice: row.practice === 1,
+  revision: row.revision,
+  lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
+  state: JSON.parse(row.state) as FeederState,
+});
+
+const maybeText = (at: Instant | null): string | null => (at === null ? null : textOf(at));
