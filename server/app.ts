@@ -32,6 +32,8 @@ export interface House {
   readonly sockets: FeederSockets;
   readonly browsers: LiveBrowsers;
   readonly clientFolder: string | null; // the built client; null in tests that need none
+  /** A sender that takes longer than this for one request is broken, or means to hold the line. */
+  readonly requestTimeoutMilliseconds: number;
 }
 
 /** The whole server around given ports, ready to listen. Tests build the same one. */
@@ -40,8 +42,12 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
   const app = Fastify({
     logger: { level: config.logLevel, redact: ["req.headers.authorization", "req.headers.cookie"] },
     trustProxy: config.trustProxy,
-    // A sender that takes longer than this for one report is broken, or means to hold the line.
-    requestTimeout: 20_000,
+    requestTimeout: house.requestTimeoutMilliseconds,
+    http: {
+      // Node swaps the two limits where the one for headers is the longer, and looks only so often whether one is passed.
+      headersTimeout: Math.min(10_000, house.requestTimeoutMilliseconds),
+      connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
+    },
     bodyLimit: 64 * 1024,
     routerOptions: { maxParamLength: 128 },
   });

@@ -57,6 +57,7 @@ async function main(): Promise<void> {
     sessionKey: secrets.sessionKey,
     sockets,
     browsers,
+    requestTimeoutMilliseconds: 20_000,
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 

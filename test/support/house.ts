@@ -79,8 +79,14 @@ export interface House {
   look(feeder: string): Promise<FeederView>;
 }
 
+interface HouseOptions {
+  readonly reportsPerMinute?: number;
+  readonly requestTimeoutMilliseconds?: number;
+  readonly clientFolder?: string; // a built client; none where a test needs none
+}
+
 /** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
-export async function openHouse(options: { reportsPerMinute?: number } = {}): Promise<House> {
+export async function openHouse(options: HouseOptions = {}): Promise<House> {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
   const connections = await connect(`file:${file}`);
   const store = storeOver(connections);
@@ -101,10 +107,11 @@ export async function openHouse(options: { reportsPerMinute?: number } = {}): Pr
       logLevel: "silent",
       publicUrl: null,
     },
+    requestTimeoutMilliseconds: options.requestTimeoutMilliseconds ?? 20_000,
     sessionKey: "a session key that is only for tests, 32 and more",
     sockets,
     browsers,
-    clientFolder: null,
+    clientFolder: options.clientFolder ?? null,
   });
   onTestFinished(async () => {
     sockets.closeAll();

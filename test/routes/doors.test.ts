@@ -1,0 +1,108 @@
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import type { AddressInfo } from "node:net";
+import { connect } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import supertest from "supertest";
+import { describe, expect, it, onTestFinished } from "vitest";
+import { openHouse } from "../support/house.ts";
+
+/** What any visitor meets at the doors, over real sockets. */
+
+function builtClient(): string {
+  const folder = mkdtempSync(join(tmpdir(), "pieward-client-"));
+  mkdirSync(join(folder, "assets"));
+  writeFileSync(join(folder, "index.html"), "<!doctype html><title>Pieward</title>");
+  writeFileSync(join(folder, "worker.js"), "// worker");
+  writeFileSync(join(folder, "assets", "main-1a2b3c.js"), "// main");
+  onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
+  return folder;
+}
+
+describe("the client's files", () => {
+  it("keep for ever what has its hash in its name, and ask anew for the rest", async () => {
+    const { app } = await openHouse({ clientFolder: builtClient() });
+    await app.ready();
+    const visitor = supertest(app.server);
+    const asset = await visitor.get("/assets/main-1a2b3c.js").expect(200);
+    expect(asset.headers["cache-control"]).toBe("public, max-age=31536000, immutable");
+    for (const path of ["/", "/worker.js"]) {
+      const { headers } = await visitor.get(path).expect(200);
+      expect(headers["cache-control"]).toBe("no-cache");
+    }
+  });
+
+  it("open the client at any address that a browser may have kept", async () => {
+    const { app } = await openHouse({ clientFolder: builtClient() });
+    await app.ready();
+    await supertest(app.server)
+      .get("/feeders/rowan-4f2a9c")
+      .set("accept", "text/html")
+      .expect(200, /<title>Pieward/);
+  });
+
+  it("don't answer for what isn't there: neither in the API nor among the files", async () => {
+    const { app } = await openHouse({ clientFolder: builtClient() });
+    await app.ready();
+    const visitor = supertest(app.server);
+    for (const path of ["/api/v1/nothing", "/assets/old-000000.js"]) {
+      const { headers } = await visitor.get(path).set("accept", "*/*").expect(404);
+      expect(headers["content-type"]).toContain("application/problem+json");
+    }
+    await visitor.get("/..%2f..%2fpackage.json").expect(404);
+  });
+});
+
+describe("every answer", () => {
+  it("comes with headers that let nothing foreign run in the page", async () => {
+    const { app } = await openHouse({ clientFolder: builtClient() });
+    await app.ready();
+    const { headers } = await supertest(app.server).get("/").expect(200);
+    expect(headers["content-security-policy"]).toContain("default-src 'self'");
+    expect(headers["content-security-policy"]).toContain("frame-ancestors 'none'");
+    expect(headers["x-content-type-options"]).toBe("nosniff");
+    expect(headers["strict-transport-security"]).toBeUndefined(); // plain HTTP at home must go on working
+  });
+
+  it("tells that the server is well as long as its database answers", async () => {
+    const { app, connections } = await openHouse();
+    await app.ready();
+    await supertest(app.server).get("/api/v1/health").expect(200, { status: "well" });
+    await connections.reader.$executeRawUnsafe("PRAGMA query_only = OFF");
+    await connections.reader.$executeRawUnsafe('ALTER TABLE "Keeper" RENAME TO "Gone"');
+    await supertest(app.server).get("/api/v1/health").expect(500);
+  });
+
+  it("documents the feeders' door in OpenAPI, with a page to read it", async () => {
+    const { app } = await openHouse();
+    await app.ready();
+    const { body } = await supertest(app.server).get("/api/docs/json").expect(200);
+    expect(body.openapi).toBe("3.1.0");
+    expect(Object.keys(body.paths)).toContain("/api/v1/report");
+    await supertest(app.server)
+      .get("/api/docs/")
+      .expect(200, /swagger/i);
+  });
+});
+
+describe("a sender that holds the line", () => {
+  it("with a body that never ends is cut off, while others are served", { timeout: 30_000 }, async () => {
+    const house = await openHouse({ requestTimeoutMilliseconds: 500 });
+    const { key } = await house.addFeeder();
+    await house.app.listen({ port: 0, host: "127.0.0.1" });
+    const { port } = house.app.server.address() as AddressInfo;
+    const socket = connect(port, "127.0.0.1");
+    socket.write(
+      `POST /api/v1/report HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: application/json\r\n` +
+        'Content-Length: 1000\r\n\r\n{"boot":"b-1",',
+    );
+    let answer = "";
+    socket.on("data", (chunk) => {
+      answer += chunk;
+    });
+    const cut = new Promise((resolve) => socket.on("close", resolve));
+    expect((await house.report(key, { boot: "b-2", sentUptimeMs: 5 })).status).toBe(200);
+    await cut;
+    expect(answer).toMatch(/^HTTP\/1\.1 408 /);
+  });
+});
