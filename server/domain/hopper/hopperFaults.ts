@@ -1,10 +1,11 @@
 import type { Evidence, Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import type { Instant } from "../instant.ts";
+import type { Instant, Span } from "../instant.ts";
 import { probability } from "../units.ts";
 import { roundedGrams } from "./amount.ts";
+import { wholeDayWatched } from "./appetite.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
-import { forecastEmpty, momentWords, runOutWords } from "./runOut.ts";
+import { forecastEmpty, mayBeEmptyWithin, momentWords, runOutWords } from "./runOut.ts";
 
 /**
  * What is wrong with the hopper's content as reckoned. `foodLowStands`: the alarm stands already; it then takes a quarter
@@ -49,8 +50,13 @@ function foodLow(
   now: Instant,
   widening: number,
 ): Fault | null {
+  // Before a whole day was watched p10 is near by what we don't know of these birds, not by what they eat: then it is
+  // told what is as likely as not.
+  const early = !wholeDayWatched(hopper.appetite);
+  const ahead = (widening * settings.warnAhead) as Span;
+  if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1)) return null;
   const forecast = forecastEmpty(hopper, settings, now);
-  if (forecast.kind === "emptyAt" && forecast.p10 - now <= widening * settings.warnAhead) {
+  if (forecast.kind === "emptyAt" && (early ? forecast.p50 : forecast.p10) - now <= ahead) {
     const words = runOutWords(forecast, settings.zone, now);
     return {
       kind: "foodLow",

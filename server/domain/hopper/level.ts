@@ -338,7 +338,7 @@ function measuredByKeeper(
 ): HopperState {
   if (hopper.fixedAt !== null && at < hopper.fixedAt) return hopper;
   // Told late: what fell since then was subtracted from a level that no longer counts, so it is reckoned anew.
-  const since = eatenSince(hopper, at);
+  const since = eatenSince(hopper, at, settings);
   const now = mass - since;
   const variance = doubt * doubt + (0.5 * since) ** 2;
   const total = hopper.belief.levelVariance + variance;
@@ -352,9 +352,9 @@ function measuredByKeeper(
 }
 
 /** Grams by the learnt rate, since single portions of the past aren't kept. */
-function eatenSince(hopper: HopperState, at: Instant): number {
+function eatenSince(hopper: HopperState, at: Instant, settings: FeederSettings): number {
   if (hopper.lastPortionAt === null || hopper.lastPortionAt <= at) return 0;
-  const rate = eatingRate(hopper.appetite, hopper.belief.portion, Math.sqrt(hopper.spreadVariance));
+  const rate = eatingRate(hopper.appetite, hopper.belief.portion, Math.sqrt(hopper.spreadVariance), settings);
   return (rate?.mean ?? 0) * inDays(between(at, hopper.lastPortionAt));
 }
 

@@ -1,8 +1,9 @@
 import { Temporal } from "temporal-polyfill";
 import type { FeederSettings } from "../feeder.ts";
-import { after, days, type Instant, type Span } from "../instant.ts";
-import { type EatingRate, eatingRate, hourShares } from "./appetite.ts";
-import { type FirstPassage, firstPassageQuantile } from "./inverseGaussian.ts";
+import { after, days, type Instant, inDays, type Span } from "../instant.ts";
+import { hourLong, hourOf } from "./activity.ts";
+import { type EatingRate, eatingRate } from "./appetite.ts";
+import { type FirstPassage, firstPassageChance, firstPassageQuantile } from "./inverseGaussian.ts";
 import { type HopperLevel, type HopperState, levelOf, ninetyPercent, portionOf } from "./level.ts";
 
 /** When the hopper will be empty. Where it is empty already all three are the moment since when. */
@@ -28,20 +29,41 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
   if (hopper.emptySince !== null) {
     return { kind: "emptyAt", p10: hopper.emptySince, p50: hopper.emptySince, p90: hopper.emptySince };
   }
+  const sinking = sinkingOf(hopper, settings);
+  if (sinking.kind !== "sinking") return sinking;
+  const at = (chance: number) =>
+    laidOnHours(Math.min(firstPassageQuantile(sinking.passage, chance), forecastDaysMax), sinking.hourShares, now);
+  return { kind: "emptyAt", p10: at(0.1), p50: at(0.5), p90: at(0.9) };
+}
+
+/**
+ * Whether the forecast's `chance` (0.1 for p10, 0.5 for p50) may lie within so much time from now, or may not be known.
+ * Asked at every step, so it is cheap, and errs on one side only: where it says no, that time lies further ahead.
+ */
+export function mayBeEmptyWithin(hopper: HopperState, settings: FeederSettings, ahead: Span, chance: number): boolean {
+  if (hopper.emptySince !== null) return true;
+  const sinking = sinkingOf(hopper, settings);
+  if (sinking.kind !== "sinking") return sinking.kind === "unknown";
+  // Whole days hold every hour once, so no more meals than this fit in, whichever hours these birds keep. Asked for a
+  // little less than the chance, for the roundings on the way to the forecast.
+  return firstPassageChance(sinking.passage, Math.ceil(inDays(ahead))) >= 0.99 * chance;
+}
+
+type Sinking =
+  | Exclude<EmptyForecast, { kind: "emptyAt" }>
+  | { readonly kind: "sinking"; readonly passage: FirstPassage; readonly hourShares: readonly number[] };
+
+function sinkingOf(hopper: HopperState, settings: FeederSettings): Sinking {
   const level = levelOf(hopper, settings);
   if (level === null) return { kind: "unknown", missing: "level" };
   const portion = portionOf(hopper);
-  const rate = eatingRate(hopper.appetite, portion.mean, portion.spread);
+  const rate = eatingRate(hopper.appetite, portion.mean, portion.spread, settings);
   if (rate === null) return { kind: "unknown", missing: "appetite" };
   const distance = Math.max(level.grams, 0.5 * portion.mean);
   if (distance > rate.mean * forecastDaysMax) return { kind: "notEmptying" };
-
   const diffusion = rate.variance + doubtAsDiffusion(hopper, level, distance, rate);
-  const passage: FirstPassage = { distance, drift: rate.mean, spread: Math.sqrt(diffusion) };
-  const shares = hourShares(hopper.appetite);
-  const at = (chance: number) =>
-    laidOnHours(Math.min(firstPassageQuantile(passage, chance), forecastDaysMax), shares, now);
-  return { kind: "emptyAt", p10: at(0.1), p50: at(0.5), p90: at(0.9) };
+  const passage = { distance, drift: rate.mean, spread: Math.sqrt(diffusion) };
+  return { kind: "sinking", passage, hourShares: rate.hourShares };
 }
 
 /**
@@ -109,17 +131,15 @@ const months = [
   "December",
 ];
 
-const hourMilliseconds = 3_600_000;
-
 /** So many days' meals from now on, eaten in the hours in which these birds eat. */
 function laidOnHours(meals: number, shares: readonly number[], now: Instant): Instant {
   let left = meals - Math.floor(meals); // whole days contain every hour once
   let at = after(now, days(Math.floor(meals)));
   for (let step = 0; step < 25; step += 1) {
-    const share = shares[Math.floor(at / hourMilliseconds) % 24] ?? 1 / 24;
-    const rest = hourMilliseconds - (at % hourMilliseconds);
-    const eaten = (share * rest) / hourMilliseconds;
-    if (eaten >= left) return after(at, Math.round((left / share) * hourMilliseconds) as Span);
+    const share = shares[hourOf(at)] ?? 1 / 24;
+    const rest = hourLong - (at % hourLong);
+    const eaten = (share * rest) / hourLong;
+    if (eaten >= left) return after(at, Math.round((left / share) * hourLong) as Span);
     left -= eaten;
     at = after(at, rest as Span);
   }

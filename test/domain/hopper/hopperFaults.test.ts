@@ -1,3 +1,4 @@
+import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import { hopperFaults } from "../../../server/domain/hopper/hopperFaults.ts";
@@ -9,7 +10,7 @@ import {
   unknownHopper,
   weighed,
 } from "../../../server/domain/hopper/level.ts";
-import { forecastEmpty } from "../../../server/domain/hopper/runOut.ts";
+import { forecastEmpty, mayBeEmptyWithin } from "../../../server/domain/hopper/runOut.ts";
 import { days, type Span } from "../../../server/domain/instant.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
@@ -93,6 +94,100 @@ describe("food low", () => {
     expect(fault?.reason).toBe(
       "About 150 g are left, less than a tenth of the hopper. It is too early to say how long that lasts.",
     );
+  });
+});
+
+describe("a new feeder's first days", () => {
+  interface FirstDays {
+    readonly perHour: number; // portions, from 07 to 15 UTC
+    readonly lasts: number; // days until it is truly empty
+    readonly begun: number; // the hour (UTC) at which watching begins
+    readonly hours: number; // watched for so long
+    readonly placed: boolean;
+    readonly seed: number;
+  }
+  /** The hour after which food low is first told, reckoned from portions alone; null where it isn't. */
+  const firstTold = ({ perHour, lasts, begun, hours, placed, seed }: FirstDays) => {
+    const capacity = grams(8 * 8 * perHour * lasts);
+    const settings = rowan({ scale: false }, { hopperCapacity: capacity, ...(placed ? {} : { place: null }) });
+    const random = seeded(seed);
+    const from = minuteAfter(dawn, 60 * (begun - 6));
+    const full = { at: from, what: { kind: "level", grams: capacity } } as const;
+    let hopper = heardThrough(refilled(unknownHopper(settings, from), full, settings), from);
+    for (let minute = 1; minute <= 60 * hours; minute += 1) {
+      const at = minuteAfter(from, minute);
+      const hour = new Date(at).getUTCHours();
+      if (hour >= 7 && hour < 15 && random.uniform() < perHour / 60)
+        hopper = dispensed(hopper, portionAt(at), settings);
+      if (minute % 10 !== 0) continue;
+      hopper = heardThrough(hopper, at);
+      if (hopperFaults(hopper, settings, at).length > 0) return minute / 60;
+    }
+    return null;
+  };
+  const everyFirstDay = (more: Pick<FirstDays, "lasts" | "hours">): readonly FirstDays[] =>
+    [true, false].flatMap((placed) =>
+      [4, 10, 20].flatMap((perHour) =>
+        [0, 7, 10, 13, 20].flatMap((begun) => [1, 2, 3, 4].map((seed) => ({ ...more, placed, perHour, begun, seed }))),
+      ),
+    );
+
+  it("ring for no hopper that lasts for days beyond the warning, few birds or many, whenever watching begins", () => {
+    for (const first of [...everyFirstDay({ lasts: 6.5, hours: 24 }), ...everyFirstDay({ lasts: 9, hours: 60 })]) {
+      expect(firstTold(first), JSON.stringify(first)).toBeNull();
+    }
+  });
+
+  it("tell within the first day of one that is truly empty before the warning ends", () => {
+    for (const first of everyFirstDay({ lasts: 1.5, hours: 24 })) {
+      expect(firstTold(first), JSON.stringify(first)).not.toBeNull();
+    }
+  });
+});
+
+describe("the cheap look ahead", () => {
+  it("never says that a time lies further ahead than the forecast puts it (property)", () => {
+    let far = 0;
+    let due = 0;
+    fc.assert(
+      fc.property(
+        fc.noBias(fc.integer({ min: 60, max: 4_000 })), // minutes watched
+        fc.noBias(fc.integer({ min: 0, max: 20 })), // portions in ten hours, also at night
+        fc.noBias(fc.integer({ min: 20, max: 2_000 })), // g
+        fc.noBias(fc.integer({ min: 1, max: 80 })), // tenths of a day ahead
+        fc.constantFrom(0.1, 0.5),
+        fc.constantFrom(true, false),
+        fc.nat(1_000),
+        (minutesWatched, perTenHours, poured, tenths, chance, placed, seed) => {
+          const ahead = tenths / 10;
+          const random = seeded(seed);
+          const settings = placed ? reckoned : rowan({ scale: false }, { place: null });
+          const told = { at: dawn, what: { kind: "level", grams: grams(poured) } } as const;
+          let hopper = heardThrough(refilled(unknownHopper(settings, dawn), told, settings), dawn);
+          for (let minute = 10; minute < minutesWatched; minute += 10) {
+            const at = minuteAfter(dawn, minute);
+            if (random.uniform() < perTenHours / 60) hopper = dispensed(hopper, portionAt(at), settings);
+          }
+          const now = minuteAfter(dawn, minutesWatched);
+          hopper = heardThrough(hopper, now);
+          const within = mayBeEmptyWithin(hopper, settings, days(ahead), chance);
+          const forecast = forecastEmpty(hopper, settings, now);
+          if (forecast.kind !== "emptyAt") {
+            expect(within).toBe(forecast.kind === "unknown");
+            return;
+          }
+          const foreseen = (chance === 0.1 ? forecast.p10 : forecast.p50) - now;
+          if (foreseen <= days(ahead)) expect(within).toBe(true);
+          if (within) due += 1;
+          else far += 1;
+          // Nor does it waste the exact answer on what is far: beyond the whole day it looks to, with some room.
+          if (foreseen > days(1.1 * Math.ceil(ahead) + 1)) expect(within).toBe(false);
+        },
+      ),
+      { numRuns: 400 },
+    );
+    expect(far).toBeGreaterThan(50);
+    expect(due).toBeGreaterThan(50);
   });
 });
 

@@ -1,6 +1,7 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { FeederSettings } from "../../../server/domain/feeder.ts";
+import { eatingRate } from "../../../server/domain/hopper/appetite.ts";
 import {
   dispensed,
   type HopperState,
@@ -93,7 +94,7 @@ describe("portions", () => {
       portionAt(minuteAfter(dawn, 30)),
       withScale,
     );
-    expect(eaten.appetite.eaten).toBeGreaterThan(7);
+    expect(eaten.appetite.dayEaten).toBeGreaterThan(7);
     expect(held(eaten, withScale).grams).toBeCloseTo(850, 0);
   });
 
@@ -163,7 +164,7 @@ describe("the scale", () => {
       hopper = gone.hopper;
     }
     expect(held(hopper, withScale).grams).toBeCloseTo(301, 0);
-    expect(hopper.appetite.eaten).toBeLessThan(5);
+    expect(hopper.appetite.dayEaten).toBeLessThan(5);
   });
 
   it("isn't believed while the hopper is lifted off it", () => {
@@ -181,7 +182,7 @@ describe("the scale", () => {
     let hopper = read(unknownHopper(scaleOnly, dawn), 1_800, 0, scaleOnly).hopper;
     for (let hour = 1; hour <= 30; hour += 1) hopper = read(hopper, 1_800 - 50 * hour, 60 * hour, scaleOnly).hopper;
     expect(Math.abs(held(hopper, scaleOnly).grams - 300)).toBeLessThan(60);
-    expect(hopper.appetite.eaten).toBeGreaterThan(1_000);
+    expect(eatingRate(hopper.appetite, 8, 2.4, scaleOnly)?.mean).toBeGreaterThan(1_000);
   });
 
   it("keeps the drift of its zero in the interval, however often it reads", () => {

@@ -1,6 +1,8 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { eatingRate, hourShares } from "../../../server/domain/hopper/appetite.ts";
+import type { FeederSettings } from "../../../server/domain/feeder.ts";
+import { hoursOfLight } from "../../../server/domain/hopper/activity.ts";
+import { ate, eatingRate, unknownAppetite, watchedUntil } from "../../../server/domain/hopper/appetite.ts";
 import {
   dispensed,
   type HopperState,
@@ -10,12 +12,14 @@ import {
 } from "../../../server/domain/hopper/level.ts";
 import { type EmptyForecast, forecastEmpty, momentWords, runOutWords } from "../../../server/domain/hopper/runOut.ts";
 import { hours, type Instant, inDays, instantOf, type Span } from "../../../server/domain/instant.ts";
+import { civilDaylightHours } from "../../../server/domain/sun.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { appetiteOf } from "./appetiteOf.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
 
 const settings = rowan({ scale: false });
 const zone = "Europe/Stockholm";
+const midnight = instantOf("2026-11-02T00:00:00Z");
 
 const emptyAt = (forecast: EmptyForecast) => {
   if (forecast.kind !== "emptyAt") throw new Error(`expected a time, got ${forecast.kind}`);
@@ -39,7 +43,7 @@ function fed(wholeDays: number, perDay: number, seed = 1): HopperState {
 
 describe("the appetite", () => {
   it("is what was eaten a day, with the scatter of portions at least", () => {
-    const rate = eatingRate(fed(5, 30).appetite, 8, 2.4);
+    const rate = eatingRate(fed(5, 30).appetite, 8, 2.4, settings);
     expect(rate?.mean).toBeGreaterThan(200);
     expect(rate?.mean).toBeLessThan(280);
     expect(rate?.variance).toBeGreaterThanOrEqual(((rate?.mean ?? 0) * (64 + 5.76)) / 8 - 1e-9); // references: r(w² + s²)
@@ -47,11 +51,11 @@ describe("the appetite", () => {
 
   it("follows a flock that stays away within a few days", () => {
     const left = heardThrough(fed(5, 30), minuteAfter(dawn, 11 * 1440));
-    expect(eatingRate(left.appetite, 8, 2.4)?.mean).toBeLessThan(80);
+    expect(eatingRate(left.appetite, 8, 2.4, settings)?.mean).toBeLessThan(80);
   });
 
   it("learns at which hours these birds eat", () => {
-    const shares = hourShares(fed(5, 60).appetite);
+    const shares = eatingRate(fed(5, 60).appetite, 8, 2.4, settings)?.hourShares ?? [];
     expect(shares.reduce((sum, share) => sum + share, 0)).toBeCloseTo(1, 9);
     expect(shares[2]).toBeLessThan(0.01);
     expect(shares[10]).toBeGreaterThan(0.06);
@@ -60,8 +64,78 @@ describe("the appetite", () => {
   it("counts a late portion where it belongs", () => {
     const early = appetiteOf(["06:00", 8], ["07:00", 8], ["20:00", 0]);
     const late = appetiteOf(["06:00", 8], ["20:00", 0], ["07:00", 8]);
-    expect(late.eaten).toBeCloseTo(early.eaten, 9);
+    expect(late.dayEaten).toBeCloseTo(early.dayEaten, 9);
     expect(late.byHour).toEqual(early.byHour);
+  });
+});
+
+describe("the appetite at any time of day", () => {
+  /** Thirty portions of eight grams between 07 and 15 UTC each day, evenly; watched for so many hours from `from` on. */
+  const rateAfter = (hoursWatched: number, from: Instant, yard: Pick<FeederSettings, "place" | "zone"> = settings) => {
+    const end = (from + hours(hoursWatched)) as Instant;
+    let appetite = watchedUntil(unknownAppetite(from), from);
+    for (let at: Instant = from; at < end; at = minuteAfter(at, 1)) {
+      const minute = (at / 60_000) % 1440;
+      if (minute >= 7 * 60 && minute < 15 * 60 && minute % 16 === 0) appetite = ate(appetite, 8, at);
+    }
+    return eatingRate(watchedUntil(appetite, end), 8, 2.4, yard);
+  };
+
+  it("is no higher in the evening than at dawn, from the first whole day on, whenever watching began", () => {
+    for (const begun of [0, 7, 11, 15, 20]) {
+      for (let watched = 24; watched <= 72; watched += 1) {
+        const mean = rateAfter(watched, minuteAfter(midnight, 60 * begun))?.mean ?? 0;
+        expect(mean / 240, `begun at ${begun} h, watched for ${watched} h`).toBeCloseTo(1, 1);
+      }
+    }
+  });
+
+  it("is projected from the light that has passed, on the first day", () => {
+    for (const begun of [0, 7, 11, 15, 20]) {
+      for (let watched = 1; watched < 24; watched += 1) {
+        for (const yard of [settings, { place: null, zone }]) {
+          const rate = rateAfter(watched, minuteAfter(midnight, 60 * begun), yard);
+          if (rate === null) continue;
+          // These birds keep eight hours, the light or the assumption ten: off by a quarter, never by the night.
+          expect(rate.mean / 240, `begun at ${begun} h, watched for ${watched} h`).toBeLessThan(1.3);
+          // Late risers look few at first; from noon on the doubt covers it.
+          if ((begun + watched) % 24 < 11) continue;
+          expect(rate.mean / 240, `begun at ${begun} h, watched for ${watched} h`).toBeGreaterThan(0.6);
+          expect(Math.abs(rate.mean - 240)).toBeLessThan(2 * Math.sqrt(rate.meanVariance));
+        }
+      }
+    }
+  });
+
+  it("doubts a part of a day more than a whole one", () => {
+    const doubts = [4, 6, 8, 24, 48].map(
+      (watched) => rateAfter(watched, minuteAfter(midnight, 420))?.meanVariance ?? 0,
+    );
+    expect(doubts).toEqual(doubts.toSorted((a, b) => b - a));
+    expect(doubts[0]).toBeGreaterThan(1.5 * (doubts[3] ?? 0));
+  });
+
+  it("claims nothing of a night, of the first hours of light, or of a day that nobody has come on yet", () => {
+    expect(rateAfter(11, minuteAfter(midnight, 18 * 60))).toBeNull();
+    expect(rateAfter(2, minuteAfter(midnight, 7 * 60))).toBeNull();
+    const dark = watchedUntil(watchedUntil(unknownAppetite(midnight), midnight), minuteAfter(midnight, 1_200));
+    expect(eatingRate(dark, 8, 2.4, settings)).toBeNull();
+  });
+
+  it("takes the yard's own day by its clock where the place isn't known, or where the sun stays down", () => {
+    const anchorage = { place: null, zone: "America/Anchorage" }; // 07 to 17 there is 16 to 02 UTC
+    const light = hoursOfLight(anchorage, midnight);
+    expect(light.map((part, hour) => (part > 0 ? hour : -1)).filter((hour) => hour >= 0)).toEqual([
+      0, 1, 16, 17, 18, 19, 20, 21, 22, 23,
+    ]);
+    const polar = { place: { latitudeDegrees: 80, longitudeDegrees: 15 }, zone };
+    const midwinter = instantOf("2026-12-21T00:00:00Z");
+    expect(hoursOfLight(polar, midwinter)).toEqual(hoursOfLight({ place: null, zone }, midwinter));
+    const alderCroft = hoursOfLight(settings, midnight);
+    expect(alderCroft.reduce((sum, part) => sum + part, 0)).toBeCloseTo(
+      civilDaylightHours({ latitudeDegrees: 59.5, longitudeDegrees: 17.8 }, midnight, minuteAfter(midnight, 1440)),
+      6,
+    );
   });
 });
 
@@ -76,13 +150,13 @@ describe("the forecast", () => {
     expect(forecastEmpty(fed(3, 0), settings, minuteAfter(dawn, 3 * 1440)).kind).toBe("notEmptying");
   });
 
-  it("falls into the hours at which birds eat, not into the night", () => {
+  it("falls into the hours at which birds eat, seldom into the night", () => {
     const now = minuteAfter(dawn, 5 * 1440);
-    const forecast = emptyAt(forecastEmpty(fed(5, 30), settings, now));
-    for (const at of [forecast.p10, forecast.p50, forecast.p90]) {
-      const hour = new Date(at).getUTCHours();
-      expect(hour >= 6 && hour <= 16).toBe(true);
-    }
+    const hours = Array.from({ length: 20 }, (_, seed) => emptyAt(forecastEmpty(fed(5, 30, seed + 1), settings, now)))
+      .flatMap(({ p10, p50, p90 }) => [p10, p50, p90])
+      .map((at) => new Date(at).getUTCHours());
+    // By the clock alone it would be 35 of 60; a tenth of each meal is kept for hours that saw nobody so far.
+    expect(hours.filter((hour) => hour < 6 || hour > 16).length).toBeLessThan(10);
   });
 
   it("is calibrated: about one hopper in ten is empty before p10, half before p50, nine in ten before p90", () => {
