@@ -6,7 +6,7 @@ import swagger from "@fastify/swagger";
 import swaggerUi from "@fastify/swagger-ui";
 import underPressure from "@fastify/under-pressure";
 import websocket from "@fastify/websocket";
-import Fastify, { type FastifyInstance } from "fastify";
+import Fastify, { type FastifyInstance, LogController } from "fastify";
 import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
 import type { FeederSockets } from "./adapters/feederSockets.ts";
 import type { LiveBrowsers } from "./adapters/liveBrowsers.ts";
@@ -41,6 +41,8 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
   const { ports, config, keys } = house;
   const app = Fastify({
     logger: { level: config.logLevel, redact: ["req.headers.authorization", "req.headers.cookie"] },
+    // Two lines for each report would fill a small board's card with nothing that anyone reads.
+    logController: new LogController({ disableRequestLogging: true }),
     trustProxy: config.trustProxy,
     requestTimeout: house.requestTimeoutMilliseconds,
     http: {
