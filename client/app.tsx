@@ -40,7 +40,7 @@ function Frame() {
   }, [route]);
   const mustSignIn = signedIn.value === "no" && path !== "/claim" && path !== "/cautions";
   const isHere = (href: string) =>
-    href === "/" ? path === "/" || path.startsWith("/feeder") || path.startsWith("/yards") : path === href;
+    href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
   return (
     <div class="notebook">
       <a class="skip" href="#page">
@@ -82,8 +82,6 @@ const Screens = () => (
     <Route path="/" component={HomeScreen} />
     <Route path="/feeders/new" component={AddFeederScreen} />
     <Route path="/feeders/:id" component={FeederById} />
-    {/* the address that a notice carries */}
-    <Route path="/feeder/:id" component={FeederById} />
     <Route path="/feeders/:id/days" component={DaysById} />
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />

@@ -45,7 +45,7 @@ describe("web push", () => {
     expect(message).toMatchObject({ ttlSeconds: 43_200, urgency: "high" });
     expect(message?.payload).toMatchObject({
       web_push: 8030,
-      notification: { title: "Larch: food out 🐦‍⬛", navigate: "https://pieward.example/feeder/f1" },
+      notification: { title: "Larch: food out 🐦‍⬛", navigate: "https://pieward.example/feeders/f1" },
     });
   });
 

@@ -277,7 +277,7 @@ describe("from the outbox to the phone, over a real push service on this machine
     expect(await drain()).toMatchObject({ delivered: 1, nextDueAt: null });
     const message = await arriving;
     expect(message).toMatchObject({ urgency: "high", ttlSeconds: 12 * 3_600 - 90 });
-    expect(message.payload.notification).toMatchObject({ title: "Larch: food out", navigate: "/feeder/rowan" });
+    expect(message.payload.notification).toMatchObject({ title: "Larch: food out", navigate: "/feeders/rowan" });
     expect(service.complaints).toEqual([]);
 
     service.unsubscribe(phone);

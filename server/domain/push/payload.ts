@@ -51,7 +51,7 @@ export function pushPayload(notice: Notice, feeder: string | null, publicUrl: st
 }
 
 function addressOf(feeder: string | null, publicUrl: string | null): string {
-  const path = feeder === null ? "" : `feeder/${encodeURIComponent(feeder)}`;
+  const path = feeder === null ? "" : `feeders/${encodeURIComponent(feeder)}`;
   if (publicUrl === null) return `/${path}`;
   // A public address may have a path of its own; without the slash its last part would be replaced.
   return new URL(path, publicUrl.endsWith("/") ? publicUrl : `${publicUrl}/`).href;

@@ -13,7 +13,7 @@ describe("a push payload", () => {
       notification: {
         title: "Rowan: food low",
         body: "About 90 g left, enough until Thursday.",
-        navigate: "https://pieward.example/feeder/f1",
+        navigate: "https://pieward.example/feeders/f1",
         tag: "alarm-foodLow-rowan",
         silent: false,
         lang: "en",
@@ -26,10 +26,10 @@ describe("a push payload", () => {
     const leadsTo = (feeder: string | null, url: string | null) =>
       pushPayload(aNotice(), feeder, url).notification.navigate;
     expect(leadsTo(null, "https://pieward.example")).toBe("https://pieward.example/");
-    expect(leadsTo("f1", "https://home.example/pieward")).toBe("https://home.example/pieward/feeder/f1");
-    expect(leadsTo("f1", null)).toBe("/feeder/f1");
+    expect(leadsTo("f1", "https://home.example/pieward")).toBe("https://home.example/pieward/feeders/f1");
+    expect(leadsTo("f1", null)).toBe("/feeders/f1");
     expect(leadsTo(null, null)).toBe("/");
-    expect(leadsTo("a/../b", "https://pieward.example")).toBe("https://pieward.example/feeder/a%2F..%2Fb");
+    expect(leadsTo("a/../b", "https://pieward.example")).toBe("https://pieward.example/feeders/a%2F..%2Fb");
   });
 
   it("comes without sound where the notice is quiet", () => {
