@@ -43,6 +43,7 @@ export interface FeederRow {
   readonly yard: string;
   readonly practice: boolean;
   readonly revision: number;
+  readonly addedAt: Instant;
   readonly lastHeardAt: Instant | null;
   readonly state: FeederState;
 }

@@ -134,6 +134,7 @@ export interface FeederView {
   readonly practice: boolean;
   readonly settings: z.infer<typeof feederSettingsRequest>;
   readonly lastHeardAt: string | null;
+  readonly missingEvents: number; // numbered by the feeder, and never arrived
   readonly readings: ReadingsView | null; // null until the first report
   readonly hopper: HopperView;
   readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out

@@ -38,3 +38,7 @@ export function stored(sequence: EventSequence, boot: string, seqs: readonly num
   const others = sequence.boots.filter((other) => other.boot !== boot);
   return { boots: [...others, { boot, highest, missing }].slice(-bootsRemembered) };
 }
+
+/** How many the feeder has lost on the way, as far as the record goes back. */
+export const missingEvents = (sequence: EventSequence): number =>
+  sequence.boots.reduce((sum, { missing }) => sum + missing, 0);

@@ -41,8 +41,10 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
   const now = clock.now();
   const date = yard.digestWanted ? dueDigest(yard.zone, yard.digestTime, now) : null;
   if (date === null || (await store.digests.hasDigest(yard.id, date))) return false;
-  const feeders = await store.digests.feedersOf(yard.id);
-  if (feeders.length === 0) return false; // a yard without a feeder has nothing to tell, and nobody waits for it
+  // The day that is told ended at digest time: a feeder that was added since has its first digest tomorrow.
+  const dayEnd = instantOfLocal(date, yard.digestTime, yard.zone);
+  const feeders = (await store.digests.feedersOf(yard.id)).filter((feeder) => feeder.addedAt < dayEnd);
+  if (feeders.length === 0) return false;
   const digest = await writeDigest(store.digests, yard, feeders, date, now);
   return store.transaction(async (tx) => {
     // Another process may have been faster since we asked.

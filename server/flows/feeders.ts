@@ -32,7 +32,7 @@ export async function addFeeder(
   await ports.store.yards.addFeeder({ id, yard: yard.id, keyHash: hash, practice: yard.practice, state }, now);
   ports.live.changed(yard.id, null, null);
   const { practice } = yard;
-  return { key, feeder: { id, yard: yard.id, practice, revision: 0, lastHeardAt: null, state } };
+  return { key, feeder: { id, yard: yard.id, practice, revision: 0, addedAt: now, lastHeardAt: null, state } };
 }
 
 export const changeFeeder = (ports: Ports, id: string, said: SomeSettings): Promise<FeederRow | null> =>

@@ -1,5 +1,6 @@
 import type { AlarmView, FeederView, HopperView, OrderView, ReadingsView, YardView } from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
+import { missingEvents } from "../domain/eventSequence.ts";
 import { faultKinds, ruleOf } from "../domain/faults.ts";
 import type { FeederSettings, FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
@@ -26,6 +27,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     practice: row.practice,
     settings: settingsView(state.settings),
     lastHeardAt: maybeIso(row.lastHeardAt),
+    missingEvents: missingEvents(state.sequence),
     readings: state.latest && readingsView(state.latest),
     hopper: hopperView(state, now),
     alarms: alarmViews(state),

@@ -2,10 +2,11 @@ import type { FastifyBaseLogger, FastifyInstance, FastifyReply, FastifyRequest }
 import type { WebSocket } from "ws";
 import type { FeederSockets } from "../adapters/feederSockets.ts";
 import { answerSchema, eventsPerReportMax, reportBytesMax, reportSchema } from "../contract/report.ts";
+import { minutes } from "../domain/instant.ts";
 import { type FeederKeys, hashOf, type Identified } from "../flows/feederKeys.ts";
 import type { Ingest, IngestOutcome } from "../flows/ingest.ts";
 import { sendWaitingOrders } from "../flows/keeperActs.ts";
-import { type Ports, StoreBusy, StoreFull } from "../ports.ts";
+import { type Clock, type Ports, StoreBusy, StoreFull } from "../ports.ts";
 import { type Problem, problemOf, sendProblem } from "./problems.ts";
 
 export interface FeederDoor {
@@ -177,13 +178,23 @@ function problemFor(outcome: Exclude<TakeOutcome, { kind: "answered" }>): Proble
 
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
 function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
-  // One report at a time, as over HTTP: the next stays in the network until this one is answered.
+  const allowed = perMinute(door.reportsPerMinute, door.ports.clock);
+  const answer = (text: string) =>
+    allowed() ? answerTo(door, feeder, text, log) : { problem: problemOf(tooOften(door.reportsPerMinute)) };
+  // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
+  let waiting = 0;
+  let turn: Promise<unknown> = Promise.resolve();
   socket.on("message", (data) => {
+    waiting += 1;
     socket.pause();
-    answerTo(door, feeder, data.toString(), log)
-      .then((answer) => socket.send(JSON.stringify(answer)))
+    turn = turn
+      .then(() => answer(data.toString()))
+      .then((said) => socket.send(JSON.stringify(said)))
       .catch((error: unknown) => log.error({ err: error, feeder }, "answering on a feeder's socket failed"))
-      .finally(() => socket.resume());
+      .finally(() => {
+        waiting -= 1;
+        if (waiting === 0) socket.resume();
+      });
   });
   socket.on("error", (error) => log.info({ err: error, feeder }, "a feeder's socket broke"));
   keepAwake(socket);
@@ -191,6 +202,21 @@ function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: Fast
   sendWaitingOrders(door.ports, feeder).catch((error: unknown) =>
     log.error({ err: error, feeder }, "waiting orders could not be sent; they go with the next answer"),
   );
+}
+
+const tooOften = (most: number): Problem => ({
+  status: 429,
+  detail: `More than ${most} reports a minute: wait, and send more events in each.`,
+});
+
+/** The limit that HTTP has, for a socket: so many in each minute by the clock. */
+function perMinute(most: number, clock: Clock): () => boolean {
+  let [minute, count] = [0, 0];
+  return () => {
+    const now = Math.floor(clock.now() / minutes(1));
+    [minute, count] = now === minute ? [minute, count + 1] : [now, 1];
+    return count <= most;
+  };
 }
 
 async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<object> {

@@ -23,6 +23,7 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
       reportEverySeconds: 60,
       warnAheadDays: 2,
     },
+    missingEvents: 0,
     lastHeardAt: iso(now - 2 * minuteMs),
     readings: {
       at: iso(now - 2 * minuteMs),

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { Notice } from "../../server/domain/facts.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
-import { hours, type Instant, instantOf, isoOf, minutes, after as past } from "../../server/domain/instant.ts";
+import { days, hours, type Instant, instantOf, isoOf, minutes, after as past } from "../../server/domain/instant.ts";
 import { type DigestPorts, sendDueDigests } from "../../server/flows/digest.ts";
 import type { DayCounts, YardRow } from "../../server/ports.ts";
 import { someSettings } from "../support/feeders.ts";
@@ -29,6 +29,7 @@ function house(yards: YardRow[]) {
   }[] = [];
   const tallied: { readonly feeder: string; readonly from: string; readonly to: string }[] = [];
   const faults = { enqueue: false, feedersOf: "" };
+  const feeder = { addedAt: past(morning, days(-365)) }; // long ago, unless a test says otherwise
   let rings = 0;
   const counts: DayCounts = { visits: 3, presses: 0, deposits: 0, portions: 2, alarmsRaised: 0 };
   const ports: DigestPorts = {
@@ -44,7 +45,7 @@ function house(yards: YardRow[]) {
         async feedersOf(yard) {
           if (faults.feedersOf === yard) throw new Error("a row that can't be read");
           const state = newFeeder(someSettings(), morning);
-          return [{ id: `${yard}-rowan`, yard, practice: false, revision: 1, lastHeardAt: null, state }];
+          return [{ id: `${yard}-rowan`, yard, practice: false, revision: 1, ...feeder, lastHeardAt: null, state }];
         },
         hasDigest: async (yard, date) => digests.has(`${yard} ${date}`),
         async tally(feeder, from, to) {
@@ -75,7 +76,7 @@ function house(yards: YardRow[]) {
       },
     },
   };
-  return { ports, clock, digests, enqueued, tallied, faults, rings: () => rings };
+  return { feeder, ports, clock, digests, enqueued, tallied, faults, rings: () => rings };
 }
 
 describe("the digest flow", () => {
@@ -155,6 +156,16 @@ describe("the digest flow", () => {
     expect(enqueued).toEqual([]);
     expect(rings()).toBe(0);
     expect(digests.get("alder 2026-11-25")?.title).toBe("theirs");
+  });
+
+  it("tells nothing of a day that no feeder of the yard was there for", async () => {
+    const { ports, clock, digests, feeder } = house([alderCroft]);
+    feeder.addedAt = past(morning, minutes(30)); // after digest time, within the hours in which a late one is still sent
+    clock.at = past(morning, minutes(60));
+    expect(await sendDueDigests(ports)).toBe(0);
+    expect(digests.size).toBe(0);
+    clock.at = past(morning, days(1));
+    expect(await sendDueDigests(ports)).toBe(1);
   });
 
   it("tries again the next minute where it could not be written, and says so", async () => {

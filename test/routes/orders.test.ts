@@ -186,6 +186,24 @@ describe("a live link", () => {
     rowan.socket.close();
   });
 
+  it("answers a flood of reports with 429 and goes on in the next minute, with nothing lost", async () => {
+    const house = await openHouse({ reportsPerMinute: 2 });
+    const { key } = await house.addFeeder();
+    const rowan = await link(await listening(house), key);
+    for (const sentUptimeMs of [60_000, 61_000, 62_000]) {
+      rowan.say(report(sentUptimeMs, false, [{ seq: sentUptimeMs, uptimeMs: 5, kind: "press" }]));
+    }
+    expect([await rowan.next(), await rowan.next(), await rowan.next()]).toMatchObject([
+      { answer: { storedThrough: 60_000 } },
+      { answer: { storedThrough: 61_000 } },
+      { problem: { status: 429 } },
+    ]);
+    house.clock.pass(minutes(1));
+    rowan.say(report(62_000, false, [{ seq: 62_000, uptimeMs: 5, kind: "press" }]));
+    expect(await rowan.next()).toMatchObject({ answer: { storedThrough: 62_000, duplicates: 0 } });
+    rowan.socket.close();
+  });
+
   it("refuses a wrong key before it opens", async () => {
     const house = await openHouse();
     await house.addFeeder();

@@ -50,6 +50,16 @@ describe("a report", () => {
     expect(await storedEvents(house, feeder.id)).toHaveLength(2);
   });
 
+  it("is answered only once it would survive a power cut", async () => {
+    const house = await openHouse();
+    const [direct, prisma] = [
+      house.connections.direct.pragma("synchronous", { simple: true }),
+      await house.connections.write((statements) => statements.$queryRawUnsafe("PRAGMA synchronous")),
+    ];
+    // 2 is FULL: SQLite waits for the disk at every commit, also in WAL mode (sqlite.org/pragma.html#pragma_synchronous).
+    expect([direct, Number((prisma as { synchronous: bigint }[])[0]?.synchronous)]).toEqual([2, 2]);
+  });
+
   it("may be sent by many at once, and each event is still stored once", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();

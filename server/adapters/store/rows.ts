@@ -24,6 +24,7 @@ export function feederFrom(feeder: Feeder): FeederRow {
     yard: feeder.yardId,
     practice: feeder.practice,
     revision: feeder.revision,
+    addedAt: instantFrom(feeder.createdAt),
     lastHeardAt: maybeInstant(feeder.lastHeardAt),
     state: JSON.parse(feeder.state) as FeederState,
   };

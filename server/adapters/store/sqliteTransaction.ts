@@ -11,7 +11,7 @@ import { textOf } from "./rows.ts";
  */
 export function statementsFor(database: Database.Database): Transaction {
   const readFeeder = database.prepare<[string], FeederColumns>(
-    `SELECT "id", "yardId", "practice", "revision", "state", "lastHeardAt" FROM "Feeder" WHERE "id" = ?`,
+    `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt" FROM "Feeder" WHERE "id" = ?`,
   );
   const insertEvent = database.prepare(
     `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
@@ -124,6 +124,7 @@ interface FeederColumns {
   readonly practice: 0 | 1;
   readonly revision: number;
   readonly state: string;
+  readonly createdAt: string;
   readonly lastHeardAt: string | null;
 }
 
@@ -132,6 +133,7 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   yard: row.yardId,
   practice: row.practice === 1,
   revision: row.revision,
+  addedAt: instantOf(row.createdAt),
   lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
   state: JSON.parse(row.state) as FeederState,
 });
