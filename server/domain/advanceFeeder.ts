@@ -5,6 +5,7 @@ import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./
 import { type FaultKind, faultKinds, ruleFor } from "./faults.ts";
 import {
   chuteIsBlind,
+  feedForgiven,
   feedRefilled,
   watchDeposit,
   watchPortion,
@@ -14,7 +15,9 @@ import {
 } from "./feed/diagnosis.ts";
 import type { FeederSettings, FeederState } from "./feeder.ts";
 import { findFaults, suppressedBecause, troubleStands } from "./findFaults.ts";
-import { dispensed, heardThrough, levelOf, refilled, weighed } from "./hopper/level.ts";
+import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
+import { refilled } from "./hopper/refill.ts";
+import { weighed } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, minutes, type Span } from "./instant.ts";
 import {
   answerOrder,
@@ -233,10 +236,9 @@ function toldBy(event: Extract<FeederEvent, { kind: "refill" }>): ToldRefill | n
 function judge(feeder: { readonly id: string }, state: FeederState, now: Instant, effects: Effect[]): FeederState {
   const { orders, changed } = markOverdue(state.orders, state.settings, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
-  const dated = orders === state.orders ? state : { ...state, orders };
-
-  const faults = findFaults(dated, now);
   const paused = isPaused(orders, now);
+  const dated = forgiven(orders === state.orders ? state : { ...state, orders }, paused, now);
+  const faults = findFaults(dated, now);
   let alarms = dated.alarms;
   for (const kind of faultKinds) {
     const fault = faults.find((found) => found.kind === kind) ?? null;
@@ -251,6 +253,17 @@ function judge(feeder: { readonly id: string }, state: FeederState, now: Instant
     }
   }
   return alarms === dated.alarms ? dated : { ...dated, alarms };
+}
+
+/**
+ * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,
+ * they must not come up as news; the next one that goes unpaid will.
+ */
+function forgiven(state: FeederState, paused: boolean, now: Instant): FeederState {
+  const unpaid = state.alarms.depositUnpaid;
+  if (unpaid?.phase !== "suppressedByDesign" || unpaid.raised !== null) return state;
+  const explained = suppressedBecause("depositUnpaid", findFaults(state, now), paused) !== null;
+  return explained ? state : { ...state, feed: feedForgiven(state.feed) };
 }
 
 function withAlarm(

@@ -1,7 +1,7 @@
 import type { Alarm } from "./alarms/alarm.ts";
 import { coldFaults } from "./cold/cold.ts";
 import { type Fault, type FaultKind, ruleOf } from "./faults.ts";
-import { type FeedState, feedFaults } from "./feed/diagnosis.ts";
+import { feedFaults } from "./feed/diagnosis.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { hopperFaults } from "./hopper/hopperFaults.ts";
 import { levelOf } from "./hopper/level.ts";
@@ -25,7 +25,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const paused = isPaused(orders, now);
   return oncePerKind([
     ...pause,
-    ...feedFaults(state.feed, level, settings, now, paused).filter(isProven(state.feed)),
+    ...feedFaults(state.feed, level, settings, now, paused),
     ...hopperFaults(state.hopper, settings, now, stands(state.alarms.foodLow)),
     ...sensorFaults(state.sensors, settings, now, paused),
     ...coldFaults(state.cold, settings, now),
@@ -80,16 +80,6 @@ const stands = (alarm: Alarm | undefined): boolean =>
   alarm?.phase === "unacknowledged" || alarm?.phase === "acknowledged";
 
 const listed = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
-
-/**
- * A healthy chute sensor misses a portion in fifty, and a hundred portions are given a day: that "the motor ran but nothing
- * was seen to fall" for one deposit is no broken promise yet. If nothing falls indeed, the feed's own test says so within
- * a few portions, and names the cause. A deposit that got no portion at all is unpaid at once.
- */
-function isProven({ payments, chute }: FeedState): (fault: Fault) => boolean {
-  const proven = chute.verdict === "faulty" || payments.unpaid.some((debt) => !debt.droppedNothing);
-  return ({ kind }) => kind !== "depositUnpaid" || proven;
-}
 
 /** Two rooms may see the same thing; the first, which looked closer, speaks. */
 function oncePerKind(faults: readonly Fault[]): readonly Fault[] {

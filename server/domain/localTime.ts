@@ -57,10 +57,10 @@ export const weekdayOf = (date: LocalDate): string =>
   weekdays[Temporal.PlainDate.from(date).dayOfWeek - 1] ?? unreachable(date);
 
 /** "Thursday 3 December" */
-export function dateWords(date: LocalDate): string {
-  const { day, month } = Temporal.PlainDate.from(date);
-  return `${weekdayOf(date)} ${day} ${months[month - 1] ?? unreachable(date)}`;
-}
+export const dateWords = (date: LocalDate): string =>
+  `${weekdayOf(date)} ${Temporal.PlainDate.from(date).day} ${monthOf(date)}`;
+
+const monthOf = (date: LocalDate): string => months[Temporal.PlainDate.from(date).month - 1] ?? unreachable(date);
 
 /** A date as one says it today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
 export function dayWords(date: LocalDate, today: LocalDate): string {
@@ -71,9 +71,24 @@ export function dayWords(date: LocalDate, today: LocalDate): string {
   return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateWords(date);
 }
 
-/** "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
+/** To the minute: "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
 export const momentWords = (at: Instant, zone: string, now: Instant): string =>
   `${dayWords(localDateOf(at, zone), localDateOf(now, zone))} ${localTimeOf(at, zone)}`;
+
+/** "this evening", "tomorrow morning", "Thursday", "3 December": as exact as a forecast can be. */
+export function dayPartWords(at: Instant, zone: string, now: Instant): string {
+  const then = zoned(at, zone);
+  const date = then.toPlainDate().toString();
+  const ahead = localDaysBetween(localDateOf(now, zone), date);
+  const part = dayPart(then.hour);
+  if (ahead === 0 && part === "night") return at < now ? "last night" : "tonight";
+  if (ahead === 0) return `this ${part}`;
+  if (ahead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
+  if (ahead === -1) return `yesterday ${part}`;
+  return Math.abs(ahead) < 7 ? weekdayOf(date) : `${then.day} ${monthOf(date)}`;
+}
+
+const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
 
 const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
   Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);

@@ -196,6 +196,81 @@ describe("one cause", () => {
   });
 });
 
+describe("a cause that is over", () => {
+  it("leaves no old debts behind as news: what the empty hopper explained stays told by it after the refill", () => {
+    const house = yard(rowanSettings, start, 1);
+    house.pass(2 * day + 8 * 60);
+    house.truth.hopper = 1;
+    house.pass(5);
+    house.truth.dead.add("payer"); // such a feeder doesn't even try while it is empty
+    house.pass(5 * 60);
+    expect(house.state().alarms.depositUnpaid?.phase).toBe("suppressedByDesign");
+    house.refill(1_200);
+    house.truth.dead.delete("payer");
+    house.pass(60);
+    expect(house.rangFor()).toEqual(["foodOut"]);
+    expect(house.state().alarms.depositUnpaid).toBeUndefined();
+    // The next one that gets nothing is news.
+    house.truth.dead.add("payer");
+    house.pass(day);
+    expect(house.rangFor()).toEqual(["foodOut", "depositUnpaid"]);
+  });
+
+  it.each([1, 2, 3])(
+    "is a blind chute sensor: neither its finding nor its cleaning calls a deposit unpaid (seed %i)",
+    (seed) => {
+      const house = yard(rowanSettings, start, seed);
+      house.truth.perHour = 15;
+      house.pass(day + 8 * 60);
+      house.truth.dead.add("chute");
+      house.pass(day);
+      // A jam first, since a scale needs some twenty such small portions to say that they fall.
+      expect(house.rangFor()).toEqual(["trayJammed", "chuteBlind"]);
+      house.truth.dead.delete("chute");
+      house.pass(6 * 60);
+      expect(house.rangFor()).toEqual(["trayJammed", "chuteBlind"]);
+      expect(house.told().at(-1)?.notice).toMatchObject({ fault: "chuteBlind", quiet: true });
+      house.truth.tray = "jammed";
+      house.pass(day);
+      expect(house.rangFor().at(-1)).toBe("trayJammed");
+    },
+  );
+
+  it("is a chute sensor that was blind for an hour or three: seen again, it proves no jam", () => {
+    for (const seed of [2, 3, 4]) {
+      const house = yard(rowanSettings, start, seed);
+      house.pass(2 * day + 8 * 60);
+      house.truth.dead.add("chute");
+      house.pass(3 * 60);
+      const rang = house.rangFor();
+      house.truth.dead.delete("chute");
+      house.pass(5 * 60);
+      expect(house.rangFor()).toEqual(rang);
+    }
+  });
+});
+
+describe("a scale that shows the same whatever falls", () => {
+  const frozen = (settings: Partial<FeederSettings>) => {
+    const house = yard({ ...rowanSettings, ...settings }, start, 4);
+    house.truth.perHour = 15;
+    house.pass(day + 8 * 60);
+    house.truth.frozen = house.truth.hopper;
+    house.pass(day);
+    return house;
+  };
+
+  it("is called silent where the chute sensor sees food fall", () => {
+    expect(frozen({}).rangFor()).toEqual(["scaleSilent"]);
+  });
+
+  it("looks like a jam where there is no chute sensor, and the words say so", () => {
+    const house = frozen({ sensors: { ...rowanSettings.sensors, chute: false } });
+    expect(house.rangFor()).toEqual(["trayJammed"]);
+    expect(house.state().alarms.trayJammed?.finding.reason).toContain("a stuck scale looks the same");
+  });
+});
+
 describe("a pause that does not arrive", () => {
   it("is told even while the feeder is silent", () => {
     const house = yard(rowanSettings, start, 5);
@@ -235,6 +310,22 @@ describe("a backlog after an outage", () => {
     house.pass(2 * 60);
     expect(house.rangFor()).toEqual(["feederSilent"]);
     expect(house.told().at(-1)?.notice).toMatchObject({ fault: "feederSilent", quiet: true });
+  });
+
+  it.each([1, 2, 3, 4])("of half a day is told as a silence and as nothing else (seed %i)", (seed) => {
+    for (const meanwhile of ["nothing", "restart", "refill", "pause"] as const) {
+      const house = yard(rowanSettings, start, seed);
+      house.pass(day + 6 * 60);
+      house.truth.dead.add("link");
+      house.pass(6 * 60);
+      if (meanwhile === "restart") house.restart();
+      if (meanwhile === "refill") house.refill(700);
+      if (meanwhile === "pause") house.truth.paused = true; // by the switch on the feeder itself
+      house.pass(6 * 60);
+      house.truth.dead.delete("link");
+      house.pass(18 * 60);
+      expect(house.rangFor(), meanwhile).toEqual(["feederSilent"]);
+    }
   });
 
   it("counts in the hopper's level all the same", () => {

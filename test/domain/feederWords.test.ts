@@ -4,7 +4,7 @@ import { shelve } from "../../server/domain/alarms/lifeCycle.ts";
 import { type FaultKind, ruleOf } from "../../server/domain/faults.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { feederWords } from "../../server/domain/feederWords.ts";
-import { refilled } from "../../server/domain/hopper/level.ts";
+import { refilled } from "../../server/domain/hopper/refill.ts";
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
 import { answerOrder, askOrder } from "../../server/domain/orders/lifeCycle.ts";
 import type { Order } from "../../server/domain/orders/order.ts";

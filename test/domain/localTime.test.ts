@@ -1,9 +1,10 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { type Instant, inHours, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
+import { hours, type Instant, inHours, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
 import {
   addLocalDays,
   dateWords,
+  dayPartWords,
   dayWords,
   instantOfLocal,
   localDateOf,
@@ -110,5 +111,22 @@ describe("local time", () => {
     expect(() => instantOfLocal("2026-02-30x", "07:30", "Europe/Stockholm")).toThrow(RangeError);
     expect(() => instantOfLocal("2026-02-28", "25:00", "Europe/Stockholm")).toThrow(RangeError);
     expect(() => instantOfLocal("2026-02-28", "07:30", "Europe/Nowhere")).toThrow(RangeError);
+  });
+});
+
+describe("a part of the day", () => {
+  const zone = "Europe/Stockholm";
+  const now = instantOf("2026-11-02T09:00:00Z"); // Monday, 10:00 in Stockholm
+
+  it("calls the small hours last night when they are over, tonight when they are to come", () => {
+    const smallHours = instantOf("2026-11-03T01:30:00Z");
+    expect(dayPartWords(smallHours, zone, now)).toBe("tonight");
+    expect(dayPartWords(smallHours, zone, instantOf("2026-11-03T08:00:00Z"))).toBe("last night");
+  });
+
+  it("counts days by the yard's own calendar, also across the autumn clock change", () => {
+    const lateEvening = instantOf("2026-10-24T22:30:00Z"); // 00:30 on the 25th in Stockholm
+    expect(dayPartWords(instantOf("2026-10-25T22:30:00Z"), zone, lateEvening)).toBe("this evening");
+    expect(dayPartWords((lateEvening + hours(30)) as Instant, zone, lateEvening)).toBe("tomorrow morning");
   });
 });

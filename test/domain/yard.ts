@@ -17,6 +17,7 @@ export interface Truth {
   perHour: number; // landings in daylight
   motor: "turns" | "stalled" | "wireOff";
   tray: "free" | "jammed";
+  frozen: number | null; // grams that the scale shows whatever is in it
   dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "ears">;
   chuteMisses: number; // share of portions that slip past a healthy chute sensor
   air: number;
@@ -43,6 +44,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     perHour: 8,
     motor: "turns",
     tray: "free",
+    frozen: null,
     dead: new Set(),
     chuteMisses: 0.02,
     air: 5,
@@ -121,7 +123,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       hopper:
         !settings.sensors.scale || truth.dead.has("scale")
           ? null
-          : grams(Math.round(10 * (truth.hopper + chance() + chance() - 1)) / 10),
+          : grams(Math.round(10 * (truth.frozen ?? truth.hopper + chance() + chance() - 1)) / 10),
       air: celsius(truth.air + 0.1 * chance()),
       inside: celsius(inside),
       lid: celsius(truth.lid ?? truth.air),

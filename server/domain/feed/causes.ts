@@ -48,8 +48,7 @@ export function stopFaults(
   // Filled again since the last portion: whether food falls now, the next portion will show.
   if (then !== null && level !== null && level.low > Math.max(then.high, mark)) return [];
   const evidence: readonly Evidence[] = [...signEvidence(feed, sign), ...motorEvidence(feed), ...levelEvidence(then)];
-  const unless =
-    sign === "chute" && !settings.sensors.scale ? " Without a scale a blind chute sensor looks the same." : "";
+  const unless = sameLooks(sign, settings);
   if (then === null) {
     const reason = `${nothingFalls(sign, feed)}, and nothing is known about the hopper's level: it is empty or jammed.${unless}`;
     return [{ kind: "feedStopped", reason, evidence, sure: sureMax }];
@@ -136,6 +135,12 @@ function nothingFalls(sign: Sign, feed: FeedState): string {
   return feed.uncountedRun === 0
     ? "Hardly any portion falls any more"
     : `Nothing fell in the last ${feed.uncountedRun === 1 ? "portion" : `${feed.uncountedRun} portions`}`;
+}
+
+/** What looks the same from where nothing else could see it. */
+function sameLooks(sign: Sign, { sensors }: FeederSettings): string {
+  if (sign === "scale") return sensors.chute ? "" : " Without a chute sensor a stuck scale looks the same.";
+  return sensors.scale ? "" : " Without a scale a blind chute sensor looks the same.";
 }
 
 const lowered = (sentence: string) => sentence.charAt(0).toLowerCase() + sentence.slice(1);

@@ -8,6 +8,7 @@ import type { Grams } from "../units.ts";
 import { motorFaults, stopFaults } from "./causes.ts";
 import { type MotorState, motorFaulty, unknownMotor, watchCurrent } from "./motorCurrent.ts";
 import {
+  debtsForgiven,
   depositMade,
   nothingOwed,
   type Payments,
@@ -81,7 +82,8 @@ export function watchPortion(
     return watchPortion({ ...feedRefilled(feed), motor }, portion, level, settings);
   }
   const counted = settings.sensors.chute && portion.chuteCount !== null ? portion.chuteCount > 0 : null;
-  const chute = counted === null ? feed.chute : weighCount(feed, counted);
+  // Seen again, after the scale had seen all along: what the sensor missed speaks for no jam.
+  const chute = counted === null ? feed.chute : counted && scaleSawFalls(feed) ? openTest : weighCount(feed, counted);
   const uncountedRun = counted === null ? feed.uncountedRun : counted ? 0 : feed.uncountedRun + 1;
   // Three misses in a row are no longer a matter of the sensor's habit.
   const learns = counted !== null && chute.verdict !== "faulty" && uncountedRun < 3;
@@ -158,12 +160,13 @@ export function feedFaults(
   paused = false,
 ): readonly Fault[] {
   const motor = motorFaults(feed);
-  return [
-    ...motor,
-    ...(motor.length > 0 ? [] : stopFaults(feed, level, settings, now)),
-    ...paymentFaults(feed.payments, now, paused),
-  ];
+  const causes = motor.length > 0 ? motor : stopFaults(feed, level, settings, now);
+  const stopped = causes.some(({ kind }) => kind !== "chuteBlind");
+  return [...causes, ...paymentFaults(feed.payments, stopped, now, paused)];
 }
+
+/** See `debtsForgiven` in payments.ts. */
+export const feedForgiven = (feed: FeedState): FeedState => ({ ...feed, payments: debtsForgiven(feed.payments) });
 
 /** Null where no sensor can tell. */
 function sawItFall(feed: FeedState, portion: Portion, settings: FeederSettings): boolean | null {
@@ -172,6 +175,9 @@ function sawItFall(feed: FeedState, portion: Portion, settings: FeederSettings):
   if (portion.chuteCount > 0) return true;
   return chuteIsBlind(feed) ? null : false;
 }
+
+/** The scale says that the portions which the chute sensor missed fell all the same. */
+const scaleSawFalls = (feed: FeedState): boolean => chuteIsBlind(feed) || (feed.scale.uncounted ?? 0) < 0;
 
 function weighCount(feed: FeedState, counted: boolean): SequentialTest {
   const missed = Math.min(Math.max(2 * feed.missedShare, missedMin), missedMax);

@@ -128,20 +128,30 @@ export function reportRead(
   return due.reduce(judgedUnpaid, { ...payments, awaiting });
 }
 
-/** `paused`: the feeder is paused just now, so nobody is waiting for anything. */
-export function paymentFaults(payments: Payments, now: Instant, paused: boolean): readonly Fault[] {
-  const newest = payments.unpaid.at(-1);
+/**
+ * `stopped`: the feed's own tests have found that nothing falls. A healthy chute sensor misses a portion in fifty, and a
+ * hundred portions are given a day: that "the motor ran but nothing was seen to fall" for one deposit is no broken promise
+ * yet. If nothing falls indeed, the feed says so within a few portions, and names the cause. A deposit that got no portion
+ * at all is unpaid at once. `paused`: the feeder is paused just now, so nobody is waiting for anything.
+ */
+export function paymentFaults(payments: Payments, stopped: boolean, now: Instant, paused: boolean): readonly Fault[] {
+  const unpaid = stopped ? payments.unpaid : payments.unpaid.filter((debt) => !debt.droppedNothing);
+  const newest = unpaid.at(-1);
   if (paused || !newest || now - newest.at > unpaidStandsFor) return [];
   const what = newest.kind === "deposit" ? "deposit" : "press";
   const how = newest.droppedNothing ? "the motor ran, but no food was seen to fall" : "no portion was given for it";
-  const more = payments.unpaidCount > 1 ? ` It is the last of ${payments.unpaidCount} in a row.` : "";
-  const evidence: Evidence[] = payments.unpaid.map((debt) => ({
+  const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
+  const more = count > 1 ? ` It is the last of ${count} in a row.` : "";
+  const evidence: Evidence[] = unpaid.map((debt) => ({
     what: `${debt.kind} ${debt.seq}`,
     value: debt.droppedNothing ? "answered, nothing fell" : "no portion",
     at: debt.at,
   }));
   return [{ kind: "depositUnpaid", reason: `A ${what} was not paid: ${how}.${more}`, evidence, sure: null }];
 }
+
+/** What was owed until now needs no more telling: another alarm has told why it couldn't be paid. */
+export const debtsForgiven = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0 });
 
 /** A broken promise is told until one is kept again, and no longer than a day. */
 const unpaidStandsFor = minutes(24 * 60);

@@ -1,11 +1,12 @@
 import type { Evidence, Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
 import type { Instant, Span } from "../instant.ts";
+import { dayPartWords } from "../localTime.ts";
 import { probability } from "../units.ts";
 import { roundedGrams } from "./amount.ts";
 import { wholeDayWatched } from "./appetite.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
-import { forecastEmpty, mayBeEmptyWithin, momentWords, runOutWords } from "./runOut.ts";
+import { forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
 
 /**
  * What is wrong with the hopper's content as reckoned. `foodLowStands`: the alarm stands already; it then takes a quarter
@@ -34,7 +35,7 @@ function foodOut(
   const sign = hopper.weighedAt === null ? "by the portions given since the last refill" : "by the scale";
   return {
     kind: "foodOut",
-    reason: `The hopper is empty ${sign}: at most ${roundedGrams(level.high)} are left, since ${momentWords(since, settings.zone, now)}.`,
+    reason: `The hopper is empty ${sign}: at most ${roundedGrams(level.high)} are left, since ${dayPartWords(since, settings.zone, now)}.`,
     evidence: [
       ...levelEvidence(hopper, level),
       { what: "counted as empty below", value: roundedGrams(emptyMark(settings)), at: null },
@@ -63,8 +64,8 @@ function foodLow(
       reason: `About ${roundedGrams(level.grams)} are left: ${words}.`,
       evidence: [
         ...levelEvidence(hopper, level),
-        { what: "may be empty (1 in 10)", value: momentWords(forecast.p10, settings.zone, now), at: forecast.p10 },
-        { what: "as likely empty as not", value: momentWords(forecast.p50, settings.zone, now), at: forecast.p50 },
+        { what: "may be empty (1 in 10)", value: dayPartWords(forecast.p10, settings.zone, now), at: forecast.p10 },
+        { what: "as likely empty as not", value: dayPartWords(forecast.p50, settings.zone, now), at: forecast.p50 },
       ],
       sure: null,
     };

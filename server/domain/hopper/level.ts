@@ -1,13 +1,13 @@
-import type { Portion, ToldRefill } from "../facts.ts";
+import type { Portion } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { between, days, type Instant, inDays, minutes, seconds } from "../instant.ts";
+import type { Instant } from "../instant.ts";
 import { type Grams, grams } from "../units.ts";
-import { type Appetite, ate, eatingRate, unknownAppetite, watchedUntil } from "./appetite.ts";
-import { afterMeasurement, afterPortion, type LevelBelief } from "./levelFilter.ts";
+import { type Appetite, ate, unknownAppetite, watchedUntil } from "./appetite.ts";
+import { afterPortion, type LevelBelief } from "./levelFilter.ts";
 
 /**
- * How much is in the hopper. Portions are subtracted by dead reckoning, a scale (if there is one) and the keeper's word
- * correct it, and both teach what a portion weighs. Nothing is claimed before one of them has said where to start.
+ * How much is in the hopper. Portions are subtracted by dead reckoning, a scale if there is one (weighing.ts) and the
+ * keeper's word (refill.ts) correct it, and both teach what a portion weighs. Nothing is claimed before one of them has said where to start.
  */
 export interface HopperState {
   readonly known: boolean; // false until a scale or a refill has told where to start; `belief.level` means nothing until then
@@ -38,12 +38,6 @@ const portionDoubt = 0.3;
 const portionWander = 0.002;
 /** 5 % and 95 % of a normal distribution, for the 90 % interval. */
 export const ninetyPercent = 1.6449;
-/** Told within this time of a rise that the scale found, it is the same refill. */
-const sameRefillWithin = minutes(30);
-/** A bird on the perch leaves again; a gust is over. So a jump must still be there this much later, in another reading. */
-const jumpPersists = seconds(20);
-/** After this long without a portion event the birds, if the scale sinks, eat without being reported. */
-const portionsMissingAfter = days(2);
 
 /**
  * Noise of one reading: wind on the roof and birds landing, not the cell's own noise (below 1 g for a common bar cell
@@ -138,75 +132,6 @@ export const heardThrough = (hopper: HopperState, at: Instant): HopperState => (
   appetite: watchedUntil(hopper.appetite, at),
 });
 
-export interface Weighed {
-  readonly hopper: HopperState;
-  /** What somebody poured in without a word; null where nothing was, or where the keeper has told of it. */
-  readonly refillFound: Grams | null;
-}
-
-/**
- * The scale said something. A reading far off what is believed is believed only when another one agrees: a bird on the
- * perch adds 200 to 500 g and leaves again. Snow on the lid stays, and is taken for food: a weakness until the lid's
- * temperature is weighed in.
- */
-export function weighed(hopper: HopperState, reading: Grams, at: Instant, settings: FeederSettings): Weighed {
-  const same = { hopper, refillFound: null };
-  if (!settings.sensors.scale || liftedOff(reading, settings)) return same;
-  // Older than what is known: what fell or was filled in since isn't in it.
-  if (
-    (hopper.fixedAt !== null && at < hopper.fixedAt) ||
-    (hopper.lastPortionAt !== null && at < hopper.lastPortionAt)
-  ) {
-    return same;
-  }
-  const heard = heardThrough(hopper, at);
-  if (!hopper.known) return { hopper: startedAt(heard, reading, at, settings), refillFound: null };
-
-  const noise = scaleNoise(settings);
-  const predicted = wandered(heard, at, settings);
-  const total = predicted.belief.levelVariance + noise * noise;
-  const off = reading - predicted.belief.level;
-  const gate = Math.max(5 * Math.sqrt(total), 0.02 * settings.hopperCapacity, 20);
-  if (Math.abs(off) > gate) return jumped(predicted, reading, at, off, gate, settings);
-
-  const corrected = withinHopper(afterMeasurement(predicted.belief, reading, noise * noise), settings);
-  const measured: HopperState = {
-    ...predicted,
-    belief: withPortionBounds(corrected, settings),
-    spreadVariance: learntSpread(predicted, off, total),
-    portionsSinceWeighed: 0,
-    weighedAt: at,
-    fixedAt: at,
-    jump: null,
-    appetite: eatsUnreported(hopper, at)
-      ? ate(predicted.appetite, hopper.belief.level - corrected.level, at)
-      : predicted.appetite,
-  };
-  return { hopper: markEmpty(measured, at, settings), refillFound: null };
-}
-
-/**
- * The keeper, or the feeder on the keeper's behalf, told of a refill. One that the scale found within half an hour is
- * the same refill: then the scale knows better how much it was.
- */
-export function refilled(hopper: HopperState, refill: ToldRefill, settings: FeederSettings): HopperState {
-  const at = refill.at;
-  const told = { ...hopper, toldAt: hopper.toldAt === null || at > hopper.toldAt ? at : hopper.toldAt, jump: null };
-  if (foundAlready(hopper, refill, settings)) return told;
-  switch (refill.what.kind) {
-    case "added":
-      return markEmpty(added(told, refill.what.grams, at, settings), at, settings);
-    case "filled":
-      // "To the brim" is judged by eye: right within 5 %. Common practice, no source.
-      return measuredByKeeper(told, settings.hopperCapacity, 0.05 * settings.hopperCapacity, at, settings, false);
-    case "level": {
-      // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.05 * settings.hopperCapacity);
-      return measuredByKeeper(told, refill.what.grams, doubt, at, settings, true);
-    }
-  }
-}
-
 // --- portions ------------------------------------------------------------------------------------------------------
 
 function droppedNothing(portion: Portion, settings: FeederSettings, chuteBlind: boolean): boolean {
@@ -227,154 +152,23 @@ const portionSaidAnew = (hopper: HopperState, settings: FeederSettings): HopperS
   portionSaid: settings.portionMass,
 });
 
-// --- scale ---------------------------------------------------------------------------------------------------------
-
-/** Far below zero the hopper has been lifted off its cell, or the cell is broken: no word about the food. */
-const liftedOff = (reading: number, settings: FeederSettings) =>
-  reading < -Math.max(50, 0.05 * settings.hopperCapacity);
-
-const eatsUnreported = (hopper: HopperState, at: Instant) =>
-  hopper.lastPortionAt === null || at - hopper.lastPortionAt > portionsMissingAfter;
-
-/** Between readings the zero wanders; and where birds eat without portion events the level itself does. */
-function wandered(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
-  const last = hopper.weighedAt ?? hopper.fixedAt;
-  if (last === null || at <= last) return hopper;
-  const perDay = eatsUnreported(hopper, at) ? 0.1 * settings.hopperCapacity : scaleDrift(settings);
-  const levelVariance = hopper.belief.levelVariance + perDay * perDay * inDays(between(last, at));
-  return { ...hopper, belief: { ...hopper.belief, levelVariance } };
-}
-
-function startedAt(hopper: HopperState, reading: number, at: Instant, settings: FeederSettings): HopperState {
-  const belief = { ...hopper.belief, level: reading, levelVariance: scaleNoise(settings) ** 2, covariance: 0 };
-  return markEmpty(
-    {
-      ...hopper,
-      known: true,
-      belief: withinHopper(belief, settings),
-      portionsSinceWeighed: 0,
-      weighedAt: at,
-      fixedAt: at,
-      jump: null,
-    },
-    at,
-    settings,
-  );
-}
-
-function jumped(
-  hopper: HopperState,
-  reading: number,
-  at: Instant,
-  off: number,
-  gate: number,
-  settings: FeederSettings,
-): Weighed {
-  const { jump } = hopper;
-  const sameSide = jump !== null && jump.grams > hopper.belief.level === off > 0;
-  if (!jump || !sameSide) return { hopper: { ...hopper, jump: { grams: reading, at } }, refillFound: null };
-  // A rise must have come to rest, a bird shifts on its perch; a fall may go on, since birds may be eating.
-  const settled = off < 0 || Math.abs(reading - jump.grams) <= gate / 2;
-  if (!settled) return { hopper: { ...hopper, jump: { grams: reading, at } }, refillFound: null };
-  if (at - jump.at < jumpPersists) return { hopper, refillFound: null };
-
-  const started = startedAt(hopper, reading, at, settings);
-  if (off > 0) {
-    const told = hopper.toldAt !== null && at - hopper.toldAt <= sameRefillWithin;
-    return { hopper: { ...started, found: { grams: off, at } }, refillFound: told ? null : grams(off) };
-  }
-  // What sank far and stayed there without portions was eaten unreported, unless it only takes back a rise just found.
-  const takenBack = hopper.found !== null && at - hopper.found.at <= sameRefillWithin;
-  const appetite = eatsUnreported(hopper, at) && !takenBack ? ate(started.appetite, -off, at) : started.appetite;
-  return { hopper: { ...started, appetite }, refillFound: null };
-}
-
-/**
- * Where innovations are larger or smaller than foreseen, a single portion's spread was set too small or too large: as far
- * as that spread, and not the scale's noise, made up what was foreseen.
- */
-function learntSpread(hopper: HopperState, off: number, total: number): number {
-  const share = (hopper.portionsSinceWeighed * hopper.spreadVariance) / total;
-  if (share <= 0) return hopper.spreadVariance;
-  const surprise = Math.min((off * off) / total, 9) - 1;
-  const learnt = hopper.spreadVariance * (1 + 0.05 * Math.min(share, 1) * surprise);
-  const mean = hopper.belief.portion;
-  return Math.min(Math.max(learnt, (0.05 * mean) ** 2), mean * mean);
-}
-
-// --- refills -------------------------------------------------------------------------------------------------------
-
-/** The scale found this very refill: about then and about as much. */
-function foundAlready(hopper: HopperState, { at, what }: ToldRefill, settings: FeederSettings): boolean {
-  const { found } = hopper;
-  if (found === null || Math.abs(at - found.at) > sameRefillWithin) return false;
-  if (what.kind === "added") return found.grams >= 0.5 * what.grams;
-  const level = what.kind === "filled" ? settings.hopperCapacity : what.grams;
-  return Math.abs(level - hopper.belief.level) <= 0.25 * settings.hopperCapacity;
-}
-
-function added(hopper: HopperState, mass: number, at: Instant, settings: FeederSettings): HopperState {
-  if (!hopper.known) {
-    // What was in it before isn't known; keepers refill what is nearly empty.
-    const levelVariance = (0.15 * settings.hopperCapacity) ** 2;
-    const belief = { ...hopper.belief, level: mass, levelVariance, covariance: 0 };
-    return { ...hopper, known: true, fixedAt: at, belief: withinHopper(belief, settings) };
-  }
-  // The scale weighed after it was poured in: it is in the reading already.
-  if (hopper.weighedAt !== null && at < hopper.weighedAt) return hopper;
-  const doubt = 0.05 * mass; // a kitchen scale or a scoop; common practice, no source
-  const levelVariance = hopper.belief.levelVariance + doubt * doubt;
-  const belief = { ...hopper.belief, level: hopper.belief.level + mass, levelVariance };
-  return { ...hopper, belief: withinHopper(belief, settings) };
-}
-
-function measuredByKeeper(
-  hopper: HopperState,
-  mass: number,
-  doubt: number,
-  at: Instant,
-  settings: FeederSettings,
-  teaches: boolean, // whether what was reckoned before can be compared with it: not where food was poured in
-): HopperState {
-  if (hopper.fixedAt !== null && at < hopper.fixedAt) return hopper;
-  // Told late: what fell since then was subtracted from a level that no longer counts, so it is reckoned anew.
-  const since = eatenSince(hopper, at, settings);
-  const now = mass - since;
-  const variance = doubt * doubt + (0.5 * since) ** 2;
-  const total = hopper.belief.levelVariance + variance;
-  const near = hopper.known && Math.abs(now - hopper.belief.level) <= 3 * Math.sqrt(total);
-  const belief =
-    teaches && near
-      ? withPortionBounds(afterMeasurement(hopper.belief, now, variance), settings)
-      : { ...hopper.belief, level: now, levelVariance: variance, covariance: 0 };
-  const measured = { ...hopper, known: true, fixedAt: at, belief: withinHopper(belief, settings) };
-  return markEmpty(measured, at, settings);
-}
-
-/** Grams by the learnt rate, since single portions of the past aren't kept. */
-function eatenSince(hopper: HopperState, at: Instant, settings: FeederSettings): number {
-  if (hopper.lastPortionAt === null || hopper.lastPortionAt <= at) return 0;
-  const rate = eatingRate(hopper.appetite, hopper.belief.portion, Math.sqrt(hopper.spreadVariance), settings);
-  return (rate?.mean ?? 0) * inDays(between(at, hopper.lastPortionAt));
-}
-
 // --- bounds --------------------------------------------------------------------------------------------------------
 
 /** Heaped a little above the brim is possible, more isn't. */
 const brim = (settings: FeederSettings) => 1.05 * settings.hopperCapacity;
 
-function withinHopper(belief: LevelBelief, settings: FeederSettings): LevelBelief {
+export function withinHopper(belief: LevelBelief, settings: FeederSettings): LevelBelief {
   const level = Math.min(Math.max(belief.level, 0), brim(settings));
   return level === belief.level ? belief : { ...belief, level };
 }
 
-function withPortionBounds(belief: LevelBelief, settings: FeederSettings): LevelBelief {
+export function withPortionBounds(belief: LevelBelief, settings: FeederSettings): LevelBelief {
   const portion = Math.min(Math.max(belief.portion, 0.1 * settings.portionMass), 10 * settings.portionMass);
   return portion === belief.portion ? belief : { ...belief, portion };
 }
 
 /** Empty when the whole interval lies below the mark; filled again only well above it, so that the border doesn't flicker. */
-function markEmpty(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
+export function markEmpty(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = levelOf(hopper, settings);
   if (level === null) return hopper;
   const mark = emptyMark(settings);

@@ -1,6 +1,6 @@
-import { Temporal } from "temporal-polyfill";
 import type { FeederSettings } from "../feeder.ts";
 import { after, days, type Instant, inDays, type Span } from "../instant.ts";
+import { dayPartWords } from "../localTime.ts";
 import { hourLong, hourOf } from "./activity.ts";
 import { type EatingRate, eatingRate } from "./appetite.ts";
 import { type FirstPassage, firstPassageChance, firstPassageQuantile } from "./inverseGaussian.ts";
@@ -91,45 +91,14 @@ export function runOutWords(forecast: EmptyForecast, zone: string, now: Instant)
     case "notEmptying":
       return "hardly anything is eaten: no end in sight";
     case "emptyAt": {
-      if (forecast.p90 <= now) return `empty since ${momentWords(forecast.p50, zone, now)}`;
-      const soonest = momentWords(forecast.p10, zone, now);
+      if (forecast.p90 <= now) return `empty since ${dayPartWords(forecast.p50, zone, now)}`;
+      const soonest = dayPartWords(forecast.p10, zone, now);
       if (forecast.p10 - now > days(1)) return `enough until ${soonest}, 90 % sure`;
-      const likely = momentWords(forecast.p50, zone, now);
+      const likely = dayPartWords(forecast.p50, zone, now);
       return soonest === likely ? `empty by ${likely}` : `may be empty by ${soonest}, likely by ${likely}`;
     }
   }
 }
-
-/** "this evening", "tomorrow morning", "Thursday", "3 December": as exact as such a forecast can be. */
-export function momentWords(at: Instant, zone: string, now: Instant): string {
-  const then = Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
-  const today = Temporal.Instant.fromEpochMilliseconds(now).toZonedDateTimeISO(zone);
-  const daysAhead = today.toPlainDate().until(then.toPlainDate(), { largestUnit: "days" }).days;
-  const part = dayPart(then.hour);
-  if (daysAhead === 0 && part === "night") return at < now ? "last night" : "tonight";
-  if (daysAhead === 0) return `this ${part}`;
-  if (daysAhead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
-  if (daysAhead === -1) return `yesterday ${part}`;
-  if (Math.abs(daysAhead) < 7) return weekdays[then.dayOfWeek - 1] ?? "";
-  return `${then.day} ${months[then.month - 1] ?? ""}`;
-}
-
-const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
-const weekdays = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
-const months = [
-  "January",
-  "February",
-  "March",
-  "April",
-  "May",
-  "June",
-  "July",
-  "August",
-  "September",
-  "October",
-  "November",
-  "December",
-];
 
 /** So many days' meals from now on, eaten in the hours in which these birds eat. */
 function laidOnHours(meals: number, shares: readonly number[], now: Instant): Instant {

@@ -3,7 +3,8 @@ import { type DigestFeeder, digestOf } from "../../../server/domain/digest/words
 import type { FaultKind } from "../../../server/domain/faults.ts";
 import { ruleOf } from "../../../server/domain/faults.ts";
 import { type FeederState, newFeeder } from "../../../server/domain/feeder.ts";
-import { dispensed, refilled } from "../../../server/domain/hopper/level.ts";
+import { dispensed } from "../../../server/domain/hopper/level.ts";
+import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
 import { days, hours, type Instant, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
 import { grams } from "../../../server/domain/units.ts";

@@ -7,7 +7,7 @@ import {
   watchPortion,
   watchWeighing,
 } from "../../../server/domain/feed/diagnosis.ts";
-import { refilled } from "../../../server/domain/hopper/level.ts";
+import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan } from "../hopper/rowan.ts";
 import { Bench } from "./bench.ts";

@@ -8,10 +8,10 @@ import {
   heardThrough,
   levelOf,
   portionOf,
-  refilled,
   unknownHopper,
-  weighed,
 } from "../../../server/domain/hopper/level.ts";
+import { refilled } from "../../../server/domain/hopper/refill.ts";
+import { weighed } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";

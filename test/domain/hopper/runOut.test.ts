@@ -3,14 +3,9 @@ import { describe, expect, it } from "vitest";
 import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import { hoursOfLight } from "../../../server/domain/hopper/activity.ts";
 import { ate, eatingRate, unknownAppetite, watchedUntil } from "../../../server/domain/hopper/appetite.ts";
-import {
-  dispensed,
-  type HopperState,
-  heardThrough,
-  refilled,
-  unknownHopper,
-} from "../../../server/domain/hopper/level.ts";
-import { type EmptyForecast, forecastEmpty, momentWords, runOutWords } from "../../../server/domain/hopper/runOut.ts";
+import { dispensed, type HopperState, heardThrough, unknownHopper } from "../../../server/domain/hopper/level.ts";
+import { refilled } from "../../../server/domain/hopper/refill.ts";
+import { type EmptyForecast, forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
 import { hours, type Instant, inDays, instantOf, type Span } from "../../../server/domain/instant.ts";
 import { civilDaylightHours } from "../../../server/domain/sun.ts";
 import { grams } from "../../../server/domain/units.ts";
@@ -249,23 +244,11 @@ describe("the forecast in words", () => {
     );
   });
 
-  it("calls the small hours last night when they are over, tonight when they are to come", () => {
-    const smallHours = instantOf("2026-11-03T01:30:00Z");
-    expect(momentWords(smallHours, zone, now)).toBe("tonight");
-    expect(momentWords(smallHours, zone, instantOf("2026-11-03T08:00:00Z"))).toBe("last night");
-  });
-
   it("is honest about what it doesn't know", () => {
     expect(runOutWords({ kind: "unknown", missing: "level" }, zone, now)).toBe(
       "no word yet on how much is in it: weigh it or enter a refill",
     );
     expect(runOutWords({ kind: "unknown", missing: "appetite" }, zone, now)).toBe("too early to say how long it lasts");
-  });
-
-  it("counts days by the yard's own calendar, also across the autumn clock change", () => {
-    const lateEvening = instantOf("2026-10-24T22:30:00Z"); // 00:30 on the 25th in Stockholm
-    expect(momentWords(instantOf("2026-10-25T22:30:00Z"), zone, lateEvening)).toBe("this evening");
-    expect(momentWords((lateEvening + hours(30)) as Instant, zone, lateEvening)).toBe("tomorrow morning");
   });
 });
 
