@@ -1,6 +1,6 @@
 import { useId } from "preact/hooks";
 import type { HopperView } from "../../server/contract/api.ts";
-import { fullnessWords, massWords } from "../words/amount.ts";
+import { fullnessWords, levelWords, massWords } from "../words/amount.ts";
 import { filling, halfWidthAt, kernels, section, slice, surfaceAt } from "./hopperSection.ts";
 
 const { top, shoulder, bottom, halfWidth, halfOutlet, middle } = section;
@@ -79,9 +79,9 @@ export function HopperDrawing(props: { readonly hopper: HopperView }) {
 
 function hopperText(hopper: HopperView): string {
   if (hopper.level === null) return "The hopper's level is not known yet.";
-  const { grams, low, high } = hopper.level;
-  const fullness = fullnessWords(grams / hopper.capacityGrams);
-  return `The hopper is ${fullness}: about ${massWords(grams)}, between ${massWords(low)} and ${massWords(high)}, of ${massWords(hopper.capacityGrams)}.`;
+  const fullness = fullnessWords(hopper.level.grams / hopper.capacityGrams);
+  const { about, low, high } = levelWords(hopper.level);
+  return `The hopper is ${fullness}: about ${about}, between ${low} and ${high}, of ${massWords(hopper.capacityGrams)}.`;
 }
 
 /** The same drawing as a margin mark in a list; its words stand beside it. */

@@ -4,7 +4,7 @@ import { Pennant } from "../drawing/glyphs.tsx";
 import { paths } from "../reach/api.ts";
 import { act } from "../state/acts.ts";
 import { now } from "../state/now.ts";
-import { isSetAside, phaseWords, priorityWords } from "../words/alarm.ts";
+import { callWords, isSetAside, phaseWords } from "../words/alarm.ts";
 import { sentence } from "../words/amount.ts";
 import { localDate, shiftDate, timeOf, whenWords, zonedInstant } from "../words/clock.ts";
 
@@ -24,12 +24,10 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
   const waitsForKeeper = alarm.phase === "unacknowledged" || alarm.phase === "returnedUnacknowledged";
   return (
     <li class={`alarm ${alarm.priority} ${alarm.phase}`}>
-      <Pennant priority={alarm.priority} />
+      <Pennant priority={isSetAside(alarm) ? "note" : alarm.priority} />
       <h3 ref={heading} tabIndex={-1}>
         {sentence(alarm.title)}
-        <span class="priority">
-          {alarm.phase === "returnedUnacknowledged" ? "over" : priorityWords[alarm.priority]}
-        </span>
+        <span class="priority">{callWords(alarm)}</span>
       </h3>
       <p class="since">{phaseWords(alarm, now.value, yard.zone)}</p>
       <p>{alarm.reason}</p>

@@ -3,7 +3,8 @@ import { useId, useRef, useState } from "preact/hooks";
 import type { ProblemView } from "../../server/contract/api.ts";
 import type { Answer } from "../reach/api.ts";
 import { noteLine } from "../state/home.ts";
-import { sentence } from "../words/amount.ts";
+import { wholeSentence } from "../words/amount.ts";
+import { problemWords } from "../words/problem.ts";
 
 type Problems = Readonly<Record<string, string>>;
 
@@ -76,7 +77,7 @@ export function useSending() {
   const form = useRef<HTMLFormElement>(null);
 
   const refuse = (problem: ProblemView) => {
-    setProblems(Object.fromEntries((problem.errors ?? []).map((each) => [each.field, each.problem])));
+    setProblems(Object.fromEntries((problem.errors ?? []).map((each) => [each.field, problemWords(each.problem)])));
     // The first wrong field takes the focus once it is marked, and says itself what is wrong. What no field of this form
     // stands for is said above them all.
     requestAnimationFrame(() => {
@@ -105,7 +106,7 @@ export function useSending() {
 /** What went wrong as a whole, read out as soon as it stands there. */
 export const Said = (props: { readonly words: string | null }) => (
   <p class="said" role="alert">
-    {props.words === null ? null : sentence(props.words)}
+    {props.words === null ? null : wholeSentence(props.words)}
   </p>
 );
 

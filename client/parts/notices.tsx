@@ -31,7 +31,7 @@ export function Notices() {
         <p class="notice worry" key={id}>
           {sentence(words)}{" "}
           <button type="button" class="plain" onClick={() => haveRead(id)}>
-            Read
+            I've read it
           </button>
         </p>
       ))}

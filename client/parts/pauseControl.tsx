@@ -33,7 +33,9 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
     heading.current?.focus({ preventScroll: true }); // the button that was pressed is another one now, or gone
   };
   const pauseAnHour = () => ask("pause", new Date(serverNow() + hourMs).toISOString(), "pause for 1 hour");
-  const resume = wantsResume(feeder.pause);
+  // What waits on the phone was asked last.
+  const asked = mine.at(-1);
+  const resume = asked === undefined ? wantsResume(feeder.pause) : asked.kind === "pause";
 
   return (
     <section class="pause" aria-labelledby="pause-title">

@@ -1,6 +1,5 @@
 import type { FeederView, ReadingsView } from "../../server/contract/api.ts";
 import { now } from "../state/now.ts";
-import { massWords } from "../words/amount.ts";
 import { agoWords, whenWords } from "../words/clock.ts";
 
 type NumericReading = {
@@ -12,7 +11,7 @@ const rows: readonly {
   readonly name: string;
   readonly say: (value: number) => string;
 }[] = [
-  { key: "hopperGrams", name: "Scale under the hopper", say: massWords },
+  { key: "hopperGrams", name: "Scale under the hopper", say: (value) => `${Math.round(value)} g` },
   { key: "airCelsius", name: "Air", say: (value) => `${signed(value)} °C` },
   { key: "insideCelsius", name: "Inside the box", say: (value) => `${signed(value)} °C` },
   { key: "lidCelsius", name: "Lid", say: (value) => `${signed(value)} °C` },
@@ -29,7 +28,7 @@ const signed = (value: number) => value.toFixed(1).replace("-", "−");
 /** The numbers, one tap away. */
 export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
   const { readings, lastHeardAt, hopper } = props.feeder;
-  if (readings === null) return <p>No readings yet: the feeder has not reported.</p>;
+  if (readings === null) return null;
   const said = rows.flatMap(({ key, name, say }) => {
     const value = readings[key];
     return value === null ? [] : [{ name, words: say(value) }];
@@ -50,7 +49,7 @@ export function ReadingsTable(props: { readonly feeder: FeederView; readonly zon
           </div>
         ))}
         <div>
-          <dt>A portion, as learnt</dt>
+          <dt>One portion, as reckoned</dt>
           <dd>{hopper.portionGrams.toFixed(1)} g</dd>
         </div>
       </dl>

@@ -54,6 +54,7 @@ export function DaysScreen(props: { readonly id: string }) {
           return (
             <li key={date}>
               <a href={`/feeders/${feeder.id}?day=${date}`}>{sentence(dayWords(date, today))}</a>
+              {known?.view.marks.length === 0 && <span class="since"> nothing recorded</span>}
               {known === null ? (
                 <p class="empty">{line.value === "cut" ? "Not on this phone." : "…"}</p>
               ) : (

@@ -10,8 +10,8 @@ import { waiting } from "../state/acts.ts";
 import { findFeeder, home, line } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { isSetAside } from "../words/alarm.ts";
-import { bigAndSmall, fullnessWords, massWords, sentence } from "../words/amount.ts";
-import { agoWords, whenWords } from "../words/clock.ts";
+import { bigAndSmall, fullnessWords, levelWords, massWords, sentence } from "../words/amount.ts";
+import { agoWords, roughlyWhen } from "../words/clock.ts";
 
 export function FeederScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
@@ -44,7 +44,11 @@ export function FeederScreen(props: { readonly id: string }) {
         </div>
         <div class="leaf-page">
           {stands && <Hopper feeder={feeder} yard={yard} />}
-          <DaySection key={feeder.id} feeder={feeder} yard={yard} />
+          {feeder.lastHeardAt === null ? (
+            <FirstReport feeder={feeder} />
+          ) : (
+            <DaySection key={feeder.id} feeder={feeder} yard={yard} />
+          )}
           <ReadingsTable feeder={feeder} zone={yard.zone} />
           <p class="elsewhere">
             <a href={`/feeders/${feeder.id}/settings`}>Settings of {feeder.name}</a>
@@ -54,6 +58,17 @@ export function FeederScreen(props: { readonly id: string }) {
     </Screen>
   );
 }
+
+/** Before the first report there is no day to draw: the page says what it waits for instead. */
+const FirstReport = ({ feeder }: { readonly feeder: FeederView }) => (
+  <section aria-labelledby="first-title">
+    <h2 id="first-title">Waiting for a first report</h2>
+    <p>
+      Put the key on {feeder.name}'s computer and let it report; its days will be drawn here. If the key is lost,{" "}
+      <a href={`/feeders/${feeder.id}/settings`}>make a new one in the settings</a>.
+    </p>
+  </section>
+);
 
 function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
   const standing = feeder.alarms.filter((alarm) => !isSetAside(alarm));
@@ -72,7 +87,7 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
       )}
       {aside.length > 0 && (
         <details class="aside">
-          <summary>Set aside ({aside.length})</summary>
+          <summary>Kept quiet for now: {aside.map((alarm) => alarm.title).join(", ")}</summary>
           <ul class="alarm-list">
             {aside.map((alarm) => (
               <AlarmEntry key={alarm.fault} alarm={alarm} feeder={feeder} yard={yard} />
@@ -87,6 +102,7 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
 function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { hopper } = feeder;
   const { big, small } = bigAndSmall(hopper.words);
+  const level = hopper.level === null ? null : levelWords(hopper.level);
   const refills = waiting.value.filter((act) => act.feeder === feeder.id && act.kind === "refill");
   return (
     <section class="hopper-section" aria-labelledby="hopper-title">
@@ -96,10 +112,10 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
       <p class="big">{big}</p>
       <HopperDrawing hopper={hopper} />
       <div class="hopper-words">
-        {small !== null && <p class="small">{small}</p>}
+        {small !== null && hopper.level !== null && <p class="small">{small}</p>}
         <p>
           {hopper.level === null
-            ? "Tell it of a refill, and it knows where to start from."
+            ? `${feeder.settings.sensors.scale ? "Its scale's first word" : "The first refill you tell of"} says where to start from.`
             : `${sentence(fullnessWords(hopper.level.grams / hopper.capacityGrams))} of ${feeder.settings.food}.`}
         </p>
         <a class="button main" href={`/feeders/${feeder.id}/refill`}>
@@ -112,21 +128,18 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
       <details>
         <summary>The hopper in numbers</summary>
         <dl class="numbers">
-          {hopper.level !== null && (
+          {level !== null && (
             <>
-              <Row name="In it now" value={`about ${massWords(hopper.level.grams)}`} />
-              <Row
-                name="Nine times in ten between"
-                value={`${massWords(hopper.level.low)} and ${massWords(hopper.level.high)}`}
-              />
+              <Row name="In it now" value={`about ${level.about}`} />
+              <Row name="Nine times in ten between" value={`${level.low} and ${level.high}`} />
             </>
           )}
           <Row name="Full" value={massWords(hopper.capacityGrams)} />
           {hopper.empty !== null && (
             <>
-              <Row name="Empty at the earliest (1 in 10)" value={when(hopper.empty.p10, yard.zone)} />
-              <Row name="As likely before as after" value={when(hopper.empty.p50, yard.zone)} />
-              <Row name="At the latest (9 in 10)" value={when(hopper.empty.p90, yard.zone)} />
+              <Row name="Empty by, 1 chance in 10" value={when(hopper.empty.p10, yard.zone)} />
+              <Row name="Empty by, as likely as not" value={when(hopper.empty.p50, yard.zone)} />
+              <Row name="Empty by, 9 chances in 10" value={when(hopper.empty.p90, yard.zone)} />
             </>
           )}
         </dl>
@@ -134,7 +147,7 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
     </section>
   );
 }
-const when = (at: string | null, zone: string) => (at === null ? "not in sight" : whenWords(at, now.value, zone));
+const when = (at: string | null, zone: string) => (at === null ? "not in sight" : roughlyWhen(at, now.value, zone));
 const Row = (props: { readonly name: string; readonly value: string }) => (
   <div>
     <dt>{props.name}</dt>

@@ -3,7 +3,7 @@ import type { PhonesView, TestPushView } from "../../server/contract/api.ts";
 import { Field, Said, textIn } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
-import { home, noteLine, signOut } from "../state/home.ts";
+import { home, line, noteLine, signOut } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import {
   findOwnEndpoint,
@@ -16,6 +16,8 @@ import {
 } from "../state/phone.ts";
 import { agoWords } from "../words/clock.ts";
 
+const outOfReach = "The server can't be reached just now.";
+
 /** Which phones are woken, and the proof of each. */
 export function PhonesScreen() {
   const [phones, setPhones] = useState<PhonesView | null>(null);
@@ -26,14 +28,17 @@ export function PhonesScreen() {
   const load = async () => {
     const answer = await api.phones();
     noteLine(answer);
-    if (answer.kind === "ok") setPhones(answer.value);
-    else if (answer.kind === "unreachable") setSaid("The server can't be reached just now.");
+    if (answer.kind === "ok") {
+      setPhones(answer.value);
+      setSaid((before) => (before === outOfReach ? null : before));
+    } else if (answer.kind === "unreachable") setSaid(outOfReach);
     else setSaid(answer.problem.detail);
   };
+  const cut = line.value === "cut";
   useEffect(() => {
     void load();
     void findOwnEndpoint();
-  }, []);
+  }, [cut]); // and again once the line is back
 
   const during = async (work: () => Promise<void>) => {
     setBusy(true);
@@ -73,7 +78,7 @@ export function PhonesScreen() {
     during(async () => {
       const answer = await api.forgetPhone(endpoint);
       if (answer.kind === "unreachable") {
-        setSaid("The server can't be reached just now.");
+        setSaid(outOfReach);
         return;
       }
       if (endpoint === ownEndpoint.value) await switchOff();
@@ -83,7 +88,7 @@ export function PhonesScreen() {
     during(async () => {
       const answer = await api.testPhones();
       if (answer.kind === "ok") setTest(answer.value);
-      else setSaid(answer.kind === "unreachable" ? "The server can't be reached just now." : answer.problem.detail);
+      else setSaid(answer.kind === "unreachable" ? outOfReach : answer.problem.detail);
       await load();
     });
 

@@ -4,7 +4,7 @@ import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
 import { acceptHome, home, yards } from "../state/home.ts";
-import { practiceWords } from "../words/practice.ts";
+import { chosenWords, practiceWords } from "../words/practice.ts";
 
 /** A feeder that doesn't exist, to learn on: everything else about it is real. */
 export function PracticeScreen() {
@@ -13,6 +13,8 @@ export function PracticeScreen() {
   const practice = home.value?.view.practice;
   const running = practice?.running ?? false;
   const feeders = yards.value.filter((yard) => yard.practice).flatMap((yard) => yard.feeders);
+
+  const shownBy = chosen === null ? undefined : feeders.find(({ name }) => name === practiceWords[chosen].feeder);
 
   const begin = async () => {
     const view = await send(api.startPractice);
@@ -32,11 +34,11 @@ export function PracticeScreen() {
   };
 
   return (
-    <Screen title="Practice" practice={running}>
+    <Screen title="Practice">
       <p>
-        A practice feeder is made up by the server and reports as a real one would. Break it in whatever way you like,
-        and see what reaches your phone. It is marked as practice wherever it appears, and never mixes with your own
-        record.
+        Two practice feeders are made up by the server and report as real ones would. Break one in whatever way you
+        like, and see what reaches your phone. They are marked as practice wherever they appear, and never mix with your
+        own record.
       </p>
       <Said words={said} />
       {!running ? (
@@ -55,26 +57,33 @@ export function PracticeScreen() {
           <form onSubmit={(event) => void choose(event)}>
             <fieldset class="faults">
               <legend>What goes wrong?</legend>
+              <p class="hint">
+                Unless Larch is named, Rowan shows it. Practice alarms come sooner than real ones, which wait longer to
+                be sure.
+              </p>
               {(Object.keys(practiceWords) as PracticeFault[]).map((fault) => (
                 <Choice
                   key={fault}
                   type="radio"
                   label={practiceWords[fault].title}
-                  hint={practiceWords[fault].outcome}
+                  hint={practiceWords[fault].outcome + (practiceWords[fault].feeder === "Larch" ? " On Larch." : "")}
                   input={{ name: "fault", value: fault, defaultChecked: practice?.fault === fault }}
                 />
               ))}
             </fieldset>
-            <div class="answers sticky">
-              <button type="submit" class="main" disabled={sending}>
-                Let it happen
-              </button>
+            <div class="sticky">
+              <p role="status">{chosen === null ? "" : chosenWords(chosen)}</p>
+              <div class="answers">
+                <button type="submit" class="main" disabled={sending}>
+                  Let it happen
+                </button>
+                {shownBy !== undefined && (
+                  <a class="button" href={`/feeders/${shownBy.id}`}>
+                    Watch {shownBy.name}
+                  </a>
+                )}
+              </div>
             </div>
-            <p role="status" class="hint">
-              {chosen === null
-                ? ""
-                : `From now on: ${practiceWords[chosen].title.toLowerCase()}. Give it some reports to show.`}
-            </p>
           </form>
           <section class="after" aria-labelledby="end-title">
             <h2 id="end-title">Done practising</h2>

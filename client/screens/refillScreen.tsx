@@ -28,12 +28,14 @@ export function RefillScreen(props: { readonly id: string }) {
 
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
-    const grams = numberIn(new FormData(event.currentTarget as HTMLFormElement), "grams");
+    const form = event.currentTarget as HTMLFormElement;
+    const grams = numberIn(new FormData(form), "grams");
     if (
       kind !== "filled" &&
       (grams === undefined || !Number.isFinite(grams) || grams < 0 || (kind === "added" && grams === 0))
     ) {
       setProblem("say how many grams");
+      form.querySelector<HTMLElement>("[name=grams]")?.focus();
       return;
     }
     const what = kind === "filled" ? { kind } : { kind, grams: grams as number };

@@ -20,7 +20,21 @@ export function phaseWords(alarm: AlarmView, now: number, zone: string): string 
     case "shelved":
       return alarm.shelvedUntil === null ? "shelved" : `shelved until ${whenWords(alarm.shelvedUntil, now, zone)}`;
     case "suppressedByDesign":
-      return `${since}, kept quiet because something else explains it`;
+      return `${since}; something else explains it`;
+  }
+}
+
+/** How it calls, beside its title. What doesn't call the keeper must not say "act now". */
+export function callWords(alarm: AlarmView): string {
+  switch (alarm.phase) {
+    case "unacknowledged":
+    case "acknowledged":
+      return priorityWords[alarm.priority];
+    case "returnedUnacknowledged":
+      return "over";
+    case "shelved":
+    case "suppressedByDesign":
+      return "kept quiet";
   }
 }
 

@@ -1,8 +1,23 @@
 /** Amounts of food, said before they are counted. */
 
-/** "620 g", "1.4 kg" */
+/** "620 g", "1.25 kg", "2 kg" */
 export const massWords = (grams: number) =>
-  grams < 1000 ? `${Math.round(grams)} g` : `${(grams / 1000).toFixed(grams < 9_950 ? 1 : 0)} kg`;
+  grams < 999.5 ? `${Math.round(grams)} g` : `${Number((grams / 1000).toFixed(grams < 9_950 ? 2 : 1))} kg`;
+
+/**
+ * What is in the hopper, no finer than it is known: to the coarsest step of about a tenth of its interval, and to 10 g where
+ * it is said in kilograms. The interval is rounded outwards, so that it never promises more than the server said.
+ */
+export function levelWords(level: { readonly grams: number; readonly low: number; readonly high: number }) {
+  const tenth = (level.high - level.low) / 10;
+  const finest = level.high < 1000 ? 1 : 10;
+  const fit = [100, 50, 10, 5].find((step) => step <= tenth && step >= finest) ?? finest;
+  return {
+    about: massWords(Math.round(level.grams / fit) * fit),
+    low: massWords(Math.floor(level.low / fit) * fit),
+    high: massWords(Math.ceil(level.high / fit) * fit),
+  };
+}
 
 /** "about half full": an eye's estimate, since the interval is seldom narrower than an eighth. */
 export function fullnessWords(share: number): string {
@@ -19,6 +34,8 @@ export function fullnessWords(share: number): string {
 }
 
 export const sentence = (words: string) => words.charAt(0).toUpperCase() + words.slice(1);
+/** A whole sentence, with its end. */
+export const wholeSentence = (words: string) => sentence(/[.!?…]$/.test(words) ? words : `${words}.`);
 
 /** "enough until Thursday, 80 % sure" is one big thing and one small thing. */
 export function bigAndSmall(words: string): { readonly big: string; readonly small: string | null } {

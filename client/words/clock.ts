@@ -45,6 +45,23 @@ export function whenWords(at: string, now: number, zone: string): string {
   return day === "today" ? timeOf(at, zone) : `${day} at ${timeOf(at, zone)}`;
 }
 
+/**
+ * A forecast's moment, no finer than a forecast is: "about 14:30" today, then "tomorrow morning", "Friday evening", "Thu 3 Dec".
+ * A moment that has passed is no forecast, and is said to the minute.
+ */
+export function roughlyWhen(at: string, now: number, zone: string): string {
+  const then = Date.parse(at);
+  if (then <= now) return whenWords(at, now, zone);
+  const date = localDate(then, zone);
+  const today = localDate(now, zone);
+  const halfHour = new Date(Math.round(then / (30 * minuteMs)) * 30 * minuteMs).toISOString();
+  if (date === today) return `about ${timeOf(halfHour, zone)}`;
+  const day = dayWords(date, today);
+  if (Date.parse(date) - Date.parse(today) >= 7 * dayMs) return day;
+  const hour = Number(timeOf(at, zone).slice(0, 2));
+  return `${day} ${hour < 5 ? "before dawn" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening"}`;
+}
+
 /** "just now", "4 minutes ago", "3 hours ago", "2 days ago". A moment in the future (clocks differ) counts as now. */
 export function agoWords(at: string, now: number): string {
   const ago = Math.max(0, now - Date.parse(at));

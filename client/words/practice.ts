@@ -1,49 +1,94 @@
 import type { PracticeFault } from "../../server/contract/api.ts";
 
-/** What to call a practice fault, and what the keeper may expect to see. */
-export const practiceWords: Readonly<Record<PracticeFault, { readonly title: string; readonly outcome: string }>> = {
-  none: { title: "Nothing wrong", outcome: "Visits, deposits and paid portions, as on a good day." },
-  empty: { title: "The hopper runs out", outcome: "Portions turn but nothing falls and the weight stays: “food out”." },
+interface PracticeWords {
+  readonly title: string;
+  /** What the keeper may expect to see; the alarm by the name it will have. */
+  readonly outcome: string;
+  /** The practice feeder that will show it, as the server chooses it; null where both are well. */
+  readonly feeder: "Rowan" | "Larch" | null;
+}
+
+/** What to call a practice fault, what comes of it, and where. */
+export const practiceWords: Readonly<Record<PracticeFault, PracticeWords>> = {
+  none: {
+    title: "Nothing wrong",
+    outcome: "Visits, deposits and paid portions, as on a good day. What was wrong is over again.",
+    feeder: null,
+  },
+  empty: {
+    title: "The hopper runs out",
+    outcome: "The last crumbs fall, then nothing: “food out”.",
+    feeder: "Rowan",
+  },
   jam: {
     title: "The tray jams",
-    outcome: "The motor works hard and nothing falls, with food in the hopper: “tray jammed”.",
+    outcome: "The motor runs as usual and nothing falls, with food in the hopper: “tray jammed”.",
+    feeder: "Rowan",
   },
-  stall: { title: "The motor stalls", outcome: "The current stays at its peak: “motor stalled”, before it overheats." },
+  stall: {
+    title: "The motor stalls",
+    outcome: "It draws far more current than usual and doesn't turn: “motor stalled”.",
+    feeder: "Rowan",
+  },
   wireOff: {
     title: "A wire comes off the motor",
     outcome: "It is told to turn and draws no current: “motor not turning”.",
+    feeder: "Rowan",
   },
   chuteBlind: {
     title: "The chute sensor goes blind",
     outcome: "The hopper grows lighter but the chute counts nothing: “chute sensor blind”, and no jam.",
+    feeder: "Rowan",
   },
   buttonDead: {
     title: "The button dies",
-    outcome: "Birds come and eat but never press: “button silent”, after some hours.",
+    outcome: "Birds come to the perch and none seems to press: “button silent”.",
+    feeder: "Rowan",
   },
   detectorDeaf: {
     title: "The metal detector goes deaf",
-    outcome: "Caps fall through the slot uncounted: “detector silent”, after some hours.",
+    outcome: "Caps fall through the slot uncounted: “detector silent”.",
+    feeder: "Rowan",
   },
   scaleDead: {
     title: "The scale dies",
     outcome: "The level goes on by reckoning, with growing doubt: “scale silent”.",
+    feeder: "Rowan",
   },
   silent: {
     title: "The feeder falls silent",
     outcome: "No report comes any more: one alarm, “feeder silent”, and not five.",
+    feeder: "Rowan",
   },
   coldNight: {
-    title: "A cold, wet night",
+    title: "A cold, damp night",
     outcome: "Frost forms inside: “frost inside”, so that you look before the first birds.",
+    feeder: "Rowan",
   },
-  weakBattery: { title: "The battery sinks", outcome: "Its margin to freezing shrinks: “battery near freezing”." },
+  weakBattery: {
+    title: "The battery sinks in deep frost",
+    outcome: "A lead-acid battery that is nearly flat can freeze: “battery near freezing”.",
+    feeder: "Larch",
+  },
   chargingInFrost: {
     title: "The charger works in frost",
-    outcome: "Current flows into a battery below 0 °C: “charging in frost”.",
+    outcome: "Current flows into a lithium battery below 0 °C: “charging in frost”.",
+    feeder: "Rowan",
   },
   deafToOrders: {
     title: "The feeder ignores orders",
-    outcome: "Ask for a pause and watch it go overdue: “pause not confirmed”.",
+    outcome: "Ask it for a pause and watch that go overdue: “pause not confirmed”.",
+    feeder: "Rowan",
   },
 };
+
+/** What was chosen last, and what to wait for. */
+export function chosenWords(fault: PracticeFault): string {
+  const { title, feeder } = practiceWords[fault];
+  if (feeder === null)
+    return "Both practice feeders are well from now on. An alarm that stood is over within some minutes.";
+  const what = `${feeder}: ${title.charAt(0).toLowerCase()}${title.slice(1)}.`;
+  return fault === "deafToOrders"
+    ? `${what} Ask it for a pause now; the alarm comes about two minutes later.`
+    : `${what} Its alarm takes up to about two minutes.`;
+}

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { calls, mostUrgentFirst, newsWords, phaseWords } from "../../client/words/alarm.ts";
+import { calls, callWords, mostUrgentFirst, newsWords, phaseWords } from "../../client/words/alarm.ts";
 import { alarmView, feederView } from "./cannedViews.ts";
 
 const now = Date.parse("2026-11-25T13:20:00Z");
@@ -28,6 +28,14 @@ describe("the list of feeders", () => {
 });
 
 describe("an alarm's state in words", () => {
+  it("never says to act on what doesn't call the keeper", () => {
+    expect(callWords(urgent)).toBe("act now");
+    expect(callWords({ ...urgent, phase: "acknowledged" })).toBe("act now");
+    expect(callWords({ ...urgent, phase: "shelved" })).toBe("kept quiet");
+    expect(callWords({ ...urgent, phase: "suppressedByDesign" })).toBe("kept quiet");
+    expect(callWords({ ...urgent, phase: "returnedUnacknowledged" })).toBe("over");
+  });
+
   it("always says until when it is shelved", () => {
     const shelved = { ...urgent, phase: "shelved" as const, shelvedUntil: "2026-11-26T06:00:00Z" };
     expect(phaseWords(shelved, now, "Europe/Stockholm")).toBe("shelved until tomorrow at 07:00");

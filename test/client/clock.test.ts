@@ -1,5 +1,13 @@
 import { describe, expect, it } from "vitest";
-import { agoWords, dayWords, localDate, shiftDate, whenWords, zonedInstant } from "../../client/words/clock.ts";
+import {
+  agoWords,
+  dayWords,
+  localDate,
+  roughlyWhen,
+  shiftDate,
+  whenWords,
+  zonedInstant,
+} from "../../client/words/clock.ts";
 
 const zone = "Europe/Stockholm";
 const now = Date.parse("2026-11-25T13:20:00Z"); // a Wednesday, 14:20 there
@@ -53,5 +61,22 @@ describe("the yard's calendar", () => {
     expect(
       Math.abs(Date.parse(zonedInstant("2026-03-29", "02:30", zone)) - Date.parse("2026-03-29T01:00:00Z")),
     ).toBeLessThanOrEqual(3_600_000);
+  });
+});
+
+describe("a forecast's moment", () => {
+  const now = Date.parse("2026-11-25T09:10:00Z"); // a Wednesday, 10:10 in Stockholm
+  const said = (at: string) => roughlyWhen(at, now, "Europe/Stockholm");
+
+  it("is no finer than a forecast is", () => {
+    expect(said("2026-11-25T13:22:41Z")).toBe("about 14:30");
+    expect(said("2026-11-26T10:34:00Z")).toBe("tomorrow morning");
+    expect(said("2026-11-27T15:34:00Z")).toBe("Friday afternoon");
+    expect(said("2026-11-28T02:00:00Z")).toBe("Saturday before dawn");
+    expect(said("2026-12-02T18:34:00Z")).toBe("Wed 2 Dec");
+  });
+
+  it("is told to the minute once it is no forecast any more", () => {
+    expect(said("2026-11-25T08:03:00Z")).toBe("09:03");
   });
 });

@@ -132,7 +132,7 @@ describe("one feeder", () => {
     await openAt("/feeders/rowan");
     expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
     expect(screen.getByText("80 % sure")).toBeTruthy();
-    expect(screen.getByRole("img", { name: /two thirds full: about 742 g, between 655 g and 829 g/ })).toBeTruthy();
+    expect(screen.getByRole("img", { name: /two thirds full: about 740 g, between 650 g and 830 g/ })).toBeTruthy();
   });
 
   it("shows the day as a ribbon with its sentence", async () => {
