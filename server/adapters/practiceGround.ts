@@ -11,12 +11,12 @@ export function practiceGround(clock: Clock, ownUrl: () => string, log: Practice
   let running = new Map<string, Practice>();
   let fault: PracticeFault = "none";
 
-  const begin = ({ name, key, heardUntil, hopper }: PracticeStart, index: number): [string, Practice] => {
+  const begin = ({ name, key, heardUntil, hopper }: PracticeStart): [string, Practice] => {
     const practice = startPractice({
       url: ownUrl(),
       key,
       settings: settingsOf(name),
-      seed: index + 1,
+      seed: weatherSeed,
       now: () => clock.now(),
       fetch: globalThis.fetch,
       timers: {
@@ -50,5 +50,8 @@ export function practiceGround(clock: Clock, ownUrl: () => string, log: Practice
     state: () => ({ running: running.size > 0, fault }),
   };
 }
+
+/** One for all: the practice feeders hang in the same yard, under the same sky. */
+const weatherSeed = 1;
 
 const settingsOf = (name: string): PracticeSettings => (name === larch.name ? larch : rowan);

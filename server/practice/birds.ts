@@ -1,32 +1,42 @@
-import { before, hours, type Instant, type Span, seconds } from "../domain/instant.ts";
+import { after, before, hours, type Instant, type Span, seconds } from "../domain/instant.ts";
 import { civilDaylightHours } from "../domain/sun.ts";
 import type { Chance } from "./chance.ts";
 import { isCivilDaylight } from "./light.ts";
 import { stormy } from "./weather.ts";
 import { practiceYard } from "./yard.ts";
 
-/** How the practice birds come and what they do. Four birds, each as far in its training as its numbers say. */
+/** How the practice birds come and what they do there. A bird that does nothing only looks. */
 export interface BirdVisit {
   readonly arrivesAt: Instant;
   readonly leavesAt: Instant;
-  readonly act: "look" | "press" | "deposit";
-  readonly actsAt: Instant;
+  readonly acts: readonly BirdAct[]; // in their order
 }
 
+export interface BirdAct {
+  readonly kind: "press" | "deposit";
+  readonly at: Instant;
+}
+
+/**
+ * Four birds, each as far in its training as its numbers say. Taken together four landings of five bring a press, and as
+ * many a deposit: so a button or a detector that answers none is found out within a dozen or so landings. The rhythms share these
+ * shares, or a change of rhythm would itself look like a fault.
+ */
 const birds = [
-  { press: 0.15, deposit: 0 }, // comes for free food
-  { press: 0.6, deposit: 0.05 },
-  { press: 0.35, deposit: 0.4 },
-  { press: 0.15, deposit: 0.7 }, // trades whatever it finds
+  { press: 0.6, deposit: 0.5 }, // comes for free food
+  { press: 0.9, deposit: 0.85 },
+  { press: 0.9, deposit: 0.95 },
+  { press: 0.9, deposit: 0.95 }, // trades whatever it finds
 ] as const;
 
 /**
  * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; this is how the past is told.
- * `lively`: a visit about every quarter of a minute at any hour, also at night, so that whoever tries Pieward in the evening
- * sees something happen; most only look, or the hopper would be empty by noon. `flock`: livelier and hungrier, for the first
- * minutes of a fault, so that its signs gather while somebody watches.
+ * `calm`: a landing every few minutes at any hour, which a hopper can bear day after day. `lively`: two a minute, for whoever has
+ * just come to watch, also in the evening. `flock`: one landing upon another, so that signs gather while somebody watches.
+ * `drumming`: a flock that has no caps and drums on the button, for the first moments of a fault that portions must show; too
+ * short for the missing deposits to look like a fault of their own.
  */
-export type Rhythm = "daylight" | "lively" | "flock";
+export type Rhythm = "daylight" | "calm" | "lively" | "flock" | "drumming";
 
 /** Where in a bout we are: how many visits it still has. */
 export interface Bout {
@@ -34,9 +44,9 @@ export interface Bout {
 }
 export const noBout: Bout = { visitsLeft: 0 };
 
-const boutsPerDay = 11;
+const boutsPerDay = 16;
 
-/** The next visit after one that ended at `from`. A visit lasts about five seconds. */
+/** The next visit after one that ended at `from`. */
 export function nextVisit(
   from: Instant,
   bout: Bout,
@@ -44,39 +54,69 @@ export function nextVisit(
   seed: number,
   chance: Chance,
 ): { visit: BirdVisit; bout: Bout } {
+  const within = (low: number, high: number) => after(from, seconds(chance.between(low, high)));
   switch (rhythm) {
+    case "calm":
+      return { visit: visitAt(within(220, 400), unhurried, chance), bout: noBout };
     case "lively":
-      return { visit: visitAt((from + seconds(chance.between(10, 14))) as Instant, 0.5, chance), bout: noBout };
+      return { visit: visitAt(within(20, 30), unhurried, chance), bout: noBout };
     case "flock":
-      return { visit: visitAt((from + seconds(chance.between(3, 5))) as Instant, 2.5, chance), bout: noBout };
+      return { visit: visitAt(within(2.3, 2.5), hurried, chance), bout: noBout };
+    case "drumming":
+      return { visit: drummingAt(within(2.3, 2.5), chance), bout: noBout };
     case "daylight": {
       const inBout = bout.visitsLeft > 0;
-      const at = inBout ? ((from + seconds(chance.between(20, 150))) as Instant) : nextBoutAt(from, seed, chance);
-      const visitsLeft = inBout ? bout.visitsLeft - 1 : Math.floor(chance.between(2, 8));
+      const at = inBout ? within(20, 150) : nextBoutAt(from, seed, chance);
+      const visitsLeft = inBout ? bout.visitsLeft - 1 : Math.floor(chance.between(3, 8));
       // A bout that dusk overtakes is over.
       if (inBout && !isCivilDaylight(practiceYard.place, at)) return nextVisit(at, noBout, rhythm, seed, chance);
-      return { visit: visitAt(at, 1, chance), bout: { visitsLeft } };
+      return { visit: visitAt(at, unhurried, chance), bout: { visitsLeft } };
     }
   }
 }
 
-/** A Poisson process that runs in daylight only (by thinning); storms keep two birds of three at home. */
+/** A Poisson process that runs in daylight only (by thinning); storms keep one bird of three at home. */
 function nextBoutAt(from: Instant, seed: number, chance: Chance): Instant {
   const mean: Span = hours(civilDaylightHours(practiceYard.place, before(from, hours(24)), from) / boutsPerDay);
   let at = from;
   for (;;) {
     at = (at + Math.max(1, chance.exponential(mean))) as Instant;
-    if (isCivilDaylight(practiceYard.place, at) && !(stormy(seed, at) && chance.happens(2 / 3))) return at;
+    if (isCivilDaylight(practiceYard.place, at) && !(stormy(seed, at) && chance.happens(1 / 3))) return at;
   }
 }
 
-/** `eagerness` multiplies how readily a bird acts instead of only looking. */
-function visitAt(arrivesAt: Instant, eagerness: number, chance: Chance): BirdVisit {
-  const bird = birds[Math.floor(chance.uniform() * birds.length)] ?? birds[0];
-  const deposits = bird.deposit * eagerness;
-  const acts = deposits + bird.press * eagerness;
-  const luck = chance.uniform() * Math.max(1, acts);
-  const act = luck < deposits ? "deposit" : luck < acts ? "press" : "look";
-  const actsAt = (arrivesAt + Math.round(chance.between(600, 2_500))) as Instant;
-  return { arrivesAt, act, actsAt, leavesAt: (actsAt + Math.round(chance.between(2_000, 4_500))) as Instant };
+/** How a visit passes: milliseconds from landing to the first act, from act to act, and from the last to leaving. */
+interface Manner {
+  readonly first: readonly [number, number];
+  readonly between: readonly [number, number];
+  readonly stays: readonly [number, number];
 }
+const unhurried: Manner = { first: [600, 2_500], between: [1_000, 1_800], stays: [1_500, 3_000] };
+/** Landings of one flock stay a little more than five seconds apart: the server takes what is closer for one and the same. */
+const hurried: Manner = { first: [500, 700], between: [400, 500], stays: [1_900, 2_100] };
+const drums: Manner = { first: [300, 400], between: [300, 400], stays: [1_500, 1_600] };
+const drumBeats = 4;
+
+function visitAt(arrivesAt: Instant, manner: Manner, chance: Chance): BirdVisit {
+  const bird = birds[Math.floor(chance.uniform() * birds.length)] ?? birds[0];
+  const kinds: BirdAct["kind"][] = [];
+  if (chance.happens(bird.deposit)) kinds.push("deposit");
+  if (chance.happens(bird.press)) kinds.push("press");
+  return passing(arrivesAt, kinds, manner, chance);
+}
+
+const drummingAt = (arrivesAt: Instant, chance: Chance): BirdVisit =>
+  passing(arrivesAt, new Array<"press">(drumBeats).fill("press"), drums, chance);
+
+function passing(arrivesAt: Instant, kinds: readonly BirdAct["kind"][], manner: Manner, chance: Chance): BirdVisit {
+  let at = soonAfter(arrivesAt, manner.first, chance);
+  const acts: BirdAct[] = [];
+  for (const kind of kinds) {
+    acts.push({ kind, at });
+    at = soonAfter(at, manner.between, chance);
+  }
+  return { arrivesAt, acts, leavesAt: soonAfter(at, manner.stays, chance) };
+}
+
+const soonAfter = (at: Instant, [low, high]: readonly [number, number], chance: Chance): Instant =>
+  (at + Math.round(chance.between(low, high))) as Instant;

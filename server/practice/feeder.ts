@@ -21,7 +21,7 @@ export class Feeder {
   #motor: Running | null = null;
   #owed: Owed[] = [];
   #obedience: Obedience;
-  #hopperGrams: number | null = null; // as last weighed in quiet
+  #hopperGrams: number | null = null; // as weighed in quiet since the last portion
   /** Server time less our time; null until the server has told it in this boot, since there is no clock of our own. */
   #serverAhead: Span | null = null;
 
@@ -91,6 +91,15 @@ export class Feeder {
     return this.#motor !== null;
   }
 
+  get portionsToGive(): number {
+    return this.#owed.length + (this.#motor ? 1 : 0);
+  }
+
+  /** Nothing moves and nobody sits on it: the moment to weigh, and so to report. */
+  get quiet(): boolean {
+    return !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.perched());
+  }
+
   // --- talking ---------------------------------------------------------------------------------------------------------
 
   /** What it would say now. A report speaks for one boot: what an earlier one left behind goes first, and has no uptime. */
@@ -139,7 +148,8 @@ export class Feeder {
 
   #owe(owed: Owed, at: Instant): void {
     if (this.paused) return; // recorded, and never paid late
-    if (this.#owed.length < owedMax) this.#owed.push(owed);
+    // A cap is always paid for: that is the promise.
+    if (owed.cause === "deposit" || this.#owed.length < owedMax) this.#owed.push(owed);
     this.#startNext(at);
   }
 
@@ -161,6 +171,7 @@ export class Feeder {
     if (!this.#motor) return;
     const { cause, paysFor, startedAt } = this.#motor;
     this.#motor = null;
+    this.#hopperGrams = null; // what just fell isn't in it
     const ranFor = (at - startedAt) as Span;
     const turn = this.#hardware.turnTray(ranFor, at);
     this.#counts.chute += turn.chuteCount ?? 0;
@@ -180,8 +191,7 @@ export class Feeder {
 
   /** A bird on the perch and a motor that shakes the hopper both weigh: without a perch switch only the motor is known. */
   #weighInQuiet(): void {
-    const quiet = !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.perched());
-    if (quiet) this.#hopperGrams = this.#hardware.weigh();
+    if (this.quiet) this.#hopperGrams = this.#hardware.weigh();
   }
 
   // --- clock and paper -------------------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 import type { PracticeFault } from "../contract/api.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
-import { before, hours, type Instant, later, minutes, type Span, seconds } from "../domain/instant.ts";
+import { after, before, hours, type Instant, later, minutes, type Span, seconds } from "../domain/instant.ts";
+import type { Rhythm } from "./birds.ts";
 import { type Chance, seededChance } from "./chance.ts";
 import { type Door, type Knock, knock, type Timers } from "./door.ts";
 import type { FeederMemory } from "./feeder.ts";
@@ -56,9 +57,13 @@ export function startPractice(options: PracticeOptions): Practice {
 /** A past of a day and a half always holds the daylight of one whole day. */
 const historyMax: Span = hours(36);
 const historyMin: Span = minutes(10);
-const flockLasts: Span = minutes(10);
+/** So long after a start or a choice somebody is taken to be watching. */
+const watchedFor: Span = minutes(15);
+/** A report waits a little for a quiet moment, in which the hopper can be weighed. */
+const quietMax: Span = seconds(3);
 const backOffFirst: Span = seconds(2);
 const backOffMax: Span = seconds(60);
+const proofAfter: Span = seconds(1);
 const betweenPages: Span = 200 as Span;
 
 class Run implements Practice {
@@ -69,7 +74,9 @@ class Run implements Practice {
   readonly #stopping = new AbortController();
   #now: Instant;
   #nextPostAt: Instant;
-  #flockUntil: Instant | null = null; // null while the birds come at their usual pace
+  #drumsUntil: Instant;
+  #flockUntil: Instant;
+  #watchedUntil: Instant;
   #posting: Promise<void> | null = null;
   #timer: unknown = null;
   #backOff: Span = backOffFirst;
@@ -80,6 +87,9 @@ class Run implements Practice {
     this.#door = { url: options.url, key: options.key, fetch: options.fetch, timers: options.timers };
     this.#now = options.now();
     this.#nextPostAt = this.#now;
+    this.#drumsUntil = this.#now;
+    this.#flockUntil = this.#now;
+    this.#watchedUntil = after(this.#now, watchedFor);
     // Start and feeder are mixed in, or every restart would replay the same birds, and both feeders' birds move as one.
     const luck = (this.#now % 2 ** 31) ^ (this.#settings.name === "Rowan" ? 0 : 0x5bd1e995);
     this.#chance = seededChance(options.seed ^ luck);
@@ -133,9 +143,12 @@ class Run implements Practice {
     if (!showsFault(this.#settings, fault)) return false;
     if (fault === this.fault) return true;
     const at = this.#advance();
+    const { drums, flock } = eagernessFor(fault, this.fault);
+    this.#drumsUntil = after(at, drums);
+    this.#flockUntil = after(at, flock);
+    this.#watchedUntil = after(at, watchedFor);
     this.#scene.fail(fault, at);
-    this.#flockUntil = fault === "none" ? null : ((at + flockLasts) as Instant);
-    this.#scene.setRhythm(fault === "none" ? "lively" : "flock", at);
+    this.#scene.setRhythm(this.#rhythm(at), at);
     this.#options.log.said(
       fault === "none" ? `${this.#settings.name} is healthy.` : `${this.#settings.name} now has the fault "${fault}".`,
     );
@@ -163,7 +176,7 @@ class Run implements Practice {
   wake(): void {
     if (this.#stopping.signal.aborted) return;
     const at = this.#advance();
-    if (at >= this.#nextPostAt && this.#posting === null && this.fault !== "silent") {
+    if (at >= (this.#postDueAt() ?? Number.POSITIVE_INFINITY)) {
       this.#posting = this.#post(at)
         .catch((error: unknown) => {
           this.#later(`The practice feeder stumbled: ${String(error)}`);
@@ -180,8 +193,7 @@ class Run implements Practice {
     const { timers } = this.#options;
     timers.clearTimeout(this.#timer);
     if (this.#stopping.signal.aborted) return;
-    const canPost = this.#posting === null && this.fault !== "silent";
-    const due = canPost ? Math.min(this.#scene.dueAt(), this.#nextPostAt) : this.#scene.dueAt();
+    const due = Math.min(this.#scene.dueAt(), this.#postDueAt() ?? Number.POSITIVE_INFINITY);
     this.#timer = timers.setTimeout(() => this.wake(), Math.max(1, Math.ceil(due - this.#now)));
   }
 
@@ -189,11 +201,20 @@ class Run implements Practice {
   #advance(): Instant {
     this.#now = later(this.#now, this.#options.now());
     this.#scene.advance(this.#now);
-    if (this.#flockUntil !== null && this.#now >= this.#flockUntil) {
-      this.#flockUntil = null;
-      this.#scene.setRhythm("lively", this.#now);
-    }
+    this.#scene.setRhythm(this.#rhythm(this.#now), this.#now);
     return this.#now;
+  }
+
+  #rhythm(at: Instant): Rhythm {
+    if (at < this.#drumsUntil) return "drumming";
+    return at < this.#flockUntil ? "flock" : at < this.#watchedUntil ? "lively" : "calm";
+  }
+
+  /** Null while no report may be sent. */
+  #postDueAt(): Instant | null {
+    if (this.#posting !== null || this.fault === "silent") return null;
+    if (this.#scene.feeder.quiet) return this.#nextPostAt;
+    return after(this.#nextPostAt, quietMax);
   }
 
   async #post(at: Instant): Promise<void> {
@@ -212,7 +233,12 @@ class Run implements Practice {
           this.#options.log.trouble(`The server refused event ${seq ?? "without a number"}: ${field} ${problem}`);
         }
         this.#backOff = backOffFirst;
+        const wasPaused = this.paused;
         this.#scene.answered(boot, answer, at);
+        if (wasPaused !== this.paused) {
+          this.#nextPostAt = after(at, proofAfter); // whoever asked is waiting for the proof
+          return;
+        }
         const more = sent > 0 && sent === this.#eventsAtOnce && this.#scene.feeder.spooled > 0;
         this.#nextPostAt = (at + (more ? betweenPages : Math.max(1_000, seconds(answer.nextReportSeconds)))) as Instant;
         return;
@@ -241,5 +267,33 @@ class Run implements Practice {
     this.#options.log.trouble(
       `${words}. Next try in ${Math.round(wait / 1_000)} s; ${this.#scene.feeder.spooled} events wait.`,
     );
+  }
+}
+
+/** How long birds drum and flock after a fault was chosen: its signs come by them, or they don't; cold needs no birds. */
+function eagernessFor(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
+  switch (fault) {
+    case "chuteBlind":
+      return { drums: seconds(22), flock: seconds(40) };
+    case "empty":
+    case "jam":
+    case "stall":
+    case "wireOff":
+      return { drums: seconds(0), flock: minutes(2) };
+    case "buttonDead":
+    case "detectorDeaf":
+      return { drums: seconds(0), flock: minutes(3) };
+    case "none": {
+      // Healed: that it works again shall show as soon.
+      const byBirds = before !== "none" && eagernessFor(before, "none").flock > 0;
+      return { drums: seconds(0), flock: seconds(byBirds ? 45 : 0) };
+    }
+    case "scaleDead":
+    case "silent":
+    case "coldNight":
+    case "weakBattery":
+    case "chargingInFrost":
+    case "deafToOrders":
+      return { drums: seconds(0), flock: seconds(0) };
   }
 }

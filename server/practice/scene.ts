@@ -1,7 +1,7 @@
 import type { PracticeFault } from "../contract/api.ts";
 import type { Answer } from "../contract/report.ts";
 import { after, type Instant, minutes, type Span } from "../domain/instant.ts";
-import { type BirdVisit, type Bout, nextVisit, noBout, type Rhythm } from "./birds.ts";
+import { type BirdAct, type BirdVisit, type Bout, nextVisit, noBout, type Rhythm } from "./birds.ts";
 import type { Chance } from "./chance.ts";
 import { Feeder, type FeederMemory, type Report } from "./feeder.ts";
 import { isCivilDaylight } from "./light.ts";
@@ -33,8 +33,9 @@ export class Scene {
   #rhythm: Rhythm;
   #bout: Bout = noBout;
   #visit: BirdVisit;
-  #acted = false;
   #arrived = false;
+  #actsDone = 0;
+  #soundTurns = 0; // portions that were promised before the fault came, and are still given as ever
   #freeFoodAt: Instant;
   #at: Instant;
 
@@ -68,7 +69,7 @@ export class Scene {
   /** Lets everything happen that is due until then. */
   advance(to: Instant): void {
     // A computer that slept wakes to the present: birds that would have come meanwhile did not.
-    if (this.#rhythm !== "daylight" && to - this.#at > sleepMin) this.#skipTo(to);
+    if (this.#rhythm !== "daylight" && to - this.dueAt() > sleepMin) this.#skipTo(to);
     while (this.dueAt() <= to) this.#happen(this.dueAt());
     this.#pass(to);
     this.#feeder.tick(to);
@@ -100,7 +101,7 @@ export class Scene {
 
   #visitDueAt(): Instant {
     if (!this.#arrived) return this.#visit.arrivesAt;
-    return this.#acted ? this.#visit.leavesAt : this.#visit.actsAt;
+    return this.#visit.acts[this.#actsDone]?.at ?? this.#visit.leavesAt;
   }
 
   #birdMoves(at: Instant): void {
@@ -108,19 +109,20 @@ export class Scene {
       this.#arrived = true;
       this.#world = { ...this.#world, perchedUntil: this.#visit.leavesAt };
       this.#feeder.perchPressed(at);
-    } else if (!this.#acted) {
-      this.#acted = true;
-      this.#birdActs(at);
+      return;
+    }
+    const act = this.#visit.acts[this.#actsDone];
+    if (act) {
+      this.#actsDone++;
+      this.#birdActs(act.kind, at);
     } else {
       this.#world = { ...this.#world, perchedUntil: null };
       this.#visit = this.#nextVisit(at);
     }
   }
 
-  #birdActs(at: Instant): void {
-    switch (this.#visit.act) {
-      case "look":
-        return;
+  #birdActs(act: BirdAct["kind"], at: Instant): void {
+    switch (act) {
       case "press":
         if (buttonCloses(this.#world)) this.#feeder.buttonPressed(at);
         this.#narrate(
@@ -138,7 +140,7 @@ export class Scene {
 
   #nextVisit(from: Instant): BirdVisit {
     this.#arrived = false;
-    this.#acted = false;
+    this.#actsDone = 0;
     const next = nextVisit(from, this.#bout, this.#rhythm, this.#world.seed, this.#chance);
     this.#bout = next.bout;
     return next.visit;
@@ -146,7 +148,7 @@ export class Scene {
 
   /** A variable schedule: birds can't learn when free food comes. */
   #nextFreeFood(from: Instant): Instant {
-    const mean = this.#rhythm === "daylight" ? minutes(45) : minutes(4);
+    const mean = this.#rhythm === "daylight" || this.#rhythm === "calm" ? minutes(45) : minutes(10);
     return after(from, (mean / 4 + this.#chance.exponential((mean * 3) / 4)) as Span);
   }
 
@@ -157,6 +159,8 @@ export class Scene {
     this.#bout = noBout;
     this.#world = { ...this.#world, perchedUntil: null };
     this.#skipTo(at);
+    // The plan's free food is due just now: presses after it are part of the same meal, which nobody owes.
+    if (rhythm === "drumming") this.#freeFoodAt = at;
   }
 
   // --- keeper and mishap -----------------------------------------------------------------------------------------------
@@ -164,8 +168,13 @@ export class Scene {
   /** The practice keeper keeps the hopper well filled, in daylight, unless the chosen fault is that it is empty. */
   #keeperComes(at: Instant): boolean {
     const { fault, hopperGrams, settings } = this.#world;
-    if (fault === "empty" || hopperGrams > 0.7 * settings.hopperCapacityGrams) return false;
+    // Not while the flock is at it: a refill settles what was open about falling food, and the fault shall show first.
+    if (fault === "empty" || this.#isCrowded || hopperGrams > 0.93 * settings.hopperCapacityGrams) return false;
     return this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at);
+  }
+
+  get #isCrowded(): boolean {
+    return this.#rhythm === "flock" || this.#rhythm === "drumming";
   }
 
   refill(at: Instant): void {
@@ -179,8 +188,13 @@ export class Scene {
 
   fail(fault: PracticeFault, at: Instant): void {
     const wasEmpty = this.#world.fault === "empty";
+    this.#soundTurns = this.#feeder.portionsToGive;
     this.#world = withFault(this.#world, fault);
     if (wasEmpty && fault !== "empty") this.refill(at);
+  }
+
+  #worldOfTurn(): World {
+    return this.#soundTurns > 0 ? { ...this.#world, fault: "none" } : this.#world;
   }
 
   /** The power goes and comes back: the same disk, a new boot. */
@@ -195,10 +209,11 @@ export class Scene {
         fitted: sensors,
         perched: () => perched(this.#world),
         weigh: () => weigh(this.#world, this.#chance),
-        runningMilliamps: () => runningMilliamps(this.#world),
+        runningMilliamps: () => runningMilliamps(this.#worldOfTurn()),
         turnTray: (ranFor) => {
-          const { world, turn } = turnTray(this.#world, ranFor, this.#chance);
-          this.#world = world;
+          const { world, turn } = turnTray(this.#worldOfTurn(), ranFor, this.#chance);
+          this.#world = { ...world, fault: this.#world.fault };
+          this.#soundTurns = Math.max(0, this.#soundTurns - 1);
           this.#narrate(
             turn.fellGrams > 0
               ? `${turn.fellGrams.toFixed(2)} g of food falls.`
@@ -242,5 +257,5 @@ export interface SceneStart {
   readonly narrate: (words: string) => void;
 }
 
-/** Longer than this between two looks at the clock, and the computer was asleep. */
+/** What should have happened is longer ago than this: the computer was asleep. */
 const sleepMin = minutes(2);

@@ -82,8 +82,10 @@ export function conditionsAt(world: World, at: Instant): Conditions {
       return { ...natural, ...deepFrost(-16), batteryCelsius: -14, charged: 0.25, chargeMilliamps: 0 };
     case "chargingInFrost":
       return { ...natural, ...deepFrost(-7), batteryCelsius: -4, charged: 0.6, chargeMilliamps: 350 };
-    case "none":
     case "empty":
+      // Snow on the lid weighs like food, and would hide for a while that none is left.
+      return { ...natural, snowing: false };
+    case "none":
     case "jam":
     case "stall":
     case "wireOff":
@@ -108,13 +110,16 @@ const deepFrost = (airCelsius: number) => ({
 
 // --- what the keeper and chance do to it -----------------------------------------------------------------------------
 
-/** One last mouthful is left, so that the feeder runs out before the eyes of whoever chose it. */
-const crumbsGrams = 0.7;
+/**
+ * What is left lasts the flock for half a minute: the feeder runs out before the eyes of whoever chose it, and not before the
+ * scale, which must doubt a sudden fall, has been believed.
+ */
+const crumbsGrams = 36;
 
 export const withFault = (world: World, fault: PracticeFault): World => ({
   ...world,
   fault,
-  hopperGrams: fault === "empty" ? Math.min(world.hopperGrams, crumbsGrams) : world.hopperGrams,
+  ...(fault === "empty" ? { hopperGrams: Math.min(world.hopperGrams, crumbsGrams), snowGrams: 0 } : {}),
 });
 
 /** The keeper fills to the brim. @returns how many grams went in. */
@@ -127,7 +132,7 @@ export const refilled = (world: World): { world: World; addedGrams: number } => 
 
 /** How long the motor runs for one portion. */
 export const portionRun: Span = 900 as Span;
-const pieceGrams = 0.35;
+const pieceGrams = 0.7; // half a peanut
 const taperGrams = 60; // below this the tray no longer fills: the portion shrinks with what is left
 const fallTogether = 0.1; // a piece close behind another counts as one with it; the first is always seen
 
@@ -233,12 +238,12 @@ export const perched = (world: World): boolean => world.perchedUntil !== null &&
 
 /**
  * A beam cell of 5 kg: 50 ppm of full scale a degree (0.05 % in 10 °C, a data sheet's value), noise of about a gram, snow on
- * the lid, and part of a bird's weight while it sits on the perch. Null where there is none, or it is dead.
+ * the lid, and a jackdaw or a crow while it sits on the perch. Null where there is none, or it is dead.
  */
 export function weigh(world: World, chance: Chance): number | null {
   if (!world.settings.sensors.scale || world.fault === "scaleDead") return null;
   const drift = 5_000 * 50e-6 * (conditionsAt(world, world.at).insideCelsius - 15);
-  const bird = perched(world) ? chance.between(20, 60) : 0;
+  const bird = perched(world) ? chance.between(180, 480) : 0;
   return rounded(world.hopperGrams + drift + world.snowGrams + bird + chance.normal(0, 0.8), 1);
 }
 

@@ -21,10 +21,11 @@ export interface PracticeSettings {
 }
 
 /**
- * The practice birds eat in a day what others eat in weeks. A short warning keeps the healthy feeder from telling "food low"
- * all day long; the hopper is no larger than that needs, since a scale for more is too coarse to see a few portions fall.
+ * Portions that stand above a scale's noise (4 g for a hopper of up to 2 kg), so that it takes only a handful of them to see
+ * whether food falls. The practice birds eat in a day what others eat in a week: the shortest warning there is keeps the healthy
+ * feeder from telling "food low" all day long.
  */
-const lively = { hopperCapacityGrams: 1_000, portionGrams: 1.2, reportEverySeconds: 5, warnAheadDays: 0.25 };
+const lively = { hopperCapacityGrams: 2_000, portionGrams: 7.5, reportEverySeconds: 5, warnAheadDays: 0.25 };
 
 /** Fitted with everything, on a lithium iron phosphate battery: the one that must not be charged in frost. */
 export const rowan: PracticeSettings = {

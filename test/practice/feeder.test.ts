@@ -107,6 +107,26 @@ describe("a feeder's program", () => {
     expect(runs.length).toBe(4); // the one that ran and three that waited
   });
 
+  it("pays for every cap, however many presses wait", () => {
+    const { feeder, runs } = bench();
+    for (let press = 0; press < 50; press++) feeder.buttonPressed(at(press));
+    feeder.capDetected(0.8, at(60));
+    for (let step = 1; step < 60; step++) feeder.tick(at(step * 1_000));
+    expect(runs.length).toBe(5);
+    expect(told(feeder, at(60_000), "portion").at(-1)).toMatchObject({ cause: "deposit", paysFor: 51 });
+  });
+
+  it("says no weight that was taken before the last portion fell", () => {
+    const { feeder, bird } = bench();
+    feeder.tick(at(500));
+    feeder.buttonPressed(at(1_000));
+    bird.sits = true;
+    feeder.tick(at(1_000 + portionRun));
+    expect(feeder.report(at(2_000)).readings).not.toHaveProperty("hopperGrams");
+    bird.sits = false;
+    expect(feeder.report(at(3_000)).readings).toMatchObject({ hopperGrams: 800 });
+  });
+
   it("tells the weight as it was before the bird sat down", () => {
     const { feeder, bird } = bench();
     feeder.tick(at(1_000));

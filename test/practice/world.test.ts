@@ -171,13 +171,13 @@ describe("a practice tray", () => {
     return { world, fell, seen };
   };
 
-  it("gives portions of about 1.2 g with some spread", () => {
-    const { fell } = turns(1_000, 500);
+  it("gives portions of about 7.5 g with some spread", () => {
+    const { fell } = turns(2_000, 200);
     const mean = fell.reduce((sum, mass) => sum + mass, 0) / fell.length;
     const deviation = Math.sqrt(fell.reduce((sum, mass) => sum + (mass - mean) ** 2, 0) / fell.length);
-    expect(mean).toBeCloseTo(1.2, 1);
-    expect(deviation).toBeGreaterThan(0.12);
-    expect(deviation).toBeLessThan(0.22);
+    expect(mean).toBeCloseTo(7.5, 0);
+    expect(deviation).toBeGreaterThan(0.8);
+    expect(deviation).toBeLessThan(1.4);
   });
 
   it("takes from the hopper what falls, tapers, and never gives what is not there", () => {
@@ -190,8 +190,8 @@ describe("a practice tray", () => {
 
   it("gives a share of a portion when it is cut short", () => {
     const { turn } = turnTray(newWorld(rowan, 7, 900, winter), 300 as Span, seededChance(5));
-    expect(turn.fellGrams).toBeGreaterThan(0.2);
-    expect(turn.fellGrams).toBeLessThan(0.6);
+    expect(turn.fellGrams).toBeGreaterThan(1.5);
+    expect(turn.fellGrams).toBeLessThan(3.5);
   });
 
   it("draws more in the cold", () => {
