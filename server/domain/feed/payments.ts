@@ -176,13 +176,21 @@ const paysUnnamed = (portion: Portion & { readonly recordedAt: Instant }, debt: 
   portion.recordedAt <= after(debt.at, (payWithin + clockSlack) as Span);
 
 function settled(payments: Payments, debt: Debt): Payments {
-  const kept = {
-    ...payments,
+  // What was found unpaid before this one was paid is over; what came after it stands.
+  const unpaid =
+    payments.unpaid.length === 0
+      ? payments.unpaid
+      : payments.unpaid.filter((other) => other !== debt && other.at > debt.at);
+  // Written out, not spread: it runs for every payment.
+  const counted: Payments = {
     awaiting: payments.awaiting.filter((other) => other !== debt),
-    // What was found unpaid before this one was paid is over; what came after it stands.
-    unpaid: payments.unpaid.filter((other) => other !== debt && other.at > debt.at),
+    unpaid,
+    early: payments.early,
+    unpaidCount: Math.min(unpaid.length, payments.unpaidCount),
+    lastPortionAt: payments.lastPortionAt,
+    pressesJudged: payments.pressesJudged,
+    pressesAnswered: payments.pressesAnswered,
   };
-  const counted = { ...kept, unpaidCount: Math.min(kept.unpaid.length, payments.unpaidCount) };
   return debt.kind === "press" ? pressCounted(counted, true) : counted;
 }
 

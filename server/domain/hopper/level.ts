@@ -76,9 +76,13 @@ export function levelOf(hopper: HopperState, settings: FeederSettings): HopperLe
   if (!hopper.known) return null;
   const drift = hopper.weighedAt === null ? 0 : scaleDrift(settings);
   const reach = ninetyPercent * Math.sqrt(hopper.belief.levelVariance + drift * drift);
-  const bounded = (mass: number) => grams(Math.min(Math.max(mass, 0), brim(settings)));
+  const most = brim(settings);
   const { level } = hopper.belief;
-  return { grams: bounded(level), low: bounded(level - reach), high: bounded(level + reach) };
+  return {
+    grams: grams(Math.min(Math.max(level, 0), most)),
+    low: grams(Math.min(Math.max(level - reach, 0), most)),
+    high: grams(Math.min(Math.max(level + reach, 0), most)),
+  };
 }
 
 /** What one portion weighs as learnt so far, and how far single portions scatter around it. */

@@ -15,7 +15,13 @@ export interface ScaleWatch {
 export const unreadScale = (): ScaleWatch => ({ last: null, lastAt: null, absent: 0, fallen: 0, fallenAtReading: 0 });
 
 /** Only what the chute saw counts: a tray that turns empty or jammed leaves the weight as it is, rightly. */
-export const portionFell = (scale: ScaleWatch): ScaleWatch => ({ ...scale, fallen: scale.fallen + 1 });
+export const portionFell = ({ last, lastAt, absent, fallen, fallenAtReading }: ScaleWatch): ScaleWatch => ({
+  last,
+  lastAt,
+  absent,
+  fallen: fallen + 1,
+  fallenAtReading,
+});
 
 export function scaleRead(scale: ScaleWatch, readings: Readings, at: Instant): ScaleWatch {
   const { hopper } = readings;

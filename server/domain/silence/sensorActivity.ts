@@ -69,19 +69,24 @@ export function sensed(sensors: SensorsState, event: FeederEvent, settings: Feed
     case "press":
       return active(sensors, "button", event.recordedAt, settings);
     case "deposit":
+      // "No metal" is the beam's word: the detector itself said nothing.
       return active(event.chute === true ? slotMarked(sensors) : sensors, "detector", event.recordedAt, settings, {
-        // "No metal" is the beam's word: the detector itself said nothing.
         spoke: event.metal !== false,
       });
     case "visit":
       return active(sensors, "perch", event.recordedAt, settings);
     case "portion": {
       if (event.chuteCount === null || event.chuteCount <= 0) return sensors;
-      const { chute } = sensors;
+      const { total, heardSince, backwards } = sensors.chute;
+      // Written out, not spread, as is all that runs for every event, of which a report may hold thousands.
       return {
-        ...sensors,
-        chute: { ...chute, heardSince: chute.heardSince + event.chuteCount },
+        button: sensors.button,
+        detector: sensors.detector,
+        perch: sensors.perch,
+        chute: { total, heardSince: heardSince + event.chuteCount, backwards },
         scale: portionFell(sensors.scale),
+        boot: sensors.boot,
+        paused: sensors.paused,
       };
     }
     default:
@@ -131,7 +136,6 @@ function active(
 ): SensorsState {
   const self = sensors[sensor];
   const isMark = !sensors.paused && (self.lastMarkAt === null || Math.abs(at - self.lastMarkAt) >= markGapMin);
-  // Written out, not spread: this runs for every event, of which a report may hold thousands.
   const beside = self.beside;
   const next: Watched = {
     total: self.total,
@@ -161,7 +165,17 @@ function active(
 }
 
 const slotMarked = (sensors: SensorsState): SensorsState =>
-  sensors.paused ? sensors : { ...sensors, detector: markedBy(sensors.detector, "detector") };
+  sensors.paused
+    ? sensors
+    : {
+        button: sensors.button,
+        detector: markedBy(sensors.detector, "detector"),
+        perch: sensors.perch,
+        chute: sensors.chute,
+        scale: sensors.scale,
+        boot: sensors.boot,
+        paused: sensors.paused,
+      };
 
 /** A companion saw something that the watched may answer. */
 function markedBy(watched: Watched, companion: Witness): Watched {
