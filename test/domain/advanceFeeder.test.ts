@@ -25,7 +25,23 @@ vi.setConfig({ testTimeout: 60_000 }); // stories of weeks, minute by minute, on
 const start = instantOf("2026-11-02T00:00:00Z");
 const day = 24 * 60;
 
-/** How each fault is planted in a feeder that has been well for three days; the yard then runs on for so many minutes. */
+/**
+ * Whether JSON holds the value whole: nothing in it is undefined, NaN, infinite, minus zero or an object with a class.
+ * States are never changed in place, so what was looked through once needn't be again.
+ */
+function isPlainJson(value: unknown): boolean {
+  if (typeof value === "number") return Number.isFinite(value) && !Object.is(value, -0);
+  if (typeof value !== "object") return typeof value === "string" || typeof value === "boolean";
+  if (value === null || seenPlain.has(value)) return true;
+  const plain = Array.isArray(value) ? value.every(isPlainJson) : isPlainObject(value);
+  if (plain) seenPlain.add(value);
+  return plain;
+}
+const isPlainObject = (value: object): boolean =>
+  Object.getPrototypeOf(value) === Object.prototype && Object.values(value).every(isPlainJson);
+const seenPlain = new WeakSet<object>();
+
+/** How each fault is planted in a feeder that has been well for a day; it must be told within so many minutes. */
 interface Planted {
   readonly settings?: Partial<FeederSettings>;
   readonly wellFor?: number;
@@ -76,18 +92,20 @@ const planted: Record<FaultKind, Planted> = {
 
 describe("a planted fault", () => {
   it.each(faultKinds)("%s is found, raised and told through the whole step", (kind) => {
-    const { settings, wellFor = 3 * day, plant, within } = planted[kind];
+    const { settings, wellFor = day, plant, within } = planted[kind];
     const house = yard({ ...rowanSettings, ...settings }, start, 11);
+    let lossy: unknown = null; // the first state that JSON doesn't hold whole
     house.watch(({ state }) => {
-      if (Object.keys(state.alarms).length > 0)
-        expect(isDeepStrictEqual(JSON.parse(JSON.stringify(state)), state)).toBe(true);
+      if (lossy === null && !isPlainJson(state)) lossy = state;
     });
     house.pass(wellFor + 8 * 60);
     expect(house.rangFor()).toEqual([]);
     const plantedAt = house.now();
     plant(house);
-    house.pass(within);
+    house.passUntil(() => house.rangFor().includes(kind), within);
     expect(house.rangFor()).toContain(kind);
+    expect(lossy).toBeNull();
+    expect(isDeepStrictEqual(JSON.parse(JSON.stringify(house.state())), house.state())).toBe(true);
     const raise = house.told().find(({ notice }) => notice.fault === kind);
     expect(raise?.at).toBeGreaterThanOrEqual(afterwards(plantedAt, ruleOf(kind).onDelay));
     expect(raise?.notice.title).toBe(`Rowan: ${ruleOf(kind).title}`);
@@ -99,7 +117,7 @@ describe("a healthy fortnight", () => {
   const house = yard(rowanSettings, start, 3);
   let lossy: unknown = null; // the first state that JSON doesn't hold whole
   house.watch(({ state }) => {
-    if (lossy === null && !isDeepStrictEqual(JSON.parse(JSON.stringify(state)), state)) lossy = state;
+    if (lossy === null && !isPlainJson(state)) lossy = state;
   });
   let missed = 0; // portions that a healthy chute sensor didn't see
   house.watch((_, fact) => {
@@ -131,8 +149,8 @@ describe("a healthy fortnight", () => {
     expect(missed).toBeGreaterThan(3);
   });
   it("is held whole by JSON after every step", () => {
-    expect(JSON.parse(JSON.stringify(lossy))).toEqual(lossy);
     expect(lossy).toBeNull();
+    expect(isDeepStrictEqual(JSON.parse(JSON.stringify(house.state())), house.state())).toBe(true);
   });
   it("leaves a state that is small and no longer grows", () => {
     const size = JSON.stringify(house.state()).length;

@@ -204,6 +204,10 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
         minute();
       }
     },
+    /** Lets minutes pass until something has come about, `most` at most. */
+    passUntil: (about: () => boolean, most: number) => {
+      for (let n = 0; n < most && !about(); n++) minute();
+    },
     restart: () => {
       boot += 1;
       bootAt = now;
