@@ -5,7 +5,7 @@ import { feedFaults } from "./feed/diagnosis.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { hopperFaults } from "./hopper/hopperFaults.ts";
 import { levelOf } from "./hopper/level.ts";
-import { after, hours, type Instant } from "./instant.ts";
+import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
 import { isPaused, pauseFault } from "./orders/lifeCycle.ts";
 import { feederSilence } from "./silence/feederSilence.ts";
 import { sensorFaults } from "./silence/sensorSilence.ts";
@@ -21,13 +21,16 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const silence = feederSilence(link, settings, now);
   if (silence !== null) return [silence, ...pause];
 
-  const level = levelOf(state.hopper, settings);
+  const { hopper, feed } = state;
+  const level = levelOf(hopper, settings);
   const paused = isPaused(orders, now);
+  const sensors = sensorFaults(state.sensors, settings, now, paused);
+  const scaleStuck = sensors.some(({ kind }) => kind === "scaleSilent");
   return oncePerKind([
     ...pause,
-    ...feedFaults(state.feed, level, settings, now, paused),
-    ...hopperFaults(state.hopper, settings, now, stands(state.alarms.foodLow)),
-    ...sensorFaults(state.sensors, settings, now, paused),
+    ...feedFaults(feed, level, settings, now, paused).filter((fault) => !waitsForLevel(state, fault, now)),
+    ...(emptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, stands(state.alarms.foodLow))),
+    ...sensors,
     ...coldFaults(state.cold, settings, now),
     ...listed(troubleFault(state.trouble, now)),
   ]);
@@ -80,6 +83,24 @@ const stands = (alarm: Alarm | undefined): boolean =>
   alarm?.phase === "unacknowledged" || alarm?.phase === "acknowledged";
 
 const listed = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
+
+/**
+ * The scale has just said that far less is in the hopper than was believed, and the next reading will show whether that
+ * holds: until then an empty hopper looks like a jam. An alarm that stands already goes on standing.
+ */
+function waitsForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
+  const { jump, belief } = hopper;
+  if (jump === null || jump.grams >= belief.level || stands(alarms[kind])) return false;
+  const settles = after(jump.at, (2 * settings.reportEvery + minutes(1)) as Span);
+  return now < settles && (kind === "trayJammed" || kind === "feedStopped" || kind === "depositUnpaid");
+}
+
+/** What falls can't come from an empty hopper: a stuck scale that says so is no witness, nor is it until it reads anew. */
+function emptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
+  const { emptySince, jump, belief } = hopper;
+  if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
+  return scaleStuck || (jump !== null && jump.grams > belief.level && !stands(alarms.foodOut));
+}
 
 /** Two rooms may see the same thing; the first, which looked closer, speaks. */
 function oncePerKind(faults: readonly Fault[]): readonly Fault[] {

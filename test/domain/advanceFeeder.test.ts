@@ -282,6 +282,21 @@ describe("a scale that shows the same whatever falls", () => {
     expect(frozen({}).rangFor()).toEqual(["scaleSilent"]);
   });
 
+  it("at nothing tells of an empty hopper only until the chute sensor has refuted it, and not again when it is mended", () => {
+    const house = yard(rowanSettings, start, 1);
+    house.pass(day + 8 * 60);
+    house.truth.frozen = 0;
+    house.pass(day);
+    expect(house.rangFor()).toEqual(["foodOut", "scaleSilent"]);
+    expect(house.state().alarms.foodOut?.phase).not.toBe("unacknowledged");
+    house.truth.frozen = null;
+    house.pass(2 * 60);
+    expect(house.rangFor()).toEqual(["foodOut", "scaleSilent"]);
+    house.truth.hopper = 1;
+    house.pass(60);
+    expect(house.rangFor().at(-1)).toBe("foodOut");
+  });
+
   it("looks like a jam where there is no chute sensor, and the words say so", () => {
     const house = frozen({ sensors: { ...rowanSettings.sensors, chute: false } });
     expect(house.rangFor()).toEqual(["trayJammed"]);
@@ -344,6 +359,17 @@ describe("a backlog after an outage", () => {
       house.pass(18 * 60);
       expect(house.rangFor(), meanwhile).toEqual(["feederSilent"]);
     }
+  });
+
+  it("calls a hopper empty that was emptied meanwhile, and not first a jam for a minute", () => {
+    const house = yard(rowanSettings, start, 1);
+    house.pass(day + 6 * 60);
+    house.truth.dead.add("link");
+    house.truth.hopper = 30; // the rest was taken or spilt: no portion tells of it
+    house.pass(12 * 60);
+    house.truth.dead.delete("link");
+    house.pass(2 * 60);
+    expect(house.rangFor()).toEqual(["feederSilent", "foodOut"]);
   });
 
   it("counts in the hopper's level all the same", () => {
