@@ -18,6 +18,7 @@ import {
 import { silentFrom } from "../../server/domain/silence/feederSilence.ts";
 import { grams } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";
+import { saidNothing } from "./silence/larch.ts";
 import { yard } from "./yard.ts";
 
 vi.setConfig({ testTimeout: 60_000 }); // stories of weeks, minute by minute, on a machine that may be busy
@@ -386,22 +387,6 @@ describe("a backlog after an outage", () => {
   });
 });
 
-const nothing: Readings = {
-  hopper: null,
-  air: null,
-  inside: null,
-  lid: null,
-  humidity: null,
-  supply: null,
-  battery: null,
-  batteryTemperature: null,
-  charge: null,
-  signalDbm: null,
-  spooled: null,
-  counts: { button: null, detector: null, chute: null, perch: null },
-  paused: null,
-  planVersion: null,
-};
 const said = (
   readings: Partial<Readings>,
   sentUptime: number | null,
@@ -410,7 +395,7 @@ const said = (
 ): Report => ({
   boot,
   sentUptime: sentUptime === null ? null : seconds(sentUptime),
-  readings: { ...nothing, ...readings },
+  readings: { ...saidNothing, ...readings },
   events,
 });
 const at = (second: number): Instant => afterwards(start, seconds(second));

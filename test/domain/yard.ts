@@ -7,6 +7,7 @@ import { after, type Instant, minutes, type Span, seconds } from "../../server/d
 import { pendingOrders } from "../../server/domain/orders/lifeCycle.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
+import { seeded } from "./hopper/rowan.ts";
 
 /**
  * A small feeder with birds, minute by minute, to play stories through the whole step. Birds come by daylight (07 to 15 UTC)
@@ -38,7 +39,7 @@ export interface Told {
 }
 
 export function yard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
-  const chance = randomFrom(seed);
+  const chance = seeded(seed).uniform;
   const truth: Truth = {
     hopper: 1_200,
     perHour: 8,
@@ -243,17 +244,5 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     /** Faults that the keeper's phone rang for, in order. */
     rangFor: (): (FaultKind | null)[] =>
       effects.flatMap(({ effect }) => (effect.kind === "tell" && !effect.notice.quiet ? [effect.notice.fault] : [])),
-  };
-}
-
-/** Mulberry32: a small generator, so that a story is the same each time it is told. */
-function randomFrom(seed: number): () => number {
-  let a = seed >>> 0;
-  return () => {
-    a = (a + 0x6d2b79f5) >>> 0;
-    let t = a;
-    t = Math.imul(t ^ (t >>> 15), t | 1);
-    t ^= t + Math.imul(t ^ (t >>> 7), t | 61);
-    return ((t ^ (t >>> 14)) >>> 0) / 4_294_967_296;
   };
 }

@@ -1,3 +1,5 @@
+import { logMills, logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
+
 /**
  * First passage of a Brownian motion with drift: the time until a level that sinks by `drift` a day, give or take
  * `spread` per square root of a day, has sunk by `distance`. Tweedie 1957; Chhikara & Folks 1989.
@@ -7,8 +9,6 @@ export interface FirstPassage {
   readonly drift: number; // > 0, per day
   readonly spread: number; // > 0, per square root of a day
 }
-
-const logSqrtTwoPi = 0.5 * Math.log(2 * Math.PI);
 
 /** Chance that the level has been reached within `time` days. */
 export function firstPassageChance({ distance, drift, spread }: FirstPassage, time: number): number {
@@ -37,26 +37,4 @@ export function firstPassageQuantile(passage: FirstPassage, chance: number): num
     else high = middle;
   }
   return Math.sqrt(low * high);
-}
-
-/** ln of the chance that a standard normal value exceeds x. Holds for any x: never −Infinity where the truth isn't. */
-export function logNormalTail(x: number): number {
-  if (x < -3) return Math.log1p(-Math.exp(logNormalTail(-x)));
-  if (x > 3) return logMills(x) - 0.5 * x * x - logSqrtTwoPi;
-  // Abramowitz & Stegun 26.2.11: P = 1/2 + φ(x)·(x + x³/3 + x⁵/(3·5) + …), good to all digits where the tail isn't small.
-  let term = x;
-  let sum = x;
-  for (let odd = 3; Math.abs(term) > 1e-17 * Math.abs(sum); odd += 2) {
-    term *= (x * x) / odd;
-    sum += term;
-  }
-  return Math.log(0.5 - sum * Math.exp(-0.5 * x * x - logSqrtTwoPi));
-}
-
-/** ln of Mills' ratio, tail over density, by the continued fraction of Abramowitz & Stegun 26.2.14 for large x. */
-function logMills(x: number): number {
-  if (x <= 3) return logNormalTail(x) + 0.5 * x * x + logSqrtTwoPi;
-  let fraction = x;
-  for (let k = x > 6 ? 12 : 30; k >= 1; k -= 1) fraction = x + k / fraction; // enough for all digits from x = 3 on
-  return -Math.log(fraction);
 }

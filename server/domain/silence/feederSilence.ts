@@ -1,9 +1,10 @@
 import type { Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
+import { logNormalTail } from "../normalTail.ts";
 import { probability } from "../units.ts";
 import { everyInWords, inWords } from "./spanWords.ts";
-import { logNormalTail, normalQuantileOfLog } from "./tails.ts";
+import { normalQuantileOfLog } from "./tails.ts";
 
 /**
  * What we know of a feeder's line: when we last heard it, by our own clock, and how its reports usually come. A feeder

@@ -1,35 +1,13 @@
-/**
- * Chances so small that a plain number can't hold them: everything here is in logarithms. A chance reckoned as one minus
- * another is zero from about 8.3 standard deviations on, and its logarithm minus infinity.
- */
+import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 
-/** ln P(Z > z) of the standard normal. */
-export function logNormalTail(z: number): number {
-  if (z < 0) return Math.log1p(-Math.exp(logNormalTail(-z)));
-  if (z < 2) return Math.log(0.5 - bodyOver(z));
-  // Laplace's continued fraction (Abramowitz & Stegun 26.2.14), from the inside out; 80 steps suffice from z = 2 on.
-  let rest = z;
-  for (let step = 80; step >= 1; step--) rest = z + step / rest;
-  return -0.5 * z * z - 0.5 * Math.log(2 * Math.PI) - Math.log(rest);
-}
-
-/** P(0 < Z < z) by its power series (Abramowitz & Stegun 26.2.11). */
-function bodyOver(z: number): number {
-  let term = z;
-  let sum = z;
-  for (let odd = 3; term > 1e-17 * sum; odd += 2) {
-    term *= (z * z) / odd;
-    sum += term;
-  }
-  return (sum * Math.exp(-0.5 * z * z)) / Math.sqrt(2 * Math.PI);
-}
+/** Chances so small that a plain number can't hold them: everything here is in logarithms. */
 
 /** The z, 0 or more, that a standard normal exceeds with the chance e^`logTail`, of at most a half. Newton's method. */
 export function normalQuantileOfLog(logTail: number): number {
   let z = Math.sqrt(-2 * logTail);
   for (let turn = 0; turn < 8; turn++) {
     const tail = logNormalTail(z);
-    const hazard = Math.exp(-0.5 * z * z - 0.5 * Math.log(2 * Math.PI) - tail); // -d tail / dz
+    const hazard = Math.exp(-0.5 * z * z - logSqrtTwoPi - tail); // -d tail / dz
     const step = (tail - logTail) / hazard;
     z = Math.max(0, z + step);
     if (Math.abs(step) < 1e-9) break;
