@@ -27,7 +27,7 @@ const signed = (value: number) => value.toFixed(1).replace("-", "−");
 
 /** The numbers, one tap away. */
 export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
-  const { readings, lastHeardAt, hopper } = props.feeder;
+  const { readings, lastHeardAt, missingEvents, hopper } = props.feeder;
   if (readings === null) return null;
   const said = rows.flatMap(({ key, name, say }) => {
     const value = readings[key];
@@ -48,6 +48,12 @@ export function ReadingsTable(props: { readonly feeder: FeederView; readonly zon
             <dd>{words}</dd>
           </div>
         ))}
+        {missingEvents > 0 && (
+          <div>
+            <dt>Events that never arrived</dt>
+            <dd>{missingEvents}</dd>
+          </div>
+        )}
         <div>
           <dt>One portion, as reckoned</dt>
           <dd>{hopper.portionGrams.toFixed(1)} g</dd>
