@@ -72,16 +72,14 @@ export function PracticeScreen() {
               ))}
             </fieldset>
             <div class="sticky">
-              <p role="status">{chosen === null ? "" : chosenWords(chosen)}</p>
+              <p role="status">
+                {chosen !== null && chosenWords(chosen)}{" "}
+                {shownBy !== undefined && <a href={`/feeders/${shownBy.id}`}>Watch {shownBy.name}</a>}
+              </p>
               <div class="answers">
                 <button type="submit" class="main" disabled={sending}>
                   Let it happen
                 </button>
-                {shownBy !== undefined && (
-                  <a class="button" href={`/feeders/${shownBy.id}`}>
-                    Watch {shownBy.name}
-                  </a>
-                )}
               </div>
             </div>
           </form>

@@ -38,9 +38,15 @@ export async function openHome(kept: Cupboard): Promise<void> {
   cupboard = kept;
   const remembered = await kept.get<KnownHome>(homeKey);
   if (remembered !== undefined && home.value === null) home.value = remembered;
-  document.addEventListener("visibilitychange", () => {
-    if (document.visibilityState !== "hidden" && signedIn.value === "yes") void refreshHome(); // much may have happened in the pocket
-  });
+  const look = () => {
+    if (document.visibilityState !== "hidden" && signedIn.value !== "no") void refreshHome();
+  };
+  document.addEventListener("visibilitychange", look); // much may have happened in the pocket
+  // Opened without a line, there is no socket that would find it again.
+  addEventListener("online", look);
+  setInterval(() => {
+    if (line.value === "cut") look();
+  }, 30_000);
   await refreshHome();
 }
 

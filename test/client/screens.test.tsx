@@ -125,6 +125,18 @@ describe("the list of feeders", () => {
     expect(screen.getByText(/as of .*3 hours ago/)).toBeTruthy();
     expect(screen.getByRole("link", { name: "Larch" })).toBeTruthy();
   });
+
+  it("that was opened without a line finds it again by itself", async () => {
+    const cupboard = memoryCupboard();
+    await cupboard.put("home", { view: { ...homeView(Date.now()), yards: [] }, asOf: Date.now() });
+    server.cut = true;
+    await openAt("/", cupboard);
+    await screen.findByText("No connection to the server.");
+    server.cut = false;
+    dispatchEvent(new Event("online"));
+    expect(await screen.findByRole("link", { name: "Larch" })).toBeTruthy();
+    expect(screen.queryByText("No connection to the server.")).toBeNull();
+  });
 });
 
 describe("one feeder", () => {

@@ -4,11 +4,11 @@ import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage } from "../../server/contract/api.ts";
-import { dayView, feederView, homeView } from "./cannedViews.ts";
+import { dayView, feederView, homeView } from "../client/cannedViews.ts";
 
 /**
  * A server for looking at the built client without the real one: canned views, the real content policy. Run it by
- * itself (`tsx test/client/fakeServer.ts 4173`) or from a test.
+ * itself (`tsx test/browser/fakeServer.ts 4173`) or from a test.
  */
 export interface FakeServer {
   readonly origin: string;
