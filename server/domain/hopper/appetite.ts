@@ -30,6 +30,8 @@ const dayMilliseconds = 86_400_000;
 const watchedHoursMin = 2;
 /** Nor before a quarter of the day's light has passed: birds are busiest early or late, and what they did then is projected. */
 const shareSeenMin = 0.25;
+/** A midsummer's light lasts longer than the birds' hunger: no more hours than this are projected. Common practice, no source. */
+const mealHoursMax = 12;
 
 export const unknownAppetite = (now: Instant): Appetite => ({
   since: null,
@@ -118,7 +120,7 @@ export function eatingRate(appetite: Appetite, portion: number, spread: number, 
 
 interface Seen {
   readonly mean: number; // g per day
-  readonly share: number; // of a day's meal that could have been seen by now, 0 to 1
+  readonly share: number; // of a day's light that has been seen by now, 0 to 1
   readonly hourShares: readonly number[];
 }
 
@@ -141,7 +143,8 @@ function onFirstDay(appetite: Appetite, yard: Yard): Seen | null {
   }
   const share = hoursSeen / hoursInAll;
   if (hoursSeen < watchedHoursMin || share < shareSeenMin || eaten <= 0) return null;
-  return { mean: eaten / share, share, hourShares: shared(light) };
+  const mealSeen = Math.min(1, hoursSeen / Math.min(hoursInAll, mealHoursMax));
+  return { mean: eaten / mealSeen, share, hourShares: shared(light) };
 }
 
 /** From the first whole day on each hour speaks for itself: grams over how often it was watched, forgotten alike. */

@@ -1,6 +1,6 @@
 import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 
-/** Chances so small that a plain number can't hold them: everything here is in logarithms. */
+// Chances so small that a plain number can't hold them: everything here is in logarithms.
 
 /** The z, 0 or more, that a standard normal exceeds with the chance e^`logTail`, of at most a half. Newton's method. */
 export function normalQuantileOfLog(logTail: number): number {

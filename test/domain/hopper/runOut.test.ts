@@ -102,6 +102,13 @@ describe("the appetite at any time of day", () => {
     }
   });
 
+  it("isn't projected onto all of a midsummer's light, of which birds use a part", () => {
+    const midsummer = instantOf("2026-06-20T07:00:00Z"); // 21 hours of civil light; these birds keep to eight
+    for (let watched = 6; watched < 24; watched += 1) {
+      expect((rateAfter(watched, midsummer)?.mean ?? 0) / 240).toBeLessThan(1.6);
+    }
+  });
+
   it("doubts a part of a day more than a whole one", () => {
     const doubts = [4, 6, 8, 24, 48].map(
       (watched) => rateAfter(watched, minuteAfter(midnight, 420))?.meanVariance ?? 0,
