@@ -40,6 +40,10 @@ interface PostedDeposit {
   readonly metal?: boolean | null;
 }
 
+interface PostedRefill {
+  readonly grams?: number | null;
+}
+
 function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
   const paid = new Set(
     events.flatMap((event) => {
@@ -64,6 +68,12 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
         const { cause, chuteCount } = JSON.parse(event.body) as PostedPortion;
         const why = cause === "timer" || cause === "keeper" ? "free" : "earned";
         return [{ kind: "portion", at, detail: chuteCount === 0 ? "nothing fell" : why }];
+      }
+      case "refill": {
+        const { grams } = JSON.parse(event.body) as PostedRefill;
+        return [
+          { kind: "refill", at, detail: grams == null ? "by the feeder" : `${Math.round(grams)} g, by the feeder` },
+        ];
       }
       default:
         return []; // orders, lids and unknown kinds are in the record, but no marks of the birds' day

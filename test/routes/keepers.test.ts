@@ -175,6 +175,7 @@ describe("a feeder", () => {
       { seq: 2, uptimeMs: 2_000, kind: "deposit", metal: true },
       { seq: 3, uptimeMs: 2_500, kind: "portion", cause: "deposit", paysFor: 2, chuteCount: 2 },
       { seq: 4, uptimeMs: 9_000, kind: "deposit", metal: true },
+      { seq: 5, uptimeMs: 9_500, kind: "refill", grams: 320 },
     ];
     await house.report(key, { boot: "b-1", sentUptimeMs: 10_000, events });
     const day = (await house.app.inject({ url: `/api/v1/feeders/${feeder.id}/day`, headers: house.keeper })).json();
@@ -184,6 +185,7 @@ describe("a feeder", () => {
       "deposit paid",
       "portion earned",
       "deposit unpaid",
+      "refill 320 g, by the feeder",
     ]);
     expect(day.light.map(({ kind }: { kind: string }) => kind)).toEqual(["night", "twilight", "day", "twilight"]);
     expect(day.words).toBe("1 visit, 2 deposits and 1 portion, about 2 g.");

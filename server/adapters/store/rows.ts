@@ -26,7 +26,7 @@ export function feederFrom(feeder: Feeder): FeederRow {
     revision: feeder.revision,
     addedAt: instantFrom(feeder.createdAt),
     lastHeardAt: maybeInstant(feeder.lastHeardAt),
-    state: JSON.parse(feeder.state) as FeederState,
+    state: stateFrom(feeder.state),
   };
 }
 
@@ -43,4 +43,14 @@ export function phoneFrom(phone: StoredPhone): Phone {
     addedAt: instantFrom(phone.addedAt),
     lastAcceptedAt: maybeInstant(phone.lastAcceptedAt),
   };
+}
+
+/**
+ * What an older Pieward stored is brought up to date here, step by step, before anything else sees it.
+ * @throws Error for a state that a newer Pieward wrote: misread, it would be overwritten.
+ */
+export function stateFrom(json: string): FeederState {
+  const state = JSON.parse(json) as FeederState;
+  if (state.version !== 1) throw new Error(`expected a feeder's state of version 1, got ${state.version}`);
+  return state;
 }

@@ -1,9 +1,8 @@
 import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
-import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instantOf } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
-import { textOf } from "./rows.ts";
+import { stateFrom, textOf } from "./rows.ts";
 
 /**
  * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
@@ -135,7 +134,7 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   revision: row.revision,
   addedAt: instantOf(row.createdAt),
   lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
-  state: JSON.parse(row.state) as FeederState,
+  state: stateFrom(row.state),
 });
 
 const maybeText = (at: Instant | null): string | null => (at === null ? null : textOf(at));
