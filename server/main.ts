@@ -2,7 +2,7 @@ import { existsSync } from "node:fs";
 import { networkInterfaces } from "node:os";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
-import cron from "node-cron";
+import cron, { type ScheduledTask } from "node-cron";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { feederSockets } from "./adapters/feederSockets.ts";
 import { liveBrowsers } from "./adapters/liveBrowsers.ts";
@@ -65,7 +65,7 @@ async function main(): Promise<void> {
     () => drainOutbox(ports, { claimFor: seconds(20), most: 50, jitter: Math.random, log: app.log }),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
   );
-  const tick = cron.schedule("* * * * *", () => everyMinute(ports, app.log), { timezone: "UTC", noOverlap: true });
+  const ticks = startTicking(ports, app.log);
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
@@ -78,7 +78,7 @@ async function main(): Promise<void> {
     if (closing) return;
     closing = true;
     app.log.info(`${signal}: closing`);
-    await tick.stop();
+    for (const tick of ticks) await tick.stop();
     await practice.stop();
     sockets.closeAll();
     browsers.closeAll();
@@ -99,17 +99,28 @@ async function main(): Promise<void> {
   }
 }
 
-/** Each of the minute's tasks stands for itself: one that fails is told and doesn't hold up the others. */
-async function everyMinute(ports: Ports, log: { error(details: object, words: string): void }): Promise<void> {
-  const tasks = { patrol: () => patrol(ports), digests: () => sendDueDigests(ports) };
-  for (const [name, task] of Object.entries(tasks)) {
-    try {
-      await task();
-    } catch (error) {
-      log.error({ err: error }, `the minute's ${name} failed; it is tried again in a minute`);
-    }
-  }
-  ports.bell.ring(); // retries that have come due
+/**
+ * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is told
+ * and doesn't hold up the other.
+ */
+function startTicking(ports: Ports, log: { error(details: object, words: string): void }): ScheduledTask[] {
+  const every = (times: string, name: string, work: () => Promise<unknown>) =>
+    cron.schedule(
+      times,
+      async () => {
+        try {
+          await work();
+        } catch (error) {
+          log.error({ err: error }, `the ${name} failed; it is tried again with the next tick`);
+        }
+        ports.bell.ring(); // retries that have come due
+      },
+      { timezone: "UTC", noOverlap: true },
+    );
+  return [
+    every("*/20 * * * * *", "patrol", () => patrol(ports)),
+    every("* * * * *", "digest", () => sendDueDigests(ports)),
+  ];
 }
 
 function bringUpToDate(config: Config): void {
