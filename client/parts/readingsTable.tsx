@@ -19,11 +19,11 @@ const rows: readonly {
   { key: "supplyVolts", name: "Supply", say: (value) => `${value.toFixed(2)} V` },
   { key: "batteryVolts", name: "Battery", say: (value) => `${value.toFixed(2)} V` },
   { key: "batteryCelsius", name: "At the battery", say: (value) => `${signed(value)} °C` },
-  { key: "chargeMilliamps", name: "Into the battery", say: (value) => `${Math.round(value)} mA` },
-  { key: "signalDbm", name: "Radio signal", say: (value) => `${Math.round(value)} dBm` },
+  { key: "chargeMilliamps", name: "Into the battery", say: (value) => `${signed(value, 0)} mA` },
+  { key: "signalDbm", name: "Radio signal", say: (value) => `${signed(value, 0)} dBm` },
   { key: "spooled", name: "Events still on the feeder", say: (value) => String(value) },
 ];
-const signed = (value: number) => value.toFixed(1).replace("-", "−");
+const signed = (value: number, decimals = 1) => value.toFixed(decimals).replace("-", "−");
 
 /** The numbers, one tap away. */
 export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
