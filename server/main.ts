@@ -67,12 +67,6 @@ async function main(): Promise<void> {
   );
   const ticks = startTicking(ports, app.log);
 
-  const address = await app.listen({ port: config.port, host: config.host });
-  ownUrl = loopbackUrl(address);
-  await resumePractice(ports, keys);
-  greet(config, address, await openClaim(ports));
-  bell.ring(); // what a crash left in the outbox
-
   let closing = false;
   const close = async (signal: string) => {
     if (closing) return;
@@ -97,6 +91,12 @@ async function main(): Promise<void> {
       );
     });
   }
+
+  const address = await app.listen({ port: config.port, host: config.host });
+  ownUrl = loopbackUrl(address);
+  await resumePractice(ports, keys);
+  greet(config, address, await openClaim(ports));
+  bell.ring(); // what a crash left in the outbox
 }
 
 /**
