@@ -53,19 +53,22 @@ function databaseCeiling(folder: string, size: number): number {
   const database = new Database(file);
   database.pragma("synchronous = FULL");
   const insert = database.prepare(`INSERT INTO "Event" VALUES (?, ?, ?, ?, ?, ?, ?)`);
-  const now = new Date().toISOString();
-  const write = database.transaction((from: number) => {
+  const begin = Date.now();
+  const timeOf = (seq: number) => new Date(begin + seq).toISOString();
+  const write = database.transaction((from: number, feeder: string) => {
+    const received = timeOf(from + size);
     for (let seq = from; seq < from + size; seq += 1) {
-      insert.run("rowan-000000", "b-1", seq, "deposit", now, now, JSON.stringify(event(seq)));
+      const one = event(seq);
+      insert.run(feeder, "b-1", seq, one.kind, received, timeOf(seq), JSON.stringify(one));
     }
   });
   const start = performance.now();
   let seq = 1;
   while (performance.now() - start < secondsEach * 500) {
-    write(seq);
+    for (let feeder = 0; feeder < feeders; feeder += 1) write(seq, `feeder-${100_000 + feeder}`);
     seq += size;
   }
-  const rate = (seq - 1) / ((performance.now() - start) / 1_000);
+  const rate = ((seq - 1) * feeders) / ((performance.now() - start) / 1_000);
   database.close();
   return rate;
 }
