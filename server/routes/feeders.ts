@@ -28,7 +28,12 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 
   door.post(
     "/api/v1/feeders",
-    { schema: { ...keeperTag("Add a feeder; its key is shown this once"), body: addFeederRequest } },
+    {
+      schema: {
+        ...keeperTag("Add a feeder; its key is shown this once"),
+        body: addFeederRequest.meta({ example: examples.feeder }),
+      },
+    },
     async (request, reply) => {
       const yard = (await ports.store.yards.yards()).find(({ id }) => id === request.body.yard);
       if (!yard) return wrongField(reply, "yard", "is no yard of this house");
@@ -74,7 +79,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 
   door.post(
     "/api/v1/feeders/:feeder/refills",
-    { schema: { ...keeperTag("Tell of a refill"), params, body: refillRequest } },
+    { schema: { ...keeperTag("Tell of a refill"), params, body: refillRequest.meta({ example: examples.refill }) } },
     async (request, reply) => {
       const now = ports.clock.now();
       const at = request.body.at ? instantOf(request.body.at) : now;
@@ -89,7 +94,13 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 
   door.post(
     "/api/v1/feeders/:feeder/orders",
-    { schema: { ...keeperTag("Pause or resume; the same id again is the same order"), params, body: orderRequest } },
+    {
+      schema: {
+        ...keeperTag("Pause or resume; the same id again is the same order"),
+        params,
+        body: orderRequest.meta({ example: examples.order }),
+      },
+    },
     async (request, reply) => {
       const { id, kind, until: said } = request.body;
       const until = said ? instantOf(said) : null;
@@ -123,6 +134,13 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     },
   );
 }
+
+/** As the documentation shows them, good for pasting (with a yard of your own): the tests post these very ones. */
+const examples = {
+  feeder: { yard: "the yard's id, from /api/v1/home", name: "Rowan", battery: "leadAcid", hopperCapacityGrams: 800 },
+  refill: { id: "refill-7f3a91c2", what: { kind: "added", grams: 400 } },
+  order: { id: "order-7f3a91c2", kind: "pause", until: null },
+} as const;
 
 /** ISA-18.2 asks for an end to every shelving; a week is our choice. */
 const shelvedAtMost = days(7);

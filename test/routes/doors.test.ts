@@ -85,6 +85,37 @@ describe("every answer", () => {
   });
 });
 
+describe("the documentation's examples", () => {
+  it("run, every one of them", async () => {
+    const house = await openHouse();
+    const { feeder, key } = await house.addFeeder();
+    const { body: spec } = await supertest(house.app.server).get("/api/docs/json");
+    const ran: string[] = [];
+    for (const [path, methods] of Object.entries<Record<string, Documented>>(spec.paths)) {
+      const schema = methods.post?.requestBody?.content["application/json"].schema;
+      if (!schema) continue;
+      const payload = path === "/api/v1/feeders" ? { ...schema.example, yard: house.yard } : schema.example;
+      const headers = path === "/api/v1/report" ? { authorization: `Bearer ${key}` } : house.keeper;
+      const url = path.replace("{feeder}", feeder.id);
+      const answer = await house.app.inject({ method: "POST", url, headers, payload });
+      expect(answer.statusCode, `${path}: ${answer.body}`).toBeLessThan(300);
+      ran.push(path);
+    }
+    expect(ran.sort()).toEqual([
+      "/api/v1/feeders",
+      "/api/v1/feeders/{feeder}/orders",
+      "/api/v1/feeders/{feeder}/refills",
+      "/api/v1/report",
+    ]);
+  });
+});
+
+interface Documented {
+  readonly requestBody?: {
+    readonly content: { readonly "application/json": { readonly schema: { example: object } } };
+  };
+}
+
 describe("a sender that holds the line", () => {
   it("with a body that never ends is cut off, while others are served", { timeout: 30_000 }, async () => {
     const house = await openHouse({ requestTimeoutMilliseconds: 500 });
