@@ -105,7 +105,7 @@ function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView
 }
 
 function wordsFor({ visits, presses, deposits, portions, gramsGiven }: DayView["tally"]): string {
-  if (visits + presses + deposits + portions === 0) return "Nothing was recorded this day.";
+  if (visits + presses + deposits + portions === 0) return "No bird and no portion was recorded this day.";
   const told = [
     visits > 0 && counted(visits, "visit"),
     presses > 0 && counted(presses, "press", "presses"),

@@ -80,7 +80,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("Aspen was heard just now.").waitFor();
     await page.getByRole("link", { name: "Go to Aspen" }).click();
     await heading("Aspen");
-    await page.getByText("Nothing was recorded").waitFor();
+    await page.getByText("No bird and no portion was recorded").waitFor();
 
     // --- a refill
     await page.getByRole("link", { name: "I refilled it" }).click();
@@ -214,7 +214,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await feeder.reports({ paused: false });
     await goTo(`/feeders/${id}`, "Aspen");
     await heading("Today");
-    await page.getByText("Nothing was recorded").waitFor();
+    await page.getByText("No bird and no portion was recorded").waitFor();
     await workerServes(page);
 
     await phone.offline(true);

@@ -1,6 +1,6 @@
 import type { Evidence, Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { roundedGrams } from "../hopper/amount.ts";
+import { gramsRange, roundedGrams } from "../hopper/amount.ts";
 import { emptyMark, type HopperLevel, scaleNoise } from "../hopper/level.ts";
 import { type Instant, minutes } from "../instant.ts";
 import { probability } from "../units.ts";
@@ -70,7 +70,7 @@ function emptyOrUnsure(
   evidence: readonly Evidence[],
 ): Fault {
   const nearEmpty = Math.max(3 * settings.portionMass, 0.05 * settings.hopperCapacity);
-  const range = `${roundedGrams(then.low)} to ${roundedGrams(then.high)}`;
+  const range = gramsRange(then.low, then.high);
   if (then.high <= emptyMark(settings)) {
     const reason = `${nothingFalls(sign, feed)}: the hopper is empty (at most ${roundedGrams(then.high)} left).`;
     return { kind: "foodOut", reason, evidence, sure: sureByLevel };
@@ -174,10 +174,7 @@ function motorEvidence(feed: FeedState): readonly Evidence[] {
 const levelEvidence = (level: HopperLevel | null): readonly Evidence[] => [
   {
     what: "in the hopper at the last portion",
-    value:
-      level === null
-        ? "not known"
-        : `${roundedGrams(level.grams)} (${roundedGrams(level.low)} to ${roundedGrams(level.high)})`,
+    value: level === null ? "not known" : `${roundedGrams(level.grams)} (${gramsRange(level.low, level.high)})`,
     at: null,
   },
 ];

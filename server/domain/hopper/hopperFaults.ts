@@ -3,7 +3,7 @@ import type { FeederSettings } from "../feeder.ts";
 import type { Instant, Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
 import { probability } from "../units.ts";
-import { roundedGrams } from "./amount.ts";
+import { gramsRange, roundedGrams } from "./amount.ts";
 import { wholeDayWatched } from "./appetite.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
 import { forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
@@ -86,7 +86,7 @@ function foodLow(
 const levelEvidence = (hopper: HopperState, level: HopperLevel): readonly Evidence[] => [
   {
     what: "in the hopper",
-    value: `${roundedGrams(level.grams)} (${roundedGrams(level.low)} to ${roundedGrams(level.high)})`,
+    value: `${roundedGrams(level.grams)} (${gramsRange(level.low, level.high)})`,
     at: hopper.weighedAt,
   },
 ];
