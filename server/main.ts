@@ -2,6 +2,7 @@ import { existsSync } from "node:fs";
 import { networkInterfaces } from "node:os";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
+import type { FastifyBaseLogger } from "fastify";
 import cron, { type ScheduledTask } from "node-cron";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { feederSockets } from "./adapters/feederSockets.ts";
@@ -67,11 +68,7 @@ async function main(): Promise<void> {
   );
   const ticks = startTicking(ports, app.log);
 
-  let closing = false;
-  const close = async (signal: string) => {
-    if (closing) return;
-    closing = true;
-    app.log.info(`${signal}: closing`);
+  closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
     await practice.stop();
     sockets.closeAll();
@@ -79,18 +76,7 @@ async function main(): Promise<void> {
     await app.close();
     await stopDelivering();
     await store.close();
-  };
-  for (const signal of ["SIGINT", "SIGTERM"] as const) {
-    process.on(signal, () => {
-      close(signal).then(
-        () => process.exit(0),
-        (error: unknown) => {
-          app.log.fatal({ err: error }, "closing failed");
-          process.exit(1);
-        },
-      );
-    });
-  }
+  });
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
@@ -103,7 +89,7 @@ async function main(): Promise<void> {
  * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is told
  * and doesn't hold up the other.
  */
-function startTicking(ports: Ports, log: { error(details: object, words: string): void }): ScheduledTask[] {
+function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
   const every = (times: string, name: string, work: () => Promise<unknown>) =>
     cron.schedule(
       times,
@@ -121,6 +107,25 @@ function startTicking(ports: Ports, log: { error(details: object, words: string)
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
   ];
+}
+
+/** Service managers and keepers end us with a signal; the second one while closing changes nothing. */
+function closeOnSignals(log: FastifyBaseLogger, close: () => Promise<void>): void {
+  let closing = false;
+  for (const signal of ["SIGINT", "SIGTERM"] as const) {
+    process.on(signal, () => {
+      if (closing) return;
+      closing = true;
+      log.info(`${signal}: closing`);
+      close().then(
+        () => process.exit(0),
+        (error: unknown) => {
+          log.fatal({ err: error }, "closing failed");
+          process.exit(1);
+        },
+      );
+    });
+  }
 }
 
 function bringUpToDate(config: Config): void {
