@@ -62,9 +62,17 @@ const rooms: readonly Room[] = [
     why: "stands outside the house and knocks at the same door as any feeder",
   },
   {
+    name: "flows' pure part",
+    files: /^server\/flows\/pure\//,
+    may: ["contract", "domain"],
+    mayNameTypesOf: ["ports"],
+    libraries: ["zod"],
+    why: "is what server and replay do alike: it reaches nothing outside, not even over ports",
+  },
+  {
     name: "flows",
     files: /^server\/flows\//,
-    may: ["domain", "contract", "ports", "practice yard"],
+    may: ["domain", "contract", "ports", "practice yard", "flows' pure part"],
     libraries: ["zod", "node:crypto", "@node-rs/argon2"], // names, keys and passphrases are computed, not fetched
     why: "reaches the outside only over ports",
   },
@@ -85,7 +93,7 @@ const rooms: readonly Room[] = [
   {
     name: "routes",
     files: /^server\/routes\//,
-    may: ["flows", "domain", "contract", "ports"],
+    may: ["flows", "flows' pure part", "domain", "contract", "ports"],
     mayNameTypesOf: ["adapters"], // a socket is handed on by its own type
     libraries: "any",
     why: "parses, calls one flow and answers; what is behind a port is none of its business",
@@ -179,6 +187,8 @@ describe("the walls", { timeout: 60_000 }, () => {
     ["server/flows/patrol.ts", "server/adapters/webPush.ts", "file", "types"],
     ["server/flows/patrol.ts", "server/practice/run.ts", "file", "values"],
     ["server/flows/patrol.ts", "web-push", "library", "values"],
+    ["server/flows/pure/takeReport.ts", "server/ports.ts", "file", "values"],
+    ["server/flows/pure/takeReport.ts", "server/flows/ingest.ts", "file", "types"],
     ["server/routes/live.ts", "server/adapters/liveBrowsers.ts", "file", "values"],
     ["server/routes/live.ts", "server/practice/yard.ts", "file", "values"],
     ["server/adapters/webPush.ts", "server/flows/outbox.ts", "file", "types"],

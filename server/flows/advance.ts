@@ -1,39 +1,10 @@
 import { randomUUID } from "node:crypto";
-import type { SentOrder } from "../contract/report.ts";
-import { advanceFeeder, nextLookAt } from "../domain/advanceFeeder.ts";
-import type { Effect, Fact } from "../domain/facts.ts";
-import type { FeederState } from "../domain/feeder.ts";
-import { type Instant, isoOf } from "../domain/instant.ts";
-import { pendingOrders } from "../domain/orders/lifeCycle.ts";
-import type { Order } from "../domain/orders/order.ts";
-import type { FeederRow, Ports, Transaction } from "../ports.ts";
+import { nextLookAt } from "../domain/advanceFeeder.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { Ports, Transaction } from "../ports.ts";
+import type { Advanced } from "./pure/advanced.ts";
 
-/** Where the pure step and the store meet: whatever happens to a feeder goes through here, one fact after the other. */
-export interface Advanced {
-  readonly id: string;
-  readonly yard: string;
-  readonly state: FeederState;
-  readonly effects: readonly Effect[];
-  readonly lastHeardAt: Instant | null;
-}
-
-export const begin = (row: FeederRow): Advanced => ({
-  id: row.id,
-  yard: row.yard,
-  state: row.state,
-  effects: [],
-  lastHeardAt: row.lastHeardAt,
-});
-
-export function advanced(feeder: Advanced, fact: Fact, now: Instant): Advanced {
-  const { state, effects } = advanceFeeder(feeder, feeder.state, fact, now);
-  return {
-    ...feeder,
-    state,
-    effects: feeder.effects.length === 0 ? effects : [...feeder.effects, ...effects],
-    lastHeardAt: fact.kind === "reported" ? now : feeder.lastHeardAt,
-  };
-}
+/** Where the pure step and the store meet: whatever happens to a feeder is written here, one fact after the other. */
 
 /** Writes the new states and all that follows from them, in the caller's transaction. */
 export async function save(tx: Transaction, feeders: readonly Advanced[], now: Instant): Promise<void> {
@@ -77,13 +48,3 @@ export function announce(ports: Ports, feeders: readonly Advanced[], revisions: 
   for (const { id, yard } of feeders) ports.live.changed(yard, id, revisions.get(id) ?? null);
   if (feeders.some(({ effects }) => effects.some((effect) => effect.kind === "tell"))) ports.bell.ring();
 }
-
-/** The orders that the feeder must be told now. */
-export const ordersFor = (state: FeederState, now: Instant): readonly SentOrder[] =>
-  pendingOrders(state.orders, now).map(sentForm);
-
-const sentForm = ({ id, kind, until }: Order): SentOrder => ({
-  id,
-  kind,
-  until: until === null ? null : isoOf(until),
-});

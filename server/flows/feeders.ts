@@ -1,18 +1,11 @@
 import { randomBytes } from "node:crypto";
-import type { z } from "zod";
-import type { feederSettingsRequest } from "../contract/api.ts";
-import { type FeederSettings, newFeeder } from "../domain/feeder.ts";
-import { days, seconds } from "../domain/instant.ts";
-import { grams } from "../domain/units.ts";
+import { newFeeder } from "../domain/feeder.ts";
 import type { FeederRow, Ports, YardRow } from "../ports.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { act } from "./keeperActs.ts";
+import { type SomeSettings, usualSettings, withSaid } from "./pure/saidSettings.ts";
 
 /** Adding, changing and removing feeders, by the keeper's own words about them. */
-
-type SaidSettings = z.infer<typeof feederSettingsRequest>;
-/** What a keeper leaves out is not asked for: undefined here, never null. */
-type SomeSettings = { readonly [Name in keyof SaidSettings]?: SaidSettings[Name] | undefined };
 
 export interface AddedFeeder {
   readonly feeder: FeederRow;
@@ -71,37 +64,6 @@ export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRo
   await ports.store.yards.removeFeeder(row.id);
   keys.forget();
   ports.live.changed(row.yard, null, null);
-}
-
-/** What a first feeder usually is; the keeper says otherwise where it isn't so. Common practice, no source. */
-function usualSettings(yard: YardRow, name: string): FeederSettings {
-  return {
-    name,
-    practice: yard.practice,
-    place: yard.place,
-    zone: yard.zone,
-    food: "peanuts",
-    hopperCapacity: grams(1_000),
-    portionMass: grams(1.5),
-    sensors: { button: true, detector: true, chute: true, perch: false, scale: false },
-    battery: "none",
-    reportEvery: seconds(60),
-    warnAhead: days(2),
-  };
-}
-
-function withSaid(settings: FeederSettings, said: SomeSettings): FeederSettings {
-  return {
-    ...settings,
-    name: said.name ?? settings.name,
-    food: said.food ?? settings.food,
-    hopperCapacity: said.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(said.hopperCapacityGrams),
-    portionMass: said.portionGrams === undefined ? settings.portionMass : grams(said.portionGrams),
-    sensors: said.sensors ?? settings.sensors,
-    battery: said.battery ?? settings.battery,
-    reportEvery: said.reportEverySeconds === undefined ? settings.reportEvery : seconds(said.reportEverySeconds),
-    warnAhead: said.warnAheadDays === undefined ? settings.warnAhead : days(said.warnAheadDays),
-  };
 }
 
 /** Readable in a log and unlike any other: `rowan-4f2a9c`. */

@@ -1,11 +1,11 @@
-import { type PostedEvent, type PostedReport, readReport } from "../contract/readReport.ts";
-import type { Answer, Refusal } from "../contract/report.ts";
-import { highestStored, stored } from "../domain/eventSequence.ts";
-import type { FeederEvent } from "../domain/facts.ts";
-import { readSendingTime } from "../domain/feederClock.ts";
+import { type PostedReport, readReport } from "../contract/readReport.ts";
+import type { Answer } from "../contract/report.ts";
+import { highestStored } from "../domain/eventSequence.ts";
 import { type Instant, isoOf, later, type Span } from "../domain/instant.ts";
 import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
-import { type Advanced, advanced, announce, begin, ordersFor, save } from "./advance.ts";
+import { announce, save } from "./advance.ts";
+import { type Advanced, begin } from "./pure/advanced.ts";
+import { type SortedOut, sortByBodies, surelyNew, takeReport } from "./pure/takeReport.ts";
 
 /** How a posted report was taken. Only `answered` means that anything was stored. */
 export type IngestOutcome =
@@ -114,7 +114,7 @@ async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Ta
 
   for (const pending of group) {
     const row = rows.get(pending.feeder);
-    const one: TakenReport = row ? await takeReport(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
+    const one: TakenOne = row ? await takeOne(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
     outcomes.push({ pending, outcome: one.outcome });
     if (!row || !("feeder" in one)) continue;
     now = later(now, pending.receivedAt);
@@ -135,39 +135,20 @@ async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Ta
   return { outcomes, feeders, revisions };
 }
 
-type TakenReport =
+type TakenOne =
   | { readonly outcome: IngestOutcome }
   | { readonly outcome: IngestOutcome; readonly feeder: Advanced; readonly events: readonly StoredEvent[] };
 
-async function takeReport(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenReport> {
+async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenOne> {
   const { report, receivedAt } = pending;
-  const time = readSendingTime(row.state.clock, report.boot, report.sentUptime, receivedAt);
-  if (time.kind === "bootReused") {
-    return { outcome: { kind: "bootReused", boot: report.boot, uptimeBefore: time.uptimeBefore } };
-  }
-
+  const { boot } = report;
   const sorted = await sortOut(tx, row, report);
-  const events: FeederEvent[] = [];
-  const storing: StoredEvent[] = [];
-  for (const { seq, uptime, kind, happening, body } of sorted.fresh) {
-    const recordedAt = time.momentOf(uptime);
-    events.push({ ...happening, seq, recordedAt });
-    storing.push({ feeder: row.id, boot: report.boot, seq, kind, receivedAt, recordedAt, body: JSON.stringify(body) });
-  }
+  const taken = takeReport(begin(row), report, sorted.fresh, receivedAt);
+  if (taken.kind === "bootReused") return { outcome: { kind: "bootReused", boot, uptimeBefore: taken.uptimeBefore } };
 
-  const sequence = stored(
-    row.state.sequence,
-    report.boot,
-    sorted.fresh.map(({ seq }) => seq),
-  );
-  const placed = { ...begin(row), state: { ...row.state, clock: time.clock, sequence } };
-  const { boot, sentUptime, readings } = report;
-  let feeder = advanced(placed, { kind: "reported", report: { boot, sentUptime, readings, events } }, receivedAt);
-  const orders = ordersFor(feeder.state, receivedAt);
-  if (orders.length > 0) feeder = advanced(feeder, { kind: "ordersSent" }, receivedAt);
-
+  const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];
-  const dealtWith = Math.max(highestStored(sequence, boot) ?? 0, ...refused.map(({ seq }) => seq ?? 0));
+  const dealtWith = Math.max(highestStored(feeder.state.sequence, boot) ?? 0, ...refused.map(({ seq }) => seq ?? 0));
   const answer: Answer = {
     storedThrough: dealtWith === 0 ? null : dealtWith,
     duplicates: sorted.duplicates,
@@ -176,41 +157,15 @@ async function takeReport(tx: Transaction, row: FeederRow, pending: Pending): Pr
     nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
     orders: [...orders],
   };
-  return { outcome: { kind: "answered", answer }, feeder, events: storing };
+  const events = taken.events.map(({ posted: { seq, kind, body }, recordedAt }) => {
+    return { feeder: row.id, boot, seq, kind, receivedAt, recordedAt, body: JSON.stringify(body) };
+  });
+  return { outcome: { kind: "answered", answer }, feeder, events };
 }
 
-interface SortedOut {
-  readonly fresh: readonly PostedEvent[]; // by seq
-  readonly duplicates: number;
-  readonly refused: readonly Refusal[];
-}
-
-/** Exactly once: what is stored already is a repeat if it says the same, and refused if it says something else. */
-async function sortOut(tx: Transaction, row: FeederRow, report: PostedReport): Promise<SortedOut> {
-  const highest = highestStored(row.state.sequence, report.boot);
-  const surelyNew = (event: PostedEvent, index: number) =>
-    highest !== null && event.seq > (index === 0 ? highest : (report.events[index - 1]?.seq ?? highest));
-  // By far the most reports: all numbers rise beyond what is stored. Then nobody need be asked.
-  if (report.events.every(surelyNew)) return { fresh: report.events, duplicates: 0, refused: [] };
-
+/** Exactly once: what may be stored already is looked up; by far the most reports ask nothing. */
+async function sortOut(tx: Transaction, { id, state }: FeederRow, report: PostedReport): Promise<SortedOut> {
+  if (surelyNew(state.sequence, report)) return { fresh: report.events, duplicates: 0, refused: [] };
   const seqs = report.events.map(({ seq }) => seq);
-  const known = new Map(await tx.bodiesOf(row.id, report.boot, seqs));
-  const fresh: PostedEvent[] = [];
-  const refused: Refusal[] = [];
-  let duplicates = 0;
-  for (const event of report.events) {
-    const body = JSON.stringify(event.body);
-    const before = known.get(event.seq);
-    if (before === undefined) {
-      fresh.push(event);
-      known.set(event.seq, body);
-    } else if (before === body) {
-      duplicates += 1;
-    } else {
-      const problem = `seq ${event.seq} of boot ${report.boot} is stored already and said something else`;
-      refused.push({ seq: event.seq, field: "seq", problem });
-    }
-  }
-  fresh.sort((a, b) => a.seq - b.seq);
-  return { fresh, duplicates, refused };
+  return sortByBodies(report, await tx.bodiesOf(id, report.boot, seqs));
 }

@@ -1,33 +1,15 @@
 import type { Fact } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
-import type { Instant } from "../domain/instant.ts";
-import type { OrderKind } from "../domain/orders/order.ts";
 import type { FeederRow, Ports, StoredRefill, Transaction } from "../ports.ts";
-import { advanced, announce, begin, ordersFor, save } from "./advance.ts";
+import { announce, save } from "./advance.ts";
+import { advanced, begin, ordersFor } from "./pure/advanced.ts";
+import { type AskedOrder, askedOrder } from "./pure/askedOrder.ts";
 
 /** What a keeper may do to a feeder. Each returns its new row, or null where there is no such feeder. */
 
-export interface AskedOrder {
-  readonly id: string;
-  readonly kind: OrderKind;
-  readonly until: Instant | null;
-  readonly by: string;
-}
-
 /** Over a live socket the order leaves at once; otherwise it waits for the feeder's next report. */
 export async function askOrder(ports: Ports, feeder: string, asked: AskedOrder): Promise<FeederRow | null> {
-  const now = ports.clock.now();
-  const order = {
-    id: asked.id,
-    kind: asked.kind,
-    until: asked.until,
-    askedAt: now,
-    askedBy: asked.by,
-    phase: "asked",
-    sentAt: null,
-    answeredAt: null,
-    problem: null,
-  } as const;
+  const order = askedOrder(asked, ports.clock.now());
   const row = await act(ports, feeder, { kind: "orderAsked", order });
   return row && (await sendOrders(ports, row));
 }

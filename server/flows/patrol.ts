@@ -1,6 +1,7 @@
 import type { Fact } from "../domain/facts.ts";
 import type { Ports } from "../ports.ts";
-import { advanced, announce, begin, save } from "./advance.ts";
+import { announce, save } from "./advance.ts";
+import { advanced, begin } from "./pure/advanced.ts";
 
 const feedersPerCommit = 200;
 

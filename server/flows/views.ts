@@ -2,13 +2,14 @@ import type { AlarmView, FeederView, HopperView, OrderView, ReadingsView, YardVi
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { missingEvents } from "../domain/eventSequence.ts";
 import { faultKinds, ruleOf } from "../domain/faults.ts";
-import type { FeederSettings, FeederState, LatestReadings } from "../domain/feeder.ts";
+import type { FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
 import { forecastEmpty, runOutWords } from "../domain/hopper/runOut.ts";
-import { type Instant, inDays, isoOf } from "../domain/instant.ts";
+import { type Instant, isoOf } from "../domain/instant.ts";
 import type { Order } from "../domain/orders/order.ts";
 import type { FeederRow, YardRow } from "../ports.ts";
+import { saidOf } from "./pure/saidSettings.ts";
 
 /** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
 
@@ -25,7 +26,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     revision: row.revision,
     name: state.settings.name,
     practice: row.practice,
-    settings: settingsView(state.settings),
+    settings: saidOf(state.settings),
     lastHeardAt: maybeIso(row.lastHeardAt),
     missingEvents: missingEvents(state.sequence),
     readings: state.latest && readingsView(state.latest),
@@ -43,19 +44,6 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
 }
 
 const maybeIso = (at: Instant | null): string | null => (at === null ? null : isoOf(at));
-
-function settingsView(settings: FeederSettings): FeederView["settings"] {
-  return {
-    name: settings.name,
-    food: settings.food,
-    hopperCapacityGrams: settings.hopperCapacity,
-    portionGrams: settings.portionMass,
-    sensors: settings.sensors,
-    battery: settings.battery,
-    reportEverySeconds: settings.reportEvery / 1_000,
-    warnAheadDays: inDays(settings.warnAhead),
-  };
-}
 
 function readingsView({ at, readings }: LatestReadings): ReadingsView {
   return {
