@@ -19,6 +19,7 @@ import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
 import { refilled } from "./hopper/refill.ts";
 import { weighed } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, minutes, type Span } from "./instant.ts";
+import { withNoticedSensors } from "./noticedSensors.ts";
 import {
   answerOrder,
   askOrder,
@@ -113,8 +114,9 @@ function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): 
   }
 }
 
-function takeReport(state: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
-  const { settings } = state;
+function takeReport(before: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
+  const settings = withNoticedSensors(before.settings, report);
+  const state = settings === before.settings ? before : { ...before, settings };
   const { boot, sentUptime } = report;
   const link = heard(state.link, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
   const said = saidAt(state, report, now);

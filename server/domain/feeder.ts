@@ -23,6 +23,8 @@ export interface FeederSettings {
   /** What one portion weighs, as far as the keeper knows; learning starts from here. */
   readonly portionMass: Grams;
   readonly sensors: FittedSensors;
+  /** While true, a sensor that speaks is taken to be fitted; left out once the keeper has changed them. */
+  readonly noticesSensors?: true;
   readonly battery: BatteryKind;
   readonly reportEvery: Span;
   /** "Food low" is told when the hopper may be empty within this span. */

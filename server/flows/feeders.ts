@@ -29,7 +29,10 @@ export async function addFeeder(
 }
 
 export const changeFeeder = (ports: Ports, id: string, said: SomeSettings): Promise<FeederRow | null> =>
-  act(ports, id, (state) => ({ kind: "settingsChanged", settings: withSaid(state.settings, said) }));
+  act(ports, id, ({ settings }) => {
+    const { noticesSensors: _, ...asTold } = settings;
+    return { kind: "settingsChanged", settings: withSaid(said.sensors === undefined ? settings : asTold, said) };
+  });
 
 /** A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each. */
 export async function changeYard(

@@ -127,6 +127,22 @@ describe("a feeder", () => {
     expect(await house.store.records.events(feeder.id, (now - days(1)) as never, (now + 1) as never, 9)).toEqual([]);
   });
 
+  it("is believed about its sensors until its keeper says otherwise", async () => {
+    const house = await openHouse();
+    const { feeder, key } = await house.addFeeder();
+    expect(feeder.settings.sensors.scale).toBe(false);
+    await house.report(key, { boot: "b-1", sentUptimeMs: 5, readings: { hopperGrams: 812 } });
+    const noticed = await house.look(feeder.id);
+    expect(noticed.settings.sensors.scale).toBe(true);
+    expect(noticed.hopper.level?.grams).toBeCloseTo(812, 0);
+
+    const url = `/api/v1/feeders/${feeder.id}`;
+    const payload = { sensors: { ...noticed.settings.sensors, scale: false } };
+    await house.app.inject({ method: "PATCH", url, headers: house.keeper, payload });
+    await house.report(key, { boot: "b-1", sentUptimeMs: 65_000, readings: { hopperGrams: 790 } });
+    expect((await house.look(feeder.id)).settings.sensors.scale).toBe(false);
+  });
+
   it("refuses absurd settings by field, and keeps the old ones", async () => {
     const house = await openHouse();
     const { feeder } = await house.addFeeder();

@@ -21,6 +21,7 @@ export function usualSettings(yard: Pick<FeederSettings, "practice" | "place" | 
     hopperCapacity: grams(1_000),
     portionMass: grams(1.5),
     sensors: { button: true, detector: true, chute: true, perch: false, scale: false },
+    noticesSensors: true,
     battery: "none",
     reportEvery: seconds(60),
     warnAhead: days(2),

@@ -1,0 +1,51 @@
+import { describe, expect, it } from "vitest";
+import type { FeederEvent, Happening, Report } from "../../server/domain/facts.ts";
+import { instantOf, milliseconds } from "../../server/domain/instant.ts";
+import { withNoticedSensors } from "../../server/domain/noticedSensors.ts";
+import { grams } from "../../server/domain/units.ts";
+import { someSettings } from "../support/feeders.ts";
+import { saidNothing } from "./silence/larch.ts";
+
+const at = instantOf("2026-01-15T09:00:00Z");
+const none = { button: false, detector: false, chute: false, perch: false, scale: false };
+const report = (happenings: Happening[], hopperGrams: number | null = null): Report => ({
+  boot: "b-1",
+  sentUptime: milliseconds(60_000),
+  readings: { ...saidNothing, hopper: hopperGrams === null ? null : grams(hopperGrams) },
+  events: happenings.map((happening, index): FeederEvent => ({ ...happening, seq: index + 1, recordedAt: at })),
+});
+const portion = (chuteCount: number | null): Happening => ({
+  kind: "portion",
+  cause: "timer",
+  paysFor: null,
+  motorRan: null,
+  meanCurrent: null,
+  peakCurrent: null,
+  chuteCount,
+});
+
+describe("sensors that speak before the keeper has said that they are there", () => {
+  const open = someSettings({ sensors: none, noticesSensors: true });
+
+  it.each<[string, Report, Partial<typeof none>]>([
+    ["a press", report([{ kind: "press" }]), { button: true }],
+    ["a deposit", report([{ kind: "deposit", metal: true, signal: null, chute: null }]), { detector: true }],
+    ["a visit", report([{ kind: "visit" }]), { perch: true }],
+    ["a counted portion, also one where nothing fell", report([portion(0)]), { chute: true }],
+    ["a weight", report([], 812), { scale: true }],
+    ["a portion without a count", report([portion(null)]), {}],
+    ["silence", report([]), {}],
+  ])("are noticed by %s", (_what, heard, more) => {
+    expect(withNoticedSensors(open, heard).sensors).toEqual({ ...none, ...more });
+  });
+
+  it("stay as the keeper said once the keeper has changed them", () => {
+    const said = someSettings({ sensors: none });
+    expect(withNoticedSensors(said, report([{ kind: "press" }], 812))).toBe(said);
+  });
+
+  it("are never forgotten again by a report that doesn't mention them", () => {
+    const all = someSettings({ sensors: { ...none, scale: true }, noticesSensors: true });
+    expect(withNoticedSensors(all, report([]))).toBe(all);
+  });
+});
