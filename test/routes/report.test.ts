@@ -1,10 +1,10 @@
 import Database from "better-sqlite3";
 import { describe, expect, it } from "vitest";
 import type { Answer } from "../../server/contract/report.ts";
+import { reportExample } from "../../server/contract/reportExample.ts";
 import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { patrol } from "../../server/flows/patrol.ts";
-import { reportExample } from "../../server/routes/feederDoor.ts";
 import { type House, openHouse } from "../support/house.ts";
 
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });

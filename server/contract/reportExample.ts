@@ -1,0 +1,36 @@
+/** A report as in the documentation, good for pasting: the tests post this very one. */
+export const reportExample = {
+  boot: "b-7f3a91c2",
+  sentUptimeMs: 123_456,
+  sentAt: null,
+  readings: {
+    hopperGrams: 812.4,
+    airCelsius: -6.2,
+    insideCelsius: -2.1,
+    lidCelsius: -8.0,
+    humidityPercent: 88,
+    supplyVolts: 5.04,
+    batteryVolts: 12.31,
+    batteryCelsius: -4.0,
+    chargeMilliamps: 0,
+    signalDbm: -67,
+    spooled: 0,
+    counts: { button: 41, detector: 12, chute: 53, perch: 88 },
+    paused: false,
+    planVersion: 7,
+  },
+  events: [
+    { seq: 412, uptimeMs: 121_000, kind: "deposit", metal: true, signal: 0.82, chute: true },
+    {
+      seq: 413,
+      uptimeMs: 121_450,
+      kind: "portion",
+      cause: "deposit",
+      paysFor: 412,
+      motorMs: 900,
+      meanMilliamps: 240,
+      peakMilliamps: 610,
+      chuteCount: 3,
+    },
+  ],
+};
