@@ -259,6 +259,8 @@ export interface PushGateway {
 export interface FeederLink {
   /** @returns whether the feeder is connected just now and the orders were written to its socket. */
   deliver(feeder: string, orders: readonly SentOrder[]): boolean;
+  /** Ends its connection: its key no longer holds. */
+  dismiss(feeder: string): void;
 }
 
 /** Rung after a commit that wrote to the outbox, so that it need not wait for the next tick. */

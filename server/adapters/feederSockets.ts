@@ -23,6 +23,9 @@ export function feederSockets(): FeederSockets {
       socket.send(JSON.stringify({ orders }));
       return true;
     },
+    dismiss(feeder) {
+      sockets.get(feeder)?.close(4401, "the key no longer holds");
+    },
     closeAll() {
       for (const socket of sockets.values()) socket.close(1001, "the server is going down");
     },

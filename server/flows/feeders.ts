@@ -60,12 +60,14 @@ export async function changeKey(ports: Ports, keys: FeederKeys, id: string): Pro
   const { key, hash } = newFeederKey();
   await ports.store.yards.changeKey(id, hash);
   keys.forget();
+  ports.feeders.dismiss(id);
   return key;
 }
 
 export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRow): Promise<void> {
   await ports.store.yards.removeFeeder(row.id);
   keys.forget();
+  ports.feeders.dismiss(row.id);
   ports.live.changed(row.yard, null, null);
 }
 

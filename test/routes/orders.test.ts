@@ -204,6 +204,23 @@ describe("a live link", () => {
     rowan.socket.close();
   });
 
+  it("ends when the key is changed or the feeder removed", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const host = await listening(house);
+    const url = `/api/v1/feeders/${feeder.id}`;
+
+    const first = await link(host, key);
+    const ended = once(first.socket, "close");
+    const changed = await house.app.inject({ method: "POST", url: `${url}/key`, headers: house.keeper });
+    expect((await ended)[0]).toBe(4401);
+
+    const second = await link(host, changed.json().key);
+    const endedToo = once(second.socket, "close");
+    await house.app.inject({ method: "DELETE", url, headers: house.keeper });
+    expect((await endedToo)[0]).toBe(4401);
+  });
+
   it("refuses a wrong key before it opens", async () => {
     const house = await openHouse();
     await house.addFeeder();
