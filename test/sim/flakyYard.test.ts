@@ -20,7 +20,7 @@ describe("a day on a bad line", { timeout: 60_000 * days }, () => {
   it.each([
     ["feederForgetsTooEarly", /is lost/],
     ["serverForgetsRepeats", /stored twice|never told|the door answered .*500/],
-    ["clockUnbuilt", /placed \d+ ms off|is lost/], // placed so far off that it isn't in this day any more
+    ["clockUnbuilt", /placed -?\d+ ms off|is lost/], // placed so far off that it isn't in this day any more
   ] as const)("is caught in the act where %s", async (plant, complaint) => {
     const house = await openHouse();
     await expect(playFlakyDay(house, 1, plant)).rejects.toThrow(complaint);
