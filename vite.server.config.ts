@@ -10,6 +10,8 @@ export default defineConfig({
     target: "node20",
     sourcemap: true,
     minify: false,
-    rolldownOptions: { input: { main: "server/main.ts", practice: "server/practice/main.ts" } },
+    rolldownOptions: {
+      input: { main: "server/main.ts", practice: "server/practice/main.ts", replay: "server/replay/main.ts" },
+    },
   },
 });

@@ -17,6 +17,7 @@ import { startIngest } from "./flows/ingest.ts";
 import type { Ports } from "./ports.ts";
 import { clientRoutes } from "./routes/client.ts";
 import { feederDoor } from "./routes/feederDoor.ts";
+import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
 import { phoneRoutes } from "./routes/phones.ts";
@@ -75,6 +76,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     keepersOnly(room, ports);
     yardRoutes(room, ports, keys);
     feederRoutes(room, ports, keys);
+    feederLogRoute(room, ports);
     phoneRoutes(room, ports);
     liveRoute(room, house.browsers);
   });

@@ -73,7 +73,8 @@ export interface StoredRefill {
   readonly feeder: string;
   readonly at: Instant;
   readonly grams: Grams | null; // null where only "filled" was said
-  readonly source: "told" | "found" | "feeder";
+  /** `level`: the keeper looked, and told how much is left; the grams are all that is in it. */
+  readonly source: "told" | "level" | "found" | "feeder";
   readonly by: string | null;
 }
 
@@ -200,8 +201,25 @@ export interface RecordStore {
   events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
   alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
+  /** Orders asked in [from, to), in order. */
+  orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
+  /** The next ones after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
+  heartbeats(
+    feeder: string,
+    after: Pick<StoredHeartbeat, "receivedAt" | "boot"> | null,
+    to: Instant,
+    most: number,
+  ): Promise<readonly StoredHeartbeat[]>;
+  /** A boot's events beyond that seq, received in [from, to], by seq. */
+  eventsOfBoot(
+    of: { readonly feeder: string; readonly boot: string; readonly afterSeq: number },
+    received: { readonly from: Instant; readonly to: Instant },
+    most: number,
+  ): Promise<readonly ReceivedEvent[]>;
   latestDigest(yard: string): Promise<StoredDigest | null>;
 }
+
+export type ReceivedEvent = Pick<StoredEvent, "seq" | "receivedAt" | "body">;
 
 export interface RecordedEvent {
   readonly seq: number;

@@ -62,6 +62,13 @@ const rooms: readonly Room[] = [
     why: "stands outside the house and knocks at the same door as any feeder",
   },
   {
+    name: "replay",
+    files: /^server\/replay\//,
+    may: ["contract", "domain", "flows' pure part"],
+    libraries: ["zod", "node:fs", "node:readline", "node:events", "node:util"], // it reads one file and its command line
+    why: "lives a log through with the server's own steps, and stores nothing",
+  },
+  {
     name: "flows' pure part",
     files: /^server\/flows\/pure\//,
     may: ["contract", "domain"],
@@ -194,6 +201,8 @@ describe("the walls", { timeout: 60_000 }, () => {
     ["server/adapters/webPush.ts", "server/flows/outbox.ts", "file", "types"],
     ["server/adapters/webPush.ts", "server/practice/run.ts", "file", "values"],
     ["server/practice/run.ts", "server/ports.ts", "file", "types"],
+    ["server/replay/replay.ts", "server/flows/ingest.ts", "file", "types"],
+    ["server/replay/replay.ts", "server/ports.ts", "file", "types"],
     ["server/contract/api.ts", "server/flows/days.ts", "file", "types"],
     ["server/contract/api.ts", "fastify", "library", "values"],
     ["server/config.ts", "server/domain/instant.ts", "file", "values"],

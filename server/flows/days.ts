@@ -84,7 +84,7 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
 const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
   kind: "refill",
   at: isoOf(at),
-  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${source}`,
+  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${source === "level" ? "told to be left" : source}`,
 });
 
 const alarmMark = (change: AlarmChange): DayMark[] =>

@@ -35,8 +35,9 @@ export async function tellRefill(
   refill: Extract<Fact, { kind: "refillTold" }>["refill"],
   by: string,
 ): Promise<FeederRow | null> {
-  const grams = refill.what.kind === "added" ? refill.what.grams : null;
-  const row: StoredRefill = { id, feeder, at: refill.at, grams, source: "told", by };
+  const { at, what } = refill;
+  const grams = what.kind === "filled" ? null : what.grams;
+  const row: StoredRefill = { id, feeder, at, grams, source: what.kind === "level" ? "level" : "told", by };
   return act(ports, feeder, { kind: "refillTold", refill }, (tx) => tx.saveRefill(row));
 }
 

@@ -1,9 +1,10 @@
 import type { AlarmPhase } from "../../domain/facts.ts";
 import type { FaultKind, Priority } from "../../domain/faults.ts";
+import type { OrderKind, OrderPhase } from "../../domain/orders/order.ts";
 import { grams } from "../../domain/units.ts";
 import type { RecordStore, StoredRefill } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
-import { dateOf, instantFrom } from "./rows.ts";
+import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
 
 export function recordsOver({ reader }: Connections): RecordStore {
   return {
@@ -49,6 +50,65 @@ export function recordsOver({ reader }: Connections): RecordStore {
         grams: mass === null ? null : grams(mass),
         source: source as StoredRefill["source"],
         by,
+      }));
+    },
+
+    async orders(feeder, from, to) {
+      const found = await reader.order.findMany({
+        where: { feederId: feeder, askedAt: { gte: dateOf(from), lt: dateOf(to) } },
+        orderBy: { askedAt: "asc" },
+      });
+      return found.map((order) => ({
+        id: order.id,
+        kind: order.kind as OrderKind,
+        until: maybeInstant(order.until),
+        askedAt: instantFrom(order.askedAt),
+        askedBy: order.askedBy,
+        phase: order.phase as OrderPhase,
+        sentAt: maybeInstant(order.sentAt),
+        answeredAt: maybeInstant(order.answeredAt),
+        problem: order.problem,
+      }));
+    },
+
+    async heartbeats(feeder, after, to, most) {
+      const beyond = after && {
+        receivedAt: { gte: dateOf(after.receivedAt), lte: dateOf(to) },
+        OR: [
+          { receivedAt: { gt: dateOf(after.receivedAt) } },
+          { receivedAt: dateOf(after.receivedAt), boot: { gt: after.boot } },
+        ],
+      };
+      const found = await reader.heartbeat.findMany({
+        where: { feederId: feeder, ...(beyond ?? { receivedAt: { lte: dateOf(to) } }) },
+        orderBy: [{ receivedAt: "asc" }, { boot: "asc" }],
+        take: most,
+      });
+      return found.map(({ receivedAt, boot, sentUptimeMs, readings }) => ({
+        feeder,
+        receivedAt: instantFrom(receivedAt),
+        boot,
+        sentUptimeMs: sentUptimeMs === null ? null : Number(sentUptimeMs),
+        readings,
+      }));
+    },
+
+    async eventsOfBoot({ feeder, boot, afterSeq }, { from, to }, most) {
+      const found = await reader.event.findMany({
+        where: {
+          feederId: feeder,
+          boot,
+          seq: { gt: afterSeq },
+          receivedAt: { gte: dateOf(from), lte: dateOf(to) },
+        },
+        orderBy: { seq: "asc" },
+        take: most,
+        select: { seq: true, receivedAt: true, body: true },
+      });
+      return found.map(({ seq, receivedAt, body }) => ({
+        seq: Number(seq),
+        receivedAt: instantFrom(receivedAt),
+        body,
       }));
     },
 

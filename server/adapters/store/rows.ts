@@ -7,7 +7,7 @@ import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/clie
 
 export const dateOf = (at: Instant): Date => new Date(at);
 export const instantFrom = (date: Date): Instant => instant(date.getTime());
-const maybeInstant = (date: Date | null): Instant | null => (date === null ? null : instantFrom(date));
+export const maybeInstant = (date: Date | null): Instant | null => (date === null ? null : instantFrom(date));
 
 /**
  * Prisma writes a DateTime to SQLite as ISO text that ends in +00:00; raw SQL must write the very same to compare with. Events

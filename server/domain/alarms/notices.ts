@@ -57,7 +57,8 @@ export const topicOf = (feeder: string, fault: FaultKind): string => `alarm-${fn
 
 const bodyMax = 400; // longer is cut off on the phone anyway, and the whole push must fit 4 kB
 
-function isRaise(change: AlarmChange, before: Alarm | null): boolean {
+/** News: not the end of a suppression that hid an alarm which was told already. */
+export function isRaise(change: AlarmChange, before: Alarm | null): boolean {
   if (change.to !== "unacknowledged") return false;
   return !(before?.phase === "suppressedByDesign" && before.raised !== null); // told already, before the suppression
 }

@@ -1,0 +1,58 @@
+import { z } from "zod";
+import { type FaultKind, faultKinds } from "../domain/faults.ts";
+import { feederSettingsRequest, yardRequest } from "./api.ts";
+
+/**
+ * A feeder's log as it is handed out and replayed: one JSON value a line (application/x-ndjson), in time order. Each line
+ * says when, of which feeder, and one thing that happened.
+ */
+
+const moment = z.iso.datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" });
+const feeder = z.string("must name the feeder").min(1, "must name the feeder").max(128);
+const by = z.string().min(1).max(60).optional();
+const fault = z.enum(faultKinds as [FaultKind, ...FaultKind[]]);
+
+const exactlyOne = (said: object, of: readonly string[]) => of.filter((name) => Object.hasOwn(said, name)).length === 1;
+const massMax = 50_000;
+
+/** In the keeper's words; what is left out stays as it was, or is as usual. */
+export const loggedSettings = z.strictObject({
+  ...feederSettingsRequest.partial().shape,
+  zone: yardRequest.shape.zone,
+  place: yardRequest.shape.place,
+  practice: z.boolean().optional(),
+});
+export type LoggedSettings = z.infer<typeof loggedSettings>;
+
+const refills = ["grams", "filled", "levelGrams"] as const;
+const refill = z
+  .strictObject({
+    grams: z.number().gt(0).max(massMax).optional(),
+    filled: z.literal(true).optional(),
+    levelGrams: z.number().min(0).max(massMax).optional(),
+  })
+  .refine((said) => exactlyOne(said, refills), `must say exactly one of ${refills.join(", ")}`);
+
+const orderId = z.string().min(1).max(64);
+const acts = ["refill", "pause", "resume", "acknowledge", "shelve"] as const;
+const loggedAct = z
+  .strictObject({
+    by,
+    refill: refill.optional(),
+    pause: z.strictObject({ id: orderId, until: moment.nullish() }).optional(),
+    resume: z.strictObject({ id: orderId }).optional(),
+    acknowledge: z.strictObject({ fault }).optional(),
+    shelve: z.strictObject({ fault, until: moment }).optional(),
+  })
+  .refine((said) => exactlyOne(said, acts), `must say exactly one of ${acts.join(", ")}`);
+export type LoggedAct = z.infer<typeof loggedAct>;
+
+/** By what they say; the report itself is read as at the door, by `readReport`. */
+export const logLineSchemas = {
+  report: z.object({ receivedAt: moment, feeder, report: z.unknown() }),
+  settings: z.object({ at: moment, feeder, settings: loggedSettings }),
+  keeper: z.object({ at: moment, feeder, keeper: loggedAct }),
+  /** What was really wrong, for measuring how soon it is told. */
+  truth: z.object({ at: moment, feeder, truth: z.strictObject({ fault, phase: z.enum(["begin", "end"]) }) }),
+};
+export type LogLineKind = keyof typeof logLineSchemas;

@@ -1,0 +1,68 @@
+import type { z } from "zod";
+import { type LoggedAct, type LoggedSettings, type LogLineKind, logLineSchemas } from "../contract/feederLog.ts";
+import { type PostedReport, readReport } from "../contract/readReport.ts";
+import type { FaultKind } from "../domain/faults.ts";
+import { type Instant, instantOf } from "../domain/instant.ts";
+
+/** One line of a log, read whole: what happened to which feeder, and when. */
+export type LogLine = { readonly feeder: string; readonly at: Instant } & (
+  | { readonly kind: "report"; readonly report: PostedReport }
+  | { readonly kind: "settings"; readonly settings: LoggedSettings }
+  | { readonly kind: "keeper"; readonly act: LoggedAct }
+  | { readonly kind: "truth"; readonly fault: FaultKind; readonly phase: "begin" | "end" }
+);
+
+export interface LineProblem {
+  readonly field: string;
+  readonly problem: string;
+}
+
+export type ReadLine =
+  | { readonly kind: "read"; readonly line: LogLine }
+  | { readonly kind: "wrong"; readonly problems: readonly LineProblem[] };
+
+export function readLine(text: string): ReadLine {
+  let said: unknown;
+  try {
+    said = JSON.parse(text);
+  } catch (error) {
+    return wrong([{ field: "(the whole)", problem: `is no JSON: ${(error as SyntaxError).message}` }]);
+  }
+  const kinds = kindNames.filter((kind) => typeof said === "object" && said !== null && Object.hasOwn(said, kind));
+  const [kind] = kinds;
+  if (kind === undefined || kinds.length > 1) {
+    return wrong([{ field: "(the whole)", problem: `must say exactly one of ${kindNames.join(", ")}` }]);
+  }
+  return kind === "report" ? readReportLine(said) : readOther(kind, said);
+}
+
+const kindNames = Object.keys(logLineSchemas) as readonly LogLineKind[];
+
+function readReportLine(said: unknown): ReadLine {
+  const line = logLineSchemas.report.safeParse(said);
+  if (!line.success) return wrong(named(line.error));
+  const read = readReport(line.data.report);
+  if (read.kind === "unreadable") {
+    return wrong(read.errors.map(({ field, problem }) => ({ field: within("report", field), problem })));
+  }
+  const { feeder, receivedAt } = line.data;
+  return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report } };
+}
+
+function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLine {
+  const line = logLineSchemas[kind].safeParse(said);
+  if (!line.success) return wrong(named(line.error));
+  const { feeder } = line.data;
+  const at = instantOf(line.data.at);
+  if ("settings" in line.data) return read({ kind: "settings", feeder, at, settings: line.data.settings });
+  if ("keeper" in line.data) return read({ kind: "keeper", feeder, at, act: line.data.keeper });
+  return read({ kind: "truth", feeder, at, ...line.data.truth });
+}
+
+/** Every wrong field by its path, such as `keeper.refill.grams`. */
+export const named = (error: z.ZodError): readonly LineProblem[] =>
+  error.issues.map(({ path, message }) => ({ field: path.map(String).join(".") || "(the whole)", problem: message }));
+
+const within = (outer: string, field: string) => (field === "(the whole)" ? outer : `${outer}.${field}`);
+const read = (line: LogLine): ReadLine => ({ kind: "read", line });
+const wrong = (problems: readonly LineProblem[]): ReadLine => ({ kind: "wrong", problems });

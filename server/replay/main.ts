@@ -1,0 +1,60 @@
+import { once } from "node:events";
+import { createReadStream, readFileSync } from "node:fs";
+import { createInterface } from "node:readline";
+import { type LoggedSettings, loggedSettings } from "../contract/feederLog.ts";
+import { type CommandLine, readCommandLine, usage } from "./commandLine.ts";
+import { named } from "./logLine.ts";
+import { runReplay } from "./run.ts";
+
+/**
+ * `npm run replay`: a recorded log through the server's own steps, in virtual time. Ends with 0 where every line was taken,
+ * 1 where some could not be read, 2 where there was nothing to do.
+ */
+async function main(line: CommandLine): Promise<number> {
+  const settings = line.settings === null ? {} : readSettings(line.settings);
+  const input = createReadStream(line.log);
+  const opened = once(input, "open"); // rejects where the file can't be opened
+  await opened;
+  let failure: Error | null = null;
+  const lines = createInterface({ input, crlfDelay: Number.POSITIVE_INFINITY });
+  input.once("error", (error) => {
+    failure = error;
+    lines.close();
+  });
+  const wrong = await runReplay(lines, {
+    ...line,
+    settings,
+    out: (text) => (process.stdout.write(text) ? undefined : once(process.stdout, "drain").then(() => undefined)),
+    complain,
+  });
+  if (failure) throw failure;
+  return wrong > 0 ? 1 : 0;
+}
+
+const complain = (text: string) => void process.stderr.write(`${text}\n`);
+
+function readSettings(file: string): LoggedSettings {
+  const read = loggedSettings.safeParse(JSON.parse(readFileSync(file, "utf8")));
+  if (read.success) return read.data;
+  const problems = named(read.error).map(({ field, problem }) => `${file}: ${field}: ${problem}`);
+  throw new Error(problems.join("\n"));
+}
+
+// Whoever reads our words may have had enough of them, such as `head`.
+process.stdout.on("error", (error: NodeJS.ErrnoException) => process.exit(error.code === "EPIPE" ? 0 : 1));
+
+const read = readCommandLine(process.argv.slice(2));
+if (read.kind === "wrong") {
+  for (const problem of [...read.problems, usage]) complain(problem);
+  process.exitCode = 2;
+} else {
+  main(read.line).then(
+    (code) => {
+      process.exitCode = code;
+    },
+    (error: unknown) => {
+      complain(error instanceof Error ? error.message : String(error));
+      process.exitCode = 2;
+    },
+  );
+}

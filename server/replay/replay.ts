@@ -1,0 +1,217 @@
+import type { LoggedAct, LoggedSettings } from "../contract/feederLog.ts";
+import type { PostedReport } from "../contract/readReport.ts";
+import { nextLookAt } from "../domain/advanceFeeder.ts";
+import type { Fact, ToldRefill } from "../domain/facts.ts";
+import { type FeederSettings, type FeederState, newFeeder } from "../domain/feeder.ts";
+import { levelOf } from "../domain/hopper/level.ts";
+import { forecastEmpty } from "../domain/hopper/runOut.ts";
+import { after, days, earlier, hours, type Instant, inDays, instantOf, isoOf, seconds } from "../domain/instant.ts";
+import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
+import { grams } from "../domain/units.ts";
+import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
+import { askedOrder } from "../flows/pure/askedOrder.ts";
+import { usualSettings, withSaid } from "../flows/pure/saidSettings.ts";
+import { sortByNumbers, takeReport } from "../flows/pure/takeReport.ts";
+import type { LineProblem, LogLine } from "./logLine.ts";
+import { Tally } from "./tally.ts";
+
+export interface ReplayOptions {
+  /** For feeders of which the log itself doesn't say better. */
+  readonly settings: LoggedSettings;
+  readonly hourly: boolean;
+  /** Takes each line of what came of it, in time order. */
+  readonly say: (line: object) => void;
+}
+
+/** The server's patrol looks three times a minute, at :00, :20 and :40. */
+const lookEvery = seconds(20);
+/** No feeder rests for so long; a time that is so far off is a slip, and would be walked through look by look. */
+const gapMax = days(1_000);
+
+/**
+ * Lives a log through in virtual time: every line is a fact, taken by the very steps that the server takes, and between the
+ * lines patrol looks when it would have looked. What is kept is one state a feeder, however long the log.
+ */
+export class Replay {
+  readonly tally = new Tally();
+  readonly #options: ReplayOptions;
+  readonly #feeders = new Map<string, Living>();
+  #now: Instant | null = null;
+  /** Nothing is due before this: a lower bound, so that most lines need not ask every feeder. */
+  #due = Number.POSITIVE_INFINITY as Instant;
+
+  constructor(options: ReplayOptions) {
+    this.#options = options;
+  }
+
+  /** @returns what was wrong with the line, which then changed nothing; [] where it was taken. */
+  take(line: LogLine): readonly LineProblem[] {
+    const field = line.kind === "report" ? "receivedAt" : "at";
+    const { at } = line;
+    if (this.#now !== null && at < this.#now) {
+      return [
+        { field, problem: `is ${isoOf(at)}, before ${isoOf(this.#now)} of a line above: a log is in time order` },
+      ];
+    }
+    if (this.#now !== null && at > after(this.#now, gapMax)) {
+      return [{ field, problem: `is ${isoOf(at)}, more than ${inDays(gapMax)} days after the line above` }];
+    }
+    this.#passUntil(at);
+    this.#now = at;
+    this.tally.passed(at);
+
+    const known = this.#feeders.get(line.feeder);
+    const living = known ?? this.#add(line);
+    switch (line.kind) {
+      case "report":
+        return this.#hear(living, line.report, at);
+      case "settings":
+        if (known) this.#changeSettings(known, line.settings, at);
+        return [];
+      case "keeper":
+        this.#learn(living, factOf(line.act, at), at);
+        return [];
+      case "truth":
+        this.tally.truth(line.feeder, line, living.state.alarms[line.fault]);
+        return [];
+    }
+  }
+
+  /** As it stands after the last line; null for a feeder that the log doesn't know. */
+  stateOf(feeder: string): FeederState | null {
+    return this.#feeders.get(feeder)?.state ?? null;
+  }
+
+  // --- time ------------------------------------------------------------------------------------------------------------
+
+  /** What falls on the very moment of a line comes before the line. */
+  #passUntil(at: Instant): void {
+    while (this.#due <= at) {
+      const now = this.#due;
+      for (const living of this.#feeders.values()) {
+        if (living.lookAt <= now) this.#learn(living, { kind: "minutePassed" }, now);
+      }
+      for (const living of this.#feeders.values()) {
+        if (living.tellAt <= now) this.#tell(living, now);
+      }
+      this.#due = Number.POSITIVE_INFINITY as Instant;
+      for (const living of this.#feeders.values()) this.#expect(living);
+    }
+  }
+
+  #expect({ lookAt, tellAt }: Living): void {
+    this.#due = earlier(this.#due, earlier(lookAt, tellAt));
+  }
+
+  // --- facts -----------------------------------------------------------------------------------------------------------
+
+  #add({ feeder: id, at, ...line }: LogLine): Living {
+    const base = usualSettings({ practice: false, place: null, zone: "UTC" }, id);
+    const mine = withLogged(base, this.#options.settings);
+    const settings = line.kind === "settings" ? withLogged(mine, line.settings) : mine;
+    const state = newFeeder(settings, at);
+    // The server, too, looks at a new feeder with its next patrol.
+    const living = { id, state, lastHeardAt: null, lookAt: patrolFrom(at), tellAt: this.#nextTelling(settings, at) };
+    this.#feeders.set(id, living);
+    this.tally.added();
+    this.#expect(living);
+    return living;
+  }
+
+  #hear(living: Living, report: PostedReport, at: Instant): readonly LineProblem[] {
+    const { fresh, duplicates } = sortByNumbers(living.state.sequence, report);
+    const taken = takeReport(beginning(living), report, fresh, at);
+    if (taken.kind === "bootReused") {
+      const problem = `told a sentUptimeMs of ${taken.uptimeBefore} before: another start used the same id, which the server refuses`;
+      return [{ field: "report.boot", problem }];
+    }
+    this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
+    this.#keep(living, taken.feeder, at);
+    return [];
+  }
+
+  #changeSettings(living: Living, said: LoggedSettings, at: Instant): void {
+    const settings = withLogged(living.state.settings, said);
+    this.#learn(living, { kind: "settingsChanged", settings }, at);
+    living.tellAt = this.#nextTelling(settings, at); // its midnight may have moved
+    this.#expect(living);
+  }
+
+  #learn(living: Living, fact: Fact, at: Instant): void {
+    this.#keep(living, advanced(beginning(living), fact, at), at);
+  }
+
+  #keep(living: Living, { state, effects, lastHeardAt }: Advanced, at: Instant): void {
+    const before = living.state.alarms;
+    living.state = state;
+    living.lastHeardAt = lastHeardAt;
+    living.lookAt = patrolFrom(nextLookAt(state, at));
+    this.#expect(living);
+    for (const effect of effects) {
+      if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
+      const { change } = effect;
+      this.tally.changed(living.id, change, before[change.fault]);
+      const { fault: alarm, to: phase, priority, reason } = change;
+      this.#options.say({ at: isoOf(change.at), feeder: living.id, alarm, phase, priority, reason });
+    }
+  }
+
+  // --- what is told besides alarms ---------------------------------------------------------------------------------------
+
+  #tell(living: Living, now: Instant): void {
+    const { hopper, settings } = living.state;
+    const level = levelOf(hopper, settings);
+    const forecast = forecastEmpty(hopper, settings, now);
+    const moment = (at: "p10" | "p50" | "p90") => (forecast.kind === "emptyAt" ? isoOf(forecast[at]) : null);
+    this.#options.say({
+      at: isoOf(now),
+      feeder: living.id,
+      hopper: level && { grams: tenths(level.grams), low: tenths(level.low), high: tenths(level.high) },
+      empty: { p10: moment("p10"), p50: moment("p50"), p90: moment("p90") },
+    });
+    living.tellAt = this.#nextTelling(settings, now);
+  }
+
+  #nextTelling({ zone }: FeederSettings, now: Instant): Instant {
+    const midnight = startOfLocalDay(addLocalDays(localDateOf(now, zone), 1), zone);
+    const fullHour = ((Math.floor(now / hours(1)) + 1) * hours(1)) as Instant;
+    return this.#options.hourly ? earlier(midnight, fullHour) : midnight;
+  }
+}
+
+/** A feeder as it stands in the virtual now. */
+interface Living {
+  readonly id: string;
+  state: FeederState;
+  lastHeardAt: Instant | null;
+  lookAt: Instant; // when patrol looks, if nothing happens before
+  tellAt: Instant; // when its hopper is told
+}
+
+const beginning = ({ id, state, lastHeardAt }: Living): Advanced => begin({ id, yard: "", state, lastHeardAt });
+
+const patrolFrom = (at: Instant): Instant => (Math.ceil(at / lookEvery) * lookEvery) as Instant;
+
+const tenths = (mass: number): number => Math.round(mass * 10) / 10;
+
+function withLogged(settings: FeederSettings, said: LoggedSettings): FeederSettings {
+  const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
+  return { ...withSaid(settings, said), zone, place, practice };
+}
+
+function factOf({ by = "the keeper", refill, pause, resume, acknowledge, shelve }: LoggedAct, at: Instant): Fact {
+  if (refill) return { kind: "refillTold", refill: { at, what: whatOf(refill) } };
+  if (acknowledge) return { kind: "alarmAcknowledged", fault: acknowledge.fault, by };
+  if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
+  if (resume) return { kind: "orderAsked", order: askedOrder({ id: resume.id, kind: "resume", until: null, by }, at) };
+  if (pause) {
+    const until = pause.until ? instantOf(pause.until) : null;
+    return { kind: "orderAsked", order: askedOrder({ id: pause.id, kind: "pause", until, by }, at) };
+  }
+  throw new Error("expected the contract to let pass one act, got none");
+}
+
+function whatOf({ grams: added, levelGrams }: NonNullable<LoggedAct["refill"]>): ToldRefill["what"] {
+  if (added !== undefined) return { kind: "added", grams: grams(added) };
+  return levelGrams === undefined ? { kind: "filled" } : { kind: "level", grams: grams(levelGrams) };
+}

@@ -1,0 +1,46 @@
+import type { LoggedSettings } from "../contract/feederLog.ts";
+import { type LineProblem, readLine } from "./logLine.ts";
+import { Replay } from "./replay.ts";
+
+export interface Run {
+  readonly settings: LoggedSettings;
+  readonly hourly: boolean;
+  readonly summary: boolean;
+  /** Takes what is told, a line each; resolves when there is room for more. */
+  readonly out: (text: string) => Promise<void> | undefined;
+  readonly complain: (text: string) => void;
+}
+
+/**
+ * One line after the other, none of which is kept. A line that can't be read is told with its number and its fields, and
+ * the rest goes on.
+ * @returns how many lines were wrong.
+ */
+export async function runReplay(lines: AsyncIterable<string>, run: Run): Promise<number> {
+  let told: string[] = []; // of the present line
+  const replay = new Replay({
+    settings: run.settings,
+    hourly: run.hourly,
+    say: (line) => told.push(JSON.stringify(line)),
+  });
+  let number = 0;
+  let wrong = 0;
+  for await (const text of lines) {
+    number += 1;
+    if (text.trim() === "") continue;
+    const read = readLine(text);
+    const problems = read.kind === "wrong" ? read.problems : replay.take(read.line);
+    if (problems.length > 0) {
+      wrong += 1;
+      for (const problem of problems) run.complain(complaint(number, problem));
+    }
+    for (const line of told) await run.out(`${line}\n`);
+    if (told.length > 0) told = [];
+  }
+  const { refused } = replay.tally;
+  if (refused > 0) run.complain(`${refused} events or readings were set aside, as the server sets them aside`);
+  if (run.summary) await run.out(`${JSON.stringify({ summary: replay.tally.summary() })}\n`);
+  return wrong;
+}
+
+const complaint = (number: number, { field, problem }: LineProblem) => `line ${number}: ${field}: ${problem}`;

@@ -1,0 +1,63 @@
+import { spawnSync } from "node:child_process";
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { describe, expect, it, onTestFinished } from "vitest";
+import { iso, keeper, report } from "./lines.ts";
+
+/** The program itself, from its sources, in a process of its own. */
+function run(files: Record<string, string>, ...words: string[]) {
+  const folder = mkdtempSync(join(tmpdir(), "pieward-replay-"));
+  onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
+  for (const [name, text] of Object.entries(files)) writeFileSync(join(folder, name), text);
+  const main = join(import.meta.dirname, "../../server/replay/main.ts");
+  const tsx = import.meta.resolve("tsx");
+  const { status, stdout, stderr } = spawnSync(process.execPath, ["--import", tsx, main, ...words], {
+    cwd: folder,
+    encoding: "utf8",
+  });
+  return { status, out: stdout.trimEnd().split("\n"), err: stderr.trimEnd().split("\n") };
+}
+
+describe("npm run replay", { timeout: 60_000 }, () => {
+  it("tells what came of a log, a line each", () => {
+    const log = `${[keeper(0, { refill: { filled: true } }), report(1), report(2), report(900)].join("\r\n")}\n`;
+    const files = {
+      "log.ndjson": log,
+      "rowan.json": JSON.stringify({ zone: "Europe/Stockholm", hopperCapacityGrams: 700 }),
+    };
+    const { status, out, err } = run(files, "log.ndjson", "--settings", "rowan.json", "--summary");
+    expect(err).toEqual([""]);
+    expect(status).toBe(0);
+    const told = out.map((line) => JSON.parse(line));
+    expect(told).toContainEqual(expect.objectContaining({ at: "2026-01-15T23:00:00.000Z", feeder: "rowan" }));
+    expect(told.find((line) => "hopper" in line).hopper.grams).toBe(700);
+    expect(told.at(-1)).toMatchObject({ summary: { from: iso(0), to: iso(900), reports: 3 } });
+  });
+
+  it("ends with 1 where a line could not be read, having done the rest", () => {
+    const { status, out, err } = run(
+      { "log.ndjson": `${report(0)}\nnonsense\n${report(1)}` },
+      "log.ndjson",
+      "--summary",
+    );
+    expect(status).toBe(1);
+    expect(err).toEqual([expect.stringMatching(/^line 2: \(the whole\): is no JSON/)]);
+    expect(JSON.parse(String(out.at(-1)))).toMatchObject({ summary: { reports: 2 } });
+  });
+
+  it.each<[string, string[], RegExp]>([
+    ["no log", [], /the log's file is missing/],
+    ["a log that isn't there", ["none.ndjson"], /none\.ndjson/],
+    ["a folder", ["."], /EISDIR/],
+    ["an unknown option", ["log.ndjson", "--speed"], /--speed/],
+    ["two logs", ["log.ndjson", "log.ndjson"], /one log at a time/],
+    ["settings that are wrong", ["log.ndjson", "--settings", "bad.json"], /bad\.json: portionGrams: /],
+  ])("ends with 2 and a word where there is nothing to do: %s", (_what, words, complaint) => {
+    const { status, out, err } = run({ "log.ndjson": report(0), "bad.json": '{"portionGrams":-1}' }, ...words);
+    expect(status).toBe(2);
+    expect(out).toEqual([""]);
+    expect(err.join("\n")).toMatch(complaint);
+    expect(err.join("\n")).not.toMatch(/^\s+at /m);
+  });
+});

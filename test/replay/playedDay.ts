@@ -1,0 +1,129 @@
+import type { PracticeFault } from "../../server/contract/api.ts";
+import type { AlarmChange } from "../../server/domain/facts.ts";
+import type { FeederState } from "../../server/domain/feeder.ts";
+import { after, type Instant, instant, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
+import { patrol } from "../../server/flows/patrol.ts";
+import { seededChance } from "../../server/practice/chance.ts";
+import { freeToFeed } from "../../server/practice/obedience.ts";
+import { Scene } from "../../server/practice/scene.ts";
+import { practiceYard, rowan } from "../../server/practice/yard.ts";
+import { type House, openHouse } from "../support/house.ts";
+
+/**
+ * A practice feeder before the real door of a whole server: birds come, reports go in by HTTP, patrol looks when it would look,
+ * and a keeper's hands are at hand. Reports come seven seconds after the full minute, so that none meets patrol.
+ */
+export class PlayedDay {
+  readonly house: House;
+  readonly feeder: string;
+  readonly #key: string;
+  readonly #scene: Scene;
+  #acts = 0;
+  silent = false;
+
+  private constructor(house: House, added: { feeder: { id: string }; key: string }) {
+    this.house = house;
+    this.feeder = added.feeder.id;
+    this.#key = added.key;
+    this.#scene = new Scene({
+      settings: rowan,
+      seed: 7,
+      chance: seededChance(7),
+      hopperGrams: 1_500,
+      memory: { spool: [], obedience: freeToFeed },
+      boot: "b-played",
+      rhythm: "lively",
+      at: house.clock.now(),
+      narrate: () => undefined,
+    });
+  }
+
+  static async begin(): Promise<PlayedDay> {
+    const house = await openHouse();
+    const { zone, place } = practiceYard;
+    await house.app.inject({
+      method: "PATCH",
+      url: `/api/v1/yards/${house.yard}`,
+      headers: house.keeper,
+      payload: { zone, place },
+    });
+    const { sensors, battery, hopperCapacityGrams, portionGrams } = rowan;
+    return new PlayedDay(house, await house.addFeeder({ sensors, battery, hopperCapacityGrams, portionGrams }));
+  }
+
+  get now(): Instant {
+    return this.house.clock.now();
+  }
+
+  fail(fault: PracticeFault): void {
+    this.#scene.fail(fault, this.now);
+  }
+
+  /** Minutes pass, each with three looks of patrol and, unless the feeder is silent, a report. */
+  async live(count: number): Promise<void> {
+    for (let minute = 0; minute < count; minute += 1) {
+      await this.#until(after(this.#fullMinute(), seconds(7)));
+      if (!this.silent) await this.report();
+      await this.#until(after(this.#fullMinute(), minutes(1)));
+    }
+  }
+
+  async report(): Promise<void> {
+    this.#scene.advance(this.now);
+    const report = this.#scene.report(this.now, 2_000);
+    const { status, body } = await this.house.report(this.#key, report);
+    if (status !== 200) throw new Error(`expected the report to be taken, got ${status}: ${JSON.stringify(body)}`);
+    this.#scene.answered(report.boot, body, this.now);
+  }
+
+  /** Posted as it is, by a feeder that says anything. */
+  async say(report: object): Promise<number> {
+    return (await this.house.report(this.#key, report)).status;
+  }
+
+  /** The keeper's hand, three seconds after whatever was before. */
+  async keeper(path: string, payload: object = {}): Promise<void> {
+    this.house.clock.pass(seconds(3));
+    this.#acts += 1;
+    const answer = await this.house.app.inject({
+      method: "POST",
+      url: `/api/v1/feeders/${this.feeder}/${path}`,
+      headers: this.house.keeper,
+      payload: "what" in payload || "kind" in payload ? { id: `act-${1_000 + this.#acts}`, ...payload } : payload,
+    });
+    if (answer.statusCode !== 200) throw new Error(`expected ${path} to be taken, got ${answer.body}`);
+  }
+
+  /** As the keeper downloads it. */
+  async log(): Promise<string> {
+    const url = `/api/v1/feeders/${this.feeder}/log`;
+    return (await this.house.app.inject({ url, headers: this.house.keeper })).body;
+  }
+
+  async state(): Promise<FeederState> {
+    const row = await this.house.store.yards.feeder(this.feeder);
+    if (!row) throw new Error("expected the feeder to be there");
+    return row.state;
+  }
+
+  changes(): Promise<readonly AlarmChange[]> {
+    return this.house.store.records.alarmChanges(this.feeder, instant(0), after(this.now, minutes(1)));
+  }
+
+  iso(aheadMinutes: number): string {
+    return isoOf(after(this.now, minutes(aheadMinutes)));
+  }
+
+  #fullMinute = (): Instant => (Math.floor(this.now / minutes(1)) * minutes(1)) as Instant;
+
+  async #until(end: Instant): Promise<void> {
+    const { clock, ports } = this.house;
+    for (;;) {
+      const tick = ((Math.floor(clock.now() / seconds(20)) + 1) * seconds(20)) as Instant;
+      if (tick > end) break;
+      clock.pass((tick - clock.now()) as never);
+      await patrol(ports);
+    }
+    if (end > clock.now()) clock.pass((end - clock.now()) as never);
+  }
+}

@@ -1,0 +1,148 @@
+import { describe, expect, it } from "vitest";
+import { minutes } from "../../server/domain/instant.ts";
+import { readLine } from "../../server/replay/logLine.ts";
+import { Replay } from "../../server/replay/replay.ts";
+import { PlayedDay } from "./playedDay.ts";
+
+/** Lives a downloaded log through. @throws Error where a line of it isn't taken: our own export must be. */
+function replayed(log: string) {
+  const told: Record<string, unknown>[] = [];
+  const replay = new Replay({ settings: {}, hourly: false, say: (line) => told.push(line as never) });
+  for (const text of log.trimEnd().split("\n")) {
+    const read = readLine(text);
+    const problems = read.kind === "wrong" ? read.problems : replay.take(read.line);
+    if (problems.length > 0) throw new Error(`${JSON.stringify(problems)} in ${text.slice(0, 200)}`);
+  }
+  const alarms = told.flatMap(({ alarm, phase, at }) => (alarm === undefined ? [] : [`${at} ${alarm} ${phase}`]));
+  return { replay, told, alarms };
+}
+
+const asTold = (changes: Awaited<ReturnType<PlayedDay["changes"]>>) =>
+  changes.map(({ at, fault, to }) => `${new Date(at).toISOString()} ${fault} ${to}`);
+
+describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
+  it("replays to the very alarms and the very state that the server has, after a day with faults and a keeper's hands", async () => {
+    const day = await PlayedDay.begin();
+    await day.live(60);
+    await day.keeper("refills", { what: { kind: "added", grams: 300 } });
+    await day.live(20);
+    day.fail("jam");
+    await day.live(15);
+    await day.keeper("alarms/trayJammed/acknowledge");
+    await day.live(5);
+    day.fail("none");
+    await day.live(60);
+    await day.keeper("orders", { kind: "pause", until: day.iso(30) });
+    await day.live(10);
+    await day.keeper("orders", { kind: "resume" });
+    await day.live(20);
+    await day.keeper("refills", { what: { kind: "level", grams: 700 } });
+    await day.live(5);
+    await day.keeper("alarms/feederSilent/shelve", { until: day.iso(12) });
+    day.silent = true;
+    await day.live(25);
+    day.silent = false;
+    await day.live(90);
+    day.fail("wireOff");
+    await day.live(20);
+    day.fail("none");
+    await day.live(30);
+    await day.keeper("alarms/motorNotTurning/acknowledge");
+    await day.keeper("refills", { what: { kind: "filled" } });
+    await day.live(300);
+    await day.report(); // replay ends with the log's last line; patrol's later looks are not in it
+
+    const changes = asTold(await day.changes());
+    for (const reached of ["trayJammed acknowledged", "feederSilent shelved", "feederSilent unacknowledged"]) {
+      expect(changes.join("\n")).toContain(reached); // the day must hold what it is to prove
+    }
+    expect(changes.join("\n")).toContain("motorNotTurning normal");
+
+    const log = await day.log();
+    const { replay, alarms } = replayed(log);
+    expect(alarms).toEqual(changes);
+    const state = await day.state();
+    expect(replay.stateOf(day.feeder)?.hopper).toEqual(state.hopper);
+    expect(replay.stateOf(day.feeder)).toEqual(state);
+  });
+
+  it("holds each event once, though the feeder told it twice, and what the feeder was refused not at all", async () => {
+    const day = await PlayedDay.begin();
+    const press = (seq: number) => ({ seq, uptimeMs: seq * 1_000, kind: "press" });
+    const report = { boot: "b-1", sentUptimeMs: 60_000, readings: { airCelsius: -127 }, events: [press(1), press(2)] };
+    expect(await day.say(report)).toBe(200);
+    day.house.clock.pass(minutes(1));
+    expect(await day.say({ ...report, events: [press(1), press(2), press(3), { seq: 4, kind: "press" }] })).toBe(200);
+    day.house.clock.pass(minutes(1));
+    const left = { boot: "b-0", sentUptimeMs: null, events: [press(7)] };
+    expect(await day.say(left)).toBe(200);
+    const log = await day.log();
+    const lines = log
+      .trimEnd()
+      .split("\n")
+      .map((line) => JSON.parse(line));
+    expect(lines.map(({ report: said }) => said?.events?.map(({ seq }: { seq: number }) => seq))).toEqual([
+      undefined,
+      [1, 2],
+      [3],
+      [7],
+    ]);
+    expect(lines[0]).toMatchObject({ feeder: day.feeder, settings: { name: "Rowan", zone: "Europe/Stockholm" } });
+    expect(replayed(log).replay.stateOf(day.feeder)).toEqual(await day.state());
+  });
+
+  it("is read a page at a time, and whole: more reports and more events than a page holds", async () => {
+    const day = await PlayedDay.begin();
+    let seq = 0;
+    for (let report = 1; report <= 620; report += 1) {
+      const events = Array.from({ length: 3 }, () => ({ seq: ++seq, uptimeMs: report * 1_000, kind: "visit" }));
+      expect(await day.say({ boot: `b-${report % 2}`, sentUptimeMs: report * 1_000, events })).toBe(200);
+      day.house.clock.pass(minutes(1) as never);
+    }
+    const lines = (await day.log())
+      .trimEnd()
+      .split("\n")
+      .map((line) => JSON.parse(line));
+    expect(lines).toHaveLength(621);
+    expect(lines.flatMap(({ report }) => report?.events ?? []).map((event) => event.seq)).toEqual(
+      Array.from({ length: 1_860 }, (_, index) => index + 1),
+    );
+    expect(lines.slice(1).map(({ receivedAt }) => receivedAt)).toEqual(
+      lines
+        .slice(1)
+        .map(({ receivedAt }) => receivedAt)
+        .sort(),
+    );
+  });
+
+  it("tells an event that came late with its own report, and those after it then too: none is lost", async () => {
+    const day = await PlayedDay.begin();
+    const visits = (...seqs: number[]) => seqs.map((seq) => ({ seq, uptimeMs: 1_000, kind: "visit" }));
+    for (const [index, events] of [visits(1, 3), visits(2), visits(4)].entries()) {
+      expect(await day.say({ boot: "b-1", sentUptimeMs: 60_000 * (index + 1), events })).toBe(200);
+      day.house.clock.pass(minutes(1));
+    }
+    const lines = (await day.log())
+      .trimEnd()
+      .split("\n")
+      .slice(1)
+      .map((line) => JSON.parse(line));
+    expect(lines.map(({ report }) => report.events.map((event: { seq: number }) => event.seq))).toEqual([
+      [1],
+      [2, 3],
+      [4],
+    ]);
+  });
+
+  it("is a file for keepers only", async () => {
+    const { house, feeder } = await PlayedDay.begin();
+    const url = `/api/v1/feeders/${feeder}/log`;
+    expect((await house.app.inject({ url })).statusCode).toBe(401);
+    expect((await house.app.inject({ url: "/api/v1/feeders/none/log", headers: house.keeper })).statusCode).toBe(404);
+    const { headers } = await house.app.inject({ url, headers: house.keeper });
+    expect(headers).toMatchObject({
+      "content-type": "application/x-ndjson",
+      "content-disposition": `attachment; filename="${feeder}.ndjson"`,
+    });
+  });
+});
