@@ -76,6 +76,15 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
           )}
         </section>
       )}
+      <section class="after" aria-labelledby="record-title">
+        <h2 id="record-title">Record</h2>
+        <p>
+          All that {feeder.name} ever told, as a file to keep or to study.{" "}
+          <a href={`/api/v1/feeders/${feeder.id}/log`} download={`${feeder.id}.ndjson`}>
+            Download its record
+          </a>
+        </p>
+      </section>
       <section class="after" aria-labelledby="remove-title">
         <h2 id="remove-title">Remove</h2>
         <details>
