@@ -10,7 +10,7 @@ import { type Instant, instant } from "./instant.ts";
 export type LocalDate = string;
 export type LocalTime = string;
 
-export const localDateOf = (at: Instant, zone: string): LocalDate => zoned(at, zone).toPlainDate().toString();
+export const localDateOf = (at: Instant, zone: string): LocalDate => localHourOf(at, zone).date;
 
 export const localTimeOf = (at: Instant, zone: string): LocalTime =>
   zoned(at, zone).toPlainTime().toString({ smallestUnit: "minute" });
@@ -77,18 +77,46 @@ export const momentWords = (at: Instant, zone: string, now: Instant): string =>
 
 /** "this evening", "tomorrow morning", "Thursday", "3 December": as exact as a forecast can be. */
 export function dayPartWords(at: Instant, zone: string, now: Instant): string {
-  const then = zoned(at, zone);
-  const date = then.toPlainDate().toString();
-  const ahead = localDaysBetween(localDateOf(now, zone), date);
+  const then = localHourOf(at, zone);
+  const ahead = then.dayNumber - localHourOf(now, zone).dayNumber;
   const part = dayPart(then.hour);
   if (ahead === 0 && part === "night") return at < now ? "last night" : "tonight";
   if (ahead === 0) return `this ${part}`;
   if (ahead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
   if (ahead === -1) return `yesterday ${part}`;
-  return Math.abs(ahead) < 7 ? weekdayOf(date) : `${then.day} ${monthOf(date)}`;
+  return Math.abs(ahead) < 7 ? weekdayOf(then.date) : `${then.day} ${monthOf(then.date)}`;
 }
 
 const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
+
+interface LocalHour {
+  readonly date: LocalDate;
+  readonly day: number; // of the month
+  readonly hour: number;
+  readonly dayNumber: number; // days since 1970-01-01
+}
+
+/**
+ * Every zone's offset is a multiple of a quarter of an hour, and changes at one (IANA tz database, since 1972): within a
+ * quarter neither date nor hour can change. A standing alarm asks for the same few quarters at each report, so they are
+ * remembered; a pure function's memory is no state.
+ */
+function localHourOf(at: Instant, zone: string): LocalHour {
+  const quarter = Math.floor(at / quarterOfAnHour);
+  const key = `${zone} ${quarter}`;
+  const known = localHours.get(key);
+  if (known) return known;
+  const then = zoned(instant(quarter * quarterOfAnHour), zone);
+  const date = then.toPlainDate();
+  const dayNumber = localDaysBetween("1970-01-01", date.toString());
+  const made = { date: date.toString(), day: then.day, hour: then.hour, dayNumber };
+  if (localHours.size >= rememberedMax) localHours.clear();
+  localHours.set(key, made);
+  return made;
+}
+const quarterOfAnHour = 900_000;
+const rememberedMax = 4_096;
+const localHours = new Map<string, LocalHour>();
 
 const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
   Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);

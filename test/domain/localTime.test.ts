@@ -1,4 +1,5 @@
 import fc from "fast-check";
+import { Temporal } from "temporal-polyfill";
 import { describe, expect, it } from "vitest";
 import { hours, type Instant, inHours, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
 import {
@@ -128,5 +129,45 @@ describe("a part of the day", () => {
     const lateEvening = instantOf("2026-10-24T22:30:00Z"); // 00:30 on the 25th in Stockholm
     expect(dayPartWords(instantOf("2026-10-25T22:30:00Z"), zone, lateEvening)).toBe("this evening");
     expect(dayPartWords((lateEvening + hours(30)) as Instant, zone, lateEvening)).toBe("tomorrow morning");
+  });
+});
+
+describe("a local date that is remembered by the quarter of an hour", () => {
+  // Half hours, three quarters of an hour, a half-hour clock change, a missing day, and zones without any of it.
+  const zones = [
+    "Europe/Stockholm",
+    "Asia/Kathmandu",
+    "Pacific/Chatham",
+    "Australia/Lord_Howe",
+    "Pacific/Apia",
+    "America/St_Johns",
+    "America/Sao_Paulo",
+    "Atlantic/Reykjavik",
+    "UTC",
+  ];
+
+  it("is what Temporal says, at any moment since 1972", () => {
+    const from = Date.parse("1972-01-02T00:00:00Z");
+    const to = Date.parse("2045-01-01T00:00:00Z");
+    fc.assert(
+      fc.property(fc.integer({ min: from, max: to }), fc.constantFrom(...zones), (at, zone) => {
+        const then = Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
+        expect(localDateOf(at as Instant, zone)).toBe(then.toPlainDate().toString());
+      }),
+      { numRuns: 3_000 },
+    );
+  });
+
+  it("is what Temporal says in the minutes around each midnight and clock change of a year", () => {
+    for (const zone of zones) {
+      const year = Date.parse("2011-01-01T00:00:00Z"); // the year in which Apia left out a day
+      for (let hour = 0; hour < 8_784; hour += 1) {
+        for (const at of [year + hour * 3_600_000, year + hour * 3_600_000 - 1]) {
+          const then = Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
+          if (then.hour > 0 && then.hour < 23) continue;
+          expect(localDateOf(at as Instant, zone), `${zone} ${at}`).toBe(then.toPlainDate().toString());
+        }
+      }
+    }
   });
 });

@@ -2,9 +2,10 @@ import { instantOf, isoOf } from "../../server/domain/instant.ts";
 
 /**
  * A healthy feeder's log of any length, a report a minute: food by day, a scale that sinks with it, a refill when it runs low,
- * and frost at night. Told line by line, so that a long one costs no memory. Invented: Alder Croft, feeder Rowan.
+ * and frost at night. Whoever refills only below 400 g lets "food low" stand for much of the time. Told line by line, so that a long one costs no memory. Invented: Alder Croft, feeder Rowan.
  */
-export function* longLog(reports: number, feeder = "rowan"): Generator<string> {
+export function* longLog(reports: number, refillBelowGrams = 1_200): Generator<string> {
+  const feeder = "rowan";
   const start = instantOf("2026-01-01T00:00:00Z");
   const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
   const sensors = { button: true, detector: true, chute: true, perch: true, scale: true };
@@ -43,7 +44,7 @@ export function* longLog(reports: number, feeder = "rowan"): Generator<string> {
       counts.perch += 1;
       counts.chute += 3;
     }
-    if (hopperGrams < 1_200 && hour === 17) {
+    if (hopperGrams < refillBelowGrams && hour === 17) {
       yield JSON.stringify({ at: receivedAt, feeder, keeper: { refill: { grams: 600 } } });
       hopperGrams += 600;
     }
