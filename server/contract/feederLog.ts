@@ -21,6 +21,7 @@ export const loggedSettings = z.strictObject({
   zone: yardRequest.shape.zone,
   place: yardRequest.shape.place,
   practice: z.boolean().optional(),
+  noticesSensors: z.boolean().optional(), // whether a sensor that speaks is taken to be there
 });
 export type LoggedSettings = z.infer<typeof loggedSettings>;
 

@@ -17,8 +17,8 @@ import { saidOf } from "./pure/saidSettings.ts";
  * it happened stands where it happened; alarms shelved anew keep the first shelving.
  */
 export async function* feederLog(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<string> {
-  const { zone, place, practice } = row.state.settings;
-  const settings: LoggedSettings = { ...saidOf(row.state.settings), zone, place, practice };
+  const { zone, place, practice, noticesSensors = false } = row.state.settings;
+  const settings: LoggedSettings = { ...saidOf(row.state.settings), zone, place, practice, noticesSensors };
   yield textOf({ at: row.addedAt, said: { settings } }, row.id);
   for await (const line of inTimeOrder(reports(records, row, until), acts(records, row, until))) {
     yield textOf(line, row.id);

@@ -3,7 +3,7 @@ import { newFeeder } from "../domain/feeder.ts";
 import type { FeederRow, Ports, YardRow } from "../ports.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { act } from "./keeperActs.ts";
-import { type SomeSettings, usualSettings, withSaid } from "./pure/saidSettings.ts";
+import { changedSettings, type SomeSettings, usualSettings, withSaid } from "./pure/saidSettings.ts";
 
 /** Adding, changing and removing feeders, by the keeper's own words about them. */
 
@@ -29,10 +29,7 @@ export async function addFeeder(
 }
 
 export const changeFeeder = (ports: Ports, id: string, said: SomeSettings): Promise<FeederRow | null> =>
-  act(ports, id, ({ settings }) => {
-    const { noticesSensors: _, ...asTold } = settings;
-    return { kind: "settingsChanged", settings: withSaid(said.sensors === undefined ? settings : asTold, said) };
-  });
+  act(ports, id, ({ settings }) => ({ kind: "settingsChanged", settings: changedSettings(settings, said) }));
 
 /** A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each. */
 export async function changeYard(

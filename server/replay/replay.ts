@@ -10,7 +10,7 @@ import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.
 import { grams } from "../domain/units.ts";
 import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
 import { askedOrder } from "../flows/pure/askedOrder.ts";
-import { usualSettings, withSaid } from "../flows/pure/saidSettings.ts";
+import { changedSettings, usualSettings, withSaid } from "../flows/pure/saidSettings.ts";
 import { sortByNumbers, takeReport } from "../flows/pure/takeReport.ts";
 import type { LineProblem, LogLine } from "./logLine.ts";
 import { Tally } from "./tally.ts";
@@ -131,7 +131,7 @@ export class Replay {
   }
 
   #changeSettings(living: Living, said: LoggedSettings, at: Instant): void {
-    const settings = withLogged(living.state.settings, said);
+    const settings = withLogged(living.state.settings, said, changedSettings);
     this.#learn(living, { kind: "settingsChanged", settings }, at);
     living.tellAt = this.#nextTelling(settings, at); // its midnight may have moved
     this.#expect(living);
@@ -194,9 +194,11 @@ const patrolFrom = (at: Instant): Instant => (Math.ceil(at / lookEvery) * lookEv
 
 const tenths = (mass: number): number => Math.round(mass * 10) / 10;
 
-function withLogged(settings: FeederSettings, said: LoggedSettings): FeederSettings {
+function withLogged(settings: FeederSettings, said: LoggedSettings, taken = withSaid): FeederSettings {
   const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
-  return { ...withSaid(settings, said), zone, place, practice };
+  const { noticesSensors: noticing = false, ...told } = taken(settings, said);
+  const { noticesSensors = noticing } = said;
+  return { ...told, zone, place, practice, ...(noticesSensors ? { noticesSensors } : {}) };
 }
 
 function factOf({ by = "the keeper", refill, pause, resume, acknowledge, shelve }: LoggedAct, at: Instant): Fact {

@@ -66,6 +66,22 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replay.stateOf(day.feeder)).toEqual(state);
   });
 
+  it("leaves out a sensor that the keeper has unticked, although it goes on speaking", async () => {
+    const day = await PlayedDay.begin();
+    const { sensors } = (await day.house.look(day.feeder)).settings;
+    await day.house.app.inject({
+      method: "PATCH",
+      url: `/api/v1/feeders/${day.feeder}`,
+      headers: day.house.keeper,
+      payload: { sensors: { ...sensors, scale: false } },
+    });
+    await day.live(30);
+    await day.report();
+    const { replay } = replayed(await day.log());
+    expect((await day.state()).settings.sensors.scale).toBe(false);
+    expect(replay.stateOf(day.feeder)).toEqual(await day.state());
+  });
+
   it("holds each event once, though the feeder told it twice, and what the feeder was refused not at all", async () => {
     const day = await PlayedDay.begin();
     const press = (seq: number) => ({ seq, uptimeMs: seq * 1_000, kind: "press" });

@@ -42,6 +42,12 @@ export function withSaid(settings: FeederSettings, said: SomeSettings): FeederSe
   };
 }
 
+/** The keeper changes what a feeder was added with: who says which sensors there are ends the noticing of others. */
+export function changedSettings(settings: FeederSettings, said: SomeSettings): FeederSettings {
+  const { noticesSensors: _, ...asTold } = settings;
+  return withSaid(said.sensors === undefined ? settings : asTold, said);
+}
+
 /** And back: `withSaid` of these words gives these settings. */
 export const saidOf = (settings: FeederSettings): SaidSettings => ({
   name: settings.name,
