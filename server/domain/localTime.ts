@@ -1,5 +1,6 @@
 import { Temporal } from "temporal-polyfill";
 import { type Instant, instant } from "./instant.ts";
+import { remembered } from "./remembered.ts";
 
 /**
  * A yard lives by its own clock: the digest comes at half past seven there, and "Thursday" is Thursday there. A local time
@@ -98,25 +99,20 @@ interface LocalHour {
 
 /**
  * Every zone's offset is a multiple of a quarter of an hour, and changes at one (IANA tz database, since 1972): within a
- * quarter neither date nor hour can change. A standing alarm asks for the same few quarters at each report, so they are
- * remembered; a pure function's memory is no state.
+ * quarter neither date nor hour can change. A standing alarm asks for the same few quarters at each report.
  */
-function localHourOf(at: Instant, zone: string): LocalHour {
-  const quarter = Math.floor(at / quarterOfAnHour);
-  const key = `${zone} ${quarter}`;
-  const known = localHours.get(key);
-  if (known) return known;
-  const then = zoned(instant(quarter * quarterOfAnHour), zone);
-  const date = then.toPlainDate();
-  const dayNumber = localDaysBetween("1970-01-01", date.toString());
-  const made = { date: date.toString(), day: then.day, hour: then.hour, dayNumber };
-  if (localHours.size >= rememberedMax) localHours.clear();
-  localHours.set(key, made);
-  return made;
-}
+const localHourOf = (at: Instant, zone: string): LocalHour => hourOfQuarter(Math.floor(at / quarterOfAnHour), zone);
 const quarterOfAnHour = 900_000;
-const rememberedMax = 4_096;
-const localHours = new Map<string, LocalHour>();
+
+const hourOfQuarter = remembered(
+  4_096,
+  (quarter: number, zone: string) => `${zone} ${quarter}`,
+  (quarter, zone): LocalHour => {
+    const then = zoned(instant(quarter * quarterOfAnHour), zone);
+    const date = then.toPlainDate().toString();
+    return { date, day: then.day, hour: then.hour, dayNumber: localDaysBetween("1970-01-01", date) };
+  },
+);
 
 const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
   Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);

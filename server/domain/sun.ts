@@ -2,6 +2,7 @@ import { getPosition, getTimes } from "suncalc";
 import { Temporal } from "temporal-polyfill";
 import type { Place } from "./feeder.ts";
 import { earlier, type Instant, inHours, instant, later, type Span } from "./instant.ts";
+import { remembered } from "./remembered.ts";
 
 /** `day`: the sun's upper edge is up (-0.833°). `twilight`: civil, down to -6°; corvids are about. `night`: lower. */
 export type Light = "night" | "twilight" | "day";
@@ -104,24 +105,12 @@ function solarDayAround(place: Place, at: Instant): SolarDay {
   return day;
 }
 
-// The same days are asked for again with each report: remembered, they cost a look-up. A pure function's memory is no state.
-const remembered = new Map<number, { place: Place; day: SolarDay }>();
-const rememberedMax = 512;
-
-function solarDay(place: Place, index: number): SolarDay {
-  const known = remembered.get(index);
-  if (
-    known &&
-    known.place.latitudeDegrees === place.latitudeDegrees &&
-    known.place.longitudeDegrees === place.longitudeDegrees
-  ) {
-    return known.day;
-  }
-  const day = reckonSolarDay(place, index);
-  if (remembered.size >= rememberedMax) remembered.clear();
-  remembered.set(index, { place, day });
-  return day;
-}
+// The same days are asked for again with each report.
+const solarDay = remembered(
+  512,
+  ({ latitudeDegrees, longitudeDegrees }: Place, index: number) => `${latitudeDegrees} ${longitudeDegrees} ${index}`,
+  reckonSolarDay,
+);
 
 function reckonSolarDay(place: Place, index: number): SolarDay {
   const from = lowest(place, index);

@@ -1,0 +1,32 @@
+import { describe, expect, it } from "vitest";
+import { remembered } from "../../server/domain/remembered.ts";
+
+describe("a function that remembers", () => {
+  it("reckons once what it is asked twice, and each thing by its own key", () => {
+    const reckoned: number[] = [];
+    const squared = remembered(
+      8,
+      (value: number) => String(value),
+      (value) => {
+        reckoned.push(value);
+        return value * value;
+      },
+    );
+    expect([squared(3), squared(4), squared(3)]).toEqual([9, 16, 9]);
+    expect(reckoned).toEqual([3, 4]);
+  });
+
+  it("never keeps more than it may, and answers the same afterwards", () => {
+    let reckoned = 0;
+    const same = remembered(
+      2,
+      (value: number) => String(value),
+      (value) => {
+        reckoned += 1;
+        return value;
+      },
+    );
+    expect([1, 2, 3, 1, 2, 3].map((value) => same(value))).toEqual([1, 2, 3, 1, 2, 3]);
+    expect(reckoned).toBe(6); // each third one empties a memory of two
+  });
+});
