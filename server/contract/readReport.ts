@@ -2,6 +2,7 @@ import type { z } from "zod";
 import type { Happening, Readings } from "../domain/facts.ts";
 import { milliseconds, type Span } from "../domain/instant.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../domain/units.ts";
+import { type FieldProblem, fieldProblem, theWhole } from "./fieldProblem.ts";
 import { envelopeSchema, eventSchemas, type Refusal, readingsSchema, unknownEventSchema } from "./report.ts";
 
 /** A posted report as far as it could be read, its numbers now with their units. */
@@ -24,7 +25,7 @@ export interface PostedEvent {
 
 export type ReadReport =
   | { readonly kind: "read"; readonly report: PostedReport }
-  | { readonly kind: "unreadable"; readonly errors: readonly { readonly field: string; readonly problem: string }[] };
+  | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] };
 
 /**
  * What is wrong with the envelope, or of the wrong type among the readings, refuses the whole report: its sender is not
@@ -33,7 +34,8 @@ export type ReadReport =
  */
 export function readReport(posted: unknown): ReadReport {
   const envelope = envelopeSchema.safeParse(posted);
-  if (!envelope.success) return { kind: "unreadable", errors: envelope.error.issues.map((issue) => named(issue)) };
+  if (!envelope.success)
+    return { kind: "unreadable", errors: envelope.error.issues.map((issue) => fieldProblem(issue)) };
   const { boot, sentUptimeMs, readings, events } = envelope.data;
 
   const read = readReadings(readings ?? {});
@@ -61,21 +63,21 @@ function readReadings(
   posted: Record<string, unknown>,
 ):
   | { kind: "read"; readings: Readings; refused: readonly Refusal[] }
-  | { kind: "unreadable"; errors: readonly { field: string; problem: string }[] } {
+  | { kind: "unreadable"; errors: readonly FieldProblem[] } {
   const whole = readingsSchema.safeParse(posted);
   if (whole.success) return { kind: "read", readings: withUnits(whole.data), refused: [] };
 
   const beyond = whole.error.issues.filter((issue) => isOutOfRange(issue) && issue.path.length === 1);
   if (beyond.length < whole.error.issues.length) {
     const errors = whole.error.issues.filter((issue) => !beyond.includes(issue));
-    return { kind: "unreadable", errors: errors.map((issue) => named(issue, "readings")) };
+    return { kind: "unreadable", errors: errors.map((issue) => fieldProblem(issue, "readings")) };
   }
   const credible = { ...posted };
   for (const issue of beyond) delete credible[String(issue.path[0])];
   return {
     kind: "read",
     readings: withUnits(readingsSchema.parse(credible)),
-    refused: beyond.map((issue) => ({ seq: null, ...named(issue, "readings") })),
+    refused: beyond.map((issue) => ({ seq: null, ...fieldProblem(issue, "readings") })),
   };
 }
 
@@ -110,13 +112,11 @@ function withUnits(posted: PostedReadings): Readings {
 
 // --- events --------------------------------------------------------------------------------------------------------
 
-type EventProblem = { readonly field: string; readonly problem: string };
-
-function readEvent(posted: unknown, sentUptimeMs: number | null): PostedEvent | EventProblem {
+function readEvent(posted: unknown, sentUptimeMs: number | null): PostedEvent | FieldProblem {
   const kind = (posted as { kind?: unknown } | null)?.kind;
   const schema = isKnown(kind) ? eventSchemas[kind] : unknownEventSchema;
   const read = schema.safeParse(posted);
-  if (!read.success) return named(read.error.issues[0] as z.core.$ZodIssue);
+  if (!read.success) return fieldProblem(read.error.issues[0] as z.core.$ZodIssue);
   if (sentUptimeMs !== null && read.data.uptimeMs > sentUptimeMs) {
     return {
       field: "uptimeMs",
@@ -177,13 +177,8 @@ function happeningOf(event: KnownEvent): Happening {
 
 // --- problems ------------------------------------------------------------------------------------------------------
 
-function named(issue: z.core.$ZodIssue, under = ""): { field: string; problem: string } {
-  const path = issue.path.map((step) => (typeof step === "number" ? `[${step}]` : `.${String(step)}`)).join("");
-  return { field: `${under}${path}`.replace(/^\./, "") || "(the whole)", problem: issue.message };
-}
-
-function refusalOf(posted: unknown, index: number, { field, problem }: EventProblem): Refusal {
+function refusalOf(posted: unknown, index: number, { field, problem }: FieldProblem): Refusal {
   const seq = (posted as { seq?: unknown } | null)?.seq;
-  const where = field === "(the whole)" ? `events[${index}]` : `events[${index}].${field}`;
+  const where = field === theWhole ? `events[${index}]` : `events[${index}].${field}`;
   return { seq: typeof seq === "number" && Number.isFinite(seq) ? seq : null, field: where, problem };
 }

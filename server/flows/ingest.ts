@@ -1,3 +1,4 @@
+import type { FieldProblem } from "../contract/fieldProblem.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import type { Answer } from "../contract/report.ts";
 import { highestStored } from "../domain/eventSequence.ts";
@@ -10,7 +11,7 @@ import { type SortedOut, sortByBodies, surelyNew, takeReport } from "./pure/take
 /** How a posted report was taken. Only `answered` means that anything was stored. */
 export type IngestOutcome =
   | { readonly kind: "answered"; readonly answer: Answer }
-  | { readonly kind: "unreadable"; readonly errors: readonly { readonly field: string; readonly problem: string }[] }
+  | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] }
   | { readonly kind: "bootReused"; readonly boot: string; readonly uptimeBefore: Span }
   | { readonly kind: "unknownFeeder" };
 

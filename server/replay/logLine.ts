@@ -1,5 +1,6 @@
 import type { z } from "zod";
 import { type LoggedAct, type LoggedSettings, type LogLineKind, logLineSchemas } from "../contract/feederLog.ts";
+import { type FieldProblem, fieldProblem, theWhole } from "../contract/fieldProblem.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { type Instant, instantOf } from "../domain/instant.ts";
@@ -12,26 +13,21 @@ export type LogLine = { readonly feeder: string; readonly at: Instant } & (
   | { readonly kind: "truth"; readonly fault: FaultKind; readonly phase: "begin" | "end" }
 );
 
-export interface LineProblem {
-  readonly field: string;
-  readonly problem: string;
-}
-
 export type ReadLine =
   | { readonly kind: "read"; readonly line: LogLine }
-  | { readonly kind: "wrong"; readonly problems: readonly LineProblem[] };
+  | { readonly kind: "wrong"; readonly problems: readonly FieldProblem[] };
 
 export function readLine(text: string): ReadLine {
   let said: unknown;
   try {
     said = JSON.parse(text);
   } catch (error) {
-    return wrong([{ field: "(the whole)", problem: `is no JSON: ${(error as SyntaxError).message}` }]);
+    return wrong([{ field: theWhole, problem: `is no JSON: ${(error as SyntaxError).message}` }]);
   }
   const kinds = kindNames.filter((kind) => typeof said === "object" && said !== null && Object.hasOwn(said, kind));
   const [kind] = kinds;
   if (kind === undefined || kinds.length > 1) {
-    return wrong([{ field: "(the whole)", problem: `must say exactly one of ${kindNames.join(", ")}` }]);
+    return wrong([{ field: theWhole, problem: `must say exactly one of ${kindNames.join(", ")}` }]);
   }
   return kind === "report" ? readReportLine(said) : readOther(kind, said);
 }
@@ -40,7 +36,7 @@ const kindNames = Object.keys(logLineSchemas) as readonly LogLineKind[];
 
 function readReportLine(said: unknown): ReadLine {
   const line = logLineSchemas.report.safeParse(said);
-  if (!line.success) return wrong(named(line.error));
+  if (!line.success) return wrong(fieldProblems(line.error));
   const read = readReport(line.data.report);
   if (read.kind === "unreadable") {
     return wrong(read.errors.map(({ field, problem }) => ({ field: within("report", field), problem })));
@@ -51,7 +47,7 @@ function readReportLine(said: unknown): ReadLine {
 
 function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLine {
   const line = logLineSchemas[kind].safeParse(said);
-  if (!line.success) return wrong(named(line.error));
+  if (!line.success) return wrong(fieldProblems(line.error));
   const { feeder } = line.data;
   const at = instantOf(line.data.at);
   if ("settings" in line.data) return read({ kind: "settings", feeder, at, settings: line.data.settings });
@@ -59,10 +55,9 @@ function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLin
   return read({ kind: "truth", feeder, at, ...line.data.truth });
 }
 
-/** Every wrong field by its path, such as `keeper.refill.grams`. */
-export const named = (error: z.ZodError): readonly LineProblem[] =>
-  error.issues.map(({ path, message }) => ({ field: path.map(String).join(".") || "(the whole)", problem: message }));
+export const fieldProblems = (error: z.ZodError): readonly FieldProblem[] =>
+  error.issues.map((issue) => fieldProblem(issue));
 
-const within = (outer: string, field: string) => (field === "(the whole)" ? outer : `${outer}.${field}`);
+const within = (outer: string, field: string) => (field === theWhole ? outer : `${outer}.${field}`);
 const read = (line: LogLine): ReadLine => ({ kind: "read", line });
-const wrong = (problems: readonly LineProblem[]): ReadLine => ({ kind: "wrong", problems });
+const wrong = (problems: readonly FieldProblem[]): ReadLine => ({ kind: "wrong", problems });

@@ -3,7 +3,7 @@ import { createReadStream, readFileSync } from "node:fs";
 import { createInterface } from "node:readline";
 import { type LoggedSettings, loggedSettings } from "../contract/feederLog.ts";
 import { type CommandLine, readCommandLine, usage } from "./commandLine.ts";
-import { named } from "./logLine.ts";
+import { fieldProblems } from "./logLine.ts";
 import { runReplay } from "./run.ts";
 
 /**
@@ -36,7 +36,7 @@ const complain = (text: string) => void process.stderr.write(`${text}\n`);
 function readSettings(file: string): LoggedSettings {
   const read = loggedSettings.safeParse(JSON.parse(readFileSync(file, "utf8")));
   if (read.success) return read.data;
-  const problems = named(read.error).map(({ field, problem }) => `${file}: ${field}: ${problem}`);
+  const problems = fieldProblems(read.error).map(({ field, problem }) => `${file}: ${field}: ${problem}`);
   throw new Error(problems.join("\n"));
 }
 

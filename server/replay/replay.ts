@@ -1,4 +1,5 @@
 import type { LoggedAct, LoggedSettings } from "../contract/feederLog.ts";
+import type { FieldProblem } from "../contract/fieldProblem.ts";
 import type { PostedReport } from "../contract/readReport.ts";
 import { nextLookAt } from "../domain/advanceFeeder.ts";
 import type { Fact, ToldRefill } from "../domain/facts.ts";
@@ -12,7 +13,7 @@ import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
 import { askedOrder } from "../flows/pure/askedOrder.ts";
 import { changedSettings, usualSettings, withSaid } from "../flows/pure/saidSettings.ts";
 import { sortByNumbers, takeReport } from "../flows/pure/takeReport.ts";
-import type { LineProblem, LogLine } from "./logLine.ts";
+import type { LogLine } from "./logLine.ts";
 import { Tally } from "./tally.ts";
 
 export interface ReplayOptions {
@@ -45,7 +46,7 @@ export class Replay {
   }
 
   /** @returns what was wrong with the line, which then changed nothing; [] where it was taken. */
-  take(line: LogLine): readonly LineProblem[] {
+  take(line: LogLine): readonly FieldProblem[] {
     const field = line.kind === "report" ? "receivedAt" : "at";
     const { at } = line;
     if (this.#now !== null && at < this.#now) {
@@ -118,7 +119,7 @@ export class Replay {
     return living;
   }
 
-  #hear(living: Living, report: PostedReport, at: Instant): readonly LineProblem[] {
+  #hear(living: Living, report: PostedReport, at: Instant): readonly FieldProblem[] {
     const { fresh, duplicates } = sortByNumbers(living.state.sequence, report);
     const taken = takeReport(beginning(living), report, fresh, at);
     if (taken.kind === "bootReused") {

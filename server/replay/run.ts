@@ -1,5 +1,6 @@
 import type { LoggedSettings } from "../contract/feederLog.ts";
-import { type LineProblem, readLine } from "./logLine.ts";
+import type { FieldProblem } from "../contract/fieldProblem.ts";
+import { readLine } from "./logLine.ts";
 import { Replay } from "./replay.ts";
 
 export interface Run {
@@ -43,4 +44,4 @@ export async function runReplay(lines: AsyncIterable<string>, run: Run): Promise
   return wrong;
 }
 
-const complaint = (number: number, { field, problem }: LineProblem) => `line ${number}: ${field}: ${problem}`;
+const complaint = (number: number, { field, problem }: FieldProblem) => `line ${number}: ${field}: ${problem}`;

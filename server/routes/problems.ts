@@ -1,10 +1,9 @@
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ProblemView } from "../contract/api.ts";
+import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
 import { StoreBusy, StoreFull } from "../ports.ts";
 
 /** Every refusal speaks RFC 9457: `application/problem+json`, with each wrong field by name. */
-
-export type FieldProblem = { readonly field: string; readonly problem: string };
 
 const titles: Record<number, string> = {
   400: "The request can't be read",
@@ -66,7 +65,7 @@ export function speakProblems(app: FastifyInstance): void {
       const errors = error.validation.map((issue) => ({
         field:
           issue.instancePath.replace(/^\//, "").replaceAll("/", ".") ||
-          String(issue.params?.missingProperty ?? "(the whole)"),
+          String(issue.params?.missingProperty ?? theWhole),
         problem: issue.message ?? "is not understood",
       }));
       return sendProblem(reply, {
