@@ -40,8 +40,8 @@ export async function changeYard(
   const yard = await ports.store.yards.changeYard(id, changes);
   if (!yard) return null;
   const { place, zone } = yard;
-  const mine = (await ports.store.yards.feeders()).filter((feeder) => feeder.yard === id);
-  for (const feeder of mine) {
+  const moved = changes.place !== undefined || changes.zone !== undefined;
+  for (const feeder of moved ? await ports.store.digests.feedersOf(id) : []) {
     await act(ports, feeder.id, (state) => ({
       kind: "settingsChanged",
       settings: { ...state.settings, place, zone },
