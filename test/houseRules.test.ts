@@ -309,7 +309,7 @@ describe("our files", () => {
     ["server/x.ts", `const where = "/${"work"}/main/x";`],
     ["deploy/x.conf", `root /${"home"}/somebody/pieward;`],
     ["server/x.ts", `const scratch = "/${"tmp"}/x";`],
-    ["package-lock.json", `"resolved": "https://${"registry.npmjs"}.org/x/-/x-1.0.0.tgz"`],
+    ["package-lock.json", `"resolved": "https://${["registry", "npmjs", "org"].join(".")}/x/-/x-1.0.0.tgz"`],
     [".npmrc", `${"registry"}=https://packages.example/npm/`],
   ])("would be caught in %s at `%s`", (path, text) => {
     expect(strayPlaces(path, text)).toHaveLength(1);

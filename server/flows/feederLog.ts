@@ -3,7 +3,7 @@ import { eventsPerReportMax } from "../contract/report.ts";
 import { returnedKept, shelvedMax } from "../domain/alarms/lifeCycle.ts";
 import type { AlarmChange } from "../domain/facts.ts";
 import type { FaultKind } from "../domain/faults.ts";
-import { after, before, days, earlier, type Instant, isoOf, later } from "../domain/instant.ts";
+import { after, before, days, earlier, type Instant, isoOf, later, milliseconds } from "../domain/instant.ts";
 import type { Order } from "../domain/orders/order.ts";
 import type { FeederRow, RecordStore, StoredHeartbeat, StoredRefill } from "../ports.ts";
 import { eventsInTime } from "./eventsInTime.ts";
@@ -81,7 +81,7 @@ const toldBack = days(30);
 async function* acts(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<Line> {
   const { id, addedAt } = row;
   const alarms = alarmActs(records, row);
-  const end = after(until, 1 as typeof window);
+  const end = after(until, milliseconds(1));
   for (let from = before(addedAt, toldBack); from < end; from = after(from, window)) {
     const to = earlier(after(from, window), end);
     const [refills, orders, changes] = await Promise.all([

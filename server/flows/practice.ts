@@ -37,7 +37,9 @@ export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<bo
 export async function removePractice(ports: Ports, keys: FeederKeys): Promise<void> {
   await ports.practice.stop();
   const yards = (await ports.store.yards.yards()).filter((yard) => yard.practice);
-  for (const yard of yards) await ports.store.yards.removeYard(yard.id);
+  for (const { id } of yards) {
+    await ports.store.yards.removeYard(id);
+    ports.live.changed(id, null, null);
+  }
   keys.forget();
-  ports.live.changed("", null, null);
 }

@@ -12,7 +12,7 @@ export function liveRoute(app: FastifyInstance, browsers: LiveBrowsers): void {
       preValidation: async (request, reply) => {
         // Browsers send cookies with a socket that another site's page opens, but they also say whose page it is.
         const { origin, host } = request.headers;
-        if (origin !== undefined && URL.parse(origin)?.host !== host) {
+        if (origin !== undefined && hostOf(origin) !== host) {
           return sendProblem(reply, { status: 403, detail: "Another site may not watch." });
         }
       },
@@ -23,3 +23,5 @@ export function liveRoute(app: FastifyInstance, browsers: LiveBrowsers): void {
     },
   );
 }
+
+const hostOf = (origin: string): string | null => (URL.canParse(origin) ? new URL(origin).host : null);

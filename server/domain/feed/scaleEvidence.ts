@@ -1,4 +1,5 @@
 import type { FeederSettings } from "../feeder.ts";
+import { portionDoubt } from "../hopper/level.ts";
 import { type Instant, inDays, type Span } from "../instant.ts";
 import type { Grams } from "../units.ts";
 import { type Bounds, normalRatio, openTest, type SequentialTest, waldBounds, weigh } from "./sequentialTest.ts";
@@ -36,8 +37,6 @@ const blockOverNoise = 5;
 /** One block alone decides nothing: snow may fall just as food does. */
 const stepMax = 7;
 const bounds: Bounds = waldBounds({ falseAlarm: 1e-5, missed: 0.02 });
-/** The keeper's portion may be off by 30 %, as in hopper/. */
-const portionDoubt = 0.3;
 
 export function portionInBlock(scale: ScaleEvidence, fell: boolean | null): ScaleEvidence {
   const begun = scale.start !== null;

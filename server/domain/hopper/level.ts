@@ -33,7 +33,7 @@ export interface HopperLevel {
 }
 
 /** A keeper's "about 8 g" is taken to be right within 30 %, and so is one portion against the next. Common practice, no source. */
-const portionDoubt = 0.3;
+export const portionDoubt = 0.3;
 /** Food and wear change the mean portion slowly: 0.2 % a portion, so about 2 % over a day of a hundred. */
 const portionWander = 0.002;
 /** 5 % and 95 % of a normal distribution, for the 90 % interval. */
