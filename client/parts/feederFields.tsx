@@ -1,5 +1,5 @@
 import type { FeederView } from "../../server/contract/api.ts";
-import { Choice, Field, numberIn, textIn } from "./field.tsx";
+import { Choice, Field, NumberField, numberIn, textIn } from "./field.tsx";
 
 type Settings = FeederView["settings"];
 type Problems = Readonly<Record<string, string>>;
@@ -26,20 +26,15 @@ export function FirstFields(props: { readonly settings: Partial<Settings>; reado
           placeholder: "unsalted peanuts, broken",
         }}
       />
-      <Field
+      <NumberField
+        name="hopperCapacityGrams"
         label="A full hopper holds"
         hint="Weigh it once, filled with the food you use."
         unit="g"
         problem={problems.hopperCapacityGrams}
-        input={{
-          name: "hopperCapacityGrams",
-          type: "number",
-          inputMode: "decimal",
-          min: 50,
-          max: 50_000,
-          step: "any",
-          defaultValue: settings.hopperCapacityGrams ?? "",
-        }}
+        min={50}
+        max={50_000}
+        value={settings.hopperCapacityGrams}
       />
     </>
   );
@@ -65,20 +60,15 @@ export function FurtherFields(props: { readonly settings: Partial<Settings>; rea
   const { settings, problems } = props;
   return (
     <>
-      <Field
+      <NumberField
+        name="portionGrams"
         label="One portion weighs"
         hint="Ten portions on a kitchen scale, divided by ten. It is learnt more closely with time."
         unit="g"
         problem={problems.portionGrams}
-        input={{
-          name: "portionGrams",
-          type: "number",
-          inputMode: "decimal",
-          min: 0.1,
-          max: 100,
-          step: "any",
-          defaultValue: settings.portionGrams ?? "",
-        }}
+        min={0.1}
+        max={100}
+        value={settings.portionGrams}
       />
       <fieldset>
         <legend>What did you build in?</legend>
@@ -104,33 +94,24 @@ export function FurtherFields(props: { readonly settings: Partial<Settings>; rea
           />
         ))}
       </fieldset>
-      <Field
+      <NumberField
+        name="reportEverySeconds"
         label="It reports every"
         unit="seconds"
         problem={problems.reportEverySeconds}
-        input={{
-          name: "reportEverySeconds",
-          type: "number",
-          inputMode: "numeric",
-          min: 5,
-          max: 3_600,
-          step: 1,
-          defaultValue: settings.reportEverySeconds ?? "",
-        }}
+        min={5}
+        max={3_600}
+        whole
+        value={settings.reportEverySeconds}
       />
-      <Field
+      <NumberField
+        name="warnAheadDays"
         label="Warn me when the food may run out within"
         unit="days"
         problem={problems.warnAheadDays}
-        input={{
-          name: "warnAheadDays",
-          type: "number",
-          inputMode: "decimal",
-          min: 0.25,
-          max: 30,
-          step: "any",
-          defaultValue: settings.warnAheadDays ?? "",
-        }}
+        min={0.25}
+        max={30}
+        value={settings.warnAheadDays}
       />
     </>
   );

@@ -69,6 +69,24 @@ export function Choice(props: {
   );
 }
 
+/** A question whose answer is a number. */
+export function NumberField(props: {
+  readonly name: string;
+  readonly label: string;
+  readonly hint?: ComponentChildren;
+  readonly problem: string | undefined;
+  readonly unit: string;
+  readonly min: number;
+  readonly max: number;
+  readonly whole?: boolean;
+  readonly value: number | undefined;
+}) {
+  const { name, label, hint, problem, unit, min, max, whole = false, value } = props;
+  const kind = whole ? ({ inputMode: "numeric", step: 1 } as const) : ({ inputMode: "decimal", step: "any" } as const);
+  const input = { name, type: "number", min, max, ...kind, defaultValue: value ?? "" } as const;
+  return <Field label={label} hint={hint} problem={problem} unit={unit} input={input} />;
+}
+
 /** What a form goes through: filled in, sent, and perhaps sent back with reasons. */
 export function useSending() {
   const [sending, setSending] = useState(false);
