@@ -59,6 +59,7 @@ const restsWhilePaused: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "motorStalled",
   "foodOut", // its advice is to refill or pause: done
   "trayJammed",
+  "feedBridged",
   "feedStopped",
   "depositUnpaid",
   "chuteBlind",
