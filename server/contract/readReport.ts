@@ -10,6 +10,7 @@ export interface PostedReport {
   readonly boot: string;
   readonly sentUptime: Span | null;
   readonly readings: Readings;
+  readonly setAside: readonly string[]; // readings that no such sensor can mean, by their posted names
   readonly postedReadings: object; // as posted, for the log
   readonly events: readonly PostedEvent[];
   readonly refused: readonly Refusal[];
@@ -51,7 +52,15 @@ export function readReport(posted: unknown): ReadReport {
   const sentUptime = sentUptimeMs === null ? null : milliseconds(sentUptimeMs);
   return {
     kind: "read",
-    report: { boot, sentUptime, readings: read.readings, postedReadings: readings ?? {}, events: readEvents, refused },
+    report: {
+      boot,
+      sentUptime,
+      readings: read.readings,
+      setAside: read.setAside,
+      postedReadings: readings ?? {},
+      events: readEvents,
+      refused,
+    },
   };
 }
 
@@ -62,21 +71,23 @@ type PostedReadings = z.infer<typeof readingsSchema>;
 function readReadings(
   posted: Record<string, unknown>,
 ):
-  | { kind: "read"; readings: Readings; refused: readonly Refusal[] }
+  | { kind: "read"; readings: Readings; setAside: readonly string[]; refused: readonly Refusal[] }
   | { kind: "unreadable"; errors: readonly FieldProblem[] } {
   const whole = readingsSchema.safeParse(posted);
-  if (whole.success) return { kind: "read", readings: withUnits(whole.data), refused: [] };
+  if (whole.success) return { kind: "read", readings: withUnits(whole.data), setAside: [], refused: [] };
 
   const beyond = whole.error.issues.filter((issue) => isOutOfRange(issue) && issue.path.length === 1);
   if (beyond.length < whole.error.issues.length) {
     const errors = whole.error.issues.filter((issue) => !beyond.includes(issue));
     return { kind: "unreadable", errors: errors.map((issue) => fieldProblem(issue, "readings")) };
   }
+  const setAside = [...new Set(beyond.map((issue) => String(issue.path[0])))];
   const credible = { ...posted };
-  for (const issue of beyond) delete credible[String(issue.path[0])];
+  for (const name of setAside) delete credible[name];
   return {
     kind: "read",
     readings: withUnits(readingsSchema.parse(credible)),
+    setAside,
     refused: beyond.map((issue) => ({ seq: null, ...fieldProblem(issue, "readings") })),
   };
 }
@@ -150,6 +161,7 @@ function happeningOf(event: KnownEvent): Happening {
         meanCurrent: event.meanMilliamps == null ? null : milliamps(event.meanMilliamps),
         peakCurrent: event.peakMilliamps == null ? null : milliamps(event.peakMilliamps),
         chuteCount: event.chuteCount ?? null,
+        lowestSupply: event.lowestVolts == null ? null : volts(event.lowestVolts),
       };
     case "press":
       return { kind: "press" };

@@ -25,6 +25,8 @@ export interface Report {
   /** The feeder's monotonic clock when it sent; null where it sends what an earlier boot left behind. */
   readonly sentUptime: Span | null;
   readonly readings: Readings;
+  /** Readings that were posted but that no such sensor can mean, by their posted names, such as "insideCelsius". */
+  readonly setAside: readonly string[];
   readonly events: readonly FeederEvent[];
 }
 
@@ -64,6 +66,7 @@ export interface Portion {
   readonly meanCurrent: Milliamps | null;
   readonly peakCurrent: Milliamps | null;
   readonly chuteCount: number | null; // pieces that the chute sensor saw fall; null without such a sensor
+  readonly lowestSupply: Volts | null; // least that the supply gave while the motor ran; null where not said
 }
 
 export interface Deposit {

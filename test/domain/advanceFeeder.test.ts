@@ -396,6 +396,7 @@ const said = (
   boot,
   sentUptime: sentUptime === null ? null : seconds(sentUptime),
   readings: { ...saidNothing, ...readings },
+  setAside: [],
   events,
 });
 const at = (second: number): Instant => afterwards(start, seconds(second));
@@ -612,6 +613,7 @@ describe("a report of a thousand events", () => {
             meanCurrent: 240 as never,
             peakCurrent: 500 as never,
             chuteCount: 3,
+            lowestSupply: null,
           };
       }
     });

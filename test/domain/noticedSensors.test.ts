@@ -12,6 +12,7 @@ const report = (happenings: Happening[], hopperGrams: number | null = null): Rep
   boot: "b-1",
   sentUptime: milliseconds(60_000),
   readings: { ...saidNothing, hopper: hopperGrams === null ? null : grams(hopperGrams) },
+  setAside: [],
   events: happenings.map((happening, index): FeederEvent => ({ ...happening, seq: index + 1, recordedAt: at })),
 });
 const portion = (chuteCount: number | null): Happening => ({
@@ -22,6 +23,7 @@ const portion = (chuteCount: number | null): Happening => ({
   meanCurrent: null,
   peakCurrent: null,
   chuteCount,
+  lowestSupply: null,
 });
 
 describe("sensors that speak before the keeper has said that they are there", () => {

@@ -28,6 +28,7 @@ export interface Truth {
   batteryCelsius: number | null;
   batteryVolts: number;
   charge: number;
+  sag: number; // V that the supply falls while the motor runs
   words: string | null; // trouble to be told with the next report
   forgetsPause: boolean;
   paused: boolean;
@@ -55,6 +56,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     batteryCelsius: null,
     batteryVolts: 12.7,
     charge: 0,
+    sag: 0.1,
     words: null,
     forgetsPause: false,
     paused: false,
@@ -99,6 +101,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       meanCurrent: milliamps(mean * (0.95 + 0.1 * chance())),
       peakCurrent: milliamps(mean * 2.2),
       chuteCount: settings.sensors.chute ? seen : null,
+      lowestSupply: volts(5.05 - truth.sag * (0.9 + 0.05 * (seq % 5))),
     };
   };
   const pay = (cause: "press" | "deposit", paysFor: number | null, second: number) => {
@@ -157,7 +160,10 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     const events = all
       .filter((one) => one.boot === from)
       .map((one): FeederEvent => ({ ...one.happening, seq: one.seq, recordedAt: time.momentOf(one.uptime) }));
-    give({ kind: "reported", report: { boot: `boot-${from}`, sentUptime, readings: readings(), events } });
+    give({
+      kind: "reported",
+      report: { boot: `boot-${from}`, sentUptime, readings: readings(), setAside: [], events },
+    });
   };
   const hearOrders = (): void => {
     const pending = pendingOrders(state.orders, now);

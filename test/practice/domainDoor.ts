@@ -53,7 +53,7 @@ export class DomainDoor {
   #take(posted: unknown): Answer {
     const read = readReport(posted);
     if (read.kind === "unreadable") throw new Error(JSON.stringify(read.errors));
-    const { boot, sentUptime, readings, events } = read.report;
+    const { boot, sentUptime, readings, setAside, events } = read.report;
     const time = readSendingTime(this.state.clock, boot, sentUptime, this.#now());
     if (time.kind === "bootReused") throw new Error(`boot ${boot} came twice`);
     const highest = highestStored(this.state.sequence, boot) ?? 0;
@@ -65,7 +65,7 @@ export class DomainDoor {
     );
     this.state = { ...this.state, clock: time.clock, sequence };
     const told = fresh.map(({ happening, seq, uptime }) => ({ ...happening, seq, recordedAt: time.momentOf(uptime) }));
-    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, events: told } });
+    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, setAside, events: told } });
     const orders = pendingOrders(this.state.orders, this.#now());
     if (orders.length > 0) this.#learn({ kind: "ordersSent" });
     return {

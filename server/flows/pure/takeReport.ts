@@ -25,11 +25,11 @@ export interface PlacedEvent {
 /** @param fresh those of the report's events that are not stored yet, by seq. */
 export function takeReport(
   before: Advanced,
-  report: Pick<PostedReport, "boot" | "sentUptime" | "readings">,
+  report: Pick<PostedReport, "boot" | "sentUptime" | "readings" | "setAside">,
   fresh: readonly PostedEvent[],
   receivedAt: Instant,
 ): TakenReport {
-  const { boot, sentUptime, readings } = report;
+  const { boot, sentUptime, readings, setAside } = report;
   const time = readSendingTime(before.state.clock, boot, sentUptime, receivedAt);
   if (time.kind === "bootReused") return time;
 
@@ -45,7 +45,8 @@ export function takeReport(
   }
   const sequence = stored(before.state.sequence, boot, seqs);
   const begun = { ...before, state: { ...before.state, clock: time.clock, sequence } };
-  const reported = advanced(begun, { kind: "reported", report: { boot, sentUptime, readings, events } }, receivedAt);
+  const told = { boot, sentUptime, readings, setAside, events };
+  const reported = advanced(begun, { kind: "reported", report: told }, receivedAt);
   const orders = ordersFor(reported.state, receivedAt);
   const feeder = orders.length > 0 ? advanced(reported, { kind: "ordersSent" }, receivedAt) : reported;
   return { kind: "taken", feeder, events: placed, orders };
