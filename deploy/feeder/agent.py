@@ -247,6 +247,7 @@ class Feeder:
                     "started": now,
                     "stopped": None,
                     "currents": [],
+                    "lowest_volts": None,
                     "pieces": 0,
                 }
                 self.hardware.motor_on()
@@ -255,6 +256,10 @@ class Feeder:
             current = self.hardware.motor_milliamps()
             if current is not None:
                 run["currents"].append(current)
+            supply = self._asked(self.hardware.supply_volts, None)
+            # A portion must not be refused for what a broken converter says beside it.
+            if supply is not None and 0 <= supply <= 60:
+                run["lowest_volts"] = supply if run["lowest_volts"] is None else min(supply, run["lowest_volts"])
             ran = now - run["started"]
             limit = self.hardware.stall_milliamps
             stalled = current is not None and limit is not None and ran > INRUSH and current > limit
@@ -277,6 +282,7 @@ class Feeder:
                 "meanMilliamps": round(sum(currents) / len(currents), 1) if currents else None,
                 "peakMilliamps": max(currents) if currents else None,
                 "chuteCount": run["pieces"] if self.hardware.has_chute_sensor else None,
+                "lowestVolts": run["lowest_volts"],
             }
         )
 

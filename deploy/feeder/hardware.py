@@ -42,6 +42,14 @@ class Hardware:
     def motor_milliamps(self):
         return None
 
+    def supply_volts(self):
+        """The board's own supply, asked some fifty times a second while the motor runs; None where it is not measured.
+
+        The least of it goes into the portion: a weak supply shows in a sag of a tenth of a second. A converter that is
+        read in the background should hand back the lowest value since the last call.
+        """
+        return None
+
     def close(self):
         pass
 
@@ -93,3 +101,6 @@ class DryRun(Hardware):
 
     def motor_milliamps(self):
         return 0.0 if self._on_since is None else round(self._chance.gauss(240, 8), 1)
+
+    def supply_volts(self):
+        return 5.05 if self._on_since is None else round(self._chance.gauss(4.97, 0.01), 2)

@@ -39,6 +39,7 @@ class Bench(Hardware):
         self.on_since = None
         self.runs = []
         self.milliamps = 240.0
+        self.supply = []  # what the board's supply is read as, then nothing more
 
     def poll(self):
         happened, self.happened = self.happened, []
@@ -57,6 +58,12 @@ class Bench(Hardware):
 
     def motor_milliamps(self):
         return self.milliamps
+
+    def supply_volts(self):
+        reading = self.supply.pop(0) if self.supply else None
+        if isinstance(reading, Exception):
+            raise reading
+        return reading
 
 
 class StubDoor:
@@ -99,6 +106,9 @@ class StubDoor:
 
     def kinds(self):
         return [event["kind"] for event in self.stored.values()]
+
+    def of(self, kind):
+        return next(event for event in self.stored.values() if event["kind"] == kind)
 
 
 def iso(seconds):
@@ -148,6 +158,19 @@ class Paying(WithFeeder):
         self.assertEqual((portion["cause"], portion["paysFor"], portion["chuteCount"]), ("deposit", deposit["seq"], 3))
         self.assertAlmostEqual(portion["motorMs"], 900, delta=60)
         self.assertEqual(portion["meanMilliamps"], 240)
+
+    def test_tells_the_least_that_the_supply_gave_while_the_motor_ran(self):
+        self.hardware.supply = [5.02, 4.71, None, 4.98, float("nan"), -3.0, 700.0]
+        self.hardware.happened = [("press",)]
+        self.live(8)
+        self.assertEqual(self.door.of("portion")["lowestVolts"], 4.71)
+
+    def test_gives_its_portion_though_the_supply_cannot_be_read(self):
+        self.hardware.supply = [OSError("no converter at 0x48")]
+        self.hardware.happened = [("press",)]
+        self.live(8)
+        self.assertEqual(sorted(self.door.kinds()), ["portion", "press", "trouble"])
+        self.assertIsNone(self.door.of("portion")["lowestVolts"])
 
     def test_cuts_off_a_stalled_motor(self):
         self.hardware.milliamps = 720.0

@@ -62,6 +62,9 @@ export const eventSchemas = {
     meanMilliamps: optionalNumber(0, 100_000),
     peakMilliamps: optionalNumber(0, 100_000),
     chuteCount: count,
+    lowestVolts: optionalNumber(0, 60).meta({
+      description: "Least that the supply gave while the motor ran: a sag of a tenth of a second, which no mean shows.",
+    }),
   }),
   press: z.looseObject({ ...recorded, kind: z.literal("press") }),
   deposit: z.looseObject({

@@ -31,6 +31,7 @@ export const reportExample = {
       meanMilliamps: 240,
       peakMilliamps: 610,
       chuteCount: 3,
+      lowestVolts: 4.96,
     },
   ],
 };

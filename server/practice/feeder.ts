@@ -184,6 +184,7 @@ export class Feeder {
         meanMilliamps: turn.meanMilliamps,
         peakMilliamps: turn.peakMilliamps,
         chuteCount: turn.chuteCount,
+        lowestVolts: turn.lowestVolts,
       },
       at,
     );

@@ -10,6 +10,7 @@ export type Written =
       readonly meanMilliamps: number;
       readonly peakMilliamps: number;
       readonly chuteCount: number | null;
+      readonly lowestVolts: number;
     }
   | { readonly kind: "press" }
   | { readonly kind: "deposit"; readonly metal: boolean; readonly signal: number; readonly chute: boolean }

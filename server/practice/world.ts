@@ -130,6 +130,9 @@ export const refilled = (world: World): { world: World; addedGrams: number } => 
 
 // --- motor, tray, chute ----------------------------------------------------------------------------------------------
 
+const boardVolts = 5.06;
+/** Of the converter and the wires that motor and board share: the inrush of 600 mA costs less than a tenth of a volt. */
+const motorSupplyOhms = 0.12;
 /** How long the motor runs for one portion. */
 export const portionRun: Span = 900 as Span;
 const pieceGrams = 0.7; // half a peanut
@@ -141,6 +144,7 @@ export interface TrayTurn {
   readonly peakMilliamps: number;
   readonly fellGrams: number;
   readonly chuteCount: number | null; // null where no chute sensor is fitted
+  readonly lowestVolts: number; // of the supply while the motor ran
 }
 
 /** What happens while the motor is on for `ranFor`. A run that is cut short gives its share of a portion. */
@@ -156,6 +160,7 @@ export function turnTray(world: World, ranFor: Span, chance: Chance): { world: W
       peakMilliamps: Math.max(0, Math.round(mean * inrush)),
       fellGrams,
       chuteCount: world.settings.sensors.chute ? seenPieces(world, pieces, chance) : null,
+      lowestVolts: rounded(boardVolts - motorSupplyOhms * ((mean * inrush) / 1_000), 2),
     },
   };
 }
@@ -222,7 +227,7 @@ export function readSensors(world: World, chance: Chance): SensorReadings {
     insideCelsius: rounded(here.insideCelsius + chance.normal(0, 0.05), 2),
     lidCelsius: rounded(here.lidCelsius + chance.normal(0, 0.05), 2),
     humidityPercent: rounded(Math.min(100, here.humidityPercent + chance.normal(0, 0.3)), 1),
-    supplyVolts: rounded(chance.normal(5.06, 0.01), 2),
+    supplyVolts: rounded(chance.normal(boardVolts, 0.01), 2),
     batteryVolts: rounded(
       terminalVolts(world.settings.battery, here.charged, here.chargeMilliamps) + chance.normal(0, 0.01),
       2,

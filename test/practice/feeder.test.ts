@@ -29,7 +29,13 @@ function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
     runningMilliamps: () => 250,
     turnTray: (ranFor) => {
       runs.push(ranFor);
-      return { meanMilliamps: 250, peakMilliamps: 600, fellGrams: 1.2 * (ranFor / portionRun), chuteCount: 3 };
+      return {
+        meanMilliamps: 250,
+        peakMilliamps: 600,
+        fellGrams: 1.2 * (ranFor / portionRun),
+        chuteCount: 3,
+        lowestVolts: 4.98,
+      };
     },
     read: () => ({
       airCelsius: -3,

@@ -35,6 +35,7 @@ function fed(name: string, filled: number, portionsADay: number): FeederState {
         meanCurrent: null,
         peakCurrent: null,
         chuteCount: null,
+        lowestSupply: null,
         recordedAt,
       } as const;
       hopper = dispensed(hopper, portion, settings);

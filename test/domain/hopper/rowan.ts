@@ -34,6 +34,7 @@ export const portionAt = (at: Instant, more: Partial<Portion> = {}): GivenPortio
   meanCurrent: milliamps(240),
   peakCurrent: milliamps(610),
   chuteCount: 3,
+  lowestSupply: null,
   ...more,
   recordedAt: at,
 });

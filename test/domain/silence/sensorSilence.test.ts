@@ -401,6 +401,7 @@ describe("a scale", () => {
     meanCurrent: null,
     peakCurrent: null,
     chuteCount,
+    lowestSupply: null,
     seq,
     recordedAt: start,
   });
