@@ -1,0 +1,200 @@
+import type { Place } from "../../server/domain/feeder.ts";
+import { type Instant, instantOf } from "../../server/domain/instant.ts";
+import { type Chance, seededChance } from "../../server/practice/chance.ts";
+
+/**
+ * What one simulated feeder truly is: its birds, its food, its parts and its keeper. The server is told only what a keeper
+ * would say (`toldPortionGrams` and the sensors); the rest it must find out. The ranges are invented, wide enough to hold
+ * home-built feeders of very different make; where a source gave a number it stands beside it.
+ */
+export interface Plot {
+  readonly seed: number;
+  readonly from: Instant;
+  readonly days: number;
+  readonly place: Place;
+  readonly reportEverySeconds: number;
+  readonly sensors: { button: boolean; detector: boolean; chute: boolean; perch: boolean; scale: boolean };
+  readonly currentMeasured: boolean;
+  readonly portionsTold: boolean; // false: a bare scale on a dispenser that tells nothing
+  readonly thermometer: boolean; // inside the box, near the cell
+  readonly food: Food;
+  readonly birds: Birds;
+  readonly cell: Cell;
+  readonly motor: Motor;
+  readonly chute: { readonly pieceSeen: number; readonly portionMissed: number };
+  readonly keeper: Keeper;
+  readonly line: Line;
+  readonly fault: PlantedFault | null;
+}
+
+export interface Food {
+  readonly capacityGrams: number;
+  readonly startGrams: number;
+  readonly portionGrams: number; // true mean at the start
+  readonly portionSpread: number; // of single portions, as a share of the mean
+  readonly portionWander: number; // of the mean itself over days, as a share
+  readonly toldPortionGrams: number;
+  readonly grainGrams: number;
+  readonly trayPortions: number; // what lies in the tray, and falls after the hopper has stopped feeding it
+}
+
+export interface Birds {
+  readonly portionsPerDay: number; // of a usual day of eight hours of light
+  readonly pressShare: number; // of landings
+  readonly depositShare: number;
+  readonly timerPerDay: number;
+  readonly dayScatter: number; // standard deviation of a day's log appetite
+  readonly dayMemory: number; // its correlation from one day to the next
+  readonly trendPerDay: number; // of log appetite
+  readonly clustered: number; // landings in a bout, on average
+  readonly morning: number; // weight of the morning's peak against the afternoon's
+}
+
+export interface Cell {
+  readonly fullScaleGrams: number;
+  readonly zeroPerDegree: number; // g/K
+  readonly lagMinutes: number; // by which the cell follows the box's thermometer
+  readonly wanderGrams: number; // of the zero over hours
+  readonly zeroGrams: number; // what the keeper's tare missed
+  readonly noiseGrams: number;
+  readonly creepShare: number; // of a load change, within half an hour
+  readonly perchedShare: number; // of readings taken with a bird on the perch
+  readonly snowy: boolean; // whether snow can lie on what the cell carries
+}
+
+export interface Motor {
+  readonly milliamps: number;
+  readonly spread: number; // of one portion's mean current, as a share
+  readonly perDegree: number; // share by which it grows for each degree colder than 10 °C
+  readonly lightTray: number; // factor without food on it
+  readonly jam: number;
+  readonly stall: number;
+}
+
+export interface Keeper {
+  /** Refills in the evening when less than this share is left; "ranOut": only after it stood empty for some hours. */
+  readonly refillsBelow: number | "ranOut";
+  readonly refillShare: number; // of what is missing to the brim, on average
+  readonly tells: number; // share of refills that are told
+}
+
+export interface Line {
+  readonly lost: number; // share of reports
+  readonly burstsPerDay: number;
+  readonly burstMinutes: number;
+  readonly outagesPerMonth: number; // of hours, of server or router
+  readonly rebootsPerMonth: number;
+}
+
+export const plantedFaults = [
+  "empty",
+  "bridged",
+  "jammed",
+  "stalled",
+  "wireOff",
+  "chuteBlind",
+  "chuteHalfBlind",
+  "scaleStuck",
+  "scaleDead",
+  "buttonDead",
+  "detectorDeaf",
+  "perchDead",
+  "silent",
+] as const;
+export type PlantedFaultKind = (typeof plantedFaults)[number];
+
+export interface PlantedFault {
+  readonly kind: PlantedFaultKind;
+  readonly at: Instant;
+}
+
+export const everySensor = { button: true, detector: true, chute: true, perch: true, scale: true };
+
+/** A plot with everything drawn from the seed. `with` decides what a study is about; the draws stay the same beside it. */
+export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
+  const chance = seededChance(0x51ab0000 ^ seed);
+  const capacityGrams = oneOf([600, 1_000, 1_500, 2_000, 3_000], chance);
+  const portionGrams = chance.between(1, 8);
+  const fullScaleGrams = capacityGrams * chance.between(1.3, 3.5);
+  const month = Math.floor(chance.uniform() * 7); // October to April
+  const from = instantOf(
+    `20${month < 3 ? 25 : 26}-${String(((month + 9) % 12) + 1).padStart(2, "0")}-0${1 + Math.floor(chance.uniform() * 9)}T00:00:00Z`,
+  );
+  // So that a hopper lasts one to three weeks, as keepers choose it.
+  const lastsDays = chance.between(6, 22);
+  const portionsPerDay = Math.min(250, Math.max(12, capacityGrams / portionGrams / lastsDays));
+  const lowest = 0.2;
+  const plot: Plot = {
+    seed,
+    from,
+    days: 30,
+    place: {
+      latitudeDegrees: oneOf([59.5, 59.5, 63.8, 66, 68.4], chance),
+      longitudeDegrees: chance.between(17, 22),
+    },
+    reportEverySeconds: oneOf([60, 120, 300], chance),
+    sensors: everySensor,
+    currentMeasured: true,
+    portionsTold: true,
+    thermometer: true,
+    food: {
+      capacityGrams,
+      startGrams: capacityGrams * chance.between(0.5, 1),
+      portionGrams,
+      portionSpread: chance.between(0.1, 0.3),
+      portionWander: chance.between(0.02, 0.08),
+      toldPortionGrams: Number((portionGrams * Math.exp(chance.normal(0, 0.18))).toPrecision(2)),
+      grainGrams: Math.min(portionGrams / 2, chance.between(0.2, 1)),
+      trayPortions: chance.between(2, 4),
+    },
+    birds: {
+      portionsPerDay,
+      pressShare: chance.between(0.25, 0.7),
+      depositShare: chance.between(0.15, 0.5),
+      timerPerDay: Math.floor(chance.between(0, 9)),
+      dayScatter: chance.between(0.12, 0.4),
+      dayMemory: chance.between(0.2, 0.8),
+      trendPerDay: chance.normal(0, 0.012),
+      clustered: chance.between(2, 6),
+      morning: chance.between(0.5, 2.5),
+    },
+    cell: {
+      fullScaleGrams,
+      // Between 0.005 % of full scale a degree (a data sheet) and 0.05 % (a design note's worst; references, load cell).
+      zeroPerDegree: fullScaleGrams * 1e-4 * Math.max(-3.5, Math.min(3.5, chance.normal(0, 1.4))),
+      lagMinutes: chance.between(10, 60),
+      wanderGrams: fullScaleGrams * chance.between(0.0001, 0.0006),
+      zeroGrams: fullScaleGrams * chance.normal(0, 0.0007),
+      noiseGrams: chance.between(0.4, 2.5),
+      creepShare: chance.between(0.0002, 0.0008), // 0.05 % in half an hour: a data sheet
+      perchedShare: oneOf([0, 0.005, 0.02], chance),
+      snowy: chance.happens(0.5),
+    },
+    motor: {
+      milliamps: chance.between(120, 900),
+      spread: chance.between(0.02, 0.07),
+      perDegree: chance.between(0.001, 0.007),
+      lightTray: chance.between(0.91, 0.97),
+      jam: chance.between(1.06, 1.3),
+      stall: chance.between(2.5, 4),
+    },
+    chute: { pieceSeen: chance.between(0.85, 0.99), portionMissed: chance.between(0, 0.02) },
+    keeper: {
+      refillsBelow: chance.between(lowest, 0.45),
+      refillShare: chance.between(0.6, 1),
+      tells: chance.uniform(),
+    },
+    line: {
+      lost: chance.between(0, 0.03),
+      burstsPerDay: chance.between(0, 1.5),
+      burstMinutes: chance.between(1, 5),
+      outagesPerMonth: chance.between(0, 2),
+      rebootsPerMonth: chance.between(0, 3),
+    },
+    fault: null,
+  };
+  return { ...plot, ...study };
+}
+
+const oneOf = <Choice>(choices: readonly [Choice, ...Choice[]], chance: Chance): Choice =>
+  choices[Math.floor(chance.uniform() * choices.length)] ?? choices[0];
