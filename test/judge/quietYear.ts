@@ -1,0 +1,49 @@
+import type { FaultKind } from "../../server/domain/faults.ts";
+import { ruleOf } from "../../server/domain/faults.ts";
+import { Replay } from "../../server/replay/replay.ts";
+import { live } from "../simulator/live.ts";
+import { drawPlot } from "../simulator/plot.ts";
+import { rounded, table } from "./report.ts";
+
+/**
+ * Healthy years, all causes together: frost comes, food runs low and is refilled, the line loses reports, snow falls, birds sit on
+ * the scale. Wanted: at most one pushed alarm a week for each feeder.
+ */
+export function judgeQuiet(seeds: readonly number[]): string {
+  const raised = new Map<FaultKind, number>();
+  let weeks = 0;
+  const worst: number[] = [];
+  for (const seed of seeds) {
+    const drawn = drawPlot(seed);
+    const line = { ...drawn.line, outagesPerMonth: 0 };
+    const plot = { ...drawn, days: 365, reportEverySeconds: 300, line, birds: { ...drawn.birds, trendPerDay: 0 } };
+    const replay = new Replay({ settings: {}, hourly: false, say: () => undefined });
+    for (const { line: said } of live(plot)) replay.take(said);
+    const { alarms, feederWeeks } = replay.tally.summary() as Summary;
+    let here = 0;
+    for (const [fault, { raised: count }] of Object.entries(alarms) as [FaultKind, { raised: number }][]) {
+      raised.set(fault, (raised.get(fault) ?? 0) + count);
+      if (ruleOf(fault).priority !== "note") here += count;
+    }
+    worst.push(here / feederWeeks);
+    weeks += feederWeeks;
+  }
+  const rows = [...raised]
+    .sort((a, b) => b[1] - a[1])
+    .map(([fault, count]) => [fault, ruleOf(fault).priority, count, count / weeks] as (string | number)[]);
+  const pushed = rows.filter(([, priority]) => priority !== "note").reduce((sum, row) => sum + Number(row[2]), 0);
+  rows.push(
+    ["all that are pushed", "", pushed, pushed / weeks],
+    ["the worst feeder", "", "", rounded(Math.max(...worst))],
+  );
+  return table(
+    `Quiet: alarms in ${rounded(weeks / 52.18)} healthy feeder-years`,
+    ["alarm", "priority", "raised", "a feeder-week"],
+    rows,
+  );
+}
+
+interface Summary {
+  readonly alarms: Readonly<Record<string, { readonly raised: number }>>;
+  readonly feederWeeks: number;
+}

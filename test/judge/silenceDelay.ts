@@ -1,0 +1,213 @@
+import type { FaultKind } from "../../server/domain/faults.ts";
+import type { FeederState } from "../../server/domain/feeder.ts";
+import { after, days, hours, type Instant, inDays, inHours, type Span } from "../../server/domain/instant.ts";
+import { silentFrom } from "../../server/domain/silence/feederSilence.ts";
+import { seededChance } from "../../server/practice/chance.ts";
+import { drawPlot, everySensor, type PlantedFaultKind, type Plot } from "../simulator/plot.ts";
+import { ExactCusum, limitFor } from "./optimum.ts";
+import { rounded, table } from "./report.ts";
+import { mean, poissonLimits, quantile } from "./statistics.ts";
+import { watch } from "./watch.ts";
+
+/** Dead sensors, beside the exact sum over landings; and a silent feeder, beside the exact law of its line's gaps. */
+export function judgeSilence(seeds: readonly number[]): string {
+  return [sensorTable(seeds), feederTable(seeds)].join("\n");
+}
+
+// --- sensors -------------------------------------------------------------------------------------------------------------
+
+const sensors: readonly { planted: PlantedFaultKind; named: FaultKind; answers: "pressed" | "deposited" | null }[] = [
+  { planted: "buttonDead", named: "buttonSilent", answers: "pressed" },
+  { planted: "detectorDeaf", named: "detectorSilent", answers: "deposited" },
+  { planted: "perchDead", named: "perchSilent", answers: null },
+];
+
+const yards: readonly { readonly name: string; readonly study: Partial<Plot> }[] = [
+  { name: "all sensors", study: {} },
+  { name: "button only", study: { sensors: { ...everySensor, detector: false, perch: false } } },
+];
+
+function sensorTable(seeds: readonly number[]): string {
+  const rows: (string | number)[][] = [];
+  for (const yard of yards) {
+    for (const { planted, named, answers } of sensors) {
+      if (yard.study.sensors && planted !== "buttonDead") continue;
+      const landings: number[] = [];
+      const best: number[] = [];
+      const hoursToTell: number[] = [];
+      const wrongly: FaultKind[] = [];
+      let [missed, healthyDays] = [0, 0];
+      for (const seed of seeds) {
+        const met = sensorDies(drawPlot(seed, { ...yard.study, days: 60 }), planted, named, answers);
+        healthyDays += met.healthyDays;
+        wrongly.push(...met.wrongly);
+        if (met.landings === null) missed += 1;
+        else {
+          landings.push(met.landings);
+          hoursToTell.push(met.hours);
+          if (met.best !== null) best.push(met.best);
+        }
+      }
+      const limits = poissonLimits(wrongly.length);
+      const years = healthyDays / 365;
+      rows.push([
+        yard.name,
+        planted,
+        seeds.length,
+        missed,
+        mean(landings),
+        best.length > 0 ? mean(best) : "-",
+        best.length > 0 ? mean(landings) / mean(best) : "-",
+        quantile(hoursToTell, 0.5),
+        quantile(hoursToTell, 0.9),
+        `${rounded(wrongly.length / years)} (${rounded(limits.low / years)} to ${rounded(limits.high / years)})`,
+      ]);
+    }
+  }
+  const columns = [
+    "feeder",
+    "planted",
+    "cases",
+    "missed",
+    "landings",
+    "optimum's",
+    "ratio",
+    "hours p50",
+    "hours p90",
+    "false a feeder-year",
+  ];
+  return table(
+    "Dead sensors: landings until it is told, beside the exact sum with the birds' habits known",
+    columns,
+    rows,
+  );
+}
+
+const sensorFindings: readonly FaultKind[] = ["buttonSilent", "detectorSilent", "perchSilent", "sensorChattering"];
+
+function sensorDies(drawn: Plot, kind: PlantedFaultKind, named: FaultKind, answers: "pressed" | "deposited" | null) {
+  const at = after(drawn.from, (days(25) + hours(8)) as Span);
+  const plot: Plot = { ...drawn, fault: { kind, at }, line: { ...drawn.line, outagesPerMonth: 0 } };
+  const chance = seededChance(plot.seed ^ 0x51);
+  const share = answers === "pressed" ? plot.birds.pressShare : plot.birds.depositShare;
+  const aYear = (365 * plot.birds.portionsPerDay) / (plot.birds.pressShare + plot.birds.depositShare);
+  const dumb = -Math.log(1 - share);
+  const sum =
+    answers === null
+      ? null
+      : new ExactCusum(
+          limitFor(
+            aYear,
+            (luck) => (luck.happens(share) ? Number.NEGATIVE_INFINITY : dumb),
+            () => dumb,
+            chance,
+          ),
+        );
+  const wrongly: FaultKind[] = [];
+  let [since, toldAt, bestAt] = [0, null as number | null, null as number | null];
+  let toldWhen: Instant | null = null;
+  watch(plot, {
+    onMoment: ({ truth, landings }, raised) => {
+      for (const landing of landings) {
+        if (landing.broken) since += 1;
+        if (sum?.take(landing[answers ?? "pressed"] ? Number.NEGATIVE_INFINITY : dumb) && landing.broken)
+          bestAt ??= since;
+      }
+      for (const { fault } of raised) {
+        if (truth.fault === null && sensorFindings.includes(fault)) wrongly.push(fault);
+        if (truth.fault !== null && fault === named && toldAt === null) [toldAt, toldWhen] = [since, truth.at];
+      }
+      return toldAt !== null && (sum === null || bestAt !== null) ? "stop" : undefined;
+    },
+  });
+  const hoursToTell = toldWhen === null ? Number.NaN : inHours((toldWhen - at) as Span);
+  return { landings: toldAt, best: bestAt, hours: hoursToTell, wrongly, healthyDays: inDays((at - plot.from) as Span) };
+}
+
+// --- feeder ----------------------------------------------------------------------------------------------------------------
+
+const lines: readonly { readonly name: string; readonly line: Plot["line"] }[] = [
+  { name: "steady", line: { lost: 0.001, burstsPerDay: 0, burstMinutes: 1, outagesPerMonth: 0, rebootsPerMonth: 0 } },
+  { name: "lossy", line: { lost: 0.03, burstsPerDay: 0, burstMinutes: 1, outagesPerMonth: 0, rebootsPerMonth: 1 } },
+  { name: "bursty", line: { lost: 0.01, burstsPerDay: 1, burstMinutes: 3, outagesPerMonth: 0, rebootsPerMonth: 1 } },
+];
+
+function feederTable(seeds: readonly number[]): string {
+  const rows: (string | number)[][] = [];
+  for (const { name, line } of lines) {
+    for (const every of [60, 300]) {
+      const delays: number[] = [];
+      let [wrongly, healthyDays] = [0, 0];
+      const bests: number[] = [];
+      for (const seed of seeds.slice(0, Math.max(2, Math.ceil(seeds.length / 4)))) {
+        const drawn = drawPlot(seed, { days: 61, reportEverySeconds: every, line });
+        const at = after(drawn.from, (days(60) + hours(seed % 23)) as Span);
+        watch(
+          { ...drawn, fault: { kind: "silent", at } },
+          {
+            onMoment: (_, raised) => {
+              for (const { fault } of raised) if (fault === "feederSilent") wrongly += 1;
+              return undefined;
+            },
+          },
+        );
+        healthyDays += 60;
+        bests.push(longestCredible(line, every, seed));
+        delays.push(waited({ ...drawn, fault: { kind: "silent", at } }));
+      }
+      const limits = poissonLimits(wrongly);
+      const years = healthyDays / 365;
+      rows.push([
+        name,
+        `${every} s`,
+        mean(delays) / 60,
+        mean(bests) / 60,
+        mean(delays) / mean(bests),
+        `${rounded(wrongly / years)} (${rounded(limits.low / years)} to ${rounded(limits.high / years)})`,
+      ]);
+    }
+  }
+  const columns = ["line", "report every", "told after, min", "optimum's, min", "ratio", "false a feeder-year"];
+  return table(
+    "Silent feeder: minutes from the last report, beside the gap that the line's exact law exceeds once a year",
+    columns,
+    rows,
+  );
+}
+
+/** Seconds from the last report to the alarm, if the feeder were to fall silent after this healthy stretch. */
+function waited(plot: Plot): number {
+  let last = 0;
+  let until = Number.NaN;
+  watch(plot, {
+    onMoment: ({ line, truth }, _, state) => {
+      if (line.kind !== "report" || truth.fault !== null) return undefined;
+      last = line.at;
+      until = silentAt(state) ?? Number.NaN;
+      return undefined;
+    },
+  });
+  return (until - last) / 1_000;
+}
+
+const silentAt = (state: FeederState): number | null => silentFrom(state.link, state.settings);
+
+/** The gap in seconds that this line exceeds once a year, by living ten years of it. */
+function longestCredible(line: Plot["line"], every: number, seed: number): number {
+  const chance = seededChance(seed ^ 0x1171);
+  const gaps: number[] = [];
+  const years = 10;
+  let gap = every;
+  let burstUntil = 0;
+  for (let at = 0; at < years * 365 * 86_400; at += every) {
+    if (at > burstUntil && chance.happens((line.burstsPerDay * every) / 86_400))
+      burstUntil = at - Math.log(1 - chance.uniform()) * line.burstMinutes * 60;
+    if (at < burstUntil || chance.happens(line.lost)) gap += every;
+    else {
+      if (gap > every) gaps.push(gap);
+      gap = every;
+    }
+  }
+  gaps.sort((a, b) => b - a);
+  return (gaps[years] ?? every) + 1.5;
+}
