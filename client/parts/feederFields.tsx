@@ -1,12 +1,17 @@
 import type { FeederView } from "../../server/contract/api.ts";
-import { Choice, Field, NumberField, numberIn, textIn } from "./field.tsx";
+import { Choice, Field, Group, NumberField, numberIn, textIn } from "./field.tsx";
+import { FoodFields, PortionFields, type useFood } from "./foodFields.tsx";
 
 type Settings = FeederView["settings"];
-type Problems = Readonly<Record<string, string>>;
+
+interface FieldsProps {
+  readonly settings: Partial<Settings>;
+  readonly problems: Readonly<Record<string, string>>;
+  readonly food: ReturnType<typeof useFood>;
+}
 
 /** The three that every feeder needs. */
-export function FirstFields(props: { readonly settings: Partial<Settings>; readonly problems: Problems }) {
-  const { settings, problems } = props;
+export function FirstFields({ settings, problems, food }: FieldsProps) {
   return (
     <>
       <Field
@@ -15,17 +20,7 @@ export function FirstFields(props: { readonly settings: Partial<Settings>; reado
         problem={problems.name}
         input={{ name: "name", required: true, maxLength: 60, autocomplete: "off", defaultValue: settings.name ?? "" }}
       />
-      <Field
-        label="Food"
-        problem={problems.food}
-        input={{
-          name: "food",
-          maxLength: 60,
-          autocomplete: "off",
-          defaultValue: settings.food ?? "",
-          placeholder: "unsalted peanuts, broken",
-        }}
-      />
+      <FoodFields settings={settings} problems={problems} food={food} />
       <NumberField
         name="hopperCapacityGrams"
         label="A full hopper holds"
@@ -41,78 +36,107 @@ export function FirstFields(props: { readonly settings: Partial<Settings>; reado
 }
 
 const sensors: readonly { readonly key: keyof Settings["sensors"]; readonly label: string; readonly hint: string }[] = [
-  { key: "button", label: "A button to press", hint: "Pecked or stepped on." },
-  { key: "detector", label: "A metal detector at the slot", hint: "Tells a cap from a twig." },
-  { key: "chute", label: "A sensor in the chute", hint: "Sees food fall." },
-  { key: "perch", label: "A perch that feels a bird", hint: "" },
-  { key: "scale", label: "A scale under the hopper", hint: "A load cell." },
+  {
+    key: "button",
+    label: "A button to press",
+    hint: "Pecked or stepped on. Without it Pieward sees no bird ask.",
+  },
+  {
+    key: "detector",
+    label: "A metal detector at the slot",
+    hint: "Tells a cap from a twig. Without it no deposit is noticed, nor one that went unpaid.",
+  },
+  {
+    key: "chute",
+    label: "A sensor in the chute",
+    hint: "Sees food fall. Without it a jam shows only on a scale, and later.",
+  },
+  {
+    key: "perch",
+    label: "A perch that feels a bird",
+    hint: "Without it, a bird that comes and does nothing goes unseen.",
+  },
+  {
+    key: "scale",
+    label: "A scale under the hopper",
+    hint: "A load cell. Without it, food that is left is counted from portions and refills; a blind chute sensor looks like a jam.",
+  },
 ];
 
-const batteries: readonly { readonly key: Settings["battery"]; readonly label: string }[] = [
-  { key: "none", label: "None: it runs from a supply" },
-  { key: "leadAcid", label: "Lead-acid" },
-  { key: "lithiumIronPhosphate", label: "Lithium iron phosphate" },
-  { key: "lithiumIon", label: "Lithium-ion" },
+const batteries: readonly { readonly key: Settings["battery"]; readonly label: string; readonly hint: string }[] = [
+  { key: "none", label: "None: it runs from a supply", hint: "" },
+  {
+    key: "leadAcid",
+    label: "Lead-acid",
+    hint: "With acid, gel or glass mat. A flat one can freeze: you are warned before.",
+  },
+  {
+    key: "lithiumIronPhosphate",
+    label: "Lithium iron phosphate",
+    hint: "LiFePO₄ stands on it. You are warned if it is charged below 0 °C.",
+  },
+  {
+    key: "lithiumIon",
+    label: "Lithium-ion",
+    hint: "Most power banks and round cells. You are warned if it is charged below 0 °C.",
+  },
 ];
 
 /** What can wait, each with a sensible beginning. */
-export function FurtherFields(props: { readonly settings: Partial<Settings>; readonly problems: Problems }) {
-  const { settings, problems } = props;
+export function FurtherFields(props: FieldsProps & { readonly learnt?: string }) {
+  const { settings, problems, food, learnt = "" } = props;
   return (
     <>
-      <NumberField
-        name="portionGrams"
-        label="One portion weighs"
-        hint="Ten portions on a kitchen scale, divided by ten. It is learnt more closely with time."
-        unit="g"
-        problem={problems.portionGrams}
-        min={0.1}
-        max={100}
-        value={settings.portionGrams}
-      />
-      <fieldset>
-        <legend>What did you build in?</legend>
-        <p class="hint">What isn't there can't fall silent, so tick only what is fitted and works.</p>
+      <PortionFields settings={settings} problems={problems} food={food} learnt={learnt === "" ? null : learnt} />
+      <Group
+        legend="What did you build in?"
+        hint="Tick what is fitted and works: what isn't there can't fall silent. Thermometers, battery and motor current need no tick: what the feeder reports is used."
+        problem={problems.sensors}
+      >
         {sensors.map(({ key, label, hint }) => (
           <Choice
             key={key}
             type="checkbox"
             label={label}
-            {...(hint === "" ? {} : { hint })}
+            hint={hint}
             input={{ name: `sensors.${key}`, defaultChecked: settings.sensors?.[key] ?? false }}
           />
         ))}
-      </fieldset>
-      <fieldset>
-        <legend>Battery</legend>
-        {batteries.map(({ key, label }) => (
+      </Group>
+      <Group legend="Battery" hint="Each kind suffers from cold in its own way." problem={problems.battery}>
+        {batteries.map(({ key, label, hint }) => (
           <Choice
             key={key}
             type="radio"
             label={label}
+            {...(hint === "" ? {} : { hint })}
             input={{ name: "battery", value: key, defaultChecked: (settings.battery ?? "none") === key }}
           />
         ))}
-      </fieldset>
-      <NumberField
-        name="reportEverySeconds"
-        label="It reports every"
-        unit="seconds"
-        problem={problems.reportEverySeconds}
-        min={5}
-        max={3_600}
-        whole
-        value={settings.reportEverySeconds}
-      />
-      <NumberField
-        name="warnAheadDays"
-        label="Warn me when the food may run out within"
-        unit="days"
-        problem={problems.warnAheadDays}
-        min={0.25}
-        max={30}
-        value={settings.warnAheadDays}
-      />
+      </Group>
+      <Group legend="When to tell you">
+        <NumberField
+          name="reportEverySeconds"
+          label="It reports every"
+          hint="As its program is set, 60 for most. It is called silent when it stays away far longer than it usually does."
+          unit="seconds"
+          problem={problems.reportEverySeconds}
+          min={5}
+          max={3_600}
+          whole
+          value={settings.reportEverySeconds}
+        />
+        <NumberField
+          name="warnAheadDays"
+          label="Warn me when the food may run out within"
+          hint="Two days give time to buy food; say more if you are often away."
+          unit="days"
+          problem={problems.warnAheadDays}
+          min={0.25}
+          max={30}
+          value={settings.warnAheadDays}
+        />
+      </Group>
     </>
   );
 }
@@ -120,8 +144,15 @@ export function FurtherFields(props: { readonly settings: Partial<Settings>; rea
 /** What the form says; fields left empty are left to the server. */
 export function readFeederFields(form: HTMLFormElement) {
   const data = new FormData(form);
+  const kind = textIn(data, "foodKind");
   const food = textIn(data, "food");
-  const numbers = ["hopperCapacityGrams", "portionGrams", "reportEverySeconds", "warnAheadDays"] as const;
+  const numbers = [
+    "hopperCapacityGrams",
+    "grainsPerPortion",
+    "tenPortionsGrams",
+    "reportEverySeconds",
+    "warnAheadDays",
+  ] as const;
   const battery = data.get("battery");
   const given = numbers.flatMap((name) => {
     const value = numberIn(data, name);
@@ -129,6 +160,7 @@ export function readFeederFields(form: HTMLFormElement) {
   });
   return {
     name: textIn(data, "name"),
+    ...(kind === "" ? {} : { foodKind: kind as NonNullable<Settings["foodKind"]> }),
     ...(food === "" ? {} : { food }),
     ...(Object.fromEntries(given) as Partial<Record<(typeof numbers)[number], number>>),
     sensors: {

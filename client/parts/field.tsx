@@ -1,4 +1,4 @@
-import type { ComponentChildren, InputHTMLAttributes } from "preact";
+import type { ComponentChildren, InputHTMLAttributes, SelectHTMLAttributes } from "preact";
 import { useId, useRef, useState } from "preact/hooks";
 import type { ProblemView } from "../../server/contract/api.ts";
 import type { Answer } from "../reach/api.ts";
@@ -44,6 +44,74 @@ export function Field(props: {
   );
 }
 
+/** A question with a short list of answers. */
+export function SelectField(props: {
+  readonly label: string;
+  readonly hint?: ComponentChildren;
+  readonly problem?: string | undefined;
+  readonly choices: readonly { readonly value: string; readonly words: string }[];
+  readonly select: SelectHTMLAttributes<HTMLSelectElement>;
+}) {
+  const id = useId();
+  const described = [props.hint && `${id}-hint`, props.problem && `${id}-problem`].filter(Boolean).join(" ");
+  return (
+    <div class="field">
+      <label for={id}>{props.label}</label>
+      {props.hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {props.hint}
+        </p>
+      )}
+      <span class="answer">
+        <select
+          {...props.select}
+          id={id}
+          {...(described === "" ? {} : { "aria-describedby": described })}
+          {...(props.problem ? { "aria-invalid": true } : {})}
+        >
+          {props.choices.map(({ value, words }) => (
+            <option key={value} value={value} selected={value === props.select.value}>
+              {words}
+            </option>
+          ))}
+        </select>
+      </span>
+      {props.problem && (
+        <p class="problem" id={`${id}-problem`}>
+          {props.label}: {props.problem}
+        </p>
+      )}
+    </div>
+  );
+}
+
+/** Questions that belong together; where the whole was refused, why. */
+export function Group(props: {
+  readonly legend: string;
+  readonly hint?: ComponentChildren;
+  readonly problem?: string | undefined;
+  readonly children: ComponentChildren;
+}) {
+  const id = useId();
+  const described = [props.hint && `${id}-hint`, props.problem && `${id}-problem`].filter(Boolean).join(" ");
+  return (
+    <fieldset {...(described === "" ? {} : { "aria-describedby": described })}>
+      <legend>{props.legend}</legend>
+      {props.hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {props.hint}
+        </p>
+      )}
+      {props.problem && (
+        <p class="problem" id={`${id}-problem`}>
+          {props.legend}: {props.problem}
+        </p>
+      )}
+      {props.children}
+    </fieldset>
+  );
+}
+
 export function Choice(props: {
   readonly label: string;
   readonly hint?: string;
@@ -80,10 +148,14 @@ export function NumberField(props: {
   readonly max: number;
   readonly whole?: boolean;
   readonly value: number | undefined;
+  readonly onInput?: (text: string) => void;
 }) {
-  const { name, label, hint, problem, unit, min, max, whole = false, value } = props;
+  const { name, label, hint, problem, unit, min, max, whole = false, value, onInput } = props;
   const kind = whole ? ({ inputMode: "numeric", step: 1 } as const) : ({ inputMode: "decimal", step: "any" } as const);
-  const input = { name, type: "number", min, max, ...kind, defaultValue: value ?? "" } as const;
+  const input = {
+    ...({ name, type: "number", min, max, ...kind, defaultValue: value ?? "" } as const),
+    ...(onInput && { onInput: (event: { currentTarget: HTMLInputElement }) => onInput(event.currentTarget.value) }),
+  };
   return <Field label={label} hint={hint} problem={problem} unit={unit} input={input} />;
 }
 
@@ -128,10 +200,9 @@ export const Said = (props: { readonly words: string | null }) => (
   </p>
 );
 
-export const numberIn = (data: FormData, name: string) => {
-  const text = String(data.get(name) ?? "")
-    .trim()
-    .replace(",", ".");
-  return text === "" ? undefined : Number(text);
+export const numberIn = (data: FormData, name: string) => numberFrom(String(data.get(name) ?? ""));
+export const numberFrom = (text: string) => {
+  const bare = text.trim().replace(",", ".");
+  return bare === "" ? undefined : Number(bare);
 };
 export const textIn = (data: FormData, name: string) => String(data.get(name) ?? "").trim();

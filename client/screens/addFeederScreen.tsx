@@ -2,6 +2,7 @@ import { useState } from "preact/hooks";
 import type { AddedFeederView } from "../../server/contract/api.ts";
 import { FirstFields, FurtherFields, readFeederFields } from "../parts/feederFields.tsx";
 import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
+import { useFood } from "../parts/foodFields.tsx";
 import { KeyOnce } from "../parts/keyOnce.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
@@ -14,6 +15,7 @@ const usual = { sensors: { button: true, detector: true, chute: true, perch: fal
 export function AddFeederScreen() {
   const { sending, problems, said, form, send } = useSending();
   const [added, setAdded] = useState<AddedFeederView | null>(null);
+  const food = useFood();
   const places = yards.value.filter((yard) => !yard.practice);
 
   if (added !== null) {
@@ -60,11 +62,11 @@ export function AddFeederScreen() {
             ))}
           </fieldset>
         )}
-        <FirstFields settings={{}} problems={problems} />
+        <FirstFields settings={{}} problems={problems} food={food} />
         <details class="further">
           <summary>Portion, sensors, battery</summary>
           <p class="hint">Can be told later. Until then Pieward says what it can't know without it.</p>
-          <FurtherFields settings={usual} problems={problems} />
+          <FurtherFields settings={usual} problems={problems} food={food} />
         </details>
         <div class="answers">
           <button type="submit" class="main" disabled={sending || places.length === 0}>

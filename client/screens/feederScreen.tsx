@@ -1,6 +1,7 @@
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { HopperDrawing } from "../drawing/hopperDrawing.tsx";
 import { AlarmEntry } from "../parts/alarmEntry.tsx";
+import { BlindSpots } from "../parts/blindSpots.tsx";
 import { DaySection } from "../parts/daySection.tsx";
 import { PauseControl } from "../parts/pauseControl.tsx";
 import { ReadingsTable } from "../parts/readingsTable.tsx";
@@ -50,6 +51,7 @@ export function FeederScreen(props: { readonly id: string }) {
             <DaySection key={feeder.id} feeder={feeder} yard={yard} />
           )}
           <ReadingsTable feeder={feeder} zone={yard.zone} />
+          <BlindSpots feeder={feeder} />
           <p class="elsewhere">
             <a href={`/feeders/${feeder.id}/settings`}>Settings of {feeder.name}</a>
           </p>
@@ -125,6 +127,7 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
       {refills.map((act) => (
         <WaitingNote key={act.id} act={act} zone={yard.zone} />
       ))}
+      {hopper.portionWords !== "" && <p class="portion hint">{hopper.portionWords}</p>}
       <details>
         <summary>The hopper in numbers</summary>
         <dl class="numbers">

@@ -1,7 +1,10 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
+import type { YardView } from "../../server/contract/api.ts";
+import { BlindSpots } from "../parts/blindSpots.tsx";
 import { FirstFields, FurtherFields, readFeederFields } from "../parts/feederFields.tsx";
 import { Said, useSending } from "../parts/field.tsx";
+import { useFood } from "../parts/foodFields.tsx";
 import { KeyOnce } from "../parts/keyOnce.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
@@ -13,6 +16,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
   const changing = useSending();
   const removing = useSending();
   const keying = useSending();
+  const food = useFood();
   const [key, setKey] = useState<string | null>(null);
   const found = findFeeder(props.id);
   if (found === null) {
@@ -22,7 +26,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
       </Screen>
     );
   }
-  const { feeder } = found;
+  const { feeder, yard } = found;
 
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
@@ -51,14 +55,26 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
     >
       <form ref={changing.form} onSubmit={(event) => void submit(event)} noValidate>
         <Said words={changing.said} />
-        <FirstFields settings={feeder.settings} problems={changing.problems} />
-        <FurtherFields settings={feeder.settings} problems={changing.problems} />
+        <FirstFields settings={feeder.settings} problems={changing.problems} food={food} />
+        <FurtherFields
+          settings={feeder.settings}
+          problems={changing.problems}
+          food={food}
+          learnt={feeder.hopper.portionWords}
+        />
         <div class="answers">
           <button type="submit" class="main" disabled={changing.sending}>
             Write it down
           </button>
         </div>
       </form>
+      {feeder.blindSpots.length > 0 && (
+        <section class="after" aria-labelledby="spots-title">
+          <h2 id="spots-title">As it is now</h2>
+          <BlindSpots feeder={feeder} open />
+        </section>
+      )}
+      <Place yard={yard} />
       {!feeder.practice && (
         <section class="after" aria-labelledby="key-title">
           <h2 id="key-title">Key</h2>
@@ -102,6 +118,24 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
     </Screen>
   );
 }
+
+/** Where it stands is said once for the whole yard. */
+function Place({ yard }: { readonly yard: YardView }) {
+  const { place, zone } = yard;
+  return (
+    <section class="after" aria-labelledby="place-title">
+      <h2 id="place-title">Place</h2>
+      <p>
+        {place === null
+          ? `Where ${yard.name} lies isn't known yet, so night and day can't be told. Its clock is that of ${zone}.`
+          : `${yard.name} lies at ${degreesWords(place.latitudeDegrees, "north", "south")}, ${degreesWords(place.longitudeDegrees, "east", "west")}, with the clock of ${zone}.`}{" "}
+        {!yard.practice && <a href={`/yards/${yard.id}`}>{place === null ? "Say where it is" : "Change the yard"}</a>}
+      </p>
+    </section>
+  );
+}
+const degreesWords = (degrees: number, above: string, below: string) =>
+  `${Math.abs(degrees)}° ${degrees < 0 ? below : above}`;
 
 /** An answer without a body is a yes all the same. */
 const gone = <T extends { readonly kind: string }>(answer: T) =>

@@ -1,6 +1,6 @@
 import { useEffect, useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
-import type { DigestView } from "../../server/contract/api.ts";
+import type { DigestView, YardView } from "../../server/contract/api.ts";
 import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
@@ -27,12 +27,12 @@ export function YardScreen(props: { readonly id: string }) {
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const latitudeDegrees = numberIn(data, "place.latitudeDegrees");
     const longitudeDegrees = numberIn(data, "place.longitudeDegrees");
-    const placed = latitudeDegrees !== undefined && longitudeDegrees !== undefined;
+    const placed = latitudeDegrees !== undefined || longitudeDegrees !== undefined; // half a place is refused by its field
     const changed = await send(async () => {
       const answer = await api.changeYard(yard.id, {
         name: textIn(data, "name"),
         zone: textIn(data, "zone"),
-        place: placed ? { latitudeDegrees, longitudeDegrees } : null,
+        place: placed ? ({ latitudeDegrees, longitudeDegrees } as NonNullable<YardView["place"]>) : null,
         digestTime: textIn(data, "digestTime"),
         digestWanted: data.has("digestWanted"),
       });
@@ -72,14 +72,17 @@ export function YardScreen(props: { readonly id: string }) {
         />
         <fieldset>
           <legend>Where it is</legend>
-          <p class="hint">For night, twilight and day. Rounded is enough; it stays on your server.</p>
+          <p class="hint">
+            For night, twilight and day. Rounded is enough; it stays on your server. South and west are written with a
+            minus.
+          </p>
           <Field
             label="Latitude"
             unit="° north"
             problem={problems["place.latitudeDegrees"]}
             input={{
               name: "place.latitudeDegrees",
-              inputMode: "decimal",
+              inputMode: "text", // a pad of digits has no minus on some phones
               autocomplete: "off",
               defaultValue: degrees(yard.place?.latitudeDegrees),
             }}
@@ -90,7 +93,7 @@ export function YardScreen(props: { readonly id: string }) {
             problem={problems["place.longitudeDegrees"]}
             input={{
               name: "place.longitudeDegrees",
-              inputMode: "decimal",
+              inputMode: "text",
               autocomplete: "off",
               defaultValue: degrees(yard.place?.longitudeDegrees),
             }}

@@ -1,5 +1,5 @@
 import { computed, signal } from "@preact/signals";
-import type { FeederView, HomeView, LiveMessage, YardView } from "../../server/contract/api.ts";
+import type { FeederView, FoodView, HomeView, HopperView, LiveMessage, YardView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { type Answer, api } from "../reach/api.ts";
 import { listen } from "../reach/live.ts";
@@ -21,6 +21,7 @@ export const line = signal<"unknown" | "live" | "quiet" | "cut">("unknown");
 export const homeProblem = signal<string | null>(null);
 
 export const yards = computed<readonly YardView[]>(() => home.value?.view.yards ?? []);
+export const foods = computed<readonly FoodView[]>(() => home.value?.view.foods ?? []);
 
 export function findFeeder(id: string): { readonly feeder: FeederView; readonly yard: YardView } | null {
   for (const yard of yards.value) {
@@ -37,7 +38,7 @@ const homeKey = "home";
 export async function openHome(kept: Cupboard): Promise<void> {
   cupboard = kept;
   const remembered = await kept.get<KnownHome>(homeKey);
-  if (remembered !== undefined && home.value === null) home.value = remembered;
+  if (remembered !== undefined && home.value === null) home.value = { ...remembered, view: complete(remembered.view) };
   const look = () => {
     if (document.visibilityState !== "hidden" && signedIn.value !== "no") void refreshHome();
   };
@@ -49,6 +50,20 @@ export async function openHome(kept: Cupboard): Promise<void> {
   }, 30_000);
   await refreshHome();
 }
+
+/** What an earlier build kept on this phone lacks what views have been given since. */
+const complete = (kept: HomeView): HomeView => ({
+  ...kept,
+  foods: (kept as Partial<HomeView>).foods ?? [],
+  yards: kept.yards.map((yard) => ({
+    ...yard,
+    feeders: yard.feeders.map((feeder) => ({
+      ...feeder,
+      blindSpots: (feeder as Partial<FeederView>).blindSpots ?? [],
+      hopper: { ...feeder.hopper, portionWords: (feeder.hopper as Partial<HopperView>).portionWords ?? "" },
+    })),
+  })),
+});
 
 export async function refreshHome(): Promise<void> {
   const answer = await api.home();

@@ -22,7 +22,12 @@ export const practiceWords: Readonly<Record<PracticeFault, PracticeWords>> = {
   },
   jam: {
     title: "The tray jams",
-    outcome: "The motor runs as usual and nothing falls, with food in the hopper: “tray jammed”.",
+    outcome: "The motor works a little harder and nothing falls, with food in the hopper: “tray jammed”.",
+    feeder: "Rowan",
+  },
+  bridge: {
+    title: "The food bridges over the tray",
+    outcome: "The tray turns empty and light under a full hopper, and nothing falls: “food bridged”.",
     feeder: "Rowan",
   },
   stall: {

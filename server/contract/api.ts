@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
 
 /**
  * What the keeper's client says and is told. Answers (`…View`) are plain types, since we make them ourselves; what comes
@@ -39,11 +40,14 @@ export const yardRequest = z
   .object({ name, zone, place: placeSchema.nullable(), digestTime, digestWanted: z.boolean() })
   .partial();
 
+const [portionMin, portionMax] = [0.1, 100]; // grams
 export const feederSettingsRequest = z.object({
   name,
   food: z.string().trim().min(1).max(60),
+  foodKind: z.enum(foodKinds as [FoodKind, ...FoodKind[]]).optional(),
+  grainsPerPortion: z.int().min(1).max(1_000).optional(), // pieces, as counted
   hopperCapacityGrams: z.number().min(50).max(50_000),
-  portionGrams: z.number().min(0.1).max(100),
+  portionGrams: z.number().min(portionMin).max(portionMax),
   sensors: z.object({
     button: z.boolean(),
     detector: z.boolean(),
@@ -55,8 +59,43 @@ export const feederSettingsRequest = z.object({
   reportEverySeconds: z.int().min(5).max(3_600),
   warnAheadDays: z.number().min(0.25).max(30),
 });
-export const addFeederRequest = feederSettingsRequest.partial().required({ name: true }).extend({ yard: z.string() });
-export const changeFeederRequest = feederSettingsRequest.partial();
+/** What ten portions weighed together on a kitchen scale says more than a single one, and is what a keeper can read off. */
+const tenPortionsGrams = z.number().min(1).max(1_000);
+export const addFeederRequest = feederSettingsRequest
+  .partial()
+  .required({ name: true })
+  .extend({ yard: z.string(), tenPortionsGrams: tenPortionsGrams.optional() })
+  .superRefine(foodAgrees);
+export const changeFeederRequest = feederSettingsRequest
+  .partial()
+  .extend({ tenPortionsGrams: tenPortionsGrams.optional() })
+  .superRefine(foodAgrees);
+
+/** What is said of the food must make one sense, or the keeper is told where it doesn't. */
+function foodAgrees(said: SaidFood, context: z.RefinementCtx): void {
+  const refuse = (field: keyof SaidFood, message: string) => {
+    context.addIssue({ code: "custom", path: [field], message });
+  };
+  const { foodKind, grainsPerPortion: grains, portionGrams, tenPortionsGrams: ten } = said;
+  if (foodKind === "other" && said.food === undefined) refuse("food", "must say in your own words what it is");
+  if (portionGrams !== undefined && ten !== undefined) {
+    refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");
+  }
+  if (foodKind === undefined || grains === undefined || portionGrams !== undefined || ten !== undefined) return;
+  const typical = typicalPortion(foodKind, grains);
+  if (typical !== null && (typical < portionMin || typical > portionMax)) {
+    const [least, most] = [`at least ${portionMin} g`, `at most ${portionMax} g`];
+    const bound = typical < portionMin ? least : most;
+    refuse("grainsPerPortion", `would be a portion of about ${typical} g: a portion weighs ${bound}`);
+  }
+}
+interface SaidFood {
+  readonly food?: string | undefined;
+  readonly foodKind?: FoodKind | undefined;
+  readonly grainsPerPortion?: number | undefined;
+  readonly portionGrams?: number | undefined;
+  readonly tenPortionsGrams?: number | undefined;
+}
 
 export const refillRequest = z.object({
   id: clientId,
@@ -89,6 +128,7 @@ export const practiceFaults = [
   "none",
   "empty",
   "jam",
+  "bridge",
   "stall",
   "wireOff",
   "chuteBlind",
@@ -112,6 +152,15 @@ export interface HomeView {
   readonly serverTime: string;
   /** Whether this server runs a practice feeder just now. */
   readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
+  /** What a keeper can choose from as food. */
+  readonly foods: readonly FoodView[];
+}
+
+export interface FoodView {
+  readonly kind: FoodKind;
+  readonly words: string; // "peanut halves"
+  /** A first guess from memory, to be corrected by weighing; null where nothing is known of such a piece. */
+  readonly pieceGrams: number | null;
 }
 
 export interface YardView {
@@ -139,6 +188,8 @@ export interface FeederView {
   readonly hopper: HopperView;
   readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out
   readonly pause: PauseView;
+  /** What can't be known or told apart with what is fitted, each in a sentence; empty where nothing is missing. */
+  readonly blindSpots: readonly string[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
   readonly words: string;
 }
@@ -164,6 +215,7 @@ export interface HopperView {
   /** Null until a scale or a refill has told where to start from. */
   readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
   readonly portionGrams: number; // as learnt so far
+  readonly portionWords: string; // "A portion weighs about 1.6 g by the scale (you said 1.5 g)."
   readonly empty: { readonly p10: string | null; readonly p50: string | null; readonly p90: string | null } | null;
   readonly words: string; // "enough until Thursday, 80 % sure"
 }

@@ -5,6 +5,7 @@ import type { Readings } from "./facts.ts";
 import type { FaultKind } from "./faults.ts";
 import { type FeedState, freshFeed } from "./feed/diagnosis.ts";
 import { type FeederClock, unsetClock } from "./feederClock.ts";
+import type { FoodKind } from "./food.ts";
 import { type HopperState, unknownHopper } from "./hopper/level.ts";
 import type { Instant, Span } from "./instant.ts";
 import { noOrders, type OrdersState } from "./orders/order.ts";
@@ -18,7 +19,11 @@ export interface FeederSettings {
   readonly practice: boolean; // a simulated feeder: marked so wherever it is shown
   readonly place: Place | null; // null until the keeper says where the yard is
   readonly zone: string; // IANA zone of the yard
+  /** In words, as it is told: "about half full of …". */
   readonly food: string;
+  readonly foodKind?: FoodKind; // left out while the keeper has only said it in words
+  /** Pieces in a portion, as the keeper counted them; left out while not said. */
+  readonly grainsPerPortion?: number;
   readonly hopperCapacity: Grams;
   /** What one portion weighs, as far as the keeper knows; learning starts from here. */
   readonly portionMass: Grams;

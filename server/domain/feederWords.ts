@@ -22,9 +22,11 @@ export function feederWords(state: FeederState, now: Instant): string {
   }
   if (link.kind === "neverHeard") return "Not yet connected.";
   if (isPaused(orders, now)) return pausedWords(state, now, moment);
-  const soon = gravest[0];
+  const soon = gravest.find((kind) => ruleOf(kind).priority === "soon");
   if (soon !== undefined) return alarmWords(state, soon, moment);
-  return `Well: ${runOutWords(forecastEmpty(state.hopper, settings, now), settings.zone, now)}.`;
+  const well = `Well: ${runOutWords(forecastEmpty(state.hopper, settings, now), settings.zone, now)}.`;
+  const note = gravest[0]; // worth a word, and no reason to call it unwell
+  return note === undefined ? well : `${well} Noted: ${ruleOf(note).title}.`;
 }
 
 /** Raised, and neither put aside by the keeper nor explained by a graver one. */

@@ -1,9 +1,19 @@
-import type { AlarmView, FeederView, HopperView, OrderView, ReadingsView, YardView } from "../contract/api.ts";
+import type {
+  AlarmView,
+  FeederView,
+  FoodView,
+  HopperView,
+  OrderView,
+  ReadingsView,
+  YardView,
+} from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
+import { blindSpots } from "../domain/blindSpots.ts";
 import { missingEvents } from "../domain/eventSequence.ts";
-import { faultKinds, ruleOf } from "../domain/faults.ts";
+import { faultKinds, type Priority, ruleOf } from "../domain/faults.ts";
 import type { FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
+import { foodKinds, foods, portionWords } from "../domain/food.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
 import { forecastEmpty, runOutWords } from "../domain/hopper/runOut.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
@@ -17,6 +27,12 @@ export const yardView = (yard: YardRow, feeders: readonly FeederRow[], now: Inst
   ...yard,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
 });
+
+export const foodViews: readonly FoodView[] = foodKinds.map((kind) => ({
+  kind,
+  words: foods[kind].words,
+  pieceGrams: foods[kind].pieceMass,
+}));
 
 export function feederView(row: FeederRow, now: Instant): FeederView {
   const { state } = row;
@@ -39,6 +55,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
       },
       order: state.orders.newest && orderView(state.orders.newest),
     },
+    blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
     words: feederWords(state, now),
   };
 }
@@ -65,10 +82,12 @@ function readingsView({ at, readings }: LatestReadings): ReadingsView {
 
 function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView {
   const forecast = forecastEmpty(hopper, settings, now);
+  const portion = portionOf(hopper).mean;
   return {
     capacityGrams: settings.hopperCapacity,
     level: levelOf(hopper, settings),
-    portionGrams: portionOf(hopper).mean,
+    portionGrams: portion,
+    portionWords: portionWords(portion, settings),
     empty:
       forecast.kind === "emptyAt"
         ? { p10: isoOf(forecast.p10), p50: isoOf(forecast.p50), p90: isoOf(forecast.p90) }
@@ -78,11 +97,14 @@ function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView
 }
 
 function alarmViews({ alarms }: FeederState): AlarmView[] {
-  return faultKinds.flatMap((fault) => {
+  const views = faultKinds.flatMap((fault) => {
     const alarm = alarms[fault];
     return alarm && alarm.phase !== "suspected" ? [alarmView(fault, alarm)] : [];
   });
+  return views.sort((one, other) => graveness[one.priority] - graveness[other.priority]);
 }
+
+const graveness: Readonly<Record<Priority, number>> = { urgent: 0, soon: 1, note: 2 };
 
 function alarmView(fault: (typeof faultKinds)[number], alarm: Exclude<Alarm, { phase: "suspected" }>): AlarmView {
   const rule = ruleOf(fault);

@@ -277,6 +277,7 @@ function eagernessFor(fault: PracticeFault, before: PracticeFault): { readonly d
       return { drums: seconds(22), flock: seconds(40) };
     case "empty":
     case "jam":
+    case "bridge":
     case "stall":
     case "wireOff":
       return { drums: seconds(0), flock: minutes(2) };

@@ -87,6 +87,7 @@ export function conditionsAt(world: World, at: Instant): Conditions {
       return { ...natural, snowing: false };
     case "none":
     case "jam":
+    case "bridge":
     case "stall":
     case "wireOff":
     case "chuteBlind":
@@ -135,7 +136,7 @@ const boardVolts = 5.06;
 const motorSupplyOhms = 0.12;
 /** How long the motor runs for one portion. */
 export const portionRun: Span = 900 as Span;
-const pieceGrams = 0.7; // half a peanut
+const pieceGrams = 0.7; // two peanut halves that fall as one, or a large kibble
 const taperGrams = 60; // below this the tray no longer fills: the portion shrinks with what is left
 const fallTogether = 0.1; // a piece close behind another counts as one with it; the first is always seen
 
@@ -165,7 +166,10 @@ export function turnTray(world: World, ranFor: Span, chance: Chance): { world: W
   };
 }
 
-/** Cold grease makes the motor draw more; a tray without food turns more easily; a blocked one makes it stall. */
+/**
+ * Cold grease makes the motor draw more; a tray without food, since none is left or none comes down to it, turns more easily;
+ * food that is wedged rubs and makes it work a little harder than a load that moves; a tray held fast makes it stall.
+ */
 export function runningMilliamps(world: World): number {
   const { insideCelsius } = conditionsAt(world, world.at);
   const free = 240 * (1 + 0.006 * (20 - insideCelsius));
@@ -175,14 +179,21 @@ export function runningMilliamps(world: World): number {
     case "wireOff":
       return 0.8; // the driver's own leakage
     case "jam":
-      return 1.05 * free;
+      return 1.12 * free;
+    case "bridge":
+      return trayEmptyShare * free;
     default:
-      return world.hopperGrams < pieceGrams ? 0.94 * free : free;
+      return world.hopperGrams < pieceGrams ? trayEmptyShare * free : free;
   }
 }
 
-const feeds = (world: World): boolean =>
-  world.fault !== "jam" && world.fault !== "stall" && world.fault !== "wireOff" && world.hopperGrams >= pieceGrams;
+/** What the motor draws without food on the tray, beside what it draws with it. Common practice, no source. */
+const trayEmptyShare = 0.94;
+
+function feeds({ fault, hopperGrams }: World): boolean {
+  const stuck = fault === "jam" || fault === "bridge" || fault === "stall" || fault === "wireOff";
+  return !stuck && hopperGrams >= pieceGrams;
+}
 
 function portionOf(world: World, ranFor: Span, chance: Chance): number {
   const full = world.settings.portionGrams * Math.min(1, world.hopperGrams / taperGrams + 0.3);

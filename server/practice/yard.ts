@@ -1,5 +1,6 @@
 import { type PracticeFault, practiceFaults } from "../contract/api.ts";
 import type { BatteryKind, FittedSensors, Place } from "../domain/feeder.ts";
+import type { FoodKind } from "../domain/food.ts";
 
 /** The practice yard: invented, so that a newcomer can break things where no bird goes hungry. */
 export const practiceYard = {
@@ -12,6 +13,8 @@ export const practiceYard = {
 export interface PracticeSettings {
   readonly name: "Rowan" | "Larch";
   readonly food: string;
+  readonly foodKind: FoodKind;
+  readonly grainsPerPortion: number;
   readonly hopperCapacityGrams: number;
   readonly portionGrams: number;
   readonly sensors: FittedSensors;
@@ -31,6 +34,8 @@ const lively = { hopperCapacityGrams: 2_000, portionGrams: 7.5, reportEverySecon
 export const rowan: PracticeSettings = {
   name: "Rowan",
   food: "peanuts, unsalted",
+  foodKind: "peanutHalves",
+  grainsPerPortion: 21,
   ...lively,
   sensors: { button: true, detector: true, chute: true, perch: true, scale: true },
   battery: "lithiumIronPhosphate",
@@ -40,6 +45,8 @@ export const rowan: PracticeSettings = {
 export const larch: PracticeSettings = {
   name: "Larch",
   food: "dry kibble",
+  foodKind: "catKibble",
+  grainsPerPortion: 25,
   ...lively,
   sensors: { button: true, detector: true, chute: true, perch: false, scale: true },
   battery: "leadAcid",
@@ -63,6 +70,7 @@ export function showsFault(settings: PracticeSettings, fault: PracticeFault): bo
     case "none":
     case "empty":
     case "jam":
+    case "bridge":
     case "stall":
     case "wireOff":
     case "silent":

@@ -6,7 +6,7 @@ import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
-import { yardView } from "../flows/views.ts";
+import { foodViews, yardView } from "../flows/views.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 import { keeperOf } from "./sessions.ts";
@@ -24,6 +24,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
       yards: yards.map((yard) => yardView(yard, feeders, now)),
       serverTime: isoOf(now),
       practice: ports.practice.state(),
+      foods: foodViews,
     };
   };
   const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });

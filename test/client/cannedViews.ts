@@ -44,10 +44,12 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
       capacityGrams: 1_200,
       level: { grams: 742, low: 655, high: 829 },
       portionGrams: 2.43,
+      portionWords: "A portion counts as 2.4 g, as you said.",
       empty: { p10: iso(now + 62 * hourMs), p50: iso(now + 90 * hourMs), p90: iso(now + 131 * hourMs) },
       words: "enough until Saturday, 80 % sure",
     },
     alarms: [],
+    blindSpots: [],
     pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
     words: "Rowan is well: enough until Saturday, 34 visits today.",
     ...change,
@@ -159,6 +161,11 @@ export function homeView(now: number): HomeView {
     keeper: { name: "Keeper" },
     serverTime: iso(now),
     practice: { running: true, fault: "buttonDead" },
+    foods: [
+      { kind: "peanutHalves", words: "peanut halves", pieceGrams: 0.35 },
+      { kind: "catKibble", words: "dry cat kibble", pieceGrams: 0.3 },
+      { kind: "other", words: "something else", pieceGrams: null },
+    ],
     yards: [
       {
         id: "alder-croft",

@@ -80,6 +80,13 @@ describe("a feeder's words", () => {
     expect(feederWords(low, now)).toBe("Paused until 16:00.");
   });
 
+  it("call a feeder well that only has something to note, and name it", () => {
+    const note = { ...filled(connected()), alarms: raised("countsBackwards", earlierToday) };
+    expect(feederWords(note, now)).toMatch(/^Well: .*\. Noted: count ran backwards\.$/);
+    const both = { ...note, alarms: { ...note.alarms, ...raised("supplyWeak", earlierToday) } };
+    expect(feederWords(both, now)).toBe("Supply weak since 14:20.");
+  });
+
   it("leave out what the keeper has put aside or what only may come", () => {
     const context = { kind: "trayJammed", rule: ruleOf("trayJammed"), now } as const;
     const { alarm } = shelve(null, instantOf("2026-12-02T14:00:00Z"), "Ada", context);

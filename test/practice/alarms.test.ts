@@ -48,6 +48,7 @@ const nextMinute = (at: number) => (Math.floor(at / minutes(1)) + 1) * minutes(1
 const told: { readonly [fault in Exclude<PracticeFault, "none">]: readonly [FaultKind, withinSeconds: number] } = {
   empty: ["foodOut", 60],
   jam: ["trayJammed", 60],
+  bridge: ["feedBridged", 60],
   stall: ["motorStalled", 30],
   wireOff: ["motorNotTurning", 30],
   chuteBlind: ["chuteBlind", 30],

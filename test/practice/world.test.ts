@@ -1,5 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import type { PracticeFault } from "../../server/contract/api.ts";
 import { settling, vapourPressure } from "../../server/domain/cold/psychrometrics.ts";
 import { days, hours, type Instant, instantOf, after as plus, type Span } from "../../server/domain/instant.ts";
 import { celsius, humidityPercent } from "../../server/domain/units.ts";
@@ -192,6 +193,25 @@ describe("a practice tray", () => {
     const { turn } = turnTray(newWorld(rowan, 7, 900, winter), 300 as Span, seededChance(5));
     expect(turn.fellGrams).toBeGreaterThan(1.5);
     expect(turn.fellGrams).toBeLessThan(3.5);
+  });
+
+  it("tells a bridge from a jam by what the motor draws, under a full hopper from which nothing falls", () => {
+    const meanWith = (fault: PracticeFault) => {
+      const chance = seededChance(11);
+      let world = withFault(newWorld(rowan, 7, 1_900, winter), fault);
+      let sum = 0;
+      for (let index = 0; index < 200; index++) {
+        const { world: next, turn } = turnTray(world, portionRun, chance);
+        world = next;
+        sum += turn.meanMilliamps;
+        if (fault !== "none") expect([turn.fellGrams, turn.chuteCount]).toEqual([0, 0]);
+      }
+      if (fault !== "none") expect(world.hopperGrams).toBe(1_900);
+      return sum / 200;
+    };
+    const loaded = meanWith("none");
+    expect(meanWith("bridge") / loaded).toBeCloseTo(0.94, 2);
+    expect(meanWith("jam") / loaded).toBeCloseTo(1.12, 2);
   });
 
   it("draws more in the cold", () => {

@@ -1,0 +1,98 @@
+import { useState } from "preact/hooks";
+import type { FeederView, FoodView } from "../../server/contract/api.ts";
+import { foods } from "../state/home.ts";
+import { sentence } from "../words/amount.ts";
+import { kindAtFirst, portionAsSaid, type SaidPortion } from "../words/food.ts";
+import { Field, Group, NumberField, numberFrom, SelectField } from "./field.tsx";
+
+type Settings = FeederView["settings"];
+type Problems = Readonly<Record<string, string>>;
+
+/** What is being said of food and portion: the list of foods and the portion's fields stand apart, and belong together. */
+export function useFood() {
+  const [changed, setChanged] = useState<Partial<SaidPortion>>({});
+  return { changed, change: (part: Partial<SaidPortion>) => setChanged((before) => ({ ...before, ...part })) };
+}
+type Food = ReturnType<typeof useFood>;
+
+interface FoodProps {
+  readonly settings: Partial<Settings>;
+  readonly problems: Problems;
+  readonly food: Food;
+}
+
+export function FoodFields({ settings, problems, food }: FoodProps) {
+  const kind = food.changed.kind ?? kindAtFirst(settings);
+  const choices = foods.value.map((each) => ({ value: each.kind, words: sentence(each.words) }));
+  return (
+    <>
+      <SelectField
+        label="What is in the hopper?"
+        hint={
+          <>
+            Only unsalted, dry and fresh; never mouldy, peanuts least of all. No whole peanuts while birds have young:
+            chicks choke on them. Local advice on feeding wild birds comes first. <a href="/cautions">Usual cautions</a>
+          </>
+        }
+        problem={problems.foodKind}
+        choices={kindAtFirst(settings) === "" ? [{ value: "", words: "Choose…" }, ...choices] : choices}
+        select={{
+          name: "foodKind",
+          value: kind,
+          onChange: (event) => food.change({ kind: event.currentTarget.value as FoodView["kind"] | "" }),
+        }}
+      />
+      {kind === "other" && (
+        <Field
+          label="What do you call it?"
+          hint="It stands where the hopper is told of: “about half full of …”."
+          problem={problems.food}
+          input={{
+            name: "food",
+            maxLength: 60,
+            autocomplete: "off",
+            defaultValue: kindAtFirst(settings) === "other" ? (settings.food ?? "") : "",
+          }}
+        />
+      )}
+    </>
+  );
+}
+
+/** `learnt`: what the feeder's portions have turned out to weigh, in words; null where there is none yet. */
+export function PortionFields({ settings, problems, food, learnt }: FoodProps & { readonly learnt: string | null }) {
+  const said: SaidPortion = {
+    kind: kindAtFirst(settings),
+    grains: settings.grainsPerPortion,
+    tenGrams: undefined,
+    ...food.changed,
+  };
+  return (
+    <Group legend="One portion" hint={learnt ?? undefined}>
+      <NumberField
+        name="grainsPerPortion"
+        label="Pieces in it"
+        hint="Let it turn a few times and count: kernels or bits, as many as usually fall."
+        unit="pieces"
+        problem={problems.grainsPerPortion}
+        min={1}
+        max={1_000}
+        whole
+        value={settings.grainsPerPortion}
+        onInput={(text) => food.change({ grains: numberFrom(text) })}
+      />
+      <NumberField
+        name="tenPortionsGrams"
+        label="I weighed ten portions: together"
+        hint="Better than counting, if you have a kitchen scale. Leave it empty if you haven't."
+        unit="g"
+        problem={problems.tenPortionsGrams}
+        min={1}
+        max={1_000}
+        value={undefined}
+        onInput={(text) => food.change({ tenGrams: numberFrom(text) })}
+      />
+      <p role="status">{portionAsSaid(said, settings, foods.value)}</p>
+    </Group>
+  );
+}

@@ -1,0 +1,38 @@
+import type { FeederView, FoodView } from "../../server/contract/api.ts";
+
+type Settings = FeederView["settings"];
+type FoodKind = FoodView["kind"];
+
+/** What the keeper has just put into the form, as far as it can be understood; undefined where nothing stands. */
+export interface SaidPortion {
+  readonly kind: FoodKind | "";
+  readonly grains: number | undefined;
+  readonly tenGrams: number | undefined;
+}
+
+/** What stands in the list of foods at first: the chosen kind, or "other" where only words were ever said. */
+export const kindAtFirst = ({ foodKind, food }: Partial<Settings>): FoodKind | "" =>
+  foodKind ?? (food === undefined ? "" : "other");
+
+/** What a portion will count as once this is written down: told while it is filled in, so that nothing comes as a surprise. */
+export function portionAsSaid(said: SaidPortion, saved: Partial<Settings>, foods: readonly FoodView[]): string {
+  const { kind, grains, tenGrams } = said;
+  if (tenGrams !== undefined && tenGrams > 0) {
+    return `A portion then counts as ${gramsOf(tenGrams / 10)}, as weighed.`;
+  }
+  const anew = kind !== kindAtFirst(saved) || grains !== saved.grainsPerPortion;
+  if (grains === undefined || grains < 1 || kind === "" || !anew) return portionAsSaved(saved);
+  const piece = foods.find((food) => food.kind === kind)?.pieceGrams ?? null;
+  if (piece === null)
+    return `${portionAsSaved(saved)} What such a piece weighs isn't known here, so weigh ten portions.`;
+  const pieces = grains === 1 ? "1 piece" : `${grains} pieces`;
+  return `${pieces} of usually ${gramsOf(piece)}: a portion then counts as about ${gramsOf(grains * piece)}, until you weigh it.`;
+}
+
+const portionAsSaved = ({ portionGrams }: Partial<Settings>) =>
+  portionGrams === undefined
+    ? "Until you say, a portion is taken to be a few pieces."
+    : `A portion counts as ${gramsOf(portionGrams)} now.`;
+
+/** Two figures are all that a portion is good for. */
+const gramsOf = (mass: number) => `${Number(mass.toPrecision(2))} g`;

@@ -1,0 +1,48 @@
+import type { FeederSettings } from "./feeder.ts";
+import { type Grams, grams } from "./units.ts";
+
+/**
+ * What corvids are usually given, as a keeper calls it, and what one piece of it weighs.
+ *
+ * The masses are from memory and common practice, no source: kernels differ by variety and kibble by maker, easily by half
+ * as much again. They only spare the keeper a first guess; weighing ten portions of one's own food is better, and a scale
+ * learns the rest.
+ */
+export const foods = {
+  peanutHalves: { words: "peanut halves", pieceMass: grams(0.35) },
+  peanutWhole: { words: "whole peanuts", pieceMass: grams(0.7) },
+  catKibble: { words: "dry cat kibble", pieceMass: grams(0.3) },
+  dogKibble: { words: "dry dog kibble", pieceMass: grams(0.8) },
+  sunflowerHearts: { words: "sunflower hearts", pieceMass: grams(0.05) },
+  driedMealworms: { words: "dried mealworms", pieceMass: grams(0.04) },
+  maize: { words: "maize", pieceMass: grams(0.3) },
+  /** Whatever the keeper calls it; nothing is known of its pieces. */
+  other: { words: "something else", pieceMass: null },
+} as const satisfies Record<string, { readonly words: string; readonly pieceMass: Grams | null }>;
+
+export type FoodKind = keyof typeof foods;
+export const foodKinds = Object.keys(foods) as readonly FoodKind[];
+
+/** What so many pieces weigh together, to a hundredth of a gram; null where nothing is known of such a piece. */
+export function typicalPortion(food: FoodKind, grains: number): Grams | null {
+  const { pieceMass } = foods[food];
+  return pieceMass === null ? null : grams(Math.round(100 * grains * pieceMass) / 100);
+}
+
+/**
+ * What a portion weighs, as it has turned out, beside what the keeper said: "A portion weighs about 1.6 g by the scale (you
+ * said 1.5 g)." `learnt` in grams. Without a scale only what the keeper tells of refills and levels can have taught it.
+ */
+export function portionWords(learnt: Grams, settings: FeederSettings): string {
+  const { portionMass, foodKind, grainsPerPortion: grains, sensors } = settings;
+  const reckoned =
+    foodKind !== undefined && grains !== undefined && typicalPortion(foodKind, grains) === portionMass
+      ? `reckoned from ${grains === 1 ? "1 piece" : `${grains} pieces`}`
+      : null;
+  const [now, said] = [portionGrams(learnt), portionGrams(portionMass)];
+  if (now === said) return `A portion counts as ${said}, ${reckoned ?? "as you said"}.`;
+  return `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"} (${reckoned === null ? `you said ${said}` : `${said} ${reckoned}`}).`;
+}
+
+/** Two figures are all that a portion is good for: "0.35 g", "1.5 g", "12 g". */
+const portionGrams = (mass: number): string => `${Number(mass.toPrecision(2))} g`;

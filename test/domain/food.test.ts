@@ -1,0 +1,55 @@
+import { describe, expect, it } from "vitest";
+import type { FeederSettings } from "../../server/domain/feeder.ts";
+import { foodKinds, foods, portionWords, typicalPortion } from "../../server/domain/food.ts";
+import { grams } from "../../server/domain/units.ts";
+import { rowanSettings } from "./rowan.ts";
+
+const settings = (change: Partial<FeederSettings>): FeederSettings => ({
+  ...rowanSettings,
+  portionMass: grams(1.5),
+  ...change,
+});
+const fitted = (scale: boolean) => ({ ...rowanSettings.sensors, scale });
+
+describe("a typical portion", () => {
+  it("is so many pieces of what is in the hopper", () => {
+    expect(typicalPortion("peanutHalves", 4)).toBe(1.4);
+    expect(typicalPortion("sunflowerHearts", 7)).toBe(0.35);
+    expect(typicalPortion("other", 4)).toBeNull();
+  });
+
+  it("is known for every food but the keeper's own, from a piece that a corvid can carry", () => {
+    for (const kind of foodKinds) {
+      const { pieceMass } = foods[kind];
+      if (kind === "other") expect(pieceMass).toBeNull();
+      else expect(pieceMass, kind).toBeGreaterThan(0.01);
+      if (pieceMass !== null) expect(pieceMass, kind).toBeLessThan(3);
+    }
+  });
+});
+
+describe("a portion's words", () => {
+  it("set what the scale has taught beside what the keeper said", () => {
+    expect(portionWords(grams(1.62), settings({ sensors: fitted(true) }))).toBe(
+      "A portion weighs about 1.6 g by the scale (you said 1.5 g).",
+    );
+  });
+
+  it("claim no scale where none is fitted", () => {
+    expect(portionWords(grams(1.62), settings({ sensors: fitted(false) }))).toBe(
+      "A portion weighs about 1.6 g by your refills (you said 1.5 g).",
+    );
+  });
+
+  it("claim nothing learnt while it agrees with what was said", () => {
+    expect(portionWords(grams(1.504), settings({}))).toBe("A portion counts as 1.5 g, as you said.");
+  });
+
+  it("don't put a reckoned mass into the keeper's mouth", () => {
+    const counted = settings({ foodKind: "peanutHalves", grainsPerPortion: 4, portionMass: grams(1.4) });
+    expect(portionWords(grams(1.4), counted)).toBe("A portion counts as 1.4 g, reckoned from 4 pieces.");
+    expect(portionWords(grams(1.8), { ...counted, sensors: fitted(true) })).toBe(
+      "A portion weighs about 1.8 g by the scale (1.4 g reckoned from 4 pieces).",
+    );
+  });
+});
