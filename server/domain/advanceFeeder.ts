@@ -1,6 +1,6 @@
 import { type AlarmStep, acknowledge, advanceAlarm, alarmLookAt, shelve } from "./alarms/lifeCycle.ts";
 import { noticeOf } from "./alarms/notices.ts";
-import { felt } from "./cold/cold.ts";
+import { felt, feltDeposit, feltPortion, foodRefilled } from "./cold/cold.ts";
 import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./facts.ts";
 import { type FaultKind, faultKinds, ruleFor } from "./faults.ts";
 import {
@@ -134,7 +134,7 @@ function takeEvents(
   effects: Effect[],
 ): FeederState {
   const { settings } = state;
-  let { hopper, feed, sensors, orders, trouble } = state;
+  let { hopper, feed, cold, sensors, orders, trouble } = state;
   // The hot path: rooms hand back new small values, and the state itself is made once at the end.
   for (const event of events) {
     sensors = sensed(sensors, event, settings);
@@ -142,16 +142,18 @@ function takeEvents(
       case "portion":
         feed = watchPortion(feed, event, levelOf(hopper, settings), settings);
         hopper = dispensed(hopper, event, settings, chuteIsBlind(feed));
+        cold = feltPortion(cold, event, event.recordedAt);
         break;
       case "press":
         feed = watchPress(feed, event, now, paused);
         break;
       case "deposit":
         feed = watchDeposit(feed, event, now, paused);
+        cold = feltDeposit(cold, event, event.recordedAt);
         break;
       case "refill": {
         const told = toldBy(event);
-        if (told !== null) ({ hopper, feed } = withRefill({ hopper, feed }, told, settings));
+        if (told !== null) ({ hopper, feed, cold } = withRefill({ hopper, feed, cold }, told, settings));
         break;
       }
       case "order": {
@@ -169,7 +171,7 @@ function takeEvents(
         break;
     }
   }
-  return { ...state, hopper, feed, sensors, orders, trouble };
+  return { ...state, hopper, feed, cold, sensors, orders, trouble };
 }
 
 function takeReadings(
@@ -184,37 +186,41 @@ function takeReadings(
   const { readings, boot } = report;
   const { orders, changed } = hearPaused(state.orders, readings.paused, at);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
-  const { hopper, feed } = takeWeight(state, readings, at, effects);
+  const { hopper, feed, cold } = takeWeight(state, readings, at, effects);
   return {
     ...state,
     latest: { at, readings },
     hopper,
     feed: watchReport(feed, at, readings.spooled, paused, now),
-    cold: felt(state.cold, readings, at, settings),
+    cold: felt(cold, readings, at, settings),
     sensors: counted(state.sensors, readings, boot, at, settings),
     orders,
   };
 }
 
-type Store = Pick<FeederState, "hopper" | "feed">;
+type Store = Pick<FeederState, "hopper" | "feed" | "cold">;
 
 function takeWeight(state: FeederState, { hopper: weight, spooled }: Readings, at: Instant, effects: Effect[]): Store {
   const { settings } = state;
   // A feeder that has told everything and says no portion fell, proves that none fell.
   const toldAll = spooled === null || spooled === 0;
   const hopper = toldAll ? heardThrough(state.hopper, at) : state.hopper;
-  if (weight === null) return { hopper, feed: state.feed };
+  if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
   const found = weighed(hopper, weight, at, settings);
   const feed = watchWeighing(state.feed, weight, at, settings);
-  if (found.refillFound === null) return { hopper: found.hopper, feed };
+  if (found.refillFound === null) return { hopper: found.hopper, feed, cold: state.cold };
   effects.push({ kind: "refillFound", added: found.refillFound, at });
-  return { hopper: found.hopper, feed: feedRefilled(feed) };
+  return { hopper: found.hopper, feed: feedRefilled(feed), cold: foodRefilled(state.cold) };
 }
 
-function withRefill({ hopper, feed }: Store, told: ToldRefill, settings: FeederSettings): Store {
+function withRefill({ hopper, feed, cold }: Store, told: ToldRefill, settings: FeederSettings): Store {
   // Whoever looked how much is left has mended nothing.
   const mended = told.what.kind !== "level";
-  return { hopper: refilled(hopper, told, settings), feed: mended ? feedRefilled(feed) : feed };
+  return {
+    hopper: refilled(hopper, told, settings),
+    feed: mended ? feedRefilled(feed) : feed,
+    cold: mended ? foodRefilled(cold) : cold,
+  };
 }
 
 /**

@@ -51,7 +51,7 @@ export function leadAcidCells(tension: Volts): number | null {
 /** By specific gravity at 25 °C; owner's manual of a vehicle maker, seen in a public copy. Handbooks differ by ± 3 °C. */
 export const freezingPointOf = (gravity: number): Celsius => celsius(along(freezingPoints, gravity));
 
-type Curve = readonly (readonly [number, number])[];
+export type Curve = readonly (readonly [number, number])[];
 
 const freezingPoints: Curve = [
   [1, 0], // water
@@ -84,7 +84,7 @@ const fullerAtMore: { readonly cautious: Curve; readonly hopeful: Curve } = {
 };
 
 /** Straight between the points, level beyond them. */
-function along(curve: Curve, at: number): number {
+export function along(curve: Curve, at: number): number {
   let [lastX, lastY] = curve[0] ?? [0, 0];
   if (at <= lastX) return lastY;
   for (const [x, y] of curve) {

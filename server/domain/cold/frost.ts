@@ -1,16 +1,18 @@
 import type { Readings } from "../facts.ts";
-import type { Fault } from "../faults.ts";
-import { hours, type Instant } from "../instant.ts";
+import type { Place } from "../feeder.ts";
+import { days, hours, type Instant } from "../instant.ts";
 import type { Celsius } from "../units.ts";
-import { degrees } from "./degrees.ts";
 import { type FreezeThaw, feltFreezeThaw, unfrozen } from "./freezeThaw.ts";
-import { frostPoint, overWater, saturation, settling, vapourPressure } from "./psychrometrics.ts";
+import { type AssumedLid, assumedLid, feltNight, type NightAir } from "./nightCooling.ts";
+import { frostPoint, vapourPressure } from "./psychrometrics.ts";
+import { dry, feltWetness, thawed, type Wet, type Wetness } from "./wetness.ts";
 
 /** Frost that grows inside, and water that was there before the cold: both lock the tray. */
 export interface Frost {
-  /** When the surface was last seen wet with dew; null once it has had time to dry. */
-  readonly wetAt: Instant | null;
-  readonly drySince: Instant | null; // null while the air doesn't dry it
+  readonly wetness: Wetness;
+  readonly night: NightAir | null;
+  /** The cold spell in which frost was last estimated, not measured; null when the next may be. */
+  readonly spell: { readonly foundAt: Instant; readonly warmSince: Instant | null } | null;
   readonly found: FoundFrost | null;
   readonly freezeThaw: FreezeThaw;
 }
@@ -19,61 +21,118 @@ export type FoundFrost = {
   readonly at: Instant; // of the newest readings that show it
   readonly surface: Celsius;
   readonly where: "lid" | "inside";
-} & ({ readonly kind: "grows"; readonly frostPoint: Celsius } | { readonly kind: "wetFroze"; readonly wetAt: Instant });
+  readonly estimated: boolean; // by the air, for want of a thermometer on the lid
+} & (
+  | { readonly kind: "grows"; readonly frostPoint: Celsius }
+  | { readonly kind: "wetFroze"; readonly wetAt: Instant; readonly wetBy: Wet["by"] }
+);
 
-export const dry = (): Frost => ({ wetAt: null, drySince: null, found: null, freezeThaw: unfrozen() });
+type Surface = Pick<FoundFrost, "surface" | "where" | "estimated">;
 
-export function feltFrost(frost: Frost, readings: Readings, at: Instant): Frost {
-  const coldest = coldestSurface(readings);
-  if (coldest === null) return frost;
-  const { surface } = coldest;
-  const damp = {
-    ...dampness(frost, readings, surface, at),
-    freezeThaw: feltFreezeThaw(frost.freezeThaw, surface, thawAbove),
+export const noFrost = (): Frost => ({
+  wetness: dry(),
+  night: null,
+  spell: null,
+  found: null,
+  freezeThaw: unfrozen(),
+});
+
+export function feltFrost(frost: Frost, readings: Readings, at: Instant, place: Place | null): Frost {
+  const night = feltNight(frost.night, readings, at, place);
+  const assumed = assumedLid(night, readings, at, place);
+  const measured = coldestMeasured(readings);
+  if (measured === null && assumed === null) return night === frost.night ? frost : { ...frost, night };
+
+  const vapour = vapourOf(readings);
+  const lid = measured === null || (assumed !== null && assumed.surface < measured.surface) ? assumed : null;
+  const wetness = feltWetness(frost.wetness, dampOf(vapour, measured, lid), readings, at);
+  const before: Frost = {
+    wetness,
+    night,
+    spell: feltSpell(frost.spell, readings, at),
+    found: frost.found,
+    freezeThaw: measured === null ? frost.freezeThaw : feltFreezeThaw(frost.freezeThaw, measured.surface, thawAbove),
   };
-  if (surface > thawAbove) return { ...damp, found: null };
-
-  if (damp.wetAt !== null && surface < freezeBelow) {
-    return { ...damp, found: { kind: "wetFroze", wetAt: damp.wetAt, at, ...coldest } };
-  }
-  const point = vapourFrostPoint(readings);
-  if (frost.found === null) {
-    const grows = point !== null && surface < freezeBelow && point - surface >= growsFrom;
-    return grows ? { ...damp, found: { kind: "grows", frostPoint: point, at, ...coldest } } : damp;
-  }
-  if (frost.found.kind === "wetFroze") return { ...damp, found: { ...frost.found, at, ...coldest } }; // ice stays until it thaws
-  if (point === null) return damp; // said nothing of humidity this time
-  const still = point - surface >= growsUntil;
-  return { ...damp, found: still ? { kind: "grows", frostPoint: point, at, ...coldest } : null };
+  // What was seen on a thermometer is judged by thermometers, what was guessed from the air by the air.
+  const seen = measured === null || before.found?.estimated ? before : seenOn(before, measured, vapour, at);
+  if (assumed === null) return seen.found?.estimated ? { ...seen, found: null } : seen;
+  return seen.found === null || seen.found.estimated ? guessedOn(seen, assumed, vapour, at) : seen;
 }
 
-export function frostInside(found: FoundFrost, { cycles }: FreezeThaw): Fault {
-  const where = found.where === "lid" ? "lid" : "inside of the box";
-  const surface = { what: `temperature of the ${where}`, value: degrees(found.surface), at: found.at };
-  const thaws = { what: "times it froze and thawed so far", value: String(cycles), at: null };
-  switch (found.kind) {
-    case "grows":
-      return {
-        kind: "frostInside",
-        reason:
-          `The ${where} is at ${degrees(found.surface)}, and the air is damp enough to frost ` +
-          `anything below ${degrees(found.frostPoint)}.`,
-        evidence: [surface, { what: "frost point of the air", value: degrees(found.frostPoint), at: found.at }, thaws],
-        sure: null,
-      };
-    case "wetFroze":
-      return {
-        kind: "frostInside",
-        reason: `The ${where} was wet with dew and is now at ${degrees(found.surface)}: expect ice on tray and slot.`,
-        evidence: [surface, { what: "last seen wet", value: "dew on it", at: found.wetAt }, thaws],
-        sure: null,
-      };
+function seenOn(frost: Frost, on: Surface, vapour: number | null, at: Instant): Frost {
+  if (on.surface > thawAbove) return melted(frost, at);
+  const { found } = frost;
+  const { wet } = frost.wetness;
+  // Where only a guess says that it was wet, only the guess's own rules may tell of it.
+  if (wet !== null && !wet.estimated && on.surface < freezeBelow) return { ...frost, found: frozen(wet, on, at) };
+  const point = vapour === null ? null : frostPointOf(vapour);
+  if (found === null) {
+    const grows = point !== null && on.surface < freezeBelow && point - on.surface >= growsFrom;
+    return grows ? { ...frost, found: { kind: "grows", frostPoint: point, at, ...on } } : frost;
   }
+  if (found.kind === "wetFroze") return { ...frost, found: { ...found, at, ...on } }; // ice stays until it thaws
+  if (point === null) return frost; // said nothing of humidity this time
+  const still = point - on.surface >= growsUntil;
+  return { ...frost, found: still ? { kind: "grows", frostPoint: point, at, ...on } : null };
 }
 
-function coldestSurface({ lid, inside }: Readings): { surface: Celsius; where: "lid" | "inside" } | null {
-  if (lid !== null && (inside === null || lid <= inside)) return { surface: lid, where: "lid" };
-  return inside === null ? null : { surface: inside, where: "inside" };
+/**
+ * On a lid that nobody measures. A guess takes more margin, and is told once in a cold spell: in a damp winter every clear
+ * night is like the last, and a keeper who was told of the first knows it.
+ */
+function guessedOn(frost: Frost, { surface, underClearSky }: AssumedLid, vapour: number | null, at: Instant): Frost {
+  if (surface > thawAbove) return melted(frost, at);
+  const on: Surface = { surface, where: "lid", estimated: true };
+  const { found, spell } = frost;
+  if (found !== null) {
+    // Frost is guessed from the night; when the sun is up, or cloud has come, nothing goes on proving it.
+    if (found.kind === "grows" && frost.night === null) return { ...frost, found: null };
+    return { ...frost, found: { ...found, at, ...on } };
+  }
+  if (spell !== null || surface >= freezeBelow) return frost;
+  const { wet } = frost.wetness;
+  const nextSpell = { foundAt: at, warmSince: null };
+  if (wet !== null) return { ...frost, found: frozen(wet, on, at), spell: nextSpell };
+  const point = vapour === null ? null : frostPointOf(vapour);
+  const grows = underClearSky && point !== null && point - surface >= growsFrom + guessMargin;
+  return grows ? { ...frost, found: { kind: "grows", frostPoint: point, at, ...on }, spell: nextSpell } : frost;
+}
+
+const frozen = ({ at: wetAt, by: wetBy, estimated }: Wet, on: Surface, at: Instant): FoundFrost => ({
+  ...on,
+  kind: "wetFroze",
+  wetAt,
+  wetBy,
+  at,
+  estimated: on.estimated || estimated,
+});
+
+/** Frost and ice that thaw are water, and lock the tray anew if nothing dries it before the next cold. */
+const melted = (frost: Frost, at: Instant): Frost =>
+  frost.found === null ? frost : { ...frost, found: null, wetness: thawed(frost.wetness, at, frost.found.estimated) };
+
+/** Over after a day well above freezing, or after two weeks, when it is worth telling again. */
+function feltSpell(spell: Frost["spell"], { air, inside }: Readings, at: Instant): Frost["spell"] {
+  const outside = air ?? inside;
+  if (spell === null || at - spell.foundAt >= spellMax) return null;
+  if (outside === null) return spell;
+  if (outside <= spellWarm) return spell.warmSince === null ? spell : { ...spell, warmSince: null };
+  if (spell.warmSince === null) return { ...spell, warmSince: at };
+  return at - spell.warmSince >= spellEnds ? null : spell;
+}
+
+function dampOf(vapour: number | null, measured: Surface | null, lid: AssumedLid | null) {
+  const known = measured?.surface ?? lid?.surface;
+  if (known === undefined) throw new Error("expected a surface, measured or assumed");
+  // A guessed lid gathers dew only under a clear sky; at the air's own temperature it would take fog, which is told apart.
+  if (lid !== null)
+    return { vapour, surface: lid.surface, estimated: lid.underClearSky, dewMargin: 0.5, dewKnown: lid.underClearSky };
+  return { vapour, surface: known, estimated: false, dewMargin: 0, dewKnown: true };
+}
+
+function coldestMeasured({ lid, inside }: Readings): Surface | null {
+  if (lid !== null && (inside === null || lid <= inside)) return { surface: lid, where: "lid", estimated: false };
+  return inside === null ? null : { surface: inside, where: "inside", estimated: false };
 }
 
 /** Humidity is measured beside the box's own thermometer; where it has none, in the air. hPa. */
@@ -83,32 +142,15 @@ function vapourOf({ humidity, inside, air }: Readings): number | null {
 }
 
 /** Air that would sooner wet than frost is taken at 0 °C, where both begin. */
-function vapourFrostPoint(readings: Readings): Celsius | null {
-  const vapour = vapourOf(readings);
-  return vapour === null ? null : (frostPoint(vapour) ?? (0 as Celsius));
-}
-
-/** Remembers dew until the air has had time to dry it off, or a day has passed. */
-function dampness(frost: Frost, readings: Readings, surface: Celsius, at: Instant): Frost {
-  const vapour = vapourOf(readings);
-  if (vapour !== null && surface >= 0 && settling(vapour, surface) === "dew") {
-    return { ...frost, wetAt: at, drySince: null };
-  }
-  if (frost.wetAt === null) return frost;
-  if (at - frost.wetAt > wetFor) return { ...frost, wetAt: null, drySince: null };
-  // Ice hardly dries: only a thawed surface in air well below saturation does.
-  const drying = vapour !== null && surface > 0 && vapour < dryingShare * saturation(overWater, surface);
-  if (!drying) return { ...frost, drySince: null };
-  const drySince = frost.drySince ?? at;
-  return at - drySince >= driesWithin ? { ...frost, wetAt: null, drySince: null } : { ...frost, drySince };
-}
+const frostPointOf = (vapour: number): Celsius => frostPoint(vapour) ?? (0 as Celsius);
 
 // Deadbands wider than a cheap thermometer's noise (± 0.5 °C) and what ± 3 % humidity moves the frost point (0.4 °C).
 const freezeBelow = -0.5;
 const thawAbove = 0.5;
 const growsFrom = 1;
 const growsUntil = 0.3;
-/** Common practice, no source: dew is gone after two hours in air at less than 80 % over the surface. */
-const dryingShare = 0.8;
-const driesWithin = hours(2);
-const wetFor = hours(24);
+const guessMargin = 0.5;
+// Chosen so that guesses alone never ring more often than once a fortnight in a winter without thaws. Our choice.
+const spellMax = days(14);
+const spellWarm = 2;
+const spellEnds = hours(24);

@@ -1,0 +1,43 @@
+import type { BatteryKind } from "../feeder.ts";
+import { type Celsius, celsius } from "../units.ts";
+import { along, type Curve } from "./battery.ts";
+import { degrees } from "./degrees.ts";
+
+/**
+ * What share of its capacity at 25 °C a lead-acid battery still gives: one over the cell-size correction of IEEE Std 485,
+ * table 1 (from memory). The table ends at -4 °C; below it the last value is an upper limit.
+ */
+export const leadAcidCapacity = (battery: Celsius): number => along(relativeCapacity, battery);
+
+const fahrenheit = (degrees: number): number => ((degrees - 32) * 5) / 9;
+const relativeCapacity: Curve = [
+  [fahrenheit(25), 1 / 1.52],
+  [fahrenheit(40), 1 / 1.3],
+  [fahrenheit(50), 1 / 1.19],
+  [fahrenheit(60), 1 / 1.11],
+  [fahrenheit(77), 1],
+];
+
+/** Below this lithium cells should not be discharged: a cell maker's data and general guidance, both seen second-hand. */
+export const dischargeMin = { lithiumIronPhosphate: celsius(-30), lithiumIon: celsius(-20) } as const;
+/** From here on makers' sheets for either kind show little left; common practice, no source. */
+const lithiumWeakBelow = -20;
+
+/** A sentence for the keeper on what this cold does to the battery; null where it does little. */
+export function coldCosts(kind: BatteryKind, battery: Celsius): string | null {
+  switch (kind) {
+    case "leadAcid": {
+      const share = leadAcidCapacity(battery);
+      if (share > 0.87) return null;
+      if (battery < fahrenheit(25)) return "In this cold the battery gives less than two thirds of its capacity.";
+      return `In this cold the battery gives about ${share > 0.8 ? "four fifths" : share > 0.7 ? "three quarters" : "two thirds"} of its capacity.`;
+    }
+    case "lithiumIronPhosphate":
+    case "lithiumIon":
+      if (battery < dischargeMin[kind])
+        return `Its kind of battery should not be used below ${degrees(dischargeMin[kind])}.`;
+      return battery < lithiumWeakBelow ? "In this cold a lithium battery gives little." : null;
+    case "none":
+      return null;
+  }
+}
