@@ -67,7 +67,7 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
   for (const { name, study } of subsets) {
     const all = name === "all sensors";
     const some = all ? seeds : seeds.filter((_, index) => index % 4 === 0);
-    let falseAlarms = 0;
+    const falsely = new Map<FaultKind, number>();
     let healthyDays = 0;
     let [right, wrong, honest, missed] = [0, 0, 0, 0];
     for (const fault of faults) {
@@ -76,7 +76,7 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
       const counted = new Map<string, number>();
       for (const { named, before, healthyDays: days } of verdicts) {
         counted.set(named, (counted.get(named) ?? 0) + 1);
-        falseAlarms += before.length;
+        for (const kind of before) falsely.set(kind, (falsely.get(kind) ?? 0) + 1);
         healthyDays += days;
         if (named === names[fault]?.right) right += 1;
         else if (named === "nothing") missed += 1;
@@ -94,6 +94,7 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
       delays.push(delayRow(name, fault, verdicts));
     }
     const of = right + wrong + honest + missed;
+    const falseAlarms = [...falsely.values()].reduce((sum, count) => sum + count, 0);
     const limits = poissonLimits(falseAlarms);
     const years = healthyDays / 365;
     calm.push([
@@ -102,7 +103,7 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
       percent(honest / of),
       percent(wrong / of),
       percent(missed / of),
-      falseAlarms,
+      [...falsely].map(([kind, count]) => `${kind} ${count}`).join(", ") || "none",
       years,
       `${rounded(falseAlarms / years)} (${rounded(limits.low / years)} to ${rounded(limits.high / years)})`,
     ]);
