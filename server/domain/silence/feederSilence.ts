@@ -3,6 +3,16 @@ import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
 import { logNormalTail } from "../normalTail.ts";
 import { probability } from "../units.ts";
+import {
+  exceededAYear,
+  type LongGapLaw,
+  type LongGaps,
+  logExceededAYear,
+  longGapLaw,
+  noLongGaps,
+  unseenFor,
+  withLongGap,
+} from "./longGaps.ts";
 import { everyInWords, inWords } from "./spanWords.ts";
 import { normalQuantileOfLog } from "./tails.ts";
 
@@ -18,9 +28,12 @@ export type LinkState =
       readonly boot: string;
       readonly sentUptime: Span | null; // null where it sent what an earlier boot left behind
       readonly rhythm: Rhythm;
+      readonly longest: LongGaps;
       /** Gaps in a row that were long enough for an alarm, and so not learnt. */
       readonly outages: number;
     };
+
+type Heard = Extract<LinkState, { kind: "heard" }>;
 
 /** Gaps between reports as learnt, newer ones counting more. Milliseconds. */
 interface Rhythm {
@@ -43,23 +56,47 @@ export const neverHeard = (now: Instant): LinkState => ({ kind: "neverHeard", si
 /** A report came in at `now`, by our clock. */
 export function heard(link: LinkState, { boot, sentUptime, reportEvery }: Hearing, now: Instant): LinkState {
   if (link.kind === "neverHeard") {
-    return { kind: "heard", at: now, boot, sentUptime, rhythm: presumed(reportEvery), outages: 0 };
+    return anew(now, boot, sentUptime, presumed(reportEvery));
   }
-  const repeated = boot === link.boot && sentUptime !== null && link.sentUptime !== null;
+  const sameBoot = boot === link.boot;
   // A copy that was long under way proves that the feeder was alive then, not that it is now.
-  if (repeated && sentUptime < link.sentUptime) return link;
+  if (sameBoot && sentUptime !== null && link.sentUptime !== null && sentUptime < link.sentUptime) return link;
 
   const at = later(link.at, now);
-  const next = { kind: "heard" as const, at, boot, sentUptime };
-  if (reportEvery !== link.rhythm.promised) return { ...next, rhythm: presumed(reportEvery), outages: 0 };
+  if (reportEvery !== link.rhythm.promised) return anew(at, boot, sentUptime, presumed(reportEvery));
+  const { rhythm, longest, outages } = link;
   const gap = between(link.at, at);
   // Sent for an event, in pieces of a backlog, or sent again: too early to tell anything of the rhythm.
-  if (gap < reportEvery / 2 || sentUptime === null) return { ...next, rhythm: link.rhythm, outages: link.outages };
-  if (gap < patience(link.rhythm, reportEvery)) return { ...next, rhythm: learnt(link.rhythm, gap), outages: 0 };
+  if (gap < reportEvery / 2 || sentUptime === null) {
+    return { kind: "heard", at, boot, sentUptime, rhythm, longest, outages };
+  }
+  if (gap < leastPatience(reportEvery) || gap < patienceOf(link, reportEvery)) {
+    const isLate = gap > lateFrom * rhythm.mean;
+    const longer = isLate ? withLongGap(longest, gap, at) : longest;
+    const next = learnt(rhythm, gap);
+    // Where most are late, that is how it reports.
+    if (next.lateShare > 0.5) return anew(at, boot, sentUptime, { ...presumed(gap), promised: reportEvery });
+    return { kind: "heard", at, boot, sentUptime, rhythm: next, longest: longer, outages: 0 };
+  }
   // One long outage is no habit and must not make us patient with the next. Several in a row are the feeder's new rhythm.
-  if (link.outages + 1 < outagesThatMakeAHabit) return { ...next, rhythm: link.rhythm, outages: link.outages + 1 };
-  return { ...next, rhythm: { ...presumed(gap), promised: reportEvery }, outages: 0 };
+  if (outages + 1 >= outagesThatMakeAHabit)
+    return anew(at, boot, sentUptime, { ...presumed(gap), promised: reportEvery });
+  // Of the same boot: the feeder was well all the while, and only its line was not. That is worth knowing of the line, and
+  // whoever was alarmed once for so little should not be so each week.
+  const lineOnly = sameBoot && gap < lineOnlyMost * patienceOf(link, reportEvery);
+  const known = lineOnly ? withLongGap(longest, gap, at) : unseenFor(longest, gap);
+  return { kind: "heard", at, boot, sentUptime, rhythm, longest: known, outages: outages + 1 };
 }
+
+const anew = (at: Instant, boot: string, sentUptime: Span | null, rhythm: Rhythm): LinkState => ({
+  kind: "heard",
+  at,
+  boot,
+  sentUptime,
+  rhythm,
+  longest: noLongGaps(at),
+  outages: 0,
+});
 
 /** Null also where it was never heard: nothing that was never there can go missing. */
 export function feederSilence(link: LinkState, settings: FeederSettings, now: Instant): Fault | null {
@@ -67,7 +104,7 @@ export function feederSilence(link: LinkState, settings: FeederSettings, now: In
   if (from === null || link.kind === "neverHeard" || now < from) return null;
   const waited = between(link.at, now);
   const usual = link.rhythm.mean as Span;
-  const logChance = logLonger(link.rhythm, waited);
+  const logChance = logLonger(link.rhythm, lawOf(link), waited);
   return {
     kind: "feederSilent",
     reason: `Nothing heard for ${inWords(waited)}. It usually reports ${everyInWords(usual)}.`,
@@ -84,7 +121,7 @@ export function feederSilence(link: LinkState, settings: FeederSettings, now: In
 /** The very instant from which `feederSilence` finds it, so that it can be looked at just then. */
 export function silentFrom(link: LinkState, settings: FeederSettings): Instant | null {
   if (link.kind === "neverHeard") return null;
-  return after(link.at, patience(link.rhythm, settings.reportEvery));
+  return after(link.at, patienceOf(link, settings.reportEvery));
 }
 
 /**
@@ -92,29 +129,43 @@ export function silentFrom(link: LinkState, settings: FeederSettings): Instant |
  * (mean gap / year). Repeated looks at one gap are one growing test and add nothing.
  */
 const falseSilenceEvery = days(365);
+/**
+ * How often a year the longest gaps may go beyond what is waited for: a quarter of what is wanted, since a tail that is
+ * known from a dozen gaps is often taken for shorter than it is. Measured on lines from faultless to bad.
+ */
+const longestWanted = 0.25;
 
 /** One lost report is no alarm, nor is a router that starts anew. Common practice, no source. */
 const patienceMin = seconds(90);
 const patienceInReports = 3;
 
 /** How long a gap may grow before it is a silence: where `logLonger` comes down to what is wanted, solved for time. */
-function patience(rhythm: Rhythm, reportEvery: Span): Span {
+function patienceOf(link: Heard, reportEvery: Span): Span {
+  const { rhythm } = link;
   const wanted = Math.log(Math.min(0.5, rhythm.mean / falseSilenceEvery));
   const onTime = rhythm.mean + deviationOf(rhythm) * normalQuantileOfLog(wanted);
   const late = lateFrom * rhythm.mean + rhythm.lateExcess * (Math.log(rhythm.lateShare) - wanted);
-  return Math.ceil(Math.max(patienceMin, patienceInReports * reportEvery, onTime, late)) as Span;
+  const longest = exceededAYear(lawOf(link), longestWanted);
+  return Math.ceil(Math.max(leastPatience(reportEvery), onTime, late, longest)) as Span;
 }
+
+const leastPatience = (reportEvery: Span): number => Math.max(patienceMin, patienceInReports * reportEvery);
+
+const lawOf = ({ longest, rhythm, at }: Heard): LongGapLaw =>
+  longGapLaw(longest, rhythm.mean, lateFrom * rhythm.mean, at);
 
 /**
  * ln of the chance that a gap lasts longer than `waited`: accrual after Hayashibara, Défago, Yared & Katayama 2004. Its
  * normal tail alone is far too eager on a line that loses reports, so late gaps have a tail of their own: exponential
- * over a threshold (peaks over threshold, e.g. Coles 2001 ch. 4, shape 0). The more patient of the two decides.
+ * over a threshold (peaks over threshold, e.g. Coles 2001 ch. 4, shape 0), as far as the last hundred gaps tell; what runs of
+ * losses and outages do is known from the longest gaps of the last months. The most patient of the three decides.
  */
-function logLonger(rhythm: Rhythm, waited: number): number {
+function logLonger(rhythm: Rhythm, law: LongGapLaw, waited: number): number {
   const onTime = logNormalTail((waited - rhythm.mean) / deviationOf(rhythm));
   const lateBy = waited - lateFrom * rhythm.mean;
   const late = lateBy < 0 ? 0 : Math.log(rhythm.lateShare) - lateBy / rhythm.lateExcess;
-  return Math.max(onTime, late);
+  const longest = logExceededAYear(law, waited) + Math.log(rhythm.mean / days(365));
+  return Math.max(onTime, late, longest);
 }
 
 const deviationOf = (rhythm: Rhythm) => Math.max(Math.sqrt(rhythm.variance), jitterMin * rhythm.mean);
@@ -126,6 +177,10 @@ const lateFrom = 1.5;
 /** Weight of the newest gap: the last hundred or so count, hours to a few days. */
 const newest = 1 / 100;
 const outagesThatMakeAHabit = 3;
+/** A silence that went on for longer than this many patiences is worth an alarm each time, whatever the line's ways. */
+const lineOnlyMost = 3;
+/** Never down to nothing: a line that lost no report yet may lose one. */
+const lateShareMin = 0.0002;
 
 /** Before anything is learnt: one report in fifty late, by half a gap. Common practice, no source. */
 const presumed = (reportEvery: Span): Rhythm => ({
@@ -144,8 +199,7 @@ function learnt(rhythm: Rhythm, gap: Span): Rhythm {
     promised: rhythm.promised,
     mean: rhythm.mean + newest * off,
     variance: (1 - newest) * (rhythm.variance + newest * off * off),
-    // Never down to nothing: a line that lost no report yet may lose one.
-    lateShare: Math.max(0.001, rhythm.lateShare + newest * ((late ? 1 : 0) - rhythm.lateShare)),
+    lateShare: Math.max(lateShareMin, rhythm.lateShare + newest * ((late ? 1 : 0) - rhythm.lateShare)),
     lateExcess: late
       ? Math.max(0.25 * rhythm.mean, rhythm.lateExcess + lateNewest * (excess - rhythm.lateExcess))
       : rhythm.lateExcess,
