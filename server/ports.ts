@@ -45,6 +45,8 @@ export interface FeederRow {
   readonly revision: number;
   readonly addedAt: Instant;
   readonly lastHeardAt: Instant | null;
+  /** When anything last happened to it; null while nothing did, and from before that was kept. */
+  readonly steppedAt: Instant | null;
   readonly state: FeederState;
 }
 
@@ -66,6 +68,15 @@ export interface StoredHeartbeat {
   readonly boot: string;
   readonly sentUptimeMs: number | null;
   readonly readings: string; // JSON as posted
+  /** Its events, as far as they were new, such as `3-7 9`; null from before that was kept. */
+  readonly seqs: string | null;
+}
+
+/** What was done to a feeder, in the words of its log. */
+export interface StoredAct {
+  readonly feeder: string;
+  readonly at: Instant;
+  readonly said: string; // JSON, a log's line without its moment and its feeder
 }
 
 export interface StoredRefill {
@@ -76,6 +87,7 @@ export interface StoredRefill {
   /** `level`: the keeper looked, and told how much is left; the grams are all that is in it. */
   readonly source: "told" | "level" | "found" | "feeder";
   readonly by: string | null;
+  readonly toldAt: Instant | null; // null where nobody told it, and from before that was kept
 }
 
 export interface Phone {
@@ -123,8 +135,10 @@ export interface Transaction {
   /** Bodies of those of these events that are stored already, by seq: a true repeat has the same, a reused number hasn't. */
   bodiesOf(feeder: string, boot: string, seqs: readonly number[]): Promise<ReadonlyMap<number, string>>;
   saveFeeders(
-    rows: readonly { id: string; state: FeederState; lastHeardAt: Instant | null; nextLookAt: Instant }[],
+    rows: readonly (Pick<FeederRow, "id" | "state" | "lastHeardAt" | "steppedAt"> & { nextLookAt: Instant })[],
   ): Promise<void>;
+  recordAct(act: StoredAct): Promise<void>;
+  recordLooks(looks: readonly { readonly feeder: string; readonly at: Instant }[]): Promise<void>;
   logAlarmChanges(feeder: string, changes: readonly AlarmChange[]): Promise<void>;
   saveOrder(feeder: string, order: Order): Promise<void>;
   /** @returns false where a refill with this id is stored already. */
@@ -162,6 +176,7 @@ export interface NewFeeder {
   readonly keyHash: string;
   readonly practice: boolean;
   readonly state: FeederState;
+  readonly said: string; // how its record begins, as `StoredAct` says it
 }
 
 export interface KeeperRow {
@@ -210,6 +225,15 @@ export interface RecordStore {
     to: Instant,
     most: number,
   ): Promise<readonly StoredHeartbeat[]>;
+  /** Those of a boot's events that have one of these numbers, by seq. */
+  eventsNumbered(
+    of: { readonly feeder: string; readonly boot: string },
+    ranges: readonly { readonly from: number; readonly to: number }[],
+  ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
+  /** The next acts after that moment (null: from the first on) until `to`, in order. */
+  acts(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
+  /** The same of patrol's looks. */
+  looks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
   /** A boot's events beyond that seq, received in [from, to], by seq. */
   eventsOfBoot(
     of: { readonly feeder: string; readonly boot: string; readonly afterSeq: number },

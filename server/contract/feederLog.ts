@@ -28,6 +28,7 @@ export type LoggedSettings = z.infer<typeof loggedSettings>;
 const refills = ["grams", "filled", "levelGrams"] as const;
 const refill = z
   .strictObject({
+    at: moment.optional(), // when it happened, where it was told later
     grams: z.number().gt(0).max(massMax).optional(),
     filled: z.literal(true).optional(),
     levelGrams: z.number().min(0).max(massMax).optional(),
@@ -51,8 +52,20 @@ export type LoggedAct = z.infer<typeof loggedAct>;
 /** By what they say; the report itself is read as at the door, by `readReport`. */
 export const logLineSchemas = {
   report: z.object({ receivedAt: moment, feeder, report: z.unknown() }),
-  settings: z.object({ at: moment, feeder, settings: loggedSettings }),
-  keeper: z.object({ at: moment, feeder, keeper: loggedAct }),
+  settings: z.object({ at: moment, feeder, by, settings: loggedSettings }),
+  keeper: z
+    .object({ at: moment, feeder, keeper: loggedAct })
+    .refine(({ at, keeper: { refill: said } }) => !said?.at || Date.parse(said.at) <= Date.parse(at), {
+      path: ["keeper", "refill", "at"],
+      message: "lies after the moment at which it was told",
+    }),
+  /** The order that waited left for the feeder over its socket; what leaves with the answer to a report needs no telling. */
+  orders: z.object({ at: moment, feeder, orders: z.literal("sent") }),
+  /**
+   * When the server looked at the feeder by itself. Once a log has said `told`, all looks of this feeder stand in it; before,
+   * and where it never says so, a replay looks when a server would have looked.
+   */
+  patrol: z.object({ at: moment, feeder, patrol: z.enum(["told", "looked"]) }),
   /** What was really wrong, for measuring how soon it is told. */
   truth: z.object({ at: moment, feeder, truth: z.strictObject({ fault, phase: z.enum(["begin", "end"]) }) }),
 };

@@ -9,7 +9,9 @@ import type { Advanced } from "./pure/advanced.ts";
 /** Writes the new states and all that follows from them, in the caller's transaction. */
 export async function save(tx: Transaction, feeders: readonly Advanced[], now: Instant): Promise<void> {
   await tx.saveFeeders(
-    feeders.map(({ id, state, lastHeardAt }) => ({ id, state, lastHeardAt, nextLookAt: nextLookAt(state, now) })),
+    feeders.map(({ id, state, lastHeardAt, steppedAt }) => {
+      return { id, state, lastHeardAt, steppedAt, nextLookAt: nextLookAt(state, steppedAt ?? now) };
+    }),
   );
   for (const feeder of feeders) {
     if (feeder.effects.length > 0) await saveEffects(tx, feeder, now);
@@ -37,6 +39,7 @@ async function saveEffects(tx: Transaction, { id, yard, effects }: Advanced, now
           grams: effect.added,
           source: "found",
           by: null,
+          toldAt: null,
         });
         break;
     }

@@ -3,6 +3,7 @@ import { newFeeder } from "../domain/feeder.ts";
 import type { FeederRow, Ports, YardRow } from "../ports.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { act } from "./keeperActs.ts";
+import { saidOfFact } from "./pure/loggedActs.ts";
 import { changedSettings, type SomeSettings, usualSettings, withSaid } from "./pure/saidSettings.ts";
 
 /** Adding, changing and removing feeders, by the keeper's own words about them. */
@@ -16,33 +17,37 @@ export async function addFeeder(
   ports: Ports,
   yard: YardRow,
   said: SomeSettings & { readonly name: string },
+  by: string | null,
 ): Promise<AddedFeeder> {
   const now = ports.clock.now();
   const settings = withSaid(usualSettings(yard, said.name), said);
   const { key, hash } = newFeederKey();
   const id = idFor(said.name);
   const state = newFeeder(settings, now);
-  await ports.store.yards.addFeeder({ id, yard: yard.id, keyHash: hash, practice: yard.practice, state }, now);
-  ports.live.changed(yard.id, null, null);
+  const begun = JSON.stringify(saidOfFact({ kind: "settingsChanged", settings }, now, by));
   const { practice } = yard;
-  return { key, feeder: { id, yard: yard.id, practice, revision: 0, addedAt: now, lastHeardAt: null, state } };
+  await ports.store.yards.addFeeder({ id, yard: yard.id, keyHash: hash, practice, state, said: begun }, now);
+  ports.live.changed(yard.id, null, null);
+  const row = { id, yard: yard.id, practice, revision: 0, addedAt: now, lastHeardAt: null, steppedAt: null, state };
+  return { key, feeder: row };
 }
 
-export const changeFeeder = (ports: Ports, id: string, said: SomeSettings): Promise<FeederRow | null> =>
-  act(ports, id, ({ settings }) => ({ kind: "settingsChanged", settings: changedSettings(settings, said) }));
+export const changeFeeder = (ports: Ports, id: string, said: SomeSettings, by: string): Promise<FeederRow | null> =>
+  act(ports, id, by, ({ settings }) => ({ kind: "settingsChanged", settings: changedSettings(settings, said) }));
 
 /** A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each. */
 export async function changeYard(
   ports: Ports,
   id: string,
   changes: Partial<Omit<YardRow, "id" | "practice">>,
+  by: string,
 ): Promise<YardRow | null> {
   const yard = await ports.store.yards.changeYard(id, changes);
   if (!yard) return null;
   const { place, zone } = yard;
   const moved = changes.place !== undefined || changes.zone !== undefined;
   for (const feeder of moved ? await ports.store.digests.feedersOf(id) : []) {
-    await act(ports, feeder.id, (state) => ({
+    await act(ports, feeder.id, by, (state) => ({
       kind: "settingsChanged",
       settings: { ...state.settings, place, zone },
     }));

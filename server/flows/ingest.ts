@@ -6,6 +6,8 @@ import { type Instant, isoOf, later, type Span } from "../domain/instant.ts";
 import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { type Advanced, begin } from "./pure/advanced.ts";
+import { nextMoment } from "./pure/nextMoment.ts";
+import { rangesOf, textOfRanges } from "./pure/seqRanges.ts";
 import { type SortedOut, sortByBodies, surelyNew, takeReport } from "./pure/takeReport.ts";
 
 /** How a posted report was taken. Only `answered` means that anything was stored. */
@@ -118,16 +120,17 @@ async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Ta
     const one: TakenOne = row ? await takeOne(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
     outcomes.push({ pending, outcome: one.outcome });
     if (!row || !("feeder" in one)) continue;
-    now = later(now, pending.receivedAt);
+    now = later(now, one.receivedAt);
     feeders.push(one.feeder);
     for (const event of one.events) events.push(event);
     revisions.set(row.id, row.revision + 1);
     heartbeats.push({
       feeder: row.id,
-      receivedAt: pending.receivedAt,
+      receivedAt: one.receivedAt,
       boot: pending.report.boot,
       sentUptimeMs: pending.report.sentUptime,
       readings: JSON.stringify(pending.report.postedReadings),
+      seqs: textOfRanges(rangesOf(one.events.map(({ seq }) => seq))),
     });
   }
   await tx.appendEvents(events);
@@ -138,11 +141,17 @@ async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Ta
 
 type TakenOne =
   | { readonly outcome: IngestOutcome }
-  | { readonly outcome: IngestOutcome; readonly feeder: Advanced; readonly events: readonly StoredEvent[] };
+  | {
+      readonly outcome: IngestOutcome;
+      readonly receivedAt: Instant;
+      readonly feeder: Advanced;
+      readonly events: readonly StoredEvent[];
+    };
 
 async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenOne> {
-  const { report, receivedAt } = pending;
+  const { report } = pending;
   const { boot } = report;
+  const receivedAt = nextMoment(row.steppedAt, pending.receivedAt);
   const sorted = await sortOut(tx, row, report);
   const taken = takeReport(begin(row), report, sorted.fresh, receivedAt);
   if (taken.kind === "bootReused") return { outcome: { kind: "bootReused", boot, uptimeBefore: taken.uptimeBefore } };
@@ -161,7 +170,7 @@ async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promi
   const events = taken.events.map(({ posted: { seq, kind, body }, recordedAt }) => {
     return { feeder: row.id, boot, seq, kind, receivedAt, recordedAt, body: JSON.stringify(body) };
   });
-  return { outcome: { kind: "answered", answer }, feeder, events };
+  return { outcome: { kind: "answered", answer }, receivedAt, feeder, events };
 }
 
 /** Exactly once: what may be stored already is looked up; by far the most reports ask nothing. */

@@ -1,16 +1,18 @@
-import type { Fact } from "../domain/facts.ts";
+import type { ToldRefill } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
+import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, Ports, StoredRefill, Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { advanced, begin, ordersFor } from "./pure/advanced.ts";
 import { type AskedOrder, askedOrder } from "./pure/askedOrder.ts";
+import { type KeeperFact, saidOfFact } from "./pure/loggedActs.ts";
+import { nextMoment } from "./pure/nextMoment.ts";
 
 /** What a keeper may do to a feeder. Each returns its new row, or null where there is no such feeder. */
 
 /** Over a live socket the order leaves at once; otherwise it waits for the feeder's next report. */
 export async function askOrder(ports: Ports, feeder: string, asked: AskedOrder): Promise<FeederRow | null> {
-  const order = askedOrder(asked, ports.clock.now());
-  const row = await act(ports, feeder, { kind: "orderAsked", order });
+  const row = await act(ports, feeder, asked.by, (_, at) => ({ kind: "orderAsked", order: askedOrder(asked, at) }));
   return row && (await sendOrders(ports, row));
 }
 
@@ -24,7 +26,7 @@ export async function sendWaitingOrders(ports: Ports, feeder: string): Promise<v
 async function sendOrders(ports: Ports, row: FeederRow): Promise<FeederRow> {
   const orders = ordersFor(row.state, ports.clock.now());
   if (orders.length === 0 || !ports.feeders.deliver(row.id, orders)) return row;
-  return (await act(ports, row.id, { kind: "ordersSent" })) ?? row;
+  return (await act(ports, row.id, null, () => ({ kind: "ordersSent" }))) ?? row;
 }
 
 /** Told twice under the same id is told once: the client may repeat it after a lost answer. */
@@ -32,30 +34,46 @@ export async function tellRefill(
   ports: Ports,
   feeder: string,
   id: string,
-  refill: Extract<Fact, { kind: "refillTold" }>["refill"],
+  refill: ToldRefill,
   by: string,
 ): Promise<FeederRow | null> {
   const { at, what } = refill;
   const grams = what.kind === "filled" ? null : what.grams;
-  const row: StoredRefill = { id, feeder, at, grams, source: what.kind === "level" ? "level" : "told", by };
-  return act(ports, feeder, { kind: "refillTold", refill }, (tx) => tx.saveRefill(row));
+  const row: Omit<StoredRefill, "toldAt"> = {
+    id,
+    feeder,
+    at,
+    grams,
+    source: what.kind === "level" ? "level" : "told",
+    by,
+  };
+  const saved = (tx: Transaction, toldAt: Instant) => tx.saveRefill({ ...row, toldAt });
+  return act(ports, feeder, by, () => ({ kind: "refillTold", refill }), saved);
 }
 
-/** @param first what else is written with it; where it answers false, this act was done before and changes nothing. */
+/**
+ * The fact and what follows from it are written together with the act itself, in the words of the feeder's log.
+ * @param by the keeper; null where it is nobody's act but a consequence of one.
+ * @param first what else is written with it; where it answers false, this act was done before and changes nothing.
+ */
 export async function act(
   ports: Ports,
   feeder: string,
-  fact: Fact | ((state: FeederState) => Fact),
-  first: (tx: Transaction) => Promise<boolean> = async () => true,
+  by: string | null,
+  factAt: (state: FeederState, at: Instant) => KeeperFact,
+  first: (tx: Transaction, at: Instant) => Promise<boolean> = async () => true,
 ): Promise<FeederRow | null> {
   const now = ports.clock.now();
   const done = await ports.store.transaction(async (tx) => {
     const [row] = await tx.feeders([feeder]);
     if (!row) return null;
-    if (!(await first(tx))) return { row, feeders: [] };
-    const changed = advanced(begin(row), typeof fact === "function" ? fact(row.state) : fact, now);
-    await save(tx, [changed], now);
-    return { row: { ...row, state: changed.state, revision: row.revision + 1 }, feeders: [changed] };
+    const at = nextMoment(row.steppedAt ?? row.addedAt, now); // its adding is the first act
+    if (!(await first(tx, at))) return { row, feeders: [] };
+    const fact = factAt(row.state, at);
+    const changed = advanced(begin(row), fact, at);
+    await save(tx, [changed], at);
+    await tx.recordAct({ feeder, at, said: JSON.stringify(saidOfFact(fact, at, by)) });
+    return { row: { ...row, state: changed.state, steppedAt: at, revision: row.revision + 1 }, feeders: [changed] };
   });
   if (!done) return null;
   announce(ports, done.feeders, new Map([[feeder, done.row.revision]]));

@@ -2,6 +2,7 @@ import type { Fact } from "../domain/facts.ts";
 import type { Ports } from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { advanced, begin } from "./pure/advanced.ts";
+import { nextMoment } from "./pure/nextMoment.ts";
 
 const feedersPerCommit = 200;
 
@@ -20,8 +21,10 @@ export async function patrol(ports: Ports): Promise<number> {
 
     const { feeders, revisions } = await ports.store.transaction(async (tx) => {
       const rows = await tx.feeders(due);
-      const feeders = rows.map((row) => advanced(begin(row), minutePassed, now));
+      const looks = rows.map((row) => ({ row, at: nextMoment(row.steppedAt, now) }));
+      const feeders = looks.map(({ row, at }) => advanced(begin(row), minutePassed, at));
       await save(tx, feeders, now);
+      await tx.recordLooks(looks.map(({ row, at }) => ({ feeder: row.id, at })));
       return { feeders, revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
     });
     announce(ports, feeders, revisions);

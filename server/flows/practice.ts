@@ -13,7 +13,7 @@ export async function startPractice(ports: Ports, keys: FeederKeys): Promise<voi
   await ports.store.yards.addYard(yard, ports.clock.now());
   const feeders = [];
   for (const settings of [rowan, larch]) {
-    const { key } = await addFeeder(ports, yard, settings);
+    const { key } = await addFeeder(ports, yard, settings, null);
     feeders.push({ name: settings.name, key, heardUntil: null, hopper: null });
   }
   ports.practice.start(feeders);

@@ -10,6 +10,8 @@ export type LogLine = { readonly feeder: string; readonly at: Instant } & (
   | { readonly kind: "report"; readonly report: PostedReport }
   | { readonly kind: "settings"; readonly settings: LoggedSettings }
   | { readonly kind: "keeper"; readonly act: LoggedAct }
+  | { readonly kind: "orders" }
+  | { readonly kind: "patrol"; readonly patrol: "told" | "looked" }
   | { readonly kind: "truth"; readonly fault: FaultKind; readonly phase: "begin" | "end" }
 );
 
@@ -52,6 +54,8 @@ function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLin
   const at = instantOf(line.data.at);
   if ("settings" in line.data) return read({ kind: "settings", feeder, at, settings: line.data.settings });
   if ("keeper" in line.data) return read({ kind: "keeper", feeder, at, act: line.data.keeper });
+  if ("orders" in line.data) return read({ kind: "orders", feeder, at });
+  if ("patrol" in line.data) return read({ kind: "patrol", feeder, at, patrol: line.data.patrol });
   return read({ kind: "truth", feeder, at, ...line.data.truth });
 }
 

@@ -1,19 +1,20 @@
-import type { LoggedAct, LoggedSettings } from "../contract/feederLog.ts";
+import type { LoggedSettings } from "../contract/feederLog.ts";
 import type { FieldProblem } from "../contract/fieldProblem.ts";
 import type { PostedReport } from "../contract/readReport.ts";
 import { nextLookAt } from "../domain/advanceFeeder.ts";
-import type { Fact, ToldRefill } from "../domain/facts.ts";
+import type { Fact } from "../domain/facts.ts";
 import { type FeederSettings, type FeederState, newFeeder } from "../domain/feeder.ts";
 import { levelOf } from "../domain/hopper/level.ts";
 import { forecastEmpty } from "../domain/hopper/runOut.ts";
-import { after, days, earlier, hours, type Instant, inDays, instantOf, isoOf, seconds } from "../domain/instant.ts";
+import { after, days, earlier, hours, type Instant, inDays, isoOf, seconds } from "../domain/instant.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
-import { grams } from "../domain/units.ts";
 import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
-import { askedOrder } from "../flows/pure/askedOrder.ts";
-import { changedSettings, usualSettings, withSaid } from "../flows/pure/saidSettings.ts";
-import { sortByNumbers, takeReport } from "../flows/pure/takeReport.ts";
+import { factOf, type SaidAct } from "../flows/pure/loggedActs.ts";
+import { withLogged } from "../flows/pure/loggedSettings.ts";
+import { usualSettings } from "../flows/pure/saidSettings.ts";
+import { takeReport } from "../flows/pure/takeReport.ts";
 import type { LogLine } from "./logLine.ts";
+import { SeenNumbers } from "./seenNumbers.ts";
 import { Tally } from "./tally.ts";
 
 export interface ReplayOptions {
@@ -24,14 +25,16 @@ export interface ReplayOptions {
   readonly say: (line: object) => void;
 }
 
+const never = Number.POSITIVE_INFINITY as Instant;
 /** The server's patrol looks three times a minute, at :00, :20 and :40. */
 const lookEvery = seconds(20);
 /** No feeder rests for so long; a time that is so far off is a slip, and would be walked through look by look. */
 const gapMax = days(1_000);
 
 /**
- * Lives a log through in virtual time: every line is a fact, taken by the very steps that the server takes, and between the
- * lines patrol looks when it would have looked. What is kept is one state a feeder, however long the log.
+ * Lives a log through in virtual time: every line is a fact, taken by the very steps that the server takes. Patrol looks when
+ * the log says so or, where it doesn't tell of looks, when it would have looked. What is kept is one state a feeder, however
+ * long the log.
  */
 export class Replay {
   readonly tally = new Tally();
@@ -39,7 +42,7 @@ export class Replay {
   readonly #feeders = new Map<string, Living>();
   #now: Instant | null = null;
   /** Nothing is due before this: a lower bound, so that most lines need not ask every feeder. */
-  #due = Number.POSITIVE_INFINITY as Instant;
+  #due = never;
 
   constructor(options: ReplayOptions) {
     this.#options = options;
@@ -67,10 +70,21 @@ export class Replay {
       case "report":
         return this.#hear(living, line.report, at);
       case "settings":
-        if (known) this.#changeSettings(known, line.settings, at);
+        if (!known) return []; // it was added with them
+        this.#do(known, { settings: line.settings }, at);
+        known.tellAt = this.#nextTelling(known.state.settings, at); // its midnight may have moved
+        this.#expect(known);
         return [];
       case "keeper":
-        this.#learn(living, factOf(line.act, at), at);
+        this.#do(living, { keeper: line.act }, at);
+        return [];
+      case "orders":
+        this.#do(living, { orders: "sent" }, at);
+        return [];
+      case "patrol":
+        living.looksAreTold = true;
+        living.lookAt = never;
+        if (line.patrol === "looked") this.#learn(living, { kind: "minutePassed" }, at);
         return [];
       case "truth":
         this.tally.truth(line.feeder, line, living.state.alarms[line.fault]);
@@ -95,7 +109,7 @@ export class Replay {
       for (const living of this.#feeders.values()) {
         if (living.tellAt <= now) this.#tell(living, now);
       }
-      this.#due = Number.POSITIVE_INFINITY as Instant;
+      this.#due = never;
       for (const living of this.#feeders.values()) this.#expect(living);
     }
   }
@@ -112,7 +126,15 @@ export class Replay {
     const settings = line.kind === "settings" ? withLogged(mine, line.settings) : mine;
     const state = newFeeder(settings, at);
     // The server, too, looks at a new feeder with its next patrol.
-    const living = { id, state, lastHeardAt: null, lookAt: patrolFrom(at), tellAt: this.#nextTelling(settings, at) };
+    const living: Living = {
+      id,
+      state,
+      seen: new SeenNumbers(),
+      lastHeardAt: null,
+      lookAt: patrolFrom(at),
+      looksAreTold: false,
+      tellAt: this.#nextTelling(settings, at),
+    };
     this.#feeders.set(id, living);
     this.tally.added();
     this.#expect(living);
@@ -120,7 +142,7 @@ export class Replay {
   }
 
   #hear(living: Living, report: PostedReport, at: Instant): readonly FieldProblem[] {
-    const { fresh, duplicates } = sortByNumbers(living.state.sequence, report);
+    const { fresh, duplicates } = living.seen.sort(report);
     const taken = takeReport(beginning(living), report, fresh, at);
     if (taken.kind === "bootReused") {
       const problem = `told a sentUptimeMs of ${taken.uptimeBefore} before: another start used the same id, which the server refuses`;
@@ -131,11 +153,8 @@ export class Replay {
     return [];
   }
 
-  #changeSettings(living: Living, said: LoggedSettings, at: Instant): void {
-    const settings = withLogged(living.state.settings, said, changedSettings);
-    this.#learn(living, { kind: "settingsChanged", settings }, at);
-    living.tellAt = this.#nextTelling(settings, at); // its midnight may have moved
-    this.#expect(living);
+  #do(living: Living, said: SaidAct, at: Instant): void {
+    this.#learn(living, factOf(said, at, living.state.settings), at);
   }
 
   #learn(living: Living, fact: Fact, at: Instant): void {
@@ -146,7 +165,7 @@ export class Replay {
     const before = living.state.alarms;
     living.state = state;
     living.lastHeardAt = lastHeardAt;
-    living.lookAt = patrolFrom(nextLookAt(state, at));
+    if (!living.looksAreTold) living.lookAt = patrolFrom(nextLookAt(state, at));
     this.#expect(living);
     for (const effect of effects) {
       if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
@@ -184,37 +203,16 @@ export class Replay {
 interface Living {
   readonly id: string;
   state: FeederState;
+  readonly seen: SeenNumbers;
   lastHeardAt: Instant | null;
   lookAt: Instant; // when patrol looks, if nothing happens before
+  looksAreTold: boolean; // from then on patrol looks when the log says so
   tellAt: Instant; // when its hopper is told
 }
 
-const beginning = ({ id, state, lastHeardAt }: Living): Advanced => begin({ id, yard: "", state, lastHeardAt });
+const beginning = ({ id, state, lastHeardAt }: Living): Advanced =>
+  begin({ id, yard: "", state, lastHeardAt, steppedAt: null });
 
 const patrolFrom = (at: Instant): Instant => (Math.ceil(at / lookEvery) * lookEvery) as Instant;
 
 const tenths = (mass: number): number => Math.round(mass * 10) / 10;
-
-function withLogged(settings: FeederSettings, said: LoggedSettings, taken = withSaid): FeederSettings {
-  const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
-  const { noticesSensors: noticing = false, ...told } = taken(settings, said);
-  const { noticesSensors = noticing } = said;
-  return { ...told, zone, place, practice, ...(noticesSensors ? { noticesSensors } : {}) };
-}
-
-function factOf({ by = "the keeper", refill, pause, resume, acknowledge, shelve }: LoggedAct, at: Instant): Fact {
-  if (refill) return { kind: "refillTold", refill: { at, what: whatOf(refill) } };
-  if (acknowledge) return { kind: "alarmAcknowledged", fault: acknowledge.fault, by };
-  if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
-  if (resume) return { kind: "orderAsked", order: askedOrder({ id: resume.id, kind: "resume", until: null, by }, at) };
-  if (pause) {
-    const until = pause.until ? instantOf(pause.until) : null;
-    return { kind: "orderAsked", order: askedOrder({ id: pause.id, kind: "pause", until, by }, at) };
-  }
-  throw new Error("expected the contract to let pass one act, got none");
-}
-
-function whatOf({ grams: added, levelGrams }: NonNullable<LoggedAct["refill"]>): ToldRefill["what"] {
-  if (added !== undefined) return { kind: "added", grams: grams(added) };
-  return levelGrams === undefined ? { kind: "filled" } : { kind: "level", grams: grams(levelGrams) };
-}

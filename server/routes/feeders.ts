@@ -37,7 +37,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     async (request, reply) => {
       const yard = (await ports.store.yards.yards()).find(({ id }) => id === request.body.yard);
       if (!yard) return wrongField(reply, "yard", "is no yard of this house");
-      const { feeder, key } = await addFeeder(ports, yard, request.body);
+      const { feeder, key } = await addFeeder(ports, yard, request.body, keeperOf(request).name);
       return reply.status(201).send({ feeder: feederView(feeder, ports.clock.now()), key });
     },
   );
@@ -51,7 +51,8 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
   door.patch(
     "/api/v1/feeders/:feeder",
     { schema: { hide: true, params, body: changeFeederRequest } },
-    async (request, reply) => shown(reply, await changeFeeder(ports, request.params.feeder, request.body)),
+    async (request, reply) =>
+      shown(reply, await changeFeeder(ports, request.params.feeder, request.body, keeperOf(request).name)),
   );
 
   door.delete("/api/v1/feeders/:feeder", { schema: { hide: true, params } }, async (request, reply) => {
@@ -118,7 +119,8 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     { schema: { hide: true, params: alarm } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      return shown(reply, await act(ports, feeder, { kind: "alarmAcknowledged", fault, by: keeperOf(request).name }));
+      const by = keeperOf(request).name;
+      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmAcknowledged", fault, by })));
     },
   );
 
@@ -130,7 +132,8 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const [now, until] = [ports.clock.now(), instantOf(request.body.until)];
       if (until <= now) return wrongField(reply, "until", "lies in the past");
       if (until > after(now, shelvedAtMost)) return wrongField(reply, "until", "is more than 7 days away");
-      return shown(reply, await act(ports, feeder, { kind: "alarmShelved", fault, until, by: keeperOf(request).name }));
+      const by = keeperOf(request).name;
+      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmShelved", fault, until, by })));
     },
   );
 }

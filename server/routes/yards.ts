@@ -33,7 +33,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
 
   door.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
     const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
-    const changed = await changeYard(ports, request.params.yard, Object.fromEntries(said));
+    const changed = await changeYard(ports, request.params.yard, Object.fromEntries(said), keeperOf(request).name);
     return changed ? home(request) : noYard(reply);
   });
 

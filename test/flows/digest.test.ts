@@ -45,7 +45,18 @@ function house(yards: YardRow[]) {
         async feedersOf(yard) {
           if (faults.feedersOf === yard) throw new Error("a row that can't be read");
           const state = newFeeder(someSettings(), morning);
-          return [{ id: `${yard}-rowan`, yard, practice: false, revision: 1, ...feeder, lastHeardAt: null, state }];
+          return [
+            {
+              id: `${yard}-rowan`,
+              yard,
+              practice: false,
+              revision: 1,
+              ...feeder,
+              lastHeardAt: null,
+              steppedAt: null,
+              state,
+            },
+          ];
         },
         hasDigest: async (yard, date) => digests.has(`${yard} ${date}`),
         async tally(feeder, from, to) {

@@ -4,7 +4,11 @@ import { iso, keeper, replay, report, settings, truth } from "./lines.ts";
 describe("a line that can't be read", () => {
   it.each<[string, string, RegExp]>([
     ["no JSON", "{", /^line 2: \(the whole\): is no JSON: /],
-    ["no object", "7", /^line 2: \(the whole\): must say exactly one of report, settings, keeper, truth$/],
+    [
+      "no object",
+      "7",
+      /^line 2: \(the whole\): must say exactly one of report, settings, keeper, orders, patrol, truth$/,
+    ],
     ["nothing said", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must say exactly one of report/],
     [
       "two things said",

@@ -1,10 +1,19 @@
 import type { AlarmPhase } from "../../domain/facts.ts";
 import type { FaultKind, Priority } from "../../domain/faults.ts";
+import type { Instant } from "../../domain/instant.ts";
 import type { OrderKind, OrderPhase } from "../../domain/orders/order.ts";
 import { grams } from "../../domain/units.ts";
 import type { RecordStore, StoredRefill } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
+
+/** One question may not hold any number of conditions; usually there is one. */
+const rangesAtOnce = 100;
+
+const beyond = (after: Instant | null, to: Instant) => ({
+  ...(after === null ? {} : { gt: dateOf(after) }),
+  lte: dateOf(to),
+});
 
 export function recordsOver({ reader }: Connections): RecordStore {
   return {
@@ -43,13 +52,14 @@ export function recordsOver({ reader }: Connections): RecordStore {
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
         orderBy: { at: "asc" },
       });
-      return found.map(({ id, feederId, at, grams: mass, source, by }) => ({
+      return found.map(({ id, feederId, at, grams: mass, source, by, toldAt }) => ({
         id,
         feeder: feederId,
         at: instantFrom(at),
         grams: mass === null ? null : grams(mass),
         source: source as StoredRefill["source"],
         by,
+        toldAt: maybeInstant(toldAt),
       }));
     },
 
@@ -84,13 +94,46 @@ export function recordsOver({ reader }: Connections): RecordStore {
         orderBy: [{ receivedAt: "asc" }, { boot: "asc" }],
         take: most,
       });
-      return found.map(({ receivedAt, boot, sentUptimeMs, readings }) => ({
+      return found.map(({ receivedAt, boot, sentUptimeMs, readings, seqs }) => ({
         feeder,
         receivedAt: instantFrom(receivedAt),
         boot,
         sentUptimeMs: sentUptimeMs === null ? null : Number(sentUptimeMs),
         readings,
+        seqs,
       }));
+    },
+
+    async acts(feeder, after, to, most) {
+      const found = await reader.keeperAct.findMany({
+        where: { feederId: feeder, at: beyond(after, to) },
+        orderBy: { at: "asc" },
+        take: most,
+      });
+      return found.map(({ at, said }) => ({ feeder, at: instantFrom(at), said }));
+    },
+
+    async looks(feeder, after, to, most) {
+      const found = await reader.patrolLook.findMany({
+        where: { feederId: feeder, at: beyond(after, to) },
+        orderBy: { at: "asc" },
+        take: most,
+      });
+      return found.map(({ at }) => instantFrom(at));
+    },
+
+    async eventsNumbered({ feeder, boot }, ranges) {
+      const found: { seq: number; body: string }[] = [];
+      for (let first = 0; first < ranges.length; first += rangesAtOnce) {
+        const some = ranges.slice(first, first + rangesAtOnce);
+        const rows = await reader.event.findMany({
+          where: { feederId: feeder, boot, OR: some.map(({ from, to }) => ({ seq: { gte: from, lte: to } })) },
+          orderBy: { seq: "asc" },
+          select: { seq: true, body: true },
+        });
+        for (const { seq, body } of rows) found.push({ seq: Number(seq), body });
+      }
+      return found;
     },
 
     async eventsOfBoot({ feeder, boot, afterSeq }, { from, to }, most) {

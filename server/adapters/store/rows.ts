@@ -36,6 +36,7 @@ export function feederFrom(feeder: Feeder): FeederRow {
     revision: feeder.revision,
     addedAt: instantFrom(feeder.createdAt),
     lastHeardAt: maybeInstant(feeder.lastHeardAt),
+    steppedAt: maybeInstant(feeder.steppedAt),
     state: stateFrom(feeder.state),
   };
 }

@@ -10,21 +10,29 @@ import { stateFrom, textOf } from "./rows.ts";
  */
 export function statementsFor(database: Database.Database): Transaction {
   const readFeeder = database.prepare<[string], FeederColumns>(
-    `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt" FROM "Feeder" WHERE "id" = ?`,
+    `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt"
+     FROM "Feeder" WHERE "id" = ?`,
   );
   const insertEvent = database.prepare(
     `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
   );
-  // Two reports of one boot within a millisecond say the same; the first one's readings stand for both.
+  // A moment can come twice only where the clock was set back by more than `nextMoment` bridges; a report may not fail for it.
   const insertHeartbeat = database.prepare(
-    `INSERT INTO "Heartbeat" ("feederId", "receivedAt", "boot", "sentUptimeMs", "readings") VALUES (?, ?, ?, ?, ?)
-     ON CONFLICT DO NOTHING`,
+    `INSERT INTO "Heartbeat" ("feederId", "receivedAt", "boot", "sentUptimeMs", "readings", "seqs")
+     VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+  );
+  const insertAct = database.prepare(
+    `INSERT INTO "KeeperAct" ("feederId", "at", "said") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
+  );
+  const insertLook = database.prepare(
+    `INSERT INTO "PatrolLook" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
   );
   const readBody = database.prepare<[string, string, number], { body: string }>(
     `SELECT "body" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
   );
   const updateFeeder = database.prepare(
-    `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1 WHERE "id" = ?`,
+    `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
+     WHERE "id" = ?`,
   );
   const insertAlarmChange = database.prepare(
     `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason")
@@ -37,7 +45,8 @@ export function statementsFor(database: Database.Database): Transaction {
        "answeredAt" = excluded."answeredAt", "problem" = excluded."problem"`,
   );
   const insertRefill = database.prepare(
-    `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by") VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+    `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by", "toldAt") VALUES (?, ?, ?, ?, ?, ?, ?)
+     ON CONFLICT DO NOTHING`,
   );
   const replaceWaiting = database.prepare(
     `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ? WHERE "topic" = ? AND "phase" = 'waiting'`,
@@ -68,9 +77,17 @@ export function statementsFor(database: Database.Database): Transaction {
     },
 
     async appendHeartbeats(heartbeats) {
-      for (const { feeder, receivedAt, boot, sentUptimeMs, readings } of heartbeats) {
-        insertHeartbeat.run(feeder, textOf(receivedAt), boot, sentUptimeMs, readings);
+      for (const { feeder, receivedAt, boot, sentUptimeMs, readings, seqs } of heartbeats) {
+        insertHeartbeat.run(feeder, textOf(receivedAt), boot, sentUptimeMs, readings, seqs);
       }
+    },
+
+    async recordAct({ feeder, at, said }) {
+      insertAct.run(feeder, textOf(at), said);
+    },
+
+    async recordLooks(looks) {
+      for (const { feeder, at } of looks) insertLook.run(feeder, textOf(at));
     },
 
     async bodiesOf(feeder, boot, seqs) {
@@ -83,8 +100,9 @@ export function statementsFor(database: Database.Database): Transaction {
     },
 
     async saveFeeders(rows) {
-      for (const { id, state, lastHeardAt, nextLookAt } of rows) {
-        updateFeeder.run(JSON.stringify(state), maybeText(lastHeardAt), textOf(nextLookAt), id);
+      for (const { id, state, lastHeardAt, steppedAt, nextLookAt } of rows) {
+        const moments = [maybeText(lastHeardAt), maybeText(steppedAt), textOf(nextLookAt)];
+        updateFeeder.run(JSON.stringify(state), ...moments, id);
       }
     },
 
@@ -99,8 +117,8 @@ export function statementsFor(database: Database.Database): Transaction {
       upsertOrder.run(id, feeder, kind, maybeText(until), textOf(askedAt), askedBy, phase, ...times, problem);
     },
 
-    async saveRefill({ id, feeder, at, grams, source, by }) {
-      return insertRefill.run(id, feeder, textOf(at), grams, source, by).changes === 1;
+    async saveRefill({ id, feeder, at, grams, source, by, toldAt }) {
+      return insertRefill.run(id, feeder, textOf(at), grams, source, by, maybeText(toldAt)).changes === 1;
     },
 
     // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
@@ -125,6 +143,7 @@ interface FeederColumns {
   readonly state: string;
   readonly createdAt: string;
   readonly lastHeardAt: string | null;
+  readonly steppedAt: string | null;
 }
 
 const feederFromColumns = (row: FeederColumns): FeederRow => ({
@@ -134,6 +153,7 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   revision: row.revision,
   addedAt: instantOf(row.createdAt),
   lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
+  steppedAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
   state: stateFrom(row.state),
 });
 

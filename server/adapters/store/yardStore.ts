@@ -36,7 +36,7 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       return found && feederFrom(found);
     },
 
-    addFeeder: ({ id, yard, keyHash, practice, state }, now) =>
+    addFeeder: ({ id, yard, keyHash, practice, state, said }, now) =>
       write(async (statements) => {
         await statements.feeder.create({
           data: {
@@ -49,6 +49,7 @@ export function yardsOver({ reader, write }: Connections): YardStore {
             createdAt: dateOf(now),
           },
         });
+        await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said } });
       }),
 
     removeFeeder: (id) => write((statements) => forgetFeeder(statements, id)),
@@ -87,6 +88,8 @@ async function forgetFeeder(statements: Statements, id: string): Promise<void> {
   await statements.alarmChange.deleteMany(of);
   await statements.order.deleteMany(of);
   await statements.refill.deleteMany(of);
+  await statements.keeperAct.deleteMany(of);
+  await statements.patrolLook.deleteMany(of);
   await statements.outboxItem.deleteMany(of);
   await statements.feeder.deleteMany({ where: { id } });
 }

@@ -14,14 +14,16 @@ export interface Advanced {
   readonly state: FeederState;
   readonly effects: readonly Effect[];
   readonly lastHeardAt: Instant | null;
+  readonly steppedAt: Instant | null; // the moment of its last step
 }
 
-export const begin = (row: Pick<FeederRow, "id" | "yard" | "state" | "lastHeardAt">): Advanced => ({
+export const begin = (row: Pick<FeederRow, "id" | "yard" | "state" | "lastHeardAt" | "steppedAt">): Advanced => ({
   id: row.id,
   yard: row.yard,
   state: row.state,
   effects: [],
   lastHeardAt: row.lastHeardAt,
+  steppedAt: row.steppedAt,
 });
 
 /** One fact after the other; effects gather in the order in which they came about. */
@@ -32,6 +34,7 @@ export function advanced(feeder: Advanced, fact: Fact, now: Instant): Advanced {
     state,
     effects: feeder.effects.length === 0 ? effects : [...feeder.effects, ...effects],
     lastHeardAt: fact.kind === "reported" ? now : feeder.lastHeardAt,
+    steppedAt: now,
   };
 }
 

@@ -96,22 +96,3 @@ export function sortByBodies(
   fresh.sort((a, b) => a.seq - b.seq);
   return { fresh, duplicates, refused };
 }
-
-/**
- * The same where no bodies are kept: only a number beyond all earlier ones of its boot is new. A log holds each event once
- * and in order, so nothing is missed there; one that came late to fill a gap would be taken for a repeat.
- */
-export function sortByNumbers(
-  sequence: EventSequence,
-  { boot, events }: Pick<PostedReport, "boot" | "events">,
-): Pick<SortedOut, "fresh" | "duplicates"> {
-  let highest = highestStored(sequence, boot) ?? 0;
-  const rising = events.every(({ seq }, index) => index === 0 || seq > (events[index - 1]?.seq ?? seq));
-  const fresh: PostedEvent[] = [];
-  for (const event of rising ? events : [...events].sort((a, b) => a.seq - b.seq)) {
-    if (event.seq <= highest) continue;
-    highest = event.seq;
-    fresh.push(event);
-  }
-  return { fresh, duplicates: events.length - fresh.length };
-}

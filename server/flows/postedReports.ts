@@ -1,0 +1,94 @@
+import { eventsPerReportMax } from "../contract/report.ts";
+import { before, earlier, type Instant, milliseconds } from "../domain/instant.ts";
+import type { FeederRow, RecordStore, StoredHeartbeat } from "../ports.ts";
+import { eventsInTime } from "./eventsInTime.ts";
+import { countOf, rangesOf, readRanges, type SeqRange } from "./pure/seqRanges.ts";
+import type { RecordLine } from "./recordLine.ts";
+
+/**
+ * A feeder's reports as they were posted, in the order of receipt: the readings as kept, and with them the events that were
+ * new then. Which ones those were stands beside each report; from before that was kept, it is told by their moments.
+ */
+export async function* postedReports(
+  records: RecordStore,
+  { id }: FeederRow,
+  wholeFrom: Instant,
+  until: Instant,
+): AsyncGenerator<RecordLine> {
+  // What came in later must not hold up what came before: see `eventsInTime`.
+  const guessed = eventsInTime(records, id, earlier(until, before(wholeFrom, milliseconds(1))));
+  let last: StoredHeartbeat | null = null;
+  for (;;) {
+    const page: readonly StoredHeartbeat[] = await records.heartbeats(id, last, until, heartbeatsAtOnce);
+    for (const some of fewEventsEach(page)) {
+      const bodies = await bodiesOf(records, id, some);
+      for (const { heartbeat, ranges } of some) {
+        const { receivedAt: at, boot, sentUptimeMs, readings } = heartbeat;
+        const events = ranges ? bodies(boot, ranges) : await guessed(boot, at);
+        const rest = { boot, sentUptimeMs, readings: JSON.parse(readings) as object };
+        // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
+        for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
+          yield { at, said: { report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } } };
+        }
+      }
+    }
+    if (page.length < heartbeatsAtOnce) return;
+    last = page.at(-1) ?? null;
+  }
+}
+
+const heartbeatsAtOnce = 500;
+/** A backlog comes as many full reports one after the other, and a page of those would be much to hold. */
+const eventsAtOnce = 1_000;
+
+interface Numbered {
+  readonly heartbeat: StoredHeartbeat;
+  readonly ranges: readonly SeqRange[] | null; // null from before that was kept
+}
+
+/** Neighbours together, as far as their events are not too many; a report with more stands alone. */
+function* fewEventsEach(page: readonly StoredHeartbeat[]): Generator<readonly Numbered[]> {
+  let some: Numbered[] = [];
+  let count = 0;
+  for (const heartbeat of page) {
+    const ranges = heartbeat.seqs === null ? null : readRanges(heartbeat.seqs);
+    const more = ranges === null ? 0 : countOf(ranges);
+    if (some.length > 0 && count + more > eventsAtOnce) {
+      yield some;
+      [some, count] = [[], 0];
+    }
+    some.push({ heartbeat, ranges });
+    count += more;
+  }
+  if (some.length > 0) yield some;
+}
+
+/** Asks once a boot for all that these reports brought. */
+async function bodiesOf(
+  records: RecordStore,
+  feeder: string,
+  some: readonly Numbered[],
+): Promise<(boot: string, ranges: readonly SeqRange[]) => readonly object[]> {
+  const seqsOf = new Map<string, number[]>();
+  for (const { heartbeat, ranges } of some) {
+    const seqs = seqsOf.get(heartbeat.boot) ?? [];
+    for (const seq of numbersIn(ranges ?? [])) seqs.push(seq);
+    seqsOf.set(heartbeat.boot, seqs);
+  }
+  const bodies = new Map<string, ReadonlyMap<number, string>>();
+  for (const [boot, seqs] of seqsOf) {
+    if (seqs.length === 0) continue;
+    const ranges = rangesOf(seqs.sort((a, b) => a - b));
+    const found = await records.eventsNumbered({ feeder, boot }, ranges);
+    bodies.set(boot, new Map(found.map(({ seq, body }) => [seq, body])));
+  }
+  return (boot, ranges) =>
+    [...numbersIn(ranges)].flatMap((seq) => {
+      const body = bodies.get(boot)?.get(seq);
+      return body === undefined ? [] : [JSON.parse(body) as object];
+    });
+}
+
+function* numbersIn(ranges: readonly SeqRange[]): Generator<number> {
+  for (const { from, to } of ranges) for (let seq = from; seq <= to; seq += 1) yield seq;
+}

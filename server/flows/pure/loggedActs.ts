@@ -1,0 +1,81 @@
+import type { LoggedAct, LoggedSettings } from "../../contract/feederLog.ts";
+import type { Fact, ToldRefill } from "../../domain/facts.ts";
+import type { FeederSettings } from "../../domain/feeder.ts";
+import { type Instant, instantOf, isoOf } from "../../domain/instant.ts";
+import { grams } from "../../domain/units.ts";
+import { askedOrder } from "./askedOrder.ts";
+import { loggedOf, withLogged } from "./loggedSettings.ts";
+import { changedSettings } from "./saidSettings.ts";
+
+/** What is done to a feeder, as its log says it, and back: `factOf` of what `saidOfFact` says is the very same fact. */
+
+/** Whatever can happen to a feeder besides its own reports and patrol's looks. */
+export type KeeperFact = Exclude<Fact, { kind: "reported" | "minutePassed" }>;
+
+/** A log's line without its moment and its feeder. */
+export type SaidAct =
+  | { readonly by?: string | undefined; readonly settings: LoggedSettings }
+  | { readonly keeper: LoggedAct }
+  | { readonly orders: "sent" };
+
+/** @param by the keeper whose hand it was; null where it was nobody's. */
+export function saidOfFact(fact: KeeperFact, at: Instant, by: string | null): SaidAct {
+  const hand = by === null ? {} : { by };
+  switch (fact.kind) {
+    case "settingsChanged":
+      return { ...hand, settings: loggedOf(fact.settings) };
+    case "refillTold":
+      return { keeper: { ...hand, refill: saidRefill(fact.refill, at) } };
+    case "orderAsked": {
+      const { id, kind, until, askedBy } = fact.order;
+      if (kind === "resume") return { keeper: { by: askedBy, resume: { id } } };
+      return { keeper: { by: askedBy, pause: { id, until: until === null ? null : isoOf(until) } } };
+    }
+    case "ordersSent":
+      return { orders: "sent" };
+    case "alarmAcknowledged":
+      return { keeper: { by: fact.by, acknowledge: { fault: fact.fault } } };
+    case "alarmShelved":
+      return { keeper: { by: fact.by, shelve: { fault: fact.fault, until: isoOf(fact.until) } } };
+  }
+}
+
+export const factOf = (said: SaidAct, at: Instant, settings: FeederSettings): KeeperFact => {
+  if ("settings" in said) {
+    return { kind: "settingsChanged", settings: withLogged(settings, said.settings, changedSettings) };
+  }
+  return "orders" in said ? { kind: "ordersSent" } : factOfAct(said.keeper, at);
+};
+
+function factOfAct(act: LoggedAct, at: Instant): KeeperFact {
+  const { by = "the keeper", refill, pause, resume, acknowledge, shelve } = act;
+  if (refill)
+    return { kind: "refillTold", refill: { at: refill.at ? instantOf(refill.at) : at, what: whatOf(refill) } };
+  if (acknowledge) return { kind: "alarmAcknowledged", fault: acknowledge.fault, by };
+  if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
+  if (resume) return { kind: "orderAsked", order: askedOrder({ id: resume.id, kind: "resume", until: null, by }, at) };
+  if (pause) {
+    const until = pause.until ? instantOf(pause.until) : null;
+    return { kind: "orderAsked", order: askedOrder({ id: pause.id, kind: "pause", until, by }, at) };
+  }
+  throw new Error("expected the contract to let pass one act, got none");
+}
+
+type LoggedRefill = NonNullable<LoggedAct["refill"]>;
+
+function saidRefill({ at: happenedAt, what }: ToldRefill, at: Instant): LoggedRefill {
+  const when = happenedAt === at ? {} : { at: isoOf(happenedAt) };
+  switch (what.kind) {
+    case "added":
+      return { ...when, grams: what.grams };
+    case "filled":
+      return { ...when, filled: true };
+    case "level":
+      return { ...when, levelGrams: what.grams };
+  }
+}
+
+function whatOf({ grams: added, levelGrams }: LoggedRefill): ToldRefill["what"] {
+  if (added !== undefined) return { kind: "added", grams: grams(added) };
+  return levelGrams === undefined ? { kind: "filled" } : { kind: "level", grams: grams(levelGrams) };
+}

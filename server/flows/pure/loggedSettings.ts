@@ -1,0 +1,22 @@
+import type { LoggedSettings } from "../../contract/feederLog.ts";
+import type { FeederSettings } from "../../domain/feeder.ts";
+import { saidOf, withSaid } from "./saidSettings.ts";
+
+/** A feeder's settings as its log says them: the keeper's words, and what its yard gives it. */
+
+/** All of them: `withLogged` makes the very same again from whatever stood before. */
+export const loggedOf = (settings: FeederSettings): LoggedSettings => ({
+  ...saidOf(settings),
+  zone: settings.zone,
+  place: settings.place,
+  practice: settings.practice,
+  noticesSensors: settings.noticesSensors ?? false,
+});
+
+/** @param taken how the keeper's own words change what stood before. */
+export function withLogged(settings: FeederSettings, said: LoggedSettings, taken = withSaid): FeederSettings {
+  const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
+  const { noticesSensors: noticing = false, ...told } = taken(settings, said);
+  const { noticesSensors = noticing } = said;
+  return { ...told, zone, place, practice, ...(noticesSensors ? { noticesSensors } : {}) };
+}
