@@ -1,3 +1,4 @@
+import type { ComponentChildren } from "preact";
 import type { FeederView } from "../../server/contract/api.ts";
 import { Choice, Field, Group, NumberField, numberIn, textIn } from "./field.tsx";
 import { FoodFields, PortionFields, type useFood } from "./foodFields.tsx";
@@ -73,18 +74,18 @@ const batteries: readonly { readonly key: Settings["battery"]; readonly label: s
   {
     key: "lithiumIronPhosphate",
     label: "Lithium iron phosphate",
-    hint: "LiFePO₄ stands on it. You are warned if it is charged below 0 °C.",
+    hint: "LiFePO₄ stands on it. You are warned if it is charged below 0 °C.",
   },
   {
     key: "lithiumIon",
     label: "Lithium-ion",
-    hint: "Most power banks and round cells. You are warned if it is charged below 0 °C.",
+    hint: "Most power banks and round cells. You are warned if it is charged below 0 °C.",
   },
 ];
 
 /** What can wait, each with a sensible beginning. */
-export function FurtherFields(props: FieldsProps & { readonly learnt?: string }) {
-  const { settings, problems, food, learnt = "" } = props;
+export function FurtherFields(props: FieldsProps & { readonly learnt?: string; readonly spots?: ComponentChildren }) {
+  const { settings, problems, food, learnt = "", spots } = props;
   return (
     <>
       <PortionFields settings={settings} problems={problems} food={food} learnt={learnt === "" ? null : learnt} />
@@ -102,6 +103,7 @@ export function FurtherFields(props: FieldsProps & { readonly learnt?: string })
             input={{ name: `sensors.${key}`, defaultChecked: settings.sensors?.[key] ?? false }}
           />
         ))}
+        {spots}
       </Group>
       <Group legend="Battery" hint="Each kind suffers from cold in its own way." problem={problems.battery}>
         {batteries.map(({ key, label, hint }) => (

@@ -61,6 +61,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
           problems={changing.problems}
           food={food}
           learnt={feeder.hopper.portionWords}
+          spots={<BlindSpots feeder={feeder} open />}
         />
         <div class="answers">
           <button type="submit" class="main" disabled={changing.sending}>
@@ -68,12 +69,6 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
           </button>
         </div>
       </form>
-      {feeder.blindSpots.length > 0 && (
-        <section class="after" aria-labelledby="spots-title">
-          <h2 id="spots-title">As it is now</h2>
-          <BlindSpots feeder={feeder} open />
-        </section>
-      )}
       <Place yard={yard} />
       {!feeder.practice && (
         <section class="after" aria-labelledby="key-title">

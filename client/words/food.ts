@@ -14,25 +14,24 @@ export interface SaidPortion {
 export const kindAtFirst = ({ foodKind, food }: Partial<Settings>): FoodKind | "" =>
   foodKind ?? (food === undefined ? "" : "other");
 
-/** What a portion will count as once this is written down: told while it is filled in, so that nothing comes as a surprise. */
+/**
+ * What a portion will count as once this is written down: told while it is filled in, so that nothing comes as a surprise.
+ * Empty where nothing would change.
+ */
 export function portionAsSaid(said: SaidPortion, saved: Partial<Settings>, foods: readonly FoodView[]): string {
   const { kind, grains, tenGrams } = said;
   if (tenGrams !== undefined && tenGrams > 0) {
     return `A portion then counts as ${gramsOf(tenGrams / 10)}, as weighed.`;
   }
   const anew = kind !== kindAtFirst(saved) || grains !== saved.grainsPerPortion;
-  if (grains === undefined || grains < 1 || kind === "" || !anew) return portionAsSaved(saved);
+  if (grains === undefined || grains < 1 || kind === "" || !anew) return saved.portionGrams === undefined ? unsaid : "";
   const piece = foods.find((food) => food.kind === kind)?.pieceGrams ?? null;
-  if (piece === null)
-    return `${portionAsSaved(saved)} What such a piece weighs isn't known here, so weigh ten portions.`;
+  if (piece === null) return "What such a piece weighs isn't known here: weigh ten portions.";
   const pieces = grains === 1 ? "1 piece" : `${grains} pieces`;
   return `${pieces} of usually ${gramsOf(piece)}: a portion then counts as about ${gramsOf(grains * piece)}, until you weigh it.`;
 }
 
-const portionAsSaved = ({ portionGrams }: Partial<Settings>) =>
-  portionGrams === undefined
-    ? "Until you say, a portion is taken to be a few pieces."
-    : `A portion counts as ${gramsOf(portionGrams)} now.`;
+const unsaid = "Until you say, a portion is taken to be a few small pieces.";
 
 /** Two figures are all that a portion is good for. */
 const gramsOf = (mass: number) => `${Number(mass.toPrecision(2))} g`;

@@ -7,6 +7,7 @@ export function problemWords(problem: string): string {
     const letters = what === "string" ? " characters" : "";
     return `must be at ${side === "small" ? "least" : "most"} ${limit}${letters}`;
   }
+  if (problem.startsWith("Invalid option")) return "must be one of those offered";
   if (/^Invalid input: expected int/.test(problem)) return "must be a whole number";
   if (/^Invalid input: expected number/.test(problem)) return "must be a number";
   return problem;

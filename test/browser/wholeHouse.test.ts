@@ -62,7 +62,8 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("Its name: must not be empty").waitFor();
     await lookOver(page, "adding a feeder, with a refused name");
     await page.getByLabel("Its name").fill("Aspen");
-    await page.getByLabel("Food", { exact: true }).fill("unsalted peanuts");
+    await page.getByLabel("What is in the hopper?").selectOption({ label: "Something else" });
+    await page.getByLabel("What do you call it?").fill("unsalted peanuts");
     await page.getByLabel("A full hopper holds").fill("900");
     await page.getByRole("button", { name: "Add the feeder" }).click();
     await page.getByText("Waiting for Aspen's first report…").waitFor();

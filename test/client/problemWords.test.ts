@@ -18,12 +18,14 @@ describe("a refused field", () => {
         hopperCapacityGrams: 3,
         portionGrams: 1_000,
         reportEverySeconds: 7.5,
+        battery: "nuclear",
       }),
     ).toEqual([
       "must not be empty",
       "must be at most 60 characters",
       "must be at least 50",
       "must be at most 100",
+      "must be one of those offered",
       "must be a whole number",
     ]);
     expect(said(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([
