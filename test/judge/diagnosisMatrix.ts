@@ -147,7 +147,7 @@ function plotted(seed: number, fault: Judged, study: Partial<Plot>): Plot {
   const calmLine = { ...line, outagesPerMonth: 0, rebootsPerMonth: 0 };
   if (fault !== "empty") {
     // Full enough for the whole story: an empty hopper would be another fault.
-    const keeper = { ...plot.keeper, refillsBelow: 0.3 };
+    const keeper = { ...plot.keeper, refillsBelow: 0.55 };
     return { ...plot, keeper, line: calmLine, fault: { kind: fault, at } };
   }
   // Nobody refills: it runs out by itself after a week or so.
@@ -169,9 +169,12 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
       for (const turn of turns) if (best?.take(turn) && turn.unfed > 0) optimum ??= truth.unfed;
       for (const one of raised) {
         if (!feedFindings.includes(one.fault)) continue;
-        const early = !shown && one.fault !== names[fault]?.right;
-        if (early) before.push(one.fault);
-        else if (first === null || truth.unfed <= first.portions + patience) {
+        const trulyLow = one.fault === "foodOut" && nearlyEmpty(plot, truth.grams);
+        if (!shown && !(trulyLow && fault === "empty")) {
+          if (!trulyLow) before.push(one.fault);
+          continue;
+        }
+        if (first === null || truth.unfed <= first.portions + patience) {
           first ??= { ...one, portions: truth.unfed };
           // A surer word replaces an unsure one, never the other way round.
           if (named === "nothing" || !unsure.has(one.fault)) named = one.fault;
@@ -191,6 +194,10 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
     healthyDays: (healthyUntil - plot.from) / days(1),
   };
 }
+
+/** Whoever calls that empty is right: the keeper of this plot was late. */
+const nearlyEmpty = ({ food }: Plot, grams: number): boolean =>
+  grams < Math.max(0.04 * food.capacityGrams, 3 * food.portionGrams);
 
 // --- the best that can be done ---------------------------------------------------------------------------------------------
 

@@ -123,7 +123,6 @@ export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
   // So that a hopper lasts one to three weeks, as keepers choose it.
   const lastsDays = chance.between(6, 22);
   const portionsPerDay = Math.min(250, Math.max(12, capacityGrams / portionGrams / lastsDays));
-  const lowest = 0.2;
   const plot: Plot = {
     seed,
     from,
@@ -180,7 +179,7 @@ export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
     },
     chute: { pieceSeen: chance.between(0.85, 0.99), portionMissed: chance.between(0, 0.02) },
     keeper: {
-      refillsBelow: chance.between(lowest, 0.45),
+      refillsBelow: chance.between(0.25, 0.5),
       refillShare: chance.between(0.6, 1),
       tells: chance.uniform(),
     },
