@@ -83,9 +83,9 @@ export function PortionFields({ settings, problems, food, learnt }: FoodProps & 
       />
       <NumberField
         name="tenPortionsGrams"
-        label="I weighed ten portions: together"
+        label="I weighed ten portions"
         hint="Better than counting, if you have a kitchen scale. Leave it empty if you haven't."
-        unit="g"
+        unit="g together"
         problem={problems.tenPortionsGrams}
         min={1}
         max={1_000}

@@ -108,6 +108,7 @@ export function YardScreen(props: { readonly id: string }) {
           </p>
           <Field
             label="Time zone"
+            hint="As computers write it, such as Europe/Stockholm."
             problem={problems.zone}
             input={{ name: "zone", required: true, autocomplete: "off", spellcheck: false, defaultValue: yard.zone }}
           />

@@ -330,7 +330,7 @@ describe("a feeder's settings", () => {
     fireEvent.change(await screen.findByLabelText("What is in the hopper?"), { target: { value: "catKibble" } });
     fireEvent.input(screen.getByLabelText("Pieces in it"), { target: { value: "6" } });
     expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
-    fireEvent.input(screen.getByLabelText("I weighed ten portions: together"), { target: { value: "21" } });
+    fireEvent.input(screen.getByLabelText("I weighed ten portions"), { target: { value: "21" } });
     expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
@@ -357,7 +357,7 @@ describe("a feeder's settings", () => {
     for (const [field, label] of [
       ["foodKind", "What is in the hopper?"],
       ["grainsPerPortion", "Pieces in it"],
-      ["tenPortionsGrams", "I weighed ten portions: together"],
+      ["tenPortionsGrams", "I weighed ten portions"],
       ["reportEverySeconds", "It reports every"],
       ["warnAheadDays", "Warn me when the food may run out within"],
     ] as const) {

@@ -157,6 +157,28 @@ describe("a feeder", () => {
     expect((await house.look(feeder.id)).settings).toEqual(feeder.settings);
   });
 
+  it("is told its food from a list, its portion by pieces or by weighing, and what it can't tell with what it has", async () => {
+    const house = await openHouse();
+    const home = (await house.app.inject({ url: "/api/v1/home", headers: house.keeper })).json() as HomeView;
+    expect(home.foods).toContainEqual({ kind: "catKibble", words: "dry cat kibble", pieceGrams: 0.3 });
+    const { feeder } = await house.addFeeder({ foodKind: "catKibble", grainsPerPortion: 4 });
+    expect(feeder.settings).toMatchObject({ food: "dry cat kibble", foodKind: "catKibble", portionGrams: 1.2 });
+    expect(feeder.hopper.portionWords).toBe("A portion counts as 1.2 g, reckoned from 4 pieces.");
+    expect(feeder.blindSpots).toContain("Without a scale, a blind chute sensor looks like a jam.");
+
+    const url = `/api/v1/feeders/${feeder.id}`;
+    const patch = (payload: object) => house.app.inject({ method: "PATCH", url, headers: house.keeper, payload });
+    const weighed = (await patch({ tenPortionsGrams: 15 })).json() as FeederView;
+    expect(weighed.settings).toMatchObject({ grainsPerPortion: 4, portionGrams: 1.5 });
+    expect(weighed.settings).not.toHaveProperty("tenPortionsGrams");
+    const refused = (await patch({ foodKind: "other", grainsPerPortion: 0 })).json().errors;
+    expect(refused.map(({ field }: { field: string }) => field)).toContain("grainsPerPortion");
+    expect((await patch({ foodKind: "other" })).json().errors).toEqual([
+      { field: "food", problem: "must say in your own words what it is" },
+    ]);
+    expect((await house.look(feeder.id)).settings).toEqual(weighed.settings);
+  });
+
   it("takes a refill once, however often the client repeats it", async () => {
     const house = await openHouse();
     const { feeder } = await house.addFeeder();
