@@ -12,6 +12,11 @@ export class ExactCusum {
     this.#limit = limit;
   }
 
+  /** As it stands; it goes on after an alarm. */
+  get sum(): number {
+    return this.#sum;
+  }
+
   /** @returns whether this sample makes it alarm. */
   take(logRatio: number): boolean {
     this.#sum = Math.max(0, this.#sum + logRatio);
