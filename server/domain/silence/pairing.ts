@@ -1,4 +1,5 @@
-import { days, type Instant, type Span } from "../instant.ts";
+import type { FeederSettings } from "../feeder.ts";
+import { days, type Instant, minutes, type Span } from "../instant.ts";
 import { logBetaSilence } from "./tails.ts";
 
 /**
@@ -19,6 +20,9 @@ export interface Pairing {
   /** Runs closed since `since`, for the pace. */
   readonly runs: number;
   readonly since: Instant;
+  /** How many times birds came in which a run closed, at most one in `boutApart`, and the last of them. */
+  readonly bouts: number;
+  readonly boutAt: Instant;
 }
 
 export const unpaired = (since: Instant): Pairing => ({
@@ -29,10 +33,12 @@ export const unpaired = (since: Instant): Pairing => ({
   strange: 0,
   runs: 0,
   since,
+  bouts: 0,
+  boutAt: since,
 });
 
 /** The witness saw something. Written out, not spread: this and `answered` run for every event. */
-export const marked = ({ hits, misses, squares, open, strange, runs, since }: Pairing): Pairing => ({
+export const marked = ({ hits, misses, squares, open, strange, runs, since, bouts, boutAt }: Pairing): Pairing => ({
   hits,
   misses,
   squares,
@@ -40,24 +46,27 @@ export const marked = ({ hits, misses, squares, open, strange, runs, since }: Pa
   strange,
   runs,
   since,
+  bouts,
+  boutAt,
 });
 
 /** The watched spoke: its run of misses is over, and is learnt from. */
-export function answered(pairing: Pairing, at: Instant): Pairing {
+export function answered(pairing: Pairing, at: Instant, yard: Yard): Pairing {
   if (pairing.open === 0) return pairing; // a second press on the same landing
   const before = pairing.open - 1;
-  if (before === 0 || !tooLong(pairing, at)) return learnt(pairing, before, 0, at);
+  if (before === 0 || !tooLong(pairing, at, yard)) return learnt(pairing, before, 0, at);
   // Three such runs one after the other are no faults that came and went, but the birds' new habit: learn it anew.
   if (pairing.strange + 1 >= strangeThatMakeAHabit) return unpaired(at);
   // A sensor that was dead and was mended isn't one that answers seldom. But if it was never dead and the birds came in
   // longer streaks than we knew, we must learn it: so such a run counts for as long as it was still credible.
-  return learnt(pairing, credibleRun(pairing, at), pairing.strange + 1, at);
+  return learnt(pairing, credibleRun(pairing, at, yard), pairing.strange + 1, at);
 }
 
 function learnt(pairing: Pairing, before: number, strange: number, at: Instant): Pairing {
   const elapsed = at - pairing.since;
   // Halved now and then, so that the pace can change with the seasons.
   const halve = elapsed > days(60);
+  const again = pairing.bouts === 0 || at - pairing.boutAt >= boutApart;
   return {
     hits: pairing.hits * kept + 1,
     misses: pairing.misses * kept + before,
@@ -66,16 +75,18 @@ function learnt(pairing: Pairing, before: number, strange: number, at: Instant):
     strange,
     runs: 1 + (halve ? pairing.runs / 2 : pairing.runs),
     since: halve ? ((at - elapsed / 2) as Instant) : pairing.since,
+    bouts: pairing.bouts + (again ? 1 : 0),
+    boutAt: again ? at : pairing.boutAt,
   };
 }
 
 /** The longest run of misses that would not be too long. */
-function credibleRun(pairing: Pairing, at: Instant): number {
+function credibleRun(pairing: Pairing, at: Instant, yard: Yard): number {
   let low = 0;
   let high = pairing.open - 1;
   while (high - low > 1) {
     const middle = Math.floor((low + high) / 2);
-    if (tooLong({ ...pairing, open: middle + 1 }, at)) high = middle;
+    if (tooLong({ ...pairing, open: middle + 1 }, at, yard)) high = middle;
     else low = middle;
   }
   return low;
@@ -89,18 +100,24 @@ function credibleRun(pairing: Pairing, at: Instant): number {
 const hitsMin = 19;
 export const isLearnt = (pairing: Pairing): boolean => pairing.hits >= hitsMin;
 
+/** A practice yard's birds come one by one, and nobody waits for days there to see what an alarm looks like. */
+export type Yard = Pick<FeederSettings, "practice">;
+
 /** Whether the open run of misses is longer than chance and the birds' habits allow. */
-export const tooLong = (pairing: Pairing, now: Instant): boolean =>
-  pairing.open > 1 && isLearnt(pairing) && logSilence(pairing) <= logAllowed(pairing, now);
+export const tooLong = (pairing: Pairing, now: Instant, yard: Yard): boolean =>
+  pairing.open > 1 &&
+  isLearnt(pairing) &&
+  (yard.practice || now - pairing.since >= historyMin) &&
+  logSilence(pairing, yard) <= logAllowed(pairing, now);
 
 /**
  * ln of the chance of the open run, were the watched in order. Birds that never press come in streaks, so the chance is
  * tempered by the dispersion of the runs learnt (quasi-likelihood; McCullagh & Nelder 1989, ch. 4.5).
  */
-export function logSilence(pairing: Pairing): number {
+export function logSilence(pairing: Pairing, yard: Yard): number {
   const certain = Math.max(0, pairing.open - 1);
   if (certain === 0 || pairing.hits === 0) return 0;
-  return logBetaSilence(pairing.hits, pairing.misses + doubtMisses, certain) / dispersion(pairing);
+  return logBetaSilence(pairing.hits, pairing.misses + doubtMisses, certain) / dispersion(pairing, yard);
 }
 
 /**
@@ -113,12 +130,16 @@ function logAllowed(pairing: Pairing, now: Instant): number {
 }
 
 /** How much more the runs vary than those of a fair die with the same share; 1 or more. */
-function dispersion(pairing: Pairing): number {
+function dispersion(pairing: Pairing, yard: Yard): number {
   const mean = (pairing.misses + doubtMisses) / pairing.hits;
   const variance = pairing.squares / pairing.hits - (pairing.misses / pairing.hits) ** 2;
   const fair = mean + mean * mean; // of a geometric run with that mean
   // As if twenty fair runs had been seen beside: the variance of few runs says little.
-  return Math.max(1, (pairing.hits * variance + doubtRuns * fair) / ((pairing.hits + doubtRuns) * fair));
+  const seen = Math.max(1, (pairing.hits * variance + doubtRuns * fair) / ((pairing.hits + doubtRuns) * fair));
+  if (yard.practice) return seen;
+  // Thirty presses by one flock in one morning don't show what the next flock does: until birds have come many times, they
+  // are presumed to come in flocks.
+  return (pairing.bouts * seen + doubtBouts * Math.max(seen, flocks)) / (pairing.bouts + doubtBouts);
 }
 
 /** A pace is taken over a day at the least: nobody's year is known from ten minutes. */
@@ -129,4 +150,11 @@ const kept = 1 - 1 / 300;
 /** Half a miss that nobody saw (Jeffreys' prior): no sensor is believed to be perfect. */
 const doubtMisses = 0.5;
 const doubtRuns = 20;
+/** As if birds had come a few times in flocks that press only together. Common practice, no source; measured on flocks. */
+const doubtBouts = 5;
+/** How much more runs vary where dozens come that never press. Likewise. */
+const flocks = 6;
+const boutApart = minutes(20);
+/** Two days at the least: one doesn't tell how the next one's birds differ. */
+const historyMin = days(2);
 const strangeThatMakeAHabit = 3;

@@ -145,9 +145,9 @@ function active(
     lastMarkAt: isMark ? at : self.lastMarkAt,
     beside: spoke
       ? {
-          button: beside.button && answered(beside.button, at),
-          detector: beside.detector && answered(beside.detector, at),
-          perch: beside.perch && answered(beside.perch, at),
+          button: beside.button && answered(beside.button, at, settings),
+          detector: beside.detector && answered(beside.detector, at, settings),
+          perch: beside.perch && answered(beside.perch, at, settings),
         }
       : beside,
     alone: spoke ? boutContinued(self.alone, settings.place, at) : self.alone,

@@ -40,8 +40,8 @@ function silentBesideOthers(
   let found: { companion: Witness; pairing: Pairing; logChance: number } | null = null;
   for (const companion of witnesses) {
     const pairing = watched.beside[companion];
-    if (pairing === null || !settings.sensors[companion] || !tooLong(pairing, now)) continue;
-    const logChance = logSilence(pairing);
+    if (pairing === null || !settings.sensors[companion] || !tooLong(pairing, now, settings)) continue;
+    const logChance = logSilence(pairing, settings);
     if (found === null || logChance < found.logChance) found = { companion, pairing, logChance };
   }
   if (found === null) return null;

@@ -1,0 +1,64 @@
+import type { Happening } from "../../../server/domain/facts.ts";
+import type { FeederSettings } from "../../../server/domain/feeder.ts";
+import { after, type Instant, minutes, type Span, seconds } from "../../../server/domain/instant.ts";
+import {
+  type SensorsState,
+  sensed,
+  sensorFaults,
+  unwatchedSensors,
+} from "../../../server/domain/silence/sensorSilence.ts";
+import { birdsAt, type Habits } from "./birds.ts";
+import { larch } from "./larch.ts";
+import { seededDice } from "./seededDice.ts";
+
+const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+
+/** An ordinary yard: a flock now and then, a good half of them learners, and one day in ten too stormy for any bird. */
+export const ordinary: Habits = {
+  boutEvery: minutes(30),
+  visitsInBout: 4,
+  visitEvery: seconds(60),
+  learners: 0.6,
+  presses: 0.7,
+  deposits: 0.15,
+  stormyDays: 0.1,
+};
+
+/** A watched stretch: what was found, each time it was found anew, and the end. */
+export interface Watch {
+  readonly sensors: SensorsState;
+  readonly found: { readonly kind: string; readonly at: Instant; readonly landings: number }[];
+}
+
+type Kind = Happening["kind"];
+
+export function watch(
+  {
+    seed,
+    habits,
+    from,
+    length,
+    dead = [],
+    settings = larch,
+  }: {
+    seed: number;
+    habits: Habits;
+    from: Instant;
+    length: Span;
+    dead?: readonly Kind[];
+    settings?: FeederSettings;
+  },
+  sensors: SensorsState = unwatchedSensors(from),
+): Watch {
+  const found: { kind: string; at: Instant; landings: number }[] = [];
+  let standing: readonly string[] = [];
+  let landings = 0;
+  for (const event of birdsAt(seededDice(seed), place, habits, from, after(from, length))) {
+    if (event.kind === "visit") landings++;
+    if (!dead.includes(event.kind)) sensors = sensed(sensors, event, settings);
+    const faults = sensorFaults(sensors, settings, event.recordedAt, false).map((fault) => fault.kind);
+    for (const kind of faults) if (!standing.includes(kind)) found.push({ kind, at: event.recordedAt, landings });
+    standing = faults;
+  }
+  return { sensors, found };
+}
