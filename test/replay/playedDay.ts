@@ -1,3 +1,4 @@
+import { createHash } from "node:crypto";
 import type { PracticeFault } from "../../server/contract/api.ts";
 import type { AlarmChange } from "../../server/domain/facts.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
@@ -14,7 +15,7 @@ import { type House, openHouse } from "../support/house.ts";
  * and a keeper's hands are at hand. Reports come seven seconds after the full minute, so that none meets patrol.
  */
 export class PlayedDay {
-  readonly house: House;
+  house: House;
   readonly feeder: string;
   readonly #key: string;
   readonly #scene: Scene;
@@ -63,7 +64,8 @@ export class PlayedDay {
   async live(count: number): Promise<void> {
     for (let minute = 0; minute < count; minute += 1) {
       await this.#until(after(this.#fullMinute(), seconds(7)));
-      if (!this.silent) await this.report();
+      if (this.silent) this.#scene.advance(this.now);
+      else await this.report();
       await this.#until(after(this.#fullMinute(), minutes(1)));
     }
   }
@@ -71,9 +73,48 @@ export class PlayedDay {
   async report(): Promise<void> {
     this.#scene.advance(this.now);
     const report = this.#scene.report(this.now, 2_000);
+    this.#scene.answered(report.boot, await this.#post(report), this.now);
+  }
+
+  /** The newer half of the events comes first, the older one some seconds later, as on two ways at once. @returns how many. */
+  async reportInDisorder(): Promise<number> {
+    this.#scene.advance(this.now);
+    const report = this.#scene.report(this.now, 2_000);
+    const events = report.events ?? [];
+    const middle = Math.ceil(events.length / 2);
+    await this.#post({ ...report, events: events.slice(middle) });
+    this.house.clock.pass(seconds(2));
+    const answer = await this.#post({ ...report, events: events.slice(0, middle) });
+    this.#scene.answered(report.boot, answer, this.now);
+    return events.length;
+  }
+
+  async #post(report: object): Promise<never> {
     const { status, body } = await this.house.report(this.#key, report);
     if (status !== 200) throw new Error(`expected the report to be taken, got ${status}: ${JSON.stringify(body)}`);
-    this.#scene.answered(report.boot, body, this.now);
+    return body;
+  }
+
+  /** The server is down for a while: nobody looks, nobody hears. */
+  async restart(downMinutes: number): Promise<void> {
+    this.house.clock.pass(minutes(downMinutes));
+    this.house = await this.house.restart();
+  }
+
+  /** Another keeper of the same house. @returns the headers of their browser. */
+  async secondKeeper(name: string): Promise<Record<string, string>> {
+    const token = "a second link, which a house does not hand out by itself";
+    await this.house.store.keepers.openClaim(createHash("sha256").update(token).digest("hex"), this.now);
+    const payload = { token, name, passphrase: "birds before breakfast", zone: "Europe/Stockholm" };
+    const answer = await this.house.app.inject({ method: "POST", url: "/api/v1/claim", payload });
+    return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+  }
+
+  async settings(said: object): Promise<void> {
+    this.house.clock.pass(seconds(3));
+    const url = `/api/v1/feeders/${this.feeder}`;
+    const answer = await this.house.app.inject({ method: "PATCH", url, headers: this.house.keeper, payload: said });
+    if (answer.statusCode !== 200) throw new Error(`expected the settings to be taken, got ${answer.body}`);
   }
 
   /** Posted as it is, by a feeder that says anything. */
@@ -82,13 +123,13 @@ export class PlayedDay {
   }
 
   /** The keeper's hand, three seconds after whatever was before. */
-  async keeper(path: string, payload: object = {}): Promise<void> {
+  async keeper(path: string, payload: object = {}, headers = this.house.keeper): Promise<void> {
     this.house.clock.pass(seconds(3));
     this.#acts += 1;
     const answer = await this.house.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${this.feeder}/${path}`,
-      headers: this.house.keeper,
+      headers,
       payload: "what" in payload || "kind" in payload ? { id: `act-${1_000 + this.#acts}`, ...payload } : payload,
     });
     if (answer.statusCode !== 200) throw new Error(`expected ${path} to be taken, got ${answer.body}`);

@@ -1,21 +1,10 @@
 import { describe, expect, it } from "vitest";
-import { minutes } from "../../server/domain/instant.ts";
-import { readLine } from "../../server/replay/logLine.ts";
-import { Replay } from "../../server/replay/replay.ts";
+import { minutes, seconds } from "../../server/domain/instant.ts";
+import type { FeederRow } from "../../server/ports.ts";
+import { playFlakyDay } from "../sim/flakyYard.ts";
+import { openHouse } from "../support/house.ts";
 import { PlayedDay } from "./playedDay.ts";
-
-/** Lives a downloaded log through. @throws Error where a line of it isn't taken: our own export must be. */
-function replayed(log: string) {
-  const told: Record<string, unknown>[] = [];
-  const replay = new Replay({ settings: {}, hourly: false, say: (line) => told.push(line as never) });
-  for (const text of log.trimEnd().split("\n")) {
-    const read = readLine(text);
-    const problems = read.kind === "wrong" ? read.problems : replay.take(read.line);
-    if (problems.length > 0) throw new Error(`${JSON.stringify(problems)} in ${text.slice(0, 200)}`);
-  }
-  const alarms = told.flatMap(({ alarm, phase, at }) => (alarm === undefined ? [] : [`${at} ${alarm} ${phase}`]));
-  return { replay, told, alarms };
-}
+import { replayed } from "./replayed.ts";
 
 const asTold = (changes: Awaited<ReturnType<PlayedDay["changes"]>>) =>
   changes.map(({ at, fault, to }) => `${new Date(at).toISOString()} ${fault} ${to}`);
@@ -150,6 +139,27 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
       [4],
     ]);
     expect(replayed(log).replay.stateOf(day.feeder)).toEqual(await day.state());
+  });
+
+  it("replays to the very state after a day on a bad line, with reports lost, doubled and late, and boots lost", async () => {
+    const house = await openHouse();
+    await playFlakyDay(house, 3);
+    const [row] = await house.store.yards.feeders();
+    const { id, state } = row as FeederRow;
+    const log = (await house.app.inject({ url: `/api/v1/feeders/${id}/log`, headers: house.keeper })).body;
+    expect(replayed(log).replay.stateOf(id)).toEqual(state);
+  });
+
+  it("tells a report and an act in the order in which they were taken, also where the clock tells them otherwise", async () => {
+    const day = await PlayedDay.begin();
+    await day.keeper("refills", { what: { kind: "added", grams: 300 } });
+    const portion = { seq: 1, uptimeMs: 59_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
+    await day.say({ boot: "b-1", sentUptimeMs: 60_000, readings: { hopperGrams: 290 }, events: [portion] });
+    day.house.clock.pass(seconds(-3)); // so that the keeper's hand comes at the very moment of the report
+    await day.keeper("refills", { what: { kind: "level", grams: 100 } });
+    day.house.clock.pass(seconds(-20));
+    await day.say({ boot: "b-1", sentUptimeMs: 61_000, readings: { hopperGrams: 280 } });
+    expect(replayed(await day.log()).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
   it("is a file for keepers only", async () => {

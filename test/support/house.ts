@@ -77,6 +77,8 @@ export interface House {
     body: object | string,
   ): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
   look(feeder: string): Promise<FeederView>;
+  /** Ends it and opens it anew on the same database, with the same clock. This one is over then. */
+  restart(): Promise<House>;
 }
 
 interface HouseOptions {
@@ -88,9 +90,20 @@ interface HouseOptions {
 /** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
 export async function openHouse(options: HouseOptions = {}): Promise<House> {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
+  onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
+  return openOn(file, handClock(), options, null);
+}
+
+/** @param signedInAs headers from before a restart; null signs the first keeper in. */
+async function openOn(
+  file: string,
+  clock: HandClock,
+  options: HouseOptions,
+  signedInAs: Record<string, string> | null,
+): Promise<House> {
   const connections = await connect(`file:${file}`);
   const store = storeOver(connections);
-  const [clock, push, sockets, browsers] = [handClock(), handPush(), feederSockets(), liveBrowsers()];
+  const [push, sockets, browsers] = [handPush(), feederSockets(), liveBrowsers()];
   let rung = 0;
   const bell = {
     ring: () => {
@@ -113,15 +126,19 @@ export async function openHouse(options: HouseOptions = {}): Promise<House> {
     browsers,
     clientFolder: options.clientFolder ?? null,
   });
-  onTestFinished(async () => {
-    sockets.closeAll();
-    browsers.closeAll();
-    await app.close();
-    await store.close();
-    rmSync(folder, { recursive: true, force: true });
-  });
+  let closed: Promise<void> | null = null;
+  const close = () => {
+    closed ??= (async () => {
+      sockets.closeAll();
+      browsers.closeAll();
+      await app.close();
+      await store.close();
+    })();
+    return closed;
+  };
+  onTestFinished(close);
 
-  const keeper = await signedIn(app, ports);
+  const keeper = signedInAs ?? (await signedIn(app, ports));
   const yard = (await store.yards.yards())[0]?.id as string;
   return {
     app,
@@ -152,6 +169,10 @@ export async function openHouse(options: HouseOptions = {}): Promise<House> {
     },
     async look(feeder) {
       return (await app.inject({ url: `/api/v1/feeders/${feeder}`, headers: keeper })).json();
+    },
+    async restart() {
+      await close();
+      return openOn(file, clock, options, keeper);
     },
   };
 }

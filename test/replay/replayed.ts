@@ -1,0 +1,21 @@
+import { readLine } from "../../server/replay/logLine.ts";
+import { Replay } from "../../server/replay/replay.ts";
+
+export interface Told {
+  readonly replay: Replay;
+  readonly told: readonly Record<string, unknown>[];
+  readonly alarms: readonly string[]; // "2026-01-15T10:00:00.000Z trayJammed unacknowledged"
+}
+
+/** Lives a downloaded log through. @throws Error where a line of it isn't taken: our own export must be. */
+export function replayed(log: string): Told {
+  const told: Record<string, unknown>[] = [];
+  const replay = new Replay({ settings: {}, hourly: false, say: (line) => told.push(line as never) });
+  for (const text of log.trimEnd().split("\n")) {
+    const read = readLine(text);
+    const problems = read.kind === "wrong" ? read.problems : replay.take(read.line);
+    if (problems.length > 0) throw new Error(`${JSON.stringify(problems)} in ${text.slice(0, 200)}`);
+  }
+  const alarms = told.flatMap(({ alarm, phase, at }) => (alarm === undefined ? [] : [`${at} ${alarm} ${phase}`]));
+  return { replay, told, alarms };
+}

@@ -1,0 +1,107 @@
+import { describe, expect, it } from "vitest";
+import type { FeederState } from "../../server/domain/feeder.ts";
+import { PlayedDay } from "./playedDay.ts";
+import { replayed, type Told } from "./replayed.ts";
+
+/**
+ * Goal: a downloaded log replays to the very state and the very alarms of the server, whatever was done to the feeder that day.
+ * Method: one day that holds all of it, before the real door; then the same log with one thing of it falsified at a time, as a
+ * faulty exporter would, of which each must show.
+ */
+describe("a day with everything in it", { timeout: 240_000 }, () => {
+  it("replays exactly, and wouldn't if any of it were missing from the log", async () => {
+    const day = await PlayedDay.begin();
+    const berit = await day.secondKeeper("Berit");
+    await day.live(40);
+    await day.keeper("refills", { what: { kind: "added", grams: 300 } });
+    await day.settings({ portionGrams: 4 });
+    await day.live(30);
+    await day.settings({ warnAheadDays: 3, food: "shelled peanuts" });
+
+    day.silent = true; // birds come, and nobody hears of it until the line is back
+    await day.live(35);
+    day.silent = false;
+    expect(await day.reportInDisorder()).toBeGreaterThan(3);
+    await day.live(20);
+    await day.keeper("orders", { kind: "pause", until: day.iso(60) });
+    await day.live(10);
+    await day.restart(17);
+    await day.live(10);
+    await day.keeper("refills", { at: day.iso(-120), what: { kind: "level", grams: 1_400 } });
+    await day.live(5);
+
+    day.house.sockets.deliver = () => true; // an order leaves at once for a feeder that holds its line
+    await day.keeper("orders", { kind: "resume" });
+    await day.keeper("alarms/scaleSilent/shelve", { until: day.iso(600) });
+    day.fail("jam");
+    await day.live(25);
+    await day.keeper("alarms/trayJammed/acknowledge", {}, berit);
+    await day.live(2);
+    day.silent = true;
+    await day.live(12); // ends with looks alone
+
+    const state = await day.state();
+    expect(JSON.stringify(state.alarms.trayJammed)).toContain('"Berit"');
+    expect(state.alarms.scaleSilent).toMatchObject({ phase: "shelved", shelvedBy: "Keeper" });
+    expect(state.orders.newest).toMatchObject({ kind: "resume", phase: "confirmed" });
+    const log = await day.log();
+    const alarms = (await day.changes()).map(({ at, fault, to }) => `${new Date(at).toISOString()} ${fault} ${to}`);
+    const told = replayed(log);
+    expect(told.alarms).toEqual(alarms);
+    expect(told.replay.stateOf(day.feeder)).toEqual(state);
+
+    const same = ({ replay, alarms: found }: Told) =>
+      plain(replay.stateOf(day.feeder)) === plain(state) && found.join() === alarms.join();
+    expect(same(told)).toBe(true);
+    for (const [missing, falsify] of Object.entries(falsified)) {
+      const lines = falsify(log.trimEnd().split("\n"));
+      expect(lines.join("\n"), `the day must hold ${missing}`).not.toBe(log.trimEnd());
+      expect(same(replayed(lines.join("\n"))), `a log without ${missing}`).toBe(false);
+    }
+  });
+});
+
+/** By keys in their order, which a state that came out of a database may have changed. */
+const plain = (state: FeederState | null): string =>
+  JSON.stringify(state, (_, value) =>
+    value !== null && typeof value === "object" && !Array.isArray(value)
+      ? Object.fromEntries(Object.entries(value).sort(([a], [b]) => (a < b ? -1 : 1)))
+      : value,
+  );
+
+type Falsify = (lines: readonly string[]) => readonly string[];
+
+const without =
+  (words: RegExp): Falsify =>
+  (lines) =>
+    lines.filter((line, index) => index === 0 || !words.test(line));
+const changed =
+  (words: RegExp, to: string): Falsify =>
+  (lines) =>
+    lines.map((line) => line.replace(words, to));
+
+const falsified: Readonly<Record<string, Falsify>> = {
+  "the first change of settings": without(
+    /"settings":.*"portionGrams":4.*"food":"peanuts"|"food":"peanuts".*"portionGrams":4/,
+  ),
+  "the second change of settings": without(/"settings":.*"shelled peanuts"/),
+  "when the refill that was told late happened": changed(/"refill":\{"at":"[^"]+",/, '"refill":{'),
+  "who acknowledged": changed(/"by":"Berit"/, '"by":"Keeper"'),
+  "the shelving": without(/"shelve"/),
+  "until when it was shelved": changed(/("shelve":.*"until":"20..-..-..T..:..):../, "$1:59"),
+  "the pause": without(/"pause":/),
+  "the resume": without(/"resume":/),
+  "what left over the socket": without(/"orders":"sent"/),
+  "patrol's looks": without(/"patrol":"looked"/),
+  "that looks are told, so that none are made up for the time when the server was down": without(/"patrol":/),
+  "the events that came late, to fill a gap": (lines) => {
+    const highest = { seq: 0 };
+    return lines.map((line) => {
+      const said = JSON.parse(line);
+      if (!said.report) return line;
+      said.report.events = said.report.events.filter(({ seq }: { seq: number }) => seq > highest.seq);
+      highest.seq = Math.max(highest.seq, ...said.report.events.map(({ seq }: { seq: number }) => seq));
+      return JSON.stringify(said);
+    });
+  },
+};
