@@ -5,7 +5,7 @@ import type { WitnessedTurn } from "../simulator/live.ts";
 import { drawPlot, everySensor, type PlantedFaultKind, type Plot } from "../simulator/plot.ts";
 import { turnTray } from "../simulator/tray.ts";
 import { ExactCusum, limitFor } from "./optimum.ts";
-import { percent, rounded, table } from "./report.ts";
+import { type Judgement, percent, rounded, table } from "./report.ts";
 import { mean, poissonLimits, quantile } from "./statistics.ts";
 import { type Raised, watch } from "./watch.ts";
 
@@ -60,7 +60,8 @@ interface Verdict {
 /** Portions after the first word within which the name may still sharpen. */
 const patience = 6;
 
-export function judgeDiagnosis(seeds: readonly number[]): string {
+export function judgeDiagnosis(seeds: readonly number[]): Judgement {
+  const figures: Record<string, number> = {};
   const matrix: (string | number)[][] = [];
   const delays: (string | number)[][] = [];
   const calm: (string | number)[][] = [];
@@ -68,11 +69,15 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
     const all = name === "all sensors";
     const some = all ? seeds : seeds.filter((_, index) => index % 4 === 0);
     const falsely = new Map<FaultKind, number>();
+    const ratios: (readonly [number, number])[] = [];
     let healthyDays = 0;
     let [right, wrong, honest, missed] = [0, 0, 0, 0];
     for (const fault of faults) {
       if (!shows(fault, study)) continue;
       const verdicts = some.map((seed) => verdictOn(plotted(seed, fault, study), fault));
+      for (const { portions, optimum } of verdicts) {
+        if (optimum !== null && Number.isFinite(portions)) ratios.push([portions, optimum]);
+      }
       const counted = new Map<string, number>();
       for (const { named, before, healthyDays: days } of verdicts) {
         counted.set(named, (counted.get(named) ?? 0) + 1);
@@ -94,6 +99,9 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
       delays.push(delayRow(name, fault, verdicts));
     }
     const of = right + wrong + honest + missed;
+    figures[`${name}: rightly`] = right / of;
+    figures[`${name}: wrongly`] = wrong / of;
+    figures[`${name}: ratio`] = mean(ratios.map(([ours]) => ours)) / mean(ratios.map(([, best]) => best));
     const falseAlarms = [...falsely.values()].reduce((sum, count) => sum + count, 0);
     const limits = poissonLimits(falseAlarms);
     const years = healthyDays / 365;
@@ -105,10 +113,11 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
       percent(missed / of),
       [...falsely].map(([kind, count]) => `${kind} ${count}`).join(", ") || "none",
       years,
+      figures[`${name}: ratio`] ?? Number.NaN,
       `${rounded(falseAlarms / years)} (${rounded(limits.low / years)} to ${rounded(limits.high / years)})`,
     ]);
   }
-  return [
+  const tables = [
     table("Diagnosis: what planted faults were called", ["feeder", "planted", "cases", "rightly", "called"], matrix),
     table(
       "Diagnosis: portions from the first that shows the fault to the first word, beside the exact cumulative sum on the same stream",
@@ -117,10 +126,21 @@ export function judgeDiagnosis(seeds: readonly number[]): string {
     ),
     table(
       "Diagnosis: all faults together, and false alarms of these kinds while all was well (wanted: at most 1 a year)",
-      ["feeder", "rightly", "honestly unsure", "wrongly", "not found", "false alarms", "feeder-years", "a feeder-year"],
+      [
+        "feeder",
+        "rightly",
+        "honestly unsure",
+        "wrongly",
+        "not found",
+        "false alarms",
+        "feeder-years",
+        "delay ratio",
+        "a feeder-year",
+      ],
       calm,
     ),
   ].join("\n");
+  return { tables, figures };
 }
 
 const shows = (fault: Judged, { sensors = everySensor, currentMeasured = true, ...study }: Partial<Plot>): boolean => {

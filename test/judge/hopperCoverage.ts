@@ -1,6 +1,6 @@
 import { after, days, type Instant } from "../../server/domain/instant.ts";
 import { drawPlot, everySensor, type Plot } from "../simulator/plot.ts";
-import { percent, table } from "./report.ts";
+import { type Judgement, percent, table } from "./report.ts";
 import { mean, quantile } from "./statistics.ts";
 import { watch } from "./watch.ts";
 
@@ -23,7 +23,7 @@ const kinds: readonly { readonly name: string; readonly study: Partial<Plot> }[]
  * How often the truth lies in the hopper's 90 % interval, at each full hour from the second day on, a month each. Hours of one
  * month go together, so months are what counts: the spread over them is told beside the share.
  */
-export function judgeHopper(seeds: readonly number[]): string {
+export function judgeHopper(seeds: readonly number[]): Judgement {
   const rows: (string | number)[][] = [];
   let [insideAll, hoursAll] = [0, 0];
   kinds.forEach(({ name, study }, index) => {
@@ -69,5 +69,6 @@ export function judgeHopper(seeds: readonly number[]): string {
     "width, of capacity",
     "off, of capacity",
   ];
-  return table("Hopper: how often its interval holds the truth (wanted 85 to 95 %)", columns, rows);
+  const tables = table("Hopper: how often its interval holds the truth (wanted 85 to 95 %)", columns, rows);
+  return { tables, figures: { coverage: insideAll / hoursAll } };
 }

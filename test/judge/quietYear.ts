@@ -3,13 +3,13 @@ import { ruleOf } from "../../server/domain/faults.ts";
 import { Replay } from "../../server/replay/replay.ts";
 import { live } from "../simulator/live.ts";
 import { drawPlot } from "../simulator/plot.ts";
-import { rounded, table } from "./report.ts";
+import { type Judgement, rounded, table } from "./report.ts";
 
 /**
  * Healthy years, all causes together: frost comes, food runs low and is refilled, the line loses reports, snow falls, birds sit on
  * the scale. Wanted: at most one pushed alarm a week for each feeder.
  */
-export function judgeQuiet(seeds: readonly number[]): string {
+export function judgeQuiet(seeds: readonly number[]): Judgement {
   const raised = new Map<FaultKind, number>();
   let weeks = 0;
   const worst: number[] = [];
@@ -36,11 +36,12 @@ export function judgeQuiet(seeds: readonly number[]): string {
     ["all that are pushed", "", pushed, pushed / weeks],
     ["the worst feeder", "", "", rounded(Math.max(...worst))],
   );
-  return table(
+  const tables = table(
     `Quiet: alarms in ${rounded(weeks / 52.18)} healthy feeder-years`,
     ["alarm", "priority", "raised", "a feeder-week"],
     rows,
   );
+  return { tables, figures: { pushedAWeek: pushed / weeks } };
 }
 
 interface Summary {

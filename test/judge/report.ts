@@ -1,3 +1,9 @@
+/** What one part of the judge found: tables to be read, and the figures that a quick test can hold it to. */
+export interface Judgement {
+  readonly tables: string;
+  readonly figures: Readonly<Record<string, number>>;
+}
+
 /** Plain tables for a terminal and for DEVELOPERS.md alike. */
 export function table(
   title: string,

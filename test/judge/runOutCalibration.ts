@@ -1,6 +1,6 @@
 import { after, days, hours, type Instant, inHours, type Span } from "../../server/domain/instant.ts";
 import { drawPlot, everySensor, type Plot } from "../simulator/plot.ts";
-import { percent, table } from "./report.ts";
+import { type Judgement, percent, table } from "./report.ts";
 import { mean, quantile } from "./statistics.ts";
 import { type ToldHopper, watch } from "./watch.ts";
 
@@ -8,7 +8,8 @@ import { type ToldHopper, watch } from "./watch.ts";
  * Forecasts beside what came: the keeper refills only some hours after the hopper has run out, so that each forecast meets its
  * truth. The straight line goes through the level as it stood a day ago and stands now.
  */
-export function judgeRunOut(seeds: readonly number[]): string {
+export function judgeRunOut(seeds: readonly number[]): Judgement {
+  const figures: Record<string, number> = {};
   const rows: (string | number)[][] = [];
   for (const { name, study } of kinds) {
     const found: Met[] = [];
@@ -26,6 +27,8 @@ export function judgeRunOut(seeds: readonly number[]): string {
         met.map(({ p10, p90, truth }) => (p90 - p10) / truth),
         0.5,
       );
+      if (span === "all") figures[name] = inside;
+      if (span === "all") figures[`${name}, better by`] = 1 - ours / theirs;
       rows.push([
         name,
         span,
@@ -50,11 +53,12 @@ export function judgeRunOut(seeds: readonly number[]): string {
     "line off, h",
     "better by",
   ];
-  return table(
+  const tables = table(
     "Run-out: the 80 % interval (wanted 75 to 85 %), and against a straight line through the last day",
     columns,
     rows,
   );
+  return { tables, figures };
 }
 
 const kinds: readonly { readonly name: string; readonly study: Partial<Plot> }[] = [

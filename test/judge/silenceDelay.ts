@@ -5,13 +5,13 @@ import { silentFrom } from "../../server/domain/silence/feederSilence.ts";
 import { seededChance } from "../../server/practice/chance.ts";
 import { drawPlot, everySensor, type PlantedFaultKind, type Plot } from "../simulator/plot.ts";
 import { ExactCusum, limitFor } from "./optimum.ts";
-import { rounded, table } from "./report.ts";
+import { type Judgement, rounded, table } from "./report.ts";
 import { mean, poissonLimits, quantile } from "./statistics.ts";
 import { watch } from "./watch.ts";
 
 /** Dead sensors, beside the exact sum over landings; and a silent feeder, beside the exact law of its line's gaps. */
-export function judgeSilence(seeds: readonly number[]): string {
-  return [sensorTable(seeds), feederTable(seeds)].join("\n");
+export function judgeSilence(seeds: readonly number[]): Judgement {
+  return { tables: [sensorTable(seeds), feederTable(seeds)].join("\n"), figures: {} };
 }
 
 // --- sensors -------------------------------------------------------------------------------------------------------------
