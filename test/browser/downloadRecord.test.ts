@@ -1,0 +1,81 @@
+import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import type { Browser } from "playwright-core";
+import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
+import { readLine } from "../../server/replay/logLine.ts";
+import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import { findChromium } from "../support/chromium.ts";
+import { launchBrowser, openPhone } from "./keeperPhone.ts";
+
+/** The link by which a keeper takes a feeder's record home: the built server and client, a real browser, a real file. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let browser: Browser;
+beforeAll(async () => {
+  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(() => browser?.close());
+
+describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
+  it("is a file of which every line can be read, with all that was told and done", async () => {
+    const scratch = mkdtempSync(join(tmpdir(), "pieward-record-"));
+    const phone = await openPhone(browser);
+    onTestFinished(async () => {
+      await phone.context.close();
+      rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
+    });
+    const [, link] = await runBuiltServer(join(scratch, "data")).says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+    const { origin, hash } = new URL(link as string);
+    const { page } = phone;
+    const knock = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {
+      const headers = { "x-pieward": "1", ...(key === undefined ? {} : { authorization: `Bearer ${key}` }) };
+      const response = await phone.context.request[method](`${origin}/api/v1${path}`, {
+        headers,
+        ...(method === "get" ? {} : { data }),
+      });
+      if (!response.ok()) throw new Error(`${path} was refused: ${await response.text()}`);
+      return response.json();
+    };
+
+    await knock("post", "/claim", { token: hash.slice(1), name: "Asta", passphrase: "four black feathers" });
+    const { yards } = await knock("get", "/home", null);
+    const { feeder, key } = await knock("post", "/feeders", { name: "Rowan", yard: yards[0].id });
+    const press = { seq: 1, uptimeMs: 50_000, kind: "press" };
+    await knock(
+      "post",
+      "/report",
+      { boot: "b-1", sentUptimeMs: 60_000, readings: { paused: false }, events: [press] },
+      key,
+    );
+    await knock("patch", `/feeders/${feeder.id}`, { portionGrams: 2 });
+    await knock("post", `/feeders/${feeder.id}/refills`, { id: "refill-0001", what: { kind: "added", grams: 400 } });
+    await knock("post", `/feeders/${feeder.id}/orders`, { id: "order-0001", kind: "pause" });
+
+    await page.goto(`${origin}/feeders/${feeder.id}/settings`);
+    const coming = page.waitForEvent("download");
+    await page.getByRole("link", { name: "Download its record" }).click();
+    const download = await coming;
+    expect(download.suggestedFilename()).toBe(`${feeder.id}.ndjson`);
+    const file = join(scratch, "record.ndjson");
+    await download.saveAs(file);
+
+    const text = readFileSync(file, "utf8");
+    expect(text.endsWith("\n")).toBe(true); // none is cut off
+    const read = text.trimEnd().split("\n").map(readLine);
+    expect(read.filter(({ kind }) => kind === "wrong")).toEqual([]);
+    const lines = read.flatMap((one) => (one.kind === "read" ? [one.line] : []));
+    expect(lines.every((line) => line.feeder === feeder.id)).toBe(true);
+    const told = lines.filter(({ kind }) => kind !== "patrol"); // whether patrol has looked by then is chance
+    expect(told).toMatchObject([
+      { kind: "settings", settings: { name: "Rowan" } },
+      { kind: "report", report: { boot: "b-1", events: [{ seq: 1, kind: "press" }] } },
+      { kind: "settings", settings: { portionGrams: 2 } },
+      { kind: "keeper", act: { by: "Asta", refill: { grams: 400 } } },
+      { kind: "keeper", act: { by: "Asta", pause: { id: "order-0001" } } },
+    ]);
+    expect(phone.complaints).toEqual([]);
+  }, 120_000);
+});
