@@ -51,6 +51,21 @@ export function civilDaylightHours(place: Place, from: Instant, to: Instant): nu
 }
 
 /**
+ * The birds' working day in which a moment lies or that is nearest: from civil dawn to dusk, in the turn of the sun from one
+ * lowest point to the next. Where the sun never goes below -6° it is that whole turn; where it never comes above, nothing
+ * (`dawn` = `dusk`).
+ */
+export function civilDayAround(
+  place: Place,
+  at: Instant,
+): { from: Instant; to: Instant; dawn: Instant; dusk: Instant } {
+  const { from, to, spans } = solarDayAround(place, at);
+  const lit = spans.filter(({ kind }) => kind !== "night");
+  const dawn = lit[0]?.from ?? to;
+  return { from, to, dawn, dusk: lit.at(-1)?.to ?? dawn };
+}
+
+/**
  * The stretch that a day's ribbon shows: from the civil dusk of the evening before to that of `localDate` (YYYY-MM-DD).
  * Where dusk never comes, its place is taken by the local solar midnight, into which late dusks run in early summer, so
  * that one day's ribbon ends where the next begins. Without a place: from one local midnight to the next.

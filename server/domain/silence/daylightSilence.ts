@@ -1,11 +1,11 @@
 import type { Place } from "../feeder.ts";
-import { days, hours, type Instant, inHours, later, minutes, type Span } from "../instant.ts";
-import { civilDaylightHours } from "../sun.ts";
+import { days, hours, type Instant, later, minutes } from "../instant.ts";
+import { type DayProfile, exposure, flatProfile, withBout } from "./dayProfile.ts";
 import { logGammaSilence } from "./tails.ts";
 
 /**
  * A sensor that stands alone is measured against the daylight that passes: so many bouts of use in so many hours with the
- * sun above -6° (all hours where the place isn't known).
+ * sun above -6° (all hours where the place isn't known), each hour weighed by how much it is used at that time of the day.
  */
 export interface Bide {
   readonly bouts: number; // as learnt, older ones counting less
@@ -15,6 +15,7 @@ export interface Bide {
   readonly seen: number; // bouts in all
   readonly since: Instant; // the first of them, or when watching began
   readonly from: Instant; // the silence is counted from here
+  readonly profile: DayProfile;
 }
 
 export const unbided = (now: Instant): Bide => ({
@@ -25,28 +26,30 @@ export const unbided = (now: Instant): Bide => ({
   seen: 0,
   since: now,
   from: now,
+  profile: flatProfile,
 });
 
 /** The sensor spoke. */
 export function boutContinued(bide: Bide, place: Place | null, at: Instant): Bide {
-  if (bide.seen === 0) return { ...bide, seen: 1, since: at, from: at };
+  if (bide.seen === 0) return { ...bide, seen: 1, since: at, from: at, profile: withBout(bide.profile, place, at) };
   if (at - bide.from < boutGap) return at > bide.from ? continued(bide, at) : bide;
-  const exposure = exposureOf(bide, place, at);
-  const learn = !isTooLong(bide, exposure, at);
+  const spent = exposureOf(bide, place, at);
+  const learn = !isTooLong(bide, spent, at);
   return {
     bouts: bide.bouts * kept + 1,
-    hours: bide.hours * kept + (learn ? exposure : 0),
-    squares: bide.squares * kept + (learn ? exposure * exposure : 0),
+    hours: bide.hours * kept + (learn ? spent : 0),
+    squares: bide.squares * kept + (learn ? spent * spent : 0),
     // Learnt even from a fault: whoever was alarmed once for nothing should not be so again for the same.
-    longest: Math.max(bide.longest * longestKept, exposure),
+    longest: Math.max(bide.longest * longestKept, spent),
     seen: bide.seen + 1,
     since: bide.since,
     from: at,
+    profile: withBout(bide.profile, place, at),
   };
 }
 
 /** The same bout goes on. Written out, not spread: it runs for most events. */
-const continued = ({ bouts, hours, squares, longest, seen, since }: Bide, from: Instant): Bide => ({
+const continued = ({ bouts, hours, squares, longest, seen, since, profile }: Bide, from: Instant): Bide => ({
   bouts,
   hours,
   squares,
@@ -54,6 +57,7 @@ const continued = ({ bouts, hours, squares, longest, seen, since }: Bide, from: 
   seen,
   since,
   from,
+  profile,
 });
 
 /** Whether it has been silent for longer than its habits and a stormy day allow. */
@@ -67,36 +71,32 @@ export const logBide = (bide: Bide, place: Place | null, now: Instant): number =
 
 /** Cheap to ask, and seldom so. */
 const mayBeTooLong = (bide: Bide, now: Instant): boolean =>
-  bide.seen >= boutsMin && now - bide.since >= historyMin && now - bide.from >= stormMax;
+  bide.seen >= boutsMin && bide.from - bide.since >= historyMin && now - bide.from >= stormMax;
 
-const isTooLong = (bide: Bide, exposure: number, now: Instant): boolean =>
-  mayBeTooLong(bide, now) &&
-  exposure >= longestFactor * bide.longest &&
-  logSilence(bide, exposure) <= logAllowed(bide, now);
+const isTooLong = (bide: Bide, spent: number, now: Instant): boolean =>
+  mayBeTooLong(bide, now) && spent >= longestFactor * bide.longest && logSilence(bide, spent) <= logAllowed(bide, now);
 
 /** Tempered by how clustered the bouts are (quasi-likelihood). */
-function logSilence(bide: Bide, exposure: number): number {
+function logSilence(bide: Bide, spent: number): number {
   if (bide.bouts === 0 || bide.hours === 0) return 0;
   const mean = bide.hours / bide.bouts;
   // Of exponential gaps the variance is the mean squared.
   const dispersion = Math.max(1, (bide.squares / bide.bouts - mean * mean) / (mean * mean));
-  return logGammaSilence(bide.bouts, bide.hours, exposure) / dispersion;
+  return logGammaSilence(bide.bouts, bide.hours, spent) / dispersion;
 }
 
 /** Wanted: less than one false alarm in a feeder's year; three sensors may stand alone; each bout starts one silence. */
 const logAllowed = (bide: Bide, now: Instant) => -Math.log(3 * bide.seen * (days(365) / (now - bide.since)));
 
-function exposureOf(bide: Bide, place: Place | null, now: Instant): number {
-  const to = later(bide.from, now);
-  return place === null ? inHours((to - bide.from) as Span) : civilDaylightHours(place, bide.from, to);
-}
+const exposureOf = (bide: Bide, place: Place | null, now: Instant): number =>
+  exposure(bide.profile, place, bide.from, later(bide.from, now));
 
 /** Uses closer than this are one bout: a bird at work. Common practice, no source. */
 const boutGap = minutes(10);
 /** With 30 bouts the rate is known to about a fifth (1 / √30). */
 const boutsMin = 30;
-/** Three days at the least: fewer don't tell how mornings differ from noons, nor one day from the next. */
-const historyMin = days(3);
+/** Used through two nights at the least: less doesn't tell how mornings differ from noons, nor one day from the next. */
+const historyMin = days(2);
 /** A day of storm with the night on either side keeps every bird away, and nothing else here could tell. */
 const stormMax = hours(48);
 const longestFactor = 1.5;

@@ -1,4 +1,4 @@
-import type { FeederEvent, Readings } from "../facts.ts";
+import type { FeederEvent, Portion, Readings } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { type Instant, later } from "../instant.ts";
 import { type Bide, boutContinued, unbided } from "./daylightSilence.ts";
@@ -76,6 +76,8 @@ export function sensed(sensors: SensorsState, event: FeederEvent, settings: Feed
     case "visit":
       return active(sensors, "perch", event.recordedAt, settings);
     case "portion": {
+      const payer = unsaidPayer(sensors, event);
+      if (payer !== null) sensors = active(sensors, payer, event.recordedAt, settings, { events: 0 });
       if (event.chuteCount === null || event.chuteCount <= 0) return sensors;
       const { total, heardSince, backwards } = sensors.chute;
       // Written out, not spread, as is all that runs for every event, of which a report may hold thousands.
@@ -93,6 +95,17 @@ export function sensed(sensors: SensorsState, event: FeederEvent, settings: Feed
       return sensors;
   }
 }
+
+/** A feeder that tells of its portions but not of the presses that they paid has told of the presses by that. */
+function unsaidPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Portion & { recordedAt: Instant }) {
+  if (paysFor !== null || (cause !== "press" && cause !== "deposit")) return null;
+  const payer = cause === "press" ? "button" : "detector";
+  const { lastAt } = sensors[payer];
+  return lastAt === null || recordedAt - lastAt > paidWithin ? payer : null;
+}
+
+/** A portion that comes this soon after a press or deposit that was told is what pays it. */
+const paidWithin = 60_000;
 
 /** The readings of one report, after its events. Growth of a total that no event explained is activity too. */
 export function counted(

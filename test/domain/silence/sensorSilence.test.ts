@@ -152,6 +152,31 @@ describe("a sensor among others", () => {
   });
 });
 
+describe("a portion that pays a press", () => {
+  const paid = (cause: "press" | "deposit" | "timer", paysFor: number | null, minute: number): FeederEvent => ({
+    kind: "portion",
+    cause,
+    paysFor,
+    motorRan: null,
+    meanCurrent: null,
+    peakCurrent: null,
+    chuteCount: null,
+    seq: minute + 1,
+    recordedAt: time.after(start, minutes(minute)),
+  });
+
+  it("tells of the press where nothing else did, and of nothing where the press was told, or none was paid", () => {
+    const unsaid = sensed(unwatchedSensors(start), paid("press", null, 1), larch);
+    expect(unsaid.button.lastAt).toBe(time.after(start, minutes(1)));
+    expect(unsaid.perch.beside.button?.open).toBe(1);
+    expect(sensed(unwatchedSensors(start), paid("deposit", null, 1), larch).detector.lastAt).not.toBeNull();
+    const pressed = sensed(unwatchedSensors(start), { kind: "press", seq: 1, recordedAt: start }, larch);
+    expect(sensed(pressed, paid("press", null, 1), larch).button.lastAt).toBe(start);
+    expect(sensed(pressed, paid("press", 1, 9), larch).button.lastAt).toBe(start);
+    expect(sensed(pressed, paid("timer", null, 9), larch)).toBe(pressed);
+  });
+});
+
 describe("a detector with a beam in its slot", () => {
   const drop = (seq: number, metal: boolean): FeederEvent => ({
     kind: "deposit",

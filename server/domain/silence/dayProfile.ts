@@ -1,0 +1,70 @@
+import type { Place } from "../feeder.ts";
+import { days, earlier, type Instant, inHours, later, type Span } from "../instant.ts";
+import { civilDayAround } from "../sun.ts";
+
+/**
+ * When in the day a sensor is used: bouts so far in each eighth of the birds' day, from civil dawn to dusk, newer ones
+ * counting more; by eighths of the whole day (UTC) where the place isn't known. Eighths of the light and not hours by the
+ * clock, so that a habit of the early morning stays one from winter to summer.
+ */
+export type DayProfile = readonly number[];
+
+const parts = 8;
+export const flatProfile: DayProfile = Array.from({ length: parts }, () => 0);
+
+export function withBout(profile: DayProfile, place: Place | null, at: Instant): DayProfile {
+  const part = partOf(dayAround(place, at), at);
+  return profile.map((count, index) => count * kept + (index === part ? 1 : 0));
+}
+
+/**
+ * Exposure: the hours of light in a stretch, each weighed by how much the sensor is used at that time of the day; over
+ * a whole day they come to its hours. So a silence is measured against what was to be expected of its very hours (time
+ * rescaling; Brown, Barbieri, Ventura, Kass & Frank 2002): a quiet noon says little of a sensor that is used at dawn.
+ */
+export function exposure(profile: DayProfile, place: Place | null, from: Instant, to: Instant): number {
+  const weights = weightsOf(profile);
+  let weighed = 0;
+  for (let at = from; at < to; ) {
+    const day = dayAround(place, at);
+    const part = (day.dusk - day.dawn) / parts;
+    for (let index = 0; part > 0 && index < parts; index++) {
+      const began = later(at, (day.dawn + index * part) as Instant);
+      const ended = earlier(to, (day.dawn + (index + 1) * part) as Instant);
+      if (ended > began) weighed += (weights[index] ?? 1) * (ended - began);
+    }
+    at = later(day.to, (at + 1) as Instant);
+  }
+  return inHours(weighed as Span);
+}
+
+interface Day {
+  readonly dawn: Instant;
+  readonly dusk: Instant;
+  readonly to: Instant;
+}
+
+function dayAround(place: Place | null, at: Instant): Day {
+  if (place !== null) return civilDayAround(place, at);
+  const dawn = (Math.floor(at / days(1)) * days(1)) as Instant;
+  const to = (dawn + days(1)) as Instant;
+  return { dawn, dusk: to, to };
+}
+
+/** A bird before dawn is an early bird of the first part, one after dusk a late one of the last. */
+const partOf = ({ dawn, dusk }: Day, at: Instant): number =>
+  dusk > dawn ? Math.min(parts - 1, Math.max(0, Math.floor((parts * (at - dawn)) / (dusk - dawn)))) : parts >> 1;
+
+/** How much a part is used, 1 on average: smoothed over its neighbours and towards flat while little is known. */
+function weightsOf(profile: DayProfile): readonly number[] {
+  const at = (index: number) => profile[Math.min(parts - 1, Math.max(0, index))] ?? 0;
+  const mean = profile.reduce((sum, count) => sum + count, 0) / parts;
+  return profile.map((count, index) => {
+    const smooth = 0.5 * count + 0.25 * (at(index - 1) + at(index + 1));
+    return (smooth + presumed) / (mean + presumed);
+  });
+}
+
+/** As if each part had been used so often: with 30 bouts known, half is believed. Our choice. */
+const presumed = 4;
+const kept = 1 - 1 / 300;
