@@ -6,7 +6,18 @@ import type { Fact } from "../domain/facts.ts";
 import { type FeederSettings, type FeederState, newFeeder } from "../domain/feeder.ts";
 import { levelOf } from "../domain/hopper/level.ts";
 import { forecastEmpty } from "../domain/hopper/runOut.ts";
-import { after, days, earlier, hours, type Instant, inDays, isoOf, seconds } from "../domain/instant.ts";
+import {
+  after,
+  between,
+  days,
+  earlier,
+  hours,
+  type Instant,
+  inDays,
+  inHours,
+  isoOf,
+  seconds,
+} from "../domain/instant.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
 import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
 import { factOf, type SaidAct } from "../flows/pure/loggedActs.ts";
@@ -193,9 +204,13 @@ export class Replay {
   }
 
   #nextTelling({ zone }: FeederSettings, now: Instant): Instant {
-    const midnight = startOfLocalDay(addLocalDays(localDateOf(now, zone), 1), zone);
-    const fullHour = ((Math.floor(now / hours(1)) + 1) * hours(1)) as Instant;
-    return this.#options.hourly ? earlier(midnight, fullHour) : midnight;
+    const today = localDateOf(now, zone);
+    const midnight = startOfLocalDay(addLocalDays(today, 1), zone);
+    if (!this.#options.hourly) return midnight;
+    // Full hours by the yard's own clock, which in some zones are half past by others.
+    const begun = startOfLocalDay(today, zone);
+    const fullHour = after(begun, hours(Math.floor(inHours(between(begun, now))) + 1));
+    return earlier(midnight, fullHour);
   }
 }
 

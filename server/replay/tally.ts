@@ -76,7 +76,7 @@ export class Tally {
       from: this.#from === null ? null : isoOf(this.#from),
       to: this.#to === null ? null : isoOf(this.#to),
       feeders: this.#feeders,
-      feederWeeks: Number(feederWeeks.toFixed(3)),
+      feederWeeks: Number(feederWeeks.toPrecision(4)),
       ...this.#reports,
       alarms: Object.fromEntries(alarms),
       ...this.#detectionSummary(),
