@@ -26,10 +26,13 @@ export async function openActs(kept: Cupboard): Promise<void> {
   const flushSoon = () => {
     if (document.visibilityState !== "hidden") void flush();
   };
-  // There is no background sync everywhere, so every sign of life is taken as a chance.
+  // There is no background sync everywhere, so every sign of life is taken as a chance. Not every phone says when its line
+  // is back (a page that was reloaded without one isn't told either), and a pause shouldn't wait for long: so it is tried anew.
   addEventListener("online", flushSoon);
   document.addEventListener("visibilitychange", flushSoon);
-  setInterval(flushSoon, 30_000);
+  setInterval(() => {
+    if (waiting.value.length > 0 && flushing === null) flushSoon();
+  }, 3_000);
   await flush();
 }
 

@@ -65,9 +65,12 @@ const complete = (kept: HomeView): HomeView => ({
   })),
 });
 
+let refreshing = false;
 export async function refreshHome(): Promise<void> {
+  refreshing = true;
   const answer = await api.home();
   noteLine(answer);
+  refreshing = false;
   if (answer.kind === "ok") acceptHome(answer.value);
   else if (answer.kind === "problem") homeProblem.value = answer.problem.detail;
 }
@@ -78,7 +81,10 @@ export function noteLine(answer: Answer<unknown>): void {
     line.value = "cut";
     return;
   }
+  const isBack = line.value === "cut";
   if (line.value !== "live") line.value = "quiet";
+  // An act got through first: what was missed meanwhile is fetched too, and the live line begun.
+  if (isBack && !refreshing) void refreshHome();
   if (answer.kind === "signedOut") leave();
   if (answer.kind === "ok" && signedIn.value !== "no") signedIn.value = "yes";
 }

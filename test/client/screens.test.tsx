@@ -8,6 +8,7 @@ import { days } from "../../client/state/days.ts";
 import { acceptFeeder, findFeeder, home, line, openHome, signedIn } from "../../client/state/home.ts";
 import { now } from "../../client/state/now.ts";
 import type { HomeView } from "../../server/contract/api.ts";
+import { faultKinds, ruleOf } from "../../server/domain/faults.ts";
 import { alarmView, dayView, feederView, homeView } from "./cannedViews.ts";
 
 type Reply = { readonly status: number; readonly body: unknown };
@@ -197,6 +198,37 @@ describe("one feeder", () => {
     expect((await cupboard.keys()).some((key) => key.startsWith("waiting/"))).toBe(false);
   });
 
+  it("takes an act that gets through for the line's return, and fetches what it missed", async () => {
+    const cupboard = memoryCupboard();
+    await cupboard.put("home", { view: homeView(Date.now()), asOf: Date.now() });
+    server.cut = true;
+    await openAt("/feeders/rowan", cupboard);
+    await screen.findByText("No connection to the server.");
+    server.cut = false; // and no browser says so
+    fireEvent.click(screen.getByRole("button", { name: "Pause for 1 hour" }));
+    await waitFor(() => expect(screen.queryByText("No connection to the server.")).toBeNull());
+    await waitFor(() => expect(server.asked.some(({ path }) => path === "/home")).toBe(true));
+  });
+
+  it("opens from what an earlier build kept, though it lacks what came since", async () => {
+    const cupboard = memoryCupboard();
+    const { foods: _, ...older } = homeView(Date.now());
+    const yards = older.yards.map((yard) => ({
+      ...yard,
+      feeders: yard.feeders.map(({ blindSpots: _, hopper: { portionWords: __, ...hopper }, ...feeder }) => ({
+        ...feeder,
+        hopper,
+      })),
+    }));
+    await cupboard.put("home", { view: { ...older, yards }, asOf: Date.now() });
+    server.cut = true;
+    await openAt("/feeders/rowan/settings", cupboard);
+    expect(await screen.findByRole("heading", { name: "Settings of Rowan" })).toBeTruthy();
+    cleanup();
+    await openAt("/feeders/rowan", cupboard);
+    expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
+  });
+
   it("lets a pause go that could not be sent in time, and says so", async () => {
     const cupboard = memoryCupboard();
     await cupboard.put("waiting/stale-00001", {
@@ -248,6 +280,18 @@ describe("one feeder", () => {
     expect(post?.path).toBe("/feeders/larch/alarms/trayJammed/shelve");
     const until = Date.parse(server.sent(0).until ?? "");
     expect(Math.abs(until - Date.now() - 3_600_000)).toBeLessThan(60_000);
+  });
+
+  it("has room and words for every fault that can be told", async () => {
+    await openAt("/feeders/rowan");
+    const alarms = faultKinds.map((fault) => alarmView(Date.now(), { fault, ...ruleOf(fault) }));
+    acceptFeeder(feederView(Date.now(), { revision: 13, alarms }));
+    for (const fault of faultKinds) {
+      const name = new RegExp(`^${ruleOf(fault).title}`, "i");
+      const entry = (await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement;
+      expect(within(entry).getByText(ruleOf(fault).act), fault).toBeTruthy();
+      expect(entry.querySelector("svg.pennant path"), fault).not.toBeNull();
+    }
   });
 
   it("is not put back by an answer that was overtaken", async () => {
