@@ -34,6 +34,13 @@ describe("a line that can't be read", () => {
       /^line 2: keeper: must say exactly one of/,
     ],
     ["a refill of nothing", keeper(1, { refill: { grams: 0 } }), /^line 2: keeper\.refill\.grams: /],
+    [
+      "a refill of the future",
+      keeper(1, { refill: { grams: 5, at: iso(2) } }),
+      /^line 2: keeper\.refill\.at: lies after the moment at which it was told/,
+    ],
+    ["another word of patrol's", JSON.stringify({ at: iso(1), feeder: "rowan", patrol: "slept" }), /^line 2: patrol: /],
+    ["another word of orders", JSON.stringify({ at: iso(1), feeder: "rowan", orders: "lost" }), /^line 2: orders: /],
     ["a refill without what", keeper(1, { refill: {} }), /^line 2: keeper\.refill: must say exactly one of grams/],
     ["an unknown fault", keeper(1, { acknowledge: { fault: "gremlins" } }), /^line 2: keeper\.acknowledge\.fault: /],
     ["a shelf without end", keeper(1, { shelve: { fault: "foodOut" } }), /^line 2: keeper\.shelve\.until: /],

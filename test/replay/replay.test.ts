@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { at, iso, keeper, portion, replay, report, settings, truth } from "./lines.ts";
+import { at, iso, keeper, patrol, portion, replay, report, settings, truth } from "./lines.ts";
 
 const chute = { button: false, detector: false, chute: true, perch: false, scale: false };
 const rowan = { name: "Rowan", zone: "Europe/Stockholm", sensors: chute, hopperCapacityGrams: 2_000, portionGrams: 5 };
@@ -142,6 +142,37 @@ describe("what a keeper did, replayed,", () => {
     const { told, wrong } = await replay(log);
     expect(wrong).toBe(0);
     expect(hoppers(told).map((line) => line.at)).toEqual(["2026-01-16T00:00:00.000Z"]); // no longer Stockholm's
+  });
+});
+
+describe("patrol's looks", () => {
+  const silent = [settings(0, rowan), ...reports(1, 5)];
+
+  it("are taken when a server would have looked, as long as the log doesn't tell of them", async () => {
+    const { told } = await replay([...silent, report(300)]);
+    expect(alarms(told, "feederSilent").map(({ phase }) => phase)).toContain("unacknowledged");
+    expect(alarms(told, "feederSilent")[0]?.at).not.toBe(iso(300));
+  });
+
+  it("are those of the log where it tells of them: a server that was down looked at nothing", async () => {
+    const down = [...silent.slice(0, 1), patrol(0, "told"), ...silent.slice(1)];
+    expect(alarms((await replay([...down, report(300)])).told, "feederSilent")).toEqual([]);
+    const looked = await replay([...down, patrol(200, "looked"), patrol(220, "looked"), report(300)]);
+    const [first, second] = alarms(looked.told, "feederSilent");
+    expect([first?.at, second?.at]).toContain(iso(200));
+  });
+});
+
+describe("a refill that was told late", () => {
+  it("counts from when it happened: what the scale weighed since then holds it already", async () => {
+    const weighed = reports(20, 60, () => ({ readings: { hopperGrams: 900 } }));
+    const level = async (refill: object) => {
+      const log = [settings(0, { ...rowan, sensors: { ...chute, scale: true } }), ...weighed];
+      const { told } = await replay([...log, keeper(61, { refill: { grams: 500, ...refill } }), report(900)]);
+      return (hoppers(told)[0]?.hopper as { grams: number }).grams;
+    };
+    expect(await level({ at: iso(10) })).toBeLessThan(1_000);
+    expect(await level({})).toBeGreaterThan(1_300);
   });
 });
 
