@@ -243,7 +243,7 @@ export const faultRules = {
     title: "frost inside",
     priority: "soon",
     onDelay: minutes(15),
-    offDelay: minutes(60),
+    offDelay: minutes(24 * 60), // one cold spell, one alarm: the nights of a spell come by turns with its days
     act: "Look for ice on tray and slot before the morning's first birds; keep the food dry.",
     explainedBy: ["feederSilent"],
   },
@@ -263,9 +263,16 @@ export const ruleOf = (kind: FaultKind): FaultRule => faultRules[kind];
 
 /** At a practice feeder nobody wants to wait a quarter of an hour to see what an alarm looks like. */
 const practiceOnDelayMax = seconds(15);
+const practiceOffDelayMax = minutes(60);
 
 /** The rule by which this very feeder's alarm is advanced. */
 export function ruleFor(kind: FaultKind, { practice }: { readonly practice: boolean }): FaultRule {
   const rule = ruleOf(kind);
-  return practice && rule.onDelay > practiceOnDelayMax ? { ...rule, onDelay: practiceOnDelayMax } : rule;
+  if (!practice || (rule.onDelay <= practiceOnDelayMax && rule.offDelay <= practiceOffDelayMax)) return rule;
+  const atMost = (delay: Span, most: Span): Span => (delay < most ? delay : most);
+  return {
+    ...rule,
+    onDelay: atMost(rule.onDelay, practiceOnDelayMax),
+    offDelay: atMost(rule.offDelay, practiceOffDelayMax),
+  };
 }

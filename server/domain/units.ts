@@ -26,7 +26,7 @@ export const probability = (chance: number): Probability => within(chance, 0, 1,
 /** @throws RangeError where a number is not finite: such a value is a bug inside, the door refuses it outside. */
 function finite(value: number, of: string): number {
   if (!Number.isFinite(value)) throw new RangeError(`expected a finite number of ${of}, got ${value}`);
-  return value;
+  return value + 0; // a thermometer may say -0, which JSON would not keep
 }
 
 function within(value: number, low: number, high: number, of: string): number {

@@ -32,7 +32,7 @@ export const noCold = (): ColdState => ({
 /** Takes in the readings of one report. A quantity that wasn't said leaves what was found by it as it is. */
 export function felt(cold: ColdState, readings: Readings, at: Instant, settings: FeederSettings): ColdState {
   return {
-    frost: feltFrost(cold.frost, readings, at, settings.place),
+    frost: feltFrost(cold.frost, readings, at, settings),
     battery: settings.battery === "leadAcid" ? feltBattery(cold.battery, readings, at) : unmeasuredBattery(),
     charging: isLithium(settings) ? feltCharging(cold.charging, readings, at) : notCharging(),
     caking: feltCaking(cold.caking, readings, at),

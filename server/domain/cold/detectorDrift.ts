@@ -5,6 +5,7 @@ import type { Celsius } from "../units.ts";
 import { degrees } from "./degrees.ts";
 import {
   coilResistance,
+  estimatedMissedShare,
   heardSignal,
   leastTaken,
   missedShare,
@@ -15,7 +16,7 @@ import {
 /**
  * A detector that cold makes weaker hears fewer caps, and nobody hears of those. Two things give it away:
  * - Signals. They come ever closer to the weakest that was ever taken, yet none is weaker: the rest must have been missed.
- *   Each deposit taken where a share p should have been too weak weighs ln 1/(1 − p); one weaker cap that was taken refutes all.
+ *   Each deposit taken where a share p should have been too weak weighs ln 1/(1 − p); one far weaker that was taken refutes all.
  * - The slot's own beam. In frost more falls through it than the detector calls metal, against what is usual in mild weather.
  */
 export interface DetectorDrift {
@@ -64,21 +65,20 @@ export function detectorHeard(before: DetectorDrift, { metal, signal, chute }: D
   }
   // Without a word on metal it was paid for, so it was taken.
   const share = signal === null ? 0 : missedShare(turned.signals, temperature);
-  const least = leastTaken(turned.signals);
-  const bySignals =
-    signal !== null && least !== null && signal < least
-      ? 0
-      : Math.min(evidenceMax, turned.bySignals - Math.log1p(-share));
+  const signals = signal === null ? turned.signals : heardSignal(turned.signals, signal, temperature);
+  const bySignals = Math.min(evidenceMax, keptAfter(turned, signals, temperature) - Math.log1p(-share)) + 0;
+  const missed = share < missesUntil ? share : estimatedMissedShare(turned.signals, temperature);
+  const missedBeside = Math.min(missed / (1 - missed), tooWeakMax);
   return judged(
     {
       ...turned,
       ...(chute === true ? byBeamAfter(turned, temperature, false) : {}),
-      signals: signal === null ? turned.signals : heardSignal(turned.signals, signal, temperature),
-      bySignals: bySignals + 0,
+      signals,
+      bySignals,
       recent: {
         ...recent,
         taken: recent.taken + 1,
-        tooWeak: recent.tooWeak + Math.min(share / (1 - share), tooWeakMax),
+        tooWeak: recent.tooWeak + missedBeside,
       },
     },
     temperature,
@@ -102,7 +102,7 @@ export function detectorDrifting(drift: DetectorDrift): Fault | null {
     { what: "temperature at the detector", value: cold, at: found.at },
     {
       what: "estimated share missed now",
-      value: `${percent(missedShare(drift.signals, found.temperature))} %`,
+      value: `${percent(estimatedMissedShare(drift.signals, found.temperature))} %`,
       at: null,
     },
     { what: "through the slot, not called metal, last days", value: String(notMetal), at: null },
@@ -121,6 +121,19 @@ export function detectorDrifting(drift: DetectorDrift): Fault | null {
 }
 
 // --- evidence --------------------------------------------------------------------------------------------------------
+
+/**
+ * A cap weaker than any before was taken all the same, so the detector's limit lies lower than was thought. The evidence is
+ * what it would have been with that limit, which is nearly all of it where the cap was a hair weaker, and nearly none where
+ * it was far weaker (the shares are small, so that evidence goes with them).
+ */
+function keptAfter({ signals: before, bySignals }: DetectorDrift, now: SignalModel, temperature: Celsius): number {
+  const [least, leastNow] = [leastTaken(before), leastTaken(now)];
+  if (bySignals === 0 || least === null || leastNow === null || leastNow >= least) return bySignals;
+  const shareBefore = missedShare(before, temperature);
+  const shareNow = missedShare({ ...before, least: leastNow }, temperature);
+  return shareBefore > 0 ? bySignals * Math.min(1, shareNow / shareBefore) : 0;
+}
 
 /** Raised by enough of either evidence, cleared by less of it or by warmth. */
 function judged(drift: DetectorDrift, temperature: Celsius, at: Instant): DetectorDrift {

@@ -1,4 +1,4 @@
-import { logNormalTail } from "../normalTail.ts";
+import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 import type { Celsius } from "../units.ts";
 
 /**
@@ -19,6 +19,10 @@ export interface SignalModel {
   readonly least: number | null;
   readonly leastBefore: number | null;
   readonly inBlock: number;
+  /** How many fell in mild weather, how they spread about the line, and how far off it the weakest of them lay. */
+  readonly mildCount: number;
+  readonly mildVariance: number;
+  readonly mildLeast: number;
 }
 
 export const unheardSignal = (): SignalModel => ({
@@ -32,6 +36,9 @@ export const unheardSignal = (): SignalModel => ({
   least: null,
   leastBefore: null,
   inBlock: 0,
+  mildCount: 0,
+  mildVariance: 0,
+  mildLeast: 0,
 });
 
 export function heardSignal(before: SignalModel, signal: number, temperature: Celsius): SignalModel {
@@ -39,7 +46,11 @@ export function heardSignal(before: SignalModel, signal: number, temperature: Ce
   const weight = before.weight * fade + 1;
   const dTemperature = temperature - before.temperature;
   const dSignal = signal - before.signal;
-  const steepness = before.weight < knownFrom ? 0 : slopeOf(before, spreadOf(before));
+  const known = before.weight >= knownFrom;
+  const steepness = known ? slopeOf(before, spreadOf(before)) : 0;
+  const offLine = dSignal - steepness * dTemperature;
+  const isMild = known && temperature >= mildFrom;
+  const mildCount = isMild ? Math.min(before.mildCount + 1, rememberedDeposits) : before.mildCount;
   const share = 1 - 1 / weight; // West 1979: a weighted mean and its squares, one value at a time
   const turned = before.inBlock >= blockLength;
   const least = turned ? null : before.least;
@@ -50,10 +61,15 @@ export function heardSignal(before: SignalModel, signal: number, temperature: Ce
     temperatureSquares: fade * before.temperatureSquares + share * dTemperature * dTemperature,
     product: fade * before.product + share * dTemperature * dSignal + 0, // + 0: JSON has no minus zero
     signalSquares: fade * before.signalSquares + share * dSignal * dSignal,
-    above: before.above + (dSignal - steepness * dTemperature - before.above) / Math.min(weight, recentDeposits) + 0,
+    above: before.above + (offLine - before.above) / Math.min(weight, recentDeposits) + 0,
     least: least === null ? signal : Math.min(least, signal),
     leastBefore: turned ? before.least : before.leastBefore,
     inBlock: turned ? 1 : before.inBlock + 1,
+    mildCount,
+    mildVariance: isMild
+      ? before.mildVariance + (offLine * offLine - before.mildVariance) / mildCount
+      : before.mildVariance,
+    mildLeast: isMild ? Math.min(before.mildLeast * mildFades, offLine) + 0 : before.mildLeast,
   };
 }
 
@@ -78,27 +94,57 @@ export function spreadOf(model: SignalModel): number {
 }
 
 /**
- * The share of caps whose signal at this temperature would be too weak, beyond what it would be in mild weather by the very
- * same reckoning: signals that aren't normal (two kinds of caps, say) put the same error into both.
+ * The share of caps whose signal at this temperature would be too weak, by the normal tail, beyond what the same reckoning
+ * says of mild weather, when whoever set the detector up saw that it heard. So signals that aren't normal are forgiven: what
+ * always ends near its mean (a narrow slot keeps caps close to the coil, two kinds of caps lie apart) puts the same into both.
  */
 export function missedShare(model: SignalModel, temperature: Celsius): number {
+  return beyondUsual(model, temperature, tail);
+}
+
+/**
+ * The same for telling how many: what was taken is but the upper part of what fell, so that its mean lies above the truth.
+ * Here that is set right by the mean of a cut normal, which is nearer the truth and less steady, so that nothing rings by it.
+ */
+export function estimatedMissedShare(model: SignalModel, temperature: Celsius): number {
+  return beyondUsual(model, temperature, cutTail);
+}
+
+/** `shareOf`: of what is missed, by how many spreads the mean of what was taken lies above the limit. */
+function beyondUsual(model: SignalModel, temperature: Celsius, shareOf: (above: number) => number): number {
   const least = leastTaken(model);
-  if (least === null || model.weight < knownFrom) return 0;
-  const spread = spreadOf(model);
+  if (least === null || model.mildCount < knownFrom || temperature >= mildFrom) return 0;
+  const spread = Math.max(spreadMin, Math.sqrt(model.mildVariance));
   const slope = slopeOf(model, spread);
   // Half a spread is three standard errors of such a mean: more than chance, someone turned up the gain.
   const level = model.signal + Math.max(0, model.above - spread / 2);
-  const below = (at: number) => Math.exp(logNormalTail((level + slope * (at - model.temperature) - least) / spread));
-  const usual = below(Math.max(mild, temperature));
-  return Math.max(0, (below(temperature) - usual) / (1 - usual));
+  const tooWeak = shareOf((level + slope * (temperature - model.temperature) - least) / spread);
+  const usual = shareOf(-model.mildLeast / spread);
+  return Math.max(0, (tooWeak - usual) / (1 - usual));
 }
+
+/** The mean of a standard normal that is cut at a lies φ(a)/(1 − Φ(a)) - a above the cut; by halving, since it only falls. */
+function cutTail(above: number): number {
+  let [low, high] = [-8, 2];
+  while (high - low > 1e-3) {
+    const cut = (low + high) / 2;
+    const meanAbove = Math.exp(-0.5 * cut * cut - logSqrtTwoPi - logNormalTail(cut)) - cut;
+    if (meanAbove > above) low = cut;
+    else high = cut;
+  }
+  return tail(-low);
+}
+
+const tail = (x: number): number => Math.exp(logNormalTail(x));
 
 /** Resistance of a copper coil against that at 20 °C: 0.393 % a degree (physics text). */
 export const coilResistance = (at: Celsius): number => 1 + copperPerDegree * (at - 20);
 
 const copperPerDegree = 0.00393;
-/** °C at which a detector is set up and tried; what it misses then was found by whoever tried it. */
-const mild = 10;
+/** °C from which nothing is taken to be wrong with a detector that hears at all. */
+const mildFrom = 3;
+/** So that one odd cap doesn't stay the measure for ever. */
+const mildFades = 1 - 1 / 4_000;
 const rememberedDeposits = 400;
 const recentDeposits = 20;
 const blockLength = 500;

@@ -3,6 +3,7 @@ import type { Fault } from "../faults.ts";
 import { hours, type Instant } from "../instant.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { chargeAtRest, freezingPoint } from "./battery.ts";
+import { leadAcidCapacity } from "./capacityInCold.ts";
 import { degrees } from "./degrees.ts";
 
 /**
@@ -66,6 +67,7 @@ export function batteryFreezing(found: FoundFreezing): Fault {
       { what: "lowest tension of the last day", value: `${found.rest.toFixed(2)} V`, at: null },
       ...(share ? [{ what: "charge", value: share, at: null }] : []),
       { what: "freezes near", value: degrees(found.freezesAt), at: null },
+      { what: "capacity left by the cold", value: `${percent(leadAcidCapacity(found.battery))} % or less`, at: null },
     ],
     sure: null,
   };

@@ -19,6 +19,8 @@ function reasonOf(found: FoundFrost): string {
             `and the air may frost anything below ${degrees(found.frostPoint)}.`
         : `The ${where} is at ${surface}, and the air is damp enough to frost ` +
             `anything below ${degrees(found.frostPoint)}.`;
+    case "stays":
+      return `Frost grew on the ${where} and hasn't thawed since: it is at ${surface} now.`;
     case "wetFroze":
       return found.estimated
         ? `The lid ${perhapsWet[found.wetBy]} and is estimated at ${surface} now, without a thermometer on it: ` +
@@ -51,11 +53,11 @@ function evidenceOf(found: FoundFrost, cycles: number): Evidence[] {
     const band = `${clearSkyLeast} to ${clearSkyMost} °C below the air`;
     evidence.push({ what: "a lid under a clear night sky", value: band, at: null });
   }
-  evidence.push(
-    found.kind === "grows"
-      ? { what: "frost point of the air", value: degrees(found.frostPoint), at: found.at }
-      : { what: "last seen wet", value: seenAs[found.wetBy], at: found.wetAt },
-    { what: "times it froze and thawed so far", value: String(cycles), at: null },
-  );
+  if (found.kind === "grows") {
+    evidence.push({ what: "frost point of the air", value: degrees(found.frostPoint), at: found.at });
+  } else if (found.kind === "wetFroze") {
+    evidence.push({ what: "last seen wet", value: seenAs[found.wetBy], at: found.wetAt });
+  }
+  evidence.push({ what: "times it froze and thawed so far", value: String(cycles), at: null });
   return evidence;
 }

@@ -61,6 +61,6 @@ const outside = ({ air, inside }: Readings): Celsius | null => air ?? inside;
 export const clearSkyLeast = 2;
 export const clearSkyMost = 5;
 /** Air that has cooled so far since sunset, and hasn't warmed by more than a thermometer's noise, lies under a clear sky. */
-const clearNightCools = 2;
+const clearNightCools = 3;
 const cloudWarms = 0.7;
 const nightMax = hours(24);

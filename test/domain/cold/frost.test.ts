@@ -1,0 +1,194 @@
+import { describe, expect, it } from "vitest";
+import { frostPoint, vapourPressure } from "../../../server/domain/cold/psychrometrics.ts";
+import { type Instant, instantOf } from "../../../server/domain/instant.ts";
+import { celsius, humidityPercent } from "../../../server/domain/units.ts";
+import { larch } from "../silence/larch.ts";
+import { type Climate, Played } from "./played.ts";
+import { type WinterMoment, winter, winterDays } from "./winter.ts";
+
+const noon = instantOf("2026-01-15T11:00:00Z"); // at Alder Croft the sun sets before three
+const frost = (from: Instant = noon, settings = larch) => new Played(settings, "frostInside", from);
+
+/** From noon on: level until three, then ever colder by `perHour`, ten hours. */
+function evening(play: Played, warm: number, perHour: number, climate: (air: number) => Climate): Played {
+  play.times(24, climate(warm));
+  for (let n = 1; n <= 60; n++) play.report(climate(warm - (perHour * n) / 6));
+  return play;
+}
+
+describe("a lid without a thermometer", () => {
+  it("is estimated to frost on a clear, damp night, and the words say that it is an estimate", () => {
+    const play = evening(frost(), 0, 0.6, (air) => ({ air, humidity: 96 }));
+    expect(play.rang).toHaveLength(1);
+    expect(play.rang[0]?.reason).toMatch(
+      /^A clear, damp night: the lid is estimated at −\d+(\.5)? °C or colder, without a thermometer on it, and the air may frost anything below −\d+(\.5)? °C\.$/,
+    );
+    expect(play.fault()?.evidence).toContainEqual({
+      what: "a lid under a clear night sky",
+      value: "2 to 5 °C below the air",
+      at: null,
+    });
+    // A measured lid two degrees below the same air says the same, of its own knowledge.
+    const measured = evening(frost(), 0, 0.6, (air) => ({ air, lid: air - 2, humidity: 96 }));
+    expect(measured.rang[0]?.reason).toMatch(/^The lid is at/);
+  });
+
+  it("is not guessed at through a cloudy damp night, by day, in dry air, or where nobody said where the yard is", () => {
+    expect(evening(frost(), -3, 0.1, (air) => ({ air, humidity: 96 })).rang).toEqual([]);
+    expect(frost(instantOf("2026-04-15T06:00:00Z")).times(50, { air: -3, humidity: 97 }).rang).toEqual([]);
+    expect(evening(frost(), 0, 0.6, (air) => ({ air, humidity: 80 })).rang).toEqual([]);
+    expect(evening(frost(noon, { ...larch, place: null }), 0, 0.6, (air) => ({ air, humidity: 96 })).rang).toEqual([]);
+  });
+
+  it("is no longer guessed at when the air warms, since cloud or wind has come", () => {
+    const play = frost().times(24, { air: 0, humidity: 80 });
+    for (let n = 1; n <= 30; n++) play.report({ air: -n / 10, humidity: 80 });
+    play.times(30, { air: -1.5, humidity: 97 });
+    expect(play.rang).toEqual([]);
+  });
+
+  it("is guessed from the inside of the box where nothing else measures the air", () => {
+    expect(evening(frost(), 0, 0.6, (inside) => ({ inside, humidity: 97 })).rang).toHaveLength(1);
+  });
+
+  it("is not guessed at when a lid thermometer missed a report", () => {
+    const play = frost();
+    for (let n = 0; n < 90; n++) {
+      const air = -n / 12;
+      play.report(n % 10 === 9 ? { air, humidity: 96 } : { air, lid: air - 0.2, humidity: 96 });
+    }
+    expect(play.rang).toEqual([]);
+  });
+
+  it("is told of once in a cold spell, and anew after a thaw", () => {
+    const play = frost();
+    for (let day = 0; day < 9; day++) {
+      evening(play, 0, 0.6, (air) => ({ air, humidity: 96 }));
+      for (let n = 0; n < 60; n++) play.report({ air: -6 + n / 10, humidity: 85 });
+    }
+    expect(play.rang).toHaveLength(1);
+    play.times(4 * 144, { air: 4, humidity: 70 });
+    evening(play, 0, 0.6, (air) => ({ air, humidity: 96 }));
+    expect(play.rang).toHaveLength(2);
+  });
+
+  it("that was likely wet with dew when the night began is estimated to be iced when the air goes below zero", () => {
+    const play = evening(frost(), 6, 0.75, (air) => ({ air, humidity: air > 2 ? 95 : 70 }));
+    expect(play.fault()?.reason).toMatch(
+      /^The lid was likely wet with dew and is estimated at −\d+(\.5)? °C now, without a thermometer on it: there may be ice on tray and slot\.$/,
+    );
+  });
+});
+
+describe("ice", () => {
+  const night = { air: -3, inside: -1, lid: -3, humidity: 60 };
+
+  it("comes from rain, fog or wet snow that was on a lid when it went through zero", () => {
+    const rain = { air: 1.5, inside: 3, lid: 1.5, humidity: 89.5 }; // the vapour of saturated air at 1.5 °C
+    const play = frost().times(9, rain).report(night);
+    expect(play.fault()?.reason).toBe(
+      "The lid was wet from rain, wet snow or fog and is now at −3 °C: expect ice on tray and slot.",
+    );
+    // A reading or two at the wet end is what cheap sensors say now and then.
+    expect(
+      frost()
+        .times(3, rain)
+        .times(3, { ...rain, humidity: 75 })
+        .report(night)
+        .fault(),
+    ).toBeNull();
+    expect(
+      frost()
+        .times(9, { ...rain, humidity: 82 })
+        .report(night)
+        .fault(),
+    ).toBeNull();
+  });
+
+  it("comes from ice that thawed and never dried, without any dew", () => {
+    const frosted = frost().times(6, { inside: -2, lid: -6, humidity: 92 });
+    const thaw = { inside: 3, lid: 2, humidity: 83 }; // 89 % over the lid: no dew, and little drying
+    const play = frosted.times(20, thaw);
+    expect(play.fault()).toBeNull();
+    play.report(night);
+    expect(play.fault()?.reason).toBe(
+      "The lid had ice that thawed and never dried, and is now at −3 °C: expect ice on tray and slot.",
+    );
+  });
+
+  it("doesn't come back where the thaw was dry enough to take the water away", () => {
+    const frosted = frost().times(6, { inside: -2, lid: -6, humidity: 92 });
+    const dry = frosted.times(20, { inside: 6, lid: 6, humidity: 50 }).report({ ...night, humidity: 40 });
+    expect(dry.fault()).toBeNull();
+  });
+
+  it("and frost stay until they thaw or a dry quarter of a day has taken the frost", () => {
+    const play = frost().times(6, { inside: -2, lid: -6, humidity: 92 });
+    play.times(12, { inside: -2, lid: -4, humidity: 78 });
+    expect(play.fault()?.reason).toBe("Frost grew on the lid and hasn't thawed since: it is at −4 °C now.");
+    play.times(35, { inside: -2, lid: -4, humidity: 45 });
+    expect(play.fault()).not.toBeNull();
+    play.times(3, { inside: -2, lid: -4, humidity: 45 });
+    expect(play.fault()).toBeNull();
+  });
+
+  it("in practice goes with the fault that was chosen", () => {
+    const play = frost(noon, { ...larch, practice: true }).times(6, { inside: -2, lid: -6, humidity: 92 });
+    expect(play.fault()).not.toBeNull();
+    expect(play.report({ inside: -2, lid: -4, humidity: 78 }).fault()).toBeNull();
+    play.times(6, { inside: -2, lid: -6, humidity: 92 }).report({ inside: 3, lid: 2, humidity: 83 });
+    expect(play.report(night).fault()).toBeNull();
+  });
+});
+
+describe("a winter of five months", () => {
+  const feeders: Record<string, (m: WinterMoment) => Climate> = {
+    "a lid thermometer": ({ air, inside, lid, humidity }) => ({ air, inside, lid, humidity }),
+    "none on the lid": ({ air, inside, humidity }) => ({ air, inside, humidity }),
+    "one in the air alone": ({ air, outsideHumidity }) => ({ air, humidity: outsideHumidity }),
+    "one inside alone": ({ inside, humidity }) => ({ inside, humidity }),
+  };
+  const seeds = [1, 2];
+  const perFortnight = (count: number) => count / seeds.length / (winterDays / 14);
+
+  // Measured on ten seeds, rings a fortnight: cold 0.7, 0.7, 0.6, 0.5; about zero 1.7, 0.9, 0.6, 0.4.
+  it.each([
+    ["healthy", "a lid thermometer", 1],
+    ["healthy", "none on the lid", 1],
+    ["healthy", "one in the air alone", 1],
+    ["healthy", "one inside alone", 1],
+    ["mild", "a lid thermometer", 2], // a week's one alarm is all that a healthy yard may ring for
+    ["mild", "none on the lid", 1.5], // a third of it is rain that froze, which the box's own sensors saw
+    ["mild", "one in the air alone", 1],
+    ["mild", "one inside alone", 1],
+  ] as const)("(%s) rings a feeder with %s at most %d times a fortnight for frost", (kind, fitted, most) => {
+    let rang = 0;
+    for (const seed of seeds) {
+      const play = frost();
+      for (const moment of winter(seed, kind)) play.reportAt(moment.at, feeders[fitted]?.(moment) ?? {});
+      rang += play.rang.length;
+    }
+    expect(perFortnight(rang)).toBeLessThan(most);
+    expect(rang).toBeGreaterThan(0); // it is a winter in which lids do frost
+  });
+
+  it("is guessed right: where frost is estimated, the lid that nobody measured does frost", () => {
+    let right = 0;
+    let all = 0;
+    for (const seed of [1, 2, 3, 4]) {
+      const play = frost();
+      let before = 0;
+      for (const moment of winter(seed)) {
+        play.reportAt(moment.at, { air: moment.air, humidity: moment.outsideHumidity });
+        if (play.rang.length > before && play.rang.at(-1)?.reason.startsWith("A clear")) {
+          const vapour = vapourPressure(celsius(moment.air), humidityPercent(moment.outsideHumidity));
+          all += 1;
+          if (moment.lid < (frostPoint(vapour) ?? 0)) right += 1;
+        }
+        before = play.rang.length;
+      }
+    }
+    expect(all).toBeGreaterThan(10);
+    expect(right / all).toBeGreaterThan(0.8);
+  });
+});
