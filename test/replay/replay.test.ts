@@ -169,7 +169,8 @@ describe("a refill that was told late", () => {
     const level = async (refill: object) => {
       const log = [settings(0, { ...rowan, sensors: { ...chute, scale: true } }), ...weighed];
       const { told } = await replay([...log, keeper(61, { refill: { grams: 500, ...refill } }), report(900)]);
-      return (hoppers(told)[0]?.hopper as { grams: number }).grams;
+      const [line] = hoppers(told) as { hopper: { grams: number } }[];
+      return line?.hopper.grams;
     };
     expect(await level({ at: iso(10) })).toBeLessThan(1_000);
     expect(await level({})).toBeGreaterThan(1_300);
