@@ -1,95 +1,17 @@
 // @vitest-environment happy-dom
-import { cleanup, fireEvent, render, screen, waitFor, within } from "@testing-library/preact";
-import { afterAll, afterEach, beforeEach, describe, expect, it, vi } from "vitest";
-import { App } from "../../client/app.tsx";
+import { cleanup, fireEvent, screen, waitFor, within } from "@testing-library/preact";
+import { describe, expect, it } from "vitest";
 import { memoryCupboard } from "../../client/kept/cupboard.ts";
-import { givenUp, openActs, waiting } from "../../client/state/acts.ts";
-import { days } from "../../client/state/days.ts";
-import { acceptFeeder, findFeeder, home, line, openHome, signedIn } from "../../client/state/home.ts";
-import { now } from "../../client/state/now.ts";
-import type { HomeView } from "../../server/contract/api.ts";
+import { givenUp, waiting } from "../../client/state/acts.ts";
+import { acceptFeeder, findFeeder } from "../../client/state/home.ts";
 import { faultKinds, ruleOf } from "../../server/domain/faults.ts";
-import { alarmView, dayView, feederView, homeView } from "./cannedViews.ts";
-
-type Reply = { readonly status: number; readonly body: unknown };
-interface Asked {
-  readonly method: string;
-  readonly path: string;
-  readonly body: unknown;
-}
-
-/** A small server in the page's place of `fetch`: what it doesn't know is a 404, and with the line cut nothing answers. */
-class Line {
-  cut = false;
-  signedOut = false;
-  home: HomeView = homeView(Date.now());
-  readonly asked: Asked[] = [];
-  replies: Record<string, (body: unknown) => Reply> = {};
-
-  readonly fetch = async (path: string, init: RequestInit): Promise<Response> => {
-    if (this.cut) throw new TypeError("no line");
-    const method = init.method ?? "GET";
-    const body: unknown = typeof init.body === "string" ? JSON.parse(init.body) : null;
-    const bare = path.replace("/api/v1", "").replace(/\?.*/, "");
-    this.asked.push({ method, path: bare, body });
-    const { status, body: said } = this.answer(method, bare, body);
-    return new Response(JSON.stringify(said), { status });
-  };
-
-  private answer(method: string, path: string, body: unknown): Reply {
-    const own = this.replies[`${method} ${path}`];
-    if (own !== undefined) return own(body);
-    if (this.signedOut) return { status: 401, body: problem(401, "Sign in first.") };
-    if (path === "/home") return { status: 200, body: this.home };
-    if (path.endsWith("/day")) return { status: 200, body: dayView("rowan", "2026-11-25") };
-    const id = path.split("/")[2];
-    const feeder = this.home.yards.flatMap((yard) => yard.feeders).find((each) => each.id === id);
-    return feeder === undefined ? { status: 404, body: problem(404, "No such thing.") } : { status: 200, body: feeder };
-  }
-
-  /** What the n-th act said, as it went out. */
-  sent(index: number): Record<string, string> {
-    const post = this.posts()[index];
-    if (post === undefined) throw new Error(`expected more than ${index} acts, got ${this.posts().length}`);
-    return post.body as Record<string, string>;
-  }
-  posts = () => this.asked.filter(({ method }) => method !== "GET");
-}
-const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
-
-/** The live line stays silent here: what it brings is tested where it is fetched. */
-class SilentSocket {
-  onclose: (() => void) | null = null;
-  close() {
-    this.onclose?.();
-  }
-}
+import { alarmView, feederView, homeView } from "./cannedViews.ts";
+import { type Line, openAt, problem, withLine } from "./page.tsx";
 
 let server: Line;
-beforeEach(() => {
-  server = new Line();
-  vi.stubGlobal("fetch", server.fetch);
-  vi.stubGlobal("WebSocket", SilentSocket);
-  home.value = null;
-  signedIn.value = "unknown";
-  line.value = "unknown";
-  waiting.value = [];
-  givenUp.value = [];
-  days.value = new Map();
-  now.value = Date.now();
+withLine((opened) => {
+  server = opened;
 });
-afterEach(cleanup);
-afterAll(() => {
-  vi.unstubAllGlobals();
-});
-
-async function openAt(path: string, cupboard = memoryCupboard()) {
-  history.replaceState(null, "", path);
-  render(<App />);
-  await openHome(cupboard);
-  await openActs(cupboard);
-  return cupboard;
-}
 
 describe("the list of feeders", () => {
   it("says one sentence a feeder, the most urgent first, practice last", async () => {
@@ -360,88 +282,6 @@ describe("adding a feeder", () => {
     expect(await screen.findByText("secret-key")).toBeTruthy();
     expect(screen.getByText(/^curl .*\/api\/v1\/report -H 'authorization: Bearer secret-key'/)).toBeTruthy();
     expect(server.posts()[0]?.body).toMatchObject({ name: "Aspen", yard: "alder-croft" });
-  });
-});
-
-describe("a feeder's settings", () => {
-  const refusedField = (field: string, words: string) => () => ({
-    status: 400,
-    body: { ...problem(400, "Not understood."), errors: [{ field, problem: words }] },
-  });
-
-  it("say what a portion will count as while pieces are counted, and send what was said", async () => {
-    await openAt("/feeders/rowan/settings");
-    fireEvent.change(await screen.findByLabelText("What is in the hopper?"), { target: { value: "catKibble" } });
-    fireEvent.input(screen.getByLabelText("Pieces in it"), { target: { value: "6" } });
-    expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
-    fireEvent.input(screen.getByLabelText("I weighed ten portions"), { target: { value: "21" } });
-    expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
-    await waitFor(() => expect(server.posts()).toHaveLength(1));
-    const [post] = server.posts();
-    expect(post).toMatchObject({ method: "PATCH", path: "/feeders/rowan" });
-    expect(post?.body).toMatchObject({ foodKind: "catKibble", grainsPerPortion: 6, tenPortionsGrams: 21 });
-    expect(post?.body).not.toHaveProperty("food");
-    expect(post?.body).not.toHaveProperty("portionGrams"); // what was learnt isn't said anew by whoever changes the battery
-  });
-
-  it("keep a food that was only ever said in words, and ask for words where the list has none", async () => {
-    await openAt("/feeders/rowan/settings");
-    expect((await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?")).value).toBe("other");
-    const own = screen.getByLabelText<HTMLInputElement>("What do you call it?");
-    expect(own.value).toBe("broken peanuts");
-    server.replies["PATCH /feeders/rowan"] = refusedField("food", "must say in your own words what it is");
-    fireEvent.input(own, { target: { value: "" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
-    expect(await screen.findByText("What do you call it?: must say in your own words what it is")).toBeTruthy();
-    await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("What do you call it?")));
-  });
-
-  it("show each refusal beside its own field", async () => {
-    for (const [field, label] of [
-      ["foodKind", "What is in the hopper?"],
-      ["grainsPerPortion", "Pieces in it"],
-      ["tenPortionsGrams", "I weighed ten portions"],
-      ["reportEverySeconds", "It reports every"],
-      ["warnAheadDays", "Warn me when the food may run out within"],
-    ] as const) {
-      await openAt("/feeders/rowan/settings");
-      server.replies["PATCH /feeders/rowan"] = refusedField(field, "is odd");
-      fireEvent.click(await screen.findByRole("button", { name: "Write it down" }));
-      await screen.findByText(`${label}: is odd`);
-      const input = screen.getByLabelText(label);
-      expect(input.getAttribute("aria-invalid"), field).toBe("true");
-      expect(input.getAttribute("aria-describedby"), field).toContain("problem");
-      cleanup();
-    }
-  });
-
-  it("say in words what can't be told with what is fitted, and where the yard lies", async () => {
-    const words = "Without a scale, a blind chute sensor looks like a jam.";
-    const view = homeView(Date.now());
-    const yards = view.yards.map((yard) => ({
-      ...yard,
-      feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [words] })),
-    }));
-    server.home = { ...view, yards };
-    await openAt("/feeders/rowan/settings");
-    expect(await screen.findByText(words)).toBeTruthy();
-    expect(screen.getByText(/Alder Croft lies at 59.5° north, 17.8° east/)).toBeTruthy();
-    cleanup();
-    await openAt("/feeders/rowan");
-    expect(await screen.findByText(words)).toBeTruthy();
-    expect(screen.getByText("A portion counts as 2.4 g, as you said.")).toBeTruthy();
-  });
-});
-
-describe("a yard's place", () => {
-  it("that is only half said is refused, not thrown away", async () => {
-    vi.stubGlobal("isSecureContext", false); // so that no position is offered
-    await openAt("/yards/alder-croft");
-    fireEvent.input(await screen.findByLabelText("Longitude"), { target: { value: "" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
-    await waitFor(() => expect(server.posts()).toHaveLength(1));
-    expect(server.posts()[0]?.body).toMatchObject({ place: { latitudeDegrees: 59.5 } });
   });
 });
 

@@ -1,0 +1,92 @@
+// @vitest-environment happy-dom
+import { cleanup, fireEvent, screen, waitFor } from "@testing-library/preact";
+import { describe, expect, it, vi } from "vitest";
+import { homeView } from "./cannedViews.ts";
+import { type Line, openAt, problem, withLine } from "./page.tsx";
+
+let server: Line;
+withLine((opened) => {
+  server = opened;
+});
+
+describe("a feeder's settings", () => {
+  const refusedField = (field: string, words: string) => () => ({
+    status: 400,
+    body: { ...problem(400, "Not understood."), errors: [{ field, problem: words }] },
+  });
+
+  it("say what a portion will count as while pieces are counted, and send what was said", async () => {
+    await openAt("/feeders/rowan/settings");
+    fireEvent.change(await screen.findByLabelText("What is in the hopper?"), { target: { value: "catKibble" } });
+    fireEvent.input(screen.getByLabelText("Pieces in it"), { target: { value: "6" } });
+    expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
+    fireEvent.input(screen.getByLabelText("I weighed ten portions"), { target: { value: "21" } });
+    expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    const [post] = server.posts();
+    expect(post).toMatchObject({ method: "PATCH", path: "/feeders/rowan" });
+    expect(post?.body).toMatchObject({ foodKind: "catKibble", grainsPerPortion: 6, tenPortionsGrams: 21 });
+    expect(post?.body).not.toHaveProperty("food");
+    expect(post?.body).not.toHaveProperty("portionGrams"); // what was learnt isn't said anew by whoever changes the battery
+  });
+
+  it("keep a food that was only ever said in words, and ask for words where the list has none", async () => {
+    await openAt("/feeders/rowan/settings");
+    expect((await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?")).value).toBe("other");
+    const own = screen.getByLabelText<HTMLInputElement>("What do you call it?");
+    expect(own.value).toBe("broken peanuts");
+    server.replies["PATCH /feeders/rowan"] = refusedField("food", "must say in your own words what it is");
+    fireEvent.input(own, { target: { value: "" } });
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    expect(await screen.findByText("What do you call it?: must say in your own words what it is")).toBeTruthy();
+    await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("What do you call it?")));
+  });
+
+  it("show each refusal beside its own field", async () => {
+    for (const [field, label] of [
+      ["foodKind", "What is in the hopper?"],
+      ["grainsPerPortion", "Pieces in it"],
+      ["tenPortionsGrams", "I weighed ten portions"],
+      ["reportEverySeconds", "It reports every"],
+      ["warnAheadDays", "Warn me when the food may run out within"],
+    ] as const) {
+      await openAt("/feeders/rowan/settings");
+      server.replies["PATCH /feeders/rowan"] = refusedField(field, "is odd");
+      fireEvent.click(await screen.findByRole("button", { name: "Write it down" }));
+      await screen.findByText(`${label}: is odd`);
+      const input = screen.getByLabelText(label);
+      expect(input.getAttribute("aria-invalid"), field).toBe("true");
+      expect(input.getAttribute("aria-describedby"), field).toContain("problem");
+      cleanup();
+    }
+  });
+
+  it("say in words what can't be told with what is fitted, and where the yard lies", async () => {
+    const words = "Without a scale, a blind chute sensor looks like a jam.";
+    const view = homeView(Date.now());
+    const yards = view.yards.map((yard) => ({
+      ...yard,
+      feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [words] })),
+    }));
+    server.home = { ...view, yards };
+    await openAt("/feeders/rowan/settings");
+    expect(await screen.findByText(words)).toBeTruthy();
+    expect(screen.getByText(/Alder Croft lies at 59.5° north, 17.8° east/)).toBeTruthy();
+    cleanup();
+    await openAt("/feeders/rowan");
+    expect(await screen.findByText(words)).toBeTruthy();
+    expect(screen.getByText("A portion counts as 2.4 g, as you said.")).toBeTruthy();
+  });
+});
+
+describe("a yard's place", () => {
+  it("that is only half said is refused, not thrown away", async () => {
+    vi.stubGlobal("isSecureContext", false); // so that no position is offered
+    await openAt("/yards/alder-croft");
+    fireEvent.input(await screen.findByLabelText("Longitude"), { target: { value: "" } });
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]?.body).toMatchObject({ place: { latitudeDegrees: 59.5 } });
+  });
+});
