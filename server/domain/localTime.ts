@@ -85,32 +85,62 @@ export function dayPartWords(at: Instant, zone: string, now: Instant): string {
   if (ahead === 0) return `this ${part}`;
   if (ahead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
   if (ahead === -1) return `yesterday ${part}`;
-  return Math.abs(ahead) < 7 ? weekdayOf(then.date) : `${then.day} ${monthOf(then.date)}`;
+  return Math.abs(ahead) < 7 ? then.weekday : `${then.day} ${monthOf(then.date)}`;
 }
 
 const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
 
-interface LocalHour {
+interface LocalHour extends LocalDay {
+  readonly hour: number;
+}
+
+interface LocalDay {
   readonly date: LocalDate;
   readonly day: number; // of the month
-  readonly hour: number;
   readonly dayNumber: number; // days since 1970-01-01
+  readonly weekday: string;
 }
 
 /**
- * Every zone's offset is a multiple of a quarter of an hour, and changes at one (IANA tz database, since 1972): within a
- * quarter neither date nor hour can change. A standing alarm asks for the same few quarters at each report.
+ * A standing alarm asks for new moments at each report. Nearly every day has the same offset at its begin and at its end, and
+ * needs one look into the zone's rules; on the others each quarter of an hour gets its own, since offsets change at a full
+ * quarter only (IANA tz database, since 1972).
  */
-const localHourOf = (at: Instant, zone: string): LocalHour => hourOfQuarter(Math.floor(at / quarterOfAnHour), zone);
+function localHourOf(at: Instant, zone: string): LocalHour {
+  const { begin, end } = offsetsOfDay(Math.floor(at / wholeDay), zone);
+  const offset = begin === end ? begin : offsetOfQuarter(Math.floor(at / quarterOfAnHour), zone);
+  const local = at + offset;
+  const { date, day, dayNumber, weekday } = localDay(Math.floor(local / wholeDay));
+  return { date, day, dayNumber, weekday, hour: Math.floor((local - dayNumber * wholeDay) / 3_600_000) };
+}
+const wholeDay = 86_400_000;
 const quarterOfAnHour = 900_000;
 
-const hourOfQuarter = remembered(
-  4_096,
+/** At the begin and the end of a day of UTC, in milliseconds that the zone's clocks are ahead. */
+const offsetsOfDay = remembered(
+  512,
+  (dayNumber: number, zone: string) => `${zone} ${dayNumber}`,
+  (dayNumber, zone) => ({
+    begin: offsetAt(dayNumber * wholeDay, zone),
+    end: offsetAt((dayNumber + 1) * wholeDay, zone),
+  }),
+);
+
+const offsetOfQuarter = remembered(
+  512,
   (quarter: number, zone: string) => `${zone} ${quarter}`,
-  (quarter, zone): LocalHour => {
-    const then = zoned(instant(quarter * quarterOfAnHour), zone);
-    const date = then.toPlainDate().toString();
-    return { date, day: then.day, hour: then.hour, dayNumber: localDaysBetween("1970-01-01", date) };
+  (quarter, zone) => offsetAt(quarter * quarterOfAnHour, zone),
+);
+
+const offsetAt = (at: number, zone: string): number => zoned(instant(at), zone).offsetNanoseconds / 1e6;
+
+const localDay = remembered(
+  512,
+  (dayNumber: number) => `${dayNumber}`,
+  (dayNumber): LocalDay => {
+    const then = Temporal.PlainDate.from("1970-01-01").add({ days: dayNumber });
+    const date = then.toString();
+    return { date, day: then.day, dayNumber, weekday: weekdayOf(date) };
   },
 );
 

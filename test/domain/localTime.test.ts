@@ -132,7 +132,7 @@ describe("a part of the day", () => {
   });
 });
 
-describe("a local date that is remembered by the quarter of an hour", () => {
+describe("a local date from remembered offsets", () => {
   // Half hours, three quarters of an hour, a half-hour clock change, a missing day, and zones without any of it.
   const zones = [
     "Europe/Stockholm",
