@@ -1,183 +1,191 @@
-import type { Evidence, Fault } from "../faults.ts";
+import type { Evidence, Fault, FaultKind } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { gramsRange, roundedGrams } from "../hopper/amount.ts";
-import { emptyMark, type HopperLevel, scaleNoise } from "../hopper/level.ts";
+import { emptyMark, type HopperLevel } from "../hopper/level.ts";
 import { type Instant, minutes } from "../instant.ts";
 import { probability } from "../units.ts";
 import type { FeedState } from "./diagnosis.ts";
-import { turnsNormally, usualCurrent } from "./motorCurrent.ts";
+import { usualCurrent } from "./motorCurrent.ts";
+import { type Likely, likelyNames, type Name } from "./naming.ts";
+import { nameIn, settles, type Verdict } from "./verdict.ts";
+import { looksTheSame, namesOr, signOfStop } from "./words.ts";
 
-/** What the sequential tests' error rates are worth once wear and weather have their say: never more than this. */
-const sureMax = probability(0.99);
-/** A level's 90 % interval lies clear of the mark: 5 % are on the other side. */
-const sureByLevel = probability(0.95);
+const kindOf = {
+  empty: "foodOut",
+  bridged: "feedBridged",
+  jammed: "trayJammed",
+  stalled: "motorStalled",
+  still: "motorNotTurning",
+  blind: "chuteBlind",
+  halfBlind: "chuteBlind",
+  scaleStuck: "scaleSilent",
+} as const satisfies Record<Name, FaultKind>;
 
-export function motorFaults(feed: FeedState): readonly Fault[] {
-  const usual = usualCurrent(feed.motor);
-  const last = feed.motor.lastMilliamps;
-  if (usual === null || last === null) return [];
-  const evidence: readonly Evidence[] = [
-    { what: "motor current, last portion", value: `${roundedMilliamps(last)}`, at: feed.newestAt },
-    { what: "motor current, usual", value: `${roundedMilliamps(usual)}`, at: null },
-    ...fellEvidence(feed),
-  ];
-  if (feed.motor.still.verdict === "faulty") {
-    const reason = `The motor was switched on but drew only ${roundedMilliamps(last)} instead of about ${roundedMilliamps(usual)}: it isn't turning. Likely a wire or plug.`;
-    return [{ kind: "motorNotTurning", reason, evidence, sure: sureMax }];
-  }
-  if (feed.motor.stalled.verdict === "faulty") {
-    const reason = `The motor draws ${roundedMilliamps(last)} instead of about ${roundedMilliamps(usual)}: it is held fast.`;
-    return [{ kind: "motorStalled", reason, evidence, sure: sureMax }];
-  }
-  return [];
-}
+/** What the sequential tests are worth once wear and weather have their say: never more than this. */
+const sureMax = 0.99;
+/** What is less likely than this isn't worth the keeper's time as long as something else is wrong. */
+const worthNaming = 0.05;
+/**
+ * Where a portion or two more may tell what is wrong, the name is waited for so long; a promise that is being broken is
+ * told then, named or not. Birds may be gone for the day, so a quarter of an hour is enough as well.
+ */
+const waitMost = minutes(15);
 
-/** Given that the motor isn't to blame, as far as its current is known. */
-export function stopFaults(
+/** What is wrong with the feed itself, at most one thing. `level`: in the hopper now. */
+export function causeFaults(
   feed: FeedState,
   level: HopperLevel | null,
   settings: FeederSettings,
   now: Instant,
 ): readonly Fault[] {
-  if (settings.sensors.chute && feed.scale.chuteBlind.verdict === "faulty") return [chuteBlind(feed)];
-  const sign = signOfStop(feed, settings, now);
-  if (sign === null) return [];
-
-  const then = feed.levelAtPortion;
-  const mark = emptyMark(settings);
-  // Filled again since the last portion: whether food falls now, the next portion will show.
-  if (then !== null && level !== null && level.low > Math.max(then.high, mark)) return [];
-  const evidence: readonly Evidence[] = [...signEvidence(feed, sign), ...motorEvidence(feed), ...levelEvidence(then)];
-  const unless = sameLooks(sign, settings);
-  if (then === null) {
-    const reason = `${nothingFalls(sign, feed)}, and nothing is known about the hopper's level: it is empty or jammed.${unless}`;
-    return [{ kind: "feedStopped", reason, evidence, sure: sureMax }];
+  const { verdict } = feed;
+  if (verdict === null) return [];
+  const known = lower(level, feed.levelAtPortion);
+  const likely = likelyNames(feed.suspicions, known, settings, feed.scale.sprang);
+  const name = nameIn(likely, verdict, settings.sensors.scale) ?? sameKind(likely);
+  if (refilledSince(feed, level, settings) && !ofMotorOrSensor(name)) return [];
+  if (name === null) {
+    return waits(feed, verdict, settings, now) ? [] : [unsureFault(feed, likely, known, settings)];
   }
-  if (then.low <= mark) return [emptyOrUnsure(feed, then, settings, sign, evidence)];
-  if (turnsNormally(feed.motor)) {
-    const reason = `The motor runs as usual, but ${lowered(nothingFalls(sign, feed))}, and the hopper isn't empty (about ${roundedGrams(then.grams)}): the tray is jammed or the food has bridged above it.${unless}`;
-    return [{ kind: "trayJammed", reason, evidence, sure: sureByLevel }];
-  }
-  const reason = `${nothingFalls(sign, feed)}, and the hopper isn't empty (about ${roundedGrams(then.grams)}). Without knowing the motor's usual current a jam can't be told from a motor that stands still.${unless}`;
-  return [{ kind: "feedStopped", reason, evidence, sure: sureMax }];
-}
-
-function emptyOrUnsure(
-  feed: FeedState,
-  then: HopperLevel,
-  settings: FeederSettings,
-  sign: Sign,
-  evidence: readonly Evidence[],
-): Fault {
-  const nearEmpty = Math.max(3 * settings.portionMass, 0.05 * settings.hopperCapacity);
-  const range = gramsRange(then.low, then.high);
-  if (then.high <= emptyMark(settings)) {
-    const reason = `${nothingFalls(sign, feed)}: the hopper is empty (at most ${roundedGrams(then.high)} left).`;
-    return { kind: "foodOut", reason, evidence, sure: sureByLevel };
-  }
-  if (then.grams <= nearEmpty) {
-    // By reckoning alone the end comes a few portions early or late; food that stops falling just then has run out.
-    const reason = `${nothingFalls(sign, feed)}, and by reckoning the hopper is nearly empty (${range}): the food has run out.`;
-    return { kind: "foodOut", reason, evidence, sure: probability(0.8) };
-  }
-  const reason = `${nothingFalls(sign, feed)}. The hopper is reckoned to hold ${range}, so it may be empty or jammed.`;
-  return { kind: "feedStopped", reason, evidence, sure: sureMax };
-}
-
-function chuteBlind(feed: FeedState): Fault {
-  return {
-    kind: "chuteBlind",
-    reason: `The chute sensor saw nothing of the last ${feed.uncountedRun} portions, yet the hopper grew lighter by about as much: food falls, the sensor doesn't see it.`,
-    evidence: [
-      ...signEvidence(feed, "chute"),
-      { what: "scale", value: "sank by the portions given", at: feed.weighedAt },
-    ],
-    sure: sureMax,
+  const chance = likely.filter((one) => kindOf[one.name] === kindOf[name]).reduce((sum, one) => sum + one.chance, 0);
+  const fault: Fault = {
+    kind: kindOf[name],
+    reason: `${reasonFor(name, feed, known, settings)}${stillOpen(name, likely, feed, settings)}`,
+    evidence: evidenceOf(feed, known, likely),
+    sure: probability(Math.min(chance, sureMax)),
   };
+  return [fault];
 }
 
-// --- signs that nothing falls --------------------------------------------------------------------------------------
-
-type Sign = "chute" | "scale";
-
-/**
- * While a scale speaks it is asked before the chute sensor is believed: a blind sensor looks just like an empty hopper.
- * It is waited for only as long as portions go on and are heavy enough for it.
- */
-const scaleWaitPortions = 12;
-const scaleWaitMax = minutes(10);
-/** The scale says that food falls, block after block: then the sensor is on its way to be called blind. */
-const blindWaitPortions = 60;
-
-function signOfStop(feed: FeedState, settings: FeederSettings, now: Instant): Sign | null {
-  const { sensors } = settings;
-  if (sensors.chute && feed.chute.verdict === "faulty") {
-    return sensors.scale && waitsForScale(feed, settings, now) ? null : "chute";
-  }
-  const chuteSaysNothing = !sensors.chute || (feed.chute.verdict === "open" && feed.lastFellAt === null);
-  return chuteSaysNothing && sensors.scale && feed.scale.nothingFalls.verdict === "faulty" ? "scale" : null;
+/** The scale may have seen since the last portion that food is gone; that it has come, the next portion will show. */
+function lower(now: HopperLevel | null, then: HopperLevel | null): HopperLevel | null {
+  if (now === null || then === null) return now ?? then;
+  return now.grams < then.grams ? now : then;
 }
 
-function waitsForScale(feed: FeedState, settings: FeederSettings, now: Instant): boolean {
-  const { uncounted } = feed.scale;
-  if (feed.weighedAt === null) return false;
-  if (uncounted !== null) return uncounted < 0 && feed.uncountedRun < blindWaitPortions;
-  const heavyEnough = scaleWaitPortions * settings.portionMass > 12 * scaleNoise(settings);
-  const goesOn = feed.newestAt !== null && now - feed.newestAt < scaleWaitMax;
-  const speaks = now - feed.weighedAt < scaleWaitMax + 3 * settings.reportEvery;
-  return heavyEnough && goesOn && speaks && feed.uncountedRun < scaleWaitPortions;
+/** A sensor that misses many and one that misses all are one fault to the keeper. */
+function sameKind(likely: readonly Likely[]): Name | null {
+  const [first, ...others] = likely.filter(({ chance }) => chance >= worthNaming);
+  return first !== undefined && others.every(({ name }) => kindOf[name] === kindOf[first.name]) ? first.name : null;
+}
+
+const ofMotorOrSensor = (name: Name | null): boolean =>
+  name === "stalled" || name === "still" || name === "blind" || name === "halfBlind" || name === "scaleStuck";
+
+function refilledSince(feed: FeedState, level: HopperLevel | null, settings: FeederSettings): boolean {
+  const then = feed.levelAtPortion;
+  return then !== null && level !== null && level.low > Math.max(then.high, emptyMark(settings));
+}
+
+function waits(feed: FeedState, verdict: Verdict, settings: FeederSettings, now: Instant): boolean {
+  if (verdict.named !== null || verdict.portions >= settles || now - verdict.since >= waitMost) return false;
+  return usualCurrent(feed.motor) !== null || (settings.sensors.chute && settings.sensors.scale);
+}
+
+function unsureFault(
+  feed: FeedState,
+  likely: readonly Likely[],
+  level: HopperLevel | null,
+  settings: FeederSettings,
+): Fault {
+  const open = likely.filter(({ chance }) => chance >= worthNaming).map(({ name }) => name);
+  const unknown = level === null ? ", and nothing is known about the hopper's level" : "";
+  const holds =
+    level !== null && open.includes("empty")
+      ? ` The hopper is reckoned to hold ${gramsRange(level.low, level.high)}.`
+      : "";
+  const same = looksTheSame(open, feed, settings);
+  return {
+    kind: "feedStopped",
+    reason: `${signOfStop(feed, settings)}${unknown}: ${namesOr(open)}.${holds}${same === "" ? " It is too early to tell which." : same}`,
+    evidence: evidenceOf(feed, level, likely),
+    sure: probability(
+      Math.min(
+        likely.reduce((sum, { chance }) => sum + (chance >= worthNaming ? chance : 0), 0),
+        sureMax,
+      ),
+    ),
+  };
 }
 
 // --- words ---------------------------------------------------------------------------------------------------------
 
-function nothingFalls(sign: Sign, feed: FeedState): string {
-  if (sign === "scale") return "The hopper doesn't grow lighter, whatever portions are given";
-  return feed.uncountedRun === 0
-    ? "Hardly any portion falls any more"
-    : `Nothing fell in the last ${feed.uncountedRun === 1 ? "portion" : `${feed.uncountedRun} portions`}`;
-}
-
-/** What looks the same from where nothing else could see it. */
-function sameLooks(sign: Sign, { sensors }: FeederSettings): string {
-  if (sign === "scale") return sensors.chute ? "" : " Without a chute sensor a stuck scale looks the same.";
-  return sensors.scale ? "" : " Without a scale a blind chute sensor looks the same.";
-}
-
-const lowered = (sentence: string) => sentence.charAt(0).toLowerCase() + sentence.slice(1);
-
-const fellEvidence = (feed: FeedState): readonly Evidence[] =>
-  feed.lastFellAt === null
-    ? []
-    : [{ what: "food last seen to fall", value: "by the chute sensor", at: feed.lastFellAt }];
-
-const signEvidence = (feed: FeedState, sign: Sign): readonly Evidence[] =>
-  sign === "scale"
-    ? [{ what: "scale", value: "unchanged while portions were given", at: feed.weighedAt }]
-    : [
-        { what: "portions in a row without food", value: `${feed.uncountedRun}`, at: feed.newestAt },
-        ...fellEvidence(feed),
-      ];
-
-function motorEvidence(feed: FeedState): readonly Evidence[] {
+function reasonFor(name: Name, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
+  const sign = signOfStop(feed, settings);
+  const drawn = feed.motor.lastMilliamps;
   const usual = usualCurrent(feed.motor);
-  const last = feed.motor.lastMilliamps;
-  if (usual === null || last === null) return [];
-  return [
-    {
-      what: "motor current",
-      value: `${roundedMilliamps(last)}, usually ${roundedMilliamps(usual)}`,
-      at: feed.newestAt,
-    },
-  ];
+  const known = drawn !== null && usual !== null;
+  const amps = known ? `${roundedMilliamps(drawn)} instead of about ${roundedMilliamps(usual)}` : "";
+  const holds = level === null ? "" : `, and the hopper isn't empty (about ${roundedGrams(level.grams)})`;
+  switch (name) {
+    case "empty":
+      return emptyWords(sign, level, settings);
+    case "bridged":
+      return `${sign}${holds}${known ? `. The motor turns lightly, it draws ${amps}` : ""}: the tray runs empty, the food has bridged above it.`;
+    case "jammed":
+      return `${sign}${holds}${known ? `. The motor turns, it draws ${amps}` : ""}: something is wedged in the tray.`;
+    case "stalled":
+      return `The motor draws ${amps}: it is held fast.`;
+    case "still":
+      return `The motor was switched on but drew only ${amps}: it isn't turning. Likely a wire or plug.`;
+    case "blind":
+      return `The chute sensor saw nothing of the last ${feed.uncountedRun} portions, yet ${foodFalls(feed, settings)}: food falls, the sensor doesn't see it.`;
+    case "halfBlind":
+      return `The chute sensor misses many of the portions lately, yet ${foodFalls(feed, settings)}: food falls, the sensor sees only some of it.`;
+    case "scaleStuck":
+      return settings.sensors.chute
+        ? "The chute sensor sees food fall, but the scale doesn't grow lighter by it: the scale is stuck or broken."
+        : "The scale doesn't grow lighter by the portions given, but the motor draws what it does with food on the tray: the scale is stuck or broken.";
+  }
 }
 
-const levelEvidence = (level: HopperLevel | null): readonly Evidence[] => [
-  {
-    what: "in the hopper at the last portion",
-    value: level === null ? "not known" : `${roundedGrams(level.grams)} (${gramsRange(level.low, level.high)})`,
-    at: null,
-  },
-];
+function emptyWords(sign: string, level: HopperLevel | null, settings: FeederSettings): string {
+  if (level === null) return `${sign}: the food has run out.`;
+  if (level.high <= 2 * emptyMark(settings))
+    return `${sign}: the hopper is empty (at most ${roundedGrams(level.high)} left).`;
+  // By reckoning alone the end comes a few portions early or late; food that stops falling just then has run out.
+  return `${sign}, and by reckoning the hopper is nearly empty (${gramsRange(level.low, level.high)}): the food has run out.`;
+}
+
+function foodFalls(feed: FeedState, settings: FeederSettings): string {
+  const current = usualCurrent(feed.motor) !== null;
+  if (settings.sensors.scale)
+    return current
+      ? "the hopper grew lighter and the motor works as if loaded"
+      : "the hopper grew lighter by about as much";
+  return current ? "the motor draws what it does with food on the tray" : "others between them were seen as usual";
+}
+
+function stillOpen(name: Name, likely: readonly Likely[], feed: FeedState, settings: FeederSettings): string {
+  const open = likely.filter(({ chance }) => chance >= 0.01).map((one) => one.name);
+  return looksTheSame(open.includes(name) ? open : [name, ...open], feed, settings);
+}
+
+function evidenceOf(feed: FeedState, level: HopperLevel | null, likely: readonly Likely[]): readonly Evidence[] {
+  const evidence: Evidence[] = [];
+  const { motor, uncountedRun, lastFellAt, newestAt, verdict } = feed;
+  if (uncountedRun > 0)
+    evidence.push({ what: "portions in a row without food", value: `${uncountedRun}`, at: newestAt });
+  if (lastFellAt !== null)
+    evidence.push({ what: "food last seen to fall", value: "by the chute sensor", at: lastFellAt });
+  const usual = usualCurrent(motor);
+  if (usual !== null && motor.lastMilliamps !== null) {
+    const value = `${roundedMilliamps(motor.lastMilliamps)}, usually ${roundedMilliamps(usual)}`;
+    evidence.push({ what: "motor current", value, at: newestAt });
+  }
+  if (feed.scale.at !== null) {
+    evidence.push({ what: "weight by the scale", value: `${Math.round(feed.scale.level)} g`, at: feed.scale.at });
+  }
+  const holds = level === null ? "not known" : `${roundedGrams(level.grams)} (${gramsRange(level.low, level.high)})`;
+  evidence.push({ what: "in the hopper at the last portion", value: holds, at: null });
+  evidence.push({ what: "noticed", value: "by all sensors together", at: verdict?.since ?? null });
+  for (const { name, chance } of likely) {
+    if (chance >= 0.01) evidence.push({ what: `chance that ${namesOr([name])}`, value: percent(chance), at: null });
+  }
+  return evidence;
+}
+
+const percent = (chance: number) => (chance > sureMax ? "over 99 %" : `${Math.round(100 * chance)} %`);
 
 const roundedMilliamps = (current: number) =>
   current >= 100 ? `${Math.round(current / 10) * 10} mA` : `${Math.round(current)} mA`;

@@ -2,11 +2,22 @@ import type { Deposit, Portion } from "../facts.ts";
 import type { Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
 import type { HopperLevel } from "../hopper/level.ts";
-import { scaleDrift, scaleNoise } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
-import type { Grams } from "../units.ts";
-import { motorFaults, stopFaults } from "./causes.ts";
-import { type MotorState, motorFaulty, unknownMotor, watchCurrent } from "./motorCurrent.ts";
+import type { Celsius, Grams } from "../units.ts";
+import { causeFaults } from "./causes.ts";
+import { type ChuteHabit, countLogs, learntCount, unknownChute } from "./chuteCounts.ts";
+import { alike, type Suspect, suspects } from "./looks.ts";
+import {
+  type CurrentForeseen,
+  drew,
+  foreseenCurrent,
+  learntCurrent,
+  logCurrent,
+  type MotorHabit,
+  unknownMotor,
+} from "./motorCurrent.ts";
+import { likelyNames } from "./naming.ts";
+import { alarmAbove, type Pace, paced, unknownPace } from "./pace.ts";
 import {
   debtsForgiven,
   depositMade,
@@ -17,106 +28,137 @@ import {
   pressMade,
   reportRead,
 } from "./payments.ts";
-import { portionInBlock, type ScaleEvidence, unweighed, weighedBlock } from "./scaleEvidence.ts";
-import { type Bounds, bernoulliRatio, openTest, type SequentialTest, waldBounds, weigh } from "./sequentialTest.ts";
+import { type ScaleTrack, sunkByPortion, unweighed, weighedBy } from "./scaleTrack.ts";
+import {
+  feedCleared,
+  foremost,
+  handicapped,
+  heldAnew,
+  heldLevels,
+  notHoarded,
+  nothingSuspected,
+  type SeenPortion,
+  type Suspicions,
+  weighPortion,
+  weighReading,
+} from "./suspicion.ts";
+import { isOver, nameIn, type Verdict, weighedAnew } from "./verdict.ts";
 
 /**
- * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it: the chute
- * sensor, the motor's current, the scale. None of them is needed; what can't be told without one is said so.
+ * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it, the chute
+ * sensor, the motor's current and the scale, for every fault that could be the reason (suspicion.ts). None of the sensors is
+ * needed; what can't be told without one is said so (causes.ts).
  */
 export interface FeedState {
   readonly newestAt: Instant | null; // the newest portion: an older one can't undo what it showed
-  readonly chute: SequentialTest; // "nothing falls", by the chute sensor alone
-  readonly missedShare: number; // of healthy portions that the chute sensor doesn't see, learnt
-  readonly uncountedRun: number; // portions in a row that it didn't see
+  readonly uncountedRun: number; // portions in a row in which the chute sensor saw nothing
   readonly lastFellAt: Instant | null;
   readonly levelAtPortion: HopperLevel | null; // in the hopper when the newest portion was given
-  readonly weighedAt: Instant | null;
-  readonly motor: MotorState;
-  readonly scale: ScaleEvidence;
+  readonly pace: Pace;
+  readonly chute: ChuteHabit;
+  readonly motor: MotorHabit;
+  readonly scale: ScaleTrack;
+  readonly suspicions: Suspicions;
+  readonly verdict: Verdict | null; // null while nothing is wrong
   readonly payments: Payments;
 }
 
 export const freshFeed = (): FeedState => ({
   newestAt: null,
-  chute: openTest,
-  missedShare: 0.02,
   uncountedRun: 0,
   lastFellAt: null,
   levelAtPortion: null,
-  weighedAt: null,
+  pace: unknownPace,
+  chute: unknownChute,
   motor: unknownMotor,
   scale: unweighed,
+  suspicions: nothingSuspected,
+  verdict: null,
   payments: nothingOwed,
 });
 
-/**
- * A healthy chute sensor misses at most one portion in twenty until it is known better (a kernel can slip past a beam);
- * where nothing falls it still counts something once in ten: a moth, a drop, a crumb. Common practice, no source.
- */
-const missedMin = 0.05;
-const missedMax = 0.4;
-const missedWhenStopped = 0.9;
-/**
- * One false call in 100,000 tests, that is once in years at a hundred portions a day, for four portions of delay in a
- * chute that misses little. Two portions that fall are enough to take it back.
- */
-const bounds: Bounds = waldBounds({ falseAlarm: 1e-5, missed: 0.02 });
+/** Habits are learnt from portions by which nothing is suspected yet: less than one miss of the chute sensor's worth. */
+const calmBelow = 3;
+/** Evidence for the foremost fault is kept to so much above what the alarm took. */
+const hoardMost = 6;
 
-/** A portion was given. `level`: what was in the hopper then, as far as known. */
+/** A portion was given. `level`: what was in the hopper then, `inside`: how warm it was, as far as known. */
 export function watchPortion(
   feed: FeedState,
   portion: Portion & { readonly recordedAt: Instant },
   level: HopperLevel | null,
   settings: FeederSettings,
+  inside: Celsius | null = null,
 ): FeedState {
-  const fell = sawItFall(feed, portion, settings);
-  const payments = portionGiven(feed.payments, portion, fell);
-  if (feed.newestAt !== null && portion.recordedAt < feed.newestAt) return { ...feed, payments };
+  const payments = portionGiven(feed.payments, portion, sawItFall(feed, portion, settings));
+  const at = portion.recordedAt;
+  if (feed.newestAt !== null && at < feed.newestAt) return { ...feed, payments };
   // A motor that wasn't run says nothing about the feed.
   if (portion.motorRan === 0) return { ...feed, payments };
 
-  const motor = portion.meanCurrent === null ? feed.motor : watchCurrent(feed.motor, portion.meanCurrent, fell);
-  // While the motor didn't turn nothing could fall: that it turns again opens the question anew.
-  if (motorFaulty(feed.motor) && !motorFaulty(motor)) {
-    return watchPortion({ ...feedRefilled(feed), motor }, portion, level, settings);
-  }
-  const counted = settings.sensors.chute && portion.chuteCount !== null ? portion.chuteCount > 0 : null;
-  // Seen again, after the scale had seen all along: what the sensor missed speaks for no jam.
-  const chute = counted === null ? feed.chute : counted && scaleSawFalls(feed) ? openTest : weighCount(feed, counted);
-  const uncountedRun = counted === null ? feed.uncountedRun : counted ? 0 : feed.uncountedRun + 1;
-  // Three misses in a row are no longer a matter of the sensor's habit.
-  const learns = counted !== null && chute.verdict !== "faulty" && uncountedRun < 3;
-  return {
-    newestAt: portion.recordedAt,
-    chute,
-    missedShare: learns ? feed.missedShare + ((counted ? 0 : 1) - feed.missedShare) / 200 : feed.missedShare,
-    uncountedRun,
-    lastFellAt: counted === true ? portion.recordedAt : feed.lastFellAt,
-    levelAtPortion: level,
-    weighedAt: feed.weighedAt,
-    motor,
-    scale: settings.sensors.scale ? portionInBlock(feed.scale, counted) : feed.scale,
-    payments,
+  const count = settings.sensors.chute ? portion.chuteCount : null;
+  const fell = count === null ? null : count > 0;
+  const foreseen = portion.meanCurrent === null ? null : foreseenCurrent(feed.motor, at, inside);
+  const drawn = portion.meanCurrent === null ? 0 : logCurrent(portion.meanCurrent);
+  const seen: SeenPortion = {
+    counts: count === null ? null : countLogs(feed.chute, count),
+    fell,
+    current: foreseen === null ? null : { drawn, foreseen },
   };
+  const suspicions = weighPortion(feed.suspicions, seen, feed.scale);
+  const calm = feed.verdict === null && suspicions[foremost(suspicions)].sum < calmBelow;
+  const pace = paced(feed.pace, at);
+  const ordinary =
+    foreseen === null || (drawn - foreseen.mean - foreseen.shift) ** 2 < 9 * (foreseen.spread + foreseen.doubt);
+  return judged(
+    {
+      newestAt: at,
+      uncountedRun: fell === null ? feed.uncountedRun : fell ? 0 : feed.uncountedRun + 1,
+      lastFellAt: fell === true ? at : feed.lastFellAt,
+      levelAtPortion: level,
+      pace,
+      chute:
+        fell === true && feed.verdict === null
+          ? learntRun(feed.chute, feed.uncountedRun, portion.chuteCount)
+          : feed.chute,
+      motor: motorAfter(feed.motor, portion, inside, foreseen, fell === true, calm && ordinary),
+      scale: settings.sensors.scale ? sunkByPortion(feed.scale, at) : feed.scale,
+      suspicions,
+      verdict: feed.verdict === null ? null : { ...feed.verdict, portions: feed.verdict.portions + 1 },
+      payments,
+    },
+    feed.suspicions,
+    settings,
+    at,
+    "portion",
+  );
 }
 
 /** The scale said something: portions that were given since either made it lighter or didn't. */
 export function watchWeighing(feed: FeedState, reading: Grams, at: Instant, settings: FeederSettings): FeedState {
   if (!settings.sensors.scale || (feed.newestAt !== null && at < feed.newestAt)) return feed;
-  const noise = scaleNoise(settings);
-  const scale = weighedBlock(feed.scale, reading, at, settings, noise, scaleDrift(settings), feed.uncountedRun);
-  return { ...feed, scale, weighedAt: at };
+  if (feed.scale.at !== null && at < feed.scale.at) return feed;
+  const calm = feed.verdict === null && feed.suspicions[foremost(feed.suspicions)].sum < calmBelow;
+  const { track, wander, anew } = weighedBy(feed.scale, reading, at, settings, calm, heldLevels(feed.suspicions));
+  if (anew) return { ...feed, scale: track, suspicions: heldAnew(feed.suspicions, track) };
+  if (wander === null) return { ...feed, scale: track };
+  const suspicions = weighReading(feed.suspicions, feed.scale, reading, wander);
+  return judged({ ...feed, scale: track, suspicions }, feed.suspicions, settings, at, "reading");
 }
 
-/** Somebody refilled or repaired: what was found about falling food belongs to the time before. */
-export const feedRefilled = (feed: FeedState): FeedState => ({
-  ...feed,
-  chute: openTest,
-  uncountedRun: 0,
-  levelAtPortion: null,
-  scale: { ...unweighed, chuteBlind: feed.scale.chuteBlind },
-});
+/** Somebody refilled or repaired: what was found about falling food belongs to the time before, a blind sensor is blind still. */
+export function feedRefilled(feed: FeedState): FeedState {
+  const { blind, halfBlind, fewSeen, scaleStuck } = feed.suspicions;
+  const ofSensor = chuteIsBlind(feed) || feed.verdict?.named === "scaleStuck";
+  return {
+    ...feed,
+    uncountedRun: 0,
+    levelAtPortion: null,
+    scale: { ...feed.scale, at: null, portionsSince: 0, odd: null, sprang: false },
+    suspicions: ofSensor ? { ...nothingSuspected, blind, halfBlind, fewSeen, scaleStuck } : nothingSuspected,
+    verdict: ofSensor ? feed.verdict : null,
+  };
+}
 
 /** A deposit was made; `now` is when we heard of it, `paused` what the feeder said about itself in that report. */
 export const watchDeposit = (
@@ -149,7 +191,8 @@ export function watchReport(
 }
 
 /** The chute sensor is known to miss what falls: its zero is no evidence for anybody. */
-export const chuteIsBlind = (feed: FeedState): boolean => feed.scale.chuteBlind.verdict === "faulty";
+export const chuteIsBlind = ({ verdict }: FeedState): boolean =>
+  verdict !== null && (verdict.named === "blind" || verdict.named === "halfBlind");
 
 /** All that is wrong with the feed, the cause before its consequences. */
 export function feedFaults(
@@ -159,14 +202,52 @@ export function feedFaults(
   now: Instant,
   paused = false,
 ): readonly Fault[] {
-  const motor = motorFaults(feed);
-  const causes = motor.length > 0 ? motor : stopFaults(feed, level, settings, now);
-  const stopped = causes.some(({ kind }) => kind !== "chuteBlind");
+  const causes = causeFaults(feed, level, settings, now);
+  const stopped = causes.some(({ kind }) => kind !== "chuteBlind" && kind !== "scaleSilent");
   return [...causes, ...paymentFaults(feed.payments, stopped, now, paused)];
 }
 
 /** See `debtsForgiven` in payments.ts. */
 export const feedForgiven = (feed: FeedState): FeedState => ({ ...feed, payments: debtsForgiven(feed.payments) });
+
+// --- verdict -------------------------------------------------------------------------------------------------------
+
+/** Takes in what the sums say now: a verdict begins, gets its name, or is over. */
+function judged(
+  feed: FeedState,
+  before: Suspicions,
+  settings: FeederSettings,
+  at: Instant,
+  by: "portion" | "reading",
+): FeedState {
+  const above = (suspect: Suspect) => alarmAbove(feed.pace, suspect, settings.sensors);
+  if (feed.verdict === null) {
+    if (!suspects.some((suspect) => feed.suspicions[suspect].sum >= above(suspect))) return feed;
+    const suspect = foremost(feed.suspicions);
+    return named({ ...feed, verdict: { since: at, portions: 0, against: 0, named: null, suspect } }, settings);
+  }
+  const { suspect } = feed.verdict;
+  const first = foremost(feed.suspicions);
+  const step = feed.suspicions[suspect].sum - Math.max(before[suspect].sum, 0);
+  const verdict = weighedAnew(feed.verdict, step, first, by);
+  const weighed = by === "portion" ? handicapped(feed.suspicions, verdict.suspect) : feed.suspicions;
+  const suspicions = notHoarded(weighed, above(first) + hoardMost);
+  if (!isOver(verdict)) return named({ ...feed, verdict, suspicions }, settings);
+  // Something else is wrong as well, by evidence of its own.
+  const other = suspects.find((one) => !alike(one, suspect) && suspicions[one].sum >= above(one));
+  if (other !== undefined)
+    return named({ ...feed, verdict: { ...verdict, against: 0, suspect: other }, suspicions }, settings);
+  return { ...feed, verdict: null, suspicions: feedCleared(suspicions, above("halfBlind") / 2) };
+}
+
+function named(feed: FeedState, settings: FeederSettings): FeedState {
+  if (feed.verdict === null) return feed;
+  const likely = likelyNames(feed.suspicions, feed.levelAtPortion, settings, feed.scale.sprang);
+  const name = nameIn(likely, feed.verdict, settings.sensors.scale);
+  return name === feed.verdict.named ? feed : { ...feed, verdict: { ...feed.verdict, named: name } };
+}
+
+// --- what was seen -------------------------------------------------------------------------------------------------
 
 /** Null where no sensor can tell. */
 function sawItFall(feed: FeedState, portion: Portion, settings: FeederSettings): boolean | null {
@@ -176,10 +257,23 @@ function sawItFall(feed: FeedState, portion: Portion, settings: FeederSettings):
   return chuteIsBlind(feed) ? null : false;
 }
 
-/** The scale says that the portions which the chute sensor missed fell all the same. */
-const scaleSawFalls = (feed: FeedState): boolean => chuteIsBlind(feed) || (feed.scale.uncounted ?? 0) < 0;
+/** Misses are learnt once food is seen again: before, nobody knows whether they were any. A third in a row is no habit. */
+function learntRun(habit: ChuteHabit, misses: number, count: number | null): ChuteHabit {
+  let learnt = habit;
+  for (let miss = 0; miss < Math.min(misses, 2); miss += 1) learnt = learntCount(learnt, 0);
+  return learntCount(learnt, count ?? 0);
+}
 
-function weighCount(feed: FeedState, counted: boolean): SequentialTest {
-  const missed = Math.min(Math.max(2 * feed.missedShare, missedMin), missedMax);
-  return weigh(feed.chute, bernoulliRatio(!counted, missed, missedWhenStopped), bounds);
+function motorAfter(
+  motor: MotorHabit,
+  { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
+  inside: Celsius | null,
+  foreseen: CurrentForeseen | null,
+  fell: boolean,
+  usual: boolean,
+): MotorHabit {
+  if (meanCurrent === null) return motor;
+  return fell || usual
+    ? learntCurrent(motor, meanCurrent, recordedAt, inside, fell)
+    : drew(motor, meanCurrent, recordedAt, foreseen);
 }

@@ -1,98 +1,164 @@
-import type { Milliamps } from "../units.ts";
-import { type Bounds, normalRatio, openTest, type SequentialTest, waldBounds, weigh } from "./sequentialTest.ts";
+import { type Instant, inHours, type Span } from "../instant.ts";
+import type { Celsius, Milliamps } from "../units.ts";
 
 /**
- * What the motor draws, against what it drew on portions that went well. Currents are compared by their logarithm: cold
- * grease and a weak supply change them by a factor.
+ * What the motor draws on portions that go well. Currents are compared by their logarithm: cold grease and a weak supply
+ * change them by a factor. Value and slope on temperature are learnt together by a Kalman filter, which is least squares
+ * that forgets (Welch & Bishop, TR 95-041); a temperature that isn't told only makes the filter trust its memory for less long.
  */
-export interface MotorState {
+export interface MotorHabit {
   readonly learnt: number; // portions learnt from, at most `portionsRemembered`
-  readonly mean: number; // of ln(mA)
-  readonly variance: number; // of ln(mA)
-  readonly stalled: SequentialTest;
-  readonly still: SequentialTest; // motor not turning
+  readonly value: number; // ln(mA) at `reference`
+  readonly slope: number; // of ln(mA), per kelvin
+  readonly valueVariance: number;
+  readonly slopeVariance: number;
+  readonly covariance: number;
+  readonly variance: number; // of ln(mA), from portion to portion
+  readonly reference: number | null; // °C; null until a temperature was told
+  readonly celsius: number | null; // as last told
+  readonly at: Instant | null; // the last portion that was learnt from
   readonly lastMilliamps: number | null;
+  /** How far off currents have been that weren't learnt from, if all of it is grease and weather; null: the last was learnt from. */
+  readonly strayed: Strayed | null;
 }
 
-export const unknownMotor: MotorState = {
+export interface Strayed {
+  readonly shift: number; // of ln(mA)
+  readonly variance: number;
+  readonly at: Instant;
+}
+
+export const unknownMotor: MotorHabit = {
   learnt: 0,
-  mean: 0,
-  variance: 0,
-  stalled: openTest,
-  still: openTest,
+  value: 0,
+  slope: 0,
+  valueVariance: 1,
+  slopeVariance: 0.01 ** 2, // cold grease: up to 1 % a kelvin, common practice, no source
+  covariance: 0,
+  variance: 0.07 ** 2,
+  reference: null,
+  celsius: null,
+  at: null,
   lastMilliamps: null,
+  strayed: null,
 };
 
 /** Nothing is said about a current before so many portions went well. */
 const portionsNeeded = 8;
-const portionsRemembered = 50;
-/**
- * Least spread of ln(current): 20 %, so that a night of frost, which stiffens the grease over hours, isn't taken for a
- * fault. Common practice, no source.
- */
-const spreadMin = 0.2;
-/** A stalled rotor draws several times the running current; twice is the least that is called a stall. Common practice. */
-const stallFactor = 2;
-/** With a wire off hardly anything flows: less than a third of what is usual. */
-const stillFactor = 1 / 3;
-/** One portion alone decides nothing: two must agree, since the bound is above one such step. */
-const stepMax = 6;
-/** One false call in 100,000 tests: at a hundred portions a day, once in several years. */
-const bounds: Bounds = waldBounds({ falseAlarm: 1e-5, missed: 0.02 });
+const portionsRemembered = 100;
+const oddAtFirst = 0.5;
+/** A meter of 8 bit and a supply of a few volts leave at least such a spread. Common practice, no source. */
+const spreadMin = 0.025;
+const spreadMax = 0.3;
+/** What grease, wear and supply do by themselves, as spread of ln(mA) after an hour; more where nobody tells how cold it is. */
+const wanderPerHour = 0.008;
+const wanderPerHourUntold = 0.033;
+const wanderMax = 0.15 ** 2;
+const strayedMost = 0.15;
 
-/** `fell`: whether food was seen to fall; null where no sensor could tell. */
-export function watchCurrent(motor: MotorState, current: Milliamps, fell: boolean | null): MotorState {
-  const value = Math.log(Math.max(current, 1));
-  // Food fell, so the motor turned and the tray moved, whatever it drew: this is what health looks like now.
-  if (fell === true) return told(motor, value, true, openTest, openTest, current);
-  if (motor.learnt < portionsNeeded) {
-    const odd = motor.learnt > 0 && Math.abs(value - motor.mean) > 4 * spreadMin;
-    return told(motor, value, fell === null && !odd, motor.stalled, motor.still, current);
+export interface CurrentForeseen {
+  readonly mean: number; // of ln(mA), as learnt
+  readonly spread: number; // variance of one portion around its mean
+  /** Where a healthy motor's mean may be by now against the learnt one, and the doubt of that (a variance), the same one for all portions. */
+  readonly shift: number;
+  readonly doubt: number;
+  readonly wander: number; // by which that doubt has grown since the last portion
+}
+
+/** What a loaded tray should draw now; null while too few portions were seen. */
+export function foreseenCurrent(motor: MotorHabit, at: Instant, inside: Celsius | null): CurrentForeseen | null {
+  if (motor.learnt < portionsNeeded) return null;
+  const warmth = warmer(motor, inside);
+  const mean = motor.value + motor.slope * warmth;
+  const { strayed } = motor;
+  if (strayed === null) {
+    const wander = wandered(motor.at, at, inside);
+    return { mean, spread: motor.variance, shift: 0, doubt: ofMean(motor, warmth) + wander, wander };
   }
-  const variance = Math.max(motor.variance, spreadMin * spreadMin);
-  const ordinary = Math.abs(value - motor.mean) < 2.5 * Math.sqrt(variance);
-  const stalled = weigh(motor.stalled, step(value, motor.mean, variance, stallFactor), bounds);
-  const still = weigh(motor.still, step(value, motor.mean, variance, stillFactor), bounds);
-  return told(motor, value, fell === null && ordinary, stalled, still, current);
+  const wander = wandered(strayed.at, at, inside);
+  return { mean, spread: motor.variance, shift: strayed.shift, doubt: strayed.variance + wander, wander };
 }
 
-/** What this motor usually draws; null while too few portions were seen. */
-export const usualCurrent = (motor: MotorState): number | null =>
-  motor.learnt < portionsNeeded ? null : Math.exp(motor.mean);
+/** ln(mA), never minus infinity: a wire that is off reads zero. */
+export const logCurrent = (current: Milliamps): number => Math.log(Math.max(current, 1));
 
-export const motorFaulty = (motor: MotorState): boolean =>
-  motor.stalled.verdict === "faulty" || motor.still.verdict === "faulty";
-
-/** The motor is known to draw what it usually draws, so it turns. */
-export const turnsNormally = (motor: MotorState): boolean => {
-  const usual = usualCurrent(motor);
-  if (usual === null || motor.lastMilliamps === null) return false;
-  if (motorFaulty(motor)) return false;
-  return motor.lastMilliamps > usual / 2 && motor.lastMilliamps < usual * 2;
-};
-
-function step(value: number, mean: number, variance: number, factor: number): number {
-  const ratio = normalRatio(value, { mean, variance }, { mean: mean + Math.log(factor), variance });
-  return Math.min(Math.max(ratio, -stepMax), stepMax);
-}
-
-function told(
-  motor: MotorState,
-  value: number,
-  learns: boolean,
-  stalled: SequentialTest,
-  still: SequentialTest,
-  lastMilliamps: number,
-): MotorState {
-  const learnt = learns ? Math.min(motor.learnt + 1, portionsRemembered) : motor.learnt;
-  const gain = learns ? 1 / learnt : 0;
-  const off = value - motor.mean;
+/** This is what health looks like now. `surely`: food was seen to fall, so whatever the motor drew is healthy. */
+export function learntCurrent(
+  motor: MotorHabit,
+  current: Milliamps,
+  at: Instant,
+  inside: Celsius | null,
+  surely: boolean,
+): MotorHabit {
+  const drawn = logCurrent(current);
+  const reference = motor.reference ?? inside;
+  if (motor.learnt === 0) {
+    const first = { value: drawn, valueVariance: motor.variance, reference, celsius: inside, at };
+    return { ...motor, ...first, learnt: 1, lastMilliamps: current };
+  }
+  const warmth = warmer(motor, inside);
+  // So early nobody can say what is usual: what is far off the first portions is not learnt unless food was seen to fall.
+  if (motor.learnt < portionsNeeded && !surely && Math.abs(drawn - motor.value) > oddAtFirst) {
+    return { ...motor, lastMilliamps: current };
+  }
+  const valueVariance = Math.min(motor.valueVariance + wandered(motor.at, at, inside), 1);
+  const crossed = valueVariance + motor.covariance * warmth;
+  const slopeCrossed = motor.covariance + motor.slopeVariance * warmth;
+  const meanVariance = Math.max(crossed + slopeCrossed * warmth, 0);
+  const off = drawn - motor.value - motor.slope * warmth;
+  const foreseen = meanVariance + motor.variance;
+  // Another motor, another supply: food falls, so this is usual from now on.
+  const anew = surely && off * off > 16 * foreseen ? off * off : 0;
+  const total = foreseen + anew;
+  const learnt = Math.min(motor.learnt + 1, portionsRemembered);
+  const spread = motor.variance + (Math.min(off * off, 9 * foreseen) - foreseen) / (learnt + 10);
+  const gain = (crossed + anew) / total;
+  const slopeGain = anew > 0 ? 0 : slopeCrossed / total;
   return {
     learnt,
-    mean: motor.mean + gain * off,
-    variance: (1 - gain) * (motor.variance + gain * off * off),
-    stalled,
-    still,
-    lastMilliamps,
+    value: motor.value + gain * off,
+    slope: motor.slope + slopeGain * off,
+    valueVariance: Math.max(valueVariance + anew - gain * (crossed + anew), 1e-6),
+    slopeVariance: Math.max(motor.slopeVariance - slopeGain * slopeCrossed, 1e-8),
+    covariance: motor.covariance - gain * slopeCrossed,
+    variance: Math.min(Math.max(spread, spreadMin * spreadMin), spreadMax * spreadMax),
+    reference,
+    celsius: inside ?? motor.celsius,
+    at,
+    lastMilliamps: current,
+    strayed: null,
   };
+}
+
+/** A current that isn't learnt from: it may be a fault's. If it is the weather's after all, the next is foreseen from it. */
+export function drew(motor: MotorHabit, current: Milliamps, at: Instant, foreseen: CurrentForeseen | null): MotorHabit {
+  if (foreseen === null) return { ...motor, lastMilliamps: current };
+  const total = foreseen.doubt + foreseen.spread;
+  const gain = foreseen.doubt / total;
+  // Weather doesn't halve or treble a current: what lies further off is no lesson about it.
+  const most = 2 * Math.sqrt(total);
+  const off = within(logCurrent(current) - foreseen.mean - foreseen.shift, most);
+  const shift = within(foreseen.shift + gain * off, strayedMost);
+  const strayed = { shift, variance: (1 - gain) * foreseen.doubt, at };
+  return { ...motor, lastMilliamps: current, strayed };
+}
+
+/** What this motor usually draws, mA, at the temperature last told; null while too few portions were seen. */
+export const usualCurrent = (motor: MotorHabit): number | null =>
+  motor.learnt < portionsNeeded ? null : Math.exp(motor.value + motor.slope * warmer(motor, null));
+
+const within = (value: number, most: number): number => Math.min(Math.max(value, -most), most);
+
+function warmer(motor: MotorHabit, inside: Celsius | null): number {
+  const celsius = inside ?? motor.celsius;
+  return celsius === null || motor.reference === null ? 0 : celsius - motor.reference;
+}
+
+const ofMean = (motor: MotorHabit, warmth: number): number =>
+  Math.max(motor.valueVariance + 2 * motor.covariance * warmth + motor.slopeVariance * warmth * warmth, 0);
+
+function wandered(from: Instant | null, at: Instant, inside: Celsius | null): number {
+  if (from === null || at <= from) return 0;
+  const perHour = inside === null ? wanderPerHourUntold : wanderPerHour;
+  return Math.min(perHour * perHour * inHours((at - from) as Span), wanderMax);
 }

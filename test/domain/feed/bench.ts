@@ -13,11 +13,20 @@ import { dispensed, type HopperState, levelOf, unknownHopper } from "../../../se
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
-import { grams, milliamps } from "../../../server/domain/units.ts";
+import { celsius, grams, milliamps } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, seeded } from "../hopper/rowan.ts";
 
-/** What may be broken on the bench. */
-export type Planted = "nothing" | "jam" | "stall" | "wireOff" | "chuteBlind";
+/** What may be broken on the bench. An empty hopper isn't planted: it is eaten empty, or emptied by hand. */
+export type Planted =
+  | "nothing"
+  | "jam"
+  | "bridge"
+  | "stall"
+  | "wireOff"
+  | "chuteBlind"
+  | "chuteHalfBlind"
+  | "scaleStuck"
+  | "scaleAtZero";
 
 export interface BenchOptions {
   readonly currentKnown?: boolean;
@@ -25,7 +34,57 @@ export interface BenchOptions {
   readonly poured?: number; // g in the hopper to begin with
   readonly known?: boolean; // whether the keeper said so
   readonly noise?: number; // g, of one reading of the scale
-  readonly missed?: number; // share of portions that a sound chute sensor misses
+  readonly drift?: number; // g, swing of the scale's zero over a day
+  readonly missed?: number; // share of portions that a sound chute sensor misses whole
+  readonly spread?: number; // of one portion's mass, as a share
+  readonly pieceMass?: number; // g
+  readonly currentSpread?: number; // of ln(mA), from portion to portion
+  readonly celsiusMean?: number;
+  readonly celsiusSwing?: number; // half of the day's range
+  readonly celsiusTold?: boolean;
+  readonly slope?: number; // of ln(mA) per kelvin
+  readonly gapMinutes?: number; // mean time between portions
+  readonly evenGaps?: boolean; // false: birds come as they like
+  readonly jamShift?: number; // of ln(mA)
+  readonly lightShift?: number; // of ln(mA), a tray without food
+  readonly stallFactor?: number;
+  readonly wireMilliamps?: number;
+  readonly onset?: number; // portions that shrink before a bridged or empty tray gives nothing
+  readonly halfSeen?: "portions" | "pieces"; // what a half blind chute sensor loses
+}
+
+const usual = {
+  currentKnown: true,
+  seed: 1,
+  poured: 1_500,
+  known: true,
+  noise: 2,
+  drift: 8,
+  missed: 0.02,
+  spread: 0.25,
+  pieceMass: 2.5,
+  currentSpread: 0.06,
+  celsiusMean: 0,
+  celsiusSwing: 6,
+  celsiusTold: true,
+  slope: -0.006,
+  gapMinutes: 2,
+  evenGaps: true,
+  jamShift: 0.14,
+  lightShift: -0.055,
+  stallFactor: 3.5,
+  wireMilliamps: 2.4,
+  onset: 3,
+  halfSeen: "portions",
+} as const satisfies Required<BenchOptions>;
+
+/** What the feeder on the bench really did in one portion, for whoever reckons with full knowledge. */
+export interface Truth {
+  readonly at: Instant;
+  readonly fallen: number; // g
+  readonly counted: number | null;
+  readonly milliamps: number | null;
+  readonly loadedMilliamps: number; // what a loaded tray draws at this temperature, without scatter
 }
 
 /**
@@ -38,49 +97,49 @@ export class Bench {
   minute = 0;
   feed: FeedState = freshFeed();
   hopper: HopperState;
-  private readonly random;
-  private readonly currentKnown: boolean;
-  private readonly missed: number;
-  private readonly noise: number;
-
   readonly settings: FeederSettings;
+  readonly options: Required<BenchOptions>;
+  last: Truth | null = null;
+  private readonly random;
+  private frozen: number | null = null;
+  private sincePlanted = 0;
+  private nextReport = 0;
 
-  constructor(
-    settings: FeederSettings,
-    { currentKnown = true, seed = 1, poured = 1_500, known = true, missed = 0.02, noise = 2 }: BenchOptions = {},
-  ) {
+  constructor(settings: FeederSettings, options: BenchOptions = {}) {
     this.settings = settings;
-    this.random = seeded(seed);
-    this.currentKnown = currentKnown;
-    this.missed = missed;
-    this.noise = noise;
-    this.food = poured;
+    this.options = { ...usual, ...options };
+    this.random = seeded(this.options.seed);
+    this.food = this.options.poured;
     const unknown = unknownHopper(settings, dawn);
-    this.hopper = known
-      ? refilled(unknown, { at: dawn, what: { kind: "level", grams: grams(poured) } }, settings)
-      : unknown;
+    const told = { at: dawn, what: { kind: "level", grams: grams(this.food) } } as const;
+    this.hopper = this.options.known ? refilled(unknown, told, settings) : unknown;
   }
 
   get now(): Instant {
     return minuteAfter(dawn, this.minute);
   }
 
-  /** A portion every two minutes, each followed by a report with a reading. */
+  /** Portions one after the other, with the reports that come meanwhile; each portion is told by the report after it. */
   give(count: number): this {
     for (let n = 0; n < count; n += 1) {
-      this.minute += 2;
+      const { gapMinutes, evenGaps } = this.options;
+      const gap = evenGaps ? gapMinutes : Math.max(0.3, -gapMinutes * Math.log(1 - this.random.uniform()));
+      const at = this.minute + gap;
+      while (this.nextReport < at) this.reportAt(this.nextReport);
+      this.minute = at;
       this.portion();
-      this.report();
+      this.reportAt(at);
     }
     return this;
   }
 
   report(bird = 0): this {
-    const { settings, random } = this;
-    const drift = 8 * Math.sin((this.minute / 1440) * 2 * Math.PI);
-    const reading = grams(this.food + drift + bird + random.normal(0, this.noise));
-    this.feed = watchWeighing(this.feed, reading, this.now, settings);
-    const { hopper, refillFound } = weighed(this.hopper, reading, this.now, settings);
+    const { random, options } = this;
+    const drift = options.drift * Math.sin((this.minute / 1440) * 2 * Math.PI);
+    const real = this.food + drift + bird + random.normal(0, options.noise);
+    const reading = grams(Math.round(10 * (this.frozen ?? real)) / 10);
+    this.feed = watchWeighing(this.feed, reading, this.now, this.settings);
+    const { hopper, refillFound } = weighed(this.hopper, reading, this.now, this.settings);
     this.hopper = hopper;
     if (refillFound !== null) this.feed = feedRefilled(this.feed);
     return this;
@@ -97,6 +156,8 @@ export class Bench {
 
   plant(fault: Planted): this {
     this.planted = fault;
+    this.sincePlanted = 0;
+    this.frozen = fault === "scaleAtZero" ? 0 : fault === "scaleStuck" ? Math.round(10 * this.food) / 10 : null;
     return this;
   }
 
@@ -108,20 +169,81 @@ export class Bench {
     return this.faults.map((fault) => fault.kind);
   }
 
+  private reportAt(minute: number) {
+    this.minute = minute;
+    this.report();
+    this.nextReport = minute + this.settings.reportEvery / 60_000;
+  }
+
   private portion() {
-    const { random, settings, planted } = this;
-    const moves = planted === "nothing" || planted === "chuteBlind";
-    const fallen = moves ? Math.min(this.food, Math.max(1, random.normal(8, 2))) : 0;
+    const { random, settings, options } = this;
+    this.sincePlanted += 1;
+    const full = Math.max(
+      0.2 * settings.portionMass,
+      random.normal(settings.portionMass, options.spread * settings.portionMass),
+    );
+    const fallen = Math.min(this.food, full * this.share());
     this.food -= fallen;
-    const seen = fallen > 0 && planted !== "chuteBlind" && random.uniform() >= this.missed;
-    const cold = 1 + 0.15 * Math.sin((this.minute / 1440) * 2 * Math.PI); // grease by day and night
-    const factor = planted === "stall" ? 3.5 : planted === "wireOff" ? 0.01 : planted === "jam" ? 1.15 : 1;
-    const current = 240 * cold * factor * Math.exp(random.normal(0, 0.08));
+    const inside = options.celsiusMean + options.celsiusSwing * Math.sin((this.minute / 1440) * 2 * Math.PI);
+    const loaded = 240 * Math.exp(options.slope * inside);
+    const current =
+      this.current(loaded, fallen / settings.portionMass) * Math.exp(random.normal(0, options.currentSpread));
+    const counted = settings.sensors.chute ? this.counted(fallen) : null;
+    this.last = {
+      at: this.now,
+      fallen,
+      counted,
+      milliamps: options.currentKnown ? current : null,
+      loadedMilliamps: loaded,
+    };
     const portion = portionAt(this.now, {
-      chuteCount: settings.sensors.chute ? (seen ? 1 + Math.floor(3 * random.uniform()) : 0) : null,
-      meanCurrent: this.currentKnown ? milliamps(current) : null,
+      chuteCount: counted,
+      meanCurrent: options.currentKnown ? milliamps(Math.round(current)) : null,
     });
-    this.feed = watchPortion(this.feed, portion, levelOf(this.hopper, settings), settings);
+    const told = options.celsiusTold ? celsius(inside + random.normal(0, 0.2)) : null;
+    this.feed = watchPortion(this.feed, portion, levelOf(this.hopper, settings), settings, told);
     this.hopper = dispensed(this.hopper, portion, settings, chuteIsBlind(this.feed));
+  }
+
+  /** Of a full portion: the tray runs dry over a few portions, be it that the hopper is empty or that the food has bridged. */
+  private share(): number {
+    const { onset } = this.options;
+    const left = this.food / this.settings.portionMass;
+    const byFood = Math.min(1, (left + 0.5) / (onset + 1));
+    switch (this.planted) {
+      case "jam":
+      case "stall":
+      case "wireOff":
+        return 0;
+      case "bridge":
+        return Math.max(0, 1 - this.sincePlanted / (onset + 1));
+      default:
+        return left < 0.25 ? 0 : byFood;
+    }
+  }
+
+  private current(loaded: number, share: number): number {
+    const { options } = this;
+    switch (this.planted) {
+      case "stall":
+        return loaded * options.stallFactor;
+      case "wireOff":
+        return options.wireMilliamps;
+      case "jam":
+        return loaded * Math.exp(options.jamShift);
+      default:
+        return loaded * Math.exp(options.lightShift * (1 - Math.min(1, share / 0.7)));
+    }
+  }
+
+  private counted(fallen: number): number {
+    const { random, options } = this;
+    const pieces = fallen <= 0 ? 0 : Math.max(1, Math.round(fallen / options.pieceMass));
+    const whole = this.planted === "chuteHalfBlind" && options.halfSeen === "portions" ? 0.5 : options.missed;
+    const each = this.planted === "chuteHalfBlind" && options.halfSeen === "pieces" ? 0.65 : 0.08;
+    if (this.planted === "chuteBlind" || random.uniform() < whole) return 0;
+    let seen = 0;
+    for (let piece = 0; piece < pieces; piece += 1) if (random.uniform() >= each) seen += 1;
+    return each > 0.5 ? seen : Math.max(seen, Math.min(pieces, 1));
   }
 }

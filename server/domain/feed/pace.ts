@@ -1,0 +1,56 @@
+import type { FittedSensors } from "../feeder.ts";
+import { type Instant, inDays, type Span } from "../instant.ts";
+import type { Suspect } from "./looks.ts";
+
+/** How many portions this feeder gives in a day, over some two weeks: so many chances a year to cry wolf. */
+export interface Pace {
+  readonly portions: number;
+  readonly days: number;
+  readonly at: Instant | null;
+}
+
+/** A hundred a day until it is known better. Common practice, no source. */
+export const unknownPace: Pace = { portions: 100, days: 1, at: null };
+
+const daysRemembered = 14;
+const perDayMin = 20;
+const perDayMax = 400;
+
+export function paced(pace: Pace, at: Instant): Pace {
+  if (pace.at === null) return { portions: pace.portions, days: pace.days, at };
+  const passed = Math.max(inDays((at - pace.at) as Span), 0);
+  const kept = Math.exp(-passed / daysRemembered);
+  return { portions: pace.portions * kept + 1, days: pace.days * kept + passed, at };
+}
+
+/**
+ * How much evidence an alarm takes. A CUSUM of likelihood ratios that speaks above h cries wolf at most once in e^h portions
+ * (Lorden 1971, Ann. Math. Stat. 42:1897), and of all tests that cry so seldom it is the quickest (Moustakides 1986,
+ * Ann. Stat. 14:1379). Wanted is one false alarm a feeder in a year of its portions, from all these tests together.
+ */
+export function alarmAbove({ portions, days }: Pace, suspect: Suspect, sensors: FittedSensors): number {
+  const perDay = Math.min(Math.max(portions / days, perDayMin), perDayMax);
+  return Math.log(365 * perDay) - overshoot(suspect, sensors);
+}
+
+/**
+ * Lorden's bound is far from reached: evidence comes in lumps that overshoot h, and doubt about what is learnt takes off
+ * more. How much lower h may be for the wanted rate was measured on the bench of test/domain/feed, over a quarter of a million
+ * healthy portions by all subsets of sensors: a run of misses is the commonest false sign, so what the chute sensor is accused
+ * of gets nothing off.
+ */
+function overshoot(suspect: Suspect, sensors: FittedSensors): number {
+  switch (suspect) {
+    case "blind":
+    case "halfBlind":
+    case "fewSeen":
+      return -0.4;
+    case "scaleStuck":
+      return 2;
+    case "light":
+    case "jammed":
+    case "stalled":
+    case "still":
+      return sensors.chute ? 1 : 3.5;
+  }
+}

@@ -1,0 +1,180 @@
+import type { CountLogs } from "./chuteCounts.ts";
+import { logFor } from "./chuteCounts.ts";
+import { logBell } from "./density.ts";
+import { type Look, looks, type Suspect, suspects } from "./looks.ts";
+import type { CurrentForeseen } from "./motorCurrent.ts";
+import { type Held, heldBy, logHeld, portionSpread, type ScaleTrack } from "./scaleTrack.ts";
+
+/**
+ * One running sum for each thing that may be wrong (Page 1954, Biometrika 41:100): what was seen since it may have begun is
+ * so many times, in logarithms, likelier under it than under health. A sum that falls to zero begins anew, with the fault
+ * beginning at the next portion. All sums are against the same health, so the largest tells that something is wrong, and their
+ * differences tell what: one matrix of sums serves for both (Nikiforov 1995, IEEE Trans. Inf. Theory 41:19; Oskiper & Poor
+ * 2002, IEEE Trans. Inf. Theory 48:3108).
+ */
+export type Suspicions = { readonly [suspect in Suspect]: Suspicion };
+
+export interface Suspicion {
+  readonly sum: number;
+  readonly portions: number; // since it may have begun
+  readonly held: Held; // what the scale should show if this is true
+  readonly shift: number; // of ln(current), as far as seen
+  readonly shiftVariance: number;
+  readonly dry: number; // chance that the last portions are still shrinking
+}
+
+export interface SeenPortion {
+  readonly counts: CountLogs | null; // null: no chute sensor, or it said nothing
+  readonly fell: boolean | null; // by the chute sensor
+  readonly current: { readonly drawn: number; readonly foreseen: CurrentForeseen } | null;
+}
+
+export const nothingSuspected: Suspicions = bySuspect((suspect) => begun(looks[suspect], { level: 0, variance: 0 }));
+
+/** A portion was given. `track`: the scale's as it was before. */
+export function weighPortion(suspicions: Suspicions, seen: SeenPortion, track: ScaleTrack): Suspicions {
+  return bySuspect((suspect) => afterPortion(suspicions[suspect], looks[suspect], seen, track));
+}
+
+/** The scale said something that counts. `track`: as it was before. */
+export function weighReading(suspicions: Suspicions, track: ScaleTrack, reading: number, wander: number): Suspicions {
+  return bySuspect((suspect) => {
+    const look = looks[suspect];
+    const before = suspicions[suspect];
+    if (followsHealth(look) || before.portions === 0) return before;
+    const sum = before.sum + logHeld(track, before.held, reading, wander);
+    return { ...before, sum, held: heldBy(before.held, reading, wander, track.noise) };
+  });
+}
+
+/** The scale stands elsewhere: what it will say of a portion begins anew, the evidence so far stays. */
+export const heldAnew = (suspicions: Suspicions, { level, variance }: ScaleTrack): Suspicions =>
+  bySuspect((suspect) => ({ ...suspicions[suspect], held: { level, variance } }));
+
+export const heldLevels = (suspicions: Suspicions): readonly Held[] =>
+  suspects
+    .filter((suspect) => !followsHealth(looks[suspect]) && suspicions[suspect].sum > 0)
+    .map((suspect) => suspicions[suspect].held);
+
+export function foremost(suspicions: Suspicions): Suspect {
+  let first: Suspect = suspects[0];
+  for (const suspect of suspects) if (suspicions[suspect].sum > suspicions[first].sum) first = suspect;
+  return first;
+}
+
+/**
+ * Evidence isn't hoarded: after a long fault it would take as long to see that it has turned into another. What is
+ * taken off is taken off all alike, so that the differences stay.
+ */
+export function notHoarded(suspicions: Suspicions, most: number): Suspicions {
+  const over = suspicions[foremost(suspicions)].sum - most;
+  if (over <= 0) return suspicions;
+  return bySuspect((suspect) => ({ ...suspicions[suspect], sum: suspicions[suspect].sum - over }));
+}
+
+/**
+ * While a verdict stands, portion after portion says the same. What is learnt of a current is never quite right, and a hundredth
+ * of evidence a portion would turn the name over in a week: so whoever wants to take over must do better than that.
+ */
+export const handicapped = (suspicions: Suspicions, leader: Suspect): Suspicions =>
+  bySuspect((suspect) => {
+    const before = suspicions[suspect];
+    return suspect === leader ? before : { ...before, sum: before.sum - handicap };
+  });
+
+const handicap = 0.05;
+
+/** Food falls again: what was held against the feed is void; a failing sensor has that in common with health. */
+export const feedCleared = (suspicions: Suspicions, most: number): Suspicions =>
+  bySuspect((suspect) => {
+    const before = suspicions[suspect];
+    const keeps = suspect === "halfBlind" || suspect === "fewSeen" || suspect === "scaleStuck";
+    return { ...before, sum: keeps ? Math.min(before.sum, most) : 0 };
+  });
+
+// --- one portion ---------------------------------------------------------------------------------------------------
+
+/** When a tray runs dry, the first portion is mostly a part of one; each later one is so with this chance. Common practice, no source. */
+const dryAtFirst = 0.7;
+const dryStill = 0.6;
+/** No single portion says more than this, whatever it looks like. */
+const stepMost = 30;
+
+const followsHealth = ({ food, scaleFollows }: Look): boolean => food === "falls" && scaleFollows;
+
+function begun(look: Look, held: Held): Suspicion {
+  return {
+    sum: 0,
+    portions: 0,
+    held,
+    shift: look.shift,
+    shiftVariance: look.shiftSpread * look.shiftSpread,
+    dry: 0,
+  };
+}
+
+function afterPortion(before: Suspicion, look: Look, seen: SeenPortion, track: ScaleTrack): Suspicion {
+  // A sum of exactly zero has heard nothing yet that speaks for or against it.
+  const goesOn = before.sum > 0 || (before.sum === 0 && before.portions > 0);
+  const from = goesOn ? before : begun(look, { level: track.level, variance: track.variance });
+  let step = 0;
+  let dry = look.food !== "runsDry" ? 0 : from.portions === 0 ? dryAtFirst : dryStill * from.dry;
+  if (seen.counts !== null) {
+    const { counts } = seen;
+    if (dry > 0) {
+      const shrunk = dry * Math.exp(counts.shrunk);
+      const nothing = (1 - dry) * Math.exp(counts.nothing);
+      step += Math.log(shrunk + nothing) - counts.healthy;
+      dry = shrunk / (shrunk + nothing);
+    } else step += logFor(counts, look.chute) - counts.healthy;
+  }
+  let { shift, shiftVariance } = from;
+  if (seen.current !== null && look.shift !== 0) {
+    const { drawn, foreseen } = seen.current;
+    const off = drawn - foreseen.mean;
+    if (from.portions === 0) {
+      // The fault adds to whatever weather and grease have made of the healthy current.
+      shift += foreseen.shift;
+      shiftVariance += foreseen.doubt;
+    } else shiftVariance += foreseen.wander;
+    const loaded = 0.5 * dry * look.shift; // a tray half full draws half the difference
+    const left = off - shift + loaded;
+    const variance = foreseen.spread + shiftVariance;
+    const ratio = logBell(left, variance) - logBell(off - foreseen.shift, foreseen.spread + foreseen.doubt);
+    if (seen.fell === true) {
+      // Food fell, so the motor turned and the tray moved, whatever it drew: that can speak for health only.
+      step += Math.min(ratio, 0);
+    } else {
+      step += ratio;
+      const gain = shiftVariance / variance;
+      shift += gain * left;
+      shiftVariance *= 1 - gain;
+    }
+  }
+  return {
+    sum: from.sum + Math.min(Math.max(step, -stepMost), stepMost),
+    portions: from.portions + 1,
+    held: dry > 0 ? sunkPartly(from.held, dry, track) : from.held,
+    shift,
+    shiftVariance,
+    dry,
+  };
+}
+
+function sunkPartly(held: Held, dry: number, track: ScaleTrack): Held {
+  const spread = dry * 0.3 * track.portion + dry * portionSpread(track);
+  return { level: held.level - 0.5 * dry * track.portion, variance: held.variance + spread * spread };
+}
+
+function bySuspect(made: (suspect: Suspect) => Suspicion): Suspicions {
+  return {
+    light: made("light"),
+    jammed: made("jammed"),
+    stalled: made("stalled"),
+    still: made("still"),
+    blind: made("blind"),
+    halfBlind: made("halfBlind"),
+    fewSeen: made("fewSeen"),
+    scaleStuck: made("scaleStuck"),
+  };
+}

@@ -1,0 +1,60 @@
+import type { Instant } from "../instant.ts";
+import type { Suspect } from "./looks.ts";
+import type { Likely, Name } from "./naming.ts";
+
+/**
+ * That something is wrong with the feed, from the portion that proved it until food is seen to fall again. Which it is may
+ * be clear at once or only later: the name sharpens while the verdict stands.
+ */
+export interface Verdict {
+  readonly since: Instant;
+  readonly portions: number; // given since
+  readonly against: number; // evidence for health since the last that spoke for the fault; at most 0
+  readonly named: Name | null; // the last name that was sure
+  readonly suspect: Suspect; // what was foremost when the last portion spoke for it
+}
+
+/**
+ * As sure as a name must be: the rest of the time it is wrong, and one in twenty is the most that is wanted. While a portion or
+ * two more may settle it (`settles`) it must be surer, since a wrong name sends the keeper out with the wrong tool.
+ */
+const sureFrom = 0.92;
+const sureAtOnce = 0.99;
+export const settles = 2; // portions
+
+/** A name that was sure once stays until it is less likely than not: words that change with each portion help nobody. */
+const dropsBelow = 0.5;
+/**
+ * To call a sensor blind takes the urgency out of an alarm. By the motor's current alone, whose lesson about wedged
+ * trays is only common practice, that takes more.
+ */
+const sureByCurrentAlone = 0.985;
+
+export function nameIn(likely: readonly Likely[], verdict: Verdict, scale: boolean): Name | null {
+  const [first] = likely;
+  if (first === undefined) return null;
+  const accused = first.name === "blind" || first.name === "halfBlind";
+  const sure = verdict.portions < settles ? sureAtOnce : sureFrom;
+  if (first.chance >= (accused && !scale ? sureByCurrentAlone : sure)) return first.name;
+  const kept = likely.find(({ name }) => name === verdict.named);
+  return kept !== undefined && kept.chance >= dropsBelow ? kept.name : null;
+}
+
+/**
+ * Food that falls is believed after two portions, as a fault is after two or three: one kernel shaken loose is no repair. By
+ * the scale alone it takes three readings, since a gust lasts for more than one.
+ */
+const healthyBelow = -6;
+const portionMost = 4;
+const readingMost = 2.5;
+
+/**
+ * The newest portion or reading changed the foremost suspect's sum by `step`. What it says is held against that one
+ * suspect until it is cleared or confirmed: what else a fault has dragged along must not outlive it.
+ */
+export function weighedAnew(verdict: Verdict, step: number, first: Suspect, by: "portion" | "reading"): Verdict {
+  const against = Math.min(0, verdict.against + Math.max(step, by === "portion" ? -portionMost : -readingMost));
+  return { ...verdict, against, suspect: against === 0 ? first : verdict.suspect };
+}
+
+export const isOver = (verdict: Verdict): boolean => verdict.against <= healthyBelow;
