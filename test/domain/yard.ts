@@ -29,6 +29,8 @@ export interface Truth {
   batteryVolts: number;
   charge: number;
   sag: number; // V that the supply falls while the motor runs
+  weakens: number; // of the detector's signal (0..1), per °C below 10
+  takesFrom: number; // the signal below which it misses a cap
   words: string | null; // trouble to be told with the next report
   forgetsPause: boolean;
   paused: boolean;
@@ -57,6 +59,8 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     batteryVolts: 12.7,
     charge: 0,
     sag: 0.1,
+    weakens: 0,
+    takesFrom: 0,
     words: null,
     forgetsPause: false,
     paused: false,
@@ -65,6 +69,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
   let bootAt = start;
   let boot = 1;
   let seq = 0;
+  let caps = 0;
   let state = newFeeder(settings, start);
   let counts = { button: 0, detector: 0, chute: 0, perch: 0 };
   let spool: { readonly boot: number; readonly uptime: Span; readonly seq: number; readonly happening: Happening }[] =
@@ -107,6 +112,13 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
   const pay = (cause: "press" | "deposit", paysFor: number | null, second: number) => {
     if (!truth.paused && !truth.dead.has("payer")) record(portion(cause, paysFor), second);
   };
+  /** Uneven without the dice, so that no story's luck hangs on it. */
+  const signalOfCap = (): number => {
+    caps += 1;
+    const uneven = Math.sin(caps) + Math.sin(1.7 * caps) + Math.sin(2.3 * caps);
+    const celsiusThere = truth.inside ?? truth.air + 1;
+    return Math.min(1, Math.max(0, 0.8 + 0.05 * uneven + truth.weakens * (celsiusThere - 10)));
+  };
   const bird = (second: number) => {
     if (!truth.dead.has("perch")) {
       counts.perch += 1;
@@ -116,9 +128,11 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       counts.button += 1;
       pay("press", record({ kind: "press" }, second + 2), second + 3);
     }
-    if (chance() < 0.3 && !truth.dead.has("detector")) {
+    const drops = chance() < 0.3;
+    const signal = signalOfCap();
+    if (drops && !truth.dead.has("detector") && signal >= truth.takesFrom) {
       counts.detector += 1;
-      pay("deposit", record({ kind: "deposit", metal: true, signal: 0.8, chute: true }, second + 5), second + 6);
+      pay("deposit", record({ kind: "deposit", metal: true, signal, chute: true }, second + 5), second + 6);
     }
   };
   const readings = (): Readings => {

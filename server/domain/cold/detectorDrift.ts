@@ -66,8 +66,9 @@ export function detectorHeard(before: DetectorDrift, { metal, signal, chute }: D
   // Without a word on metal it was paid for, so it was taken.
   const share = signal === null ? 0 : missedShare(turned.signals, temperature);
   const signals = signal === null ? turned.signals : heardSignal(turned.signals, signal, temperature);
-  const bySignals = Math.min(evidenceMax, keptAfter(turned, signals, temperature) - Math.log1p(-share)) + 0;
   const missed = share < missesUntil ? share : estimatedMissedShare(turned.signals, temperature);
+  const bySignals =
+    Math.min(evidenceMax, keptAfter(turned, signals, temperature) - Math.log1p(-Math.min(missed, 0.8))) + 0;
   const missedBeside = Math.min(missed / (1 - missed), tooWeakMax);
   return judged(
     {

@@ -103,8 +103,8 @@ export function missedShare(model: SignalModel, temperature: Celsius): number {
 }
 
 /**
- * The same for telling how many: what was taken is but the upper part of what fell, so that its mean lies above the truth.
- * Here that is set right by the mean of a cut normal, which is nearer the truth and less steady, so that nothing rings by it.
+ * The same set right for what is lost: what was taken is but the upper part of what fell, so that its mean lies above the
+ * truth, and by the mean of a cut normal the truth is told. Nearer than the other and less steady where little is missed.
  */
 export function estimatedMissedShare(model: SignalModel, temperature: Celsius): number {
   return beyondUsual(model, temperature, cutTail);

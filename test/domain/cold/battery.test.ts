@@ -51,6 +51,22 @@ describe("a lead-acid battery", () => {
     }
   });
 
+  it("has a maker's own charge for its specific gravity within its bands (check value bat-sg-soc-rolls, quoted)", () => {
+    const maker = [
+      [1, 1.255, 1.275],
+      [0.75, 1.215, 1.235],
+      [0.5, 1.18, 1.2],
+      [0.25, 1.155, 1.165],
+      [0, 1.11, 1.13],
+    ] as const;
+    for (const [share, gravityLow, gravityHigh] of maker) {
+      const least = chargeAtRest("leadAcid", volts(6 * (gravityLow + 0.845)));
+      const most = chargeAtRest("leadAcid", volts(6 * (gravityHigh + 0.845)));
+      expect(least?.low, `${share}`).toBeLessThanOrEqual(share);
+      expect(most?.high, `${share}`).toBeGreaterThanOrEqual(share);
+    }
+  });
+
   it("is known by its tension to have 3, 6, 12 or 24 cells, and the same charge a cell", () => {
     expect([6.2, 12.4, 24.8, 49.6].map((tension) => leadAcidCells(volts(tension)))).toEqual([3, 6, 12, 24]);
     expect([3.7, 8.2, 16.8, 80].map((tension) => leadAcidCells(volts(tension)))).toEqual([null, null, null, null]);
