@@ -183,7 +183,7 @@ function takeReadings(
   effects: Effect[],
 ): FeederState {
   const { settings } = state;
-  const { readings, boot } = report;
+  const { readings } = report;
   const { orders, changed } = hearPaused(state.orders, readings.paused, at);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const { hopper, feed, cold } = takeWeight(state, readings, at, effects);
@@ -193,7 +193,7 @@ function takeReadings(
     hopper,
     feed: watchReport(feed, at, readings.spooled, paused, now),
     cold: felt(cold, readings, at, settings),
-    sensors: counted(state.sensors, readings, boot, at, settings),
+    sensors: counted(state.sensors, report, at, settings),
     orders,
   };
 }

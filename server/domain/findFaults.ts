@@ -8,7 +8,7 @@ import { levelOf } from "./hopper/level.ts";
 import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
 import { isPaused, pauseFault } from "./orders/lifeCycle.ts";
 import { feederSilence } from "./silence/feederSilence.ts";
-import { sensorFaults } from "./silence/sensorSilence.ts";
+import { readingFaults, sensorFaults } from "./silence/sensorSilence.ts";
 
 /** All that is wrong with a feeder now, at most once a kind. Which of it is told, and when, is the alarms' business. */
 export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
@@ -31,6 +31,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...feedFaults(feed, level, settings, now, paused).filter((fault) => !waitsForLevel(state, fault, now)),
     ...(emptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, stands(state.alarms.foodLow))),
     ...sensors,
+    ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
     ...listed(troubleFault(state.trouble, now)),
   ]);

@@ -14,7 +14,8 @@ export const flatProfile: DayProfile = Array.from({ length: parts }, () => 0);
 
 export function withBout(profile: DayProfile, place: Place | null, at: Instant): DayProfile {
   const part = partOf(dayAround(place, at), at);
-  return profile.map((count, index) => count * kept + (index === part ? 1 : 0));
+  // To a thousandth, since it is stored with each bout.
+  return profile.map((count, index) => Math.round(1_000 * (count * kept + (index === part ? 1 : 0))) / 1_000);
 }
 
 /**

@@ -48,6 +48,10 @@ export function boutContinued(bide: Bide, place: Place | null, at: Instant): Bid
   };
 }
 
+/** It spoke, but not of birds: its silence is over, and nothing is learnt. */
+export const heardOnly = (bide: Bide, at: Instant): Bide =>
+  bide.seen > 0 && at > bide.from ? continued(bide, at) : bide;
+
 /** The same bout goes on. Written out, not spread: it runs for most events. */
 const continued = ({ bouts, hours, squares, longest, seen, since, profile }: Bide, from: Instant): Bide => ({
   bouts,

@@ -50,6 +50,9 @@ export const marked = ({ hits, misses, squares, open, strange, runs, since, bout
   boutAt,
 });
 
+/** The marks since the watched last spoke count for nothing: one of the two chatters. */
+export const forgotten = (pairing: Pairing): Pairing => (pairing.open === 0 ? pairing : { ...pairing, open: 0 });
+
 /** The watched spoke: its run of misses is over, and is learnt from. */
 export function answered(pairing: Pairing, at: Instant, yard: Yard): Pairing {
   if (pairing.open === 0) return pairing; // a second press on the same landing

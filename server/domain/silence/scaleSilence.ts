@@ -1,6 +1,7 @@
 import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
 import { type Instant, isoOf } from "../instant.ts";
+import { type Held, isStuck } from "./heldReadings.ts";
 
 /** What is remembered of the load cell: whether it speaks, and whether what it says ever changes. */
 export interface ScaleWatch {
@@ -10,24 +11,45 @@ export interface ScaleWatch {
   /** Portions that the chute saw fall since the reading last changed; those before the newest reading in `fallenAtReading`. */
   readonly fallen: number;
   readonly fallenAtReading: number;
+  /** Portions that were given and that nobody could see fall, likewise. */
+  readonly given: number;
+  readonly givenAtReading: number;
 }
 
-export const unreadScale = (): ScaleWatch => ({ last: null, lastAt: null, absent: 0, fallen: 0, fallenAtReading: 0 });
+export const unreadScale = (): ScaleWatch => ({
+  last: null,
+  lastAt: null,
+  absent: 0,
+  fallen: 0,
+  fallenAtReading: 0,
+  given: 0,
+  givenAtReading: 0,
+});
 
 /** Only what the chute saw counts: a tray that turns empty or jammed leaves the weight as it is, rightly. */
-export const portionFell = ({ last, lastAt, absent, fallen, fallenAtReading }: ScaleWatch): ScaleWatch => ({
-  last,
-  lastAt,
-  absent,
-  fallen: fallen + 1,
-  fallenAtReading,
+export const portionFell = (scale: ScaleWatch): ScaleWatch => withPortions(scale, scale.fallen + 1, scale.given);
+
+/** There is no chute sensor. */
+export const portionGiven = (scale: ScaleWatch): ScaleWatch => withPortions(scale, scale.fallen, scale.given + 1);
+
+const withPortions = (scale: ScaleWatch, fallen: number, given: number): ScaleWatch => ({
+  last: scale.last,
+  lastAt: scale.lastAt,
+  absent: scale.absent,
+  fallen,
+  fallenAtReading: scale.fallenAtReading,
+  given,
+  givenAtReading: scale.givenAtReading,
 });
 
 export function scaleRead(scale: ScaleWatch, readings: Readings, at: Instant): ScaleWatch {
   const { hopper } = readings;
   if (hopper === null) return saysOther(readings) ? { ...scale, absent: scale.absent + 1 } : scale;
-  if (hopper === scale.last) return { ...scale, lastAt: at, absent: 0, fallenAtReading: scale.fallen };
-  return { last: hopper, lastAt: at, absent: 0, fallen: 0, fallenAtReading: 0 };
+  const { fallen, given } = scale;
+  if (hopper === scale.last) {
+    return { last: hopper, lastAt: at, absent: 0, fallen, fallenAtReading: fallen, given, givenAtReading: given };
+  }
+  return { last: hopper, lastAt: at, absent: 0, fallen: 0, fallenAtReading: 0, given: 0, givenAtReading: 0 };
 }
 
 /** A feeder that sends bare events between its full reports says nothing of its scale by that. */
@@ -45,8 +67,9 @@ const absentMax = 10;
 /** Eight portions are several times what the coarsest sensible scale resolves, and the last digit always trembles. */
 const frozenPortions = 8;
 
-export function scaleSilence(scale: ScaleWatch): Fault | null {
-  if (scale.absent >= absentMax) {
+/** @param held how long its reading has been the same, and usually is; @param setAside what it says is impossible. */
+export function scaleSilence(scale: ScaleWatch, held: Held | null, setAside: boolean): Fault | null {
+  if (scale.absent >= absentMax && !setAside) {
     return {
       kind: "scaleSilent",
       reason:
@@ -60,13 +83,21 @@ export function scaleSilence(scale: ScaleWatch): Fault | null {
       sure: null,
     };
   }
-  if (scale.last === null || scale.fallenAtReading < frozenPortions) return null;
+  if (scale.last === null) return null;
+  const seen = scale.fallenAtReading >= frozenPortions;
+  // Where nobody sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
+  const unseen = scale.givenAtReading >= frozenPortions && held !== null && isStuck("hopper", held);
+  if (!seen && !unseen) return null;
+  const portions = seen
+    ? `${scale.fallenAtReading} portions were seen to fall`
+    : `${scale.givenAtReading} portions were given`;
+  const what = seen ? "portions seen to fall since" : "portions given since";
   return {
     kind: "scaleSilent",
-    reason: `The scale says the same to the last digit, though ${scale.fallenAtReading} portions were seen to fall.`,
+    reason: `The scale says the same to the last digit, though ${portions}.`,
     evidence: [
       { what: "weight, unchanged", value: `${scale.last} g`, at: scale.lastAt },
-      { what: "portions seen to fall since", value: String(scale.fallenAtReading), at: null },
+      { what, value: String(seen ? scale.fallenAtReading : scale.givenAtReading), at: null },
     ],
     sure: null,
   };

@@ -1,9 +1,12 @@
-import type { FeederEvent, Portion, Readings } from "../facts.ts";
+import type { FeederEvent, Portion, Report } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { type Instant, later } from "../instant.ts";
-import { type Bide, boutContinued, unbided } from "./daylightSilence.ts";
-import { answered, marked, type Pairing, unpaired } from "./pairing.ts";
-import { portionFell, type ScaleWatch, scaleRead, unreadScale } from "./scaleSilence.ts";
+import { type Instant, later, type Span } from "../instant.ts";
+import { type Chatter, grew, isSuspect, quiet, struck } from "./chatter.ts";
+import { type Bide, boutContinued, heardOnly, unbided } from "./daylightSilence.ts";
+import { type HeldReadings, heldThrough, nothingHeld } from "./heldReadings.ts";
+import { answered, forgotten, marked, type Pairing, unpaired } from "./pairing.ts";
+import { portionFell, portionGiven, type ScaleWatch, scaleRead, unreadScale } from "./scaleSilence.ts";
+import { noneSetAside, type SetAsides, withSetAside } from "./setAside.ts";
 
 /**
  * What is remembered to tell a dead sensor from birds that stay away. A sensor with companions is judged by what they saw
@@ -16,7 +19,10 @@ export interface SensorsState {
   readonly perch: Watched;
   readonly chute: Tally;
   readonly scale: ScaleWatch;
+  readonly held: HeldReadings;
+  readonly setAside: SetAsides;
   readonly boot: string | null; // the boot that the running totals belong to
+  readonly countedAt: Instant; // when they were last told
   readonly paused: boolean; // as the feeder last said: what birds do at a paused feeder is no measure
 }
 
@@ -29,6 +35,7 @@ export interface Watched extends Tally {
   /** Null beside itself, but for the detector: there stands the beam in its own slot, which sees whatever drops in. */
   readonly beside: { readonly [companion in Witness]: Pairing | null };
   readonly alone: Bide;
+  readonly chatter: Chatter;
 }
 
 /** The feeder's running total of one sensor, and what we heard of it in events since. */
@@ -49,6 +56,7 @@ export function unwatchedSensors(now: Instant): SensorsState {
       perch: self === "perch" ? null : unpaired(now),
     },
     alone: unbided(now),
+    chatter: quiet(now),
   });
   return {
     button: watched("button"),
@@ -56,7 +64,10 @@ export function unwatchedSensors(now: Instant): SensorsState {
     perch: watched("perch"),
     chute: untold,
     scale: unreadScale(),
+    held: nothingHeld,
+    setAside: noneSetAside,
     boot: null,
+    countedAt: now,
     paused: false,
   };
 }
@@ -78,23 +89,43 @@ export function sensed(sensors: SensorsState, event: FeederEvent, settings: Feed
     case "portion": {
       const payer = unsaidPayer(sensors, event);
       if (payer !== null) sensors = active(sensors, payer, event.recordedAt, settings, { events: 0 });
-      if (event.chuteCount === null || event.chuteCount <= 0) return sensors;
+      if (event.chuteCount === null) return withStore(sensors, sensors.chute, portionGiven(sensors.scale));
+      if (event.chuteCount <= 0) return sensors;
       const { total, heardSince, backwards } = sensors.chute;
-      // Written out, not spread, as is all that runs for every event, of which a report may hold thousands.
-      return {
-        button: sensors.button,
-        detector: sensors.detector,
-        perch: sensors.perch,
-        chute: { total, heardSince: heardSince + event.chuteCount, backwards },
-        scale: portionFell(sensors.scale),
-        boot: sensors.boot,
-        paused: sensors.paused,
-      };
+      const chute = { total, heardSince: heardSince + event.chuteCount, backwards };
+      return withStore(sensors, chute, portionFell(sensors.scale));
     }
     default:
       return sensors;
   }
 }
+
+// Written out, not spread, as is all that runs for every event, of which a report may hold thousands.
+const withStore = (sensors: SensorsState, chute: Tally, scale: ScaleWatch): SensorsState => ({
+  button: sensors.button,
+  detector: sensors.detector,
+  perch: sensors.perch,
+  chute,
+  scale,
+  held: sensors.held,
+  setAside: sensors.setAside,
+  boot: sensors.boot,
+  countedAt: sensors.countedAt,
+  paused: sensors.paused,
+});
+
+const withWatched = (sensors: SensorsState, button: Watched, detector: Watched, perch: Watched): SensorsState => ({
+  button,
+  detector,
+  perch,
+  chute: sensors.chute,
+  scale: sensors.scale,
+  held: sensors.held,
+  setAside: sensors.setAside,
+  boot: sensors.boot,
+  countedAt: sensors.countedAt,
+  paused: sensors.paused,
+});
 
 /** A feeder that tells of its portions but not of the presses that they paid has told of the presses by that. */
 function unsaidPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Portion & { recordedAt: Instant }) {
@@ -107,28 +138,34 @@ function unsaidPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Port
 /** A portion that comes this soon after a press or deposit that was told is what pays it. */
 const paidWithin = 60_000;
 
-/** The readings of one report, after its events. Growth of a total that no event explained is activity too. */
+/**
+ * The readings of one report, after its events. Growth of a total that no event explained is activity too.
+ * @param setAside readings that no such sensor can mean, by their posted names.
+ */
 export function counted(
   sensors: SensorsState,
-  readings: Readings,
-  boot: string,
+  { readings, setAside, boot }: Pick<Report, "readings" | "setAside" | "boot">,
   at: Instant,
   settings: FeederSettings,
 ): SensorsState {
   const sameBoot = sensors.boot === boot;
   const resumed = sensors.paused && readings.paused === false;
+  const since = Math.max(0, at - sensors.countedAt) as Span;
   let next: SensorsState = {
     ...sensors,
     boot,
+    countedAt: at,
     paused: readings.paused ?? sensors.paused,
     chute: told(sensors.chute, readings.counts.chute, sameBoot, at).tally,
     scale: scaleRead(sensors.scale, readings, at),
+    held: heldThrough(sensors.held, readings, at),
+    setAside: withSetAside(sensors.setAside, setAside, at),
   };
   for (const sensor of witnesses) {
     const { tally, grown } = told(next[sensor], readings.counts[sensor], sameBoot, at);
     const alone = resumed ? { ...next[sensor].alone, from: at } : next[sensor].alone;
     next = { ...next, [sensor]: { ...next[sensor], ...tally, alone } };
-    if (grown > 0) next = active(next, sensor, at, settings, { events: 0 });
+    if (grown > 0) next = active(next, sensor, at, settings, { grown: { by: grown, within: since } });
   }
   return next;
 }
@@ -139,59 +176,73 @@ export function counted(
  */
 const markGapMin = 5_000;
 
-/** `spoke`: the sensor itself did, and not only what stands beside it. `events`: how many events told of it. */
+/**
+ * `spoke`: the sensor itself did, and not only what stands beside it. `grown`: no event told of it, but its total grew.
+ */
 function active(
   sensors: SensorsState,
   sensor: Witness,
   at: Instant,
   settings: FeederSettings,
-  { spoke = true, events = 1 }: { spoke?: boolean; events?: number } = {},
+  { spoke = true, events = 1, grown = null }: { spoke?: boolean; events?: number; grown?: Growth | null } = {},
 ): SensorsState {
   const self = sensors[sensor];
-  const isMark = !sensors.paused && (self.lastMarkAt === null || Math.abs(at - self.lastMarkAt) >= markGapMin);
+  const chatter = !spoke
+    ? self.chatter
+    : grown === null
+      ? struck(self.chatter, at)
+      : grew(self.chatter, grown.by, grown.within, at);
+  // What a bouncing contact counts is no bird: nothing is learnt from it, of this sensor or by it of another.
+  const isSense = !isSuspect(chatter);
+  const isMark = isSense && !sensors.paused && isApart(self.lastMarkAt, at);
   const beside = self.beside;
   const next: Watched = {
     total: self.total,
-    heardSince: self.heardSince + (spoke ? events : 0),
+    heardSince: self.heardSince + (spoke && grown === null ? events : 0),
     backwards: self.backwards,
     lastAt: !spoke ? self.lastAt : self.lastAt === null ? at : later(self.lastAt, at),
     lastMarkAt: isMark ? at : self.lastMarkAt,
-    beside: spoke
-      ? {
-          button: beside.button && answered(beside.button, at, settings),
-          detector: beside.detector && answered(beside.detector, at, settings),
-          perch: beside.perch && answered(beside.perch, at, settings),
-        }
-      : beside,
-    alone: spoke ? boutContinued(self.alone, settings.place, at) : self.alone,
+    beside: !spoke
+      ? beside
+      : isSense
+        ? {
+            button: beside.button && answered(beside.button, at, settings),
+            detector: beside.detector && answered(beside.detector, at, settings),
+            perch: beside.perch && answered(beside.perch, at, settings),
+          }
+        : {
+            button: beside.button && forgotten(beside.button),
+            detector: beside.detector && forgotten(beside.detector),
+            perch: beside.perch && forgotten(beside.perch),
+          },
+    alone: !spoke ? self.alone : isSense ? boutContinued(self.alone, settings.place, at) : heardOnly(self.alone, at),
+    chatter,
   };
-  const other = (watched: Watched) => (isMark ? markedBy(watched, sensor) : watched);
-  return {
-    button: sensor === "button" ? next : other(sensors.button),
-    detector: sensor === "detector" ? next : other(sensors.detector),
-    perch: sensor === "perch" ? next : other(sensors.perch),
-    chute: sensors.chute,
-    scale: sensors.scale,
-    boot: sensors.boot,
-    paused: sensors.paused,
-  };
+  const other = (watched: Watched) =>
+    isMark ? markedBy(watched, sensor, marked) : isSense ? watched : markedBy(watched, sensor, forgotten);
+  return withWatched(
+    sensors,
+    sensor === "button" ? next : other(sensors.button),
+    sensor === "detector" ? next : other(sensors.detector),
+    sensor === "perch" ? next : other(sensors.perch),
+  );
 }
 
-const slotMarked = (sensors: SensorsState): SensorsState =>
-  sensors.paused
-    ? sensors
-    : {
-        button: sensors.button,
-        detector: markedBy(sensors.detector, "detector"),
-        perch: sensors.perch,
-        chute: sensors.chute,
-        scale: sensors.scale,
-        boot: sensors.boot,
-        paused: sensors.paused,
-      };
+interface Growth {
+  readonly by: number;
+  readonly within: Span;
+}
 
-/** A companion saw something that the watched may answer. */
-function markedBy(watched: Watched, companion: Witness): Watched {
+const isApart = (lastMarkAt: Instant | null, at: Instant): boolean =>
+  lastMarkAt === null || Math.abs(at - lastMarkAt) >= markGapMin;
+
+const slotMarked = (sensors: SensorsState): SensorsState =>
+  sensors.paused || isSuspect(sensors.detector.chatter)
+    ? sensors
+    : withWatched(sensors, sensors.button, markedBy(sensors.detector, "detector", marked), sensors.perch);
+
+/** A companion saw something that the watched may answer (`marked`), or is no witness now (`forgotten`). */
+function markedBy(watched: Watched, companion: Witness, change: (pairing: Pairing) => Pairing): Watched {
   const { button, detector, perch } = watched.beside;
   return {
     total: watched.total,
@@ -200,11 +251,12 @@ function markedBy(watched: Watched, companion: Witness): Watched {
     lastAt: watched.lastAt,
     lastMarkAt: watched.lastMarkAt,
     beside: {
-      button: companion === "button" && button ? marked(button) : button,
-      detector: companion === "detector" && detector ? marked(detector) : detector,
-      perch: companion === "perch" && perch ? marked(perch) : perch,
+      button: companion === "button" && button ? change(button) : button,
+      detector: companion === "detector" && detector ? change(detector) : detector,
+      perch: companion === "perch" && perch ? change(perch) : perch,
     },
     alone: watched.alone,
+    chatter: watched.chatter,
   };
 }
 

@@ -4,10 +4,12 @@ import { between, type Instant, isoOf, later } from "../instant.ts";
 import { probability } from "../units.ts";
 import { bideTooLong, logBide } from "./daylightSilence.ts";
 import { isLearnt, logSilence, type Pairing, tooLong } from "./pairing.ts";
+import { scaleIsImpossible } from "./readingFaults.ts";
 import { scaleSilence } from "./scaleSilence.ts";
 import { type SensorsState, type Tally, type Watched, type Witness, witnesses } from "./sensorActivity.ts";
 import { inWords } from "./spanWords.ts";
 
+export { readingFaults } from "./readingFaults.ts";
 export { counted, type SensorsState, sensed, unwatchedSensors } from "./sensorActivity.ts";
 
 /** What is silent now though it shouldn't be. `paused`: what birds do at a paused feeder proves nothing. */
@@ -19,7 +21,8 @@ export function sensorFaults(sensors: SensorsState, settings: FeederSettings, no
     const fault = silentBesideOthers(sensors, sensor, settings, now) ?? silentAlone(sensors, sensor, settings, now);
     if (fault) faults.push(fault);
   }
-  const scale = settings.sensors.scale ? scaleSilence(sensors.scale) : null;
+  const { scale: watched, held } = sensors;
+  const scale = settings.sensors.scale ? scaleSilence(watched, held.hopper, scaleIsImpossible(sensors)) : null;
   if (scale) faults.push(scale);
   return faults;
 }

@@ -1,0 +1,286 @@
+import { describe, expect, it } from "vitest";
+import type { Counts, FeederEvent, Readings } from "../../../server/domain/facts.ts";
+import { after, days, hours, type Instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
+import { chattersAt, grew, quiet, struck } from "../../../server/domain/silence/chatter.ts";
+import {
+  counted,
+  readingFaults,
+  type SensorsState,
+  sensed,
+  sensorFaults,
+  unwatchedSensors,
+} from "../../../server/domain/silence/sensorSilence.ts";
+import { celsius, grams, humidityPercent, volts } from "../../../server/domain/units.ts";
+import { larch, saidNothing } from "./larch.ts";
+import { seededDice } from "./seededDice.ts";
+import { ordinary, watch } from "./watch.ts";
+
+const start = instantOf("2026-01-15T00:00:00Z");
+const report = (
+  sensors: SensorsState,
+  readings: Partial<Readings>,
+  at: Instant,
+  setAside: readonly string[] = [],
+): SensorsState => counted(sensors, { readings: { ...saidNothing, ...readings }, setAside, boot: "b-1" }, at, larch);
+const kinds = (sensors: SensorsState, now: Instant, settings = larch) =>
+  readingFaults(sensors, settings, now).map(({ kind }) => kind);
+
+describe("a sensor that chatters", () => {
+  const press = (at: Instant, seq = 1): FeederEvent => ({ kind: "press", seq, recordedAt: at });
+  const visit = (at: Instant, seq = 1): FeederEvent => ({ kind: "visit", seq, recordedAt: at });
+
+  /** So many presses, one each `every` milliseconds. */
+  function pressed(sensors: SensorsState, from: Instant, count: number, every: number) {
+    let at = from;
+    for (let i = 0; i < count; i++) {
+      at = (from + i * every) as Instant;
+      sensors = sensed(sensors, press(at, i + 1), larch);
+    }
+    return { sensors, at };
+  }
+
+  it.each([
+    ["a bouncing contact, ten a second", 100, 20],
+    ["a bent spring, one a second", 1_000, 240],
+    ["damp, one each two seconds", 2_000, 700],
+  ])("is found: %s", (_, every, within) => {
+    const { sensors, at } = pressed(unwatchedSensors(start), start, 1_000 * (within / every), every);
+    const [fault] = readingFaults(sensors, larch, at);
+    expect(fault?.kind).toBe("sensorChattering");
+    expect(fault?.reason).toMatch(
+      /^The button counted \d+ times in \d+ (seconds|minutes): no bird is so quick for so long\.$/,
+    );
+    expect(kinds(sensors, after(at, minutes(20)))).toEqual([]); // it was dried
+    expect(kinds(sensors, at, { ...larch, sensors: { ...larch.sensors, button: false } })).toEqual([]);
+  });
+
+  it("isn't a bird that drums thirty times in ten seconds, four times a minute apart, all day long", () => {
+    let sensors = unwatchedSensors(start);
+    for (let hour = 0; hour < 10; hour++) {
+      for (let bout = 0; bout < 4; bout++) {
+        const played = pressed(sensors, after(start, minutes(60 * hour + bout)), 30, 333);
+        sensors = played.sensors;
+        expect(kinds(sensors, played.at)).toEqual([]);
+      }
+    }
+  });
+
+  it("isn't a flock of fifty that lands for an hour, one each five seconds", () => {
+    let sensors = unwatchedSensors(start);
+    for (let i = 0; i < 720; i++) sensors = sensed(sensors, visit(after(start, seconds(5 * i)), i + 1), larch);
+    expect(kinds(sensors, after(start, hours(1)))).toEqual([]);
+  });
+
+  it("is found by its running total alone, and not by what many birds did between two far reports", () => {
+    const total = (sensors: SensorsState, button: number, at: Instant) =>
+      report(sensors, { counts: { ...saidNothing.counts, button } satisfies Counts }, at);
+    let sensors = total(unwatchedSensors(start), 0, start);
+    sensors = total(sensors, 400, after(start, hours(8)));
+    expect(kinds(sensors, after(start, hours(8)))).toEqual([]);
+    sensors = total(sensors, 2_400, after(start, hours(8.1)));
+    expect(kinds(sensors, after(start, hours(8.1)))).toEqual(["sensorChattering"]);
+  });
+
+  it("names each where several do", () => {
+    let sensors = pressed(unwatchedSensors(start), start, 300, 100).sensors;
+    for (let i = 0; i < 300; i++) sensors = sensed(sensors, visit(after(start, seconds(i / 10)), i + 1), larch);
+    const [fault] = readingFaults(sensors, larch, after(start, seconds(30)));
+    expect(fault?.reason).toContain("So does the perch sensor.");
+  });
+
+  it("teaches nothing: neither does it look alive to its companions, nor they silent beside it, nor is a habit spoilt", () => {
+    const learnt = watch({ seed: 1, habits: ordinary, from: start, length: days(21) }).sensors;
+    const from = after(start, days(21));
+    const { sensors, at } = pressed(learnt, from, 3 * 3_600, 1_000);
+    expect(sensorFaults(sensors, larch, at, false)).toEqual([]);
+    const before = learnt.button.beside.perch;
+    const now = sensors.button.beside.perch;
+    expect(now?.hits).toBeCloseTo(before?.hits ?? Number.NaN, -1);
+    expect(sensors.button.alone.bouts).toBeLessThan((learnt.button.alone.bouts ?? 0) + 2);
+    // Mended, it goes on as before, and is found when it dies.
+    const mended = watch({ seed: 2, habits: ordinary, from: after(from, days(1)), length: days(5) }, sensors);
+    expect(mended.found).toEqual([]);
+    const dead = { seed: 3, habits: ordinary, from: after(from, days(6)), length: days(3), dead: ["press"] as const };
+    expect(watch(dead, mended.sensors).found[0]?.kind).toBe("buttonSilent");
+  });
+
+  it("takes what an old backlog tells for no haste", () => {
+    let chatter = quiet(after(start, days(1)));
+    for (let i = 0; i < 500; i++) chatter = struck(chatter, after(start, seconds(i)));
+    expect(chattersAt(chatter, after(start, days(1)))).toBe(false);
+    expect(chattersAt(grew(quiet(start), 500, hours(8), after(start, hours(8))), after(start, hours(8)))).toBe(false);
+  });
+});
+
+describe("a reading that is stuck", () => {
+  /** A winter's air by the minute: day and night, weather, calm nights that stand still; rounded to a sensor's steps. */
+  function* winter(seed: number, length: number, step: number, sway = 3) {
+    const dice = seededDice(seed);
+    let weather = 2;
+    for (let minute = 0; minute < length * 1_440; minute++) {
+      weather += 0.01 * (2 - weather) * 0.1 + dice.normal(0, 0.02);
+      const value = weather + sway * Math.sin((minute / 1_440) * 2 * Math.PI) + dice.normal(0, 0.03);
+      yield { at: after(start, minutes(minute)), value: Math.round(value / step) * step };
+    }
+  }
+
+  it.each([
+    [0.0625, 8],
+    [0.1, 8],
+    [0.5, 24],
+  ])("is found within hours or a day by how often that very reading changes (steps of %d °C)", (step, within) => {
+    let sensors = unwatchedSensors(start);
+    let at = start;
+    let value = 0;
+    for (const said of winter(1, 14, step)) {
+      ({ at, value } = said);
+      sensors = report(sensors, { lid: celsius(value), inside: celsius(value + 1) }, at);
+      expect(kinds(sensors, at).length).toBe(0);
+    }
+    let found = 0;
+    for (let minute = 1; minute <= within * 60 && found === 0; minute++) {
+      at = after(at, minutes(1));
+      sensors = report(sensors, { lid: celsius(4.25), inside: celsius(2 + (minute % 7) / 10) }, at);
+      if (kinds(sensors, at).includes("readingStuck")) found = minute;
+    }
+    expect(found).toBeGreaterThan(120);
+    const [fault] = readingFaults(sensors, larch, at);
+    expect(fault?.reason).toMatch(
+      /^The lid thermometer has said the very same for \d+ hours, to the last digit\. It never did so for longer than .+ before\.$/,
+    );
+    sensors = report(sensors, { lid: celsius(4.3), inside: celsius(2) }, after(at, minutes(1)));
+    expect(kinds(sensors, at)).toEqual([]); // one new value proves that it lives
+  });
+
+  it("is none over a healthy winter, of fine and of coarse thermometers, outdoors and in a mild room", () => {
+    for (const [step, sway] of [
+      [0.0625, 3],
+      [0.5, 3],
+      [0.5, 0.2],
+      [1, 0.1],
+    ] as const) {
+      let sensors = unwatchedSensors(start);
+      for (const { at, value } of winter(2, 90, step, sway)) {
+        sensors = report(sensors, { air: celsius(value) }, at);
+        if (at % minutes(60) === 0) expect(kinds(sensors, at), `${step} ${sway}`).toEqual([]);
+      }
+    }
+  }, 20_000);
+
+  it("is none in fog, at the melting point, on a floating charger, nor where it never changed at all", () => {
+    const dice = seededDice(3);
+    let sensors = unwatchedSensors(start);
+    let at = start;
+    const readings = (calm: boolean): Partial<Readings> => ({
+      air: celsius(7),
+      lid: celsius(calm ? 0 : dice.normal(2, 0.1)),
+      humidity: humidityPercent(calm ? 100 : dice.normal(70, 1)),
+      battery: volts(calm ? 13.8 : dice.normal(12.6, 0.01)),
+    });
+    for (let i = 0; i < 10 * 144; i++) {
+      at = after(start, minutes(10 * i));
+      sensors = report(sensors, readings(false), at);
+    }
+    for (let i = 1; i <= 20 * 6; i++) {
+      sensors = report(sensors, readings(true), after(at, minutes(10 * i)));
+      expect(kinds(sensors, at)).toEqual([]);
+    }
+  });
+
+  it("is a scale that nobody sees portions fall from only where its last digit usually moves", () => {
+    const dice = seededDice(4);
+    const settings = { ...larch, sensors: { ...larch.sensors, chute: false } };
+    const given = (seq: number, recordedAt: Instant): FeederEvent => ({
+      kind: "portion",
+      cause: "timer",
+      paysFor: null,
+      motorRan: null,
+      meanCurrent: null,
+      peakCurrent: null,
+      chuteCount: null,
+      lowestSupply: null,
+      seq,
+      recordedAt,
+    });
+    let sensors = unwatchedSensors(start);
+    let at = start;
+    for (let i = 0; i < 6 * 144; i++) {
+      at = after(start, minutes(10 * i));
+      sensors = report(sensors, { hopper: grams(800 + dice.normal(0, 1)) }, at);
+    }
+    for (let i = 1; i <= 7 * 6; i++) {
+      at = after(at, minutes(10));
+      if (i % 4 === 0) sensors = sensed(sensors, given(i, at), settings);
+      sensors = report(sensors, { hopper: grams(800) }, at);
+      if (i < 6 * 6) expect(sensorFaults(sensors, settings, at, false)).toEqual([]);
+    }
+    expect(sensorFaults(sensors, settings, at, false)[0]?.reason).toBe(
+      "The scale says the same to the last digit, though 10 portions were given.",
+    );
+  });
+});
+
+describe("a reading that can't be", () => {
+  const minute = (count: number) => after(start, minutes(count));
+
+  it("is told when it comes with most reports of the last ten minutes, and goes with its last", () => {
+    let sensors = unwatchedSensors(start);
+    for (let i = 0; i < 8; i++) sensors = report(sensors, {}, minute(i), ["insideCelsius"]);
+    const [fault] = readingFaults(sensors, larch, minute(8));
+    expect(fault?.kind).toBe("readingImpossible");
+    expect(fault?.reason).toBe(
+      "The inside thermometer says what can't be. Such values are set aside and nothing is concluded from them.",
+    );
+    expect(fault?.evidence).toEqual([{ what: "insideCelsius set aside", value: "8 times", at: start }]);
+    for (let i = 8; i < 30; i++) sensors = report(sensors, {}, minute(i));
+    expect(kinds(sensors, minute(30))).toEqual([]);
+    expect(sensors.setAside).toEqual({});
+  });
+
+  it("is no fault where it comes now and then, as a long wire's glitch, at near and at far reports", () => {
+    for (const every of [1, 15]) {
+      let sensors = unwatchedSensors(start);
+      for (let i = 0; i < 500; i++) {
+        sensors = report(sensors, {}, minute(every * i), i % 7 === 0 ? ["airCelsius"] : []);
+        if (every === 1 || i < 7) expect(kinds(sensors, minute(every * i))).toEqual([]);
+      }
+    }
+  });
+
+  it("is none of a sensor: what a program counts wrongly is not the wire's", () => {
+    let sensors = unwatchedSensors(start);
+    for (let i = 0; i < 20; i++) sensors = report(sensors, {}, minute(i), ["spooled", "planVersion"]);
+    expect(kinds(sensors, minute(20))).toEqual([]);
+  });
+
+  it("is named once where it is the scale, whose weight is then missing", () => {
+    let sensors = unwatchedSensors(start);
+    for (let i = 0; i < 20; i++) sensors = report(sensors, { air: celsius(3) }, minute(i), ["hopperGrams"]);
+    expect(kinds(sensors, minute(20))).toEqual(["readingImpossible"]);
+    expect(sensorFaults(sensors, larch, minute(20), false)).toEqual([]);
+    const unfitted = { ...larch, sensors: { ...larch.sensors, scale: false } };
+    expect(kinds(sensors, minute(20), unfitted)).toEqual([]);
+  });
+});
+
+describe("a total that ran backwards", () => {
+  it("is told for a day, of the chute's too, and not where the feeder started anew", () => {
+    const total = (sensors: SensorsState, chute: number, boot: string, at: Instant) =>
+      counted(
+        sensors,
+        { readings: { ...saidNothing, counts: { ...saidNothing.counts, chute } }, setAside: [], boot },
+        at,
+        larch,
+      );
+    let sensors = total(unwatchedSensors(start), 90, "b-1", start);
+    const rebooted = total(sensors, 2, "b-2", after(start, minutes(1)));
+    expect(kinds(rebooted, after(start, minutes(1)))).toEqual([]);
+    sensors = total(sensors, 12, "b-1", after(start, minutes(1)));
+    const [fault] = readingFaults(sensors, larch, after(start, hours(3)));
+    expect(fault?.kind).toBe("countsBackwards");
+    expect(fault?.reason).toBe(
+      "The running total of the chute sensor fell from 90 to 12, though the feeder hadn't started anew.",
+    );
+    expect(kinds(sensors, after(start, hours(25)))).toEqual([]);
+  });
+});
