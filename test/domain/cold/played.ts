@@ -15,7 +15,7 @@ export interface Climate {
   readonly humidity?: number;
 }
 
-export const readingsOf = ({ air, inside, lid, humidity }: Climate): Readings => ({
+const readingsOf = ({ air, inside, lid, humidity }: Climate): Readings => ({
   ...saidNothing,
   air: air === undefined ? null : celsius(air),
   inside: inside === undefined ? null : celsius(inside),

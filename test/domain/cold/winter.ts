@@ -21,7 +21,7 @@ export interface WinterMoment {
   readonly clear: boolean;
 }
 
-export const winterStart = instantOf("2026-11-01T00:00:00Z");
+const winterStart = instantOf("2026-11-01T00:00:00Z");
 export const winterDays = 151;
 
 /** `kind`: `healthy` goes from -20 to 5 °C; `mild` hovers about zero, the dampest and the worst for glaze. */
