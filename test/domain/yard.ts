@@ -31,6 +31,9 @@ export interface Truth {
   sag: number; // V that the supply falls while the motor runs
   weakens: number; // of the detector's signal (0..1), per °C below 10
   takesFrom: number; // the signal below which it misses a cap
+  bounces: boolean; // the perch's contact, two times in three seconds
+  airStuckAt: number | null; // °C that the air's thermometer says whatever the air
+  setAside: string[]; // readings that come as numbers that can't be
   words: string | null; // trouble to be told with the next report
   forgetsPause: boolean;
   paused: boolean;
@@ -61,6 +64,9 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     sag: 0.1,
     weakens: 0,
     takesFrom: 0,
+    bounces: false,
+    airStuckAt: null,
+    setAside: [],
     words: null,
     forgetsPause: false,
     paused: false,
@@ -142,7 +148,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
         !settings.sensors.scale || truth.dead.has("scale")
           ? null
           : grams(Math.round(10 * (truth.frozen ?? truth.hopper + chance() + chance() - 1)) / 10),
-      air: celsius(truth.air + 0.1 * chance()),
+      air: celsius(truth.airStuckAt ?? truth.air + 0.1 * chance()),
       inside: celsius(inside),
       lid: celsius(truth.lid ?? truth.air),
       humidity: humidityPercent(truth.humidity),
@@ -176,7 +182,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       .map((one): FeederEvent => ({ ...one.happening, seq: one.seq, recordedAt: time.momentOf(one.uptime) }));
     give({
       kind: "reported",
-      report: { boot: `boot-${from}`, sentUptime, readings: readings(), setAside: [], events },
+      report: { boot: `boot-${from}`, sentUptime, readings: readings(), setAside: truth.setAside, events },
     });
   };
   const hearOrders = (): void => {
@@ -195,6 +201,10 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     const hour = new Date(now).getUTCHours();
     const daylight = hour >= 7 && hour < 15;
     if (daylight && chance() < truth.perHour / 60) bird(Math.floor(40 * chance()));
+    for (let second = 0; truth.bounces && second < 60; second += 1.5) {
+      counts.perch += 1;
+      record({ kind: "visit" }, second);
+    }
     if (truth.words !== null) {
       record({ kind: "trouble", words: truth.words }, 0);
       truth.words = null;
@@ -235,6 +245,10 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       seq = 0;
       counts = { button: 0, detector: 0, chute: 0, perch: 0 };
       if (truth.forgetsPause) truth.paused = false;
+    },
+    /** The feeder's program forgets its running totals, without starting anew. */
+    loseCounts: () => {
+      counts = { button: 0, detector: 0, chute: 0, perch: 0 };
     },
     refill: (mass: number) => {
       truth.hopper = Math.min(settings.hopperCapacity, truth.hopper + mass);
