@@ -200,13 +200,15 @@ function takeReadings(
 
 type Store = Pick<FeederState, "hopper" | "feed" | "cold">;
 
-function takeWeight(state: FeederState, { hopper: weight, spooled }: Readings, at: Instant, effects: Effect[]): Store {
+function takeWeight(state: FeederState, readings: Readings, at: Instant, effects: Effect[]): Store {
   const { settings } = state;
+  const { hopper: weight, spooled } = readings;
   // A feeder that has told everything and says no portion fell, proves that none fell.
   const toldAll = spooled === null || spooled === 0;
-  const hopper = toldAll ? heardThrough(state.hopper, at) : state.hopper;
+  const hopper = toldAll ? heardThrough(state.hopper, at, settings) : state.hopper;
   if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
-  const found = weighed(hopper, weight, at, settings);
+  // What fell and isn't told yet is missing from the weight already.
+  const found = toldAll ? weighed(hopper, weight, at, settings, readings) : { hopper, refillFound: null };
   const feed = watchWeighing(state.feed, weight, at, settings);
   if (found.refillFound === null) return { hopper: found.hopper, feed, cold: state.cold };
   effects.push({ kind: "refillFound", added: found.refillFound, at });

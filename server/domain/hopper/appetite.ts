@@ -1,190 +1,278 @@
-import type { FeederSettings } from "../feeder.ts";
-import { after, between, days, type Instant, inDays } from "../instant.ts";
-import { type GramsPerDay, gramsPerDay } from "../units.ts";
-import { addHours, hourOf, hoursOfLight } from "./activity.ts";
+import { type Instant, instant, later } from "../instant.ts";
+import {
+  type DailyAppetite,
+  dayLearnt,
+  eatenVariance,
+  firstDay,
+  heardToday,
+  lnRateAfter,
+  nextDay,
+} from "./dailyAppetite.ts";
+import {
+  type DaySpan,
+  dayAround,
+  isLit,
+  lightHours,
+  partAt,
+  partsBefore,
+  partsLit,
+  partsOfDay,
+  type Yard,
+} from "./daySpan.ts";
 
 /**
- * How fast the hopper empties. Birds eat by day only, so a rate by the clock would be too high in the evening and too low
- * at dawn: what was eaten is kept by hour of the day, each hour is set against how often that hour was watched, and the
- * sum over the hours is a day's appetite. Past days are forgotten exponentially. The scatter from day to day is learnt
- * beside it, since weather and company change the birds' appetite far more than chance alone would.
+ * How fast the hopper empties. Birds eat by day only, so a rate by the clock would be too high in the evening and too low at
+ * dawn: what was eaten is kept by parts of the day that move with dawn and dusk (daySpan.ts), and how much it is a day is
+ * learnt from whole days (dailyAppetite.ts). While the hopper is empty nobody can eat, and nothing is learnt.
  */
 export interface Appetite {
   readonly since: Instant | null; // null until something was heard
   readonly at: Instant; // watched up to here
-  readonly dayStart: Instant; // of the day that is being counted: 24 h from `since`, whatever the calendar says
+  readonly dayStart: Instant; // of what is being counted: the day's beginning, or where watching began
   readonly dayEaten: number; // g
-  readonly days: number; // whole days counted so far, at most `daysRemembered`
-  readonly dayMean: number; // g, exponentially forgotten
-  readonly dayVariance: number; // g²
-  /** What was eaten by hour of the day in UTC: 24 numbers in grams, those of past days forgotten with each whole day. */
-  readonly byHour: readonly number[];
+  readonly dayMeals: number; // portions
+  readonly dayIdle: number; // share of a usual day's meal that couldn't be eaten, for an empty hopper
+  readonly daily: DailyAppetite | null; // null until a day, or enough of one, has been watched
+  /** What was eaten by part of the day: 24 numbers in grams, of past days, forgotten with each. */
+  readonly byPart: readonly number[];
+  readonly daysByPart: number; // how many days that makes, forgotten alike
+  readonly today: readonly number[];
 }
 
-/** Three days: long enough to smooth one day of rain, short enough to follow the first frost. Common practice, no source. */
-const memoryDays = 3;
-const keptEachDay = Math.exp(-1 / memoryDays);
-const daysRemembered = 30;
-const dayMilliseconds = 86_400_000;
+/** A week: habits change with the season, not with the weather. Common practice, no source. */
+const habitKept = Math.exp(-1 / 7);
+/** The light's own evenness counts as much as half a day of seeing for oneself. */
+const priorDays = 0.5;
+/** Of a part of the night against one of the light: timers and early risers. */
+const nightShare = 0.05;
 /** Sooner than this nothing is claimed: a quarter of an hour of a hungry flock says nothing about a day. */
 const watchedHoursMin = 2;
-/** Nor before a quarter of the day's light has passed: birds are busiest early or late, and what they did then is projected. */
+/** Nor before a quarter of the day's meal has passed: birds are busiest early or late, and what they did then is projected. */
 const shareSeenMin = 0.25;
+/** A day that was seen for less than this teaches nothing about whole days. */
+const shareToLearn = 0.3;
+/** A longer day is eaten more slowly: with the root of its light. Between a bird's need, which is the same, and its hours. */
+const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
 /** A midsummer's light lasts longer than the birds' hunger: no more hours than this are projected. Common practice, no source. */
-const mealHoursMax = 12;
+const daysGoneMax = 30;
+
+const nothing: readonly number[] = new Array<number>(partsOfDay).fill(0);
 
 export const unknownAppetite = (now: Instant): Appetite => ({
   since: null,
   at: now,
   dayStart: now,
   dayEaten: 0,
-  days: 0,
-  dayMean: 0,
-  dayVariance: 0,
-  byHour: new Array<number>(24).fill(0),
+  dayMeals: 0,
+  dayIdle: 0,
+  daily: null,
+  byPart: nothing,
+  daysByPart: 0,
+  today: nothing,
 });
 
 /** Until then a day's appetite is projected from a part of the day. */
-export const wholeDayWatched = (appetite: Appetite): boolean => appetite.days >= 1;
+export const wholeDayWatched = ({ daily, since, at }: Appetite): boolean =>
+  daily !== null && since !== null && at - since >= dayLong;
 
-/** All that was eaten up to `at` has been told. */
-export function watchedUntil(appetite: Appetite, at: Instant): Appetite {
+/** Watched for a day at least, and nobody ever came. */
+export const nobodyCame = ({ daily, since, at }: Appetite): boolean =>
+  daily === null && since !== null && at - since >= dayLong;
+
+/** All that was eaten up to `at` has been told. `idle`: the hopper was empty, so that nobody could eat. */
+export function watchedUntil(appetite: Appetite, at: Instant, yard: Yard, idle = false): Appetite {
   if (appetite.since === null) return { ...unknownAppetite(at), since: at };
-  return at <= appetite.at ? appetite : counted(dayOf(appetite, at), 0, at);
+  if (at <= appetite.at) return appetite;
+  const day = dayAround(yard, appetite.at);
+  if (at >= day.to) return watchedUntil(dayClosed(appetite, day, yard, idle, at), at, yard, idle);
+  return {
+    since: appetite.since,
+    at,
+    dayStart: appetite.dayStart,
+    dayEaten: appetite.dayEaten,
+    dayMeals: appetite.dayMeals,
+    dayIdle: idle ? appetite.dayIdle + shareBetween(sharesOf(appetite), day, appetite.at, at) : appetite.dayIdle,
+    daily: appetite.daily,
+    byPart: appetite.byPart,
+    daysByPart: appetite.daysByPart,
+    today: appetite.today,
+  };
 }
 
 /** So much was eaten at this moment, which may be older than what was told before. Negative where a reading takes it back. */
-export function ate(appetite: Appetite, mass: number, at: Instant): Appetite {
-  if (appetite.since === null) return ate(watchedUntil(appetite, at), mass, at);
-  return at < appetite.since ? appetite : counted(dayOf(appetite, at), mass, at);
-}
-
-const dayOf = (appetite: Appetite, at: Instant): Appetite =>
-  at - appetite.dayStart >= dayMilliseconds ? daysClosed(appetite, at) : appetite;
-
-function counted(appetite: Appetite, mass: number, at: Instant): Appetite {
+export function ate(appetite: Appetite, mass: number, at: Instant, yard: Yard): Appetite {
+  if (appetite.since === null) return ate(watchedUntil(appetite, at, yard), mass, at, yard);
+  if (at < appetite.since) return appetite;
+  const before = at > appetite.at ? watchedUntil(appetite, at, yard) : appetite;
+  const day = dayAround(yard, at);
+  const ofToday = at >= before.dayStart;
+  const parts = (ofToday ? before.today : before.byPart).slice();
+  const { part } = partAt(day, at);
+  parts[part] = (parts[part] ?? 0) + mass;
   // Spelled out, here and in all that runs once a portion: a spread costs ten times as much.
   return {
-    since: appetite.since,
-    at: at > appetite.at ? at : appetite.at,
-    dayStart: appetite.dayStart,
-    dayEaten: at >= appetite.dayStart ? appetite.dayEaten + mass : appetite.dayEaten,
-    days: appetite.days,
-    dayMean: appetite.dayMean,
-    dayVariance: appetite.dayVariance,
-    byHour: mass === 0 ? appetite.byHour : withMass(appetite.byHour, mass, at),
+    since: before.since,
+    at: before.at,
+    dayStart: before.dayStart,
+    dayEaten: ofToday ? before.dayEaten + mass : before.dayEaten,
+    dayMeals: ofToday ? before.dayMeals + 1 : before.dayMeals,
+    dayIdle: before.dayIdle,
+    daily: before.daily,
+    byPart: ofToday ? before.byPart : parts,
+    daysByPart: before.daysByPart,
+    today: ofToday ? parts : before.today,
   };
 }
 
-function withMass(byHour: readonly number[], mass: number, at: Instant): readonly number[] {
-  const next = byHour.slice();
-  const hour = hourOf(at);
-  next[hour] = (next[hour] ?? 0) + mass;
-  return next;
-}
-
-export interface EatingRate {
-  readonly mean: GramsPerDay;
-  /** Of a day's total, g² per day: the diffusion of the level. */
-  readonly variance: number;
-  /** Of the mean itself, (g/day)²: small data, large doubt. */
-  readonly meanVariance: number;
-  /** Which share of a day's meal falls into each hour (UTC): 24 numbers that sum to 1. */
-  readonly hourShares: readonly number[];
-}
-
-type Yard = Pick<FeederSettings, "place" | "zone">;
-
-/** Null while too little was watched. `portion` and `spread` in grams: what comes in lumps scatters at least by them. */
-export function eatingRate(appetite: Appetite, portion: number, spread: number, yard: Yard): EatingRate | null {
-  const seen = wholeDayWatched(appetite) ? byHours(appetite) : onFirstDay(appetite, yard);
-  if (seen === null) return null;
-  const { mean, share, hourShares } = seen;
-  // Compound Poisson: rate * (w² + s²) for portions of mean w and spread s (references: time to empty).
-  const byPortions = (mean * (portion * portion + spread * spread)) / portion;
-  // Until days could be compared: a day's appetite is taken to scatter by a third. Common practice, no source.
-  const byDays = appetite.days >= 3 ? appetite.dayVariance : (mean / 3) ** 2;
-  const watchedDays = Math.max(1, inDays(between(appetite.since ?? appetite.at, appetite.at)));
-  const remembered = memoryDays * (1 - Math.exp(-watchedDays / memoryDays));
-  // Chance evens out with the share of the day that was seen, the day's own weather doesn't; and the hours that were not
-  // seen may be half as busy again as the others, or half as quiet.
-  const known = Math.max(byPortions / share, byDays) / remembered;
-  const unseen = ((1 - share) * (mean / 2)) ** 2;
+function dayClosed(appetite: Appetite, day: DaySpan, yard: Yard, idle: boolean, at: Instant): Appetite {
+  const shares = sharesOf(appetite);
+  const idled = appetite.dayIdle + (idle ? shareBetween(shares, day, appetite.at, day.to) : 0);
+  const seen = shareBetween(shares, day, appetite.dayStart, day.to) - idled;
+  const next = instant(at - day.to > daysGoneMax * dayLong ? dayAround(yard, at).from : day.to);
+  let { daily } = appetite;
+  if (seen >= shareToLearn) {
+    const eaten = appetite.dayEaten / seen / lightFactor(day);
+    const ofDay = { portions: appetite.dayMeals, share: seen };
+    if (daily !== null) daily = dayLearnt(daily, eaten, ofDay);
+    else if (eaten > 0) daily = firstDay(eaten, ofDay);
+  }
+  if (daily !== null) daily = nextDay(daily);
+  const learns = seen >= 0.9 && appetite.dayEaten > 0;
   return {
-    mean: gramsPerDay(mean),
-    variance: Math.max(byPortions, byDays),
-    meanVariance: known + unseen,
-    hourShares,
+    since: appetite.since,
+    at: next,
+    dayStart: next,
+    dayEaten: 0,
+    dayMeals: 0,
+    dayIdle: 0,
+    daily,
+    byPart: learns
+      ? appetite.byPart.map((mass, part) => habitKept * mass + (appetite.today[part] ?? 0))
+      : appetite.byPart,
+    daysByPart: learns ? habitKept * appetite.daysByPart + 1 : appetite.daysByPart,
+    today: nothing,
   };
 }
+const dayLong = 86_400_000;
 
-interface Seen {
-  readonly mean: number; // g per day
-  readonly share: number; // of a day's light that has been seen by now, 0 to 1
-  readonly hourShares: readonly number[];
+// --- what is to come -------------------------------------------------------------------------------------------------
+
+/** What these birds will eat, as far as known. */
+export interface Outlook {
+  readonly daily: DailyAppetite;
+  readonly shares: readonly number[]; // of a day's meal, by its 24 parts: they sum to 1
+  readonly today: number; // the day from which `daily` counts
 }
 
-/**
- * Before a whole day was watched: what was eaten in the hours of light that have passed stands for the hours of light to
- * come. An hour in which birds ate is one of theirs, whatever the sun says. That nothing was eaten yet is no rate.
- */
-function onFirstDay(appetite: Appetite, yard: Yard): Seen | null {
-  const { since, at, byHour } = appetite;
-  if (since === null || inDays(between(since, at)) * 24 < watchedHoursMin) return null;
-  const light = hoursOfLight(yard, since).map((part, hour) => ((byHour[hour] ?? 0) > 0 ? 1 : part));
-  const passed = partsWatched(since, at);
-  let hoursSeen = 0;
-  let hoursInAll = 0;
-  let eaten = 0;
-  for (let hour = 0; hour < 24; hour += 1) {
-    hoursSeen += (light[hour] ?? 0) * (passed[hour] ?? 0);
-    hoursInAll += light[hour] ?? 0;
-    eaten += byHour[hour] ?? 0;
+/** Null while too little was watched. */
+export function outlookOf(appetite: Appetite, yard: Yard): Outlook | null {
+  const { since, at, dayStart } = appetite;
+  if (since === null) return null;
+  const day = dayAround(yard, at);
+  const shares = sharesOf(appetite);
+  const seen = shareBetween(shares, day, dayStart, at) - appetite.dayIdle;
+  const eaten = seen > 0 ? appetite.dayEaten / seen / lightFactor(day) : 0;
+  const ofDay = { portions: appetite.dayMeals, share: seen };
+  if (appetite.daily !== null) {
+    const daily = seen < 0.1 ? appetite.daily : heardToday(appetite.daily, eaten, ofDay);
+    return { daily, shares, today: day.index };
   }
-  const share = hoursSeen / hoursInAll;
-  if (hoursSeen < watchedHoursMin || share < shareSeenMin || eaten <= 0) return null;
-  const mealSeen = Math.min(1, hoursSeen / Math.min(hoursInAll, mealHoursMax));
-  return { mean: eaten / mealSeen, share, hourShares: shared(light) };
+  if (at - since < watchedHoursMin * 3_600_000 || seen < shareSeenMin || eaten <= 0) return null;
+  return { daily: firstDay(eaten, ofDay), shares, today: day.index };
 }
 
-/** From the first whole day on each hour speaks for itself: grams over how often it was watched, forgotten alike. */
-function byHours(appetite: Appetite): Seen {
-  const { dayStart, at, byHour } = appetite;
-  const daysBefore = (keptEachDay * (1 - keptEachDay ** appetite.days)) / (1 - keptEachDay);
-  const today = partsWatched(dayStart, at);
-  const eaten = byHour.map((mass, hour) => mass / (daysBefore + (today[hour] ?? 0)));
-  const mean = eaten.reduce((sum, mass) => sum + mass, 0);
-  return { mean: Math.max(0, mean), share: 1, hourShares: shared(eaten) };
+/** Grams a day, as today is. */
+export const ratePerDay = ({ daily }: Outlook, day: DaySpan): number =>
+  Math.exp(lnRateAfter(daily, 0)) * lightFactor(day);
+
+/** Variance of what is eaten in so many days, as a share of it squared. Portions of this mean mass (g) and spread (g). */
+export function outlookVariance(
+  { daily }: Outlook,
+  ahead: number,
+  eaten: number,
+  portion: number,
+  spread: number,
+): number {
+  // Compound Poisson: rate * (w² + s²) for portions of mean w and spread s (references: time to empty), times the bouts.
+  const chance = (daily.bout * portion * portion + spread * spread) / portion / Math.max(eaten, portion);
+  return eatenVariance(daily, ahead) + chance;
 }
 
-/** Which part of each hour of the day lies between two moments that are a day apart at most. */
-function partsWatched(from: Instant, to: Instant): readonly number[] {
-  const parts = new Array<number>(24).fill(0);
-  addHours(parts, from, to);
-  return parts;
-}
-
-/** A tenth is spread evenly: an hour that saw nobody so far isn't impossible. */
-function shared(weights: readonly number[]): readonly number[] {
-  const total = weights.reduce((sum, weight) => sum + Math.max(0, weight), 0);
-  if (total <= 0) return new Array<number>(24).fill(1 / 24);
-  return weights.map((weight) => 0.1 / 24 + (0.9 * Math.max(0, weight)) / total);
-}
-
-function daysClosed(appetite: Appetite, at: Instant): Appetite {
-  const whole = Math.floor((at - appetite.dayStart) / dayMilliseconds);
-  let { dayMean, dayVariance, dayEaten, days: counting } = appetite;
-  // Longer than the memory: the older of the empty days would be forgotten anyway.
-  for (let day = 0; day < Math.min(whole, daysRemembered); day += 1) {
-    const gain = Math.max(1 - keptEachDay, 1 / (counting + 1)); // the first days count alike
-    const off = dayEaten - dayMean;
-    dayMean += gain * off;
-    dayVariance = (1 - gain) * (dayVariance + gain * off * off);
-    dayEaten = 0;
-    counting = Math.min(counting + 1, daysRemembered);
+/** Grams expected to be eaten from one moment to another. */
+export function expectedEaten(outlook: Outlook, yard: Yard, from: Instant, to: Instant): number {
+  let sum = 0;
+  for (let at = from; at < to; ) {
+    const day = dayAround(yard, at);
+    const end = to < day.to ? to : day.to;
+    sum += dayMeal(outlook, day) * shareBetween(outlook.shares, day, at, end);
+    at = end;
   }
-  const kept = keptEachDay ** whole;
-  const dayStart = after(appetite.dayStart, days(whole));
-  const byHour = appetite.byHour.map((mass) => mass * kept);
-  return { ...appetite, dayStart, dayEaten, days: counting, dayMean, dayVariance, byHour };
+  return sum;
+}
+
+/** When so many grams more will have been eaten, as expected; at most so many days ahead. */
+export function whenEaten(outlook: Outlook, yard: Yard, from: Instant, mass: number, daysMax: number): Instant {
+  const end = instant(from + daysMax * dayLong);
+  let left = mass;
+  for (let at = from; at < end; ) {
+    const day = dayAround(yard, at);
+    const meal = dayMeal(outlook, day);
+    const whole = meal * shareBetween(outlook.shares, day, at, day.to);
+    if (whole >= left) return withinDay(outlook.shares, day, at, left / meal);
+    left -= whole;
+    at = day.to;
+  }
+  return end;
+}
+
+const dayMeal = ({ daily, today }: Outlook, day: DaySpan): number =>
+  Math.exp(lnRateAfter(daily, Math.max(0, day.index - today))) * lightFactor(day);
+
+function withinDay(shares: readonly number[], day: DaySpan, from: Instant, share: number): Instant {
+  let left = share;
+  for (let at = from; at < day.to; ) {
+    const { part, until } = partAt(day, at);
+    const long = partLong(day, part);
+    const here = ((shares[part] ?? 0) * (until - at)) / long;
+    if (here >= left) return instant(Math.round(at + (left / here) * (until - at)));
+    left -= here;
+    at = until;
+  }
+  return day.to;
+}
+
+/** Which share of a day's meal lies between two moments of it. */
+function shareBetween(shares: readonly number[], day: DaySpan, from: Instant, to: Instant): number {
+  let sum = 0;
+  for (let at = later(from, day.from); at < to; ) {
+    const { part, until } = partAt(day, at);
+    const end = to < until ? to : until;
+    sum += ((shares[part] ?? 0) * (end - at)) / partLong(day, part);
+    at = end;
+  }
+  return sum;
+}
+
+function partLong({ from, dawn, dusk, to }: DaySpan, part: number): number {
+  if (isLit(part)) return (dusk - dawn) / partsLit;
+  return part < partsBefore ? (dawn - from) / partsBefore : (to - dusk) / (partsOfDay - partsBefore - partsLit);
+}
+
+/** The light's evenness, until birds have shown their own hours. */
+const prior: readonly number[] = Array.from({ length: partsOfDay }, (_, part) => {
+  const lit = 1 / (partsLit + nightShare * (partsOfDay - partsLit));
+  return isLit(part) ? lit : nightShare * lit;
+});
+
+function sharesOf({ byPart, daysByPart }: Appetite): readonly number[] {
+  if (daysByPart === 0) return prior;
+  let total = 0;
+  for (let part = 0; part < partsOfDay; part += 1) total += Math.max(0, byPart[part] ?? 0);
+  if (total <= 0) return prior;
+  const kept = daysByPart / (daysByPart + priorDays);
+  const shares = new Array<number>(partsOfDay);
+  for (let part = 0; part < partsOfDay; part += 1) {
+    shares[part] = (kept * Math.max(0, byPart[part] ?? 0)) / total + (1 - kept) * (prior[part] ?? 0);
+  }
+  return shares;
 }

@@ -55,7 +55,7 @@ function foodLow(
   // told what is as likely as not.
   const early = !wholeDayWatched(hopper.appetite);
   const ahead = (widening * settings.warnAhead) as Span;
-  if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1)) return null;
+  if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1, now)) return null;
   const forecast = forecastEmpty(hopper, settings, now);
   if (forecast.kind === "emptyAt" && (early ? forecast.p50 : forecast.p10) - now <= ahead) {
     const words = runOutWords(forecast, settings.zone, now);

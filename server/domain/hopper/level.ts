@@ -3,7 +3,20 @@ import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
 import { type Grams, grams } from "../units.ts";
 import { type Appetite, ate, unknownAppetite, watchedUntil } from "./appetite.ts";
-import { afterPortion, type LevelBelief } from "./levelFilter.ts";
+import {
+  afterPortion,
+  independent,
+  knownAbove,
+  type LevelBelief,
+  levelVariance,
+  portionAnew,
+  portionVariance,
+} from "./levelFilter.ts";
+import { ninetyPercentWithin } from "./ninetyPercent.ts";
+import { offsetDoubt, scaleNoise, slopeDoubt } from "./scaleModel.ts";
+
+export { ninetyPercent } from "./ninetyPercent.ts";
+export { scaleDrift, scaleNoise } from "./scaleModel.ts";
 
 /**
  * How much is in the hopper. Portions are subtracted by dead reckoning, a scale if there is one (weighing.ts) and the
@@ -13,16 +26,29 @@ export interface HopperState {
   readonly known: boolean; // false until a scale or a refill has told where to start; `belief.level` means nothing until then
   readonly belief: LevelBelief;
   readonly spreadVariance: number; // g², of a single portion around the mean portion
+  readonly noiseVariance: number; // g², of a single reading, learnt
   readonly portionSaid: number; // g, what the keeper had said a portion weighs when learning began
   readonly portionsSinceWeighed: number;
   readonly lastPortionAt: Instant | null;
   readonly weighedAt: Instant | null; // the last reading that was believed
   readonly fixedAt: Instant | null; // the level as measured then holds all that fell before
-  readonly jump: { readonly grams: number; readonly at: Instant } | null; // a reading far off, not yet believed
+  readonly passedAt: Instant | null; // up to then the scale's wandering and the snow are reckoned
+  readonly cellCelsius: number | null; // of the load cell, which lags behind the thermometer; null without one
+  readonly jump: Jump | null;
   readonly found: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
   readonly toldAt: Instant | null; // when the keeper last told of one
+  readonly addedAt: Instant | null; // when the keeper last told how much was poured in
+  readonly dryRun: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
+}
+
+/** A reading far off, not yet believed. */
+export interface Jump {
+  readonly grams: number; // what the level would be
+  readonly off: number; // g, from what was expected
+  readonly at: Instant; // of the first such reading
+  readonly count: number; // of readings that agreed
 }
 
 /** A point and the interval that holds the truth nine times in ten. All within 0 and 105 % of the capacity. */
@@ -32,41 +58,46 @@ export interface HopperLevel {
   readonly high: Grams;
 }
 
-/** A keeper's "about 8 g" is taken to be right within 30 %, and so is one portion against the next. Common practice, no source. */
+/** One portion against the next: within 30 %, until their own scatter is seen. Common practice, no source. */
 export const portionDoubt = 0.3;
-/** Food and wear change the mean portion slowly: 0.2 % a portion, so about 2 % over a day of a hundred. */
-const portionWander = 0.002;
-/** 5 % and 95 % of a normal distribution, for the 90 % interval. */
-export const ninetyPercent = 1.6449;
-
-/**
- * Noise of one reading: wind on the roof and birds landing, not the cell's own noise (below 1 g for a common bar cell
- * with a 24-bit converter). Common practice, no source.
- */
-export const scaleNoise = (settings: FeederSettings): number => Math.max(4, 0.002 * settings.hopperCapacity);
-/**
- * Slow error of the scale's zero over a day's swing of 10 to 20 °C: data sheets say 0.05 % of full scale per 10 °C, a
- * public design note four to ten times as much (references, load cell). It is not averaged away by many readings, so it
- * stays in the interval. At least 5 g, since a small hopper may hang on a large cell.
- */
-export const scaleDrift = (settings: FeederSettings): number => Math.max(5, 0.005 * settings.hopperCapacity);
+/** A keeper's "about 8 g" is right within 20 %, as a standard deviation. Common practice, no source. */
+const saidPortionDoubt = 0.2;
+/** Food and wear change the mean portion slowly: 0.3 % a portion, so about 3 % over a day of a hundred. */
+const portionWander = 0.003;
+/** It doesn't wander off for good: the same food stays within about 6 %. Common practice, no source. */
+const portionWanderMost = 0.06;
 /** Below this the hopper gives no full portion any more: what is left lies in the corners. */
 export const emptyMark = (settings: FeederSettings): Grams =>
   grams(Math.max(2 * settings.portionMass, 0.02 * settings.hopperCapacity));
 
 export function unknownHopper(settings: FeederSettings, now: Instant): HopperState {
+  const portion = settings.portionMass;
+  const slope = slopeDoubt(settings) ** 2;
   return {
     known: false,
-    belief: { level: 0, levelVariance: 0, covariance: 0, ...saidPortion(settings) },
-    spreadVariance: (portionDoubt * settings.portionMass) ** 2,
-    portionSaid: settings.portionMass,
+    belief: {
+      level: 0,
+      portion,
+      slope: 0,
+      offset: 0,
+      wander: 0,
+      lid: 0,
+      covariance: independent(0, saidPortionVariance(portion), slope, offsetDoubt(slope, true, settings), 0, 0),
+    },
+    spreadVariance: (portionDoubt * portion) ** 2,
+    noiseVariance: scaleNoise(settings) ** 2,
+    portionSaid: portion,
     portionsSinceWeighed: 0,
     lastPortionAt: null,
     weighedAt: null,
     fixedAt: null,
+    passedAt: null,
+    cellCelsius: null,
     jump: null,
     found: null,
     toldAt: null,
+    addedAt: null,
+    dryRun: 0,
     emptySince: null,
     appetite: unknownAppetite(now),
   };
@@ -74,15 +105,10 @@ export function unknownHopper(settings: FeederSettings, now: Instant): HopperSta
 
 export function levelOf(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.known) return null;
-  const drift = hopper.weighedAt === null ? 0 : scaleDrift(settings);
-  const reach = ninetyPercent * Math.sqrt(hopper.belief.levelVariance + drift * drift);
-  const most = brim(settings);
+  const deviation = Math.sqrt(levelVariance(hopper.belief));
   const { level } = hopper.belief;
-  return {
-    grams: grams(Math.min(Math.max(level, 0), most)),
-    low: grams(Math.min(Math.max(level - reach, 0), most)),
-    high: grams(Math.min(Math.max(level + reach, 0), most)),
-  };
+  const { low, mean, high } = ninetyPercentWithin(level, deviation, brim(settings));
+  return { grams: grams(mean), low: grams(low), high: grams(high) };
 }
 
 /** What one portion weighs as learnt so far, and how far single portions scatter around it. */
@@ -104,54 +130,73 @@ export function dispensed(
 ): HopperState {
   const at = portion.recordedAt;
   const learning = hopper.portionSaid === settings.portionMass ? hopper : portionSaidAnew(hopper, settings);
-  if (droppedNothing(portion, settings, chuteBlind)) {
-    return { ...learning, appetite: watchedUntil(learning.appetite, at) };
+  const seen = sawFall(portion, settings, chuteBlind);
+  if (seen === false) {
+    const dryRun = portion.motorRan === 0 ? learning.dryRun : learning.dryRun + 1;
+    return { ...learning, dryRun, appetite: watchedUntil(learning.appetite, at, settings, nobodyCanEat(learning)) };
   }
   const counts = learning.known && (learning.fixedAt === null || at > learning.fixedAt);
-  const wander = (portionWander * learning.belief.portion) ** 2;
-  const belief = counts
-    ? withinHopper(afterPortion(learning.belief, learning.spreadVariance, wander), settings)
-    : learning.belief;
   const next: HopperState = {
     known: learning.known,
-    belief,
+    belief: counts ? lowered(learning, seen === true, settings) : learning.belief,
     spreadVariance: learning.spreadVariance,
+    noiseVariance: learning.noiseVariance,
     portionSaid: learning.portionSaid,
     portionsSinceWeighed: counts ? learning.portionsSinceWeighed + 1 : learning.portionsSinceWeighed,
     lastPortionAt: learning.lastPortionAt === null || at > learning.lastPortionAt ? at : learning.lastPortionAt,
     weighedAt: learning.weighedAt,
     fixedAt: learning.fixedAt,
+    passedAt: learning.passedAt,
+    cellCelsius: learning.cellCelsius,
     jump: learning.jump,
     found: learning.found,
     toldAt: learning.toldAt,
+    addedAt: learning.addedAt,
+    dryRun: seen === true ? 0 : learning.dryRun,
     emptySince: learning.emptySince,
-    appetite: ate(learning.appetite, learning.belief.portion, at),
+    appetite: ate(learning.appetite, learning.belief.portion, at, settings),
   };
   return counts ? markEmpty(next, at, settings) : next;
 }
 
 /** All that fell before `at` has been told: the feeder's spool is empty. Lets the appetite fall when nobody comes. */
-export const heardThrough = (hopper: HopperState, at: Instant): HopperState => ({
-  ...hopper,
-  appetite: watchedUntil(hopper.appetite, at),
-});
+export function heardThrough(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
+  const appetite = watchedUntil(hopper.appetite, at, settings, nobodyCanEat(hopper));
+  return appetite === hopper.appetite ? hopper : { ...hopper, appetite };
+}
+
+/** The hopper is empty, or stands still as if it were: that nobody eats then says nothing about hunger. */
+const nobodyCanEat = (hopper: HopperState): boolean => hopper.emptySince !== null || hopper.dryRun >= dryFrom;
+/** So many portions in a row that gave nothing are no chance any more. */
+export const dryFrom = 3;
 
 // --- portions ------------------------------------------------------------------------------------------------------
 
-function droppedNothing(portion: Portion, settings: FeederSettings, chuteBlind: boolean): boolean {
-  if (portion.motorRan === 0) return true;
-  return settings.sensors.chute && !chuteBlind && portion.chuteCount === 0;
+/** Null where no sensor tells. */
+function sawFall(portion: Portion, settings: FeederSettings, chuteBlind: boolean): boolean | null {
+  if (portion.motorRan === 0) return false;
+  if (!settings.sensors.chute || chuteBlind || portion.chuteCount === null) return null;
+  return portion.chuteCount > 0;
 }
 
-const saidPortion = (settings: FeederSettings) => ({
-  portion: settings.portionMass as number,
-  portionVariance: (portionDoubt * settings.portionMass) ** 2,
-});
+function lowered(hopper: HopperState, proven: boolean, settings: FeederSettings): LevelBelief {
+  const { belief } = hopper;
+  // What isn't known well can't become much less known by changing slowly.
+  const known = portionVariance(belief) < (portionWanderMost * belief.portion) ** 2;
+  const wander = known ? (portionWander * belief.portion) ** 2 : 0;
+  // What was seen to fall must have been there: by reckoning alone a portion that was taken for too heavy shows in this.
+  const scarce = proven && !settings.sensors.scale && belief.level < 0.5 * Math.sqrt(levelVariance(belief));
+  const held = scarce ? knownAbove(belief, belief.portion) : belief;
+  const after = afterPortion(held, hopper.spreadVariance, wander);
+  return withinHopper(scarce ? withPortionBounds(after, settings) : after, settings);
+}
+
+const saidPortionVariance = (portion: number) => (saidPortionDoubt * portion) ** 2;
 
 /** The keeper changed the portion: what was learnt about the old one is void, the level isn't. */
 const portionSaidAnew = (hopper: HopperState, settings: FeederSettings): HopperState => ({
   ...hopper,
-  belief: { ...hopper.belief, ...saidPortion(settings), covariance: 0 },
+  belief: portionAnew(hopper.belief, settings.portionMass, saidPortionVariance(settings.portionMass)),
   spreadVariance: (portionDoubt * settings.portionMass) ** 2,
   portionSaid: settings.portionMass,
 });
@@ -159,7 +204,7 @@ const portionSaidAnew = (hopper: HopperState, settings: FeederSettings): HopperS
 // --- bounds --------------------------------------------------------------------------------------------------------
 
 /** Heaped a little above the brim is possible, more isn't. */
-const brim = (settings: FeederSettings) => 1.05 * settings.hopperCapacity;
+export const brim = (settings: FeederSettings): number => 1.05 * settings.hopperCapacity;
 
 export function withinHopper(belief: LevelBelief, settings: FeederSettings): LevelBelief {
   const level = Math.min(Math.max(belief.level, 0), brim(settings));

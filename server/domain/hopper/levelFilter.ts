@@ -1,43 +1,263 @@
+import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
+
 /**
- * What is believed about two things at once: how much is in the hopper, and what one portion weighs. They are kept
- * together since an error in the portion's mass grows with every portion into an error of the level: whoever later
- * weighs the hopper corrects both. With a portion that is known for certain this is the scalar Kalman filter
- * (Welch & Bishop, TR 95-041).
+ * What is believed about six things at once, since an error of one looks like another to a scale: how much is in the hopper,
+ * what a portion weighs, how the scale's zero moves with the temperature, how far it was off from the start, how far it has
+ * wandered by now, and what lies on the lid. Whoever then weighs the hopper corrects all of them, each as far as it may be to
+ * blame (Kalman filter; with a portion and a scale that are known for certain it is the scalar one of Welch & Bishop,
+ * TR 95-041).
  */
 export interface LevelBelief {
   readonly level: number; // g
-  readonly levelVariance: number; // g²
   readonly portion: number; // g, mean of one portion
-  readonly portionVariance: number; // g², of that mean, not of a single portion
-  readonly covariance: number; // g², between level and mean portion
+  readonly slope: number; // g/K, of the scale's zero
+  readonly offset: number; // g, of its zero, for good: what the taring missed
+  readonly wander: number; // g, of its zero now: hysteresis, lag, creep; comes and goes within hours
+  readonly lid: number; // g, what lies on the lid: snow
+  readonly covariance: Covariance;
 }
+
+/**
+ * The symmetric covariance of (level, portion, slope, offset, wander, lid), its lower triangle row by row:
+ * 0 | 1 2 | 3 4 5 | 6 7 8 9 | 10 11 12 13 14 | 15 16 17 18 19 20. In products of the units above.
+ */
+// biome-ignore format: one row of the triangle a line
+export type Covariance = readonly [
+  number,
+  number, number,
+  number, number, number,
+  number, number, number, number,
+  number, number, number, number, number,
+  number, number, number, number, number, number,
+];
+
+// biome-ignore format: one row of the triangle a line
+export const independent = (level: number, portion: number, slope: number, offset: number, wander: number, lid: number): Covariance => [
+  level,
+  0, portion,
+  0, 0, slope,
+  0, 0, 0, offset,
+  0, 0, 0, 0, wander,
+  0, 0, 0, 0, 0, lid,
+];
+
+export const levelVariance = ({ covariance }: LevelBelief): number => covariance[0];
+export const portionVariance = ({ covariance }: LevelBelief): number => covariance[2];
+/** g², between the level and the mean portion. */
+export const levelWithPortion = ({ covariance }: LevelBelief): number => covariance[1];
+export const slopeVariance = ({ covariance }: LevelBelief): number => covariance[5];
+export const offsetVariance = ({ covariance }: LevelBelief): number => covariance[9];
+export const lidVariance = ({ covariance }: LevelBelief): number => covariance[20];
 
 /** One portion fell: the level sinks by the mean portion, and this one portion's own spread is added to the doubt. */
 export function afterPortion(belief: LevelBelief, spreadVariance: number, portionWander: number): LevelBelief {
-  const { level, levelVariance, portion, portionVariance, covariance } = belief;
+  const c = belief.covariance;
   return {
-    level: level - portion,
+    level: belief.level - belief.portion,
+    portion: belief.portion,
+    slope: belief.slope,
+    offset: belief.offset,
+    wander: belief.wander,
+    lid: belief.lid,
     // Portions err independently, so their spreads add as squares; the error of their mean is the same one each time.
-    levelVariance: Math.max(levelVariance - 2 * covariance + portionVariance + spreadVariance, 0),
-    portion,
-    portionVariance: portionVariance + portionWander,
-    covariance: covariance - portionVariance,
+    // biome-ignore format: one row of the triangle a line
+    covariance: [
+      Math.max(c[0] - 2 * c[1] + c[2] + spreadVariance, 0),
+      c[1] - c[2], c[2] + portionWander,
+      c[3] - c[4], c[4], c[5],
+      c[6] - c[7], c[7], c[8], c[9],
+      c[10] - c[11], c[11], c[12], c[13], c[14],
+      c[15] - c[16], c[16], c[17], c[18], c[19], c[20],
+    ],
   };
 }
 
-/** Somebody or something measured the level, with this noise variance (g²). */
-export function afterMeasurement(belief: LevelBelief, measured: number, noiseVariance: number): LevelBelief {
-  const { level, levelVariance, portion, portionVariance, covariance } = belief;
-  const total = levelVariance + noiseVariance;
-  if (!(total > 0)) throw new RangeError(`expected a noise variance above 0 g², got ${noiseVariance}`);
-  const levelGain = levelVariance / total;
-  const portionGain = covariance / total;
-  const innovation = measured - level;
+/** What passes by itself: `kept` is the share that stays, the variances (g²) are what is added to the doubt. */
+export interface Passing {
+  readonly levelFell: number; // g
+  readonly levelVariance: number;
+  readonly wanderKept: number;
+  readonly wanderVariance: number;
+  readonly lidKept: number;
+  readonly lidVariance: number;
+}
+
+export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
+  const c = belief.covariance;
+  const { wanderKept: w, lidKept: l } = passing;
   return {
-    level: level + levelGain * innovation,
-    levelVariance: (1 - levelGain) * levelVariance,
-    portion: portion + portionGain * innovation,
-    portionVariance: Math.max(portionVariance - portionGain * covariance, 0),
-    covariance: (1 - levelGain) * covariance,
+    level: belief.level - passing.levelFell,
+    portion: belief.portion,
+    slope: belief.slope,
+    offset: belief.offset,
+    wander: w * belief.wander,
+    lid: l * belief.lid,
+    // biome-ignore format: one row of the triangle a line
+    covariance: [
+      c[0] + passing.levelVariance,
+      c[1], c[2],
+      c[3], c[4], c[5],
+      c[6], c[7], c[8], c[9],
+      w * c[10], w * c[11], w * c[12], w * c[13], w * w * c[14] + passing.wanderVariance,
+      l * c[15], l * c[16], l * c[17], l * c[18], l * w * c[19], l * l * c[20] + passing.lidVariance,
+    ],
   };
+}
+
+/** What the scale should say now, in grams, and that sum's variance. `warmer`: K above the temperature of its zero. */
+export const expectedReading = (belief: LevelBelief, warmer: number): number =>
+  belief.level + warmer * belief.slope + belief.offset + belief.wander + belief.lid;
+
+export function expectedReadingVariance({ covariance: c }: LevelBelief, warmer: number): number {
+  const still = c[0] + c[9] + c[14] + c[20] + 2 * (c[6] + c[10] + c[13] + c[15] + c[18] + c[19]);
+  return still + warmer * (2 * (c[3] + c[8] + c[12] + c[17]) + warmer * c[5]);
+}
+
+/** The scale said so much, with this noise variance (g²) of a single reading. */
+export function afterReading(belief: LevelBelief, reading: number, warmer: number, noiseVariance: number): LevelBelief {
+  const c = belief.covariance;
+  return corrected(
+    belief,
+    reading - expectedReading(belief, warmer),
+    c[0] + warmer * c[3] + c[6] + c[10] + c[15],
+    c[1] + warmer * c[4] + c[7] + c[11] + c[16],
+    c[3] + warmer * c[5] + c[8] + c[12] + c[17],
+    c[6] + warmer * c[8] + c[9] + c[13] + c[18],
+    c[10] + warmer * c[12] + c[13] + c[14] + c[19],
+    c[15] + warmer * c[17] + c[18] + c[19] + c[20],
+    expectedReadingVariance(belief, warmer) + noiseVariance,
+  );
+}
+
+/** Somebody saw the level itself, with this noise variance (g²): it also tells how far off the scale's zero is. */
+export function afterMeasurement(belief: LevelBelief, measured: number, noiseVariance: number): LevelBelief {
+  const c = belief.covariance;
+  return corrected(belief, measured - belief.level, c[0], c[1], c[3], c[6], c[10], c[15], c[0] + noiseVariance);
+}
+
+/** What is known from elsewhere about the zero's offset: zero, with this variance (g²). */
+export function afterOffsetWord(belief: LevelBelief, variance: number): LevelBelief {
+  const c = belief.covariance;
+  return corrected(belief, -belief.offset, c[6], c[7], c[8], c[9], c[13], c[18], c[9] + variance);
+}
+
+/** What lies on the lid can't weigh less than nothing: where it seems to, the readings have erred elsewhere. */
+export function withoutNegativeLid(belief: LevelBelief): LevelBelief {
+  if (belief.lid >= 0) return belief;
+  const c = belief.covariance;
+  // As if it had been seen to be bare, just so well that its estimate comes to nothing; half a normal distribution is left.
+  const left = 0.36 * c[20];
+  const noise = (c[20] * left) / (c[20] - left);
+  const seen = belief.lid - (belief.lid * (c[20] + noise)) / c[20];
+  return corrected(belief, seen - belief.lid, c[15], c[16], c[17], c[18], c[19], c[20], c[20] + noise);
+}
+
+/** `innovation`: measured less expected; then the covariances of each thing with what was measured; then its variance. */
+function corrected(
+  belief: LevelBelief,
+  innovation: number,
+  a: number,
+  b: number,
+  d: number,
+  e: number,
+  f: number,
+  g: number,
+  total: number,
+): LevelBelief {
+  if (!(total > 0)) throw new RangeError(`expected a noise variance above 0 g², got ${total} in all`);
+  const c = belief.covariance;
+  const step = innovation / total;
+  const over = 1 / total;
+  return {
+    level: belief.level + a * step,
+    portion: belief.portion + b * step,
+    slope: belief.slope + d * step,
+    offset: belief.offset + e * step,
+    wander: belief.wander + f * step,
+    lid: belief.lid + g * step,
+    // biome-ignore format: one row of the triangle a line
+    covariance: [
+      Math.max(c[0] - a * a * over, 0),
+      c[1] - b * a * over, Math.max(c[2] - b * b * over, 0),
+      c[3] - d * a * over, c[4] - d * b * over, Math.max(c[5] - d * d * over, 0),
+      c[6] - e * a * over, c[7] - e * b * over, c[8] - e * d * over, Math.max(c[9] - e * e * over, 0),
+      c[10] - f * a * over, c[11] - f * b * over, c[12] - f * d * over, c[13] - f * e * over, Math.max(c[14] - f * f * over, 0),
+      c[15] - g * a * over, c[16] - g * b * over, c[17] - g * d * over, c[18] - g * e * over, c[19] - g * f * over,
+      Math.max(c[20] - g * g * over, 0),
+    ],
+  };
+}
+
+/** More doubt about some of it, in g²: something happened that isn't understood, or was told with a doubt of its own. */
+export function doubted(
+  belief: LevelBelief,
+  more: { readonly level?: number; readonly wander?: number; readonly lid?: number; readonly portion?: number },
+): LevelBelief {
+  const [c00, c10, c11, c20, c21, c22, c30, c31, c32, c33, c40, c41, c42, c43, c44, c50, c51, c52, c53, c54, c55] =
+    belief.covariance;
+  // biome-ignore format: one row of the triangle a line
+  const covariance: Covariance = [
+    c00 + (more.level ?? 0),
+    c10, c11 + (more.portion ?? 0),
+    c20, c21, c22,
+    c30, c31, c32, c33,
+    c40, c41, c42, c43, c44 + (more.wander ?? 0),
+    c50, c51, c52, c53, c54, c55 + (more.lid ?? 0),
+  ];
+  return { ...belief, covariance };
+}
+
+/** The level is told anew, whatever it was: what else is believed keeps its doubt, but no longer goes with the level. */
+export function levelAnew(belief: LevelBelief, level: number, variance: number): LevelBelief {
+  const [, , c11, , c21, c22, , c31, c32, c33, , c41, c42, c43, c44, , c51, c52, c53, c54, c55] = belief.covariance;
+  // biome-ignore format: one row of the triangle a line
+  const covariance: Covariance = [
+    variance,
+    0, c11,
+    0, c21, c22,
+    0, c31, c32, c33,
+    0, c41, c42, c43, c44,
+    0, c51, c52, c53, c54, c55,
+  ];
+  return { ...belief, level, covariance };
+}
+
+/** The portion is told anew. */
+export function portionAnew(belief: LevelBelief, portion: number, variance: number): LevelBelief {
+  const [c00, , , c20, , c22, c30, , c32, c33, c40, , c42, c43, c44, c50, , c52, c53, c54, c55] = belief.covariance;
+  // biome-ignore format: one row of the triangle a line
+  const covariance: Covariance = [
+    c00,
+    0, variance,
+    c20, 0, c22,
+    c30, 0, c32, c33,
+    c40, 0, c42, c43, c44,
+    c50, 0, c52, c53, c54, c55,
+  ];
+  return { ...belief, portion, covariance };
+}
+
+/** It became certain that the level lies above `least`: what is below it is cut off, and the rest taken for normal again. */
+export function knownAbove(belief: LevelBelief, least: number): LevelBelief {
+  const variance = belief.covariance[0];
+  const deviation = Math.sqrt(variance);
+  if (!(deviation > 0)) return belief;
+  const below = (least - belief.level) / deviation;
+  const hazard = Math.exp(-0.5 * below * below - logSqrtTwoPi - logNormalTail(below));
+  const kept = 1 + below * hazard - hazard * hazard; // of the variance
+  return asIfMeasured(belief, belief.level + hazard * deviation, Math.min(Math.max(kept, 0.01), 0.999) * variance);
+}
+
+/** And here that it lies below `most`. */
+export function knownBelow(belief: LevelBelief, most: number): LevelBelief {
+  const mirrored = knownAbove({ ...belief, level: -belief.level }, -most);
+  return asIfMeasured(belief, -mirrored.level, mirrored.covariance[0]);
+}
+
+/** The measurement that would leave the level with this mean and variance. */
+function asIfMeasured(belief: LevelBelief, level: number, variance: number): LevelBelief {
+  const before = belief.covariance[0];
+  if (!(variance < before)) return belief;
+  const noise = (before * variance) / (before - variance);
+  return afterMeasurement(belief, belief.level + ((level - belief.level) * (before + noise)) / before, noise);
 }

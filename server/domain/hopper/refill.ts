@@ -1,9 +1,9 @@
 import type { ToldRefill } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { between, type Instant, inDays, minutes } from "../instant.ts";
-import { eatingRate } from "./appetite.ts";
-import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
-import { afterMeasurement } from "./levelFilter.ts";
+import { type Instant, minutes } from "../instant.ts";
+import { expectedEaten, outlookOf } from "./appetite.ts";
+import { brim, dryFrom, emptyMark, type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
+import { afterMeasurement, doubted, knownBelow, type LevelBelief, levelAnew, levelVariance } from "./levelFilter.ts";
 
 /**
  * The keeper, or the feeder on the keeper's behalf, told of a refill. One that the scale found within half an hour is
@@ -11,17 +11,25 @@ import { afterMeasurement } from "./levelFilter.ts";
  */
 export function refilled(hopper: HopperState, refill: ToldRefill, settings: FeederSettings): HopperState {
   const at = refill.at;
-  const told = { ...hopper, toldAt: hopper.toldAt === null || at > hopper.toldAt ? at : hopper.toldAt, jump: null };
-  if (foundAlready(hopper, refill, settings)) return told;
+  const before = { ...hopper, toldAt: hopper.toldAt === null || at > hopper.toldAt ? at : hopper.toldAt, jump: null };
+  if (foundAlready(hopper, refill, settings)) return { ...before, dryRun: 0 };
+  const told = { ...(refill.what.kind === "level" ? before : ranDry(before, settings)), dryRun: 0 };
   switch (refill.what.kind) {
     case "added":
       return markEmpty(added(told, refill.what.grams, at, settings), at, settings);
     case "filled":
-      // "To the brim" is judged by eye: right within 5 %. Common practice, no source.
-      return measuredByKeeper(told, settings.hopperCapacity, 0.05 * settings.hopperCapacity, at, settings, false);
+      // "To the brim" is judged by eye: right within 3 %. Common practice, no source.
+      return measuredByKeeper(
+        told,
+        settings.hopperCapacity,
+        0.03 * settings.hopperCapacity,
+        at,
+        settings,
+        saidHowMuch(told, at),
+      );
     case "level": {
       // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.05 * settings.hopperCapacity);
+      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.04 * settings.hopperCapacity);
       return measuredByKeeper(told, refill.what.grams, doubt, at, settings, true);
     }
   }
@@ -39,19 +47,47 @@ function foundAlready(hopper: HopperState, { at, what }: ToldRefill, settings: F
   return Math.abs(level - hopper.belief.level) <= 0.25 * settings.hopperCapacity;
 }
 
+/** How much was poured in has been told too: then "full" can be compared with what was reckoned. */
+const saidHowMuch = ({ addedAt }: HopperState, at: Instant): boolean =>
+  addedAt !== null && Math.abs(at - addedAt) <= sameRefillWithin;
+
+/**
+ * Portion after portion fell nothing, by reckoning little was left, and now somebody refills: it had run dry. That tells how
+ * much the portions weighed since the level was last known.
+ */
+function ranDry(hopper: HopperState, settings: FeederSettings): HopperState {
+  if (!hopper.known || hopper.dryRun < dryFrom || settings.sensors.scale) return hopper;
+  const corners = 0.25 * emptyMark(settings); // g, what no tray reaches
+  const variance = corners * corners;
+  if (hopper.belief.level > 2.5 * Math.sqrt(levelVariance(hopper.belief) + variance)) return hopper; // a jam, then
+  const belief = withPortionBounds(afterMeasurement(hopper.belief, 0, variance), settings);
+  return { ...hopper, belief: withinHopper(belief, settings) };
+}
+
 function added(hopper: HopperState, mass: number, at: Instant, settings: FeederSettings): HopperState {
   if (!hopper.known) {
     // What was in it before isn't known; keepers refill what is nearly empty.
-    const levelVariance = (0.15 * settings.hopperCapacity) ** 2;
-    const belief = { ...hopper.belief, level: mass, levelVariance, covariance: 0 };
-    return { ...hopper, known: true, fixedAt: at, belief: withinHopper(belief, settings) };
+    const belief = levelAnew(hopper.belief, mass, (0.15 * settings.hopperCapacity) ** 2);
+    return { ...hopper, known: true, fixedAt: at, addedAt: at, belief: withinHopper(belief, settings) };
   }
   // The scale weighed after it was poured in: it is in the reading already.
   if (hopper.weighedAt !== null && at < hopper.weighedAt) return hopper;
-  const doubt = 0.05 * mass; // a kitchen scale or a scoop; common practice, no source
-  const levelVariance = hopper.belief.levelVariance + doubt * doubt;
-  const belief = { ...hopper.belief, level: hopper.belief.level + mass, levelVariance };
-  return { ...hopper, belief: withinHopper(belief, settings) };
+  const doubt = 0.03 * mass; // a kitchen scale or a scoop; common practice, no source
+  const heaped = doubted({ ...hopper.belief, level: hopper.belief.level + mass }, { level: doubt * doubt });
+  // It went in, so there was room for it.
+  const near = heaped.level + Math.sqrt(levelVariance(heaped)) > brim(settings);
+  const belief = near ? withPortionBounds(knownBelow(heaped, brim(settings)), settings) : heaped;
+  return { ...hopper, addedAt: at, belief: withinHopper(filledUp(belief, mass, settings), settings) };
+}
+
+/**
+ * Who pours in much does it to fill up, more or less. Nothing else corrects a level that is only reckoned from portions for
+ * weeks; one that is weighed, or well known, doesn't heed it. Common practice, no source.
+ */
+function filledUp(belief: LevelBelief, mass: number, settings: FeederSettings): LevelBelief {
+  const { hopperCapacity, sensors } = settings;
+  if (sensors.scale || mass < 0.3 * hopperCapacity) return belief;
+  return withPortionBounds(afterMeasurement(belief, 0.85 * hopperCapacity, (0.2 * hopperCapacity) ** 2), settings);
 }
 
 function measuredByKeeper(
@@ -67,12 +103,12 @@ function measuredByKeeper(
   const since = eatenSince(hopper, at, settings);
   const now = mass - since;
   const variance = doubt * doubt + (0.5 * since) ** 2;
-  const total = hopper.belief.levelVariance + variance;
+  const total = levelVariance(hopper.belief) + variance;
   const near = hopper.known && Math.abs(now - hopper.belief.level) <= 3 * Math.sqrt(total);
   const belief =
     teaches && near
       ? withPortionBounds(afterMeasurement(hopper.belief, now, variance), settings)
-      : { ...hopper.belief, level: now, levelVariance: variance, covariance: 0 };
+      : levelAnew(hopper.belief, now, variance);
   const measured = { ...hopper, known: true, fixedAt: at, belief: withinHopper(belief, settings) };
   return markEmpty(measured, at, settings);
 }
@@ -80,6 +116,6 @@ function measuredByKeeper(
 /** Grams by the learnt rate, since single portions of the past aren't kept. */
 function eatenSince(hopper: HopperState, at: Instant, settings: FeederSettings): number {
   if (hopper.lastPortionAt === null || hopper.lastPortionAt <= at) return 0;
-  const rate = eatingRate(hopper.appetite, hopper.belief.portion, Math.sqrt(hopper.spreadVariance), settings);
-  return (rate?.mean ?? 0) * inDays(between(at, hopper.lastPortionAt));
+  const outlook = outlookOf(hopper.appetite, settings);
+  return outlook === null ? 0 : expectedEaten(outlook, settings, at, hopper.lastPortionAt);
 }

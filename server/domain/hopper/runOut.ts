@@ -1,10 +1,19 @@
 import type { FeederSettings } from "../feeder.ts";
-import { after, days, type Instant, inDays, type Span } from "../instant.ts";
+import { after, days, type Instant, type Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
-import { hourLong, hourOf } from "./activity.ts";
-import { type EatingRate, eatingRate } from "./appetite.ts";
+import {
+  expectedEaten,
+  nobodyCame,
+  type Outlook,
+  outlookOf,
+  outlookVariance,
+  ratePerDay,
+  whenEaten,
+} from "./appetite.ts";
+import { dayAround } from "./daySpan.ts";
 import { type FirstPassage, firstPassageChance, firstPassageQuantile } from "./inverseGaussian.ts";
-import { type HopperLevel, type HopperState, levelOf, ninetyPercent, portionOf } from "./level.ts";
+import { type HopperState, levelOf, portionOf } from "./level.ts";
+import { levelVariance, levelWithPortion, portionVariance } from "./levelFilter.ts";
 
 /** When the hopper will be empty. Where it is empty already all three are the moment since when. */
 export type EmptyForecast =
@@ -21,18 +30,19 @@ export type EmptyForecast =
 const forecastDaysMax = 365;
 
 /**
- * The level is taken as a Brownian motion that sinks by a day's appetite, and the time until it reaches zero is inverse
- * Gaussian. Doubt about the level and about the rate is folded in as more diffusion, so that mean and variance of the
- * time come out right (first order in both doubts); days are then laid onto the hours at which these birds eat.
+ * What is left, in grams still to be eaten, is the distance, and what these birds are expected to eat is the clock: on that
+ * clock the level sinks by a gram a gram, give or take, and the time until it reaches zero is inverse Gaussian. Doubt about
+ * level, portion, flock and the days to come is folded in as more diffusion, so that mean and variance of the time come out
+ * right (first order in all doubts). Then the clock is read: its hand moves with the light and the habits of these birds.
  */
 export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now: Instant): EmptyForecast {
   if (hopper.emptySince !== null) {
     return { kind: "emptyAt", p10: hopper.emptySince, p50: hopper.emptySince, p90: hopper.emptySince };
   }
-  const sinking = sinkingOf(hopper, settings);
+  const sinking = sinkingOf(hopper, settings, now);
   if (sinking.kind !== "sinking") return sinking;
   const at = (chance: number) =>
-    laidOnHours(Math.min(firstPassageQuantile(sinking.passage, chance), forecastDaysMax), sinking.hourShares, now);
+    whenEaten(sinking.outlook, settings, now, firstPassageQuantile(sinking.passage, chance), forecastDaysMax);
   return { kind: "emptyAt", p10: at(0.1), p50: at(0.5), p90: at(0.9) };
 }
 
@@ -40,45 +50,52 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
  * Whether the forecast's `chance` (0.1 for p10, 0.5 for p50) may lie within so much time from now, or may not be known.
  * Asked at every step, so it is cheap, and errs on one side only: where it says no, that time lies further ahead.
  */
-export function mayBeEmptyWithin(hopper: HopperState, settings: FeederSettings, ahead: Span, chance: number): boolean {
+export function mayBeEmptyWithin(
+  hopper: HopperState,
+  settings: FeederSettings,
+  ahead: Span,
+  chance: number,
+  now: Instant,
+): boolean {
   if (hopper.emptySince !== null) return true;
-  const sinking = sinkingOf(hopper, settings);
+  const sinking = sinkingOf(hopper, settings, now);
   if (sinking.kind !== "sinking") return sinking.kind === "unknown";
-  // Whole days hold every hour once, so no more meals than this fit in, whichever hours these birds keep. Asked for a
-  // little less than the chance, for the roundings on the way to the forecast.
-  return firstPassageChance(sinking.passage, Math.ceil(inDays(ahead))) >= 0.99 * chance;
+  const eaten = expectedEaten(sinking.outlook, settings, now, after(now, ahead));
+  // Asked for a little less than the chance, for the roundings on the way to the forecast.
+  return firstPassageChance(sinking.passage, eaten) >= 0.99 * chance;
 }
 
 type Sinking =
   | Exclude<EmptyForecast, { kind: "emptyAt" }>
-  | { readonly kind: "sinking"; readonly passage: FirstPassage; readonly hourShares: readonly number[] };
+  | { readonly kind: "sinking"; readonly passage: FirstPassage; readonly outlook: Outlook };
 
-function sinkingOf(hopper: HopperState, settings: FeederSettings): Sinking {
+function sinkingOf(hopper: HopperState, settings: FeederSettings, now: Instant): Sinking {
   const level = levelOf(hopper, settings);
   if (level === null) return { kind: "unknown", missing: "level" };
+  const outlook = outlookOf(hopper.appetite, settings);
+  if (outlook === null)
+    return nobodyCame(hopper.appetite) ? { kind: "notEmptying" } : { kind: "unknown", missing: "appetite" };
   const portion = portionOf(hopper);
-  const rate = eatingRate(hopper.appetite, portion.mean, portion.spread, settings);
-  if (rate === null) return { kind: "unknown", missing: "appetite" };
   const distance = Math.max(level.grams, 0.5 * portion.mean);
-  if (distance > rate.mean * forecastDaysMax) return { kind: "notEmptying" };
-  const diffusion = rate.variance + doubtAsDiffusion(hopper, level, distance, rate);
-  const passage = { distance, drift: rate.mean, spread: Math.sqrt(diffusion) };
-  return { kind: "sinking", passage, hourShares: rate.hourShares };
+  const rate = ratePerDay(outlook, dayAround(settings, now));
+  if (distance > rate * forecastDaysMax) return { kind: "notEmptying" };
+  const ahead = Math.max(distance / rate, 0.02);
+  const doubt = outlookVariance(outlook, ahead, distance, portion.mean, portion.spread) + levelDoubt(hopper, distance);
+  return { kind: "sinking", passage: { distance, drift: 1, spread: Math.sqrt(doubt * distance) }, outlook };
 }
 
 /**
- * g² per day. For T = L/μ to first order: var T = L·σ²/μ³ + var(L)/μ² + L²·var(μ)/μ⁴ − 2·L·cov(L, μ)/μ³. Put on the form
- * L·σe²/μ³, the last three are what the doubts add to σ². Where portions are counted, a portion heavier than thought makes
- * both the level lower and the appetite larger: the two errors go together.
+ * Variance of the time by what isn't known of level and portion, as a share of it squared. For T = L/μ to first order:
+ * var(L)/L² + var(μ)/μ² − 2·cov(L, μ)/(L·μ). Where portions are counted, a portion heavier than thought makes both the level
+ * lower and the appetite larger: the two errors go together.
  */
-function doubtAsDiffusion(hopper: HopperState, level: HopperLevel, distance: number, rate: EatingRate): number {
-  const { portion, portionVariance, covariance } = hopper.belief;
-  const counted = hopper.lastPortionAt !== null;
-  const drift = rate.mean;
-  const levelVariance = ((level.high - level.low) / (2 * ninetyPercent)) ** 2;
-  const rateVariance = rate.meanVariance + (counted ? (portionVariance * drift * drift) / (portion * portion) : 0);
-  const together = counted ? (covariance * drift) / portion : 0;
-  return (levelVariance * drift) / distance + (distance * rateVariance) / drift + Math.max(0, -2 * together);
+function levelDoubt(hopper: HopperState, distance: number): number {
+  const { belief } = hopper;
+  const ofLevel = levelVariance(belief) / (distance * distance);
+  if (hopper.lastPortionAt === null) return ofLevel;
+  const ofPortion = portionVariance(belief) / (belief.portion * belief.portion);
+  const together = levelWithPortion(belief) / (distance * belief.portion);
+  return Math.max(ofLevel + ofPortion - 2 * together, 0.5 * ofLevel);
 }
 
 /** The same in a few words for the keeper; `zone` is the yard's IANA zone. */
@@ -98,19 +115,4 @@ export function runOutWords(forecast: EmptyForecast, zone: string, now: Instant)
       return soonest === likely ? `empty by ${likely}` : `may be empty by ${soonest}, likely by ${likely}`;
     }
   }
-}
-
-/** So many days' meals from now on, eaten in the hours in which these birds eat. */
-function laidOnHours(meals: number, shares: readonly number[], now: Instant): Instant {
-  let left = meals - Math.floor(meals); // whole days contain every hour once
-  let at = after(now, days(Math.floor(meals)));
-  for (let step = 0; step < 25; step += 1) {
-    const share = shares[hourOf(at)] ?? 1 / 24;
-    const rest = hourLong - (at % hourLong);
-    const eaten = (share * rest) / hourLong;
-    if (eaten >= left) return after(at, Math.round((left / share) * hourLong) as Span);
-    left -= eaten;
-    at = after(at, rest as Span);
-  }
-  return at;
 }

@@ -1,18 +1,25 @@
+import type { Readings } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { between, days, type Instant, inDays, seconds } from "../instant.ts";
-import { type Grams, grams } from "../units.ts";
-import { ate } from "./appetite.ts";
+import { days, type Instant } from "../instant.ts";
+import type { Grams } from "../units.ts";
+import { ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
+import { dayAround } from "./daySpan.ts";
+import { jumped } from "./jump.ts";
+import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import {
-  type HopperState,
-  heardThrough,
-  markEmpty,
-  scaleDrift,
-  scaleNoise,
-  withinHopper,
-  withPortionBounds,
-} from "./level.ts";
-import { afterMeasurement } from "./levelFilter.ts";
-import { sameRefillWithin } from "./refill.ts";
+  afterOffsetWord,
+  afterReading,
+  afterTime,
+  doubted,
+  expectedReading,
+  expectedReadingVariance,
+  type LevelBelief,
+  offsetVariance,
+  slopeVariance,
+  withoutNegativeLid,
+} from "./levelFilter.ts";
+import { lidWeather } from "./lidLoad.ts";
+import { cellLagHours, offsetDoubt, scaleNoise, taredCelsius, wanderDoubt, wanderHours } from "./scaleModel.ts";
 
 export interface Weighed {
   readonly hopper: HopperState;
@@ -20,12 +27,22 @@ export interface Weighed {
   readonly refillFound: Grams | null;
 }
 
+/** What else the feeder said beside the reading, as far as it moves a scale. */
+export type Surroundings = Pick<Readings, "air" | "inside" | "lid">;
+const unknownSurroundings: Surroundings = { air: null, inside: null, lid: null };
+
 /**
- * The scale said something. A reading far off what is believed is believed only when another one agrees: a bird on the
- * perch adds 200 to 500 g and leaves again. Snow on the lid stays, and is taken for food: a weakness until the lid's
- * temperature is weighed in.
+ * The scale said something. What it says is food, and the zero's drift with the temperature, and its wandering, and what lies
+ * on the lid: at night no food goes, and what moves then is the scale. A reading far off what is believed is believed only when
+ * others agree (jump.ts): a bird on the perch adds 200 to 500 g and leaves again.
  */
-export function weighed(hopper: HopperState, reading: Grams, at: Instant, settings: FeederSettings): Weighed {
+export function weighed(
+  hopper: HopperState,
+  reading: Grams,
+  at: Instant,
+  settings: FeederSettings,
+  around: Surroundings = unknownSurroundings,
+): Weighed {
   const same = { hopper, refillFound: null };
   if (!settings.sensors.scale || liftedOff(reading, settings)) return same;
   // Older than what is known: what fell or was filled in since isn't in it.
@@ -35,34 +52,74 @@ export function weighed(hopper: HopperState, reading: Grams, at: Instant, settin
   ) {
     return same;
   }
-  const heard = heardThrough(hopper, at);
-  if (!hopper.known) return { hopper: startedAt(heard, reading, at, settings), refillFound: null };
+  const cellCelsius = cellTemperature(hopper, around, at);
+  const warmer = cellCelsius === null ? 0 : cellCelsius - taredCelsius;
+  const unreported = eatsUnreported(hopper, at);
+  const appetite = watchedUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
+  const belief = passed(hopper, at, settings, around, unreported);
+  if (!hopper.known) {
+    return {
+      hopper: started({ ...hopper, belief, cellCelsius, appetite }, reading, warmer, at, settings),
+      refillFound: null,
+    };
+  }
 
-  const noise = scaleNoise(settings);
-  const predicted = wandered(heard, at, settings);
-  const total = predicted.belief.levelVariance + noise * noise;
-  const off = reading - predicted.belief.level;
-  const gate = Math.max(5 * Math.sqrt(total), 0.02 * settings.hopperCapacity, 20);
-  if (Math.abs(off) > gate) return jumped(predicted, reading, at, off, gate, settings);
-
-  const corrected = withinHopper(afterMeasurement(predicted.belief, reading, noise * noise), settings);
+  const total = expectedReadingVariance(belief, warmer) + hopper.noiseVariance;
+  const off = reading - expectedReading(belief, warmer);
+  const gate = Math.max(5 * Math.sqrt(total), 0.006 * settings.hopperCapacity, 10);
+  if (Math.abs(off) > gate) {
+    const waiting = { ...hopper, belief, cellCelsius, appetite, passedAt: at };
+    return jumped(waiting, { reading, off, warmer, at, gate, unreported }, settings);
+  }
+  const read = withoutNegativeLid(afterReading(belief, reading, warmer, hopper.noiseVariance));
+  const after = withPortionBounds(withinHopper(withLikelyOffset(read, around, settings), settings), settings);
   const measured: HopperState = {
-    ...predicted,
-    belief: withPortionBounds(corrected, settings),
-    spreadVariance: learntSpread(predicted, off, total),
+    known: true,
+    belief: after,
+    spreadVariance: learntSpread(hopper, off, total),
+    noiseVariance: learntNoise(hopper, off, total, settings),
+    portionSaid: hopper.portionSaid,
     portionsSinceWeighed: 0,
+    lastPortionAt: hopper.lastPortionAt,
     weighedAt: at,
     fixedAt: at,
+    passedAt: at,
+    cellCelsius,
     jump: null,
-    appetite: eatsUnreported(hopper, at)
-      ? ate(predicted.appetite, hopper.belief.level - corrected.level, at)
-      : predicted.appetite,
+    found: hopper.found,
+    toldAt: hopper.toldAt,
+    addedAt: hopper.addedAt,
+    dryRun: hopper.dryRun,
+    emptySince: hopper.emptySince,
+    appetite: unreported ? ate(appetite, hopper.belief.level - after.level, at, settings) : appetite,
   };
   return { hopper: markEmpty(measured, at, settings), refillFound: null };
 }
 
-/** A bird on the perch leaves again; a gust is over. So a jump must still be there this much later, in another reading. */
-const jumpPersists = seconds(20);
+/** The level by this reading, whatever was believed before. */
+export function started(
+  hopper: HopperState,
+  reading: number,
+  warmer: number,
+  at: Instant,
+  settings: FeederSettings,
+  levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
+): HopperState {
+  const open = doubted(hopper.belief, { level: levelDoubt });
+  const belief = withinHopper(afterReading(open, reading, warmer, hopper.noiseVariance), settings);
+  const next = {
+    ...hopper,
+    known: true,
+    belief,
+    portionsSinceWeighed: 0,
+    weighedAt: at,
+    fixedAt: at,
+    passedAt: at,
+    jump: null,
+  };
+  return markEmpty(next, at, settings);
+}
+
 /** After this long without a portion event the birds, if the scale sinks, eat without being reported. */
 const portionsMissingAfter = days(2);
 
@@ -73,57 +130,68 @@ const liftedOff = (reading: number, settings: FeederSettings) =>
 const eatsUnreported = (hopper: HopperState, at: Instant) =>
   hopper.lastPortionAt === null || at - hopper.lastPortionAt > portionsMissingAfter;
 
-/** Between readings the zero wanders; and where birds eat without portion events the level itself does. */
-function wandered(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
-  const last = hopper.weighedAt ?? hopper.fixedAt;
-  if (last === null || at <= last) return hopper;
-  const perDay = eatsUnreported(hopper, at) ? 0.1 * settings.hopperCapacity : scaleDrift(settings);
-  const levelVariance = hopper.belief.levelVariance + perDay * perDay * inDays(between(last, at));
-  return { ...hopper, belief: { ...hopper.belief, levelVariance } };
+/** How far off the zero was from the start is the smaller, the less it moves with the temperature: known as that is learnt. */
+function withLikelyOffset(belief: LevelBelief, around: Surroundings, settings: FeederSettings): LevelBelief {
+  const now = offsetVariance(belief);
+  const likely = offsetDoubt(slopeSquaredOf(belief), hasThermometer(around), settings);
+  return now <= 1.05 * likely ? belief : afterOffsetWord(belief, (now * likely) / (now - likely));
 }
 
-function startedAt(hopper: HopperState, reading: number, at: Instant, settings: FeederSettings): HopperState {
-  const belief = { ...hopper.belief, level: reading, levelVariance: scaleNoise(settings) ** 2, covariance: 0 };
-  return markEmpty(
-    {
-      ...hopper,
-      known: true,
-      belief: withinHopper(belief, settings),
-      portionsSinceWeighed: 0,
-      weighedAt: at,
-      fixedAt: at,
-      jump: null,
-    },
-    at,
-    settings,
-  );
-}
+const slopeSquaredOf = (belief: LevelBelief): number => belief.slope * belief.slope + slopeVariance(belief);
+const hasThermometer = ({ inside, air, lid }: Surroundings): boolean => (inside ?? air ?? lid) !== null;
 
-function jumped(
+function cellTemperature(hopper: HopperState, { inside, air, lid }: Surroundings, at: Instant): number | null {
+  const said = inside ?? air ?? lid;
+  const { cellCelsius, passedAt } = hopper;
+  if (said === null || cellCelsius === null || passedAt === null) return said ?? cellCelsius;
+  const follows = 1 - Math.exp(-Math.max(0, at - passedAt) / (cellLagHours * hourLong));
+  return cellCelsius + follows * (said - cellCelsius);
+}
+const hourLong = 3_600_000;
+
+/** What has passed since the last reading: the zero wanders, snow comes and goes, and birds may eat without a word. */
+function passed(
   hopper: HopperState,
-  reading: number,
   at: Instant,
-  off: number,
-  gate: number,
   settings: FeederSettings,
-): Weighed {
-  const { jump } = hopper;
-  const sameSide = jump !== null && jump.grams > hopper.belief.level === off > 0;
-  if (!jump || !sameSide) return { hopper: { ...hopper, jump: { grams: reading, at } }, refillFound: null };
-  // A rise must have come to rest, a bird shifts on its perch; a fall may go on, since birds may be eating.
-  const settled = off < 0 || Math.abs(reading - jump.grams) <= gate / 2;
-  if (!settled) return { hopper: { ...hopper, jump: { grams: reading, at } }, refillFound: null };
-  if (at - jump.at < jumpPersists) return { hopper, refillFound: null };
+  around: Surroundings,
+  unreported: boolean,
+): LevelBelief {
+  const { belief, passedAt } = hopper;
+  const wander = wanderDoubt(slopeSquaredOf(belief), hasThermometer(around), settings);
+  if (passedAt === null || at <= passedAt) return passedAt === null ? doubted(belief, { wander }) : belief;
+  const hours = (at - passedAt) / hourLong;
+  const wanderKept = Math.exp(-hours / wanderHours);
+  const lid = lidWeather(around);
+  const eaten = unreported ? eatenUnreported(hopper, passedAt, at, settings) : none;
+  return afterTime(belief, {
+    levelFell: eaten.mass,
+    levelVariance: eaten.variance,
+    wanderKept,
+    wanderVariance: (1 - wanderKept * wanderKept) * wander,
+    lidKept: lid.kept(hours),
+    lidVariance: lid.variance(hours, Math.max(0, belief.lid)),
+  });
+}
 
-  const started = startedAt(hopper, reading, at, settings);
-  if (off > 0) {
-    const told = hopper.toldAt !== null && at - hopper.toldAt <= sameRefillWithin;
-    return { hopper: { ...started, found: { grams: off, at } }, refillFound: told ? null : grams(off) };
+const none = { mass: 0, variance: 0 };
+
+/** Where no portions are told, food goes as these birds are known to eat, give or take a bout of them. */
+function eatenUnreported(hopper: HopperState, from: Instant, to: Instant, settings: FeederSettings) {
+  const outlook = outlookOf(hopper.appetite, settings);
+  const { hopperCapacity, portionMass } = settings;
+  if (outlook === null) {
+    const perDay = isDark(from, to, settings) ? 0.01 : 0.1;
+    return { mass: 0, variance: ((perDay * hopperCapacity) ** 2 * (to - from)) / (24 * hourLong) };
   }
-  // What sank far and stayed there without portions was eaten unreported, unless it only takes back a rise just found.
-  const takenBack = hopper.found !== null && at - hopper.found.at <= sameRefillWithin;
-  const appetite = eatsUnreported(hopper, at) && !takenBack ? ate(started.appetite, -off, at) : started.appetite;
-  return { hopper: { ...started, appetite }, refillFound: null };
+  const mass = hopper.emptySince === null ? expectedEaten(outlook, settings, from, to) : 0;
+  const least = ((0.002 * hopperCapacity) ** 2 * (to - from)) / (24 * hourLong);
+  return { mass, variance: least + 4 * mass * portionMass + 0.25 * mass * mass };
+}
+
+function isDark(from: Instant, to: Instant, settings: FeederSettings): boolean {
+  const { dawn, dusk } = dayAround(settings, to);
+  return settings.place !== null && to - from < hourLong && (to < dawn || to > dusk);
 }
 
 /**
@@ -137,4 +205,12 @@ function learntSpread(hopper: HopperState, off: number, total: number): number {
   const learnt = hopper.spreadVariance * (1 + 0.05 * Math.min(share, 1) * surprise);
   const mean = hopper.belief.portion;
   return Math.min(Math.max(learnt, (0.05 * mean) ** 2), mean * mean);
+}
+
+/** The same for the noise of a reading, from readings between which nothing fell. */
+function learntNoise(hopper: HopperState, off: number, total: number, settings: FeederSettings): number {
+  if (hopper.portionsSinceWeighed > 0) return hopper.noiseVariance;
+  const share = hopper.noiseVariance / total;
+  const learnt = hopper.noiseVariance * (1 + 0.03 * share * (Math.min((off * off) / total, 6) - 1));
+  return Math.min(Math.max(learnt, 0.25), (3 * scaleNoise(settings)) ** 2);
 }

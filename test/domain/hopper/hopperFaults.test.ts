@@ -34,8 +34,8 @@ describe("food out", () => {
       hopper = weighedAt(hopper, 14 + random.normal(0, 6), minute);
       expect(kinds(hopper, scaled, minute)).toEqual(["foodOut"]);
     }
-    hopper = weighedAt(weighedAt(hopper, 900, 500), 900, 501);
-    expect(kinds(hopper, scaled, 501)).toEqual([]);
+    for (let minute = 500; minute <= 503; minute += 1) hopper = weighedAt(hopper, 900, minute);
+    expect(kinds(hopper, scaled, 503)).toEqual([]);
   });
 
   it("isn't claimed of a level that nobody knows", () => {
@@ -49,12 +49,13 @@ describe("food low", () => {
     let hopper = heardThrough(
       refilled(unknownHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned),
       dawn,
+      reckoned,
     );
     for (let portion = 0; portion < wholeDays * 30; portion += 1) {
       const minute = Math.floor(portion / 30) * 1440 + (portion % 30) * 20;
       hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), reckoned);
     }
-    return heardThrough(hopper, minuteAfter(dawn, wholeDays * 1440));
+    return heardThrough(hopper, minuteAfter(dawn, wholeDays * 1440), reckoned);
   };
 
   it("is told when the hopper may be empty within the span that the keeper set, and not before", () => {
@@ -108,14 +109,14 @@ describe("a new feeder's first days", () => {
     const random = seeded(seed);
     const from = minuteAfter(dawn, 60 * (begun - 6));
     const full = { at: from, what: { kind: "level", grams: capacity } } as const;
-    let hopper = heardThrough(refilled(unknownHopper(settings, from), full, settings), from);
+    let hopper = heardThrough(refilled(unknownHopper(settings, from), full, settings), from, settings);
     for (let minute = 1; minute <= 60 * hours; minute += 1) {
       const at = minuteAfter(from, minute);
       const hour = new Date(at).getUTCHours();
       if (hour >= 7 && hour < 15 && random.uniform() < perHour / 60)
         hopper = dispensed(hopper, portionAt(at), settings);
       if (minute % 10 !== 0) continue;
-      hopper = heardThrough(hopper, at);
+      hopper = heardThrough(hopper, at, settings);
       if (hopperFaults(hopper, settings, at).length > 0) return minute / 60;
     }
     return null;
@@ -158,14 +159,14 @@ describe("the cheap look ahead", () => {
           const random = seeded(seed);
           const settings = placed ? reckoned : rowan({ scale: false }, { place: null });
           const told = { at: dawn, what: { kind: "level", grams: grams(poured) } } as const;
-          let hopper = heardThrough(refilled(unknownHopper(settings, dawn), told, settings), dawn);
+          let hopper = heardThrough(refilled(unknownHopper(settings, dawn), told, settings), dawn, settings);
           for (let minute = 10; minute < minutesWatched; minute += 10) {
             const at = minuteAfter(dawn, minute);
             if (random.uniform() < perTenHours / 60) hopper = dispensed(hopper, portionAt(at), settings);
           }
           const now = minuteAfter(dawn, minutesWatched);
-          hopper = heardThrough(hopper, now);
-          const within = mayBeEmptyWithin(hopper, settings, days(ahead), chance);
+          hopper = heardThrough(hopper, now, settings);
+          const within = mayBeEmptyWithin(hopper, settings, days(ahead), chance, now);
           const forecast = forecastEmpty(hopper, settings, now);
           if (forecast.kind !== "emptyAt") {
             expect(within).toBe(forecast.kind === "unknown");

@@ -1,13 +1,31 @@
 import { describe, expect, it } from "vitest";
-import { afterMeasurement, afterPortion, type LevelBelief } from "../../../server/domain/hopper/levelFilter.ts";
+import {
+  afterMeasurement,
+  afterPortion,
+  afterReading,
+  afterTime,
+  expectedReading,
+  independent,
+  type LevelBelief,
+  levelVariance,
+  lidVariance,
+  portionVariance,
+  slopeVariance,
+  withoutNegativeLid,
+} from "../../../server/domain/hopper/levelFilter.ts";
 
 /** A portion that is known for certain leaves the scalar filter of Welch & Bishop. */
-const scalar = (level: number, levelVariance: number): LevelBelief => ({
-  level,
-  levelVariance,
+const scalar = (level: number, variance: number): LevelBelief =>
+  believed({ level }, independent(variance, 0, 0, 0, 0, 0));
+const believed = (about: Partial<LevelBelief>, covariance: LevelBelief["covariance"]): LevelBelief => ({
+  level: 0,
   portion: 0,
-  portionVariance: 0,
-  covariance: 0,
+  slope: 0,
+  offset: 0,
+  wander: 0,
+  lid: 0,
+  ...about,
+  covariance,
 });
 
 describe("the level filter", () => {
@@ -25,17 +43,17 @@ describe("the level filter", () => {
       belief = afterMeasurement(predicted, before + 1, 0.01);
       const value = expected[step];
       if (!value) continue;
-      expect(belief.levelVariance).toBeCloseTo(value.variance, 9);
+      expect(levelVariance(belief)).toBeCloseTo(value.variance, 9);
       expect(belief.level - before).toBeCloseTo(value.gain, 9);
     }
     for (let step = 0; step < 2_000; step += 1) belief = afterMeasurement(afterPortion(belief, 1e-5, 0), 0, 0.01);
-    expect(belief.levelVariance).toBeCloseTo(0.000311267292, 9);
+    expect(levelVariance(belief)).toBeCloseTo(0.000311267292, 9);
   });
 
   it("without process noise knows R·P0/(R + n·P0) after n readings (check kf-q0, computed)", () => {
     let belief = scalar(0, 1);
     for (let step = 0; step < 50; step += 1) belief = afterMeasurement(belief, 0, 0.01);
-    expect(belief.levelVariance).toBeCloseTo(0.00019996001, 10);
+    expect(levelVariance(belief)).toBeCloseTo(0.00019996001, 10);
   });
 
   it("follows a fixed sequence of readings (check kf-sequence, computed with numpy)", () => {
@@ -45,23 +63,64 @@ describe("the level filter", () => {
     [-0.3, -0.45, -0.4, -0.35, -0.38].forEach((reading, step) => {
       belief = afterMeasurement(afterPortion(belief, 1e-5, 0), reading, 0.01);
       expect(belief.level).toBeCloseTo(levels[step] ?? Number.NaN, 7);
-      expect(belief.levelVariance).toBeCloseTo(variances[step] ?? Number.NaN, 9);
+      expect(levelVariance(belief)).toBeCloseTo(variances[step] ?? Number.NaN, 9);
     });
   });
 
   it("lets an error of the mean portion grow with the count, and single spreads with its root", () => {
-    let belief: LevelBelief = { level: 1000, levelVariance: 0, portion: 8, portionVariance: 4, covariance: 0 };
+    let belief: LevelBelief = believed({ level: 1000, portion: 8 }, independent(0, 4, 0, 0, 0, 0));
     for (let step = 0; step < 10; step += 1) belief = afterPortion(belief, 1, 0);
     expect(belief.level).toBeCloseTo(920, 9);
-    expect(belief.levelVariance).toBeCloseTo(10 * 10 * 4 + 10 * 1, 9);
+    expect(levelVariance(belief)).toBeCloseTo(10 * 10 * 4 + 10 * 1, 9);
   });
 
   it("learns the portion from what the scale says after several of them", () => {
-    let belief: LevelBelief = { level: 1000, levelVariance: 1, portion: 8, portionVariance: 5, covariance: 0 };
+    let belief: LevelBelief = believed({ level: 1000, portion: 8 }, independent(1, 5, 0, 0, 0, 0));
     for (let step = 0; step < 20; step += 1) belief = afterPortion(belief, 1, 0);
     belief = afterMeasurement(belief, 1000 - 20 * 10, 16);
     expect(belief.portion).toBeGreaterThan(9.8);
     expect(belief.portion).toBeLessThan(10.1);
-    expect(belief.portionVariance).toBeLessThan(0.2);
+    expect(portionVariance(belief)).toBeLessThan(0.2);
+  });
+
+  it("learns from a night's cold how the scale's zero moves, while no food goes", () => {
+    let belief = believed({ level: 1_000 }, independent(1e6, 0, 1, 25, 0, 0));
+    for (let minute = 0; minute < 600; minute += 1) {
+      const warmer = -10 * Math.sin((minute / 600) * Math.PI);
+      belief = afterReading(belief, 1_000 + 0.7 * warmer, warmer, 4);
+    }
+    expect(belief.slope).toBeCloseTo(0.7, 1);
+    expect(slopeVariance(belief)).toBeLessThan(0.01);
+    expect(belief.level).toBeCloseTo(1_000, 0);
+    // What the taring missed is seen by no reading: the level stays as uncertain as that.
+    expect(levelVariance(belief)).toBeGreaterThan(24);
+  });
+
+  it("takes what the keeper weighs as a word on the scale's zero", () => {
+    let belief = believed({}, independent(1e6, 0, 0, 100, 0, 0));
+    for (let reading = 0; reading < 50; reading += 1) belief = afterReading(belief, 512, 0, 4);
+    belief = afterMeasurement(belief, 500, 1);
+    expect(belief.offset).toBeCloseTo(12, 0);
+    expect(expectedReading(belief, 0)).toBeCloseTo(512, 0);
+  });
+
+  it("lets nothing on the lid weigh less than nothing, and gives the level what it took", () => {
+    let belief = believed({ level: 500 }, independent(100, 0, 0, 0, 0, 100));
+    belief = afterReading(belief, 470, 0, 1);
+    expect(belief.lid).toBeLessThan(-10);
+    for (let step = 0; step < 12; step += 1) belief = withoutNegativeLid(afterReading(belief, 470, 0, 1));
+    expect(belief.lid).toBeGreaterThan(-0.5);
+    expect(belief.level).toBeCloseTo(470, 0);
+    expect(lidVariance(belief)).toBeGreaterThanOrEqual(0);
+  });
+
+  it("forgets a wandering zero and keeps all else as time passes", () => {
+    const before = believed({ level: 500, wander: 8, lid: 20 }, independent(9, 0, 0, 0, 4, 16));
+    const kept = { levelFell: 0, levelVariance: 0, wanderKept: 0.5, wanderVariance: 3, lidKept: 1, lidVariance: 2 };
+    const after = afterTime(before, kept);
+    expect(after).toMatchObject({ level: 500, wander: 4, lid: 20 });
+    expect(after.covariance[14]).toBeCloseTo(0.25 * 4 + 3, 9);
+    expect(lidVariance(after)).toBeCloseTo(18, 9);
+    expect(portionVariance(after)).toBe(0);
   });
 });

@@ -1,0 +1,176 @@
+/**
+ * How much these birds eat a day, from day to day. Three things move it: how large the flock is (`base`), whether it grows
+ * (`trend`, which dies away and is taken for none until days have shown it), and the day's own mood, which is half forgotten
+ * from one day to the next. All in natural logarithms, since a flock twice as large scatters twice as much. A Kalman filter
+ * over whole days: small data, large doubt.
+ */
+export interface DailyAppetite {
+  readonly base: number; // ln of grams in a day of eight hours of light
+  readonly trend: number; // of base, a day
+  readonly mood: number; // ln, today's
+  /** Symmetric covariance of (base, trend, mood): its lower triangle row by row. */
+  readonly covariance: readonly [number, number, number, number, number, number];
+  readonly moodVariance: number; // of moods over many days, learnt
+  readonly bout: number; // portions that come together: a day's count scatters by so much more than single ones would; learnt
+  readonly portions: number; // that these birds take in a day, as usual
+  readonly days: number; // that taught it, at most `daysCounted`
+}
+
+/** A mood is half gone after a day; a spell of weather lasts two or three. Common practice, no source. */
+export const moodKept = 0.55;
+/** Days scatter by a third until these birds' own have been seen. Common practice, no source. */
+const moodVarianceAtFirst = 0.09;
+/** Birds come in company, several portions at once. Common practice, no source. */
+const boutAtFirst = 3;
+const boutMin = 1;
+const boutMax = 10;
+const moodVarianceMin = 0.01;
+const moodVarianceMax = 0.3;
+/** A flock grows or shrinks by three parts in a hundred a day, this way or that. Common practice, no source. */
+export const baseWander = 0.03 ** 2;
+/** So large a trend is usual, and after three weeks half of it is over. */
+const trendVarianceAtFirst = 0.01 ** 2;
+export const trendKept = 0.97;
+const daysCounted = 60;
+/** What is farther off than this many standard deviations is a storm, or a cat: it counts as if it were just there. */
+const surpriseMax = 2;
+
+/** From the first day, which is one mood among many. `seen`: how much of it. */
+export const firstDay = (eaten: number, seen: SeenDay): DailyAppetite => ({
+  base: Math.log(eaten),
+  trend: 0,
+  mood: 0,
+  covariance: [
+    moodVarianceAtFirst + noiseOf(boutAtFirst, seen, 0),
+    0,
+    trendVarianceAtFirst,
+    -moodVarianceAtFirst,
+    0,
+    moodVarianceAtFirst,
+  ],
+  moodVariance: moodVarianceAtFirst,
+  bout: boutAtFirst,
+  portions: seen.portions / seen.share,
+  days: 1,
+});
+
+/** How much was seen of a day: portions, and the share of a usual day's meal in whose time they were given. */
+export interface SeenDay {
+  readonly portions: number;
+  readonly share: number;
+}
+
+/** Variance of ln(eaten) by chance alone, and by what the rest of the day was like. */
+const noiseOf = (bout: number, { portions, share }: SeenDay, usual: number): number =>
+  bout / Math.max(portions, usual * share, 2) + 0.3 * (1 - Math.min(1, share)) ** 2;
+
+/** Today's word: eaten at this rate so far, in grams for a day of eight hours of light. */
+export function heardToday(daily: DailyAppetite, eaten: number, seen: SeenDay): DailyAppetite {
+  const [bb, bt, tt, bm, tm, mm] = daily.covariance;
+  const expected = daily.base + daily.mood;
+  const total = bb + 2 * bm + mm + noiseOf(daily.bout, seen, daily.portions);
+  const root = Math.sqrt(total);
+  // Half a tenth is added on both sides, so that a day without a bird is bad, but not infinitely so.
+  const floor = 0.05 * Math.exp(expected);
+  const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(expected)));
+  const believed = Math.min(Math.max(off, -surpriseMax * root), surpriseMax * root);
+  const [b, t, m] = [bb + bm, bt + tm, bm + mm];
+  const step = believed / total;
+  return {
+    base: daily.base + b * step,
+    trend: daily.trend + t * step,
+    mood: daily.mood + m * step,
+    covariance: [
+      bb - (b * b) / total,
+      bt - (b * t) / total,
+      tt - (t * t) / total,
+      bm - (b * m) / total,
+      tm - (t * m) / total,
+      mm - (m * m) / total,
+    ],
+    moodVariance: daily.moodVariance,
+    bout: daily.bout,
+    portions: daily.portions,
+    days: daily.days,
+  };
+}
+
+/** A whole day has been heard of. */
+export function dayLearnt(daily: DailyAppetite, eaten: number, seen: SeenDay): DailyAppetite {
+  const [bb, , , bm, , mm] = daily.covariance;
+  const noise = noiseOf(daily.bout, seen, daily.portions);
+  const total = bb + 2 * bm + mm + noise;
+  const floor = 0.05 * Math.exp(daily.base + daily.mood);
+  const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(daily.base + daily.mood)));
+  // Moods and bouts scatter more, or less, than thought, each as far as it makes up what was foreseen.
+  const surprise = (Math.min((off * off) / total, 6) - 1) / (0.5 * daily.days + 3);
+  const learnt = daily.moodVariance * (1 + (daily.moodVariance / total) * surprise);
+  const bout = daily.bout * (1 + (noise / total) * surprise);
+  const heard = heardToday(daily, eaten, seen);
+  return {
+    ...heard,
+    moodVariance: Math.min(Math.max(learnt, moodVarianceMin), moodVarianceMax),
+    bout: Math.min(Math.max(bout, boutMin), boutMax),
+    portions: daily.portions + (seen.portions / seen.share - daily.portions) / Math.min(daily.days + 1, 5),
+    days: Math.min(daily.days + 1, daysCounted),
+  };
+}
+
+/** The next day begins. */
+export function nextDay({
+  base,
+  trend,
+  mood,
+  covariance,
+  moodVariance,
+  bout,
+  portions,
+  days,
+}: DailyAppetite): DailyAppetite {
+  const [bb, bt, tt, bm, tm, mm] = covariance;
+  return {
+    base: base + trend,
+    trend: trendKept * trend,
+    mood: moodKept * mood,
+    covariance: [
+      bb + 2 * bt + tt + baseWander,
+      trendKept * (bt + tt),
+      trendKept * trendKept * tt + (1 - trendKept * trendKept) * trendVarianceAtFirst,
+      moodKept * (bm + tm),
+      trendKept * moodKept * tm,
+      moodKept * moodKept * mm + (1 - moodKept * moodKept) * moodVariance,
+    ],
+    moodVariance,
+    bout,
+    portions,
+    days,
+  };
+}
+
+/** What a day so many days from today is eaten like, against today's base. */
+export const lnRateAfter = ({ base, trend, mood }: DailyAppetite, ahead: number): number =>
+  base + trend * trendDays(ahead) + mood * moodKept ** ahead;
+
+const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - trendKept);
+
+/**
+ * Variance of what is eaten in so many days from now, as a share of it squared: what isn't known of flock, trend and mood, and
+ * what moods are still to come.
+ */
+export function eatenVariance({ covariance, moodVariance }: DailyAppetite, ahead: number): number {
+  const [bb, bt, tt, bm, tm, mm] = covariance;
+  const later = Math.max(0, ahead - 0.5); // beyond today
+  const moodMean = ahead <= 1 ? 1 : (1 - moodKept ** ahead) / (ahead * (1 - moodKept));
+  const trendMean = Math.min(later, 20) / 2;
+  const known =
+    bb +
+    trendMean * trendMean * tt +
+    moodMean * moodMean * mm +
+    2 * (trendMean * bt + moodMean * bm + trendMean * moodMean * tm);
+  const moods =
+    later -
+    (2 * moodKept * (1 - moodKept ** later)) / (1 - moodKept) +
+    (moodKept ** 2 * (1 - moodKept ** (2 * later))) / (1 - moodKept ** 2);
+  const toCome = (moodVariance * (1 - moodKept ** 2) * Math.max(0, moods)) / ((1 - moodKept) ** 2 * ahead * ahead);
+  return known + toCome + (baseWander * later) / 3;
+}

@@ -1,0 +1,55 @@
+import type { FeederSettings } from "../feeder.ts";
+
+/**
+ * How a load cell under a hopper errs, outdoors. Data sheets say 0.05 % of full scale per 10 °C for its zero, and 0.05 % of
+ * creep in half an hour; a public design note four to ten times as much for the zero (references, load cell). What full scale
+ * is nobody told: cells of one to three times the hopper's capacity are usual.
+ */
+export const fullScale = (settings: FeederSettings): number => 2.2 * settings.hopperCapacity;
+
+/**
+ * Noise of one reading: wind on the roof and birds landing, not the cell's own noise (below 1 g for a common bar cell
+ * with a 24-bit converter). Common practice, no source. Learning starts from here.
+ */
+export const scaleNoise = (settings: FeederSettings): number => Math.max(4, 0.002 * settings.hopperCapacity);
+/**
+ * Slow error of the scale's zero over a day's swing of 10 to 20 °C, where no thermometer tells of it. It is not averaged away
+ * by many readings. At least 5 g, since a small hopper may hang on a large cell.
+ */
+export const scaleDrift = (settings: FeederSettings): number => Math.max(5, 0.005 * settings.hopperCapacity);
+
+/** g/K, standard deviation before a night has shown it: between data sheet (0.005 %) and design note (0.05 %). */
+export const slopeDoubt = (settings: FeederSettings): number => 0.0002 * fullScale(settings);
+
+/**
+ * At which temperature the scale was set to zero, give or take: indoors or in an autumn garden. What the cell is warmer or
+ * colder now moves its zero by its slope. Common practice, no source.
+ */
+export const taredCelsius = 12;
+const taredCelsiusDoubt = 6;
+
+/** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
+export function offsetDoubt(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
+  const taring = 0.001 * fullScale(settings);
+  // Without a thermometer the season's own cold is in it.
+  const kelvin = thermometer ? taredCelsiusDoubt : 10;
+  return taring * taring + kelvin * kelvin * slopeSquared;
+}
+
+/**
+ * g², of the zero's wandering within hours: hysteresis, the cell's lag behind the thermometer, creep; without a thermometer
+ * also the day's swing.
+ */
+export function wanderDoubt(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
+  const own = 0.0005 * fullScale(settings);
+  const kelvin = thermometer ? 0.8 : 4;
+  return own * own + kelvin * kelvin * slopeSquared;
+}
+/** Hours in which it fades to a third. */
+export const wanderHours = 8;
+
+/** g², of the creep in the half hour after so much was poured in or taken out. */
+export const creepDoubt = (moved: number): number => (0.0005 * moved) ** 2;
+
+/** Hours by which the cell's own temperature follows the thermometer's: a bar of metal in a box. Common practice, no source. */
+export const cellLagHours = 0.5;
