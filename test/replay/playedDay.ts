@@ -42,14 +42,14 @@ export class PlayedDay {
   static async begin(): Promise<PlayedDay> {
     const house = await openHouse();
     const { zone, place } = practiceYard;
-    await house.app.inject({
-      method: "PATCH",
-      url: `/api/v1/yards/${house.yard}`,
-      headers: house.keeper,
-      payload: { zone, place },
-    });
+    await changeYard(house, { zone, place });
     const { sensors, battery, hopperCapacityGrams, portionGrams } = rowan;
     return new PlayedDay(house, await house.addFeeder({ sensors, battery, hopperCapacityGrams, portionGrams }));
+  }
+
+  async yardMoves(said: object): Promise<void> {
+    this.house.clock.pass(seconds(3));
+    await changeYard(this.house, said);
   }
 
   get now(): Instant {
@@ -167,4 +167,10 @@ export class PlayedDay {
     }
     if (end > clock.now()) clock.pass((end - clock.now()) as never);
   }
+}
+
+async function changeYard(house: House, payload: object): Promise<void> {
+  const url = `/api/v1/yards/${house.yard}`;
+  const answer = await house.app.inject({ method: "PATCH", url, headers: house.keeper, payload });
+  if (answer.statusCode !== 200) throw new Error(`expected the yard's change to be taken, got ${answer.body}`);
 }
