@@ -52,7 +52,7 @@ const shareSeenMin = 0.25;
 /** A day that was seen for less than this teaches nothing about whole days. */
 const shareToLearn = 0.3;
 /** A longer day is eaten more slowly: with the root of its light. Between a bird's need, which is the same, and its hours. */
-const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
+export const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
 /** A midsummer's light lasts longer than the birds' hunger: no more hours than this are projected. Common practice, no source. */
 const daysGoneMax = 30;
 
