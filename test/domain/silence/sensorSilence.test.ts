@@ -78,28 +78,28 @@ describe("a sensor among others", () => {
   it("keeps quiet in its first days, when one flock pressed all morning and the next one never does", () => {
     const flocks = { ...ordinary, visitsInBout: 40, visitEvery: seconds(20), learners: 0.4 };
     let found = 0;
-    for (let seed = 1; seed <= 20; seed++) {
-      found += watch({ seed, habits: flocks, from: start, length: days(6) }).found.length;
+    for (let seed = 1; seed <= 15; seed++) {
+      found += watch({ seed, habits: flocks, from: start, length: days(4) }).found.length;
     }
-    expect(found, "in the first six days of twenty feeders").toBeLessThanOrEqual(1);
+    expect(found, "in the first four days of fifteen feeders").toBeLessThanOrEqual(1);
   }, 60_000);
 
   it("is found as soon as can be where birds are independent and the yard is known: within 1.25 of the exact run", () => {
     const single: Habits = { ...ordinary, boutEvery: minutes(10), visitsInBout: 1, learners: 1, deposits: 0 };
     for (const presses of [0.2, 0.4, 0.7]) {
       let ratio = 0;
-      for (let seed = 1; seed <= 6; seed++) {
+      for (let seed = 1; seed <= 4; seed++) {
         const habits = { ...single, presses };
         const settings = fitted("button", "perch");
-        const learnt = watch({ seed, habits, from: start, length: days(40), settings });
-        const from = time.after(start, days(40));
+        const learnt = watch({ seed, habits, from: start, length: days(30), settings });
+        const from = time.after(start, days(30));
         const broken = { seed: seed + 50, habits, from, length: days(20), dead: ["press"] as const, settings };
         const { runs, since } = learnt.sensors.button.beside.perch ?? { runs: Number.NaN, since: start };
         // The run of misses that a button in order shows once in six feeder-years, as chance would have it.
         const exact = Math.log((6 * runs * days(365)) / (from - since)) / -Math.log(1 - presses);
         ratio += (watch(broken, learnt.sensors).found[0]?.landings ?? Number.POSITIVE_INFINITY) / exact;
       }
-      expect(ratio / 6, `pressed on ${presses}`).toBeLessThan(1.25);
+      expect(ratio / 4, `pressed on ${presses}`).toBeLessThan(1.25);
     }
   }, 30_000);
 
