@@ -2,7 +2,8 @@
  * `npm run bench:replay`: a feeder's log replayed, a report a minute.
  *
  * Goal: a year in less than 20 s, and memory that doesn't grow with the log. Method: the built replay in a process of its
- * own over generated logs, an easy and a hard one; its time by the clock, its peak memory as the kernel tells it when it ends.
+ * own over generated logs, an easy and a hard one; its time by the clock and of the processor (which tells more where others
+ * are at work), and its peak memory, as the kernel tells them when it ends.
  */
 import { spawn } from "node:child_process";
 import { once } from "node:events";
@@ -14,8 +15,8 @@ import { pipeline } from "node:stream/promises";
 import { longLog } from "../replay/longLog.ts";
 
 const built = join(import.meta.dirname, "../../dist/server/replay.js");
-// The child tells its own peak when it ends: nobody outside can ask it then.
-const peak = `process.on("exit", () => process.stderr.write(String(process.resourceUsage().maxRSS)))`;
+// The child tells what it used when it ends: nobody outside can ask it then.
+const usage = `process.on("exit", () => process.stderr.write(JSON.stringify(process.resourceUsage())))`;
 
 function* withEnds(lines: Iterable<string>): Generator<string> {
   for (const line of lines) yield `${line}\n`;
@@ -31,7 +32,7 @@ try {
   ] as const) {
     await pipeline(Readable.from(withEnds(longLog(reports, refillBelowGrams))), createWriteStream(file));
     const start = performance.now();
-    const args = ["--import", `data:text/javascript,${encodeURIComponent(peak)}`, built, file, "--summary"];
+    const args = ["--import", `data:text/javascript,${encodeURIComponent(usage)}`, built, file, "--summary"];
     const child = spawn(process.execPath, args, { stdio: ["ignore", "pipe", "pipe"] });
     const heard = { out: "", err: "" };
     child.stdout.on("data", (chunk) => {
@@ -45,8 +46,11 @@ try {
     const megabytes = Math.round(statSync(file).size / 1e6);
     if (code !== 0) throw new Error(`the replay ended with ${code}: ${heard.err}`);
     const perReport = ((took / reports) * 1e6).toFixed(0);
+    const used = JSON.parse(heard.err) as NodeJS.ResourceUsage;
+    const processor = ((used.userCPUTime + used.systemCPUTime) / 1e6).toFixed(1);
+    const peak = Math.round(used.maxRSS / 1_024);
     console.log(
-      `${name}, ${reports} reports, ${megabytes} MB: ${took.toFixed(1)} s, ${perReport} µs a report, peak ${Math.round(Number(heard.err) / 1_024)} MB`,
+      `${name}, ${reports} reports, ${megabytes} MB: ${took.toFixed(1)} s (processor ${processor} s), ${perReport} µs a report, peak ${peak} MB`,
     );
     console.log(`  ${heard.out.trim().split("\n").at(-1)}`);
   }
