@@ -35,7 +35,7 @@ export const lines = {
 export type LineName = keyof typeof lines;
 
 /** Gaps between the reports that came in, in parts of the interval, for so many reports sent. */
-export function* gaps(dice: Dice, line: Line, reports: number, reportsADay: number): Generator<number> {
+function* gaps(dice: Dice, line: Line, reports: number, reportsADay: number): Generator<number> {
   let lastAt = 0;
   let bad = false;
   let downUntil = 0;
