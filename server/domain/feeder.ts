@@ -57,7 +57,7 @@ export type BatteryKind = "none" | "leadAcid" | "lithiumIronPhosphate" | "lithiu
  * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
  */
 export interface FeederState {
-  readonly version: 1;
+  readonly version: 2;
   readonly settings: FeederSettings;
   readonly latest: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
@@ -86,7 +86,7 @@ export interface LatestReadings {
 
 export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
   return {
-    version: 1,
+    version: 2,
     settings,
     latest: null,
     hopper: unknownHopper(settings, now),

@@ -1,3 +1,4 @@
+import { type StateV1, stateFromV1 } from "../../domain/earlierState.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
 import type { FeederRow, Phone, YardRow } from "../../ports.ts";
@@ -61,7 +62,13 @@ export function phoneFrom(phone: StoredPhone): Phone {
  * @throws Error for a state that a newer Pieward wrote: misread, it would be overwritten.
  */
 export function stateFrom(json: string): FeederState {
-  const state = JSON.parse(json) as FeederState;
-  if (state.version !== 1) throw new Error(`expected a feeder's state of version 1, got ${state.version}`);
-  return state;
+  const state = JSON.parse(json) as FeederState | StateV1;
+  switch (state.version) {
+    case 1:
+      return stateFromV1(state);
+    case 2:
+      return state;
+    default:
+      throw new Error(`expected a feeder's state of version 1 or 2, got ${(state as { version: unknown }).version}`);
+  }
 }

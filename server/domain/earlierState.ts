@@ -1,0 +1,144 @@
+import { noCold } from "./cold/cold.ts";
+import type { FoundFrost } from "./cold/frost.ts";
+import type { FaultKind } from "./faults.ts";
+import { freshFeed } from "./feed/diagnosis.ts";
+import type { Payments } from "./feed/payments.ts";
+import type { FeederState } from "./feeder.ts";
+import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
+import type { Instant } from "./instant.ts";
+import type { LinkState } from "./silence/feederSilence.ts";
+import type { Pairing } from "./silence/pairing.ts";
+import {
+  type SensorsState,
+  unwatchedSensors,
+  type Watched,
+  type Witness,
+  witnesses,
+} from "./silence/sensorActivity.ts";
+
+/**
+ * A feeder's state as Pieward wrote it before it weighed all evidence of a portion at once. What was learnt over weeks is kept
+ * (the hopper, the line, how the birds use each sensor); what is found again within a few portions begins anew.
+ */
+export interface StateV1 extends Pick<FeederState, Kept> {
+  readonly version: 1;
+  readonly hopper: HopperV1;
+  readonly feed: { readonly payments: Payments };
+  readonly link: LinkV1;
+  readonly sensors: SensorsV1;
+  readonly cold: ColdV1;
+}
+
+type Kept = "settings" | "latest" | "clock" | "sequence" | "orders" | "trouble" | "alarms";
+
+export function stateFromV1(old: StateV1): FeederState {
+  const { settings, latest, clock, sequence, orders, trouble } = old;
+  const heardAt = latest?.at ?? (old.link.kind === "heard" ? old.link.at : old.link.since);
+  return {
+    version: 2,
+    settings,
+    latest,
+    hopper: hopperFromV1(old.hopper, settings),
+    feed: { ...freshFeed(), payments: old.feed.payments },
+    clock,
+    sequence,
+    link: linkFrom(old.link),
+    sensors: sensorsFrom(old.sensors, heardAt),
+    cold: coldFrom(old.cold),
+    orders,
+    trouble,
+    alarms: withoutFeedAlarms(old.alarms),
+  };
+}
+
+/**
+ * The feed is judged afresh, so what was found about it isn't known any more. To end such an alarm would tell the keeper that all
+ * is well: it is dropped without a word, and raised again within a few portions where the fault still stands.
+ */
+function withoutFeedAlarms(alarms: FeederState["alarms"]): FeederState["alarms"] {
+  const kept = { ...alarms };
+  for (const kind of judgedAfresh) delete kept[kind];
+  return kept;
+}
+
+const judgedAfresh: readonly FaultKind[] = [
+  "motorNotTurning",
+  "motorStalled",
+  "trayJammed",
+  "feedStopped",
+  "chuteBlind",
+];
+
+// --- silence -----------------------------------------------------------------------------------------------------------
+
+type Heard = Extract<LinkState, { kind: "heard" }>;
+type LinkV1 = Exclude<LinkState, Heard> | Omit<Heard, "longest">;
+
+const linkFrom = (old: LinkV1): LinkState =>
+  old.kind === "heard" ? { ...old, longest: { since: old.at, newer: [], before: null } } : old;
+
+type PairingV1 = Omit<Pairing, "bouts" | "boutAt">;
+interface WatchedV1 extends Omit<Watched, "beside" | "alone" | "chatter"> {
+  readonly beside: { readonly [companion in Witness]: PairingV1 | null };
+  readonly alone: Omit<Watched["alone"], "profile">;
+}
+interface SensorsV1 extends Record<Witness, WatchedV1> {
+  readonly chute: SensorsState["chute"];
+  readonly scale: Omit<SensorsState["scale"], "given" | "givenAtReading">;
+  readonly boot: string | null;
+  readonly paused: boolean;
+}
+
+function sensorsFrom(old: SensorsV1, now: Instant): SensorsState {
+  const fresh = unwatchedSensors(now);
+  const { chute, boot, paused } = old;
+  const scale = { ...fresh.scale, ...old.scale };
+  let sensors: SensorsState = { ...fresh, chute, scale, boot, paused };
+  for (const witness of witnesses) sensors = { ...sensors, [witness]: watchedFrom(old[witness], fresh[witness]) };
+  return sensors;
+}
+
+const watchedFrom = ({ beside, alone, ...tally }: WatchedV1, fresh: Watched): Watched => ({
+  ...fresh,
+  ...tally,
+  beside: {
+    button: pairingFrom(beside.button),
+    detector: pairingFrom(beside.detector),
+    perch: pairingFrom(beside.perch),
+  },
+  alone: { ...fresh.alone, ...alone },
+});
+
+/** How many times birds came wasn't counted: two answers each time is what most flocks give at the least. */
+const pairingFrom = (old: PairingV1 | null): Pairing | null =>
+  old && { ...old, bouts: Math.round(old.hits / 2), boutAt: old.since };
+
+// --- cold --------------------------------------------------------------------------------------------------------------
+
+type Grown = Extract<FoundFrost, { kind: "grows" }>;
+type Frozen = Extract<FoundFrost, { kind: "wetFroze" }>;
+interface ColdV1 {
+  readonly frost: {
+    readonly wetAt: Instant | null;
+    readonly drySince: Instant | null;
+    readonly found: Omit<Grown, "estimated"> | Omit<Frozen, "estimated" | "wetBy"> | null;
+    readonly freezeThaw: FeederState["cold"]["frost"]["freezeThaw"];
+  };
+  readonly battery: FeederState["cold"]["battery"];
+  readonly charging: FeederState["cold"]["charging"];
+}
+
+function coldFrom({ frost, battery, charging }: ColdV1): FeederState["cold"] {
+  const fresh = noCold();
+  const { wetAt, drySince, found, freezeThaw } = frost;
+  const wet = wetAt === null ? null : { at: wetAt, by: "dew" as const, estimated: false, drySince };
+  return {
+    ...fresh,
+    battery,
+    charging,
+    frost: { ...fresh.frost, wetness: { ...fresh.frost.wetness, wet }, found: found && foundFrom(found), freezeThaw },
+  };
+}
+
+const foundFrom = (found: NonNullable<ColdV1["frost"]["found"]>): FoundFrost =>
+  found.kind === "grows" ? { ...found, estimated: false } : { ...found, estimated: false, wetBy: "dew" };

@@ -1,0 +1,55 @@
+import { readFileSync } from "node:fs";
+import { join } from "node:path";
+import { isDeepStrictEqual } from "node:util";
+import { describe, expect, it } from "vitest";
+import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
+import { type StateV1, stateFromV1 } from "../../server/domain/earlierState.ts";
+import { newFeeder } from "../../server/domain/feeder.ts";
+import { levelOf } from "../../server/domain/hopper/level.ts";
+import { after, minutes } from "../../server/domain/instant.ts";
+
+/**
+ * Rowan after nine days with a jam that stands, as version 1 wrote it (stateV1.json: written by that very version, over the
+ * invented yard of this folder).
+ */
+const old = JSON.parse(readFileSync(join(import.meta.dirname, "stateV1.json"), "utf8")) as StateV1;
+const upgraded = stateFromV1(old);
+
+/** Every key that a new feeder has, all the way down, as far as both have values there. */
+const missingKeys = (fresh: unknown, found: unknown, path = ""): string[] => {
+  if (typeof fresh !== "object" || fresh === null || Array.isArray(fresh)) return [];
+  if (typeof found !== "object" || found === null) return [];
+  return Object.entries(fresh).flatMap(([key, value]) =>
+    Object.hasOwn(found, key)
+      ? missingKeys(value, (found as Record<string, unknown>)[key], `${path}.${key}`)
+      : [`${path}.${key}`],
+  );
+};
+
+describe("a state of version 1", () => {
+  it("has every part of a state of today, and holds to JSON", () => {
+    const fresh = newFeeder(old.settings, upgraded.latest?.at ?? (0 as never));
+    expect(missingKeys(fresh, upgraded).filter((path) => !path.startsWith(".link"))).toEqual([]);
+    expect(upgraded.link).toHaveProperty("longest.newer", []); // a new feeder's line was never heard
+    expect(isDeepStrictEqual(JSON.parse(JSON.stringify(upgraded)), upgraded)).toBe(true);
+  });
+
+  it("keeps what was learnt over weeks", () => {
+    const level = levelOf(upgraded.hopper, upgraded.settings);
+    expect(level?.grams).toBeCloseTo(old.hopper.belief.level, 6);
+    expect(upgraded.hopper.belief.portion).toBe(old.hopper.belief.portion);
+    expect(upgraded.link).toMatchObject({ rhythm: (old.link as { rhythm: unknown }).rhythm });
+    expect(upgraded.sensors.button.beside.perch).toMatchObject(old.sensors.button.beside.perch ?? {});
+    expect(upgraded.sensors.button.beside.perch?.bouts).toBeGreaterThan(10);
+    expect(upgraded.orders).toEqual(old.orders);
+    expect(upgraded.sequence).toEqual(old.sequence);
+  });
+
+  it("tells no all-clear for a jam that stood, since nobody has looked at it anew", () => {
+    expect(old.alarms.trayJammed?.phase).toBe("unacknowledged");
+    const now = after(upgraded.latest?.at ?? (0 as never), minutes(1));
+    const { state, effects } = advanceFeeder({ id: "rowan" }, upgraded, { kind: "minutePassed" }, now);
+    expect(effects.filter(({ kind }) => kind === "tell")).toEqual([]);
+    expect(state.alarms.trayJammed).toBeUndefined();
+  });
+});
