@@ -15,7 +15,8 @@ const hoppers = (told: readonly Record<string, unknown>[]) => told.filter((line)
 const jammed = (from: number, to: number, jamAt: number) =>
   reports(from, to, (minute) => ({
     readings: { spooled: 0 },
-    events: [portion(minute, minute, minute < jamAt ? 3 : 0)],
+    // A tray that presses against food draws more than one that turns freely.
+    events: [minute < jamAt ? portion(minute, minute, 3) : { ...portion(minute, minute, 0), meanMilliamps: 285 }],
   }));
 
 describe("time in a replay", () => {
