@@ -31,6 +31,7 @@ import {
   ordersLookAt,
 } from "./orders/lifeCycle.ts";
 import { heard, silentFrom } from "./silence/feederSilence.ts";
+import { withoutStuck } from "./silence/heldReadings.ts";
 import { counted, sensed } from "./silence/sensorSilence.ts";
 
 export interface FeederStep {
@@ -186,14 +187,17 @@ function takeReadings(
   const { readings } = report;
   const { orders, changed } = hearPaused(state.orders, readings.paused, at);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
-  const { hopper, feed, cold } = takeWeight(state, readings, at, effects);
+  const sensors = counted(state.sensors, report, at, settings);
+  // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.
+  const living = withoutStuck(readings, sensors.held);
+  const { hopper, feed, cold } = takeWeight(state, living, at, effects);
   return {
     ...state,
     latest: { at, readings },
     hopper,
     feed: watchReport(feed, at, readings.spooled, paused, now),
-    cold: felt(cold, readings, at, settings),
-    sensors: counted(state.sensors, report, at, settings),
+    cold: felt(cold, living, at, settings),
+    sensors,
     orders,
   };
 }

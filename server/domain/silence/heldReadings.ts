@@ -49,6 +49,16 @@ function holding(held: Held | null, value: number | null, at: Instant): Held | n
   return { value, at, span: 0 as Span, longest, changes: Math.min(changesMin, held.changes + 1), since: held.since };
 }
 
+/** The readings as far as they live: who is stuck proves neither frost nor warmth. The scale's own watch is scaleSilence.ts. */
+export function withoutStuck(readings: Readings, held: HeldReadings): Readings {
+  let living = readings;
+  for (const reading of heldReadings) {
+    const one = held[reading];
+    if (reading !== "hopper" && one !== null && isStuck(reading, one)) living = { ...living, [reading]: null };
+  }
+  return living;
+}
+
 /** How long the reading may stay the same; null while too little is known of it. */
 export function credibleHold(reading: HeldReading, held: Held): Span | null {
   if (held.changes < changesMin || held.at - held.span - held.since < historyMin) return null;
