@@ -67,7 +67,7 @@ export const practiceWords: Readonly<Record<PracticeFault, PracticeWords>> = {
   },
   coldNight: {
     title: "A cold, damp night",
-    outcome: "Frost forms inside: “frost inside”, so that you look before the first birds.",
+    outcome: "Dew wets the box and freezes: “ice on tray and slot likely”, so that you look before the first birds.",
     feeder: "Rowan",
   },
   weakBattery: {

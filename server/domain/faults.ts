@@ -239,13 +239,21 @@ export const faultRules = {
     act: "Take out the old food, dry the hopper and put in fresh food with the next visit.",
     explainedBy: ["feederSilent"],
   },
-  frostInside: {
-    title: "frost inside",
+  iceLock: {
+    title: "ice on tray and slot likely",
     priority: "soon",
     onDelay: minutes(15),
     offDelay: minutes(24 * 60), // one cold spell, one alarm: the nights of a spell come by turns with its days
     act: "Look for ice on tray and slot before the morning's first birds; keep the food dry.",
     explainedBy: ["feederSilent"],
+  },
+  frostInside: {
+    title: "frost inside",
+    priority: "note", // ordinary weather on a clear damp night, and nothing to be done about it tonight
+    onDelay: minutes(15),
+    offDelay: minutes(24 * 60), // one cold spell, one note
+    act: "Keep the food dry, and look for ice when you next come by.",
+    explainedBy: ["feederSilent", "iceLock"],
   },
   troubleReported: {
     title: "feeder reports trouble",

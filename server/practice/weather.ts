@@ -50,7 +50,7 @@ export const stormy = (seed: number, at: Instant): boolean => fixedChance(seed, 
 
 /**
  * Damp in winter, drier in summer, but never so damp that the lid gathers dew or frost: a healthy practice feeder must be
- * quiet, or a newcomer can't tell the fault that they chose from the weather. Frost comes with the fault `coldNight`.
+ * quiet, or a newcomer can't tell the fault that they chose from the weather. Dew, frost and ice come with `coldNight`.
  */
 function humidityAt(seed: number, at: Instant, insideCelsius: number, lidCelsius: number): number {
   const damp = 62 + 30 * drifting(seed, 6, at, hours(12)) - Math.max(0, insideCelsius - 12);

@@ -1,5 +1,5 @@
 import type { PracticeFault } from "../contract/api.ts";
-import { type Instant, minutes, type Span } from "../domain/instant.ts";
+import { type Instant, minutes, type Span, seconds } from "../domain/instant.ts";
 import type { Chance } from "./chance.ts";
 import { sunAltitudeDegrees } from "./light.ts";
 import { advancePower, chargeCurrent, type Power, terminalVolts } from "./power.ts";
@@ -14,6 +14,7 @@ export interface World {
   readonly settings: PracticeSettings;
   readonly seed: number;
   readonly fault: PracticeFault;
+  readonly stagedAt: Instant; // when the fault was chosen
   readonly hopperGrams: number;
   readonly snowGrams: number;
   readonly power: Power;
@@ -25,6 +26,7 @@ export const newWorld = (settings: PracticeSettings, seed: number, hopperGrams: 
   settings,
   seed,
   fault: "none",
+  stagedAt: at,
   hopperGrams: Math.min(hopperGrams, settings.hopperCapacityGrams),
   snowGrams: 0,
   power: { charged: 0.92 },
@@ -67,16 +69,7 @@ export function conditionsAt(world: World, at: Instant): Conditions {
   };
   switch (world.fault) {
     case "coldNight":
-      // Air that is damp and colder things in it: by the ice table frost grows on the lid and inside the box.
-      return {
-        ...natural,
-        airCelsius: -6,
-        insideCelsius: -8,
-        lidCelsius: -11,
-        humidityPercent: 97,
-        batteryCelsius: -4,
-        chargeMilliamps: 0,
-      };
+      return { ...natural, ...(at - world.stagedAt < dewFor ? dewyEvening : dampFrost), chargeMilliamps: 0 };
     case "weakBattery":
       // About a quarter charged: its acid is thin enough to freeze near -15 °C.
       return { ...natural, ...deepFrost(-16), batteryCelsius: -14, charged: 0.25, chargeMilliamps: 0 };
@@ -100,6 +93,12 @@ export function conditionsAt(world: World, at: Instant): Conditions {
   }
 }
 
+/** A night in fast motion: dew that has wetted lid, tray and slot, and the frost that turns it to ice. */
+const dewFor: Span = seconds(15); // three reports, so that one which is late or lost doesn't hide the dew
+const dewyEvening = { airCelsius: 2, insideCelsius: 3, lidCelsius: 1, humidityPercent: 97, batteryCelsius: 4 };
+/** Damp still, so that frost grows on the ice, and goes on for as long as nobody heals it. */
+const dampFrost = { airCelsius: -6, insideCelsius: -5, lidCelsius: -9, humidityPercent: 97, batteryCelsius: -4 };
+
 /** A dry frost: cold alone, so that only the battery has to suffer. */
 const deepFrost = (airCelsius: number) => ({
   airCelsius,
@@ -120,6 +119,7 @@ const crumbsGrams = 36;
 export const withFault = (world: World, fault: PracticeFault): World => ({
   ...world,
   fault,
+  stagedAt: world.at,
   ...(fault === "empty" ? { hopperGrams: Math.min(world.hopperGrams, crumbsGrams), snowGrams: 0 } : {}),
 });
 

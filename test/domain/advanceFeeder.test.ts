@@ -88,6 +88,14 @@ const planted: Record<FaultKind, Planted> = {
   readingStuck: { wellFor: 5 * day, plant: ({ truth }) => (truth.airStuckAt = 5.1), within: 8 * 60 },
   readingImpossible: { plant: ({ truth }) => (truth.setAside = ["insideCelsius"]), within: 30 },
   countsBackwards: { plant: (house) => house.loseCounts(), within: 5 },
+  iceLock: {
+    plant: (house) => {
+      Object.assign(house.truth, { air: 2, lid: 1, inside: 3, humidity: 97 }); // an evening of dew
+      house.pass(30);
+      Object.assign(house.truth, { air: -5, lid: -6, inside: -4, humidity: 70 });
+    },
+    within: 60,
+  },
   frostInside: {
     plant: ({ truth }) => Object.assign(truth, { air: -5, lid: -8, inside: -4, humidity: 92 }),
     within: 60,
@@ -202,6 +210,21 @@ describe("one cause", () => {
     house.truth.hopper = 1;
     house.pass(2 * day);
     expect(house.rangFor().filter((kind) => kind !== "foodLow")).toEqual(["foodOut"]);
+  });
+
+  it("is one alarm: ice that locks the tray explains the frost before it, which had only been noted", () => {
+    const house = yard(rowanSettings, start, 5);
+    house.pass(day);
+    Object.assign(house.truth, { air: -5, lid: -8, inside: -4, humidity: 92 });
+    house.pass(4 * 60);
+    expect(house.state().alarms.frostInside?.phase).toBe("unacknowledged");
+    expect(house.rangFor()).toEqual([]);
+    Object.assign(house.truth, { air: 2, lid: 1, inside: 3, humidity: 97 }); // thaws, and is wet
+    house.pass(60);
+    Object.assign(house.truth, { air: -5, lid: -8, inside: -4, humidity: 92 });
+    house.pass(60);
+    expect(house.rangFor()).toEqual(["iceLock"]);
+    expect(house.state().alarms.frostInside?.phase).toBe("suppressedByDesign");
   });
 
   it("keeps a told alarm in mind through a silence, and tells it neither again nor as gone", () => {

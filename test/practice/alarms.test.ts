@@ -57,7 +57,7 @@ const told: { readonly [fault in Exclude<PracticeFault, "none">]: readonly [Faul
   scaleDead: ["scaleSilent", 90],
   // Ninety seconds of silence are the least that is called one, and it is patrol, once a minute, that notices.
   silent: ["feederSilent", 151],
-  coldNight: ["frostInside", 30],
+  coldNight: ["iceLock", 60], // a quarter of a minute of dew, then one of ice
   weakBattery: ["batteryFreezing", 40],
   chargingInFrost: ["chargingInFrost", 30],
   deafToOrders: ["pauseOverdue", 70], // a minute to answer in is the order's own
@@ -110,6 +110,26 @@ describe("a practice feeder before the real domain", () => {
     await practice.stop();
     expect(door.standing()).toEqual(["buttonSilent"]);
     expect(door.changes.at(-1)?.at).toBeGreaterThan(chosenAt);
+  });
+
+  it("lets the ice go with the cold night that was healed, in any season, and tells of the next one", {
+    timeout: 30_000,
+  }, async () => {
+    for (const start of [starts[1], starts[3]]) {
+      const { door, practice, pass } = await practise(rowan, start);
+      practice.fail("coldNight");
+      await pass(minutes(1));
+      expect(door.standing()).toEqual(["iceLock"]);
+      practice.heal();
+      await pass(seconds(10));
+      expect(door.state.cold.frost).toMatchObject({ found: null, wetness: { wet: null } });
+      await pass(minutes(61));
+      expect(door.standing()).toEqual([]);
+      practice.fail("coldNight");
+      await pass(minutes(1));
+      await practice.stop();
+      expect(door.standing()).toEqual(["iceLock"]);
+    }
   });
 
   for (const [settings, seed, hoursLong] of [

@@ -2,7 +2,15 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { PracticeFault } from "../../server/contract/api.ts";
 import { settling, vapourPressure } from "../../server/domain/cold/psychrometrics.ts";
-import { days, hours, type Instant, instantOf, after as plus, type Span } from "../../server/domain/instant.ts";
+import {
+  days,
+  hours,
+  type Instant,
+  instantOf,
+  after as plus,
+  type Span,
+  seconds,
+} from "../../server/domain/instant.ts";
 import { celsius, humidityPercent } from "../../server/domain/units.ts";
 import { fixedChance, seededChance } from "../../server/practice/chance.ts";
 import { isCivilDaylight } from "../../server/practice/light.ts";
@@ -131,9 +139,20 @@ describe("a practice battery", () => {
 });
 
 describe("a practice fault's conditions", () => {
-  it("coldNight grows frost inside and on the lid", () => {
-    const here = conditionsAt(withFault(newWorld(rowan, 7, 2_000, winter), "coldNight"), winter);
-    expect(settled(here)).toEqual(["frost", "frost"]);
+  it("coldNight wets the lid with dew, then freezes it, and frost goes on growing on lid and inside", () => {
+    // Staged in any season, and counted from the choice and not from when the world began.
+    for (const start of [winter, instantOf("2026-07-15T13:00:00Z")]) {
+      const world = withFault(advanceWorld(newWorld(rowan, 7, 2_000, start), plus(start, hours(3))), "coldNight");
+      const conditionsAfter = (span: Span) => conditionsAt(world, plus(world.at, span));
+      for (const span of [seconds(0), seconds(14)]) {
+        expect(settled(conditionsAfter(span))).toEqual(["dew", "none"]);
+        expect(conditionsAfter(span).lidCelsius).toBe(1);
+      }
+      for (const span of [seconds(15), hours(9)]) {
+        expect(settled(conditionsAfter(span))).toEqual(["frost", "frost"]);
+        expect(conditionsAfter(span).lidCelsius).toBeLessThanOrEqual(-6);
+      }
+    }
   });
 
   it("weakBattery leaves no margin to the freezing point of a quarter charge", () => {

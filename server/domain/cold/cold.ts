@@ -7,7 +7,7 @@ import { type Charging, chargingInFrost, feltCharging, notCharging } from "./cha
 import { type DetectorDrift, detectorDrifting, detectorHeard, feltDetector, untriedDetector } from "./detectorDrift.ts";
 import { batteryFreezing, type FreezingBattery, feltBattery, unmeasuredBattery } from "./freezingBattery.ts";
 import { type Frost, feltFrost, noFrost } from "./frost.ts";
-import { frostInside } from "./frostWords.ts";
+import { frostOrIce } from "./frostWords.ts";
 import { feltSupply, type Supply, supplyRan, supplyWeak, untriedSupply } from "./weakSupply.ts";
 
 /** What cold does to a feeder, each finding with its own memory and deadband. */
@@ -64,7 +64,7 @@ export function coldFaults(cold: ColdState, settings: FeederSettings, now: Insta
     if (fault !== null) faults.push(fault);
   };
   const frost = cold.frost.found;
-  if (frost && frost.at >= oldestThatCounts) add(frostInside(frost, cold.frost.freezeThaw));
+  if (frost && frost.at >= oldestThatCounts) add(frostOrIce(frost, cold.frost.freezeThaw));
   const battery = cold.battery.found;
   if (battery && settings.battery === "leadAcid" && battery.at >= oldestThatCounts) add(batteryFreezing(battery));
   const charging = cold.charging.found;

@@ -11,8 +11,12 @@ import { dry, feltWetness, thawed, type Wet, type Wetness } from "./wetness.ts";
 export interface Frost {
   readonly wetness: Wetness;
   readonly night: NightAir | null;
-  /** The cold spell in which frost was last estimated, not measured; null when the next may be. */
-  readonly spell: { readonly foundAt: Instant; readonly warmSince: Instant | null } | null;
+  /** The cold spell in which frost or ice was last estimated, not measured; null when the next may be. */
+  readonly spell: {
+    readonly foundAt: Instant;
+    readonly warmSince: Instant | null;
+    readonly iced: boolean; // false where frost alone was estimated: ice in the same spell is still news
+  } | null;
   readonly found: FoundFrost | null;
   readonly freezeThaw: FreezeThaw;
 }
@@ -43,8 +47,19 @@ export const noFrost = (): Frost => ({
 
 export function feltFrost(frost: Frost, readings: Readings, at: Instant, { place, practice }: FrostSettings): Frost {
   const after = weighedFrost(frost, readings, at, place);
-  if (!practice || (after.found?.kind !== "stays" && after.wetness.wet?.by !== "thaw")) return after;
-  return { ...after, found: after.found?.kind === "stays" ? null : after.found, wetness: dry() };
+  if (!practice) return after;
+  const { found, wetness } = after;
+  if (found?.kind === "stays" || (found?.kind === "wetFroze" && !settlesNow(readings))) {
+    return { ...after, found: null, wetness: dry() };
+  }
+  return wetness.wet?.by === "thaw" ? { ...after, wetness: dry() } : after;
+}
+
+/** The chosen cold night keeps its air damp; healthy practice weather never wets or frosts anything. */
+function settlesNow(readings: Readings): boolean {
+  const on = coldestMeasured(readings);
+  const vapour = vapourOf(readings);
+  return on === null || vapour === null || frostPointOf(vapour) - on.surface >= growsUntil;
 }
 
 function weighedFrost(frost: Frost, readings: Readings, at: Instant, place: Place | null): Frost {
@@ -94,22 +109,24 @@ function seenOn(frost: Frost, on: Surface, vapour: number | null, at: Instant): 
 }
 
 /**
- * On a lid that nobody measures. A guess takes more margin, and is told once in a cold spell: in a damp winter every clear
- * night is like the last, and a keeper who was told of the first knows it.
+ * On a lid that nobody measures. A guess takes more margin, and is told once in a cold spell, frost and ice each: in a damp
+ * winter every clear night is like the last, and a keeper who was told of the first knows it.
  */
 function guessedOn(frost: Frost, { surface, underClearSky }: AssumedLid, vapour: number | null, at: Instant): Frost {
   if (surface > thawAbove) return melted(frost, at);
   const on: Surface = { surface, where: "lid", estimated: true };
   const { found, spell } = frost;
+  const { wet } = frost.wetness;
+  if (wet !== null && surface < freezeBelow && found?.kind !== "wetFroze" && spell?.iced !== true) {
+    return { ...frost, found: frozen(wet, on, at), spell: { foundAt: at, warmSince: null, iced: true } };
+  }
   if (found !== null) {
     // Frost is guessed from the night; when the sun is up, or cloud has come, nothing goes on proving it.
     if (found.kind === "grows" && frost.night === null) return { ...frost, found: null };
     return { ...frost, found: { ...found, at, ...on } };
   }
   if (spell !== null || surface >= freezeBelow) return frost;
-  const { wet } = frost.wetness;
-  const nextSpell = { foundAt: at, warmSince: null };
-  if (wet !== null) return { ...frost, found: frozen(wet, on, at), spell: nextSpell };
+  const nextSpell = { foundAt: at, warmSince: null, iced: false };
   const point = vapour === null ? null : frostPointOf(vapour);
   const grows = underClearSky && point !== null && point - surface >= growsFrom + guessMargin;
   return grows ? { ...frost, found: { kind: "grows", frostPoint: point, at, ...on }, spell: nextSpell } : frost;

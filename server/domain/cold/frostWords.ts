@@ -5,8 +5,10 @@ import type { FoundFrost } from "./frost.ts";
 import { clearSkyLeast, clearSkyMost } from "./nightCooling.ts";
 import type { Wet } from "./wetness.ts";
 
-export function frostInside(found: FoundFrost, { cycles }: FreezeThaw): Fault {
-  return { kind: "frostInside", reason: reasonOf(found), evidence: evidenceOf(found, cycles), sure: null };
+/** Water that froze glues tray and slot, worth going there for; frost that grew out of the air is thin, and only noted. */
+export function frostOrIce(found: FoundFrost, { cycles }: FreezeThaw): Fault {
+  const kind = found.kind === "wetFroze" ? "iceLock" : "frostInside";
+  return { kind, reason: reasonOf(found), evidence: evidenceOf(found, cycles), sure: null };
 }
 
 function reasonOf(found: FoundFrost): string {

@@ -11,7 +11,7 @@ const round = (play: Played, humidity: number | undefined): Played => {
   return play.times(96, { inside: -4, ...damp }).times(48, { inside: 3, ...damp });
 };
 const rounds = (count: number, humidity: number | undefined): Played => {
-  const play = new Played(larch, "feedCaking", start);
+  const play = new Played(larch, ["feedCaking"], start);
   for (let n = 0; n < count; n++) round(play, humidity);
   return play;
 };
@@ -45,14 +45,14 @@ describe("food that may cake", () => {
   });
 
   it("isn't counted in a steady frost, however long, nor by a thermometer that trembles about zero", () => {
-    const play = new Played(larch, "feedCaking", start);
+    const play = new Played(larch, ["feedCaking"], start);
     for (let n = 0; n < 3_000; n++) play.report({ inside: -8 + 5 * Math.sin(n / 20), humidity: 95 });
     for (let n = 0; n < 3_000; n++) play.report({ inside: n % 2 === 0 ? 0.7 : -0.7, humidity: 95 });
     expect(play.rang).toEqual([]);
   });
 
   it("doesn't count the hours of a silence as damp", () => {
-    const play = new Played(larch, "feedCaking", start);
+    const play = new Played(larch, ["feedCaking"], start);
     for (let n = 0; n < 5; n++) {
       play.times(6, { inside: -4, humidity: 92 }).times(2, { inside: 3, humidity: 92 });
       play.now = (play.now + 20 * 3_600_000) as typeof play.now;

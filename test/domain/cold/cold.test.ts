@@ -74,16 +74,25 @@ describe("frost inside", () => {
     expect(play([{ air: 1, humidity: 95 }], larch).found).toEqual([[]]); // no surface measured
   });
 
-  it("comes also from water: what was wet with dew and then went through zero", () => {
+  it("is another thing than water that was there and froze: what was wet with dew and then went through zero is ice", () => {
     const evening = { inside: 4, humidity: 96, lid: 2 }; // dew point 3.4 °C: the lid is wet
     const night = { inside: -1, humidity: 60, lid: -3 }; // dry by now, but the water is there
     const { found, faults } = play([evening, { inside: 1, humidity: 80, lid: 0.2 }, night], larch);
-    expect(found).toEqual([[], [], ["frostInside"]]);
+    expect(found).toEqual([[], [], ["iceLock"]]);
     expect(faults[0]?.reason).toBe("The lid was wet with dew and is now at −3 °C: expect ice on tray and slot.");
     expect(play([night], larch).found).toEqual([[]]);
   });
 
-  it("doesn't come from water that had two dry hours to go", () => {
+  it("gives way to ice where dew came after it, and neither is found once both have melted", () => {
+    const frosty = { inside: -2, humidity: 92, lid: -6 };
+    const { found } = play(
+      [frosty, { inside: 4, humidity: 96, lid: 2 }, frosty, { inside: 8, humidity: 50, lid: 6 }],
+      larch,
+    );
+    expect(found).toEqual([["frostInside"], [], ["iceLock"], []]);
+  });
+
+  it("turns to no ice where the water had two dry hours to go", () => {
     const dryingOff = times(14, { inside: 12, humidity: 40, lid: 12 });
     const { found } = play(
       [{ inside: 4, humidity: 96, lid: 2 }, ...dryingOff, { inside: -1, humidity: 60, lid: -3 }],
@@ -101,7 +110,7 @@ describe("frost inside", () => {
       larch,
     );
     const still = play(times(6, { inside: -1, humidity: 40, lid: -0.2 }), larch, frozen.cold, frozen.now);
-    expect(still.found).toEqual(Array(6).fill(["frostInside"]));
+    expect(still.found).toEqual(Array(6).fill(["iceLock"]));
     expect(play([{ inside: 3, humidity: 40, lid: 1 }], larch, still.cold, still.now).found).toEqual([[]]);
   });
 

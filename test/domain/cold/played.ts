@@ -23,19 +23,19 @@ const readingsOf = ({ air, inside, lid, humidity }: Climate): Readings => ({
   humidity: humidity === undefined ? null : humidityPercent(humidity),
 });
 
-/** One feeder's cold, a report each ten minutes, with the alarm of one kind of fault beside it. */
+/** One feeder's cold, a report each ten minutes, with the alarms of some kinds of fault beside it. */
 export class Played {
   cold: ColdState = noCold();
   faults: readonly Fault[] = [];
-  rang: { readonly at: Instant; readonly reason: string }[] = [];
+  rang: { readonly at: Instant; readonly kind: FaultKind; readonly reason: string }[] = [];
   now: Instant;
   readonly settings: FeederSettings;
-  readonly kind: FaultKind;
-  #alarm: Alarm | null = null;
+  readonly kinds: readonly FaultKind[];
+  readonly #alarms = new Map<FaultKind, Alarm | null>();
 
-  constructor(settings: FeederSettings, kind: FaultKind, from: Instant) {
+  constructor(settings: FeederSettings, kinds: readonly FaultKind[], from: Instant) {
     this.settings = settings;
-    this.kind = kind;
+    this.kinds = kinds;
     this.now = from;
   }
 
@@ -52,12 +52,14 @@ export class Played {
 
   judge(): this {
     this.faults = coldFaults(this.cold, this.settings, this.now);
-    const fault = this.fault();
-    const rule = ruleFor(this.kind, this.settings);
-    const step = advanceAlarm(this.#alarm, fault, { kind: this.kind, rule, now: this.now, suppressed: null });
-    this.#alarm = step.alarm;
-    for (const change of step.changes) {
-      if (change.to === "unacknowledged") this.rang.push({ at: this.now, reason: fault?.reason ?? "" });
+    for (const kind of this.kinds) {
+      const fault = this.faults.find((found) => found.kind === kind) ?? null;
+      const context = { kind, rule: ruleFor(kind, this.settings), now: this.now, suppressed: null };
+      const step = advanceAlarm(this.#alarms.get(kind) ?? null, fault, context);
+      this.#alarms.set(kind, step.alarm);
+      for (const change of step.changes) {
+        if (change.to === "unacknowledged") this.rang.push({ at: this.now, kind, reason: fault?.reason ?? "" });
+      }
     }
     return this;
   }
@@ -68,6 +70,6 @@ export class Played {
   }
 
   fault(): Fault | null {
-    return this.faults.find(({ kind }) => kind === this.kind) ?? null;
+    return this.faults.find(({ kind }) => this.kinds.includes(kind)) ?? null;
   }
 }
