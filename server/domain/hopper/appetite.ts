@@ -71,9 +71,9 @@ export const unknownAppetite = (now: Instant): Appetite => ({
   today: nothing,
 });
 
-/** Until then a day's appetite is projected from a part of the day. */
-export const wholeDayWatched = ({ daily, since, at }: Appetite): boolean =>
-  daily !== null && since !== null && at - since >= dayLong;
+/** Until then one day, or a part of one, stands for all, and much of the doubt is about that. */
+export const daysCompared = ({ daily, since, at }: Appetite): boolean =>
+  daily !== null && since !== null && at - since >= 2 * dayLong;
 
 /** Watched for a day at least, and nobody ever came. */
 export const nobodyCame = ({ daily, since, at }: Appetite): boolean =>

@@ -18,22 +18,22 @@ export interface DailyAppetite {
 
 /** A mood is half gone after a day; a spell of weather lasts two or three. Common practice, no source. */
 export const moodKept = 0.55;
-/** Days scatter by a third until these birds' own have been seen. Common practice, no source. */
-const moodVarianceAtFirst = 0.09;
+/** Days scatter by a third, storms with them, until these birds' own have been seen. Common practice, no source. */
+const moodVarianceAtFirst = 0.12;
 /** Birds come in company, several portions at once. Common practice, no source. */
-const boutAtFirst = 3;
+const boutAtFirst = 5;
 const boutMin = 1;
-const boutMax = 10;
+const boutMax = 15;
 const moodVarianceMin = 0.01;
 const moodVarianceMax = 0.3;
 /** A flock grows or shrinks by three parts in a hundred a day, this way or that. Common practice, no source. */
 export const baseWander = 0.03 ** 2;
-/** So large a trend is usual, and after three weeks half of it is over. */
-const trendVarianceAtFirst = 0.01 ** 2;
-export const trendKept = 0.97;
+/** So large a trend is usual, and after five weeks half of it is over. */
+const trendVarianceAtFirst = 0.014 ** 2;
+export const trendKept = 0.98;
 const daysCounted = 60;
 /** What is farther off than this many standard deviations is a storm, or a cat: it counts as if it were just there. */
-const surpriseMax = 2;
+const surpriseMax = 3;
 
 /** From the first day, which is one mood among many. `seen`: how much of it. */
 export const firstDay = (eaten: number, seen: SeenDay): DailyAppetite => ({
@@ -102,15 +102,18 @@ export function dayLearnt(daily: DailyAppetite, eaten: number, seen: SeenDay): D
   const total = bb + 2 * bm + mm + noise;
   const floor = 0.05 * Math.exp(daily.base + daily.mood);
   const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(daily.base + daily.mood)));
-  // Moods and bouts scatter more, or less, than thought, each as far as it makes up what was foreseen.
-  const surprise = (Math.min((off * off) / total, 6) - 1) / (0.5 * daily.days + 3);
-  const learnt = daily.moodVariance * (1 + (daily.moodVariance / total) * surprise);
-  const bout = daily.bout * (1 + (noise / total) * surprise);
+  // All that scatters scatters more, or less, than thought, by one factor (West & Harrison, Bayesian Forecasting and Dynamic
+  // Models 1997, ch. 4.5, from memory); the first days count for as much as what was assumed.
+  const surprise = (Math.min((off * off) / total, 6) - 1) / (0.5 * daily.days + 5);
+  const factor = Math.max(1 + surprise, 0.5);
   const heard = heardToday(daily, eaten, seen);
+  const [b, bt, tt, m, tm, own] = heard.covariance;
+  const root = Math.sqrt(factor);
   return {
     ...heard,
-    moodVariance: Math.min(Math.max(learnt, moodVarianceMin), moodVarianceMax),
-    bout: Math.min(Math.max(bout, boutMin), boutMax),
+    covariance: [factor * b, root * bt, tt, factor * m, root * tm, factor * own],
+    moodVariance: Math.min(Math.max(factor * daily.moodVariance, moodVarianceMin), moodVarianceMax),
+    bout: Math.min(Math.max(factor * daily.bout, boutMin), boutMax),
     portions: daily.portions + (seen.portions / seen.share - daily.portions) / Math.min(daily.days + 1, 5),
     days: Math.min(daily.days + 1, daysCounted),
   };

@@ -4,7 +4,7 @@ import type { Instant, Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
 import { probability } from "../units.ts";
 import { gramsRange, roundedGrams } from "./amount.ts";
-import { wholeDayWatched } from "./appetite.ts";
+import { daysCompared } from "./appetite.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
 import { forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
 
@@ -51,9 +51,9 @@ function foodLow(
   now: Instant,
   widening: number,
 ): Fault | null {
-  // Before a whole day was watched p10 is near by what we don't know of these birds, not by what they eat: then it is
+  // Before two days could be compared p10 is near by what we don't know of these birds, not by what they eat: then it is
   // told what is as likely as not.
-  const early = !wholeDayWatched(hopper.appetite);
+  const early = !daysCompared(hopper.appetite);
   const ahead = (widening * settings.warnAhead) as Span;
   if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1, now)) return null;
   const forecast = forecastEmpty(hopper, settings, now);

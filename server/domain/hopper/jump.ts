@@ -3,7 +3,7 @@ import { type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { grams } from "../units.ts";
 import { ate } from "./appetite.ts";
 import type { HopperState, Jump } from "./level.ts";
-import { doubted, lidVariance } from "./levelFilter.ts";
+import { doubted } from "./levelFilter.ts";
 import { sameRefillWithin } from "./refill.ts";
 import { creepDoubt } from "./scaleModel.ts";
 import { started, type Weighed } from "./weighing.ts";
@@ -73,9 +73,8 @@ const pouredMin = 0.03;
 
 function fallen(hopper: HopperState, far: FarReading, settings: FeederSettings): Weighed {
   const { belief } = hopper;
-  const lidMost = belief.lid + 2 * Math.sqrt(lidVariance(belief));
   // What lay on the lid slid off: the food is as it was.
-  if (belief.lid > 0.3 * -far.off && -far.off <= lidMost + far.gate) {
+  if (belief.lid > 0.3 * -far.off && -far.off <= 2 * belief.lid + far.gate) {
     const slid = doubted(belief, { lid: far.off * far.off });
     return {
       hopper: started({ ...hopper, belief: slid }, far.reading, far.warmer, far.at, settings, 0),

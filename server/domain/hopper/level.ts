@@ -12,6 +12,7 @@ import {
   portionAnew,
   portionVariance,
 } from "./levelFilter.ts";
+import { type LidWatch, quietLid } from "./lidLoad.ts";
 import { ninetyPercentWithin } from "./ninetyPercent.ts";
 import { offsetDoubt, scaleNoise, slopeDoubt } from "./scaleModel.ts";
 
@@ -33,6 +34,7 @@ export interface HopperState {
   readonly weighedAt: Instant | null; // the last reading that was believed
   readonly fixedAt: Instant | null; // the level as measured then holds all that fell before
   readonly passedAt: Instant | null; // up to then the scale's wandering and the snow are reckoned
+  readonly lidWatch: LidWatch;
   readonly cellCelsius: number | null; // of the load cell, which lags behind the thermometer; null without one
   readonly jump: Jump | null;
   readonly found: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
@@ -60,8 +62,8 @@ export interface HopperLevel {
 
 /** One portion against the next: within 30 %, until their own scatter is seen. Common practice, no source. */
 export const portionDoubt = 0.3;
-/** A keeper's "about 8 g" is right within 20 %, as a standard deviation. Common practice, no source. */
-const saidPortionDoubt = 0.2;
+/** A keeper's "about 8 g" is right within 30 %, nine times in ten. Common practice, no source. */
+const saidPortionDoubt = 0.18;
 /** Food and wear change the mean portion slowly: 0.3 % a portion, so about 3 % over a day of a hundred. */
 const portionWander = 0.003;
 /** It doesn't wander off for good: the same food stays within about 6 %. Common practice, no source. */
@@ -92,6 +94,7 @@ export function unknownHopper(settings: FeederSettings, now: Instant): HopperSta
     weighedAt: null,
     fixedAt: null,
     passedAt: null,
+    lidWatch: quietLid,
     cellCelsius: null,
     jump: null,
     found: null,
@@ -147,6 +150,7 @@ export function dispensed(
     weighedAt: learning.weighedAt,
     fixedAt: learning.fixedAt,
     passedAt: learning.passedAt,
+    lidWatch: learning.lidWatch,
     cellCelsius: learning.cellCelsius,
     jump: learning.jump,
     found: learning.found,

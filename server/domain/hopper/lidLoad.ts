@@ -1,35 +1,62 @@
+import { expectedReading, type LevelBelief } from "./levelFilter.ts";
 import type { Surroundings } from "./weighing.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody
- * tells of it: that something lies there must show in the readings, and what has begun to lie there will grow.
+ * tells of it: what shows is that the scale rises, hour by hour, against all that was expected of food and drift. While it
+ * does so, and only then, what rises may lie on the lid.
  */
-export interface LidWeather {
-  readonly kept: (hours: number) => number; // share that is still there
-  /** g², by how much what lies there may have changed in so many hours, where so many grams lie there now. */
-  readonly variance: (hours: number, load: number) => number;
+export interface LidWatch {
+  readonly rate: number; // g an hour, by which the scale lately rose above what was expected
+  readonly portions: number; // an hour, lately
 }
 
-const cold: LidWeather = {
-  kept: () => 1,
-  variance: (hours, load) => hours * (firstFlakes + Math.min(load, heavy) ** 2),
-};
-const thaw: LidWeather = {
-  kept: (hours) => Math.exp(-hours / thawHours),
-  variance: (hours, load) => hours * 0.1 * load * load,
-};
-/** Nobody says how cold it is: snow may come, and doesn't stay for ever. */
-const unknown: LidWeather = {
-  kept: (hours) => Math.exp(-hours / 24),
-  variance: (hours, load) => hours * (0.25 * firstFlakes + 0.5 * Math.min(load, heavy) ** 2),
-};
-const firstFlakes = 2 ** 2; // g² an hour
-const heavy = 15;
+export const quietLid: LidWatch = { rate: 0, portions: 0 };
+
+/** Of both: what is older than this counts a third. */
+const watchedHours = 1;
+
+export function watchedLid(
+  { rate, portions }: LidWatch,
+  before: LevelBelief,
+  read: LevelBelief,
+  warmer: number,
+  given: number,
+  hours: number,
+): LidWatch {
+  const kept = Math.exp(-hours / watchedHours);
+  const rose = expectedReading(read, warmer) - expectedReading(before, warmer);
+  return { rate: kept * rate + rose / watchedHours, portions: kept * portions + given / watchedHours };
+}
+
+/** What happens by itself to a load on the lid. */
+export interface LidWeather {
+  readonly kept: number; // share that is still there
+  readonly variance: number; // g², by how much it may have changed
+}
+
+/**
+ * `usual`: g² an hour, by which the scale errs from what is expected without snow. Within two standard deviations of that
+ * nothing is made of a rise: about one quiet hour in forty.
+ */
+export function lidWeather(
+  { air, lid, inside }: Surroundings,
+  watch: LidWatch,
+  load: number,
+  usual: number,
+  hours: number,
+): LidWeather {
+  const outside = air ?? lid ?? inside;
+  // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
+  const rise = Math.max(0, Math.abs(watch.rate) - 2 * Math.sqrt(usual / 2));
+  const moves = watch.rate > 0 || load > 0 ? rise * rise : 0;
+  if (outside !== null && outside >= snowBelow) {
+    return { kept: Math.exp(-hours / thawHours), variance: hours * 0.1 * load * load };
+  }
+  return { kept: outside === null ? Math.exp(-hours / 24) : 1, variance: hours * (firstFlakes + moves) };
+}
+/** g² an hour: hoarfrost, spray, a leaf. Common practice, no source. */
+const firstFlakes = 0.25;
 const thawHours = 1.5;
 /** Wet snow falls up to about a degree above zero. */
 const snowBelow = 1;
-
-export function lidWeather({ air, lid, inside }: Surroundings): LidWeather {
-  const outside = air ?? lid ?? inside;
-  return outside === null ? unknown : outside < snowBelow ? cold : thaw;
-}

@@ -29,7 +29,7 @@ export function refilled(hopper: HopperState, refill: ToldRefill, settings: Feed
       );
     case "level": {
       // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.04 * settings.hopperCapacity);
+      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.03 * settings.hopperCapacity);
       return measuredByKeeper(told, refill.what.grams, doubt, at, settings, true);
     }
   }
@@ -87,7 +87,7 @@ function added(hopper: HopperState, mass: number, at: Instant, settings: FeederS
 function filledUp(belief: LevelBelief, mass: number, settings: FeederSettings): LevelBelief {
   const { hopperCapacity, sensors } = settings;
   if (sensors.scale || mass < 0.3 * hopperCapacity) return belief;
-  return withPortionBounds(afterMeasurement(belief, 0.85 * hopperCapacity, (0.2 * hopperCapacity) ** 2), settings);
+  return withPortionBounds(afterMeasurement(belief, 0.85 * hopperCapacity, (0.15 * hopperCapacity) ** 2), settings);
 }
 
 function measuredByKeeper(

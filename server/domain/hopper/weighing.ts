@@ -2,7 +2,7 @@ import type { Readings } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { days, type Instant } from "../instant.ts";
 import type { Grams } from "../units.ts";
-import { ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
+import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
 import { dayAround } from "./daySpan.ts";
 import { jumped } from "./jump.ts";
 import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
@@ -18,7 +18,7 @@ import {
   slopeVariance,
   withoutNegativeLid,
 } from "./levelFilter.ts";
-import { lidWeather } from "./lidLoad.ts";
+import { lidWeather, watchedLid } from "./lidLoad.ts";
 import { cellLagHours, offsetDoubt, scaleNoise, taredCelsius, wanderDoubt, wanderHours } from "./scaleModel.ts";
 
 export interface Weighed {
@@ -85,13 +85,21 @@ export function weighed(
     fixedAt: at,
     passedAt: at,
     cellCelsius,
+    lidWatch: watchedLid(
+      hopper.lidWatch,
+      belief,
+      read,
+      warmer,
+      hopper.portionsSinceWeighed,
+      hopper.passedAt === null ? 0 : (at - hopper.passedAt) / hourLong,
+    ),
     jump: null,
     found: hopper.found,
     toldAt: hopper.toldAt,
     addedAt: hopper.addedAt,
     dryRun: hopper.dryRun,
     emptySince: hopper.emptySince,
-    appetite: unreported ? ate(appetite, hopper.belief.level - after.level, at, settings) : appetite,
+    appetite: unreported ? eatenByScale(hopper, appetite, hopper.belief.level - after.level, at, settings) : appetite,
   };
   return { hopper: markEmpty(measured, at, settings), refillFound: null };
 }
@@ -106,7 +114,8 @@ export function started(
   levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
 ): HopperState {
   const open = doubted(hopper.belief, { level: levelDoubt });
-  const belief = withinHopper(afterReading(open, reading, warmer, hopper.noiseVariance), settings);
+  const read = withoutNegativeLid(afterReading(open, reading, warmer, hopper.noiseVariance));
+  const belief = withinHopper(read, settings);
   const next = {
     ...hopper,
     known: true,
@@ -140,6 +149,19 @@ function withLikelyOffset(belief: LevelBelief, around: Surroundings, settings: F
 const slopeSquaredOf = (belief: LevelBelief): number => belief.slope * belief.slope + slopeVariance(belief);
 const hasThermometer = ({ inside, air, lid }: Surroundings): boolean => (inside ?? air ?? lid) !== null;
 
+/** A new feeder's first day: whether it tells of portions will show, and until then nothing that the scale does is a meal. */
+const waitsForPortion = ({ lastPortionAt, appetite }: HopperState, at: Instant): boolean =>
+  lastPortionAt === null && (appetite.since === null || at - appetite.since < days(1));
+
+function eatenByScale(hopper: HopperState, appetite: Appetite, mass: number, at: Instant, settings: FeederSettings) {
+  // Nobody eats in the dark: what the level does then is the scale being understood better.
+  if (waitsForPortion(hopper, at) || isDark(at, settings)) return appetite;
+  const { daily, dayMeals } = appetite;
+  // Only from here on it is counted.
+  const begun = daily === null && dayMeals === 0 ? { ...appetite, dayStart: at } : appetite;
+  return ate(begun, mass, at, settings);
+}
+
 function cellTemperature(hopper: HopperState, { inside, air, lid }: Surroundings, at: Instant): number | null {
   const said = inside ?? air ?? lid;
   const { cellCelsius, passedAt } = hopper;
@@ -162,16 +184,29 @@ function passed(
   if (passedAt === null || at <= passedAt) return passedAt === null ? doubted(belief, { wander }) : belief;
   const hours = (at - passedAt) / hourLong;
   const wanderKept = Math.exp(-hours / wanderHours);
-  const lid = lidWeather(around);
   const eaten = unreported ? eatenUnreported(hopper, passedAt, at, settings) : none;
+  const lid = lidWeather(
+    around,
+    hopper.lidWatch,
+    belief.lid,
+    usualUnrest(hopper, wander, eaten.variance / hours),
+    hours,
+  );
   return afterTime(belief, {
     levelFell: eaten.mass,
     levelVariance: eaten.variance,
     wanderKept,
     wanderVariance: (1 - wanderKept * wanderKept) * wander,
-    lidKept: lid.kept(hours),
-    lidVariance: lid.variance(hours, Math.max(0, belief.lid)),
+    lidKept: lid.kept,
+    lidVariance: lid.variance,
   });
+}
+
+/** g² an hour, by which the scale errs from what is expected: single portions, their mean (within 5 %), the wandering zero. */
+function usualUnrest({ belief, spreadVariance, lidWatch }: HopperState, wander: number, unreported: number): number {
+  const given = lidWatch.portions;
+  const mean = 0.05 * given * belief.portion;
+  return given * spreadVariance + mean * mean + (2 * wander) / wanderHours + unreported;
 }
 
 const none = { mass: 0, variance: 0 };
@@ -181,7 +216,7 @@ function eatenUnreported(hopper: HopperState, from: Instant, to: Instant, settin
   const outlook = outlookOf(hopper.appetite, settings);
   const { hopperCapacity, portionMass } = settings;
   if (outlook === null) {
-    const perDay = isDark(from, to, settings) ? 0.01 : 0.1;
+    const perDay = isDark(to, settings) && to - from < hourLong ? 0.01 : 0.1;
     return { mass: 0, variance: ((perDay * hopperCapacity) ** 2 * (to - from)) / (24 * hourLong) };
   }
   const mass = hopper.emptySince === null ? expectedEaten(outlook, settings, from, to) : 0;
@@ -189,9 +224,10 @@ function eatenUnreported(hopper: HopperState, from: Instant, to: Instant, settin
   return { mass, variance: least + 4 * mass * portionMass + 0.25 * mass * mass };
 }
 
-function isDark(from: Instant, to: Instant, settings: FeederSettings): boolean {
-  const { dawn, dusk } = dayAround(settings, to);
-  return settings.place !== null && to - from < hourLong && (to < dawn || to > dusk);
+function isDark(at: Instant, settings: FeederSettings): boolean {
+  if (settings.place === null) return false;
+  const { dawn, dusk } = dayAround(settings, at);
+  return at < dawn || at > dusk;
 }
 
 /**
