@@ -142,7 +142,8 @@ function dispersion(pairing: Pairing, yard: Yard): number {
   if (yard.practice) return seen;
   // Thirty presses by one flock in one morning don't show what the next flock does: until birds have come many times, they
   // are presumed to come in flocks.
-  return (pairing.bouts * seen + doubtBouts * Math.max(seen, flocks)) / (pairing.bouts + doubtBouts);
+  const presumed = (doubtBouts / (pairing.bouts + doubtBouts)) ** 2;
+  return (1 - presumed) * seen + presumed * Math.max(seen, flocks);
 }
 
 /** A pace is taken over a day at the least: nobody's year is known from ten minutes. */
@@ -153,8 +154,11 @@ const kept = 1 - 1 / 300;
 /** Half a miss that nobody saw (Jeffreys' prior): no sensor is believed to be perfect. */
 const doubtMisses = 0.5;
 const doubtRuns = 20;
-/** As if birds had come a few times in flocks that press only together. Common practice, no source; measured on flocks. */
-const doubtBouts = 5;
+/**
+ * By when that presumption has faded to a quarter; it goes with the square, since by then flocks, if there were any, have shown in
+ * the runs themselves. Measured on flocks and on birds that come one by one (test/bench/silentSensors.ts).
+ */
+const doubtBouts = 8;
 /** How much more runs vary where dozens come that never press. Likewise. */
 const flocks = 6;
 const boutApart = minutes(20);
