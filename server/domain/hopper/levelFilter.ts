@@ -85,13 +85,16 @@ export interface Passing {
 export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
   const c = belief.covariance;
   const { wanderKept: w, lidKept: l } = passing;
+  const lidVariance = l * l * c[20] + passing.lidVariance;
+  const lid: typeof nothingOnLid =
+    lidVariance < lidNothing ? nothingOnLid : [l * c[15], l * c[16], l * c[17], l * c[18], l * w * c[19], lidVariance];
   return {
     level: belief.level - passing.levelFell,
     portion: belief.portion,
     slope: belief.slope,
     offset: belief.offset,
     wander: w * belief.wander,
-    lid: l * belief.lid,
+    lid: lidVariance < lidNothing ? 0 : l * belief.lid,
     // biome-ignore format: one row of the triangle a line
     covariance: [
       c[0] + passing.levelVariance,
@@ -99,10 +102,14 @@ export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
       c[3], c[4], c[5],
       c[6], c[7], c[8], c[9],
       w * c[10], w * c[11], w * c[12], w * c[13], w * w * c[14] + passing.wanderVariance,
-      l * c[15], l * c[16], l * c[17], l * c[18], l * w * c[19], l * l * c[20] + passing.lidVariance,
+      lid[0], lid[1], lid[2], lid[3], lid[4], lid[5],
     ],
   };
 }
+
+/** g²: doubt of a milligram on the lid is none. In a dry summer it would fade until numbers are too small to be divided. */
+const lidNothing = 1e-6;
+const nothingOnLid: readonly [number, number, number, number, number, number] = [0, 0, 0, 0, 0, 0];
 
 /** What the scale should say now, in grams, and that sum's variance. `warmer`: K above the temperature of its zero. */
 export const expectedReading = (belief: LevelBelief, warmer: number): number =>
@@ -143,8 +150,8 @@ export function afterOffsetWord(belief: LevelBelief, variance: number): LevelBel
 
 /** What lies on the lid can't weigh less than nothing: where it seems to, the readings have erred elsewhere. */
 export function withoutNegativeLid(belief: LevelBelief): LevelBelief {
-  if (belief.lid >= 0) return belief;
   const c = belief.covariance;
+  if (belief.lid >= 0 || c[20] <= 0) return belief;
   // As if it had been seen to be bare, just so well that its estimate comes to nothing; half a normal distribution is left.
   const left = 0.36 * c[20];
   const noise = (c[20] * left) / (c[20] - left);

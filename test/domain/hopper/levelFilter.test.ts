@@ -124,3 +124,16 @@ describe("the level filter", () => {
     expect(portionVariance(after)).toBe(0);
   });
 });
+
+describe("a lid that stays bare for a summer", () => {
+  it("leaves no doubt too small to be divided", () => {
+    const still = { levelFell: 0, levelVariance: 0, wanderKept: 1, wanderVariance: 0, lidVariance: 0 };
+    let belief = believed({ lid: 1 }, independent(1, 0, 0, 1, 1, 4));
+    for (let hour = 0; hour < 3_000; hour += 1) {
+      belief = withoutNegativeLid(afterReading(afterTime(belief, { ...still, lidKept: 0.7 }), 0, 0, 1));
+    }
+    expect(belief.lid).toBe(0);
+    expect(lidVariance(belief)).toBe(0);
+    expect(JSON.parse(JSON.stringify(belief))).toEqual(belief);
+  });
+});
