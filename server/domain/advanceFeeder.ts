@@ -190,7 +190,7 @@ function takeReadings(
   const sensors = counted(state.sensors, report, at, settings);
   // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.
   const living = withoutStuck(readings, sensors.held);
-  const { hopper, feed, cold } = takeWeight(state, living, at, effects);
+  const { hopper, feed, cold } = takeWeight(state, living, report.events.length, at, effects);
   return {
     ...state,
     latest: { at, readings },
@@ -204,11 +204,18 @@ function takeReadings(
 
 type Store = Pick<FeederState, "hopper" | "feed" | "cold">;
 
-function takeWeight(state: FeederState, readings: Readings, at: Instant, effects: Effect[]): Store {
+function takeWeight(
+  state: FeederState,
+  readings: Readings,
+  told: number, // events in this report
+  at: Instant,
+  effects: Effect[],
+): Store {
   const { settings } = state;
   const { hopper: weight, spooled } = readings;
-  // A feeder that has told everything and says no portion fell, proves that none fell.
-  const toldAll = spooled === null || spooled === 0;
+  // A feeder that has told everything and says no portion fell, proves that none fell. What it tells just now still waits
+  // there until it is answered.
+  const toldAll = spooled === null || spooled <= told;
   const hopper = toldAll ? heardThrough(state.hopper, at, settings) : state.hopper;
   if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
   // What fell and isn't told yet is missing from the weight already.

@@ -35,7 +35,7 @@ export interface Appetite {
   readonly daily: DailyAppetite | null; // null until a day, or enough of one, has been watched
   /** What was eaten by part of the day: 24 numbers in grams, of past days, forgotten with each. */
   readonly byPart: readonly number[];
-  readonly daysByPart: number; // how many days that makes, forgotten alike
+  readonly daysByPart: readonly number[]; // how often each part was watched, forgotten alike
   readonly today: readonly number[];
 }
 
@@ -67,7 +67,7 @@ export const unknownAppetite = (now: Instant): Appetite => ({
   dayIdle: 0,
   daily: null,
   byPart: nothing,
-  daysByPart: 0,
+  daysByPart: nothing,
   today: nothing,
 });
 
@@ -91,7 +91,7 @@ export function watchedUntil(appetite: Appetite, at: Instant, yard: Yard, idle =
     dayStart: appetite.dayStart,
     dayEaten: appetite.dayEaten,
     dayMeals: appetite.dayMeals,
-    dayIdle: idle ? appetite.dayIdle + shareBetween(sharesOf(appetite), day, appetite.at, at) : appetite.dayIdle,
+    dayIdle: idle ? appetite.dayIdle + shareBetween(sharesOf(appetite, day), day, appetite.at, at) : appetite.dayIdle,
     daily: appetite.daily,
     byPart: appetite.byPart,
     daysByPart: appetite.daysByPart,
@@ -125,7 +125,7 @@ export function ate(appetite: Appetite, mass: number, at: Instant, yard: Yard): 
 }
 
 function dayClosed(appetite: Appetite, day: DaySpan, yard: Yard, idle: boolean, at: Instant): Appetite {
-  const shares = sharesOf(appetite);
+  const shares = sharesOf(appetite, day);
   const idled = appetite.dayIdle + (idle ? shareBetween(shares, day, appetite.at, day.to) : 0);
   const seen = shareBetween(shares, day, appetite.dayStart, day.to) - idled;
   const next = instant(at - day.to > daysGoneMax * dayLong ? dayAround(yard, at).from : day.to);
@@ -137,7 +137,9 @@ function dayClosed(appetite: Appetite, day: DaySpan, yard: Yard, idle: boolean, 
     else if (eaten > 0) daily = firstDay(eaten, ofDay);
   }
   if (daily !== null) daily = nextDay(daily);
-  const learns = seen >= 0.9 && appetite.dayEaten > 0;
+  // What an empty hopper kept from being eaten says nothing about habits.
+  const learns = idled === 0 && appetite.dayEaten > 0;
+  const watched = learns ? partsWatched(day, appetite.dayStart, day.to) : nothing;
   return {
     since: appetite.since,
     at: next,
@@ -146,14 +148,27 @@ function dayClosed(appetite: Appetite, day: DaySpan, yard: Yard, idle: boolean, 
     dayMeals: 0,
     dayIdle: 0,
     daily,
-    byPart: learns
-      ? appetite.byPart.map((mass, part) => habitKept * mass + (appetite.today[part] ?? 0))
-      : appetite.byPart,
-    daysByPart: learns ? habitKept * appetite.daysByPart + 1 : appetite.daysByPart,
+    byPart: learns ? keptAndAdded(appetite.byPart, appetite.today) : appetite.byPart,
+    daysByPart: learns ? keptAndAdded(appetite.daysByPart, watched) : appetite.daysByPart,
     today: nothing,
   };
 }
 const dayLong = 86_400_000;
+
+const keptAndAdded = (before: readonly number[], added: readonly number[]): readonly number[] =>
+  before.map((value, part) => habitKept * value + (added[part] ?? 0));
+
+/** Which share of each part of a day lies between two moments of it. */
+function partsWatched(day: DaySpan, from: Instant, to: Instant): readonly number[] {
+  const parts = new Array<number>(partsOfDay).fill(0);
+  for (let at = later(from, day.from); at < to; ) {
+    const { part, until } = partAt(day, at);
+    const end = to < until ? to : until;
+    parts[part] = (parts[part] ?? 0) + (end - at) / partLong(day, part);
+    at = end;
+  }
+  return parts;
+}
 
 // --- what is to come -------------------------------------------------------------------------------------------------
 
@@ -169,7 +184,7 @@ export function outlookOf(appetite: Appetite, yard: Yard): Outlook | null {
   const { since, at, dayStart } = appetite;
   if (since === null) return null;
   const day = dayAround(yard, at);
-  const shares = sharesOf(appetite);
+  const shares = sharesOf(appetite, day);
   const seen = shareBetween(shares, day, dayStart, at) - appetite.dayIdle;
   const eaten = seen > 0 ? appetite.dayEaten / seen / lightFactor(day) : 0;
   const ofDay = { portions: appetite.dayMeals, share: seen };
@@ -264,15 +279,27 @@ const prior: readonly number[] = Array.from({ length: partsOfDay }, (_, part) =>
   return isLit(part) ? lit : nightShare * lit;
 });
 
-function sharesOf({ byPart, daysByPart }: Appetite): readonly number[] {
-  if (daysByPart === 0) return prior;
-  let total = 0;
-  for (let part = 0; part < partsOfDay; part += 1) total += Math.max(0, byPart[part] ?? 0);
-  if (total <= 0) return prior;
-  const kept = daysByPart / (daysByPart + priorDays);
-  const shares = new Array<number>(partsOfDay);
+/** Each part of the day by what was eaten in it and how often it was watched, today too; the light's evenness fills in. */
+function sharesOf({ byPart, daysByPart, today, dayStart, dayIdle, at }: Appetite, day: DaySpan): readonly number[] {
+  const watchedToday = dayIdle > 0 || at <= dayStart ? nothing : partsWatched(day, dayStart, at < day.to ? at : day.to);
+  let [eaten, exposed] = [0, 0];
   for (let part = 0; part < partsOfDay; part += 1) {
-    shares[part] = (kept * Math.max(0, byPart[part] ?? 0)) / total + (1 - kept) * (prior[part] ?? 0);
+    const watched = (daysByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    if (watched === 0) continue;
+    eaten += Math.max(0, byPart[part] ?? 0) + Math.max(0, dayIdle > 0 ? 0 : (today[part] ?? 0));
+    exposed += watched * (prior[part] ?? 0);
   }
+  if (eaten <= 0 || exposed <= 0) return prior;
+  const perDay = eaten / exposed;
+  const shares = new Array<number>(partsOfDay);
+  let total = 0;
+  for (let part = 0; part < partsOfDay; part += 1) {
+    const watched = (daysByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    const here = Math.max(0, byPart[part] ?? 0) + Math.max(0, dayIdle > 0 ? 0 : (today[part] ?? 0));
+    const rate = (here + priorDays * perDay * (prior[part] ?? 0)) / (watched + priorDays);
+    shares[part] = rate;
+    total += rate;
+  }
+  for (let part = 0; part < partsOfDay; part += 1) shares[part] = (shares[part] ?? 0) / total;
   return shares;
 }

@@ -83,7 +83,7 @@ function appetiteFrom(old: AppetiteV1, portion: number, settings: FeederSettings
     dayStart: old.at,
     daily: old.days >= 1 && old.dayMean > 0 ? dailyFrom(old, portion, lightFactor(day)) : null,
     byPart: old.days >= 1 && total > 0 ? partsFrom(old.byHour, old.at, settings) : fresh.byPart,
-    daysByPart: old.days >= 1 && old.dayMean > 0 ? total / old.dayMean : 0,
+    daysByPart: fresh.daysByPart.map(() => (old.days >= 1 && old.dayMean > 0 ? total / old.dayMean : 0)),
   };
 }
 

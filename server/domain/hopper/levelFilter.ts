@@ -93,7 +93,7 @@ export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
     portion: belief.portion,
     slope: belief.slope,
     offset: belief.offset,
-    wander: w * belief.wander,
+    wander: faded(w, belief.wander),
     lid: lidVariance < lidNothing ? 0 : l * belief.lid,
     // biome-ignore format: one row of the triangle a line
     covariance: [
@@ -101,10 +101,16 @@ export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
       c[1], c[2],
       c[3], c[4], c[5],
       c[6], c[7], c[8], c[9],
-      w * c[10], w * c[11], w * c[12], w * c[13], w * w * c[14] + passing.wanderVariance,
+      faded(w, c[10]), faded(w, c[11]), faded(w, c[12]), faded(w, c[13]), w * w * c[14] + passing.wanderVariance,
       lid[0], lid[1], lid[2], lid[3], lid[4], lid[5],
     ],
   };
+}
+
+/** What has faded to a trillionth is nothing: further down numbers lose their digits, and then their sign. */
+function faded(kept: number, value: number): number {
+  const left = kept * value;
+  return Math.abs(left) < 1e-12 ? 0 : left;
 }
 
 /** g²: doubt of a milligram on the lid is none. In a dry summer it would fade until numbers are too small to be divided. */
