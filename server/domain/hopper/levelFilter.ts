@@ -87,14 +87,16 @@ export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
   const { wanderKept: w, lidKept: l } = passing;
   const lidVariance = l * l * c[20] + passing.lidVariance;
   const lid: typeof nothingOnLid =
-    lidVariance < lidNothing ? nothingOnLid : [l * c[15], l * c[16], l * c[17], l * c[18], l * w * c[19], lidVariance];
+    lidVariance < lidNothing
+      ? nothingOnLid
+      : [faded(l, c[15]), faded(l, c[16]), faded(l, c[17]), faded(l, c[18]), faded(l * w, c[19]), lidVariance];
   return {
     level: belief.level - passing.levelFell,
     portion: belief.portion,
     slope: belief.slope,
     offset: belief.offset,
     wander: faded(w, belief.wander),
-    lid: lidVariance < lidNothing ? 0 : l * belief.lid,
+    lid: lidVariance < lidNothing ? 0 : faded(l, belief.lid),
     // biome-ignore format: one row of the triangle a line
     covariance: [
       c[0] + passing.levelVariance,
