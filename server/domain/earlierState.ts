@@ -131,6 +131,7 @@ interface ColdV1 {
 function coldFrom({ frost, battery, charging }: ColdV1): FeederState["cold"] {
   const fresh = noCold();
   const { wetAt, drySince, found, freezeThaw } = frost;
+  // For how long the dew had settled wasn't kept. It is taken for enough, so that this night's ice isn't missed.
   const wet = wetAt === null ? null : { at: wetAt, by: "dew" as const, estimated: false, drySince };
   return {
     ...fresh,

@@ -91,7 +91,7 @@ const planted: Record<FaultKind, Planted> = {
   iceLock: {
     plant: (house) => {
       Object.assign(house.truth, { air: 2, lid: 1, inside: 3, humidity: 97 }); // an evening of dew
-      house.pass(30);
+      house.pass(90);
       Object.assign(house.truth, { air: -5, lid: -6, inside: -4, humidity: 70 });
     },
     within: 60,
@@ -220,7 +220,7 @@ describe("one cause", () => {
     expect(house.state().alarms.frostInside?.phase).toBe("unacknowledged");
     expect(house.rangFor()).toEqual([]);
     Object.assign(house.truth, { air: 2, lid: 1, inside: 3, humidity: 97 }); // thaws, and is wet
-    house.pass(60);
+    house.pass(90);
     Object.assign(house.truth, { air: -5, lid: -8, inside: -4, humidity: 92 });
     house.pass(60);
     expect(house.rangFor()).toEqual(["iceLock"]);

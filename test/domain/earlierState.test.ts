@@ -3,10 +3,13 @@ import { join } from "node:path";
 import { isDeepStrictEqual } from "node:util";
 import { describe, expect, it } from "vitest";
 import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
+import { coldFaults, felt } from "../../server/domain/cold/cold.ts";
 import { type StateV1, stateFromV1 } from "../../server/domain/earlierState.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import { levelOf } from "../../server/domain/hopper/level.ts";
 import { after, minutes } from "../../server/domain/instant.ts";
+import { celsius } from "../../server/domain/units.ts";
+import { saidNothing } from "./silence/larch.ts";
 
 /**
  * Rowan after nine days with a jam that stands, as version 1 wrote it (stateV1.json: written by that very version, over the
@@ -43,6 +46,15 @@ describe("a state of version 1", () => {
     expect(upgraded.sensors.button.beside.perch?.bouts).toBeGreaterThan(10);
     expect(upgraded.orders).toEqual(old.orders);
     expect(upgraded.sequence).toEqual(old.sequence);
+  });
+
+  it("still knows of a lid that was wet: this night's ice isn't missed", () => {
+    const at = upgraded.latest?.at ?? (0 as never);
+    const { frost } = old.cold;
+    let { cold } = stateFromV1({ ...old, cold: { ...old.cold, frost: { ...frost, wetAt: at } } });
+    const freezing = { ...saidNothing, inside: celsius(-3) };
+    cold = felt(cold, freezing, after(at, minutes(10)), upgraded.settings);
+    expect(coldFaults(cold, upgraded.settings, after(at, minutes(10))).map(({ kind }) => kind)).toEqual(["iceLock"]);
   });
 
   it("tells no all-clear for a jam that stood, since nobody has looked at it anew", () => {

@@ -1,13 +1,13 @@
 import type { Readings } from "../facts.ts";
-import type { FeederSettings, Place } from "../feeder.ts";
-import { days, hours, type Instant } from "../instant.ts";
+import type { FeederSettings } from "../feeder.ts";
+import { days, hours, type Instant, type Span } from "../instant.ts";
 import type { Celsius } from "../units.ts";
 import { type FreezeThaw, feltFreezeThaw, unfrozen } from "./freezeThaw.ts";
 import { type AssumedLid, assumedLid, feltNight, type NightAir } from "./nightCooling.ts";
 import { frostPoint, overIce, saturation, vapourPressure } from "./psychrometrics.ts";
-import { dry, feltWetness, thawed, type Wet, type Wetness } from "./wetness.ts";
+import { type Damp, dry, feltWetness, thawed, type Wet, type Wetness } from "./wetness.ts";
 
-/** Frost that grows inside, and water that was there before the cold: both lock the tray. */
+/** Frost that grows inside, thin, and water that was there before the cold, which locks the tray. */
 export interface Frost {
   readonly wetness: Wetness;
   readonly night: NightAir | null;
@@ -45,9 +45,9 @@ export const noFrost = (): Frost => ({
   freezeThaw: unfrozen(),
 });
 
-export function feltFrost(frost: Frost, readings: Readings, at: Instant, { place, practice }: FrostSettings): Frost {
-  const after = weighedFrost(frost, readings, at, place);
-  if (!practice) return after;
+export function feltFrost(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
+  const after = weighedFrost(frost, readings, at, settings);
+  if (!settings.practice) return after;
   const { found, wetness } = after;
   if (found?.kind === "stays" || (found?.kind === "wetFroze" && !settlesNow(readings))) {
     return { ...after, found: null, wetness: dry() };
@@ -62,7 +62,8 @@ function settlesNow(readings: Readings): boolean {
   return on === null || vapour === null || frostPointOf(vapour) - on.surface >= growsUntil;
 }
 
-function weighedFrost(frost: Frost, readings: Readings, at: Instant, place: Place | null): Frost {
+function weighedFrost(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
+  const { place, practice } = settings;
   const night = feltNight(frost.night, readings, at, place);
   const assumed = assumedLid(night, readings, at, place);
   const measured = coldestMeasured(readings);
@@ -70,7 +71,8 @@ function weighedFrost(frost: Frost, readings: Readings, at: Instant, place: Plac
 
   const vapour = vapourOf(readings);
   const lid = measured === null || (assumed !== null && assumed.surface < measured.surface) ? assumed : null;
-  const wetness = feltWetness(frost.wetness, dampOf(vapour, measured, lid), readings, at);
+  const damp = dampOf(vapour, measured, lid, practice ? noTime : dewWetsFrom);
+  const wetness = feltWetness(frost.wetness, damp, readings, at);
   const before: Frost = {
     wetness,
     night,
@@ -141,9 +143,15 @@ const frozen = ({ at: wetAt, by: wetBy, estimated }: Wet, on: Surface, at: Insta
   estimated: on.estimated || estimated,
 });
 
-/** Frost and ice that thaw are water, and lock the tray anew if nothing dries it before the next cold. */
-const melted = (frost: Frost, at: Instant): Frost =>
-  frost.found === null ? frost : { ...frost, found: null, wetness: thawed(frost.wetness, at, frost.found.estimated) };
+/**
+ * Ice that thaws is water, and locks the tray anew if nothing dries it before the next cold. The thin frost that one night grows
+ * leaves too little of it to glue anything. Common practice, no source.
+ */
+function melted(frost: Frost, at: Instant): Frost {
+  const { found, wetness } = frost;
+  if (found === null) return frost;
+  return { ...frost, found: null, wetness: found.kind === "wetFroze" ? thawed(wetness, at, found.estimated) : wetness };
+}
 
 /** Over after a day well above freezing, though not at once, or after four weeks, when it is worth telling again. */
 function feltSpell(spell: Frost["spell"], { air, inside }: Readings, at: Instant): Frost["spell"] {
@@ -155,13 +163,15 @@ function feltSpell(spell: Frost["spell"], { air, inside }: Readings, at: Instant
   return at - spell.warmSince >= spellEnds && at - spell.foundAt >= spellMin ? null : spell;
 }
 
-function dampOf(vapour: number | null, measured: Surface | null, lid: AssumedLid | null) {
+function dampOf(vapour: number | null, measured: Surface | null, lid: AssumedLid | null, dewWetsFrom: Span): Damp {
   const known = measured?.surface ?? lid?.surface;
   if (known === undefined) throw new Error("expected a surface, measured or assumed");
   // A guessed lid gathers dew only under a clear sky; at the air's own temperature it would take fog, which is told apart.
-  if (lid !== null)
-    return { vapour, surface: lid.surface, estimated: lid.underClearSky, dewMargin: 0.5, dewKnown: lid.underClearSky };
-  return { vapour, surface: known, estimated: false, dewMargin: 0, dewKnown: true };
+  if (lid !== null) {
+    const { surface, underClearSky } = lid;
+    return { vapour, surface, estimated: underClearSky, dewMargin: 0.5, dewKnown: underClearSky, dewWetsFrom };
+  }
+  return { vapour, surface: known, estimated: false, dewMargin: 0, dewKnown: true, dewWetsFrom };
 }
 
 function coldestMeasured({ lid, inside }: Readings): Surface | null {
@@ -187,6 +197,13 @@ const guessMargin = 0.5;
 /** Frost goes slowly into dry air: some tenths of a millimetre in a quarter of a day. Common practice, no source. */
 const dryingShare = 0.8;
 const driesOffWithin = hours(6);
+/**
+ * A clear night takes at most some 80 W/m² from a lid, and vapour gives up 2.5 MJ/kg: a tenth of a millimetre of dew an hour, mostly
+ * half of that or less (from memory). It takes about so much to run into the gap between tray and slot. Common practice, no source.
+ */
+const dewWetsFrom = hours(1);
+/** In practice an evening passes in a quarter of a minute. */
+const noTime = hours(0);
 // So that guesses alone ring less than once a fortnight, also in a winter about zero where one thaw follows another (measured
 // on the tests' invented winters). Our choice.
 const spellMin = days(10);

@@ -1,11 +1,12 @@
 import type { Readings } from "../facts.ts";
-import { hours, type Instant } from "../instant.ts";
+import { hours, type Instant, type Span } from "../instant.ts";
 import type { Celsius } from "../units.ts";
 import { dewPoint, overWater, saturation, settling } from "./psychrometrics.ts";
 
 /** Water on the box that a frost would turn to ice. */
 export interface Wetness {
   readonly wet: Wet | null; // null once it has had time to dry
+  readonly dew: Dew | null; // too little to count as wet until it has settled for long enough
   readonly saturatedSince: Instant | null; // since when the air has been full of water
 }
 
@@ -17,7 +18,15 @@ export interface Wet {
   readonly drySince: Instant | null; // null while the air doesn't dry it
 }
 
-export const dry = (): Wetness => ({ wet: null, saturatedSince: null });
+/** Dew that has settled since the surface was last dry. */
+export interface Dew {
+  readonly at: Instant; // when it was last seen to settle
+  readonly settles: boolean; // by the newest reading of humidity
+  readonly settledFor: Span; // in sum, counted no further than what wets
+  readonly drySince: Instant | null; // null while the air doesn't dry it
+}
+
+export const dry = (): Wetness => ({ wet: null, dew: null, saturatedSince: null });
 
 export interface Damp {
   readonly vapour: number | null; // hPa; null where nothing tells of humidity
@@ -27,38 +36,57 @@ export interface Damp {
   readonly dewMargin: number; // °C
   /** Where the lid is as warm as the air there is no dew to reason from. */
   readonly dewKnown: boolean;
+  /** How long dew must settle, in sum, to count as water that could lock a tray. */
+  readonly dewWetsFrom: Span;
 }
 
 /** Remembers water until the air has had time to dry it off, or a day has passed. */
 export function feltWetness(before: Wetness, damp: Damp, readings: Readings, at: Instant): Wetness {
   const { vapour, surface, estimated } = damp;
   const saturatedSince = surface > 0 && isSaturated(vapour, readings) ? (before.saturatedSince ?? at) : null;
-  const settled = wetted({ ...before, saturatedSince }, damp, at);
-  if (settled !== null) return { wet: { at, by: settled, estimated, drySince: null }, saturatedSince };
-
-  const { wet } = before;
-  if (wet === null || at - wet.at > wetFor) return { wet: null, saturatedSince };
+  const settles = dewSettles(damp);
   // Ice hardly dries: only a thawed surface in air well below saturation does.
   const drying = vapour !== null && surface > 0 && vapour < dryingShare * saturation(overWater, surface);
-  if (!drying) return { wet: wet.drySince === null ? wet : { ...wet, drySince: null }, saturatedSince };
-  const drySince = wet.drySince ?? at;
-  if (at - drySince >= driesWithin) return { wet: null, saturatedSince };
-  return { wet: drySince === wet.drySince ? wet : { ...wet, drySince }, saturatedSince };
+  const dew = feltDew(left(before.dew, drying, at), settles, damp, at);
+
+  if (settles && dew !== null && dew.settledFor >= damp.dewWetsFrom) {
+    return { wet: { at, by: "dew", estimated, drySince: null }, dew, saturatedSince };
+  }
+  if (vapour !== null && saturatedSince !== null && at - saturatedSince >= soaksWithin) {
+    return { wet: { at, by: "saturatedAir", estimated, drySince: null }, dew, saturatedSince };
+  }
+  return { wet: left(before.wet, drying, at), dew, saturatedSince };
 }
 
-/** The frost or ice that was on it has just become water. */
+/** The ice that was on it has just become water. */
 export const thawed = (before: Wetness, at: Instant, estimated: boolean): Wetness => ({
   ...before,
   wet: { at, by: "thaw", estimated, drySince: null },
 });
 
-function wetted({ saturatedSince }: Wetness, damp: Damp, at: Instant): "dew" | "saturatedAir" | null {
-  const { vapour, surface, dewMargin, dewKnown } = damp;
-  if (vapour === null) return null;
-  if (dewKnown && surface >= 0 && settling(vapour, surface) === "dew" && dewPoint(vapour) - surface >= dewMargin) {
-    return "dew";
+function dewSettles({ vapour, surface, dewMargin, dewKnown }: Damp): boolean {
+  if (vapour === null || !dewKnown || surface < 0) return false;
+  return settling(vapour, surface) === "dew" && dewPoint(vapour) - surface >= dewMargin;
+}
+
+/** A single reading lasts no time; between two in a row that both show dew it is taken to have settled all the while. */
+function feltDew(dew: Dew | null, settles: boolean, { vapour, dewWetsFrom }: Damp, at: Instant): Dew | null {
+  if (settles) {
+    const more = dew?.settles ? at - dew.at : 0;
+    const settledFor = Math.min((dew?.settledFor ?? 0) + more, dewWetsFrom) as Span;
+    return { at, settles, settledFor, drySince: null };
   }
-  return saturatedSince !== null && at - saturatedSince >= soaksWithin ? "saturatedAir" : null;
+  // A report that says nothing of humidity interrupts nothing.
+  return dew === null || !dew.settles || vapour === null ? dew : { ...dew, settles };
+}
+
+/** What of the water a reading leaves that adds none. */
+function left<Water extends Pick<Wet, "at" | "drySince">>(water: Water | null, drying: boolean, at: Instant) {
+  if (water === null || at - water.at > wetFor) return null;
+  if (!drying) return water.drySince === null ? water : { ...water, drySince: null };
+  const drySince = water.drySince ?? at;
+  if (at - drySince >= driesWithin) return null;
+  return drySince === water.drySince ? water : { ...water, drySince };
 }
 
 /** Against the air outside where it is measured: in a box that its board warms the same vapour reads as drier. */

@@ -49,6 +49,9 @@ function play(story: readonly Measured[], settings: FeederSettings, cold: ColdSt
 
 const times = (count: number, measured: Measured): Measured[] => Array.from({ length: count }, () => measured);
 
+/** Dew point 3.4 °C, for an hour: the lid is wet. */
+const dewyEvening = times(7, { inside: 4, humidity: 96, lid: 2 });
+
 describe("frost inside", () => {
   it("grows on the lid when the air in the box is damp and the lid colder than its frost point", () => {
     // Air -2 °C, 92 %: frost point -2.8 °C.
@@ -75,40 +78,27 @@ describe("frost inside", () => {
   });
 
   it("is another thing than water that was there and froze: what was wet with dew and then went through zero is ice", () => {
-    const evening = { inside: 4, humidity: 96, lid: 2 }; // dew point 3.4 °C: the lid is wet
     const night = { inside: -1, humidity: 60, lid: -3 }; // dry by now, but the water is there
-    const { found, faults } = play([evening, { inside: 1, humidity: 80, lid: 0.2 }, night], larch);
-    expect(found).toEqual([[], [], ["iceLock"]]);
+    const { found, faults } = play([...dewyEvening, { inside: 1, humidity: 80, lid: 0.2 }, night], larch);
+    expect(found).toEqual([...Array(8).fill([]), ["iceLock"]]);
     expect(faults[0]?.reason).toBe("The lid was wet with dew and is now at −3 °C: expect ice on tray and slot.");
     expect(play([night], larch).found).toEqual([[]]);
   });
 
   it("gives way to ice where dew came after it, and neither is found once both have melted", () => {
     const frosty = { inside: -2, humidity: 92, lid: -6 };
-    const { found } = play(
-      [frosty, { inside: 4, humidity: 96, lid: 2 }, frosty, { inside: 8, humidity: 50, lid: 6 }],
-      larch,
-    );
-    expect(found).toEqual([["frostInside"], [], ["iceLock"], []]);
+    const { found } = play([frosty, ...dewyEvening, frosty, { inside: 8, humidity: 50, lid: 6 }], larch);
+    expect(found).toEqual([["frostInside"], ...Array(7).fill([]), ["iceLock"], []]);
   });
 
   it("turns to no ice where the water had two dry hours to go", () => {
     const dryingOff = times(14, { inside: 12, humidity: 40, lid: 12 });
-    const { found } = play(
-      [{ inside: 4, humidity: 96, lid: 2 }, ...dryingOff, { inside: -1, humidity: 60, lid: -3 }],
-      larch,
-    );
+    const { found } = play([...dewyEvening, ...dryingOff, { inside: -1, humidity: 60, lid: -3 }], larch);
     expect(found.at(-1)).toEqual([]);
   });
 
   it("lasts until the surface has thawed: ice doesn't go because the air is dry", () => {
-    const frozen = play(
-      [
-        { inside: 4, humidity: 96, lid: 2 },
-        { inside: -1, humidity: 60, lid: -3 },
-      ],
-      larch,
-    );
+    const frozen = play([...dewyEvening, { inside: -1, humidity: 60, lid: -3 }], larch);
     const still = play(times(6, { inside: -1, humidity: 40, lid: -0.2 }), larch, frozen.cold, frozen.now);
     expect(still.found).toEqual(Array(6).fill(["iceLock"]));
     expect(play([{ inside: 3, humidity: 40, lid: 1 }], larch, still.cold, still.now).found).toEqual([[]]);
