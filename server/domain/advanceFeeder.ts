@@ -33,6 +33,7 @@ import {
 import { heard, silentFrom } from "./silence/feederSilence.ts";
 import { withoutStuck } from "./silence/heldReadings.ts";
 import { counted, sensed } from "./silence/sensorSilence.ts";
+import type { Celsius } from "./units.ts";
 
 export interface FeederStep {
   readonly state: FeederState;
@@ -123,13 +124,24 @@ function takeReport(before: FeederState, report: Report, now: Instant, effects: 
   const said = saidAt(state, report, now);
   // How the feeder stands is told beside the events, and holds for those that it tells with it.
   const paused = (said === null ? null : report.readings.paused) ?? isPaused(state.orders, now);
-  const witnessed = takeEvents({ ...state, link }, report.events, paused, now, effects);
+  const warmth = said === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: said };
+  const witnessed = takeEvents({ ...state, link }, report.events, warmth, paused, now, effects);
   return said === null ? witnessed : takeReadings(witnessed, report, said, paused, now, effects);
 }
+
+interface Warmth {
+  readonly celsius: Celsius | null;
+  readonly at: Instant;
+}
+
+/** As warm as a report says that it is inside, it was half an hour before; what it was in an old backlog nobody tells. */
+const insideAt = (warmth: Warmth | null, at: Instant): Celsius | null =>
+  warmth !== null && warmth.at - at <= minutes(30) ? warmth.celsius : null;
 
 function takeEvents(
   state: FeederState,
   events: readonly FeederEvent[],
+  warmth: Warmth | null,
   paused: boolean,
   now: Instant,
   effects: Effect[],
@@ -141,7 +153,7 @@ function takeEvents(
     sensors = sensed(sensors, event, settings);
     switch (event.kind) {
       case "portion":
-        feed = watchPortion(feed, event, levelOf(hopper, settings), settings);
+        feed = watchPortion(feed, event, levelOf(hopper, settings), settings, insideAt(warmth, event.recordedAt));
         hopper = dispensed(hopper, event, settings, chuteIsBlind(feed));
         cold = feltPortion(cold, event, event.recordedAt);
         break;

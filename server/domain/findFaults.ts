@@ -25,10 +25,11 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const level = levelOf(hopper, settings);
   const paused = isPaused(orders, now);
   const sensors = sensorFaults(state.sensors, settings, now, paused);
-  const scaleStuck = sensors.some(({ kind }) => kind === "scaleSilent");
+  const ofFeed = feedFaults(feed, level, settings, now, paused);
+  const scaleStuck = [...sensors, ...ofFeed].some(({ kind }) => kind === "scaleSilent");
   return oncePerKind([
     ...pause,
-    ...feedFaults(feed, level, settings, now, paused).filter((fault) => !waitsForLevel(state, fault, now)),
+    ...ofFeed.filter((fault) => !waitsForLevel(state, fault, now)),
     ...(emptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, stands(state.alarms.foodLow))),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
@@ -94,8 +95,16 @@ function waitsForLevel({ hopper, alarms, settings }: FeederState, { kind }: Faul
   const { jump, belief } = hopper;
   if (jump === null || jump.grams >= belief.level || stands(alarms[kind])) return false;
   const settles = after(jump.at, (2 * settings.reportEvery + minutes(1)) as Span);
-  return now < settles && (kind === "trayJammed" || kind === "feedStopped" || kind === "depositUnpaid");
+  return now < settles && looksLikeEmpty.has(kind);
 }
+
+const looksLikeEmpty: ReadonlySet<FaultKind> = new Set<FaultKind>([
+  "trayJammed",
+  "feedBridged",
+  "feedStopped",
+  "depositUnpaid",
+  "chuteBlind",
+]);
 
 /** What falls can't come from an empty hopper: a stuck scale that says so is no witness, nor is it until it reads anew. */
 function emptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {

@@ -38,6 +38,7 @@ describe("a paused feeder", () => {
       "motorStalled",
       "foodOut",
       "trayJammed",
+      "feedBridged",
       "feedStopped",
       "depositUnpaid",
       "chuteBlind",

@@ -17,7 +17,7 @@ export interface Truth {
   hopper: number; // grams really in it
   perHour: number; // landings in daylight
   motor: "turns" | "stalled" | "wireOff";
-  tray: "free" | "jammed";
+  tray: "free" | "jammed" | "bridged"; // bridged: what lies on it still falls, in shrinking portions
   frozen: number | null; // grams that the scale shows whatever is in it
   dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "ears">;
   chuteMisses: number; // share of portions that slip past a healthy chute sensor
@@ -96,14 +96,17 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     return seq;
   };
 
+  let sinceBridged = 0;
   const portion = (cause: Portion["cause"], paysFor: number | null): Portion => {
     const turns = truth.motor === "turns";
-    const fell = turns && truth.tray === "free" && truth.hopper > 3;
-    if (fell) truth.hopper = Math.max(0, truth.hopper - settings.portionMass * (0.8 + 0.4 * chance()));
-    const pieces = fell ? 2 + Math.floor(3 * chance()) : 0;
+    if (turns) sinceBridged = truth.tray === "bridged" ? sinceBridged + 1 : 0;
+    const share = Math.max(0, 1 - sinceBridged / 4);
+    const fell = turns && truth.tray !== "jammed" && truth.hopper > 3 && share > 0;
+    if (fell) truth.hopper = Math.max(0, truth.hopper - settings.portionMass * share * (0.8 + 0.4 * chance()));
+    const pieces = fell ? Math.max(1, Math.round(share * (2 + Math.floor(3 * chance())))) : 0;
     const seen = truth.dead.has("chute") || chance() < truth.chuteMisses ? 0 : pieces;
     counts.chute += seen;
-    const mean = { turns: fell ? 240 : truth.tray === "jammed" ? 265 : 190, stalled: 1_400, wireOff: 0 }[truth.motor];
+    const mean = { turns: fell ? 240 : truth.tray === "jammed" ? 265 : 226, stalled: 1_400, wireOff: 0 }[truth.motor];
     return {
       kind: "portion",
       cause,

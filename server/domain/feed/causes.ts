@@ -7,7 +7,7 @@ import { probability } from "../units.ts";
 import type { FeedState } from "./diagnosis.ts";
 import { usualCurrent } from "./motorCurrent.ts";
 import { type Likely, likelyNames, type Name } from "./naming.ts";
-import { nameIn, settles, type Verdict } from "./verdict.ts";
+import { chanceOf, nameIn, settles, type Verdict } from "./verdict.ts";
 import { looksTheSame, namesOr, signOfStop } from "./words.ts";
 
 const kindOf = {
@@ -42,12 +42,12 @@ export function causeFaults(
   if (verdict === null) return [];
   const known = lower(level, feed.levelAtPortion);
   const likely = likelyNames(feed.suspicions, known, settings, feed.scale.sprang);
-  const name = nameIn(likely, verdict, settings.sensors.scale) ?? sameKind(likely);
+  const name = nameIn(likely, verdict, settings.sensors.scale);
   if (refilledSince(feed, level, settings) && !ofMotorOrSensor(name)) return [];
   if (name === null) {
     return waits(feed, verdict, settings, now) ? [] : [unsureFault(feed, likely, known, settings)];
   }
-  const chance = likely.filter((one) => kindOf[one.name] === kindOf[name]).reduce((sum, one) => sum + one.chance, 0);
+  const chance = chanceOf(likely, (one) => kindOf[one] === kindOf[name]);
   const fault: Fault = {
     kind: kindOf[name],
     reason: `${reasonFor(name, feed, known, settings)}${stillOpen(name, likely, feed, settings)}`,
@@ -61,12 +61,6 @@ export function causeFaults(
 function lower(now: HopperLevel | null, then: HopperLevel | null): HopperLevel | null {
   if (now === null || then === null) return now ?? then;
   return now.grams < then.grams ? now : then;
-}
-
-/** A sensor that misses many and one that misses all are one fault to the keeper. */
-function sameKind(likely: readonly Likely[]): Name | null {
-  const [first, ...others] = likely.filter(({ chance }) => chance >= worthNaming);
-  return first !== undefined && others.every(({ name }) => kindOf[name] === kindOf[first.name]) ? first.name : null;
 }
 
 const ofMotorOrSensor = (name: Name | null): boolean =>

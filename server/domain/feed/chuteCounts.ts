@@ -93,7 +93,7 @@ const halfUnseen = 0.45;
 const fewSeen = 0.4;
 const shrunkTo = [0.3, 0.65] as const;
 /** A count that was never seen so far is not impossible: two pieces stuck together, a portion of crumbs. */
-const oddShare = 0.003;
+const oddShare = 0.006;
 
 function seenAs(habit: ChuteHabit, count: number): { usual: number; shrunk: number; few: number } {
   if (habit.learnt < piecesKnownFrom) {

@@ -32,7 +32,6 @@ import { type ScaleTrack, sunkByPortion, unweighed, weighedBy } from "./scaleTra
 import {
   feedCleared,
   foremost,
-  handicapped,
   heldAnew,
   heldLevels,
   notHoarded,
@@ -105,7 +104,7 @@ export function watchPortion(
     fell,
     current: foreseen === null ? null : { drawn, foreseen },
   };
-  const suspicions = weighPortion(feed.suspicions, seen, feed.scale);
+  const suspicions = weighPortion(feed.suspicions, seen, feed.scale, feed.verdict?.suspect ?? null);
   const calm = feed.verdict === null && suspicions[foremost(suspicions)].sum < calmBelow;
   const pace = paced(feed.pace, at);
   const ordinary =
@@ -220,7 +219,9 @@ function judged(
   at: Instant,
   by: "portion" | "reading",
 ): FeedState {
-  const above = (suspect: Suspect) => alarmAbove(feed.pace, suspect, settings.sensors);
+  const { chute, scale } = settings.sensors;
+  const senses = { chute, scale, current: feed.motor.lastMilliamps !== null };
+  const above = (suspect: Suspect) => alarmAbove(feed.pace, suspect, senses);
   if (feed.verdict === null) {
     if (!suspects.some((suspect) => feed.suspicions[suspect].sum >= above(suspect))) return feed;
     const suspect = foremost(feed.suspicions);
@@ -230,8 +231,7 @@ function judged(
   const first = foremost(feed.suspicions);
   const step = feed.suspicions[suspect].sum - Math.max(before[suspect].sum, 0);
   const verdict = weighedAnew(feed.verdict, step, first, by);
-  const weighed = by === "portion" ? handicapped(feed.suspicions, verdict.suspect) : feed.suspicions;
-  const suspicions = notHoarded(weighed, above(first) + hoardMost);
+  const suspicions = notHoarded(feed.suspicions, above(first) + hoardMost);
   if (!isOver(verdict)) return named({ ...feed, verdict, suspicions }, settings);
   // Something else is wrong as well, by evidence of its own.
   const other = suspects.find((one) => !alike(one, suspect) && suspicions[one].sum >= above(one));

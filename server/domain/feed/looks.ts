@@ -9,9 +9,8 @@ export interface Look {
   /** What becomes of a portion: it falls, it doesn't, or it shrinks over the last few before it doesn't. */
   readonly food: "falls" | "stops" | "runsDry";
   readonly chute: "counts" | "nothing" | "blind" | "half" | "few";
-  /** Shift of ln(current) against a loaded tray, the same one while the fault lasts: mean and spread. */
-  readonly shift: number;
-  readonly shiftSpread: number;
+  /** Shift of ln(current) against a loaded tray, the same one while the fault lasts: from, to; null: none. */
+  readonly shift: readonly [least: number, most: number] | null;
   /** Whether the scale shows what becomes of the food. */
   readonly scaleFollows: boolean;
 }
@@ -19,17 +18,17 @@ export interface Look {
 /**
  * Currents, all common practice, no source: a tray without food turns 3 to 8 % more easily than one with food on it, one with
  * a wedge 5 to 30 % harder; a motor held fast draws 2.5 to 4 times as much; with a wire off only the driver leaks, a few
- * milliamperes. The spreads are those of these ranges, since a fault keeps its own value within them.
+ * milliamperes. The ranges here are a little wider; a fault keeps its own value within them.
  */
 export const looks: Record<Suspect, Look> = {
-  light: { food: "runsDry", chute: "nothing", shift: -0.06, shiftSpread: 0.025, scaleFollows: true },
-  jammed: { food: "stops", chute: "nothing", shift: 0.155, shiftSpread: 0.07, scaleFollows: true },
-  stalled: { food: "stops", chute: "nothing", shift: Math.log(3.1), shiftSpread: 0.25, scaleFollows: true },
-  still: { food: "stops", chute: "nothing", shift: -4.5, shiftSpread: 1.2, scaleFollows: true },
-  blind: { food: "falls", chute: "blind", shift: 0, shiftSpread: 0, scaleFollows: true },
-  halfBlind: { food: "falls", chute: "half", shift: 0, shiftSpread: 0, scaleFollows: true },
-  fewSeen: { food: "falls", chute: "few", shift: 0, shiftSpread: 0, scaleFollows: true },
-  scaleStuck: { food: "falls", chute: "counts", shift: 0, shiftSpread: 0, scaleFollows: false },
+  light: { food: "runsDry", chute: "nothing", shift: [-0.1, -0.02], scaleFollows: true },
+  jammed: { food: "stops", chute: "nothing", shift: [0.04, 0.28], scaleFollows: true },
+  stalled: { food: "stops", chute: "nothing", shift: [Math.log(2.2), Math.log(4.5)], scaleFollows: true },
+  still: { food: "stops", chute: "nothing", shift: [-8, -2], scaleFollows: true },
+  blind: { food: "falls", chute: "blind", shift: null, scaleFollows: true },
+  halfBlind: { food: "falls", chute: "half", shift: null, scaleFollows: true },
+  fewSeen: { food: "falls", chute: "few", shift: null, scaleFollows: true },
+  scaleStuck: { food: "falls", chute: "counts", shift: null, scaleFollows: false },
 };
 
 /**
@@ -38,11 +37,11 @@ export const looks: Record<Suspect, Look> = {
  * level tells it, portion by portion.
  */
 export const onsets = {
-  bridged: 5e-4,
+  bridged: 8e-4,
   jammed: 1e-3,
   stalled: 2e-4,
   still: 2e-4,
-  blind: 3e-4,
+  blind: 5e-4,
   halfBlind: 1e-4,
   fewSeen: 1e-4,
   scaleStuck: 1e-4,

@@ -50,6 +50,8 @@ const ninetyPercent = 1.6449;
 const sprangStuck = 0.05;
 /** A level can be grossly wrong: food was spilt or taken, the keeper misspoke. Common practice, no source. */
 const runsOutLeast = 2e-5;
+/** Where a scale is fitted, that has been seen. */
+const runsOutLeastByScale = 2e-6;
 /** Where nothing is known about the level, running out is as likely as all that stops food besides. */
 const runsOutUnknown = onsets.jammed + onsets.bridged;
 
@@ -65,7 +67,10 @@ export function runsOut(level: HopperLevel | null, settings: FeederSettings): nu
   const below = (bound: number) => Math.exp(logNormalTail(-(bound - level.grams) / doubt));
   const notBefore = 1 - below(0);
   const perGram = (below(mark) - below(0)) / mark;
-  return Math.max(Math.min((settings.portionMass * perGram) / Math.max(notBefore, 1e-6), 0.5), runsOutLeast);
+  return Math.max(
+    Math.min((settings.portionMass * perGram) / Math.max(notBefore, 1e-6), 0.5),
+    settings.sensors.scale ? runsOutLeastByScale : runsOutLeast,
+  );
 }
 
 const logAdded = (a: number, b: number): number => Math.max(a, b) + Math.log1p(Math.exp(-Math.abs(a - b)));

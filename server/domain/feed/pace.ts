@@ -1,4 +1,3 @@
-import type { FittedSensors } from "../feeder.ts";
 import { type Instant, inDays, type Span } from "../instant.ts";
 import type { Suspect } from "./looks.ts";
 
@@ -23,34 +22,42 @@ export function paced(pace: Pace, at: Instant): Pace {
   return { portions: pace.portions * kept + 1, days: pace.days * kept + passed, at };
 }
 
+/** What can be told from: a current counts once it is known what is usual. */
+export interface Senses {
+  readonly chute: boolean;
+  readonly scale: boolean;
+  readonly current: boolean;
+}
+
 /**
  * How much evidence an alarm takes. A CUSUM of likelihood ratios that speaks above h cries wolf at most once in e^h portions
  * (Lorden 1971, Ann. Math. Stat. 42:1897), and of all tests that cry so seldom it is the quickest (Moustakides 1986,
  * Ann. Stat. 14:1379). Wanted is one false alarm a feeder in a year of its portions, from all these tests together.
  */
-export function alarmAbove({ portions, days }: Pace, suspect: Suspect, sensors: FittedSensors): number {
+export function alarmAbove({ portions, days }: Pace, suspect: Suspect, senses: Senses): number {
   const perDay = Math.min(Math.max(portions / days, perDayMin), perDayMax);
-  return Math.log(365 * perDay) - overshoot(suspect, sensors);
+  return Math.log(365 * perDay) - overshoot(suspect, senses);
 }
 
 /**
  * Lorden's bound is far from reached: evidence comes in lumps that overshoot h, and doubt about what is learnt takes off
- * more. How much lower h may be for the wanted rate was measured on the bench of test/domain/feed, over a quarter of a million
- * healthy portions by all subsets of sensors: a run of misses is the commonest false sign, so what the chute sensor is accused
- * of gets nothing off.
+ * more. How much lower h may be for the wanted rate was measured on the bench of test/domain/feed, over a third of a million
+ * healthy portions for each subset of sensors. A run of misses is the commonest false sign: what the chute sensor is accused of,
+ * and what it alone tells, gets nothing off.
  */
-function overshoot(suspect: Suspect, sensors: FittedSensors): number {
+function overshoot(suspect: Suspect, { chute, scale, current }: Senses): number {
   switch (suspect) {
     case "blind":
     case "halfBlind":
     case "fewSeen":
-      return -0.4;
+      return -0.5;
     case "scaleStuck":
-      return 2;
+      return 2.5;
     case "light":
     case "jammed":
     case "stalled":
     case "still":
-      return sensors.chute ? 1 : 3.5;
+      if (chute) return scale || current ? 1 : 0;
+      return 3.5;
   }
 }

@@ -1,6 +1,6 @@
 import type { FeederSettings } from "../feeder.ts";
 import { portionDoubt, scaleDrift, scaleNoise } from "../hopper/level.ts";
-import { type Instant, inDays, inHours, type Span } from "../instant.ts";
+import { type Instant, inHours, type Span } from "../instant.ts";
 import { logBell } from "./density.ts";
 
 /**
@@ -20,6 +20,7 @@ export interface ScaleTrack {
   readonly portionAt: Instant | null;
   readonly portionsSince: number; // since the newest reading
   readonly odd: { readonly grams: number; readonly count: number } | null; // readings in a row that fit nothing
+  readonly rise: number; // g an hour, by which it lately moved by itself while no portion was given
   readonly sprang: boolean; // it fell by far more than was given, and stayed there
 }
 
@@ -40,6 +41,7 @@ export const unweighed: ScaleTrack = {
   portionAt: null,
   portionsSince: 0,
   odd: null,
+  rise: 0,
   sprang: false,
 };
 
@@ -71,6 +73,7 @@ export function sunkByPortion(track: ScaleTrack, at: Instant): ScaleTrack {
     portionAt: at,
     portionsSince: track.portionsSince + 1,
     odd: track.odd,
+    rise: track.rise,
     sprang: track.sprang,
   };
 }
@@ -93,8 +96,8 @@ export function weighedBy(
   held: readonly Held[],
 ): Weighing {
   if (track.at === null) return { track: startedAt(unlearnt(track, settings), reading, at), wander: null, anew: true };
-  const perDay = scaleDrift(settings);
-  const wander = perDay * perDay * Math.max(inDays((at - track.at) as Span), 0);
+  const hours = Math.max(inHours((at - track.at) as Span), 0);
+  const wander = hours * wanderPerHour(track, settings);
   const variance = track.variance + wander;
   const total = variance + track.noise;
   const off = reading - track.level;
@@ -127,6 +130,7 @@ export function weighedBy(
       portionAt: track.portionAt,
       portionsSince: 0,
       odd: null,
+      rise: risen(track, gain * off, hours),
       sprang: track.sprang,
     },
     wander,
@@ -147,6 +151,23 @@ export function heldBy(held: Held, reading: number, wander: number, noise: numbe
 }
 
 const oddMin = 15;
+
+/**
+ * g², by which the zero wanders in an hour. Snow on the lid adds a dozen grams an hour for hours on end, about what birds eat,
+ * and thaw takes more: what moves by itself between two portions is no drift any more, and nothing is concluded from it.
+ */
+function wanderPerHour({ rise }: ScaleTrack, settings: FeederSettings): number {
+  const usual = scaleDrift(settings) ** 2 / 24;
+  // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
+  const more = Math.max(0, Math.abs(rise) - 2 * Math.sqrt(usual / 2));
+  return usual + more * more;
+}
+
+function risen({ rise, portionsSince }: ScaleTrack, rose: number, hours: number): number {
+  const kept = Math.exp(-hours / riseRemembered) * rise;
+  return portionsSince > 0 ? kept : kept + rose / riseRemembered;
+}
+const riseRemembered = 1; // hours
 
 const unlearnt = (track: ScaleTrack, settings: FeederSettings): ScaleTrack =>
   track.portion > 0

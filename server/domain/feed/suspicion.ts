@@ -31,9 +31,19 @@ export interface SeenPortion {
 
 export const nothingSuspected: Suspicions = bySuspect((suspect) => begun(looks[suspect], { level: 0, variance: 0 }));
 
-/** A portion was given. `track`: the scale's as it was before. */
-export function weighPortion(suspicions: Suspicions, seen: SeenPortion, track: ScaleTrack): Suspicions {
-  return bySuspect((suspect) => afterPortion(suspicions[suspect], looks[suspect], seen, track));
+/** A portion was given. `track`: the scale's as it was before. `leader`: what a standing verdict rests on. */
+export function weighPortion(
+  suspicions: Suspicions,
+  seen: SeenPortion,
+  track: ScaleTrack,
+  leader: Suspect | null,
+): Suspicions {
+  // Where no sensor but the scale sees portions, only its next reading can tell.
+  const fades = seen.counts !== null || seen.current !== null;
+  return bySuspect((suspect) => {
+    const fade = fades && suspect !== leader ? fading : 0;
+    return afterPortion(suspicions[suspect], looks[suspect], seen, track, fade, leader !== null);
+  });
 }
 
 /** The scale said something that counts. `track`: as it was before. */
@@ -72,18 +82,6 @@ export function notHoarded(suspicions: Suspicions, most: number): Suspicions {
   return bySuspect((suspect) => ({ ...suspicions[suspect], sum: suspicions[suspect].sum - over }));
 }
 
-/**
- * While a verdict stands, portion after portion says the same. What is learnt of a current is never quite right, and a hundredth
- * of evidence a portion would turn the name over in a week: so whoever wants to take over must do better than that.
- */
-export const handicapped = (suspicions: Suspicions, leader: Suspect): Suspicions =>
-  bySuspect((suspect) => {
-    const before = suspicions[suspect];
-    return suspect === leader ? before : { ...before, sum: before.sum - handicap };
-  });
-
-const handicap = 0.05;
-
 /** Food falls again: what was held against the feed is void; a failing sensor has that in common with health. */
 export const feedCleared = (suspicions: Suspicions, most: number): Suspicions =>
   bySuspect((suspect) => {
@@ -96,7 +94,16 @@ export const feedCleared = (suspicions: Suspicions, most: number): Suspicions =>
 
 /** When a tray runs dry, the first portion is mostly a part of one; each later one is so with this chance. Common practice, no source. */
 const dryAtFirst = 0.7;
-const dryStill = 0.6;
+const dryStill = 0.72;
+const dryUsually = 5; // portions
+/** What isn't proven after so many portions isn't so, or has become usual. Such a suspicion would keep habits from being learnt. */
+const portionsMost = 150;
+/**
+ * Portion after portion says the same, and what is learnt of a current is never quite right: a hundredth of evidence a portion would
+ * raise an alarm in a month or turn a name over in a week. So evidence must come in
+ * faster than it fades; while a verdict stands, for all but what it rests on.
+ */
+const fading = 0.05;
 /** No single portion says more than this, whatever it looks like. */
 const stepMost = 30;
 
@@ -107,18 +114,31 @@ function begun(look: Look, held: Held): Suspicion {
     sum: 0,
     portions: 0,
     held,
-    shift: look.shift,
-    shiftVariance: look.shiftSpread * look.shiftSpread,
+    // Any value of the range is as likely as another: its mean and variance.
+    shift: look.shift === null ? 0 : (look.shift[0] + look.shift[1]) / 2,
+    shiftVariance: look.shift === null ? 0 : (look.shift[1] - look.shift[0]) ** 2 / 12,
     dry: 0,
   };
 }
 
-function afterPortion(before: Suspicion, look: Look, seen: SeenPortion, track: ScaleTrack): Suspicion {
+function afterPortion(
+  before: Suspicion,
+  look: Look,
+  seen: SeenPortion,
+  track: ScaleTrack,
+  fade: number,
+  stands: boolean,
+): Suspicion {
   // A sum of exactly zero has heard nothing yet that speaks for or against it.
-  const goesOn = before.sum > 0 || (before.sum === 0 && before.portions > 0);
+  const goesOn = (before.sum > 0 && before.portions < portionsMost) || (before.sum === 0 && before.portions > 0);
   const from = goesOn ? before : begun(look, { level: track.level, variance: track.variance });
   let step = 0;
-  let dry = look.food !== "runsDry" ? 0 : from.portions === 0 ? dryAtFirst : dryStill * from.dry;
+  let dry =
+    look.food !== "runsDry"
+      ? 0
+      : from.portions === 0
+        ? dryAtFirst
+        : (from.portions < dryUsually ? dryStill : 0.5) * from.dry;
   if (seen.counts !== null) {
     const { counts } = seen;
     if (dry > 0) {
@@ -129,7 +149,7 @@ function afterPortion(before: Suspicion, look: Look, seen: SeenPortion, track: S
     } else step += logFor(counts, look.chute) - counts.healthy;
   }
   let { shift, shiftVariance } = from;
-  if (seen.current !== null && look.shift !== 0) {
+  if (seen.current !== null && look.shift !== null) {
     const { drawn, foreseen } = seen.current;
     const off = drawn - foreseen.mean;
     if (from.portions === 0) {
@@ -137,7 +157,7 @@ function afterPortion(before: Suspicion, look: Look, seen: SeenPortion, track: S
       shift += foreseen.shift;
       shiftVariance += foreseen.doubt;
     } else shiftVariance += foreseen.wander;
-    const loaded = 0.5 * dry * look.shift; // a tray half full draws half the difference
+    const loaded = 0.25 * dry * (look.shift[0] + look.shift[1]); // a tray half full draws half the difference
     const left = off - shift + loaded;
     const variance = foreseen.spread + shiftVariance;
     const ratio = logBell(left, variance) - logBell(off - foreseen.shift, foreseen.spread + foreseen.doubt);
@@ -147,13 +167,14 @@ function afterPortion(before: Suspicion, look: Look, seen: SeenPortion, track: S
     } else {
       step += ratio;
       const gain = shiftVariance / variance;
-      shift += gain * left;
+      const slack = Math.sqrt(foreseen.doubt);
+      shift = Math.min(Math.max(shift + gain * left, look.shift[0] - slack), look.shift[1] + slack);
       shiftVariance *= 1 - gain;
     }
   }
   return {
-    sum: from.sum + Math.min(Math.max(step, -stepMost), stepMost),
-    portions: from.portions + 1,
+    sum: from.sum + Math.min(Math.max(step, -stepMost), stepMost) - fade,
+    portions: stands ? Math.min(from.portions + 1, portionsMost - 1) : from.portions + 1,
     held: dry > 0 ? sunkPartly(from.held, dry, track) : from.held,
     shift,
     shiftVariance,

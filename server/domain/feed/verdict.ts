@@ -19,8 +19,8 @@ export interface Verdict {
  * two more may settle it (`settles`) it must be surer, since a wrong name sends the keeper out with the wrong tool.
  */
 const sureFrom = 0.92;
-const sureAtOnce = 0.99;
-export const settles = 2; // portions
+const sureAtOnce = 0.98;
+export const settles = 1; // portions
 
 /** A name that was sure once stays until it is less likely than not: words that change with each portion help nobody. */
 const dropsBelow = 0.5;
@@ -28,17 +28,24 @@ const dropsBelow = 0.5;
  * To call a sensor blind takes the urgency out of an alarm. By the motor's current alone, whose lesson about wedged
  * trays is only common practice, that takes more.
  */
-const sureByCurrentAlone = 0.985;
+const sureByCurrentAlone = 0.995;
 
 export function nameIn(likely: readonly Likely[], verdict: Verdict, scale: boolean): Name | null {
   const [first] = likely;
   if (first === undefined) return null;
-  const accused = first.name === "blind" || first.name === "halfBlind";
-  const sure = verdict.portions < settles ? sureAtOnce : sureFrom;
-  if (first.chance >= (accused && !scale ? sureByCurrentAlone : sure)) return first.name;
+  // A sensor that misses many and one that misses all are one fault to the keeper.
+  const chance = accused(first.name) ? chanceOf(likely, accused) : first.chance;
+  const sure = accused(first.name) && !scale ? sureByCurrentAlone : verdict.portions < settles ? sureAtOnce : sureFrom;
+  if (chance >= sure) return first.name;
   const kept = likely.find(({ name }) => name === verdict.named);
   return kept !== undefined && kept.chance >= dropsBelow ? kept.name : null;
 }
+
+const accused = (name: Name): boolean => name === "blind" || name === "halfBlind";
+
+/** How likely it is any of those that fit. */
+export const chanceOf = (likely: readonly Likely[], fits: (name: Name) => boolean): number =>
+  likely.reduce((sum, { name, chance }) => (fits(name) ? sum + chance : sum), 0);
 
 /**
  * Food that falls is believed after two portions, as a fault is after two or three: one kernel shaken loose is no repair. By
