@@ -198,8 +198,8 @@ const guessMargin = 0.5;
 const dryingShare = 0.8;
 const driesOffWithin = hours(6);
 /**
- * A clear night takes at most some 80 W/m² from a lid, and vapour gives up 2.5 MJ/kg: a tenth of a millimetre of dew an hour, mostly
- * half of that or less (from memory). It takes about so much to run into the gap between tray and slot. Common practice, no source.
+ * A clear night takes at most some 80 W/m² from a lid, and vapour gives up 2.5 MJ/kg: never more than a tenth of a millimetre of dew
+ * an hour, and near freezing about a tenth of that (from memory). Less than an hour of it glues nothing. Common practice, no source.
  */
 const dewWetsFrom = hours(1);
 /** In practice an evening passes in a quarter of a minute. */
