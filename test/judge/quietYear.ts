@@ -1,13 +1,14 @@
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { ruleOf } from "../../server/domain/faults.ts";
 import { Replay } from "../../server/replay/replay.ts";
-import { live } from "../simulator/live.ts";
+import { feederName, live } from "../simulator/live.ts";
 import { drawPlot } from "../simulator/plot.ts";
 import { type Judgement, rounded, table } from "./report.ts";
 
 /**
  * Healthy years, all causes together: frost comes, food runs low and is refilled, the line loses reports, snow falls, birds sit on
- * the scale. Wanted: at most one pushed alarm a week for each feeder.
+ * the scale; the keeper refills when told to. Wanted: at most one pushed alarm a week for each feeder. Each refill of a hopper needs
+ * one: so those are told apart from the rest.
  */
 export function judgeQuiet(seeds: readonly number[]): Judgement {
   const raised = new Map<FaultKind, number>();
@@ -16,9 +17,16 @@ export function judgeQuiet(seeds: readonly number[]): Judgement {
   for (const seed of seeds) {
     const drawn = drawPlot(seed);
     const line = { ...drawn.line, outagesPerMonth: 0 };
-    const plot = { ...drawn, days: 365, reportEverySeconds: 300, line, birds: { ...drawn.birds, trendPerDay: 0 } };
+    const keeper = { ...drawn.keeper, refillsBelow: "told" as const };
+    const birds = { ...drawn.birds, trendPerDay: 0 };
+    const plot = { ...drawn, days: 365, reportEverySeconds: 300, line, birds, keeper };
     const replay = new Replay({ settings: {}, hourly: false, say: () => undefined });
-    for (const { line: said } of live(plot)) replay.take(said);
+    const phone = { asksForFood: false };
+    for (const { line: said } of live(plot, phone)) {
+      replay.take(said);
+      const { foodLow, foodOut } = replay.stateOf(feederName)?.alarms ?? {};
+      phone.asksForFood = [foodLow, foodOut].some((alarm) => alarm?.phase === "unacknowledged");
+    }
     const { alarms, feederWeeks } = replay.tally.summary() as Summary;
     let here = 0;
     for (const [fault, { raised: count }] of Object.entries(alarms) as [FaultKind, { raised: number }][]) {

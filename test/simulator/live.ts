@@ -40,6 +40,11 @@ export interface WitnessedLanding {
   readonly broken: boolean; // since the planted fault began
 }
 
+/** What the keeper reads there, set by whoever watches. */
+export interface Phone {
+  asksForFood: boolean;
+}
+
 export const feederName = "rowan";
 
 /** What the keeper says of the feeder at the beginning. */
@@ -58,9 +63,9 @@ export const settingsOf = (plot: Plot): LoggedSettings => ({
  * Lives a plot through and tells it as a feeder's log, line by line, with the truth beside each. The same plot tells the same
  * story. Lines are what a server would take, so that judgement is judged by the very steps that the server takes.
  */
-export function* live(plot: Plot): Generator<Moment> {
+export function* live(plot: Plot, phone: Phone = { asksForFood: false }): Generator<Moment> {
   const chance = seededChance(plot.seed * 2 + 1);
-  const feeder = new Living(plot, chance);
+  const feeder = new Living(plot, chance, phone);
   yield feeder.moment({ kind: "settings", feeder: feederName, at: plot.from, settings: settingsOf(plot) });
   const every = seconds(plot.reportEverySeconds);
   const end = after(plot.from, days(plot.days));
@@ -78,6 +83,7 @@ interface Written {
 class Living {
   readonly #plot: Plot;
   readonly #chance: Chance;
+  readonly #phone: Phone;
   readonly #cell: LoadCell;
   readonly #store: Store;
   readonly #appetite = new Appetite();
@@ -101,8 +107,9 @@ class Living {
   #turns: WitnessedTurn[] = [];
   #landings: WitnessedLanding[] = [];
 
-  constructor(plot: Plot, chance: Chance) {
+  constructor(plot: Plot, chance: Chance, phone: Phone) {
     const { food } = plot;
+    this.#phone = phone;
     this.#plot = plot;
     this.#chance = chance;
     this.#cell = new LoadCell(plot.cell, chance);
@@ -275,6 +282,8 @@ class Living {
     const evening = after(day, Math.round(this.#chance.between(15, 19) * 3_600_000) as Span);
     if (keeper.refillsBelow === "ranOut") {
       if (this.#emptySince !== null && day - this.#emptySince > hours(3)) this.#refillAt = evening;
+    } else if (keeper.refillsBelow === "told") {
+      if (this.#phone.asksForFood) this.#refillAt = evening;
     } else if (this.#total() < keeper.refillsBelow * food.capacityGrams) {
       this.#refillAt = evening;
     }

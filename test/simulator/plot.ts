@@ -72,8 +72,11 @@ export interface Motor {
 }
 
 export interface Keeper {
-  /** Refills in the evening when less than this share is left; "ranOut": only after it stood empty for some hours. */
-  readonly refillsBelow: number | "ranOut";
+  /**
+   * Refills in the evening when less than this share is left; "ranOut": only after it stood empty for some hours; "told": when
+   * the phone asked for it by that morning.
+   */
+  readonly refillsBelow: number | "ranOut" | "told";
   readonly refillShare: number; // of what is missing to the brim, on average
   readonly tells: number; // share of refills that are told
 }
