@@ -2,11 +2,11 @@ import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { grams } from "../units.ts";
 import { ate } from "./appetite.ts";
+import { started, type Weighed } from "./firstReading.ts";
 import type { HopperState, Jump } from "./level.ts";
 import { doubted } from "./levelFilter.ts";
 import { sameRefillWithin } from "./refill.ts";
 import { creepDoubt } from "./scaleModel.ts";
-import { started, type Weighed } from "./weighing.ts";
 
 /** A reading far off what was expected: by `off` grams, where `gate` would have been usual. */
 export interface FarReading {

@@ -1,5 +1,5 @@
+import type { Surroundings } from "./firstReading.ts";
 import { expectedReading, type LevelBelief } from "./levelFilter.ts";
-import type { Surroundings } from "./weighing.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody
@@ -53,10 +53,16 @@ export function lidWeather(
   if (outside !== null && outside >= snowBelow) {
     return { kept: Math.exp(-hours / thawHours), variance: hours * 0.1 * load * load };
   }
-  return { kept: outside === null ? Math.exp(-hours / 24) : 1, variance: hours * (firstFlakes + moves) };
+  return {
+    kept: outside === null ? Math.exp(-hours / 24) : 1,
+    variance: hours * ((load < laden ? firstFlakes : stillLoad) + moves),
+  };
 }
 /** g² an hour: hoarfrost, spray, a leaf. Common practice, no source. */
 const firstFlakes = 0.25;
+/** What lies there already stays as it is, but for the wind. */
+const laden = 8; // g
+const stillLoad = 0.02; // g² an hour
 const thawHours = 1.5;
 /** Wet snow falls up to about a degree above zero. */
 const snowBelow = 1;

@@ -1,9 +1,9 @@
-import type { Readings } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { days, type Instant } from "../instant.ts";
 import type { Grams } from "../units.ts";
 import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
 import { dayAround } from "./daySpan.ts";
+import { type Surroundings, started, unknownSurroundings, type Weighed } from "./firstReading.ts";
 import { jumped } from "./jump.ts";
 import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import {
@@ -20,16 +20,6 @@ import {
 } from "./levelFilter.ts";
 import { lidWeather, watchedLid } from "./lidLoad.ts";
 import { cellLagHours, offsetDoubt, scaleNoise, taredCelsius, wanderDoubt, wanderHours } from "./scaleModel.ts";
-
-export interface Weighed {
-  readonly hopper: HopperState;
-  /** What somebody poured in without a word; null where nothing was, or where the keeper has told of it. */
-  readonly refillFound: Grams | null;
-}
-
-/** What else the feeder said beside the reading, as far as it moves a scale. */
-export type Surroundings = Pick<Readings, "air" | "inside" | "lid">;
-const unknownSurroundings: Surroundings = { air: null, inside: null, lid: null };
 
 /**
  * The scale said something. What it says is food, and the zero's drift with the temperature, and its wandering, and what lies
@@ -102,31 +92,6 @@ export function weighed(
     appetite: unreported ? eatenByScale(hopper, appetite, hopper.belief.level - after.level, at, settings) : appetite,
   };
   return { hopper: markEmpty(measured, at, settings), refillFound: null };
-}
-
-/** The level by this reading, whatever was believed before. */
-export function started(
-  hopper: HopperState,
-  reading: number,
-  warmer: number,
-  at: Instant,
-  settings: FeederSettings,
-  levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
-): HopperState {
-  const open = doubted(hopper.belief, { level: levelDoubt });
-  const read = withoutNegativeLid(afterReading(open, reading, warmer, hopper.noiseVariance));
-  const belief = withinHopper(read, settings);
-  const next = {
-    ...hopper,
-    known: true,
-    belief,
-    portionsSinceWeighed: 0,
-    weighedAt: at,
-    fixedAt: at,
-    passedAt: at,
-    jump: null,
-  };
-  return markEmpty(next, at, settings);
 }
 
 /** After this long without a portion event the birds, if the scale sinks, eat without being reported. */
