@@ -304,7 +304,7 @@ describe("a cause that is over", () => {
       expect(ofChute.at(-1)?.notice).toMatchObject({ quiet: true });
       house.truth.tray = "jammed";
       house.pass(day);
-      expect(house.rangFor().at(-1)).toBe("trayJammed");
+      expect(house.rangFor()).toContain("trayJammed");
     },
   );
 

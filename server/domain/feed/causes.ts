@@ -25,6 +25,8 @@ const kindOf = {
 const sureMax = 0.99;
 /** What is less likely than this isn't worth the keeper's time as long as something else is wrong. */
 const worthNaming = 0.05;
+/** What looks the same but for a missing sensor is worth a word even so. */
+const barely = 0.01;
 /**
  * Where a portion or two more may tell what is wrong, the name is waited for so long; a promise that is being broken is
  * told then, named or not. Birds may be gone for the day, so a quarter of an hour is enough as well.
@@ -88,7 +90,11 @@ function unsureFault(
     level !== null && open.includes("empty")
       ? ` The hopper is reckoned to hold ${gramsRange(level.low, level.high)}.`
       : "";
-  const same = looksTheSame(open, feed, settings);
+  const same = looksTheSame(
+    likely.filter(({ chance }) => chance >= barely).map(({ name }) => name),
+    feed,
+    settings,
+  );
   return {
     kind: "feedStopped",
     reason: `${signOfStop(feed, settings)}${unknown}: ${namesOr(open)}.${holds}${same === "" ? " It is too early to tell which." : same}`,
@@ -151,7 +157,7 @@ function foodFalls(feed: FeedState, settings: FeederSettings): string {
 }
 
 function stillOpen(name: Name, likely: readonly Likely[], feed: FeedState, settings: FeederSettings): string {
-  const open = likely.filter(({ chance }) => chance >= 0.01).map((one) => one.name);
+  const open = likely.filter(({ chance }) => chance >= barely).map((one) => one.name);
   return looksTheSame(open.includes(name) ? open : [name, ...open], feed, settings);
 }
 
@@ -174,7 +180,7 @@ function evidenceOf(feed: FeedState, level: HopperLevel | null, likely: readonly
   evidence.push({ what: "in the hopper at the last portion", value: holds, at: null });
   evidence.push({ what: "noticed", value: "by all sensors together", at: verdict?.since ?? null });
   for (const { name, chance } of likely) {
-    if (chance >= 0.01) evidence.push({ what: `chance that ${namesOr([name])}`, value: percent(chance), at: null });
+    if (chance >= barely) evidence.push({ what: `chance that ${namesOr([name])}`, value: percent(chance), at: null });
   }
   return evidence;
 }

@@ -52,12 +52,13 @@ function overshoot(suspect: Suspect, { chute, scale, current }: Senses): number 
     case "fewSeen":
       return -0.5;
     case "scaleStuck":
-      return 2.5;
+      return chute ? 2.5 : 0;
     case "light":
     case "jammed":
     case "stalled":
     case "still":
-      if (chute) return scale || current ? 1 : 0;
-      return 3.5;
+      if (chute) return scale || current ? 1.25 : 0.75;
+      // A scale outdoors errs in ways that no bench has: snow, sun and birds. With nothing but it, nothing is taken off.
+      return scale ? (current ? 1 : -1) : 3.5;
   }
 }

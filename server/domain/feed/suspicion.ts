@@ -38,11 +38,18 @@ export function weighPortion(
   track: ScaleTrack,
   leader: Suspect | null,
 ): Suspicions {
-  // Where no sensor but the scale sees portions, only its next reading can tell.
-  const fades = seen.counts !== null || seen.current !== null;
+  if (leader === null) {
+    // Where no sensor but the scale sees portions, only its next reading can tell.
+    const fade = seen.counts !== null || seen.current !== null ? fading : 0;
+    return bySuspect((suspect) => afterPortion(suspicions[suspect], looks[suspect], seen, track, fade, false));
+  }
+  const led = afterPortion(suspicions[leader], looks[leader], seen, track, 0, true);
+  const step = led.sum - Math.max(suspicions[leader].sum, 0);
   return bySuspect((suspect) => {
-    const fade = fades && suspect !== leader ? fading : 0;
-    return afterPortion(suspicions[suspect], looks[suspect], seen, track, fade, leader !== null);
+    if (suspect === leader) return led;
+    const after = afterPortion(suspicions[suspect], looks[suspect], seen, track, 0, true);
+    const gained = after.sum - Math.max(suspicions[suspect].sum, 0) - step;
+    return gained > 0 ? { ...after, sum: after.sum - Math.min(gained, fading) } : after;
   });
 }
 
@@ -101,7 +108,7 @@ const portionsMost = 150;
 /**
  * Portion after portion says the same, and what is learnt of a current is never quite right: a hundredth of evidence a portion would
  * raise an alarm in a month or turn a name over in a week. So evidence must come in
- * faster than it fades; while a verdict stands, for all but what it rests on.
+ * faster than it fades; while a verdict stands, only what gains on the suspect that it rests on fades.
  */
 const fading = 0.05;
 /** No single portion says more than this, whatever it looks like. */

@@ -1,0 +1,90 @@
+import { describe, expect, it } from "vitest";
+import type { FaultKind } from "../../../server/domain/faults.ts";
+import { rowan } from "../hopper/rowan.ts";
+import { Bench, type Planted } from "./bench.ts";
+
+interface Row {
+  readonly chute: boolean;
+  readonly current: boolean;
+  readonly scale: boolean;
+  readonly planted: Planted | "empty";
+  readonly called: FaultKind;
+  readonly says?: string; // what can't be told apart, and without which sensor
+}
+
+const noCurrent = "Without the motor's current a jammed tray and a tray without food look the same.";
+const noScale = "Without a scale a blind chute sensor looks the same.";
+const noChute = "Without a chute sensor a stuck scale looks the same.";
+
+const all = { chute: true, current: true, scale: true };
+const withoutScale = { ...all, scale: false };
+const withoutCurrent = { ...all, current: false };
+const withoutChute = { ...all, chute: false };
+const onlyChute = { chute: true, current: false, scale: false };
+const onlyScale = { chute: false, current: false, scale: true };
+const onlyMotor = { chute: false, current: true, scale: false };
+
+const rows: readonly Row[] = [
+  { ...all, planted: "empty", called: "foodOut" },
+  { ...all, planted: "bridge", called: "feedBridged" },
+  { ...all, planted: "jam", called: "trayJammed" },
+  { ...all, planted: "stall", called: "motorStalled" },
+  { ...all, planted: "wireOff", called: "motorNotTurning" },
+  { ...all, planted: "chuteBlind", called: "chuteBlind" },
+  { ...all, planted: "chuteHalfBlind", called: "chuteBlind" },
+  { ...all, planted: "scaleStuck", called: "scaleSilent" },
+  { ...all, planted: "scaleAtZero", called: "scaleSilent" },
+
+  { ...withoutScale, planted: "jam", called: "trayJammed" },
+  { ...withoutScale, planted: "stall", called: "motorStalled" },
+  { ...withoutScale, planted: "wireOff", called: "motorNotTurning" },
+  { ...withoutScale, planted: "chuteBlind", called: "feedStopped", says: noScale },
+
+  { ...withoutCurrent, planted: "empty", called: "foodOut" },
+  { ...withoutCurrent, planted: "jam", called: "feedStopped", says: noCurrent },
+  { ...withoutCurrent, planted: "stall", called: "feedStopped", says: noCurrent },
+  { ...withoutCurrent, planted: "wireOff", called: "feedStopped", says: noCurrent },
+  { ...withoutCurrent, planted: "chuteBlind", called: "chuteBlind" },
+  { ...withoutCurrent, planted: "scaleStuck", called: "scaleSilent" },
+
+  { ...withoutChute, planted: "empty", called: "foodOut" },
+  { ...withoutChute, planted: "jam", called: "trayJammed" },
+  { ...withoutChute, planted: "stall", called: "motorStalled" },
+  { ...withoutChute, planted: "wireOff", called: "motorNotTurning" },
+
+  { ...onlyChute, planted: "jam", called: "feedStopped", says: noCurrent },
+  { ...onlyChute, planted: "bridge", called: "feedStopped", says: noCurrent },
+  { ...onlyChute, planted: "chuteBlind", called: "feedStopped", says: noScale },
+
+  { ...onlyScale, planted: "jam", called: "feedStopped", says: noChute },
+  { ...onlyScale, planted: "scaleStuck", called: "feedStopped", says: noChute },
+
+  { ...onlyMotor, planted: "stall", called: "motorStalled" },
+  { ...onlyMotor, planted: "wireOff", called: "motorNotTurning" },
+];
+
+const fittedWords = ({ chute, current, scale }: Row) =>
+  [chute && "chute sensor", current && "motor current", scale && "scale"].filter(Boolean).join(", ");
+
+/** A feeder whose eight grams a portion a scale sees well; a bridged or empty tray shrinks over three portions. */
+function broken({ chute, current, scale, planted }: Row, seed: number): Bench {
+  const options = { seed, currentKnown: current, poured: planted === "empty" ? 1_216 : 1_800 };
+  const bench = new Bench(rowan({ chute, scale }), options).give(140);
+  expect(bench.kinds, `seed ${seed}, before`).toEqual([]);
+  return bench.plant(planted === "empty" ? "nothing" : planted).give(30);
+}
+
+describe("whatever sensors are fitted", () => {
+  it.each(rows.map((row) => [fittedWords(row), row.planted, row.called, row] as const))(
+    "with %s, %s is called %s",
+    (_fitted, _planted, called, row) => {
+      for (const seed of [10_001, 10_002, 10_003]) {
+        const [fault] = broken(row, seed).faults;
+        expect(fault?.kind, `seed ${seed}: ${fault?.reason}`).toBe(called);
+        if (row.says !== undefined) expect(fault?.reason, `seed ${seed}`).toContain(row.says);
+        expect(fault?.sure ?? 0).toBeGreaterThan(0.5);
+        expect(fault?.evidence.length).toBeGreaterThan(2);
+      }
+    },
+  );
+});
