@@ -53,7 +53,7 @@ const shareSeenMin = 0.25;
 const shareToLearn = 0.3;
 /** A longer day is eaten more slowly: with the root of its light. Between a bird's need, which is the same, and its hours. */
 export const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
-/** A midsummer's light lasts longer than the birds' hunger: no more hours than this are projected. Common practice, no source. */
+/** After a longer absence than this the days between are all alike: none of them was watched. */
 const daysGoneMax = 30;
 
 const nothing: readonly number[] = new Array<number>(partsOfDay).fill(0);
