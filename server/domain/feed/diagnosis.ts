@@ -41,7 +41,7 @@ import {
   weighPortion,
   weighReading,
 } from "./suspicion.ts";
-import { isOver, nameIn, type Verdict, weighedAnew } from "./verdict.ts";
+import { nameIn, type Verdict, weighedAnew } from "./verdict.ts";
 
 /**
  * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it, the chute
@@ -232,11 +232,12 @@ function judged(
   const step = feed.suspicions[suspect].sum - Math.max(before[suspect].sum, 0);
   const verdict = weighedAnew(feed.verdict, step, first, by);
   const suspicions = notHoarded(feed.suspicions, above(first) + hoardMost);
-  if (!isOver(verdict)) return named({ ...feed, verdict, suspicions }, settings);
+  if (verdict !== null) return named({ ...feed, verdict, suspicions }, settings);
   // Something else is wrong as well, by evidence of its own.
   const other = suspects.find((one) => !alike(one, suspect) && suspicions[one].sum >= above(one));
-  if (other !== undefined)
-    return named({ ...feed, verdict: { ...verdict, against: 0, suspect: other }, suspicions }, settings);
+  if (other !== undefined) {
+    return named({ ...feed, verdict: { ...feed.verdict, against: 0, suspect: other }, suspicions }, settings);
+  }
   return { ...feed, verdict: null, suspicions: feedCleared(suspicions, above("halfBlind") / 2) };
 }
 

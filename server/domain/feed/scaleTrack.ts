@@ -107,7 +107,7 @@ export function weighedBy(
   if (!fits(track.level, total) && !held.some((one) => fits(one.level, one.variance + wander + track.noise))) {
     const again =
       track.odd !== null && Math.abs(reading - track.odd.grams) < 2 * oddMin + oddFrom * Math.sqrt(track.noise);
-    const count = again && track.odd !== null ? track.odd.count + 1 : 1;
+    const count = again ? track.odd.count + 1 : 1;
     const odd = { grams: reading, count };
     if (count < oddReadings) return { track: { ...track, odd }, wander: null, anew: false };
     const sprang = off < 0 && track.portionsSince < 3;

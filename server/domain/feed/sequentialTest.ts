@@ -38,18 +38,3 @@ export function weigh(test: SequentialTest, logRatio: number, bounds: Bounds): S
   if (sum >= bounds.faultyAbove) return { verdict: "faulty", evidence: 0 };
   return { verdict: test.verdict, evidence: sum };
 }
-
-/** Yes-or-no evidence that happens with chance `healthy` or, in a fault, `faulty`. */
-export const bernoulliRatio = (happened: boolean, healthy: number, faulty: number): number =>
-  happened ? Math.log(faulty / healthy) : Math.log((1 - faulty) / (1 - healthy));
-
-/** Normal evidence: how much likelier it is under the faulty mean and variance than under the healthy ones. */
-export function normalRatio(
-  value: number,
-  healthy: { readonly mean: number; readonly variance: number },
-  faulty: { readonly mean: number; readonly variance: number },
-): number {
-  const offHealthy = (value - healthy.mean) ** 2 / healthy.variance;
-  const offFaulty = (value - faulty.mean) ** 2 / faulty.variance;
-  return 0.5 * (offHealthy - offFaulty + Math.log(healthy.variance / faulty.variance));
-}

@@ -1,6 +1,7 @@
 import type { Instant } from "../instant.ts";
 import type { Suspect } from "./looks.ts";
 import type { Likely, Name } from "./naming.ts";
+import { waldBounds, weigh } from "./sequentialTest.ts";
 
 /**
  * That something is wrong with the feed, from the portion that proved it until food is seen to fall again. Which it is may
@@ -22,8 +23,8 @@ const sureFrom = 0.92;
 const sureAtOnce = 0.98;
 export const settles = 1; // portions
 
-/** A name that was sure once stays until it is less likely than not: words that change with each portion help nobody. */
-const dropsBelow = 0.5;
+/** A name that was sure once stays until it has become unlikely: words that change with each portion help nobody. */
+const dropsBelow = 0.25;
 /**
  * To call a sensor blind takes the urgency out of an alarm. By the motor's current alone, whose lesson about wedged
  * trays is only common practice, that takes more.
@@ -49,19 +50,21 @@ export const chanceOf = (likely: readonly Likely[], fits: (name: Name) => boolea
 
 /**
  * Food that falls is believed after two portions, as a fault is after two or three: one kernel shaken loose is no repair. By
- * the scale alone it takes three readings, since a gust lasts for more than one.
+ * the scale alone it takes three readings, since a gust lasts for more than one. That health is taken for granted again is a
+ * sequential test of its own: of what is still broken it may call one in 400 well.
  */
-const healthyBelow = -6;
+const bounds = waldBounds({ falseAlarm: 1e-5, missed: 0.0025 });
 const portionMost = 4;
 const readingMost = 2.5;
 
 /**
  * The newest portion or reading changed the foremost suspect's sum by `step`. What it says is held against that one
- * suspect until it is cleared or confirmed: what else a fault has dragged along must not outlive it.
+ * suspect until it is cleared or confirmed: what else a fault has dragged along must not outlive it. Null: it is cleared.
  */
-export function weighedAnew(verdict: Verdict, step: number, first: Suspect, by: "portion" | "reading"): Verdict {
-  const against = Math.min(0, verdict.against + Math.max(step, by === "portion" ? -portionMost : -readingMost));
+export function weighedAnew(verdict: Verdict, step: number, first: Suspect, by: "portion" | "reading"): Verdict | null {
+  const bounded = Math.max(step, by === "portion" ? -portionMost : -readingMost);
+  const test = weigh({ verdict: "faulty", evidence: verdict.against }, bounded, bounds);
+  if (test.verdict === "healthy") return null;
+  const against = test.evidence;
   return { ...verdict, against, suspect: against === 0 ? first : verdict.suspect };
 }
-
-export const isOver = (verdict: Verdict): boolean => verdict.against <= healthyBelow;

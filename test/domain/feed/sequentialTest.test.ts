@@ -1,12 +1,5 @@
 import { describe, expect, it } from "vitest";
-import {
-  bernoulliRatio,
-  normalRatio,
-  openTest,
-  type SequentialTest,
-  waldBounds,
-  weigh,
-} from "../../../server/domain/feed/sequentialTest.ts";
+import { openTest, type SequentialTest, waldBounds, weigh } from "../../../server/domain/feed/sequentialTest.ts";
 import { seeded } from "../hopper/rowan.ts";
 
 const rates = { falseAlarm: 0.05, missed: 0.1 };
@@ -74,3 +67,18 @@ describe("the sequential test", () => {
     expect(weigh(faulty(1_000), -3, bounds).verdict).toBe("healthy");
   });
 });
+
+/** Yes-or-no evidence that happens with chance `healthy` or, in a fault, `faulty`. */
+const bernoulliRatio = (happened: boolean, healthy: number, faulty: number): number =>
+  happened ? Math.log(faulty / healthy) : Math.log((1 - faulty) / (1 - healthy));
+
+/** Normal evidence: how much likelier it is under the faulty mean and variance than under the healthy ones. */
+function normalRatio(
+  value: number,
+  healthy: { readonly mean: number; readonly variance: number },
+  faulty: { readonly mean: number; readonly variance: number },
+): number {
+  const offHealthy = (value - healthy.mean) ** 2 / healthy.variance;
+  const offFaulty = (value - faulty.mean) ** 2 / faulty.variance;
+  return 0.5 * (offHealthy - offFaulty + Math.log(healthy.variance / faulty.variance));
+}
