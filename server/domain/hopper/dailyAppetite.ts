@@ -17,7 +17,7 @@ export interface DailyAppetite {
 }
 
 /** A mood is half gone after a day; a spell of weather lasts two or three. Common practice, no source. */
-export const moodKept = 0.55;
+const moodKept = 0.55;
 /** Days scatter by a third, storms with them, until these birds' own have been seen. Common practice, no source. */
 const moodVarianceAtFirst = 0.12;
 /** Birds come in company, several portions at once. Common practice, no source. */
@@ -27,10 +27,10 @@ const boutMax = 15;
 const moodVarianceMin = 0.01;
 const moodVarianceMax = 0.3;
 /** A flock grows or shrinks by three parts in a hundred a day, this way or that. Common practice, no source. */
-export const baseWander = 0.03 ** 2;
+const baseWander = 0.03 ** 2;
 /** So large a trend is usual, and after five weeks half of it is over. */
 const trendVarianceAtFirst = 0.014 ** 2;
-export const trendKept = 0.98;
+const trendKept = 0.98;
 const daysCounted = 60;
 /** What is farther off than this many standard deviations is a storm, or a cat: it counts as if it were just there. */
 const surpriseMax = 3;

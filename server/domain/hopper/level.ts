@@ -62,8 +62,8 @@ export interface HopperLevel {
 
 /** One portion against the next: within 30 %, until their own scatter is seen. Common practice, no source. */
 export const portionDoubt = 0.3;
-/** A keeper's "about 8 g" is right within 30 %, nine times in ten. Common practice, no source. */
-const saidPortionDoubt = 0.18;
+/** A keeper's "about 8 g" is right within a third, nine times in ten. Common practice, no source. */
+const saidPortionDoubt = 0.19;
 /** Food and wear change the mean portion slowly: 0.3 % a portion, so about 3 % over a day of a hundred. */
 const portionWander = 0.003;
 /** It doesn't wander off for good: the same food stays within about 6 %. Common practice, no source. */

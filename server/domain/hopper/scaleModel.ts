@@ -30,7 +30,7 @@ const taredCelsiusDoubt = 6;
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
 export function offsetDoubt(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
-  const taring = 0.001 * fullScale(settings);
+  const taring = 0.0011 * fullScale(settings);
   // Without a thermometer the season's own cold is in it.
   const kelvin = thermometer ? taredCelsiusDoubt : 10;
   return taring * taring + kelvin * kelvin * slopeSquared;
@@ -41,7 +41,7 @@ export function offsetDoubt(slopeSquared: number, thermometer: boolean, settings
  * also the day's swing.
  */
 export function wanderDoubt(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
-  const own = 0.0005 * fullScale(settings);
+  const own = 0.00055 * fullScale(settings);
   const kelvin = thermometer ? 0.8 : 4;
   return own * own + kelvin * kelvin * slopeSquared;
 }
