@@ -32,19 +32,19 @@ export const looks: Record<Suspect, Look> = {
 };
 
 /**
- * How often each begins, per portion, against the others. Common practice, no source: a home-made tray jams once in a
- * thousand portions, in a bad week oftener; wires and sensors last longer. How often a hopper runs empty is not here: its
+ * How often each begins, per portion. Common practice, no source: a home-made tray jams once in some three thousand portions,
+ * about once a month, in a bad week oftener; wires and sensors last longer. How often a hopper runs empty is not here: its
  * level tells it, portion by portion.
  */
 export const onsets = {
-  bridged: 8e-4,
-  jammed: 1e-3,
-  stalled: 2e-4,
-  still: 2e-4,
-  blind: 5e-4,
-  halfBlind: 1e-4,
-  fewSeen: 1e-4,
-  scaleStuck: 1e-4,
+  bridged: 3e-4,
+  jammed: 3.5e-4,
+  stalled: 7e-5,
+  still: 7e-5,
+  blind: 1.7e-4,
+  halfBlind: 3.5e-5,
+  fewSeen: 3.5e-5,
+  scaleStuck: 3.5e-5,
 } as const;
 
 /** Whether the same part is to blame: the feed, the chute sensor or the scale. */

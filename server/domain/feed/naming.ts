@@ -49,9 +49,9 @@ const ninetyPercent = 1.6449;
 /** A scale that falls to another value at once and stays there is about as often broken as emptied by a hand. */
 const sprangStuck = 0.05;
 /** A level can be grossly wrong: food was spilt or taken, the keeper misspoke. Common practice, no source. */
-const runsOutLeast = 2e-5;
+const runsOutLeast = 1e-5;
 /** Where a scale is fitted, that has been seen. */
-const runsOutLeastByScale = 2e-6;
+const runsOutLeastByScale = 1e-6;
 /** Where nothing is known about the level, running out is as likely as all that stops food besides. */
 const runsOutUnknown = onsets.jammed + onsets.bridged;
 
