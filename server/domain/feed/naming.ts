@@ -59,7 +59,7 @@ const runsOutUnknown = onsets.jammed + onsets.bridged;
  * The chance that the food ran out just at this portion, given that it hadn't before: the last of it lies in the corners, so
  * that it stops falling somewhere between the mark and nothing.
  */
-export function runsOut(level: HopperLevel | null, settings: FeederSettings): number {
+function runsOut(level: HopperLevel | null, settings: FeederSettings): number {
   if (level === null) return runsOutUnknown;
   const mark = emptyMark(settings);
   // The interval is cut off at zero: its upper half tells the doubt.
