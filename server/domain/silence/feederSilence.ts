@@ -142,7 +142,8 @@ const patienceInReports = 3;
 /** How long a gap may grow before it is a silence: where `logLonger` comes down to what is wanted, solved for time. */
 function patienceOf(link: Heard, reportEvery: Span): Span {
   const { rhythm } = link;
-  const wanted = Math.log(Math.min(0.5, rhythm.mean / falseSilenceEvery));
+  // To a thousandth, and never eagerer: the mean moves by a hair with each report, and the quantile is remembered.
+  const wanted = Math.floor(1_000 * Math.log(Math.min(0.5, rhythm.mean / falseSilenceEvery))) / 1_000;
   const onTime = rhythm.mean + deviationOf(rhythm) * normalQuantileOfLog(wanted);
   const late = lateFrom * rhythm.mean + rhythm.lateExcess * (Math.log(rhythm.lateShare) - wanted);
   const longest = exceededAYear(lawOf(link), longestWanted);

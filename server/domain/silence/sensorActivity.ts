@@ -149,23 +149,24 @@ export function counted(
   settings: FeederSettings,
 ): SensorsState {
   const sameBoot = sensors.boot === boot;
-  const resumed = sensors.paused && readings.paused === false;
+  const resumedAt = sensors.paused && readings.paused === false ? at : null;
   const since = Math.max(0, at - sensors.countedAt) as Span;
+  const { counts } = readings;
   let next: SensorsState = {
-    ...sensors,
-    boot,
-    countedAt: at,
-    paused: readings.paused ?? sensors.paused,
-    chute: told(sensors.chute, readings.counts.chute, sameBoot, at).tally,
+    button: toldWatched(sensors.button, counts.button, sameBoot, at, resumedAt),
+    detector: toldWatched(sensors.detector, counts.detector, sameBoot, at, resumedAt),
+    perch: toldWatched(sensors.perch, counts.perch, sameBoot, at, resumedAt),
+    chute: told(sensors.chute, counts.chute, sameBoot, at),
     scale: scaleRead(sensors.scale, readings, at),
     held: heldThrough(sensors.held, readings, at),
     setAside: withSetAside(sensors.setAside, setAside, at),
+    boot,
+    countedAt: at,
+    paused: readings.paused ?? sensors.paused,
   };
   for (const sensor of witnesses) {
-    const { tally, grown } = told(next[sensor], readings.counts[sensor], sameBoot, at);
-    const alone = resumed ? { ...next[sensor].alone, from: at } : next[sensor].alone;
-    next = { ...next, [sensor]: { ...next[sensor], ...tally, alone } };
-    if (grown > 0) next = active(next, sensor, at, settings, { grown: { by: grown, within: since } });
+    const by = grownBy(sensors[sensor], counts[sensor], sameBoot);
+    if (by > 0) next = active(next, sensor, at, settings, { grown: { by, within: since } });
   }
   return next;
 }
@@ -260,16 +261,40 @@ function markedBy(watched: Watched, companion: Witness, change: (pairing: Pairin
   };
 }
 
-/** Takes a running total. `grown`: what it grew by beyond the events that we heard; 0 on a new boot, which has no before. */
-function told(tally: Tally, total: number | null, sameBoot: boolean, at: Instant): { tally: Tally; grown: number } {
-  if (total === null) return { tally: pick(tally), grown: 0 };
+/** Takes a running total. Written out, not spread, as is all that runs for each report. */
+function told(tally: Tally, total: number | null, sameBoot: boolean, at: Instant): Tally {
+  const { heardSince, backwards } = tally;
+  if (total === null) return { total: tally.total, heardSince, backwards };
   const before = sameBoot ? tally.total : null;
-  if (before === null) return { tally: { total, heardSince: 0, backwards: tally.backwards }, grown: 0 };
-  if (total < before) return { tally: { total, heardSince: 0, backwards: { from: before, to: total, at } }, grown: 0 };
-  const grown = Math.max(0, total - before - tally.heardSince);
+  if (before === null) return { total, heardSince: 0, backwards };
+  if (total < before) return { total, heardSince: 0, backwards: { from: before, to: total, at } };
   // Events may lag behind the total (a backlog that is still coming): what is ahead of them isn't counted twice.
-  const heardSince = Math.max(0, tally.heardSince - (total - before));
-  return { tally: { total, heardSince, backwards: tally.backwards }, grown };
+  return { total, heardSince: Math.max(0, heardSince - (total - before)), backwards };
 }
 
-const pick = ({ total, heardSince, backwards }: Tally): Tally => ({ total, heardSince, backwards });
+/** What the total grew by beyond the events that we heard; 0 on a new boot, which has no before. */
+function grownBy(tally: Tally, total: number | null, sameBoot: boolean): number {
+  const before = sameBoot ? tally.total : null;
+  return total === null || before === null ? 0 : Math.max(0, total - before - tally.heardSince);
+}
+
+/** `resumedAt`: the feeder goes on after a pause, in which nobody was waited for; null where it doesn't. */
+function toldWatched(
+  watched: Watched,
+  total: number | null,
+  sameBoot: boolean,
+  at: Instant,
+  resumedAt: Instant | null,
+): Watched {
+  const tally = told(watched, total, sameBoot, at);
+  return {
+    total: tally.total,
+    heardSince: tally.heardSince,
+    backwards: tally.backwards,
+    lastAt: watched.lastAt,
+    lastMarkAt: watched.lastMarkAt,
+    beside: watched.beside,
+    alone: resumedAt === null ? watched.alone : { ...watched.alone, from: resumedAt },
+    chatter: watched.chatter,
+  };
+}

@@ -12,8 +12,9 @@ export type SetAsides = { readonly [name: string]: SetAside };
 export const noneSetAside: SetAsides = {};
 
 export function withSetAside(known: SetAsides, names: readonly string[], at: Instant): SetAsides {
+  if (names.length === 0 && known === noneSetAside) return known; // nearly always
   const before = Object.entries(known);
-  if (names.length === 0 && before.length === 0) return known; // nearly always
+  if (names.length === 0 && before.length === 0) return noneSetAside;
   const next: { [name: string]: SetAside } = {};
   for (const [name, was] of before) {
     const weight = 1 - Math.exp(-Math.max(0, at - was.at) / lately);

@@ -1,9 +1,12 @@
 import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
+import { remembered } from "../remembered.ts";
 
 // Chances so small that a plain number can't hold them: everything here is in logarithms.
 
 /** The z, 0 or more, that a standard normal exceeds with the chance e^`logTail`, of at most a half. Newton's method. */
-export function normalQuantileOfLog(logTail: number): number {
+export const normalQuantileOfLog = remembered(64, String, reckonQuantile);
+
+function reckonQuantile(logTail: number): number {
   let z = Math.sqrt(-2 * logTail);
   for (let turn = 0; turn < 8; turn++) {
     const tail = logNormalTail(z);
