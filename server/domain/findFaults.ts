@@ -30,7 +30,9 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   return oncePerKind([
     ...pause,
     ...ofFeed.filter((fault) => !waitsForLevel(state, fault, now)),
-    ...(emptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, stands(state.alarms.foodLow))),
+    ...(emptyByMistake(state, scaleStuck)
+      ? []
+      : hopperFaults(hopper, settings, now, standsSince(state.alarms.foodLow))),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
@@ -82,8 +84,11 @@ function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
 }
 
 /** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */
-const stands = (alarm: Alarm | undefined): boolean =>
-  alarm?.phase === "unacknowledged" || alarm?.phase === "acknowledged";
+const stands = (alarm: Alarm | undefined): boolean => standsSince(alarm) !== null;
+
+/** When it was raised; null where it doesn't stand. */
+const standsSince = (alarm: Alarm | undefined): Instant | null =>
+  alarm?.phase === "unacknowledged" || alarm?.phase === "acknowledged" ? alarm.raisedAt : null;
 
 const listed = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
 

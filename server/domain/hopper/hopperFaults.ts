@@ -8,21 +8,28 @@ import { daysCompared } from "./appetite.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
 import { forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
 
-/**
- * What is wrong with the hopper's content as reckoned. `foodLowStands`: the alarm stands already; it then takes a quarter
- * more than the warning span to clear it, so that a forecast at the border doesn't flicker.
- */
+/** What is wrong with the hopper's content as reckoned. `foodLowSince`: when the alarm was raised that stands already. */
 export function hopperFaults(
   hopper: HopperState,
   settings: FeederSettings,
   now: Instant,
-  foodLowStands = false,
+  foodLowSince: Instant | null = null,
 ): readonly Fault[] {
   const level = levelOf(hopper, settings);
   if (level === null) return [];
   if (hopper.emptySince !== null) return [foodOut(hopper, level, hopper.emptySince, settings, now)];
-  const low = foodLow(hopper, level, settings, now, foodLowStands ? 1.25 : 1);
+  const low = foodLow(hopper, level, settings, now, wideningOf(hopper, foodLowSince));
   return low === null ? [] : [low];
+}
+
+/**
+ * By how much the warning span grows where the alarm stands. Food isn't less low because the birds were lazy for an evening: until
+ * somebody refills, it takes twice the span to clear it; then a quarter more, so that a forecast at the border doesn't flicker.
+ */
+function wideningOf({ found, toldAt }: HopperState, since: Instant | null): number {
+  if (since === null) return 1;
+  const refilled = (found !== null && found.at > since) || (toldAt !== null && toldAt > since);
+  return refilled ? 1.25 : 2;
 }
 
 function foodOut(

@@ -6,14 +6,14 @@ import { dispensed, type HopperState, heardThrough, unknownHopper } from "../../
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { forecastEmpty, mayBeEmptyWithin } from "../../../server/domain/hopper/runOut.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
-import { days, type Span } from "../../../server/domain/instant.ts";
+import { days, type Instant, type Span } from "../../../server/domain/instant.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
 
 const scaled = rowan();
 const reckoned = rowan({ scale: false });
-const kinds = (hopper: HopperState, settings: FeederSettings, minute: number, stands = false) =>
-  hopperFaults(hopper, settings, minuteAfter(dawn, minute), stands).map((fault) => fault.kind);
+const kinds = (hopper: HopperState, settings: FeederSettings, minute: number, since: Instant | null = null) =>
+  hopperFaults(hopper, settings, minuteAfter(dawn, minute), since).map((fault) => fault.kind);
 
 const weighedAt = (hopper: HopperState, reading: number, minute: number) =>
   weighed(hopper, grams(reading), minuteAfter(dawn, minute), scaled).hopper;
@@ -70,14 +70,19 @@ describe("food low", () => {
     expect(first).toBeGreaterThan(3);
   });
 
-  it("once it stands, takes a quarter more to clear", () => {
+  it("once it stands, takes twice the span to clear until somebody refills, then a quarter more", () => {
     const hopper = fed(4);
     const now = minuteAfter(dawn, 4 * 1440);
     const forecast = forecastEmpty(hopper, reckoned, now);
     if (forecast.kind !== "emptyAt") throw new Error("expected a time");
-    const justAbove = rowan({ scale: false }, { warnAhead: ((forecast.p10 - now) / 1.1) as Span });
-    expect(kinds(hopper, justAbove, 4 * 1440, false)).toEqual([]);
-    expect(kinds(hopper, justAbove, 4 * 1440, true)).toEqual(["foodLow"]);
+    const warning = (share: number) => rowan({ scale: false }, { warnAhead: ((forecast.p10 - now) / share) as Span });
+    const since = minuteAfter(dawn, 3 * 1440);
+    expect(kinds(hopper, warning(1.1), 4 * 1440)).toEqual([]);
+    expect(kinds(hopper, warning(1.9), 4 * 1440, since)).toEqual(["foodLow"]);
+    expect(kinds(hopper, warning(2.1), 4 * 1440, since)).toEqual([]);
+    const filledSince: HopperState = { ...hopper, toldAt: minuteAfter(dawn, 3 * 1440 + 1) };
+    expect(kinds(filledSince, warning(1.1), 4 * 1440, since)).toEqual(["foodLow"]);
+    expect(kinds(filledSince, warning(1.4), 4 * 1440, since)).toEqual([]);
   });
 
   it("goes by the level alone while the appetite isn't known", () => {
