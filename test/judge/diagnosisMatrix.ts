@@ -184,7 +184,9 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
   let healthyUntil = plot.from;
   watch(plot, {
     onMoment: ({ truth, turns }, raised) => {
-      const shown = truth.unfed > 0 || (fault === "scaleDead" && truth.fault !== null);
+      // A bridge may be told by the portions that shrink before the first empty one: sooner than counted, and no false alarm.
+      const begun = truth.fault !== null && fault !== "empty";
+      const shown = truth.unfed > 0 || begun;
       if (!shown) healthyUntil = truth.at;
       for (const turn of turns) if (best?.take(turn) && turn.unfed > 0) optimum ??= truth.unfed;
       for (const one of raised) {
