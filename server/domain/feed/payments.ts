@@ -1,6 +1,7 @@
 import type { Deposit, Portion } from "../facts.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
+import { moved } from "../movingMean.ts";
 
 /**
  * The promise itself: who drops a cap is paid. A deposit that the detector doesn't call metal is not owed; a press is
@@ -213,6 +214,6 @@ function judgedUnpaid(payments: Payments, debt: Debt): Payments {
 function pressCounted(payments: Payments, answered: boolean): Payments {
   const pressesJudged = Math.min(payments.pressesJudged + 1, pressesNeeded);
   const gain = Math.max(1 / pressesJudged, 0.05);
-  const pressesAnswered = payments.pressesAnswered + gain * ((answered ? 1 : 0) - payments.pressesAnswered);
+  const pressesAnswered = moved(payments.pressesAnswered, answered ? 1 : 0, gain);
   return { ...payments, pressesJudged, pressesAnswered };
 }

@@ -1,5 +1,6 @@
 import type { FeederSettings } from "../feeder.ts";
 import { days, type Instant } from "../instant.ts";
+import { moved } from "../movingMean.ts";
 import type { Grams } from "../units.ts";
 import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
 import { dayAround } from "./daySpan.ts";
@@ -132,7 +133,7 @@ function cellTemperature(hopper: HopperState, { inside, air, lid }: Surroundings
   const { cellCelsius, passedAt } = hopper;
   if (said === null || cellCelsius === null || passedAt === null) return said ?? cellCelsius;
   const follows = 1 - Math.exp(-Math.max(0, at - passedAt) / (cellLagHours * hourLong));
-  return cellCelsius + follows * (said - cellCelsius);
+  return moved(cellCelsius, said, follows);
 }
 const hourLong = 3_600_000;
 

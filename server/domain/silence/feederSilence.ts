@@ -1,6 +1,7 @@
 import type { Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
+import { moved } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
 import { probability } from "../units.ts";
 import {
@@ -200,10 +201,8 @@ function learnt(rhythm: Rhythm, gap: Span): Rhythm {
     promised: rhythm.promised,
     mean: rhythm.mean + newest * off,
     variance: (1 - newest) * (rhythm.variance + newest * off * off),
-    lateShare: Math.max(lateShareMin, rhythm.lateShare + newest * ((late ? 1 : 0) - rhythm.lateShare)),
-    lateExcess: late
-      ? Math.max(0.25 * rhythm.mean, rhythm.lateExcess + lateNewest * (excess - rhythm.lateExcess))
-      : rhythm.lateExcess,
+    lateShare: Math.max(lateShareMin, moved(rhythm.lateShare, late ? 1 : 0, newest)),
+    lateExcess: late ? Math.max(0.25 * rhythm.mean, moved(rhythm.lateExcess, excess, lateNewest)) : rhythm.lateExcess,
   };
 }
 

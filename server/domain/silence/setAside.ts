@@ -1,4 +1,5 @@
 import { type Instant, minutes } from "../instant.ts";
+import { moved } from "../movingMean.ts";
 
 /** How often a reading is set aside at the door since no such sensor can mean it; by its posted name. */
 export interface SetAside {
@@ -19,7 +20,7 @@ export function withSetAside(known: SetAsides, names: readonly string[], at: Ins
   for (const [name, was] of before) {
     const weight = 1 - Math.exp(-Math.max(0, at - was.at) / lately);
     const bad = names.includes(name);
-    const share = was.share + weight * ((bad ? 1 : 0) - was.share);
+    const share = moved(was.share, bad ? 1 : 0, weight);
     if (bad || share > forgotten) next[name] = { share, times: was.times + (bad ? 1 : 0), from: was.from, at };
   }
   for (const name of names) {
