@@ -60,12 +60,13 @@ interface Verdict {
 /** Portions after the first word within which the name may still sharpen. */
 const patience = 6;
 
-export function judgeDiagnosis(seeds: readonly number[]): Judgement {
+/** @param only the feeders of this name; all of them where it is left out. */
+export function judgeDiagnosis(seeds: readonly number[], only?: string): Judgement {
   const figures: Record<string, number> = {};
   const matrix: (string | number)[][] = [];
   const delays: (string | number)[][] = [];
   const calm: (string | number)[][] = [];
-  for (const { name, study } of subsets) {
+  for (const { name, study } of subsets.filter((subset) => only === undefined || subset.name === only)) {
     const all = name === "all sensors";
     const some = all ? seeds : seeds.filter((_, index) => index % 4 === 0);
     const falsely = new Map<FaultKind, number>();
