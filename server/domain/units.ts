@@ -6,7 +6,6 @@ declare const unit: unique symbol;
 export type Quantity<Unit extends string> = number & { readonly [unit]: Unit };
 
 export type Grams = Quantity<"Grams">;
-export type GramsPerDay = Quantity<"GramsPerDay">;
 export type Celsius = Quantity<"Celsius">;
 export type Volts = Quantity<"Volts">;
 export type Milliamps = Quantity<"Milliamps">;
@@ -15,7 +14,6 @@ export type HumidityPercent = Quantity<"HumidityPercent">;
 export type Probability = Quantity<"Probability">;
 
 export const grams = (mass: number): Grams => finite(mass, "grams") as Grams;
-export const gramsPerDay = (rate: number): GramsPerDay => finite(rate, "grams per day") as GramsPerDay;
 export const celsius = (temperature: number): Celsius => finite(temperature, "degrees Celsius") as Celsius;
 export const volts = (tension: number): Volts => finite(tension, "volts") as Volts;
 export const milliamps = (current: number): Milliamps => finite(current, "milliamps") as Milliamps;

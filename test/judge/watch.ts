@@ -1,4 +1,4 @@
-import { type FaultKind, ruleOf } from "../../server/domain/faults.ts";
+import type { FaultKind } from "../../server/domain/faults.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
 import { Replay } from "../../server/replay/replay.ts";
@@ -58,6 +58,3 @@ const hopperOf = (line: Extract<Said, { hopper: unknown }>): ToldHopper => {
     empty: { p10: moment(p10), p50: moment(p50), p90: moment(p90) },
   };
 };
-
-/** Whether the keeper's phone would speak. */
-export const isPushed = ({ fault }: Raised): boolean => ruleOf(fault).priority !== "note";

@@ -1,6 +1,6 @@
 import type { LoggedSettings } from "../../server/contract/feederLog.ts";
 import { readReport } from "../../server/contract/readReport.ts";
-import { after, days, hours, type Instant, inDays, minutes, type Span, seconds } from "../../server/domain/instant.ts";
+import { after, days, hours, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
 import { type Chance, seededChance } from "../../server/practice/chance.ts";
 import type { LogLine } from "../../server/replay/logLine.ts";
 import { Appetite, type Landing, landingsOf, poisson } from "./birdDay.ts";
@@ -48,7 +48,7 @@ export interface Phone {
 export const feederName = "rowan";
 
 /** What the keeper says of the feeder at the beginning. */
-export const settingsOf = (plot: Plot): LoggedSettings => ({
+const settingsOf = (plot: Plot): LoggedSettings => ({
   name: "Rowan",
   zone: "Europe/Stockholm",
   place: plot.place,
@@ -389,6 +389,3 @@ class Living {
 }
 
 const rounded = (value: number, decimals: number): number => Math.round(value * 10 ** decimals) / 10 ** decimals;
-
-/** How many days a plot has been lived at `at`. */
-export const dayOf = (plot: Plot, at: Instant): number => inDays((at - plot.from) as Span);

@@ -1,5 +1,6 @@
 import type { FeederSettings } from "../feeder.ts";
 import { emptyMark, type HopperLevel } from "../hopper/level.ts";
+import { ninetyPercent } from "../hopper/ninetyPercent.ts";
 import { logNormalTail } from "../normalTail.ts";
 import { onsets } from "./looks.ts";
 import type { Suspicions } from "./suspicion.ts";
@@ -44,8 +45,6 @@ export function likelyNames(
   return odds.map(({ name, odds: one }) => ({ name, chance: one / all })).sort((a, b) => b.chance - a.chance);
 }
 
-/** From a point to the end of its 90 % interval, in standard deviations. */
-const ninetyPercent = 1.6449;
 /** A scale that falls to another value at once and stays there is about as often broken as emptied by a hand. */
 const sprangStuck = 0.05;
 /** A level can be grossly wrong: food was spilt or taken, the keeper misspoke. Common practice, no source. */

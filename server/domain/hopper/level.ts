@@ -16,7 +16,6 @@ import { type LidWatch, quietLid } from "./lidLoad.ts";
 import { ninetyPercentWithin } from "./ninetyPercent.ts";
 import { offsetDoubt, scaleNoise, slopeDoubt } from "./scaleModel.ts";
 
-export { ninetyPercent } from "./ninetyPercent.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
 
 /**

@@ -1,6 +1,6 @@
 import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 
-/** 5 % and 95 % of a normal distribution. */
+/** 5 % and 95 % of a normal distribution: from a mean to either end of its 90 % interval, in standard deviations. */
 export const ninetyPercent = 1.6449;
 
 /**
