@@ -11,8 +11,8 @@ import { judgeSilence } from "./silenceDelay.ts";
 
 /**
  * `npm run judge`: every detector over seeded streams with planted faults, beside the best that can be done. Prints tables. Seeds
- * from 10,001 on were never used for choosing anything in the domain; `--tuning` takes those that were. Some ten minutes on two
- * cores, since each part has a process of its own; `--share 0.1` judges a tenth of the seeds.
+ * from 20,001 on were never used for choosing anything in the domain, those below 10,000 were. Some ten minutes on two cores,
+ * since each part has a process of its own; `--share 0.1` judges a tenth of the seeds, `--from` begins at another.
  */
 const parts: Readonly<
   Record<string, { readonly seeds: number; readonly judge: (seeds: readonly number[]) => Judgement }>
@@ -26,13 +26,14 @@ const parts: Readonly<
 
 const { values, positionals } = parseArgs({
   allowPositionals: true,
-  options: { tuning: { type: "boolean", default: false }, share: { type: "string", default: "1" } },
+  options: { from: { type: "string", default: "20001" }, share: { type: "string", default: "1" } },
 });
 const wanted = positionals.length > 0 ? positionals : Object.keys(parts);
 const share = Number(values.share);
+const from = Number(values.from);
 
-if (wanted.some((name) => !Object.hasOwn(parts, name)) || !(share > 0 && share <= 1)) {
-  console.error(`npm run judge -- [${Object.keys(parts).join(" | ")}]... [--share 0.1] [--tuning]`);
+if (wanted.some((name) => !Object.hasOwn(parts, name)) || !(share > 0 && share <= 1) || !Number.isInteger(from)) {
+  console.error(`npm run judge -- [${Object.keys(parts).join(" | ")}]... [--share 0.1] [--from 20001]`);
   process.exitCode = 2;
 } else if (wanted.length === 1) {
   judgeOne(wanted[0] ?? "");
@@ -44,11 +45,10 @@ function judgeOne(name: string): void {
   const part = parts[name];
   if (part === undefined) return;
   const begun = process.hrtime.bigint();
-  const first = values.tuning ? 1 : 10_001;
-  const seeds = Array.from({ length: Math.max(1, Math.round(part.seeds * share)) }, (_, index) => first + index);
+  const seeds = Array.from({ length: Math.max(1, Math.round(part.seeds * share)) }, (_, index) => from + index);
   console.log(part.judge(seeds).tables);
   console.log(
-    `(${name}: ${seeds.length} seeds from ${first}, ${Math.round(Number(process.hrtime.bigint() - begun) / 1e9)} s)\n`,
+    `(${name}: ${seeds.length} seeds from ${from}, ${Math.round(Number(process.hrtime.bigint() - begun) / 1e9)} s)\n`,
   );
 }
 
@@ -58,10 +58,8 @@ async function judgeEach(names: readonly string[]): Promise<void> {
   const told = new Map<string, string>();
   const worker = async () => {
     for (let name = rest.shift(); name !== undefined; name = rest.shift()) {
-      const again = [...process.execArgv, import.meta.filename, name, "--share", String(share)];
-      const child = spawn(process.execPath, values.tuning ? [...again, "--tuning"] : again, {
-        stdio: ["ignore", "pipe", "inherit"],
-      });
+      const again = [...process.execArgv, import.meta.filename, name, "--share", String(share), "--from", String(from)];
+      const child = spawn(process.execPath, again, { stdio: ["ignore", "pipe", "inherit"] });
       const ended = new Promise<number | null>((resolve, reject) => {
         child.once("error", reject);
         child.once("close", resolve);

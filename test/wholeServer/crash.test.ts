@@ -39,7 +39,7 @@ const jam = (from: number) => ({
     kind: "portion",
     cause: "timer",
     motorMs: 900,
-    meanMilliamps: 240,
+    meanMilliamps: from === 1 ? 240 : 290, // what sticks in the tray weighs on the motor
     peakMilliamps: 500,
     chuteCount: from === 1 ? 3 : 0,
   })),
