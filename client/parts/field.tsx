@@ -8,80 +8,87 @@ import { problemWords } from "../words/problem.ts";
 
 type Problems = Readonly<Record<string, string>>;
 
-/** One question with its answer, its hint and, where it was refused, why. */
-export function Field(props: {
+interface Question {
   readonly label: string;
   readonly hint?: ComponentChildren;
   readonly problem?: string | undefined;
-  readonly unit?: string;
-  readonly input: InputHTMLAttributes<HTMLInputElement>;
-}) {
+}
+
+/** What ties an answer to its question, its hint and its problem, for those who hear the page. */
+interface Ties {
+  readonly id: string;
+  readonly "aria-describedby"?: string;
+  readonly "aria-invalid"?: true;
+}
+
+/** One question with its answer, its hint and, where it was refused, why. */
+function Asked({ label, hint, problem, answer }: Question & { readonly answer: (ties: Ties) => ComponentChildren }) {
   const id = useId();
-  const described = [props.hint && `${id}-hint`, props.problem && `${id}-problem`].filter(Boolean).join(" ");
+  const described = [hint && `${id}-hint`, problem && `${id}-problem`].filter(Boolean).join(" ");
+  const ties: Ties = {
+    id,
+    ...(described === "" ? {} : { "aria-describedby": described }),
+    ...(problem ? { "aria-invalid": true } : {}),
+  };
   return (
     <div class="field">
-      <label for={id}>{props.label}</label>
-      {props.hint && (
+      <label for={id}>{label}</label>
+      {hint && (
         <p class="hint" id={`${id}-hint`}>
-          {props.hint}
+          {hint}
         </p>
       )}
-      <span class="answer">
-        <input
-          {...props.input}
-          id={id}
-          {...(described === "" ? {} : { "aria-describedby": described })}
-          {...(props.problem ? { "aria-invalid": true } : {})}
-        />
-        {props.unit && <span class="unit">{props.unit}</span>}
-      </span>
-      {props.problem && (
+      <span class="answer">{answer(ties)}</span>
+      {problem && (
         <p class="problem" id={`${id}-problem`}>
-          {props.label}: {props.problem}
+          {label}: {problem}
         </p>
       )}
     </div>
   );
 }
 
+/** A question that is answered in words or a number. */
+export function Field({
+  unit,
+  input,
+  ...question
+}: Question & { readonly unit?: string; readonly input: InputHTMLAttributes<HTMLInputElement> }) {
+  return (
+    <Asked
+      {...question}
+      answer={(ties) => (
+        <>
+          <input {...input} {...ties} />
+          {unit && <span class="unit">{unit}</span>}
+        </>
+      )}
+    />
+  );
+}
+
 /** A question with a short list of answers. */
-export function SelectField(props: {
-  readonly label: string;
-  readonly hint?: ComponentChildren;
-  readonly problem?: string | undefined;
+export function SelectField({
+  choices,
+  select,
+  ...question
+}: Question & {
   readonly choices: readonly { readonly value: string; readonly words: string }[];
   readonly select: SelectHTMLAttributes<HTMLSelectElement>;
 }) {
-  const id = useId();
-  const described = [props.hint && `${id}-hint`, props.problem && `${id}-problem`].filter(Boolean).join(" ");
   return (
-    <div class="field">
-      <label for={id}>{props.label}</label>
-      {props.hint && (
-        <p class="hint" id={`${id}-hint`}>
-          {props.hint}
-        </p>
-      )}
-      <span class="answer">
-        <select
-          {...props.select}
-          id={id}
-          {...(described === "" ? {} : { "aria-describedby": described })}
-          {...(props.problem ? { "aria-invalid": true } : {})}
-        >
-          {props.choices.map(({ value, words }) => (
-            <option key={value} value={value} selected={value === props.select.value}>
+    <Asked
+      {...question}
+      answer={(ties) => (
+        <select {...select} {...ties}>
+          {choices.map(({ value, words }) => (
+            <option key={value} value={value} selected={value === select.value}>
               {words}
             </option>
           ))}
         </select>
-      </span>
-      {props.problem && (
-        <p class="problem" id={`${id}-problem`}>
-          {props.label}: {props.problem}
-        </p>
       )}
-    </div>
+    />
   );
 }
 
