@@ -40,7 +40,9 @@ export function judgeQuiet(seeds: readonly number[]): Judgement {
     .sort((a, b) => b[1] - a[1])
     .map(([fault, count]) => [fault, ruleOf(fault).priority, count, count / weeks] as (string | number)[]);
   const pushed = rows.filter(([, priority]) => priority !== "note").reduce((sum, row) => sum + Number(row[2]), 0);
+  const food = rows.filter(([fault]) => fault === "foodLow").reduce((sum, row) => sum + Number(row[2]), 0);
   rows.push(
+    ["pushed, but for food low", "", pushed - food, (pushed - food) / weeks],
     ["all that are pushed", "", pushed, pushed / weeks],
     ["the worst feeder", "", "", rounded(Math.max(...worst))],
   );
