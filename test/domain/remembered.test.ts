@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { remembered } from "../../server/domain/remembered.ts";
+import { rememberedOnce } from "../../server/domain/rememberedOnce.ts";
 
 describe("a function that remembers", () => {
   it("reckons once what it is asked twice, and each thing by its own key", () => {
@@ -28,5 +29,17 @@ describe("a function that remembers", () => {
     );
     expect([1, 2, 3, 1, 2, 3].map((value) => same(value))).toEqual([1, 2, 3, 1, 2, 3]);
     expect(reckoned).toBe(6); // each third one empties a memory of two
+  });
+});
+
+describe("an answer remembered once", () => {
+  it("is reckoned anew as soon as one thing asked is another", () => {
+    let reckoned = 0;
+    const sum = rememberedOnce((a: number, b: number) => {
+      reckoned += 1;
+      return a + b;
+    });
+    expect([sum(1, 2), sum(1, 2), sum(2, 2), sum(1, 2), sum(1, 3)]).toEqual([3, 3, 4, 3, 4]);
+    expect(reckoned).toBe(4);
   });
 });

@@ -1,6 +1,7 @@
 import type { FeederSettings } from "../feeder.ts";
 import { after, days, type Instant, type Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
+import { rememberedOnce } from "../rememberedOnce.ts";
 import {
   expectedEaten,
   nobodyCame,
@@ -69,7 +70,10 @@ type Sinking =
   | Exclude<EmptyForecast, { kind: "emptyAt" }>
   | { readonly kind: "sinking"; readonly passage: FirstPassage; readonly outlook: Outlook };
 
-function sinkingOf(hopper: HopperState, settings: FeederSettings, now: Instant): Sinking {
+/** Asked at each step, once whether that may be near and once when. */
+const sinkingOf = rememberedOnce(reckonSinking);
+
+function reckonSinking(hopper: HopperState, settings: FeederSettings, now: Instant): Sinking {
   const level = levelOf(hopper, settings);
   if (level === null) return { kind: "unknown", missing: "level" };
   const outlook = outlookOf(hopper.appetite, settings);

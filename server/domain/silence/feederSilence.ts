@@ -3,6 +3,7 @@ import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
 import { moved } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
+import { rememberedOnce } from "../rememberedOnce.ts";
 import { probability } from "../units.ts";
 import {
   exceededAYear,
@@ -121,9 +122,11 @@ export function feederSilence(link: LinkState, settings: FeederSettings, now: In
 
 /** The very instant from which `feederSilence` finds it, so that it can be looked at just then. */
 export function silentFrom(link: LinkState, settings: FeederSettings): Instant | null {
-  if (link.kind === "neverHeard") return null;
-  return after(link.at, patienceOf(link, settings.reportEvery));
+  return link.kind === "neverHeard" ? null : after(link.at, patienceWith(link, settings.reportEvery));
 }
+
+/** Asked twice of each report: whether it is silent, and when to look again. */
+const patienceWith = rememberedOnce(patienceOf);
 
 /**
  * Wanted: at most one false silence in a feeder's year. Each gap is one chance to be wrong, so one gap may be wrong with
