@@ -4,27 +4,12 @@ import type { Readings } from "../../server/domain/facts.ts";
 import type { BatteryKind, FittedSensors } from "../../server/domain/feeder.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";
+import { saidNothing } from "./silence/larch.ts";
 
 const all: FittedSensors = { button: true, detector: true, chute: true, perch: true, scale: true };
 const none: FittedSensors = { button: false, detector: false, chute: false, perch: false, scale: false };
 const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
 
-const mute: Readings = {
-  hopper: null,
-  air: null,
-  inside: null,
-  lid: null,
-  humidity: null,
-  supply: null,
-  battery: null,
-  batteryTemperature: null,
-  charge: null,
-  signalDbm: null,
-  spooled: null,
-  counts: { button: null, detector: null, chute: null, perch: null },
-  paused: null,
-  planVersion: null,
-};
 const spots = (sensors: FittedSensors) => blindSpots({ ...rowanSettings, place, sensors }, null).join("\n");
 const spotsOf = (battery: BatteryKind, readings: Readings) =>
   blindSpots({ ...rowanSettings, place, sensors: all, battery }, readings).join("\n");
@@ -32,7 +17,7 @@ const spotsOf = (battery: BatteryKind, readings: Readings) =>
 describe("what can't be told", () => {
   it("is nothing where all is fitted and told", () => {
     const told: Readings = {
-      ...mute,
+      ...saidNothing,
       inside: celsius(-2),
       humidity: humidityPercent(80),
       battery: volts(12.6),
@@ -65,10 +50,10 @@ describe("what can't be told", () => {
   });
 
   it("takes cold as unknown where the last report didn't tell what its finders need", () => {
-    expect(spotsOf("none", mute)).toMatch(/frost is noticed late or not at all/);
-    expect(spotsOf("leadAcid", mute)).toMatch(/a freezing battery goes unnoticed/);
-    expect(spotsOf("lithiumIon", mute)).toMatch(/charging in frost goes unnoticed/);
-    expect(spotsOf("none", mute)).not.toMatch(/battery/);
+    expect(spotsOf("none", saidNothing)).toMatch(/frost is noticed late or not at all/);
+    expect(spotsOf("leadAcid", saidNothing)).toMatch(/a freezing battery goes unnoticed/);
+    expect(spotsOf("lithiumIon", saidNothing)).toMatch(/charging in frost goes unnoticed/);
+    expect(spotsOf("none", saidNothing)).not.toMatch(/battery/);
     expect(blindSpots({ ...rowanSettings, place, sensors: all }, null)).toEqual([]); // before a report nothing is missed
   });
 
@@ -81,7 +66,7 @@ describe("what can't be told", () => {
         perch: (mask & 8) > 0,
         scale: (mask & 16) > 0,
       };
-      const sentences = blindSpots({ ...rowanSettings, place: null, sensors, battery: "leadAcid" }, mute);
+      const sentences = blindSpots({ ...rowanSettings, place: null, sensors, battery: "leadAcid" }, saidNothing);
       for (const words of sentences) expect(words).toMatch(/^[A-Z][^\d]*\.$/);
       expect(new Set(sentences).size).toBe(sentences.length);
     }

@@ -4,6 +4,7 @@ import { instantOf, milliseconds } from "../../server/domain/instant.ts";
 import { withNoticedSensors } from "../../server/domain/noticedSensors.ts";
 import { grams } from "../../server/domain/units.ts";
 import { someSettings } from "../support/feeders.ts";
+import { barePortion } from "./barePortion.ts";
 import { saidNothing } from "./silence/larch.ts";
 
 const at = instantOf("2026-01-15T09:00:00Z");
@@ -16,14 +17,8 @@ const report = (happenings: Happening[], hopperGrams: number | null = null): Rep
   events: happenings.map((happening, index): FeederEvent => ({ ...happening, seq: index + 1, recordedAt: at })),
 });
 const portion = (chuteCount: number | null): Happening => ({
-  kind: "portion",
-  cause: "timer",
-  paysFor: null,
-  motorRan: null,
-  meanCurrent: null,
-  peakCurrent: null,
+  ...barePortion,
   chuteCount,
-  lowestSupply: null,
 });
 
 describe("sensors that speak before the keeper has said that they are there", () => {

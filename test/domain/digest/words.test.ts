@@ -10,6 +10,7 @@ import { days, hours, type Instant, instantOf, minutes, after as past } from "..
 import { grams } from "../../../server/domain/units.ts";
 import type { DayCounts } from "../../../server/ports.ts";
 import { someSettings } from "../../support/feeders.ts";
+import { barePortion } from "../barePortion.ts";
 
 const now = instantOf("2026-11-25T06:30:00Z"); // 07:30 in Stockholm, a Wednesday
 const date = "2026-11-25";
@@ -28,14 +29,7 @@ function fed(name: string, filled: number, portionsADay: number): FeederState {
     for (let n = 0; n < portionsADay; n++) {
       const recordedAt = past(start, (days(day) + hours(1) + n * minutes(5)) as never);
       const portion = {
-        kind: "portion",
-        cause: "timer",
-        paysFor: null,
-        motorRan: null,
-        meanCurrent: null,
-        peakCurrent: null,
-        chuteCount: null,
-        lowestSupply: null,
+        ...barePortion,
         recordedAt,
       } as const;
       hopper = dispensed(hopper, portion, settings);

@@ -11,6 +11,7 @@ import {
   unwatchedSensors,
 } from "../../../server/domain/silence/sensorSilence.ts";
 import { celsius, grams, humidityPercent, volts } from "../../../server/domain/units.ts";
+import { barePortion } from "../barePortion.ts";
 import { larch, saidNothing } from "./larch.ts";
 import { seededDice } from "./seededDice.ts";
 import { ordinary, watch } from "./watch.ts";
@@ -193,14 +194,7 @@ describe("a reading that is stuck", () => {
     const dice = seededDice(4);
     const settings = { ...larch, sensors: { ...larch.sensors, chute: false } };
     const given = (seq: number, recordedAt: Instant): FeederEvent => ({
-      kind: "portion",
-      cause: "timer",
-      paysFor: null,
-      motorRan: null,
-      meanCurrent: null,
-      peakCurrent: null,
-      chuteCount: null,
-      lowestSupply: null,
+      ...barePortion,
       seq,
       recordedAt,
     });

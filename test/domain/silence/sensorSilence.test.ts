@@ -11,6 +11,7 @@ import {
   unwatchedSensors,
 } from "../../../server/domain/silence/sensorSilence.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
+import { barePortion } from "../barePortion.ts";
 import { birdsAt, type Habits } from "./birds.ts";
 import { larch, saidNothing } from "./larch.ts";
 import { seededDice } from "./seededDice.ts";
@@ -157,14 +158,9 @@ describe("a sensor among others", () => {
 
 describe("a portion that pays a press", () => {
   const paid = (cause: PortionCause, paysFor: number | null, minute: number): FeederEvent => ({
-    kind: "portion",
+    ...barePortion,
     cause,
     paysFor,
-    motorRan: null,
-    meanCurrent: null,
-    peakCurrent: null,
-    chuteCount: null,
-    lowestSupply: null,
     seq: minute + 1,
     recordedAt: time.after(start, minutes(minute)),
   });
@@ -406,14 +402,8 @@ describe("a scale", () => {
     hopper: hopper === null ? null : grams(hopper),
   });
   const portion = (seq: number, chuteCount: number | null): FeederEvent => ({
-    kind: "portion",
-    cause: "timer",
-    paysFor: null,
-    motorRan: null,
-    meanCurrent: null,
-    peakCurrent: null,
+    ...barePortion,
     chuteCount,
-    lowestSupply: null,
     seq,
     recordedAt: start,
   });
