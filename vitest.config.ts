@@ -4,6 +4,7 @@ export default defineConfig({
   test: {
     include: ["test/**/*.test.ts", "test/**/*.test.tsx"],
     globalSetup: ["test/support/migratedDatabase.ts"],
+    setupFiles: ["test/support/chosenChance.ts"],
     // Passwords are hashed and databases synced for real; on a slow disk that takes its time.
     testTimeout: 20_000,
     hookTimeout: 30_000,

@@ -131,7 +131,7 @@ export function FurtherFields(props: FieldsProps & { readonly learnt?: string; r
         <NumberField
           name="warnAheadDays"
           label="Warn me when the food may run out within"
-          hint="Two days give time to buy food; say more if you are often away."
+          hint="The daily digest asks for food a day and a half before that, so a push comes only where nobody refilled. Say more if you are often away."
           unit="days"
           problem={problems.warnAheadDays}
           min={0.25}

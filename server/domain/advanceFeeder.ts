@@ -14,7 +14,7 @@ import {
   watchWeighing,
 } from "./feed/diagnosis.ts";
 import type { FeederSettings, FeederState } from "./feeder.ts";
-import { findFaults, suppressedBecause, troubleStands } from "./findFaults.ts";
+import { findFaults, suppressedBecause, troubleStands, withForesight } from "./findFaults.ts";
 import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
 import { refilled } from "./hopper/refill.ts";
 import { weighed } from "./hopper/weighing.ts";
@@ -96,7 +96,7 @@ function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): 
     case "minutePassed":
       return state;
     case "settingsChanged":
-      return { ...state, settings: fact.settings };
+      return { ...state, settings: fact.settings, foresight: null };
     case "refillTold":
       return { ...state, ...withRefill(state, fact.refill, state.settings) };
     case "orderAsked":
@@ -270,7 +270,7 @@ function judge(feeder: { readonly id: string }, state: FeederState, now: Instant
   const { orders, changed } = markOverdue(state.orders, state.settings, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const paused = isPaused(orders, now);
-  const dated = forgiven(orders === state.orders ? state : { ...state, orders }, paused, now);
+  const dated = withForesight(forgiven(orders === state.orders ? state : { ...state, orders }, paused, now), now);
   const faults = findFaults(dated, now);
   let alarms = dated.alarms;
   for (const kind of faultKinds) {

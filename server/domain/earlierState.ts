@@ -31,14 +31,22 @@ export interface StateV1 extends Pick<FeederState, Kept> {
 
 type Kept = "settings" | "latest" | "clock" | "sequence" | "orders" | "trouble" | "alarms";
 
+/** As it was before it remembered what it had foreseen. */
+export interface StateV2 extends Omit<FeederState, "version" | "foresight"> {
+  readonly version: 2;
+}
+
+export const stateFromV2 = (old: StateV2): FeederState => ({ ...old, version: 3, foresight: null });
+
 export function stateFromV1(old: StateV1): FeederState {
   const { settings, latest, clock, sequence, orders, trouble } = old;
   const heardAt = latest?.at ?? (old.link.kind === "heard" ? old.link.at : old.link.since);
   return {
-    version: 2,
+    version: 3,
     settings,
     latest,
     hopper: hopperFromV1(old.hopper, settings),
+    foresight: null,
     feed: { ...freshFeed(), payments: old.feed.payments },
     clock,
     sequence,

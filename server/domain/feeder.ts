@@ -6,6 +6,7 @@ import type { FaultKind } from "./faults.ts";
 import { type FeedState, freshFeed } from "./feed/diagnosis.ts";
 import { type FeederClock, unsetClock } from "./feederClock.ts";
 import type { FoodKind } from "./food.ts";
+import type { Foresight } from "./hopper/hopperFaults.ts";
 import { type HopperState, unknownHopper } from "./hopper/level.ts";
 import type { Instant, Span } from "./instant.ts";
 import { noOrders, type OrdersState } from "./orders/order.ts";
@@ -57,10 +58,11 @@ export type BatteryKind = "none" | "leadAcid" | "lithiumIronPhosphate" | "lithiu
  * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
  */
 export interface FeederState {
-  readonly version: 2;
+  readonly version: 3;
   readonly settings: FeederSettings;
   readonly latest: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
+  readonly foresight: Foresight | null; // null: not reckoned yet, or the hopper is empty
   readonly feed: FeedState;
   readonly clock: FeederClock;
   readonly sequence: EventSequence;
@@ -86,10 +88,11 @@ export interface LatestReadings {
 
 export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
   return {
-    version: 2,
+    version: 3,
     settings,
     latest: null,
     hopper: unknownHopper(settings, now),
+    foresight: null,
     feed: freshFeed(),
     clock: unsetClock(),
     sequence: noEvents(),

@@ -3,7 +3,7 @@ import { coldFaults } from "./cold/cold.ts";
 import { type Fault, type FaultKind, ruleOf } from "./faults.ts";
 import { feedFaults } from "./feed/diagnosis.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
-import { hopperFaults } from "./hopper/hopperFaults.ts";
+import { foresee, hopperFaults } from "./hopper/hopperFaults.ts";
 import { levelOf } from "./hopper/level.ts";
 import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
 import { isPaused, pauseFault } from "./orders/lifeCycle.ts";
@@ -30,9 +30,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   return oncePerKind([
     ...pause,
     ...ofFeed.filter((fault) => !waitsForLevel(state, fault, now)),
-    ...(emptyByMistake(state, scaleStuck)
-      ? []
-      : hopperFaults(hopper, settings, now, standsSince(state.alarms.foodLow))),
+    ...(emptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, state.foresight)),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
@@ -81,6 +79,13 @@ function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
     evidence: [{ what: "the feeder's own words", value: trouble.words, at: trouble.at }],
     sure: null,
   };
+}
+
+/** The state with what can be foreseen of its food, reckoned anew where it is time. */
+export function withForesight(state: FeederState, now: Instant): FeederState {
+  const { foresight: before, hopper, settings, alarms } = state;
+  const foresight = foresee(before, hopper, settings, now, standsSince(alarms.foodLow));
+  return foresight === before ? state : { ...state, foresight };
 }
 
 /** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */

@@ -4,7 +4,7 @@ import { isDeepStrictEqual } from "node:util";
 import { describe, expect, it } from "vitest";
 import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
 import { coldFaults, felt } from "../../server/domain/cold/cold.ts";
-import { type StateV1, stateFromV1 } from "../../server/domain/earlierState.ts";
+import { type StateV1, type StateV2, stateFromV1, stateFromV2 } from "../../server/domain/earlierState.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import { levelOf } from "../../server/domain/hopper/level.ts";
 import { after, minutes } from "../../server/domain/instant.ts";
@@ -28,6 +28,23 @@ const missingKeys = (fresh: unknown, found: unknown, path = ""): string[] => {
       : [`${path}.${key}`],
   );
 };
+
+/** The same after a minute more, as version 2 wrote it. */
+const later = JSON.parse(readFileSync(join(import.meta.dirname, "stateV2.json"), "utf8")) as StateV2;
+
+describe("a state of version 2", () => {
+  it("has every part of a state of today, keeps what it knew, and goes on", () => {
+    const { version: _then, ...known } = later;
+    const brought = stateFromV2(later);
+    expect(brought).toMatchObject(known);
+    expect(
+      missingKeys(newFeeder(later.settings, 0 as never), brought).filter((path) => !path.startsWith(".link")),
+    ).toEqual([]);
+    const now = after(later.latest?.at ?? (0 as never), minutes(2));
+    const { state } = advanceFeeder({ id: "rowan" }, brought, { kind: "minutePassed" }, now);
+    expect(state).toMatchObject({ version: 3, foresight: { at: now, low: null } });
+  });
+});
 
 describe("a state of version 1", () => {
   it("has every part of a state of today, and holds to JSON", () => {

@@ -1,5 +1,7 @@
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { ruleOf } from "../../server/domain/faults.ts";
+import { wantsRefill } from "../../server/domain/hopper/hopperFaults.ts";
+import { instantOfLocal, localDateOf } from "../../server/domain/localTime.ts";
 import { Replay } from "../../server/replay/replay.ts";
 import { feederName, live } from "../simulator/live.ts";
 import { drawPlot } from "../simulator/plot.ts";
@@ -7,10 +9,19 @@ import { type Judgement, rounded, table } from "./report.ts";
 
 /**
  * Healthy years, all causes together: frost comes, food runs low and is refilled, the line loses reports, snow falls, birds sit on
- * the scale; the keeper refills when told to. Wanted: at most one pushed alarm a week for each feeder. Each refill of a hopper needs
- * one: so those are told apart from the rest.
+ * the scale. Wanted: at most one pushed alarm a week for each feeder. Once with a keeper who reads the digest at breakfast and
+ * refills that evening where it asks, and once with one who never reads it and waits for the alarm.
  */
 export function judgeQuiet(seeds: readonly number[]): Judgement {
+  const reads = quietYears(seeds, true);
+  const waits = quietYears(seeds, false);
+  return {
+    tables: `${reads.tables}\n${waits.tables}`,
+    figures: { pushedAWeek: reads.pushedAWeek, pushedAWeekWithoutDigest: waits.pushedAWeek },
+  };
+}
+
+function quietYears(seeds: readonly number[], readsDigest: boolean) {
   const raised = new Map<FaultKind, number>();
   let weeks = 0;
   const worst: number[] = [];
@@ -22,10 +33,18 @@ export function judgeQuiet(seeds: readonly number[]): Judgement {
     const plot = { ...drawn, days: 365, reportEverySeconds: 300, line, birds, keeper };
     const replay = new Replay({ settings: {}, hourly: false, say: () => undefined });
     const phone = { asksForFood: false };
+    const breakfast = { date: "", asks: false };
     for (const { line: said } of live(plot, phone)) {
       replay.take(said);
-      const { foodLow, foodOut } = replay.stateOf(feederName)?.alarms ?? {};
-      phone.asksForFood = [foodLow, foodOut].some((alarm) => alarm?.phase === "unacknowledged");
+      const state = replay.stateOf(feederName);
+      if (state === null) continue;
+      const date = localDateOf(said.at, state.settings.zone);
+      if (date !== breakfast.date && said.at >= instantOfLocal(date, "07:30", state.settings.zone)) {
+        breakfast.date = date;
+        breakfast.asks = readsDigest && wantsRefill(state.hopper, state.settings, said.at);
+      }
+      const { foodLow, foodOut } = state.alarms;
+      phone.asksForFood = breakfast.asks || [foodLow, foodOut].some((alarm) => alarm?.phase === "unacknowledged");
     }
     const { alarms, feederWeeks } = replay.tally.summary() as Summary;
     let here = 0;
@@ -47,11 +66,11 @@ export function judgeQuiet(seeds: readonly number[]): Judgement {
     ["the worst feeder", "", "", rounded(Math.max(...worst))],
   );
   const tables = table(
-    `Quiet: alarms in ${rounded(weeks / 52.18)} healthy feeder-years`,
+    `Quiet: alarms in ${rounded(weeks / 52.18)} healthy feeder-years, a keeper who ${readsDigest ? "reads the digest" : "only waits for alarms"}`,
     ["alarm", "priority", "raised", "a feeder-week"],
     rows,
   );
-  return { tables, figures: { pushedAWeek: pushed / weeks } };
+  return { tables, pushedAWeek: pushed / weeks };
 }
 
 interface Summary {

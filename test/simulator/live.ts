@@ -283,7 +283,7 @@ class Living {
     if (keeper.refillsBelow === "ranOut") {
       if (this.#emptySince !== null && day - this.#emptySince > hours(3)) this.#refillAt = evening;
     } else if (keeper.refillsBelow === "told") {
-      if (this.#phone.asksForFood) this.#refillAt = evening;
+      this.#refillAt = evening; // if asked by then
     } else if (this.#total() < keeper.refillsBelow * food.capacityGrams) {
       this.#refillAt = evening;
     }
@@ -295,6 +295,7 @@ class Living {
     const chance = this.#chance;
     const at = this.#refillAt;
     this.#refillAt = null;
+    if (keeper.refillsBelow === "told" && !this.#phone.asksForFood) return;
     const share = Math.min(1, keeper.refillShare * chance.between(0.85, 1.15));
     const room = food.capacityGrams - this.#total();
     const added = room * share;

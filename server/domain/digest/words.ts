@@ -1,9 +1,10 @@
 import { type FaultKind, faultKinds, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { roundedGrams } from "../hopper/amount.ts";
+import { wantsRefill } from "../hopper/hopperFaults.ts";
 import { levelOf } from "../hopper/level.ts";
 import { type EmptyForecast, forecastEmpty, runOutWords } from "../hopper/runOut.ts";
-import { after, hours, type Instant } from "../instant.ts";
+import type { Instant } from "../instant.ts";
 import { dayWords, type LocalDate, localDateOf, momentWords } from "../localTime.ts";
 import { isPaused } from "../orders/lifeCycle.ts";
 
@@ -38,9 +39,6 @@ export interface DigestFeeder {
 /** A screenful on a phone. */
 const tasksMax = 8;
 const linesMax = 14;
-
-/** A hopper that may be empty before the keeper has read the next digest and walked out. */
-const refillAhead = hours(30);
 
 /**
  * What a keeper wants to know at breakfast. `date` is the local date of the digest. Where there is nothing to do or nothing
@@ -111,7 +109,8 @@ const asksForFood = (kind: FaultKind): boolean =>
 
 function refillTask(feeder: DigestFeeder, zone: string, now: Instant): readonly Task[] {
   const forecast = forecastOf(feeder, now);
-  if (forecast.kind !== "emptyAt" || forecast.p10 > after(now, refillAhead)) return [];
+  const { hopper, settings } = feeder.state;
+  if (forecast.kind !== "emptyAt" || !wantsRefill(hopper, settings, now)) return [];
   const words = `${nameOf(feeder)}: refill today, ${runOutWords(forecast, zone, now)}.`;
   return [{ words, rank: faultKinds.indexOf("foodLow") }];
 }

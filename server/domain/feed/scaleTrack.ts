@@ -164,10 +164,12 @@ function wanderPerHour({ rise }: ScaleTrack, settings: FeederSettings): number {
 }
 
 function risen({ rise, portionsSince }: ScaleTrack, rose: number, hours: number): number {
-  const kept = Math.exp(-hours / riseRemembered) * rise;
+  const left = Math.exp(-hours / riseRemembered) * rise;
+  const kept = Math.abs(left) < riseLeast ? 0 : left; // what fades for months ends below what a number can hold
   return portionsSince > 0 ? kept : kept + rose / riseRemembered;
 }
 const riseRemembered = 1; // hours
+const riseLeast = 1e-9; // g an hour
 
 const unlearnt = (track: ScaleTrack, settings: FeederSettings): ScaleTrack =>
   track.portion > 0

@@ -1,25 +1,69 @@
 import type { Evidence, Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import type { Instant, Span } from "../instant.ts";
+import { after, hours, type Instant, minutes, type Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
 import { probability } from "../units.ts";
 import { gramsRange, roundedGrams } from "./amount.ts";
 import { daysCompared } from "./appetite.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
-import { forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
+import { type EmptyForecast, forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
 
-/** What is wrong with the hopper's content as reckoned. `foodLowSince`: when the alarm was raised that stands already. */
+/**
+ * Whether the food ends within the keeper's warning span, as it was last reckoned. A forecast is the dearest thing that is
+ * reckoned of a feeder, and ripens over hours: so it is made anew every ten minutes, and not at each report.
+ */
+export interface Foresight {
+  readonly at: Instant;
+  readonly level: number; // g, believed to be left then
+  readonly ahead: Span; // how far it looked
+  readonly low: Fault | null;
+}
+
+/** A refill, or food that went otherwise than by portions, is no matter of ten minutes. */
+const renewedEvery = minutes(10);
+const renewedAtChange = 0.02; // of the capacity
+
+/** `foodLowSince`: when the alarm was raised that stands already. Null where there is nothing to foresee: it is empty. */
+export function foresee(
+  before: Foresight | null,
+  hopper: HopperState,
+  settings: FeederSettings,
+  now: Instant,
+  foodLowSince: Instant | null,
+): Foresight | null {
+  if (hopper.emptySince !== null) return null;
+  const ahead = (wideningOf(hopper, foodLowSince) * settings.warnAhead) as Span;
+  const { level } = hopper.belief;
+  const holds =
+    before !== null &&
+    now < after(before.at, renewedEvery) &&
+    before.ahead === ahead &&
+    Math.abs(level - before.level) <= renewedAtChange * settings.hopperCapacity;
+  return holds ? before : { at: now, level, ahead, low: foodLow(hopper, settings, now, ahead) };
+}
+
+/**
+ * The daily digest asks for food before the alarm must: by so much that a keeper who refills on the evening of the day on which
+ * it asked hears no alarm. To fill a hopper is a daily round's work, and an alarm is for what can't wait for one.
+ */
+const digestAhead = hours(36); // from one digest to the evening after the next
+
+/** Whether the digest should ask for food today. */
+export function wantsRefill(hopper: HopperState, settings: FeederSettings, now: Instant): boolean {
+  return endsWithin(hopper, settings, (settings.warnAhead + digestAhead) as Span, now) !== null;
+}
+
+/** What is wrong with the hopper's content as reckoned, and as foreseen. */
 export function hopperFaults(
   hopper: HopperState,
   settings: FeederSettings,
   now: Instant,
-  foodLowSince: Instant | null = null,
+  foresight: Foresight | null,
 ): readonly Fault[] {
   const level = levelOf(hopper, settings);
   if (level === null) return [];
   if (hopper.emptySince !== null) return [foodOut(hopper, level, hopper.emptySince, settings, now)];
-  const low = foodLow(hopper, level, settings, now, wideningOf(hopper, foodLowSince));
-  return low === null ? [] : [low];
+  return foresight === null || foresight.low === null ? [] : [foresight.low];
 }
 
 /**
@@ -51,20 +95,12 @@ function foodOut(
   };
 }
 
-function foodLow(
-  hopper: HopperState,
-  level: HopperLevel,
-  settings: FeederSettings,
-  now: Instant,
-  widening: number,
-): Fault | null {
-  // Before two days could be compared p10 is near by what we don't know of these birds, not by what they eat: then it is
-  // told what is as likely as not.
-  const early = !daysCompared(hopper.appetite);
-  const ahead = (widening * settings.warnAhead) as Span;
-  if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1, now)) return null;
-  const forecast = forecastEmpty(hopper, settings, now);
-  if (forecast.kind === "emptyAt" && (early ? forecast.p50 : forecast.p10) - now <= ahead) {
+function foodLow(hopper: HopperState, settings: FeederSettings, now: Instant, ahead: Span): Fault | null {
+  const level = levelOf(hopper, settings);
+  if (level === null) return null;
+  const forecast = endsWithin(hopper, settings, ahead, now);
+  if (forecast === null) return null;
+  if (forecast.kind === "emptyAt") {
     const words = runOutWords(forecast, settings.zone, now);
     return {
       kind: "foodLow",
@@ -78,8 +114,8 @@ function foodLow(
     };
   }
   // Nothing is known yet about the appetite: then the level alone must do.
-  const tenth = 0.1 * widening * settings.hopperCapacity;
-  if (forecast.kind === "unknown" && level.grams <= tenth) {
+  const tenth = 0.1 * (ahead / settings.warnAhead) * settings.hopperCapacity;
+  if (level.grams <= tenth) {
     return {
       kind: "foodLow",
       reason: `About ${roundedGrams(level.grams)} are left, less than a tenth of the hopper. It is too early to say how long that lasts.`,
@@ -88,6 +124,28 @@ function foodLow(
     };
   }
   return null;
+}
+
+/** The forecast where it says that the food may end within `ahead`, or says nothing yet; else null. */
+function endsWithin(
+  hopper: HopperState,
+  settings: FeederSettings,
+  ahead: Span,
+  now: Instant,
+): Extract<EmptyForecast, { kind: "emptyAt" | "unknown" }> | null {
+  // Before two days could be compared p10 is near by what we don't know of these birds, not by what they eat: then it is
+  // told what is as likely as not.
+  const early = !daysCompared(hopper.appetite);
+  if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1, now)) return null;
+  const forecast = forecastEmpty(hopper, settings, now);
+  switch (forecast.kind) {
+    case "emptyAt":
+      return (early ? forecast.p50 : forecast.p10) - now <= ahead ? forecast : null;
+    case "unknown":
+      return forecast;
+    case "notEmptying":
+      return null;
+  }
 }
 
 const levelEvidence = (hopper: HopperState, level: HopperLevel): readonly Evidence[] => [

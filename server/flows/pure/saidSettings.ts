@@ -27,7 +27,7 @@ export function usualSettings(yard: Pick<FeederSettings, "practice" | "place" | 
     noticesSensors: true,
     battery: "none",
     reportEvery: seconds(60),
-    warnAhead: days(2),
+    warnAhead: days(1),
   };
 }
 

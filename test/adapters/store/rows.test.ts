@@ -24,6 +24,6 @@ describe("a time in the database", () => {
 
 describe("a feeder's state", () => {
   it("is refused where a newer version wrote it, rather than misread and overwritten", () => {
-    expect(() => stateFrom('{"version":3}')).toThrow("version 1 or 2, got 3");
+    expect(() => stateFrom('{"version":4}')).toThrow("version 1 to 3, got 4");
   });
 });

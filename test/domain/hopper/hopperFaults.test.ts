@@ -1,7 +1,7 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { FeederSettings } from "../../../server/domain/feeder.ts";
-import { hopperFaults } from "../../../server/domain/hopper/hopperFaults.ts";
+import { foresee, hopperFaults, wantsRefill } from "../../../server/domain/hopper/hopperFaults.ts";
 import { dispensed, type HopperState, heardThrough, unknownHopper } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { forecastEmpty, mayBeEmptyWithin } from "../../../server/domain/hopper/runOut.ts";
@@ -12,8 +12,10 @@ import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
 
 const scaled = rowan();
 const reckoned = rowan({ scale: false });
+const found = (hopper: HopperState, settings: FeederSettings, at: Instant, since: Instant | null = null) =>
+  hopperFaults(hopper, settings, at, foresee(null, hopper, settings, at, since));
 const kinds = (hopper: HopperState, settings: FeederSettings, minute: number, since: Instant | null = null) =>
-  hopperFaults(hopper, settings, minuteAfter(dawn, minute), since).map((fault) => fault.kind);
+  found(hopper, settings, minuteAfter(dawn, minute), since).map((fault) => fault.kind);
 
 const weighedAt = (hopper: HopperState, reading: number, minute: number) =>
   weighed(hopper, grams(reading), minuteAfter(dawn, minute), scaled).hopper;
@@ -21,7 +23,7 @@ const weighedAt = (hopper: HopperState, reading: number, minute: number) =>
 describe("food out", () => {
   it("is found by a scale that reads next to nothing, and says so", () => {
     const hopper = weighedAt(weighedAt(unknownHopper(scaled, dawn), 6, 0), 5, 1);
-    const [fault] = hopperFaults(hopper, scaled, minuteAfter(dawn, 1));
+    const [fault] = found(hopper, scaled, minuteAfter(dawn, 1));
     expect(fault?.kind).toBe("foodOut");
     expect(fault?.reason).toMatch(/^The hopper is empty by the scale: at most \d+ g are left, since this morning\.$/);
     expect(fault?.evidence.length).toBeGreaterThan(0);
@@ -90,8 +92,40 @@ describe("food low", () => {
     expect(kinds(weighedAt(unknownHopper(scaled, dawn), 500, 0), scaled, 0)).toEqual([]);
   });
 
+  it("is foreseen anew after ten minutes, and at once where the level, the alarm or the hopper's end says so", () => {
+    const now = minuteAfter(dawn, 4 * 1440);
+    const hopper = fed(4);
+    const seen = foresee(null, hopper, reckoned, now, null);
+    const later = (minute: number, changed: HopperState = hopper, since: Instant | null = null) =>
+      foresee(seen, changed, reckoned, minuteAfter(now, minute), since);
+    expect(later(9)).toBe(seen);
+    expect(later(10)).not.toBe(seen);
+    const sunk = (share: number) => {
+      const level = hopper.belief.level - share * reckoned.hopperCapacity;
+      return { ...hopper, belief: { ...hopper.belief, level } };
+    };
+    expect(later(1, sunk(0.019))).toBe(seen);
+    expect(later(1, sunk(0.021))).not.toBe(seen);
+    expect(later(1, hopper, minuteAfter(dawn, 1))).not.toBe(seen);
+    expect(later(1, { ...hopper, emptySince: now })).toBeNull();
+  });
+
+  it("is asked for by the digest a day and a half before the alarm, so that whoever follows it hears none", () => {
+    const asked: number[] = [];
+    const rang: number[] = [];
+    for (let quarter = 4; quarter <= 40; quarter += 1) {
+      const day = quarter / 4;
+      const at = minuteAfter(dawn, day * 1440);
+      const hopper = heardThrough(fed(Math.floor(day)), at, reckoned);
+      if (wantsRefill(hopper, reckoned, at)) asked.push(day);
+      if (found(hopper, reckoned, at).length > 0) rang.push(day);
+    }
+    expect((rang[0] ?? 0) - (asked[0] ?? 0)).toBeGreaterThanOrEqual(1.25);
+    expect(asked[0]).toBeGreaterThan(1); // not from the first day on
+  });
+
   it("is told in words with rounded numbers", () => {
-    const [fault] = hopperFaults(weighedAt(unknownHopper(scaled, dawn), 153.27, 0), scaled, dawn);
+    const [fault] = found(weighedAt(unknownHopper(scaled, dawn), 153.27, 0), scaled, dawn);
     expect(fault?.reason).toBe(
       "About 150 g are left, less than a tenth of the hopper. It is too early to say how long that lasts.",
     );
@@ -122,7 +156,7 @@ describe("a new feeder's first days", () => {
         hopper = dispensed(hopper, portionAt(at), settings);
       if (minute % 10 !== 0) continue;
       hopper = heardThrough(hopper, at, settings);
-      if (hopperFaults(hopper, settings, at).length > 0) return minute / 60;
+      if (found(hopper, settings, at).length > 0) return minute / 60;
     }
     return null;
   };
@@ -218,10 +252,7 @@ describe("a healthy hopper", () => {
         settings,
       ).hopper;
       if (minute % 10 === 0) {
-        expect(
-          hopperFaults(hopper, settings, minuteAfter(dawn, minute)),
-          `seed 11, minute ${minute}, ${truth} g`,
-        ).toEqual([]);
+        expect(found(hopper, settings, minuteAfter(dawn, minute)), `seed 11, minute ${minute}, ${truth} g`).toEqual([]);
       }
     }
   });
