@@ -141,4 +141,12 @@ export interface Notice {
   readonly topic: string;
   readonly timeToLive: Span;
   readonly quiet: boolean; // replace without sound: good news need not wake anyone
+  /** When the alarm was raised that it speaks of: an answer given on the screen means this very one. Left out where it isn't one. */
+  readonly raisedAt?: Instant;
+  /** What can be answered on the screen itself; left out: nothing. */
+  readonly answers?: readonly NoticeAnswer[];
+  /** Its alarm asks for nothing any more: what stands on the screen about it is taken away or set right. */
+  readonly closes?: true;
 }
+
+export type NoticeAnswer = "acknowledge" | "pause";
