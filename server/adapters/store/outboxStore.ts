@@ -11,6 +11,7 @@ export function outboxOver({ reader, write }: Connections): OutboxStore {
         const due = await statements.outboxItem.findMany({
           where: {
             phase: "waiting",
+            phoneId: { not: null },
             dueAt: { lte: dateOf(now) },
             OR: [{ claimedUntil: null }, { claimedUntil: { lte: dateOf(now) } }],
           },
@@ -23,15 +24,19 @@ export function outboxOver({ reader, write }: Connections): OutboxStore {
           where: { id: { in: due.map((item) => item.id) } },
           data: { claimedUntil: dateOf(claimUntil), attempts: { increment: 1 } },
         });
-        return due.map(
-          (item): OutboxItem => ({
-            id: item.id,
-            phone: phoneFrom(item.phone),
-            feeder: item.feederId,
-            notice: JSON.parse(item.notice) as Notice,
-            writtenAt: instantFrom(item.writtenAt),
-            attempts: item.attempts,
-          }),
+        return due.flatMap((item): OutboxItem[] =>
+          item.phone === null
+            ? []
+            : [
+                {
+                  id: item.id,
+                  phone: phoneFrom(item.phone),
+                  feeder: item.feederId,
+                  notice: JSON.parse(item.notice) as Notice,
+                  writtenAt: instantFrom(item.writtenAt),
+                  attempts: item.attempts,
+                },
+              ],
         );
       }),
 

@@ -52,8 +52,8 @@ export function statementsFor(database: Database.Database): Transaction {
     `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ? WHERE "topic" = ? AND "phase" = 'waiting'`,
   );
   const insertOutboxItems = database.prepare(
-    `INSERT INTO "OutboxItem" ("id", "phoneId", "feederId", "topic", "notice", "writtenAt", "dueAt")
-     SELECT lower(hex(randomblob(16))), "id", ?, ?, ?, ?, ? FROM "Phone"`,
+    `INSERT INTO "OutboxItem" ("id", "keeperId", "phoneId", "feederId", "topic", "notice", "writtenAt", "dueAt")
+     SELECT lower(hex(randomblob(16))), "keeperId", "id", ?, ?, ?, ?, ? FROM "Phone"`,
   );
   const insertDigest = database.prepare(
     `INSERT INTO "Digest" ("yardId", "localDate", "writtenAt", "title", "lines") VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
