@@ -1,0 +1,28 @@
+/** A letter to a keeper. Text and HTML say the same: whoever reads one misses nothing of the other. */
+export interface Letter {
+  readonly subject: string; // one line
+  readonly text: string;
+  readonly html: string;
+  /** Letters with the same topic stand together in the keeper's mail program. */
+  readonly topic: string;
+}
+
+/** What stands in a letter, from top to bottom. */
+export type LetterPart =
+  | { readonly kind: "words"; readonly words: string }
+  | { readonly kind: "heading"; readonly words: string }
+  | { readonly kind: "list"; readonly items: readonly string[] }
+  /** What may hurt somebody: it stands out in both forms. */
+  | { readonly kind: "caution"; readonly words: string };
+
+export interface LetterSaid {
+  readonly subject: string;
+  /** The letter's first line; it may say more than the subject. */
+  readonly title: string;
+  readonly parts: readonly LetterPart[];
+  /** The page that shows more; null where no public address is known. */
+  readonly link: { readonly words: string; readonly address: string } | null;
+  /** Last, and small: why this letter came, and how to have no more of them. */
+  readonly foot: string;
+  readonly topic: string;
+}
