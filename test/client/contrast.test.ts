@@ -1,22 +1,11 @@
 import { readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
+import { contrast } from "../support/contrast.ts";
 
 /**
- * Contrast by WCAG 2.2: relative luminance and ratio as defined there, 4.5 for text (1.4.3), 3 for marks and edges of
- * controls (1.4.11). The colours are read from the style sheet itself.
+ * Contrast by WCAG 2.2: 4.5 for text (1.4.3), 3 for marks and edges of controls (1.4.11). The colours are read from the style
+ * sheet itself.
  */
-function luminance(hex: string): number {
-  const channel = (start: number) => {
-    const value = Number.parseInt(hex.slice(start, start + 2), 16) / 255;
-    return value <= 0.04045 ? value / 12.92 : ((value + 0.055) / 1.055) ** 2.4;
-  };
-  return 0.2126 * channel(1) + 0.7152 * channel(3) + 0.0722 * channel(5);
-}
-function contrast(one: string, other: string): number {
-  const [high, low] = [luminance(one), luminance(other)].sort((a, b) => b - a) as [number, number];
-  return (high + 0.05) / (low + 0.05);
-}
-
 const sheet = readFileSync(new URL("../../client/style/ink.css", import.meta.url), "utf8");
 const [lightPart, darkPart] = sheet.split("@media (prefers-color-scheme: dark)") as [string, string];
 const colours = (part: string) =>
