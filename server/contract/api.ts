@@ -26,7 +26,7 @@ const placeSchema = z.object({
   latitudeDegrees: z.number().min(-90).max(90),
   longitudeDegrees: z.number().min(-180).max(180),
 });
-const digestTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
+const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
 
 export const claimRequest = z.object({
   token: z.string().min(1).max(200),
@@ -37,7 +37,14 @@ export const claimRequest = z.object({
 export const signInRequest = z.object({ name, passphrase: z.string().max(200) });
 
 export const yardRequest = z
-  .object({ name, zone, place: placeSchema.nullable(), digestTime, digestWanted: z.boolean() })
+  .object({
+    name,
+    zone,
+    place: placeSchema.nullable(),
+    digestTime: localTime,
+    digestWanted: z.boolean(),
+    escalateMinutes: z.int().min(1, "must be at least a minute").max(1_440, "must be at most a day"),
+  })
   .partial();
 
 const [portionMin, portionMax] = [0.1, 100]; // grams
@@ -144,16 +151,54 @@ export const practiceFaults = [
 export type PracticeFault = (typeof practiceFaults)[number];
 export const practiceFaultRequest = z.object({ fault: z.enum(practiceFaults) });
 
+export const roles = ["keeper", "helper"] as const;
+export type Role = (typeof roles)[number];
+export const digestWays = ["push", "mail", "both", "none"] as const;
+export type DigestWay = (typeof digestWays)[number];
+
+/** What a person says of themselves at a yard (the first three), and what its keepers say of them (the last two). */
+export const personRequest = z
+  .object({
+    quiet: z.object({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
+    urgentBreaks: z.boolean(),
+    digestBy: z.enum(digestWays),
+    role: z.enum(roles),
+    turn: z.int().min(1, "must be at least 1").max(20, "must be at most 20"),
+  })
+  .partial();
+export const inviteRequest = z.object({ role: z.enum(roles) });
+/** Whoever is signed in joins with the token alone. */
+export const joinRequest = z.object({
+  token: z.string().min(1).max(200),
+  name: name.optional(),
+  passphrase: passphrase.optional(),
+});
+export const meRequest = z
+  .object({ mail: z.email("must be an address such as ada@example.org").max(254).nullable() })
+  .partial();
+
+/** A notice stood on a screen; `at` by the phone's own clock, left out: just now. */
+export const shownRequest = z.object({ at: moment.optional() });
+
 // --- what goes out -------------------------------------------------------------------------------------------------
 
 export interface HomeView {
-  readonly keeper: { readonly name: string };
+  readonly keeper: MeView;
   readonly yards: readonly YardView[];
   readonly serverTime: string;
   /** Whether this server runs a practice feeder just now. */
   readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
+}
+
+/** Who is signed in. */
+export interface MeView {
+  readonly id: string;
+  readonly name: string;
+  readonly mail: string | null;
+  /** Whether this server can send letters at all. */
+  readonly canMail: boolean;
 }
 
 export interface FoodView {
@@ -171,6 +216,10 @@ export interface YardView {
   readonly digestTime: string; // local, such as 07:30
   readonly digestWanted: boolean;
   readonly practice: boolean;
+  /** How long an urgent alarm waits for one person before the next one is told. */
+  readonly escalateMinutes: number;
+  readonly role: Role; // of who asks
+  readonly people: number;
   readonly feeders: readonly FeederView[];
 }
 
@@ -287,13 +336,59 @@ export interface AddedFeederView {
 
 export interface PhonesView {
   readonly publicKey: string; // VAPID, base64url
-  readonly phones: readonly {
-    readonly endpoint: string;
-    readonly label: string;
-    readonly addedAt: string;
-    readonly lastAcceptedAt: string | null; // when its push service last took a notice
-    readonly problem: string | null;
-  }[];
+  readonly phones: readonly PhoneView[];
+}
+export interface PhoneView {
+  readonly id: string;
+  readonly endpoint: string;
+  readonly label: string;
+  readonly addedAt: string;
+  readonly lastAcceptedAt: string | null; // when its push service last took a notice
+  readonly lastShownAt: string | null; // when it last said itself that a notice stood on its screen
+  readonly problem: string | null;
+  readonly reach: ReachView;
+}
+/**
+ * `proved`: it showed a notice lately; `unproved`: its push service took one since, and nothing shows that it arrived;
+ * `lost`: its push service takes none. `words` say it in a sentence.
+ */
+export interface ReachView {
+  readonly kind: "proved" | "unproved" | "lost";
+  readonly words: string;
+}
+
+/** Who belongs to a yard, in the order in which they are told. */
+export interface PeopleView {
+  readonly yard: string;
+  readonly people: readonly PersonView[];
+  readonly invites: readonly { readonly role: Role; readonly expiresAt: string }[]; // open ones, for keepers; else empty
+}
+export interface PersonView {
+  readonly id: string;
+  readonly name: string;
+  readonly you: boolean;
+  readonly role: Role;
+  readonly turn: number; // 1 is told first
+  readonly quiet: { readonly from: string; readonly to: string } | null; // local times of the yard
+  readonly urgentBreaks: boolean;
+  readonly digestBy: DigestWay;
+  readonly phones: number;
+  readonly hasMail: boolean; // the address itself is theirs alone
+  /** How they can be told just now: the best of their phones, or what is missing. */
+  readonly reach: ReachView;
+}
+/** Shown this once; only its hash is kept. The link is `<home>/join#<token>`. */
+export interface InviteView {
+  readonly token: string;
+  readonly expiresAt: string;
+}
+export interface JoinedView {
+  readonly keeper: { readonly name: string };
+  readonly yard: { readonly id: string; readonly name: string };
+}
+export interface TestMailView {
+  readonly outcome: "accepted" | "tryLater" | "refused";
+  readonly words: string;
 }
 
 export interface TestPushView {

@@ -25,6 +25,9 @@ import { saidOf } from "./pure/saidSettings.ts";
 
 export const yardView = (yard: YardRow, feeders: readonly FeederRow[], now: Instant): YardView => ({
   ...yard,
+  escalateMinutes: 15,
+  role: "keeper",
+  people: 1,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
 });
 

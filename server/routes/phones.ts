@@ -1,7 +1,13 @@
 import { randomUUID } from "node:crypto";
 import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
-import { forgetPhoneRequest, type PhonesView, phoneRequest, type TestPushView } from "../contract/api.ts";
+import {
+  forgetPhoneRequest,
+  type PhonesView,
+  type PhoneView,
+  phoneRequest,
+  type TestPushView,
+} from "../contract/api.ts";
 import { hours, isoOf } from "../domain/instant.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
 import { testPush } from "../flows/outbox.ts";
@@ -82,10 +88,13 @@ function outcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outc
   }
 }
 
-const phoneView = ({ endpoint, label, addedAt, lastAcceptedAt, problem }: Phone): PhonesView["phones"][number] => ({
+const phoneView = ({ id, endpoint, label, addedAt, lastAcceptedAt, problem }: Phone): PhoneView => ({
+  id,
   endpoint,
   label,
   problem,
   addedAt: isoOf(addedAt),
   lastAcceptedAt: lastAcceptedAt === null ? null : isoOf(lastAcceptedAt),
+  lastShownAt: null,
+  reach: { kind: "unproved", words: "It has not shown a notice yet." },
 });

@@ -20,7 +20,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     const now = ports.clock.now();
     const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
     return {
-      keeper: { name: keeperOf(request).name },
+      keeper: { ...keeperOf(request), mail: null, canMail: false },
       yards: yards.map((yard) => yardView(yard, feeders, now)),
       serverTime: isoOf(now),
       practice: ports.practice.state(),

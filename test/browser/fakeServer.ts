@@ -141,17 +141,23 @@ const phones = {
   publicKey: "BEl62iUYgUivxIkv69yViEuiBIa-Ib9-SkvMeAtA3LFgDzkrxZJjSgSnfckjBJuBkr3qBUYIHBQFLXYp5Nksh8U",
   phones: [
     {
+      id: "phone-a",
       endpoint: "https://push.example/a",
       label: "Android phone",
       addedAt: "2026-11-01T10:00:00Z",
       lastAcceptedAt: new Date(Date.now() - 7_200_000).toISOString(),
+      lastShownAt: new Date(Date.now() - 7_200_000).toISOString(),
       problem: null,
+      reach: { kind: "proved", words: "It showed a notice today 10:00." },
     },
     {
+      id: "phone-b",
       endpoint: "https://push.example/b",
       label: "Kitchen tablet",
       addedAt: "2026-10-01T10:00:00Z",
       lastAcceptedAt: null,
+      lastShownAt: null,
+      reach: { kind: "lost", words: "It can't be told: its push service no longer knows it." },
       problem: "Its push service no longer knows it. Switch it on again.",
     },
   ],

@@ -158,7 +158,7 @@ export function homeView(now: number): HomeView {
     },
   });
   return {
-    keeper: { name: "Keeper" },
+    keeper: { id: "keeper", name: "Keeper", mail: null, canMail: true },
     serverTime: iso(now),
     practice: { running: true, fault: "buttonDead" },
     foods: [
@@ -175,6 +175,9 @@ export function homeView(now: number): HomeView {
         digestTime: "07:30",
         digestWanted: true,
         practice: false,
+        escalateMinutes: 15,
+        role: "keeper",
+        people: 2,
         feeders: [rowan, larch],
       },
       {
@@ -185,6 +188,9 @@ export function homeView(now: number): HomeView {
         digestTime: "07:30",
         digestWanted: false,
         practice: true,
+        escalateMinutes: 15,
+        role: "keeper",
+        people: 1,
         feeders: [practice],
       },
     ],
