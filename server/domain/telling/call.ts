@@ -1,5 +1,123 @@
+import type { Notice } from "../facts.ts";
 import type { FaultKind, Priority } from "../faults.ts";
-import type { Instant } from "../instant.ts";
+import type { Instant, Span } from "../instant.ts";
+import type { LocalTime } from "../localTime.ts";
+
+/**
+ * A call is what people are being told about one alarm: whom it has reached, who is next, and what still stands on whose
+ * screen. One for each feeder and fault, and one for a yard whose feeders fall silent together; plain bounded JSON.
+ *
+ * An alarm (alarms/) lives by what is wrong; its call lives by who knows. It ends a while after the alarm, so that one
+ * that comes right back finds the people it had reached.
+ */
+export interface Call {
+  readonly topic: string;
+  readonly yard: string;
+  readonly feeder: string | null; // null: it speaks of the yard
+  readonly fault: FaultKind;
+  readonly priority: CallPriority;
+  /** What it speaks of as its title begins: "Rowan", "Alder Croft". */
+  readonly name: string;
+  /** The alarm's own moment: an answer given on a screen names it. */
+  readonly raisedAt: Instant;
+  /** From when it rings anew: raised, or worsened. What was shown or mailed before that was about something milder. */
+  readonly freshAt: Instant;
+  readonly title: string;
+  readonly body: string;
+  /** Nobody is told before this: whether it is one feeder's silence or the yard's is not known yet. */
+  readonly holdUntil: Instant | null;
+  /** People up to this turn are told as soon as they can be; 0: nobody yet. */
+  readonly turn: number;
+  /** When that turn came; the next one's time is counted from here. */
+  readonly turnAt: Instant;
+  readonly told: readonly ToldPerson[];
+  readonly acknowledgedBy: string | null; // a name, as it is said
+  /** The alarm asks for nothing any more; null while it stands. */
+  readonly overAt: Instant | null;
+  /** Good news for those who know of it by mail alone and sleep just now. */
+  readonly news: CallNews | null;
+  /** Nobody has been told, since there is nobody who could be: the keeper's own screen must say so. */
+  readonly unreachable: boolean;
+  /** For a yard: its feeders that are silent now. Else empty. */
+  readonly silent: readonly SilentFeeder[];
+}
+
+export interface CallNews {
+  readonly title: string;
+  readonly body: string;
+}
+
+export interface SilentFeeder {
+  readonly feeder: string;
+  readonly name: string;
+  readonly lastHeardAt: Instant;
+}
+
+/** One person whom a call has reached. */
+export interface ToldPerson {
+  readonly person: string;
+  /** How often it rang for this raise: 0 where only an earlier one did. */
+  readonly times: number;
+  readonly firstAt: Instant;
+  readonly lastAt: Instant;
+  /** From when the next gap counts: `lastAt`, later by what the alarm was away in between. */
+  readonly gapFrom: Instant;
+  readonly pushedAt: Instant | null;
+  readonly shownAt: Instant | null; // a phone of theirs last proved that it showed a notice of this call
+  readonly mailedAt: Instant | null;
+  /** Knows of it by mail alone, and is owed the news that it is over or that somebody has seen it. */
+  readonly owedNews: boolean;
+}
+
+/** Somebody of the yard's circle, as far as telling goes. */
+export interface Person {
+  readonly id: string;
+  readonly name: string;
+  readonly turn: number; // 1 is told first; several may share a turn
+  readonly quiet: QuietHours | null;
+  /** Whether an urgent call may ring within the quiet hours. */
+  readonly urgentBreaks: boolean;
+  readonly phones: number; // that take pushes
+  readonly mail: string | null;
+}
+
+/** By the yard's own clock; `from` later than `to` spans midnight, both the same is none. */
+export interface QuietHours {
+  readonly from: LocalTime;
+  readonly to: LocalTime;
+}
+
+/** Everybody who may be told of a yard's alarms. */
+export interface Circle {
+  readonly zone: string;
+  readonly people: readonly Person[];
+  /** How long an urgent call waits for an answer before it goes on to the next turn. */
+  readonly escalateAfter: Span;
+}
+
+/** One word to one person, ready for the outbox; `feeder` null where it speaks of the yard. */
+export interface Telling {
+  readonly person: string;
+  readonly by: "push" | "mail";
+  readonly yard: string;
+  readonly feeder: string | null;
+  readonly notice: Notice;
+}
+
+/** What a call is after a step, whom to tell, and when to look again (strictly later than now); null: not by time alone. */
+export interface CallStep {
+  readonly call: Call | null; // null: nothing to remember any more
+  readonly tellings: readonly Telling[];
+  readonly nextAt: Instant | null;
+}
+
+/** Whose alarm a word is about. */
+export interface CalledOf {
+  readonly yard: string;
+  readonly feeder: string;
+  readonly topic: string; // of alarms/notices.ts
+  readonly name: string; // the feeder's, as its titles begin
+}
 
 /** What calls a person; a `note` waits for the digest. */
 export type CallPriority = Exclude<Priority, "note">;
