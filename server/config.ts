@@ -12,7 +12,17 @@ export interface Config {
   readonly allowPrivatePushEndpoints: boolean;
   readonly reportsPerMinute: number; // per feeder
   readonly trustProxy: boolean;
+  readonly mail: MailConfig | null; // null: nobody is written to
   readonly logLevel: "fatal" | "error" | "warn" | "info" | "debug" | "trace" | "silent";
+}
+
+export interface MailConfig {
+  readonly host: string;
+  readonly port: number;
+  /** `fromStart`: smtps. `startTls`: nothing is said before STARTTLS. `ifOffered`: for this very machine, or where the keeper says so. */
+  readonly tls: "fromStart" | "startTls" | "ifOffered";
+  readonly login: { readonly user: string; readonly password: string } | null;
+  readonly from: { readonly name: string; readonly address: string };
 }
 
 export class ConfigProblem extends Error {
@@ -43,17 +53,30 @@ const environment = z.object({
   ALLOW_PRIVATE_PUSH_ENDPOINTS: flag, // for tests and home laboratories: pushes may go to this network
   REPORTS_PER_MINUTE: z.coerce.number().int().min(1).max(1_000_000).default(120),
   TRUST_PROXY: flag,
+  SMTP_URL: z.string().transform(readSmtpUrl).optional(),
+  SMTP_PLAIN: flag,
+  MAIL_FROM: z.string().transform(readSender).optional(),
   LOG_LEVEL: z.enum(["fatal", "error", "warn", "info", "debug", "trace", "silent"]).default("info"),
 });
+/** What is wrong about several variables together; asked of what was said, so that it is named along with all else. */
+function unpaired({ SMTP_URL: server, SMTP_PLAIN: plain, MAIL_FROM: from }: Record<string, string>): string[] {
+  return [
+    server && !from ? "MAIL_FROM: must be set beside SMTP_URL: the address that letters come from" : "",
+    from && !server ? "SMTP_URL: must be set beside MAIL_FROM: the server that takes our letters" : "",
+    plain === "true" && !server ? "SMTP_PLAIN: means nothing without SMTP_URL" : "",
+    plain === "true" && /^smtps:/i.test(server ?? "") ? "SMTP_PLAIN: must not be true where SMTP_URL is smtps:" : "",
+  ].filter((problem) => problem !== "");
+}
 
 /** @throws ConfigProblem naming every variable that needs attention, all at once. */
 export function readConfig(variables: Record<string, string | undefined>): Config {
   // An empty variable is how shells and service files say "not set".
-  const said = Object.fromEntries(Object.entries(variables).filter(([, value]) => value !== undefined && value !== ""));
+  const said = Object.fromEntries(Object.entries(variables).flatMap(([name, value]) => (value ? [[name, value]] : [])));
   const read = environment.safeParse(said);
-  if (!read.success) {
-    const lines = read.error.issues.map((issue) => `  ${issue.path.join(".")}: ${issue.message}`);
-    throw new ConfigProblem(`The configuration needs attention:\n${lines.join("\n")}`);
+  const issues = read.error?.issues.map((issue) => `${issue.path.join(".")}: ${issue.message}`) ?? [];
+  const problems = [...issues, ...unpaired(said)];
+  if (!read.success || problems.length > 0) {
+    throw new ConfigProblem(["The configuration needs attention:", ...problems.map((line) => `  ${line}`)].join("\n"));
   }
   const env = read.data;
   const dataDir = resolve(env.DATA_DIR);
@@ -67,6 +90,7 @@ export function readConfig(variables: Record<string, string | undefined>): Confi
     allowPrivatePushEndpoints: env.ALLOW_PRIVATE_PUSH_ENDPOINTS,
     reportsPerMinute: env.REPORTS_PER_MINUTE,
     trustProxy: env.TRUST_PROXY,
+    mail: env.SMTP_URL && env.MAIL_FROM ? mailBy(env.SMTP_URL, env.MAIL_FROM, env.SMTP_PLAIN) : null,
     logLevel: env.LOG_LEVEL,
   };
 }
@@ -75,3 +99,61 @@ export function readConfig(variables: Record<string, string | undefined>): Confi
 function subjectFor(publicUrl: string | undefined): string {
   return publicUrl?.startsWith("https://") ? publicUrl : "mailto:keeper@example.com";
 }
+
+// --- mail ------------------------------------------------------------------------------------------------------------
+
+type SmtpServer = Pick<MailConfig, "host" | "port" | "login"> & { readonly secure: boolean };
+
+/** No message here may repeat what was said: it holds a password, and what is wrong is logged. */
+function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
+  const wrong = (message: string) => {
+    context.addIssue({ code: "custom", message });
+    return z.NEVER;
+  };
+  const url = URL.canParse(text) ? new URL(text) : null;
+  if (url === null || !/^smtps?:$/.test(url.protocol) || url.hostname === "") {
+    return wrong("must be smtp:// or smtps:// with user, password, host and port; escape signs in them as in any URL");
+  }
+  if (!/^\/?$/.test(url.pathname) || url.search !== "" || url.hash !== "") {
+    return wrong("must end with the host and its port");
+  }
+  if ((url.username === "") !== (url.password === "")) return wrong("must have both user and password, or neither");
+  const login = { user: unescaped(url.username), password: unescaped(url.password) };
+  if (login.user === null || login.password === null) {
+    return wrong("has a % in user or password that escapes nothing; write %25 for the sign itself");
+  }
+  const secure = url.protocol === "smtps:";
+  return {
+    host: url.hostname.replace(/^\[|\]$/g, ""), // an IPv6 address stands in brackets in a URL, and nowhere else
+    port: url.port === "" ? (secure ? 465 : 587) : Number(url.port), // RFC 8314 section 3.3, RFC 6409 section 3.1
+    secure,
+    login: login.user === "" ? null : { user: login.user, password: login.password },
+  };
+}
+
+function unescaped(text: string): string | null {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return null; // the caller says it in words
+  }
+}
+
+/** `address` or `Name <address>`. */
+function readSender(text: string, context: z.RefinementCtx): MailConfig["from"] {
+  const [, name = "", inBrackets] = /^([^<>\p{Cc}"]*)<([^<>]*)>$/u.exec(text.trim()) ?? [];
+  const address = inBrackets ?? text.trim();
+  if (!/^[^\s\p{Cc}@<>,;:"()[\]\\]+@[^\s\p{Cc}@<>,;:"()[\]\\]+$/u.test(address)) {
+    context.addIssue({ code: "custom", message: "must be a mail address, such as Pieward <pieward@pies.example>" });
+    return z.NEVER;
+  }
+  return { name: name.trim() || "Pieward", address };
+}
+
+function mailBy({ secure, ...server }: SmtpServer, from: MailConfig["from"], plain: boolean): MailConfig {
+  const tls = secure ? "fromStart" : plain || isThisMachine(server.host) ? "ifOffered" : "startTls";
+  return { ...server, tls, from };
+}
+
+/** What never leaves the machine needs no TLS, and such a mail server seldom has a certificate that names it. */
+const isThisMachine = (host: string): boolean => /^(localhost|127(\.\d{1,3}){3}|::1)$/i.test(host);

@@ -1,21 +1,34 @@
-import type { PracticeFault } from "./contract/api.ts";
+import type { DigestWay, PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { DayCounts } from "./domain/digest/words.ts";
-import type { AlarmChange, Notice } from "./domain/facts.ts";
+import type { AlarmChange } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { Order } from "./domain/orders/order.ts";
-import type { PushOutcome, Settlement } from "./domain/push/outcome.ts";
+import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { Grams } from "./domain/units.ts";
+import type { PeopleStore } from "./ports/people.ts";
+import type {
+  CallStore,
+  MailGateway,
+  OutboxBell,
+  OutboxStore,
+  Phone,
+  PushGateway,
+  TellingTransaction,
+} from "./ports/telling.ts";
 
+export type * from "./ports/people.ts";
+export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
-export type { DayCounts, PushOutcome, Settlement };
+export type { DayCounts, MailOutcome, PushOutcome, Settlement };
 
 /** What flows need from the world outside, and nothing of how it is done. */
 export interface Ports {
   readonly clock: Clock;
   readonly store: Store;
   readonly push: PushGateway;
+  readonly mail: MailGateway;
   readonly feeders: FeederLink;
   readonly live: LiveFeed;
   readonly bell: OutboxBell;
@@ -36,6 +49,7 @@ export interface YardRow {
   readonly digestTime: string; // local, HH:MM
   readonly digestWanted: boolean;
   readonly practice: boolean;
+  readonly escalateMinutes: number; // an urgent alarm that isn't acknowledged goes on to the next person after this
 }
 
 export interface FeederRow {
@@ -90,28 +104,6 @@ export interface StoredRefill {
   readonly toldAt: Instant | null; // null where nobody told it, and from before that was kept
 }
 
-export interface Phone {
-  readonly id: string;
-  readonly keeper: string;
-  readonly endpoint: string;
-  readonly p256dh: string;
-  readonly auth: string;
-  readonly label: string;
-  readonly addedAt: Instant;
-  readonly lastAcceptedAt: Instant | null;
-  readonly problem: string | null;
-}
-
-/** A notice on its way to one phone. */
-export interface OutboxItem {
-  readonly id: string;
-  readonly phone: Phone;
-  readonly feeder: string | null;
-  readonly notice: Notice;
-  readonly writtenAt: Instant;
-  readonly attempts: number; // deliveries begun before this claim
-}
-
 export interface Store {
   /**
    * Runs `work` in one transaction; what it wrote is on the disk (synchronous=FULL) when the promise resolves, or nothing of
@@ -119,6 +111,8 @@ export interface Store {
    */
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   readonly outbox: OutboxStore;
+  readonly calls: CallStore;
+  readonly people: PeopleStore;
   readonly digests: DigestStore;
   readonly yards: YardStore;
   readonly keepers: KeeperStore;
@@ -126,7 +120,7 @@ export interface Store {
 }
 
 /** What may be written together. */
-export interface Transaction {
+export interface Transaction extends TellingTransaction {
   /** Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out. */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
   /** @throws where one of them is stored already: the caller has asked `bodiesOf` about each that may be. */
@@ -143,8 +137,10 @@ export interface Transaction {
   saveOrder(feeder: string, order: Order): Promise<void>;
   /** @returns false where a refill with this id is stored already. */
   saveRefill(refill: StoredRefill): Promise<boolean>;
-  /** Writes one outbox item for each phone of the yard's keepers; an older undelivered one with the same topic is replaced. */
-  enqueue(yard: string, feeder: string | null, notice: Notice, now: Instant): Promise<void>;
+  /** @returns false where an act that a client numbered so was done already: it sends again what it got no answer to. */
+  firstTime(feeder: string, id: string, at: Instant): Promise<boolean>;
+  /** All feeders of a yard, locked until the end of the transaction. */
+  feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** @returns false where this yard already had a digest for this local date: never twice a date. */
   claimDigest(yard: string, localDate: string, now: Instant, title: string, lines: readonly string[]): Promise<boolean>;
 }
@@ -152,7 +148,8 @@ export interface Transaction {
 /** Yards and their feeders, as the keeper made them. */
 export interface YardStore {
   yards(): Promise<readonly YardRow[]>;
-  addYard(yard: YardRow, now: Instant): Promise<void>;
+  /** Its first member keeps it. */
+  addYard(yard: YardRow, keeper: string, now: Instant): Promise<void>;
   changeYard(id: string, changes: Partial<Omit<YardRow, "id">>): Promise<YardRow | null>;
   /** Removes the yard with its feeders and all that they ever told. */
   removeYard(id: string): Promise<void>;
@@ -206,8 +203,10 @@ export interface KeeperStore {
   removeSession(tokenHash: string): Promise<void>;
   phonesOf(keeper: string): Promise<readonly Phone[]>;
   /** Adds a phone, or brings a known endpoint up to date. */
-  savePhone(phone: Omit<Phone, "lastAcceptedAt" | "problem">): Promise<void>;
+  savePhone(phone: Omit<Phone, "lastAcceptedAt" | "lastShownAt" | "problem">): Promise<void>;
   removePhone(endpoint: string): Promise<void>;
+  /** Forgets sessions and invites that ended before that moment, and numbers of acts that were done before it. */
+  prune(before: Instant): Promise<void>;
 }
 
 /** What has happened, for looking back. */
@@ -259,18 +258,11 @@ export interface StoredDigest {
   readonly lines: readonly string[];
 }
 
-export interface OutboxStore {
-  /** Takes up to `most` items that are due and unclaimed, for `claimFor` ms from `now`; two callers never get the same one. */
-  claim(now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]>;
-  /** Remembers how it ended. `phoneGone` also removes the phone with all that waits for it. */
-  settle(item: OutboxItem, settlement: Settlement): Promise<void>;
-  /** When the next item is due; null while nothing waits. */
-  nextDueAt(): Promise<Instant | null>;
-}
-
 export interface DigestStore {
   yardsWithDigest(): Promise<readonly YardRow[]>;
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
+  /** Who belongs to the yard, and how each wants its digest. */
+  readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
   /** Whether this yard already has a digest of this local date: the cheap question before the work. */
   hasDigest(yard: string, localDate: string): Promise<boolean>;
   /** Counts of events by kind recorded in [from, to), and of alarms raised then. */
@@ -286,16 +278,7 @@ export class StoreFull extends Error {
   override readonly name = "StoreFull";
 }
 
-// --- telling -------------------------------------------------------------------------------------------------------
-
-export interface PushGateway {
-  readonly publicKey: string; // VAPID, base64url
-  send(phone: Phone, feeder: string | null, notice: Notice, now: Instant): Promise<PushOutcome>;
-  /** Whether an endpoint may be pushed to at all: https, and a public address unless a setting allows others. */
-  checkEndpoint(
-    endpoint: string,
-  ): Promise<{ readonly kind: "fine" } | { readonly kind: "refused"; readonly why: string }>;
-}
+// --- around the house ----------------------------------------------------------------------------------------------
 
 /** Feeders that hold a live socket. */
 export interface FeederLink {
@@ -303,11 +286,6 @@ export interface FeederLink {
   deliver(feeder: string, orders: readonly SentOrder[]): boolean;
   /** Ends its connection: its key no longer holds. */
   dismiss(feeder: string): void;
-}
-
-/** Rung after a commit that wrote to the outbox, so that it need not wait for the next tick. */
-export interface OutboxBell {
-  ring(): void;
 }
 
 /** Keepers' browsers that watch. */

@@ -7,6 +7,9 @@ export type PushOutcome =
   | { readonly kind: "tryLater"; readonly notBefore: Instant | null; readonly words: string }
   | { readonly kind: "refused"; readonly words: string };
 
+/** What a mail server answered. It knows no address that is gone for good: what it refuses today it may take tomorrow. */
+export type MailOutcome = Exclude<PushOutcome, { readonly kind: "subscriptionGone" }>;
+
 /** How one attempt at a delivery ended, for the outbox to remember. */
 export type Settlement =
   | { readonly kind: "delivered"; readonly at: Instant }
