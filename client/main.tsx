@@ -1,7 +1,7 @@
 import { render } from "preact";
 import { App, openPath } from "./app.tsx";
 import { openCupboard } from "./kept/cupboard.ts";
-import { openActs } from "./state/acts.ts";
+import { lookForActs, openActs } from "./state/acts.ts";
 import { openDays } from "./state/days.ts";
 import { openHome } from "./state/home.ts";
 import { keepTime } from "./state/now.ts";
@@ -20,7 +20,7 @@ async function open(): Promise<void> {
   await Promise.all([openHome(cupboard), openDays(cupboard)]);
   await openActs(cupboard);
   if (import.meta.env.PROD) {
-    await registerWorker(openPath).catch((cause: unknown) =>
+    await registerWorker(openPath, lookForActs).catch((cause: unknown) =>
       console.warn("The worker could not be registered.", cause),
     );
   }

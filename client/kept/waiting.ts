@@ -1,16 +1,29 @@
+import type { Cupboard } from "./cupboard.ts";
+
 /**
  * What the keeper asked for while the server could not be reached. It waits on the phone with its own id, so that sending
  * it twice is asking once, and with an end: a pause that arrives half an hour late would surprise the keeper.
  */
 export interface WaitingAct {
   readonly id: string;
-  readonly kind: "pause" | "resume" | "refill" | "acknowledge" | "shelve";
+  readonly kind: "pause" | "resume" | "refill" | "acknowledge" | "shelve" | "outOfService" | "backInService" | "looked";
   readonly feeder: string;
   readonly feederName: string;
   readonly path: string;
   readonly body: unknown;
   readonly words: string; // "pause until resumed"
   readonly askedAt: number; // ms since the epoch, the phone's clock
+  /** The notice that was answered on the screen, to say there what became of it; left out for what was asked on a page. */
+  readonly notice?: { readonly title: string; readonly tag: string; readonly path: string };
+}
+
+/** Where the cupboard keeps it, for the page and for the worker beside it. */
+export const waitingKey = (id: string) => `waiting/${id}`;
+
+export async function keptActs(cupboard: Cupboard): Promise<readonly WaitingAct[]> {
+  const keys = (await cupboard.keys()).filter((key) => key.startsWith(waitingKey("")));
+  const acts = await Promise.all(keys.map((key) => cupboard.get<WaitingAct>(key)));
+  return acts.filter((act) => act !== undefined);
 }
 
 const minuteMs = 60_000;
@@ -22,6 +35,9 @@ const patience: Readonly<Record<WaitingAct["kind"], number>> = {
   refill: 7 * 24 * 60 * minuteMs, // it carries its own time, so it is true however late it comes
   acknowledge: 24 * 60 * minuteMs,
   shelve: 60 * minuteMs,
+  outOfService: 24 * 60 * minuteMs,
+  backInService: 24 * 60 * minuteMs,
+  looked: 24 * 60 * minuteMs,
 };
 
 export const expiresAt = (act: WaitingAct) => act.askedAt + patience[act.kind];

@@ -1,11 +1,14 @@
 import { signal } from "@preact/signals";
 import type { FeederView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
-import { fateOf, sortOut, supersededBy, type WaitingAct } from "../kept/waiting.ts";
+import { oneSender } from "../kept/oneSender.ts";
+import { sendShown } from "../kept/shown.ts";
+import { fateOf, keptActs, sortOut, supersededBy, type WaitingAct, waitingKey } from "../kept/waiting.ts";
 import { api } from "../reach/api.ts";
 import { announce } from "./announce.ts";
 import { acceptFeeder, noteLine, signedIn } from "./home.ts";
 import { serverNow } from "./now.ts";
+import { askForSync, takeAway } from "./screenNotices.ts";
 
 /**
  * Everything the keeper does to a feeder goes through here: kept on the phone first, then sent. So a line that breaks in
@@ -16,13 +19,9 @@ export const waiting = signal<readonly WaitingAct[]>([]);
 export const givenUp = signal<readonly { readonly id: string; readonly words: string }[]>([]);
 
 let cupboard: Cupboard | null = null;
-const waitingKey = (id: string) => `waiting/${id}`;
 
 export async function openActs(kept: Cupboard): Promise<void> {
   cupboard = kept;
-  const keys = (await kept.keys()).filter((key) => key.startsWith("waiting/"));
-  const remembered = await Promise.all(keys.map((key) => kept.get<WaitingAct>(key)));
-  waiting.value = [...remembered.filter((act) => act !== undefined), ...waiting.value];
   const flushSoon = () => {
     if (document.visibilityState !== "hidden") void flush();
   };
@@ -33,8 +32,12 @@ export async function openActs(kept: Cupboard): Promise<void> {
   setInterval(() => {
     if (waiting.value.length > 0 && flushing === null) flushSoon();
   }, 3_000);
+  await gather();
   await flush();
 }
+
+/** The worker beside this page has kept or sent something that was answered on a notice. */
+export const lookForActs = () => void flush();
 
 export type ActOutcome = "done" | "waiting" | "refused";
 
@@ -60,10 +63,11 @@ export async function act(
     askedAt,
   };
   for (const old of supersededBy(newest, waiting.value)) await letGo(old);
-  waiting.value = [...waiting.value, newest];
-  await cupboard?.put(waitingKey(id), newest);
+  await cupboard?.put(waitingKey(id), newest); // first of all: what isn't in the cupboard is taken for sent elsewhere
+  if (!waiting.value.some((each) => each.id === id)) waiting.value = [...waiting.value, newest];
   await flush();
   if (waiting.value.some((each) => each.id === id)) {
+    await askForSync(); // the page may be put away before the line is back
     announce(`${feeder.name}: ${asked.words}, waiting for a connection.`);
     return "waiting";
   }
@@ -83,7 +87,7 @@ async function flush(): Promise<void> {
     try {
       do {
         again = false;
-        await sendAll();
+        await oneSender(sendAll);
       } while (again);
     } finally {
       flushing = null; // in the same breath as the last look at `again`, or a flush asked for in between were lost
@@ -93,6 +97,7 @@ async function flush(): Promise<void> {
 }
 
 async function sendAll(): Promise<void> {
+  await gather();
   const { live, expired } = sortOut(waiting.value, Date.now());
   for (const act of expired) {
     if (await sentElsewhere(act)) continue;
@@ -103,13 +108,14 @@ async function sendAll(): Promise<void> {
   }
   for (const act of live) {
     if (await sentElsewhere(act)) continue;
+    const askedAt = serverNow();
     const answer = await api.act(act.path, act.body);
     noteLine(answer);
     const status = answer.kind === "problem" ? answer.problem.status : 0;
     switch (fateOf(answer.kind, status)) {
       case "done":
         await letGo(act);
-        if (answer.kind === "ok") acceptFeeder(answer.value);
+        if (answer.kind === "ok") acceptFeeder(answer.value, askedAt);
         break;
       case "drop":
         await giveUp(
@@ -122,6 +128,15 @@ async function sendAll(): Promise<void> {
     }
     if (signedIn.value === "no") return;
   }
+  if (cupboard !== null) await sendShown(cupboard, Date.now());
+}
+
+/** What was answered on a notice while this page was away, or is kept from an earlier opening, waits here too. */
+async function gather(): Promise<void> {
+  if (cupboard === null) return;
+  const known = new Set(waiting.value.map(({ id }) => id));
+  const others = (await keptActs(cupboard)).filter(({ id }) => !known.has(id));
+  if (others.length > 0) waiting.value = [...others, ...waiting.value];
 }
 
 /** Another window of the same browser may have sent it meanwhile: then it is gone from the phone, and no loss. */
@@ -140,6 +155,7 @@ async function giveUp(act: WaitingAct, words: string): Promise<void> {
 async function letGo(act: WaitingAct): Promise<void> {
   waiting.value = waiting.value.filter((each) => each.id !== act.id);
   await cupboard?.remove(waitingKey(act.id));
+  if (act.notice !== undefined) await takeAway(act.notice.tag); // "waits for a connection" is no longer so
 }
 
 export const withdraw = (act: WaitingAct) => letGo(act);

@@ -6,6 +6,7 @@ import { listen } from "../reach/live.ts";
 import { newsWords } from "../words/alarm.ts";
 import { announce } from "./announce.ts";
 import { learnServerTime, now, serverNow } from "./now.ts";
+import { takeAwayStale } from "./screenNotices.ts";
 
 /** What is known of the keeper's yards, and how fresh it is. */
 export interface KnownHome {
@@ -104,10 +105,17 @@ export function acceptHome(view: HomeView): void {
     })),
   });
   attend();
+  tidyScreen(
+    view.yards.flatMap((yard) => yard.feeders),
+    Date.parse(view.serverTime),
+  );
 }
 
-/** Puts one feeder's newer state in its place. Answers can overtake each other, so an older revision changes nothing. */
-export function acceptFeeder(feeder: FeederView): void {
+/**
+ * Puts one feeder's newer state in its place. Answers can overtake each other, so an older revision changes nothing.
+ * @param askedAt ms since the epoch, the server's clock: nothing that happened later can be missed in it
+ */
+export function acceptFeeder(feeder: FeederView, askedAt = 0): void {
   const known = home.value;
   if (known === null) return;
   const before = findFeeder(feeder.id)?.feeder;
@@ -124,7 +132,13 @@ export function acceptFeeder(feeder: FeederView): void {
       feeders: yard.feeders.map((each) => (each.id === feeder.id ? feeder : each)),
     })),
   });
+  tidyScreen([feeder], askedAt);
 }
+
+/** Notices that stand on the phone's screen, and for which nothing stands here any more, go. */
+const tidyScreen = (feeders: readonly FeederView[], asOf: number) => {
+  takeAwayStale(feeders, asOf).catch((cause: unknown) => console.warn("The screen could not be tidied.", cause));
+};
 
 const newer = (before: FeederView | undefined, feeder: FeederView) =>
   before !== undefined && before.revision > feeder.revision ? before : feeder;
@@ -181,9 +195,10 @@ function heard(message: LiveMessage): void {
 async function follow(id: string, revision: number | null): Promise<void> {
   const known = findFeeder(id)?.feeder;
   if (known !== undefined && revision !== null && known.revision >= revision) return;
+  const askedAt = serverNow();
   const answer = await api.feeder(id);
   noteLine(answer);
-  if (answer.kind === "ok") acceptFeeder(answer.value);
+  if (answer.kind === "ok") acceptFeeder(answer.value, askedAt);
   else if (answer.kind === "problem") await refreshHome(); // removed meanwhile, most likely
 }
 

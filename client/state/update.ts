@@ -3,11 +3,12 @@ import { signal } from "@preact/signals";
 /** A newer version of this page lies ready. It never takes over by itself: the keeper may be in the middle of something. */
 export const updateReady = signal<ServiceWorker | null>(null);
 
-export async function registerWorker(open: (path: string) => void): Promise<void> {
+export async function registerWorker(open: (path: string) => void, lookForActs: () => void): Promise<void> {
   if (!("serviceWorker" in navigator)) return; // over plain HTTP there is none; everything but push and offline still works
   navigator.serviceWorker.addEventListener("message", (event: MessageEvent<unknown>) => {
     const message = event.data as { kind?: unknown; path?: unknown } | null;
     if (message?.kind === "open" && typeof message.path === "string") open(message.path);
+    if (message?.kind === "acts") lookForActs();
   });
   const registration = await navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" });
   const watch = (worker: ServiceWorker | null) => {

@@ -1,8 +1,14 @@
-import { noticeFrom, ownPath, type PushNotice } from "./pushNotice.ts";
+import { type Cupboard, openCupboard } from "../kept/cupboard.ts";
+import { oneSender } from "../kept/oneSender.ts";
+import { keepShown, sendShown } from "../kept/shown.ts";
+import type { WaitingAct } from "../kept/waiting.ts";
+import { actFrom, isOver, keepAct, type Met, type Progress, progressWords, sendKept } from "./answering.ts";
+import { type NoticeData, noticeFrom, onceMore, ownPath, type PushNotice, quietNotice } from "./pushNotice.ts";
 
 /**
- * Runs beside the page, and without it: keeps the shell so that the notebook opens in the wood, and shows every push.
- * It never touches the API's answers; what is known of the feeders is kept by the page itself.
+ * Runs beside the page, and without it: keeps the shell so that the notebook opens in the wood, shows every push and proves
+ * it, and carries out what is answered on the notice itself. It never touches the API's answers; what is known of the feeders
+ * is kept by the page.
  */
 
 // The page's DOM types and a worker's can't stand in one program, so what is used here is named here.
@@ -11,9 +17,15 @@ interface Waits {
 }
 interface PushGiven extends Waits {
   readonly data: { text(): string } | null;
+  /** What a browser that knows the declarative form would show by itself. */
+  readonly notification?: unknown;
 }
 interface Tapped extends Waits {
+  readonly action: string; // empty: the notice itself was tapped
   readonly notification: Notification & { readonly data: unknown };
+}
+interface LineIsBack extends Waits {
+  readonly tag: string;
 }
 interface Fetched extends Waits {
   readonly request: Request;
@@ -45,6 +57,7 @@ interface WorkerScope {
   addEventListener(kind: "message", hear: (event: Told) => void): void;
   addEventListener(kind: "push", hear: (event: PushGiven) => void): void;
   addEventListener(kind: "notificationclick", hear: (event: Tapped) => void): void;
+  addEventListener(kind: "sync", hear: (event: LineIsBack) => void): void;
   addEventListener(kind: "pushsubscriptionchange", hear: (event: SubscriptionLost) => void): void;
 }
 declare const self: WorkerScope;
@@ -102,7 +115,14 @@ async function fromShell(path: string, request: Request): Promise<Response> {
 // --- pushes --------------------------------------------------------------------------------------------------------
 
 self.addEventListener("push", (event) => {
-  event.waitUntil(show(noticeFrom(textOf(event), self.location.origin)));
+  event.waitUntil(
+    (async () => {
+      const notice = noticeFrom(textOf(event), self.location.origin, event.notification ?? null);
+      await show(notice);
+      await proveShown(notice);
+      await sendAll(); // there is a line just now
+    })(),
+  );
 });
 
 function textOf(event: PushGiven): string | null {
@@ -114,17 +134,47 @@ function textOf(event: PushGiven): string | null {
 }
 
 async function show(notice: PushNotice): Promise<void> {
-  await self.registration.showNotification(notice.title, notice.options);
+  const { tag, data } = notice.options;
+  const standing = await standingWith(tag);
+  if (notice.closes) for (const old of standing) old.close();
+  const isThere = data.item !== null && standing.some((old) => dataOf(old)?.item === data.item);
+  const { title, options } = isThere ? onceMore(notice) : notice;
+  await self.registration.showNotification(title, options as NotificationOptions);
 }
 
+/** Nothing may keep a push from being shown, least of all the look at what stands there already. */
+const standingWith = (tag: string): Promise<readonly Notification[]> =>
+  self.registration.getNotifications({ tag }).catch((cause: unknown) => {
+    console.warn("What stands on the screen could not be seen.", cause);
+    return [];
+  });
+const dataOf = (notice: Notification) => notice.data as NoticeData | null;
+
+/** Opened anew by each life of the worker, and shared by its events. */
+let cupboardOpened: Promise<Cupboard> | null = null;
+const cupboard = () => {
+  cupboardOpened ??= openCupboard();
+  return cupboardOpened;
+};
+
+async function proveShown({ options }: PushNotice): Promise<void> {
+  const kept = await cupboard();
+  const now = Date.now();
+  if (options.data.item !== null) await keepShown(kept, { item: options.data.item, shownAt: now });
+  await sendShown(kept, now);
+}
+
+// --- answers on the notice -----------------------------------------------------------------------------------------
+
 self.addEventListener("notificationclick", (event) => {
-  event.notification.close();
-  const data = event.notification.data as { navigate?: unknown } | null;
-  event.waitUntil(goTo(ownPath(data?.navigate, self.location.origin)));
+  const { notification, action } = event;
+  notification.close();
+  const navigate = ownPath(dataOf(notification)?.navigate, self.location.origin);
+  event.waitUntil(action === "" ? goTo(navigate) : carryOut(action, notification, navigate));
 });
 
 async function goTo(path: string): Promise<void> {
-  const pages = await self.clients.matchAll({ type: "window", includeUncontrolled: true });
+  const pages = await openPages();
   const page = pages[0];
   if (page === undefined) {
     await self.clients.openWindow(path);
@@ -133,6 +183,65 @@ async function goTo(path: string): Promise<void> {
   const focused = await page.focus();
   focused.postMessage({ kind: "open", path });
 }
+const openPages = () => self.clients.matchAll({ type: "window", includeUncontrolled: true });
+
+async function carryOut(action: string, notification: Notification, navigate: string): Promise<void> {
+  const { title, tag } = notification;
+  const data = dataOf(notification);
+  const act = data === null ? null : actFrom(action, { title, tag, data: { ...data, navigate } }, newId(), Date.now());
+  if (act === null) return goTo(navigate);
+  await keepAct(await cupboard(), act);
+  const met = await sendAll();
+  // Not met: a page was quicker and has sent it, in the moment between keeping and sending.
+  const own = met.find((each) => each.act.id === act.id)?.progress ?? { kind: "done" };
+  await tellProgress(act, own);
+  if (!isOver(own)) await askForSync();
+}
+
+/**
+ * Sends whatever waits, also what a page left behind. What was answered on a notice earlier is told in its place: where that
+ * still stands, or where it came to nothing, which the keeper must know.
+ */
+async function sendAll(): Promise<readonly Met[]> {
+  const kept = await cupboard();
+  const met = await oneSender(() => sendKept(kept, Date.now()));
+  for (const { act, progress } of met) {
+    if (act.notice === undefined || !isOver(progress)) continue;
+    const stands = (await standingWith(act.notice.tag)).length > 0;
+    if (stands || progress.kind !== "done") await tellProgress(act, progress);
+  }
+  if (met.length > 0) for (const page of await openPages()) page.postMessage({ kind: "acts" });
+  return met;
+}
+
+const newId = () => crypto.randomUUID(); // a worker runs over HTTPS only, where it is there
+
+async function tellProgress(act: WaitingAct, progress: Progress): Promise<void> {
+  if (act.notice === undefined) return;
+  const { title, tag, path } = act.notice;
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  await show(quietNotice(title, progressWords(act, progress, Date.now(), zone), tag, path));
+}
+
+const syncTag = "send-what-waits";
+
+/** Where there is no background sync, the next push, tap or page sends what waits. */
+async function askForSync(): Promise<void> {
+  const { sync } = self.registration as { readonly sync?: { register(tag: string): Promise<void> } };
+  await sync?.register(syncTag).catch((cause: unknown) => console.warn("No sync was granted.", cause));
+}
+
+self.addEventListener("sync", (event) => {
+  if (event.tag !== syncTag) return;
+  event.waitUntil(
+    (async () => {
+      const met = await sendAll();
+      await sendShown(await cupboard(), Date.now());
+      // The browser tries a failed sync again by itself, later and later.
+      if (met.some(({ progress }) => progress.kind === "waits")) throw new Error("the server was not reached");
+    })(),
+  );
+});
 
 self.addEventListener("pushsubscriptionchange", (event) => {
   event.waitUntil(renew(event));

@@ -1,11 +1,23 @@
 import { describe, expect, it } from "vitest";
-import { noticeFrom, ownPath } from "../../client/worker/pushNotice.ts";
+import { noticeFrom, onceMore, ownPath } from "../../client/worker/pushNotice.ts";
 import type { PushPayload } from "../../server/contract/api.ts";
 
 const origin = "https://feeders.example";
-const payload = (change: Partial<PushPayload["notification"]> = {}): string =>
+type Said = PushPayload["notification"];
+const data = (change: Partial<Said["data"]> = {}): Said["data"] => ({
+  item: "item-00000001",
+  feeder: "rowan",
+  fault: "trayJammed",
+  priority: "urgent",
+  raisedAt: "2026-11-25T13:00:00.000Z",
+  answers: ["acknowledge", "pause"],
+  closes: false,
+  ...change,
+});
+const payload = (change: Partial<Said> = {}): string =>
   JSON.stringify({
     web_push: 8030,
+    mutable: true,
     notification: {
       title: "Rowan: tray jammed",
       body: "Three portions ran and nothing fell.",
@@ -13,7 +25,7 @@ const payload = (change: Partial<PushPayload["notification"]> = {}): string =>
       tag: "rowan-trayJammed",
       silent: false,
       lang: "en",
-      data: { feeder: "rowan", fault: "trayJammed", priority: "urgent" },
+      data: data(),
       ...change,
     },
   } satisfies PushPayload);
@@ -29,10 +41,7 @@ describe("a push as a notice", () => {
 
   it("lets an urgent one stand and good news pass without a sound", () => {
     expect(noticeFrom(payload(), origin).options.requireInteraction).toBe(true);
-    const quiet = noticeFrom(
-      payload({ silent: true, data: { feeder: "rowan", fault: null, priority: "soon" } }),
-      origin,
-    );
+    const quiet = noticeFrom(payload({ silent: true, data: data({ priority: "soon" }) }), origin);
     expect(quiet.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false });
   });
 
@@ -52,6 +61,48 @@ describe("a push as a notice", () => {
       expect(notice.options.body).not.toBe("");
       expect(notice.options.data.navigate).toBe("/");
     }
+  });
+
+  it("offers what can be answered there and then, in our words", () => {
+    expect(noticeFrom(payload(), origin).options.actions).toEqual([
+      { action: "acknowledge", title: "Acknowledge" },
+      { action: "pause", title: "Pause the feeder" },
+    ]);
+    const only = (change: Partial<Said["data"]>) =>
+      noticeFrom(payload({ data: data(change) }), origin).options.actions.map(({ action }) => action);
+    expect(only({ answers: ["acknowledge"] })).toEqual(["acknowledge"]);
+    expect(only({ answers: ["selfDestruct" as "pause"] })).toEqual([]); // of a newer server
+    expect(only({ feeder: null })).toEqual([]); // nobody to pause
+    expect(only({ fault: null })).toEqual(["pause"]);
+  });
+
+  it("carries along by what it is answered, reported as shown and judged stale", () => {
+    expect(noticeFrom(payload(), origin).options.data).toEqual({
+      navigate: "/feeders/rowan",
+      item: "item-00000001",
+      feeder: "rowan",
+      fault: "trayJammed",
+      raisedAt: "2026-11-25T13:00:00.000Z",
+    });
+  });
+
+  it("closes quietly what is asked no more, though the server forgot to say that it is quiet", () => {
+    const closing = noticeFrom(payload({ data: data({ closes: true }) }), origin);
+    expect(closing.closes).toBe(true);
+    expect(closing.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false, actions: [] });
+    expect(noticeFrom(payload(), origin).closes).toBe(false);
+  });
+
+  it("makes no second sound when it is handed on twice", () => {
+    const again = onceMore(noticeFrom(payload(), origin));
+    expect(again.options).toMatchObject({ silent: true, renotify: false, requireInteraction: true });
+    expect(again.options.actions).toHaveLength(2);
+  });
+
+  it("is made from what the browser would show by itself, where that hands no text on", () => {
+    const { notification } = JSON.parse(payload()) as { notification: unknown };
+    expect(noticeFrom(null, origin, notification)).toEqual(noticeFrom(payload(), origin));
+    expect(noticeFrom("not JSON", origin, notification).title).toBe("Rowan: tray jammed");
   });
 
   it("never leads away from the notebook", () => {

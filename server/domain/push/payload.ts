@@ -1,8 +1,11 @@
-import type { Notice } from "../facts.ts";
+import type { Notice, NoticeAnswer } from "../facts.ts";
+import { isoOf } from "../instant.ts";
 
 /** What the service worker is handed in a push; the declarative form lets a browser that knows it show it without the worker. */
 export interface PushPayload {
   readonly web_push: 8030;
+  /** A browser that shows it by itself hands it to our worker first: nobody else can prove that it was shown. */
+  readonly mutable: true;
   readonly notification: {
     readonly title: string;
     readonly body: string;
@@ -10,7 +13,19 @@ export interface PushPayload {
     readonly tag: string;
     readonly silent: boolean;
     readonly lang: "en";
-    readonly data: { readonly feeder: string | null; readonly fault: string | null; readonly priority: string };
+    readonly data: {
+      /** By it the worker tells the server that the notice was shown; null where nobody waits for that word. */
+      readonly item: string | null;
+      readonly feeder: string | null;
+      readonly fault: string | null;
+      readonly priority: string;
+      /** When the alarm was raised that it speaks of, ISO 8601 in UTC; null where it speaks of none. */
+      readonly raisedAt: string | null;
+      /** What can be answered on the screen itself. */
+      readonly answers: readonly NoticeAnswer[];
+      /** Nothing is asked any more: what stands with this tag is taken away, and this says quietly why. */
+      readonly closes: boolean;
+    };
   };
 }
 
@@ -25,15 +40,24 @@ const titleOctetsMax = 300;
 
 /**
  * A notice in the form that a push service carries: W3C Push API's declarative push message, recognised by
- * `web_push: 8030`, so that a browser that knows it shows the notice even where our worker is gone.
+ * `web_push: 8030`, so that a browser that knows it shows the notice even where our worker is gone, and hands it to the
+ * worker first where it isn't (`mutable`).
  *
+ * `item` is the notice's own id in the outbox, random, so that whoever knows it has been handed this very push.
  * `publicUrl` is where keepers reach this server; null where it isn't known. The declarative form asks for an absolute
  * `navigate`; with a relative one such a browser falls back to our worker, which resolves it against its own address.
  * @throws RangeError where even the frame without any words is too long, which no id or address of ours is.
  */
-export function pushPayload(notice: Notice, feeder: string | null, publicUrl: string | null = null): PushPayload {
+export function pushPayload(
+  notice: Notice,
+  feeder: string | null,
+  publicUrl: string | null = null,
+  item: string | null = null,
+): PushPayload {
+  const { fault, priority, raisedAt, answers = [], closes = false } = notice;
   const framed = (title: string, body: string): PushPayload => ({
     web_push: 8030,
+    mutable: true,
     notification: {
       title,
       body,
@@ -41,7 +65,15 @@ export function pushPayload(notice: Notice, feeder: string | null, publicUrl: st
       tag: notice.topic,
       silent: notice.quiet,
       lang: "en",
-      data: { feeder, fault: notice.fault, priority: notice.priority },
+      data: {
+        item,
+        feeder,
+        fault,
+        priority,
+        raisedAt: raisedAt === undefined ? null : isoOf(raisedAt),
+        answers: closes ? [] : answers,
+        closes,
+      },
     },
   });
   const title = cut(notice.title, titleOctetsMax);

@@ -1,5 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import { instantOf } from "../../../server/domain/instant.ts";
 import { payloadOctetsMax, pushPayload } from "../../../server/domain/push/payload.ts";
 import { aNotice } from "../../support/notices.ts";
 
@@ -10,6 +11,7 @@ describe("a push payload", () => {
     // Member names: W3C Push API, "declarative push message" (web_push, notification; title, navigate, body, tag, …).
     expect(pushPayload(aNotice(), "f1", "https://pieward.example")).toEqual({
       web_push: 8030,
+      mutable: true,
       notification: {
         title: "Rowan: food low",
         body: "About 90 g left, enough until Thursday.",
@@ -17,9 +19,33 @@ describe("a push payload", () => {
         tag: "alarm-foodLow-rowan",
         silent: false,
         lang: "en",
-        data: { feeder: "f1", fault: "foodLow", priority: "soon" },
+        data: {
+          item: null,
+          feeder: "f1",
+          fault: "foodLow",
+          priority: "soon",
+          raisedAt: null,
+          answers: [],
+          closes: false,
+        },
       },
     });
+  });
+
+  it("says which alarm it speaks of, what can be answered, and by what name it is reported as shown", () => {
+    const raisedAt = instantOf("2026-11-25T13:00:00Z");
+    const notice = aNotice({ raisedAt, answers: ["acknowledge", "pause"] });
+    expect(pushPayload(notice, "f1", null, "item-7").notification.data).toMatchObject({
+      item: "item-7",
+      raisedAt: "2026-11-25T13:00:00.000Z",
+      answers: ["acknowledge", "pause"],
+      closes: false,
+    });
+  });
+
+  it("offers no answer to what asks for nothing any more", () => {
+    const { data } = pushPayload(aNotice({ answers: ["acknowledge"], closes: true }), "f1").notification;
+    expect(data).toMatchObject({ answers: [], closes: true });
   });
 
   it("leads to the first page where it is about no single feeder, and stays relative without a public address", () => {
