@@ -9,6 +9,7 @@ import { pushPayload } from "../domain/push/payload.ts";
 import { retryAfter } from "../domain/push/retry.ts";
 import type { Phone, PushGateway } from "../ports.ts";
 import { type EndpointGuard, EndpointRefused } from "./endpointGuard.ts";
+import { oneLine } from "./serviceWords.ts";
 
 export interface WebPushOptions {
   /** RFC 8292: who we are to push services. `subject` is a mailto: or https: address, the keys are base64url. */
@@ -158,13 +159,6 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
     sending.end(body);
   });
 }
-
-/** A service's words end up in logs and on a keeper's screen: one short line, no control characters. */
-const oneLine = (text: string): string =>
-  text
-    .replace(/[\p{C}\s]+/gu, " ")
-    .trim()
-    .slice(0, 200);
 
 const wordsOf = (error: unknown): string => {
   if (!(error instanceof Error)) return String(error);

@@ -1,0 +1,152 @@
+import { createHash } from "node:crypto";
+import { createTransport } from "nodemailer";
+import type { Letter } from "../domain/letters/letter.ts";
+import { isMailAddress } from "../domain/letters/mailAddress.ts";
+import type { MailOutcome } from "../domain/push/outcome.ts";
+import type { MailGateway } from "../ports.ts";
+import { oneLine } from "./serviceWords.ts";
+
+export interface MailServer {
+  readonly host: string;
+  readonly port: number;
+  /** `fromStart`: implicit TLS (RFC 8314). `startTls`: nothing is said before STARTTLS. `ifOffered`: opportunistic (RFC 7435). */
+  readonly tls: "fromStart" | "startTls" | "ifOffered";
+  readonly login: { readonly user: string; readonly password: string } | null;
+  readonly from: { readonly name: string; readonly address: string };
+}
+
+export interface MailOptions {
+  /** Until the server has greeted us: DNS, connecting, TLS from the start. */
+  readonly connectTimeoutMs: number;
+  /** The whole exchange, however slowly it trickles. */
+  readonly timeoutMs: number;
+  /** Authorities to trust instead of the usual ones: for a server with a certificate of the keeper's own. */
+  readonly ca?: string;
+}
+
+/**
+ * Hands letters to the keeper's mail server by RFC 5321, one connection each: a kept one is dead more often than not by the
+ * time of the next letter, and would cost it its first attempt.
+ *
+ * What happens between our last dot and the server's answer nobody can know: such a letter is tried again, and carries the
+ * same Message-ID, by which mail programs tell a repeat (RFC 5322 section 3.6.4).
+ */
+export function mail(server: MailServer, { connectTimeoutMs, timeoutMs, ca }: MailOptions): MailGateway {
+  const { host, port, tls, login, from } = server;
+  const domain = from.address.slice(from.address.lastIndexOf("@") + 1);
+  const transport = createTransport({
+    host,
+    port,
+    secure: tls === "fromStart",
+    requireTLS: tls === "startTls",
+    tls: { ...(ca === undefined ? {} : { ca }), rejectUnauthorized: tls !== "ifOffered" },
+    ...(login === null ? {} : { auth: { user: login.user, pass: login.password } }),
+    // One that offers no AUTH would otherwise be handed the letter without it, and refuse it for a reason that isn't ours.
+    forceAuth: login !== null,
+    connectionTimeout: connectTimeoutMs,
+    greetingTimeout: connectTimeoutMs,
+    dnsTimeout: connectTimeoutMs,
+    socketTimeout: timeoutMs,
+    socketCloseTimeout: 0, // when the answer is there, nothing more is waited for
+    maxResponseSize: answerOctetsMax,
+    disableFileAccess: true,
+    disableUrlAccess: true,
+    logger: false,
+  });
+  const hidden = login === null ? [] : secretsOf(login);
+
+  return {
+    ready: true,
+    async send(to, letter, id, writtenAt) {
+      if (!isMailAddress(to)) return { kind: "refused", words: "that is no mail address" };
+      const ending = new AbortController();
+      const deadline = setTimeout(() => ending.abort(), timeoutMs);
+      try {
+        await transport.sendMail({
+          ...partsOf(letter, writtenAt),
+          from: { name: from.name, address: from.address },
+          to: { name: "", address: to },
+          envelope: { from: from.address, to: [to] },
+          messageId: `<${nameOf("letter", id)}@${domain}>`,
+          references: `<${nameOf("topic", letter.topic)}@${domain}>`,
+          signal: ending.signal,
+        });
+        return { kind: "accepted" };
+      } catch (error) {
+        if (ending.signal.aborted) return later(`no answer within ${timeoutMs / 1_000} s`);
+        return outcomeOf(error as SmtpError, hidden);
+      } finally {
+        clearTimeout(deadline);
+      }
+    },
+  };
+}
+
+/** Where no mail server is configured. */
+export const noMail: MailGateway = {
+  ready: false,
+  send: async () => ({ kind: "refused", words: "no mail server is configured" }),
+};
+
+/**
+ * The letter's own part of the message. Line breaks in a subject would begin headers of somebody else's choosing, so there
+ * are none, whatever made the letter; the library folds and encodes what is left (RFC 5322, RFC 2047).
+ */
+function partsOf({ subject, text, html }: Letter, writtenAt: number) {
+  return {
+    subject: subject.replace(/[\p{Cc}\s]+/gu, " ").trim(),
+    text,
+    html,
+    date: new Date(writtenAt),
+    headers: {
+      "Auto-Submitted": "auto-generated", // RFC 3834 section 5: nobody's holiday greeting shall answer it
+      "Content-Language": "en",
+    },
+  };
+}
+
+/**
+ * Ids are digested: the one of a letter is a capability of its own inside the house, and a topic names what is wrong there.
+ * The topic's is the Message-ID of no letter; those that refer to the same one stand together (RFC 5256, REFERENCES).
+ */
+const nameOf = (kind: "letter" | "topic", id: string): string =>
+  createHash("sha256").update(`${kind} ${id}`).digest("hex").slice(0, 32);
+
+// --- what it answered ------------------------------------------------------------------------------------------------
+
+interface SmtpError extends Error {
+  readonly code?: string;
+  readonly originalCode?: string;
+  readonly response?: string;
+  readonly responseCode?: number;
+}
+
+/** A reply is a few lines at most (RFC 5321 section 4.5.3.1.5); one that never ends is cut off. */
+const answerOctetsMax = 65_536;
+
+const later = (words: string): MailOutcome => ({ kind: "tryLater", notBefore: null, words });
+
+/**
+ * By class of reply (RFC 5321 section 4.2.1): 5yz is for good, all else may pass. So may whatever keeps us from talking at
+ * all, a certificate that doesn't fit among it: it is renewed more often than the letter is changed.
+ */
+function outcomeOf(error: SmtpError, hidden: readonly string[]): MailOutcome {
+  const { response, responseCode, message, originalCode, code } = error;
+  // In the server's own words where it spoke; the library's, and the network's code, where it didn't.
+  const spoken = response ?? [message, originalCode ?? ""].join(" ");
+  const words = shown(spoken || code || error.name, hidden);
+  if (responseCode !== undefined && responseCode >= 500 && responseCode < 600) return { kind: "refused", words };
+  // Ours or the letter's own fault, found before anything left the house.
+  if (code === "ENOAUTH" || (code === "EENVELOPE" && responseCode === undefined)) return { kind: "refused", words };
+  return later(words);
+}
+
+/** A server may repeat what it was told, and what it says is logged and shown. */
+function shown(words: string, hidden: readonly string[]): string {
+  return oneLine(hidden.reduce((left, secret) => left.replaceAll(secret, "…"), words));
+}
+
+function secretsOf({ user, password }: { readonly user: string; readonly password: string }): readonly string[] {
+  const base64 = (text: string) => Buffer.from(text, "utf8").toString("base64");
+  return [password, base64(password), base64(`\0${user}\0${password}`)];
+}
