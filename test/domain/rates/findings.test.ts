@@ -1,0 +1,183 @@
+import { describe, expect, it } from "vitest";
+import { faultKinds } from "../../../server/domain/faults.ts";
+import { after, days, hours, minutes, seconds } from "../../../server/domain/instant.ts";
+import { findingsOf, headline, shareWords } from "../../../server/domain/rates/findings.ts";
+import type { RatesHistory, YardChange } from "../../../server/domain/rates/history.ts";
+import { measuresOf } from "../../../server/domain/rates/measures.ts";
+import { ratesOf } from "../../../server/domain/rates/rates.ts";
+import { remedyFor } from "../../../server/domain/rates/remedies.ts";
+import { at, from, history, passing, told, usual } from "./told.ts";
+
+const found = (...alarms: readonly (readonly YardChange[])[]) => findingsOf(ratesOf(history(...alarms)));
+const kinds = (...alarms: readonly (readonly YardChange[])[]) => found(...alarms).map(({ kind }) => kind);
+const wordsOf = (kind: string, ...alarms: readonly (readonly YardChange[])[]) =>
+  found(...alarms).find((finding) => finding.kind === kind)?.words;
+
+const many = (count: number, feeder: string, fault: "iceLock" | "foodLow" | "feederSilent", every = 2) =>
+  Array.from({ length: count }, (_, index) => usual(feeder, fault, at(days(every * index + 0.3))));
+
+describe("what to change", () => {
+  it("is nothing, where a few alarms were seen to", () => {
+    expect(found(...many(3, "rowan", "iceLock"), ...many(2, "larch", "foodLow"))).toEqual([]);
+  });
+
+  it("names the very alarm that makes most of the load, and what to do about it", () => {
+    expect(wordsOf("load", ...many(8, "rowan", "iceLock"), ...many(4, "larch", "foodLow"))).toBe(
+      "“Ice on tray and slot likely” at Rowan makes two thirds of all alarms (8 of 12): " +
+        "it is the water in them that freezes. Let the tray drain, and give tray and slot a roof.",
+    );
+  });
+
+  it("names no single feeder where all of them have it", () => {
+    expect(wordsOf("load", ...many(4, "rowan", "foodLow"), ...many(4, "larch", "foodLow"))).toMatch(
+      /^“Food low” makes all alarms \(8 of 8\): fill the hopper when the digest asks/,
+    );
+  });
+
+  it("is said of more than one alarm a week at each feeder", () => {
+    expect(wordsOf("tooMany", ...many(12, "rowan", "iceLock"))).toBe(
+      "1.4 alarms were raised a week at each feeder. More than one teaches a keeper not to look.",
+    );
+    expect(kinds(...many(8, "rowan", "iceLock"))).not.toContain("tooMany");
+    const rang: RatesHistory = { ...history(...many(8, "rowan", "iceLock")), rang: 30 };
+    expect(findingsOf(ratesOf(rang)).find(({ kind }) => kind === "tooMany")?.words).toMatch(/^3.5 pushes rang a week/);
+  });
+
+  it("tells a flood's time, length and beginning", () => {
+    const crowd = Array.from({ length: 12 }, (_, index) =>
+      told("larch", "feederSilent", ["normal", "unacknowledged", after(at(days(12)), seconds(20 * index))]).map(
+        (change) => ({ ...change, feeder: `f${index}` }),
+      ),
+    );
+    const first = usual("rowan", "feederSilent", after(at(days(12)), seconds(-5)));
+    expect(wordsOf("flood", first, ...crowd)).toMatch(
+      /^A flood of 13 alarms began Tuesday 13 January 00:03 and lasted 9 minutes\. It began with “Feeder silent” at Rowan\. Look what/,
+    );
+  });
+
+  it("names what chatters", () => {
+    const flicker = [0, 15, 30, 45].flatMap((second) => [
+      ["normal", "unacknowledged", after(at(days(3)), seconds(second)), true] as const,
+      ["unacknowledged", "normal", after(at(days(3)), seconds(second + 5)), false] as const,
+    ]);
+    expect(wordsOf("chatter", told("rowan", "sensorChattering", ...flicker))).toBe(
+      "“Sensor chattering” at Rowan chatters: it came 4 times within 1 minute, first Sunday 4 January 00:00. " +
+        "Until it is mended, take it out of service; and then: dry the contact and seal it: damp comes back with each thaw.",
+    );
+  });
+
+  it("names what has stood for days", () => {
+    const standing = told("larch", "scaleSilent", ["normal", "unacknowledged", at(days(20.5))]);
+    expect(wordsOf("stale", standing)).toBe(
+      "“Scale silent” at Larch has stood for 9 days. What stands for so long hides what is new: " +
+        "mend it, or take it out of service until you can.",
+    );
+  });
+
+  it("says when several were stale together, though none is now", () => {
+    const five = (["scaleSilent", "chuteBlind", "perchSilent", "buttonSilent", "supplyWeak"] as const).map(
+      (fault, index) => usual("rowan", fault, at(days(index)), hours(1), days(10)),
+    );
+    expect(wordsOf("stale", ...five)).toMatch(/^On one day 5 alarms had stood/);
+  });
+
+  it("names what was gone before anybody could look, when it happens again", () => {
+    const once = passing("rowan", "trayJammed", at(days(1)), minutes(1));
+    expect(kinds(once)).not.toContain("fleeting");
+    expect(wordsOf("fleeting", once, passing("rowan", "trayJammed", at(days(4)), minutes(1)))).toMatch(
+      /^“Tray jammed” at Rowan was gone again within two minutes, twice/,
+    );
+  });
+
+  it("asks for somebody who answers, where urgent alarms pass unseen", () => {
+    const unseen = [1, 4].map((day) => passing("rowan", "foodOut", at(days(day)), hours(5)));
+    expect(wordsOf("unanswered", ...unseen)).toMatch(
+      /^2 of 2 urgent alarms passed without anybody's acknowledging them\. The last was “Food out” at Rowan\./,
+    );
+    const seen = Array.from({ length: 5 }, (_, index) => usual("larch", "foodOut", at(days(8 + 2 * index))));
+    expect(kinds(...unseen, ...seen)).not.toContain("unanswered");
+  });
+
+  it("says that nobody can follow such a load", () => {
+    const storm = Array.from({ length: 9_000 }, (_, index) =>
+      passing("rowan", "foodLow", at(minutes(4.7 * index)), minutes(1)),
+    );
+    expect(wordsOf("beyondAnybody", ...storm)).toMatch(/^300 alarms a day are more than anybody can follow/);
+  });
+
+  it("has a remedy for every fault, in lower case after a colon", () => {
+    for (const fault of faultKinds) expect(remedyFor(fault)).toMatch(/^[a-z].*\.$/);
+  });
+});
+
+describe("the headline", () => {
+  it("says how many, how long and how often", () => {
+    const alarms = [...many(3, "rowan", "iceLock"), passing("larch", "frostInside", at(days(2)), hours(8))];
+    expect(headline(ratesOf(history(...alarms)))).toEqual([
+      "3 alarms in 30 days at 2 feeders: 0.4 a week at each. Besides, 1 note for the digest, which calls nobody.",
+    ]);
+    expect(headline(ratesOf(history()))).toEqual(["No alarm in 30 days at 2 feeders."]);
+  });
+
+  it("says how many days are known where they are fewer than the standard wants", () => {
+    const young = (span: number) => headline(ratesOf({ ...history(), to: at(days(span)) }));
+    expect(young(12)[1]).toBe("Only 12 days are known yet. The standard wants 30 before one judges.");
+    expect(young(0.5)).toEqual([
+      "No alarm in less than a day at 2 feeders.",
+      "Only part of a day is known yet. The standard wants 30 before one judges.",
+    ]);
+  });
+
+  it("of a yard without feeders says so", () => {
+    expect(headline(ratesOf({ ...history(), feeders: [] }))).toEqual([
+      "This yard has no feeder yet, so nothing can alarm.",
+    ]);
+  });
+
+  it("says shares as one says them", () => {
+    expect([0.5, 2 / 3, 0.75, 0.93, 1, 0.33, 0.12].map(shareWords)).toEqual([
+      "half of all alarms",
+      "two thirds of all alarms",
+      "three quarters of all alarms",
+      "nearly all alarms",
+      "all alarms",
+      "a third of all alarms",
+      "12 % of all alarms",
+    ]);
+  });
+});
+
+describe("the measures", () => {
+  it("stand each beside its ceiling, with its source", () => {
+    const measures = measuresOf(ratesOf(history(...many(3, "rowan", "iceLock"))));
+    const named = (name: string) => measures.find((measure) => measure.name === name);
+    expect(named("Alarms a day, on average")).toMatchObject({
+      value: "0.1",
+      ceiling: { words: "144 very likely acceptable, 288 at most", status: "from memory" },
+      over: false,
+    });
+    expect(named("Alarms raised, a week at each feeder")?.ceiling).toMatchObject({
+      words: "1 at most",
+      status: "ours",
+    });
+    expect(named("Acknowledged")?.value).toBe("3 of 3");
+    expect(named("Time until acknowledged, half of them")?.value).toBe("40 minutes");
+    expect(measures.filter(({ over }) => over)).toEqual([]);
+  });
+
+  it("are over their ceilings where they are", () => {
+    const crowd = Array.from({ length: 12 }, (_, index) =>
+      passing("rowan", "foodLow", after(from, minutes(0.7 * index)), seconds(20)),
+    );
+    const over = measuresOf(ratesOf({ ...history(...crowd), to: after(from, hours(6)) }))
+      .filter((measure) => measure.over)
+      .map(({ name }) => name);
+    expect(over).toEqual([
+      "Alarms raised, a week at each feeder",
+      "Most within ten minutes",
+      "Ten-minute periods with more than 10",
+      "Time spent in floods",
+      "Fleeting alarms",
+    ]);
+  });
+});

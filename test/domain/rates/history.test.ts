@@ -1,0 +1,189 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { after, before, days, hours, milliseconds, minutes, seconds } from "../../../server/domain/instant.ts";
+import { livesOf } from "../../../server/domain/rates/history.ts";
+import { at, from, history, passing, told, usual } from "./told.ts";
+
+describe("the alarms of a log", () => {
+  it("are raised once, answered and over", () => {
+    const { raisings } = livesOf(history(usual("rowan", "foodLow", at(hours(5)))));
+    expect(raisings).toEqual([
+      {
+        feeder: "rowan",
+        fault: "foodLow",
+        priority: "soon",
+        at: at(hours(5)),
+        acknowledgedAt: at(minutes(340)),
+        goneAt: at(minutes(390)),
+        endedAt: at(minutes(390)),
+      },
+    ]);
+  });
+
+  it("leave notes apart: they ask for no act", () => {
+    const lives = livesOf(history(passing("rowan", "frostInside", at(hours(5)), hours(3))));
+    expect(lives.raisings).toEqual([]);
+    expect(lives.comings).toEqual([]);
+    expect(lives.notes).toHaveLength(1);
+  });
+
+  it("aren't raised a second time by the end of a suppression", () => {
+    const { raisings } = livesOf(
+      history(
+        told(
+          "rowan",
+          "scaleSilent",
+          ["normal", "unacknowledged", at(hours(1))],
+          ["unacknowledged", "suppressedByDesign", at(hours(2))],
+          ["suppressedByDesign", "unacknowledged", at(hours(9))],
+        ),
+      ),
+    );
+    expect(raisings).toHaveLength(1);
+    expect(raisings[0]).toMatchObject({ at: at(hours(1)), endedAt: null });
+  });
+
+  it("are raised by the end of a suppression under which they began", () => {
+    const { raisings } = livesOf(
+      history(
+        told(
+          "rowan",
+          "scaleSilent",
+          ["normal", "suppressedByDesign", at(hours(2))],
+          ["suppressedByDesign", "unacknowledged", at(hours(9))],
+        ),
+      ),
+    );
+    expect(raisings.map((raising) => raising.at)).toEqual([at(hours(9))]);
+  });
+
+  it("are raised anew when the shelf ends and the fault is there still", () => {
+    const { raisings } = livesOf(
+      history(
+        told(
+          "rowan",
+          "scaleSilent",
+          ["normal", "unacknowledged", at(hours(1))],
+          ["unacknowledged", "shelved", at(hours(2))],
+          ["shelved", "unacknowledged", at(hours(50))],
+        ),
+      ),
+    );
+    expect(raisings.map(({ at, endedAt }) => [at, endedAt])).toEqual([
+      [at(hours(1)), at(hours(2))],
+      [at(hours(50)), null],
+    ]);
+  });
+
+  it("stood before the log was read, where its first word is that they end", () => {
+    const early = told("rowan", "foodOut", ["acknowledged", "normal", at(hours(3))]);
+    expect(livesOf(history(early)).raisings).toMatchObject([
+      { at: before(from, milliseconds(1)), endedAt: at(hours(3)) },
+    ]);
+  });
+
+  it("stand since when the feeder itself says, also where the log tells nothing of them", () => {
+    const raisedAt = before(from, days(9));
+    const alarm = { feeder: "rowan", fault: "scaleSilent", priority: "soon", raisedAt } as const;
+    expect(livesOf({ ...history(), standing: [alarm] }).raisings).toMatchObject([{ at: raisedAt, endedAt: null }]);
+    const answered = told("rowan", "scaleSilent", ["unacknowledged", "acknowledged", at(hours(3))]);
+    expect(livesOf({ ...history(answered), standing: [alarm] }).raisings).toMatchObject([
+      { at: raisedAt, acknowledgedAt: at(hours(3)) },
+    ]);
+  });
+
+  it("count as answered when they are acknowledged after they went, and not when they are only forgotten", () => {
+    const gone = (forgotten: number) =>
+      told(
+        "rowan",
+        "foodLow",
+        ["normal", "unacknowledged", at(hours(1))],
+        ["unacknowledged", "returnedUnacknowledged", at(hours(2))],
+        ["returnedUnacknowledged", "normal", at(hours(2 + forgotten))],
+      );
+    expect(livesOf(history(gone(5))).raisings[0]?.acknowledgedAt).toBe(at(hours(7)));
+    expect(livesOf(history(gone(24))).raisings[0]?.acknowledgedAt).toBeNull();
+  });
+
+  it("tell of the fault's own going before an off-delay ends the alarm", () => {
+    const [raising] = livesOf(
+      history(
+        told(
+          "rowan",
+          "depositUnpaid",
+          ["normal", "unacknowledged", at(hours(1)), true],
+          ["unacknowledged", "unacknowledged", at(minutes(61)), false],
+          ["unacknowledged", "returnedUnacknowledged", at(minutes(91)), false],
+        ),
+      ),
+    ).raisings;
+    expect(raising).toMatchObject({ goneAt: at(minutes(61)), endedAt: at(minutes(91)) });
+  });
+
+  it("tell of each coming of the fault, though its alarm stood through all of them", () => {
+    const flicker = [0, 20, 40].flatMap((second) => [
+      ["acknowledged", "acknowledged", after(at(hours(2)), seconds(second)), true] as const,
+      ["acknowledged", "acknowledged", after(at(hours(2)), seconds(second + 10)), false] as const,
+    ]);
+    const lives = livesOf(
+      history(
+        told(
+          "rowan",
+          "buttonSilent",
+          ["normal", "unacknowledged", at(hours(1)), true],
+          ["unacknowledged", "acknowledged", at(minutes(70)), true],
+          ["acknowledged", "acknowledged", at(minutes(80)), false],
+          ...flicker,
+        ),
+      ),
+    );
+    expect(lives.raisings).toHaveLength(1);
+    expect(lives.comings).toHaveLength(4);
+  });
+
+  it("are the same, whatever the order in which arrows of one moment were stored", () => {
+    const look = at(hours(30));
+    const arrows = told(
+      "rowan",
+      "scaleSilent",
+      ["unacknowledged", "shelved", at(hours(2))],
+      ["shelved", "suspected", look],
+      ["suspected", "unacknowledged", look],
+    );
+    const [first, second, third] = arrows;
+    if (!first || !second || !third) throw new Error("expected three arrows");
+    const straight = livesOf({ ...history(), changes: arrows });
+    expect(livesOf({ ...history(), changes: [first, third, second] })).toEqual(straight);
+    expect(straight.raisings).toHaveLength(2);
+  });
+
+  it("never overlap with themselves, in any log that the life cycle can write", () => {
+    const arrow = fc.record({ hour: fc.integer({ min: 1, max: 700 }), alarm: fc.constantFrom("rowan", "larch") });
+    fc.assert(
+      fc.property(fc.array(arrow, { maxLength: 60 }), (drawn) => {
+        const phases = ["unacknowledged", "acknowledged", "normal"] as const;
+        const steps = new Map<string, number>();
+        const changes = [...drawn]
+          .sort((one, other) => one.hour - other.hour)
+          .flatMap(({ hour, alarm }) => {
+            const step = steps.get(alarm) ?? 0;
+            steps.set(alarm, step + 1);
+            return told(alarm, "foodLow", [
+              phases[(step + 2) % 3] ?? "normal",
+              phases[step % 3] ?? "normal",
+              at(hours(hour)),
+            ]);
+          });
+        const { raisings } = livesOf({ ...history(), changes });
+        expect(raisings).toHaveLength(changes.filter(({ to }) => to === "unacknowledged").length);
+        for (const feeder of ["rowan", "larch"]) {
+          const own = raisings.filter((raising) => raising.feeder === feeder);
+          for (const [index, { endedAt }] of own.entries()) {
+            const next = own[index + 1];
+            if (next !== undefined) expect(endedAt).toBeLessThanOrEqual(next.at);
+          }
+        }
+      }),
+    );
+  });
+});
