@@ -4,7 +4,7 @@ import { letterOn } from "./frame.ts";
 import type { Letter } from "./letter.ts";
 
 export interface LetterOf {
-  readonly yardName: string;
+  readonly yardName: string | null; // null where it speaks of no yard, as a letter that only tries the way does
   readonly feederName: string | null; // null where it speaks of the whole yard
   /** The page of what it speaks of; null where no public address is known. */
   readonly link: string | null;
@@ -13,19 +13,20 @@ export interface LetterOf {
 /** A notice as a letter: what it says, where, what may hurt, and the way to the page where it can be answered. */
 export function letterOf(notice: Notice, { yardName, feederName, link }: LetterOf): Letter {
   const caution = cautionOf(notice);
+  const place = [
+    ...(feederName === null ? [] : [`Feeder: ${feederName}.`]),
+    ...(yardName === null ? [] : [`Yard: ${yardName}.`]),
+  ];
   return letterOn({
     subject: notice.title,
     title: notice.title,
     parts: [
       { kind: "words", words: notice.body },
       ...(caution === null ? [] : [{ kind: "caution" as const, words: caution }]),
-      {
-        kind: "words",
-        words: feederName === null ? `Yard: ${yardName}.` : `Feeder: ${feederName}. Yard: ${yardName}.`,
-      },
+      { kind: "words", words: place.join(" ") },
     ],
     link: link === null ? null : { words: linkWords(notice), address: link },
-    foot: `Pieward sent you this because your address is kept with the people of ${yardName}. You can take it away there.`,
+    foot: `Pieward sent you this because your address is kept with the people of ${yardName ?? "a yard"}. You can take it away there.`,
     topic: topicOf(notice),
   });
 }

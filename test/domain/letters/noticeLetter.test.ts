@@ -64,6 +64,12 @@ describe("a notice as a letter", () => {
     expect(letterOf(urgent, { ...larch, feederName: null }).text).toContain("\nYard: Alder Croft.\n");
   });
 
+  it("speaks of no place where it only tries the way", () => {
+    const { text } = letterOf(aNotice({ fault: null }), { yardName: null, feederName: null, link: null });
+    expect(text).not.toContain("Yard");
+    expect(text).toContain("Thursday.\n\n-- \nPieward sent you this");
+  });
+
   it.each(["motorStalled", "motorNotTurning", "trayJammed"] as const)("warns of the moving parts at %s", (fault) => {
     expect(letterOf({ ...urgent, fault }, larch).text).toContain("Caution: switch off and unplug");
   });
