@@ -20,6 +20,15 @@ export interface MotorHabit {
   readonly lastMilliamps: number | null;
   /** How far off currents have been that weren't learnt from, if all of it is grease and weather; null: the last was learnt from. */
   readonly strayed: Strayed | null;
+  /** As it was first well known, to tell wear by; left out until then, and of habits from before it was kept. */
+  readonly first?: FirstHabit;
+}
+
+export interface FirstHabit {
+  readonly value: number; // ln(mA) at `reference`
+  readonly variance: number; // of that
+  readonly at: Instant;
+  readonly portions: number; // learnt from since then
 }
 
 export interface Strayed {
@@ -127,7 +136,36 @@ export function learntCurrent(
     at,
     lastMilliamps: current,
     strayed: null,
+    ...firstAfter(motor, anew > 0, learnt, at),
   };
+}
+
+/** A day's portions or so, and a value that isn't in doubt by more than a twentieth. Common practice, no source. */
+const firstKnownFrom = 30;
+const firstDoubtMax = 0.05 ** 2;
+
+/** The first habit of this very motor: another one, or another supply, begins anew. */
+function firstAfter(motor: MotorHabit, anew: boolean, learnt: number, at: Instant): Pick<MotorHabit, "first"> {
+  if (anew) return {};
+  if (motor.first !== undefined) return { first: { ...motor.first, portions: motor.first.portions + 1 } };
+  if (learnt < firstKnownFrom || motor.valueVariance > firstDoubtMax) return {};
+  return { first: { value: motor.value, variance: motor.valueVariance, at, portions: 0 } };
+}
+
+export interface CurrentDrift {
+  readonly log: number; // of today's current over the first, at one temperature
+  readonly share: number; // the same as a share: 0.25 is a quarter more
+  readonly doubt: number; // standard deviation of `log`
+  readonly since: Instant;
+  readonly portions: number;
+}
+
+/** How far what the motor draws has moved from what it drew at first; null while that isn't known. */
+export function currentDrift({ first, value, valueVariance }: MotorHabit): CurrentDrift | null {
+  if (first === undefined) return null;
+  const log = value - first.value;
+  const doubt = Math.sqrt(valueVariance + first.variance);
+  return { log, share: Math.expm1(log), doubt, since: first.at, portions: first.portions };
 }
 
 /** A current that isn't learnt from: it may be a fault's. If it is the weather's after all, the next is foreseen from it. */

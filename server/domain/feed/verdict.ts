@@ -34,6 +34,9 @@ const sureByCurrentAlone = 0.995;
 export function nameIn(likely: readonly Likely[], verdict: Verdict, scale: boolean): Name | null {
   const [first] = likely;
   if (first === undefined) return null;
+  // Food that begins to fall again fits none of the faults well: what was wrong keeps its name until it is over, or the keeper
+  // who has just mended a jam would be rung for "no food falls".
+  if (verdict.against < 0 && verdict.named !== null) return verdict.named;
   // A sensor that misses many and one that misses all are one fault to the keeper.
   const chance = accused(first.name) ? chanceOf(likely, accused) : first.chance;
   const sure = accused(first.name) && !scale ? sureByCurrentAlone : verdict.portions < settles ? sureAtOnce : sureFrom;
