@@ -1,153 +1,175 @@
 import { describe, expect, it } from "vitest";
-import { type DigestFeeder, digestOf } from "../../../server/domain/digest/words.ts";
-import type { FaultKind } from "../../../server/domain/faults.ts";
+import { digestOf } from "../../../server/domain/digest/digest.ts";
+import type { DigestFeeder } from "../../../server/domain/digest/digestFeeder.ts";
+import { linesMax } from "../../../server/domain/digest/screenful.ts";
+import { shortMax } from "../../../server/domain/digest/short.ts";
 import { ruleOf } from "../../../server/domain/faults.ts";
-import { type FeederState, newFeeder } from "../../../server/domain/feeder.ts";
-import { dispensed } from "../../../server/domain/hopper/level.ts";
-import { refilled } from "../../../server/domain/hopper/refill.ts";
+import { newFeeder } from "../../../server/domain/feeder.ts";
 import { forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
-import { days, hours, type Instant, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
-import { grams } from "../../../server/domain/units.ts";
-import type { DayCounts } from "../../../server/ports.ts";
+import { hours, after as past } from "../../../server/domain/instant.ts";
 import { someSettings } from "../../support/feeders.ts";
-import { barePortion } from "../barePortion.ts";
+import { airBetween, alarmed, busy, date, day, fed, feeder, heard, now, quiet, usualDays, yard } from "./toldFeeder.ts";
 
-const now = instantOf("2026-11-25T06:30:00Z"); // 07:30 in Stockholm, a Wednesday
-const date = "2026-11-25";
-const yard = { name: "Alder Croft", zone: "Europe/Stockholm", practice: false };
-
-const quiet: DayCounts = { visits: 0, presses: 0, deposits: 0, portions: 0, alarmsRaised: 0 };
-const busy: DayCounts = { visits: 41, presses: 12, deposits: 9, portions: 60, alarmsRaised: 0 };
-
-/** A feeder that was filled with so much ten days ago and gave so many portions of 5 g a day since. */
-function fed(name: string, filled: number, portionsADay: number): FeederState {
-  const settings = someSettings({ name });
-  const start = past(now, days(-10));
-  let hopper = newFeeder(settings, start).hopper;
-  hopper = refilled(hopper, { at: start, what: { kind: "level", grams: grams(filled) } }, settings);
-  for (let day = 0; day < 10; day++) {
-    for (let n = 0; n < portionsADay; n++) {
-      const recordedAt = past(start, (days(day) + hours(1) + n * minutes(5)) as never);
-      const portion = {
-        ...barePortion,
-        recordedAt,
-      } as const;
-      hopper = dispensed(hopper, portion, settings);
-    }
-  }
-  return heard({ ...newFeeder(settings, start), hopper });
-}
-
-const heard = (state: FeederState): FeederState => ({
-  ...state,
-  link: { kind: "heard", at: now, boot: "b", sentUptime: null, rhythm: { mean: 60_000 } as never, outages: 0 } as never,
-});
-
-const alarmed = (state: FeederState, fault: FaultKind, since: Instant, phase = "unacknowledged"): FeederState => ({
-  ...state,
-  alarms: {
-    ...state.alarms,
-    [fault]: {
-      phase,
-      priority: ruleOf(fault).priority,
-      since,
-      finding: { reason: "", evidence: [], sure: null },
-      raisedAt: since,
-      awaySince: null,
-    },
-  },
-});
-
-const feeder = (state: FeederState, tally = busy): DigestFeeder => ({ name: state.settings.name, state, tally });
+const told = (...feeders: readonly DigestFeeder[]) => digestOf(yard, feeders, date, now);
+const section = (digest: ReturnType<typeof told>, heading: string): readonly string[] =>
+  digest.sections.find((each) => each.heading === heading)?.lines ?? [];
+const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today");
+const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ lines }) => lines);
 
 describe("the digest's words", () => {
-  it("say of a healthy yard that there is nothing to do, what is left and what the birds did", () => {
-    const state = fed("Rowan", 1_500, 10);
-    const { title, lines } = digestOf(yard, [feeder(state)], date, now);
+  it("say of a healthy yard that there is nothing to do, what is left and what the birds did, in that order", () => {
+    const state = fed("Rowan");
+    const digest = told(feeder(state, { felt: airBetween(4, 9) }));
     const runOut = runOutWords(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
-    expect(title).toBe("Alder Croft, today: nothing to do");
-    expect(lines).toEqual([
-      `Rowan: about 1 kg left, ${runOut}. Since yesterday 41 visits, 12 presses, 9 deposits, 60 portions.`,
-    ]);
     expect(runOut).toMatch(/^enough until /);
+    expect(digest.title).toBe("Alder Croft, today: nothing to do");
+    expect(digest.sections).toEqual([
+      { heading: "To do today", lines: ["Nothing to do."] },
+      { heading: "Food left", lines: [`Rowan: about 1 kg, ${runOut}.`] },
+      { heading: "Birds", lines: ["Rowan: as usual: 41 visits, 12 presses, 9 deposits, 60 portions."] },
+      { heading: "Deposits and pay", lines: ["Rowan: no deposit yesterday."] },
+      { heading: "Tonight", lines: ["No frost likely, about 4 °C."] },
+    ]);
   });
 
-  it("say briefly where nothing happened, and count one as one", () => {
-    const state = fed("Rowan", 1_500, 10);
-    expect(digestOf(yard, [feeder(state, quiet)], date, now).lines[0]).toMatch(/Nothing happened since yesterday\.$/);
-    const once = { ...quiet, visits: 1, presses: 1 };
-    expect(digestOf(yard, [feeder(state, once)], date, now).lines[0]).toMatch(/Since yesterday 1 visit, 1 press\.$/);
+  it("keep two healthy feeders within nine lines", () => {
+    const digest = told(
+      feeder(fed("Rowan"), { felt: airBetween(4, 9) }),
+      feeder(fed("Larch"), { felt: airBetween(4, 9) }),
+    );
+    expect(linesOf(digest).length).toBeLessThanOrEqual(9);
+    expect(section(digest, "Deposits and pay")).toEqual(["Rowan and Larch: no deposit yesterday."]);
   });
 
   it("put standing alarms first, the gravest before all, with since when and what to do", () => {
-    const rowan = alarmed(fed("Rowan", 1_500, 10), "chuteBlind", past(now, hours(-1)), "acknowledged");
-    const larch = alarmed(fed("Larch", 1_500, 10), "trayJammed", past(now, hours(-9)));
-    const { title, lines } = digestOf(yard, [feeder(rowan), feeder(larch)], date, now);
-    expect(title).toBe("Alder Croft, today: 2 things to do");
-    expect(lines).toHaveLength(4);
-    expect(lines[0]).toBe(`Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").act}`);
-    expect(lines[1]).toBe(`Rowan: chute sensor blind since today 06:30. ${ruleOf("chuteBlind").act}`);
+    const rowan = alarmed(fed("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
+    const larch = alarmed(fed("Larch"), "trayJammed", past(now, hours(-9)));
+    const digest = told(feeder(rowan), feeder(larch));
+    expect(digest.title).toBe("Alder Croft, today: 2 things to do");
+    expect(toDo(digest)).toEqual([
+      `Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").act}`,
+      `Rowan: chute sensor blind since today 06:30. ${ruleOf("chuteBlind").act}`,
+    ]);
   });
 
-  it.each(["suspected", "shelved", "suppressedByDesign", "returnedUnacknowledged"])(
+  it.each(["suspected", "suppressedByDesign", "returnedUnacknowledged"])(
     "ask nothing for an alarm that is %s",
     (phase) => {
-      const state = alarmed(fed("Rowan", 1_500, 10), "chuteBlind", now, phase);
-      expect(digestOf(yard, [feeder(state)], date, now).title).toBe("Alder Croft, today: nothing to do");
+      const state = alarmed(fed("Rowan"), "chuteBlind", now, phase);
+      expect(told(feeder(state)).title).toBe("Alder Croft, today: nothing to do");
+      expect(toDo(told(feeder(state)))).toEqual(["Nothing to do."]);
     },
   );
 
-  it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
-    const low = fed("Rowan", 540, 10); // 40 g left at 50 g a day
-    const { title, lines } = digestOf(yard, [feeder(low)], date, now);
-    expect(title).toBe("Alder Croft, today: 1 thing to do");
-    expect(lines[0]).toMatch(/^Rowan: refill today, /);
-    const told = digestOf(yard, [feeder(alarmed(low, "foodLow", now))], date, now);
-    expect(told.title).toBe("Alder Croft, today: 1 thing to do");
-    expect(told.lines.join()).not.toContain("refill today");
+  it("name what is shelved only on the day on which its shelf ends, and ask nothing for it", () => {
+    const shelved = (until: number) =>
+      told(feeder(alarmed(fed("Rowan"), "scaleSilent", now, "shelved", { shelvedUntil: past(now, hours(until)) })));
+    expect(toDo(shelved(7))).toEqual(["Nothing to do.", "Rowan: scale silent is shelved until 14:30 today."]);
+    expect(toDo(shelved(31))).toEqual(["Nothing to do."]);
+    expect(shelved(7).title).toBe("Alder Croft, today: nothing to do");
   });
 
-  it("claim nothing about the food of a feeder that is silent", () => {
-    const silent = alarmed(fed("Rowan", 540, 10), "feederSilent", past(now, hours(-20)));
-    const { lines } = digestOf(yard, [feeder(silent, quiet)], date, now);
-    expect(lines[0]).toMatch(/^Rowan: feeder silent since yesterday 11:30\. /);
-    expect(lines[1]).toBe("Rowan: nothing happened since yesterday.");
+  it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
+    const low = fed("Rowan", 540); // 40 g left at 50 g a day
+    const digest = told(feeder(low));
+    expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(toDo(digest)).toHaveLength(1);
+    expect(toDo(digest)[0]).toMatch(/^Rowan: refill today, /);
+    const alarm = told(feeder(alarmed(low, "foodLow", now)));
+    expect(alarm.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(linesOf(alarm).join()).not.toContain("refill today");
+  });
+
+  it("claim nothing about the food of a feeder that is silent, nor about its night", () => {
+    const silent = alarmed(fed("Rowan", 540), "feederSilent", past(now, hours(-20)));
+    const digest = told(feeder(silent, { felt: airBetween(4, 9) }));
+    expect(toDo(digest)[0]).toMatch(/^Rowan: feeder silent since yesterday 11:30\. /);
+    expect(section(digest, "Food left")).toEqual(["Rowan: not known while it is silent."]);
+    expect(section(digest, "Tonight")).toEqual(["No thermometer has told enough to say."]);
   });
 
   it("say where a feeder was never heard, is paused, or its level isn't known", () => {
     const fresh = newFeeder(someSettings({ name: "Rowan" }), now);
-    expect(digestOf(yard, [feeder(fresh, quiet)], date, now).lines).toEqual(["Rowan: not yet connected."]);
-    const [unknown] = digestOf(yard, [feeder(heard(fresh), quiet)], date, now).lines;
-    expect(unknown).toMatch(/^Rowan: no word yet on how much is in it/);
+    const digest = told(feeder(fresh));
+    expect(digest.sections).toEqual([
+      { heading: "To do today", lines: ["Nothing to do.", "Rowan: not yet connected."] },
+    ]);
+    expect(section(told(feeder(heard(fresh))), "Food left")[0]).toMatch(/^Rowan: no word yet on how much is in it/);
     const paused = { ...heard(fresh), orders: { ...fresh.orders, feederSays: { paused: true, at: now } } };
-    expect(digestOf(yard, [feeder(paused, quiet)], date, now).lines[0]).toMatch(/^Rowan: paused\. No word/);
+    expect(section(told(feeder(paused)), "Food left")[0]).toMatch(/^Rowan: paused; no word/);
+  });
+
+  it("tell the soonest empty first", () => {
+    const digest = told(feeder(fed("Rowan", 1_800)), feeder(fed("Larch", 700)));
+    expect(section(digest, "Food left").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
   });
 
   it("mark practice wherever it is shown", () => {
-    const state = { ...fed("Rowan", 1_500, 10), settings: someSettings({ name: "Rowan", practice: true }) };
-    const { title, lines } = digestOf({ ...yard, practice: true }, [feeder(state)], date, now);
-    expect(title).toMatch(/^Practice – Alder Croft, /);
-    expect(lines[0]).toMatch(/^Rowan \(practice\): /);
+    const state = fed("Rowan", 1_500, 10, { practice: true });
+    const digest = digestOf({ ...yard, practice: true }, [feeder(state)], date, now);
+    expect(digest.title).toMatch(/^Practice – Alder Croft, /);
+    expect(section(digest, "Birds")[0]).toMatch(/^Rowan \(practice\): /);
   });
 
   it("say of an empty yard that it has no feeder", () => {
-    expect(digestOf(yard, [], date, now)).toEqual({
+    expect(told()).toEqual({
       title: "Alder Croft, today: no feeder yet",
-      lines: ["There is no feeder in this yard yet."],
+      short: "There is no feeder in this yard yet.",
+      sections: [{ heading: "To do today", lines: ["There is no feeder in this yard yet."] }],
     });
   });
 
   it("call a digest made up for after midnight yesterday's", () => {
     const late = past(now, hours(18)); // 01:30 on the 26th
-    expect(digestOf(yard, [feeder(fed("Rowan", 1_500, 10))], date, late).title).toMatch(/, yesterday: /);
+    expect(digestOf(yard, [feeder(fed("Rowan"))], date, late).title).toMatch(/, yesterday: /);
+  });
+});
+
+describe("a screenful", () => {
+  const birch = (n: number) => `Birch ${n}`;
+
+  it("holds ten quiet feeders, each as usual in one breath", () => {
+    const ten = Array.from({ length: 10 }, (_, n) => feeder(fed(birch(n)), { felt: airBetween(4, 9) }));
+    const digest = told(...ten);
+    expect(linesOf(digest).length).toBeLessThanOrEqual(linesMax);
+    expect(section(digest, "Birds")).toEqual(["Birch 0, Birch 1 and 8 more: as usual."]);
   });
 
-  it("stay a screenful however many feeders there are, and leave out nobody silently", () => {
-    const many = Array.from({ length: 40 }, (_, n) => feeder(alarmed(fed(`F${n}`, 1_500, 2), "trayJammed", now)));
-    const { title, lines } = digestOf(yard, many, date, now);
-    expect(title).toBe("Alder Croft, today: 40 things to do");
-    expect(lines).toHaveLength(14);
-    expect(lines[8]).toBe("And 32 things more to do.");
-    expect(lines.at(-1)).toBe("And 36 more feeders, each on its own page.");
+  it("holds ten feeders that all call, all differ and all freeze, and leaves out none silently", () => {
+    const ten = Array.from({ length: 10 }, (_, n) =>
+      feeder(alarmed(fed(birch(n), 1_500 + 40 * n), "trayJammed", now), {
+        days: [day({ ...busy, visits: n }), ...usualDays().slice(1)],
+        felt: airBetween(-8, -1, 97),
+      }),
+    );
+    const digest = told(...ten);
+    expect(digest.title).toBe("Alder Croft, today: 10 things to do");
+    expect(linesOf(digest).length).toBeLessThanOrEqual(linesMax);
+    expect(toDo(digest).at(-1)).toMatch(/^And \d more things, each on its feeder's page\.$/);
+    expect(section(digest, "Food left").at(-1)).toMatch(/And \d lines? more, each on its feeder's page\.$/);
+    expect(digest.sections.map(({ heading }) => heading)).toContain("Tonight");
+    // Whatever is shown and whatever is said to be left out make ten.
+    const shown = toDo(digest).length - 1;
+    expect(Number(/\d+/.exec(toDo(digest).at(-1) ?? "")?.[0]) + shown).toBe(10);
+  });
+
+  it("has a short form for a push that ends with a whole word and says that there is more", () => {
+    const ten = Array.from({ length: 10 }, (_, n) => feeder(alarmed(fed(birch(n)), "feedBridged", now)));
+    const { short } = told(...ten);
+    expect(short.length).toBeLessThanOrEqual(shortMax);
+    expect(short).toMatch(/\nMore on its page\.$/);
+    expect(short.startsWith("Birch 0: food bridged since today 07:30. ")).toBe(true);
+    expect(
+      short
+        .split("\n")
+        .slice(0, -1)
+        .every((line) => /[.…]$/.test(line)),
+    ).toBe(true);
+  });
+
+  it("has a short form of a quiet day that needs no page", () => {
+    const { short } = told(feeder(fed("Rowan"), { days: [day(quiet), ...usualDays(quiet)], felt: airBetween(4, 9) }));
+    expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no bird came yesterday, as all week\./);
+    expect(short).not.toContain("More on its page");
   });
 });

@@ -1,0 +1,67 @@
+import type { Instant } from "../instant.ts";
+import { dayWords, type LocalDate, localDateOf } from "../localTime.ts";
+import { birdLines } from "./birds.ts";
+import type { DigestFeeder } from "./digestFeeder.ts";
+import { foodLines } from "./foodLeft.ts";
+import { payLines } from "./pay.ts";
+import { type Part, screenful } from "./screenful.ts";
+import { shortOf } from "./short.ts";
+import { tasksOf } from "./tasks.ts";
+import { wearLines } from "./wear.ts";
+import { weatherLines } from "./weatherWords.ts";
+
+/** A yard's day in words: one screenful on a phone, what needs the keeper first. */
+export interface Digest {
+  readonly title: string;
+  /** The body of a push: at most `shortMax` characters. */
+  readonly short: string;
+  readonly sections: readonly DigestSection[];
+}
+
+export interface DigestSection {
+  readonly heading: string;
+  readonly lines: readonly string[];
+}
+
+export interface DigestYard {
+  readonly name: string;
+  readonly zone: string;
+  readonly practice: boolean;
+}
+
+/**
+ * What a keeper wants to know at breakfast. `date` is the local date of the digest; the birds are told of by the whole local day
+ * before it. Where there is nothing to do or nothing happened, that is said too: a digest that stays away would leave the keeper
+ * guessing whether all is well.
+ */
+export function digestOf(yard: DigestYard, feeders: readonly DigestFeeder[], date: LocalDate, now: Instant): Digest {
+  const day = dayWords(date, localDateOf(now, yard.zone));
+  const named = (words: string) => `${yard.practice ? "Practice – " : ""}${yard.name}, ${day}: ${words}`;
+  if (feeders.length === 0) {
+    const nobody = "There is no feeder in this yard yet.";
+    return { title: named("no feeder yet"), short: nobody, sections: [{ heading: toDo, lines: [nobody] }] };
+  }
+  const tasks = tasksOf(feeders, yard.zone, now);
+  const connected = feeders.filter(({ state }) => state.link.kind !== "neverHeard");
+  const parts: readonly Part[] = [
+    {
+      heading: toDo,
+      lines: tasks.count === 0 ? ["Nothing to do.", ...tasks.lines] : tasks.lines,
+      left: (count) => `And ${counted(count, "more thing")}, each on its feeder's page.`,
+    },
+    { heading: "Food left", lines: foodLines(connected, yard.zone, now), left: leftOut },
+    { heading: "Birds", lines: birdLines(connected), left: leftOut },
+    { heading: "Deposits and pay", lines: payLines(connected, yard.zone), left: leftOut },
+    { heading: "Wear", lines: wearLines(connected, yard.zone), left: leftOut },
+    { heading: "Tonight", lines: weatherLines(connected, now), left: leftOut },
+  ];
+  return {
+    title: named(tasks.count === 0 ? "nothing to do" : `${counted(tasks.count, "thing")} to do`),
+    short: shortOf(parts, toDo),
+    sections: screenful(parts),
+  };
+}
+
+const toDo = "To do today";
+const counted = (count: number, one: string): string => `${count} ${one}${count === 1 ? "" : "s"}`;
+const leftOut = (count: number): string => `And ${counted(count, "line")} more, each on its feeder's page.`;

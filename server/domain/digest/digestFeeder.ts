@@ -1,0 +1,49 @@
+import type { Readings } from "../facts.ts";
+import { type FaultKind, faultKinds } from "../faults.ts";
+import type { FeederState } from "../feeder.ts";
+import type { Instant } from "../instant.ts";
+import type { PayEvent } from "./pay.ts";
+
+/** What a digest is told of one feeder. */
+export interface DigestFeeder {
+  readonly name: string;
+  readonly state: FeederState;
+  readonly addedAt: Instant;
+  /** The whole local day before the digest's date, and the seven before that one, newest first. */
+  readonly days: readonly BirdDay[];
+  /** Deposits of the first of these days and the portions that may have paid them; null where there were too many to read. */
+  readonly exchanges: readonly PayEvent[] | null;
+  /** Readings of the last day about an hour apart, oldest first. */
+  readonly felt: readonly FeltReadings[];
+}
+
+/** Events by kind over one local day. */
+export interface DayCounts {
+  readonly visits: number;
+  readonly presses: number;
+  readonly deposits: number;
+  readonly portions: number;
+}
+
+export interface BirdDay {
+  readonly counts: DayCounts;
+  /** False where the feeder was silent, paused or not there yet for more than an hour of it: such a day is no measure of birds. */
+  readonly whole: boolean;
+}
+
+export interface FeltReadings {
+  readonly at: Instant;
+  readonly readings: Readings;
+}
+
+export const nameOf = ({ name, state }: Pick<DigestFeeder, "name" | "state">): string =>
+  state.settings.practice ? `${name} (practice)` : name;
+
+/** Told to the keeper and still so, acknowledged or not. */
+export function isStanding({ alarms }: FeederState, kind: FaultKind): boolean {
+  const phase = alarms[kind]?.phase;
+  return phase === "unacknowledged" || phase === "acknowledged";
+}
+
+export const standingFaults = (state: FeederState): readonly FaultKind[] =>
+  faultKinds.filter((kind) => isStanding(state, kind));

@@ -1,0 +1,35 @@
+import { roundedGrams } from "../hopper/amount.ts";
+import { levelOf } from "../hopper/level.ts";
+import { type EmptyForecast, forecastEmpty, runOutWords } from "../hopper/runOut.ts";
+import type { Instant } from "../instant.ts";
+import { isPaused } from "../orders/lifeCycle.ts";
+import { type DigestFeeder, isStanding, nameOf } from "./digestFeeder.ts";
+import { grouped } from "./screenful.ts";
+
+/** What is left and until when, the soonest empty first. */
+export function foodLines(feeders: readonly DigestFeeder[], zone: string, now: Instant): readonly string[] {
+  const told = feeders.map((feeder) => {
+    const forecast = forecastOf(feeder, now);
+    return { name: nameOf(feeder), words: foodWords(feeder, forecast, zone, now), soonest: soonestOf(forecast) };
+  });
+  return grouped(told.sort((one, other) => one.soonest - other.soonest));
+}
+
+export const forecastOf = ({ state }: DigestFeeder, now: Instant): EmptyForecast =>
+  forecastEmpty(state.hopper, state.settings, now);
+
+const soonestOf = (forecast: EmptyForecast): number =>
+  forecast.kind === "emptyAt" ? forecast.p10 : forecast.kind === "unknown" ? neverKnown : hardlyEaten;
+/** Past any forecast: whose food isn't known stands before the one that isn't eaten from. */
+const neverKnown = 1e15;
+const hardlyEaten = 2e15;
+
+function foodWords({ state }: DigestFeeder, forecast: EmptyForecast, zone: string, now: Instant): string {
+  // What is believed of the food stopped being true when the feeder fell silent.
+  if (isStanding(state, "feederSilent")) return "not known while it is silent.";
+  const paused = isPaused(state.orders, now) ? "paused; " : "";
+  const level = levelOf(state.hopper, state.settings);
+  const runOut = runOutWords(forecast, zone, now);
+  if (level === null || state.hopper.emptySince !== null) return `${paused}${runOut}.`;
+  return `${paused}about ${roundedGrams(level.grams)}, ${runOut}.`;
+}

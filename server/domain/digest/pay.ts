@@ -1,0 +1,97 @@
+import { type Instant, minutes, type Span, seconds } from "../instant.ts";
+import { localTimeOf } from "../localTime.ts";
+import { type DigestFeeder, nameOf } from "./digestFeeder.ts";
+import { grouped } from "./screenful.ts";
+import { medianOf } from "./usualWeek.ts";
+
+/** As much of a deposit or a portion as its pay is told by. `of` and `paysFor` are the deposit's boot and number, such as "b-7 412". */
+export type PayEvent =
+  | {
+      readonly kind: "deposit";
+      readonly of: string;
+      readonly at: Instant;
+      /** False where the detector called it no metal, or the feeder was paused: nobody was promised anything. */
+      readonly owed: boolean;
+    }
+  | {
+      readonly kind: "portion";
+      readonly at: Instant;
+      readonly paysFor: string | null; // null where it doesn't say
+      readonly forDeposit: boolean; // given for a deposit, as it says
+      readonly fell: boolean; // not seen to fail: the motor ran, and no chute sensor counted nothing
+    };
+
+export interface Paid {
+  readonly deposits: number; // owed ones; two trips of the detector by one cap are one
+  readonly notOwed: number;
+  readonly unpaid: readonly Instant[];
+  readonly median: Span | null; // from deposit to portion; null where none was paid
+}
+
+/** The same rules as feed/payments.ts, which judges while it happens; this one looks back on a whole day. */
+const sameDepositWithin = seconds(2);
+const unnamedPayWithin = seconds(10);
+export const namedPayWithin = minutes(2);
+
+/** `events` by their time. */
+export function payOf(events: readonly PayEvent[]): Paid {
+  const debts: { readonly of: Set<string>; readonly at: Instant; paidAfter: number | null; last: Instant }[] = [];
+  let notOwed = 0;
+  for (const event of events) {
+    if (event.kind === "deposit") {
+      const last = debts.at(-1);
+      if (!event.owed) notOwed += 1;
+      else if (last !== undefined && event.at - last.last <= sameDepositWithin) {
+        last.of.add(event.of);
+        last.last = event.at;
+      } else debts.push({ of: new Set([event.of]), at: event.at, paidAfter: null, last: event.at });
+      continue;
+    }
+    if (!event.fell || (event.paysFor === null && !event.forDeposit)) continue;
+    const { at, paysFor } = event;
+    const paid = debts.find((debt) =>
+      paysFor === null
+        ? debt.paidAfter === null && at - debt.at <= unnamedPayWithin
+        : debt.paidAfter === null && debt.of.has(paysFor) && at - debt.at <= namedPayWithin,
+    );
+    if (paid !== undefined) paid.paidAfter = at - paid.at;
+  }
+  const paid = debts.flatMap(({ paidAfter }) => (paidAfter === null ? [] : [Math.max(0, paidAfter)]));
+  return {
+    deposits: debts.length,
+    notOwed,
+    unpaid: debts.filter(({ paidAfter }) => paidAfter === null).map(({ at }) => at),
+    median: paid.length === 0 ? null : (medianOf(paid) as Span),
+  };
+}
+
+/** Nothing where no feeder has a detector: whoever doesn't take deposits doesn't miss a word on them. */
+export function payLines(feeders: readonly DigestFeeder[], zone: string): readonly string[] {
+  const taking = feeders.filter(
+    ({ state, exchanges }) => state.settings.sensors.detector || (exchanges?.length ?? 0) > 0,
+  );
+  return grouped(taking.map((feeder) => ({ name: nameOf(feeder), words: payWords(feeder, zone) })));
+}
+
+function payWords({ exchanges }: DigestFeeder, zone: string): string {
+  if (exchanges === null) return "more deposits and portions than can be told one by one.";
+  const { deposits, notOwed, unpaid, median } = payOf(exchanges);
+  const beside =
+    notOwed === 0 ? "" : ` ${notOwed} more ${notOwed === 1 ? "was" : "were"} not owed: no metal, or paused.`;
+  if (deposits === 0) return `no deposit yesterday.${beside}`;
+  const many = deposits === 1 ? "1 deposit" : `${deposits} deposits`;
+  const soon =
+    median === null ? "" : `, ${deposits - unpaid.length === 1 ? "" : "half of them "}within ${secondsWords(median)}`;
+  if (unpaid.length === 0) return `${many}, ${deposits === 1 ? "paid" : "all paid"}${soon}.${beside}`;
+  const when = unpaid.slice(0, 2).map((at) => localTimeOf(at, zone));
+  const others = unpaid.length > when.length ? ` and ${unpaid.length - when.length} more` : "";
+  const which = ` (${when.join(", ")}${others})`;
+  if (unpaid.length === deposits)
+    return `not paid: ${deposits === 1 ? "the one deposit" : `all ${many}`}${which}.${beside}`;
+  return `not paid: ${unpaid.length} of ${many}${which}. The others paid${soon}.${beside}`;
+}
+
+const secondsWords = (span: Span): string => {
+  const whole = Math.max(1, Math.ceil(span / 1_000));
+  return whole === 1 ? "a second" : `${whole} seconds`;
+};

@@ -1,0 +1,58 @@
+import type { DigestSection } from "./digest.ts";
+
+export interface Part extends DigestSection {
+  /** What stands in the place of so many lines that had no room. */
+  readonly left: (count: number) => string;
+}
+
+/** Lines that a phone shows at once under their headings. Common practice, no source: 844 points high, lines of one to two rows. */
+export const linesMax = 14;
+
+/**
+ * Parts with as many of their lines as fit together on a screen: each has one at least, and what room is left goes to the first
+ * ones first, since they stand by how much they need the keeper. Nothing is left out silently. A part with nothing to say is gone.
+ */
+export function screenful(parts: readonly Part[]): readonly DigestSection[] {
+  const told = parts.filter(({ lines }) => lines.length > 0);
+  const given = told.map(() => 1);
+  let room = linesMax - told.length;
+  for (const most of [firstShare, linesMax]) {
+    for (const [place, { lines }] of told.entries()) {
+      const more = Math.min(room, Math.min(lines.length, most) - (given[place] ?? 0));
+      if (more <= 0) continue;
+      given[place] = (given[place] ?? 0) + more;
+      room -= more;
+    }
+  }
+  return told.map(({ heading, lines, left }, place) => ({ heading, lines: cut(lines, given[place] ?? 1, left) }));
+}
+
+/** So many lines each part may have before another gets more. */
+const firstShare = 4;
+
+function cut(lines: readonly string[], room: number, left: Part["left"]): readonly string[] {
+  if (lines.length <= room) return lines;
+  // A single line says what it says; that others are missing is said in the same breath.
+  if (room <= 1) return [`${lines[0] ?? ""} ${left(lines.length - 1)}`];
+  return [...lines.slice(0, room - 1), left(lines.length - room + 1)];
+}
+
+export interface Entry {
+  readonly name: string;
+  readonly words: string; // after "Rowan: "
+}
+
+/** One line for each thing that is said, with the names of all that it is said of: "Rowan and Larch: as usual." */
+export function grouped(entries: readonly Entry[]): readonly string[] {
+  const names = new Map<string, string[]>();
+  for (const { name, words } of entries) names.set(words, [...(names.get(words) ?? []), name]);
+  return [...names].map(([words, said]) => `${listed(said)}: ${words}`);
+}
+
+/** "Rowan", "Rowan and Larch", "Rowan, Larch and 8 more" */
+export function listed(names: readonly string[]): string {
+  if (names.length <= 1) return names[0] ?? "";
+  if (names.length <= namedMax) return `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
+  return `${names.slice(0, namedMax - 1).join(", ")} and ${names.length - namedMax + 1} more`;
+}
+const namedMax = 3;

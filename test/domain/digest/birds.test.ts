@@ -1,0 +1,59 @@
+import { describe, expect, it } from "vitest";
+import { birdLines } from "../../../server/domain/digest/birds.ts";
+import type { BirdDay, DayCounts } from "../../../server/domain/digest/digestFeeder.ts";
+import { busy, day, fed, feeder, quiet, usualDays } from "./toldFeeder.ts";
+
+const after = (counts: DayCounts, week: readonly BirdDay[] = usualDays().slice(1)) =>
+  birdLines([feeder(fed("Rowan"), { days: [day(counts), ...week] })]);
+
+describe("the birds' day in the digest", () => {
+  it("is said to be as usual where it is", () => {
+    expect(after(busy)).toEqual(["Rowan: as usual: 41 visits, 12 presses, 9 deposits, 60 portions."]);
+    expect(after({ ...busy, visits: 30, portions: 50 })[0]).toMatch(/^Rowan: as usual: 30 visits, /);
+  });
+
+  it("is said to be less than usual before any number, with what is usual", () => {
+    expect(after({ visits: 3, presses: 1, deposits: 9, portions: 11 })).toEqual([
+      "Rowan: fewer than usual: 3 visits (usually 41), 1 press (usually 12), 11 portions (usually 60). The rest as usual.",
+    ]);
+  });
+
+  it("names a count that fell to nothing", () => {
+    expect(after({ ...busy, visits: 0 })[0]).toBe("Rowan: fewer than usual: no visit (usually 41). The rest as usual.");
+  });
+
+  it("tells fewer and more apart", () => {
+    expect(after({ visits: 2, presses: 90, deposits: 9, portions: 60 })[0]).toBe(
+      "Rowan: fewer than usual: 2 visits (usually 41); more than usual: 90 presses (usually 12). The rest as usual.",
+    );
+  });
+
+  it("never speaks of a sensor that the feeder hasn't", () => {
+    const noPerch = { ...busy, visits: 0 };
+    expect(after(noPerch, usualDays(noPerch).slice(1))[0]).toBe(
+      "Rowan: as usual: 12 presses, 9 deposits, 60 portions.",
+    );
+  });
+
+  it("compares nothing where the feeder was silent or paused yesterday", () => {
+    const lines = birdLines([
+      feeder(fed("Rowan"), { days: [day({ ...busy, visits: 3 }, false), ...usualDays().slice(1)] }),
+    ]);
+    expect(lines[0]).toMatch(/^Rowan: 3 visits, .* It was silent or paused for part of yesterday\.$/);
+  });
+
+  it("leaves broken days out of the week, and says when too few are left", () => {
+    const silent = day(quiet, false);
+    const whole = usualDays().slice(1);
+    expect(after({ ...busy, visits: 3 }, [silent, silent, silent, ...whole.slice(3)])[0]).toMatch(
+      /^Rowan: fewer than usual: 3 visits/,
+    );
+    expect(after(busy, [silent, silent, silent, silent, ...whole.slice(4)])[0]).toMatch(
+      /Too early to say what is usual\.$/,
+    );
+  });
+
+  it("says of a week without a bird just that", () => {
+    expect(after(quiet, usualDays(quiet).slice(1))).toEqual(["Rowan: no bird came yesterday, as all week."]);
+  });
+});

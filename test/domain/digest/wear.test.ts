@@ -1,0 +1,97 @@
+import { describe, expect, it } from "vitest";
+import { wearLines } from "../../../server/domain/digest/wear.ts";
+import { learntCount, unknownChute } from "../../../server/domain/feed/chuteCounts.ts";
+import { learntCurrent, unknownMotor } from "../../../server/domain/feed/motorCurrent.ts";
+import type { FeederState } from "../../../server/domain/feeder.ts";
+import { days, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
+import { celsius, milliamps } from "../../../server/domain/units.ts";
+import { alarmed, fed, feeder, now, yard } from "./toldFeeder.ts";
+
+const start = instantOf("2026-08-25T06:00:00Z");
+
+/** A motor that gave thirty portions a day for so many days, with what it drew on each. */
+function motorAfter(count: number, drew: (day: number) => number, warmth: (day: number) => number = () => 10) {
+  let motor = unknownMotor;
+  for (let day = 0; day < count; day++) {
+    for (let n = 0; n < 30; n++) {
+      const at = past(start, (days(day) + n * minutes(20)) as never);
+      const ripple = 1 + 0.02 * Math.sin(n * 2.4);
+      motor = learntCurrent(motor, milliamps(drew(day) * ripple), at, celsius(warmth(day)), true);
+    }
+  }
+  return motor;
+}
+
+const withMotor = (state: FeederState, motor: FeederState["feed"]["motor"]): FeederState => ({
+  ...state,
+  feed: { ...state.feed, motor },
+});
+const linesOf = (...states: readonly FeederState[]) =>
+  wearLines(
+    states.map((state) => feeder(state)),
+    yard.zone,
+  );
+
+describe("wear in the digest", () => {
+  it("is not spoken of where no number tells of it", () => {
+    expect(linesOf(fed("Rowan"))).toEqual([]);
+  });
+
+  it("is said not to show where the motor draws what it drew at first", () => {
+    expect(
+      linesOf(
+        withMotor(
+          fed("Rowan"),
+          motorAfter(90, () => 240),
+        ),
+      ),
+    ).toEqual(["Nothing shows wear."]);
+  });
+
+  it("is seen in a motor that draws ever more, against its own first days", () => {
+    const worn = withMotor(
+      fed("Rowan"),
+      motorAfter(90, (day) => 240 * (1 + 0.004 * day)),
+    );
+    expect(linesOf(worn)).toHaveLength(1);
+    expect(linesOf(worn)[0]).toMatch(
+      /^Rowan: the motor draws about 35 % more than on Tuesday 25 August, \d+ portions ago: look at tray and bearing\.$/,
+    );
+  });
+
+  it("is not seen in grease that the winter makes stiff", () => {
+    const warmth = (day: number) => 15 - 0.3 * day + 4 * Math.sin(day);
+    const stiff = motorAfter(90, (day) => 240 * Math.exp(0.008 * (15 - warmth(day))), warmth);
+    expect(stiff.lastMilliamps).toBeGreaterThan(1.2 * 240);
+    expect(linesOf(withMotor(fed("Rowan"), stiff))).toEqual(["Nothing shows wear."]);
+  });
+
+  it("begins anew with another motor", () => {
+    const replaced = motorAfter(90, (day) => (day < 45 ? 240 : 480));
+    expect(replaced.first?.portions).toBeLessThan(46 * 30);
+    expect(linesOf(withMotor(fed("Rowan"), replaced))).toEqual(["Nothing shows wear."]);
+  });
+
+  it("is seen in a chute sensor that misses ever more, unless an alarm says so already", () => {
+    let chute = unknownChute;
+    for (let n = 0; n < 400; n++) chute = learntCount(chute, n % 8 === 0 ? 0 : 3);
+    const state = fed("Rowan");
+    const dusty = { ...state, feed: { ...state.feed, chute } };
+    expect(linesOf(dusty)).toEqual(["Rowan: its chute sensor misses about one portion in 9: wipe it."]);
+    expect(linesOf(alarmed(dusty, "chuteBlind", now))).toEqual(["Nothing shows wear."]);
+    const well = Array.from({ length: 400 }).reduce<typeof chute>((habit) => learntCount(habit, 3), unknownChute);
+    expect(linesOf({ ...state, feed: { ...state.feed, chute: well } })).toEqual(["Nothing shows wear."]);
+  });
+
+  it("names only the feeder that it shows on", () => {
+    const sound = withMotor(
+      fed("Larch"),
+      motorAfter(90, () => 240),
+    );
+    const worn = withMotor(
+      fed("Rowan"),
+      motorAfter(90, (day) => 240 * (1 + 0.004 * day)),
+    );
+    expect(linesOf(sound, worn).map((line) => line.slice(0, 6))).toEqual(["Rowan:"]);
+  });
+});
