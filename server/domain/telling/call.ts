@@ -47,10 +47,15 @@ export interface CallNews {
   readonly body: string;
 }
 
+/** A feeder that a yard's call speaks of, with what its own call would say: it may become that again. */
 export interface SilentFeeder {
   readonly feeder: string;
   readonly name: string;
+  readonly topic: string;
   readonly lastHeardAt: Instant;
+  readonly raisedAt: Instant;
+  readonly title: string;
+  readonly body: string;
 }
 
 /** One person whom a call has reached. */
@@ -114,9 +119,9 @@ export interface CallStep {
 /** Whose alarm a word is about. */
 export interface CalledOf {
   readonly yard: string;
-  readonly feeder: string;
+  readonly feeder: string | null; // null: the yard itself
   readonly topic: string; // of alarms/notices.ts
-  readonly name: string; // the feeder's, as its titles begin
+  readonly name: string; // as its titles begin
 }
 
 /** What calls a person; a `note` waits for the digest. */

@@ -1,0 +1,102 @@
+import type { Notice, NoticeAnswer } from "../facts.ts";
+import { type FaultKind, ruleOf } from "../faults.ts";
+import { between, earlier, type Instant, later, minutes } from "../instant.ts";
+import { momentWords } from "../localTime.ts";
+import { inWords } from "../silence/spanWords.ts";
+import type { Call, CallNews, Telling, ToldPerson } from "./call.ts";
+import { closingTimeToLive, ringTimeToLive } from "./gaps.ts";
+
+/** The words of a call for one person. All of one call have its topic, so the newest stands alone on the screen. */
+
+/** It rings: for the first time, or again. */
+export function ringing(call: Call, reminder: boolean, zone: string, now: Instant): Notice {
+  return { ...asking(call), body: `${preface(call, reminder, zone, now)}${call.body}`, quiet: false };
+}
+
+/** The same alarm in newer words, or again what it was: in place of what stands there, without a sound. */
+export const corrected = (call: Call): Notice => ({ ...asking(call), quiet: true });
+
+/** It asks for nothing any more. */
+export const closing = (call: Call, { title, body }: CallNews): Notice => ({
+  fault: call.fault,
+  priority: call.priority,
+  topic: call.topic,
+  timeToLive: closingTimeToLive,
+  title,
+  body,
+  quiet: true,
+  raisedAt: call.raisedAt,
+  closes: true,
+});
+
+export const telling = (call: Call, person: string, by: Telling["by"], notice: Notice): Telling => ({
+  person,
+  by,
+  yard: call.yard,
+  feeder: call.feeder,
+  notice,
+});
+
+/** "Ada has seen it: food out at Rowan" */
+export function seenNews(call: Call, by: string): CallNews {
+  const said = `${call.name}: `;
+  const what = call.title.startsWith(said) ? call.title.slice(said.length) : ruleOf(call.fault).title;
+  return {
+    title: `${by} has seen it: ${what} at ${call.name}`,
+    body: "Nothing more is asked of you unless it grows worse.",
+  };
+}
+
+/** "Rowan: set aside" */
+export const setAsideNews = (call: Call, words: string): CallNews => ({
+  title: `${call.name}: set aside`,
+  body: `${words} Nothing is asked of you for now.`.trim(),
+});
+
+/**
+ * Where no food or not enough of it comes out, each press and deposit that goes unpaid teaches the birds not to come; a
+ * pause stops that. It helps nothing else, and a silent feeder couldn't hear it.
+ */
+const pauseHelps: ReadonlySet<FaultKind> = new Set([
+  "motorNotTurning",
+  "motorStalled",
+  "foodOut",
+  "trayJammed",
+  "feedBridged",
+  "feedStopped",
+  "depositUnpaid",
+]);
+
+function answersTo(call: Call): readonly NoticeAnswer[] {
+  if (call.acknowledgedBy !== null) return [];
+  return call.feeder !== null && pauseHelps.has(call.fault) ? ["acknowledge", "pause"] : ["acknowledge"];
+}
+
+const asking = (call: Call): Omit<Notice, "quiet"> => ({
+  fault: call.fault,
+  priority: call.priority,
+  topic: call.topic,
+  timeToLive: ringTimeToLive[call.priority],
+  title: call.title,
+  body: call.body,
+  raisedAt: call.raisedAt,
+  answers: answersTo(call),
+});
+
+/** Later than this its own words ("nothing heard for 3 minutes") need a time beside them. */
+const freshFor = minutes(5);
+
+/** What has passed since the alarm's own words were true, as far as it matters to who reads them now. */
+function preface(call: Call, reminder: boolean, zone: string, now: Instant): string {
+  if (reminder) return `Still so after ${inWords(between(call.freshAt, now))}, and nobody has answered. `;
+  const earlierRing = firstRing(call.told, call.freshAt);
+  if (earlierRing !== null && earlierRing < now) {
+    return `Nobody has answered for ${inWords(between(earlierRing, now))}. `;
+  }
+  return between(call.freshAt, now) < freshFor ? "" : `Since ${momentWords(call.freshAt, zone, now)}. `;
+}
+
+function firstRing(told: readonly ToldPerson[], freshAt: Instant): Instant | null {
+  const rings = told.filter(({ times }) => times > 0).map(({ firstAt }) => later(firstAt, freshAt));
+  return rings.length === 0 ? null : rings.reduce(earlier);
+}
