@@ -135,6 +135,8 @@ function outcomeOf(error: SmtpError, hidden: readonly string[]): MailOutcome {
   // In the server's own words where it spoke; the library's, and the network's code, where it didn't.
   const spoken = response ?? [message, originalCode ?? ""].join(" ");
   const words = shown(spoken || code || error.name, hidden);
+  // TLS that is suddenly not offered says nothing of the letter; it may be somebody on the line.
+  if (code === "ETLS") return later(words);
   if (responseCode !== undefined && responseCode >= 500 && responseCode < 600) return { kind: "refused", words };
   // Ours or the letter's own fault, found before anything left the house.
   if (code === "ENOAUTH" || (code === "EENVELOPE" && responseCode === undefined)) return { kind: "refused", words };
@@ -148,5 +150,6 @@ function shown(words: string, hidden: readonly string[]): string {
 
 function secretsOf({ user, password }: { readonly user: string; readonly password: string }): readonly string[] {
   const base64 = (text: string) => Buffer.from(text, "utf8").toString("base64");
-  return [password, base64(password), base64(`\0${user}\0${password}`)];
+  // The longest first: a part of it that is replaced would hide the rest from us.
+  return [base64(`\0${user}\0${password}`), base64(password), password].sort((a, b) => b.length - a.length);
 }
