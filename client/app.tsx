@@ -10,6 +10,8 @@ import { DaysScreen } from "./screens/daysScreen.tsx";
 import { FeederScreen } from "./screens/feederScreen.tsx";
 import { FeederSettingsScreen } from "./screens/feederSettingsScreen.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
+import { JoinScreen } from "./screens/joinScreen.tsx";
+import { PeopleScreen } from "./screens/peopleScreen.tsx";
 import { PhonesScreen } from "./screens/phonesScreen.tsx";
 import { PracticeScreen } from "./screens/practiceScreen.tsx";
 import { RefillScreen } from "./screens/refillScreen.tsx";
@@ -31,6 +33,9 @@ const tabs = [
   { href: "/cautions", name: "cautions", label: "Cautions" },
 ] as const;
 
+/** Pages for whoever isn't signed in: two by a link with a secret, and what everybody should know. */
+const openToAll = ["/claim", "/join", "/cautions"];
+
 function Frame() {
   const { path, route } = useLocation();
   useEffect(() => {
@@ -38,7 +43,7 @@ function Frame() {
     addEventListener(openEvent, open);
     return () => removeEventListener(openEvent, open);
   }, [route]);
-  const mustSignIn = signedIn.value === "no" && path !== "/claim" && path !== "/cautions";
+  const mustSignIn = signedIn.value === "no" && !openToAll.includes(path);
   const isHere = (href: string) =>
     href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
   return (
@@ -86,10 +91,12 @@ const Screens = () => (
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
     <Route path="/yards/:id" component={YardById} />
+    <Route path="/yards/:id/people" component={PeopleById} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/practice" component={PracticeScreen} />
     <Route path="/cautions" component={CautionsScreen} />
     <Route path="/claim" component={ClaimScreen} />
+    <Route path="/join" component={JoinScreen} />
     <Route default component={NoSuchPage} />
   </Router>
 );
@@ -102,6 +109,7 @@ const FeederById = ({ id = "" }: ById) => <FeederScreen key={id} id={id} />;
 const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
+const PeopleById = ({ id = "" }: ById) => <PeopleScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 
 const NoSuchPage = () => (

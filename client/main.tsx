@@ -5,6 +5,7 @@ import { lookForActs, openActs } from "./state/acts.ts";
 import { openDays } from "./state/days.ts";
 import { openHome } from "./state/home.ts";
 import { keepTime } from "./state/now.ts";
+import { openPhones } from "./state/phones.ts";
 import { registerWorker } from "./state/update.ts";
 import "./style/notebook.css";
 
@@ -19,6 +20,9 @@ async function open(): Promise<void> {
   const cupboard = await openCupboard();
   await Promise.all([openHome(cupboard), openDays(cupboard)]);
   await openActs(cupboard);
+  await openPhones(cupboard).catch((cause: unknown) =>
+    console.warn("This phone's own switch could not be read.", cause),
+  );
   if (import.meta.env.PROD) {
     await registerWorker(openPath, lookForActs).catch((cause: unknown) =>
       console.warn("The worker could not be registered.", cause),

@@ -1,7 +1,7 @@
-import { useState } from "preact/hooks";
 import { findFeeder } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { agoWords } from "../words/clock.ts";
+import { Copied } from "./copied.tsx";
 
 /** A first report that says nothing but "here I am": it leaves no trace in the training record. */
 const firstReport = (origin: string, key: string) =>
@@ -32,29 +32,6 @@ export function KeyOnce(props: {
             : `${props.name} was heard ${agoWords(heard, now.value)}.`}
         </p>
       )}
-    </div>
-  );
-}
-
-function Copied(props: { readonly label: string; readonly text: string }) {
-  const [said, setSaid] = useState("");
-  const copy = async () => {
-    try {
-      await navigator.clipboard.writeText(props.text);
-      setSaid("Copied");
-    } catch {
-      setSaid("Copying isn't allowed here: mark the text and copy it by hand"); // plain HTTP has no clipboard
-    }
-  };
-  return (
-    <div class="copied">
-      <pre>{props.text}</pre>
-      <button type="button" onClick={() => void copy()}>
-        Copy<span class="hidden"> {props.label}</span>
-      </button>
-      <span role="status" class="hint">
-        {said}
-      </span>
     </div>
   );
 }

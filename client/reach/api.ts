@@ -8,10 +8,19 @@ import type {
   DigestView,
   FeederView,
   HomeView,
+  InviteView,
+  JoinedView,
+  joinRequest,
+  MeView,
+  meRequest,
+  PeopleView,
   PhonesView,
   PracticeFault,
   ProblemView,
+  personRequest,
   phoneRequest,
+  Role,
+  TestMailView,
   TestPushView,
   yardRequest,
 } from "../../server/contract/api.ts";
@@ -54,6 +63,8 @@ async function ask<T>(method: string, path: string, body?: unknown): Promise<Ans
 }
 
 const feeder = (id: string) => `/feeders/${encodeURIComponent(id)}`;
+const yard = (id: string) => `/yards/${encodeURIComponent(id)}`;
+const person = (yardId: string, id: string) => `${yard(yardId)}/people/${encodeURIComponent(id)}`;
 
 export const paths = {
   refills: (id: string) => `${feeder(id)}/refills`,
@@ -69,9 +80,17 @@ export const api = {
   claim: (claim: z.input<typeof claimRequest>) => ask<{ keeper: { name: string } }>("POST", "/claim", claim),
 
   home: () => ask<HomeView>("GET", "/home"),
-  changeYard: (id: string, change: z.input<typeof yardRequest>) =>
-    ask<unknown>("PATCH", `/yards/${encodeURIComponent(id)}`, change),
-  digest: (yard: string) => ask<DigestView>("GET", `/yards/${encodeURIComponent(yard)}/digest`),
+  changeYard: (id: string, change: z.input<typeof yardRequest>) => ask<unknown>("PATCH", yard(id), change),
+  digest: (yardId: string) => ask<DigestView>("GET", `${yard(yardId)}/digest`),
+
+  people: (yardId: string) => ask<PeopleView>("GET", `${yard(yardId)}/people`),
+  changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>
+    ask<PeopleView>("PATCH", person(yardId, id), change),
+  removePerson: (yardId: string, id: string) => ask<PeopleView>("DELETE", person(yardId, id)),
+  invite: (yardId: string, role: Role) => ask<InviteView>("POST", `${yard(yardId)}/invites`, { role }),
+  join: (joining: z.input<typeof joinRequest>) => ask<JoinedView>("POST", "/join", joining),
+  changeMe: (change: z.input<typeof meRequest>) => ask<MeView>("PATCH", "/me", change),
+  testMail: () => ask<TestMailView>("POST", "/me/mail/test"),
 
   feeder: (id: string) => ask<FeederView>("GET", feeder(id)),
   addFeeder: (added: z.input<typeof addFeederRequest>) => ask<AddedFeederView>("POST", "/feeders", added),

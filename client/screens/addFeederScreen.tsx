@@ -16,7 +16,7 @@ export function AddFeederScreen() {
   const { sending, problems, said, form, send } = useSending();
   const [added, setAdded] = useState<AddedFeederView | null>(null);
   const food = useFood();
-  const places = yards.value.filter((yard) => !yard.practice);
+  const places = yards.value.filter((yard) => !yard.practice && yard.role === "keeper");
 
   if (added !== null) {
     const { feeder, key } = added;

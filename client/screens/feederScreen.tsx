@@ -52,9 +52,11 @@ export function FeederScreen(props: { readonly id: string }) {
           )}
           <ReadingsTable feeder={feeder} zone={yard.zone} />
           <BlindSpots feeder={feeder} />
-          <p class="elsewhere">
-            <a href={`/feeders/${feeder.id}/settings`}>Settings of {feeder.name}</a>
-          </p>
+          {yard.role === "keeper" && (
+            <p class="elsewhere">
+              <a href={`/feeders/${feeder.id}/settings`}>Settings of {feeder.name}</a>
+            </p>
+          )}
         </div>
       </div>
     </Screen>

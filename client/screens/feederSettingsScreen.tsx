@@ -27,6 +27,13 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
     );
   }
   const { feeder, yard } = found;
+  if (yard.role !== "keeper") {
+    return (
+      <Screen title={`Settings of ${feeder.name}`} back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}>
+        <p class="empty">Only keepers of {yard.name} change these.</p>
+      </Screen>
+    );
+  }
 
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();

@@ -2,6 +2,7 @@ import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { Pennant } from "../drawing/glyphs.tsx";
 import { HopperMark } from "../drawing/hopperDrawing.tsx";
 import { PracticeTag } from "../parts/practiceTag.tsx";
+import { ReachNotice } from "../parts/reachNotice.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { home, homeProblem, line, yards } from "../state/home.ts";
 import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
@@ -24,16 +25,21 @@ export function HomeScreen() {
   const sorted = [...yards.value].sort(
     (one, other) => Number(one.practice) - Number(other.practice) || yardUrgency(one) - yardUrgency(other),
   );
+  // A helper answers, pauses and refills; what would only be refused isn't offered.
+  const mayAdd = sorted.some((yard) => yard.role === "keeper" && !yard.practice);
   return (
     <Screen title="Feeders">
+      <ReachNotice />
       {sorted.map((yard) => (
         <YardEntry key={yard.id} yard={yard} />
       ))}
-      <p class="answers">
-        <a class="button" href="/feeders/new">
-          Add a feeder
-        </a>
-      </p>
+      {mayAdd && (
+        <p class="answers">
+          <a class="button" href="/feeders/new">
+            Add a feeder
+          </a>
+        </p>
+      )}
     </Screen>
   );
 }
@@ -52,9 +58,14 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
       </div>
       {yard.feeders.length === 0 ? (
         <p class="empty">
-          No feeder reports from here yet. <a href="/feeders/new">Add the first</a>
-          {", or "}
-          <a href="/practice">try a practice feeder</a>.
+          No feeder reports from here yet.{" "}
+          {yard.role === "keeper" && (
+            <>
+              <a href="/feeders/new">Add the first</a>
+              {", or "}
+            </>
+          )}
+          <a href="/practice">{yard.role === "keeper" ? "try" : "Try"} a practice feeder</a>.
         </p>
       ) : (
         <ul class="feeders">

@@ -1,44 +1,45 @@
-import { useEffect, useState } from "preact/hooks";
-import type { PhonesView, TestPushView } from "../../server/contract/api.ts";
-import { Field, Said, textIn } from "../parts/field.tsx";
+import { useEffect, useRef, useState } from "preact/hooks";
+import type { PhoneView } from "../../server/contract/api.ts";
+import { Said, textIn } from "../parts/field.tsx";
+import { ReachMark } from "../parts/reachMark.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { ThisPhone } from "../parts/thisPhone.tsx";
 import { api } from "../reach/api.ts";
-import { home, line, noteLine, signOut } from "../state/home.ts";
+import { home, line, signOut } from "../state/home.ts";
 import { now } from "../state/now.ts";
-import {
-  findOwnEndpoint,
-  guessLabel,
-  ownEndpoint,
-  pushAbility,
-  switchOff,
-  switchOn,
-  thisBrowser,
-} from "../state/phone.ts";
+import { findOwnEndpoint, ownEndpoint, switchOff, switchOn, thisBrowser } from "../state/phone.ts";
+import { forgetOwn, loadPhones, phones, rememberedEndpoint, rememberOwn } from "../state/phones.ts";
+import { awaitProof, type TestOutcome } from "../state/testPush.ts";
 import { agoWords } from "../words/clock.ts";
+import { proofWords, reachWarning, testProofWords } from "../words/reach.ts";
 
 const outOfReach = "The server can't be reached just now.";
+const ownZone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
 /** Which phones are woken, and the proof of each. */
 export function PhonesScreen() {
-  const [phones, setPhones] = useState<PhonesView | null>(null);
   const [said, setSaid] = useState<string | null>(null);
-  const [test, setTest] = useState<TestPushView | null>(null);
+  const [test, setTest] = useState<readonly TestOutcome[]>([]);
   const [busy, setBusy] = useState(false);
+  const left = useRef(false);
 
   const load = async () => {
-    const answer = await api.phones();
-    noteLine(answer);
-    if (answer.kind === "ok") {
-      setPhones(answer.value);
-      setSaid((before) => (before === outOfReach ? null : before));
-    } else if (answer.kind === "unreachable") setSaid(outOfReach);
+    const answer = await loadPhones();
+    if (answer.kind === "ok") setSaid((before) => (before === outOfReach ? null : before));
+    else if (answer.kind === "unreachable") setSaid(outOfReach);
     else setSaid(answer.problem.detail);
   };
   const cut = line.value === "cut";
   useEffect(() => {
     void load();
-    void findOwnEndpoint();
+    void findOwnEndpoint().then(rememberOwn);
   }, [cut]); // and again once the line is back
+  useEffect(
+    () => () => {
+      left.current = true;
+    },
+    [],
+  );
 
   const during = async (work: () => Promise<void>) => {
     setBusy(true);
@@ -50,10 +51,11 @@ export function PhonesScreen() {
     event.preventDefault();
     const label = textIn(new FormData(event.currentTarget as HTMLFormElement), "label") || "This device";
     void during(async () => {
-      if (phones === null) return;
-      const outcome = await switchOn(phones.publicKey, label);
+      if (phones.value === null) return;
+      const outcome = await switchOn(phones.value.publicKey, label);
       switch (outcome.kind) {
         case "ok":
+          await rememberOwn();
           await load();
           break;
         case "notAllowed":
@@ -82,43 +84,32 @@ export function PhonesScreen() {
         return;
       }
       if (endpoint === ownEndpoint.value) await switchOff();
+      if (endpoint === rememberedEndpoint.value) await forgetOwn();
       await load();
     });
   const tryThem = () =>
     during(async () => {
+      const before = phones.value;
       const answer = await api.testPhones();
-      if (answer.kind === "ok") setTest(answer.value);
-      else setSaid(answer.kind === "unreachable" ? outOfReach : answer.problem.detail);
-      await load();
+      if (answer.kind === "ok" && before !== null) {
+        void awaitProof(answer.value, before, loadPhones, setTest, () => left.current);
+      } else setSaid(answer.kind === "unreachable" ? outOfReach : answer.kind === "ok" ? null : answer.problem.detail);
     });
 
-  const known = phones?.phones ?? [];
+  const known = phones.value?.phones ?? [];
   const thisOneIsOn = ownEndpoint.value !== null && known.some((phone) => phone.endpoint === ownEndpoint.value);
   return (
     <Screen title="Phones">
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
       <Said words={said} />
-      {phones !== null && !thisOneIsOn && <ThisPhone busy={busy} on={on} />}
+      <Warning />
+      {phones.value !== null && !thisOneIsOn && <ThisPhone busy={busy} on={on} />}
       {known.length > 0 && (
         <>
           <h2>Phones that are woken</h2>
           <ul class="phones">
             {known.map((phone) => (
-              <li key={phone.endpoint}>
-                <h3>
-                  {phone.label}
-                  {phone.endpoint === ownEndpoint.value && <span class="since"> this one</span>}
-                </h3>
-                <p>
-                  {phone.lastAcceptedAt === null
-                    ? "No notice has reached its push service yet: send a test."
-                    : `Its push service last took a notice ${agoWords(phone.lastAcceptedAt, now.value)}.`}
-                </p>
-                {phone.problem !== null && <p class="problem">{phone.problem}</p>}
-                <button type="button" class="plain" disabled={busy} onClick={() => void forget(phone.endpoint)}>
-                  Forget {phone.label}
-                </button>
-              </li>
+              <PhoneEntry key={phone.id} phone={phone} busy={busy} forget={() => void forget(phone.endpoint)} />
             ))}
           </ul>
           <div class="answers">
@@ -127,16 +118,11 @@ export function PhonesScreen() {
             </button>
           </div>
           <div role="status">
-            {test?.outcomes.map(({ label, words }) => (
-              <p key={label + words}>
-                <strong>{label}:</strong> {words}
+            {test.map(({ label, words, proof }) => (
+              <p key={label + words} class={`test ${proof}`}>
+                <strong>{label}:</strong> {proof === "none" ? words : testProofWords(proof)}
               </p>
             ))}
-            {test !== null && (
-              <p class="hint">
-                The last proof is your own eyes: did it light up? If not, look whether the phone keeps notices quiet.
-              </p>
-            )}
           </div>
         </>
       )}
@@ -163,47 +149,44 @@ export function PhonesScreen() {
   );
 }
 
-function ThisPhone(props: { readonly busy: boolean; readonly on: (event: SubmitEvent) => void }) {
-  const ability = pushAbility(thisBrowser());
-  switch (ability) {
-    case "insecure":
-      return (
-        <p class="notice">
-          <strong>This page came over plain HTTP.</strong> Browsers wake a phone only for pages that come over HTTPS.
-          Put the server behind HTTPS (its guide says how) and open it by that address; everything else works here
-          meanwhile.
-        </p>
-      );
-    case "homeScreenFirst":
-      return (
-        <p class="notice">
-          <strong>On this phone, put Pieward on the home screen first:</strong> Share, then “Add to Home Screen”. Open
-          it from there and come back to this page.
-        </p>
-      );
-    case "denied":
-      return (
-        <p class="notice">
-          <strong>Notices from this page are blocked.</strong> Allow them in the browser's settings for this page, then
-          come back.
-        </p>
-      );
-    case "unsupported":
-      return <p class="notice">This browser can't be woken by a push. Try another browser or another phone.</p>;
-    case "ready":
-      return (
-        <form onSubmit={props.on} noValidate>
-          <h2>Wake this phone</h2>
-          <Field
-            label="Call it"
-            input={{ name: "label", maxLength: 60, autocomplete: "off", defaultValue: guessLabel(navigator.userAgent) }}
-          />
-          <div class="answers">
-            <button type="submit" class="main" disabled={props.busy}>
-              Switch on
-            </button>
-          </div>
-        </form>
-      );
-  }
+/** What no single phone's entry says; the rest stands beside each. */
+function Warning() {
+  if (phones.value === null) return null;
+  const own = {
+    endpoint: ownEndpoint.value,
+    remembered: rememberedEndpoint.value,
+    denied: thisBrowser().permission === "denied",
+  };
+  const warning = reachWarning(phones.value, own);
+  if (warning === null || warning.kind === "noneProved") return null;
+  return (
+    <p class="notice worry">
+      <strong>{warning.words}</strong>{" "}
+      {warning.kind === "thisOneLost" ? "Switch it on again below." : "Switch one on, or nobody hears of an alarm."}
+    </p>
+  );
+}
+
+function PhoneEntry(props: { readonly phone: PhoneView; readonly busy: boolean; readonly forget: () => void }) {
+  const { label, endpoint, reach, lastShownAt, lastAcceptedAt, problem } = props.phone;
+  const proof = proofWords(lastShownAt, now.value, ownZone());
+  return (
+    <li>
+      <h3>
+        {label}
+        {endpoint === ownEndpoint.value && <span class="since"> this one</span>}
+      </h3>
+      <ReachMark kind={reach.kind}>{reach.kind === "proved" ? proof : reach.words}</ReachMark>
+      <p class="since">
+        {reach.kind !== "proved" && lastShownAt !== null && `${proof} `}
+        {lastAcceptedAt === null
+          ? "No notice has reached its push service yet: send a test."
+          : `Its push service last took a notice ${agoWords(lastAcceptedAt, now.value)}.`}
+      </p>
+      {problem !== null && problem !== reach.words && <p class="problem">{problem}</p>}
+      <button type="button" class="plain" disabled={props.busy} onClick={props.forget}>
+        Forget {label}
+      </button>
+    </li>
+  );
 }

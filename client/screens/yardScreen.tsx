@@ -3,6 +3,7 @@ import { useLocation } from "preact-iso";
 import type { DigestView, YardView } from "../../server/contract/api.ts";
 import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { YardLinks } from "../parts/yardLinks.tsx";
 import { api } from "../reach/api.ts";
 import { noteLine, refreshHome, yards } from "../state/home.ts";
 import { now } from "../state/now.ts";
@@ -11,9 +12,6 @@ import { dayWords, localDate } from "../words/clock.ts";
 
 /** Where the yard is and when its digest comes; and the digest itself. */
 export function YardScreen(props: { readonly id: string }) {
-  const { route } = useLocation();
-  const { sending, problems, said, form, send } = useSending();
-  const [positionSaid, setPositionSaid] = useState("");
   const yard = yards.value.find((each) => each.id === props.id);
   if (yard === undefined) {
     return (
@@ -22,6 +20,26 @@ export function YardScreen(props: { readonly id: string }) {
       </Screen>
     );
   }
+  return (
+    <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
+      <Digest yard={yard.id} zone={yard.zone} />
+      {!yard.practice && <YardLinks yard={yard} />}
+      {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardWords yard={yard} />}
+    </Screen>
+  );
+}
+
+/** What a helper sees of it: the same, without what would only be refused. */
+const YardWords = ({ yard }: { readonly yard: YardView }) => (
+  <p class="hint">
+    Its clock is that of {yard.zone}; the digest comes at {yard.digestTime}. Only keepers of {yard.name} change these.
+  </p>
+);
+
+function YardForm({ yard }: { readonly yard: YardView }) {
+  const { route } = useLocation();
+  const { sending, problems, said, form, send } = useSending();
+  const [positionSaid, setPositionSaid] = useState("");
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -60,9 +78,8 @@ export function YardScreen(props: { readonly id: string }) {
   };
   const degrees = (value: number | undefined) => value ?? "";
   return (
-    <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
-      <Digest yard={yard.id} zone={yard.zone} />
-      <h2>The yard</h2>
+    <section aria-labelledby="yard-title">
+      <h2 id="yard-title">The yard</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <Said words={said} />
         <Field
@@ -132,7 +149,7 @@ export function YardScreen(props: { readonly id: string }) {
           </button>
         </div>
       </form>
-    </Screen>
+    </section>
   );
 }
 

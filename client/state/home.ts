@@ -1,5 +1,13 @@
 import { computed, signal } from "@preact/signals";
-import type { FeederView, FoodView, HomeView, HopperView, LiveMessage, YardView } from "../../server/contract/api.ts";
+import type {
+  FeederView,
+  FoodView,
+  HomeView,
+  HopperView,
+  LiveMessage,
+  MeView,
+  YardView,
+} from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { type Answer, api } from "../reach/api.ts";
 import { listen } from "../reach/live.ts";
@@ -55,9 +63,11 @@ export async function openHome(kept: Cupboard): Promise<void> {
 /** What an earlier build kept on this phone lacks what views have been given since. */
 const complete = (kept: HomeView): HomeView => ({
   ...kept,
+  keeper: { ...{ id: "", mail: null, canMail: false }, ...(kept.keeper as Partial<MeView> & { name: string }) },
   foods: (kept as Partial<HomeView>).foods ?? [],
   yards: kept.yards.map((yard) => ({
-    ...yard,
+    ...{ escalateMinutes: 15, role: "keeper", people: 1 },
+    ...(yard as Omit<YardView, "role"> & Partial<YardView>),
     feeders: yard.feeders.map((feeder) => ({
       ...feeder,
       blindSpots: (feeder as Partial<FeederView>).blindSpots ?? [],

@@ -64,6 +64,8 @@ const pages = [
   "/feeders/rowan/settings",
   "/feeders/new",
   "/yards/alder-croft",
+  "/yards/alder-croft/people",
+  "/join#some-secret",
   "/phones",
   "/practice",
   "/cautions",

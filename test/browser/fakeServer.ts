@@ -4,7 +4,7 @@ import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage } from "../../server/contract/api.ts";
-import { dayView, feederView, homeView } from "../client/cannedViews.ts";
+import { dayView, feederView, homeView, peopleView, phonesView } from "../client/cannedViews.ts";
 
 /**
  * A server for looking at the built client without the real one: canned views, the real content policy. Run it by
@@ -60,9 +60,13 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     }
     if (path === "/home") return [200, { ...fake.home, serverTime: new Date().toISOString() }];
     if (path.startsWith("/practice")) return [200, fake.home];
-    if (path === "/phones") return [200, phones];
+    if (path === "/phones") return [200, phonesView(Date.now())];
     if (path === "/phones/test")
       return [200, { outcomes: [{ label: "Android phone", outcome: "accepted", words: "taken by its push service" }] }];
+    if (path.endsWith("/people")) return [200, peopleView(Date.now())];
+    if (path.endsWith("/invites"))
+      return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
+    if (path.startsWith("/notices/")) return [204, null];
     if (path.endsWith("/digest")) return [200, digest];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };
@@ -136,32 +140,8 @@ async function readBody(request: IncomingMessage): Promise<unknown> {
   return text === "" ? null : JSON.parse(text);
 }
 
+const inThreeDays = () => new Date(Date.now() + 3 * 86_400_000).toISOString();
 const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
-const phones = {
-  publicKey: "BEl62iUYgUivxIkv69yViEuiBIa-Ib9-SkvMeAtA3LFgDzkrxZJjSgSnfckjBJuBkr3qBUYIHBQFLXYp5Nksh8U",
-  phones: [
-    {
-      id: "phone-a",
-      endpoint: "https://push.example/a",
-      label: "Android phone",
-      addedAt: "2026-11-01T10:00:00Z",
-      lastAcceptedAt: new Date(Date.now() - 7_200_000).toISOString(),
-      lastShownAt: new Date(Date.now() - 7_200_000).toISOString(),
-      problem: null,
-      reach: { kind: "proved", words: "It showed a notice today 10:00." },
-    },
-    {
-      id: "phone-b",
-      endpoint: "https://push.example/b",
-      label: "Kitchen tablet",
-      addedAt: "2026-10-01T10:00:00Z",
-      lastAcceptedAt: null,
-      lastShownAt: null,
-      reach: { kind: "lost", words: "It can't be told: its push service no longer knows it." },
-      problem: "Its push service no longer knows it. Switch it on again.",
-    },
-  ],
-};
 const digest = {
   yard: "alder-croft",
   date: "2026-11-25",

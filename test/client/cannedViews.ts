@@ -1,4 +1,12 @@
-import type { AlarmView, DayMark, DayView, FeederView, HomeView } from "../../server/contract/api.ts";
+import type {
+  AlarmView,
+  DayMark,
+  DayView,
+  FeederView,
+  HomeView,
+  PeopleView,
+  PhonesView,
+} from "../../server/contract/api.ts";
 
 /** The invented yard "Alder Croft" with its feeders, as the server would tell of them at a given moment. */
 
@@ -67,6 +75,10 @@ export function alarmView(now: number, change: Partial<AlarmView> = {}): AlarmVi
     act: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
     since: iso(now - 17 * minuteMs),
     shelvedUntil: null,
+    raisedAt: iso(now - 17 * minuteMs),
+    explains: [],
+    explainedBy: null,
+    outOfService: null,
     evidence: [
       { what: "portions without food", value: "3 in a row", at: iso(now - 9 * minuteMs) },
       { what: "peak current", value: "910 mA, usually 600 mA", at: iso(now - 9 * minuteMs) },
@@ -177,7 +189,7 @@ export function homeView(now: number): HomeView {
         practice: false,
         escalateMinutes: 15,
         role: "keeper",
-        people: 2,
+        people: 3,
         feeders: [rowan, larch],
       },
       {
@@ -237,5 +249,93 @@ export function dayView(feeder: string, date: string): DayView {
       gramsGiven: count("portion") * 2.4,
     },
     words: "Birds came from a little after sunrise until the afternoon: 34 visits, 9 deposits, one of them not paid.",
+  };
+}
+
+export function phonesView(now: number, change: Partial<PhonesView> = {}): PhonesView {
+  return {
+    publicKey: "BEl62iUYgUivxIkv69yViEuiBIa-Ib9-SkvMeAtA3LFgDzkrxZJjSgSnfckjBJuBkr3qBUYIHBQFLXYp5Nksh8U",
+    phones: [
+      {
+        id: "phone-a",
+        endpoint: "https://push.example/a",
+        label: "Android phone",
+        addedAt: iso(now - 24 * 24 * hourMs),
+        lastAcceptedAt: iso(now - 2 * hourMs),
+        lastShownAt: iso(now - 2 * hourMs + 3_000),
+        problem: null,
+        reach: { kind: "proved", words: "It showed a notice 2 hours ago." },
+      },
+      {
+        id: "phone-b",
+        endpoint: "https://push.example/b",
+        label: "Old phone",
+        addedAt: iso(now - 60 * 24 * hourMs),
+        lastAcceptedAt: iso(now - 5 * hourMs),
+        lastShownAt: iso(now - 9 * 24 * hourMs),
+        problem: null,
+        reach: { kind: "unproved", words: "It was sent notices for 4 days and has shown none of them." },
+      },
+      {
+        id: "phone-c",
+        endpoint: "https://push.example/c",
+        label: "Kitchen tablet",
+        addedAt: iso(now - 55 * 24 * hourMs),
+        lastAcceptedAt: null,
+        lastShownAt: null,
+        problem: "Its push service no longer knows it. Switch it on again.",
+        reach: { kind: "lost", words: "Its push service no longer knows it. Switch it on again." },
+      },
+    ],
+    ...change,
+  };
+}
+
+/** Ada first, then Bo, who sleeps; Cilla has nothing that could be told. */
+export function peopleView(now: number, you = "keeper"): PeopleView {
+  return {
+    yard: "alder-croft",
+    people: [
+      {
+        id: "keeper",
+        name: "Ada",
+        you: you === "keeper",
+        role: "keeper",
+        turn: 1,
+        quiet: null,
+        urgentBreaks: true,
+        digestBy: "both",
+        phones: 2,
+        hasMail: true,
+        reach: { kind: "proved", words: "A phone showed a notice 2 hours ago." },
+      },
+      {
+        id: "bo",
+        name: "Bo",
+        you: you === "bo",
+        role: "helper",
+        turn: 2,
+        quiet: { from: "22:00", to: "06:30" },
+        urgentBreaks: false,
+        digestBy: "push",
+        phones: 1,
+        hasMail: false,
+        reach: { kind: "unproved", words: "The phone was sent notices for 4 days and has shown none of them." },
+      },
+      {
+        id: "cilla",
+        name: "Cilla",
+        you: you === "cilla",
+        role: "helper",
+        turn: 3,
+        quiet: null,
+        urgentBreaks: true,
+        digestBy: "none",
+        phones: 0,
+        hasMail: false,
+        reach: { kind: "lost", words: "Neither a phone nor a mail address is known." },
+      },
+    ],
+    invites: [{ role: "helper", expiresAt: iso(now + 40 * hourMs) }],
   };
 }

@@ -6,8 +6,10 @@ import { givenUp, openActs, waiting } from "../../client/state/acts.ts";
 import { days } from "../../client/state/days.ts";
 import { home, line, openHome, signedIn } from "../../client/state/home.ts";
 import { now } from "../../client/state/now.ts";
+import { ownEndpoint } from "../../client/state/phone.ts";
+import { phones, rememberedEndpoint } from "../../client/state/phones.ts";
 import type { HomeView } from "../../server/contract/api.ts";
-import { dayView, homeView } from "./cannedViews.ts";
+import { dayView, homeView, peopleView, phonesView } from "./cannedViews.ts";
 
 type Reply = { readonly status: number; readonly body: unknown };
 interface Asked {
@@ -39,6 +41,8 @@ export class Line {
     if (own !== undefined) return own(body);
     if (this.signedOut) return { status: 401, body: problem(401, "Sign in first.") };
     if (path === "/home") return { status: 200, body: this.home };
+    if (path === "/phones") return { status: 200, body: phonesView(Date.now()) };
+    if (path.endsWith("/people")) return { status: 200, body: peopleView(Date.now()) };
     if (path.endsWith("/day")) return { status: 200, body: dayView("rowan", "2026-11-25") };
     const id = path.split("/")[2];
     const feeder = this.home.yards.flatMap((yard) => yard.feeders).find((each) => each.id === id);
@@ -75,6 +79,9 @@ export function withLine(opened: (server: Line) => void): void {
     waiting.value = [];
     givenUp.value = [];
     days.value = new Map();
+    phones.value = null;
+    ownEndpoint.value = null;
+    rememberedEndpoint.value = null;
     now.value = Date.now();
     opened(server);
   });

@@ -1,0 +1,97 @@
+import { useState } from "preact/hooks";
+import type { InviteView, PeopleView, YardView } from "../../server/contract/api.ts";
+import { api } from "../reach/api.ts";
+import { now } from "../state/now.ts";
+import { whenWords } from "../words/clock.ts";
+import { roleWords } from "../words/people.ts";
+import { Copied } from "./copied.tsx";
+import { Choice, Group, Said, useSending } from "./field.tsx";
+
+/** A link by which one more person joins: shown once, works once, and has an end. */
+export function Invite(props: {
+  readonly yard: YardView;
+  readonly open: PeopleView["invites"];
+  readonly made: () => void;
+}) {
+  const { yard, open, made } = props;
+  const { sending, said, form, send } = useSending();
+  const [invite, setInvite] = useState<InviteView | null>(null);
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const role = new FormData(event.currentTarget as HTMLFormElement).get("role") === "keeper" ? "keeper" : "helper";
+    const answer = await send(() => api.invite(yard.id, role));
+    if (answer === null) return;
+    setInvite(answer);
+    made();
+  };
+  return (
+    <section class="after" aria-labelledby="invite-title">
+      <h2 id="invite-title">Invite somebody</h2>
+      {invite === null ? (
+        <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+          <Said words={said} />
+          <Group legend="What may they do?">
+            {(["helper", "keeper"] as const).map((role) => (
+              <Choice
+                key={role}
+                type="radio"
+                label={`As a ${roleWords[role].name}`}
+                hint={roleWords[role].may}
+                input={{ name: "role", value: role, defaultChecked: role === "helper" }}
+              />
+            ))}
+          </Group>
+          {open.length > 0 && (
+            <p class="hint">
+              {open.length === 1 ? "One link is still unused" : `${open.length} links are still unused`}, the last until{" "}
+              {whenWords(
+                open
+                  .map(({ expiresAt }) => expiresAt)
+                  .sort()
+                  .at(-1) ?? "",
+                now.value,
+                yard.zone,
+              )}
+              .
+            </p>
+          )}
+          <div class="answers">
+            <button type="submit" disabled={sending}>
+              Make a link
+            </button>
+          </div>
+        </form>
+      ) : (
+        <MadeLink yard={yard} invite={invite} />
+      )}
+    </section>
+  );
+}
+
+function MadeLink({ yard, invite }: { readonly yard: YardView; readonly invite: InviteView }) {
+  const url = `${location.origin}/join#${invite.token}`;
+  const canShare = typeof navigator.share === "function";
+  const share = async () => {
+    try {
+      await navigator.share({ title: "Pieward", text: `Help with the feeders of ${yard.name}`, url });
+    } catch {
+      // Thought better of it, or the phone can't: the link stands there to be copied.
+    }
+  };
+  return (
+    <div class="key-once">
+      <p>
+        <strong>This link is shown only now</strong>, lets one person in, and works until{" "}
+        {whenWords(invite.expiresAt, now.value, yard.zone)}. Whoever has it can join: send it to nobody else.
+      </p>
+      {canShare && (
+        <div class="answers">
+          <button type="button" class="main" onClick={() => void share()}>
+            Send the link
+          </button>
+        </div>
+      )}
+      <Copied label="the link" text={url} />
+    </div>
+  );
+}

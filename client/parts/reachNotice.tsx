@@ -1,0 +1,27 @@
+import { useEffect } from "preact/hooks";
+import { line, signedIn, yards } from "../state/home.ts";
+import { ownEndpoint, thisBrowser } from "../state/phone.ts";
+import { loadPhones, phones, rememberedEndpoint } from "../state/phones.ts";
+import { reachWarning } from "../words/reach.ts";
+
+/** On the first page: that nobody would be told. A notebook without a feeder has nothing to tell yet. */
+export function ReachNotice() {
+  const hasFeeders = yards.value.some((yard) => !yard.practice && yard.feeders.length > 0);
+  const mayAsk = signedIn.value === "yes" && line.value !== "cut" && hasFeeders;
+  useEffect(() => {
+    if (mayAsk) void loadPhones();
+  }, [mayAsk]);
+  if (!hasFeeders || phones.value === null) return null;
+  const warning = reachWarning(phones.value, {
+    endpoint: ownEndpoint.value,
+    remembered: rememberedEndpoint.value,
+    denied: thisBrowser().permission === "denied",
+  });
+  if (warning === null) return null;
+  return (
+    <p class="notice worry">
+      <strong>{warning.words}</strong>{" "}
+      <a href="/phones">{warning.kind === "noneProved" ? "Send a test" : "See to it"}</a>
+    </p>
+  );
+}

@@ -1,0 +1,22 @@
+import type { YardView } from "../../server/contract/api.ts";
+
+/** What belongs to a yard as a whole, one line each. */
+export function YardLinks({ yard }: { readonly yard: YardView }) {
+  const to = (page: string) => `/yards/${yard.id}/${page}`;
+  const links = [
+    {
+      href: to("people"),
+      words: "Who is told",
+      more: yard.people === 1 ? "nobody but you so far" : `${yard.people} people`,
+    },
+  ];
+  return (
+    <ul class="page-links">
+      {links.map(({ href, words, more }) => (
+        <li key={href}>
+          <a href={href}>{words}</a> <span class="since">{more}</span>
+        </li>
+      ))}
+    </ul>
+  );
+}

@@ -1,0 +1,151 @@
+import { useEffect, useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
+import type { PeopleView, PersonView, YardView } from "../../server/contract/api.ts";
+import { NumberField, numberIn, Said, useSending } from "../parts/field.tsx";
+import { Invite } from "../parts/inviteOnce.tsx";
+import { OwnTelling } from "../parts/ownTelling.tsx";
+import { PersonEntry } from "../parts/personEntry.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { type Answer, api } from "../reach/api.ts";
+import { announce } from "../state/announce.ts";
+import { home, line, noteLine, refreshHome, yards } from "../state/home.ts";
+import { orderWords } from "../words/people.ts";
+
+/** Who is told of a yard's alarms, in which order, and how each wants it. */
+export function PeopleScreen(props: { readonly id: string }) {
+  const { route } = useLocation();
+  const [people, setPeople] = useState<PeopleView | null>(null);
+  const [trouble, setTrouble] = useState<string | null>(null);
+  const acting = useSending();
+  const yard = yards.value.find((each) => each.id === props.id);
+  const cut = line.value === "cut";
+
+  const load = async () => {
+    const answer = await api.people(props.id);
+    noteLine(answer);
+    if (answer.kind === "ok") {
+      setPeople(answer.value);
+      setTrouble(null);
+    } else setTrouble(answer.kind === "unreachable" ? "The server can't be reached just now." : answer.problem.detail);
+  };
+  useEffect(() => {
+    void load();
+  }, [props.id, cut]);
+
+  if (yard === undefined) {
+    return (
+      <Screen title="People" back={{ href: "/", name: "Feeders" }}>
+        <p class="empty">This yard isn't known on this phone.</p>
+      </Screen>
+    );
+  }
+  const inOrder = [...(people?.people ?? [])].sort((one, other) => one.turn - other.turn);
+  const you = inOrder.find((person) => person.you);
+  const me = home.value?.view.keeper;
+  const isKeeper = yard.role === "keeper";
+
+  const change = async (ask: () => Promise<Answer<PeopleView>>, words: string) => {
+    const answer = await acting.send(ask);
+    if (answer === null) return;
+    setPeople(answer);
+    announce(words);
+  };
+  const moveTo = (person: PersonView, other: PersonView | undefined) =>
+    isKeeper && other !== undefined
+      ? () =>
+          void change(
+            () => api.changePerson(yard.id, person.id, { turn: other.turn }),
+            `${person.name} is told ${other.turn < person.turn ? "earlier" : "later"} now.`,
+          )
+      : null;
+  const changeRole = (person: PersonView) =>
+    void change(
+      () => api.changePerson(yard.id, person.id, { role: person.role === "keeper" ? "helper" : "keeper" }),
+      `${person.name} is a ${person.role === "keeper" ? "helper" : "keeper"} now.`,
+    );
+  const remove = async (person: PersonView) => {
+    const gone = await acting.send(async () => {
+      const answer = await api.removePerson(yard.id, person.id);
+      return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
+    });
+    if (gone === null) return;
+    announce(`${person.name} is told no more.`);
+    if (person.you) {
+      await refreshHome();
+      route("/", true);
+    } else await load();
+  };
+
+  return (
+    <Screen title={`Who is told at ${yard.name}`} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
+      <Said words={trouble ?? acting.said} />
+      {people !== null && (
+        <>
+          <p>{orderWords(inOrder, yard.escalateMinutes)}</p>
+          <ol class="people">
+            {inOrder.map((person, index) => (
+              <PersonEntry
+                key={person.id}
+                person={person}
+                busy={acting.sending}
+                earlier={moveTo(person, inOrder[index - 1])}
+                later={moveTo(person, inOrder[index + 1])}
+                others={
+                  isKeeper && !(person.you && inOrder.length === 1)
+                    ? { changeRole: () => changeRole(person), remove: () => void remove(person) }
+                    : null
+                }
+              />
+            ))}
+          </ol>
+          {you !== undefined && me !== undefined && <OwnTelling yard={yard.id} you={you} me={me} changed={setPeople} />}
+          {isKeeper && <NextOne yard={yard} />}
+          {isKeeper && <Invite yard={yard} open={people.invites} made={() => void load()} />}
+        </>
+      )}
+      <p class="elsewhere">
+        <a href="/phones">Your phones, and the proof of each</a>
+      </p>
+    </Screen>
+  );
+}
+
+/** How long one of them has before the next is told too. */
+function NextOne({ yard }: { readonly yard: YardView }) {
+  const { sending, problems, said, form, send } = useSending();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const escalateMinutes = numberIn(new FormData(event.currentTarget as HTMLFormElement), "escalateMinutes");
+    const changed = await send(async () => {
+      const answer = await api.changeYard(yard.id, escalateMinutes === undefined ? {} : { escalateMinutes });
+      return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
+    });
+    if (changed === null) return;
+    await refreshHome();
+    announce("Written down.");
+  };
+  return (
+    <section class="after" aria-labelledby="next-title">
+      <h2 id="next-title">If nobody answers</h2>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <Said words={said} />
+        <NumberField
+          name="escalateMinutes"
+          label="Tell the next after"
+          hint="Long enough to find the phone in a coat, short enough for an urgent alarm."
+          unit="minutes"
+          problem={problems.escalateMinutes}
+          min={1}
+          max={1_440}
+          whole
+          value={yard.escalateMinutes}
+        />
+        <div class="answers">
+          <button type="submit" disabled={sending}>
+            Write the minutes down
+          </button>
+        </div>
+      </form>
+    </section>
+  );
+}

@@ -1,0 +1,44 @@
+import type { DigestWay, PersonView, Role } from "../../server/contract/api.ts";
+
+/** Who is told, when and by what, in plain words. */
+
+export const roleWords: Readonly<Record<Role, { readonly name: string; readonly may: string }>> = {
+  keeper: { name: "keeper", may: "May change everything here, and invite others." },
+  helper: { name: "helper", may: "Answers alarms, pauses and refills; changes no settings." },
+};
+
+export const digestWords: Readonly<Record<DigestWay, string>> = {
+  push: "on the phone",
+  mail: "by mail",
+  both: "on the phone and by mail",
+  none: "not at all",
+};
+
+/** "Left alone from 22:00 to 06:30, but for urgent alarms." */
+export function quietWords({ quiet, urgentBreaks }: Pick<PersonView, "quiet" | "urgentBreaks">): string {
+  if (quiet === null || quiet.from === quiet.to) return "May be told at any hour.";
+  return `Left alone from ${quiet.from} to ${quiet.to}, ${urgentBreaks ? "but for urgent alarms" : "also from urgent alarms"}.`;
+}
+
+export const minutesWords = (minutes: number) =>
+  minutes === 60
+    ? "an hour"
+    : minutes % 60 === 0
+      ? `${minutes / 60} hours`
+      : minutes === 1
+        ? "a minute"
+        : `${minutes} minutes`;
+
+/** How an urgent alarm goes from one to the next. */
+export function orderWords(people: readonly Pick<PersonView, "name" | "turn">[], minutes: number): string {
+  const first = people.filter(({ turn }) => turn === Math.min(...people.map((each) => each.turn)));
+  const names = listWords(first.map(({ name }) => name));
+  if (first.length === people.length) return `An alarm goes to ${names}.`;
+  return `An alarm goes to ${names} first. An urgent one that nobody acknowledges goes on to the next after ${minutesWords(minutes)}.`;
+}
+
+/** "Ada", "Ada and Bo", "Ada, Bo and Cilla" */
+function listWords(names: readonly string[]): string {
+  if (names.length < 2) return names.join("");
+  return `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
+}

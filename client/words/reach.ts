@@ -1,0 +1,57 @@
+import type { PhonesView } from "../../server/contract/api.ts";
+import { whenWords } from "./clock.ts";
+
+/** Whether a keeper can be told at all, in words: silence must not be taken for "all is well". */
+
+/** "Shown today at 07:31." The phone's own word counts; a push service only ever says that it took a notice. */
+export function proofWords(lastShownAt: string | null, now: number, zone: string): string {
+  if (lastShownAt === null) return "Has not shown a notice yet.";
+  const when = whenWords(lastShownAt, now, zone);
+  return `Shown ${/^\d/.test(when) ? `today at ${when}` : when}.`;
+}
+
+export interface ReachWarning {
+  readonly kind: "noPhone" | "thisOneLost" | "noneProved";
+  readonly words: string;
+}
+
+/** What this browser knows of itself. */
+export interface OwnPhone {
+  readonly endpoint: string | null; // null while it can't be woken
+  readonly remembered: string | null; // by which it could be woken before
+  readonly denied: boolean; // leave to notify was withdrawn
+}
+
+/**
+ * What a keeper must know before relying on being told; null where at least one phone has proved that it can be reached and
+ * this one isn't lost. The gravest first.
+ */
+export function reachWarning({ phones }: PhonesView, own: OwnPhone): ReachWarning | null {
+  if (phones.length === 0) {
+    return { kind: "noPhone", words: "No phone of yours is woken when something needs you." };
+  }
+  const lost = own.endpoint === null && phones.find(({ endpoint }) => endpoint === own.remembered);
+  if (lost) {
+    const why = own.denied ? "its leave to notify you was withdrawn" : "its browser has forgotten that it may be woken";
+    return { kind: "thisOneLost", words: `This phone (${lost.label}) can't be woken any more: ${why}.` };
+  }
+  if (phones.some(({ reach }) => reach.kind === "proved")) return null;
+  const [only] = phones;
+  if (phones.length === 1 && only !== undefined)
+    return { kind: "noneProved", words: `${only.label}: ${only.reach.words}` };
+  return { kind: "noneProved", words: "None of your phones has proved lately that it can be reached." };
+}
+
+/** The end of a test for one phone, as far as it has come. */
+export function testProofWords(proof: "awaited" | "shown" | "missing" | "none"): string {
+  switch (proof) {
+    case "awaited":
+      return "Waiting for the phone's own word…";
+    case "shown":
+      return "Shown: the phone says that it stood on its screen.";
+    case "missing":
+      return "Not shown within half a minute. Is the phone off, without a connection, or does it keep notices back?";
+    case "none":
+      return "";
+  }
+}
