@@ -22,6 +22,7 @@ import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
 import { phoneRoutes } from "./routes/phones.ts";
 import { nothingHere, speakProblems } from "./routes/problems.ts";
+import { ratesRoutes } from "./routes/rates.ts";
 import { keepersOnly, sessionRoutes } from "./routes/sessions.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
@@ -78,6 +79,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     feederRoutes(room, ports, keys);
     feederLogRoute(room, ports);
     phoneRoutes(room, ports);
+    ratesRoutes(room, ports);
     liveRoute(room, house.browsers);
   });
   app.get("/api/v1/health", { schema: { hide: true } }, async () => {

@@ -6,6 +6,7 @@ import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
+import type { YardChange } from "./domain/rates/history.ts";
 import type { Grams } from "./domain/units.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type {
@@ -214,6 +215,15 @@ export interface RecordStore {
   /** Events recorded in [from, to), in order, at most `most` of them. */
   events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
   alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
+  /** Those of several feeders in [from, to), in order; where there are more than `most`, the newest. */
+  latestAlarmChanges(
+    feeders: readonly string[],
+    from: Instant,
+    to: Instant,
+    most: number,
+  ): Promise<readonly YardChange[]>;
+  /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
+  countRings(yard: string, from: Instant, to: Instant): Promise<number>;
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
   /** Orders asked in [from, to), in order. */
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;

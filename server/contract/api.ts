@@ -407,6 +407,43 @@ export interface DigestView {
   readonly lines: readonly string[];
 }
 
+/** How well a yard's alarms themselves do their work, over about a month. Words first; the numbers are one tap away. */
+export interface RatesView {
+  readonly yard: string;
+  readonly from: string;
+  readonly to: string;
+  readonly words: readonly string[];
+  /** What to change, the gravest first, each naming the very alarm; empty where nothing is to be changed. */
+  readonly findings: readonly string[];
+  readonly days: readonly RatesDayView[];
+  readonly measures: readonly MeasureView[];
+  readonly loaders: readonly { readonly name: string; readonly alarms: number; readonly sharePercent: number }[];
+  readonly priorities: readonly PriorityShareView[];
+  readonly floods: readonly { readonly from: string; readonly to: string | null; readonly alarms: number }[];
+  readonly standing: readonly { readonly name: string; readonly since: string }[]; // for more than a day
+}
+export interface RatesDayView {
+  readonly date: string; // local
+  readonly urgent: number;
+  readonly soon: number;
+  readonly notes: number; // no alarms, for the digest
+}
+/** `ceiling` null where the standard names none. */
+export interface MeasureView {
+  readonly name: string;
+  readonly value: string;
+  readonly ceiling: { readonly words: string; readonly source: string; readonly status: string } | null;
+  readonly over: boolean;
+}
+export interface PriorityShareView {
+  readonly name: string; // "act now"
+  readonly annunciated: number;
+  readonly annunciatedPercent: number | null; // null where none was
+  readonly configured: number; // kinds of alarm
+  readonly configuredPercent: number;
+  readonly standardPercent: number;
+}
+
 /** Over the live socket: something about this feeder (or about the yard, null) changed. */
 export interface LiveMessage {
   readonly kind: "changed";

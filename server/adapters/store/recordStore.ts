@@ -5,7 +5,7 @@ import type { OrderKind, OrderPhase } from "../../domain/orders/order.ts";
 import { grams } from "../../domain/units.ts";
 import type { RecordStore, StoredRefill } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
-import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
+import { dateOf, instantFrom, maybeInstant, textOf } from "./rows.ts";
 
 /** One question may not hold any number of conditions; usually there is one. */
 const rangesAtOnce = 100;
@@ -45,6 +45,38 @@ export function recordsOver({ reader }: Connections): RecordStore {
         at: instantFrom(at),
         reason,
       }));
+    },
+
+    async latestAlarmChanges(feeders, from, to, most) {
+      const found = await reader.alarmChange.findMany({
+        where: { feederId: { in: [...feeders] }, at: { gte: dateOf(from), lt: dateOf(to) } },
+        orderBy: { at: "desc" },
+        take: most,
+        omit: { id: true, reason: true }, // a month of words would be read for nothing
+      });
+      return found.reverse().map((change) => ({
+        feeder: change.feederId,
+        fault: change.fault as FaultKind,
+        priority: change.priority as Priority,
+        from: change.from as AlarmPhase,
+        to: change.to as AlarmPhase,
+        at: instantFrom(change.at),
+        present: change.present,
+      }));
+    },
+
+    async countRings(yard, from, to) {
+      // One telling is one item a phone, all written at one moment. By when they were settled, which has an index.
+      const [counted] = await reader.$queryRawUnsafe<{ rings: bigint }[]>(
+        `SELECT COUNT(*) AS rings FROM (
+           SELECT DISTINCT "keeperId", "topic", "writtenAt" FROM "OutboxItem"
+           WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "phase" = 'delivered'
+             AND "closes" = 0 AND json_extract("notice", '$.quiet') = 0 AND json_extract("notice", '$.fault') IS NOT NULL)`,
+        textOf(from),
+        textOf(to),
+        yard,
+      );
+      return Number(counted?.rings ?? 0);
     },
 
     async refills(feeder, from, to) {

@@ -7,13 +7,19 @@ export interface RatesHistory {
   readonly from: Instant; // a local midnight, or when the yard's record begins
   readonly to: Instant;
   readonly zone: string;
-  readonly feeders: readonly { readonly id: string; readonly name: string }[];
+  readonly feeders: readonly WatchedFeeder[];
   /** Of all its feeders, in [from, to), in the order in which they came about. */
   readonly changes: readonly YardChange[];
   /** Alarms that stand at `to`, since some have stood longer than the log was read. */
   readonly standing: readonly StandingAlarm[];
   /** Pushes that rang, once a person however many phones it has; null where nobody kept that. */
   readonly rang: number | null;
+}
+
+export interface WatchedFeeder {
+  readonly id: string;
+  readonly name: string;
+  readonly addedAt: Instant;
 }
 
 export interface YardChange {
@@ -61,16 +67,24 @@ export interface Lives {
   readonly comings: readonly Coming[];
 }
 
-/** What each change of phase means here. */
+/** What each phase means here. A latched alarm stands though its fault is gone, and waits to be seen. */
 const meaning = {
   normal: "gone",
   suspected: "waiting",
   unacknowledged: "standing",
   acknowledged: "standing",
   returnedUnacknowledged: "gone",
+  latchedUnacknowledged: "standing",
+  latchedAcknowledged: "standing",
   shelved: "aside",
   suppressedByDesign: "aside",
-} as const satisfies Record<AlarmPhase, "gone" | "waiting" | "standing" | "aside">;
+  outOfService: "aside",
+} as const satisfies Record<
+  AlarmPhase | "latchedUnacknowledged" | "latchedAcknowledged" | "outOfService",
+  "gone" | "waiting" | "standing" | "aside"
+>;
+
+const isLatched = (phase: string) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
 
 /**
  * An alarm that went without an answer is forgotten after a day (alarms/lifeCycle.ts), which the log shows just as it shows a
@@ -139,15 +153,15 @@ function take(alarm: Followed, change: YardChange): boolean {
   if (from === to) return came;
   const now = meaning[to];
   if (now === "standing" && alarm.open === null) {
-    const again = alarm.toldBefore ? alarm.last : null;
+    const again = alarm.toldBefore || isLatched(to) ? alarm.last : null;
     if (again === null) alarm.open = { feeder, fault, priority, at, ...stillThere };
     else {
-      // The end of a suppression tells nobody a second time: the same alarm stands on.
+      // The end of a suppression tells nobody a second time, nor does a latch that was shelved: the same alarm stands on.
       alarm.past.splice(alarm.past.indexOf(again), 1);
       alarm.open = { ...again, endedAt: null };
     }
   }
-  if (to === "acknowledged" && alarm.open !== null) alarm.open.acknowledgedAt ??= at;
+  if (answered(to) && alarm.open !== null) alarm.open.acknowledgedAt ??= at;
   alarm.toldBefore = to === "suppressedByDesign" && (alarm.open !== null || alarm.toldBefore);
   if (now !== "standing" && alarm.open !== null) {
     alarm.open.endedAt = at;
@@ -155,16 +169,20 @@ function take(alarm: Followed, change: YardChange): boolean {
     alarm.last = alarm.open;
     alarm.open = null;
   } else if (from === "returnedUnacknowledged" && to === "normal" && alarm.last !== null) {
-    const answered = alarm.last.endedAt !== null && between(alarm.last.endedAt, at) < answeredWithin;
-    if (answered) alarm.last.acknowledgedAt ??= at;
+    const seen = alarm.last.endedAt !== null && between(alarm.last.endedAt, at) < answeredWithin;
+    if (seen) alarm.last.acknowledgedAt ??= at;
   }
   return came;
 }
 
-function presence(alarm: Followed, { present, to, at }: YardChange): boolean {
+const answered = (phase: string) => phase === "acknowledged" || phase === "latchedAcknowledged";
+
+function presence(alarm: Followed, { present, from, to, at }: YardChange): boolean {
   const was = alarm.present;
   const now = meaning[to];
-  alarm.present = present ?? (now === "aside" ? was : now !== "gone");
+  // An alarm that just went has lost its fault; logs from before that was kept say otherwise.
+  const gone = from !== to && (now === "gone" || isLatched(to));
+  alarm.present = gone ? false : (present ?? (now === "aside" ? was : now !== "gone"));
   if (was && !alarm.present && alarm.open !== null) alarm.open.goneAt ??= at;
   return !was && alarm.present;
 }

@@ -1,6 +1,7 @@
-import { days, hours, type Instant, inDays, minutes, type Span } from "../instant.ts";
+import { days, hours, type Instant, inDays, later, minutes, type Span } from "../instant.ts";
 import { addLocalDays, type LocalDate, localDateOf, startOfLocalDay } from "../localTime.ts";
 import { loadCeilings } from "./ceilings.ts";
+import type { WatchedFeeder } from "./history.ts";
 
 /** How many alarms were raised, and how thickly they came. */
 export interface Load {
@@ -79,9 +80,9 @@ function busyShare(times: readonly Instant[], from: Instant, to: Instant, length
   return busy / Math.ceil((to - from) / length);
 }
 
-/** Weeks that all feeders together were watched for. */
-export const feederWeeks = (feeders: number, from: Instant, to: Instant): number =>
-  (feeders * inDays((to - from) as Span)) / 7;
+/** Weeks that all feeders together were watched for; one that came later counts from then. */
+export const feederWeeks = (feeders: readonly WatchedFeeder[], from: Instant, to: Instant): number =>
+  feeders.reduce((sum, { addedAt }) => sum + Math.max(0, inDays((to - later(from, addedAt)) as Span)), 0) / 7;
 
 /** Whole days that are known; a month in which clocks go forward is no day short. */
 export const wholeDays = (from: Instant, to: Instant): number => Math.floor((to - from + hours(2)) / days(1));

@@ -46,7 +46,7 @@ export function ratesOf(history: RatesHistory): Rates {
   const lives = livesOf(history);
   const raised = lives.raisings.filter(({ at }) => at >= from);
   const times = raised.map(({ at }) => at);
-  const weeks = feederWeeks(feeders.length, from, to);
+  const weeks = feederWeeks(feeders, from, to);
   const floods = floodsOf(times, to);
   const loaders = loadersOf(raised);
   return {

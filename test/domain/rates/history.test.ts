@@ -105,6 +105,24 @@ describe("the alarms of a log", () => {
     expect(livesOf(history(gone(24))).raisings[0]?.acknowledgedAt).toBeNull();
   });
 
+  it("stand on while they are latched, though the fault is gone, and aren't raised anew by that", () => {
+    const latched = told(
+      "rowan",
+      "motorStalled",
+      ["normal", "unacknowledged", at(hours(1)), true],
+      ["unacknowledged", "latchedUnacknowledged" as never, at(hours(2)), false],
+      ["latchedUnacknowledged" as never, "latchedAcknowledged" as never, at(hours(3)), false],
+      ["latchedAcknowledged" as never, "shelved", at(hours(4)), false],
+      ["shelved", "latchedAcknowledged" as never, at(hours(6)), false],
+      ["latchedAcknowledged" as never, "normal", at(hours(9)), false],
+    );
+    const { raisings, comings } = livesOf(history(latched));
+    expect(raisings).toMatchObject([
+      { at: at(hours(1)), goneAt: at(hours(2)), acknowledgedAt: at(hours(3)), endedAt: at(hours(9)) },
+    ]);
+    expect(comings).toHaveLength(1);
+  });
+
   it("tell of the fault's own going before an off-delay ends the alarm", () => {
     const [raising] = livesOf(
       history(
@@ -139,6 +157,19 @@ describe("the alarms of a log", () => {
     );
     expect(lives.raisings).toHaveLength(1);
     expect(lives.comings).toHaveLength(4);
+  });
+
+  it("lose their fault when they go, also in a log that said it of none", () => {
+    const old = told(
+      "rowan",
+      "foodLow",
+      ["normal", "unacknowledged", at(hours(1)), true],
+      ["unacknowledged", "returnedUnacknowledged", at(hours(2)), true],
+      ["returnedUnacknowledged", "unacknowledged", at(hours(3)), true],
+    );
+    const { raisings, comings } = livesOf(history(old));
+    expect(raisings.map(({ goneAt }) => goneAt)).toEqual([at(hours(2)), null]);
+    expect(comings).toHaveLength(2);
   });
 
   it("are the same, whatever the order in which arrows of one moment were stored", () => {

@@ -281,6 +281,11 @@ describe("a week at each feeder", () => {
     expect(ratesOf({ ...history(...twelve), rang: 6 }).rangPerFeederWeek).toBeCloseTo(6 / (2 * (30 / 7)), 12);
     expect(ratesOf({ ...history(), feeders: [] }).perFeederWeek).toBe(0);
   });
+  it("counts a feeder from when it was added", () => {
+    const two = history(usual("rowan", "foodLow", at(days(16))), usual("larch", "foodLow", at(days(20))));
+    const feeders = two.feeders.map((feeder) => ({ ...feeder, addedAt: at(days(feeder.id === "rowan" ? -50 : 16)) }));
+    expect(ratesOf({ ...two, feeders }).perFeederWeek).toBeCloseTo(2 / ((30 + 14) / 7), 12);
+  });
   it("counts nothing that stood before", () => {
     const early = told("rowan", "foodOut", ["acknowledged", "normal", after(from, 60_000 as Span)]);
     expect(ratesOf(history(early)).raised).toEqual([]);

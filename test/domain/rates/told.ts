@@ -13,8 +13,8 @@ export const history = (...told: readonly (readonly YardChange[])[]): RatesHisto
   to,
   zone,
   feeders: [
-    { id: "rowan", name: "Rowan" },
-    { id: "larch", name: "Larch" },
+    { id: "rowan", name: "Rowan", addedAt: from },
+    { id: "larch", name: "Larch", addedAt: from },
   ],
   changes: told.flat().sort((one, other) => one.at - other.at),
   standing: [],

@@ -1,0 +1,127 @@
+import type { PriorityShareView, RatesDayView, RatesView } from "../contract/api.ts";
+import type { Alarm } from "../domain/alarms/alarm.ts";
+import { faultKinds, ruleOf } from "../domain/faults.ts";
+import { earlier, type Instant, isoOf, later } from "../domain/instant.ts";
+import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
+import { daysWanted, priorityShares } from "../domain/rates/ceilings.ts";
+import { findingsOf, headline } from "../domain/rates/findings.ts";
+import type { Raising, StandingAlarm, WatchedFeeder, YardChange } from "../domain/rates/history.ts";
+import { measuresOf } from "../domain/rates/measures.ts";
+import { type Rates, ratesOf } from "../domain/rates/rates.ts";
+import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
+
+/**
+ * More changes than a yard of ten feeders makes in a bad month; a sensor that flickers day and night makes as many. Past that
+ * only the newest days are judged: a page must not read a year to say that something chatters.
+ */
+const changesMost = 20_000;
+
+/** The last thirty whole local days and today so far, or as many as there are. */
+export async function ratesView(
+  records: RecordStore,
+  yard: YardRow,
+  feeders: readonly FeederRow[],
+  now: Instant,
+): Promise<RatesView> {
+  const { zone } = yard;
+  const watched = feeders.map(({ id, state, addedAt }) => ({ id, name: state.settings.name, addedAt }));
+  const begun = startOfLocalDay(addLocalDays(localDateOf(now, zone), -daysWanted), zone);
+  const asked = earliestOf(watched, begun, now);
+  const changes = await records.latestAlarmChanges(
+    watched.map(({ id }) => id),
+    asked,
+    now,
+    changesMost,
+  );
+  const from = changes.length < changesMost ? asked : firstWholeDay(changes, zone, now);
+  const rang = await records.countRings(yard.id, from, now);
+  const rates = ratesOf({
+    from,
+    to: now,
+    zone,
+    feeders: watched,
+    changes: changes.filter(({ at }) => at >= from),
+    standing: feeders.flatMap(standingAlarms),
+    rang: rang > 0 ? rang : null, // none, or from before it was kept: then alarms stand for pushes, which can't be fewer
+  });
+  const cut =
+    from === asked ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMost} are.`];
+  return viewOf(yard, rates, cut);
+}
+
+/** Before its first feeder a yard had nothing to alarm of. */
+function earliestOf(feeders: readonly WatchedFeeder[], begun: Instant, now: Instant): Instant {
+  const first = feeders.reduce((soonest, { addedAt }) => earlier(soonest, addedAt), now);
+  return earlier(later(begun, first), (now - 1) as Instant);
+}
+
+/** A day of which only a part was read would look quieter than it was. */
+function firstWholeDay(changes: readonly YardChange[], zone: string, now: Instant): Instant {
+  const oldest = changes[0]?.at ?? now;
+  const next = startOfLocalDay(addLocalDays(localDateOf(oldest, zone), 1), zone);
+  return next < now ? next : oldest;
+}
+
+function standingAlarms({ id, state }: FeederRow): StandingAlarm[] {
+  return faultKinds.flatMap((fault) => {
+    const alarm = state.alarms[fault];
+    return alarm === undefined || !stands(alarm)
+      ? []
+      : [{ feeder: id, fault, priority: alarm.priority, raisedAt: alarm.raisedAt }];
+  });
+}
+
+/** What is set aside, or over and only not seen yet, stands no more. */
+function stands(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
+  return "raisedAt" in alarm && alarm.phase !== "returnedUnacknowledged";
+}
+
+function viewOf(yard: YardRow, rates: Rates, cut: readonly string[]): RatesView {
+  const { loaders, floods, stale, feeders } = rates;
+  const nameOf = ({ feeder, fault }: Pick<Raising, "feeder" | "fault">) => {
+    const { title } = ruleOf(fault);
+    const name = feeders.find(({ id }) => id === feeder)?.name;
+    return name === undefined ? title : `${title}, ${name}`;
+  };
+  return {
+    yard: yard.id,
+    from: isoOf(rates.from),
+    to: isoOf(rates.to),
+    words: [...headline(rates), ...cut],
+    findings: findingsOf(rates).map(({ words }) => words),
+    days: daysOf(rates),
+    measures: measuresOf(rates),
+    loaders: loaders.slice(0, 10).map((loader) => ({
+      name: nameOf(loader),
+      alarms: loader.alarms,
+      sharePercent: wholePercent(loader.share),
+    })),
+    priorities: rates.priorities.map(
+      ({ priority, annunciated, annunciatedShare, configured, configuredShare }): PriorityShareView => ({
+        name: priority === "urgent" ? "act now" : "act today",
+        annunciated,
+        annunciatedPercent: annunciatedShare === null ? null : wholePercent(annunciatedShare),
+        configured,
+        configuredPercent: wholePercent(configuredShare),
+        standardPercent: wholePercent(priority === "urgent" ? priorityShares.high : priorityShares.medium),
+      }),
+    ),
+    floods: floods.map(({ from, to, alarms }) => ({ from: isoOf(from), to: to === null ? null : isoOf(to), alarms })),
+    standing: stale.standing.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.at) })),
+  };
+}
+
+function daysOf({ load, raised, notes, zone }: Rates): RatesDayView[] {
+  const days = new Map(load.byDay.map(({ date }) => [date, { date, urgent: 0, soon: 0, notes: 0 }]));
+  for (const { at, priority } of raised) {
+    const day = days.get(localDateOf(at, zone));
+    if (day !== undefined && priority !== "note") day[priority] += 1;
+  }
+  for (const at of notes) {
+    const day = days.get(localDateOf(at, zone));
+    if (day !== undefined) day.notes += 1;
+  }
+  return [...days.values()];
+}
+
+const wholePercent = (share: number) => Math.round(100 * share);
