@@ -22,6 +22,24 @@ describe("the deploy files", () => {
     expect(readConfig(inImage)).toMatchObject({ host: "0.0.0.0", port: 8080, dataDir: "/data" });
   });
 
+  it("show how mail is set up by an example that the server accepts", () => {
+    const [, example = ""] = /```sh\n# server\.env\n(.*?)```/s.exec(read("README.md")) ?? [];
+    const lines = [...example.matchAll(/^(\w+)=(.*)$/gm)].map(([, name = "", value = ""]) => [name, value]);
+    const { mail, publicUrl } = readConfig(Object.fromEntries(lines));
+    expect(mail).toEqual({
+      host: "smtp.mail.example",
+      port: 587,
+      tls: "startTls",
+      login: { user: "you@mail.example", password: "its-password" },
+      from: { name: "Pieward", address: "you@mail.example" },
+    });
+    expect(publicUrl).toBe("https://pieward.example");
+    expect(read("service/pieward.service")).toContain("EnvironmentFile=-/etc/pieward/server.env");
+    // What it holds is secret, so it stands in no file that others read.
+    for (const file of ["service/pieward.service", "container/Containerfile"])
+      expect(read(file)).not.toMatch(/smtps?:/);
+  });
+
   it("start the file that the build makes, and ask the health door that the server has", () => {
     const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
     expect(scripts.start).toContain("dist/server/main.js");
