@@ -7,6 +7,7 @@ import cron, { type ScheduledTask } from "node-cron";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { feederSockets } from "./adapters/feederSockets.ts";
 import { liveBrowsers } from "./adapters/liveBrowsers.ts";
+import { mail, noMail } from "./adapters/mail.ts";
 import { outboxBell } from "./adapters/outboxBell.ts";
 import { practiceGround } from "./adapters/practiceGround.ts";
 import { KeysProblem, keepSecrets } from "./adapters/secrets.ts";
@@ -19,7 +20,7 @@ import { type Config, ConfigProblem, readConfig } from "./config.ts";
 import { seconds } from "./domain/instant.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
-import { drainOutbox } from "./flows/outbox.ts";
+import { drainOutbox, forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
@@ -49,7 +50,9 @@ async function main(): Promise<void> {
     said: (words) => app.log.debug({ practice: true }, words),
     trouble: (words) => app.log.warn({ practice: true }, words),
   });
-  const ports: Ports = { clock: systemClock, store, push, feeders: sockets, live: browsers, bell, practice };
+  const letters = config.mail === null ? noMail : mail(config.mail, { connectTimeoutMs: 5_000, timeoutMs: 10_000 });
+  const around = { feeders: sockets, live: browsers, bell, practice };
+  const ports: Ports = { clock: systemClock, store, push, mail: letters, ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({
     ports,
@@ -62,8 +65,9 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
+  const limits = { claimFor: seconds(20), most: 50, jitter: Math.random, publicUrl: config.publicUrl };
   const stopDelivering = bell.answer(
-    () => drainOutbox(ports, { claimFor: seconds(20), most: 50, jitter: Math.random, log: app.log }),
+    () => drainOutbox(ports, { ...limits, log: app.log }),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
   );
   const ticks = startTicking(ports, app.log);
@@ -106,6 +110,7 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
   return [
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
+    every("17 3 * * *", "clearing up", () => forgetOld(ports)), // at an hour that is quiet in most zones
   ];
 }
 

@@ -151,7 +151,7 @@ export interface YardStore {
   yards(): Promise<readonly YardRow[]>;
   /** Its first member keeps it. */
   addYard(yard: YardRow, keeper: string, now: Instant): Promise<void>;
-  changeYard(id: string, changes: Partial<Omit<YardRow, "id">>): Promise<YardRow | null>;
+  changeYard(id: string, changes: Partial<Omit<YardRow, "id">>, now: Instant): Promise<YardRow | null>;
   /** Removes the yard with its feeders and all that they ever told. */
   removeYard(id: string): Promise<void>;
   feeders(): Promise<readonly FeederRow[]>;
@@ -205,7 +205,7 @@ export interface KeeperStore {
   phonesOf(keeper: string): Promise<readonly Phone[]>;
   /** Adds a phone, or brings a known endpoint up to date. */
   savePhone(phone: Omit<Phone, "lastAcceptedAt" | "lastShownAt" | "problem">): Promise<void>;
-  removePhone(endpoint: string): Promise<void>;
+  removePhone(endpoint: string, now: Instant): Promise<void>;
   /** Forgets sessions and invites that ended before that moment, and numbers of acts that were done before it. */
   prune(before: Instant): Promise<void>;
 }

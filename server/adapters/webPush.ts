@@ -43,13 +43,13 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
     return topic;
   };
 
-  const request = (phone: Phone, feeder: string | null, notice: Notice): PushRequest => {
+  const request = (phone: Phone, feeder: string | null, notice: Notice, item: string): PushRequest => {
     // As the URL parser writes it: the signed audience is then the origin, without a needless :443.
     const url = guard.read(phone.endpoint);
     const { ttlSeconds, urgency } = deliveryOf(notice);
     const details = webpush.generateRequestDetails(
       { endpoint: url.href, keys: { p256dh: phone.p256dh, auth: phone.auth } },
-      JSON.stringify(pushPayload(notice, feeder, publicUrl)),
+      JSON.stringify(pushPayload(notice, feeder, publicUrl, item)),
       { vapidDetails: vapid, TTL: ttlSeconds, urgency, topic: topicOf(notice), contentEncoding: "aes128gcm" },
     );
     return { url, headers: details.headers, body: details.body };
@@ -58,10 +58,10 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
   return {
     publicKey: vapid.publicKey,
     checkEndpoint: (endpoint) => guard.check(endpoint),
-    async send(phone, feeder, notice, now) {
+    async send(phone, feeder, notice, now, item) {
       let prepared: PushRequest;
       try {
-        prepared = request(phone, feeder, notice);
+        prepared = request(phone, feeder, notice, item);
       } catch (error) {
         // Nothing left this house: the endpoint is refused, or the phone's keys are no keys. Neither gets better by waiting.
         return { kind: "refused", words: wordsOf(error) };
@@ -70,7 +70,8 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
         return outcomeOf(await post(prepared, agent, guard, timeoutMs), now);
       } catch (error) {
         if (error instanceof EndpointRefused) return { kind: "refused", words: error.message };
-        return { kind: "tryLater", notBefore: null, words: wordsOf(error) };
+        const doubt = error instanceof Unanswered ? { mayHaveArrived: true as const } : {};
+        return { kind: "tryLater", notBefore: null, words: wordsOf(error), ...doubt };
       }
     },
   };
@@ -113,7 +114,12 @@ function outcomeOf({ status, retryAfter: header, words }: Answer, now: Instant):
 /** How much of an answer is read: enough to tell a keeper why, whatever a service may send. */
 const answerOctetsMax = 1_024;
 
-/** @throws EndpointRefused, or whatever the network says; an answer of any status is no error */
+/** All of it had left, and then the line broke or the time ran out: whether it arrived nobody can know. */
+class Unanswered extends Error {
+  override readonly name = "Unanswered";
+}
+
+/** @throws Unanswered, EndpointRefused, or whatever the network says; an answer of any status is no error */
 function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: EndpointGuard, timeoutMs: number) {
   return new Promise<Answer>((resolve, reject) => {
     const sending = https.request(url, {
@@ -124,6 +130,10 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
       lookup: guard.lookup,
     });
     let answer: { read(): Answer } | null = null;
+    let allSent = false;
+    sending.on("finish", () => {
+      allSent = true;
+    });
     const deadline = setTimeout(() => sending.destroy(new Error(`no answer within ${timeoutMs} ms`)), timeoutMs);
 
     const done = () => {
@@ -153,7 +163,7 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
     });
     sending.on("error", (error) => {
       clearTimeout(deadline);
-      if (answer === null) reject(error);
+      if (answer === null) reject(allSent ? new Unanswered(wordsOf(error), { cause: error }) : error);
       else resolve(answer.read());
     });
     sending.end(body);

@@ -26,7 +26,9 @@ async function saveEffects(tx: Transaction, { id, yard, effects }: Advanced, now
       case "alarmChanged":
         break; // logged above, all at once
       case "tell":
-        await tx.enqueue(yard, id, effect.notice, now);
+        for (const person of (await tx.circle(yard))?.people ?? []) {
+          await tx.enqueue({ person: person.id, by: "push", yard, feeder: id, notice: effect.notice }, now);
+        }
         break;
       case "orderChanged":
         await tx.saveOrder(id, effect.order);

@@ -46,10 +46,14 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
   const feeders = (await store.digests.feedersOf(yard.id)).filter((feeder) => feeder.addedAt < dayEnd);
   if (feeders.length === 0) return false;
   const digest = await writeDigest(store.digests, yard, feeders, date, now);
+  const readers = await store.digests.readersOf(yard.id);
   return store.transaction(async (tx) => {
     // Another process may have been faster since we asked.
     if (!(await tx.claimDigest(yard.id, date, now, digest.title, digest.lines))) return false;
-    await tx.enqueue(yard.id, null, digestNotice(yard, digest, date, now), now);
+    const notice = digestNotice(yard, digest, date, now);
+    for (const { person, digestBy } of readers) {
+      for (const by of waysOf[digestBy]) await tx.enqueue({ person, by, yard: yard.id, feeder: null, notice }, now);
+    }
     return true;
   });
 }
@@ -71,6 +75,8 @@ async function writeDigest(
   }));
   return digestOf(yard, await Promise.all(told), date, now);
 }
+
+const waysOf = { push: ["push"], mail: ["mail"], both: ["push", "mail"], none: [] } as const;
 
 /** When the keeper's day is over, and with it the use of a digest. */
 const evening = "20:00";

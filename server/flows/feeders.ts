@@ -42,7 +42,7 @@ export async function changeYard(
   changes: Partial<Omit<YardRow, "id" | "practice">>,
   by: string,
 ): Promise<YardRow | null> {
-  const yard = await ports.store.yards.changeYard(id, changes);
+  const yard = await ports.store.yards.changeYard(id, changes, ports.clock.now());
   if (!yard) return null;
   const { place, zone } = yard;
   const moved = changes.place !== undefined || changes.zone !== undefined;

@@ -1,17 +1,22 @@
 import type { Notice } from "../domain/facts.ts";
-import { after, type Instant, type Span } from "../domain/instant.ts";
+import { after, before as ago, days, type Instant, type Span } from "../domain/instant.ts";
+import { letterOf } from "../domain/letters/noticeLetter.ts";
 import { stillWorth } from "../domain/push/delivery.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
+import { addressOf } from "../domain/push/payload.ts";
 import { settle } from "../domain/push/retry.ts";
-import type { Clock, OutboxItem, OutboxStore, Phone, PushGateway } from "../ports.ts";
+import type { Clock, MailGateway, MailItem, OutboxItem, OutboxStore, Phone, Ports, PushGateway } from "../ports.ts";
 
 export interface OutboxPorts {
   readonly clock: Clock;
   readonly store: { readonly outbox: OutboxStore };
   readonly push: PushGateway;
+  readonly mail: MailGateway;
 }
 
 export interface OutboxLimits {
+  /** Where keepers reach this server, for the links in letters; null where it isn't known. */
+  readonly publicUrl: string | null;
   /** How long a claim holds; longer than a whole exchange may take, or a slow one would be sent twice. */
   readonly claimFor: Span;
   /** Items claimed at a time. */
@@ -66,12 +71,12 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
 
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
-  { clock, store, push }: OutboxPorts,
-  { jitter, log }: OutboxLimits,
+  { clock, store, push, mail }: OutboxPorts,
+  { jitter, log, publicUrl }: OutboxLimits,
   item: OutboxItem,
   claimUntil: Instant,
 ): Promise<Settlement | null> {
-  const about = { item: item.id, phone: item.phone.id, topic: item.notice.topic };
+  const about = { item: item.id, channel: item.channel, person: item.person, topic: item.notice.topic };
   const begun = clock.now();
   if (begun >= claimUntil) return null; // waited too long behind others: by now it may be somebody else's
 
@@ -87,17 +92,29 @@ async function deliver(
   async function attempt(): Promise<Settlement> {
     const notice = stillWorth(item.notice, item.writtenAt, begun);
     if (notice === null) return { kind: "givenUp", at: begun, problem: "too old to be told" };
-    const outcome = await push.send(item.phone, item.feeder, notice, begun).catch((err: unknown): PushOutcome => {
-      log.error({ err, ...about }, "a delivery failed in a way that no push service can answer");
+    const sent =
+      item.channel === "push"
+        ? push.send(item.phone, item.feeder, notice, begun, item.id)
+        : writeTo(mail, item, notice, publicUrl);
+    const outcome = await sent.catch((err: unknown): PushOutcome => {
+      log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
       return { kind: "tryLater", notBefore: null, words: "a fault inside the server, see its log" };
     });
     return settle(outcome, item.attempts, item.writtenAt, item.notice.timeToLive, clock.now(), jitter());
   }
 }
 
+/** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
+async function writeTo(mail: MailGateway, item: MailItem, notice: Notice, publicUrl: string | null) {
+  const { to, feeder, yardName, feederName } = item;
+  if (to === null) return { kind: "refused", words: "there is no address any more" } as const;
+  const link = publicUrl === null ? null : addressOf(feeder, publicUrl);
+  return mail.send(to, letterOf(notice, { yardName, feederName, link }), item.id, item.writtenAt);
+}
+
 /**
- * Works on up to `atOnce` items at a time, but on no more than half of that for one push service: one that hangs would
- * otherwise hold up the phones of all others until each attempt has run into its deadline.
+ * Works on up to `atOnce` items at a time, but on no more than half of that for one push service, or for the mail server: one
+ * that hangs would otherwise hold up the phones of all others until each attempt has run into its deadline.
  */
 async function inLanes(items: readonly OutboxItem[], atOnce: number, work: (item: OutboxItem) => Promise<void>) {
   const waiting = [...items];
@@ -106,11 +123,11 @@ async function inLanes(items: readonly OutboxItem[], atOnce: number, work: (item
 
   const lane = async () => {
     for (;;) {
-      const next = waiting.findIndex(({ phone }) => (underWay.get(serviceOf(phone)) ?? 0) < perService);
+      const next = waiting.findIndex((item) => (underWay.get(serviceOf(item)) ?? 0) < perService);
       const [item] = next === -1 ? [] : waiting.splice(next, 1);
       // Whatever still waits is for services that are busy: the lanes that keep them busy will take it.
       if (item === undefined) return;
-      const service = serviceOf(item.phone);
+      const service = serviceOf(item);
       underWay.set(service, (underWay.get(service) ?? 0) + 1);
       try {
         await work(item);
@@ -122,27 +139,45 @@ async function inLanes(items: readonly OutboxItem[], atOnce: number, work: (item
   await Promise.all(Array.from({ length: Math.min(atOnce, items.length) }, lane));
 }
 
-const serviceOf = ({ endpoint }: Phone): string => (URL.canParse(endpoint) ? new URL(endpoint).host : endpoint);
+function serviceOf(item: OutboxItem): string {
+  if (item.channel === "mail") return "mail";
+  const { endpoint } = item.phone;
+  return URL.canParse(endpoint) ? new URL(endpoint).host : endpoint;
+}
 
 /**
  * Sends a notice at once to each of these phones, for the keeper who wants to see whether it works, and says what each push
- * service answered. Nothing is tried again, but what the answers tell of the phones is remembered: one that is gone goes.
+ * service answered. Nothing is tried again, but what the answers tell of the phones is remembered: one that is gone goes. It
+ * is an item like any other, so that the phone can prove that it showed it.
  */
 export async function testPush(
-  { clock, store, push }: OutboxPorts,
+  { clock, store, push }: Pick<OutboxPorts, "clock" | "store" | "push">,
   phones: readonly Phone[],
   notice: Notice,
+  claimFor: Span,
 ): Promise<readonly { readonly phone: Phone; readonly outcome: PushOutcome }[]> {
   return Promise.all(
     phones.map(async (phone) => {
-      const writtenAt = clock.now();
-      const outcome = await push.send(phone, null, notice, writtenAt);
-      if (outcome.kind !== "tryLater") {
-        // Never in the outbox, so only what the settlement says of the phone is kept.
-        const item: OutboxItem = { id: `test-${phone.id}`, phone, feeder: null, notice, writtenAt, attempts: 0 };
-        await store.outbox.settle(item, settle(outcome, 0, writtenAt, notice.timeToLive, clock.now(), 0));
-      }
+      const begun = clock.now();
+      const item = await store.outbox.begin(phone, notice, begun, after(begun, claimFor));
+      const outcome = await push.send(phone, null, notice, begun, item.id);
+      const now = clock.now();
+      const settlement: Settlement =
+        outcome.kind === "tryLater"
+          ? { kind: "givenUp", at: now, problem: outcome.words }
+          : settle(outcome, 0, item.writtenAt, notice.timeToLive, now, 0);
+      await store.outbox.settle(item, settlement);
       return { phone, outcome };
     }),
   );
+}
+
+/** How long it can be looked up what was told, and an act of a client is known again. Our choice. */
+const keptFor = days(30);
+
+/** Forgets what is of no use any more, so that the database doesn't grow by what was told years ago. */
+export async function forgetOld({ clock, store }: Pick<Ports, "clock" | "store">): Promise<void> {
+  const before = ago(clock.now(), keptFor);
+  await store.outbox.prune(before);
+  await store.keepers.prune(before);
 }

@@ -4,13 +4,26 @@ import type { Ports, YardRow } from "../ports.ts";
 import { larch, practiceYard, rowan } from "../practice/yard.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { addFeeder, changeKey } from "./feeders.ts";
+import { usualEscalation } from "./signIn.ts";
 
-export async function startPractice(ports: Ports, keys: FeederKeys): Promise<void> {
+/** @param keeper who starts it, and keeps the practice yard from now on, with whoever started it before */
+export async function startPractice(ports: Ports, keys: FeederKeys, keeper: string): Promise<void> {
+  const now = ports.clock.now();
+  for (const yard of (await ports.store.yards.yards()).filter(({ practice }) => practice)) {
+    await ports.store.people.addMember(yard.id, keeper, "keeper", now);
+  }
   if (ports.practice.state().running) return;
   if (await resumePractice(ports, keys)) return;
   // A digest of invented birds would only puzzle.
-  const yard: YardRow = { id: randomUUID(), ...practiceYard, digestTime: "07:30", digestWanted: false, practice: true };
-  await ports.store.yards.addYard(yard, ports.clock.now());
+  const digest = { digestTime: "07:30", digestWanted: false };
+  const yard: YardRow = {
+    ...practiceYard,
+    ...digest,
+    id: randomUUID(),
+    practice: true,
+    escalateMinutes: usualEscalation,
+  };
+  await ports.store.yards.addYard(yard, keeper, now);
   const feeders = [];
   for (const settings of [rowan, larch]) {
     const { key } = await addFeeder(ports, yard, settings, null);

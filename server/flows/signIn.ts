@@ -25,6 +25,9 @@ export async function openClaim(ports: Ports): Promise<string | null> {
   return token;
 }
 
+/** Minutes until the next person is told of what is urgent. Common practice, no source. */
+export const usualEscalation = 15;
+
 /** The first keeper names themselves, chooses a passphrase and gets a yard in their own time zone. */
 export async function claim(
   ports: Ports,
@@ -42,8 +45,9 @@ export async function claim(
     place: null,
     digestTime: "07:30",
     digestWanted: true,
+    escalateMinutes: usualEscalation,
   };
-  await ports.store.yards.addYard({ ...yard, practice: false }, now);
+  await ports.store.yards.addYard({ ...yard, practice: false }, keeper.id, now);
   return { kind: "signedIn", token: await openSession(ports, keeper.id, now), keeper: { name: keeper.name } };
 }
 

@@ -8,7 +8,7 @@ import {
   phoneRequest,
   type TestPushView,
 } from "../contract/api.ts";
-import { hours, isoOf } from "../domain/instant.ts";
+import { hours, isoOf, seconds } from "../domain/instant.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
 import { testPush } from "../flows/outbox.ts";
 import type { Phone, Ports } from "../ports.ts";
@@ -35,7 +35,8 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     }
     const keeper = keeperOf(request).id;
     const mine = await ports.store.keepers.phonesOf(keeper);
-    if (replaces && mine.some((phone) => phone.endpoint === replaces)) await ports.store.keepers.removePhone(replaces);
+    if (replaces && mine.some((phone) => phone.endpoint === replaces))
+      await ports.store.keepers.removePhone(replaces, ports.clock.now());
     await ports.store.keepers.savePhone({
       id: randomUUID(),
       keeper,
@@ -52,7 +53,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     const keeper = keeperOf(request).id;
     const mine = await ports.store.keepers.phonesOf(keeper);
     const found = mine.find((phone) => phone.endpoint === request.body.endpoint);
-    if (found) await ports.store.keepers.removePhone(found.endpoint);
+    if (found) await ports.store.keepers.removePhone(found.endpoint, ports.clock.now());
     return phones(keeper);
   });
 
@@ -60,7 +61,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
   const fewTests = { rateLimit: { max: 6, timeWindow: "1 minute" } };
   door.post("/api/v1/phones/test", { config: fewTests, schema: { hide: true } }, async (request) => {
     const mine = await ports.store.keepers.phonesOf(keeperOf(request).id);
-    const told = await testPush(ports, mine, testNotice);
+    const told = await testPush(ports, mine, testNotice, seconds(20));
     return { outcomes: told.map(({ phone, outcome }) => outcomeView(phone, outcome)) };
   });
 }

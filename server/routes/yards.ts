@@ -44,7 +44,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
   });
 
   door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
-    await startPractice(ports, keys);
+    await startPractice(ports, keys, keeperOf(request).id);
     return home(request);
   });
 

@@ -34,7 +34,7 @@ function gateway({ guard = { allowPrivateEndpoints: true } as EndpointGuardOptio
 }
 
 const send = (phone: Phone, different: Parameters<typeof aNotice>[0] = {}, feeder: string | null = "f1") =>
-  gateway().send(phone, feeder, aNotice(different), now);
+  gateway().send(phone, feeder, aNotice(different), now, "item-1");
 
 describe("web push", () => {
   it("brings a notice to a phone, so that the phone can read it", async () => {
@@ -158,14 +158,19 @@ describe("web push", () => {
 
   it("waits for a hanging service no longer than it must", async () => {
     service.behave({ kind: "hang" });
-    const outcome = await gateway({ timeoutMs: 60 }).send(service.subscribe(), "f1", aNotice(), now);
-    expect(outcome).toEqual({ kind: "tryLater", notBefore: null, words: "no answer within 60 ms" });
+    const outcome = await gateway({ timeoutMs: 60 }).send(service.subscribe(), "f1", aNotice(), now, "item-1");
+    expect(outcome).toEqual({
+      kind: "tryLater",
+      mayHaveArrived: true,
+      notBefore: null,
+      words: "no answer within 60 ms",
+    });
   });
 
   it("ends a trickling answer at the same time, and goes by its status", async () => {
     const outcomeOf = async (status: number) => {
       service.behave({ kind: "trickle", status });
-      return gateway({ timeoutMs: 120 }).send(service.subscribe(), "f1", aNotice(), now);
+      return gateway({ timeoutMs: 120 }).send(service.subscribe(), "f1", aNotice(), now, "item-1");
     };
     expect(await outcomeOf(503)).toMatchObject({ kind: "tryLater", words: expect.stringMatching(/^HTTP 503: \.+$/) });
     expect(await outcomeOf(410)).toMatchObject({ kind: "subscriptionGone" });
@@ -176,7 +181,9 @@ describe("web push", () => {
     const mute = createServer((socket) => socket.on("error", () => {}).resume()); // reads, so that it sees the end
     await new Promise<void>((resolve) => mute.listen(0, "127.0.0.1", resolve));
     const phone = { ...service.subscribe(), endpoint: `https://127.0.0.1:${(mute.address() as AddressInfo).port}/a` };
-    expect(await gateway({ timeoutMs: 60 }).send(phone, "f1", aNotice(), now)).toMatchObject({ kind: "tryLater" });
+    expect(await gateway({ timeoutMs: 60 }).send(phone, "f1", aNotice(), now, "item-1")).toMatchObject({
+      kind: "tryLater",
+    });
     await new Promise((resolve) => mute.close(resolve));
   });
 
@@ -186,7 +193,7 @@ describe("web push", () => {
     expect(await send(phone)).toMatchObject({ kind: "tryLater", words: expect.stringContaining("ECONNREFUSED") });
     const lost = { resolve: () => Promise.reject(new Error("getaddrinfo ENOTFOUND push.example")) };
     const named = { ...phone, endpoint: "https://push.example/a" };
-    expect(await gateway({ guard: lost }).send(named, "f1", aNotice(), now)).toMatchObject({
+    expect(await gateway({ guard: lost }).send(named, "f1", aNotice(), now, "item-1")).toMatchObject({
       kind: "tryLater",
       words: expect.stringContaining("ENOTFOUND"),
     });
@@ -200,19 +207,19 @@ describe("web push", () => {
       guard: endpointGuard({ allowPrivateEndpoints: true }),
       timeoutMs: 5_000,
     });
-    expect(await push.send(service.subscribe(), "f1", aNotice(), now)).toMatchObject({ kind: "tryLater" });
+    expect(await push.send(service.subscribe(), "f1", aNotice(), now, "item-1")).toMatchObject({ kind: "tryLater" });
     expect(service.requests).toBe(0);
   });
 
   it("does not call a private address, whether it stands in the endpoint or behind a name", async () => {
     const byDigits = service.subscribe();
-    expect(await gateway({ guard: {} }).send(byDigits, "f1", aNotice(), now)).toEqual({
+    expect(await gateway({ guard: {} }).send(byDigits, "f1", aNotice(), now, "item-1")).toEqual({
       kind: "refused",
       words: "127.0.0.1 is not a public address",
     });
     const byName = service.subscribe({ host: "push.example" });
     const guard = { resolve: async () => [{ address: "127.0.0.1", family: 4 }] };
-    expect(await gateway({ guard }).send(byName, "f1", aNotice(), now)).toMatchObject({ kind: "refused" });
+    expect(await gateway({ guard }).send(byName, "f1", aNotice(), now, "item-1")).toMatchObject({ kind: "refused" });
     expect(service.requests).toBe(0);
   });
 
@@ -221,7 +228,7 @@ describe("web push", () => {
     const answers = ["8.8.8.8", "127.0.0.1"];
     const push = gateway({ guard: { resolve: async () => [{ address: answers.shift() ?? "127.0.0.1", family: 4 }] } });
     expect(await push.checkEndpoint(phone.endpoint)).toEqual({ kind: "fine" });
-    expect(await push.send(phone, "f1", aNotice(), now)).toMatchObject({ kind: "refused" });
+    expect(await push.send(phone, "f1", aNotice(), now, "item-1")).toMatchObject({ kind: "refused" });
     expect(answers).toEqual([]);
     expect(service.requests).toBe(0);
   });
@@ -234,7 +241,7 @@ describe("web push", () => {
       return [{ address: "127.0.0.1", family: 4 }];
     };
     const push = gateway({ guard: { allowPrivateEndpoints: true, resolve } });
-    expect(await push.send(phone, "f1", aNotice(), now)).toEqual({ kind: "accepted" });
+    expect(await push.send(phone, "f1", aNotice(), now, "item-1")).toEqual({ kind: "accepted" });
     expect(service.complaints).toEqual([]);
     expect(asked).toBe(1);
   });

@@ -15,6 +15,7 @@ const alderCroft: YardRow = {
   digestTime: "07:30",
   digestWanted: true,
   practice: false,
+  escalateMinutes: 15,
 };
 
 /** A house with yards, whose store keeps digests by local date and writes all of a transaction or nothing. */
@@ -58,6 +59,7 @@ function house(yards: YardRow[]) {
             },
           ];
         },
+        readersOf: async () => [{ person: "keeper", digestBy: "push" }],
         hasDigest: async (yard, date) => digests.has(`${yard} ${date}`),
         async tally(feeder, from, to) {
           tallied.push({ feeder, from: isoOf(from), to: isoOf(to) });
@@ -73,7 +75,7 @@ function house(yards: YardRow[]) {
               digests.set(`${yard} ${date}`, { title, lines });
               return true;
             },
-            async enqueue(yard, feeder, notice, at) {
+            async enqueue({ yard, feeder, notice }, at) {
               if (faults.enqueue) throw new Error("the disk is full");
               enqueued.push({ yard, feeder, notice, at });
             },

@@ -1,11 +1,12 @@
-import { afterEach, beforeEach, describe, expect, it } from "vitest";
+import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
 import webpush from "web-push";
 import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
 import type { Notice } from "../../server/domain/facts.ts";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
+import type { Letter } from "../../server/domain/letters/letter.ts";
 import { drainOutbox, type OutboxLimits, testPush } from "../../server/flows/outbox.ts";
-import type { Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
+import type { MailGateway, MailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
 import { MemoryOutbox } from "../support/memoryOutbox.ts";
 import { aNotice } from "../support/notices.ts";
 import { aPhone } from "../support/phones.ts";
@@ -29,10 +30,20 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
       return answer(phone, notice);
     },
   };
-  const ports = { clock, store: { outbox }, push };
+  const written: { readonly to: string; readonly letter: Letter; readonly id: string; readonly at: Instant }[] = [];
+  const mail: MailGateway & { answer: MailOutcome } = {
+    ready: true,
+    answer: { kind: "accepted" },
+    async send(to, letter, id, at) {
+      written.push({ to, letter, id, at });
+      return this.answer;
+    },
+  };
+  const ports = { clock, store: { outbox }, push, mail };
   const limits: OutboxLimits = {
     claimFor: minutes(1),
     most: 20,
+    publicUrl: "https://alder.example/pieward",
     jitter: () => 0,
     log: { error: ({ err }, words) => logged.push({ words, err }) },
   };
@@ -40,6 +51,8 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
     outbox,
     clock,
     sent,
+    written,
+    mail,
     logged,
     ports,
     addPhone(different: Partial<Phone> = {}) {
@@ -232,6 +245,43 @@ describe("the outbox", () => {
   });
 });
 
+describe("a letter", () => {
+  it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
+    const { outbox, drain, written, mail, clock } = house();
+    outbox.enqueueMail("ada", "ada@alder.example", "rowan", aNotice({ title: "Rowan: food out" }), start);
+    mail.answer = { kind: "tryLater", notBefore: null, words: "451 greylisted" };
+    expect(await drain()).toMatchObject({ waiting: 1 });
+    clock.at = past(start, minutes(5));
+    mail.answer = { kind: "accepted" };
+    expect(await drain()).toMatchObject({ delivered: 1, nextDueAt: null });
+    expect(written.map(({ to, at }) => `${to} ${at}`)).toEqual(Array(2).fill(`ada@alder.example ${start}`));
+    expect(new Set(written.map(({ id }) => id)).size).toBe(1);
+    expect(written[0]?.letter.subject).toBe("Rowan: food out");
+    expect(written[0]?.letter.text).toContain("Feeder: Rowan. Yard: Alder Croft.");
+    expect(written[0]?.letter.text).toContain("https://alder.example/pieward/feeders/rowan");
+  });
+
+  it("is given up where a mail server refuses it", async () => {
+    const { outbox, drain, mail } = house();
+    outbox.enqueueMail("ada", "nobody@alder.example", null, aNotice(), start);
+    mail.answer = { kind: "refused", words: "550 no such mailbox" };
+    expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
+    expect(outbox.settled).toMatchObject([{ settlement: { kind: "givenUp", problem: "550 no such mailbox" } }]);
+  });
+
+  it("that hangs holds up no phone, since it takes no more than half of what is sent at once", async () => {
+    const { outbox, drain, addPhone, tell, mail, sent } = house();
+    const stuck = door<MailOutcome>();
+    mail.send = () => stuck.opened;
+    for (let i = 0; i < 8; i++) outbox.enqueueMail(`person-${i}`, "x@alder.example", null, aNotice(), start);
+    for (let i = 0; i < 4; i++) tell(addPhone({ id: `phone-${i}` }));
+    const drained = drain({ atOnce: 8 });
+    await vi.waitFor(() => expect(sent).toHaveLength(4));
+    stuck.open({ kind: "accepted" });
+    expect(await drained).toMatchObject({ delivered: 12 });
+  });
+});
+
 describe("a test push", () => {
   it("says by phone what its push service answered, and forgets one that is gone", async () => {
     const answers: Record<string, PushOutcome> = {
@@ -242,12 +292,17 @@ describe("a test push", () => {
     };
     const { addPhone, ports, outbox } = house(({ id }) => answers[id] ?? accepted);
     const phones = ["fine", "gone", "wrong", "busy"].map((id) => addPhone({ id }));
-    const outcomes = await testPush(ports, phones, aNotice({ fault: null, title: "A test", topic: "test" }));
+    const outcomes = await testPush(
+      ports,
+      phones,
+      aNotice({ fault: null, title: "A test", topic: "test" }),
+      seconds(20),
+    );
     expect(outcomes.map(({ phone, outcome }) => [phone.id, outcome])).toEqual(Object.entries(answers));
     expect(outbox.phone("fine")?.lastAcceptedAt).toBe(start);
     expect(outbox.phone("gone")).toBeNull();
     expect(outbox.phone("wrong")?.problem).toBe("HTTP 403");
-    expect(outbox.phone("busy")?.problem).toBeNull();
+    expect(outbox.phone("busy")?.problem).toBe("HTTP 503");
     expect(await outbox.nextDueAt()).toBeNull(); // nothing is kept to be tried again
   });
 });

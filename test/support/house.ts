@@ -10,7 +10,16 @@ import type { FeederView } from "../../server/contract/api.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { openClaim } from "../../server/flows/signIn.ts";
-import type { Clock, Phone, Ports, PracticeGround, PushGateway, PushOutcome } from "../../server/ports.ts";
+import type {
+  Clock,
+  MailGateway,
+  MailOutcome,
+  Phone,
+  Ports,
+  PracticeGround,
+  PushGateway,
+  PushOutcome,
+} from "../../server/ports.ts";
 import { copyDatabase } from "./migratedDatabase.ts";
 
 /** A clock that stands still until a test moves it. */
@@ -31,8 +40,27 @@ function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
 
 /** A push service that does as it is told and remembers what it was handed. */
 export interface HandPush extends PushGateway {
-  readonly sent: { readonly phone: Phone; readonly title: string; readonly body: string }[];
+  readonly sent: { readonly phone: Phone; readonly title: string; readonly body: string; readonly item: string }[];
   answer: PushOutcome;
+}
+
+/** A mail server that does as it is told and remembers what it was handed. */
+export interface HandMail extends MailGateway {
+  readonly sent: { readonly to: string; readonly subject: string; readonly text: string }[];
+  answer: MailOutcome;
+}
+
+function handMail(): HandMail {
+  const sent: HandMail["sent"] = [];
+  return {
+    ready: true,
+    sent,
+    answer: { kind: "accepted" },
+    async send(to, { subject, text }) {
+      sent.push({ to, subject, text });
+      return this.answer;
+    },
+  };
 }
 
 function handPush(): HandPush {
@@ -41,8 +69,8 @@ function handPush(): HandPush {
     publicKey: "B".repeat(87),
     sent,
     answer: { kind: "accepted" },
-    async send(phone, _feeder, { title, body }) {
-      sent.push({ phone, title, body });
+    async send(phone, _feeder, { title, body }, _now, item) {
+      sent.push({ phone, title, body, item });
       return this.answer;
     },
     checkEndpoint: async (endpoint) =>
@@ -65,6 +93,7 @@ export interface House {
   readonly databaseFile: string;
   readonly clock: HandClock;
   readonly push: HandPush;
+  readonly mail: HandMail;
   readonly sockets: FeederSockets;
   /** How often the outbox was told that something waits. */
   readonly rung: () => number;
@@ -103,14 +132,14 @@ async function openOn(
 ): Promise<House> {
   const connections = await connect(`file:${file}`);
   const store = storeOver(connections);
-  const [push, sockets, browsers] = [handPush(), feederSockets(), liveBrowsers()];
+  const [push, mail, sockets, browsers] = [handPush(), handMail(), feederSockets(), liveBrowsers()];
   let rung = 0;
   const bell = {
     ring: () => {
       rung += 1;
     },
   };
-  const ports: Ports = { clock, store, push, feeders: sockets, live: browsers, bell, practice: idlePractice };
+  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice: idlePractice };
   const app = await buildApp({
     ports,
     keys: feederKeys(store.yards),
@@ -148,6 +177,7 @@ async function openOn(
     databaseFile: file,
     clock,
     push,
+    mail,
     sockets,
     rung: () => rung,
     keeper,

@@ -1,18 +1,22 @@
 import type { Notice } from "../../server/domain/facts.ts";
 import type { Instant } from "../../server/domain/instant.ts";
-import type { OutboxItem, OutboxStore, Phone, Settlement } from "../../server/ports.ts";
+import { leavesSomethingToClose, owesSound } from "../../server/domain/push/withdrawal.ts";
+import type { OutboxItem, OutboxStore, Phone, PushItem, Settlement } from "../../server/ports.ts";
 
 interface Row {
   readonly item: OutboxItem;
+  readonly screen: string;
+  readonly phase: "waiting" | "settled" | "delivered";
   readonly dueAt: Instant;
   readonly claimedUntil: Instant | null;
+  readonly unsure: boolean;
 }
 
 /** A small outbox that keeps its promises in memory; held to them by outboxContract.ts, as the real one is. */
 export class MemoryOutbox implements OutboxStore {
   readonly settled: { readonly item: OutboxItem; readonly settlement: Settlement }[] = [];
   readonly #phones = new Map<string, Phone>();
-  #rows: Row[] = [];
+  #rows: Row[] = []; // in the order in which they were written
   #nextId = 1;
 
   addPhone(phone: Phone): void {
@@ -24,48 +28,113 @@ export class MemoryOutbox implements OutboxStore {
   }
 
   enqueue(phone: Phone, feeder: string | null, notice: Notice, now: Instant): void {
-    this.#rows = this.#rows.filter(({ item }) => item.phone.id !== phone.id || item.notice.topic !== notice.topic);
-    const item: OutboxItem = { id: `${this.#nextId++}`, phone, feeder, notice, writtenAt: now, attempts: 0 };
-    this.#rows.push({ item, dueAt: now, claimedUntil: null });
+    this.#write({ ...this.#item(phone.keeper, feeder, notice, now), channel: "push", phone }, phone.id);
+  }
+
+  enqueueMail(person: string, to: string, feeder: string | null, notice: Notice, now: Instant): void {
+    const names = { yardName: "Alder Croft", feederName: feeder === null ? null : "Rowan" };
+    this.#write({ ...this.#item(person, feeder, notice, now), channel: "mail", to, ...names }, `mail ${person}`);
   }
 
   async claim(now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]> {
-    const claimed: OutboxItem[] = [];
-    const free = this.#rows
-      .filter((row) => row.dueAt <= now && (row.claimedUntil === null || row.claimedUntil <= now))
-      .sort((a, b) => a.dueAt - b.dueAt)
-      .slice(0, most);
-    this.#rows = this.#rows.map((row) => {
-      if (!free.includes(row)) return row;
-      claimed.push({ ...row.item, phone: this.#phones.get(row.item.phone.id) ?? row.item.phone });
-      return { ...row, item: { ...row.item, attempts: row.item.attempts + 1 }, claimedUntil: claimUntil };
+    const needless = this.#due(now).filter(({ item, screen }) => {
+      return item.notice.closes && item.attempts === 0 && !leavesSomethingToClose(this.#meantBefore(item, screen));
     });
-    return claimed;
+    for (const { item } of needless) this.#change(item.id, { phase: "settled" });
+    return this.#due(now)
+      .slice(0, most)
+      .map(({ item, screen, claimedUntil, unsure }) => {
+        const begun = { ...item, attempts: item.attempts + 1 };
+        this.#change(item.id, { item: begun, claimedUntil: claimUntil, unsure: unsure || claimedUntil !== null });
+        const notice = { ...item.notice, quiet: item.notice.quiet && !this.#mustSound(item, screen) };
+        if (item.channel === "mail") return { ...item, notice };
+        return { ...item, notice, phone: this.#phones.get(item.phone.id) ?? item.phone };
+      });
+  }
+
+  async begin(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem> {
+    const item: PushItem = { ...this.#item(phone.keeper, null, notice, now), channel: "push", phone };
+    const row = { item: { ...item, attempts: 1 }, screen: phone.id, phase: "waiting" as const };
+    this.#rows.push({ ...row, dueAt: now, claimedUntil: claimUntil, unsure: false });
+    return item;
   }
 
   async settle(item: OutboxItem, settlement: Settlement): Promise<void> {
     this.settled.push({ item, settlement });
-    const phone = this.#phones.get(item.phone.id);
-    if (settlement.kind === "phoneGone") {
+    if (settlement.kind === "phoneGone" && item.channel === "push") {
       this.#phones.delete(item.phone.id);
-      this.#rows = this.#rows.filter((row) => row.item.phone.id !== item.phone.id);
-    } else if (settlement.kind === "retry") {
-      this.#rows = this.#rows.map((row) =>
-        row.item.id === item.id ? { ...row, dueAt: settlement.notBefore, claimedUntil: null } : row,
-      );
-      if (phone) this.#phones.set(phone.id, { ...phone, problem: settlement.problem });
-    } else {
-      this.#rows = this.#rows.filter((row) => row.item.id !== item.id);
-      if (phone && settlement.kind === "delivered") {
-        this.#phones.set(phone.id, { ...phone, lastAcceptedAt: settlement.at, problem: null });
-      } else if (phone && settlement.kind === "givenUp") {
-        this.#phones.set(phone.id, { ...phone, problem: settlement.problem });
-      }
+      this.#rows = this.#rows.filter(({ screen }) => screen !== item.phone.id);
+      return;
     }
+    const row = this.#rows.find((one) => one.item.id === item.id);
+    const doubt = settlement.kind !== "phoneGone" && "mayHaveArrived" in settlement;
+    const unsure = row?.unsure === true || doubt;
+    if (settlement.kind === "delivered") this.#change(item.id, { phase: "delivered" });
+    else if (settlement.kind === "retry" && row?.phase === "waiting") {
+      this.#change(item.id, { dueAt: settlement.notBefore, claimedUntil: null, unsure });
+    } else this.#change(item.id, { phase: "settled", claimedUntil: null, unsure });
+    const phone = item.channel === "push" ? this.#phones.get(item.phone.id) : undefined;
+    if (phone === undefined) return;
+    const told = settlement.kind === "delivered" ? { lastAcceptedAt: settlement.at, problem: null } : null;
+    this.#phones.set(phone.id, {
+      ...phone,
+      ...(told ?? { problem: "problem" in settlement ? settlement.problem : null }),
+    });
   }
 
   async nextDueAt(): Promise<Instant | null> {
-    const dues = this.#rows.map((row) => Math.max(row.dueAt, row.claimedUntil ?? row.dueAt));
+    const waiting = this.#rows.filter(({ phase }) => phase === "waiting");
+    const dues = waiting.map((row) => Math.max(row.dueAt, row.claimedUntil ?? row.dueAt));
     return dues.length === 0 ? null : (Math.min(...dues) as Instant);
+  }
+
+  async prune(): Promise<void> {
+    this.#rows = this.#rows.filter(({ phase }) => phase === "waiting");
+  }
+
+  #item(person: string, feeder: string | null, notice: Notice, now: Instant) {
+    return { id: `${this.#nextId++}`, person, yard: "alder", feeder, notice, writtenAt: now, attempts: 0 };
+  }
+
+  #write(item: OutboxItem, screen: string): void {
+    this.#rows = this.#rows.map((row) =>
+      row.screen === screen && row.item.notice.topic === item.notice.topic && row.phase === "waiting"
+        ? { ...row, phase: "settled" }
+        : row,
+    );
+    this.#rows.push({ item, screen, phase: "waiting", dueAt: item.writtenAt, claimedUntil: null, unsure: false });
+  }
+
+  #change(id: string, change: Partial<Row>): void {
+    this.#rows = this.#rows.map((row) => (row.item.id === id ? { ...row, ...change } : row));
+  }
+
+  #due(now: Instant): Row[] {
+    const free = ({ claimedUntil }: Row) => claimedUntil === null || claimedUntil <= now;
+    return this.#rows
+      .filter((row) => row.phase === "waiting" && row.dueAt <= now && free(row))
+      .filter(({ item, screen }) => this.#before(item, screen).every((row) => row.phase === "delivered" || free(row)))
+      .sort((a, b) => a.dueAt - b.dueAt);
+  }
+
+  #before(item: OutboxItem, screen: string): Row[] {
+    const place = this.#rows.findIndex((row) => row.item.id === item.id);
+    return this.#rows
+      .slice(0, place)
+      .filter((row) => row.screen === screen && row.item.notice.topic === item.notice.topic);
+  }
+
+  #meantBefore(item: OutboxItem, screen: string) {
+    return this.#before(item, screen)
+      .reverse()
+      .map(({ item: { notice }, phase, claimedUntil, unsure }) => ({
+        closes: notice.closes === true,
+        quiet: notice.quiet,
+        arrived: phase === "delivered" || unsure || claimedUntil !== null,
+      }));
+  }
+
+  #mustSound(item: OutboxItem, screen: string): boolean {
+    return item.notice.closes !== true && owesSound(this.#meantBefore(item, screen));
   }
 }

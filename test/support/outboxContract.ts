@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { Notice } from "../../server/domain/facts.ts";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
-import type { OutboxItem, OutboxStore, Phone } from "../../server/ports.ts";
+import type { MailItem, OutboxItem, OutboxStore, Phone, PushItem } from "../../server/ports.ts";
 import { aNotice } from "./notices.ts";
 
 /** A store made afresh, empty, with the means to fill it that the port itself doesn't have. */
@@ -15,6 +15,8 @@ export interface OutboxUnderTest {
   phone(id: string): Promise<Phone | null>;
   /** Writes a notice for every phone, as `Transaction.enqueue` does. */
   enqueue(notice: Notice, now: Instant, about?: "feeder" | "yard"): Promise<void>;
+  /** Writes a letter to the person whose phones these are, as `Transaction.enqueue` does. */
+  enqueueMail(notice: Notice, now: Instant): Promise<void>;
   close?(): Promise<void>;
 }
 
@@ -31,11 +33,14 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       await outbox.close?.();
     }
   };
-  const only = (items: readonly OutboxItem[]): OutboxItem => {
-    const [item] = items;
-    if (item === undefined || items.length !== 1) throw new Error(`expected one item, got ${items.length}`);
+  const only = (items: readonly OutboxItem[]): PushItem => {
+    const [item] = pushes(items);
+    if (item === undefined || items.length !== 1) throw new Error(`expected one push, got ${items.length} items`);
     return item;
   };
+  const pushes = (items: readonly OutboxItem[]) => items.filter((item): item is PushItem => item.channel === "push");
+  const letters = (items: readonly OutboxItem[]) => items.filter((item): item is MailItem => item.channel === "mail");
+  const titles = (items: readonly OutboxItem[]) => items.map(({ notice }) => notice.title);
   const topics = (items: readonly OutboxItem[]) => items.map((item) => item.notice.topic).sort();
 
   describe(`the outbox kept by ${name}`, () => {
@@ -44,7 +49,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         const phones = [await addPhone("one"), await addPhone("two")];
         const notice = aNotice({ title: "Larch: food out 🐦‍⬛", priority: "urgent", fault: "foodOut" });
         await enqueue(notice, now, "feeder");
-        const items = await store.claim(now, until, 10);
+        const items = pushes(await store.claim(now, until, 10));
         expect(items).toHaveLength(2);
         expect(items.map((item) => item.phone.id).sort()).toEqual(phones.map((phone) => phone.id).sort());
         for (const item of items) {
@@ -124,12 +129,12 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         const gone = await addPhone("gone");
         const stays = await addPhone("stays");
         for (const topic of ["a", "b", "c"]) await enqueue(aNotice({ topic }), now);
-        const items = await store.claim(now, until, 10);
+        const items = pushes(await store.claim(now, until, 10));
         const item = items.find((one) => one.phone.id === gone.id);
         if (item === undefined) throw new Error("expected an item for the phone that is gone");
         await store.settle(item, { kind: "phoneGone", at: now, problem: "HTTP 410" });
         expect(await phone(gone.id)).toBeNull();
-        const left = await store.claim(until, past(until, minutes(1)), 10);
+        const left = pushes(await store.claim(until, past(until, minutes(1)), 10));
         expect(left.map((one) => one.phone.id)).toEqual([stays.id, stays.id, stays.id]);
         // Its other items were under way when it went; they settle without a fuss.
         const other = items.find((one) => one.phone.id === gone.id && one.id !== item.id);
@@ -178,23 +183,166 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(due.map((item) => item.notice.title)).toEqual(["new"]);
       }));
 
-    it("keeps what a notice that was never in it tells of its phone", () =>
+    it("begins one that is tried at once and by nobody else, and keeps what it tells of its phone", () =>
       withStore(async ({ store, addPhone, phone }) => {
         const added = await addPhone("one");
-        const outside = {
-          id: `test-${added.id}`,
-          phone: added,
+        const begun = await store.begin(added, aNotice({ topic: "test" }), now, until);
+        expect(begun).toMatchObject({
+          channel: "push",
+          person: added.keeper,
           feeder: null,
-          notice: aNotice(),
           writtenAt: now,
           attempts: 0,
-        };
-        await store.settle(outside, { kind: "givenUp", at: now, problem: "HTTP 403" });
+        });
+        expect(await store.claim(now, until, 10)).toEqual([]);
+        await store.settle(begun, { kind: "givenUp", at: now, problem: "HTTP 403" });
         expect(await phone(added.id)).toMatchObject({ problem: "HTTP 403" });
-        await store.settle(outside, { kind: "delivered", at: now });
+        expect(await store.nextDueAt()).toBeNull();
+        const again = await store.begin(added, aNotice({ topic: "test" }), now, until);
+        expect(again.id).not.toBe(begun.id);
+        await store.settle(again, { kind: "delivered", at: now });
         expect(await phone(added.id)).toMatchObject({ lastAcceptedAt: now, problem: null });
-        await store.settle(outside, { kind: "phoneGone", at: now, problem: "HTTP 410" });
-        expect(await phone(added.id)).toBeNull();
+      }));
+
+    it("hands out a letter with its address and the names that it needs", () =>
+      withStore(async ({ store, addPhone, enqueueMail }) => {
+        const { keeper } = await addPhone("one");
+        await enqueueMail(aNotice({ title: "Rowan: food low" }), now);
+        const items = await store.claim(now, until, 10);
+        expect(items).toHaveLength(1);
+        const [letter] = letters(items);
+        expect(letter).toMatchObject({ person: keeper, to: "ada@alder.example", attempts: 0 });
+        expect(letter).toMatchObject({ yardName: "Alder Croft", feederName: "Rowan", writtenAt: now });
+        await store.settle(letter as MailItem, { kind: "retry", notBefore: past(now, seconds(9)), problem: "451" });
+        expect(await store.nextDueAt()).toBe(past(now, seconds(9)));
+        const again = letters(await store.claim(past(now, seconds(9)), until, 10))[0] as MailItem;
+        expect(again).toMatchObject({ id: letter?.id, attempts: 1 });
+        await store.settle(again, { kind: "delivered", at: now });
+        expect(await store.nextDueAt()).toBeNull();
+      }));
+
+    it("replaces by screen: a newer push leaves the letter of its topic waiting", () =>
+      withStore(async ({ store, addPhone, enqueue, enqueueMail }) => {
+        await addPhone("one");
+        await enqueue(aNotice({ title: "first" }), now);
+        await enqueueMail(aNotice({ title: "letter" }), now);
+        await enqueue(aNotice({ title: "second" }), now);
+        expect(titles(await store.claim(now, until, 10)).sort()).toEqual(["letter", "second"]);
+      }));
+
+    describe("when an alarm is over", () => {
+      const alarm = aNotice({ title: "alarm" });
+      const over = aNotice({ title: "over", quiet: true, closes: true });
+      const failed = { kind: "retry", notBefore: past(now, seconds(15)), problem: "HTTP 503" } as const;
+      const later = past(now, hours(1));
+      const muchLater = past(now, hours(2));
+
+      it("sends nothing to a screen that the alarm never reached", () =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          await enqueue(over, now);
+          expect(await store.claim(now, until, 10)).toEqual([]);
+          expect(await store.nextDueAt()).toBeNull();
+        }));
+
+      it("sends nothing where each attempt was surely in vain", () =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          await store.settle(only(await store.claim(now, until, 10)), failed);
+          await enqueue(over, now);
+          expect(await store.claim(later, muchLater, 10)).toEqual([]);
+        }));
+
+      it("takes it from a screen that it reached, and the second time has nothing to take", () =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          await store.settle(only(await store.claim(now, until, 10)), { kind: "delivered", at: now });
+          await enqueue(over, now);
+          const closing = only(await store.claim(now, until, 10));
+          expect(closing.notice).toMatchObject({ title: "over", closes: true, quiet: true });
+          await store.settle(closing, { kind: "delivered", at: now });
+          await enqueue(alarm, now); // again, and over before it was sent
+          await enqueue(over, now);
+          expect(await store.claim(later, muchLater, 10)).toEqual([]);
+        }));
+
+      it("takes it from a screen that a reminder never reached but the alarm did", () =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          await store.settle(only(await store.claim(now, until, 10)), { kind: "delivered", at: now });
+          await enqueue(aNotice({ title: "reminder" }), now);
+          await enqueue(over, now);
+          expect(titles(await store.claim(now, until, 10))).toEqual(["over"]);
+        }));
+
+      it.each([
+        { doubt: "no answer came", settled: { ...failed, mayHaveArrived: true as const } },
+        { doubt: "its server died in the middle", settled: null },
+      ])("takes it from a screen that it may have reached: $doubt", ({ settled }) =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          const underWay = only(await store.claim(now, until, 10));
+          if (settled !== null) await store.settle(underWay, settled);
+          await enqueue(over, now);
+          expect(titles(await store.claim(until, muchLater, 10))).toEqual(["over"]);
+        }),
+      );
+
+      it("waits for the alarm that is still under way, so that it can't be overtaken", () =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          const underWay = only(await store.claim(now, until, 10));
+          await enqueue(over, now);
+          expect(await store.claim(past(now, seconds(1)), until, 10)).toEqual([]);
+          await store.settle(underWay, { kind: "delivered", at: past(now, seconds(2)) });
+          expect(titles(await store.claim(past(now, seconds(2)), until, 10))).toEqual(["over"]);
+        }));
+
+      it("sends nothing after all where the alarm under way came to nothing", () =>
+        withStore(async ({ store, addPhone, enqueue }) => {
+          await addPhone("one");
+          await enqueue(alarm, now);
+          const underWay = only(await store.claim(now, until, 10));
+          await enqueue(over, now);
+          await store.settle(underWay, failed);
+          expect(await store.claim(later, muchLater, 10)).toEqual([]);
+        }));
+
+      it("judges each screen by itself, and the letterbox too", () =>
+        withStore(async ({ store, addPhone, enqueue, enqueueMail }) => {
+          await addPhone("reached");
+          await addPhone("not reached");
+          await enqueue(alarm, now);
+          await enqueueMail(alarm, now);
+          for (const item of await store.claim(now, until, 10)) {
+            const reached = item.channel === "push" && item.phone.label === "reached";
+            await store.settle(item, reached ? { kind: "delivered", at: now } : failed);
+          }
+          await enqueue(over, now);
+          await enqueueMail(over, now);
+          const closing = await store.claim(later, muchLater, 10);
+          expect(pushes(closing).map(({ phone }) => phone.label)).toEqual(["reached"]);
+          expect(letters(closing)).toEqual([]);
+        }));
+    });
+
+    it("sounds for a quiet correction where the one with the sound never arrived, and only there", () =>
+      withStore(async ({ store, addPhone, enqueue }) => {
+        const corrected = aNotice({ title: "corrected", quiet: true });
+        await addPhone("one");
+        await enqueue(aNotice({ title: "rings" }), now);
+        await enqueue(corrected, now);
+        const first = only(await store.claim(now, until, 10));
+        expect(first.notice).toMatchObject({ title: "corrected", quiet: false });
+        await store.settle(first, { kind: "delivered", at: now });
+        await enqueue(corrected, now);
+        expect(only(await store.claim(now, until, 10)).notice).toMatchObject({ quiet: true });
       }));
 
     it("says when the next notice is due", () =>

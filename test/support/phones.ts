@@ -11,6 +11,7 @@ export const aPhone = (different: Partial<Phone> = {}): Phone => ({
   label: "a phone",
   addedAt: instantOf("2026-11-01T12:00:00Z"),
   lastAcceptedAt: null,
+  lastShownAt: null,
   problem: null,
   ...different,
 });

@@ -16,13 +16,15 @@ export interface PushService {
   readonly origin: string;
   /** What a client must trust to talk to it. */
   readonly ca: string;
-  /** How it answers from now on. */
-  behave(behaviour: Behaviour): void;
+  /** How it answers from now on: always so, or each request as it comes. */
+  behave(behaviour: Behaviour | (() => Behaviour)): void;
   /** A new phone with keys of its own; `host` as another name for this machine. */
   subscribe(different?: { readonly label?: string; readonly host?: string }): Phone;
   unsubscribe(phone: Phone): void;
   /** What waits for a phone, oldest first; a newer message with the same topic has replaced the older. */
   messagesFor(phone: Phone): readonly PushMessage[];
+  /** All that were ever accepted, in the order in which they were: also those that newer ones have replaced. */
+  readonly accepted: readonly PushMessage[];
   /** The next message that is accepted for this phone, from now on. */
   nextMessage(phone: Phone): Promise<PushMessage>;
   /** The next request of any kind that reached the server, however it was answered. */
@@ -45,10 +47,12 @@ export type Behaviour =
   | { readonly kind: "trickle"; readonly status: number } // answers, one octet at a time, for ever
   | { readonly kind: "flood"; readonly status: number } // answers more than anybody asked for
   | { readonly kind: "cutLine" } // takes the request and hangs up
+  | { readonly kind: "acceptAndCut" } // takes the message and hangs up before its answer
   | { readonly kind: "cutAnswer"; readonly status: number } // hangs up in the middle of its answer
-  | { readonly kind: "redirect"; readonly to: string };
+  | { readonly kind: "redirect"; readonly to: string; readonly status?: number };
 
 export interface PushMessage {
+  readonly phone: string;
   readonly payload: PushPayload;
   readonly text: string;
   readonly body: Buffer; // as it was on the wire
@@ -69,7 +73,8 @@ export async function startPushService({
   behaviour = { kind: "accept" } as Behaviour,
   nowSeconds = () => Date.now() / 1_000,
 } = {}): Promise<PushService> {
-  let current = behaviour;
+  let current: Behaviour | (() => Behaviour) = behaviour;
+  const accepted: PushMessage[] = [];
   let requests = 0;
   const complaints: string[] = [];
   const subscribers = new Map<string, Subscriber>(); // by path
@@ -94,29 +99,32 @@ export async function startPushService({
   }
 
   function respond(request: IncomingMessage, response: ServerResponse, body: Buffer) {
-    switch (current.kind) {
+    const now = typeof current === "function" ? current() : current;
+    switch (now.kind) {
       case "accept":
-        return accept(request, response, body, current.status ?? 201);
+        return accept(request, response, body, now.status ?? 201);
+      case "acceptAndCut":
+        return accept(request, response, body, "cutLine");
       case "answer":
-        return response.writeHead(current.status, current.headers).end(current.body ?? "");
+        return response.writeHead(now.status, now.headers).end(now.body ?? "");
       case "redirect":
-        return response.writeHead(307, { location: current.to }).end();
+        return response.writeHead(now.status ?? 307, { location: now.to }).end();
       case "hang":
         return;
       case "cutLine":
         return request.socket.destroy();
       case "cutAnswer":
-        response.writeHead(current.status, { "content-length": "1000" });
+        response.writeHead(now.status, { "content-length": "1000" });
         return response.write("gone b", () => request.socket.destroy());
       case "trickle": {
-        response.writeHead(current.status);
+        response.writeHead(now.status);
         const drip = setInterval(() => response.write("."), 5);
         trickles.add(drip);
         response.on("close", () => clearInterval(drip));
         return;
       }
       case "flood": {
-        response.writeHead(current.status);
+        response.writeHead(now.status);
         const pour = () => {
           while (!response.destroyed && response.write("x".repeat(65_536)));
         };
@@ -126,12 +134,12 @@ export async function startPushService({
     }
   }
 
-  function accept(request: IncomingMessage, response: ServerResponse, body: Buffer, status: number) {
+  function accept(request: IncomingMessage, response: ServerResponse, body: Buffer, status: number | "cutLine") {
     const subscriber = subscribers.get(request.url ?? "");
     if (subscriber === undefined) return response.writeHead(410).end("no such subscription");
     let message: PushMessage;
     try {
-      message = read(request, body, subscriber.keys, `https://${request.headers.host}`, nowSeconds());
+      message = read(request, body, subscriber, `https://${request.headers.host}`, nowSeconds());
     } catch (error) {
       complaints.push(error instanceof Error ? error.message : String(error));
       return response.writeHead(400).end(complaints.at(-1));
@@ -139,7 +147,9 @@ export async function startPushService({
     // RFC 8030 section 5.4: the newer message replaces an undelivered one with its topic.
     subscriber.messages = subscriber.messages.filter((one) => one.topic === null || one.topic !== message.topic);
     subscriber.messages.push(message);
+    accepted.push(message);
     for (const tell of subscriber.waiting.splice(0)) tell(message);
+    if (status === "cutLine") return request.socket.destroy();
     return response.writeHead(status, { location: `${request.url}/${requests}` }).end();
   }
 
@@ -157,6 +167,7 @@ export async function startPushService({
     origin,
     ca: testOnlyCertificate,
     complaints,
+    accepted,
     get requests() {
       return requests;
     },
@@ -177,6 +188,7 @@ export async function startPushService({
         label,
         addedAt: 0 as Instant,
         lastAcceptedAt: null,
+        lastShownAt: null,
         problem: null,
       };
       subscribers.set(path, { phone, keys: { ecdh, auth }, messages: [], waiting: [] });
@@ -200,7 +212,7 @@ export async function startPushService({
 function read(
   request: IncomingMessage,
   body: Buffer,
-  keys: ReceiverKeys,
+  { phone, keys }: Subscriber,
   origin: string,
   nowSeconds: number,
 ): PushMessage {
@@ -220,5 +232,5 @@ function read(
   if (header("content-encoding") !== "aes128gcm") throw new Error("expected Content-Encoding aes128gcm");
   if (body.length > 4_096) throw new Error(`expected at most 4096 octets, got ${body.length}`);
   const text = new TextDecoder("utf-8", { fatal: true }).decode(decryptPush(body, keys));
-  return { payload: JSON.parse(text), text, body, ttlSeconds: Number(ttl), urgency, topic, claims };
+  return { phone: phone.id, payload: JSON.parse(text), text, body, ttlSeconds: Number(ttl), urgency, topic, claims };
 }

@@ -1,5 +1,6 @@
 import type { DigestStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
+import { digestWayFrom } from "./peopleStore.ts";
 import { dateOf, feederFrom, yardFrom } from "./rows.ts";
 
 export function digestsOver({ reader }: Connections): DigestStore {
@@ -12,6 +13,11 @@ export function digestsOver({ reader }: Connections): DigestStore {
 
     async feedersOf(yard) {
       return (await reader.feeder.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } })).map(feederFrom);
+    },
+
+    async readersOf(yard) {
+      const found = await reader.member.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
+      return found.map(({ keeperId, digestBy }) => ({ person: keeperId, digestBy: digestWayFrom(digestBy) }));
     },
 
     async hasDigest(yard, localDate) {

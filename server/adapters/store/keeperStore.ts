@@ -1,5 +1,6 @@
 import type { KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
+import { hasten, ofPerson } from "./peopleStore.ts";
 import { dateOf, instantFrom, phoneFrom } from "./rows.ts";
 
 export function keepersOver({ reader, write }: Connections): KeeperStore {
@@ -76,16 +77,32 @@ export function keepersOver({ reader, write }: Connections): KeeperStore {
     savePhone: ({ id, keeper, endpoint, p256dh, auth, label, addedAt }) =>
       write(async (statements) => {
         const changing = { keeperId: keeper, p256dh, auth, label, problem: null };
+        const known = await statements.phone.findUnique({ where: { endpoint } });
+        // Another person took the phone over: what was meant for the one before is none of theirs, and they prove it anew.
+        const passedOn = known !== null && known.keeperId !== keeper;
+        if (passedOn) await statements.outboxItem.deleteMany({ where: { phoneId: known.id } });
+        if (passedOn) await hasten(statements, ofPerson(known.keeperId), addedAt);
         await statements.phone.upsert({
           where: { endpoint },
-          update: changing,
+          update: passedOn ? { ...changing, lastAcceptedAt: null, lastShownAt: null } : changing,
           create: { id, endpoint, addedAt: dateOf(addedAt), ...changing },
         });
+        await hasten(statements, ofPerson(keeper), addedAt);
       }),
 
-    removePhone: (endpoint) =>
+    removePhone: (endpoint, now) =>
       write(async (statements) => {
-        await statements.phone.deleteMany({ where: { endpoint } });
+        const known = await statements.phone.findUnique({ where: { endpoint } });
+        if (!known) return;
+        await statements.phone.delete({ where: { endpoint } });
+        await hasten(statements, ofPerson(known.keeperId), now);
+      }),
+
+    prune: (before) =>
+      write(async (statements) => {
+        await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
+        await statements.invite.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
+        await statements.actId.deleteMany({ where: { at: { lte: dateOf(before) } } });
       }),
   };
 }

@@ -1,54 +1,56 @@
+import { randomBytes } from "node:crypto";
+import type Database from "better-sqlite3";
 import type { Notice } from "../../domain/facts.ts";
-import { instantOf } from "../../domain/instant.ts";
-import type { OutboxItem, OutboxStore } from "../../ports.ts";
-import type { Connections, Statements } from "./openStore.ts";
-import { dateOf, instantFrom, phoneFrom } from "./rows.ts";
+import { type Instant, instantOf } from "../../domain/instant.ts";
+import { leavesSomethingToClose, type MeantForScreen, owesSound } from "../../domain/push/withdrawal.ts";
+import type { MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
+import type { Connections } from "./openStore.ts";
+import { textOf } from "./rows.ts";
 
-export function outboxOver({ reader, write }: Connections): OutboxStore {
+/** The outbox in plain SQL: its questions are about one screen's items side by side, for which Prisma has no words. */
+export function outboxOver({ reader, direct, transact }: Connections): OutboxStore {
+  const statements = statementsOn(direct);
   return {
     claim: (now, claimUntil, most) =>
-      write(async (statements) => {
-        const due = await statements.outboxItem.findMany({
-          where: {
-            phase: "waiting",
-            phoneId: { not: null },
-            dueAt: { lte: dateOf(now) },
-            OR: [{ claimedUntil: null }, { claimedUntil: { lte: dateOf(now) } }],
-          },
-          orderBy: { dueAt: "asc" },
-          take: most,
-          include: { phone: true },
-        });
-        if (due.length === 0) return [];
-        await statements.outboxItem.updateMany({
-          where: { id: { in: due.map((item) => item.id) } },
-          data: { claimedUntil: dateOf(claimUntil), attempts: { increment: 1 } },
-        });
-        return due.flatMap((item): OutboxItem[] =>
-          item.phone === null
-            ? []
-            : [
-                {
-                  id: item.id,
-                  phone: phoneFrom(item.phone),
-                  feeder: item.feederId,
-                  notice: JSON.parse(item.notice) as Notice,
-                  writtenAt: instantFrom(item.writtenAt),
-                  attempts: item.attempts,
-                },
-              ],
-        );
+      transact(async () => {
+        for (;;) {
+          const due = statements.due.all({ now: textOf(now), most });
+          const needless = due.filter((row) => isNeedless(statements, row));
+          for (const { id } of needless) statements.needless.run(textOf(now), id);
+          if (needless.length > 0) continue; // each round has fewer of them
+          for (const { id } of due) statements.claim.run(textOf(claimUntil), id);
+          return due.map((row) => itemFrom(row, owesSound(meantFor(statements, row))));
+        }
+      }),
+
+    begin: (phone, notice, now, claimUntil) =>
+      transact(async () => {
+        const id = randomBytes(16).toString("hex");
+        const moments = [textOf(now), textOf(now), textOf(claimUntil)];
+        statements.begin.run(id, phone.keeper, phone.id, notice.topic, JSON.stringify(notice), ...moments);
+        return {
+          id,
+          channel: "push",
+          person: phone.keeper,
+          phone,
+          yard: null,
+          feeder: null,
+          notice,
+          writtenAt: now,
+          attempts: 0,
+        };
       }),
 
     settle: (item, settlement) =>
-      write(async (statements) => {
-        if (settlement.kind === "phoneGone") {
+      transact(async () => {
+        if (settlement.kind === "phoneGone" && item.channel === "push") {
+          statements.hasten.run(textOf(settlement.at), item.person);
           // Its other items go with it (ON DELETE CASCADE): nobody is there to read them.
-          await statements.phone.deleteMany({ where: { id: item.phone.id } });
+          statements.removePhone.run(item.phone.id);
           return;
         }
-        await settleItem(statements, item, settlement);
-        await rememberPhone(statements, item, settlement);
+        settleItem(statements, item.id, settlement);
+        if (item.channel === "push") rememberPhone(statements, item.phone.id, settlement);
       }),
 
     async nextDueAt() {
@@ -58,28 +60,163 @@ export function outboxOver({ reader, write }: Connections): OutboxStore {
       );
       return next?.at ? instantOf(next.at) : null;
     },
+
+    prune: (settledBefore) =>
+      transact(async () => {
+        statements.prune.run(textOf(settledBefore));
+      }),
   };
 }
 
-type Kept = Exclude<Parameters<OutboxStore["settle"]>[1], { kind: "phoneGone" }>;
+type Statements = ReturnType<typeof statementsOn>;
 
-async function settleItem(statements: Statements, item: OutboxItem, settlement: Kept): Promise<void> {
-  const data =
-    settlement.kind === "retry"
-      ? { claimedUntil: null, dueAt: dateOf(settlement.notBefore), problem: settlement.problem }
-      : {
-          phase: settlement.kind,
-          settledAt: dateOf(settlement.at),
-          problem: settlement.kind === "givenUp" ? settlement.problem : null,
-        };
-  // `waiting` only: while it was under way, a newer word may have replaced it.
-  await statements.outboxItem.updateMany({ where: { id: item.id, phase: "waiting" }, data });
+function statementsOn(database: Database.Database) {
+  const sameScreen = (one: string, other: string) =>
+    `${one}."keeperId" = ${other}."keeperId" AND ${one}."topic" = ${other}."topic"
+     AND ${one}."channel" = ${other}."channel" AND ${one}."phoneId" IS ${other}."phoneId"`;
+  return {
+    due: database.prepare<[{ now: string; most: number }], ItemColumns>(
+      `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
+         phone."lastAcceptedAt", phone."lastShownAt", phone."problem" AS "phoneProblem", "Keeper"."mail" AS "to",
+         "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
+       FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
+         LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
+         LEFT JOIN "Feeder" ON "Feeder"."id" = item."feederId"
+       WHERE item."phase" = 'waiting' AND item."dueAt" <= @now
+         AND (item."claimedUntil" IS NULL OR item."claimedUntil" <= @now)
+         AND NOT EXISTS (
+           SELECT 1 FROM "OutboxItem" AS older WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid
+             AND older."claimedUntil" > @now AND older."phase" IN ('waiting', 'replaced'))
+       ORDER BY item."dueAt", item.rowid LIMIT @most`,
+    ),
+    // A claim that ran out was never settled: that attempt may have arrived.
+    claim: database.prepare(
+      `UPDATE "OutboxItem" SET "unsure" = "unsure" OR "claimedUntil" IS NOT NULL, "claimedUntil" = ?,
+         "attempts" = "attempts" + 1 WHERE "id" = ?`,
+    ),
+    meantBefore: database.prepare<[ItemColumns], { closes: 0 | 1; quiet: 0 | 1; arrived: 0 | 1 }>(
+      `SELECT older."closes", json_extract(older."notice", '$.quiet') AS "quiet",
+         older."phase" = 'delivered' OR older."unsure" OR older."claimedUntil" IS NOT NULL AS "arrived"
+       FROM "OutboxItem" AS older
+       WHERE older."keeperId" = @keeperId AND older."topic" = @topic AND older."channel" = @channel
+         AND older."phoneId" IS @phoneId AND older.rowid < @place
+       ORDER BY older.rowid DESC LIMIT 200`,
+    ),
+    needless: database.prepare(`UPDATE "OutboxItem" SET "phase" = 'needless', "settledAt" = ? WHERE "id" = ?`),
+    begin: database.prepare(
+      `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "notice", "writtenAt", "dueAt",
+         "claimedUntil", "attempts") VALUES (?, 'push', ?, ?, ?, ?, ?, ?, ?, 1)`,
+    ),
+    // One that was replaced while it was under way arrived all the same.
+    delivered: database.prepare(
+      `UPDATE "OutboxItem" SET "phase" = 'delivered', "settledAt" = ?, "problem" = NULL
+       WHERE "id" = ? AND "phase" IN ('waiting', 'replaced')`,
+    ),
+    failed: database.prepare(
+      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "problem" = ?, "unsure" = "unsure" OR ? WHERE "id" = ?`,
+    ),
+    // `waiting` only: while it was under way, a newer word may have replaced it.
+    putOff: database.prepare(`UPDATE "OutboxItem" SET "dueAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`),
+    givenUp: database.prepare(
+      `UPDATE "OutboxItem" SET "phase" = 'givenUp', "settledAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`,
+    ),
+    phoneAccepted: database.prepare(`UPDATE "Phone" SET "lastAcceptedAt" = ?, "problem" = NULL WHERE "id" = ?`),
+    phoneProblem: database.prepare(`UPDATE "Phone" SET "problem" = ? WHERE "id" = ?`),
+    removePhone: database.prepare(`DELETE FROM "Phone" WHERE "id" = ?`),
+    hasten: database.prepare(
+      `UPDATE "Call" SET "nextAt" = ? WHERE "yardId" IN (SELECT "yardId" FROM "Member" WHERE "keeperId" = ?)`,
+    ),
+    prune: database.prepare(
+      `DELETE FROM "OutboxItem" WHERE "settledAt" < ? AND "topic" NOT IN (SELECT "topic" FROM "Call")`,
+    ),
+  };
 }
 
-async function rememberPhone(statements: Statements, item: OutboxItem, settlement: Kept): Promise<void> {
-  const data =
-    settlement.kind === "delivered"
-      ? { lastAcceptedAt: dateOf(settlement.at), problem: null }
-      : { problem: settlement.problem };
-  await statements.phone.updateMany({ where: { id: item.phone.id }, data });
+/** An item that was tried already is on its way: it is judged once, before its first attempt. */
+function isNeedless(statements: Statements, row: ItemColumns): boolean {
+  if (row.closes === 0 || row.attempts > 0) return false;
+  return !leavesSomethingToClose(meantFor(statements, row));
 }
+
+const meantFor = ({ meantBefore }: Statements, row: ItemColumns): MeantForScreen[] =>
+  meantBefore.all(row).map(({ closes, quiet, arrived }) => ({
+    closes: closes === 1,
+    quiet: quiet === 1,
+    arrived: arrived === 1,
+  }));
+
+function settleItem({ delivered, failed, putOff, givenUp }: Statements, id: string, settlement: Settlement): void {
+  if (settlement.kind === "delivered") {
+    delivered.run(textOf(settlement.at), id);
+    return;
+  }
+  const unsure = settlement.kind !== "phoneGone" && settlement.mayHaveArrived === true;
+  failed.run(settlement.problem, unsure ? 1 : 0, id);
+  if (settlement.kind === "retry") putOff.run(textOf(settlement.notBefore), id);
+  else givenUp.run(textOf(settlement.at), id);
+}
+
+function rememberPhone({ phoneAccepted, phoneProblem }: Statements, phone: string, settlement: Settlement): void {
+  if (settlement.kind === "delivered") phoneAccepted.run(textOf(settlement.at), phone);
+  else phoneProblem.run(settlement.problem, phone);
+}
+
+interface ItemColumns {
+  readonly id: string;
+  readonly place: number;
+  readonly channel: "push" | "mail";
+  readonly keeperId: string;
+  readonly phoneId: string | null;
+  readonly yardId: string | null;
+  readonly feederId: string | null;
+  readonly topic: string;
+  readonly notice: string;
+  readonly closes: 0 | 1;
+  readonly writtenAt: string;
+  readonly attempts: number;
+  readonly endpoint: string;
+  readonly p256dh: string;
+  readonly auth: string;
+  readonly label: string;
+  readonly addedAt: string;
+  readonly lastAcceptedAt: string | null;
+  readonly lastShownAt: string | null;
+  readonly phoneProblem: string | null;
+  readonly to: string | null;
+  readonly yardName: string | null;
+  readonly feederName: string | null;
+}
+
+/** @param sounds whether a quiet notice must sound: the one with the sound never arrived */
+function itemFrom(row: ItemColumns, sounds: boolean): OutboxItem {
+  const notice = JSON.parse(row.notice) as Notice;
+  const item = {
+    id: row.id,
+    person: row.keeperId,
+    yard: row.yardId,
+    feeder: row.feederId,
+    notice: { ...notice, quiet: notice.quiet && (notice.closes === true || !sounds) },
+    writtenAt: instantOf(row.writtenAt),
+    attempts: row.attempts,
+  };
+  if (row.phoneId === null) {
+    const { to, yardName, feederName } = row;
+    return { ...item, channel: "mail", to, yardName, feederName } satisfies MailItem;
+  }
+  return { ...item, channel: "push", phone: phoneOf(row, row.phoneId) } satisfies PushItem;
+}
+
+const phoneOf = (row: ItemColumns, id: string): PushItem["phone"] => ({
+  id,
+  keeper: row.keeperId,
+  endpoint: row.endpoint,
+  p256dh: row.p256dh,
+  auth: row.auth,
+  label: row.label,
+  addedAt: instantOf(row.addedAt),
+  lastAcceptedAt: maybeInstantOf(row.lastAcceptedAt),
+  lastShownAt: maybeInstantOf(row.lastShownAt),
+  problem: row.phoneProblem,
+});
+
+const maybeInstantOf = (text: string | null): Instant | null => (text === null ? null : instantOf(text));

@@ -1,8 +1,10 @@
 import type { Store } from "../../ports.ts";
+import { callsOver } from "./callStore.ts";
 import { digestsOver } from "./digestStore.ts";
 import { keepersOver } from "./keeperStore.ts";
 import { type Connections, connect } from "./openStore.ts";
 import { outboxOver } from "./outboxStore.ts";
+import { peopleOver } from "./peopleStore.ts";
 import { recordsOver } from "./recordStore.ts";
 import { yardsOver } from "./yardStore.ts";
 
@@ -17,6 +19,8 @@ export function storeOver(connections: Connections): OpenStore {
   return {
     transaction: (work) => connections.transact(work),
     outbox: outboxOver(connections),
+    calls: callsOver(connections),
+    people: peopleOver(connections),
     digests: digestsOver(connections),
     yards: yardsOver(connections),
     keepers: keepersOver(connections),

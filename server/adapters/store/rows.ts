@@ -8,6 +8,7 @@ import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/clie
 
 export const dateOf = (at: Instant): Date => new Date(at);
 export const instantFrom = (date: Date): Instant => instant(date.getTime());
+export const maybeText = (at: Instant | null): string | null => (at === null ? null : textOf(at));
 export const maybeInstant = (date: Date | null): Instant | null => (date === null ? null : instantFrom(date));
 
 /**
@@ -24,9 +25,10 @@ export function textOf(at: Instant): string {
 let lastMinute = { number: Number.NaN, text: "" };
 
 export function yardFrom(yard: Yard): YardRow {
-  const { id, name, zone, latitudeDegrees, longitudeDegrees, digestTime, digestWanted, practice } = yard;
+  const { id, name, zone, latitudeDegrees, longitudeDegrees, digestTime, digestWanted, practice, escalateMinutes } =
+    yard;
   const place = latitudeDegrees === null || longitudeDegrees === null ? null : { latitudeDegrees, longitudeDegrees };
-  return { id, name, zone, place, digestTime, digestWanted, practice };
+  return { id, name, zone, place, digestTime, digestWanted, practice, escalateMinutes };
 }
 
 export function feederFrom(feeder: Feeder): FeederRow {
@@ -54,6 +56,7 @@ export function phoneFrom(phone: StoredPhone): Phone {
     problem,
     addedAt: instantFrom(phone.addedAt),
     lastAcceptedAt: maybeInstant(phone.lastAcceptedAt),
+    lastShownAt: maybeInstant(phone.lastShownAt),
   };
 }
 

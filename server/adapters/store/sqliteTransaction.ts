@@ -2,16 +2,18 @@ import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
 import { type Instant, instantOf } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
-import { stateFrom, textOf } from "./rows.ts";
+import { maybeText, stateFrom, textOf } from "./rows.ts";
+import { tellingFor } from "./sqliteTelling.ts";
 
 /**
  * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
  * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
  */
 export function statementsFor(database: Database.Database): Transaction {
-  const readFeeder = database.prepare<[string], FeederColumns>(
-    `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt"
-     FROM "Feeder" WHERE "id" = ?`,
+  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt" FROM "Feeder"`;
+  const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
+  const readFeeders = database.prepare<[string], FeederColumns>(
+    `${selectFeeder} WHERE "yardId" = ? ORDER BY "createdAt", "id"`,
   );
   const insertEvent = database.prepare(
     `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
@@ -48,23 +50,25 @@ export function statementsFor(database: Database.Database): Transaction {
     `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by", "toldAt") VALUES (?, ?, ?, ?, ?, ?, ?)
      ON CONFLICT DO NOTHING`,
   );
-  const replaceWaiting = database.prepare(
-    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ? WHERE "topic" = ? AND "phase" = 'waiting'`,
-  );
-  const insertOutboxItems = database.prepare(
-    `INSERT INTO "OutboxItem" ("id", "keeperId", "phoneId", "feederId", "topic", "notice", "writtenAt", "dueAt")
-     SELECT lower(hex(randomblob(16))), "keeperId", "id", ?, ?, ?, ?, ? FROM "Phone"`,
+  const insertActId = database.prepare(
+    `INSERT INTO "ActId" ("feederId", "id", "at") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
   const insertDigest = database.prepare(
     `INSERT INTO "Digest" ("yardId", "localDate", "writtenAt", "title", "lines") VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
   );
 
   return {
+    ...tellingFor(database),
+
     async feeders(ids) {
       return ids.flatMap((id) => {
         const row = readFeeder.get(id);
         return row ? [feederFromColumns(row)] : [];
       });
+    },
+
+    async feedersOf(yard) {
+      return readFeeders.all(yard).map(feederFromColumns);
     },
 
     async appendEvents(events) {
@@ -121,12 +125,8 @@ export function statementsFor(database: Database.Database): Transaction {
       return insertRefill.run(id, feeder, textOf(at), grams, source, by, maybeText(toldAt)).changes === 1;
     },
 
-    // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
-    // holds for one that is under way too: if it fails, it must not come back beside the newer. Every keeper of the house
-    // hears of every yard, so far: the yard decides nothing yet.
-    async enqueue(_yard, feeder, notice, now) {
-      replaceWaiting.run(textOf(now), notice.topic);
-      insertOutboxItems.run(feeder, notice.topic, JSON.stringify(notice), textOf(now), textOf(now));
+    async firstTime(feeder, id, at) {
+      return insertActId.run(feeder, id, textOf(at)).changes === 1;
     },
 
     async claimDigest(yard, localDate, now, title, lines) {
@@ -156,5 +156,3 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   steppedAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
   state: stateFrom(row.state),
 });
-
-const maybeText = (at: Instant | null): string | null => (at === null ? null : textOf(at));

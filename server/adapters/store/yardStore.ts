@@ -1,5 +1,6 @@
 import type { YardRow, YardStore } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
+import { hasten, join } from "./peopleStore.ts";
 import { dateOf, feederFrom, yardFrom } from "./rows.ts";
 
 export function yardsOver({ reader, write }: Connections): YardStore {
@@ -8,15 +9,18 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
     },
 
-    addYard: (yard, now) =>
+    addYard: (yard, keeper, now) =>
       write(async (statements) => {
         await statements.yard.create({ data: { id: yard.id, ...columnsOf(yard), createdAt: dateOf(now) } });
+        await join(statements, yard.id, keeper, "keeper", now);
       }),
 
-    changeYard: (id, changes) =>
+    changeYard: (id, changes, now) =>
       write(async (statements) => {
         await statements.yard.updateMany({ where: { id }, data: columnsOf(changes) });
         const changed = await statements.yard.findUnique({ where: { id } });
+        // Zone and escalation decide when its people are told.
+        if (changed) await hasten(statements, { yardId: id }, now);
         return changed && yardFrom(changed);
       }),
 
@@ -24,6 +28,7 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       write(async (statements) => {
         const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
         for (const feeder of feeders) await forgetFeeder(statements, feeder.id);
+        await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
         await statements.yard.deleteMany({ where: { id } });
       }),
 
@@ -90,6 +95,8 @@ async function forgetFeeder(statements: Statements, id: string): Promise<void> {
   await statements.refill.deleteMany(of);
   await statements.keeperAct.deleteMany(of);
   await statements.patrolLook.deleteMany(of);
+  await statements.actId.deleteMany(of);
+  await statements.call.deleteMany(of);
   await statements.outboxItem.deleteMany(of);
   await statements.feeder.deleteMany({ where: { id } });
 }

@@ -4,7 +4,13 @@ import type { Instant } from "../instant.ts";
 export type PushOutcome =
   | { readonly kind: "accepted" }
   | { readonly kind: "subscriptionGone"; readonly words: string }
-  | { readonly kind: "tryLater"; readonly notBefore: Instant | null; readonly words: string }
+  | {
+      readonly kind: "tryLater";
+      readonly notBefore: Instant | null;
+      readonly words: string;
+      /** The whole message had left when the line broke or nobody answered in time. */
+      readonly mayHaveArrived?: true;
+    }
   | { readonly kind: "refused"; readonly words: string };
 
 /** What a mail server answered. It knows no address that is gone for good: what it refuses today it may take tomorrow. */
@@ -13,6 +19,11 @@ export type MailOutcome = Exclude<PushOutcome, { readonly kind: "subscriptionGon
 /** How one attempt at a delivery ended, for the outbox to remember. */
 export type Settlement =
   | { readonly kind: "delivered"; readonly at: Instant }
-  | { readonly kind: "retry"; readonly notBefore: Instant; readonly problem: string }
-  | { readonly kind: "givenUp"; readonly at: Instant; readonly problem: string }
+  | {
+      readonly kind: "retry";
+      readonly notBefore: Instant;
+      readonly problem: string;
+      readonly mayHaveArrived?: true;
+    }
+  | { readonly kind: "givenUp"; readonly at: Instant; readonly problem: string; readonly mayHaveArrived?: true }
   | { readonly kind: "phoneGone"; readonly at: Instant; readonly problem: string };

@@ -82,8 +82,8 @@ export function pushPayload(
   return framed(title, cut(notice.body, room));
 }
 
-function addressOf(feeder: string | null, publicUrl: string | null): string {
-  const path = feeder === null ? "" : `feeders/${encodeURIComponent(feeder)}`;
+export function addressOf(feeder: string | null, publicUrl: string | null, opens?: string): string {
+  const path = opens?.slice(1) ?? (feeder === null ? "" : `feeders/${encodeURIComponent(feeder)}`);
   if (publicUrl === null) return `/${path}`;
   // A public address may have a path of its own; without the slash its last part would be replaced.
   return new URL(path, publicUrl.endsWith("/") ? publicUrl : `${publicUrl}/`).href;

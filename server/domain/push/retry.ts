@@ -34,10 +34,12 @@ export function settle(
       return { kind: "givenUp", at: now, problem: outcome.words };
     case "tryLater": {
       const notBefore = nextAttempt(outcome.notBefore, attempts, now, jitter);
+      const doubt = outcome.mayHaveArrived ? { mayHaveArrived: true as const } : {};
       if (notBefore > endOf(writtenAt, timeToLive)) {
-        return { kind: "givenUp", at: now, problem: `${outcome.words}; its time ended before it could be tried again` };
+        const problem = `${outcome.words}; its time ended before it could be tried again`;
+        return { kind: "givenUp", at: now, problem, ...doubt };
       }
-      return { kind: "retry", notBefore, problem: outcome.words };
+      return { kind: "retry", notBefore, problem: outcome.words, ...doubt };
     }
   }
 }

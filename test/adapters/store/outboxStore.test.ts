@@ -2,7 +2,10 @@ import { randomUUID } from "node:crypto";
 import { rmSync } from "node:fs";
 import { inject } from "vitest";
 import { openStore } from "../../../server/adapters/store/prismaStore.ts";
+import type { Notice } from "../../../server/domain/facts.ts";
+import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instantOf } from "../../../server/domain/instant.ts";
+import { usualSettings } from "../../../server/flows/pure/saidSettings.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
 import { describeOutboxStore } from "../../support/outboxContract.ts";
 
@@ -14,6 +17,17 @@ describeOutboxStore("SQLite", async () => {
   const keeper = { id: "keeper", name: "Keeper", passphraseHash: "-" };
   await store.keepers.openClaim("claim", start);
   await store.keepers.useClaim("claim", keeper, start);
+  const mail = "ada@alder.example";
+  await store.people.changeMail(keeper.id, mail, start);
+  const yard = { id: "alder", name: "Alder Croft", zone: "Europe/Stockholm", place: null, practice: false };
+  const digest = { digestTime: "07:30", digestWanted: false };
+  await store.yards.addYard({ ...yard, ...digest, escalateMinutes: 15 }, keeper.id, start);
+  const state = newFeeder(usualSettings({ ...yard }, "Rowan"), start);
+  const rowan = { id: "rowan-000000", yard: yard.id, keyHash: "hash", practice: false, state, said: "{}" };
+  await store.yards.addFeeder(rowan, start);
+  const told = (by: "push" | "mail", feeder: string | null, notice: Notice) => {
+    return { person: keeper.id, by, yard: yard.id, feeder, notice };
+  };
   const phones = () => store.keepers.phonesOf(keeper.id);
   return {
     store: store.outbox,
@@ -28,7 +42,8 @@ describeOutboxStore("SQLite", async () => {
     },
     phone: async (id) => (await phones()).find((phone) => phone.id === id) ?? null,
     enqueue: (notice, now, about) =>
-      store.transaction((tx) => tx.enqueue("yard", about === "yard" ? null : "rowan-000000", notice, now)),
+      store.transaction((tx) => tx.enqueue(told("push", about === "yard" ? null : rowan.id, notice), now)),
+    enqueueMail: (notice, now) => store.transaction((tx) => tx.enqueue(told("mail", rowan.id, notice), now)),
     async close() {
       await second.close();
       await store.close();

@@ -1,0 +1,168 @@
+import { type DigestWay, digestWays, type Role, roles } from "../../contract/api.ts";
+import type { Instant } from "../../domain/instant.ts";
+import type { MemberChange, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
+import type { Keeper, Member } from "./generated/sqlite/client.ts";
+import type { Connections, Statements } from "./openStore.ts";
+import { dateOf, instantFrom } from "./rows.ts";
+
+export function peopleOver({ reader, write }: Connections): PeopleStore {
+  return {
+    async membersOf(yard) {
+      const found = await reader.member.findMany({
+        where: { yardId: yard },
+        orderBy: [{ turn: "asc" }, { createdAt: "asc" }, { keeperId: "asc" }],
+        include: { keeper: true },
+      });
+      return found.map(memberFrom);
+    },
+
+    async membershipsOf(person) {
+      const found = await reader.member.findMany({ where: { keeperId: person } });
+      return found.map(({ yardId, role }) => ({ yard: yardId, role: roleFrom(role) }));
+    },
+
+    async countMembers() {
+      const counts = await reader.member.groupBy({ by: ["yardId"], _count: true });
+      return new Map(counts.map(({ yardId, _count }) => [yardId, _count]));
+    },
+
+    addMember: (yard, person, role, now) => write((statements) => join(statements, yard, person, role, now)),
+
+    changeMember: (yard, person, changes, now) =>
+      write(async (statements): Promise<MemberChange> => {
+        const found = await member(statements, yard, person);
+        if (!found) return "noSuchMember";
+        const stepsDown = changes.role !== undefined && changes.role !== "keeper";
+        if (stepsDown && (await isLastKeeper(statements, yard, person))) return "lastKeeper";
+        const where = { yardId_keeperId: { yardId: yard, keeperId: person } };
+        await statements.member.update({ where, data: columnsOf(changes) });
+        await hasten(statements, { yardId: yard }, now);
+        return "changed";
+      }),
+
+    removeMember: (yard, person, now) =>
+      write(async (statements): Promise<MemberChange> => {
+        if (!(await member(statements, yard, person))) return "noSuchMember";
+        if (await isLastKeeper(statements, yard, person)) return "lastKeeper";
+        await statements.member.delete({ where: { yardId_keeperId: { yardId: yard, keeperId: person } } });
+        await statements.outboxItem.updateMany({
+          where: { keeperId: person, yardId: yard, phase: "waiting" },
+          data: { phase: "needless", settledAt: dateOf(now) },
+        });
+        await hasten(statements, { yardId: yard }, now);
+        return "changed";
+      }),
+
+    async mailOf(person) {
+      return (await reader.keeper.findUnique({ where: { id: person }, select: { mail: true } }))?.mail ?? null;
+    },
+
+    changeMail: (person, mail, now) =>
+      write(async (statements) => {
+        await statements.keeper.updateMany({ where: { id: person }, data: { mail } });
+        await hasten(statements, ofPerson(person), now);
+      }),
+
+    addInvite: (tokenHash, { yard, role, expiresAt }, now) =>
+      write(async (statements) => {
+        await statements.invite.create({
+          data: { tokenHash, yardId: yard, role, createdAt: dateOf(now), expiresAt: dateOf(expiresAt) },
+        });
+      }),
+
+    async openInvites(yard, now) {
+      const where = { yardId: yard, usedAt: null, expiresAt: { gt: dateOf(now) } };
+      const found = await reader.invite.findMany({ where, orderBy: { expiresAt: "asc" } });
+      return found.map(({ role, expiresAt }) => ({ yard, role: roleFrom(role), expiresAt: instantFrom(expiresAt) }));
+    },
+
+    async invite(tokenHash, now) {
+      const where = { tokenHash, usedAt: null, expiresAt: { gt: dateOf(now) } };
+      const found = await reader.invite.findFirst({ where });
+      return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
+    },
+
+    useInvite: (tokenHash, person, newcomer, now) =>
+      write(async (statements) => {
+        const open = { tokenHash, usedAt: null, expiresAt: { gt: dateOf(now) } };
+        const invite = await statements.invite.findFirst({ where: open });
+        if (!invite) return { kind: "noSuchInvite" };
+        const { yardId: yard, role } = invite;
+        const already = await member(statements, yard, person);
+        if (already && (already.role === role || already.role === "keeper")) return { kind: "member", yard };
+        const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
+        if (used.count === 0) return { kind: "noSuchInvite" };
+        if (newcomer) await statements.keeper.create({ data: { id: person, ...newcomer, createdAt: dateOf(now) } });
+        await join(statements, yard, person, roleFrom(role), now);
+        return { kind: "joined", yard };
+      }),
+  };
+}
+
+const lastTurn = 20;
+
+/** With the last turn, so that whoever joins wakes no earlier than those before them until somebody says otherwise. */
+export async function join(
+  statements: Statements,
+  yard: string,
+  person: string,
+  role: Role,
+  now: Instant,
+): Promise<void> {
+  const already = await member(statements, yard, person);
+  const where = { yardId_keeperId: { yardId: yard, keeperId: person } };
+  if (already) {
+    if (role === "keeper") await statements.member.update({ where, data: { role } });
+    return;
+  }
+  const { _max } = await statements.member.aggregate({ where: { yardId: yard }, _max: { turn: true } });
+  const turn = Math.min(lastTurn, (_max.turn ?? 0) + 1);
+  await statements.member.create({ data: { yardId: yard, keeperId: person, role, turn, createdAt: dateOf(now) } });
+  await hasten(statements, { yardId: yard }, now);
+}
+
+const member = (statements: Statements, yard: string, person: string) =>
+  statements.member.findUnique({ where: { yardId_keeperId: { yardId: yard, keeperId: person } } });
+
+async function isLastKeeper(statements: Statements, yard: string, person: string): Promise<boolean> {
+  const keepers = await statements.member.findMany({ where: { yardId: yard, role: "keeper" } });
+  return keepers.length === 1 && keepers[0]?.keeperId === person;
+}
+
+/** The calls of every yard that this person belongs to. */
+export const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
+
+/** Makes calls due at once, in the commit of what they must hear of. */
+export async function hasten(
+  statements: Statements,
+  where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
+  now: Instant,
+): Promise<void> {
+  await statements.call.updateMany({ where, data: { nextAt: dateOf(now) } });
+}
+
+function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { readonly keeper: Keeper }): MemberRow {
+  return {
+    yard: yardId,
+    person: { id: keeper.id, name: keeper.name, mail: keeper.mail },
+    role: roleFrom(row.role),
+    turn: row.turn,
+    quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
+    urgentBreaks: row.urgentBreaks,
+    digestBy: digestWayFrom(row.digestBy),
+  };
+}
+
+const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
+export const digestWayFrom = (text: string): DigestWay => oneOf(digestWays, text, "a way for the digest");
+
+function oneOf<Known extends string>(known: readonly Known[], text: string, what: string): Known {
+  const found = known.find((each) => each === text);
+  if (found === undefined) throw new Error(`expected ${what} among ${known.join(", ")}, got ${text}`);
+  return found;
+}
+
+function columnsOf({ quiet, ...changes }: MemberChanges) {
+  if (quiet === undefined) return changes;
+  return { ...changes, quietFrom: quiet?.from ?? null, quietTo: quiet?.to ?? null };
+}

@@ -1,0 +1,107 @@
+import type Database from "better-sqlite3";
+import { minutes } from "../../domain/instant.ts";
+import type { Call, Circle } from "../../domain/telling/call.ts";
+import type { TellingTransaction } from "../../ports.ts";
+import { maybeText, textOf } from "./rows.ts";
+
+/** What of telling is written together with the facts that led to it, in the plain SQL of `statementsFor`. */
+export function tellingFor(database: Database.Database): TellingTransaction {
+  const readCall = database.prepare<[string], { state: string }>(`SELECT "state" FROM "Call" WHERE "topic" = ?`);
+  const readCalls = database.prepare<[string], { state: string }>(
+    `SELECT "state" FROM "Call" WHERE "yardId" = ? ORDER BY "topic"`,
+  );
+  const upsertCall = database.prepare(
+    `INSERT INTO "Call" ("topic", "yardId", "feederId", "state", "nextAt") VALUES (?, ?, ?, ?, ?)
+     ON CONFLICT ("topic") DO UPDATE SET "state" = excluded."state", "nextAt" = excluded."nextAt"`,
+  );
+  const deleteCall = database.prepare(`DELETE FROM "Call" WHERE "topic" = ?`);
+  const readYard = database.prepare<[string], { zone: string; escalateMinutes: number }>(
+    `SELECT "zone", "escalateMinutes" FROM "Yard" WHERE "id" = ?`,
+  );
+  const readPeople = database.prepare<[string], PersonColumns>(
+    `SELECT "Keeper"."id", "name", "mail", "turn", "quietFrom", "quietTo", "urgentBreaks",
+       (SELECT count(*) FROM "Phone" WHERE "Phone"."keeperId" = "Keeper"."id") AS "phones"
+     FROM "Member" JOIN "Keeper" ON "Keeper"."id" = "Member"."keeperId"
+     WHERE "yardId" = ? ORDER BY "turn", "Member"."createdAt", "Keeper"."id"`,
+  );
+  const replaceWaiting = database.prepare(
+    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ?
+     WHERE "keeperId" = ? AND "topic" = ? AND "channel" = ? AND "phase" = 'waiting'`,
+  );
+  const columns = `"id", "channel", "yardId", "feederId", "topic", "notice", "closes", "writtenAt", "dueAt", "keeperId", "phoneId"`;
+  // The id is what a phone says back to prove that it showed the notice: nobody may guess it.
+  const values = `lower(hex(randomblob(16))), ?, ?, ?, ?, ?, ?, ?, ?`;
+  const insertPushes = database.prepare(
+    `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "keeperId", "id" FROM "Phone" WHERE "keeperId" = ?`,
+  );
+  const insertMail = database.prepare(
+    `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "id", NULL FROM "Keeper" WHERE "id" = ?`,
+  );
+  const readShown = database.prepare<[string], { person: string; topic: string; phoneId: string | null }>(
+    `SELECT "keeperId" AS "person", "topic", "phoneId" FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
+  );
+  const markItem = database.prepare(`UPDATE "OutboxItem" SET "shownAt" = ? WHERE "id" = ? AND "shownAt" IS NULL`);
+  const markPhone = database.prepare(
+    `UPDATE "Phone" SET "lastShownAt" = ? WHERE "id" = ? AND ("lastShownAt" IS NULL OR "lastShownAt" < ?)`,
+  );
+
+  return {
+    async call(topic) {
+      const found = readCall.get(topic);
+      return found ? (JSON.parse(found.state) as Call) : null;
+    },
+
+    async callsOf(yard) {
+      return readCalls.all(yard).map(({ state }) => JSON.parse(state) as Call);
+    },
+
+    async saveCall(topic, call, nextAt) {
+      if (call === null) deleteCall.run(topic);
+      else upsertCall.run(topic, call.yard, call.feeder, JSON.stringify(call), maybeText(nextAt));
+    },
+
+    async circle(yard) {
+      const found = readYard.get(yard);
+      if (!found) return null;
+      return {
+        zone: found.zone,
+        escalateAfter: minutes(found.escalateMinutes),
+        people: readPeople.all(yard).map(personFrom),
+      };
+    },
+
+    // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
+    // holds for one that is under way too: if it fails, it must not come back beside the newer.
+    async enqueue({ person, by, yard, feeder, notice }, now) {
+      replaceWaiting.run(textOf(now), person, notice.topic, by);
+      const written = [textOf(now), textOf(now)];
+      const said = [by, yard, feeder, notice.topic, JSON.stringify(notice), notice.closes === true ? 1 : 0, ...written];
+      (by === "push" ? insertPushes : insertMail).run(...said, person);
+    },
+
+    async markShown(item, at) {
+      const found = readShown.get(item);
+      if (!found) return null;
+      markItem.run(textOf(at), item);
+      markPhone.run(textOf(at), found.phoneId, textOf(at));
+      return { person: found.person, topic: found.topic };
+    },
+  };
+}
+
+interface PersonColumns {
+  readonly id: string;
+  readonly name: string;
+  readonly mail: string | null;
+  readonly turn: number;
+  readonly quietFrom: string | null;
+  readonly quietTo: string | null;
+  readonly urgentBreaks: 0 | 1;
+  readonly phones: number;
+}
+
+const personFrom = ({ quietFrom, quietTo, urgentBreaks, ...person }: PersonColumns): Circle["people"][number] => ({
+  ...person,
+  quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
+  urgentBreaks: urgentBreaks === 1,
+});

@@ -1,0 +1,69 @@
+import type { DigestWay, Role } from "../contract/api.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { QuietHours } from "../domain/telling/call.ts";
+
+/** Who belongs to which yard, as what, and how they want to be told of it. */
+
+/** A person at a yard. */
+export interface MemberRow {
+  readonly yard: string;
+  readonly person: { readonly id: string; readonly name: string; readonly mail: string | null };
+  readonly role: Role;
+  readonly turn: number; // 1 is told first; several may share a turn
+  readonly quiet: QuietHours | null;
+  readonly urgentBreaks: boolean;
+  readonly digestBy: DigestWay;
+}
+
+/** What may be changed about it: by the person the first three, by a keeper of the yard the others. */
+export type MemberChanges = Partial<Pick<MemberRow, "quiet" | "urgentBreaks" | "digestBy" | "role" | "turn">>;
+
+/** `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. */
+export type MemberChange = "changed" | "noSuchMember" | "lastKeeper";
+
+export interface InviteRow {
+  readonly yard: string;
+  readonly role: Role;
+  readonly expiresAt: Instant;
+}
+
+/** `member`: the invite would change nothing, and stays open for somebody else. */
+export type InviteUse =
+  | { readonly kind: "joined"; readonly yard: string }
+  | { readonly kind: "member"; readonly yard: string }
+  | { readonly kind: "noSuchInvite" };
+
+/**
+ * The people of yards. Whatever changes who can be told, and when, makes the calls of their yards due at once, in the same
+ * commit: a call that nobody could be reached by must hear of whoever can be now.
+ */
+export interface PeopleStore {
+  /** In the order in which they are told. */
+  membersOf(yard: string): Promise<readonly MemberRow[]>;
+  /** All yards of a person. */
+  membershipsOf(person: string): Promise<readonly Pick<MemberRow, "yard" | "role">[]>;
+  /** How many belong to each yard, by yard. */
+  countMembers(): Promise<ReadonlyMap<string, number>>;
+  /** Adds them with the last turn, or raises a helper to a keeper; somebody who is more already stays so. */
+  addMember(yard: string, person: string, role: Role, now: Instant): Promise<void>;
+  changeMember(yard: string, person: string, changes: MemberChanges, now: Instant): Promise<MemberChange>;
+  /** Also drops what was still on its way to them about this yard. */
+  removeMember(yard: string, person: string, now: Instant): Promise<MemberChange>;
+  mailOf(person: string): Promise<string | null>;
+  changeMail(person: string, mail: string | null, now: Instant): Promise<void>;
+  /** The hash is hexadecimal SHA-256; the token itself is kept nowhere. */
+  addInvite(tokenHash: string, invite: InviteRow, now: Instant): Promise<void>;
+  /** Those that are neither used nor expired. */
+  openInvites(yard: string, now: Instant): Promise<readonly InviteRow[]>;
+  invite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
+  /**
+   * Uses the invite up and adds the member, both or neither; two at once can't use the same one.
+   * @param newcomer somebody who has no account yet and gets one with it, in the same commit; null: `person` has one.
+   */
+  useInvite(
+    tokenHash: string,
+    person: string,
+    newcomer: { readonly name: string; readonly passphraseHash: string } | null,
+    now: Instant,
+  ): Promise<InviteUse>;
+}

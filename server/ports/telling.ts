@@ -1,0 +1,116 @@
+import type { Notice } from "../domain/facts.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { Letter } from "../domain/letters/letter.ts";
+import type { MailOutcome, PushOutcome, Settlement } from "../domain/push/outcome.ts";
+import type { Call, Circle, Telling } from "../domain/telling/call.ts";
+
+/** How words get to people: what is on its way to whom, and who carries it. */
+
+export interface Phone {
+  readonly id: string;
+  readonly keeper: string;
+  readonly endpoint: string;
+  readonly p256dh: string;
+  readonly auth: string;
+  readonly label: string;
+  readonly addedAt: Instant;
+  readonly lastAcceptedAt: Instant | null; // its push service took a notice
+  readonly lastShownAt: Instant | null; // its own worker said that a notice stood on the screen
+  readonly problem: string | null;
+}
+
+/** A notice on its way to one screen: a phone, or a person's letterbox. */
+export type OutboxItem = PushItem | MailItem;
+
+interface Item {
+  readonly id: string; // random: whoever knows it was handed this very notice
+  readonly person: string;
+  readonly yard: string | null;
+  readonly feeder: string | null;
+  readonly notice: Notice;
+  readonly writtenAt: Instant;
+  readonly attempts: number; // deliveries begun before this claim
+}
+export interface PushItem extends Item {
+  readonly channel: "push";
+  readonly phone: Phone;
+}
+export interface MailItem extends Item {
+  readonly channel: "mail";
+  readonly to: string | null; // null: they have no address any more
+  /** Names for the letter; the feeder's is null where it speaks of the yard, or is gone. */
+  readonly yardName: string | null;
+  readonly feederName: string | null;
+}
+
+export interface OutboxStore {
+  /**
+   * Takes up to `most` items that are due and unclaimed, until `claimUntil`; two callers never get the same one. An item
+   * waits while an older one with its topic is under way to its screen, or the older could arrive last; and one that only
+   * takes back what never arrived there is settled as needless instead of being handed out.
+   */
+  claim(now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]>;
+  /** Writes an item that is claimed from the start: for a keeper who waits to see whether it arrives. */
+  begin(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem>;
+  /** Remembers how it ended. `phoneGone` also removes the phone with all that waits for it. */
+  settle(item: OutboxItem, settlement: Settlement): Promise<void>;
+  /** When the next item is due; null while nothing waits. */
+  nextDueAt(): Promise<Instant | null>;
+  /** Forgets what was settled before that moment, except of alarms that are still being told: what stands on a screen. */
+  prune(settledBefore: Instant): Promise<void>;
+}
+
+/** The calls that time alone moves on; they are read and written in a `Transaction`. */
+export interface CallStore {
+  /** Topics of those that are due by now, the longest overdue first. */
+  due(now: Instant, most: number): Promise<readonly string[]>;
+  /** Makes all calls of this yard due: something changed that they must hear of. */
+  hasten(yard: string, now: Instant): Promise<void>;
+}
+
+/** What of telling is written together with the facts that led to it. */
+export interface TellingTransaction {
+  call(topic: string): Promise<Call | null>;
+  callsOf(yard: string): Promise<readonly Call[]>;
+  /** Null removes it. */
+  saveCall(topic: string, call: Call | null, nextAt: Instant | null): Promise<void>;
+  /** Null where there is no such yard. */
+  circle(yard: string): Promise<Circle | null>;
+  /**
+   * Writes one item for each phone of that person, or one for their letterbox. What waits there under the same topic is
+   * replaced: only the newest word is worth telling.
+   */
+  enqueue(telling: Telling, now: Instant): Promise<void>;
+  /**
+   * Marks the item, its phone, and when it stood on the screen; the first time counts.
+   * @returns whose it is and what it was about; null where there is no such item
+   */
+  markShown(item: string, at: Instant): Promise<{ readonly person: string; readonly topic: string } | null>;
+}
+
+export interface PushGateway {
+  readonly publicKey: string; // VAPID, base64url
+  /** @param item its id in the outbox: the phone says by it that the notice was shown */
+  send(phone: Phone, feeder: string | null, notice: Notice, now: Instant, item: string): Promise<PushOutcome>;
+  /** Whether an endpoint may be pushed to at all: https, and a public address unless a setting allows others. */
+  checkEndpoint(
+    endpoint: string,
+  ): Promise<{ readonly kind: "fine" } | { readonly kind: "refused"; readonly why: string }>;
+}
+
+/** The second channel to a person, for what no phone has shown. */
+export interface MailGateway {
+  /** Whether a mail server is configured; where none is, every letter is refused. */
+  readonly ready: boolean;
+  /**
+   * Hands the letter to the mail server; what happens to it further on nobody tells us.
+   * @param id the same at each attempt at the same letter, so that a mail program can tell a repeat
+   * @param writtenAt when its words were written
+   */
+  send(to: string, letter: Letter, id: string, writtenAt: Instant): Promise<MailOutcome>;
+}
+
+/** Rung after a commit that wrote to the outbox, so that it need not wait for the next tick. */
+export interface OutboxBell {
+  ring(): void;
+}
