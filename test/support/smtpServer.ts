@@ -12,7 +12,8 @@ export interface SmtpServer {
   readonly port: number;
   /** What a client must trust to talk TLS with it. */
   readonly ca: string;
-  behave(behaviour: SmtpBehaviour): void;
+  /** How it treats clients from now on: always so, or each as it comes. */
+  behave(behaviour: SmtpBehaviour | (() => SmtpBehaviour)): void;
   /** Letters taken, in the order in which they were. */
   readonly letters: readonly TakenLetter[];
   /** The next letter that is taken, from now on. */
@@ -53,12 +54,12 @@ export interface SmtpServerOptions {
 export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<SmtpServer> {
   const { tls = "offered", login = null } = options;
   const house = {
-    behaviour: options.behaviour ?? ({ kind: "accept" } as SmtpBehaviour),
     letters: [] as TakenLetter[],
     waiting: [] as ((letter: TakenLetter) => void)[],
     complaints: [] as string[],
     connections: 0,
   };
+  let behaviour: SmtpBehaviour | (() => SmtpBehaviour) = options.behaviour ?? { kind: "accept" };
   const sockets = new Set<Socket>();
 
   const server = createServer((socket) => {
@@ -67,7 +68,13 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
     socket.on("close", () => sockets.delete(socket));
     socket.on("error", () => {}); // a client that leaves in the middle is what some tests are about
     const wire = tls === "fromStart" ? secured(socket) : socket;
-    new Conversation(wire, { house, offersTls: tls === "offered", secure: tls === "fromStart", login }).begin();
+    new Conversation(wire, {
+      house,
+      behaviour: typeof behaviour === "function" ? behaviour() : behaviour,
+      offersTls: tls === "offered",
+      secure: tls === "fromStart",
+      login,
+    }).begin();
   });
   server.listen(0, "127.0.0.1");
   await new Promise((resolve) => server.once("listening", resolve));
@@ -81,7 +88,7 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
       return house.connections;
     },
     behave(next) {
-      house.behaviour = next;
+      behaviour = next;
     },
     nextLetter: () => new Promise((resolve) => house.waiting.push(resolve)),
     async close() {
@@ -93,13 +100,13 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
 }
 
 interface House {
-  behaviour: SmtpBehaviour;
   readonly letters: TakenLetter[];
   waiting: ((letter: TakenLetter) => void)[];
   readonly complaints: string[];
 }
 interface Terms {
   readonly house: House;
+  readonly behaviour: SmtpBehaviour;
   readonly offersTls: boolean;
   readonly secure: boolean;
   readonly login: { readonly user: string; readonly password: string } | null;
@@ -249,7 +256,7 @@ class Conversation {
 
   #checkLogin(user: string, password: string) {
     this.#reading = "commands";
-    const { behaviour } = this.#terms.house;
+    const { behaviour } = this.#terms;
     if (behaviour.kind === "say" && behaviour.at === "login") return this.#say(behaviour.reply);
     const { login } = this.#terms;
     if (user !== login?.user || password !== login.password) return this.#say("535 5.7.8 wrong user or password");
@@ -289,9 +296,8 @@ class Conversation {
   }
 
   #take(raw: string): void {
-    const { house } = this.#terms;
+    const { house, behaviour } = this.#terms;
     // A server that refuses at the end has taken nothing; one whose line breaks after the dot has.
-    const { behaviour } = house;
     const refuses = behaviour.kind === "say" && behaviour.at === "answer" && !behaviour.reply.startsWith("2");
     if (!refuses && this.#from !== null) {
       if (/[^\r]\n|\r[^\n]/.test(raw)) this.#complain("a bare CR or LF in a letter");
@@ -313,7 +319,7 @@ class Conversation {
   // --- answering, or not ---------------------------------------------------------------------------------------------
 
   #reply(stage: Stage, usual: string, then: () => void = () => {}) {
-    const { behaviour } = this.#terms.house;
+    const { behaviour } = this.#terms;
     if (behaviour.kind === "accept" || behaviour.at !== stage) {
       this.#say(usual);
       return then();
