@@ -103,6 +103,8 @@ function wantsMail({ freshAt }: Call, { mail }: Person, { shownAt, mailedAt }: T
   return mail !== null && !isSince(shownAt, freshAt) && !isSince(mailedAt, freshAt);
 }
 
+/** A phone has shown the last ring. */
+const isSeen = ({ shownAt, pushedAt }: ToldPerson): boolean => pushedAt !== null && isSince(shownAt, pushedAt);
 const isSince = (at: Instant | null, start: Instant): boolean => at !== null && at >= start;
 
 interface Rung {
@@ -127,7 +129,7 @@ function ringIfDue(call: Call, person: Person, zone: string, now: Instant): Rung
       ...before,
       times: before.times + (counts ? 1 : 0),
       lastAt: tellings.length > 0 ? now : before.lastAt,
-      gapFrom: counts ? now : before.gapFrom,
+      gapFrom: counts || person.phones === 0 ? now : before.gapFrom, // without a phone the letter is the ring
       pushedAt: byPush ? now : before.pushedAt,
       mailedAt: byMail ? now : before.mailedAt,
       owedNews: false,
@@ -145,7 +147,7 @@ function isMailed({ what }: Due, call: Call, told: ToldPerson, person: Person): 
       return true;
     case "reminder":
       if (noPhone && wantsMail(call, person, told)) return true; // the phone went away between ring and reminder
-      return isMailedReminder(told.times) && (noPhone || !isSince(told.shownAt, told.lastAt));
+      return isMailedReminder(told.times) && (noPhone || !(isSeen(told) || isSince(told.mailedAt, told.gapFrom)));
   }
 }
 

@@ -1,0 +1,235 @@
+import { after, type Instant, later, milliseconds, minutes } from "../../../server/domain/instant.ts";
+import { localTimeOf } from "../../../server/domain/localTime.ts";
+import type { Call, CallStep, CallWord, Circle, Person, Telling } from "../../../server/domain/telling/call.ts";
+import { reminderGap } from "../../../server/domain/telling/gaps.ts";
+import { ofRowan, type Rules, said } from "./circle.ts";
+
+/**
+ * Lives a call through and judges it by a plain record of who was told when, which knows nothing of how a call remembers it.
+ * An alarm of a yard's feeder comes, grows graver, is answered, goes and comes back; the server is off now and then.
+ */
+export type Step =
+  | { readonly kind: "wait"; readonly minutes: number; readonly looks: boolean } // the server is off where it doesn't look
+  | { readonly kind: "raise"; readonly priority: Priority }
+  | { readonly kind: "show"; readonly who: number } // a phone of theirs
+  | Answer;
+
+type Answer =
+  | { readonly kind: "worsen" | "return" | "setAside" }
+  | { readonly kind: "acknowledge"; readonly who: number };
+
+type Priority = "urgent" | "soon";
+
+interface Alarm {
+  readonly priority: Priority;
+  readonly raisedAt: Instant;
+  readonly answered: boolean;
+  readonly returnedAt: Instant | null;
+}
+
+/** What is written down of one person since it last rang anew. */
+interface Heard {
+  rings: Instant[]; // pushes, or letters to who has no phone
+  letters: Instant[];
+  lettered: boolean;
+}
+
+const fault = "foodOut";
+const words = { title: "Rowan: food out", body: "Nothing fell." };
+
+export class Judge {
+  /** What went wrong first; null where nothing did. */
+  wrong: string | null = null;
+  private call: Call | null = null;
+  private nextAt: Instant | null = null;
+  private alarm: Alarm | null = null;
+  private everShown = false;
+  private readonly heard = new Map<string, Heard>();
+  private readonly everTold = new Set<string>();
+  private readonly rules: Rules;
+  private readonly circle: Circle;
+  private now: Instant;
+
+  constructor(rules: Rules, circle: Circle, start: Instant) {
+    this.rules = rules;
+    this.circle = circle;
+    this.now = start;
+  }
+
+  live(step: Step): void {
+    if (step.kind === "wait") this.wait(after(this.now, minutes(step.minutes)), step.looks);
+    else if (step.kind === "show") this.show(this.personAt(step.who));
+    else if (step.kind === "raise") this.raise(step.priority);
+    else if (this.alarm !== null && this.alarm.returnedAt === null) this.answer(step, this.alarm);
+  }
+
+  /** Left alone for two days, what stands unanswered has reached everybody whom it must. */
+  end(): void {
+    this.lookUntil(after(this.now, minutes(2 * 1440)));
+    const { alarm, call } = this;
+    if (this.wrong !== null || alarm === null || alarm.answered || alarm.returnedAt !== null) return;
+    const reachable = this.circle.people.filter(({ phones, mail }) => phones > 0 || mail !== null);
+    const firstTurn = Math.min(...reachable.map(({ turn }) => turn));
+    for (const { id, turn, mail } of reachable) {
+      const heard = this.heard.get(id);
+      if (!heard && alarm.priority === "urgent") this.fail(`never reached ${id}`);
+      if (!heard && turn === firstTurn) this.fail(`never reached ${id} of the first turn`);
+      // Whose phone proves nothing gets a letter.
+      if (heard && !heard.lettered && mail !== null && !this.everShown) this.fail(`no letter to ${id}`);
+    }
+    if (call === null) {
+      this.fail("forgot a call that stands");
+      return;
+    }
+    if (call.unreachable !== (reachable.length === 0)) this.fail("misjudged whether anybody could be told");
+  }
+
+  private show({ id }: Person): void {
+    if (this.call !== null) this.call = this.rules.shownBy(this.call, id, this.now);
+    this.everShown = true;
+  }
+
+  private answer(step: Answer, alarm: Alarm): void {
+    switch (step.kind) {
+      case "worsen":
+        this.tick();
+        this.heard.clear();
+        this.alarm = { ...alarm, priority: "urgent", answered: false };
+        this.hear({
+          ...{ kind: "worsened", fault, priority: "urgent", at: this.now, raisedAt: alarm.raisedAt, ...words },
+        });
+        break;
+      case "return":
+        this.alarm = { ...alarm, returnedAt: this.now };
+        this.hear({ kind: "returned", fault, at: this.now, title: "Rowan: back to normal", body: "" });
+        break;
+      case "setAside":
+        this.alarm = { ...alarm, returnedAt: this.now, answered: true }; // its next raise is news
+        this.hear({ kind: "setAside", fault, at: this.now, words: "" });
+        break;
+      case "acknowledge":
+        if (alarm.answered) break;
+        this.alarm = { ...alarm, answered: true };
+        this.hear({ kind: "acknowledged", fault, at: this.now, by: this.personAt(step.who).name });
+    }
+  }
+
+  private raise(wanted: Priority): void {
+    const before = this.alarm;
+    if (before !== null && before.returnedAt === null) return;
+    this.tick();
+    const back = before?.returnedAt ?? null;
+    const sameEpisode = before !== null && back !== null && !before.answered && this.now < after(back, minutes(60));
+    const priority = sameEpisode ? before.priority : wanted;
+    if (!sameEpisode) this.heard.clear();
+    // Whoever had a letter that it is over gets one that it isn't.
+    for (const [person, heard] of this.heard) {
+      heard.letters = [];
+      if (this.person(person)?.phones === 0) heard.rings = [];
+    }
+    this.alarm = { priority, raisedAt: this.now, answered: false, returnedAt: null };
+    this.hear({ kind: "raised", fault, priority, at: this.now, ...words, sameEpisode });
+  }
+
+  private wait(end: Instant, looks: boolean): void {
+    if (looks) this.lookUntil(end);
+    this.now = end;
+    if (!looks && this.call !== null) this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+  }
+
+  private lookUntil(end: Instant): void {
+    for (let looks = 0; this.call !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
+      if (this.wrong !== null) return;
+      if (looks > 2_000) {
+        this.fail("looks without end");
+        return;
+      }
+      this.now = later(this.nextAt, this.now);
+      this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+    }
+    this.now = end;
+  }
+
+  private hear(word: CallWord): void {
+    this.take(this.rules.hear(this.call, word, ofRowan(fault), this.circle, this.now));
+  }
+
+  private take(step: CallStep): void {
+    for (const telling of step.tellings) this.judge(telling);
+    if (step.nextAt !== null && step.nextAt <= this.now) this.fail("wants to be looked at in the past");
+    const stored = JSON.stringify(step.call);
+    if (stored.length > 4_000) this.fail("a call grows without bound");
+    this.call = JSON.parse(stored) as Call | null;
+    this.nextAt = step.nextAt;
+    if (this.call === null) return;
+    const again = this.rules.advanceCall(this.call, this.circle, this.now);
+    if (again.tellings.length > 0) this.fail("told twice at one moment");
+  }
+
+  private judge(telling: Telling): void {
+    const { notice, by } = telling;
+    const person = this.person(telling.person);
+    if (!person) {
+      this.fail(`told a stranger: ${said(telling)}`);
+      return;
+    }
+    if (by === "push" && person.phones === 0) this.fail(`pushed to nobody's phone: ${said(telling)}`);
+    if (by === "mail" && person.mail === null) this.fail(`mailed without an address: ${said(telling)}`);
+    if ((by === "mail" || !notice.quiet) && this.isAsleep(person, notice.priority)) {
+      this.fail(`disturbed quiet hours: ${said(telling)}`);
+    }
+    if (!notice.quiet) this.judgeRing(telling, person);
+    else if (!this.everTold.has(person.id)) this.fail(`set right what was never said: ${said(telling)}`);
+  }
+
+  private judgeRing(telling: Telling, person: Person): void {
+    const { alarm } = this;
+    if (alarm === null || alarm.answered || alarm.returnedAt !== null) {
+      this.fail(`rang after the end: ${said(telling)}`);
+      return;
+    }
+    this.everTold.add(person.id);
+    const heard = this.heard.get(person.id) ?? { rings: [], letters: [], lettered: false };
+    this.heard.set(person.id, heard);
+    if (telling.by === "mail") {
+      const letter = heard.letters.at(-1);
+      // Between two letters lie three reminders, or two where the first letter came in place of an unseen push.
+      const least = reminderGap(alarm.priority, 1) * 2;
+      if (letter !== undefined && this.now - letter < least) this.fail(`a second letter too soon: ${said(telling)}`);
+      heard.letters.push(this.now);
+      heard.lettered = true;
+      if (person.phones > 0) return;
+    }
+    const gap = reminderGap(alarm.priority, Math.max(1, heard.rings.length));
+    const ring = heard.rings.at(-1);
+    if (ring !== undefined && this.now - ring < gap) this.fail(`rang before a reminder was due: ${said(telling)}`);
+    heard.rings.push(this.now);
+  }
+
+  /** By the clock on the wall: the nights of a change are judged by quietHours.test.ts. */
+  private isAsleep({ quiet, urgentBreaks }: Person, priority: string): boolean {
+    if (quiet === null || (priority === "urgent" && urgentBreaks)) return false;
+    const wall = localTimeOf(this.now, this.circle.zone);
+    const { from, to } = quiet;
+    return from < to ? wall >= from && wall < to : wall >= from || wall < to;
+  }
+
+  /** No two words of an alarm come at one moment. */
+  private tick(): void {
+    this.now = after(this.now, milliseconds(1));
+  }
+
+  private person(id: string): Person | undefined {
+    return this.circle.people.find((one) => one.id === id);
+  }
+
+  private personAt(n: number): Person {
+    const person = this.circle.people[n];
+    if (!person) throw new RangeError(`expected one of ${this.circle.people.length} people, got ${n}`);
+    return person;
+  }
+
+  private fail(what: string): void {
+    this.wrong ??= `${localTimeOf(this.now, this.circle.zone)}: ${what}`;
+  }
+}
