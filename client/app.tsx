@@ -1,5 +1,5 @@
 import { useEffect } from "preact/hooks";
-import { LocationProvider, Route, Router, useLocation } from "preact-iso";
+import { LocationProvider, lazy, Route, Router, useLocation } from "preact-iso";
 import { TabGlyph } from "./drawing/glyphs.tsx";
 import { Notices } from "./parts/notices.tsx";
 import { Screen } from "./parts/screen.tsx";
@@ -91,6 +91,7 @@ const Screens = () => (
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
     <Route path="/yards/:id" component={YardById} />
+    <Route path="/yards/:id/rates" component={RatesById} />
     <Route path="/yards/:id/people" component={PeopleById} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/practice" component={PracticeScreen} />
@@ -110,6 +111,9 @@ const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const PeopleById = ({ id = "" }: ById) => <PeopleScreen key={id} id={id} />;
+// Read now and then, and by nobody in a hurry: fetched apart, so that a first opening on a weak line waits for nothing of it.
+const RatesScreen = lazy(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
+const RatesById = ({ id = "" }: ById) => <RatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 
 const NoSuchPage = () => (

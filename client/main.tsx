@@ -6,6 +6,7 @@ import { openDays } from "./state/days.ts";
 import { openHome } from "./state/home.ts";
 import { keepTime } from "./state/now.ts";
 import { openPhones } from "./state/phones.ts";
+import { openRates } from "./state/rates.ts";
 import { registerWorker } from "./state/update.ts";
 import "./style/notebook.css";
 
@@ -18,7 +19,7 @@ void open();
 
 async function open(): Promise<void> {
   const cupboard = await openCupboard();
-  await Promise.all([openHome(cupboard), openDays(cupboard)]);
+  await Promise.all([openHome(cupboard), openDays(cupboard), openRates(cupboard)]);
   await openActs(cupboard);
   await openPhones(cupboard).catch((cause: unknown) =>
     console.warn("This phone's own switch could not be read.", cause),

@@ -9,6 +9,7 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
       words: "Who is told",
       more: yard.people === 1 ? "nobody but you so far" : `${yard.people} people`,
     },
+    { href: to("rates"), words: "The alarms themselves", more: "how many, and what to change" },
   ];
   return (
     <ul class="page-links">

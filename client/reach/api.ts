@@ -19,6 +19,7 @@ import type {
   ProblemView,
   personRequest,
   phoneRequest,
+  RatesView,
   Role,
   TestMailView,
   TestPushView,
@@ -91,6 +92,8 @@ export const api = {
   join: (joining: z.input<typeof joinRequest>) => ask<JoinedView>("POST", "/join", joining),
   changeMe: (change: z.input<typeof meRequest>) => ask<MeView>("PATCH", "/me", change),
   testMail: () => ask<TestMailView>("POST", "/me/mail/test"),
+
+  rates: (yardId: string) => ask<RatesView>("GET", `${yard(yardId)}/rates`),
 
   feeder: (id: string) => ask<FeederView>("GET", feeder(id)),
   addFeeder: (added: z.input<typeof addFeederRequest>) => ask<AddedFeederView>("POST", "/feeders", added),

@@ -4,6 +4,7 @@ import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage } from "../../server/contract/api.ts";
+import { ratesView } from "../client/cannedRates.ts";
 import { dayView, feederView, homeView, peopleView, phonesView } from "../client/cannedViews.ts";
 
 /**
@@ -67,6 +68,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.endsWith("/invites"))
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notices/")) return [204, null];
+    if (path.endsWith("/rates")) return [200, ratesView(Date.now())];
     if (path.endsWith("/digest")) return [200, digest];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };

@@ -1,0 +1,99 @@
+// @vitest-environment happy-dom
+import { fireEvent, render, screen } from "@testing-library/preact";
+import { beforeEach, describe, expect, it } from "vitest";
+import { strokesInWords } from "../../client/drawing/alarmStrokes.tsx";
+import { memoryCupboard } from "../../client/kept/cupboard.ts";
+import { YardLinks } from "../../client/parts/yardLinks.tsx";
+import { openRates, rates } from "../../client/state/rates.ts";
+import { ratesView } from "./cannedRates.ts";
+import { type Line, openAt, withLine } from "./page.tsx";
+
+let server: Line;
+withLine((opened) => {
+  server = opened;
+});
+beforeEach(() => {
+  rates.value = new Map();
+  answers(ratesView(Date.now()));
+});
+const answers = (view: unknown) => {
+  server.replies["GET /yards/alder-croft/rates"] = () => ({ status: 200, body: view });
+};
+
+describe("the alarms themselves", () => {
+  it("are told in words first, with what to change by the very alarm", async () => {
+    await openAt("/yards/alder-croft/rates");
+    expect(await screen.findByText(/^14 alarms in 30 days at 2 feeders/)).toBeTruthy();
+    expect(screen.getByText(/^“Ice on tray and slot likely” at Rowan makes two thirds of all alarms/)).toBeTruthy();
+    expect(
+      screen.getByRole("img", { name: /^Over 31 days alarms came on \d+, at most 11 on one of them/ }),
+    ).toBeTruthy();
+  });
+
+  it("say each number beside its ceiling, where it is over, and whose ceiling it is", async () => {
+    await openAt("/yards/alder-croft/rates");
+    const summary = await screen.findByText("Beside the standard's ceilings");
+    expect(summary.closest("details")?.open).toBe(false); // one tap away
+    fireEvent.click(summary);
+    expect(screen.getByText(/1\.6 – over/)).toBeTruthy();
+    expect(screen.getByText("ceiling: 144 very likely acceptable, 288 at most")).toBeTruthy();
+    expect(
+      screen.getByText(
+        "Ceilings by Pieward's design (ours); ANSI/ISA-18.2-2016, clause 16; IEC 62682:2014; EEMUA 191 (from memory, and seen in a public copy).",
+      ),
+    ).toBeTruthy();
+  });
+
+  it("say that nothing is to be changed, where that is so", async () => {
+    answers(ratesView(Date.now(), { findings: [], floods: [], standing: [], loaders: [] }));
+    await openAt("/yards/alder-croft/rates");
+    expect(await screen.findByText("Nothing. They come seldom enough to be believed.")).toBeTruthy();
+    expect(screen.queryByText("When too many came at once")).toBeNull();
+  });
+
+  it("can be read without a line as they were last known, and say of when", async () => {
+    const cupboard = memoryCupboard();
+    const asOf = Date.now() - 26 * 3_600_000;
+    await cupboard.put("rates", [["alder-croft", { view: ratesView(asOf), asOf }]]);
+    await cupboard.put("home", { view: server.home, asOf });
+    server.cut = true;
+    await openRates(cupboard);
+    await openAt("/yards/alder-croft/rates", cupboard);
+    expect(await screen.findByText(/^14 alarms in 30 days/)).toBeTruthy();
+    expect(await screen.findByText(/^As of yesterday|^As of \w{3} \d+/)).toBeTruthy();
+  });
+
+  it("are kept on the phone once they were fetched", async () => {
+    const cupboard = memoryCupboard();
+    await openRates(cupboard);
+    await openAt("/yards/alder-croft/rates", cupboard);
+    await screen.findByText(/^14 alarms in 30 days/);
+    expect(await cupboard.get("rates")).toMatchObject([["alder-croft", { view: { yard: "alder-croft" } }]]);
+  });
+
+  it("say that they aren't on the phone where there is neither a line nor a memory", async () => {
+    const cupboard = memoryCupboard();
+    await cupboard.put("home", { view: server.home, asOf: Date.now() });
+    server.cut = true;
+    await openAt("/yards/alder-croft/rates", cupboard);
+    expect(await screen.findByText("This isn't on the phone, and there is no connection.")).toBeTruthy();
+  });
+
+  it("are reached from their yard", () => {
+    const [yard] = server.home.yards;
+    if (yard === undefined) throw new Error("expected a yard");
+    render(<YardLinks yard={yard} />);
+    const link = screen.getByRole("link", { name: "The alarms themselves" });
+    expect(link.getAttribute("href")).toBe("/yards/alder-croft/rates");
+  });
+});
+
+describe("a month in strokes", () => {
+  it("is told in words to whoever can't see it", () => {
+    const day = (urgent: number, soon: number, notes: number) => ({ date: "2026-01-01", urgent, soon, notes });
+    expect(strokesInWords([day(0, 0, 0)])).toBe("Over 1 day no alarm came.");
+    expect(strokesInWords([day(1, 2, 0), day(0, 1, 1), day(0, 0, 3)])).toBe(
+      "Over 3 days alarms came on 2, at most 3 on one of them, and notes on 2.",
+    );
+  });
+});
