@@ -20,10 +20,13 @@ import { feederDoor } from "./routes/feederDoor.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
+import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
 import { nothingHere, speakProblems } from "./routes/problems.ts";
 import { ratesRoutes } from "./routes/rates.ts";
+import { ofTheirYardsOnly } from "./routes/rights.ts";
 import { keepersOnly, sessionRoutes } from "./routes/sessions.ts";
+import { shownRoute } from "./routes/shown.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
 export interface House {
@@ -73,14 +76,17 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     await feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
   });
   await app.register(async (room) => sessionRoutes(room, ports));
+  await app.register(async (room) => shownRoute(room, ports));
   await app.register(async (room) => {
     keepersOnly(room, ports);
+    ofTheirYardsOnly(room, ports);
     yardRoutes(room, ports, keys);
     feederRoutes(room, ports, keys);
     feederLogRoute(room, ports);
     phoneRoutes(room, ports);
     ratesRoutes(room, ports);
-    liveRoute(room, house.browsers);
+    peopleRoutes(room, ports);
+    liveRoute(room, ports, house.browsers);
   });
   app.get("/api/v1/health", { schema: { hide: true } }, async () => {
     await ports.store.keepers.countKeepers(); // the database answers, or this throws

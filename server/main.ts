@@ -18,6 +18,7 @@ import { webPush } from "./adapters/webPush.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
 import { seconds } from "./domain/instant.ts";
+import { advanceDueCalls } from "./flows/calls.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
 import { drainOutbox, forgetOld } from "./flows/outbox.ts";
@@ -109,6 +110,7 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
     );
   return [
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
+    every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("17 3 * * *", "clearing up", () => forgetOld(ports)), // at an hour that is quiet in most zones
   ];

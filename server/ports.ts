@@ -300,7 +300,10 @@ export interface FeederLink {
 
 /** Keepers' browsers that watch. */
 export interface LiveFeed {
+  /** Told to those who belong to the yard. */
   changed(yard: string, feeder: string | null, revision: number | null): void;
+  /** What this person belongs to has changed: their browsers ask anew. */
+  reconnect(person: string): void;
 }
 
 export interface PracticeStart {

@@ -27,7 +27,7 @@ const rooms: readonly Room[] = [
   },
   {
     name: "ports",
-    files: /^server\/ports\.ts$/,
+    files: /^server\/ports(\/\w+)?\.ts$/,
     may: ["domain"],
     mayNameTypesOf: ["contract"],
     libraries: [],

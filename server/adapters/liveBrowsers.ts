@@ -3,7 +3,8 @@ import type { LiveMessage } from "../contract/api.ts";
 import type { LiveFeed } from "../ports.ts";
 
 export interface LiveBrowsers extends LiveFeed {
-  attach(socket: WebSocket): void;
+  /** @param yards whose changes it hears of */
+  attach(socket: WebSocket, person: string, yards: ReadonlySet<string>): void;
   closeAll(): void;
 }
 
@@ -11,23 +12,28 @@ export interface LiveBrowsers extends LiveFeed {
 const unsentBytesMax = 64 * 1024;
 
 export function liveBrowsers(): LiveBrowsers {
-  const sockets = new Set<WebSocket>();
+  const sockets = new Map<WebSocket, { readonly person: string; readonly yards: ReadonlySet<string> }>();
   return {
-    attach(socket) {
-      sockets.add(socket);
+    attach(socket, person, yards) {
+      sockets.set(socket, { person, yards });
       socket.on("close", () => sockets.delete(socket));
     },
-    changed(_yard, feeder, revision) {
+    reconnect(person) {
+      for (const [socket, of] of sockets)
+        if (of.person === person) socket.close(1012, "your yards changed: connect anew");
+    },
+    changed(yard, feeder, revision) {
       if (sockets.size === 0) return;
       const message: LiveMessage = { kind: "changed", feeder, revision };
       const text = JSON.stringify(message);
-      for (const socket of sockets) {
+      for (const [socket, { yards }] of sockets) {
+        if (!yards.has(yard)) continue;
         if (socket.bufferedAmount > unsentBytesMax) socket.close(1013, "too slow: connect anew");
         else if (socket.readyState === socket.OPEN) socket.send(text);
       }
     },
     closeAll() {
-      for (const socket of sockets) socket.close(1001, "the server is going down");
+      for (const socket of sockets.keys()) socket.close(1001, "the server is going down");
     },
   };
 }

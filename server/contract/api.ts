@@ -1,5 +1,6 @@
 import { z } from "zod";
 import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
+import { isMailAddress } from "../domain/letters/mailAddress.ts";
 
 /**
  * What the keeper's client says and is told. Answers (`…View`) are plain types, since we make them ourselves; what comes
@@ -174,7 +175,7 @@ export const joinRequest = z.object({
   passphrase: passphrase.optional(),
 });
 export const meRequest = z
-  .object({ mail: z.email("must be an address such as ada@example.org").max(254).nullable() })
+  .object({ mail: z.string().trim().refine(isMailAddress, "must be an address such as ada@example.org").nullable() })
   .partial();
 
 /** A notice stood on a screen; `at` by the phone's own clock, left out: just now. */

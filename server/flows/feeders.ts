@@ -1,6 +1,7 @@
 import { randomBytes } from "node:crypto";
 import { newFeeder } from "../domain/feeder.ts";
 import type { FeederRow, Ports, YardRow } from "../ports.ts";
+import { advanceDueCalls } from "./calls.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { act } from "./keeperActs.ts";
 import { saidOfFact } from "./pure/loggedActs.ts";
@@ -53,6 +54,7 @@ export async function changeYard(
     }));
   }
   ports.live.changed(id, null, null);
+  await advanceDueCalls(ports); // its zone and its people's time decide when they are told
   return yard;
 }
 

@@ -2,6 +2,7 @@ import { createHash, randomBytes, randomUUID } from "node:crypto";
 import { hash, verify } from "@node-rs/argon2";
 import { after, days, type Instant, minutes } from "../domain/instant.ts";
 import type { Ports, SessionRow } from "../ports.ts";
+import { isInvited, type Joined, join } from "./people.ts";
 
 /** Who may sign in: the first keeper by a one-time link, later by name and passphrase. Sessions can be ended at any time. */
 
@@ -50,6 +51,48 @@ export async function claim(
   await ports.store.yards.addYard({ ...yard, practice: false }, keeper.id, now);
   return { kind: "signedIn", token: await openSession(ports, keeper.id, now), keeper: { name: keeper.name } };
 }
+
+export type JoinedAs =
+  | (Extract<Joined, { kind: "joined" }> & {
+      readonly token: string | null;
+      readonly keeper: { readonly name: string };
+    })
+  | { readonly kind: "refused"; readonly why: string }
+  | { readonly kind: "wrong"; readonly field: "name" | "passphrase"; readonly problem: string };
+
+/**
+ * Joins a yard by an invite. Who is signed in needs the token alone; who isn't gives a name and a passphrase, and gets an
+ * account by it, or is known by them.
+ * @param session whose browser it is; null: nobody's
+ */
+export async function joinWith(
+  ports: Ports,
+  said: { readonly token: string; readonly name?: string | undefined; readonly passphrase?: string | undefined },
+  session: SessionRow | null,
+): Promise<JoinedAs> {
+  const { token, name, passphrase } = said;
+  if (!(await isInvited(ports, token))) return notInvited;
+  if (session !== null && name === undefined) {
+    const joined = await join(ports, token, session.keeper.id, null);
+    return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
+  }
+  if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
+  if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
+  const known = await ports.store.keepers.keeperNamed(name);
+  if (known !== null && !(await verify(known.passphraseHash, passphrase))) {
+    const problem = "is taken here: choose another, or give that one's passphrase if it is yours";
+    return { kind: "wrong", field: "name", problem };
+  }
+  const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
+  const joined = await join(ports, token, known?.id ?? null, newcomer);
+  if (joined.kind !== "joined") return notInvited;
+  return { ...joined, token: await openSession(ports, joined.person, ports.clock.now()), keeper: { name } };
+}
+
+const notInvited = {
+  kind: "refused",
+  why: "This invitation was used already, or its seven days are over. Ask for a new one.",
+} as const;
 
 /** Hashed once at start, so that an unknown name takes as long to refuse as a wrong passphrase. */
 const nobody = hash(secret());

@@ -5,6 +5,7 @@ import type {
   HopperView,
   OrderView,
   ReadingsView,
+  Role,
   YardView,
 } from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
@@ -23,11 +24,14 @@ import { saidOf } from "./pure/saidSettings.ts";
 
 /** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
 
-export const yardView = (yard: YardRow, feeders: readonly FeederRow[], now: Instant): YardView => ({
+export const yardView = (
+  yard: YardRow,
+  of: { readonly role: Role; readonly people: number },
+  feeders: readonly FeederRow[],
+  now: Instant,
+): YardView => ({
   ...yard,
-  escalateMinutes: 15,
-  role: "keeper",
-  people: 1,
+  ...of,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
 });
 

@@ -42,6 +42,8 @@ export interface PeopleStore {
   membersOf(yard: string): Promise<readonly MemberRow[]>;
   /** All yards of a person. */
   membershipsOf(person: string): Promise<readonly Pick<MemberRow, "yard" | "role">[]>;
+  /** What a person is at a yard, or at a feeder's; null where they aren't of it, or there is none. */
+  roleAt(person: string, of: { readonly yard: string } | { readonly feeder: string }): Promise<Role | null>;
   /** How many belong to each yard, by yard. */
   countMembers(): Promise<ReadonlyMap<string, number>>;
   /** Adds them with the last turn, or raises a helper to a keeper; somebody who is more already stays so. */

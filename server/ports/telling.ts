@@ -75,6 +75,8 @@ export interface TellingTransaction {
   /** Null removes it. */
   saveCall(topic: string, call: Call | null, nextAt: Instant | null): Promise<void>;
   /** Null where there is no such yard. */
+  yardName(yard: string): Promise<string | null>;
+  /** Null where there is no such yard. */
   circle(yard: string): Promise<Circle | null>;
   /**
    * Writes one item for each phone of that person, or one for their letterbox. What waits there under the same topic is
@@ -82,10 +84,17 @@ export interface TellingTransaction {
    */
   enqueue(telling: Telling, now: Instant): Promise<void>;
   /**
-   * Marks the item, its phone, and when it stood on the screen; the first time counts.
-   * @returns whose it is and what it was about; null where there is no such item
+   * Marks the item, its phone, and when it stood on the screen; the first time counts. It arrived then, whatever became of
+   * the attempt: it isn't tried again. A moment before it was written comes from a clock gone wrong, and counts as that.
+   * @returns whose it is, what it was about and when it stood there; null where there is no such item
    */
-  markShown(item: string, at: Instant): Promise<{ readonly person: string; readonly topic: string } | null>;
+  markShown(item: string, at: Instant): Promise<ShownNotice | null>;
+}
+
+export interface ShownNotice {
+  readonly person: string;
+  readonly topic: string;
+  readonly at: Instant;
 }
 
 export interface PushGateway {

@@ -8,8 +8,10 @@ import {
   phoneRequest,
   type TestPushView,
 } from "../contract/api.ts";
-import { hours, isoOf, seconds } from "../domain/instant.ts";
+import { hours, type Instant, isoOf, seconds } from "../domain/instant.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
+import { reachOf } from "../domain/push/reach.ts";
+import { advanceDueCalls } from "../flows/calls.ts";
 import { testPush } from "../flows/outbox.ts";
 import type { Phone, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
@@ -21,7 +23,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
 
   const phones = async (keeper: string): Promise<PhonesView> => ({
     publicKey: ports.push.publicKey,
-    phones: (await ports.store.keepers.phonesOf(keeper)).map(phoneView),
+    phones: (await ports.store.keepers.phonesOf(keeper)).map((phone) => phoneView(phone, ports.clock.now())),
   });
 
   door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phones(keeperOf(request).id));
@@ -46,6 +48,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
       label: label ?? "A phone",
       addedAt: ports.clock.now(),
     });
+    await advanceDueCalls(ports); // a call that could reach nobody has waited for this
     return reply.status(201).send(await phones(keeper));
   });
 
@@ -89,13 +92,16 @@ function outcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outc
   }
 }
 
-const phoneView = ({ id, endpoint, label, addedAt, lastAcceptedAt, problem }: Phone): PhoneView => ({
+const phoneView = (
+  { id, endpoint, label, addedAt, lastAcceptedAt, lastShownAt, problem }: Phone,
+  now: Instant,
+): PhoneView => ({
   id,
   endpoint,
   label,
   problem,
   addedAt: isoOf(addedAt),
   lastAcceptedAt: lastAcceptedAt === null ? null : isoOf(lastAcceptedAt),
-  lastShownAt: null,
-  reach: { kind: "unproved", words: "It has not shown a notice yet." },
+  lastShownAt: lastShownAt === null ? null : isoOf(lastShownAt),
+  reach: reachOf({ lastAcceptedAt, lastShownAt, problem }, now),
 });

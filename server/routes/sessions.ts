@@ -1,7 +1,7 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
-import { claimRequest, signInRequest } from "../contract/api.ts";
-import { claim, type SignedIn, sessionOf, signIn, signOut } from "../flows/signIn.ts";
+import { claimRequest, type JoinedView, joinRequest, signInRequest } from "../contract/api.ts";
+import { claim, joinWith, type SignedIn, sessionOf, signIn, signOut } from "../flows/signIn.ts";
 import type { Ports, SessionRow } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 
@@ -13,10 +13,9 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
   const door = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
-  const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
-    if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
+  const remember = (request: FastifyRequest, reply: FastifyReply, token: string) => {
     // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
-    reply.setCookie(cookieName, outcome.token, {
+    reply.setCookie(cookieName, token, {
       path: "/",
       httpOnly: true,
       sameSite: "lax",
@@ -24,6 +23,10 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
       signed: true,
       maxAge: cookieDays * 86_400,
     });
+  };
+  const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
+    if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
+    remember(request, reply, outcome.token);
     return { keeper: outcome.keeper };
   };
 
@@ -40,6 +43,23 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
     "/api/v1/session",
     { config: fewTries, schema: { hide: true, body: signInRequest } },
     async (request, reply) => welcome(request, reply, await signIn(ports, request.body)),
+  );
+
+  door.post(
+    "/api/v1/join",
+    { config: fewTries, schema: { hide: true, body: joinRequest } },
+    async (request, reply): Promise<JoinedView | FastifyReply> => {
+      // Another site's page could send this browser's cookie along, but not our header.
+      const session = request.headers["x-pieward"] === "1" ? await sessionIn(ports, request) : null;
+      const outcome = await joinWith(ports, request.body, session);
+      if (outcome.kind === "refused") return sendProblem(reply, { status: 404, detail: outcome.why });
+      if (outcome.kind === "wrong") {
+        const { field, problem } = outcome;
+        return sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
+      }
+      if (outcome.token !== null) remember(request, reply, outcome.token);
+      return { keeper: outcome.keeper, yard: outcome.yard };
+    },
   );
 
   door.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {

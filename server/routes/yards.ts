@@ -5,6 +5,7 @@ import { type HomeView, practiceFaultRequest, yardRequest } from "../contract/ap
 import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
+import { meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
 import { foodViews, yardView } from "../flows/views.ts";
 import type { Ports } from "../ports.ts";
@@ -18,10 +19,16 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
 
   const home = async (request: FastifyRequest): Promise<HomeView> => {
     const now = ports.clock.now();
+    const me = keeperOf(request);
+    const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
+    const people = await ports.store.people.countMembers();
     const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
     return {
-      keeper: { ...keeperOf(request), mail: null, canMail: false },
-      yards: yards.map((yard) => yardView(yard, feeders, now)),
+      keeper: await meView(ports, me),
+      yards: yards.flatMap((yard) => {
+        const role = roles.get(yard.id);
+        return role ? [yardView(yard, { role, people: people.get(yard.id) ?? 1 }, feeders, now)] : [];
+      }),
       serverTime: isoOf(now),
       practice: ports.practice.state(),
       foods: foodViews,

@@ -21,6 +21,12 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
       return found.map(({ yardId, role }) => ({ yard: yardId, role: roleFrom(role) }));
     },
 
+    async roleAt(person, of) {
+      const yard = "yard" in of ? { id: of.yard } : { feeders: { some: { id: of.feeder } } };
+      const found = await reader.member.findFirst({ where: { keeperId: person, yard }, select: { role: true } });
+      return found && roleFrom(found.role);
+    },
+
     async countMembers() {
       const counts = await reader.member.groupBy({ by: ["yardId"], _count: true });
       return new Map(counts.map(({ yardId, _count }) => [yardId, _count]));

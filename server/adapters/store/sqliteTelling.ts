@@ -1,5 +1,5 @@
 import type Database from "better-sqlite3";
-import { minutes } from "../../domain/instant.ts";
+import { instantOf, later, minutes } from "../../domain/instant.ts";
 import type { Call, Circle } from "../../domain/telling/call.ts";
 import type { TellingTransaction } from "../../ports.ts";
 import { maybeText, textOf } from "./rows.ts";
@@ -15,8 +15,8 @@ export function tellingFor(database: Database.Database): TellingTransaction {
      ON CONFLICT ("topic") DO UPDATE SET "state" = excluded."state", "nextAt" = excluded."nextAt"`,
   );
   const deleteCall = database.prepare(`DELETE FROM "Call" WHERE "topic" = ?`);
-  const readYard = database.prepare<[string], { zone: string; escalateMinutes: number }>(
-    `SELECT "zone", "escalateMinutes" FROM "Yard" WHERE "id" = ?`,
+  const readYard = database.prepare<[string], { name: string; zone: string; escalateMinutes: number }>(
+    `SELECT "name", "zone", "escalateMinutes" FROM "Yard" WHERE "id" = ?`,
   );
   const readPeople = database.prepare<[string], PersonColumns>(
     `SELECT "Keeper"."id", "name", "mail", "turn", "quietFrom", "quietTo", "urgentBreaks",
@@ -37,10 +37,14 @@ export function tellingFor(database: Database.Database): TellingTransaction {
   const insertMail = database.prepare(
     `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "id", NULL FROM "Keeper" WHERE "id" = ?`,
   );
-  const readShown = database.prepare<[string], { person: string; topic: string; phoneId: string | null }>(
-    `SELECT "keeperId" AS "person", "topic", "phoneId" FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
+  const readShown = database.prepare<[string], ShownColumns>(
+    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "shownAt"
+     FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
   );
-  const markItem = database.prepare(`UPDATE "OutboxItem" SET "shownAt" = ? WHERE "id" = ? AND "shownAt" IS NULL`);
+  const markItem = database.prepare(
+    `UPDATE "OutboxItem" SET "shownAt" = @at, "phase" = 'delivered', "settledAt" = coalesce("settledAt", @at)
+     WHERE "id" = @item`,
+  );
   const markPhone = database.prepare(
     `UPDATE "Phone" SET "lastShownAt" = ? WHERE "id" = ? AND ("lastShownAt" IS NULL OR "lastShownAt" < ?)`,
   );
@@ -58,6 +62,10 @@ export function tellingFor(database: Database.Database): TellingTransaction {
     async saveCall(topic, call, nextAt) {
       if (call === null) deleteCall.run(topic);
       else upsertCall.run(topic, call.yard, call.feeder, JSON.stringify(call), maybeText(nextAt));
+    },
+
+    async yardName(yard) {
+      return readYard.get(yard)?.name ?? null;
     },
 
     async circle(yard) {
@@ -79,14 +87,25 @@ export function tellingFor(database: Database.Database): TellingTransaction {
       (by === "push" ? insertPushes : insertMail).run(...said, person);
     },
 
-    async markShown(item, at) {
+    async markShown(item, said) {
       const found = readShown.get(item);
       if (!found) return null;
-      markItem.run(textOf(at), item);
-      markPhone.run(textOf(at), found.phoneId, textOf(at));
-      return { person: found.person, topic: found.topic };
+      const { person, topic, phoneId, writtenAt, shownAt } = found;
+      if (shownAt !== null) return { person, topic, at: instantOf(shownAt) };
+      const at = later(said, instantOf(writtenAt));
+      markItem.run({ item, at: textOf(at) });
+      markPhone.run(textOf(at), phoneId, textOf(at));
+      return { person, topic, at };
     },
   };
+}
+
+interface ShownColumns {
+  readonly person: string;
+  readonly topic: string;
+  readonly phoneId: string | null;
+  readonly writtenAt: string;
+  readonly shownAt: string | null;
 }
 
 interface PersonColumns {

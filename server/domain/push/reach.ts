@@ -1,0 +1,52 @@
+import { after, between, days, type Instant } from "../instant.ts";
+import { inWords } from "../silence/spanWords.ts";
+
+/** Whether a phone can be told: silence must not be taken for "all is well". */
+export interface Reach {
+  /**
+   * `proved`: it showed a notice lately; `unproved`: nothing shows that what its push service took arrived; `lost`: its push
+   * service doesn't take anything.
+   */
+  readonly kind: "proved" | "unproved" | "lost";
+  readonly words: string;
+}
+
+export interface PhoneSigns {
+  readonly lastAcceptedAt: Instant | null;
+  readonly lastShownAt: Instant | null;
+  readonly problem: string | null;
+}
+
+/** A digest a day proves it each morning; three days leave room for a phone that was off over a weekend. Our choice. */
+const proofHolds = days(3);
+
+/** A push service says only that it took a notice; the phone alone can say that it stood on the screen. */
+export function reachOf({ lastAcceptedAt, lastShownAt, problem }: PhoneSigns, now: Instant): Reach {
+  if (problem !== null) return { kind: "lost", words: `It can't be told just now: ${problem}` };
+  if (lastShownAt !== null && now < after(lastShownAt, proofHolds)) {
+    return { kind: "proved", words: `It showed a notice ${ago(lastShownAt, now)}.` };
+  }
+  const shown =
+    lastShownAt === null ? "It has never shown a notice" : `It last showed a notice ${ago(lastShownAt, now)}`;
+  const isOwed = lastAcceptedAt !== null && (lastShownAt === null || lastAcceptedAt > lastShownAt);
+  const since = isOwed ? `, though its push service took one ${ago(lastAcceptedAt, now)}` : "";
+  return { kind: "unproved", words: `${shown}${since}. Send it a test.` };
+}
+
+/** How a person can be told: by the best of their phones, else by mail, else not at all. */
+export function reachOfPerson(phones: readonly PhoneSigns[], byMail: boolean, now: Instant): Reach {
+  const reaches = phones.map((phone) => reachOf(phone, now).kind);
+  if (reaches.includes("proved")) return { kind: "proved", words: "A phone showed a notice lately." };
+  const mail = byMail ? " Letters go by mail." : "";
+  if (reaches.includes("unproved")) return { kind: "unproved", words: `No phone has shown a notice lately.${mail}` };
+  const none = phones.length === 0 ? "No phone is told." : "No phone can be told just now.";
+  return {
+    kind: byMail ? "unproved" : "lost",
+    words: byMail ? `${none}${mail}` : `${none} Nor is there a mail address.`,
+  };
+}
+
+const ago = (at: Instant, now: Instant): string => {
+  const span = between(at, now);
+  return span < 60_000 ? "just now" : `${inWords(span)} ago`;
+};

@@ -1,0 +1,150 @@
+import { topicOf } from "../domain/alarms/notices.ts";
+import type { FaultKind } from "../domain/faults.ts";
+import { earlier, type Instant } from "../domain/instant.ts";
+import { silentFrom } from "../domain/silence/feederSilence.ts";
+import { advanceCall, shownBy } from "../domain/telling/advanceCall.ts";
+import type { Call, CallStep, CallWord, Circle, Telling } from "../domain/telling/call.ts";
+import { hear } from "../domain/telling/hear.ts";
+import { spokenName } from "../domain/telling/spokenName.ts";
+import {
+  advanceYardSilence,
+  hearSilence,
+  type WatchedFeeder,
+  type WatchedYard,
+  type YardStep,
+  yardTopic,
+} from "../domain/telling/yardSilence.ts";
+import type { FeederRow, MailGateway, Ports, Transaction } from "../ports.ts";
+import type { Advanced } from "./pure/advanced.ts";
+
+/**
+ * Who is told of alarms. A new word is heard in the transaction of the state that made it, so that neither is there without
+ * the other; what time alone moves on comes due by itself.
+ */
+
+export interface CallPorts extends Pick<Ports, "clock" | "store" | "bell"> {
+  readonly mail: Pick<MailGateway, "ready">;
+}
+
+/** Hears what a feeder's alarms have to say, after its new state was saved. */
+export async function hearWords(
+  { mail }: Pick<CallPorts, "mail">,
+  tx: Transaction,
+  { id, yard, state }: Advanced,
+  words: readonly CallWord[],
+  now: Instant,
+): Promise<void> {
+  const circle = await circleOf(tx, yard, mail);
+  if (circle === null) return; // its yard is gone, and nobody is left to be told
+  for (const word of words) {
+    if (isSilence(word.fault)) {
+      const watched = await watchedYard(tx, yard);
+      if (watched !== null) await keepYard(tx, hearSilence(watched, { feeder: id, word }, circle, now), now);
+      continue;
+    }
+    const topic = topicOf(id, word.fault);
+    const of = { yard, feeder: id, topic, name: spokenName(state.settings) };
+    await keep(tx, topic, hear(await tx.call(topic), word, of, circle, now), now);
+  }
+}
+
+/** Together more than a house has in a night; the rest comes with the next tick. */
+const callsAtOnce = 500;
+
+/**
+ * Moves on the calls that are due: the next turn, a reminder, mail instead of a push that nobody saw. Each has a transaction
+ * of its own, so that one that fails holds up no other.
+ * @returns how many were looked at
+ * @throws AggregateError with what failed, after all others had their turn; they stay due
+ */
+export async function advanceDueCalls(ports: CallPorts): Promise<number> {
+  const due = await ports.store.calls.due(ports.clock.now(), callsAtOnce);
+  const errors: unknown[] = [];
+  let told = 0;
+  for (const topic of due) {
+    try {
+      told += await advanceOne(ports, topic);
+    } catch (cause) {
+      errors.push(new Error(`the call ${topic} could not be moved on`, { cause }));
+    }
+  }
+  if (told > 0) ports.bell.ring();
+  if (errors.length > 0) throw new AggregateError(errors, `${errors.length} calls failed and will be tried again`);
+  return due.length;
+}
+
+const advanceOne = ({ clock, store, mail }: CallPorts, topic: string): Promise<number> =>
+  store.transaction(async (tx) => {
+    const now = clock.now();
+    const call = await tx.call(topic);
+    if (call === null) return 0; // another process was faster, or a feeder was removed
+    const circle = await circleOf(tx, call.yard, mail);
+    if (circle === null) return 0;
+    if (!isSilence(call.fault)) return keep(tx, topic, advanceCall(call, circle, now), now);
+    const watched = await watchedYard(tx, call.yard);
+    return watched === null ? 0 : keepYard(tx, advanceYardSilence(watched, circle, now), now);
+  });
+
+/**
+ * A phone says that a notice stood on its screen, by its own clock: so it can be reached, and its person knows.
+ * @returns whether there is such a notice
+ */
+export async function noteShown({ clock, store }: CallPorts, item: string, said: Instant | null): Promise<boolean> {
+  return store.transaction(async (tx) => {
+    const now = clock.now();
+    const shown = await tx.markShown(item, said === null ? now : earlier(said, now));
+    if (shown === null) return false;
+    const call = await tx.call(shown.topic);
+    // Due at once: whether a letter is still wanted is for the call itself to say.
+    if (call !== null) await tx.saveCall(shown.topic, shownBy(call, shown.person, shown.at), now);
+    return true;
+  });
+}
+
+const isSilence = (fault: FaultKind): boolean => fault === "feederSilent";
+
+/** Where no letter can be sent, nobody is counted as told by one. */
+async function circleOf(tx: Transaction, yard: string, mail: CallPorts["mail"]): Promise<Circle | null> {
+  const circle = await tx.circle(yard);
+  if (circle === null || mail.ready) return circle;
+  return { ...circle, people: circle.people.map((person) => ({ ...person, mail: null })) };
+}
+
+/** All feeders of a yard as they stand, with their silences' calls: what one feeder's silence means lies with the others. */
+async function watchedYard(tx: Transaction, id: string): Promise<WatchedYard | null> {
+  const name = await tx.yardName(id);
+  if (name === null) return null;
+  const feeders: WatchedFeeder[] = [];
+  for (const row of await tx.feedersOf(id)) {
+    feeders.push(watchedFeeder(row, await tx.call(topicOf(row.id, "feederSilent"))));
+  }
+  return { id, name, call: await tx.call(yardTopic(id)), feeders };
+}
+
+function watchedFeeder({ id, state: { settings, link }, lastHeardAt }: FeederRow, call: Call | null): WatchedFeeder {
+  return {
+    id,
+    name: spokenName(settings),
+    inService: true,
+    lastHeardAt,
+    reportEvery: settings.reportEvery,
+    silentFrom: silentFrom(link, settings),
+    call,
+  };
+}
+
+async function keep(tx: Transaction, topic: string, { call, tellings, nextAt }: CallStep, now: Instant) {
+  await tx.saveCall(topic, call, nextAt);
+  return tell(tx, tellings, now);
+}
+
+async function keepYard(tx: Transaction, { calls, tellings }: YardStep, now: Instant): Promise<number> {
+  for (const { topic, call, nextAt } of calls) await tx.saveCall(topic, call, nextAt);
+  return tell(tx, tellings, now);
+}
+
+/** @returns how many words went out */
+async function tell(tx: Transaction, tellings: readonly Telling[], now: Instant): Promise<number> {
+  for (const telling of tellings) await tx.enqueue(telling, now);
+  return tellings.length;
+}

@@ -1,0 +1,80 @@
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
+import type { Asking } from "../flows/people.ts";
+import type { Ports } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+import { keeperOf } from "./sessions.ts";
+
+/**
+ * Who may do what at a yard. Everybody of it may look; what a helper may change is listed here, and whatever isn't is for its
+ * keepers: a new door is shut to helpers until somebody thought of them.
+ */
+const helpersMay: ReadonlySet<string> = new Set([
+  "POST /api/v1/feeders/:feeder/refills",
+  "POST /api/v1/feeders/:feeder/orders",
+  "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge",
+  "POST /api/v1/feeders/:feeder/alarms/:fault/reset",
+  "POST /api/v1/feeders/:feeder/alarms/:fault/shelve",
+  // What they say of themselves, and leaving; of others the flow refuses it.
+  "PATCH /api/v1/yards/:yard/people/:person",
+  "DELETE /api/v1/yards/:yard/people/:person",
+]);
+
+/** For whoever keeps any yard at all: these doors are about no yard that is there already. */
+const keepersOfAny: ReadonlySet<string> = new Set([
+  "POST /api/v1/practice",
+  "DELETE /api/v1/practice",
+  "POST /api/v1/practice/fault",
+]);
+
+/** Guards every door of a room that speaks of a yard or of a feeder. Comes after `keepersOnly`, which says who asks. */
+export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
+  app.addHook("preValidation", async (request, reply) => {
+    const person = keeperOf(request).id;
+    const door = `${request.method} ${request.routeOptions.url}`;
+    if (keepersOfAny.has(door)) {
+      const of = await ports.store.people.membershipsOf(person);
+      if (!of.some(({ role }) => role === "keeper")) return refuseHelper(reply);
+      return;
+    }
+    const of = spokenOf(request);
+    if (of === null) return;
+    const role = await ports.store.people.roleAt(person, of);
+    if (role === null && "inBody" in of) {
+      const errors = [{ field: "yard", problem: "is no yard of yours" }];
+      return sendProblem(reply, { status: 400, detail: "yard: is no yard of yours", errors });
+    }
+    if (role === null) {
+      // The same words whether there is none or it isn't theirs: that it exists is the business of its people.
+      const detail = "yard" in of ? "There is no such yard." : "There is no such feeder.";
+      return sendProblem(reply, { status: 404, detail });
+    }
+    asking.set(request, { person, role });
+    const looks = request.method === "GET" || request.method === "HEAD";
+    if (role !== "keeper" && !looks && !helpersMay.has(door)) return refuseHelper(reply);
+  });
+}
+
+const refuseHelper = (reply: FastifyReply) =>
+  sendProblem(reply, {
+    status: 403,
+    detail: "Only a keeper of this yard may change that. Helpers look, refill, pause, acknowledge and shelve.",
+  });
+
+/** The yard or the feeder that a request is about: by its address, or where a feeder is added, by its body. */
+function spokenOf({ params, body, method }: FastifyRequest): Spoken | null {
+  const { yard, feeder } = params as { readonly yard?: string; readonly feeder?: string };
+  if (feeder !== undefined) return { feeder };
+  if (yard !== undefined) return { yard };
+  const said = (body as { readonly yard?: unknown } | null | undefined)?.yard;
+  return method === "POST" && typeof said === "string" ? { yard: said, inBody: true } : null;
+}
+type Spoken = { readonly feeder: string } | { readonly yard: string; readonly inBody?: true };
+
+const asking = new WeakMap<FastifyRequest, Asking>();
+
+/** @throws Error behind a route that speaks of no yard: a bug of ours. */
+export function askingOf(request: FastifyRequest): Asking {
+  const found = asking.get(request);
+  if (!found) throw new Error(`expected a route about a yard, got ${request.url}`);
+  return found;
+}
