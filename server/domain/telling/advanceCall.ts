@@ -56,7 +56,9 @@ function turnOf(call: Call, circle: Circle, now: Instant): Pick<Call, "turn" | "
     turn = next;
     turnAt = now;
   }
-  return { turn, turnAt };
+  // All asleep, and nobody told so far: the first turn comes when somebody wakes, and the others have to wait for it then.
+  const isAnybody = circle.people.some((person) => hasRung(call, person) || isReached(call, person.turn, circle, now));
+  return isAnybody ? { turn, turnAt } : { turn: 0, turnAt: now };
 }
 
 function isReached(call: Call, turn: number, { people, zone }: Circle, now: Instant): boolean {
@@ -174,8 +176,9 @@ function isUnreachable(call: Call, { people }: Circle): boolean {
 }
 
 function nextLook(call: Call, circle: Circle, now: Instant): Instant | null {
-  const looks = circle.people.flatMap((person) => dueFor(call, person, circle.zone, now)?.at ?? []);
-  const goesOn = call.priority === "urgent" && turnsAfter(call.turn, circle).length > 0;
+  const whose = call.turn === 0 ? { ...call, turn: Number.POSITIVE_INFINITY } : call; // whoever wakes first
+  const looks = circle.people.flatMap((person) => dueFor(whose, person, circle.zone, now)?.at ?? []);
+  const goesOn = call.priority === "urgent" && call.turn > 0 && turnsAfter(call.turn, circle).length > 0;
   if (goesOn) looks.push(after(call.turnAt, circle.escalateAfter));
   if (call.unreachable) looks.push(after(now, unreachableLook));
   return looks.length === 0 ? null : looks.reduce(earlier);

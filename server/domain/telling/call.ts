@@ -26,7 +26,7 @@ export interface Call {
   readonly body: string;
   /** Nobody is told before this: whether it is one feeder's silence or the yard's is not known yet. */
   readonly holdUntil: Instant | null;
-  /** People up to this turn are told as soon as they can be; 0: nobody yet. */
+  /** People up to this turn are told as soon as they can be; 0: nobody's has come yet. */
   readonly turn: number;
   /** When that turn came; the next one's time is counted from here. */
   readonly turnAt: Instant;

@@ -87,21 +87,22 @@ interface Scene {
 const begin = (yard: WatchedYard): Scene => ({ yard, tellings: [], newWords: [] });
 
 function settled(stored: WatchedYard, scene: Scene, circle: Circle, now: Instant): YardStep {
-  const gone = new Set(stored.feeders.filter(({ inService }) => inService).map(({ id }) => id));
-  const outOfService = (scene.yard.call?.silent ?? []).filter(({ feeder }) => !gone.has(feeder));
-  const thinned = outOfService.reduce(
-    (left, { feeder }) => without(left, feeder, setAside(now, "Its feeders are out of service."), circle, now),
-    scene,
+  const away = new Set(stored.feeders.filter(({ inService }) => !inService).map(({ id }) => id));
+  const gone = new Set(
+    partsOf(scene.yard).filter((id) => away.has(id) || !stored.feeders.some((one) => one.id === id)),
   );
+  const setAside: CallWord = {
+    ...{ kind: "setAside", fault: "feederSilent", at: now, words: "Its feeders are out of service." },
+  };
+  const thinned = without(scene, gone, setAside, circle, now);
   return advanced(stored, released(gathered(thinned, circle, now), now), circle, now);
 }
 
-const setAside = (at: Instant, words: string): CallWord => ({ kind: "setAside", fault: "feederSilent", at, words });
+const partsOf = ({ call }: WatchedYard): string[] => (isStanding(call) ? call.silent.map(({ feeder }) => feeder) : []);
 
 function spoken(scene: Scene, feeder: WatchedFeeder, word: CallWord, circle: Circle, now: Instant): Scene {
   const { yard } = scene;
-  const isPart = isStanding(yard.call) && yard.call.silent.some((one) => one.feeder === feeder.id);
-  if (!isPart) return spokenOfItself(scene, feeder, word, circle, now);
+  if (!partsOf(yard).includes(feeder.id)) return spokenOfItself(scene, feeder, word, circle, now);
   switch (word.kind) {
     case "raised":
     case "worsened": // the yard's call says it, and nothing is graver than urgent
@@ -110,7 +111,7 @@ function spoken(scene: Scene, feeder: WatchedFeeder, word: CallWord, circle: Cir
       return heardOfYard(scene, word, circle, now);
     case "returned":
     case "setAside":
-      return without(scene, feeder.id, word, circle, now);
+      return without(scene, new Set([feeder.id]), word, circle, now);
   }
 }
 
@@ -150,12 +151,12 @@ function heardOfYard(scene: Scene, word: CallWord, circle: Circle, now: Instant)
   return { ...scene, yard: { ...scene.yard, call }, tellings: [...scene.tellings, ...tellings] };
 }
 
-/** One part is heard again, or nothing is asked of it any more. The last but one leaves the other to its own call. */
-function without(scene: Scene, feeder: string, word: CallWord, circle: Circle, now: Instant): Scene {
+/** These are heard again, or nothing is asked of them any more. Where one alone is left it becomes its own call. */
+function without(scene: Scene, gone: ReadonlySet<string>, word: CallWord, circle: Circle, now: Instant): Scene {
   const { yard } = scene;
   const { call } = yard;
-  if (!isStanding(call)) return scene;
-  const left = call.silent.filter((one) => one.feeder !== feeder);
+  if (!isStanding(call) || gone.size === 0) return scene;
+  const left = call.silent.filter((one) => !gone.has(one.feeder));
   const [one] = left;
   if (one === undefined) {
     const good = word.kind === "returned" ? { ...word, ...allHeardAgain(yard.name) } : word;
@@ -164,7 +165,10 @@ function without(scene: Scene, feeder: string, word: CallWord, circle: Circle, n
   }
   if (left.length > 1) return worded({ ...scene, yard: { ...yard, call: { ...call, silent: left } } }, circle);
   const closed = closings(call, call.told, onlyOneLeft(yard.name, one), circle);
-  const next = withOwn({ ...scene, yard: { ...yard, call: null } }, one.feeder, ownAgain(call, one));
+  // Remembered for a while: one that falls silent again within the hour was spoken of, and needn't ring.
+  const told = call.told.map((person) => ({ ...person, owedNews: false }));
+  const over: Call = { ...call, told, silent: [], overAt: now, news: null };
+  const next = withOwn({ ...scene, yard: { ...yard, call: over } }, one.feeder, ownAgain(call, one));
   return {
     ...next,
     tellings: [...scene.tellings, ...closed],

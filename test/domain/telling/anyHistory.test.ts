@@ -76,8 +76,8 @@ function firstWrong(rules: Rules, runs: number): string | null {
 
 describe("any history of a call", () => {
   it("tells nobody too often, nobody asleep, nobody after the end, and in the end everybody whom it must", () => {
-    expect(firstWrong(ourRules, 1_200)).toBeNull();
-  }, 60_000);
+    expect(firstWrong(ourRules, 500)).toBeNull();
+  });
 
   it.each(Object.entries(plantedBugs))("would be caught where %s", (_, plant) => {
     expect(firstWrong(plant(ourRules), 600)).not.toBeNull();

@@ -1,6 +1,6 @@
 import { topicOf } from "../../../server/domain/alarms/notices.ts";
 import type { FaultKind } from "../../../server/domain/faults.ts";
-import { type Instant, instant, minutes } from "../../../server/domain/instant.ts";
+import { type Instant, minutes } from "../../../server/domain/instant.ts";
 import { instantOfLocal, localDateOf, localTimeOf } from "../../../server/domain/localTime.ts";
 import { advanceCall, shownBy } from "../../../server/domain/telling/advanceCall.ts";
 import type {
@@ -165,5 +165,3 @@ export class Story {
 
 export const said = ({ person, by, notice }: Telling): string =>
   `${person} ${by}${notice.quiet ? " softly" : ""} ${notice.title}`;
-
-export const instantPlus = (at: Instant, span: number): Instant => instant(at + span);

@@ -1,4 +1,4 @@
-import { after, type Instant, later, milliseconds, minutes } from "../../../server/domain/instant.ts";
+import { after, earlier, type Instant, later, milliseconds, minutes } from "../../../server/domain/instant.ts";
 import { localTimeOf } from "../../../server/domain/localTime.ts";
 import type { Call, CallStep, CallWord, Circle, Person, Telling } from "../../../server/domain/telling/call.ts";
 import { reminderGap } from "../../../server/domain/telling/gaps.ts";
@@ -29,10 +29,13 @@ interface Alarm {
 
 /** What is written down of one person since it last rang anew. */
 interface Heard {
+  readonly firstAt: Instant;
   rings: Instant[]; // pushes, or letters to who has no phone
   letters: Instant[];
   lettered: boolean;
 }
+
+const earlierOf = (a: Instant, b: Instant): Instant => earlier(a, b);
 
 const fault = "foodOut";
 const words = { title: "Rowan: food out", body: "Nothing fell." };
@@ -46,6 +49,8 @@ export class Judge {
   private everShown = false;
   private readonly heard = new Map<string, Heard>();
   private readonly everTold = new Set<string>();
+  /** On whose screens the alarm stands, as far as pushes go. */
+  private readonly screens = new Set<string>();
   private readonly rules: Rules;
   private readonly circle: Circle;
   private now: Instant;
@@ -102,15 +107,18 @@ export class Judge {
       case "return":
         this.alarm = { ...alarm, returnedAt: this.now };
         this.hear({ kind: "returned", fault, at: this.now, title: "Rowan: back to normal", body: "" });
+        this.judgeScreens(null);
         break;
       case "setAside":
         this.alarm = { ...alarm, returnedAt: this.now, answered: true }; // its next raise is news
         this.hear({ kind: "setAside", fault, at: this.now, words: "" });
+        this.judgeScreens(null);
         break;
       case "acknowledge":
         if (alarm.answered) break;
         this.alarm = { ...alarm, answered: true };
         this.hear({ kind: "acknowledged", fault, at: this.now, by: this.personAt(step.who).name });
+        this.judgeScreens(this.personAt(step.who).id);
     }
   }
 
@@ -178,6 +186,8 @@ export class Judge {
     if ((by === "mail" || !notice.quiet) && this.isAsleep(person, notice.priority)) {
       this.fail(`disturbed quiet hours: ${said(telling)}`);
     }
+    if (by === "push" && notice.closes) this.screens.delete(person.id);
+    else if (by === "push") this.screens.add(person.id);
     if (!notice.quiet) this.judgeRing(telling, person);
     else if (!this.everTold.has(person.id)) this.fail(`set right what was never said: ${said(telling)}`);
   }
@@ -189,7 +199,8 @@ export class Judge {
       return;
     }
     this.everTold.add(person.id);
-    const heard = this.heard.get(person.id) ?? { rings: [], letters: [], lettered: false };
+    if (!this.heard.has(person.id)) this.judgeTurn(person, alarm.priority);
+    const heard = this.heard.get(person.id) ?? { firstAt: this.now, rings: [], letters: [], lettered: false };
     this.heard.set(person.id, heard);
     if (telling.by === "mail") {
       const letter = heard.letters.at(-1);
@@ -204,6 +215,23 @@ export class Judge {
     const ring = heard.rings.at(-1);
     if (ring !== undefined && this.now - ring < gap) this.fail(`rang before a reminder was due: ${said(telling)}`);
     heard.rings.push(this.now);
+  }
+
+  /** Those before them had their time; what may wait a day goes past nobody who can be reached. */
+  private judgeTurn(person: Person, priority: Priority): void {
+    const sooner = this.circle.people.filter(({ turn }) => turn < person.turn);
+    const isLatecomer = this.circle.people.some(({ id, turn }) => turn >= person.turn && this.heard.has(id));
+    if (isLatecomer) return; // slept while their turn went by
+    const since = sooner.flatMap(({ id }) => this.heard.get(id)?.firstAt ?? []);
+    const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.circle.escalateAfter);
+    if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the turn before`);
+    const passed = sooner.some(({ phones, mail }) => phones > 0 || mail !== null);
+    if (priority === "soon" && passed) this.fail(`${person.id} was told what was for the first turn`);
+  }
+
+  private judgeScreens(but: string | null): void {
+    const left = [...this.screens].filter((id) => id !== but);
+    if (left.length > 0) this.fail(`left the alarm on the screens of ${left.join(", ")}`);
   }
 
   /** By the clock on the wall: the nights of a change are judged by quietHours.test.ts. */

@@ -1,4 +1,4 @@
-import { days } from "../../../server/domain/instant.ts";
+import { days, minutes } from "../../../server/domain/instant.ts";
 import type { Call, CallStep, CallWord, Circle, Person } from "../../../server/domain/telling/call.ts";
 import type { Rules } from "./circle.ts";
 
@@ -47,6 +47,12 @@ export const plantedBugs: Readonly<Record<string, (rules: Rules) => Rules>> = {
   "a gap counts from the first ring": mapCall((call) => ({
     ...call,
     told: call.told.map((one) => ({ ...one, gapFrom: one.firstAt })),
+  })),
+  "turns go on after a minute": mapCircle((circle) => ({ ...circle, escalateAfter: minutes(1) })),
+  "all are of the first turn": mapPeople((person) => ({ ...person, turn: 1 })),
+  "nothing is taken off the screens": mapStep((step) => ({
+    ...step,
+    tellings: step.tellings.filter(({ notice }) => !notice.closes),
   })),
   "turns never go on": mapCircle((circle) => ({ ...circle, escalateAfter: days(3_650) })),
   "the last turn is forgotten": mapCircle((circle) => ({

@@ -60,6 +60,13 @@ describe("an urgent call", () => {
     expect(still.call?.unreachable).toBe(false);
   });
 
+  it("begins with the first turn in the morning where all of them slept", () => {
+    const night = { quiet: bo.quiet, urgentBreaks: false };
+    const story = new Story(circleOf([{ ...ada, ...night }, bo]), "2026-12-01 23:00").raised();
+    story.until("2026-12-02 07:00").shown("ada").until("2026-12-02 07:16");
+    expect(story.heardSince()).toEqual(["07:00 ada push Rowan: food out", "07:15 bo push Rowan: food out"]);
+  });
+
   it("says that nobody can be told, and tells whoever can be from the moment on", () => {
     const nobody = { ...ada, phones: 0, mail: null };
     const story = new Story(circleOf([nobody]), "2026-12-01 10:00").raised();
