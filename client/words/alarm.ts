@@ -17,10 +17,15 @@ export function phaseWords(alarm: AlarmView, now: number, zone: string): string 
       return `${since}, acknowledged`;
     case "returnedUnacknowledged":
       return `over again, began ${whenWords(alarm.since, now, zone)}`;
+    case "latchedUnacknowledged":
+    case "latchedAcknowledged":
+      return `over, but look at it: began ${whenWords(alarm.since, now, zone)}`;
     case "shelved":
       return alarm.shelvedUntil === null ? "shelved" : `shelved until ${whenWords(alarm.shelvedUntil, now, zone)}`;
     case "suppressedByDesign":
       return `${since}; something else explains it`;
+    case "outOfService":
+      return "out of service";
   }
 }
 
@@ -32,13 +37,18 @@ export function callWords(alarm: AlarmView): string {
       return priorityWords[alarm.priority];
     case "returnedUnacknowledged":
       return "over";
+    case "latchedUnacknowledged":
+    case "latchedAcknowledged":
+      return "look at it";
     case "shelved":
     case "suppressedByDesign":
+    case "outOfService":
       return "kept quiet";
   }
 }
 
-export const isSetAside = (alarm: AlarmView) => alarm.phase === "shelved" || alarm.phase === "suppressedByDesign";
+export const isSetAside = ({ phase }: AlarmView) =>
+  phase === "shelved" || phase === "suppressedByDesign" || phase === "outOfService";
 
 /** Smaller is more urgent: an unacknowledged urgent alarm first, a feeder with nothing to say last. */
 export function urgency(feeder: FeederView): number {
@@ -47,7 +57,16 @@ export function urgency(feeder: FeederView): number {
 }
 function rank(alarm: AlarmView): number {
   const grave = { urgent: 0, soon: 3, note: 6 }[alarm.priority];
-  const phase = { unacknowledged: 0, returnedUnacknowledged: 1, acknowledged: 2, shelved: 9, suppressedByDesign: 9 };
+  const phase = {
+    unacknowledged: 0,
+    latchedUnacknowledged: 1,
+    returnedUnacknowledged: 1,
+    acknowledged: 2,
+    latchedAcknowledged: 2,
+    shelved: 9,
+    suppressedByDesign: 9,
+    outOfService: 9,
+  };
   return grave + phase[alarm.phase];
 }
 

@@ -66,6 +66,7 @@ export const feederSettingsRequest = z.object({
   battery: z.enum(["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"]),
   reportEverySeconds: z.int().min(5).max(3_600),
   warnAheadDays: z.number().min(0.25).max(30),
+  duty: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
 });
 /** What ten portions weighed together on a kitchen scale says more than a single one, and is what a keeper can read off. */
 const tenPortionsGrams = z.number().min(1).max(1_000);
@@ -119,7 +120,14 @@ export const orderRequest = z.object({
   kind: z.enum(["pause", "resume"]),
   until: moment.nullish(),
 });
+/** `at`: when it was cleaned; left out: just now. */
+export const cleanedRequest = z.object({ at: moment.optional() }).nullish();
 export const shelveRequest = z.object({ until: moment });
+/** `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. */
+export const acknowledgeRequest = z.object({ raisedAt: moment.nullish() }).nullish();
+export const outOfServiceRequest = z.object({
+  why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
+});
 
 export const phoneRequest = z.object({
   endpoint: z.url().max(2_000),
@@ -238,6 +246,7 @@ export interface FeederView {
   readonly hopper: HopperView;
   readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out
   readonly pause: PauseView;
+  readonly cleanedAt: string | null; // null while nobody has said so
   /** What can't be known or told apart with what is fitted, each in a sentence; empty where nothing is missing. */
   readonly blindSpots: readonly string[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
@@ -274,11 +283,25 @@ export interface AlarmView {
   readonly fault: string;
   readonly title: string;
   readonly priority: "urgent" | "soon" | "note";
-  readonly phase: "unacknowledged" | "acknowledged" | "returnedUnacknowledged" | "shelved" | "suppressedByDesign";
+  readonly phase:
+    | "unacknowledged"
+    | "acknowledged"
+    | "returnedUnacknowledged"
+    | "latchedUnacknowledged"
+    | "latchedAcknowledged"
+    | "shelved"
+    | "suppressedByDesign"
+    | "outOfService";
   readonly reason: string;
   readonly act: string;
   readonly since: string;
   readonly shelvedUntil: string | null;
+  readonly raisedAt: string | null; // null where nobody was told of it, or it is set aside
+  /** Titles of the alarms that it stands for besides its own. */
+  readonly explains: readonly string[];
+  /** The title of the alarm that stands for this one. */
+  readonly explainedBy: string | null;
+  readonly outOfService: { readonly by: string; readonly since: string; readonly why: string } | null;
   readonly evidence: readonly { readonly what: string; readonly value: string; readonly at: string | null }[];
 }
 

@@ -1,6 +1,6 @@
 import { z } from "zod";
 import { type FaultKind, faultKinds } from "../domain/faults.ts";
-import { feederSettingsRequest, yardRequest } from "./api.ts";
+import { feederSettingsRequest, outOfServiceRequest, yardRequest } from "./api.ts";
 
 /**
  * A feeder's log as it is handed out and replayed: one JSON value a line (application/x-ndjson), in time order. Each line
@@ -36,15 +36,29 @@ const refill = z
   .refine((said) => exactlyOne(said, refills), `must say exactly one of ${refills.join(", ")}`);
 
 const orderId = z.string().min(1).max(64);
-const acts = ["refill", "pause", "resume", "acknowledge", "shelve"] as const;
+const acts = [
+  "refill",
+  "cleaned",
+  "pause",
+  "resume",
+  "acknowledge",
+  "shelve",
+  "reset",
+  "outOfService",
+  "returnToService",
+] as const;
 const loggedAct = z
   .strictObject({
     by,
     refill: refill.optional(),
+    cleaned: z.strictObject({ at: moment.optional() }).optional(), // when it was, where it was told later
     pause: z.strictObject({ id: orderId, until: moment.nullish() }).optional(),
     resume: z.strictObject({ id: orderId }).optional(),
-    acknowledge: z.strictObject({ fault }).optional(),
+    acknowledge: z.strictObject({ fault, raisedAt: moment.nullish() }).optional(), // which raise was answered, where it says
     shelve: z.strictObject({ fault, until: moment }).optional(),
+    reset: z.strictObject({ fault }).optional(),
+    outOfService: z.strictObject({ fault, why: outOfServiceRequest.shape.why }).optional(),
+    returnToService: z.strictObject({ fault }).optional(),
   })
   .refine((said) => exactlyOne(said, acts), `must say exactly one of ${acts.join(", ")}`);
 export type LoggedAct = z.infer<typeof loggedAct>;

@@ -1,8 +1,9 @@
-import { type AlarmStep, acknowledge, advanceAlarm, alarmLookAt, shelve } from "./alarms/lifeCycle.ts";
-import { noticeOf } from "./alarms/notices.ts";
+import { advanceAlarms, answerAlarm, byKind } from "./alarms/advanceAlarms.ts";
+import { alarmLookAt } from "./alarms/lifeCycle.ts";
+import { type Situation, suppressionOf } from "./alarms/oneCause.ts";
 import { felt, feltDeposit, feltPortion, foodRefilled } from "./cold/cold.ts";
 import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./facts.ts";
-import { type FaultKind, faultKinds, ruleFor } from "./faults.ts";
+import { type Fault, faultKinds, ruleFor } from "./faults.ts";
 import {
   chuteIsBlind,
   feedForgiven,
@@ -14,11 +15,11 @@ import {
   watchWeighing,
 } from "./feed/diagnosis.ts";
 import type { FeederSettings, FeederState } from "./feeder.ts";
-import { findFaults, suppressedBecause, troubleStands, withForesight } from "./findFaults.ts";
+import { findFaults, troubleStands, withForesight } from "./findFaults.ts";
 import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
 import { refilled } from "./hopper/refill.ts";
 import { weighed } from "./hopper/weighing.ts";
-import { after, days, earlier, type Instant, minutes, type Span } from "./instant.ts";
+import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
 import { withNoticedSensors } from "./noticedSensors.ts";
 import {
   answerOrder,
@@ -50,14 +51,14 @@ export interface FeederStep {
  * ends and not by what it passes through. The caller has set `state.clock` before it made the report's events.
  */
 export function advanceFeeder(
-  feeder: { readonly id: string },
+  _feeder: { readonly id: string },
   state: FeederState,
   fact: Fact,
   now: Instant,
 ): FeederStep {
   const effects: Effect[] = [];
   const taken = take(state, fact, now, effects);
-  return { state: judge(feeder, taken, now, effects), effects };
+  return { state: judge(taken, now, effects), effects };
 }
 
 /**
@@ -99,20 +100,18 @@ function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): 
       return { ...state, settings: fact.settings, foresight: null };
     case "refillTold":
       return { ...state, ...withRefill(state, fact.refill, state.settings) };
+    case "cleaned":
+      return { ...state, cleanedAt: later(fact.at, state.cleanedAt ?? fact.at) };
     case "orderAsked":
       return withOrders(askOrder(state.orders, fact.order));
     case "ordersSent":
       return withOrders(markSent(state.orders, now));
-    case "alarmAcknowledged": {
-      const context = { kind: fact.fault, rule: ruleFor(fact.fault, state.settings), now };
-      const step = acknowledge(state.alarms[fact.fault] ?? null, fact.by, context);
-      return { ...state, alarms: withAlarm(state.alarms, fact.fault, step, effects) };
-    }
-    case "alarmShelved": {
-      const context = { kind: fact.fault, rule: ruleFor(fact.fault, state.settings), now };
-      const step = shelve(state.alarms[fact.fault] ?? null, fact.until, fact.by, context);
-      return { ...state, alarms: withAlarm(state.alarms, fact.fault, step, effects) };
-    }
+    case "alarmAcknowledged":
+    case "alarmShelved":
+    case "alarmReset":
+    case "alarmTakenOutOfService":
+    case "alarmReturnedToService":
+      return { ...state, alarms: answerAlarm(state, fact, now, effects) };
   }
 }
 
@@ -266,27 +265,21 @@ function toldBy(event: Extract<FeederEvent, { kind: "refill" }>): ToldRefill | n
 }
 
 /** From what is known to what is told: late orders, faults, alarms. */
-function judge(feeder: { readonly id: string }, state: FeederState, now: Instant, effects: Effect[]): FeederState {
+function judge(state: FeederState, now: Instant, effects: Effect[]): FeederState {
   const { orders, changed } = markOverdue(state.orders, state.settings, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const paused = isPaused(orders, now);
   const dated = withForesight(forgiven(orders === state.orders ? state : { ...state, orders }, paused, now), now);
-  const faults = findFaults(dated, now);
-  let alarms = dated.alarms;
-  for (const kind of faultKinds) {
-    const fault = faults.find((found) => found.kind === kind) ?? null;
-    const before = alarms[kind] ?? null;
-    if (fault === null && before === null) continue;
-    const suppressed = suppressedBecause(kind, faults, paused);
-    const step = advanceAlarm(before, fault, { kind, rule: ruleFor(kind, dated.settings), now, suppressed });
-    alarms = withAlarm(alarms, kind, step, effects);
-    for (const change of step.changes) {
-      const notice = noticeOf({ id: feeder.id, settings: dated.settings }, change, before);
-      if (notice !== null) effects.push({ kind: "tell", notice });
-    }
-  }
+  const alarms = advanceAlarms(dated, situationOf(dated, findFaults(dated, now), paused, now), effects);
   return alarms === dated.alarms ? dated : { ...dated, alarms };
 }
+
+const situationOf = (
+  { alarms, settings }: FeederState,
+  faults: readonly Fault[],
+  paused: boolean,
+  now: Instant,
+): Situation => ({ there: byKind(faults), alarms, paused, duty: settings.duty ?? "inGarden", now });
 
 /**
  * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,
@@ -295,17 +288,6 @@ function judge(feeder: { readonly id: string }, state: FeederState, now: Instant
 function forgiven(state: FeederState, paused: boolean, now: Instant): FeederState {
   const unpaid = state.alarms.depositUnpaid;
   if (unpaid?.phase !== "suppressedByDesign" || unpaid.raised !== null) return state;
-  const explained = suppressedBecause("depositUnpaid", findFaults(state, now), paused) !== null;
-  return explained ? state : { ...state, feed: feedForgiven(state.feed) };
-}
-
-function withAlarm(
-  alarms: FeederState["alarms"],
-  kind: FaultKind,
-  { alarm, changes }: AlarmStep,
-  effects: Effect[],
-): FeederState["alarms"] {
-  for (const change of changes) effects.push({ kind: "alarmChanged", change });
-  const { [kind]: _before, ...others } = alarms;
-  return alarm === null ? others : { ...others, [kind]: alarm };
+  const situation = situationOf(state, findFaults(state, now), paused, now);
+  return suppressionOf("depositUnpaid", situation) === null ? { ...state, feed: feedForgiven(state.feed) } : state;
 }

@@ -1,3 +1,4 @@
+import { type AlarmsV3, alarmsFromV3 } from "./alarms/earlierAlarms.ts";
 import { noCold } from "./cold/cold.ts";
 import type { FoundFrost } from "./cold/frost.ts";
 import type { FaultKind } from "./faults.ts";
@@ -27,22 +28,31 @@ export interface StateV1 extends Pick<FeederState, Kept> {
   readonly link: LinkV1;
   readonly sensors: SensorsV1;
   readonly cold: ColdV1;
+  readonly alarms: AlarmsV3;
 }
 
-type Kept = "settings" | "latest" | "clock" | "sequence" | "orders" | "trouble" | "alarms";
+type Kept = "settings" | "latest" | "clock" | "sequence" | "orders" | "trouble";
+
+/** As it was before alarms could be latched or taken out of service, and told what explains them. */
+export interface StateV3 extends Omit<FeederState, "version" | "alarms"> {
+  readonly version: 3;
+  readonly alarms: AlarmsV3;
+}
 
 /** As it was before it remembered what it had foreseen. */
-export interface StateV2 extends Omit<FeederState, "version" | "foresight"> {
+export interface StateV2 extends Omit<StateV3, "version" | "foresight"> {
   readonly version: 2;
 }
 
-export const stateFromV2 = (old: StateV2): FeederState => ({ ...old, version: 3, foresight: null });
+export const stateFromV3 = (old: StateV3): FeederState => ({ ...old, version: 4, alarms: alarmsFromV3(old.alarms) });
+
+export const stateFromV2 = (old: StateV2): FeederState => stateFromV3({ ...old, version: 3, foresight: null });
 
 export function stateFromV1(old: StateV1): FeederState {
   const { settings, latest, clock, sequence, orders, trouble } = old;
   const heardAt = latest?.at ?? (old.link.kind === "heard" ? old.link.at : old.link.since);
   return {
-    version: 3,
+    version: 4,
     settings,
     latest,
     hopper: hopperFromV1(old.hopper, settings),
@@ -55,7 +65,7 @@ export function stateFromV1(old: StateV1): FeederState {
     cold: coldFrom(old.cold),
     orders,
     trouble,
-    alarms: withoutFeedAlarms(old.alarms),
+    alarms: alarmsFromV3(withoutFeedAlarms(old.alarms)),
   };
 }
 
@@ -63,7 +73,7 @@ export function stateFromV1(old: StateV1): FeederState {
  * The feed is judged afresh, so what was found about it isn't known any more. To end such an alarm would tell the keeper that all
  * is well: it is dropped without a word, and raised again within a few portions where the fault still stands.
  */
-function withoutFeedAlarms(alarms: FeederState["alarms"]): FeederState["alarms"] {
+function withoutFeedAlarms(alarms: AlarmsV3): AlarmsV3 {
   const kept = { ...alarms };
   for (const kind of judgedAfresh) delete kept[kind];
   return kept;

@@ -1,7 +1,9 @@
 import type { FaultKind, Priority } from "./faults.ts";
 import type { FeederSettings } from "./feeder.ts";
 import type { Instant, Span } from "./instant.ts";
+import type { LetterPart } from "./letters/letter.ts";
 import type { Order } from "./orders/order.ts";
+import type { CallWord } from "./telling/call.ts";
 import type { Celsius, Grams, HumidityPercent, Milliamps, Volts } from "./units.ts";
 
 /** Whatever can happen to a feeder, as `advanceFeeder` is told of it. */
@@ -10,10 +12,20 @@ export type Fact =
   | { readonly kind: "minutePassed" }
   | { readonly kind: "settingsChanged"; readonly settings: FeederSettings }
   | { readonly kind: "refillTold"; readonly refill: ToldRefill }
+  | { readonly kind: "cleaned"; readonly at: Instant; readonly by: string } // somebody cleaned it, perhaps a while ago
   | { readonly kind: "orderAsked"; readonly order: Order }
   | { readonly kind: "ordersSent" } // the pending order left for the feeder, on its answer or over its socket
-  | { readonly kind: "alarmAcknowledged"; readonly fault: FaultKind; readonly by: string }
-  | { readonly kind: "alarmShelved"; readonly fault: FaultKind; readonly until: Instant; readonly by: string };
+  /** `raisedAt`: which raise was answered, where the answer says; null: whichever stands. */
+  | {
+      readonly kind: "alarmAcknowledged";
+      readonly fault: FaultKind;
+      readonly by: string;
+      readonly raisedAt: Instant | null;
+    }
+  | { readonly kind: "alarmShelved"; readonly fault: FaultKind; readonly until: Instant; readonly by: string }
+  | { readonly kind: "alarmReset"; readonly fault: FaultKind; readonly by: string } // somebody looked at the thing itself
+  | { readonly kind: "alarmTakenOutOfService"; readonly fault: FaultKind; readonly why: string; readonly by: string }
+  | { readonly kind: "alarmReturnedToService"; readonly fault: FaultKind; readonly by: string };
 
 /**
  * One report as far as it is new: events that were stored before are already gone from it. Events stand in the order
@@ -107,11 +119,14 @@ export interface ToldRefill {
 /** What the shell must do once the step is committed, or store along with it. */
 export type Effect =
   | { readonly kind: "alarmChanged"; readonly change: AlarmChange }
-  | { readonly kind: "tell"; readonly notice: Notice }
+  | { readonly kind: "call"; readonly word: CallWord }
   | { readonly kind: "orderChanged"; readonly order: Order }
   | { readonly kind: "refillFound"; readonly added: Grams; readonly at: Instant };
 
-/** One raw transition of an alarm: always logged, also when nobody is told. */
+/**
+ * One raw transition of an alarm: always logged, also when nobody is told. Where `from` and `to` are the same, the fault came
+ * or went while the alarm stayed what it was (shelved, hidden, within a delay), or the alarm grew graver as it stood.
+ */
 export interface AlarmChange {
   readonly fault: FaultKind;
   readonly priority: Priority;
@@ -119,6 +134,8 @@ export interface AlarmChange {
   readonly to: AlarmPhase;
   readonly at: Instant;
   readonly reason: string;
+  /** Whether the fault itself is there after this change, as far as can be seen. */
+  readonly present: boolean;
 }
 
 /** States of ANSI/ISA-18.2 and IEC 62682; `suspected` is "normal" while the on-delay runs. */
@@ -128,11 +145,14 @@ export type AlarmPhase =
   | "unacknowledged"
   | "acknowledged"
   | "returnedUnacknowledged"
+  | "latchedUnacknowledged"
+  | "latchedAcknowledged"
   | "shelved"
-  | "suppressedByDesign";
+  | "suppressedByDesign"
+  | "outOfService";
 
 /** Words for the keeper's phones. Its push form (size, topic, headers) is made in push/. */
-export interface Notice {
+export interface Notice extends NoticeMore {
   readonly fault: FaultKind | null; // null for a test or a digest
   readonly priority: Priority;
   readonly title: string;
@@ -147,6 +167,14 @@ export interface Notice {
   readonly answers?: readonly NoticeAnswer[];
   /** Its alarm asks for nothing any more: what stands on the screen about it is taken away or set right. */
   readonly closes?: true;
+}
+
+/** More of a notice, for what has room or a page for it. */
+export interface NoticeMore {
+  /** The page that it opens, such as `/yards/y1/digest`; left out: its feeder's page, or the first one. */
+  readonly opens?: string;
+  /** What stands in its letter; left out: the body. */
+  readonly letter?: readonly LetterPart[];
 }
 
 export type NoticeAnswer = "acknowledge" | "pause";

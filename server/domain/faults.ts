@@ -30,9 +30,29 @@ export interface FaultRule {
   readonly offDelay: Span;
   /** What the keeper can do about it, in one sentence. */
   readonly act: string;
-  /** While one of these stands, this fault is its consequence and raises no alarm of its own. */
+  /**
+   * While one of these stands, this fault is its consequence and raises no alarm of its own. A cause must be sure to do this
+   * and not only able to: what the weather makes likely (ice, caking) explains no jam that a portion has proved, whose own
+   * words mention the ice. No chain of causes may come back to itself.
+   */
   readonly explainedBy: readonly FaultKind[];
+  /**
+   * It may have done lasting damage: when it is gone the alarm waits until somebody has looked at the thing itself and says so
+   * (ISA-18.2, "latched"). Only where nothing that is measured afterwards would show the damage. A motor that was stalled and
+   * gives portions again has proved itself, and so has a hopper, a sensor or a line.
+   */
+  readonly latched?: true;
 }
+
+/** No food reaches the birds: they leave by and by, and then a sensor that waits for them is quiet for no fault of its own. */
+const givesNothing = [
+  "motorNotTurning",
+  "motorStalled",
+  "foodOut",
+  "trayJammed",
+  "feedBridged",
+  "feedStopped",
+] as const;
 
 /**
  * Every fault Pieward can name, the gravest first. Adding one: a line here, a finder in its room, a planted fault
@@ -53,7 +73,7 @@ export const faultRules = {
     onDelay: minutes(0), // the sequential test that found it has already waited for enough portions
     offDelay: minutes(0),
     act: "Pause the feeder, then look at the motor's wire and plug with the power off.",
-    explainedBy: ["feederSilent"],
+    explainedBy: ["feederSilent", "supplyWeak"],
   },
   motorStalled: {
     title: "motor stalled",
@@ -101,15 +121,8 @@ export const faultRules = {
     onDelay: minutes(0),
     offDelay: minutes(30),
     act: "Find out why before the birds stop believing: the alarms beside this one may say.",
-    explainedBy: [
-      "feederSilent",
-      "motorNotTurning",
-      "motorStalled",
-      "foodOut",
-      "trayJammed",
-      "feedBridged",
-      "feedStopped",
-    ],
+    // A board that starts anew in the middle of a portion, for want of tension, has forgotten what it owed.
+    explainedBy: ["feederSilent", ...givesNothing, "supplyWeak"],
   },
   pauseOverdue: {
     title: "pause not confirmed",
@@ -126,6 +139,7 @@ export const faultRules = {
     offDelay: minutes(30),
     act: "Disconnect the charger until the battery is above 0 °C. Charging lithium cells in frost damages them and can make them dangerous.",
     explainedBy: ["feederSilent"],
+    latched: true, // plated lithium stays, and no tension tells of it
   },
   batteryFreezing: {
     title: "battery near freezing",
@@ -134,6 +148,7 @@ export const faultRules = {
     offDelay: minutes(60),
     act: "Bring the battery in or charge it indoors by its maker's instructions. Never charge a frozen battery.",
     explainedBy: ["feederSilent"],
+    latched: true, // ice bends plates and cracks the case; it shows when the battery fails
   },
   foodLow: {
     title: "food low",
@@ -157,7 +172,7 @@ export const faultRules = {
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
     act: "Press the button yourself and see whether it counts.",
-    explainedBy: ["feederSilent"],
+    explainedBy: ["feederSilent", ...givesNothing],
   },
   detectorSilent: {
     title: "detector silent",
@@ -165,7 +180,7 @@ export const faultRules = {
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
     act: "Drop a cap into the slot yourself and see whether it counts. Frost moves a detector's zero.",
-    explainedBy: ["feederSilent"],
+    explainedBy: ["feederSilent", ...givesNothing],
   },
   perchSilent: {
     title: "perch sensor silent",
@@ -173,7 +188,7 @@ export const faultRules = {
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
     act: "Press the perch down yourself and see whether it counts.",
-    explainedBy: ["feederSilent"],
+    explainedBy: ["feederSilent", ...givesNothing],
   },
   scaleSilent: {
     title: "scale silent",
@@ -213,7 +228,7 @@ export const faultRules = {
     onDelay: minutes(0),
     offDelay: minutes(60),
     act: "Look at the feeder's program or its supply: a running total must only grow until it starts anew.",
-    explainedBy: ["feederSilent"],
+    explainedBy: ["feederSilent", "supplyWeak"],
   },
   supplyWeak: {
     title: "supply weak",
@@ -221,7 +236,8 @@ export const faultRules = {
     onDelay: minutes(0),
     offDelay: minutes(60),
     act: "Look at supply, plug and wires, and at the battery: the tension breaks down while the motor runs.",
-    explainedBy: ["feederSilent"],
+    // A stalled motor pulls several times its current, and a battery near freezing is empty and cold.
+    explainedBy: ["feederSilent", "motorStalled", "batteryFreezing"],
   },
   detectorDrifting: {
     title: "detector drifting",
@@ -263,7 +279,7 @@ export const faultRules = {
     act: "Read the feeder's own words.",
     explainedBy: ["feederSilent"],
   },
-} as const satisfies Record<string, Omit<FaultRule, "explainedBy"> & { explainedBy: readonly string[] }>;
+} as const satisfies Record<string, Omit<FaultRule, "explainedBy"> & { readonly explainedBy: readonly string[] }>;
 
 export type FaultKind = keyof typeof faultRules;
 export const faultKinds = Object.keys(faultRules) as readonly FaultKind[];

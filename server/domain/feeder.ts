@@ -35,7 +35,12 @@ export interface FeederSettings {
   readonly reportEvery: Span;
   /** "Food low" is told when the hopper may be empty within this span. */
   readonly warnAhead: Span;
+  /** Left out: in the garden. */
+  readonly duty?: Duty;
 }
+
+/** `onBench`: it is built or tried out, and nothing it does is a word to anybody. `putAway`: out of season, in a shed say. */
+export type Duty = "inGarden" | "onBench" | "putAway";
 
 export interface Place {
   readonly latitudeDegrees: number;
@@ -58,7 +63,7 @@ export type BatteryKind = "none" | "leadAcid" | "lithiumIronPhosphate" | "lithiu
  * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
  */
 export interface FeederState {
-  readonly version: 3;
+  readonly version: 4;
   readonly settings: FeederSettings;
   readonly latest: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
@@ -72,6 +77,8 @@ export interface FeederState {
   readonly orders: OrdersState;
   /** The feeder's own last word of trouble; null while it never had any. */
   readonly trouble: Trouble | null;
+  /** When it was last cleaned, as the keepers say; left out while nobody has said so. */
+  readonly cleanedAt?: Instant;
   /** Alarms that are not in the normal state. */
   readonly alarms: { readonly [kind in FaultKind]?: Alarm };
 }
@@ -88,7 +95,7 @@ export interface LatestReadings {
 
 export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
   return {
-    version: 3,
+    version: 4,
     settings,
     latest: null,
     hopper: unknownHopper(settings, now),

@@ -14,7 +14,9 @@ export function feederWords(state: FeederState, now: Instant): string {
   const moment = (at: Instant) => momentOf(at, settings.zone, now);
   const gravest = faultKinds.filter((kind) => isStanding(state, kind));
 
-  const urgent = gravest.find((kind) => ruleOf(kind).priority === "urgent");
+  // What it stands for besides may make an alarm graver than its own fault is.
+  const calls = (kind: FaultKind) => state.alarms[kind]?.priority;
+  const urgent = gravest.find((kind) => calls(kind) === "urgent");
   if (urgent !== undefined) return alarmWords(state, urgent, moment);
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
@@ -22,7 +24,7 @@ export function feederWords(state: FeederState, now: Instant): string {
   }
   if (link.kind === "neverHeard") return "Not yet connected.";
   if (isPaused(orders, now)) return pausedWords(state, now, moment);
-  const soon = gravest.find((kind) => ruleOf(kind).priority === "soon");
+  const soon = gravest.find((kind) => calls(kind) === "soon");
   if (soon !== undefined) return alarmWords(state, soon, moment);
   const well = `Well: ${runOutWords(forecastEmpty(state.hopper, settings, now), settings.zone, now)}.`;
   const note = gravest[0]; // worth a word, and no reason to call it unwell

@@ -1,6 +1,6 @@
 import type { Alarm } from "./alarms/alarm.ts";
 import { coldFaults } from "./cold/cold.ts";
-import { type Fault, type FaultKind, ruleOf } from "./faults.ts";
+import type { Fault, FaultKind } from "./faults.ts";
 import { feedFaults } from "./feed/diagnosis.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { foresee, hopperFaults } from "./hopper/hopperFaults.ts";
@@ -38,38 +38,8 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   ]);
 }
 
-/**
- * Why a fault raises no alarm of its own (ISA-18.2, "suppressed by design"); null: it may. One cause, one alarm: what a
- * graver fault explains is listed beside it, and not told. A feeder that stands still because it was asked to neither
- * jams nor owes; its cold, its battery and its store go on.
- */
-export function suppressedBecause(kind: FaultKind, faults: readonly Fault[], paused: boolean): string | null {
-  for (const cause of ruleOf(kind).explainedBy) {
-    // A cause that is itself at rest by a pause is told to nobody, so it must not silence another.
-    if (paused && restsWhilePaused.has(cause)) continue;
-    if (faults.some((fault) => fault.kind === cause)) return `Explained by: ${ruleOf(cause).title}.`;
-  }
-  return paused && restsWhilePaused.has(kind) ? "The feeder is paused." : null;
-}
-
 /** How long the feeder's own words stand. Our choice: it has no word for "over". */
 export const troubleStands = hours(1);
-
-/** What can't be told of a feeder that gives nothing on purpose and whose lid may be open. */
-const restsWhilePaused: ReadonlySet<FaultKind> = new Set<FaultKind>([
-  "motorNotTurning",
-  "motorStalled",
-  "foodOut", // its advice is to refill or pause: done
-  "trayJammed",
-  "feedBridged",
-  "feedStopped",
-  "depositUnpaid",
-  "chuteBlind",
-  "buttonSilent",
-  "detectorSilent",
-  "perchSilent",
-  "scaleSilent",
-]);
 
 function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
   if (trouble === null || now >= after(trouble.at, troubleStands)) return null;

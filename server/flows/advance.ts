@@ -1,5 +1,6 @@
 import { randomUUID } from "node:crypto";
 import { nextLookAt } from "../domain/advanceFeeder.ts";
+import { noticeOf } from "../domain/alarms/notices.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Ports, Transaction } from "../ports.ts";
 import type { Advanced } from "./pure/advanced.ts";
@@ -25,11 +26,14 @@ async function saveEffects(tx: Transaction, { id, yard, effects }: Advanced, now
     switch (effect.kind) {
       case "alarmChanged":
         break; // logged above, all at once
-      case "tell":
+      case "call": {
+        const notice = noticeOf({ id }, effect.word);
+        if (notice === null) break;
         for (const person of (await tx.circle(yard))?.people ?? []) {
-          await tx.enqueue({ person: person.id, by: "push", yard, feeder: id, notice: effect.notice }, now);
+          await tx.enqueue({ person: person.id, by: "push", yard, feeder: id, notice }, now);
         }
         break;
+      }
       case "orderChanged":
         await tx.saveOrder(id, effect.order);
         break;
@@ -51,5 +55,5 @@ async function saveEffects(tx: Transaction, { id, yard, effects }: Advanced, now
 /** After the commit: who watches is told, and the outbox need not wait for its next turn. */
 export function announce(ports: Ports, feeders: readonly Advanced[], revisions: ReadonlyMap<string, number>): void {
   for (const { id, yard } of feeders) ports.live.changed(yard, id, revisions.get(id) ?? null);
-  if (feeders.some(({ effects }) => effects.some((effect) => effect.kind === "tell"))) ports.bell.ring();
+  if (feeders.some(({ effects }) => effects.some((effect) => effect.kind === "call"))) ports.bell.ring();
 }

@@ -88,7 +88,9 @@ const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
 });
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
-  change.to === "unacknowledged" ? [{ kind: "alarm", at: isoOf(change.at), detail: ruleOf(change.fault).title }] : [];
+  change.to === "unacknowledged" && change.from !== change.to
+    ? [{ kind: "alarm", at: isoOf(change.at), detail: ruleOf(change.fault).title }]
+    : [];
 
 function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView["tally"] {
   const count = (kind: string) => events.filter((event) => event.kind === kind).length;

@@ -58,6 +58,7 @@ function alarmActs(records: RecordStore, row: FeederRow): (changes: readonly Ala
   return async (changes) => {
     const found: Act[] = [];
     for (const { fault, from, to, at } of changes) {
+      if (from === to) continue; // the fault came or went, and nobody did anything
       if (to === "returnedUnacknowledged") returnedAt.set(fault, at);
       const forgotten = after(returnedAt.get(fault) ?? at, returnedKept);
       const seen = from === "unacknowledged" && to === "acknowledged";

@@ -8,10 +8,11 @@ import type {
   Role,
   YardView,
 } from "../contract/api.ts";
+import { graveness } from "../domain/alarms/lifeCycle.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
 import { missingEvents } from "../domain/eventSequence.ts";
-import { faultKinds, type Priority, ruleOf } from "../domain/faults.ts";
+import { type FaultKind, faultKinds, ruleOf } from "../domain/faults.ts";
 import type { FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
 import { foodKinds, foods, portionWords } from "../domain/food.ts";
@@ -61,6 +62,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
         at: isoOf(state.orders.feederSays.at),
       },
       order: state.orders.newest && orderView(state.orders.newest),
+    cleanedAt: maybeIso(state.cleanedAt ?? null),
     },
     blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
     words: feederWords(state, now),
@@ -106,14 +108,23 @@ function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView
 function alarmViews({ alarms }: FeederState): AlarmView[] {
   const views = faultKinds.flatMap((fault) => {
     const alarm = alarms[fault];
-    return alarm && alarm.phase !== "suspected" ? [alarmView(fault, alarm)] : [];
+    return alarm && alarm.phase !== "suspected" ? [alarmView(fault, alarm, explainedBy(fault, alarms))] : [];
   });
   return views.sort((one, other) => graveness[one.priority] - graveness[other.priority]);
 }
 
-const graveness: Readonly<Record<Priority, number>> = { urgent: 0, soon: 1, note: 2 };
+const explainedBy = (fault: FaultKind, alarms: FeederState["alarms"]): string[] =>
+  faultKinds.flatMap((kind) => {
+    const alarm = alarms[kind];
+    return alarm?.phase === "suppressedByDesign" && alarm.explainedBy === fault ? [ruleOf(kind).title] : [];
+  });
 
-function alarmView(fault: (typeof faultKinds)[number], alarm: Exclude<Alarm, { phase: "suspected" }>): AlarmView {
+function alarmView(
+  fault: FaultKind,
+  alarm: Exclude<Alarm, { phase: "suspected" }>,
+  explains: readonly string[],
+): AlarmView {
+  const speaker = alarm.phase === "suppressedByDesign" ? alarm.explainedBy : null;
   const rule = ruleOf(fault);
   return {
     fault,
@@ -123,6 +134,11 @@ function alarmView(fault: (typeof faultKinds)[number], alarm: Exclude<Alarm, { p
     reason: alarm.phase === "suppressedByDesign" ? `${alarm.finding.reason} ${alarm.why}` : alarm.finding.reason,
     act: rule.act,
     since: isoOf(alarm.since),
+    raisedAt: "raisedAt" in alarm ? isoOf(alarm.raisedAt) : null,
+    explains,
+    explainedBy: speaker && ruleOf(speaker).title,
+    outOfService:
+      alarm.phase === "outOfService" ? { by: alarm.outBy, since: isoOf(alarm.outSince), why: alarm.outWhy } : null,
     shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
     evidence: alarm.finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
   };

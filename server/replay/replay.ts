@@ -182,8 +182,10 @@ export class Replay {
       if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
       const { change } = effect;
       this.tally.changed(living.id, change, before[change.fault]);
-      const { fault: alarm, to: phase, priority, reason } = change;
-      this.#options.say({ at: isoOf(change.at), feeder: living.id, alarm, phase, priority, reason });
+      const { fault: alarm, from, to: phase, priority, reason, present } = change;
+      // Whoever reads phases must not take a fault's coming and going for an arrow of its alarm.
+      const said = from === phase ? { present } : { phase };
+      this.#options.say({ at: isoOf(change.at), feeder: living.id, alarm, ...said, priority, reason });
     }
   }
 

@@ -1,7 +1,17 @@
 import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { addFeederRequest, changeFeederRequest, orderRequest, refillRequest, shelveRequest } from "../contract/api.ts";
+import {
+  acknowledgeRequest,
+  addFeederRequest,
+  changeFeederRequest,
+  cleanedRequest,
+  orderRequest,
+  outOfServiceRequest,
+  refillRequest,
+  shelveRequest,
+} from "../contract/api.ts";
+import { shelvedMax } from "../domain/alarms/lifeCycle.ts";
 import type { ToldRefill } from "../domain/facts.ts";
 import { type FaultKind, faultKinds } from "../domain/faults.ts";
 import { after, days, instantOf } from "../domain/instant.ts";
@@ -94,6 +104,23 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
   );
 
   door.post(
+    "/api/v1/feeders/:feeder/cleaned",
+    { schema: { hide: true, params, body: cleanedRequest } },
+    async (request, reply) => {
+      const now = ports.clock.now();
+      const said = request.body?.at ? instantOf(request.body.at) : null;
+      if (said !== null && said > now) return wrongField(reply, "at", "lies in the future");
+      if (said !== null && said < after(now, days(-refillDaysBack)))
+        return wrongField(reply, "at", `lies more than ${refillDaysBack} days back`);
+      const by = keeperOf(request).name;
+      return shown(
+        reply,
+        await act(ports, request.params.feeder, by, (_, at) => ({ kind: "cleaned", at: said ?? at, by })),
+      );
+    },
+  );
+
+  door.post(
     "/api/v1/feeders/:feeder/orders",
     {
       schema: {
@@ -116,11 +143,43 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 
   door.post(
     "/api/v1/feeders/:feeder/alarms/:fault/acknowledge",
+    { schema: { hide: true, params: alarm, body: acknowledgeRequest } },
+    async (request, reply) => {
+      const { feeder, fault } = request.params;
+      const by = keeperOf(request).name;
+      const said = request.body?.raisedAt;
+      const raisedAt = said ? instantOf(said) : null;
+      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmAcknowledged", fault, by, raisedAt })));
+    },
+  );
+
+  door.post(
+    "/api/v1/feeders/:feeder/alarms/:fault/reset",
     { schema: { hide: true, params: alarm } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
       const by = keeperOf(request).name;
-      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmAcknowledged", fault, by })));
+      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmReset", fault, by })));
+    },
+  );
+
+  door.post(
+    "/api/v1/feeders/:feeder/alarms/:fault/out-of-service",
+    { schema: { hide: true, params: alarm, body: outOfServiceRequest } },
+    async (request, reply) => {
+      const { feeder, fault } = request.params;
+      const [by, { why }] = [keeperOf(request).name, request.body];
+      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmTakenOutOfService", fault, why, by })));
+    },
+  );
+
+  door.post(
+    "/api/v1/feeders/:feeder/alarms/:fault/return-to-service",
+    { schema: { hide: true, params: alarm } },
+    async (request, reply) => {
+      const { feeder, fault } = request.params;
+      const by = keeperOf(request).name;
+      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmReturnedToService", fault, by })));
     },
   );
 
@@ -131,7 +190,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const { feeder, fault } = request.params;
       const [now, until] = [ports.clock.now(), instantOf(request.body.until)];
       if (until <= now) return wrongField(reply, "until", "lies in the past");
-      if (until > after(now, shelvedAtMost)) return wrongField(reply, "until", "is more than 7 days away");
+      if (until > after(now, shelvedMax)) return wrongField(reply, "until", "is more than 7 days away");
       const by = keeperOf(request).name;
       return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmShelved", fault, until, by })));
     },
@@ -145,8 +204,6 @@ const examples = {
   order: { id: "order-7f3a91c2", kind: "pause", until: null },
 } as const;
 
-/** ISA-18.2 asks for an end to every shelving; a week is our choice. */
-const shelvedAtMost = days(7);
 const refillDaysBack = 30;
 
 type SaidRefill = z.infer<typeof refillRequest>["what"];

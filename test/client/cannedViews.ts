@@ -57,6 +57,7 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
       words: "enough until Saturday, 80 % sure",
     },
     alarms: [],
+    cleanedAt: null,
     blindSpots: [],
     pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
     words: "Rowan is well: enough until Saturday, 34 visits today.",

@@ -206,7 +206,10 @@ describe("one feeder", () => {
 
   it("has room and words for every fault that can be told", async () => {
     await openAt("/feeders/rowan");
-    const alarms = faultKinds.map((fault) => alarmView(Date.now(), { fault, ...ruleOf(fault) }));
+    const alarms = faultKinds.map((fault) => {
+      const { title, priority, act } = ruleOf(fault);
+      return alarmView(Date.now(), { fault, title, priority, act });
+    });
     acceptFeeder(feederView(Date.now(), { revision: 13, alarms }));
     for (const fault of faultKinds) {
       const name = new RegExp(`^${ruleOf(fault).title}`, "i");

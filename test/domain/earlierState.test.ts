@@ -42,7 +42,7 @@ describe("a state of version 2", () => {
     ).toEqual([]);
     const now = after(later.latest?.at ?? (0 as never), minutes(2));
     const { state } = advanceFeeder({ id: "rowan" }, brought, { kind: "minutePassed" }, now);
-    expect(state).toMatchObject({ version: 3, foresight: { at: now, low: null } });
+    expect(state).toMatchObject({ version: 4, foresight: { at: now, low: null } });
   });
 });
 
@@ -78,7 +78,7 @@ describe("a state of version 1", () => {
     expect(old.alarms.trayJammed?.phase).toBe("unacknowledged");
     const now = after(upgraded.latest?.at ?? (0 as never), minutes(1));
     const { state, effects } = advanceFeeder({ id: "rowan" }, upgraded, { kind: "minutePassed" }, now);
-    expect(effects.filter(({ kind }) => kind === "tell")).toEqual([]);
+    expect(effects.filter(({ kind }) => kind === "call")).toEqual([]);
     expect(state.alarms.trayJammed).toBeUndefined();
   });
 });

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import type { Alarm } from "../../server/domain/alarms/alarm.ts";
-import { shelve } from "../../server/domain/alarms/lifeCycle.ts";
+import { shelve } from "../../server/domain/alarms/answers.ts";
 import { type FaultKind, ruleOf } from "../../server/domain/faults.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { feederWords } from "../../server/domain/feederWords.ts";
@@ -26,7 +26,9 @@ const raised = (kind: FaultKind, since: Instant): { [kind in FaultKind]?: Alarm 
     since,
     finding: { reason: "", evidence: [], sure: null },
     phase: "unacknowledged",
+    present: true,
     raisedAt: since,
+    called: ruleOf(kind).priority,
     awaySince: null,
   } satisfies Alarm,
 });

@@ -1,4 +1,5 @@
 import { advanceFeeder, type FeederStep, nextLookAt } from "../../server/domain/advanceFeeder.ts";
+import { noticeOf } from "../../server/domain/alarms/notices.ts";
 import type { Effect, Fact, FeederEvent, Happening, Notice, Portion, Readings } from "../../server/domain/facts.ts";
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { type FeederSettings, type FeederState, newFeeder } from "../../server/domain/feeder.ts";
@@ -277,9 +278,19 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     state: (): FeederState => state,
     effects: () => effects,
     told: (): Told[] =>
-      effects.flatMap(({ at, effect }) => (effect.kind === "tell" ? [{ at, notice: effect.notice }] : [])),
+      effects.flatMap(({ at, effect }) => {
+        const notice = noticeIn(effect);
+        return notice === null ? [] : [{ at, notice }];
+      }),
     /** Faults that the keeper's phone rang for, in order. */
     rangFor: (): (FaultKind | null)[] =>
-      effects.flatMap(({ effect }) => (effect.kind === "tell" && !effect.notice.quiet ? [effect.notice.fault] : [])),
+      effects.flatMap(({ effect }) => {
+        const notice = noticeIn(effect);
+        return notice === null || notice.quiet ? [] : [notice.fault];
+      }),
   };
 }
+
+/** As a phone of one keeper would be told of it. */
+const noticeIn = (effect: Effect): Notice | null =>
+  effect.kind === "call" ? noticeOf({ id: "rowan" }, effect.word) : null;

@@ -13,7 +13,9 @@ const raised = (kind: FaultKind): Alarm => ({
   phase: "unacknowledged",
   priority: ruleOf(kind).priority,
   since: now,
+  present: true,
   raisedAt: now,
+  called: ruleOf(kind).priority,
   awaySince: null,
   finding: { reason: `Planted: ${kind}.`, evidence: [], sure: null },
 });

@@ -4,10 +4,7 @@ import type { FeederRow } from "../../server/ports.ts";
 import { playFlakyDay } from "../sim/flakyYard.ts";
 import { openHouse } from "../support/house.ts";
 import { PlayedDay } from "./playedDay.ts";
-import { replayed } from "./replayed.ts";
-
-const asTold = (changes: Awaited<ReturnType<PlayedDay["changes"]>>) =>
-  changes.map(({ at, fault, to }) => `${new Date(at).toISOString()} ${fault} ${to}`);
+import { asTold, replayed } from "./replayed.ts";
 
 describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
   it("replays to the very alarms and the very state that the server has, after a day with faults and a keeper's hands", async () => {

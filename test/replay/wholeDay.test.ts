@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { PlayedDay } from "./playedDay.ts";
-import { replayed, type Told } from "./replayed.ts";
+import { asTold, replayed, type Told } from "./replayed.ts";
 
 /**
  * Goal: a downloaded log replays to the very state and the very alarms of the server, whatever was done to the feeder that day.
@@ -46,7 +46,7 @@ describe("a day with everything in it", { timeout: 240_000 }, () => {
     expect(state.alarms.scaleSilent).toMatchObject({ phase: "shelved", shelvedBy: "Keeper" });
     expect(state.orders.newest).toMatchObject({ kind: "resume", phase: "confirmed" });
     const log = await day.log();
-    const alarms = (await day.changes()).map(({ at, fault, to }) => `${new Date(at).toISOString()} ${fault} ${to}`);
+    const alarms = asTold(await day.changes());
     const told = replayed(log);
     expect(told.alarms).toEqual(alarms);
     expect(told.replay.stateOf(day.feeder)).toEqual(state);

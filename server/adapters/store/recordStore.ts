@@ -37,13 +37,14 @@ export function recordsOver({ reader }: Connections): RecordStore {
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
         orderBy: { at: "asc" },
       });
-      return found.map(({ fault, priority, from: before, to: now, at, reason }) => ({
+      return found.map(({ fault, priority, from: before, to: now, at, reason, present }) => ({
         fault: fault as FaultKind,
         priority: priority as Priority,
         from: before as AlarmPhase,
         to: now as AlarmPhase,
         at: instantFrom(at),
         reason,
+        present,
       }));
     },
 

@@ -1,4 +1,11 @@
-import { type StateV1, type StateV2, stateFromV1, stateFromV2 } from "../../domain/earlierState.ts";
+import {
+  type StateV1,
+  type StateV2,
+  type StateV3,
+  stateFromV1,
+  stateFromV2,
+  stateFromV3,
+} from "../../domain/earlierState.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
 import type { FeederRow, Phone, YardRow } from "../../ports.ts";
@@ -65,15 +72,17 @@ export function phoneFrom(phone: StoredPhone): Phone {
  * @throws Error for a state that a newer Pieward wrote: misread, it would be overwritten.
  */
 export function stateFrom(json: string): FeederState {
-  const state = JSON.parse(json) as FeederState | StateV1 | StateV2;
+  const state = JSON.parse(json) as FeederState | StateV1 | StateV2 | StateV3;
   switch (state.version) {
     case 1:
       return stateFromV1(state);
     case 2:
       return stateFromV2(state);
     case 3:
+      return stateFromV3(state);
+    case 4:
       return state;
     default:
-      throw new Error(`expected a feeder's state of version 1 to 3, got ${(state as { version: unknown }).version}`);
+      throw new Error(`expected a feeder's state of version 1 to 4, got ${(state as { version: unknown }).version}`);
   }
 }

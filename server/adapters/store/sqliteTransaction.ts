@@ -37,8 +37,8 @@ export function statementsFor(database: Database.Database): Transaction {
      WHERE "id" = ?`,
   );
   const insertAlarmChange = database.prepare(
-    `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason")
-     VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+    `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
+     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
   const upsertOrder = database.prepare(
     `INSERT INTO "Order" ("id", "feederId", "kind", "until", "askedAt", "askedBy", "phase", "sentAt", "answeredAt", "problem")
@@ -111,8 +111,8 @@ export function statementsFor(database: Database.Database): Transaction {
     },
 
     async logAlarmChanges(feeder, changes) {
-      for (const { fault, priority, from, to, at, reason } of changes) {
-        insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason);
+      for (const { fault, priority, from, to, at, reason, present } of changes) {
+        insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason, present ? 1 : 0);
       }
     },
 

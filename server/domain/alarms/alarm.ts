@@ -1,4 +1,4 @@
-import type { Evidence, Priority } from "../faults.ts";
+import type { Evidence, FaultKind, Priority } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 import type { Probability } from "../units.ts";
 
@@ -9,19 +9,28 @@ export interface AlarmFinding {
   readonly sure: Probability | null;
 }
 
-interface Standing {
+export interface Standing {
+  /** The gravest of its own rule and of what it explains now. */
   readonly priority: Priority;
   readonly since: Instant; // when the fault was first seen
   readonly finding: AlarmFinding;
+  /** Whether the fault itself was there at the last look, whatever the alarm makes of it. */
+  readonly present: boolean;
 }
 
 /** An alarm that is not in the normal state. States and words of ANSI/ISA-18.2 and IEC 62682. */
 export type Alarm =
   | (Standing & { readonly phase: "suspected" })
-  | (Standing & { readonly phase: "unacknowledged"; readonly raisedAt: Instant; readonly awaySince: Instant | null })
+  | (Standing & {
+      readonly phase: "unacknowledged";
+      readonly raisedAt: Instant;
+      readonly called: Priority;
+      readonly awaySince: Instant | null; // null while the fault is there
+    })
   | (Standing & {
       readonly phase: "acknowledged";
       readonly raisedAt: Instant;
+      readonly called: Priority;
       readonly acknowledgedAt: Instant;
       readonly acknowledgedBy: string;
       readonly awaySince: Instant | null; // null while the fault is there
@@ -32,22 +41,109 @@ export type Alarm =
       readonly returnedAt: Instant;
       readonly backSince: Instant | null; // the fault is there again and its on-delay runs; null while it stays away
     })
+  /** The fault is gone and may have done lasting damage: it waits for somebody who has seen it, however long. */
+  | (Standing & Latched & { readonly phase: "latchedUnacknowledged" })
+  /** Somebody knows of it; it waits until somebody says to have looked at the thing itself (a reset). */
+  | (Standing &
+      Latched & {
+        readonly phase: "latchedAcknowledged";
+        readonly acknowledgedAt: Instant;
+        readonly acknowledgedBy: string;
+      })
   | (Standing & {
       readonly phase: "shelved";
       readonly shelvedAt: Instant;
       readonly shelvedBy: string;
       readonly shelvedUntil: Instant;
-      readonly present: boolean;
+      readonly latch: Raised | null;
     })
   | (Standing & {
       readonly phase: "suppressedByDesign";
       readonly why: string;
+      /** The fault whose alarm speaks for this one; null where no fault explains it, but a pause or the feeder's duty. */
+      readonly explainedBy: FaultKind | null;
       /** What it was before, so that the end of a suppression tells nobody a second time. Null: it was never raised. */
       readonly raised: Raised | null;
+    })
+  /** Taken out by hand, for as long as the thing is mended: it ends only by hand. */
+  | (Standing & {
+      readonly phase: "outOfService";
+      readonly outSince: Instant;
+      readonly outBy: string;
+      readonly outWhy: string;
+      readonly latch: Raised | null;
     });
 
-/** An alarm that somebody was told of, and who has acknowledged it. */
+interface Latched {
+  readonly raisedAt: Instant;
+  readonly called: Priority;
+  readonly returnedAt: Instant;
+  readonly backSince: Instant | null; // as above
+}
+
+/**
+ * An alarm that somebody was told of, and who has acknowledged it. As a `latch` of one that was set aside: it waits for its
+ * reset again when that is over.
+ */
 export interface Raised {
   readonly raisedAt: Instant;
+  /** As what it was last told of: it is told anew only when it grows graver than that. */
+  readonly called: Priority;
   readonly acknowledged: { readonly at: Instant; readonly by: string } | null;
+}
+
+export type InPhase<Phase extends Alarm["phase"]> = Extract<Alarm, { phase: Phase }>;
+
+export const findingOf = ({ reason, evidence, sure }: AlarmFinding): AlarmFinding => ({ reason, evidence, sure });
+
+/** Only what every alarm has. */
+export const standingOf = ({ priority, since, finding, present }: Standing): Standing => ({
+  priority,
+  since,
+  finding,
+  present,
+});
+
+/** That this alarm was told of and not yet come to its end; null where nobody was told, or it is over. */
+export function raisedOf(alarm: Alarm): Raised | null {
+  switch (alarm.phase) {
+    case "unacknowledged":
+    case "latchedUnacknowledged":
+      return { raisedAt: alarm.raisedAt, called: alarm.called, acknowledged: null };
+    case "acknowledged":
+    case "latchedAcknowledged": {
+      const { raisedAt, called, acknowledgedAt: at, acknowledgedBy: by } = alarm;
+      return { raisedAt, called, acknowledged: { at, by } };
+    }
+    case "suppressedByDesign":
+      return alarm.raised;
+    case "shelved":
+    case "outOfService":
+      return alarm.latch;
+    case "suspected":
+    case "returnedUnacknowledged":
+      return null;
+  }
+}
+
+/** Standing, as it was left: acknowledged or not. */
+export function standingAgain(
+  standing: Standing,
+  { raisedAt, called, acknowledged }: Raised,
+): InPhase<"unacknowledged"> | InPhase<"acknowledged"> {
+  const common = { ...standingOf(standing), raisedAt, called, awaySince: null };
+  if (acknowledged === null) return { ...common, phase: "unacknowledged" };
+  return { ...common, phase: "acknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
+}
+
+/** Gone, as it was left, and waiting to be seen or reset. */
+export function latchedAgain(
+  standing: Standing,
+  { raisedAt, called, acknowledged }: Raised,
+  returnedAt: Instant,
+  backSince: Instant | null,
+): InPhase<"latchedUnacknowledged"> | InPhase<"latchedAcknowledged"> {
+  const common = { ...standingOf(standing), raisedAt, called, returnedAt, backSince };
+  if (acknowledged === null) return { ...common, phase: "latchedUnacknowledged" };
+  return { ...common, phase: "latchedAcknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }

@@ -26,6 +26,8 @@ export function saidOfFact(fact: KeeperFact, at: Instant, by: string | null): Sa
       return { ...hand, settings: loggedOf(fact.settings) };
     case "refillTold":
       return { keeper: { ...hand, refill: saidRefill(fact.refill, at) } };
+    case "cleaned":
+      return { keeper: { by: fact.by, cleaned: fact.at === at ? {} : { at: isoOf(fact.at) } } };
     case "orderAsked": {
       const { id, kind, until, askedBy } = fact.order;
       if (kind === "resume") return { keeper: { by: askedBy, resume: { id } } };
@@ -34,11 +36,19 @@ export function saidOfFact(fact: KeeperFact, at: Instant, by: string | null): Sa
     case "ordersSent":
       return { orders: "sent" };
     case "alarmAcknowledged":
-      return { keeper: { by: fact.by, acknowledge: { fault: fact.fault } } };
+      return { keeper: { by: fact.by, acknowledge: { fault: fact.fault, ...saidRaise(fact.raisedAt) } } };
     case "alarmShelved":
       return { keeper: { by: fact.by, shelve: { fault: fact.fault, until: isoOf(fact.until) } } };
+    case "alarmReset":
+      return { keeper: { by: fact.by, reset: { fault: fact.fault } } };
+    case "alarmTakenOutOfService":
+      return { keeper: { by: fact.by, outOfService: { fault: fact.fault, why: fact.why } } };
+    case "alarmReturnedToService":
+      return { keeper: { by: fact.by, returnToService: { fault: fact.fault } } };
   }
 }
+
+const saidRaise = (raisedAt: Instant | null) => (raisedAt === null ? {} : { raisedAt: isoOf(raisedAt) });
 
 export const factOf = (said: SaidAct, at: Instant, settings: FeederSettings): KeeperFact => {
   if ("settings" in said) {
@@ -48,11 +58,18 @@ export const factOf = (said: SaidAct, at: Instant, settings: FeederSettings): Ke
 };
 
 function factOfAct(act: LoggedAct, at: Instant): KeeperFact {
-  const { by = "the keeper", refill, pause, resume, acknowledge, shelve } = act;
+  const { by = "the keeper", refill, pause, resume, acknowledge, shelve, reset, outOfService, returnToService } = act;
+  if (act.cleaned) return { kind: "cleaned", at: act.cleaned.at ? instantOf(act.cleaned.at) : at, by };
   if (refill)
     return { kind: "refillTold", refill: { at: refill.at ? instantOf(refill.at) : at, what: whatOf(refill) } };
-  if (acknowledge) return { kind: "alarmAcknowledged", fault: acknowledge.fault, by };
+  if (acknowledge) {
+    const raisedAt = acknowledge.raisedAt ? instantOf(acknowledge.raisedAt) : null;
+    return { kind: "alarmAcknowledged", fault: acknowledge.fault, by, raisedAt };
+  }
   if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
+  if (reset) return { kind: "alarmReset", fault: reset.fault, by };
+  if (outOfService) return { kind: "alarmTakenOutOfService", ...outOfService, by };
+  if (returnToService) return { kind: "alarmReturnedToService", fault: returnToService.fault, by };
   if (resume) return { kind: "orderAsked", order: askedOrder({ id: resume.id, kind: "resume", until: null, by }, at) };
   if (pause) {
     const until = pause.until ? instantOf(pause.until) : null;

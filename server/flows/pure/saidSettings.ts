@@ -34,12 +34,14 @@ export function usualSettings(yard: Pick<FeederSettings, "practice" | "place" | 
 export function withSaid(settings: FeederSettings, said: SomeSettings): FeederSettings {
   const food = foodSaid(settings, said);
   const grains = said.grainsPerPortion ?? settings.grainsPerPortion;
+  const duty = said.duty ?? settings.duty;
   return {
     ...settings,
     name: said.name ?? settings.name,
     food: food.words,
     ...(food.kind === undefined ? {} : { foodKind: food.kind }),
     ...(grains === undefined ? {} : { grainsPerPortion: grains }),
+    ...(duty === undefined ? {} : { duty }),
     hopperCapacity: said.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(said.hopperCapacityGrams),
     portionMass: portionSaid(settings, said, food.kind, grains),
     sensors: said.sensors ?? settings.sensors,
@@ -99,4 +101,5 @@ export const saidOf = (settings: FeederSettings): SaidSettings => ({
   battery: settings.battery,
   reportEverySeconds: settings.reportEvery / 1_000,
   warnAheadDays: inDays(settings.warnAhead),
+  ...(settings.duty === undefined ? {} : { duty: settings.duty }),
 });

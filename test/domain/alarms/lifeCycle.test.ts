@@ -1,54 +1,68 @@
-import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
 import {
-  type AlarmStep,
   acknowledge,
-  advanceAlarm,
-  alarmLookAt,
-  allowedArrows,
-  phaseOf,
-  returnedKept,
+  reset,
+  returnToService,
   shelve,
+  takeOutOfService,
+} from "../../../server/domain/alarms/answers.ts";
+import { callWords } from "../../../server/domain/alarms/callWords.ts";
+import {
+  type AlarmStep,
+  advanceAlarm,
+  graveness,
+  returnedKept,
   shelvedMax,
 } from "../../../server/domain/alarms/lifeCycle.ts";
-import { noticeOf } from "../../../server/domain/alarms/notices.ts";
-import type { AlarmChange, Notice } from "../../../server/domain/facts.ts";
 import { type Fault, type FaultRule, ruleOf } from "../../../server/domain/faults.ts";
-import { after, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import { after, days, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import { hiding } from "./anyAlarm.ts";
 
 const start = instantOf("2026-12-01T06:00:00Z");
 const minutesOn = (at: Instant, count: number): Instant => after(at, minutes(count));
 const kind = "trayJammed";
-const teller = { id: "rowan", settings: { name: "Rowan", practice: false } };
 const jam: Fault = { kind, reason: "Three portions ran and nothing fell.", evidence: [], sure: null };
 const rule: FaultRule = { ...ruleOf(kind), onDelay: minutes(2), offDelay: minutes(3) };
+const latching: FaultRule = { ...rule, latched: true };
 
 /**
- * A day in the life of one alarm, a sign a minute: `!` the fault is there, `.` it is not, `a` it is there and the keeper
- * acknowledges, `s` it is there and the keeper shelves for ten minutes, `p` it is there but the feeder is paused, `-` it
- * is not and the feeder is paused.
+ * A day in the life of one alarm, a sign a minute. `!` the fault is there, `.` it is not; the same while the feeder is paused:
+ * `p` and `-`; while it is silent, so that nobody can know: `?`. `G` it is there and stands for something graver. What the
+ * keeper does at a look by which the fault is there, and (in brackets) at one by which it is not: `a` (`A`) acknowledges, `s`
+ * (`S`) shelves for ten minutes, `r` (`R`) resets, `o` (`O`) takes out of service, `b` (`B`) brings back.
  */
 function play(signs: string, rules: FaultRule = rule) {
   let alarm: Alarm | null = null;
   const arrows: string[] = [];
+  const raw: string[] = []; // comings and goings without an arrow
   const told: string[] = [];
   const take = (step: AlarmStep, minute: number) => {
-    for (const change of step.changes) {
-      arrows.push(`${minute} ${change.from}>${change.to}`);
-      const notice = noticeOf(teller, change, alarm);
-      if (notice) told.push(`${minute} ${notice.quiet ? "quietly " : ""}${notice.title}`);
+    for (const { from, to, present } of step.changes) {
+      if (from === to) raw.push(`${minute} ${to}: ${present ? "there" : "away"}`);
+      else arrows.push(`${minute} ${from}>${to}`);
+    }
+    const spoken = { settings: { name: "Rowan", practice: false }, explains: [] };
+    for (const word of callWords(spoken, step.changes, alarm, step.alarm)) {
+      const quietly = word.kind === "raised" && word.sameEpisode ? " quietly" : "";
+      told.push(`${minute} ${word.kind}${quietly}`);
     }
     alarm = step.alarm;
   };
   for (const [minute, sign] of [...signs].entries()) {
-    const context = { kind, rule: rules, now: after(start, minutes(minute)) } as const;
-    const suppressed = sign === "p" || sign === "-" ? "the feeder is paused" : null;
-    take(advanceAlarm(alarm, sign === "." || sign === "-" ? null : jam, { ...context, suppressed }), minute);
-    if (sign === "a") take(acknowledge(alarm, "Ada", context), minute);
-    if (sign === "s") take(shelve(alarm, after(context.now, minutes(10)), "Ada", context), minute);
+    const of = { kind, rule: rules, now: minutesOn(start, minute) } as const;
+    const suppressed = "p-".includes(sign) ? hiding.pause : sign === "?" ? hiding.silence : null;
+    const fault = "!pG".includes(sign) || (sign >= "a" && sign <= "z") ? jam : null;
+    const priority = sign === "G" ? "urgent" : rules.priority;
+    take(advanceAlarm(alarm, fault, { ...of, suppressed, priority }), minute);
+    const act = sign.toLowerCase();
+    if (act === "a") take(acknowledge(alarm, { by: "Ada", raisedAt: null }, of), minute);
+    if (act === "s") take(shelve(alarm, minutesOn(of.now, 10), "Ada", of), minute);
+    if (act === "r") take(reset(alarm, of), minute);
+    if (act === "o") take(takeOutOfService(alarm, "The tray is at the workbench.", "Bo", of), minute);
+    if (act === "b") take(returnToService(alarm, of), minute);
   }
-  return { arrows, told, alarm: alarm as Alarm | null };
+  return { arrows, raw, told, alarm: alarm as Alarm | null };
 }
 
 describe("an alarm", () => {
@@ -60,32 +74,28 @@ describe("an alarm", () => {
 
   it("is raised once the fault has lasted its on-delay, and not a minute before", () => {
     expect(play("!!").told).toEqual([]);
-    expect(play("!!!").told).toEqual(["2 Rowan: tray jammed"]);
+    expect(play("!!!").told).toEqual(["2 raised"]);
     expect(play("!!!").arrows).toEqual(["0 normal>suspected", "2 suspected>unacknowledged"]);
   });
 
   it("returns only after the fault has stayed away its off-delay", () => {
-    expect(play("!!!...!...!...!").told).toEqual(["2 Rowan: tray jammed"]); // three minutes apart: the same alarm
+    expect(play("!!!...!...!...!").told).toEqual(["2 raised"]); // three minutes apart: the same alarm
     expect(play("!!!....").arrows.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
-    expect(play("!!!....").told).toEqual(["2 Rowan: tray jammed", "6 quietly Rowan: back to normal"]);
+    expect(play("!!!....").told).toEqual(["2 raised", "6 returned"]);
   });
 
   it("ends quietly once acknowledged and gone", () => {
     expect(play("!!!a....").arrows.slice(2)).toEqual(["3 unacknowledged>acknowledged", "7 acknowledged>normal"]);
-    expect(play("!!!a....").told.at(-1)).toBe("7 quietly Rowan: back to normal");
+    expect(play("!!!a....").told.at(-1)).toBe("7 returned");
   });
 
   it("corrects the screen without a second sound where the fault comes back unacknowledged within the hour", () => {
     const back = `!!!${".".repeat(20)}!!!`;
-    expect(play(back).told).toEqual([
-      "2 Rowan: tray jammed",
-      "6 quietly Rowan: back to normal",
-      "25 quietly Rowan: tray jammed",
-    ]);
+    expect(play(back).told).toEqual(["2 raised", "6 returned", "25 raised quietly"]);
   });
 
   it("sounds again where the fault comes back hours later, though nobody acknowledged the first", () => {
-    expect(play(`!!!${".".repeat(90)}!!!`).told.at(-1)).toBe("95 Rowan: tray jammed");
+    expect(play(`!!!${".".repeat(90)}!!!`).told.at(-1)).toBe("95 raised");
   });
 
   it("stops asking to be acknowledged a day after it went", () => {
@@ -96,7 +106,7 @@ describe("an alarm", () => {
 
   it("ends at once where it is acknowledged after it went", () => {
     const gone = play("!!!....").alarm;
-    const step = acknowledge(gone, "Ada", { kind, rule, now: minutesOn(start, 7) });
+    const step = acknowledge(gone, { by: "Ada", raisedAt: null }, { kind, rule, now: minutesOn(start, 7) });
     expect(step.alarm).toBeNull();
     expect(step.changes.map(({ to }) => to)).toEqual(["normal"]);
   });
@@ -104,7 +114,7 @@ describe("an alarm", () => {
   it("says nothing on the shelf, and is judged anew when the shelf ends", () => {
     const { arrows, told } = play("!!!s!!!!!!!!!!!");
     expect(arrows.slice(2)).toEqual(["3 unacknowledged>shelved", "13 shelved>unacknowledged"]);
-    expect(told).toEqual(["2 Rowan: tray jammed", "13 Rowan: tray jammed"]);
+    expect(told).toEqual(["2 raised", "3 setAside", "13 raised"]);
     expect(play("!!!s..............").arrows.at(-1)).toBe("13 shelved>normal");
   });
 
@@ -132,15 +142,16 @@ describe("an alarm", () => {
     expect(play("!!!....!-!").arrows.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
   });
 
-  it("is not told a second time when a suppression ends", () => {
-    expect(play("!!!pppp!!").told).toEqual(["2 Rowan: tray jammed"]);
+  it("is put back on the screens when a suppression ends, without a second sound, and not at all where it was acknowledged", () => {
+    expect(play("!!!pppp!!").told).toEqual(["2 raised", "3 setAside", "7 raised quietly"]);
     expect(play("!!!pppp!!").alarm?.phase).toBe("unacknowledged");
     expect(play("!!!appp!!").alarm?.phase).toBe("acknowledged");
+    expect(play("!!!appp!!").told).toEqual(["2 raised", "3 acknowledged", "4 setAside"]);
   });
 
   it("says that it is over only after the suppression that hid its end", () => {
-    expect(play("!!!p-----").told).toHaveLength(1); // a silent feeder's jam is not known to be gone
-    expect(play("!!!p-----....").told.at(-1)).toBe("12 quietly Rowan: back to normal");
+    expect(play("!!!p-----").told).toEqual(["2 raised", "3 setAside"]); // a silent feeder's jam is not known to be gone
+    expect(play("!!!p-----....").told.at(-1)).toBe("12 returned");
   });
 
   it("is raised at once where its rule has no delay", () => {
@@ -151,172 +162,171 @@ describe("an alarm", () => {
   });
 });
 
-type Move =
-  | { readonly kind: "look"; readonly fault: boolean; readonly suppressed: boolean }
-  | { readonly kind: "acknowledge" }
-  | { readonly kind: "shelve"; readonly minutes: number };
+describe("an alarm whose fault may have done lasting damage", () => {
+  it("stays when the fault is gone, and goes on asking until somebody has seen it", () => {
+    const { arrows, told, alarm } = play(`!!!${".".repeat(4 + 26 * 60)}`, latching);
+    expect(arrows.slice(2)).toEqual(["6 unacknowledged>latchedUnacknowledged"]); // a day later, too
+    expect(told).toEqual(["2 raised"]); // no good news that would end the asking
+    expect(alarm?.phase).toBe("latchedUnacknowledged");
+  });
 
-const move: fc.Arbitrary<Move> = fc.oneof(
-  {
-    weight: 8,
-    arbitrary: fc.record({
-      kind: fc.constant("look" as const),
-      fault: fc.boolean(),
-      suppressed: fc.integer({ min: 0, max: 5 }).map((n) => n === 0),
-    }),
-  },
-  { weight: 1, arbitrary: fc.constant({ kind: "acknowledge" as const }) },
-  {
-    weight: 1,
-    arbitrary: fc.record({ kind: fc.constant("shelve" as const), minutes: fc.integer({ min: -5, max: 20_000 }) }),
-  },
-);
-const history = fc.array(fc.tuple(fc.integer({ min: 0, max: 30 }), move), { maxLength: 120, size: "max" });
-const someRule = fc
-  .tuple(fc.integer({ min: 0, max: 20 }), fc.integer({ min: 0, max: 60 }))
-  .map(([on, off]): FaultRule => ({ ...ruleOf(kind), onDelay: minutes(on), offDelay: minutes(off) }));
+  it("tells that the fault is gone once somebody has seen it, and then waits for a reset", () => {
+    const { arrows, told } = play("!!!.....A....R", latching);
+    expect(arrows.slice(2)).toEqual([
+      "6 unacknowledged>latchedUnacknowledged",
+      "8 latchedUnacknowledged>latchedAcknowledged",
+      "13 latchedAcknowledged>normal",
+    ]);
+    expect(told).toEqual(["2 raised", "8 acknowledged", "8 returned"]);
+  });
 
-interface Seen {
-  readonly now: Instant;
-  readonly move: Move;
-  readonly before: Alarm | null;
-  readonly step: AlarmStep;
-  readonly notices: readonly (readonly [AlarmChange, Notice])[];
-}
+  it("waits for its reset also where it was acknowledged while the fault was there", () => {
+    const { arrows, told } = play("!!!a.....", latching);
+    expect(arrows.at(-1)).toBe("7 acknowledged>latchedAcknowledged");
+    expect(told).toEqual(["2 raised", "3 acknowledged", "7 returned"]);
+  });
 
-function live(moves: readonly (readonly [number, Move])[], rules: FaultRule): Seen[] {
-  let now = start;
-  let alarm: Alarm | null = null;
-  return moves.map(([pause, done]) => {
-    now = after(now, minutes(pause));
-    const context = { kind, rule: rules, now } as const;
-    const before = alarm;
-    const step: AlarmStep =
-      done.kind === "look"
-        ? advanceAlarm(before, done.fault ? jam : null, { ...context, suppressed: done.suppressed ? "paused" : null })
-        : done.kind === "acknowledge"
-          ? acknowledge(before, "Ada", context)
-          : shelve(before, after(now, minutes(done.minutes)), "Ada", context);
-    alarm = step.alarm;
-    const notices = step.changes.flatMap((change) => {
-      const notice = noticeOf(teller, change, before);
-      return notice ? [[change, notice] as const] : [];
+  it("can't be reset unseen, nor while its fault is there", () => {
+    expect(play("!!!....R", latching).alarm?.phase).toBe("latchedUnacknowledged");
+    expect(play("!!!r", latching).alarm?.phase).toBe("unacknowledged");
+    expect(play("!!!ar", latching).alarm?.phase).toBe("acknowledged");
+    expect(play("!!!a....r", latching).alarm?.phase).toBe("suspected"); // back again: its on-delay goes on
+  });
+
+  it("is raised anew where the fault comes back, reset or not", () => {
+    expect(play("!!!....!!!", latching).arrows.at(-1)).toBe("9 latchedUnacknowledged>unacknowledged");
+    expect(play("!!!....!!!", latching).told).toEqual(["2 raised", "9 raised quietly"]);
+    expect(play("!!!a....!!!", latching).told.at(-1)).toBe("10 raised"); // what was seen was another time
+  });
+
+  it("is not forgotten on a shelf, out of service or through a pause", () => {
+    expect(play("!!!....S...........", latching).arrows.slice(-2)).toEqual([
+      "7 latchedUnacknowledged>shelved",
+      "17 shelved>latchedUnacknowledged",
+    ]);
+    expect(play("!!!....O....B", latching).arrows.at(-1)).toBe("12 outOfService>latchedUnacknowledged");
+    expect(play("!!!....ppp---", latching).alarm?.phase).toBe("latchedUnacknowledged");
+    expect(play("!!!a....S...........", latching).alarm?.phase).toBe("latchedAcknowledged");
+    expect(play("!!!....S...........", latching).told).toEqual(["2 raised", "7 setAside", "17 raised quietly"]);
+  });
+});
+
+describe("an alarm out of service", () => {
+  it("says nothing however long it lasts, and comes back only by hand", () => {
+    const { arrows, told, alarm } = play(`!!!o${"!".repeat(9 * 24 * 60)}`);
+    expect(arrows.slice(2)).toEqual(["3 unacknowledged>outOfService"]);
+    expect(told).toEqual(["2 raised", "3 setAside"]);
+    expect(alarm).toMatchObject({
+      outBy: "Bo",
+      outSince: minutesOn(start, 3),
+      outWhy: "The tray is at the workbench.",
     });
-    return { now, move: done, before, step, notices };
-  });
-}
-
-describe("any history of an alarm", () => {
-  it("follows allowed arrows only, and logs each", () => {
-    fc.assert(
-      fc.property(history, someRule, (moves, rules) => {
-        let phase = "normal";
-        for (const { step } of live(moves, rules)) {
-          for (const { from, to } of step.changes) {
-            expect(from).toBe(phase);
-            expect(allowedArrows[from]).toContain(to);
-            phase = to;
-          }
-          expect(phaseOf(step.alarm)).toBe(phase);
-        }
-      }),
-    );
   });
 
-  it("raises nothing before the fault was seen without a break for its on-delay", () => {
-    fc.assert(
-      fc.property(history, someRule, (moves, rules) => {
-        let thereSince: Instant | null = null;
-        for (const { now, move: done, before, step } of live(moves, rules)) {
-          if (done.kind !== "look") continue;
-          thereSince = done.fault ? (thereSince ?? now) : null;
-          const raisedNow = step.changes.some(({ to }) => to === "unacknowledged");
-          const wasRaised = before?.phase === "suppressedByDesign" && before.raised !== null;
-          if (!raisedNow || wasRaised) continue;
-          expect(thereSince).not.toBeNull();
-          expect(now - (thereSince ?? now)).toBeGreaterThanOrEqual(rules.onDelay);
-        }
-      }),
-    );
+  it("is judged by how long its fault has been there when it comes back", () => {
+    expect(play("O!!!b!").arrows.slice(1)).toEqual(["4 outOfService>suspected", "5 suspected>unacknowledged"]);
+    expect(play("!!!o..B").arrows.at(-1)).toBe("6 outOfService>normal");
+    expect(play("O..b!").arrows.at(-1)).toBe("3 outOfService>suspected");
   });
 
-  it("never stays on the shelf past its end, nor longer than seven days", () => {
-    fc.assert(
-      fc.property(history, someRule, (moves, rules) => {
-        for (const { now, move: done, step } of live(moves, rules)) {
-          if (step.alarm?.phase !== "shelved") continue;
-          expect(step.alarm.shelvedUntil - step.alarm.shelvedAt).toBeLessThanOrEqual(shelvedMax);
-          if (done.kind === "look") expect(now).toBeLessThan(step.alarm.shelvedUntil);
-        }
-      }),
-    );
+  it("can be taken from a shelf, but can't be shelved as well, and keeps whoever took it out first", () => {
+    expect(play("!!!s!o").alarm?.phase).toBe("outOfService");
+    expect(play("!!!os").alarm?.phase).toBe("outOfService");
+    const first = play("!!!o").alarm;
+    const of = { kind, rule, now: minutesOn(start, 9) } as const;
+    expect(takeOutOfService(first, "Another reason.", "Ada", of)).toEqual({ alarm: first, changes: [] });
   });
 
-  it("tells only a raise and a return, wakes nobody with good news, and never sounds twice without an end between", () => {
-    fc.assert(
-      fc.property(history, someRule, (moves, rules) => {
-        let sounding = false;
-        for (const { step, notices } of live(moves, rules)) {
-          for (const change of step.changes) {
-            const notice = notices.find(([noticed]) => noticed === change)?.[1];
-            const ends = change.to === "normal" || change.to === "returnedUnacknowledged";
-            if (notice) expect(ends || change.to === "unacknowledged").toBe(true);
-            if (notice && ends) expect(notice.quiet).toBe(true);
-            if (notice && !notice.quiet) {
-              expect(sounding).toBe(false);
-              sounding = true;
-            }
-            if (ends || change.to === "shelved") sounding = false;
-          }
-          if (step.alarm?.phase === "suppressedByDesign" && step.alarm.raised === null) sounding = false;
-        }
-      }),
-    );
+  it("leaves what is in service alone when it is brought back", () => {
+    expect(play("!!!b").alarm?.phase).toBe("unacknowledged");
+    expect(play("B").alarm).toBeNull();
+  });
+});
+
+describe("an answer", () => {
+  const { alarm } = play("!!!");
+  const of = { kind, rule, now: minutesOn(start, 5) } as const;
+  const raisedAt = minutesOn(start, 2);
+
+  it("given to this raise counts, also late and whatever hides it meanwhile", () => {
+    expect(acknowledge(alarm, { by: "Ada", raisedAt }, of).alarm).toMatchObject({ acknowledgedBy: "Ada" });
+    const hidden = play("!!!p").alarm;
+    expect(acknowledge(hidden, { by: "Ada", raisedAt }, of).alarm).toMatchObject({
+      phase: "suppressedByDesign",
+      raised: { acknowledged: { by: "Ada", at: of.now } },
+    });
   });
 
-  it("changes nothing more at a second look at the same moment, and survives JSON", () => {
-    fc.assert(
-      fc.property(history, someRule, fc.boolean(), (moves, rules, there) => {
-        for (const { now, step } of live(moves, rules)) {
-          expect(JSON.parse(JSON.stringify(step.alarm))).toEqual(step.alarm);
-          const context = { kind, rule: rules, now, suppressed: null } as const;
-          const once = advanceAlarm(step.alarm, there ? jam : null, context);
-          expect(advanceAlarm(once.alarm, there ? jam : null, context)).toEqual({ alarm: once.alarm, changes: [] });
-        }
-      }),
-    );
+  it("given to an older raise counts for nothing", () => {
+    const older = { by: "Ada", raisedAt: minutesOn(start, -40) };
+    for (const signs of ["!!!", "!!!....", "!!!p"]) {
+      const { alarm: newer } = play(signs);
+      expect(acknowledge(newer, older, of)).toEqual({ alarm: newer, changes: [] });
+    }
+    const { alarm: latched } = play("!!!....", latching);
+    expect(acknowledge(latched, older, of)).toEqual({ alarm: latched, changes: [] });
   });
 
-  it("loses nothing where it is looked at only when it said that time may move it", () => {
-    fc.assert(
-      fc.property(history, someRule, fc.boolean(), (moves, rules, there) => {
-        const { now, step } = live(moves, rules).at(-1) ?? { now: start, step: { alarm: null } };
-        const fault = there ? jam : null;
-        const context = { kind, rule: rules, suppressed: null } as const;
-        let patient = advanceAlarm(step.alarm, fault, { ...context, now }).alarm;
-        let eager = patient;
-        let lookAt = patient === null ? null : alarmLookAt(patient, rules);
-        for (let minute = 1; minute < 40; minute++) {
-          const then = minutesOn(now, minute);
-          eager = advanceAlarm(eager, fault, { ...context, now: then }).alarm;
-          if (lookAt !== null && then >= lookAt) {
-            patient = advanceAlarm(patient, fault, { ...context, now: then }).alarm;
-            lookAt = patient === null ? null : alarmLookAt(patient, rules);
-          }
-          expect(phaseOf(patient)).toBe(phaseOf(eager));
-        }
-      }),
-    );
+  it("to one that went and is coming back keeps it under suspicion: its on-delay goes on", () => {
+    expect(play("!!!....!a!").arrows.slice(3)).toEqual([
+      "8 returnedUnacknowledged>suspected",
+      "9 suspected>unacknowledged",
+    ]);
+  });
+});
+
+describe("an alarm that comes to stand for something graver", () => {
+  const soon: FaultRule = { ...rule, priority: "soon" };
+
+  it("is told once more, as that, and needs an answer once more", () => {
+    expect(play("!!!!G", soon).told).toEqual(["2 raised", "4 worsened"]);
+    expect(play("!!!aG", soon).told).toEqual(["2 raised", "3 acknowledged", "4 worsened"]);
+    expect(play("!!!aG", soon).arrows.at(-1)).toBe("4 acknowledged>unacknowledged");
+    expect(play("!!!aG", soon).alarm).toMatchObject({ priority: "urgent", raisedAt: minutesOn(start, 2) });
   });
 
-  it("reaches every phase in these histories", () => {
-    const reached = new Set(
-      fc
-        .sample(fc.tuple(history, someRule), { numRuns: 200, seed: 7 })
-        .flatMap(([moves, rules]) => live(moves, rules).map(({ step }) => phaseOf(step.alarm))),
-    );
-    expect([...reached].sort()).toEqual(Object.keys(allowedArrows).sort());
+  it("is told so only once, however often the graver comes and goes under it", () => {
+    const { told, alarm } = play("!!!G!G!G!G!", soon);
+    expect(told).toEqual(["2 raised", "3 worsened"]);
+    expect(alarm).toMatchObject({ priority: "soon", called: "urgent" });
+  });
+
+  it("calls as grave from the first where it is raised so, and calls at last where it was only a note", () => {
+    expect(play("GGG", soon).alarm).toMatchObject({ priority: "urgent", called: "urgent" });
+    const note: FaultRule = { ...rule, priority: "note" };
+    expect(play("!!!!", note).told).toEqual([]);
+    expect(play("!!!G", note).told).toEqual(["3 raised"]);
+    expect(graveness.urgent).toBeLessThan(graveness.note);
+  });
+});
+
+describe("the log", () => {
+  it("tells of a fault that comes and goes where nobody is told: on the shelf, hidden, within a delay, out of service", () => {
+    expect(play("!!!s.!.").raw).toEqual(["4 shelved: away", "5 shelved: there", "6 shelved: away"]);
+    expect(play("!!!p-p").raw).toEqual(["4 suppressedByDesign: away", "5 suppressedByDesign: there"]);
+    expect(play("!!!.!").raw).toEqual(["3 unacknowledged: away", "4 unacknowledged: there"]);
+    expect(play("!!!....!.").raw.slice(-2)).toEqual([
+      "7 returnedUnacknowledged: there",
+      "8 returnedUnacknowledged: away",
+    ]);
+    expect(play("!!!o.!").raw).toEqual(["4 outOfService: away", "5 outOfService: there"]);
+    expect(play("!!!s.!.p-!").told).toEqual(["2 raised", "3 setAside"]); // none of it is told
+  });
+
+  it("says nothing of what nobody can see", () => {
+    expect(play("!!!??????").raw).toEqual([]);
+    expect(play("!!!??????").alarm).toMatchObject({ phase: "suppressedByDesign", present: true });
+    expect(play("!!!???.").alarm).toMatchObject({ phase: "unacknowledged", present: false }); // heard again, and it was gone
+  });
+});
+
+describe("the times", () => {
+  it("are ours: a day for what went unseen, a week for a shelf, whatever the clocks of the yard do", () => {
     expect(returnedKept).toBe(hours(24));
-    expect(shelvedMax).toBe(hours(7 * 24));
+    expect(shelvedMax).toBe(days(7));
+    // Europe/Stockholm sets its clocks back on 25 October 2026: a week of that yard has 169 hours, a shelf has 168.
+    const before = instantOf("2026-10-22T12:00:00Z");
+    const { alarm } = shelve(null, after(before, days(30)), "Ada", { kind, rule, now: before });
+    expect(alarm).toMatchObject({ shelvedUntil: instantOf("2026-10-29T12:00:00Z") });
   });
 });

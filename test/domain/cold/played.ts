@@ -54,11 +54,13 @@ export class Played {
     this.faults = coldFaults(this.cold, this.settings, this.now);
     for (const kind of this.kinds) {
       const fault = this.faults.find((found) => found.kind === kind) ?? null;
-      const context = { kind, rule: ruleFor(kind, this.settings), now: this.now, suppressed: null };
+      const rule = ruleFor(kind, this.settings);
+      const context = { kind, rule, now: this.now, suppressed: null, priority: rule.priority };
       const step = advanceAlarm(this.#alarms.get(kind) ?? null, fault, context);
       this.#alarms.set(kind, step.alarm);
       for (const change of step.changes) {
-        if (change.to === "unacknowledged") this.rang.push({ at: this.now, kind, reason: fault?.reason ?? "" });
+        if (change.to === "unacknowledged" && change.from !== change.to)
+          this.rang.push({ at: this.now, kind, reason: fault?.reason ?? "" });
       }
     }
     return this;

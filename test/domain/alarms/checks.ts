@@ -1,0 +1,274 @@
+import { isDeepStrictEqual } from "node:util";
+import { type Alarm, raisedOf } from "../../../server/domain/alarms/alarm.ts";
+import {
+  allowedArrows,
+  graveness,
+  phaseOf,
+  returnedKept,
+  shelvedMax,
+} from "../../../server/domain/alarms/lifeCycle.ts";
+import type { AlarmChange } from "../../../server/domain/facts.ts";
+import type { FaultRule, Priority } from "../../../server/domain/faults.ts";
+import { after, type Instant } from "../../../server/domain/instant.ts";
+import { type Lived, raisedAtOf } from "./anyAlarm.ts";
+
+/**
+ * What must be true of any life of any alarm, each from the standard's own meaning of a state or from what telling owes to
+ * people, and none from how the life cycle reckons. Each answers with the first step that breaks it.
+ */
+export type Check = (life: readonly Lived[], rule: FaultRule) => string | null;
+
+const first = (life: readonly Lived[], broken: (lived: Lived, at: number) => string | false): string | null => {
+  for (const [at, lived] of life.entries()) {
+    const words = broken(lived, at);
+    if (words !== false) return `step ${at}, ${lived.move.kind} at ${phaseOf(lived.before)}: ${words}`;
+  }
+  return null;
+};
+const isLook = ({ move }: Lived) => move.kind === "look";
+const phase = ({ step }: Lived) => phaseOf(step.alarm);
+const isArrow = ({ from, to }: AlarmChange) => from !== to;
+const isAside = (alarm: Alarm | null) => alarm?.phase === "shelved" || alarm?.phase === "outOfService";
+const calledOf = (alarm: Alarm | null): Priority | null => (alarm === null ? null : (raisedOf(alarm)?.called ?? null));
+
+export const checks = {
+  /** The log tells each arrow, in order, and no other than the table has. */
+  arrows: (life) => {
+    let was: AlarmChange["from"] = "normal";
+    return first(life, ({ step }) => {
+      for (const { from, to } of step.changes) {
+        if (from !== was) return `an arrow from ${from}, where the alarm was ${was}`;
+        if (from !== to && !allowedArrows[from].includes(to)) return `no arrow leads from ${from} to ${to}`;
+        was = to;
+      }
+      return was !== phaseOf(step.alarm) && `the log says ${was}, the alarm is ${phaseOf(step.alarm)}`;
+    });
+  },
+
+  /** Whether the fault was there can be read off the log alone, hidden or not, with one line a look at most. */
+  rawTransitions: (life) => {
+    let logged = false;
+    return first(life, (lived) => {
+      const { step, fault, suppressed } = lived;
+      if (step.changes.filter((change) => !isArrow(change)).length > 1) return "two lines without an arrow";
+      logged = step.changes.at(-1)?.present ?? logged;
+      if (step.alarm !== null && step.alarm.present !== logged) return "the log and the alarm disagree";
+      if (!isLook(lived) || suppressed?.unseen) return false;
+      return logged !== (fault !== null) && `the log says ${logged ? "there" : "away"}`;
+    });
+  },
+
+  /** What nobody can see is taken to be neither gone nor come. */
+  unseen: (life) =>
+    first(life, ({ before, suppressed, step }) => {
+      if (!suppressed?.unseen || step.alarm === null || before === null) return false;
+      return step.alarm.present !== before.present && "a fault came or went that nobody could see";
+    }),
+
+  onDelay: (life, rule) => {
+    let thereSince: Instant | null = null;
+    return first(life, (lived) => {
+      if (!isLook(lived)) return false;
+      if (lived.suppressed?.unseen)
+        thereSince = lived.now; // it may be there, but nothing before counts
+      else thereSince = lived.fault === null ? null : (thereSince ?? lived.now);
+      if (!isNewRaise(lived)) return false;
+      if (thereSince === null) return "raised without its fault";
+      return lived.now < after(thereSince, rule.onDelay) && "raised before its on-delay was over";
+    });
+  },
+
+  /** Nothing that is there, and hidden by nothing, goes untold for longer than its on-delay. */
+  present: (life, rule) => {
+    let openSince: Instant | null = null;
+    return first(life, (lived) => {
+      const { now, fault, suppressed, step } = lived;
+      if (isAside(step.alarm)) openSince = null;
+      if (!isLook(lived)) return false;
+      openSince = fault === null || suppressed !== null || isAside(step.alarm) ? null : (openSince ?? now);
+      if (openSince === null || now < after(openSince, rule.onDelay)) return false;
+      return !["unacknowledged", "acknowledged"].includes(phase(lived)) && `it is only ${phase(lived)}`;
+    });
+  },
+
+  offDelay: (life, rule) => {
+    let goneSince: Instant | null = null;
+    return first(life, (lived) => {
+      if (!isLook(lived)) return false;
+      goneSince = lived.fault !== null || lived.suppressed !== null ? null : (goneSince ?? lived.now);
+      const returned = lived.step.changes.some(({ from, to }) => {
+        if (from === "acknowledged") return to === "normal" || to === "latchedAcknowledged";
+        return from === "unacknowledged" && (to === "returnedUnacknowledged" || to === "latchedUnacknowledged");
+      });
+      if (!returned) return false;
+      return (goneSince === null || lived.now < after(goneSince, rule.offDelay)) && "returned before its off-delay";
+    });
+  },
+
+  hidden: (life) =>
+    first(life, (lived) => {
+      const { suppressed, fault, step, words } = lived;
+      if (!isLook(lived) || suppressed === null) return false;
+      if (["unacknowledged", "acknowledged", "suspected"].includes(phase(lived))) return `it is ${phase(lived)}`;
+      if (step.alarm?.phase === "suppressedByDesign") {
+        const { why, explainedBy } = step.alarm;
+        if (why !== suppressed.why || explainedBy !== suppressed.explainedBy) return `by ${why}`;
+      }
+      if (fault !== null && step.alarm === null) return "it isn't even listed";
+      // What lay on a shelf until now, latched, is put back on the screens; all else is silent.
+      const loud = words.find((word) => word.kind === "worsened" || (word.kind === "raised" && !word.sameEpisode));
+      return loud !== undefined && `${loud.kind} is told`;
+    }),
+
+  /** A latched alarm leaves only by a reset, and that only after somebody has acknowledged this very raise. */
+  latch: (life, rule) => {
+    if (!rule.latched) return null;
+    let acknowledged = false;
+    return first(life, ({ move, before, step }) => {
+      const raisedBefore = before === null ? null : raisedOf(before);
+      const raisedAfter = step.alarm === null ? null : raisedOf(step.alarm);
+      if (raisedAfter?.raisedAt !== raisedBefore?.raisedAt || grewGraver(before, step.alarm)) {
+        if (raisedAfter !== null) acknowledged = false; // a new raise, or graver than what was seen
+      }
+      if (raisedBefore !== null && raisedAfter === null) {
+        if (move.kind !== "reset") return "it is gone without a reset";
+        if (!acknowledged) return "it is reset, and nobody had seen it";
+      }
+      if (move.kind === "acknowledge" && isMeant(move.which))
+        acknowledged ||= raisedBefore !== null && !isAside(before);
+      if (!acknowledged && raisedAfter?.acknowledged) return "it passes for acknowledged";
+      if (phaseOf(step.alarm) === "returnedUnacknowledged") return "it may fade";
+      return acknowledged && raisedAfter?.acknowledged === null && "nobody's answer counts";
+    });
+  },
+
+  shelf: (life) => {
+    let end: Instant | null = null;
+    return first(life, (lived) => {
+      const { now, until, step, before, move } = lived;
+      if (move.kind === "shelve" && until !== null && until > now && before?.phase !== "outOfService") {
+        end = Math.min(until, now + shelvedMax) as Instant;
+        if (step.alarm?.phase !== "shelved") return "it isn't shelved";
+      }
+      if (step.alarm?.phase !== "shelved") return false;
+      const { shelvedUntil, shelvedAt } = step.alarm;
+      if (end === null || shelvedUntil !== end || shelvedUntil > after(shelvedAt, shelvedMax)) return "its end moved";
+      return isLook(lived) && now >= end && "it stays on the shelf past its end";
+    });
+  },
+
+  outOfService: (life) => {
+    let out: { readonly at: Instant } | null = null;
+    return first(life, ({ move, now, step }) => {
+      if (move.kind === "takeOut") out ??= { at: now };
+      if (move.kind === "bringBack") out = null;
+      if (out === null) return step.alarm?.phase === "outOfService" && "it is out, and nobody took it out";
+      if (step.alarm?.phase !== "outOfService") return "it came back by itself";
+      const { outBy, outSince, outWhy } = step.alarm;
+      return (outBy !== "Bo" || outSince !== out.at || outWhy === "") && "who, since when or why is lost";
+    });
+  },
+
+  /** An answer counts for the alarm that it was given to, and for no newer one. */
+  answers: (life) =>
+    first(life, ({ move, before, step }) => {
+      if (move.kind !== "acknowledge") return false;
+      if (!isMeant(move.which)) return !isDeepStrictEqual(before, step.alarm) && "an old answer counted";
+      if (before?.phase === "unacknowledged" && phaseOf(step.alarm) !== "acknowledged") return "it doesn't count";
+      if (before?.phase === "latchedUnacknowledged" && phaseOf(step.alarm) !== "latchedAcknowledged")
+        return "it doesn't count";
+      if (before?.phase !== "suppressedByDesign" || before.raised === null) return false;
+      return raisedOf(step.alarm as Alarm)?.acknowledged == null && "it is forgotten while something hides the alarm";
+    }),
+
+  /** What was acknowledged stays so through whatever hides it, and what nobody has seen doesn't pass for seen. */
+  acknowledgement: (life) =>
+    first(life, ({ before, step }) => {
+      if (before === null || step.alarm === null) return false;
+      const [was, is] = [raisedOf(before), raisedOf(step.alarm)];
+      if (was === null || is === null || was.raisedAt !== is.raisedAt || was.acknowledged === null) return false;
+      return is.acknowledged === null && !grewGraver(before, step.alarm) && "it must be acknowledged a second time";
+    }),
+
+  fading: (life) =>
+    first(life, (lived) => {
+      const { before, step, now, fault, move } = lived;
+      if (step.alarm?.phase === "returnedUnacknowledged" && isLook(lived) && fault === null)
+        return now >= after(step.alarm.returnedAt, returnedKept) && "it is stale";
+      if (before?.phase !== "returnedUnacknowledged" || step.alarm !== null || move.kind === "acknowledge")
+        return false;
+      return now < after(before.returnedAt, returnedKept) && "it faded too soon";
+    }),
+
+  priority: (life) =>
+    first(life, (lived) => {
+      if (!isLook(lived) || lived.fault === null || lived.step.alarm === null) return false;
+      if (lived.step.alarm.priority !== lived.priority) return `it is ${lived.step.alarm.priority}`;
+      if (phase(lived) !== "unacknowledged" && phase(lived) !== "acknowledged") return false;
+      const called = calledOf(lived.step.alarm);
+      return called !== null && graveness[called] > graveness[lived.priority] && `it called as ${called} only`;
+    }),
+
+  /** It rings once a raise, and once more each time it grows graver than it ever called in that raise. */
+  oneTelling: (life) => {
+    const rang = new Map<Instant, Priority>();
+    return first(life, (lived) => {
+      for (const word of lived.words) {
+        if ((word.kind !== "raised" || word.sameEpisode) && word.kind !== "worsened") continue;
+        const raisedAt = word.kind === "worsened" ? word.raisedAt : word.at;
+        if (raisedAtOf(lived.step.alarm) !== raisedAt) return "it rings for an alarm that isn't";
+        const before = rang.get(raisedAt);
+        if (before !== undefined && graveness[word.priority] >= graveness[before]) return "it rings a second time";
+        rang.set(raisedAt, word.priority);
+      }
+      if (!isNewRaise(lived) || calledOf(lived.step.alarm) === "note") return false;
+      return !lived.words.some(({ kind }) => kind === "raised") && "nobody is told of it";
+    });
+  },
+
+  /** Whoever is asked for an answer is asked for one that is wanted, and nobody else is asked. */
+  openCall: (life) => {
+    let call: "none" | "open" | "acknowledged" = "none";
+    return first(life, (lived) => {
+      for (const { kind } of lived.words) {
+        if (kind === "raised" || kind === "worsened") call = "open";
+        else if (kind === "acknowledged") call = "acknowledged";
+        else call = "none";
+      }
+      const { alarm } = lived.step;
+      const waits = alarm?.phase === "unacknowledged" || alarm?.phase === "latchedUnacknowledged";
+      const wanted = waits && calledOf(alarm) !== "note";
+      if (wanted && call !== "open") return `${phase(lived)}, and nobody is asked`;
+      if (!wanted && call === "open") return `somebody is asked, and it is ${phase(lived)}`;
+      return call === "acknowledged" && alarm?.phase !== "acknowledged" && "the good news was never told";
+    });
+  },
+
+  json: (life) =>
+    first(life, ({ step }) => !isDeepStrictEqual(JSON.parse(JSON.stringify(step)), step) && "JSON doesn't hold it"),
+} as const satisfies Record<string, Check>;
+
+export type CheckName = keyof typeof checks;
+
+const isMeant = (which: "this" | "older" | "any") => which !== "older";
+
+/** A raise of its own: neither one that comes out from hiding, nor one that only grew graver. */
+function isNewRaise({ before, step }: Lived): boolean {
+  if (step.alarm?.phase !== "unacknowledged") return false;
+  return before === null || raisedOf(before)?.raisedAt !== step.alarm.raisedAt;
+}
+
+function grewGraver(before: Alarm | null, now: Alarm | null): boolean {
+  const [was, is] = [calledOf(before), calledOf(now)];
+  return was !== null && is !== null && graveness[is] < graveness[was];
+}
+
+/** Every check that this life breaks, and how. */
+export function brokenBy(life: readonly Lived[], rule: FaultRule): Map<CheckName, string> {
+  const broken = new Map<CheckName, string>();
+  for (const name of Object.keys(checks) as CheckName[]) {
+    const words = checks[name](life, rule);
+    if (words !== null) broken.set(name, words);
+  }
+  return broken;
+}

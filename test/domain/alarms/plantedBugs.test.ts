@@ -1,0 +1,332 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
+import { type AlarmStep, changeOf } from "../../../server/domain/alarms/lifeCycle.ts";
+import type { AlarmChange } from "../../../server/domain/facts.ts";
+import type { FaultRule } from "../../../server/domain/faults.ts";
+import { after, before, days, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
+import type { CallWord } from "../../../server/domain/telling/call.ts";
+import { history, kind, type LifeCycle, live, ours, someRule } from "./anyAlarm.ts";
+import { brokenBy, type CheckName } from "./checks.ts";
+
+/**
+ * Goal: the checks that the life cycle passes would catch it if it were wrong. Method: life cycles with one bug each, made by
+ * bending what goes in or comes out, are lived by the same histories; each must be caught, and by the check that is meant to.
+ */
+const lives = fc.sample(fc.tuple(history, someRule), { numRuns: 500, seed: 11 });
+
+interface Bug {
+  readonly caughtBy: CheckName;
+  readonly plant: Partial<LifeCycle>;
+}
+
+// --- ways to bend --------------------------------------------------------------------------------------------------------
+
+type Look = LifeCycle["advanceAlarm"];
+type Context = Parameters<Look>[2];
+
+const withContext =
+  (bend: (context: Context) => Context): Look =>
+  (alarm, fault, context) =>
+    ours.advanceAlarm(alarm, fault, bend(context));
+const withRule = (change: Partial<FaultRule>): Look =>
+  withContext((context) => ({ ...context, rule: { ...context.rule, ...change } }));
+const logging =
+  (kept: (change: AlarmChange) => boolean): Look =>
+  (...look) => {
+    const { alarm, changes } = ours.advanceAlarm(...look);
+    return { alarm, changes: changes.filter(kept) };
+  };
+/** The look as it should be, and then something happens to the alarm that shouldn't. */
+const afterwards =
+  (bend: (alarm: Alarm, context: Context, was: Alarm | null) => Alarm | null): Look =>
+  (was, fault, context) =>
+    changed(ours.advanceAlarm(was, fault, context), (alarm) => bend(alarm, context, was), context);
+
+function changed(step: AlarmStep, bend: (alarm: Alarm) => Alarm | null, of: Parameters<typeof changeOf>[2]): AlarmStep {
+  if (step.alarm === null) return step;
+  const bent = bend(step.alarm);
+  const same = bent?.phase === step.alarm.phase;
+  return { alarm: bent, changes: same ? step.changes : [...step.changes, changeOf(step.alarm, bent, of)] };
+}
+
+const saying =
+  (bend: (words: readonly CallWord[], changes: readonly AlarmChange[], alarm: Alarm | null) => readonly CallWord[]) =>
+  (...said: Parameters<LifeCycle["callWords"]>) =>
+    bend(ours.callWords(...said), said[1], said[3]);
+const never = (unsaid: CallWord["kind"]) => saying((words) => words.filter((word) => word.kind !== unsaid));
+
+const fades = (alarm: Alarm, now: Instant, span = hours(24)) =>
+  "returnedAt" in alarm && now >= after(alarm.returnedAt, span);
+
+// --- the bugs ------------------------------------------------------------------------------------------------------------
+
+const bugs: Readonly<Record<string, Bug>> = {
+  "a shelf without end": {
+    caughtBy: "shelf",
+    plant: {
+      advanceAlarm: (alarm, fault, context) =>
+        ours.advanceAlarm(
+          alarm?.phase === "shelved" ? { ...alarm, shelvedUntil: after(context.now, days(1)) } : alarm,
+          fault,
+          context,
+        ),
+    },
+  },
+  "a shelf of a month": {
+    caughtBy: "shelf",
+    plant: {
+      shelve: (alarm, until, by, of) => {
+        const { alarm: next, changes } = ours.shelve(alarm, until, by, of);
+        return { alarm: next?.phase === "shelved" ? { ...next, shelvedUntil: until } : next, changes };
+      },
+    },
+  },
+  "shelving that does nothing": { caughtBy: "shelf", plant: { shelve: (alarm) => ({ alarm, changes: [] }) } },
+  "a shelf that forgets a latch": {
+    caughtBy: "latch",
+    plant: { shelve: (alarm, until, by, of) => ours.shelve(alarm, until, by, { ...of, rule: unlatched(of.rule) }) },
+  },
+  "a latch that fades": {
+    caughtBy: "latch",
+    plant: {
+      advanceAlarm: afterwards((alarm, { now }) =>
+        alarm.phase === "latchedUnacknowledged" && fades(alarm, now) ? null : alarm,
+      ),
+    },
+  },
+  "a latch that doesn't hold": {
+    caughtBy: "latch",
+    plant: { advanceAlarm: withContext((context) => ({ ...context, rule: unlatched(context.rule) })) },
+  },
+  "a latch that opens for the acknowledgement": {
+    caughtBy: "latch",
+    plant: {
+      acknowledge: (alarm, answer, of) => {
+        const step = ours.acknowledge(alarm, answer, of);
+        return changed(step, (seen) => (seen.phase === "latchedAcknowledged" ? null : seen), of);
+      },
+    },
+  },
+  "a reset of what nobody has seen": {
+    caughtBy: "latch",
+    plant: {
+      reset: (alarm, of) =>
+        ours.reset(alarm, of).alarm === null
+          ? ours.reset(alarm, of)
+          : changed(
+              { alarm, changes: [] },
+              (latched) => (latched.phase === "latchedUnacknowledged" ? null : latched),
+              of,
+            ),
+    },
+  },
+  "an answer that counts for a newer alarm": {
+    caughtBy: "answers",
+    plant: { acknowledge: (alarm, { by }, of) => ours.acknowledge(alarm, { by, raisedAt: null }, of) },
+  },
+  "an answer that doesn't count": {
+    caughtBy: "answers",
+    plant: { acknowledge: (alarm) => ({ alarm, changes: [] }) },
+  },
+  "an answer that is forgotten while something hides the alarm": {
+    caughtBy: "acknowledgement",
+    plant: {
+      advanceAlarm: afterwards((alarm) =>
+        alarm.phase === "suppressedByDesign" && alarm.raised !== null
+          ? { ...alarm, raised: { ...alarm.raised, acknowledged: null } }
+          : alarm,
+      ),
+    },
+  },
+  "an answer that ends what is coming back": {
+    caughtBy: "present",
+    plant: {
+      acknowledge: (alarm, answer, of) =>
+        changed(ours.acknowledge(alarm, answer, of), (seen) => (seen.phase === "suspected" ? null : seen), of),
+    },
+  },
+  "a raise without on-delay": { caughtBy: "onDelay", plant: { advanceAlarm: withRule({ onDelay: minutes(0) }) } },
+  "an on-delay that counts across a gap": {
+    caughtBy: "onDelay",
+    plant: {
+      advanceAlarm: (alarm, fault, context) =>
+        alarm?.phase === "suspected" && fault === null && context.suppressed === null
+          ? { alarm, changes: [] }
+          : ours.advanceAlarm(alarm, fault, context),
+    },
+  },
+  "an on-delay that never ends": { caughtBy: "present", plant: { advanceAlarm: withRule({ onDelay: days(900) }) } },
+  "a return without off-delay": { caughtBy: "offDelay", plant: { advanceAlarm: withRule({ offDelay: minutes(0) }) } },
+  "an off-delay that counts from the raise": {
+    caughtBy: "offDelay",
+    plant: {
+      advanceAlarm: (alarm, fault, context) =>
+        ours.advanceAlarm(
+          alarm?.phase === "unacknowledged" && fault === null ? { ...alarm, awaySince: alarm.since } : alarm,
+          fault,
+          context,
+        ),
+    },
+  },
+  "a suppressed raise that tells": {
+    caughtBy: "hidden",
+    plant: { advanceAlarm: withContext((context) => ({ ...context, suppressed: null })) },
+  },
+  "a suppressed alarm that isn't listed": {
+    caughtBy: "hidden",
+    plant: {
+      advanceAlarm: afterwards((alarm) =>
+        alarm.phase === "suppressedByDesign" && alarm.raised === null ? null : alarm,
+      ),
+    },
+  },
+  "a suppressed alarm under the wrong cause": {
+    caughtBy: "hidden",
+    plant: {
+      advanceAlarm: afterwards((alarm) =>
+        alarm.phase === "suppressedByDesign" ? { ...alarm, explainedBy: "foodOut" } : alarm,
+      ),
+    },
+  },
+  "a suppressed arrow that isn't logged": {
+    caughtBy: "arrows",
+    plant: { advanceAlarm: logging(({ to }) => to !== "suppressedByDesign") },
+  },
+  "comings and goings that aren't logged": {
+    caughtBy: "rawTransitions",
+    plant: { advanceAlarm: logging(({ from, to }) => from !== to) },
+  },
+  "comings and goings that are logged twice": {
+    caughtBy: "rawTransitions",
+    plant: {
+      advanceAlarm: (...look) => {
+        const { alarm, changes } = ours.advanceAlarm(...look);
+        return { alarm, changes: changes.flatMap((one) => (one.from === one.to ? [one, one] : [one])) };
+      },
+    },
+  },
+  "silence taken for the end of a fault": {
+    caughtBy: "unseen",
+    plant: {
+      advanceAlarm: withContext((context) => ({
+        ...context,
+        suppressed: context.suppressed && { ...context.suppressed, unseen: false },
+      })),
+    },
+  },
+  "out of service for a day": {
+    caughtBy: "outOfService",
+    plant: {
+      advanceAlarm: afterwards((alarm, { now }) =>
+        alarm.phase === "outOfService" && now > after(alarm.outSince, days(1)) ? null : alarm,
+      ),
+    },
+  },
+  "out of service without a name": {
+    caughtBy: "outOfService",
+    plant: { takeOutOfService: (alarm, why, _by, of) => ours.takeOutOfService(alarm, why, "", of) },
+  },
+  "out of service that a shelf ends": {
+    caughtBy: "outOfService",
+    plant: {
+      shelve: (alarm, until, by, of) => ours.shelve(alarm?.phase === "outOfService" ? null : alarm, until, by, of),
+    },
+  },
+  "what went unseen and never fades": {
+    caughtBy: "fading",
+    plant: {
+      advanceAlarm: (alarm, fault, context) =>
+        alarm?.phase === "returnedUnacknowledged" && fades(alarm, context.now) && fault === null
+          ? { alarm, changes: [] }
+          : ours.advanceAlarm(alarm, fault, context),
+    },
+  },
+  "what went unseen and fades within the hour": {
+    caughtBy: "fading",
+    plant: {
+      advanceAlarm: afterwards((alarm, { now }) =>
+        alarm.phase === "returnedUnacknowledged" && fades(alarm, now, hours(1)) ? null : alarm,
+      ),
+    },
+  },
+  "a graver consequence that is kept quiet": {
+    caughtBy: "priority",
+    plant: { advanceAlarm: withContext((context) => ({ ...context, priority: context.rule.priority })) },
+  },
+  "a graver consequence that rings each time": {
+    caughtBy: "oneTelling",
+    plant: {
+      advanceAlarm: afterwards((alarm, { priority }) =>
+        alarm.phase === "unacknowledged" ? { ...alarm, called: priority } : alarm,
+      ),
+    },
+  },
+  "a raise that nobody hears of": { caughtBy: "oneTelling", plant: { callWords: never("raised") } },
+  "a raise that rings at each look": {
+    caughtBy: "oneTelling",
+    plant: {
+      callWords: saying((words, changes, alarm) =>
+        words.length === 0 && changes.length > 0 && alarm?.phase === "unacknowledged" && alarm.called !== "note"
+          ? [{ ...loud, at: alarm.raisedAt }]
+          : words,
+      ),
+    },
+  },
+  "a second ring when a suppression ends": {
+    caughtBy: "oneTelling",
+    plant: {
+      callWords: saying((words) =>
+        words.map((word) => (word.kind === "raised" && word.sameEpisode ? { ...word, sameEpisode: false } : word)),
+      ),
+    },
+  },
+  "a call that ends with the suppression": {
+    caughtBy: "openCall",
+    plant: {
+      callWords: saying((words) => words.filter((word) => word.kind !== "raised" || !word.sameEpisode)),
+    },
+  },
+  "good news that is never told": { caughtBy: "openCall", plant: { callWords: never("returned") } },
+  "people asked for an answer that was given": { caughtBy: "openCall", plant: { callWords: never("acknowledged") } },
+  "people asked about what was put aside": { caughtBy: "openCall", plant: { callWords: never("setAside") } },
+  "good news that ends the asking before anybody has looked": {
+    caughtBy: "openCall",
+    plant: {
+      callWords: saying((words, changes, alarm) =>
+        alarm?.phase === "latchedUnacknowledged" && changes.some(({ from, to }) => from !== to)
+          ? [...words, { kind: "returned", fault: kind, at: alarm.returnedAt, title: "", body: "" }]
+          : words,
+      ),
+    },
+  },
+  "a moment that JSON doesn't hold": {
+    caughtBy: "json",
+    plant: {
+      advanceAlarm: afterwards((alarm) =>
+        alarm.phase === "unacknowledged" && alarm.awaySince !== null
+          ? { ...alarm, awaySince: before(alarm.awaySince, Number.POSITIVE_INFINITY as never) }
+          : alarm,
+      ),
+    },
+  },
+};
+
+function unlatched({ latched: _, ...rule }: FaultRule): FaultRule {
+  return rule;
+}
+const loud: Extract<CallWord, { kind: "raised" }> = {
+  ...{ kind: "raised", fault: kind, priority: "urgent", at: 0 as Instant, title: "", body: "", sameEpisode: false },
+};
+
+describe("a life cycle with a planted bug", () => {
+  it.each(Object.entries(bugs))("is caught: %s", (_what, { caughtBy, plant }) => {
+    const cycle = { ...ours, ...plant };
+    const caught = lives.some(([moves, rule]) => brokenBy(live(moves, rule, cycle), rule).has(caughtBy));
+    expect(caught).toBe(true);
+  });
+
+  it("isn't ours: the same histories break nothing without one", () => {
+    for (const [moves, rule] of lives) expect(brokenBy(live(moves, rule), rule).size).toBe(0);
+  });
+});
