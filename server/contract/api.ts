@@ -229,7 +229,26 @@ export interface YardView {
   readonly escalateMinutes: number;
   readonly role: Role; // of who asks
   readonly people: number;
+  /** What people are being told of just now, the newest first. */
+  readonly calls: readonly CallView[];
   readonly feeders: readonly FeederView[];
+}
+
+/** Whom an alarm has reached so far. */
+export interface CallView {
+  readonly feeder: string | null; // null: it speaks of the yard, whose feeders fell silent together
+  readonly fault: string;
+  readonly title: string;
+  readonly raisedAt: string;
+  readonly told: readonly {
+    readonly name: string;
+    readonly lastAt: string;
+    readonly shownAt: string | null; // when a phone of theirs said that it stood on its screen
+    readonly mailedAt: string | null;
+  }[];
+  readonly acknowledgedBy: string | null;
+  /** Nobody was told, since nobody can be: only this page says it. */
+  readonly unreachable: boolean;
 }
 
 /** One feeder, whole: small enough (about 3 kB) that lists carry it too, and the client keeps one shape offline. */

@@ -1,39 +1,40 @@
 import { randomUUID } from "node:crypto";
 import { nextLookAt } from "../domain/advanceFeeder.ts";
-import { noticeOf } from "../domain/alarms/notices.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Ports, Transaction } from "../ports.ts";
+import { type CallPorts, hearWords } from "./calls.ts";
 import type { Advanced } from "./pure/advanced.ts";
 
 /** Where the pure step and the store meet: whatever happens to a feeder is written here, one fact after the other. */
 
 /** Writes the new states and all that follows from them, in the caller's transaction. */
-export async function save(tx: Transaction, feeders: readonly Advanced[], now: Instant): Promise<void> {
+export async function save(
+  ports: Pick<CallPorts, "mail">,
+  tx: Transaction,
+  feeders: readonly Advanced[],
+  now: Instant,
+): Promise<void> {
   await tx.saveFeeders(
     feeders.map(({ id, state, lastHeardAt, steppedAt }) => {
       return { id, state, lastHeardAt, steppedAt, nextLookAt: nextLookAt(state, steppedAt ?? now) };
     }),
   );
   for (const feeder of feeders) {
-    if (feeder.effects.length > 0) await saveEffects(tx, feeder, now);
+    if (feeder.effects.length > 0) await saveEffects(ports, tx, feeder, now);
   }
 }
 
-async function saveEffects(tx: Transaction, { id, yard, effects }: Advanced, now: Instant): Promise<void> {
+async function saveEffects(ports: Pick<CallPorts, "mail">, tx: Transaction, feeder: Advanced, now: Instant) {
+  const { id, effects } = feeder;
   const changes = effects.flatMap((effect) => (effect.kind === "alarmChanged" ? [effect.change] : []));
   if (changes.length > 0) await tx.logAlarmChanges(id, changes);
+  const words = effects.flatMap((effect) => (effect.kind === "call" ? [effect.word] : []));
+  if (words.length > 0) await hearWords(ports, tx, feeder, words, now);
   for (const effect of effects) {
     switch (effect.kind) {
       case "alarmChanged":
-        break; // logged above, all at once
-      case "call": {
-        const notice = noticeOf({ id }, effect.word);
-        if (notice === null) break;
-        for (const person of (await tx.circle(yard))?.people ?? []) {
-          await tx.enqueue({ person: person.id, by: "push", yard, feeder: id, notice }, now);
-        }
-        break;
-      }
+      case "call":
+        break; // above, all at once
       case "orderChanged":
         await tx.saveOrder(id, effect.order);
         break;

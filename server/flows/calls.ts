@@ -125,7 +125,7 @@ function watchedFeeder({ id, state: { settings, link }, lastHeardAt }: FeederRow
   return {
     id,
     name: spokenName(settings),
-    inService: true,
+    inService: (settings.duty ?? "inGarden") === "inGarden",
     lastHeardAt,
     reportEvery: settings.reportEvery,
     silentFrom: silentFrom(link, settings),

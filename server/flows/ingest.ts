@@ -87,7 +87,7 @@ function nextGroup(waiting: readonly Pending[]): Pending[] {
 
 async function commit(ports: Ports, group: readonly Pending[]): Promise<void> {
   try {
-    const taken = await ports.store.transaction((tx) => takeGroup(tx, group));
+    const taken = await ports.store.transaction((tx) => takeGroup(ports, tx, group));
     for (const { pending, outcome } of taken.outcomes) pending.resolve(outcome);
     announce(ports, taken.feeders, taken.revisions);
   } catch (error) {
@@ -106,7 +106,7 @@ interface Taken {
   readonly revisions: ReadonlyMap<string, number>;
 }
 
-async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Taken> {
+async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[]): Promise<Taken> {
   const rows = new Map((await tx.feeders(group.map(({ feeder }) => feeder))).map((row) => [row.id, row]));
   const outcomes: { pending: Pending; outcome: IngestOutcome }[] = [];
   const feeders: Advanced[] = [];
@@ -135,7 +135,7 @@ async function takeGroup(tx: Transaction, group: readonly Pending[]): Promise<Ta
   }
   await tx.appendEvents(events);
   await tx.appendHeartbeats(heartbeats);
-  await save(tx, feeders, now);
+  await save(ports, tx, feeders, now);
   return { outcomes, feeders, revisions };
 }
 

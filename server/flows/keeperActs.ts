@@ -71,7 +71,7 @@ export async function act(
     if (!(await first(tx, at))) return { row, feeders: [] };
     const fact = factAt(row.state, at);
     const changed = advanced(begin(row), fact, at);
-    await save(tx, [changed], at);
+    await save(ports, tx, [changed], at);
     await tx.recordAct({ feeder, at, said: JSON.stringify(saidOfFact(fact, at, by)) });
     return { row: { ...row, state: changed.state, steppedAt: at, revision: row.revision + 1 }, feeders: [changed] };
   });

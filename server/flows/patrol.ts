@@ -23,7 +23,7 @@ export async function patrol(ports: Ports): Promise<number> {
       const rows = await tx.feeders(due);
       const looks = rows.map((row) => ({ row, at: nextMoment(row.steppedAt, now) }));
       const feeders = looks.map(({ row, at }) => advanced(begin(row), minutePassed, at));
-      await save(tx, feeders, now);
+      await save(ports, tx, feeders, now);
       await tx.recordLooks(looks.map(({ row, at }) => ({ feeder: row.id, at })));
       return { feeders, revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
     });

@@ -1,8 +1,10 @@
 import { createHash, randomBytes, randomUUID } from "node:crypto";
-import type { InviteView, MeView, PeopleView, PersonView, Role } from "../contract/api.ts";
+import type { CallView, InviteView, MeView, PeopleView, PersonView, Role } from "../contract/api.ts";
 import { after, days, hours, type Instant, isoOf } from "../domain/instant.ts";
 import { letterOf } from "../domain/letters/noticeLetter.ts";
 import { reachOfPerson } from "../domain/push/reach.ts";
+import { isStanding } from "../domain/telling/advanceCall.ts";
+import type { Call } from "../domain/telling/call.ts";
 import type { MailOutcome, MemberChange, MemberChanges, MemberRow, Ports } from "../ports.ts";
 import { advanceDueCalls } from "./calls.ts";
 
@@ -40,6 +42,26 @@ async function personView(ports: Ports, member: MemberRow, you: string, now: Ins
     reach: reachOfPerson(phones, person.mail !== null && ports.mail.ready, now),
   };
 }
+
+/** What people are being told of at this yard just now. */
+export async function callViews({ store }: Ports, yard: string): Promise<CallView[]> {
+  const calls = (await store.calls.ofYard(yard)).filter(isStanding);
+  if (calls.length === 0) return [];
+  const names = new Map((await store.people.membersOf(yard)).map(({ person }) => [person.id, person.name]));
+  return calls.sort((one, other) => other.raisedAt - one.raisedAt).map((call) => callView(call, names));
+}
+
+function callView(call: Call, names: ReadonlyMap<string, string>): CallView {
+  const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = call;
+  const told = call.told.flatMap(({ person, lastAt, shownAt, mailedAt }) => {
+    const name = names.get(person);
+    const moments = { lastAt: isoOf(lastAt), shownAt: maybeIso(shownAt), mailedAt: maybeIso(mailedAt) };
+    return name === undefined ? [] : [{ name, ...moments }];
+  });
+  return { feeder, fault, title, raisedAt: isoOf(raisedAt), told, acknowledgedBy, unreachable };
+}
+
+const maybeIso = (at: Instant | null): string | null => (at === null ? null : isoOf(at));
 
 export type PersonChange =
   | { readonly kind: "changed" }

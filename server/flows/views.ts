@@ -5,11 +5,10 @@ import type {
   HopperView,
   OrderView,
   ReadingsView,
-  Role,
   YardView,
 } from "../contract/api.ts";
-import { graveness } from "../domain/alarms/lifeCycle.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
+import { graveness } from "../domain/alarms/lifeCycle.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
 import { missingEvents } from "../domain/eventSequence.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../domain/faults.ts";
@@ -27,7 +26,7 @@ import { saidOf } from "./pure/saidSettings.ts";
 
 export const yardView = (
   yard: YardRow,
-  of: { readonly role: Role; readonly people: number },
+  of: Pick<YardView, "role" | "people" | "calls">,
   feeders: readonly FeederRow[],
   now: Instant,
 ): YardView => ({
@@ -62,8 +61,8 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
         at: isoOf(state.orders.feederSays.at),
       },
       order: state.orders.newest && orderView(state.orders.newest),
-    cleanedAt: maybeIso(state.cleanedAt ?? null),
     },
+    cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
     words: feederWords(state, now),
   };
@@ -124,8 +123,8 @@ function alarmView(
   alarm: Exclude<Alarm, { phase: "suspected" }>,
   explains: readonly string[],
 ): AlarmView {
-  const speaker = alarm.phase === "suppressedByDesign" ? alarm.explainedBy : null;
   const rule = ruleOf(fault);
+  const speaker = alarm.phase === "suppressedByDesign" ? alarm.explainedBy : null;
   return {
     fault,
     title: rule.title,
@@ -134,12 +133,12 @@ function alarmView(
     reason: alarm.phase === "suppressedByDesign" ? `${alarm.finding.reason} ${alarm.why}` : alarm.finding.reason,
     act: rule.act,
     since: isoOf(alarm.since),
+    shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
     raisedAt: "raisedAt" in alarm ? isoOf(alarm.raisedAt) : null,
     explains,
     explainedBy: speaker && ruleOf(speaker).title,
     outOfService:
       alarm.phase === "outOfService" ? { by: alarm.outBy, since: isoOf(alarm.outSince), why: alarm.outWhy } : null,
-    shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
     evidence: alarm.finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
   };
 }

@@ -64,14 +64,12 @@ export interface OutboxStore {
 export interface CallStore {
   /** Topics of those that are due by now, the longest overdue first. */
   due(now: Instant, most: number): Promise<readonly string[]>;
-  /** Makes all calls of this yard due: something changed that they must hear of. */
-  hasten(yard: string, now: Instant): Promise<void>;
+  ofYard(yard: string): Promise<readonly Call[]>;
 }
 
 /** What of telling is written together with the facts that led to it. */
 export interface TellingTransaction {
   call(topic: string): Promise<Call | null>;
-  callsOf(yard: string): Promise<readonly Call[]>;
   /** Null removes it. */
   saveCall(topic: string, call: Call | null, nextAt: Instant | null): Promise<void>;
   /** Null where there is no such yard. */

@@ -1,11 +1,11 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { type HomeView, practiceFaultRequest, yardRequest } from "../contract/api.ts";
+import { type HomeView, practiceFaultRequest, type YardView, yardRequest } from "../contract/api.ts";
 import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
-import { meView } from "../flows/people.ts";
+import { callViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
 import { foodViews, yardView } from "../flows/views.ts";
 import type { Ports } from "../ports.ts";
@@ -23,12 +23,16 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
     const people = await ports.store.people.countMembers();
     const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
+    const views: YardView[] = [];
+    for (const yard of yards) {
+      const role = roles.get(yard.id);
+      if (role === undefined) continue;
+      const of = { role, people: people.get(yard.id) ?? 1, calls: await callViews(ports, yard.id) };
+      views.push(yardView(yard, of, feeders, now));
+    }
     return {
       keeper: await meView(ports, me),
-      yards: yards.flatMap((yard) => {
-        const role = roles.get(yard.id);
-        return role ? [yardView(yard, { role, people: people.get(yard.id) ?? 1 }, feeders, now)] : [];
-      }),
+      yards: views,
       serverTime: isoOf(now),
       practice: ports.practice.state(),
       foods: foodViews,

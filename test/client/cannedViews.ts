@@ -191,6 +191,7 @@ export function homeView(now: number): HomeView {
         escalateMinutes: 15,
         role: "keeper",
         people: 3,
+        calls: [],
         feeders: [rowan, larch],
       },
       {
@@ -204,6 +205,7 @@ export function homeView(now: number): HomeView {
         escalateMinutes: 15,
         role: "keeper",
         people: 1,
+        calls: [],
         feeders: [practice],
       },
     ],

@@ -1,8 +1,9 @@
+import type { Call } from "../../domain/telling/call.ts";
 import type { CallStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { dateOf } from "./rows.ts";
 
-export function callsOver({ reader, write }: Connections): CallStore {
+export function callsOver({ reader }: Connections): CallStore {
   return {
     async due(now, most) {
       const due = await reader.call.findMany({
@@ -14,9 +15,9 @@ export function callsOver({ reader, write }: Connections): CallStore {
       return due.map(({ topic }) => topic);
     },
 
-    hasten: (yard, now) =>
-      write(async (statements) => {
-        await statements.call.updateMany({ where: { yardId: yard }, data: { nextAt: dateOf(now) } });
-      }),
+    async ofYard(yard) {
+      const found = await reader.call.findMany({ where: { yardId: yard }, orderBy: { topic: "asc" } });
+      return found.map(({ state }) => JSON.parse(state) as Call);
+    },
   };
 }

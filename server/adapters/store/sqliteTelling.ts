@@ -7,9 +7,6 @@ import { maybeText, textOf } from "./rows.ts";
 /** What of telling is written together with the facts that led to it, in the plain SQL of `statementsFor`. */
 export function tellingFor(database: Database.Database): TellingTransaction {
   const readCall = database.prepare<[string], { state: string }>(`SELECT "state" FROM "Call" WHERE "topic" = ?`);
-  const readCalls = database.prepare<[string], { state: string }>(
-    `SELECT "state" FROM "Call" WHERE "yardId" = ? ORDER BY "topic"`,
-  );
   const upsertCall = database.prepare(
     `INSERT INTO "Call" ("topic", "yardId", "feederId", "state", "nextAt") VALUES (?, ?, ?, ?, ?)
      ON CONFLICT ("topic") DO UPDATE SET "state" = excluded."state", "nextAt" = excluded."nextAt"`,
@@ -53,10 +50,6 @@ export function tellingFor(database: Database.Database): TellingTransaction {
     async call(topic) {
       const found = readCall.get(topic);
       return found ? (JSON.parse(found.state) as Call) : null;
-    },
-
-    async callsOf(yard) {
-      return readCalls.all(yard).map(({ state }) => JSON.parse(state) as Call);
     },
 
     async saveCall(topic, call, nextAt) {
