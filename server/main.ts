@@ -27,6 +27,9 @@ import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
 import { type Ports, StoreBusy } from "./ports.ts";
 
+/** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
+const exchangeMax = { push: seconds(10), mail: seconds(30) };
+
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
 async function main(): Promise<void> {
   // The tick counts UTC minutes; local times are the domain's business.
@@ -44,14 +47,15 @@ async function main(): Promise<void> {
     vapid: { subject: config.vapidSubject, ...secrets.vapid },
     publicUrl: config.publicUrl,
     guard,
-    timeoutMs: 10_000,
+    timeoutMs: exchangeMax.push,
   });
   let ownUrl = "";
   const practice = practiceGround(systemClock, () => ownUrl, {
     said: (words) => app.log.debug({ practice: true }, words),
     trouble: (words) => app.log.warn({ practice: true }, words),
   });
-  const letters = config.mail === null ? noMail : mail(config.mail, { connectTimeoutMs: 5_000, timeoutMs: 10_000 });
+  const letters =
+    config.mail === null ? noMail : mail(config.mail, { connectTimeoutMs: 10_000, timeoutMs: exchangeMax.mail });
   const around = { feeders: sockets, live: browsers, bell, practice };
   const ports: Ports = { clock: systemClock, store, push, mail: letters, ...around };
   const keys = feederKeys(store.yards);
@@ -66,7 +70,7 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
-  const limits = { claimFor: seconds(20), most: 50, jitter: Math.random, publicUrl: config.publicUrl };
+  const limits = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random, publicUrl: config.publicUrl };
   const stopDelivering = bell.answer(
     () => drainOutbox(ports, { ...limits, log: app.log }),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),

@@ -1,11 +1,21 @@
 import type { Notice } from "../domain/facts.ts";
-import { after, before as ago, days, type Instant, type Span } from "../domain/instant.ts";
+import { after, before as ago, days, type Instant, type Span, seconds } from "../domain/instant.ts";
 import { letterOf } from "../domain/letters/noticeLetter.ts";
 import { stillWorth } from "../domain/push/delivery.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import { addressOf } from "../domain/push/payload.ts";
 import { settle } from "../domain/push/retry.ts";
-import type { Clock, MailGateway, MailItem, OutboxItem, OutboxStore, Phone, Ports, PushGateway } from "../ports.ts";
+import type {
+  Channel,
+  Clock,
+  MailGateway,
+  MailItem,
+  OutboxItem,
+  OutboxStore,
+  Phone,
+  Ports,
+  PushGateway,
+} from "../ports.ts";
 
 export interface OutboxPorts {
   readonly clock: Clock;
@@ -17,8 +27,10 @@ export interface OutboxPorts {
 export interface OutboxLimits {
   /** Where keepers reach this server, for the links in letters; null where it isn't known. */
   readonly publicUrl: string | null;
-  /** How long a claim holds; longer than a whole exchange may take, or a slow one would be sent twice. */
-  readonly claimFor: Span;
+  /** The longest that one exchange may take, from beginning to end. */
+  readonly exchangeMax: Readonly<Record<Channel, Span>>;
+  /** How long what is claimed may wait behind others before it is left to the next claim. */
+  readonly queueMax: Span;
   /** Items claimed at a time. */
   readonly most: number;
   /** 0..1 for each failed attempt, so that phones that failed together don't come back together. */
@@ -50,16 +62,15 @@ export interface Drained {
  */
 export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<Drained> {
   const ended: Record<Settlement["kind"], number> = { delivered: 0, retry: 0, givenUp: 0, phoneGone: 0 };
-  for (;;) {
-    const now = ports.clock.now();
-    const claimUntil = after(now, limits.claimFor);
-    const claimed = await ports.store.outbox.claim(now, claimUntil, limits.most);
-    await inLanes(claimed, limits.atOnce ?? 8, async (item) => {
-      const settlement = await deliver(ports, limits, item, claimUntil);
-      if (settlement !== null) ended[settlement.kind] += 1;
-    });
-    if (claimed.length < limits.most) break;
-  }
+  // Side by side: a mail server that takes its time holds up no phone. Whoever asked to stop waits for both all the same.
+  const rounds = await Promise.allSettled(
+    channels.map((channel) =>
+      drainChannel(ports, limits, channel, ({ kind }) => {
+        ended[kind] += 1;
+      }),
+    ),
+  );
+  for (const round of rounds) if (round.status === "rejected") throw round.reason;
   return {
     delivered: ended.delivered,
     waiting: ended.retry,
@@ -69,16 +80,41 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
   };
 }
 
+/** How long the store may need to settle: it tries anew for about two seconds where another process holds the lock. */
+const settleMax = seconds(5);
+
+const channels: readonly Channel[] = ["push", "mail"];
+
+async function drainChannel(
+  ports: OutboxPorts,
+  limits: OutboxLimits,
+  channel: Channel,
+  ended: (settlement: Settlement) => void,
+): Promise<void> {
+  for (;;) {
+    const now = ports.clock.now();
+    const beginBy = after(now, limits.queueMax);
+    // A claim outlasts all that is done under it, or another process would send the same again.
+    const claimUntil = after(beginBy, (limits.exchangeMax[channel] + settleMax) as Span);
+    const claimed = await ports.store.outbox.claim(channel, now, claimUntil, limits.most);
+    await inLanes(claimed, limits.atOnce ?? 8, async (item) => {
+      const settlement = await deliver(ports, limits, item, beginBy);
+      if (settlement !== null) ended(settlement);
+    });
+    if (claimed.length < limits.most) return;
+  }
+}
+
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
   { clock, store, push, mail }: OutboxPorts,
   { jitter, log, publicUrl }: OutboxLimits,
   item: OutboxItem,
-  claimUntil: Instant,
+  beginBy: Instant,
 ): Promise<Settlement | null> {
   const about = { item: item.id, channel: item.channel, person: item.person, topic: item.notice.topic };
   const begun = clock.now();
-  if (begun >= claimUntil) return null; // waited too long behind others: by now it may be somebody else's
+  if (begun > beginBy) return null; // waited too long behind others: before it ended it might be somebody else's
 
   const settlement = await attempt();
   try {

@@ -19,6 +19,9 @@ export interface Phone {
   readonly problem: string | null;
 }
 
+/** A push service and its phones, or the mail server and a letterbox. */
+export type Channel = OutboxItem["channel"];
+
 /** A notice on its way to one screen: a phone, or a person's letterbox. */
 export type OutboxItem = PushItem | MailItem;
 
@@ -45,11 +48,11 @@ export interface MailItem extends Item {
 
 export interface OutboxStore {
   /**
-   * Takes up to `most` items that are due and unclaimed, until `claimUntil`; two callers never get the same one. An item
+   * Takes up to `most` items of that channel that are due and unclaimed, until `claimUntil`; two callers never get the same one. An item
    * waits while an older one with its topic is under way to its screen, or the older could arrive last; and one that only
    * takes back what never arrived there is settled as needless instead of being handed out.
    */
-  claim(now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]>;
+  claim(channel: Channel, now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]>;
   /** Writes an item that is claimed from the start: for a keeper who waits to see whether it arrives. */
   begin(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem>;
   /** Remembers how it ended. `phoneGone` also removes the phone with all that waits for it. */

@@ -1,7 +1,7 @@
 import type { Notice } from "../../server/domain/facts.ts";
 import type { Instant } from "../../server/domain/instant.ts";
 import { leavesSomethingToClose, owesSound } from "../../server/domain/push/withdrawal.ts";
-import type { OutboxItem, OutboxStore, Phone, PushItem, Settlement } from "../../server/ports.ts";
+import type { Channel, OutboxItem, OutboxStore, Phone, PushItem, Settlement } from "../../server/ports.ts";
 
 interface Row {
   readonly item: OutboxItem;
@@ -36,12 +36,12 @@ export class MemoryOutbox implements OutboxStore {
     this.#write({ ...this.#item(person, feeder, notice, now), channel: "mail", to, ...names }, `mail ${person}`);
   }
 
-  async claim(now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]> {
-    const needless = this.#due(now).filter(({ item, screen }) => {
+  async claim(channel: Channel, now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]> {
+    const needless = this.#due(channel, now).filter(({ item, screen }) => {
       return item.notice.closes && item.attempts === 0 && !leavesSomethingToClose(this.#meantBefore(item, screen));
     });
     for (const { item } of needless) this.#change(item.id, { phase: "settled" });
-    return this.#due(now)
+    return this.#due(channel, now)
       .slice(0, most)
       .map(({ item, screen, claimedUntil, unsure }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
@@ -84,7 +84,10 @@ export class MemoryOutbox implements OutboxStore {
 
   async nextDueAt(): Promise<Instant | null> {
     const waiting = this.#rows.filter(({ phase }) => phase === "waiting");
-    const dues = waiting.map((row) => Math.max(row.dueAt, row.claimedUntil ?? row.dueAt));
+    const dues = waiting.map((row) => {
+      const ahead = this.#before(row.item, row.screen).filter(({ phase }) => phase !== "delivered");
+      return Math.max(row.dueAt, ...[row, ...ahead].map(({ claimedUntil }) => claimedUntil ?? row.dueAt));
+    });
     return dues.length === 0 ? null : (Math.min(...dues) as Instant);
   }
 
@@ -109,10 +112,10 @@ export class MemoryOutbox implements OutboxStore {
     this.#rows = this.#rows.map((row) => (row.item.id === id ? { ...row, ...change } : row));
   }
 
-  #due(now: Instant): Row[] {
+  #due(channel: Channel, now: Instant): Row[] {
     const free = ({ claimedUntil }: Row) => claimedUntil === null || claimedUntil <= now;
     return this.#rows
-      .filter((row) => row.phase === "waiting" && row.dueAt <= now && free(row))
+      .filter((row) => row.phase === "waiting" && row.item.channel === channel && row.dueAt <= now && free(row))
       .filter(({ item, screen }) => this.#before(item, screen).every((row) => row.phase === "delivered" || free(row)))
       .sort((a, b) => a.dueAt - b.dueAt);
   }

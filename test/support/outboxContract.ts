@@ -38,6 +38,10 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     if (item === undefined || items.length !== 1) throw new Error(`expected one push, got ${items.length} items`);
     return item;
   };
+  const claimAll = async (store: OutboxStore, at: Instant, claimUntil: Instant, most: number) => [
+    ...(await store.claim("push", at, claimUntil, most)),
+    ...(await store.claim("mail", at, claimUntil, most)),
+  ];
   const pushes = (items: readonly OutboxItem[]) => items.filter((item): item is PushItem => item.channel === "push");
   const letters = (items: readonly OutboxItem[]) => items.filter((item): item is MailItem => item.channel === "mail");
   const titles = (items: readonly OutboxItem[]) => items.map(({ notice }) => notice.title);
@@ -49,7 +53,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         const phones = [await addPhone("one"), await addPhone("two")];
         const notice = aNotice({ title: "Larch: food out 🐦‍⬛", priority: "urgent", fault: "foodOut" });
         await enqueue(notice, now, "feeder");
-        const items = pushes(await store.claim(now, until, 10));
+        const items = pushes(await claimAll(store, now, until, 10));
         expect(items).toHaveLength(2);
         expect(items.map((item) => item.phone.id).sort()).toEqual(phones.map((phone) => phone.id).sort());
         for (const item of items) {
@@ -63,11 +67,13 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, second = store, addPhone, enqueue }) => {
         await addPhone("one");
         for (let i = 0; i < 20; i++) await enqueue(aNotice({ topic: `t${i}` }), now);
-        const claims = await Promise.all([0, 1, 2, 3, 4, 5].map((n) => (n % 2 ? store : second).claim(now, until, 7)));
+        const claims = await Promise.all(
+          [0, 1, 2, 3, 4, 5].map((n) => claimAll(n % 2 ? store : second, now, until, 7)),
+        );
         const ids = claims.flat().map((item) => item.id);
         expect(new Set(ids).size).toBe(ids.length);
         expect(ids).toHaveLength(20);
-        expect(await store.claim(now, until, 7)).toEqual([]);
+        expect(await claimAll(store, now, until, 7)).toEqual([]);
       }));
 
     it("hands out no more than asked for, the longest due first", () =>
@@ -76,17 +82,17 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         await enqueue(aNotice({ topic: "newer" }), past(now, seconds(2)));
         await enqueue(aNotice({ topic: "older" }), now);
         const later = past(now, seconds(5));
-        expect(topics(await store.claim(later, past(later, minutes(1)), 1))).toEqual(["older"]);
-        expect(topics(await store.claim(later, past(later, minutes(1)), 1))).toEqual(["newer"]);
+        expect(topics(await claimAll(store, later, past(later, minutes(1)), 1))).toEqual(["older"]);
+        expect(topics(await claimAll(store, later, past(later, minutes(1)), 1))).toEqual(["newer"]);
       }));
 
     it("hands out again what was claimed and never settled, once the claim has run out", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(aNotice(), now);
-        const first = only(await store.claim(now, until, 10));
-        expect(await store.claim(past(until, -1 as never), past(until, minutes(1)), 10)).toEqual([]);
-        const again = only(await store.claim(until, past(until, minutes(1)), 10));
+        const first = only(await claimAll(store, now, until, 10));
+        expect(await claimAll(store, past(until, -1 as never), past(until, minutes(1)), 10)).toEqual([]);
+        const again = only(await claimAll(store, until, past(until, minutes(1)), 10));
         expect(again).toMatchObject({ id: first.id, attempts: 1, writtenAt: now });
       }));
 
@@ -94,8 +100,11 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
         await enqueue(aNotice(), now);
-        await store.settle(only(await store.claim(now, until, 10)), { kind: "delivered", at: past(now, seconds(3)) });
-        expect(await store.claim(past(now, hours(1)), past(now, hours(2)), 10)).toEqual([]);
+        await store.settle(only(await claimAll(store, now, until, 10)), {
+          kind: "delivered",
+          at: past(now, seconds(3)),
+        });
+        expect(await claimAll(store, past(now, hours(1)), past(now, hours(2)), 10)).toEqual([]);
         expect(await store.nextDueAt()).toBeNull();
         expect(await phone(id)).toMatchObject({ lastAcceptedAt: past(now, seconds(3)), problem: null });
       }));
@@ -105,11 +114,15 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         const { id } = await addPhone("one");
         await enqueue(aNotice(), now);
         const notBefore = past(now, minutes(5));
-        await store.settle(only(await store.claim(now, until, 10)), { kind: "retry", notBefore, problem: "HTTP 503" });
+        await store.settle(only(await claimAll(store, now, until, 10)), {
+          kind: "retry",
+          notBefore,
+          problem: "HTTP 503",
+        });
         expect(await phone(id)).toMatchObject({ problem: "HTTP 503" });
         expect(await store.nextDueAt()).toBe(notBefore);
-        expect(await store.claim(past(notBefore, -1 as never), past(notBefore, minutes(1)), 10)).toEqual([]);
-        const again = only(await store.claim(notBefore, past(notBefore, minutes(1)), 10));
+        expect(await claimAll(store, past(notBefore, -1 as never), past(notBefore, minutes(1)), 10)).toEqual([]);
+        const again = only(await claimAll(store, notBefore, past(notBefore, minutes(1)), 10));
         expect(again).toMatchObject({ attempts: 1, writtenAt: now });
         await store.settle(again, { kind: "delivered", at: notBefore });
         expect(await phone(id)).toMatchObject({ problem: null });
@@ -119,7 +132,11 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
         await enqueue(aNotice(), now);
-        await store.settle(only(await store.claim(now, until, 10)), { kind: "givenUp", at: now, problem: "HTTP 403" });
+        await store.settle(only(await claimAll(store, now, until, 10)), {
+          kind: "givenUp",
+          at: now,
+          problem: "HTTP 403",
+        });
         expect(await store.nextDueAt()).toBeNull();
         expect(await phone(id)).toMatchObject({ problem: "HTTP 403", lastAcceptedAt: null });
       }));
@@ -129,12 +146,12 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         const gone = await addPhone("gone");
         const stays = await addPhone("stays");
         for (const topic of ["a", "b", "c"]) await enqueue(aNotice({ topic }), now);
-        const items = pushes(await store.claim(now, until, 10));
+        const items = pushes(await claimAll(store, now, until, 10));
         const item = items.find((one) => one.phone.id === gone.id);
         if (item === undefined) throw new Error("expected an item for the phone that is gone");
         await store.settle(item, { kind: "phoneGone", at: now, problem: "HTTP 410" });
         expect(await phone(gone.id)).toBeNull();
-        const left = pushes(await store.claim(until, past(until, minutes(1)), 10));
+        const left = pushes(await claimAll(store, until, past(until, minutes(1)), 10));
         expect(left.map((one) => one.phone.id)).toEqual([stays.id, stays.id, stays.id]);
         // Its other items were under way when it went; they settle without a fuss.
         const other = items.find((one) => one.phone.id === gone.id && one.id !== item.id);
@@ -149,7 +166,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         await enqueue(aNotice({ title: "old", topic: "a" }), now);
         await enqueue(aNotice({ title: "other", topic: "b" }), now);
         await enqueue(aNotice({ title: "new", topic: "a" }), past(now, seconds(1)));
-        const items = await store.claim(past(now, seconds(1)), until, 10);
+        const items = await claimAll(store, past(now, seconds(1)), until, 10);
         expect(items.map((item) => item.notice.title).sort()).toEqual(["new", "other"]);
         expect(items.find((item) => item.notice.title === "new")?.writtenAt).toBe(past(now, seconds(1)));
       }));
@@ -158,17 +175,21 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(aNotice({ fault: null }), now, "yard");
-        expect(only(await store.claim(now, until, 10)).feeder).toBeNull();
+        expect(only(await claimAll(store, now, until, 10)).feeder).toBeNull();
       }));
 
     it("delivers the newer notice although the older was under way when it was replaced", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(aNotice({ title: "old" }), now);
-        const underWay = only(await store.claim(now, until, 10));
+        const underWay = only(await claimAll(store, now, until, 10));
         await enqueue(aNotice({ title: "new" }), now);
+        // It waits for the older, or that could arrive last; until then there is no use in looking.
+        expect(await claimAll(store, now, until, 10)).toEqual([]);
+        expect(await store.nextDueAt()).toBe(until);
         await store.settle(underWay, { kind: "delivered", at: now });
-        const next = only(await store.claim(until, past(until, minutes(1)), 10));
+        expect(await store.nextDueAt()).toBe(now);
+        const next = only(await claimAll(store, until, past(until, minutes(1)), 10));
         expect(next.notice.title).toBe("new");
       }));
 
@@ -176,10 +197,10 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(aNotice({ title: "old" }), now);
-        const underWay = only(await store.claim(now, until, 10));
+        const underWay = only(await claimAll(store, now, until, 10));
         await enqueue(aNotice({ title: "new" }), now);
         await store.settle(underWay, { kind: "retry", notBefore: past(now, seconds(15)), problem: "HTTP 503" });
-        const due = await store.claim(past(now, hours(1)), past(now, hours(2)), 10);
+        const due = await claimAll(store, past(now, hours(1)), past(now, hours(2)), 10);
         expect(due.map((item) => item.notice.title)).toEqual(["new"]);
       }));
 
@@ -194,7 +215,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           writtenAt: now,
           attempts: 0,
         });
-        expect(await store.claim(now, until, 10)).toEqual([]);
+        expect(await claimAll(store, now, until, 10)).toEqual([]);
         await store.settle(begun, { kind: "givenUp", at: now, problem: "HTTP 403" });
         expect(await phone(added.id)).toMatchObject({ problem: "HTTP 403" });
         expect(await store.nextDueAt()).toBeNull();
@@ -208,14 +229,14 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, enqueueMail }) => {
         const { keeper } = await addPhone("one");
         await enqueueMail(aNotice({ title: "Rowan: food low" }), now);
-        const items = await store.claim(now, until, 10);
+        const items = await claimAll(store, now, until, 10);
         expect(items).toHaveLength(1);
         const [letter] = letters(items);
         expect(letter).toMatchObject({ person: keeper, to: "ada@alder.example", attempts: 0 });
         expect(letter).toMatchObject({ yardName: "Alder Croft", feederName: "Rowan", writtenAt: now });
         await store.settle(letter as MailItem, { kind: "retry", notBefore: past(now, seconds(9)), problem: "451" });
         expect(await store.nextDueAt()).toBe(past(now, seconds(9)));
-        const again = letters(await store.claim(past(now, seconds(9)), until, 10))[0] as MailItem;
+        const again = letters(await claimAll(store, past(now, seconds(9)), until, 10))[0] as MailItem;
         expect(again).toMatchObject({ id: letter?.id, attempts: 1 });
         await store.settle(again, { kind: "delivered", at: now });
         expect(await store.nextDueAt()).toBeNull();
@@ -227,7 +248,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         await enqueue(aNotice({ title: "first" }), now);
         await enqueueMail(aNotice({ title: "letter" }), now);
         await enqueue(aNotice({ title: "second" }), now);
-        expect(titles(await store.claim(now, until, 10)).sort()).toEqual(["letter", "second"]);
+        expect(titles(await claimAll(store, now, until, 10)).sort()).toEqual(["letter", "second"]);
       }));
 
     describe("when an alarm is over", () => {
@@ -242,7 +263,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           await addPhone("one");
           await enqueue(alarm, now);
           await enqueue(over, now);
-          expect(await store.claim(now, until, 10)).toEqual([]);
+          expect(await claimAll(store, now, until, 10)).toEqual([]);
           expect(await store.nextDueAt()).toBeNull();
         }));
 
@@ -250,33 +271,33 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
-          await store.settle(only(await store.claim(now, until, 10)), failed);
+          await store.settle(only(await claimAll(store, now, until, 10)), failed);
           await enqueue(over, now);
-          expect(await store.claim(later, muchLater, 10)).toEqual([]);
+          expect(await claimAll(store, later, muchLater, 10)).toEqual([]);
         }));
 
       it("takes it from a screen that it reached, and the second time has nothing to take", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
-          await store.settle(only(await store.claim(now, until, 10)), { kind: "delivered", at: now });
+          await store.settle(only(await claimAll(store, now, until, 10)), { kind: "delivered", at: now });
           await enqueue(over, now);
-          const closing = only(await store.claim(now, until, 10));
+          const closing = only(await claimAll(store, now, until, 10));
           expect(closing.notice).toMatchObject({ title: "over", closes: true, quiet: true });
           await store.settle(closing, { kind: "delivered", at: now });
           await enqueue(alarm, now); // again, and over before it was sent
           await enqueue(over, now);
-          expect(await store.claim(later, muchLater, 10)).toEqual([]);
+          expect(await claimAll(store, later, muchLater, 10)).toEqual([]);
         }));
 
       it("takes it from a screen that a reminder never reached but the alarm did", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
-          await store.settle(only(await store.claim(now, until, 10)), { kind: "delivered", at: now });
+          await store.settle(only(await claimAll(store, now, until, 10)), { kind: "delivered", at: now });
           await enqueue(aNotice({ title: "reminder" }), now);
           await enqueue(over, now);
-          expect(titles(await store.claim(now, until, 10))).toEqual(["over"]);
+          expect(titles(await claimAll(store, now, until, 10))).toEqual(["over"]);
         }));
 
       it.each([
@@ -286,10 +307,10 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
-          const underWay = only(await store.claim(now, until, 10));
+          const underWay = only(await claimAll(store, now, until, 10));
           if (settled !== null) await store.settle(underWay, settled);
           await enqueue(over, now);
-          expect(titles(await store.claim(until, muchLater, 10))).toEqual(["over"]);
+          expect(titles(await claimAll(store, until, muchLater, 10))).toEqual(["over"]);
         }),
       );
 
@@ -297,21 +318,21 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
-          const underWay = only(await store.claim(now, until, 10));
+          const underWay = only(await claimAll(store, now, until, 10));
           await enqueue(over, now);
-          expect(await store.claim(past(now, seconds(1)), until, 10)).toEqual([]);
+          expect(await claimAll(store, past(now, seconds(1)), until, 10)).toEqual([]);
           await store.settle(underWay, { kind: "delivered", at: past(now, seconds(2)) });
-          expect(titles(await store.claim(past(now, seconds(2)), until, 10))).toEqual(["over"]);
+          expect(titles(await claimAll(store, past(now, seconds(2)), until, 10))).toEqual(["over"]);
         }));
 
       it("sends nothing after all where the alarm under way came to nothing", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
-          const underWay = only(await store.claim(now, until, 10));
+          const underWay = only(await claimAll(store, now, until, 10));
           await enqueue(over, now);
           await store.settle(underWay, failed);
-          expect(await store.claim(later, muchLater, 10)).toEqual([]);
+          expect(await claimAll(store, later, muchLater, 10)).toEqual([]);
         }));
 
       it("judges each screen by itself, and the letterbox too", () =>
@@ -320,13 +341,13 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           await addPhone("not reached");
           await enqueue(alarm, now);
           await enqueueMail(alarm, now);
-          for (const item of await store.claim(now, until, 10)) {
+          for (const item of await claimAll(store, now, until, 10)) {
             const reached = item.channel === "push" && item.phone.label === "reached";
             await store.settle(item, reached ? { kind: "delivered", at: now } : failed);
           }
           await enqueue(over, now);
           await enqueueMail(over, now);
-          const closing = await store.claim(later, muchLater, 10);
+          const closing = await claimAll(store, later, muchLater, 10);
           expect(pushes(closing).map(({ phone }) => phone.label)).toEqual(["reached"]);
           expect(letters(closing)).toEqual([]);
         }));
@@ -338,11 +359,11 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         await addPhone("one");
         await enqueue(aNotice({ title: "rings" }), now);
         await enqueue(corrected, now);
-        const first = only(await store.claim(now, until, 10));
+        const first = only(await claimAll(store, now, until, 10));
         expect(first.notice).toMatchObject({ title: "corrected", quiet: false });
         await store.settle(first, { kind: "delivered", at: now });
         await enqueue(corrected, now);
-        expect(only(await store.claim(now, until, 10)).notice).toMatchObject({ quiet: true });
+        expect(only(await claimAll(store, now, until, 10)).notice).toMatchObject({ quiet: true });
       }));
 
     it("says when the next notice is due", () =>
@@ -352,9 +373,9 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         await enqueue(aNotice({ topic: "a" }), now);
         await enqueue(aNotice({ topic: "b" }), past(now, seconds(9)));
         expect(await store.nextDueAt()).toBe(now);
-        await store.claim(now, until, 1);
+        await claimAll(store, now, until, 1);
         expect(await store.nextDueAt()).toBe(past(now, seconds(9)));
-        await store.claim(past(now, seconds(9)), until, 1);
+        await claimAll(store, past(now, seconds(9)), until, 1);
         expect(await store.nextDueAt()).toBe(until); // both claimed: not before a claim runs out
       }));
   });

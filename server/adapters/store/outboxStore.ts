@@ -3,7 +3,7 @@ import type Database from "better-sqlite3";
 import type { Notice } from "../../domain/facts.ts";
 import { type Instant, instantOf } from "../../domain/instant.ts";
 import { leavesSomethingToClose, type MeantForScreen, owesSound } from "../../domain/push/withdrawal.ts";
-import type { MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
+import type { Channel, MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { textOf } from "./rows.ts";
 
@@ -11,10 +11,10 @@ import { textOf } from "./rows.ts";
 export function outboxOver({ reader, direct, transact }: Connections): OutboxStore {
   const statements = statementsOn(direct);
   return {
-    claim: (now, claimUntil, most) =>
+    claim: (channel, now, claimUntil, most) =>
       transact(async () => {
         for (;;) {
-          const due = statements.due.all({ now: textOf(now), most });
+          const due = statements.due.all({ channel, now: textOf(now), most });
           const needless = due.filter((row) => isNeedless(statements, row));
           for (const { id } of needless) statements.needless.run(textOf(now), id);
           if (needless.length > 0) continue; // each round has fewer of them
@@ -55,8 +55,12 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
 
     async nextDueAt() {
       const [next] = await reader.$queryRawUnsafe<{ at: string | null }[]>(
-        `SELECT CAST(MIN(MAX("dueAt", COALESCE("claimedUntil", "dueAt"))) AS TEXT) AS at
-         FROM "OutboxItem" WHERE "phase" = 'waiting'`,
+        // Also of one that waits behind an older one under way: to look before that claim ends would be to look in vain.
+        `SELECT CAST(MIN(MAX("dueAt", COALESCE("claimedUntil", "dueAt"), COALESCE((
+           SELECT MAX(older."claimedUntil") FROM "OutboxItem" AS older
+           WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid AND older."phase" IN ('waiting', 'replaced')
+         ), "dueAt"))) AS TEXT) AS at
+         FROM "OutboxItem" AS item WHERE "phase" = 'waiting'`,
       );
       return next?.at ? instantOf(next.at) : null;
     },
@@ -70,19 +74,20 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
 
 type Statements = ReturnType<typeof statementsOn>;
 
+const sameScreen = (one: string, other: string) =>
+  `${one}."keeperId" = ${other}."keeperId" AND ${one}."topic" = ${other}."topic"
+   AND ${one}."channel" = ${other}."channel" AND ${one}."phoneId" IS ${other}."phoneId"`;
+
 function statementsOn(database: Database.Database) {
-  const sameScreen = (one: string, other: string) =>
-    `${one}."keeperId" = ${other}."keeperId" AND ${one}."topic" = ${other}."topic"
-     AND ${one}."channel" = ${other}."channel" AND ${one}."phoneId" IS ${other}."phoneId"`;
   return {
-    due: database.prepare<[{ now: string; most: number }], ItemColumns>(
+    due: database.prepare<[{ channel: Channel; now: string; most: number }], ItemColumns>(
       `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
          phone."lastAcceptedAt", phone."lastShownAt", phone."problem" AS "phoneProblem", "Keeper"."mail" AS "to",
          "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
        FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
          LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
          LEFT JOIN "Feeder" ON "Feeder"."id" = item."feederId"
-       WHERE item."phase" = 'waiting' AND item."dueAt" <= @now
+       WHERE item."phase" = 'waiting' AND item."channel" = @channel AND item."dueAt" <= @now
          AND (item."claimedUntil" IS NULL OR item."claimedUntil" <= @now)
          AND NOT EXISTS (
            SELECT 1 FROM "OutboxItem" AS older WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid
