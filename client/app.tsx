@@ -7,6 +7,7 @@ import { AddFeederScreen } from "./screens/addFeederScreen.tsx";
 import { CautionsScreen } from "./screens/cautionsScreen.tsx";
 import { ClaimScreen } from "./screens/claimScreen.tsx";
 import { DaysScreen } from "./screens/daysScreen.tsx";
+import { DigestScreen } from "./screens/digestScreen.tsx";
 import { FeederScreen } from "./screens/feederScreen.tsx";
 import { FeederSettingsScreen } from "./screens/feederSettingsScreen.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
@@ -91,6 +92,7 @@ const Screens = () => (
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
     <Route path="/yards/:id" component={YardById} />
+    <Route path="/yards/:id/digest" component={DigestById} />
     <Route path="/yards/:id/rates" component={RatesById} />
     <Route path="/yards/:id/people" component={PeopleById} />
     <Route path="/phones" component={PhonesScreen} />
@@ -113,6 +115,7 @@ const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const PeopleById = ({ id = "" }: ById) => <PeopleScreen key={id} id={id} />;
 // Read now and then, and by nobody in a hurry: fetched apart, so that a first opening on a weak line waits for nothing of it.
 const RatesScreen = lazy(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
+const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
 const RatesById = ({ id = "" }: ById) => <RatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 

@@ -3,6 +3,7 @@ import { App, openPath } from "./app.tsx";
 import { openCupboard } from "./kept/cupboard.ts";
 import { lookForActs, openActs } from "./state/acts.ts";
 import { openDays } from "./state/days.ts";
+import { openDigests } from "./state/digests.ts";
 import { openHome } from "./state/home.ts";
 import { keepTime } from "./state/now.ts";
 import { openPhones } from "./state/phones.ts";
@@ -19,7 +20,7 @@ void open();
 
 async function open(): Promise<void> {
   const cupboard = await openCupboard();
-  await Promise.all([openHome(cupboard), openDays(cupboard), openRates(cupboard)]);
+  await Promise.all([openHome(cupboard), openDays(cupboard), openDigests(cupboard), openRates(cupboard)]);
   await openActs(cupboard);
   await openPhones(cupboard).catch((cause: unknown) =>
     console.warn("This phone's own switch could not be read.", cause),

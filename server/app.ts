@@ -16,6 +16,7 @@ import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
 import type { Ports } from "./ports.ts";
 import { clientRoutes } from "./routes/client.ts";
+import { digestRoutes } from "./routes/digests.ts";
 import { feederDoor } from "./routes/feederDoor.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
@@ -84,6 +85,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     feederRoutes(room, ports, keys);
     feederLogRoute(room, ports);
     phoneRoutes(room, ports);
+    digestRoutes(room, ports);
     ratesRoutes(room, ports);
     peopleRoutes(room, ports);
     liveRoute(room, ports, house.browsers);

@@ -1,9 +1,11 @@
 import type { DigestWay, PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
-import type { DayCounts } from "./domain/digest/words.ts";
+import type { Digest } from "./domain/digest/digest.ts";
+import type { DayCounts } from "./domain/digest/digestFeeder.ts";
 import type { AlarmChange } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
+import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { YardChange } from "./domain/rates/history.ts";
@@ -143,7 +145,7 @@ export interface Transaction extends TellingTransaction {
   /** All feeders of a yard, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** @returns false where this yard already had a digest for this local date: never twice a date. */
-  claimDigest(yard: string, localDate: string, now: Instant, title: string, lines: readonly string[]): Promise<boolean>;
+  claimDigest(yard: string, localDate: LocalDate, now: Instant, digest: Digest): Promise<boolean>;
 }
 
 /** Yards and their feeders, as the keeper made them. */
@@ -249,7 +251,6 @@ export interface RecordStore {
     received: { readonly from: Instant; readonly to: Instant },
     most: number,
   ): Promise<readonly ReceivedEvent[]>;
-  latestDigest(yard: string): Promise<StoredDigest | null>;
 }
 
 export type ReceivedEvent = Pick<StoredEvent, "seq" | "receivedAt" | "body">;
@@ -262,21 +263,35 @@ export interface RecordedEvent {
   readonly body: string;
 }
 
-export interface StoredDigest {
-  readonly localDate: string;
-  readonly title: string;
-  readonly lines: readonly string[];
+export interface StoredDigest extends Digest {
+  readonly localDate: LocalDate;
 }
 
+/** [from, to) */
+export interface TimeSpan {
+  readonly from: Instant;
+  readonly to: Instant;
+}
+
+/** What a digest is written from, and the digests that were written. */
 export interface DigestStore {
   yardsWithDigest(): Promise<readonly YardRow[]>;
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** Who belongs to the yard, and how each wants its digest. */
   readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
-  /** Whether this yard already has a digest of this local date: the cheap question before the work. */
-  hasDigest(yard: string, localDate: string): Promise<boolean>;
-  /** Counts of events by kind recorded in [from, to), and of alarms raised then. */
-  tally(feeder: string, from: Instant, to: Instant): Promise<DayCounts>;
+  /** Events by kind recorded in each of these spans. */
+  tallies(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
+  /** Deposits and portions recorded in the span, by time, at most `most` of them. */
+  exchanges(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
+  /** The first readings received in each of these spans, as posted; a span without any is left out. */
+  firstReadings(
+    feeder: string,
+    spans: readonly TimeSpan[],
+  ): Promise<readonly Pick<StoredHeartbeat, "receivedAt" | "readings">[]>;
+  /** The local dates that this yard has digests of, the newest first. */
+  dates(yard: string, most: number): Promise<readonly LocalDate[]>;
+  /** Null where this yard has none of that date. */
+  digest(yard: string, localDate: LocalDate): Promise<StoredDigest | null>;
 }
 
 /** The database is locked by somebody else; nothing was stored, try again. */

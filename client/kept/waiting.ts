@@ -6,7 +6,7 @@ import type { Cupboard } from "./cupboard.ts";
  */
 export interface WaitingAct {
   readonly id: string;
-  readonly kind: "pause" | "resume" | "refill" | "acknowledge" | "shelve" | "outOfService" | "backInService" | "looked";
+  readonly kind: "pause" | "resume" | "refill" | "cleaned" | "acknowledge" | "shelve" | "outOfService" | "backInService" | "looked";
   readonly feeder: string;
   readonly feederName: string;
   readonly path: string;
@@ -33,6 +33,7 @@ const patience: Readonly<Record<WaitingAct["kind"], number>> = {
   pause: 10 * minuteMs,
   resume: 10 * minuteMs,
   refill: 7 * 24 * 60 * minuteMs, // it carries its own time, so it is true however late it comes
+  cleaned: 7 * 24 * 60 * minuteMs, // the same
   acknowledge: 24 * 60 * minuteMs,
   shelve: 60 * minuteMs,
   outOfService: 24 * 60 * minuteMs,

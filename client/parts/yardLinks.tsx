@@ -5,6 +5,11 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
   const to = (page: string) => `/yards/${yard.id}/${page}`;
   const links = [
     {
+      href: to("digest"),
+      words: "The digest",
+      more: yard.digestWanted ? `each day at ${yard.digestTime}` : "none is written",
+    },
+    {
       href: to("people"),
       words: "Who is told",
       more: yard.people === 1 ? "nobody but you so far" : `${yard.people} people`,

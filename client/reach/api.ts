@@ -68,6 +68,7 @@ const yard = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yard(yardId)}/people/${encodeURIComponent(id)}`;
 
 export const paths = {
+  cleaned: (id: string) => `${feeder(id)}/cleaned`,
   refills: (id: string) => `${feeder(id)}/refills`,
   orders: (id: string) => `${feeder(id)}/orders`,
   acknowledge: (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}/acknowledge`,
@@ -82,7 +83,9 @@ export const api = {
 
   home: () => ask<HomeView>("GET", "/home"),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => ask<unknown>("PATCH", yard(id), change),
-  digest: (yardId: string) => ask<DigestView>("GET", `${yard(yardId)}/digest`),
+  /** Without a date the newest. */
+  digest: (yardId: string, date: string | null) =>
+    ask<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
 
   people: (yardId: string) => ask<PeopleView>("GET", `${yard(yardId)}/people`),
   changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>

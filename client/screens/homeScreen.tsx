@@ -54,7 +54,12 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
           {yard.name}
           {yard.practice && <PracticeTag />}
         </h2>
-        {!yard.practice && <a href={`/yards/${yard.id}`}>Yard and digest</a>}
+        {!yard.practice && (
+          <span class="yard-links">
+            <a href={`/yards/${yard.id}/digest`}>Digest</a>
+            <a href={`/yards/${yard.id}`}>The yard</a>
+          </span>
+        )}
       </div>
       {yard.feeders.length === 0 ? (
         <p class="empty">

@@ -1,16 +1,13 @@
-import { useEffect, useState } from "preact/hooks";
+import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
-import type { DigestView, YardView } from "../../server/contract/api.ts";
+import type { YardView } from "../../server/contract/api.ts";
 import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { YardLinks } from "../parts/yardLinks.tsx";
 import { api } from "../reach/api.ts";
-import { noteLine, refreshHome, yards } from "../state/home.ts";
-import { now } from "../state/now.ts";
-import { sentence } from "../words/amount.ts";
-import { dayWords, localDate } from "../words/clock.ts";
+import { refreshHome, yards } from "../state/home.ts";
 
-/** Where the yard is and when its digest comes; and the digest itself. */
+/** Where the yard is and when its digest comes. */
 export function YardScreen(props: { readonly id: string }) {
   const yard = yards.value.find((each) => each.id === props.id);
   if (yard === undefined) {
@@ -22,7 +19,6 @@ export function YardScreen(props: { readonly id: string }) {
   }
   return (
     <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
-      <Digest yard={yard.id} zone={yard.zone} />
       {!yard.practice && <YardLinks yard={yard} />}
       {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardWords yard={yard} />}
     </Screen>
@@ -149,33 +145,6 @@ function YardForm({ yard }: { readonly yard: YardView }) {
           </button>
         </div>
       </form>
-    </section>
-  );
-}
-
-function Digest(props: { readonly yard: string; readonly zone: string }) {
-  const [digest, setDigest] = useState<DigestView | null>(null);
-  useEffect(() => {
-    let gone = false;
-    void api.digest(props.yard).then((answer) => {
-      // No digest yet is a 404, and that is no trouble: there is simply none to show.
-      if (answer.kind !== "problem") noteLine(answer);
-      if (!gone && answer.kind === "ok") setDigest(answer.value);
-    });
-    return () => {
-      gone = true;
-    };
-  }, [props.yard]);
-  if (digest === null) return null;
-  return (
-    <section class="digest" aria-labelledby="digest-title">
-      <h2 id="digest-title">{digest.title}</h2>
-      <p class="since">{sentence(dayWords(digest.date, localDate(now.value, props.zone)))}</p>
-      <ul>
-        {digest.lines.map((words) => (
-          <li key={words}>{words}</li>
-        ))}
-      </ul>
     </section>
   );
 }

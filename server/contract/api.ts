@@ -443,12 +443,18 @@ export interface TestPushView {
   }[];
 }
 
+/** A yard's day in words, as it was told that morning. */
 export interface DigestView {
   readonly yard: string;
   readonly date: string; // local
-  readonly title: string;
-  readonly lines: readonly string[];
+  readonly title: string; // as pushed: "Alder Croft, today: 2 things to do"
+  readonly gist: string; // the same without yard and day: "2 things to do"
+  readonly sections: readonly { readonly heading: string; readonly lines: readonly string[] }[];
+  /** Local dates of which there are digests, the newest first, this one among them if it is new enough; at most `digestsKept`. */
+  readonly dates: readonly string[];
 }
+/** Today's and those of the last seven days. */
+export const digestsKept = 8;
 
 /** How well a yard's alarms themselves do their work, over about a month. Words first; the numbers are one tap away. */
 export interface RatesView {

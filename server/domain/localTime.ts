@@ -21,10 +21,14 @@ export const localTimeOf = (at: Instant, zone: string): LocalTime =>
  * read with the offset before the gap (02:30 becomes 03:30), one that it repeats means the first.
  * @throws RangeError where date, time or zone can't be read.
  */
-export function instantOfLocal(date: LocalDate, time: LocalTime, zone: string): Instant {
-  const wall = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
-  return instant(wall.toZonedDateTime(zone, { disambiguation: "compatible" }).epochMilliseconds);
-}
+export const instantOfLocal = remembered(
+  64, // each minute every yard is asked whether its digest is due
+  (date: LocalDate, time: LocalTime, zone: string) => `${zone} ${date} ${time}`,
+  (date, time, zone): Instant => {
+    const wall = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
+    return instant(wall.toZonedDateTime(zone, { disambiguation: "compatible" }).epochMilliseconds);
+  },
+);
 
 /** The first moment of a local date: not always midnight, since some zones change their clocks then. */
 export const startOfLocalDay = (date: LocalDate, zone: string): Instant =>

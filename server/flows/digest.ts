@@ -1,14 +1,17 @@
+import { type Digest, digestOf } from "../domain/digest/digest.ts";
+import { digestLetter } from "../domain/digest/digestLetter.ts";
 import { dueDigest } from "../domain/digest/due.ts";
-import { type Digest, digestOf } from "../domain/digest/words.ts";
 import type { Notice } from "../domain/facts.ts";
 import { after, between, hours, type Instant, later } from "../domain/instant.ts";
-import { addLocalDays, instantOfLocal, type LocalDate } from "../domain/localTime.ts";
-import type { Clock, DigestStore, FeederRow, OutboxBell, Transaction, YardRow } from "../ports.ts";
+import { instantOfLocal, type LocalDate } from "../domain/localTime.ts";
+import type { Clock, DigestStore, OutboxBell, RecordStore, Transaction, YardRow } from "../ports.ts";
+import { toldFeeder } from "./digestFeeder.ts";
 
 export interface DigestPorts {
   readonly clock: Clock;
   readonly store: {
     readonly digests: DigestStore;
+    readonly records: Pick<RecordStore, "alarmChanges" | "orders">;
     transaction<T>(work: (tx: Pick<Transaction, "claimDigest" | "enqueue">) => Promise<T>): Promise<T>;
   };
   readonly bell: OutboxBell;
@@ -18,7 +21,7 @@ export interface DigestPorts {
  * Sends each yard the digest that is due by its own clock. Meant to be called each minute; a call that comes late makes up
  * for it, one too many does nothing: the store keeps digests by local date, and one date has one digest.
  *
- * Digest and notice are written in one transaction, so a crash leaves either both, or neither and the next minute tries again.
+ * Digest and notices are written in one transaction, so a crash leaves either all, or none and the next minute tries again.
  * @returns how many were sent
  * @throws AggregateError with the errors of the yards that failed, after all others got theirs
  */
@@ -39,41 +42,32 @@ export async function sendDueDigests(ports: DigestPorts): Promise<number> {
 
 async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Promise<boolean> {
   const now = clock.now();
-  const date = yard.digestWanted ? dueDigest(yard.zone, yard.digestTime, now) : null;
-  if (date === null || (await store.digests.hasDigest(yard.id, date))) return false;
-  // The day that is told ended at digest time: a feeder that was added since has its first digest tomorrow.
-  const dayEnd = instantOfLocal(date, yard.digestTime, yard.zone);
-  const feeders = (await store.digests.feedersOf(yard.id)).filter((feeder) => feeder.addedAt < dayEnd);
+  if (!yard.digestWanted || dueDigest(yard.zone, yard.digestTime, now) === null) return false; // asked each minute: no store for that
+  // By the newest one, and not by whether this date has one: a zone that was changed to the west would go back to an older date.
+  const [newest = null] = await store.digests.dates(yard.id, 1);
+  const date = dueDigest(yard.zone, yard.digestTime, now, newest);
+  if (date === null) return false;
+  // A feeder that was added since digest time has its first digest tomorrow.
+  const dueAt = instantOfLocal(date, yard.digestTime, yard.zone);
+  const feeders = (await store.digests.feedersOf(yard.id)).filter((feeder) => feeder.addedAt < dueAt);
   if (feeders.length === 0) return false;
-  const digest = await writeDigest(store.digests, yard, feeders, date, now);
+  const told = [];
+  for (const feeder of feeders) told.push(await toldFeeder(store, feeder, yard.zone, date, now));
+  const digest = digestOf(yard, told, date, now);
   const readers = await store.digests.readersOf(yard.id);
   return store.transaction(async (tx) => {
     // Another process may have been faster since we asked.
-    if (!(await tx.claimDigest(yard.id, date, now, digest.title, digest.lines))) return false;
-    const notice = digestNotice(yard, digest, date, now);
+    if (!(await tx.claimDigest(yard.id, date, now, digest))) return false;
     for (const { person, digestBy } of readers) {
-      for (const by of waysOf[digestBy]) await tx.enqueue({ person, by, yard: yard.id, feeder: null, notice }, now);
+      for (const by of waysOf[digestBy]) {
+        await tx.enqueue(
+          { person, by, yard: yard.id, feeder: null, notice: noticeOf(yard, digest, date, by, now) },
+          now,
+        );
+      }
     }
     return true;
   });
-}
-
-/** The birds' day runs from digest time to digest time, also where this one is late: no visit is told twice or left out. */
-async function writeDigest(
-  digests: DigestStore,
-  yard: YardRow,
-  feeders: readonly FeederRow[],
-  date: LocalDate,
-  now: Instant,
-): Promise<Digest> {
-  const from = instantOfLocal(addLocalDays(date, -1), yard.digestTime, yard.zone);
-  const to = instantOfLocal(date, yard.digestTime, yard.zone);
-  const told = feeders.map(async ({ id, state }) => ({
-    name: state.settings.name,
-    state,
-    tally: await digests.tally(id, from, to),
-  }));
-  return digestOf(yard, await Promise.all(told), date, now);
 }
 
 const waysOf = { push: ["push"], mail: ["mail"], both: ["push", "mail"], none: [] } as const;
@@ -83,17 +77,19 @@ const evening = "20:00";
 
 /**
  * The one note that is pushed, since the keeper asked for it: without sound, and without waking the phone. It ends with the
- * day; one that comes late in the day gets two hours.
+ * day; one that comes late in the day gets two hours. A letter has room for the whole, a phone's notice for the short form.
  */
-function digestNotice(yard: YardRow, digest: Digest, date: LocalDate, now: Instant): Notice {
+function noticeOf(yard: YardRow, digest: Digest, date: LocalDate, by: "push" | "mail", now: Instant): Notice {
   const end = later(instantOfLocal(date, evening, yard.zone), after(now, hours(2)));
   return {
     fault: null,
     priority: "note",
     title: digest.title,
-    body: digest.lines.join("\n"),
+    body: digest.short,
     topic: `digest-${yard.id}`, // for good: tomorrow's replaces today's if that is still on its way
     timeToLive: between(now, end),
     quiet: true,
+    opens: `/yards/${encodeURIComponent(yard.id)}/digest`,
+    ...(by === "mail" ? { letter: digestLetter(digest) } : {}),
   };
 }

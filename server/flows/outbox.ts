@@ -144,7 +144,7 @@ async function deliver(
 async function writeTo(mail: MailGateway, item: MailItem, notice: Notice, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
   if (to === null) return { kind: "refused", words: "there is no address any more" } as const;
-  const link = publicUrl === null ? null : addressOf(feeder, publicUrl);
+  const link = publicUrl === null ? null : addressOf(feeder, publicUrl, notice.opens);
   return mail.send(to, letterOf(notice, { yardName, feederName, link }), item.id, item.writtenAt);
 }
 

@@ -48,12 +48,6 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     return changed ? home(request) : noYard(reply);
   });
 
-  door.get("/api/v1/yards/:yard/digest", { schema: { hide: true, params } }, async (request, reply) => {
-    const digest = await ports.store.records.latestDigest(request.params.yard);
-    if (!digest) return sendProblem(reply, { status: 404, detail: "There has been no digest yet." });
-    return { yard: request.params.yard, date: digest.localDate, title: digest.title, lines: digest.lines };
-  });
-
   door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
     await startPractice(ports, keys, keeperOf(request).id);
     return home(request);

@@ -4,6 +4,7 @@ import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage } from "../../server/contract/api.ts";
+import { digestView } from "../client/cannedDigest.ts";
 import { ratesView } from "../client/cannedRates.ts";
 import { dayView, feederView, homeView, peopleView, phonesView } from "../client/cannedViews.ts";
 
@@ -69,7 +70,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notices/")) return [204, null];
     if (path.endsWith("/rates")) return [200, ratesView(Date.now())];
-    if (path.endsWith("/digest")) return [200, digest];
+    if (path.endsWith("/digest")) return [200, digestView(Date.now())];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };
       if (name === "")
@@ -144,16 +145,6 @@ async function readBody(request: IncomingMessage): Promise<unknown> {
 
 const inThreeDays = () => new Date(Date.now() + 3 * 86_400_000).toISOString();
 const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
-const digest = {
-  yard: "alder-croft",
-  date: "2026-11-25",
-  title: "Alder Croft this morning",
-  lines: [
-    "Rowan is well and has food until Saturday.",
-    "Larch stood jammed for 40 minutes yesterday.",
-    "A frost of −11 °C is behind you: look at the trays.",
-  ],
-};
 
 if (process.argv[1]?.endsWith("fakeServer.ts")) {
   const fake = await startFakeServer("dist/client", Number(process.argv[2] ?? 4173));

@@ -1,9 +1,13 @@
 import { describe, expect, it } from "vitest";
-import type { Notice } from "../../server/domain/facts.ts";
+import type { Digest } from "../../server/domain/digest/digest.ts";
+import type { DayCounts } from "../../server/domain/digest/digestFeeder.ts";
+import type { AlarmChange } from "../../server/domain/facts.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import { days, hours, type Instant, instantOf, isoOf, minutes, after as past } from "../../server/domain/instant.ts";
+import type { Order } from "../../server/domain/orders/order.ts";
+import type { Telling } from "../../server/domain/telling/call.ts";
 import { type DigestPorts, sendDueDigests } from "../../server/flows/digest.ts";
-import type { DayCounts, YardRow } from "../../server/ports.ts";
+import type { RecordedEvent, YardRow } from "../../server/ports.ts";
 import { someSettings } from "../support/feeders.ts";
 
 const morning = instantOf("2026-11-25T06:30:00Z"); // 07:30 in Stockholm
@@ -17,67 +21,78 @@ const alderCroft: YardRow = {
   practice: false,
   escalateMinutes: 15,
 };
+const ada = { person: "ada", digestBy: "push" as const };
 
 /** A house with yards, whose store keeps digests by local date and writes all of a transaction or nothing. */
 function house(yards: YardRow[]) {
   const clock = { at: morning as Instant, now: () => clock.at };
-  const digests = new Map<string, { readonly title: string; readonly lines: readonly string[] }>();
-  const enqueued: {
-    readonly yard: string;
-    readonly feeder: string | null;
-    readonly notice: Notice;
-    readonly at: Instant;
-  }[] = [];
-  const tallied: { readonly feeder: string; readonly from: string; readonly to: string }[] = [];
+  const digests = new Map<string, Digest>();
+  const enqueued: (Telling & { readonly at: Instant })[] = [];
+  const tallied: string[] = [];
   const faults = { enqueue: false, feedersOf: "" };
+  const readers: { person: string; digestBy: "push" | "mail" | "both" | "none" }[] = [ada];
+  const record: { changes: AlarmChange[]; orders: Order[]; events: RecordedEvent[] } = {
+    changes: [],
+    orders: [],
+    events: [],
+  };
   const feeder = { addedAt: past(morning, days(-365)) }; // long ago, unless a test says otherwise
-  let rings = 0;
-  const counts: DayCounts = { visits: 3, presses: 0, deposits: 0, portions: 2, alarmsRaised: 0 };
+  const rung = { times: 0 };
+  const counts: DayCounts = { visits: 30, presses: 0, deposits: 0, portions: 20 };
   const ports: DigestPorts = {
     clock,
     bell: {
       ring() {
-        rings++;
+        rung.times++;
       },
     },
     store: {
+      records: {
+        alarmChanges: async () => record.changes,
+        orders: async () => record.orders,
+      },
       digests: {
         yardsWithDigest: async () => yards,
+        readersOf: async () => readers,
         async feedersOf(yard) {
           if (faults.feedersOf === yard) throw new Error("a row that can't be read");
-          const state = newFeeder(someSettings(), morning);
-          return [
-            {
-              id: `${yard}-rowan`,
-              yard,
-              practice: false,
-              revision: 1,
-              ...feeder,
-              lastHeardAt: null,
-              steppedAt: null,
-              state,
-            },
-          ];
+          const fresh = newFeeder(someSettings(), morning);
+          const state = { ...fresh, link: { kind: "heard", at: morning } as never, cleanedAt: morning };
+          const row = { id: `${yard}-rowan`, yard, practice: false, revision: 1, lastHeardAt: null, steppedAt: null };
+          return [{ ...row, ...feeder, state }];
         },
-        readersOf: async () => [{ person: "keeper", digestBy: "push" }],
-        hasDigest: async (yard, date) => digests.has(`${yard} ${date}`),
-        async tally(feeder, from, to) {
-          tallied.push({ feeder, from: isoOf(from), to: isoOf(to) });
-          return counts;
+        async tallies(feeder, spans) {
+          tallied.push(...spans.map(({ from, to }) => `${feeder} ${isoOf(from)} ${isoOf(to)}`));
+          return spans.map(() => counts);
+        },
+        exchanges: async (_, { from, to }) =>
+          record.events.filter((event) => from <= event.recordedAt && event.recordedAt < to),
+        firstReadings: async (_, spans) =>
+          spans.map(({ from }) => ({ receivedAt: from, readings: JSON.stringify({ airCelsius: -6 }) })),
+        dates: async (yard, most) =>
+          [...digests.keys()]
+            .filter((key) => key.startsWith(`${yard} `))
+            .map((key) => key.slice(yard.length + 1))
+            .sort()
+            .reverse()
+            .slice(0, most),
+        digest: async (yard, localDate) => {
+          const found = digests.get(`${yard} ${localDate}`);
+          return found === undefined ? null : { ...found, localDate };
         },
       },
       async transaction(work) {
         const [kept, queued] = [new Map(digests), enqueued.length];
         try {
           return await work({
-            async claimDigest(yard, date, _, title, lines) {
+            async claimDigest(yard, date, _, digest) {
               if (digests.has(`${yard} ${date}`)) return false;
-              digests.set(`${yard} ${date}`, { title, lines });
+              digests.set(`${yard} ${date}`, digest);
               return true;
             },
-            async enqueue({ yard, feeder, notice }, at) {
+            async enqueue(telling, at) {
               if (faults.enqueue) throw new Error("the disk is full");
-              enqueued.push({ yard, feeder, notice, at });
+              enqueued.push({ ...telling, at });
             },
           });
         } catch (error) {
@@ -89,7 +104,7 @@ function house(yards: YardRow[]) {
       },
     },
   };
-  return { feeder, ports, clock, digests, enqueued, tallied, faults, rings: () => rings };
+  return { feeder, ports, clock, digests, enqueued, tallied, faults, readers, record, rings: () => rung.times };
 }
 
 describe("the digest flow", () => {
@@ -103,7 +118,16 @@ describe("the digest flow", () => {
       yard: "alder",
       feeder: null,
       at: morning,
-      notice: { fault: null, priority: "note", quiet: true, title: digest?.title, body: digest?.lines.join("\n") },
+      person: "ada",
+      by: "push",
+      notice: {
+        fault: null,
+        priority: "note",
+        quiet: true,
+        title: digest?.title,
+        body: digest?.short,
+        opens: "/yards/alder/digest",
+      },
     });
     expect(rings()).toBe(1);
   });
@@ -135,14 +159,114 @@ describe("the digest flow", () => {
     expect(enqueued).toHaveLength(1);
   });
 
-  it("counts the birds' day from digest time to digest time, 25 hours over the autumn change, also when late", async () => {
-    const { ports, clock, tallied } = house([alderCroft]);
-    clock.at = instantOf("2026-10-25T09:00:00Z"); // 10:00 in Stockholm, two and a half hours late
+  it("tells each person by the way they chose, a letter whole and a push in short", async () => {
+    const { ports, readers, enqueued, digests } = house([alderCroft]);
+    readers.splice(
+      0,
+      1,
+      ada,
+      { person: "bo", digestBy: "both" },
+      { person: "cilla", digestBy: "none" },
+      { person: "dag", digestBy: "mail" },
+    );
     expect(await sendDueDigests(ports)).toBe(1);
-    // 07:30 on both dates by check value tz-Europe/Stockholm.
-    expect(tallied).toEqual([
-      { feeder: "alder-rowan", from: "2026-10-24T05:30:00.000Z", to: "2026-10-25T06:30:00.000Z" },
+    expect(enqueued.map(({ person, by }) => `${person} ${by}`)).toEqual(["ada push", "bo push", "bo mail", "dag mail"]);
+    const sections = digests.get("alder 2026-11-25")?.sections ?? [];
+    for (const { by, notice } of enqueued) {
+      const headings = notice.letter?.flatMap((part) => (part.kind === "heading" ? [part.words] : []));
+      expect(headings).toEqual(by === "mail" ? sections.map(({ heading }) => heading) : undefined);
+    }
+  });
+
+  it("is written for the page also where nobody wants to be told of it", async () => {
+    const { ports, readers, enqueued, digests } = house([alderCroft]);
+    readers.length = 0;
+    expect(await sendDueDigests(ports)).toBe(1);
+    expect(enqueued).toEqual([]);
+    expect(digests.size).toBe(1);
+  });
+
+  it("counts the birds by whole local days, of 25 hours over the autumn change, also when late", async () => {
+    const { ports, clock, tallied } = house([alderCroft]);
+    clock.at = instantOf("2026-10-26T09:00:00Z"); // 10:00 in Stockholm, two and a half hours late
+    expect(await sendDueDigests(ports)).toBe(1);
+    // Offsets on both sides by check value tz-Europe/Stockholm.
+    expect(tallied.slice(0, 2)).toEqual([
+      "alder-rowan 2026-10-24T22:00:00.000Z 2026-10-25T23:00:00.000Z",
+      "alder-rowan 2026-10-23T22:00:00.000Z 2026-10-24T22:00:00.000Z",
     ]);
+    expect(tallied).toHaveLength(8);
+  });
+
+  it("reads deposits with the portions that paid them, also past midnight, and the night from the readings", async () => {
+    const { ports, record, digests } = house([alderCroft]);
+    const event = (seq: number, kind: string, at: string, said: object): RecordedEvent => ({
+      seq,
+      boot: "b",
+      kind,
+      recordedAt: instantOf(at),
+      body: JSON.stringify({ seq, uptimeMs: 1_000 * seq, kind, ...said }),
+    });
+    record.events.push(
+      event(1, "deposit", "2026-11-24T10:00:00Z", { metal: true }),
+      event(2, "portion", "2026-11-24T10:00:02Z", { cause: "deposit", paysFor: 1, chuteCount: 3 }),
+      event(3, "deposit", "2026-11-24T11:40:00Z", { metal: true }),
+      event(4, "portion", "2026-11-24T11:40:02Z", { cause: "deposit", paysFor: 3, chuteCount: 0 }),
+      event(5, "deposit", "2026-11-24T22:59:59Z", { metal: true }),
+      event(6, "portion", "2026-11-24T23:00:01Z", { cause: "deposit", paysFor: 5, chuteCount: 3 }),
+      event(7, "deposit", "2026-11-24T23:00:30Z", { metal: true }), // today's
+    );
+    await sendDueDigests(ports);
+    const sections = digests.get("alder 2026-11-25")?.sections;
+    const lines = (heading: string) => sections?.find((each) => each.heading === heading)?.lines;
+    expect(lines("Deposits and pay")).toEqual([
+      "Rowan: not paid: 1 of 3 deposits (12:40). The others paid, half of them within 2 seconds.",
+    ]);
+    expect(lines("Tonight")).toEqual(["Frost likely, about −6 °C."]);
+    expect(lines("Birds")).toEqual(["Rowan: as usual: 30 visits, 20 portions."]);
+  });
+
+  it("compares no day on which the feeder was silent or paused for more than an hour, and owes nothing for deposits then", async () => {
+    const silence = (at: string, present: boolean): AlarmChange => ({
+      fault: "feederSilent",
+      priority: "urgent",
+      from: "normal",
+      to: "unacknowledged",
+      at: instantOf(at),
+      reason: "",
+      present,
+    });
+    const order = (kind: "pause" | "resume", at: string): Order => ({
+      id: at,
+      kind,
+      until: null,
+      askedAt: instantOf(at),
+      askedBy: "Ada",
+      phase: "confirmed",
+      sentAt: instantOf(at),
+      answeredAt: instantOf(at),
+      problem: null,
+    });
+    const birds = async (changes: AlarmChange[], orders: Order[]) => {
+      const { ports, record, digests } = house([alderCroft]);
+      record.changes.push(...changes);
+      record.orders.push(...orders);
+      await sendDueDigests(ports);
+      return digests.get("alder 2026-11-25")?.sections.find(({ heading }) => heading === "Birds")?.lines[0];
+    };
+    const partly = /It was silent or paused for part of yesterday/;
+    expect(await birds([], [])).toMatch(/as usual/);
+    expect(await birds([silence("2026-11-24T08:00:00Z", true), silence("2026-11-24T10:00:00Z", false)], [])).toMatch(
+      partly,
+    );
+    expect(await birds([silence("2026-11-24T08:00:00Z", true), silence("2026-11-24T08:30:00Z", false)], [])).toMatch(
+      /as usual/,
+    );
+    expect(await birds([silence("2026-11-24T10:00:00Z", false)], [])).toMatch(partly); // silent since before the week
+    expect(await birds([], [order("pause", "2026-11-10T08:00:00Z")])).toMatch(partly); // paused for a fortnight
+    expect(await birds([], [order("pause", "2026-11-10T08:00:00Z"), order("resume", "2026-11-11T08:00:00Z")])).toMatch(
+      /as usual/,
+    );
   });
 
   it("sends nothing before its time, and to no yard that doesn't want it", async () => {
@@ -157,12 +281,13 @@ describe("the digest flow", () => {
 
   it("does without a digest that another process wrote a moment before", async () => {
     const { ports, digests, enqueued, rings } = house([alderCroft]);
-    const { hasDigest } = ports.store.digests;
+    const { dates } = ports.store.digests;
+    const theirs = { title: "theirs", short: "", sections: [] };
     Object.assign(ports.store.digests, {
-      async hasDigest(yard: string, date: string) {
-        const had = await hasDigest(yard, date);
-        digests.set(`${yard} ${date}`, { title: "theirs", lines: [] });
-        return had;
+      async dates(yard: string, most: number) {
+        const before = await dates(yard, most);
+        digests.set(`${yard} 2026-11-25`, theirs);
+        return before;
       },
     });
     expect(await sendDueDigests(ports)).toBe(0);

@@ -1,7 +1,8 @@
+import type { Digest } from "../../domain/digest/digest.ts";
 import type { DigestStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { digestWayFrom } from "./peopleStore.ts";
-import { dateOf, feederFrom, yardFrom } from "./rows.ts";
+import { dateOf, feederFrom, instantFrom, yardFrom } from "./rows.ts";
 
 export function digestsOver({ reader }: Connections): DigestStore {
   return {
@@ -20,27 +21,73 @@ export function digestsOver({ reader }: Connections): DigestStore {
       return found.map(({ keeperId, digestBy }) => ({ person: keeperId, digestBy: digestWayFrom(digestBy) }));
     },
 
-    async hasDigest(yard, localDate) {
-      return (await reader.digest.findUnique({ where: { yardId_localDate: { yardId: yard, localDate } } })) !== null;
+    async tallies(feeder, spans) {
+      const counts = [];
+      for (const { from, to } of spans) {
+        const kinds = await reader.event.groupBy({
+          by: ["kind"],
+          where: { feederId: feeder, recordedAt: { gte: dateOf(from), lt: dateOf(to) } },
+          _count: true,
+        });
+        const count = (kind: string) => kinds.find((group) => group.kind === kind)?._count ?? 0;
+        counts.push({
+          visits: count("visit"),
+          presses: count("press"),
+          deposits: count("deposit"),
+          portions: count("portion"),
+        });
+      }
+      return counts;
     },
 
-    async tally(feeder, from, to) {
-      const kinds = await reader.event.groupBy({
-        by: ["kind"],
-        where: { feederId: feeder, recordedAt: { gte: dateOf(from), lt: dateOf(to) } },
-        _count: true,
+    async exchanges(feeder, { from, to }, most) {
+      const found = await reader.event.findMany({
+        where: {
+          feederId: feeder,
+          kind: { in: ["deposit", "portion"] },
+          recordedAt: { gte: dateOf(from), lt: dateOf(to) },
+        },
+        orderBy: [{ recordedAt: "asc" }, { seq: "asc" }],
+        take: most,
+        select: { seq: true, boot: true, kind: true, recordedAt: true, body: true },
       });
-      const count = (kind: string) => kinds.find((group) => group.kind === kind)?._count ?? 0;
-      const alarmsRaised = await reader.alarmChange.count({
-        where: { feederId: feeder, to: "unacknowledged", at: { gte: dateOf(from), lt: dateOf(to) } },
+      return found.map((event) => ({ ...event, seq: Number(event.seq), recordedAt: instantFrom(event.recordedAt) }));
+    },
+
+    async firstReadings(feeder, spans) {
+      const found = [];
+      for (const { from, to } of spans) {
+        const first = await reader.heartbeat.findFirst({
+          where: { feederId: feeder, receivedAt: { gte: dateOf(from), lt: dateOf(to) } },
+          orderBy: { receivedAt: "asc" },
+          select: { receivedAt: true, readings: true },
+        });
+        if (first !== null) found.push({ receivedAt: instantFrom(first.receivedAt), readings: first.readings });
+      }
+      return found;
+    },
+
+    async dates(yard, most) {
+      const found = await reader.digest.findMany({
+        where: { yardId: yard },
+        orderBy: { localDate: "desc" },
+        take: most,
+        select: { localDate: true },
       });
-      return {
-        visits: count("visit"),
-        presses: count("press"),
-        deposits: count("deposit"),
-        portions: count("portion"),
-        alarmsRaised,
-      };
+      return found.map(({ localDate }) => localDate);
+    },
+
+    async digest(yard, localDate) {
+      const found = await reader.digest.findUnique({ where: { yardId_localDate: { yardId: yard, localDate } } });
+      return found && { localDate, title: found.title, ...toldIn(found.lines) };
     },
   };
+}
+
+/** Digests of earlier versions were lines without headings. */
+function toldIn(lines: string): Omit<Digest, "title"> {
+  const told = JSON.parse(lines) as Omit<Digest, "title"> | readonly string[];
+  return "sections" in told
+    ? { short: told.short, sections: told.sections }
+    : { short: told.join("\n"), sections: [{ heading: "The day", lines: told }] };
 }

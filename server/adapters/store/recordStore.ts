@@ -187,12 +187,5 @@ export function recordsOver({ reader }: Connections): RecordStore {
         body,
       }));
     },
-
-    async latestDigest(yard) {
-      const found = await reader.digest.findFirst({ where: { yardId: yard }, orderBy: { localDate: "desc" } });
-      return (
-        found && { localDate: found.localDate, title: found.title, lines: JSON.parse(found.lines) as readonly string[] }
-      );
-    },
   };
 }

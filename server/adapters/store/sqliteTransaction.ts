@@ -129,8 +129,8 @@ export function statementsFor(database: Database.Database): Transaction {
       return insertActId.run(feeder, id, textOf(at)).changes === 1;
     },
 
-    async claimDigest(yard, localDate, now, title, lines) {
-      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(lines)).changes === 1;
+    async claimDigest(yard, localDate, now, { title, ...told }) {
+      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(told)).changes === 1;
     },
   };
 }

@@ -40,7 +40,10 @@ function birdWords({ days }: DigestFeeder, brief: boolean): string {
   });
   const unusual = (is: "fewer" | "more"): readonly string[] => {
     const those = found.filter((each) => each.is === is);
-    const said = those.map(({ kind, usually }) => `${counted(counts[kind], kind)} (usually ${Math.round(usually)})`);
+    const said = those.map(
+      ({ kind, usually }, place) =>
+        `${counted(counts[kind], kind)} (${place === 0 ? "usually " : ""}${Math.round(usually)})`,
+    );
     return those.length === 0 ? [] : [`${is} than usual: ${said.join(", ")}`];
   };
   const odd = [...unusual("fewer"), ...unusual("more")];

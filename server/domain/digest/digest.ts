@@ -1,7 +1,7 @@
 import type { Instant } from "../instant.ts";
 import { dayWords, type LocalDate, localDateOf } from "../localTime.ts";
 import { birdLines } from "./birds.ts";
-import type { DigestFeeder } from "./digestFeeder.ts";
+import { type DigestFeeder, isInGarden } from "./digestFeeder.ts";
 import { foodLines } from "./foodLeft.ts";
 import { payLines } from "./pay.ts";
 import { type Part, screenful } from "./screenful.ts";
@@ -42,7 +42,8 @@ export function digestOf(yard: DigestYard, feeders: readonly DigestFeeder[], dat
     return { title: named("no feeder yet"), short: nobody, sections: [{ heading: toDo, lines: [nobody] }] };
   }
   const tasks = tasksOf(feeders, yard.zone, now);
-  const connected = feeders.filter(({ state }) => state.link.kind !== "neverHeard");
+  // One on the bench, or put away for the season, feeds nobody: it is named, and nothing is said of its birds and its food.
+  const connected = feeders.filter(({ state }) => state.link.kind !== "neverHeard" && isInGarden(state));
   const parts: readonly Part[] = [
     {
       heading: toDo,

@@ -45,5 +45,8 @@ export function isStanding({ alarms }: FeederState, kind: FaultKind): boolean {
   return phase === "unacknowledged" || phase === "acknowledged";
 }
 
+/** It feeds birds: it is neither on the bench nor put away for the season. */
+export const isInGarden = ({ settings }: FeederState): boolean => (settings.duty ?? "inGarden") === "inGarden";
+
 export const standingFaults = (state: FeederState): readonly FaultKind[] =>
   faultKinds.filter((kind) => isStanding(state, kind));

@@ -1,11 +1,10 @@
 import { type FaultKind, faultKinds, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
-import { wantsRefill } from "../hopper/hopperFaults.ts";
 import { runOutWords } from "../hopper/runOut.ts";
-import type { Instant } from "../instant.ts";
+import { days, type Instant } from "../instant.ts";
 import { localDateOf, localTimeOf, momentWords } from "../localTime.ts";
-import { type DigestFeeder, nameOf, standingFaults } from "./digestFeeder.ts";
-import { forecastOf } from "./foodLeft.ts";
+import { type DigestFeeder, isInGarden, nameOf, standingFaults } from "./digestFeeder.ts";
+import { asksForRefill, forecastOf } from "./foodLeft.ts";
 import { listed } from "./screenful.ts";
 
 export interface Tasks {
@@ -22,14 +21,26 @@ interface Task {
 /** Refill, clean, look: what a keeper should do today. */
 export function tasksOf(feeders: readonly DigestFeeder[], zone: string, now: Instant): Tasks {
   const tasks = feeders.flatMap((feeder) => [...alarmTasks(feeder, zone, now), ...refillTask(feeder, zone, now)]);
+  tasks.push(...feeders.flatMap((feeder) => latchedTasks(feeder)), ...cleaningTask(feeders, now));
   tasks.sort((a, b) => a.rank - b.rank);
-  const unheard = feeders.filter(({ state }) => state.link.kind === "neverHeard");
+  const unheard = feeders.filter(({ state }) => state.link.kind === "neverHeard" && isInGarden(state));
+  const bench = feeders.filter(({ state }) => state.settings.duty === "onBench");
+  const away = feeders.filter(({ state }) => state.settings.duty === "putAway");
   const connect = unheard.length === 0 ? [] : [`${listed(unheard.map(nameOf))}: not yet connected.`];
   return {
     count: tasks.length,
-    lines: [...tasks.map(({ words }) => words), ...connect, ...setAsideLines(feeders, zone, now)],
+    lines: [
+      ...tasks.map(({ words }) => words),
+      ...connect,
+      ...aside(bench, "on the bench"),
+      ...aside(away, "put away"),
+      ...setAsideLines(feeders, zone, now),
+    ],
   };
 }
+
+const aside = (feeders: readonly DigestFeeder[], where: string): readonly string[] =>
+  feeders.length === 0 ? [] : [`${listed(feeders.map(nameOf))}: ${where}.`];
 
 function alarmTasks(feeder: DigestFeeder, zone: string, now: Instant): readonly Task[] {
   return standingFaults(feeder.state).map((kind) => ({
@@ -43,23 +54,47 @@ function sinceWords({ alarms }: FeederState, kind: FaultKind, zone: string, now:
   return since === undefined ? "" : ` since ${momentWords(since, zone, now)}`;
 }
 
-/** Faults whose remedy is a refill, or which hide whether one is needed. */
-const asksForFood = (kind: FaultKind): boolean =>
-  kind === "foodOut" || kind === "foodLow" || kind === "feedStopped" || kind === "feederSilent";
+/**
+ * Dirty feeders make birds ill. Common practice, no source: public health's advice is weekly or when dirty, that of a bird
+ * society once or twice a month. Counted from when a keeper last said so, or from when the feeder was added.
+ */
+function cleaningTask(feeders: readonly DigestFeeder[], now: Instant): readonly Task[] {
+  const due = feeders.filter(
+    ({ state, addedAt }) =>
+      isInGarden(state) && state.link.kind !== "neverHeard" && now - (state.cleanedAt ?? addedAt) >= cleanEvery,
+  );
+  if (due.length === 0) return [];
+  const words = `Clean ${listed(due.map(nameOf))}: two weeks or more have passed since anybody said so.`;
+  return [{ words, rank: faultKinds.length }];
+}
+const cleanEvery = days(14);
+
+/** Gone, and waiting for somebody to see with their own eyes what it left behind. */
+function latchedTasks(feeder: DigestFeeder): readonly Task[] {
+  return faultKinds.flatMap((kind) => {
+    const phase = feeder.state.alarms[kind]?.phase;
+    if (phase !== "latchedUnacknowledged" && phase !== "latchedAcknowledged") return [];
+    const words = `${nameOf(feeder)}: look whether all is well after "${ruleOf(kind).title}", and say so on its page.`;
+    return [{ words, rank: faultKinds.indexOf(kind) }];
+  });
+}
 
 function refillTask(feeder: DigestFeeder, zone: string, now: Instant): readonly Task[] {
-  if (standingFaults(feeder.state).some(asksForFood)) return [];
-  const forecast = forecastOf(feeder, now);
-  const { hopper, settings } = feeder.state;
-  if (forecast.kind !== "emptyAt" || !wantsRefill(hopper, settings, now)) return [];
-  const words = `${nameOf(feeder)}: refill today, ${runOutWords(forecast, zone, now)}.`;
+  if (!asksForRefill(feeder, now)) return [];
+  const words = `${nameOf(feeder)}: refill today, ${runOutWords(forecastOf(feeder, now), zone, now)}.`;
   return [{ words, rank: faultKinds.indexOf("foodLow") }];
 }
 
-/** What the keeper shelved and comes back today. */
+/** What the keeper shelved and comes back today, and what is out of service until somebody says otherwise. */
 function setAsideLines(feeders: readonly DigestFeeder[], zone: string, now: Instant): readonly string[] {
   const today = localDateOf(now, zone);
-  return feeders.flatMap((feeder) =>
+  const out = feeders.flatMap((feeder) =>
+    faultKinds
+      .filter((kind) => feeder.state.alarms[kind]?.phase === "outOfService")
+      .map((kind) => `${ruleOf(kind).title} (${nameOf(feeder)})`),
+  );
+  const outLine = out.length === 0 ? [] : [`Out of service: ${listed(out)}.`];
+  const shelved = feeders.flatMap((feeder) =>
     faultKinds.flatMap((kind) => {
       const alarm = feeder.state.alarms[kind];
       if (alarm?.phase !== "shelved" || localDateOf(alarm.shelvedUntil, zone) !== today) return [];
@@ -68,4 +103,5 @@ function setAsideLines(feeders: readonly DigestFeeder[], zone: string, now: Inst
       ];
     }),
   );
+  return [...shelved, ...outLine];
 }

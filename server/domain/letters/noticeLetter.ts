@@ -21,7 +21,7 @@ export function letterOf(notice: Notice, { yardName, feederName, link }: LetterO
     subject: notice.title,
     title: notice.title,
     parts: [
-      { kind: "words", words: notice.body },
+      ...(notice.letter ?? [{ kind: "words" as const, words: notice.body }]),
       ...(caution === null ? [] : [{ kind: "caution" as const, words: caution }]),
       { kind: "words", words: place.join(" ") },
     ],

@@ -61,7 +61,7 @@ export function pushPayload(
     notification: {
       title,
       body,
-      navigate: addressOf(feeder, publicUrl),
+      navigate: addressOf(feeder, publicUrl, notice.opens),
       tag: notice.topic,
       silent: notice.quiet,
       lang: "en",

@@ -6,7 +6,7 @@ import { shortMax } from "../../../server/domain/digest/short.ts";
 import { ruleOf } from "../../../server/domain/faults.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
-import { hours, after as past } from "../../../server/domain/instant.ts";
+import { days, hours, after as past } from "../../../server/domain/instant.ts";
 import { someSettings } from "../../support/feeders.ts";
 import { airBetween, alarmed, busy, date, day, fed, feeder, heard, now, quiet, usualDays, yard } from "./toldFeeder.ts";
 
@@ -69,12 +69,54 @@ describe("the digest's words", () => {
     expect(shelved(7).title).toBe("Alder Croft, today: nothing to do");
   });
 
+  it("ask for cleaning each fortnight, in one line for all, counted from when somebody said so or from the beginning", () => {
+    const at = (name: string, addedDaysAgo: number, cleanedDaysAgo: number | null) => {
+      const state = fed(name);
+      const cleaned = cleanedDaysAgo === null ? {} : { cleanedAt: past(now, days(-cleanedDaysAgo)) };
+      return feeder({ ...state, ...cleaned }, { addedAt: past(now, days(-addedDaysAgo)) });
+    };
+    const words = "two weeks or more have passed since anybody said so.";
+    expect(toDo(told(at("Rowan", 13.9, null)))).toEqual(["Nothing to do."]);
+    expect(toDo(told(at("Rowan", 14, null)))).toEqual([`Clean Rowan: ${words}`]);
+    expect(toDo(told(at("Rowan", 200, 13)))).toEqual(["Nothing to do."]);
+    const both = told(at("Rowan", 200, 15), at("Larch", 20, null));
+    expect(both.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(toDo(both)).toEqual([`Clean Rowan and Larch: ${words}`]);
+    const away = { ...fed("Rowan", 1_500, 10, { duty: "putAway" }) };
+    expect(told(feeder(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
+  });
+
+  it("name what is out of service in one line, and ask nothing for it", () => {
+    const rowan = alarmed(alarmed(fed("Rowan"), "chuteBlind", now, "outOfService"), "scaleSilent", now, "outOfService");
+    expect(toDo(told(feeder(rowan)))).toEqual([
+      "Nothing to do.",
+      "Out of service: chute sensor blind (Rowan) and scale silent (Rowan).",
+    ]);
+  });
+
+  it.each(["latchedUnacknowledged", "latchedAcknowledged"])("ask for a look where an alarm is %s", (phase) => {
+    const digest = told(feeder(alarmed(fed("Rowan"), "batteryFreezing", now, phase)));
+    expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(toDo(digest)).toEqual([
+      'Rowan: look whether all is well after "battery near freezing", and say so on its page.',
+    ]);
+  });
+
+  it("say of a feeder that is put away or on the bench only that", () => {
+    const away = fed("Rowan", 540, 10, { duty: "putAway" });
+    const bench = fed("Larch", 540, 10, { duty: "onBench" });
+    expect(told(feeder(away), feeder(bench)).sections).toEqual([
+      { heading: "To do today", lines: ["Nothing to do.", "Larch: on the bench.", "Rowan: put away."] },
+    ]);
+  });
+
   it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
     const low = fed("Rowan", 540); // 40 g left at 50 g a day
     const digest = told(feeder(low));
     expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
     expect(toDo(digest)).toHaveLength(1);
     expect(toDo(digest)[0]).toMatch(/^Rowan: refill today, /);
+    expect(section(digest, "Food left")).toEqual(["Rowan: about 110 g, as said above."]);
     const alarm = told(feeder(alarmed(low, "foodLow", now)));
     expect(alarm.title).toBe("Alder Croft, today: 1 thing to do");
     expect(linesOf(alarm).join()).not.toContain("refill today");

@@ -1,0 +1,150 @@
+import { useEffect } from "preact/hooks";
+import { useLocation } from "preact-iso";
+import type { DigestView, FeederView, YardView } from "../../server/contract/api.ts";
+import { Screen } from "../parts/screen.tsx";
+import { WaitingNote } from "../parts/waitingNote.tsx";
+import { paths } from "../reach/api.ts";
+import { act, waiting } from "../state/acts.ts";
+import { digestProblem, knownDigest, loadDigest } from "../state/digests.ts";
+import { home, line, yards } from "../state/home.ts";
+import { now } from "../state/now.ts";
+import { sentence } from "../words/amount.ts";
+import { dayWords, localDate, whenWords } from "../words/clock.ts";
+
+/** A yard's day in words on one page, and those of the days before it. */
+export function DigestScreen(props: { readonly id: string }) {
+  const { query } = useLocation();
+  const date = query.date ?? null;
+  useEffect(() => void loadDigest(props.id, date), [props.id, date]);
+  const yard = yards.value.find((each) => each.id === props.id);
+  if (yard === undefined) {
+    return (
+      <Screen title="Digest" back={{ href: "/", name: "Feeders" }}>
+        <p class="empty">
+          {home.value === null && line.value !== "cut"
+            ? "Opening the notebook…"
+            : "This yard isn't known on this phone."}
+        </p>
+      </Screen>
+    );
+  }
+  const digest = knownDigest(yard.id, date);
+  return (
+    <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }} wide>
+      {digest === null ? <Missing yard={yard} /> : <Page digest={digest} yard={yard} />}
+      <Cleaning yard={yard} />
+      <p class="elsewhere">
+        <a href={`/yards/${yard.id}`}>When it comes</a>
+      </p>
+    </Screen>
+  );
+}
+
+/** None that could be shown: written yet, of that date, or on this phone. */
+const Missing = ({ yard }: { readonly yard: YardView }) => (
+  <p class="empty">
+    {line.value === "cut"
+      ? "This one isn't on this phone, and the server can't be reached."
+      : digestProblem.value === null
+        ? "Turning the page…"
+        : yard.digestWanted
+          ? `${digestProblem.value} The next one comes at ${yard.digestTime}.`
+          : `${digestProblem.value} None is written for this yard.`}
+  </p>
+);
+
+function Page({ digest, yard }: { readonly digest: DigestView; readonly yard: YardView }) {
+  const today = localDate(now.value, yard.zone);
+  return (
+    <>
+      <p class="digest-gist">
+        {sentence(dayWords(digest.date, today))}: {digest.gist}
+      </p>
+      {/* "Today" in what follows means the day on which it was written. */}
+      {digest.date !== today && <p class="since">As it was told that morning.</p>}
+      <div class="digest-sections">
+        {digest.sections.map(({ heading, lines }, place) => (
+          <section key={heading} class={place === 0 ? "first" : undefined} aria-labelledby={`digest-${place}`}>
+            <h2 id={`digest-${place}`}>{heading}</h2>
+            <ul>
+              {lines.map((words) => (
+                <li key={words}>{place === 0 ? <Task words={words} /> : words}</li>
+              ))}
+            </ul>
+          </section>
+        ))}
+      </div>
+      {digest.dates.length > 1 && (
+        <nav class="digest-dates" aria-label="Digests by day">
+          {digest.dates.map((date) => (
+            <a
+              key={date}
+              href={`/yards/${yard.id}/digest?date=${date}`}
+              aria-current={date === digest.date ? "page" : undefined}
+            >
+              {sentence(dayWords(date, today))}
+            </a>
+          ))}
+        </nav>
+      )}
+    </>
+  );
+}
+
+/** Said here, since the digest asks for it. */
+function Cleaning({ yard }: { readonly yard: YardView }) {
+  if (yard.feeders.length === 0) return null;
+  return (
+    <section class="cleaning" aria-labelledby="cleaning-title">
+      <h2 id="cleaning-title">Cleaned?</h2>
+      <ul class="phones">
+        {yard.feeders.map((feeder) => (
+          <CleaningEntry key={feeder.id} feeder={feeder} zone={yard.zone} />
+        ))}
+      </ul>
+      <p class="hint">
+        Once or twice a month, and whenever it looks dirty: old food out, wash, rinse, let it dry. Where the authorities
+        have put out a notice on bird flu, follow that first.
+      </p>
+    </section>
+  );
+}
+
+function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly zone: string }) {
+  const waits = waiting.value.filter((each) => each.feeder === feeder.id && each.kind === "cleaned");
+  const said = () =>
+    act(feeder, {
+      kind: "cleaned",
+      path: paths.cleaned(feeder.id),
+      words: "cleaned",
+      body: (_, at) => ({ at }),
+    });
+  return (
+    <li class="cleaning-entry">
+      <p>
+        {feeder.name}:{" "}
+        {feeder.cleanedAt === null
+          ? "nobody has said so yet."
+          : `last ${whenWords(feeder.cleanedAt, now.value, zone)}.`}
+      </p>
+      {waits.map((each) => (
+        <WaitingNote key={each.id} act={each} zone={zone} />
+      ))}
+      <button type="button" aria-label={`I cleaned ${feeder.name}`} onClick={() => void said()}>
+        I cleaned it
+      </button>
+    </li>
+  );
+}
+
+/** What is wrong stands out; what to do about it can be read on. */
+function Task({ words }: { readonly words: string }) {
+  const end = words.indexOf(". ");
+  if (end < 0) return <strong>{words}</strong>;
+  return (
+    <>
+      <strong>{words.slice(0, end + 1)}</strong>
+      {words.slice(end + 1)}
+    </>
+  );
+}

@@ -1,0 +1,69 @@
+import type { AlarmChange } from "../../domain/facts.ts";
+import type { FeederState } from "../../domain/feeder.ts";
+import { after, earlier, hours, type Instant, later } from "../../domain/instant.ts";
+import { addLocalDays, type LocalDate, startOfLocalDay } from "../../domain/localTime.ts";
+import type { Order } from "../../domain/orders/order.ts";
+import type { TimeSpan } from "../../ports.ts";
+
+/**
+ * The local days that a digest of this date tells of: the whole one before it, and the seven before that, newest first. By the
+ * yard's own midnights, so that a day may have 23 or 25 hours, and begin at one o'clock where midnight is left out. A zone may
+ * even leave out a whole date, which is then a day without length.
+ */
+export const daysToldOf = (date: LocalDate, zone: string): readonly TimeSpan[] =>
+  Array.from({ length: 8 }, (_, ago) => ({
+    from: startOfLocalDay(addLocalDays(date, -1 - ago), zone),
+    to: startOfLocalDay(addLocalDays(date, -ago), zone),
+  }));
+
+/** The last 25 hours in spans of an hour, oldest first: the readings at both ends are about a day apart. */
+export const hoursBefore = (now: Instant): readonly TimeSpan[] =>
+  Array.from({ length: 25 }, (_, n) => ({ from: after(now, hours(n - 25)), to: after(now, hours(n - 24)) }));
+
+/** When a feeder was silent, by its alarm's raw changes within that span; `state` tells of a silence that stands since before it. */
+export function silentSpans(
+  changes: readonly AlarmChange[],
+  { alarms }: FeederState,
+  within: TimeSpan,
+): readonly TimeSpan[] {
+  const spans: TimeSpan[] = [];
+  const first = changes.find(({ fault }) => fault === "feederSilent");
+  let since: Instant | null = first !== undefined && !first.present ? within.from : null;
+  for (const { fault, present, at } of changes) {
+    if (fault !== "feederSilent") continue;
+    if (present) since ??= at;
+    else if (since !== null) {
+      spans.push({ from: since, to: at });
+      since = null;
+    }
+  }
+  const standing = alarms.feederSilent;
+  if (since === null && standing?.present) since = standing.since;
+  return since === null || since >= within.to ? spans : [...spans, { from: since, to: within.to }];
+}
+
+/** When it was paused, by the orders that it confirmed. One that was paused at the feeder itself isn't known of. */
+export function pausedSpans(orders: readonly Order[], until: Instant): readonly TimeSpan[] {
+  const spans: TimeSpan[] = [];
+  let paused: { readonly from: Instant; readonly end: Instant } | null = null;
+  const ended = (at: Instant) => {
+    if (paused !== null) spans.push({ from: paused.from, to: earlier(paused.end, at) });
+    paused = null;
+  };
+  for (const order of [...orders].sort((one, other) => one.askedAt - other.askedAt)) {
+    if (order.phase !== "confirmed" || order.answeredAt === null) continue;
+    ended(order.answeredAt);
+    if (order.kind === "pause") paused = { from: order.answeredAt, end: order.until ?? until };
+  }
+  ended(until);
+  return spans.filter(({ from, to }) => from < to);
+}
+
+/** Whether what a feeder counted on that day can be compared: not where more than an hour of it is missing. */
+export function isWhole(day: TimeSpan, missing: readonly TimeSpan[], addedAt: Instant): boolean {
+  if (day.to <= day.from) return false;
+  const gone = [...missing, { from: 0 as Instant, to: addedAt }].map(({ from, to }) =>
+    Math.max(0, earlier(to, day.to) - later(from, day.from)),
+  );
+  return gone.every((span) => span <= hours(1)) && gone.reduce((sum, span) => sum + span, 0) <= hours(1);
+}

@@ -1,0 +1,31 @@
+import { readReport } from "../../contract/readReport.ts";
+import type { PayEvent } from "../../domain/digest/pay.ts";
+import type { Happening } from "../../domain/facts.ts";
+import type { RecordedEvent, TimeSpan } from "../../ports.ts";
+
+/** Stored deposits and portions as pay is told by; `paused`: when nobody was promised anything. */
+export const payEvents = (events: readonly RecordedEvent[], paused: readonly TimeSpan[]): readonly PayEvent[] =>
+  events.flatMap((event): PayEvent[] => {
+    const said = happeningOf(event);
+    const at = event.recordedAt;
+    if (said?.kind === "deposit") {
+      const isPaused = paused.some(({ from, to }) => from <= at && at < to);
+      return [{ kind: "deposit", of: `${event.boot} ${event.seq}`, at, owed: said.metal !== false && !isPaused }];
+    }
+    if (said?.kind !== "portion") return [];
+    return [
+      {
+        kind: "portion",
+        at,
+        paysFor: said.paysFor === null ? null : `${event.boot} ${said.paysFor}`,
+        forDeposit: said.cause === "deposit",
+        fell: said.motorRan !== 0 && said.chuteCount !== 0,
+      },
+    ];
+  });
+
+/** Read as it was when it came in; null where an earlier version kept what this one can't read. */
+function happeningOf({ boot, body }: RecordedEvent): Happening | null {
+  const read = readReport({ boot, sentUptimeMs: null, events: [JSON.parse(body)] });
+  return read.kind === "read" ? (read.report.events[0]?.happening ?? null) : null;
+}

@@ -1,0 +1,28 @@
+import type { FastifyInstance, FastifyReply } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { digestsKept } from "../contract/api.ts";
+import { digestView } from "../flows/digestViews.ts";
+import type { Ports } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+
+/** What a yard's digests said, today's and those of the last days. */
+export function digestRoutes(app: FastifyInstance, ports: Ports): void {
+  const door = app.withTypeProvider<ZodTypeProvider>();
+  const params = z.object({ yard: z.string() });
+  const query = z.object({ date: z.iso.date("must be a date such as 2026-11-25").optional() });
+  const none = (reply: FastifyReply, detail: string) => sendProblem(reply, { status: 404, detail });
+
+  door.get(
+    "/api/v1/yards/:yard/digest",
+    { schema: { hide: true, params, querystring: query } },
+    async (request, reply) => {
+      const { yard } = request.params;
+      const dates = await ports.store.digests.dates(yard, digestsKept);
+      const date = request.query.date ?? dates[0];
+      if (date === undefined) return none(reply, "There has been no digest yet.");
+      const digest = await ports.store.digests.digest(yard, date);
+      return digest === null ? none(reply, `There is no digest of ${date}.`) : digestView(yard, digest, dates);
+    },
+  );
+}

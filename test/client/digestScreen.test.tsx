@@ -1,0 +1,143 @@
+// @vitest-environment happy-dom
+import { cleanup, fireEvent, screen, waitFor } from "@testing-library/preact";
+import { beforeEach, describe, expect, it } from "vitest";
+import { memoryCupboard } from "../../client/kept/cupboard.ts";
+import { digestProblem, digests, knownDigest, openDigests } from "../../client/state/digests.ts";
+import { shiftDate } from "../../client/words/clock.ts";
+import { digestView } from "./cannedDigest.ts";
+import { feederView, homeView } from "./cannedViews.ts";
+import { type Line, openAt, problem, withLine } from "./page.tsx";
+
+let server: Line;
+withLine((opened) => {
+  server = opened;
+});
+beforeEach(() => {
+  digests.value = [];
+  digestProblem.value = null;
+});
+const path = "/yards/alder-croft/digest";
+const serve = (back = 0) => {
+  server.replies[`GET ${path}`] = () => ({ status: 200, body: digestView(Date.now(), back) });
+};
+
+describe("the digest's page", () => {
+  it("says what it comes to first, and then each section under its heading", async () => {
+    serve();
+    await openAt(path);
+    expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
+    expect(screen.getByRole("heading", { level: 1, name: "Alder Croft" })).toBeTruthy();
+    const headings = screen.getAllByRole("heading", { level: 2 }).map(({ textContent }) => textContent);
+    expect(headings).toEqual(["To do today", "Food left", "Birds", "Deposits and pay", "Wear", "Tonight", "Cleaned?"]);
+    const birds = screen.getByRole("region", { name: "Birds" });
+    expect(birds.querySelectorAll("li")).toHaveLength(2);
+    expect(screen.queryByText("As it was told that morning.")).toBeNull();
+  });
+
+  it("leads to the other days by date, and says of an older one that it was told then", async () => {
+    serve(2);
+    await openAt(`${path}?date=${digestView(Date.now(), 2).date}`);
+    expect(await screen.findByText("As it was told that morning.")).toBeTruthy();
+    const links = await screen.findAllByRole("link", { current: "page" });
+    expect(links.some((link) => link.getAttribute("href") === `${path}?date=${digestView(Date.now(), 2).date}`)).toBe(
+      true,
+    );
+    expect(screen.getByRole("link", { name: "Today" }).getAttribute("href")).toBe(
+      `${path}?date=${digestView(Date.now()).date}`,
+    );
+  });
+
+  it("can be read without a line, as it was last fetched", async () => {
+    const cupboard = memoryCupboard();
+    serve();
+    await openDigests(cupboard);
+    await openAt(path, cupboard);
+    await screen.findByText("Today: 2 things to do");
+    await waitFor(async () => expect(await cupboard.get("digests")).toHaveLength(1));
+
+    cleanup();
+    digests.value = [];
+    server.cut = true;
+    await openDigests(cupboard);
+    await openAt(path, cupboard);
+    expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
+    expect(screen.getByText("Nothing shows wear.")).toBeTruthy();
+  });
+
+  it("says so where this one isn't on the phone and the server can't be reached", async () => {
+    const cupboard = memoryCupboard();
+    await cupboard.put("home", { view: homeView(Date.now()), asOf: Date.now() });
+    server.cut = true;
+    await openAt(path, cupboard);
+    expect(await screen.findByText(/isn't on this phone, and the server can't be reached/)).toBeTruthy();
+  });
+
+  it("says when the first one comes where there was none yet", async () => {
+    server.replies[`GET ${path}`] = () => ({ status: 404, body: problem(404, "There has been no digest yet.") });
+    await openAt(path);
+    expect(await screen.findByText("There has been no digest yet. The next one comes at 07:30.")).toBeTruthy();
+  });
+
+  it("shows words as words, whatever a feeder is called", async () => {
+    const view = digestView(Date.now());
+    const words = 'Rowan <img src=x onerror="alert(1)">: as usual.';
+    server.replies[`GET ${path}`] = () => ({
+      status: 200,
+      body: { ...view, sections: [{ heading: "Birds", lines: [words] }] },
+    });
+    await openAt(path);
+    expect(await screen.findByText(words)).toBeTruthy();
+    expect(document.querySelector("img")).toBeNull();
+  });
+
+  it("is a tap away from the list of feeders, where the yard isn't practice", async () => {
+    await openAt("/");
+    const links = await screen.findAllByRole("link", { name: "Digest" });
+    expect(links.map((link) => link.getAttribute("href"))).toEqual([path]);
+  });
+});
+
+describe("cleaning", () => {
+  it("is said on the digest's page with its own time, and shown", async () => {
+    serve();
+    server.replies["POST /feeders/rowan/cleaned"] = (body) => ({
+      status: 200,
+      body: { ...feederView(Date.now()), revision: 13, cleanedAt: (body as { at: string }).at },
+    });
+    await openAt(path);
+    expect(await screen.findByText("Rowan: nobody has said so yet.")).toBeTruthy();
+    fireEvent.click(screen.getByRole("button", { name: "I cleaned Rowan" }));
+    expect(await screen.findByText(/^Rowan: last \d\d:\d\d\.$/)).toBeTruthy();
+    expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);
+  });
+
+  it("waits on the phone without a line", async () => {
+    serve();
+    await openAt(path);
+    const button = await screen.findByRole("button", { name: "I cleaned Larch" });
+    server.cut = true;
+    fireEvent.click(button);
+    expect(await screen.findByText(/Cleaned: waiting on this phone/)).toBeTruthy();
+  });
+
+  it("defers to notices on bird flu", async () => {
+    serve();
+    await openAt(path);
+    expect(await screen.findByText(/notice on bird flu, follow that first/)).toBeTruthy();
+  });
+});
+
+describe("digests on the phone", () => {
+  it("are one of each yard and date, the newest twenty, and none of another yard is taken for this one's", async () => {
+    const cupboard = memoryCupboard();
+    const today = digestView(Date.now());
+    const many = Array.from({ length: 30 }, (_, back) => ({ ...today, date: shiftDate(today.date, -back) }));
+    await cupboard.put("digests", [...many, { ...today, gist: "nothing to do" }]);
+    await openDigests(cupboard);
+    expect(digests.value).toHaveLength(20);
+    expect(knownDigest("alder-croft", null)).toMatchObject({ date: today.date, gist: "nothing to do" });
+    expect(knownDigest("alder-croft", shiftDate(today.date, -19))).not.toBeNull();
+    expect(knownDigest("alder-croft", shiftDate(today.date, -20))).toBeNull();
+    expect(knownDigest("another", null)).toBeNull();
+  });
+});
