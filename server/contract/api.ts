@@ -122,10 +122,13 @@ export const orderRequest = z.object({
 });
 /** `at`: when it was cleaned; left out: just now. */
 export const cleanedRequest = z.object({ at: moment.optional() }).nullish();
-export const shelveRequest = z.object({ until: moment });
+/** `id`: the client's own, so that an act that it sends again, having got no answer, is done once. */
+export const shelveRequest = z.object({ id: clientId.optional(), until: moment });
 /** `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. */
-export const acknowledgeRequest = z.object({ raisedAt: moment.nullish() }).nullish();
+export const acknowledgeRequest = z.object({ id: clientId.optional(), raisedAt: moment.nullish() }).nullish();
+export const numberedRequest = z.object({ id: clientId.optional() }).nullish();
 export const outOfServiceRequest = z.object({
+  id: clientId.optional(),
   why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
 });
 

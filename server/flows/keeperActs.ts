@@ -51,17 +51,23 @@ export async function tellRefill(
   return act(ports, feeder, by, () => ({ kind: "refillTold", refill }), saved);
 }
 
+/** For an act that its client numbered: sent again under the same number it changes nothing, and is answered as it stands now. */
+export const onceBy = (feeder: string, id: string | undefined): FirstWritten | undefined =>
+  id === undefined ? undefined : (tx, at) => tx.firstTime(feeder, id, at);
+
+/** What else is written with an act; where it answers false, this act was done before and changes nothing. */
+type FirstWritten = (tx: Transaction, at: Instant) => Promise<boolean>;
+
 /**
  * The fact and what follows from it are written together with the act itself, in the words of the feeder's log.
  * @param by the keeper; null where it is nobody's act but a consequence of one.
- * @param first what else is written with it; where it answers false, this act was done before and changes nothing.
  */
 export async function act(
   ports: Ports,
   feeder: string,
   by: string | null,
   factAt: (state: FeederState, at: Instant) => KeeperFact,
-  first: (tx: Transaction, at: Instant) => Promise<boolean> = async () => true,
+  first: FirstWritten = async () => true,
 ): Promise<FeederRow | null> {
   const now = ports.clock.now();
   const done = await ports.store.transaction(async (tx) => {

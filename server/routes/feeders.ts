@@ -6,6 +6,7 @@ import {
   addFeederRequest,
   changeFeederRequest,
   cleanedRequest,
+  numberedRequest,
   orderRequest,
   outOfServiceRequest,
   refillRequest,
@@ -20,7 +21,8 @@ import { grams } from "../domain/units.ts";
 import { dayView } from "../flows/days.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { addFeeder, changeFeeder, changeKey, removeFeeder } from "../flows/feeders.ts";
-import { act, askOrder, tellRefill } from "../flows/keeperActs.ts";
+import { act, askOrder, onceBy, tellRefill } from "../flows/keeperActs.ts";
+import type { KeeperFact } from "../flows/pure/loggedActs.ts";
 import { feederView } from "../flows/views.ts";
 import type { FeederRow, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
@@ -139,6 +141,12 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     },
   );
 
+  const answered = async (
+    reply: FastifyReply,
+    feeder: string,
+    fact: KeeperFact & { readonly by: string },
+    said: { readonly id?: string | undefined } | null | undefined,
+  ) => shown(reply, await act(ports, feeder, fact.by, () => fact, onceBy(feeder, said?.id)));
   const alarm = z.object({ feeder: z.string(), fault: z.enum(faultKinds as [FaultKind, ...FaultKind[]]) });
 
   door.post(
@@ -149,17 +157,17 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const by = keeperOf(request).name;
       const said = request.body?.raisedAt;
       const raisedAt = said ? instantOf(said) : null;
-      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmAcknowledged", fault, by, raisedAt })));
+      return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt }, request.body);
     },
   );
 
   door.post(
     "/api/v1/feeders/:feeder/alarms/:fault/reset",
-    { schema: { hide: true, params: alarm } },
+    { schema: { hide: true, params: alarm, body: numberedRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
       const by = keeperOf(request).name;
-      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmReset", fault, by })));
+      return answered(reply, feeder, { kind: "alarmReset", fault, by }, request.body);
     },
   );
 
@@ -169,17 +177,17 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     async (request, reply) => {
       const { feeder, fault } = request.params;
       const [by, { why }] = [keeperOf(request).name, request.body];
-      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmTakenOutOfService", fault, why, by })));
+      return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, why, by }, request.body);
     },
   );
 
   door.post(
     "/api/v1/feeders/:feeder/alarms/:fault/return-to-service",
-    { schema: { hide: true, params: alarm } },
+    { schema: { hide: true, params: alarm, body: numberedRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
       const by = keeperOf(request).name;
-      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmReturnedToService", fault, by })));
+      return answered(reply, feeder, { kind: "alarmReturnedToService", fault, by }, request.body);
     },
   );
 
@@ -192,7 +200,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       if (until <= now) return wrongField(reply, "until", "lies in the past");
       if (until > after(now, shelvedMax)) return wrongField(reply, "until", "is more than 7 days away");
       const by = keeperOf(request).name;
-      return shown(reply, await act(ports, feeder, by, () => ({ kind: "alarmShelved", fault, until, by })));
+      return answered(reply, feeder, { kind: "alarmShelved", fault, until, by }, request.body);
     },
   );
 }
