@@ -1,23 +1,18 @@
+import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { LocationProvider, lazy, Route, Router, useLocation } from "preact-iso";
 import { TabGlyph } from "./drawing/glyphs.tsx";
 import { Notices } from "./parts/notices.tsx";
 import { Screen } from "./parts/screen.tsx";
-import { AddFeederScreen } from "./screens/addFeederScreen.tsx";
 import { CautionsScreen } from "./screens/cautionsScreen.tsx";
 import { ClaimScreen } from "./screens/claimScreen.tsx";
 import { DaysScreen } from "./screens/daysScreen.tsx";
 import { DigestScreen } from "./screens/digestScreen.tsx";
 import { FeederScreen } from "./screens/feederScreen.tsx";
-import { FeederSettingsScreen } from "./screens/feederSettingsScreen.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
-import { JoinScreen } from "./screens/joinScreen.tsx";
-import { PeopleScreen } from "./screens/peopleScreen.tsx";
 import { PhonesScreen } from "./screens/phonesScreen.tsx";
-import { PracticeScreen } from "./screens/practiceScreen.tsx";
 import { RefillScreen } from "./screens/refillScreen.tsx";
 import { SignInScreen } from "./screens/signInScreen.tsx";
-import { YardScreen } from "./screens/yardScreen.tsx";
 import { announced } from "./state/announce.ts";
 import { signedIn } from "./state/home.ts";
 
@@ -104,6 +99,34 @@ const Screens = () => (
   </Router>
 );
 
+/**
+ * A page that is opened now and then, and by nobody in a hurry: fetched apart, so that a first opening on a weak line waits for
+ * nothing of it. Where it can't be fetched, it says so in its place.
+ */
+const apart = <Props,>(load: () => Promise<ComponentType<Props>>) =>
+  lazy((): Promise<ComponentType<Props>> => load().catch(() => NotFetched));
+
+const NotFetched = () => (
+  <Screen title="Not on this phone yet">
+    <p class="empty">This page could not be fetched just now.</p>
+    <div class="answers">
+      <button type="button" onClick={() => location.reload()}>
+        Try again
+      </button>
+    </div>
+  </Screen>
+);
+
+const AddFeederScreen = apart(() => import("./screens/addFeederScreen.tsx").then((part) => part.AddFeederScreen));
+const FeederSettingsScreen = apart(() =>
+  import("./screens/feederSettingsScreen.tsx").then((part) => part.FeederSettingsScreen),
+);
+const YardScreen = apart(() => import("./screens/yardScreen.tsx").then((part) => part.YardScreen));
+const RatesScreen = apart(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
+const PeopleScreen = apart(() => import("./screens/peopleScreen.tsx").then((part) => part.PeopleScreen));
+const JoinScreen = apart(() => import("./screens/joinScreen.tsx").then((part) => part.JoinScreen));
+const PracticeScreen = apart(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
+
 // Keyed by id: going from one feeder to the next must not carry a half-filled form along.
 interface ById {
   readonly id?: string;
@@ -113,8 +136,6 @@ const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const PeopleById = ({ id = "" }: ById) => <PeopleScreen key={id} id={id} />;
-// Read now and then, and by nobody in a hurry: fetched apart, so that a first opening on a weak line waits for nothing of it.
-const RatesScreen = lazy(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
 const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
 const RatesById = ({ id = "" }: ById) => <RatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;

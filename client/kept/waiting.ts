@@ -6,7 +6,16 @@ import type { Cupboard } from "./cupboard.ts";
  */
 export interface WaitingAct {
   readonly id: string;
-  readonly kind: "pause" | "resume" | "refill" | "cleaned" | "acknowledge" | "shelve" | "outOfService" | "backInService" | "looked";
+  readonly kind:
+    | "pause"
+    | "resume"
+    | "refill"
+    | "cleaned"
+    | "acknowledge"
+    | "shelve"
+    | "takeOutOfService"
+    | "returnToService"
+    | "reset";
   readonly feeder: string;
   readonly feederName: string;
   readonly path: string;
@@ -36,9 +45,9 @@ const patience: Readonly<Record<WaitingAct["kind"], number>> = {
   cleaned: 7 * 24 * 60 * minuteMs, // the same
   acknowledge: 24 * 60 * minuteMs,
   shelve: 60 * minuteMs,
-  outOfService: 24 * 60 * minuteMs,
-  backInService: 24 * 60 * minuteMs,
-  looked: 24 * 60 * minuteMs,
+  takeOutOfService: 24 * 60 * minuteMs,
+  returnToService: 24 * 60 * minuteMs,
+  reset: 24 * 60 * minuteMs,
 };
 
 export const expiresAt = (act: WaitingAct) => act.askedAt + patience[act.kind];

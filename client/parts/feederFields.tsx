@@ -83,6 +83,36 @@ const batteries: readonly { readonly key: Settings["battery"]; readonly label: s
   },
 ];
 
+const duties: readonly { readonly key: Duty; readonly label: string; readonly hint: string }[] = [
+  { key: "inGarden", label: "In the garden", hint: "It feeds birds: you are told of everything." },
+  {
+    key: "onBench",
+    label: "On the bench",
+    hint: "You build on it or try it out. Nobody is told of anything, unless a pause doesn't arrive; all is still written down.",
+  },
+  {
+    key: "putAway",
+    label: "Put away for the season",
+    hint: "In a shed, say. You are told only of what could harm its battery, and of a pause that doesn't arrive.",
+  },
+];
+type Duty = NonNullable<Settings["duty"]>;
+
+/** Where it is just now, and so of what anybody is told. */
+export const DutyFields = ({ settings, problems }: Pick<FieldsProps, "settings" | "problems">) => (
+  <Group legend="Where is it just now?" problem={problems.duty}>
+    {duties.map(({ key, label, hint }) => (
+      <Choice
+        key={key}
+        type="radio"
+        label={label}
+        hint={hint}
+        input={{ name: "duty", value: key, defaultChecked: (settings.duty ?? "inGarden") === key }}
+      />
+    ))}
+  </Group>
+);
+
 /** What can wait, each with a sensible beginning. */
 export function FurtherFields(props: FieldsProps & { readonly learnt?: string; readonly spots?: ComponentChildren }) {
   const { settings, problems, food, learnt = "", spots } = props;
@@ -155,7 +185,7 @@ export function readFeederFields(form: HTMLFormElement) {
     "reportEverySeconds",
     "warnAheadDays",
   ] as const;
-  const battery = data.get("battery");
+  const [battery, duty] = [data.get("battery"), data.get("duty")];
   const given = numbers.flatMap((name) => {
     const value = numberIn(data, name);
     return value === undefined ? [] : [[name, value] as const];
@@ -173,5 +203,6 @@ export function readFeederFields(form: HTMLFormElement) {
       scale: data.has("sensors.scale"),
     },
     ...(battery === null ? {} : { battery: battery as Settings["battery"] }),
+    ...(duty === null ? {} : { duty: duty as Duty }),
   };
 }

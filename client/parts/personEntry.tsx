@@ -5,22 +5,27 @@ import { ReachMark } from "./reachMark.tsx";
 /** One of those who are told: who, whether it would reach them, and when not. */
 export function PersonEntry(props: {
   readonly person: PersonView;
+  readonly together: string; // with whom they share a turn; empty: with nobody
   readonly busy: boolean;
-  readonly earlier: (() => void) | null; // null: can't be moved there
+  /** Each null where it can't be done, or not by whoever looks. */
+  readonly earlier: (() => void) | null;
   readonly later: (() => void) | null;
-  /** Null for whoever may not change others. */
-  readonly others: { readonly changeRole: () => void; readonly remove: () => void } | null;
+  readonly changeRole: (() => void) | null;
+  readonly remove: (() => void) | null;
 }) {
-  const { person, busy, earlier, later, others } = props;
-  const role = roleWords[person.role];
+  const { person, together, busy, earlier, later, changeRole, remove } = props;
+  const { name, role, you, turn } = person;
+  const other = role === "keeper" ? "helper" : "keeper";
   return (
     <li class="person">
+      <span class="turn" aria-hidden="true">
+        {turn}
+      </span>
       <h3>
-        {person.name}
+        {name}
         <span class="since">
           {" "}
-          {role.name}
-          {person.you && ", that's you"}
+          {[roleWords[role].name, you ? "that's you" : "", together].filter((words) => words !== "").join(", ")}
         </span>
       </h3>
       <ReachMark kind={person.reach.kind}>{person.reach.words}</ReachMark>
@@ -33,28 +38,28 @@ export function PersonEntry(props: {
         <div class="answers order-moves">
           {earlier !== null && (
             <button type="button" disabled={busy} onClick={earlier}>
-              Earlier<span class="hidden">: {person.name}</span>
+              Earlier<span class="hidden"> for {name}</span>
             </button>
           )}
           {later !== null && (
             <button type="button" disabled={busy} onClick={later}>
-              Later<span class="hidden">: {person.name}</span>
+              Later<span class="hidden"> for {name}</span>
             </button>
           )}
         </div>
       )}
-      {others !== null && (
+      {remove !== null && (
         <details>
-          <summary>
-            Change<span class="hidden"> {person.name}</span>…
-          </summary>
-          <p class="hint">{role.may}</p>
+          <summary>{changeRole === null ? "Leave…" : <ChangeOf name={name} />}</summary>
+          {changeRole !== null && <p class="hint">{roleWords[role].may}</p>}
           <div class="answers">
-            <button type="button" disabled={busy} onClick={others.changeRole}>
-              Make {person.name} a {person.role === "keeper" ? "helper" : "keeper"}
-            </button>
-            <button type="button" class="grave" disabled={busy} onClick={others.remove}>
-              {person.you ? "Leave this yard" : `Remove ${person.name}`}
+            {changeRole !== null && (
+              <button type="button" disabled={busy} onClick={changeRole}>
+                Make {name} a {other}
+              </button>
+            )}
+            <button type="button" class="grave" disabled={busy} onClick={remove}>
+              {you ? "Leave this yard" : `Remove ${name}`}
             </button>
           </div>
         </details>
@@ -62,3 +67,9 @@ export function PersonEntry(props: {
     </li>
   );
 }
+
+const ChangeOf = ({ name }: { readonly name: string }) => (
+  <>
+    Change<span class="hidden"> {name}</span>…
+  </>
+);

@@ -67,12 +67,17 @@ const feeder = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yard = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yard(yardId)}/people/${encodeURIComponent(id)}`;
 
+const alarm = (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}`;
+
 export const paths = {
   cleaned: (id: string) => `${feeder(id)}/cleaned`,
   refills: (id: string) => `${feeder(id)}/refills`,
   orders: (id: string) => `${feeder(id)}/orders`,
-  acknowledge: (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}/acknowledge`,
-  shelve: (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}/shelve`,
+  acknowledge: (id: string, fault: string) => `${alarm(id, fault)}/acknowledge`,
+  reset: (id: string, fault: string) => `${alarm(id, fault)}/reset`,
+  shelve: (id: string, fault: string) => `${alarm(id, fault)}/shelve`,
+  takeOutOfService: (id: string, fault: string) => `${alarm(id, fault)}/out-of-service`,
+  returnToService: (id: string, fault: string) => `${alarm(id, fault)}/return-to-service`,
 };
 
 export const api = {

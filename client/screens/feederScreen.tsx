@@ -1,4 +1,4 @@
-import type { FeederView, YardView } from "../../server/contract/api.ts";
+import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { HopperDrawing } from "../drawing/hopperDrawing.tsx";
 import { AlarmEntry } from "../parts/alarmEntry.tsx";
 import { BlindSpots } from "../parts/blindSpots.tsx";
@@ -10,7 +10,7 @@ import { WaitingNote } from "../parts/waitingNote.tsx";
 import { waiting } from "../state/acts.ts";
 import { findFeeder, home, line } from "../state/home.ts";
 import { now } from "../state/now.ts";
-import { isSetAside } from "../words/alarm.ts";
+import { dutyWords, isSetAside, sortAlarms } from "../words/alarm.ts";
 import { bigAndSmall, fullnessWords, levelWords, massWords, sentence } from "../words/amount.ts";
 import { agoWords, roughlyWhen } from "../words/clock.ts";
 
@@ -37,6 +37,7 @@ export function FeederScreen(props: { readonly id: string }) {
       <p class="heard">
         {feeder.lastHeardAt === null ? "Not heard from yet." : `Last heard ${agoWords(feeder.lastHeardAt, now.value)}.`}
       </p>
+      <Duty feeder={feeder} />
       <div class="spread">
         <div class="leaf-page">
           <Alarms feeder={feeder} yard={yard} />
@@ -63,6 +64,12 @@ export function FeederScreen(props: { readonly id: string }) {
   );
 }
 
+/** Where it isn't in the garden, silence must not be taken for "all is well". */
+const Duty = ({ feeder }: { readonly feeder: FeederView }) => {
+  const words = dutyWords(feeder.settings.duty);
+  return words === null ? null : <p class="notice">{words}</p>;
+};
+
 /** Before the first report there is no day to draw: the page says what it waits for instead. */
 const FirstReport = ({ feeder }: { readonly feeder: FeederView }) => (
   <section aria-labelledby="first-title">
@@ -75,28 +82,31 @@ const FirstReport = ({ feeder }: { readonly feeder: FeederView }) => (
 );
 
 function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
-  const standing = feeder.alarms.filter((alarm) => !isSetAside(alarm));
-  const aside = feeder.alarms.filter(isSetAside);
+  const { standing, quiet, outOfService } = sortAlarms(feeder);
+  const entries = (alarms: readonly AlarmView[]) => (
+    <ul class="alarm-list">
+      {alarms.map((alarm) => (
+        <AlarmEntry key={alarm.fault} alarm={alarm} feeder={feeder} yard={yard} />
+      ))}
+    </ul>
+  );
+  const titles = (alarms: readonly AlarmView[]) => alarms.map((alarm) => alarm.title).join(", ");
   return (
     <section class="alarms" aria-labelledby="alarms-title">
       <h2 id="alarms-title" class={standing.length === 0 ? "hidden" : ""}>
         {standing.length === 0 ? "No alarm stands" : standing.length === 1 ? "One alarm" : `${standing.length} alarms`}
       </h2>
-      {standing.length > 0 && (
-        <ul class="alarm-list">
-          {standing.map((alarm) => (
-            <AlarmEntry key={alarm.fault} alarm={alarm} feeder={feeder} yard={yard} />
-          ))}
-        </ul>
-      )}
-      {aside.length > 0 && (
+      {standing.length > 0 && entries(standing)}
+      {quiet.length > 0 && (
         <details class="aside">
-          <summary>Kept quiet for now: {aside.map((alarm) => alarm.title).join(", ")}</summary>
-          <ul class="alarm-list">
-            {aside.map((alarm) => (
-              <AlarmEntry key={alarm.fault} alarm={alarm} feeder={feeder} yard={yard} />
-            ))}
-          </ul>
+          <summary>Kept quiet for now: {titles(quiet)}</summary>
+          {entries(quiet)}
+        </details>
+      )}
+      {outOfService.length > 0 && (
+        <details class="aside">
+          <summary>Out of service: {titles(outOfService)}</summary>
+          {entries(outOfService)}
         </details>
       )}
     </section>

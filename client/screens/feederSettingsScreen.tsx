@@ -2,7 +2,7 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { YardView } from "../../server/contract/api.ts";
 import { BlindSpots } from "../parts/blindSpots.tsx";
-import { FirstFields, FurtherFields, readFeederFields } from "../parts/feederFields.tsx";
+import { DutyFields, FirstFields, FurtherFields, readFeederFields } from "../parts/feederFields.tsx";
 import { Said, useSending } from "../parts/field.tsx";
 import { useFood } from "../parts/foodFields.tsx";
 import { KeyOnce } from "../parts/keyOnce.tsx";
@@ -63,6 +63,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
       <form ref={changing.form} onSubmit={(event) => void submit(event)} noValidate>
         <Said words={changing.said} />
         <FirstFields settings={feeder.settings} problems={changing.problems} food={food} />
+        <DutyFields settings={feeder.settings} problems={changing.problems} />
         <FurtherFields
           settings={feeder.settings}
           problems={changing.problems}

@@ -4,9 +4,11 @@ import { HopperMark } from "../drawing/hopperDrawing.tsx";
 import { PracticeTag } from "../parts/practiceTag.tsx";
 import { ReachNotice } from "../parts/reachNotice.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { YardSilence } from "../parts/yardSilence.tsx";
 import { home, homeProblem, line, yards } from "../state/home.ts";
 import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
 import { sentence } from "../words/amount.ts";
+import { silentTogether } from "../words/yardSilence.ts";
 
 /** All yards and feeders, one sentence each, the most urgent first. */
 export function HomeScreen() {
@@ -47,6 +49,7 @@ export function HomeScreen() {
 const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgency));
 
 function YardEntry({ yard }: { readonly yard: YardView }) {
+  const silent = silentTogether(yard);
   return (
     <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
       <div class="yard-head">
@@ -61,6 +64,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
           </span>
         )}
       </div>
+      {silent.length > 0 && <YardSilence silent={silent} yard={yard} />}
       {yard.feeders.length === 0 ? (
         <p class="empty">
           No feeder reports from here yet.{" "}
@@ -75,7 +79,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
       ) : (
         <ul class="feeders">
           {mostUrgentFirst(yard.feeders).map((feeder) => (
-            <FeederEntry key={feeder.id} feeder={feeder} />
+            <FeederEntry key={feeder.id} feeder={feeder} told={silent.includes(feeder)} />
           ))}
         </ul>
       )}
@@ -83,8 +87,9 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
   );
 }
 
-function FeederEntry({ feeder }: { readonly feeder: FeederView }) {
-  const call = calls(feeder);
+/** `told`: what calls here is said above, for the whole yard. */
+function FeederEntry({ feeder, told }: { readonly feeder: FeederView; readonly told: boolean }) {
+  const call = told ? null : calls(feeder);
   return (
     <li class={`feeder-entry${call === null ? "" : ` ${call}`}`}>
       <HopperMark hopper={feeder.hopper} />

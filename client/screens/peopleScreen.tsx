@@ -9,7 +9,7 @@ import { Screen } from "../parts/screen.tsx";
 import { type Answer, api } from "../reach/api.ts";
 import { announce } from "../state/announce.ts";
 import { home, line, noteLine, refreshHome, yards } from "../state/home.ts";
-import { orderWords } from "../words/people.ts";
+import { movedTurns, orderWords, togetherWords } from "../words/people.ts";
 
 /** Who is told of a yard's alarms, in which order, and how each wants it. */
 export function PeopleScreen(props: { readonly id: string }) {
@@ -46,23 +46,20 @@ export function PeopleScreen(props: { readonly id: string }) {
 
   const change = async (ask: () => Promise<Answer<PeopleView>>, words: string) => {
     const answer = await acting.send(ask);
-    if (answer === null) return;
+    if (answer === null) return load(); // part of it may have been done
     setPeople(answer);
     announce(words);
   };
-  const moveTo = (person: PersonView, other: PersonView | undefined) =>
-    isKeeper && other !== undefined
-      ? () =>
-          void change(
-            () => api.changePerson(yard.id, person.id, { turn: other.turn }),
-            `${person.name} is told ${other.turn < person.turn ? "earlier" : "later"} now.`,
-          )
-      : null;
-  const changeRole = (person: PersonView) =>
-    void change(
-      () => api.changePerson(yard.id, person.id, { role: person.role === "keeper" ? "helper" : "keeper" }),
-      `${person.name} is a ${person.role === "keeper" ? "helper" : "keeper"} now.`,
-    );
+  const move = (person: PersonView, to: "earlier" | "later") => {
+    const turns = movedTurns(inOrder, person.id, to);
+    if (!isKeeper || turns.size === 0) return null;
+    return () => void change(() => giveTurns(yard.id, turns), `${person.name} is told ${to} now.`);
+  };
+  const changeRole = async (person: PersonView) => {
+    const role = person.role === "keeper" ? "helper" : "keeper";
+    await change(() => api.changePerson(yard.id, person.id, { role }), `${person.name} is a ${role} now.`);
+    if (person.you) await refreshHome();
+  };
   const remove = async (person: PersonView) => {
     const gone = await acting.send(async () => {
       const answer = await api.removePerson(yard.id, person.id);
@@ -83,18 +80,16 @@ export function PeopleScreen(props: { readonly id: string }) {
         <>
           <p>{orderWords(inOrder, yard.escalateMinutes)}</p>
           <ol class="people">
-            {inOrder.map((person, index) => (
+            {inOrder.map((person) => (
               <PersonEntry
                 key={person.id}
                 person={person}
+                together={togetherWords(person, inOrder)}
                 busy={acting.sending}
-                earlier={moveTo(person, inOrder[index - 1])}
-                later={moveTo(person, inOrder[index + 1])}
-                others={
-                  isKeeper && !(person.you && inOrder.length === 1)
-                    ? { changeRole: () => changeRole(person), remove: () => void remove(person) }
-                    : null
-                }
+                earlier={move(person, "earlier")}
+                later={move(person, "later")}
+                changeRole={isKeeper && inOrder.length > 1 ? () => void changeRole(person) : null}
+                remove={(isKeeper || person.you) && inOrder.length > 1 ? () => void remove(person) : null}
               />
             ))}
           </ol>
@@ -108,6 +103,16 @@ export function PeopleScreen(props: { readonly id: string }) {
       </p>
     </Screen>
   );
+}
+
+/** One after the other: each is a word of its own to the server, and the last answer holds them all. */
+async function giveTurns(yard: string, turns: ReadonlyMap<string, number>): Promise<Answer<PeopleView>> {
+  let answer: Answer<PeopleView> = { kind: "unreachable" };
+  for (const [id, turn] of turns) {
+    answer = await api.changePerson(yard, id, { turn });
+    if (answer.kind !== "ok") break;
+  }
+  return answer;
 }
 
 /** How long one of them has before the next is told too. */

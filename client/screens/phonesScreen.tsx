@@ -183,7 +183,7 @@ function PhoneEntry(props: { readonly phone: PhoneView; readonly busy: boolean; 
           ? "No notice has reached its push service yet: send a test."
           : `Its push service last took a notice ${agoWords(lastAcceptedAt, now.value)}.`}
       </p>
-      {problem !== null && problem !== reach.words && <p class="problem">{problem}</p>}
+      {problem !== null && !reach.words.includes(problem) && <p class="problem">{problem}</p>}
       <button type="button" class="plain" disabled={props.busy} onClick={props.forget}>
         Forget {label}
       </button>

@@ -14,6 +14,8 @@ export function PracticeScreen() {
   const running = practice?.running ?? false;
   const feeders = yards.value.filter((yard) => yard.practice).flatMap((yard) => yard.feeders);
 
+  const mayPractise = yards.value.some((yard) => yard.role === "keeper");
+
   const shownBy = chosen === null ? undefined : feeders.find(({ name }) => name === practiceWords[chosen].feeder);
 
   const begin = async () => {
@@ -41,7 +43,9 @@ export function PracticeScreen() {
         own record.
       </p>
       <Said words={said} />
-      {!running ? (
+      {!mayPractise ? (
+        <p class="hint">Only keepers start and end it.</p>
+      ) : !running ? (
         <div class="answers">
           <button type="button" class="main" disabled={sending} onClick={() => void begin()}>
             Start practice

@@ -18,14 +18,17 @@ export function phaseWords(alarm: AlarmView, now: number, zone: string): string 
     case "returnedUnacknowledged":
       return `over again, began ${whenWords(alarm.since, now, zone)}`;
     case "latchedUnacknowledged":
-    case "latchedAcknowledged":
       return `over, but look at it: began ${whenWords(alarm.since, now, zone)}`;
+    case "latchedAcknowledged":
+      return `over and acknowledged, but nobody has looked yet: began ${whenWords(alarm.since, now, zone)}`;
     case "shelved":
       return alarm.shelvedUntil === null ? "shelved" : `shelved until ${whenWords(alarm.shelvedUntil, now, zone)}`;
     case "suppressedByDesign":
-      return `${since}; something else explains it`;
+      return `${since}; ${alarm.explainedBy === null ? "not told of for now" : `explained by “${alarm.explainedBy}”`}`;
     case "outOfService":
-      return "out of service";
+      return alarm.outOfService === null
+        ? "out of service"
+        : `out of service since ${whenWords(alarm.outOfService.since, now, zone)}`;
   }
 }
 
@@ -45,6 +48,26 @@ export function callWords(alarm: AlarmView): string {
     case "outOfService":
       return "kept quiet";
   }
+}
+
+/** Its fault is gone; what is left is for somebody to know of it, or to look. */
+export const isOver = (alarm: AlarmView) => alarm.phase === "returnedUnacknowledged" || isLatched(alarm);
+
+/** Over, but a person must look at the thing itself. */
+export const isLatched = ({ phase }: AlarmView) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
+
+/** The alarms that this one stands for: they are listed with it, and nowhere else. */
+export const explainedAlarms = (alarm: AlarmView, { alarms }: Pick<FeederView, "alarms">) =>
+  alarms.filter((each) => each.phase === "suppressedByDesign" && each.explainedBy === alarm.title);
+
+/** How a feeder's alarms stand on its page: what calls, what is kept quiet, and what waits for a part. */
+export function sortAlarms({ alarms }: Pick<FeederView, "alarms">) {
+  const listed = alarms.filter((alarm) => !alarms.some((cause) => explainedAlarms(cause, { alarms }).includes(alarm)));
+  return {
+    standing: listed.filter((alarm) => !isSetAside(alarm)),
+    quiet: listed.filter((alarm) => isSetAside(alarm) && alarm.phase !== "outOfService"),
+    outOfService: listed.filter((alarm) => alarm.phase === "outOfService"),
+  };
 }
 
 export const isSetAside = ({ phase }: AlarmView) =>
@@ -75,7 +98,7 @@ export const mostUrgentFirst = (feeders: readonly FeederView[]) =>
 
 /** The gravest priority that still waits for the keeper; null where nothing does. */
 export function calls(feeder: FeederView): "urgent" | "soon" | null {
-  const standing = feeder.alarms.filter((alarm) => !isSetAside(alarm) && alarm.phase !== "returnedUnacknowledged");
+  const standing = feeder.alarms.filter((alarm) => !isSetAside(alarm) && !isOver(alarm));
   if (standing.some((alarm) => alarm.priority === "urgent")) return "urgent";
   return standing.some((alarm) => alarm.priority === "soon") ? "soon" : null;
 }
@@ -87,17 +110,21 @@ export function calls(feeder: FeederView): "urgent" | "soon" | null {
 export function newsWords(before: FeederView, after: FeederView): string {
   const news: string[] = [];
   const had = new Map(before.alarms.map((alarm) => [alarm.fault, alarm.phase]));
+  const wasOver = new Set(before.alarms.filter(isOver).map((alarm) => alarm.fault));
   for (const alarm of after.alarms) {
     if (alarm.phase === "unacknowledged" && had.get(alarm.fault) !== "unacknowledged") {
       news.push(`${sentence(alarm.title)}, ${priorityWords[alarm.priority]}.`);
     }
-    if (alarm.phase === "returnedUnacknowledged" && had.get(alarm.fault) !== "returnedUnacknowledged") {
-      news.push(`${sentence(alarm.title)} is over.`);
+    if (isOver(alarm) && !wasOver.has(alarm.fault)) {
+      news.push(
+        `${sentence(alarm.title)} is over${alarm.phase === "returnedUnacknowledged" ? "" : ", but look at it"}.`,
+      );
     }
   }
   const stands = new Set(after.alarms.map((alarm) => alarm.fault));
   for (const alarm of before.alarms) {
-    if (!stands.has(alarm.fault) && !isSetAside(alarm)) news.push(`${sentence(alarm.title)} is over.`);
+    if (!stands.has(alarm.fault) && !isSetAside(alarm) && !isOver(alarm))
+      news.push(`${sentence(alarm.title)} is over.`);
   }
   const order = after.pause.order;
   if (order !== null && (order.id !== before.pause.order?.id || order.phase !== before.pause.order.phase)) {
@@ -105,4 +132,17 @@ export function newsWords(before: FeederView, after: FeederView): string {
     if (order.phase !== "superseded") news.push(`${order.kind === "pause" ? "Pause" : "Resume"} ${phase}.`);
   }
   return news.length === 0 ? "" : `${after.name}: ${news.join(" ")}`;
+}
+
+/** Of what nobody is told while a feeder is elsewhere; null while it is in the garden. */
+export function dutyWords(duty: FeederView["settings"]["duty"]): string | null {
+  switch (duty) {
+    case "onBench":
+      return "On the bench: nobody is told of its alarms. All is still written down.";
+    case "putAway":
+      return "Put away for the season: nobody is told of its alarms, but for harm to its battery.";
+    case "inGarden":
+    case undefined:
+      return null;
+  }
 }

@@ -42,3 +42,32 @@ function listWords(names: readonly string[]): string {
   if (names.length < 2) return names.join("");
   return `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
 }
+
+/**
+ * Everybody's turn after one of them was moved by one place; whoever shares a turn with others gets one of their own.
+ * @returns the new turn by id, of those alone whose turn has changed; empty where nobody could be moved that way
+ */
+export function movedTurns(
+  people: readonly Pick<PersonView, "id" | "turn">[],
+  id: string,
+  to: "earlier" | "later",
+): ReadonlyMap<string, number> {
+  const turns = [...new Set(people.map(({ turn }) => turn))].sort((one, other) => one - other);
+  const groups = turns.map((turn) => people.filter((each) => each.turn === turn).map((each) => each.id));
+  const at = groups.findIndex((group) => group.includes(id));
+  const rest = groups.map((group) => group.filter((each) => each !== id));
+  const shared = (rest[at]?.length ?? 0) > 0;
+  // Alone, they pass the neighbour's whole turn; from among others, they step out to this side of them.
+  const place = to === "earlier" ? (shared ? at : at - 1) : shared ? at + 1 : at + 2;
+  if (at < 0 || place < 0 || place > groups.length) return new Map();
+  const moved = [...rest.slice(0, place), [id], ...rest.slice(place)].filter((group) => group.length > 0);
+  const before = new Map(people.map((each) => [each.id, each.turn]));
+  const now = moved.flatMap((group, index) => group.map((each) => [each, index + 1] as const));
+  return new Map(now.filter(([each, turn]) => before.get(each) !== turn));
+}
+
+/** "together with Bo" */
+export function togetherWords(person: PersonView, people: readonly PersonView[]): string {
+  const others = people.filter((each) => each.turn === person.turn && each.id !== person.id);
+  return others.length === 0 ? "" : `together with ${listWords(others.map(({ name }) => name))}`;
+}

@@ -1,4 +1,4 @@
-import type { PhonesView } from "../../server/contract/api.ts";
+import type { PhonesView, PhoneView } from "../../server/contract/api.ts";
 import { whenWords } from "./clock.ts";
 
 /** Whether a keeper can be told at all, in words: silence must not be taken for "all is well". */
@@ -22,6 +22,11 @@ export interface OwnPhone {
   readonly denied: boolean; // leave to notify was withdrawn
 }
 
+/** It has proved itself, or nothing was sent by which it could have: a quiet week is no reason to warn. */
+const isFine = ({ reach, lastShownAt, lastAcceptedAt }: PhoneView) =>
+  reach.kind === "proved" ||
+  (reach.kind === "unproved" && lastShownAt !== null && (lastAcceptedAt === null || lastAcceptedAt <= lastShownAt));
+
 /**
  * What a keeper must know before relying on being told; null where at least one phone has proved that it can be reached and
  * this one isn't lost. The gravest first.
@@ -35,7 +40,7 @@ export function reachWarning({ phones }: PhonesView, own: OwnPhone): ReachWarnin
     const why = own.denied ? "its leave to notify you was withdrawn" : "its browser has forgotten that it may be woken";
     return { kind: "thisOneLost", words: `This phone (${lost.label}) can't be woken any more: ${why}.` };
   }
-  if (phones.some(({ reach }) => reach.kind === "proved")) return null;
+  if (phones.some(isFine)) return null;
   const [only] = phones;
   if (phones.length === 1 && only !== undefined)
     return { kind: "noneProved", words: `${only.label}: ${only.reach.words}` };

@@ -1,3 +1,4 @@
+import type { FeederView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { expiresAt, fateOf, keptActs, sortOut, supersededBy, type WaitingAct, waitingKey } from "../kept/waiting.ts";
 import { type Answer, api, paths } from "../reach/api.ts";
@@ -60,7 +61,10 @@ export type Progress =
   | { readonly kind: "waits" }
   | { readonly kind: "signedOut" }
   | { readonly kind: "refused"; readonly words: string }
-  | { readonly kind: "tooLate" };
+  | { readonly kind: "tooLate" }
+  | { readonly kind: "raisedAnew" }
+  /** An open page has sent it, and tells there what came of it. */
+  | { readonly kind: "byPage" };
 
 /** An act that was met while sending, and how far it came. */
 export interface Met {
@@ -79,7 +83,7 @@ export const isOver = ({ kind }: Progress) => kind !== "waits" && kind !== "sign
 export async function sendKept(
   cupboard: Cupboard,
   now: number,
-  post: (path: string, body: unknown) => Promise<Answer<unknown>> = api.act,
+  post: (path: string, body: unknown) => Promise<Answer<FeederView>> = api.act,
 ): Promise<readonly Met[]> {
   const met: Met[] = [];
   const settle = async (act: WaitingAct, progress: Progress) => {
@@ -91,23 +95,28 @@ export async function sendKept(
   for (const act of expired) await settle(act, { kind: "tooLate" });
   let inTheWay: Progress | null = null;
   for (const act of live) {
-    const progress: Progress = inTheWay ?? progressOf(await post(act.path, act.body));
+    const progress: Progress = inTheWay ?? progressOf(act, await post(act.path, act.body));
     await settle(act, progress);
     if (!isOver(progress)) inTheWay = progress;
   }
   return met;
 }
 
-function progressOf(answer: Answer<unknown>): Progress {
+function progressOf(act: WaitingAct, answer: Answer<FeederView>): Progress {
   switch (fateOf(answer.kind, answer.kind === "problem" ? answer.problem.status : 0)) {
     case "done":
-      return { kind: "done" };
+      return { kind: answer.kind === "ok" && asksAgain(act, answer.value) ? "raisedAnew" : "done" };
     case "keep":
       return { kind: answer.kind === "signedOut" ? "signedOut" : "waits" };
     case "drop":
       return { kind: "refused", words: answer.kind === "problem" ? answer.problem.detail : "" };
   }
 }
+
+/** The answer was meant for an earlier raise: the server took it for that one, and the alarm waits for another. */
+const asksAgain = (act: WaitingAct, { id, alarms }: FeederView) =>
+  act.kind === "acknowledge" &&
+  alarms?.some(({ fault, phase }) => phase === "unacknowledged" && paths.acknowledge(id, fault) === act.path);
 
 /** What the keeper reads in the answered notice's place. */
 export function progressWords(act: WaitingAct, progress: Progress, now: number, zone: string): string {
@@ -122,6 +131,10 @@ export function progressWords(act: WaitingAct, progress: Progress, now: number, 
       return "Could not: sign in first. Open Pieward, and it is sent then.";
     case "refused":
       return `Could not: ${progress.words === "" ? "the server did not accept it." : progress.words}`;
+    case "byPage":
+      return "Sent. Pieward stands open and says there what came of it.";
+    case "raisedAnew":
+      return "Too late: it went and has come again since. Look at it anew.";
     case "tooLate":
       return "Too late: it could not be sent in time and was let go. Nothing has changed.";
   }

@@ -192,11 +192,14 @@ async function carryOut(action: string, notification: Notification, navigate: st
   if (act === null) return goTo(navigate);
   await keepAct(await cupboard(), act);
   const met = await sendAll();
-  // Not met: a page was quicker and has sent it, in the moment between keeping and sending.
-  const own = met.find((each) => each.act.id === act.id)?.progress ?? { kind: "done" };
+  // Not met here: another event of this worker, or a page, was quicker in the moment between keeping and sending.
+  const own = met.find((each) => each.act.id === act.id)?.progress ?? ended.get(act.id) ?? { kind: "byPage" };
   await tellProgress(act, own);
   if (!isOver(own)) await askForSync();
 }
+
+/** What became of acts in this life of the worker, by id: few, since a worker that has nothing to do is put to sleep. */
+const ended = new Map<string, Progress>();
 
 /**
  * Sends whatever waits, also what a page left behind. What was answered on a notice earlier is told in its place: where that
@@ -207,6 +210,7 @@ async function sendAll(): Promise<readonly Met[]> {
   const met = await oneSender(() => sendKept(kept, Date.now()));
   for (const { act, progress } of met) {
     if (act.notice === undefined || !isOver(progress)) continue;
+    ended.set(act.id, progress);
     const stands = (await standingWith(act.notice.tag)).length > 0;
     if (stands || progress.kind !== "done") await tellProgress(act, progress);
   }

@@ -220,7 +220,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
       tag: "rowan-trayJammed",
       data: { priority: "urgent" },
     };
-    expect(await push(JSON.stringify({ web_push: 8030, notification }))).toEqual({
+    expect(await push(JSON.stringify({ web_push: 8030, notification }))).toMatchObject({
       title: "Rowan: tray jammed",
       body: "Three portions ran and nothing fell.",
       path: "/feeders/rowan",

@@ -125,17 +125,28 @@ interface Shown {
   readonly title: string;
   readonly body: string;
   readonly path: string;
+  readonly actions: readonly string[];
+  readonly silent: boolean;
+}
+
+interface PushedPhone {
+  /** @returns what the worker showed for it */
+  push(data: string): Promise<Shown>;
+  /** Taps the newest notice. A test's tap gives no right to come to the front, so that alone is granted here. */
+  tap(): Promise<void>;
+  /** Taps a button of the newest notice. @returns what stands in its place */
+  answer(action: string): Promise<Shown>;
+  /** Lets the browser say that there is a line again, as it does for what was registered. */
+  sync(): Promise<void>;
+  /** What stands on the screen with this tag. To be asked once and not in a loop: this browser loses notices by that. */
+  standing(tag: string): Promise<readonly string[]>;
 }
 
 /**
  * Lets the browser deliver pushes as its push service would, and tells what the worker showed for each.
  * First it lays in wait, then it pushes, then it asks what came: in that order, since they travel by different ways.
  */
-export async function pushTo({ context, page }: KeeperPhone): Promise<{
-  push(data: string): Promise<Shown>;
-  /** Taps the newest notice. A test's tap gives no right to come to the front, so that alone is granted here. */
-  tap(): Promise<void>;
-}> {
+export async function pushTo({ context, page }: KeeperPhone): Promise<PushedPhone> {
   const { origin } = new URL(page.url());
   await context.grantPermissions(["notifications"], { origin });
   await workerServes(page);
@@ -150,40 +161,72 @@ export async function pushTo({ context, page }: KeeperPhone): Promise<{
   });
   await debuggerLink.send("ServiceWorker.enable");
   const registrationId = await registered;
+
+  const layInWait = () =>
+    worker.evaluate(() => {
+      const scope = globalThis as unknown as WatchedScope;
+      scope.shown = new Promise((resolve, reject) => {
+        const { registration } = scope;
+        registration.showNotification = async (title, options) => {
+          try {
+            await ServiceWorkerRegistration.prototype.showNotification.call(registration, title, options);
+            const notice = (await registration.getNotifications({ tag: options?.tag ?? "" }))[0];
+            if (notice === undefined) throw new Error("the browser did not keep the notice");
+            scope.notice = notice;
+            const { navigate } = notice.data as { navigate: string };
+            const { actions = [] } = notice as unknown as { actions?: readonly { title: string }[] };
+            resolve({
+              title: notice.title,
+              body: notice.body,
+              path: navigate,
+              actions: actions.map((each) => each.title),
+              silent: notice.silent === true,
+            });
+          } catch (cause) {
+            reject(cause);
+          }
+        };
+      });
+    });
+  const whatWasShown = () => worker.evaluate(() => (globalThis as unknown as WatchedScope).shown);
+  const tapOn = (action: string) =>
+    worker.evaluate(async (name) => {
+      const scope = globalThis as unknown as WatchedScope;
+      scope.WindowClient.prototype.focus = function () {
+        return Promise.resolve(this);
+      };
+      const work: Promise<unknown>[] = [];
+      const tapped = new Event("notificationclick");
+      Object.assign(tapped, {
+        action: name,
+        notification: scope.notice,
+        waitUntil: (each: Promise<unknown>) => void work.push(each),
+      });
+      dispatchEvent(tapped);
+      await Promise.all(work);
+    }, action);
+
   return {
     async push(data) {
-      await worker.evaluate(() => {
-        const scope = globalThis as unknown as WatchedScope;
-        scope.shown = new Promise((resolve, reject) => {
-          const { registration } = scope;
-          registration.showNotification = async (title, options) => {
-            try {
-              await ServiceWorkerRegistration.prototype.showNotification.call(registration, title, options);
-              const notice = (await registration.getNotifications({ tag: options?.tag ?? "" }))[0];
-              if (notice === undefined) throw new Error("the browser did not keep the notice");
-              scope.notice = notice;
-              const { navigate } = notice.data as { navigate: string };
-              resolve({ title: notice.title, body: notice.body, path: navigate });
-            } catch (cause) {
-              reject(cause);
-            }
-          };
-        });
-      });
+      await layInWait();
       await debuggerLink.send("ServiceWorker.deliverPushMessage", { origin, registrationId, data });
-      return worker.evaluate(() => (globalThis as unknown as WatchedScope).shown);
+      return whatWasShown();
     },
-    async tap() {
-      await worker.evaluate(() => {
-        const scope = globalThis as unknown as WatchedScope;
-        scope.WindowClient.prototype.focus = function () {
-          return Promise.resolve(this);
-        };
-        const tapped = new Event("notificationclick");
-        Object.assign(tapped, { notification: scope.notice, waitUntil: () => {} });
-        dispatchEvent(tapped);
-      });
+    tap: () => tapOn(""),
+    async answer(action) {
+      await layInWait();
+      await tapOn(action);
+      return whatWasShown();
     },
+    async sync() {
+      const tag = "send-what-waits";
+      await debuggerLink.send("ServiceWorker.dispatchSyncEvent", { origin, registrationId, tag, lastChance: false });
+    },
+    standing: (tag) =>
+      worker.evaluate(async (asked) => {
+        const { registration } = globalThis as unknown as WatchedScope;
+        return (await registration.getNotifications({ tag: asked })).map(({ title, body }) => `${title} | ${body}`);
+      }, tag),
   };
 }
 interface WatchedScope {

@@ -238,7 +238,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await goTo("/", "Feeders");
     const { push, tap } = await pushTo(phone);
     const payload = pushPayload(aNotice({ title: "Aspen: food low" }), id, origin);
-    expect(await push(JSON.stringify(payload))).toEqual({
+    expect(await push(JSON.stringify(payload))).toMatchObject({
       title: "Aspen: food low",
       body: "About 90 g left, enough until Thursday.",
       path: `/feeders/${id}`,

@@ -36,6 +36,21 @@ describe("an alarm's state in words", () => {
     expect(callWords({ ...urgent, phase: "returnedUnacknowledged" })).toBe("over");
   });
 
+  it("asks for a look and not for an act where it is over but latched", () => {
+    for (const phase of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
+      expect(callWords({ ...urgent, phase })).toBe("look at it");
+      expect(calls(feeder("a", [{ ...urgent, phase }]))).toBeNull();
+    }
+    expect(phaseWords({ ...urgent, phase: "latchedAcknowledged" }, now, "UTC")).toMatch(/nobody has looked yet/);
+  });
+
+  it("names what explains it", () => {
+    const explained = { ...urgent, phase: "suppressedByDesign" as const };
+    const say = (explainedBy: string | null) => phaseWords({ ...explained, explainedBy }, now, "UTC");
+    expect(say("feeder silent")).toMatch(/; explained by “feeder silent”$/);
+    expect(say(null)).toMatch(/; not told of for now$/);
+  });
+
   it("always says until when it is shelved", () => {
     const shelved = { ...urgent, phase: "shelved" as const, shelvedUntil: "2026-11-26T06:00:00Z" };
     expect(phaseWords(shelved, now, "Europe/Stockholm")).toBe("shelved until tomorrow at 07:00");
@@ -53,6 +68,13 @@ describe("news read out to the keeper", () => {
         { ...before, alarms: [{ ...urgent, phase: "returnedUnacknowledged" }] },
       ),
     ).toBe("Rowan: Tray jammed is over.");
+  });
+
+  it("tells that one is over though somebody must look, and not once more when that was done", () => {
+    const latched = { ...before, alarms: [{ ...urgent, phase: "latchedUnacknowledged" as const }] };
+    expect(newsWords({ ...before, alarms: [urgent] }, latched)).toBe("Rowan: Tray jammed is over, but look at it.");
+    expect(newsWords(latched, { ...before, alarms: [{ ...urgent, phase: "latchedAcknowledged" }] })).toBe("");
+    expect(newsWords(latched, before)).toBe("");
   });
 
   it("tells how far a pause has come", () => {

@@ -3,6 +3,8 @@ import { memoryCupboard } from "../../client/kept/cupboard.ts";
 import { keptActs, type WaitingAct } from "../../client/kept/waiting.ts";
 import type { Answer } from "../../client/reach/api.ts";
 import { actFrom, keepAct, type Progress, progressWords, sendKept } from "../../client/worker/answering.ts";
+import type { FeederView } from "../../server/contract/api.ts";
+import { alarmView, feederView } from "./cannedViews.ts";
 import { problem } from "./page.tsx";
 
 const now = Date.parse("2026-11-25T13:00:00Z");
@@ -24,19 +26,19 @@ const answered = (action: string, id = `${action}-0001`, at = now): WaitingAct =
   if (act === null) throw new Error(`expected an act for ${action}`);
   return act;
 };
-const ok: Answer<unknown> = { kind: "ok", value: {} };
-const refusal = (status: number, detail: string): Answer<unknown> => ({
+const ok: Answer<FeederView> = { kind: "ok", value: feederView(now, { id: "larch" }) };
+const refusal = (status: number, detail: string): Answer<FeederView> => ({
   kind: "problem",
   problem: problem(status, detail),
 });
 
 /** A server that answers as told, and what it was asked. */
-function serverThat(...answers: readonly Answer<unknown>[]) {
+function serverThat(...answers: readonly Answer<FeederView>[]) {
   const asked: { path: string; body: unknown }[] = [];
   const post = (path: string, body: unknown) => {
     const answer = answers[Math.min(asked.length, answers.length - 1)];
     asked.push({ path, body });
-    return Promise.resolve(answer as Answer<unknown>);
+    return Promise.resolve(answer as Answer<FeederView>);
   };
   return { asked, post };
 }
@@ -112,6 +114,15 @@ describe("an answer on the notice", () => {
     expect(await keptActs(cupboard)).toEqual([]);
   });
 
+  it("that was meant for an earlier raise is not taken for one that stands now", async () => {
+    const cupboard = memoryCupboard();
+    await keepAct(cupboard, answered("acknowledge"));
+    const again: Answer<FeederView> = { kind: "ok", value: feederView(now, { id: "larch", alarms: [alarmView(now)] }) };
+    const [met] = await sendKept(cupboard, now, serverThat(again).post);
+    expect(met?.progress).toEqual({ kind: "raisedAnew" });
+    expect(await keptActs(cupboard)).toEqual([]);
+  });
+
   it("takes the place of an older order for the same feeder, and of none but that", async () => {
     const cupboard = memoryCupboard();
     await keepAct(cupboard, answered("pause", "pause-0001"));
@@ -149,6 +160,7 @@ describe("the notice in the answered one's place", () => {
 
   it("says what happened, and never that a pause is confirmed", () => {
     expect(say("acknowledge", { kind: "done" })).toBe("Acknowledged.");
+    expect(say("acknowledge", { kind: "byPage" })).not.toMatch(/acknowledged/i); // it doesn't know
     expect(say("pause", { kind: "done" })).toBe("Pause asked. Wait for the feeder's own word before you rely on it.");
   });
 
@@ -161,6 +173,7 @@ describe("the notice in the answered one's place", () => {
     expect(say("pause", { kind: "signedOut" })).toMatch(/^Could not: sign in first\./);
     expect(say("pause", { kind: "refused", words: "It is another alarm." })).toBe("Could not: It is another alarm.");
     expect(say("pause", { kind: "refused", words: "" })).toBe("Could not: the server did not accept it.");
+    expect(say("acknowledge", { kind: "raisedAnew" })).toMatch(/^Too late: .* Look at it anew\.$/);
     expect(say("pause", { kind: "tooLate" })).toMatch(/^Too late: .* let go\. Nothing has changed\.$/);
   });
 });

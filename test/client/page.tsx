@@ -1,4 +1,12 @@
 import { cleanup, render } from "@testing-library/preact";
+// Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
+import "../../client/screens/addFeederScreen.tsx";
+import "../../client/screens/feederSettingsScreen.tsx";
+import "../../client/screens/joinScreen.tsx";
+import "../../client/screens/peopleScreen.tsx";
+import "../../client/screens/practiceScreen.tsx";
+import "../../client/screens/ratesScreen.tsx";
+import "../../client/screens/yardScreen.tsx";
 import { afterAll, afterEach, beforeEach, vi } from "vitest";
 import { App } from "../../client/app.tsx";
 import { memoryCupboard } from "../../client/kept/cupboard.ts";
@@ -73,6 +81,7 @@ export function withLine(opened: (server: Line) => void): void {
     const server = new Line();
     vi.stubGlobal("fetch", server.fetch);
     vi.stubGlobal("WebSocket", SilentSocket);
+    vi.stubGlobal("isSecureContext", true); // as over HTTPS; this little browser doesn't say
     home.value = null;
     signedIn.value = "unknown";
     line.value = "unknown";

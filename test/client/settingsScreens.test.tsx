@@ -1,7 +1,8 @@
 // @vitest-environment happy-dom
 import { cleanup, fireEvent, screen, waitFor } from "@testing-library/preact";
 import { describe, expect, it, vi } from "vitest";
-import { homeView } from "./cannedViews.ts";
+import { acceptFeeder } from "../../client/state/home.ts";
+import { feederView, homeView } from "./cannedViews.ts";
 import { type Line, openAt, problem, withLine } from "./page.tsx";
 
 let server: Line;
@@ -41,6 +42,19 @@ describe("a feeder's settings", () => {
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
     expect(await screen.findByText("What do you call it?: must say in your own words what it is")).toBeTruthy();
     await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("What do you call it?")));
+  });
+
+  it("say where the feeder is and of what is told then, and the feeder's page reminds of it", async () => {
+    await openAt("/feeders/rowan/settings");
+    const choice = await screen.findByLabelText<HTMLInputElement>("Put away for the season");
+    expect(screen.getByLabelText<HTMLInputElement>("In the garden").checked).toBe(true);
+    expect(document.getElementById(choice.getAttribute("aria-describedby") ?? "")?.textContent).toMatch(/battery/);
+    fireEvent.click(choice);
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ duty: "putAway" }));
+    const rowan = feederView(Date.now());
+    acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, duty: "putAway" } });
+    expect(await screen.findByText(/^Put away for the season: nobody is told/)).toBeTruthy();
   });
 
   it("show each refusal beside its own field", async () => {

@@ -1,0 +1,167 @@
+import { execFile } from "node:child_process";
+import { mkdtemp, rm } from "node:fs/promises";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { fileURLToPath } from "node:url";
+import { promisify } from "node:util";
+import type { Browser } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { instantOf } from "../../server/domain/instant.ts";
+import { pushPayload } from "../../server/domain/push/payload.ts";
+import { homeView } from "../client/cannedViews.ts";
+import { findChromium } from "../support/chromium.ts";
+import { aNotice } from "../support/notices.ts";
+import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+import { type KeeperPhone, launchBrowser, openPhone, pushTo } from "./keeperPhone.ts";
+
+/** What a phone does with a notice besides showing it: proves it, answers it with and without a line, takes it away. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let folder: string;
+let browser: Browser;
+let server: FakeServer;
+let phone: KeeperPhone;
+
+beforeAll(async () => {
+  folder = await mkdtemp(join(tmpdir(), "pieward-notices-"));
+  // In a process of its own: a test runner's NODE_ENV would give a build for development.
+  await promisify(execFile)(
+    process.execPath,
+    ["node_modules/vite/bin/vite.js", "build", "--outDir", folder, "--logLevel", "error"],
+    { cwd: fileURLToPath(new URL("../..", import.meta.url)), env: { ...process.env, NODE_ENV: "production" } },
+  );
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(async () => {
+  await browser?.close();
+  await rm(folder, { recursive: true, force: true });
+});
+beforeEach(async () => {
+  server = await startFakeServer(folder);
+  phone = await openPhone(browser);
+  await phone.page.goto(server.origin);
+  await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+});
+afterEach(async () => {
+  await phone.context.close();
+  await server.close();
+});
+
+const raisedAt = instantOf("2026-11-25T13:00:00Z");
+const jammed = (item: string, change: Parameters<typeof aNotice>[0] = {}) => {
+  const notice = aNotice({
+    fault: "trayJammed",
+    priority: "urgent",
+    title: "Larch: tray jammed",
+    body: "Three portions ran and nothing fell.",
+    topic: "alarm-larch-jam",
+    raisedAt,
+    answers: ["acknowledge", "pause"],
+    ...change,
+  });
+  return JSON.stringify(pushPayload(notice, "larch", null, item));
+};
+const asked = (ending: string) => server.asked.filter(({ path }) => path.endsWith(ending));
+const shownItems = () => asked("/shown").map(({ path }) => path.split("/")[2]);
+
+describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, () => {
+  it("is reported as shown, and later where there was no line, once each", async () => {
+    const { push } = await pushTo(phone);
+    expect((await push(jammed("item-1"))).actions).toEqual(["Acknowledge", "Pause the feeder"]);
+    await expect.poll(shownItems, { timeout: 5_000 }).toEqual(["item-1"]);
+
+    await phone.offline(true);
+    await push(jammed("item-2"));
+    await phone.offline(false);
+    await push(jammed("item-3"));
+    await expect.poll(() => shownItems().sort(), { timeout: 10_000 }).toEqual(["item-1", "item-2", "item-3"]);
+    const [report] = asked("/item-2/shown");
+    expect(report?.body).toEqual({ at: expect.stringMatching(/^\d{4}-\d\d-\d\dT/) });
+  }, 40_000);
+
+  it("is acknowledged from the screen without opening anything, and says so in its place", async () => {
+    const { push, answer } = await pushTo(phone);
+    await push(jammed("item-1"));
+    expect(await answer("acknowledge")).toMatchObject({
+      title: "Larch: tray jammed",
+      body: "Too late: it went and has come again since. Look at it anew.", // the canned Larch stands jammed for ever
+      actions: [],
+      silent: true,
+    });
+    larchIsWell();
+    await push(jammed("item-2"));
+    expect((await answer("acknowledge")).body).toBe("Acknowledged.");
+    const [, ack] = asked("/acknowledge");
+    expect(ack).toMatchObject({
+      path: "/feeders/larch/alarms/trayJammed/acknowledge",
+      body: { raisedAt: "2026-11-25T13:00:00.000Z" },
+    });
+    expect(phone.page.url()).toBe(`${server.origin}/`);
+  }, 40_000);
+
+  it("is answered without a line: it waits, says so, and is carried out exactly once when there is one", async () => {
+    const { push, answer, sync } = await pushTo(phone);
+    await push(jammed("item-1"));
+    await phone.offline(true);
+    const waits = await answer("pause");
+    expect(waits.body).toMatch(/^Waits for a connection; let go at \d\d:\d\d if there is none\.$/);
+    expect(waits).toMatchObject({ actions: [], silent: true });
+    await phone.page.getByText("Waiting on this phone:").waitFor(); // the open page knows of it too
+    expect(asked("/orders")).toEqual([]);
+
+    await phone.offline(false);
+    await Promise.all([sync(), phone.page.evaluate(() => dispatchEvent(new Event("online")))]); // whoever is first
+    await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+    await sync();
+    const orders = asked("/orders");
+    expect(orders).toHaveLength(1);
+    expect(orders[0]?.body).toMatchObject({ kind: "pause", until: null, id: expect.stringMatching(/^[\w-]{8,64}$/) });
+  }, 40_000);
+
+  it("asks whoever isn't signed in to sign in first, and sends it then", async () => {
+    const { push, answer } = await pushTo(phone);
+    await push(jammed("item-1"));
+    server.signedIn = false;
+    expect((await answer("pause")).body).toBe("Could not: sign in first. Open Pieward, and it is sent then.");
+    await phone.page.getByLabel("Keeper's name").fill("Keeper");
+    await phone.page.getByLabel("Passphrase").fill("four black feathers");
+    await phone.page.getByRole("button", { name: "Open the notebook" }).click();
+    await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+    await expect.poll(() => asked("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then taken
+    await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+  }, 40_000);
+
+  it("gives way to the quiet word that nothing is asked any more", async () => {
+    const { push, standing } = await pushTo(phone);
+    await push(jammed("item-1"));
+    const over = await push(
+      jammed("item-2", { title: "Ada has seen it: tray jammed at Larch", body: "Nothing is asked.", closes: true }),
+    );
+    expect(over).toMatchObject({ title: "Ada has seen it: tray jammed at Larch", actions: [], silent: true });
+    expect(await standing("alarm-larch-jam")).toEqual(["Ada has seen it: tray jammed at Larch | Nothing is asked."]);
+    await expect.poll(() => shownItems().sort(), { timeout: 5_000 }).toEqual(["item-1", "item-2"]);
+  }, 40_000);
+
+  it("goes when the page sees that its alarm no longer waits for anybody", async () => {
+    const { push, standing } = await pushTo(phone);
+    await push(jammed("item-1"));
+    larchIsWell();
+    await phone.page.reload();
+    await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+    await phone.page.waitForLoadState("networkidle");
+    expect(await standing("alarm-larch-jam")).toEqual([]);
+  }, 40_000);
+});
+
+/** As the server knows it from now on. */
+function larchIsWell(): void {
+  const home = homeView(Date.now());
+  server.home = {
+    ...home,
+    yards: home.yards.map((yard) => ({
+      ...yard,
+      feeders: yard.feeders.map((feeder) => ({ ...feeder, revision: feeder.revision + 1, alarms: [] })),
+    })),
+  };
+}

@@ -1,0 +1,182 @@
+// @vitest-environment happy-dom
+import { cleanup, fireEvent, screen, waitFor, within } from "@testing-library/preact";
+import { describe, expect, it } from "vitest";
+import type { AlarmView, HomeView } from "../../server/contract/api.ts";
+import { alarmView, feederView, homeView } from "./cannedViews.ts";
+import { type Line, openAt, withLine } from "./page.tsx";
+
+let server: Line;
+withLine((opened) => {
+  server = opened;
+});
+
+/** A home whose Rowan has these alarms. */
+const homeWith = (alarms: readonly AlarmView[], change: Partial<HomeView["yards"][0]> = {}): HomeView => {
+  const home = homeView(Date.now());
+  return {
+    ...home,
+    yards: home.yards
+      .slice(0, 1)
+      .map((yard) => ({ ...yard, ...change, feeders: [feederView(Date.now(), { alarms: [...alarms] })] })),
+  };
+};
+const entryOf = async (name: RegExp) =>
+  within((await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement);
+
+describe("an alarm on its feeder's page", () => {
+  it("is acknowledged as the very raise that was read", async () => {
+    const alarm = alarmView(Date.now());
+    server.home = homeWith([alarm]);
+    await openAt("/feeders/rowan");
+    fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "Acknowledge" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]?.path).toBe("/feeders/rowan/alarms/trayJammed/acknowledge");
+    expect(server.sent(0)).toMatchObject({ raisedAt: alarm.raisedAt });
+    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
+  });
+
+  it("that is over but must be seen asks for a look, and only after it was acknowledged", async () => {
+    server.home = homeWith([alarmView(Date.now(), { phase: "latchedUnacknowledged" })]);
+    await openAt("/feeders/rowan");
+    const entry = await entryOf(/Tray jammed/);
+    expect(entry.getByText(/^over, but look at it/)).toBeTruthy();
+    expect(entry.getByRole("button", { name: "Acknowledge" })).toBeTruthy();
+    expect(entry.queryByRole("button", { name: "I have looked" })).toBeNull();
+  });
+
+  it("is reset by whoever has looked", async () => {
+    server.home = homeWith([alarmView(Date.now(), { phase: "latchedAcknowledged" })]);
+    await openAt("/feeders/rowan");
+    fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "I have looked" }));
+    await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/rowan/alarms/trayJammed/reset"));
+  });
+
+  it("is taken out of service only with a reason", async () => {
+    server.home = homeWith([alarmView(Date.now())]);
+    await openAt("/feeders/rowan");
+    const entry = await entryOf(/Tray jammed/);
+    fireEvent.click(entry.getByRole("button", { name: "Take it out of service", hidden: true }));
+    expect(await entry.findByText("Why?: say it in a few words, for whoever finds it so")).toBeTruthy();
+    expect(server.posts()).toEqual([]);
+    fireEvent.input(entry.getByLabelText("Why?"), { target: { value: "motor is at the mender's" } });
+    fireEvent.click(entry.getByRole("button", { name: "Take it out of service", hidden: true }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]).toMatchObject({
+      path: "/feeders/rowan/alarms/trayJammed/out-of-service",
+      body: { why: "motor is at the mender's" },
+    });
+  });
+
+  it("that is out of service says who, since when and why, and comes back by one tap", async () => {
+    await openAt("/feeders/larch");
+    expect(await screen.findByText("Out of service: detector silent")).toBeTruthy();
+    const entry = await entryOf(/Detector silent/);
+    expect(entry.getByText("Ada took it out of service: “coil is broken, a new one is ordered”")).toBeTruthy();
+    expect(entry.getByText(/^out of service since /)).toBeTruthy();
+    expect(entry.queryByText("Shelve…")).toBeNull();
+    fireEvent.click(entry.getByRole("button", { name: "Back in service", hidden: true }));
+    await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/larch/alarms/detectorSilent/return-to-service"));
+  });
+
+  it("lists under the cause what that explains, and nowhere else", async () => {
+    await openAt("/feeders/larch");
+    const entry = await entryOf(/Tray jammed/);
+    expect(entry.getByText("It also explains: deposits unpaid")).toBeTruthy();
+    expect(entry.getByText(/Two caps were put in and nothing fell/)).toBeTruthy();
+    expect(screen.queryByRole("heading", { level: 3, name: /^Deposits unpaid/ })).toBeNull();
+    expect(screen.getByText("Kept quiet for now: scale silent")).toBeTruthy();
+  });
+
+  it("lists what is explained by something that doesn't stand here among what is kept quiet", async () => {
+    const explained = { phase: "suppressedByDesign" as const, raisedAt: null };
+    server.home = homeWith([alarmView(Date.now(), { ...explained, explainedBy: null })]);
+    await openAt("/feeders/rowan");
+    expect(await screen.findByText("Kept quiet for now: tray jammed")).toBeTruthy();
+  });
+
+  it("offers a helper no button that would only be refused", async () => {
+    server.home = homeWith([alarmView(Date.now())], { role: "helper" });
+    await openAt("/feeders/rowan");
+    const entry = await entryOf(/Tray jammed/);
+    expect(entry.getByRole("button", { name: "Acknowledge" })).toBeTruthy();
+    expect(entry.getByText("Shelve…")).toBeTruthy();
+    expect(entry.queryByText("Take out of service…")).toBeNull();
+    expect(screen.queryByRole("link", { name: "Settings of Rowan" })).toBeNull();
+  });
+});
+
+describe("an alarm that people are told of", () => {
+  const call = (change: Partial<HomeView["yards"][0]["calls"][0]>) => ({
+    feeder: "rowan",
+    fault: "trayJammed",
+    title: "Rowan: tray jammed",
+    raisedAt: new Date().toISOString(),
+    told: [],
+    acknowledgedBy: null,
+    unreachable: false,
+    ...change,
+  });
+
+  it("says whom it has reached", async () => {
+    const told = [{ name: "Bo", lastAt: "2026-11-25T13:00:00Z", shownAt: null, mailedAt: null }];
+    server.home = homeWith([alarmView(Date.now())], { calls: [call({ told })] });
+    await openAt("/feeders/rowan");
+    expect((await entryOf(/Tray jammed/)).getByText(/^Told: Bo at .*, not yet shown\.$/)).toBeTruthy();
+  });
+
+  it("warns where it could reach nobody, and says where to see to it", async () => {
+    server.home = homeWith([alarmView(Date.now())], { calls: [call({ unreachable: true })] });
+    await openAt("/feeders/rowan");
+    const entry = await entryOf(/Tray jammed/);
+    expect(entry.getByText(/^Nobody could be told of this/)).toBeTruthy();
+    expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/people");
+  });
+});
+
+describe("feeders that fell silent together", () => {
+  const silentHome = (second: Partial<AlarmView>, apartMs = 0): HomeView => {
+    const now = Date.now();
+    const silence = (change: Partial<AlarmView> = {}) =>
+      alarmView(now, { fault: "feederSilent", title: "feeder silent", ...change });
+    const lastHeardAt = new Date(now - 3_600_000).toISOString();
+    const home = homeView(now);
+    return {
+      ...home,
+      yards: home.yards.slice(0, 1).map((yard) => ({
+        ...yard,
+        feeders: [
+          feederView(now, { lastHeardAt, alarms: [silence({ raisedAt: "2026-11-25T13:00:00.000Z" })] }),
+          feederView(now, {
+            id: "larch",
+            name: "Larch",
+            lastHeardAt: new Date(Date.parse(lastHeardAt) + apartMs).toISOString(),
+            alarms: [silence({ raisedAt: "2026-11-25T13:01:00.000Z", ...second })],
+          }),
+        ],
+      })),
+    };
+  };
+
+  it("are one entry on the first page, and one answer acknowledges them all", async () => {
+    server.home = silentHome({});
+    await openAt("/");
+    expect(await screen.findByRole("heading", { name: /^Both feeders fell silent together/ })).toBeTruthy();
+    expect(screen.getAllByText("act now")).toHaveLength(1);
+    fireEvent.click(screen.getByRole("button", { name: "Acknowledge" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(2));
+    expect(server.posts().map(({ path, body }) => [path, (body as { raisedAt: string }).raisedAt])).toEqual([
+      ["/feeders/rowan/alarms/feederSilent/acknowledge", "2026-11-25T13:00:00.000Z"],
+      ["/feeders/larch/alarms/feederSilent/acknowledge", "2026-11-25T13:01:00.000Z"],
+    ]);
+  });
+
+  it("are told apart where one fell silent half an hour later, or is put aside", async () => {
+    for (const home of [silentHome({}, 30 * 60_000), silentHome({ phase: "shelved" })]) {
+      server.home = home;
+      await openAt("/");
+      await screen.findByRole("link", { name: "Larch" });
+      expect(screen.queryByText(/silent together/)).toBeNull();
+      cleanup();
+    }
+  });
+});
