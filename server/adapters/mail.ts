@@ -34,7 +34,7 @@ export interface MailOptions {
 export function mail(server: MailServer, { connectTimeoutMs, timeoutMs, ca }: MailOptions): MailGateway {
   const { host, port, tls, login, from } = server;
   const domain = from.address.slice(from.address.lastIndexOf("@") + 1);
-  const transport = createTransport({
+  const options = {
     host,
     port,
     secure: tls === "fromStart",
@@ -51,8 +51,7 @@ export function mail(server: MailServer, { connectTimeoutMs, timeoutMs, ca }: Ma
     maxResponseSize: answerOctetsMax,
     disableFileAccess: true,
     disableUrlAccess: true,
-    logger: false,
-  });
+  };
   const hidden = login === null ? [] : secretsOf(login);
 
   return {
@@ -61,6 +60,11 @@ export function mail(server: MailServer, { connectTimeoutMs, timeoutMs, ca }: Ma
       if (!isMailAddress(to)) return { kind: "refused", words: "that is no mail address" };
       const ending = new AbortController();
       const deadline = setTimeout(() => ending.abort(), timeoutMs);
+      let allSent = false;
+      const logger = watching("message", () => {
+        allSent = true;
+      });
+      const transport = createTransport({ ...options, logger });
       try {
         await transport.sendMail({
           ...partsOf(letter, writtenAt),
@@ -73,13 +77,28 @@ export function mail(server: MailServer, { connectTimeoutMs, timeoutMs, ca }: Ma
         });
         return { kind: "accepted" };
       } catch (error) {
-        if (ending.signal.aborted) return later(`no answer within ${timeoutMs / 1_000} s`);
-        return outcomeOf(error as SmtpError, hidden);
+        const said = error as SmtpError;
+        const silent = said.response === undefined;
+        const outcome = ending.signal.aborted
+          ? later(`no answer within ${timeoutMs / 1_000} s`)
+          : outcomeOf(said, hidden);
+        return outcome.kind === "tryLater" && silent && allSent ? { ...outcome, mayHaveArrived: true } : outcome;
       } finally {
         clearTimeout(deadline);
       }
     },
   };
+}
+
+/**
+ * The library tells only its log that the last of a letter has left, so that is what is listened to; nothing is written
+ * anywhere, since commands and addresses pass through it too.
+ */
+function watching(stage: string, reached: () => void) {
+  const listen = (entry: unknown) => {
+    if ((entry as { readonly tnx?: unknown } | null)?.tnx === stage) reached();
+  };
+  return { trace: listen, debug: listen, info: listen, warn: listen, error: listen, fatal: listen };
 }
 
 /** Where no mail server is configured. */
@@ -124,7 +143,7 @@ interface SmtpError extends Error {
 /** A reply is a few lines at most (RFC 5321 section 4.5.3.1.5); one that never ends is cut off. */
 const answerOctetsMax = 65_536;
 
-const later = (words: string): MailOutcome => ({ kind: "tryLater", notBefore: null, words });
+const later = (words: string) => ({ kind: "tryLater", notBefore: null, words }) as const;
 
 /**
  * By class of reply (RFC 5321 section 4.2.1): 5yz is for good, all else may pass. So may whatever keeps us from talking at

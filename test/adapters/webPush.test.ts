@@ -116,12 +116,16 @@ describe("web push", () => {
       ["403", answer(403, {}, "wrong\n  key"), { kind: "refused", words: "HTTP 403: wrong key" }],
       ["404", answer(404), { kind: "subscriptionGone", words: "HTTP 404" }],
       ["410", answer(410), { kind: "subscriptionGone", words: "HTTP 410" }],
+      ["408", answer(408), later("HTTP 408")],
       ["413", answer(413), { kind: "refused", words: "HTTP 413" }],
       ["429 with seconds", answer(429, { "retry-after": "120" }), later("HTTP 429", 120)],
       ["429 with a date", answer(429, { "retry-after": "Wed, 25 Nov 2026 06:40:00 GMT" }), later("HTTP 429", 600)],
+      ["429 that may be tried again at once", answer(429, { "retry-after": "0" }), later("HTTP 429", 0)],
+      ["425", answer(425), later("HTTP 425")],
       ["429 with nonsense", answer(429, { "retry-after": "soon" }), later("HTTP 429")],
       ["500", answer(500), later("HTTP 500")],
       ["502", answer(502, {}, "<html>\u0007bad gateway</html>"), later("HTTP 502: <html> bad gateway</html>")],
+      ["504", answer(504), later("HTTP 504")],
       ["503", answer(503, { "retry-after": "30" }), later("HTTP 503", 30)],
       ["a cut line", { kind: "cutLine" }, { kind: "tryLater", notBefore: null }],
       [
@@ -141,17 +145,28 @@ describe("web push", () => {
     });
   });
 
+  it("knows that a notice may have arrived whose answer was lost, and that a second one takes its place", async () => {
+    const phone = service.subscribe();
+    service.behave({ kind: "acceptAndCut" });
+    expect(await send(phone)).toMatchObject({ kind: "tryLater", mayHaveArrived: true });
+    service.behave({ kind: "accept" });
+    expect(await send(phone)).toEqual({ kind: "accepted" });
+    expect(service.accepted).toHaveLength(2);
+    expect(service.messagesFor(phone)).toHaveLength(1);
+    expect(new Set(service.accepted.map(({ payload }) => payload.notification.tag)).size).toBe(1);
+  });
+
   it("keeps no more than a short line of what a service says", async () => {
     service.behave({ kind: "flood", status: 400 });
     const outcome = await send(service.subscribe());
     expect(outcome.kind === "refused" && outcome.words.length).toBeLessThanOrEqual(220);
   });
 
-  it("follows no redirect", async () => {
+  it.each([301, 302, 303, 307, 308])("follows no redirect (%i)", async (status) => {
     const elsewhere = await startPushService();
     const phone = service.subscribe();
-    service.behave({ kind: "redirect", to: elsewhere.subscribe().endpoint });
-    expect(await send(phone)).toMatchObject({ kind: "refused", words: "HTTP 307" });
+    service.behave({ kind: "redirect", to: elsewhere.subscribe().endpoint, status });
+    expect(await send(phone)).toMatchObject({ kind: "refused", words: `HTTP ${status}` });
     expect(elsewhere.requests).toBe(0);
     await elsewhere.close();
   });
