@@ -76,7 +76,7 @@ export const usualDays = (counts: DayCounts = busy): readonly BirdDay[] =>
     }),
   );
 
-export const nothingRead: Readings = {
+const nothingRead: Readings = {
   hopper: null,
   air: null,
   inside: null,
