@@ -1,7 +1,7 @@
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { after, days, hours, type Span } from "../../server/domain/instant.ts";
 import { type Chance, seededChance } from "../../server/practice/chance.ts";
-import type { WitnessedTurn } from "../simulator/live.ts";
+import type { WitnessedTurn } from "../simulator/moment.ts";
 import { drawPlot, everySensor, type PlantedFaultKind, type Plot } from "../simulator/plot.ts";
 import { turnTray } from "../simulator/tray.ts";
 import { ExactCusum, limitFor } from "./optimum.ts";

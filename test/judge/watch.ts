@@ -2,7 +2,8 @@ import type { FaultKind } from "../../server/domain/faults.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
 import { Replay } from "../../server/replay/replay.ts";
-import { feederName, live, type Moment } from "../simulator/live.ts";
+import { feederName, live } from "../simulator/live.ts";
+import type { Moment } from "../simulator/moment.ts";
 import type { Plot } from "../simulator/plot.ts";
 
 export interface Raised {

@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { after, days } from "../../server/domain/instant.ts";
-import { live, type Moment } from "./live.ts";
+import { live } from "./live.ts";
+import type { Moment } from "./moment.ts";
 import { drawPlot, everySensor, type PlantedFaultKind, type Plot, plantedFaults } from "./plot.ts";
 
 const weekOf = (seed: number, study: Partial<Plot> = {}): Moment[] => [

@@ -6,43 +6,15 @@ import type { LogLine } from "../../server/replay/logLine.ts";
 import { Appetite, type Landing, landingsOf, poisson } from "./birdDay.ts";
 import { climateAt } from "./climate.ts";
 import { LoadCell } from "./loadCell.ts";
-import type { PlantedFaultKind, Plot } from "./plot.ts";
-import { type Store, type Turn, turnTray } from "./tray.ts";
+import type { Moment, Truth, WitnessedLanding, WitnessedTurn } from "./moment.ts";
+import type { Mishap, PlantedFaultKind, Plot } from "./plot.ts";
+import { type Store, turnTray } from "./tray.ts";
 
-/** What is truly so when a line of the log comes about. */
-export interface Truth {
-  readonly at: Instant;
-  readonly grams: number; // in hopper and tray, all that the cell carries
-  readonly portionGrams: number; // true mean of a portion now
-  readonly emptySince: Instant | null; // when the tray first gave nothing for want of food
-  readonly fault: PlantedFaultKind | null; // as it stands now
-  readonly portions: number; // motor runs so far
-  readonly unfed: number; // of them since the planted fault showed: where food runs out, from the first that gave nothing
-  readonly landings: number;
-}
-
-export interface Moment {
-  readonly line: LogLine;
-  readonly truth: Truth;
-  /** What this report tells, as it truly was, in its order; empty for other lines. For whoever knows all. */
-  readonly turns: readonly WitnessedTurn[];
-  readonly landings: readonly WitnessedLanding[];
-}
-
-export interface WitnessedTurn extends Turn {
-  readonly insideCelsius: number;
-  readonly unfed: number; // the first that shows the planted fault is 1; 0 before
-}
-
-export interface WitnessedLanding {
-  readonly pressed: boolean; // and seen by the button
-  readonly deposited: boolean; // and seen by the detector
-  readonly broken: boolean; // since the planted fault began
-}
-
-/** What the keeper reads there, set by whoever watches. */
+/** What the keeper reads there, and what befalls the feeder meanwhile: set by whoever watches. */
 export interface Phone {
   asksForFood: boolean;
+  /** Broken just now, besides what the plot planted. Left out or null: nothing. */
+  mishap?: Mishap | null;
 }
 
 export const feederName = "rowan";
@@ -64,9 +36,8 @@ const settingsOf = (plot: Plot): LoggedSettings => ({
  * story. Lines are what a server would take, so that judgement is judged by the very steps that the server takes.
  */
 export function* live(plot: Plot, phone: Phone = { asksForFood: false }): Generator<Moment> {
-  const chance = seededChance(plot.seed * 2 + 1);
-  const feeder = new Living(plot, chance, phone);
-  yield feeder.moment({ kind: "settings", feeder: feederName, at: plot.from, settings: settingsOf(plot) });
+  const feeder = new Living(plot, phone);
+  yield feeder.begin();
   const every = seconds(plot.reportEverySeconds);
   const end = after(plot.from, days(plot.days));
   for (let at = after(plot.from, every); at <= end; at = after(at, every)) {
@@ -80,8 +51,10 @@ interface Written {
   readonly kind: string;
 }
 
-class Living {
+/** One feeder, step by step: for whoever lives several side by side, where a silent one must not run ahead. */
+export class Living {
   readonly #plot: Plot;
+  readonly #sky: number;
   readonly #chance: Chance;
   readonly #phone: Phone;
   readonly #cell: LoadCell;
@@ -103,14 +76,17 @@ class Living {
   #deafUntil: Instant;
   #burstUntil: Instant;
   #stuckGrams: number | null = null;
+  #climateAt: Instant | null = null; // since when the thermometers stand still
   #truth = { portions: 0, unfed: 0, landings: 0 };
   #turns: WitnessedTurn[] = [];
   #landings: WitnessedLanding[] = [];
 
-  constructor(plot: Plot, chance: Chance, phone: Phone) {
+  constructor(plot: Plot, phone: Phone) {
     const { food } = plot;
+    const chance = seededChance(plot.seed * 2 + 1);
     this.#phone = phone;
     this.#plot = plot;
+    this.#sky = plot.skySeed ?? plot.seed;
     this.#chance = chance;
     this.#cell = new LoadCell(plot.cell, chance);
     this.#mean = food.portionGrams;
@@ -125,34 +101,49 @@ class Living {
     if (!plot.sensors.scale) this.#tellLevel(minutes(2));
   }
 
+  begin(): Moment {
+    return this.moment({
+      kind: "settings",
+      feeder: feederName,
+      at: this.#plot.from,
+      settings: settingsOf(this.#plot),
+    });
+  }
+
   moment(line: LogLine): Moment {
-    const { portions, unfed, landings } = this.#truth;
     const told =
       line.kind === "report" ? { turns: this.#turns, landings: this.#landings } : { turns: [], landings: [] };
     if (line.kind === "report") [this.#turns, this.#landings] = [[], []];
     return {
       line,
       ...told,
-      truth: {
-        at: this.#now,
-        grams: this.#total(),
-        portionGrams: this.#mean,
-        emptySince: this.#emptySince,
-        fault: this.#fault(),
-        portions,
-        unfed,
-        landings,
-      },
+      truth: this.truth(),
+    };
+  }
+
+  truth(): Truth {
+    const { portions, unfed, landings } = this.#truth;
+    return {
+      at: this.#now,
+      grams: this.#total(),
+      portionGrams: this.#mean,
+      emptySince: this.#emptySince,
+      fault: this.#planted(this.#now),
+      portions,
+      unfed,
+      landings,
     };
   }
 
   /** All that happens up to `at`, when the next report is due. */
   *until(at: Instant): Generator<Moment> {
     while (this.#now >= this.#dayEnds) this.#beginDay();
+    if (this.#wasDark && this.#phone.mishap !== "powerCut") this.#reboot(this.#now);
+    this.#wasDark = this.#phone.mishap === "powerCut";
     const span = (at - this.#now) as Span;
     this.#birdsUntil(at);
     this.#keeperUntil(at);
-    this.#cell.pass(span, climateAt(this.#plot.seed, this.#plot.place, at), this.#total());
+    this.#cell.pass(span, climateAt(this.#sky, this.#plot.place, at), this.#total());
     this.#now = at;
     while (this.#told[0] !== undefined && this.#told[0].at <= at) {
       const next = this.#told.shift();
@@ -164,20 +155,22 @@ class Living {
 
   #total = (): number => this.#store.hopperGrams + this.#store.trayGrams;
 
-  #fault(): PlantedFaultKind | null {
+  #planted(at: Instant): PlantedFaultKind | null {
     const { fault } = this.#plot;
-    return fault !== null && this.#now >= fault.at ? fault.kind : null;
+    return fault !== null && at >= fault.at ? fault.kind : null;
   }
+
+  #fault = (at: Instant): Mishap | null => this.#phone.mishap ?? this.#planted(at);
 
   // --- a day -----------------------------------------------------------------------------------------------------------
 
   #beginDay(): void {
-    const { birds, food, line, place, seed } = this.#plot;
+    const { birds, food, line, place } = this.#plot;
     const from = this.#dayEnds;
     this.#dayEnds = after(from, days(1));
     const chance = this.#chance;
     const appetite = this.#appetite.next(birds, chance);
-    this.#today = landingsOf(birds, place, seed, from, appetite, chance);
+    this.#today = landingsOf(birds, place, this.#sky, from, appetite, chance);
     this.#timers = [];
     for (let timer = 0; timer < birds.timerPerDay; timer += 1)
       this.#timers.push(after(from, Math.round(chance.between(7, 15) * 3_600_000) as Span));
@@ -194,6 +187,7 @@ class Living {
     this.#planRefill(from);
   }
   #deafFrom = 0 as Instant;
+  #wasDark = false;
 
   #reboot(at: Instant): void {
     this.#boot += 1;
@@ -221,14 +215,15 @@ class Living {
     // Birds that found nothing come less often.
     if (this.#emptySince !== null && this.#chance.happens(0.4)) return;
     this.#truth.landings += 1;
-    const fault = at >= (this.#plot.fault?.at ?? Number.POSITIVE_INFINITY) ? this.#plot.fault?.kind : null;
+    const fault = this.#fault(at);
+    if (fault === "powerCut") return;
     if (sensors.perch && fault !== "perchDead") {
       this.#counts.perch += 1;
       this.#write({ kind: "visit" }, at);
     }
     const pressed = sensors.button && fault !== "buttonDead" && acts.includes("press");
     const deposited = sensors.detector && fault !== "detectorDeaf" && acts.includes("deposit");
-    this.#landings.push({ pressed, deposited, broken: fault != null });
+    this.#landings.push({ pressed, deposited, broken: fault !== null });
     let later = at;
     for (const act of acts) {
       later = after(later, seconds(2));
@@ -249,8 +244,9 @@ class Living {
   #portion(cause: string, paysFor: number | null, asked: Instant): void {
     const { plot, chance } = { plot: this.#plot, chance: this.#chance };
     const at = after(asked, seconds(1));
-    const fault = plot.fault !== null && at >= plot.fault.at ? plot.fault.kind : null;
-    const { insideCelsius } = climateAt(plot.seed, plot.place, asked);
+    const fault = this.#fault(at);
+    if (fault === "powerCut") return;
+    const { insideCelsius } = climateAt(this.#sky, plot.place, asked);
     const turn = turnTray(this.#store, plot, fault, this.#mean, insideCelsius, chance);
     this.#truth.portions += 1;
     const emptied = turn.pieces === 0 && this.#total() < 0.5 * this.#mean;
@@ -332,19 +328,23 @@ class Living {
 
   /** Null where it is lost on the way; then its events come with the next. */
   #report(at: Instant): LogLine | null {
-    const { line, sensors, thermometer, reportEverySeconds, seed, place } = this.#plot;
+    const { line, sensors, thermometer, reportEverySeconds, place } = this.#plot;
     const chance = this.#chance;
-    const fault = this.#fault();
+    const fault = this.#fault(at);
     if (at > this.#burstUntil && chance.happens((line.burstsPerDay * reportEverySeconds) / 86_400))
       this.#burstUntil = after(at, Math.round(-Math.log(1 - chance.uniform()) * line.burstMinutes * 60_000) as Span);
     const reading = sensors.scale && fault !== "scaleDead" ? this.#weigh(fault) : null;
     const lost =
       fault === "silent" ||
+      fault === "lineDown" ||
+      fault === "powerCut" ||
       chance.happens(line.lost) ||
       at < this.#burstUntil ||
       (at >= this.#deafFrom && at < this.#deafUntil);
     if (lost) return null;
-    const climate = climateAt(seed, place, at);
+    this.#climateAt = fault === "thermometerStuck" ? (this.#climateAt ?? at) : null;
+    const climate = climateAt(this.#sky, place, this.#climateAt ?? at);
+    const shaken = fault === "thermometerStuck" ? 0 : 1; // one that stands still stands still to the last digit
     // What was done a second ago may not have been written yet.
     const sentUptimeMs = Math.round(at - this.#bootedAt) + 5_000;
     const events = this.#spool.slice(0, 2_000);
@@ -355,12 +355,12 @@ class Living {
       sentUptimeMs,
       readings: {
         ...(reading === null ? {} : { hopperGrams: reading }),
-        airCelsius: rounded(climate.airCelsius + chance.normal(0, 0.05), 2),
+        airCelsius: rounded(climate.airCelsius + shaken * chance.normal(0, 0.05), 2),
         ...(thermometer
           ? {
-              insideCelsius: rounded(climate.insideCelsius + chance.normal(0, 0.05), 2),
-              lidCelsius: rounded(climate.lidCelsius + chance.normal(0, 0.05), 2),
-              humidityPercent: rounded(Math.min(100, climate.humidityPercent + chance.normal(0, 0.5)), 1),
+              insideCelsius: rounded(climate.insideCelsius + shaken * chance.normal(0, 0.05), 2),
+              lidCelsius: rounded(climate.lidCelsius + shaken * chance.normal(0, 0.05), 2),
+              humidityPercent: rounded(Math.min(100, climate.humidityPercent + shaken * chance.normal(0, 0.5)), 1),
             }
           : {}),
         supplyVolts: rounded(chance.normal(5.06, 0.01), 2),
@@ -381,9 +381,12 @@ class Living {
     return { kind: "report", feeder: feederName, at: received, report: said.report };
   }
 
-  #weigh(fault: PlantedFaultKind | null): number {
+  #weigh(fault: Mishap | null): number {
     const shown = this.#cell.read(this.#total());
-    if (fault !== "scaleStuck") return shown;
+    if (fault !== "scaleStuck") {
+      this.#stuckGrams = null;
+      return shown;
+    }
     this.#stuckGrams ??= shown;
     return rounded(this.#stuckGrams + this.#chance.normal(0, 0.3), 1);
   }

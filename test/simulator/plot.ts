@@ -9,6 +9,8 @@ import { type Chance, seededChance } from "../../server/practice/chance.ts";
  */
 export interface Plot {
   readonly seed: number;
+  /** Feeders of one yard stand under one sky; left out: each has its own. */
+  readonly skySeed?: number;
   readonly from: Instant;
   readonly days: number;
   readonly place: Place;
@@ -105,6 +107,9 @@ export const plantedFaults = [
   "silent",
 ] as const;
 export type PlantedFaultKind = (typeof plantedFaults)[number];
+
+/** What can befall a feeder for a while, besides what a plot plants for good. */
+export type Mishap = PlantedFaultKind | "lineDown" | "powerCut" | "thermometerStuck";
 
 export interface PlantedFault {
   readonly kind: PlantedFaultKind;

@@ -1,5 +1,5 @@
 import type { Chance } from "../../server/practice/chance.ts";
-import type { PlantedFaultKind, Plot } from "./plot.ts";
+import type { Mishap, Plot } from "./plot.ts";
 
 /** Food on its way: in the hopper, then on the tray, then down the chute. What is on the tray falls after the hopper has stopped. */
 export interface Store {
@@ -18,7 +18,7 @@ export interface Turn {
 export function turnTray(
   store: Store,
   plot: Plot,
-  fault: PlantedFaultKind | null,
+  fault: Mishap | null,
   portion: number,
   insideCelsius: number,
   chance: Chance,
@@ -56,7 +56,7 @@ export function turnTray(
   };
 }
 
-function seenBy(chute: Plot["chute"], pieces: number, fault: PlantedFaultKind | null, chance: Chance): number {
+function seenBy(chute: Plot["chute"], pieces: number, fault: Mishap | null, chance: Chance): number {
   if (fault === "chuteBlind" || chance.happens(chute.portionMissed)) return 0;
   if (fault === "chuteHalfBlind" && chance.happens(0.5)) return 0;
   let seen = 0;

@@ -1,0 +1,131 @@
+import { ruleOf } from "../../../server/domain/faults.ts";
+import { percent, rounded, table } from "../report.ts";
+import { mean, poissonLimits, quantile, shareLimits } from "../statistics.ts";
+import { absences, mischances } from "./misfortune.ts";
+import type { CallFigure, WinterFigures } from "./tally.ts";
+
+/** What many winters came to, with limits of 95 %: Garwood's for counts, Wilson's for shares. */
+export function winterTables(winters: readonly WinterFigures[]): string {
+  return [quiet(winters), byAlarm(winters), byIncident(winters), planted()].join("\n");
+}
+
+const sumOf = (winters: readonly WinterFigures[], what: (winter: WinterFigures) => number): number =>
+  winters.reduce((sum, winter) => sum + what(winter), 0);
+
+function quiet(winters: readonly WinterFigures[]): string {
+  const weeks = sumOf(winters, ({ feederWeeks }) => feederWeeks);
+  const calls = winters.flatMap((winter) => winter.calls);
+  const rate = (count: number) => {
+    const { low, high } = poissonLimits(count);
+    return [count, rounded(count / weeks), `${rounded(low / weeks)} to ${rounded(high / weeks)}`];
+  };
+  const share = (hits: number, of: number) => {
+    const { low, high } = shareLimits(hits, of);
+    return [hits, percent(hits / of), `${percent(low)} to ${percent(high)}`];
+  };
+  const rings = sumOf(winters, (winter) => winter.rings);
+  const reminders = sumOf(winters, (winter) => winter.reminders);
+  const needed = calls.filter(({ wrong }) => wrong !== null).length;
+  const byHand = calls.filter(({ wrong }) => wrong === "hand").length;
+  const worst = winters.map((winter) => winter.worstTenMinutes);
+  const perWinter = winters.map((winter) => winter.calls.length / winter.feederWeeks);
+  return table(
+    `Quiet over ${winters.length} winters, ${rounded(weeks)} feeder-weeks`,
+    ["measure", "count", "a feeder-week, or share", "95 %"],
+    [
+      ["alarms that rang, each once", ...rate(calls.length)],
+      ["of these urgent", ...rate(calls.filter(({ urgent }) => urgent).length)],
+      ["rings, each person's, with reminders", ...rate(rings)],
+      ["of these reminders", ...rate(reminders)],
+      ["quiet corrections and withdrawals", ...rate(sumOf(winters, ({ corrections }) => corrections))],
+      ["mails about alarms", ...rate(sumOf(winters, ({ mails }) => mails))],
+      ["mails of good news", ...rate(sumOf(winters, ({ goodNewsMails }) => goodNewsMails))],
+      ["alarms with something wrong or to refill", ...share(needed, calls.length)],
+      ["of all: what only a person could mend or fill", ...share(byHand, calls.length)],
+      [
+        "rings with something wrong or to refill",
+        ...share(
+          sumOf(winters, ({ ringsThatNeeded }) => ringsThatNeeded),
+          rings,
+        ),
+      ],
+      [
+        "worst ten minutes of one person, rings",
+        Math.max(...worst),
+        `half of the winters: ${rounded(quantile(worst, 0.5))}`,
+        "",
+      ],
+      [
+        "a winter's alarms, quietest to loudest",
+        "",
+        `${rounded(Math.min(...perWinter))} to ${rounded(Math.max(...perWinter))}`,
+        "",
+      ],
+    ],
+  );
+}
+
+function byAlarm(winters: readonly WinterFigures[]): string {
+  const weeks = sumOf(winters, ({ feederWeeks }) => feederWeeks);
+  const groups = new Map<string, CallFigure[]>();
+  for (const call of winters.flatMap(({ calls }) => calls))
+    groups.set(call.fault, [...(groups.get(call.fault) ?? []), call]);
+  const rows = [...groups.values()]
+    .sort((one, other) => other.length - one.length)
+    .map((calls) => {
+      const [first] = calls;
+      const count = (wrong: CallFigure["wrong"]) => calls.filter((call) => call.wrong === wrong).length;
+      const { low, high } = poissonLimits(calls.length);
+      return [
+        first === undefined ? "" : ruleOf(first.fault).title,
+        calls.length,
+        calls.length / weeks,
+        `${rounded(low / weeks)} to ${rounded(high / weeks)}`,
+        count("hand"),
+        count("itself"),
+        count(null),
+      ];
+    });
+  const columns = ["alarm", "rang", "a feeder-week", "95 %", "for a person", "passed by itself", "for nothing"];
+  return table("Which alarms rang", columns, rows);
+}
+
+function byIncident(winters: readonly WinterFigures[]): string {
+  const groups = new Map<string, WinterFigures["incidents"][number][]>();
+  for (const incident of winters.flatMap(({ incidents }) => incidents)) {
+    const name = `${incident.mishap}, ${incident.yard ? "yard" : "feeder"}`;
+    groups.set(name, [...(groups.get(name) ?? []), incident]);
+  }
+  const rows = [...groups].map(([name, incidents]) => {
+    const told = incidents.flatMap(({ hoursUntilTold }) => hoursUntilTold ?? []);
+    const { low, high } = shareLimits(told.length, incidents.length);
+    return [
+      name,
+      incidents.length,
+      percent(told.length / incidents.length),
+      `${percent(low)} to ${percent(high)}`,
+      quantile(told, 0.5),
+      quantile(told, 0.9),
+      mean(incidents.filter(({ hoursUntilTold }) => hoursUntilTold === null).map(({ hoursItStood }) => hoursItStood)),
+    ];
+  });
+  return table(
+    "What went wrong, and who was rung about it",
+    ["what", "times", "rung", "95 %", "hours until, half", "nine of ten", "hours that the others stood"],
+    rows,
+  );
+}
+
+function planted(): string {
+  const rows = mischances.map(({ mishap, where, perMonth, lasts }) => {
+    const hours = lasts?.map((span) => rounded(span / 3_600_000)).join(" to ");
+    return [mishap, where, perMonth, hours === undefined ? "until mended" : `${hours} h`];
+  });
+  rows.push([
+    "nobody at home",
+    "yard",
+    (absences.perWinter * 30) / 151,
+    `${absences.lasts.map((span) => rounded(span / 86_400_000)).join(" to ")} days`,
+  ]);
+  return table("What was planted, invented", ["what", "where", "a month", "lasts"], rows);
+}

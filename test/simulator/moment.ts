@@ -1,0 +1,35 @@
+import type { Instant } from "../../server/domain/instant.ts";
+import type { LogLine } from "../../server/replay/logLine.ts";
+import type { PlantedFaultKind } from "./plot.ts";
+import type { Turn } from "./tray.ts";
+
+/** What is truly so when a line of the log comes about. */
+export interface Truth {
+  readonly at: Instant;
+  readonly grams: number; // in hopper and tray, all that the cell carries
+  readonly portionGrams: number; // true mean of a portion now
+  readonly emptySince: Instant | null; // when the tray first gave nothing for want of food
+  readonly fault: PlantedFaultKind | null; // as it stands now
+  readonly portions: number; // motor runs so far
+  readonly unfed: number; // of them since the planted fault showed: where food runs out, from the first that gave nothing
+  readonly landings: number;
+}
+
+export interface Moment {
+  readonly line: LogLine;
+  readonly truth: Truth;
+  /** What this report tells, as it truly was, in its order; empty for other lines. For whoever knows all. */
+  readonly turns: readonly WitnessedTurn[];
+  readonly landings: readonly WitnessedLanding[];
+}
+
+export interface WitnessedTurn extends Turn {
+  readonly insideCelsius: number;
+  readonly unfed: number; // the first that shows the planted fault is 1; 0 before
+}
+
+export interface WitnessedLanding {
+  readonly pressed: boolean; // and seen by the button
+  readonly deposited: boolean; // and seen by the detector
+  readonly broken: boolean; // since the planted fault began
+}
