@@ -208,8 +208,11 @@ export async function testPush(
   );
 }
 
-/** How long it can be looked up what was told, and an act of a client is known again. Our choice. */
-const keptFor = days(30);
+/**
+ * How long it can be looked up what was told, and an act of a client is known again. Our choice: the alarms' rates look back over
+ * thirty whole days and today.
+ */
+const keptFor = days(32);
 
 /** Forgets what is of no use any more, so that the database doesn't grow by what was told years ago. */
 export async function forgetOld({ clock, store }: Pick<Ports, "clock" | "store">): Promise<void> {
