@@ -79,12 +79,9 @@ const meaning = {
   shelved: "aside",
   suppressedByDesign: "aside",
   outOfService: "aside",
-} as const satisfies Record<
-  AlarmPhase | "latchedUnacknowledged" | "latchedAcknowledged" | "outOfService",
-  "gone" | "waiting" | "standing" | "aside"
->;
+} as const satisfies Record<AlarmPhase, "gone" | "waiting" | "standing" | "aside">;
 
-const isLatched = (phase: string) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
+const isLatched = (phase: AlarmPhase) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
 
 /**
  * An alarm that went without an answer is forgotten after a day (alarms/lifeCycle.ts), which the log shows just as it shows a
@@ -175,7 +172,7 @@ function take(alarm: Followed, change: YardChange): boolean {
   return came;
 }
 
-const answered = (phase: string) => phase === "acknowledged" || phase === "latchedAcknowledged";
+const answered = (phase: AlarmPhase) => phase === "acknowledged" || phase === "latchedAcknowledged";
 
 function presence(alarm: Followed, { present, from, to, at }: YardChange): boolean {
   const was = alarm.present;

@@ -1,3 +1,4 @@
+import type { AlarmPhase } from "../facts.ts";
 import { type FaultKind, faultKinds, type Priority, ruleOf } from "../faults.ts";
 import { between, type Instant, type Span } from "../instant.ts";
 import { keyOf, type Raising, type YardChange } from "./history.ts";
@@ -87,7 +88,7 @@ export interface SetAside {
 
 /** How often an alarm was set aside, which is logged like everything else; notes as well. */
 export function setAsideOf(changes: readonly YardChange[], from: Instant): SetAside {
-  const count = (phase: string) =>
+  const count = (phase: AlarmPhase) =>
     changes.filter((change) => change.to === phase && change.from !== phase && change.at >= from).length;
   return { shelved: count("shelved"), suppressed: count("suppressedByDesign"), outOfService: count("outOfService") };
 }

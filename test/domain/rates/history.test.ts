@@ -110,11 +110,11 @@ describe("the alarms of a log", () => {
       "rowan",
       "motorStalled",
       ["normal", "unacknowledged", at(hours(1)), true],
-      ["unacknowledged", "latchedUnacknowledged" as never, at(hours(2)), false],
-      ["latchedUnacknowledged" as never, "latchedAcknowledged" as never, at(hours(3)), false],
-      ["latchedAcknowledged" as never, "shelved", at(hours(4)), false],
-      ["shelved", "latchedAcknowledged" as never, at(hours(6)), false],
-      ["latchedAcknowledged" as never, "normal", at(hours(9)), false],
+      ["unacknowledged", "latchedUnacknowledged", at(hours(2)), false],
+      ["latchedUnacknowledged", "latchedAcknowledged", at(hours(3)), false],
+      ["latchedAcknowledged", "shelved", at(hours(4)), false],
+      ["shelved", "latchedAcknowledged", at(hours(6)), false],
+      ["latchedAcknowledged", "normal", at(hours(9)), false],
     );
     const { raisings, comings } = livesOf(history(latched));
     expect(raisings).toMatchObject([
