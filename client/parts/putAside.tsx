@@ -31,7 +31,7 @@ export function Shelve({ busy, perform, zone }: AsideProps & { readonly zone: st
             key={words}
             type="button"
             disabled={busy}
-            onClick={() => void perform("shelve", paths.shelve, `shelve % ${words}`, () => ({ until }))}
+            onClick={() => void perform("shelve", paths.shelve, `shelve % ${words}`, (id) => ({ id, until }))}
           >
             {sentence(words)}
           </button>
@@ -58,7 +58,8 @@ export function TakeOutOfService({ busy, perform }: AsideProps) {
     event.preventDefault();
     const why = textIn(new FormData(event.currentTarget as HTMLFormElement), "why");
     setProblem(why === "" ? "say it in a few words, for whoever finds it so" : undefined);
-    if (why !== "") void perform("takeOutOfService", paths.takeOutOfService, "take % out of service", () => ({ why }));
+    if (why !== "")
+      void perform("takeOutOfService", paths.takeOutOfService, "take % out of service", (id) => ({ id, why }));
   };
   return (
     <details class="shelve">

@@ -165,6 +165,8 @@ export interface Notice extends NoticeMore {
   readonly raisedAt?: Instant;
   /** What can be answered on the screen itself; left out: nothing. */
   readonly answers?: readonly NoticeAnswer[];
+  /** Whose alarm an answer goes to, where the notice speaks of a whole yard: to acknowledge one is to have seen why. */
+  readonly answersAt?: { readonly feeder: string; readonly raisedAt: Instant };
   /** Its alarm asks for nothing any more: what stands on the screen about it is taken away or set right. */
   readonly closes?: true;
 }

@@ -64,6 +64,7 @@ const pages = [
   "/feeders/rowan/settings",
   "/feeders/new",
   "/yards/alder-croft",
+  "/yards/alder-croft/digest",
   "/yards/alder-croft/people",
   "/yards/alder-croft/rates",
   "/join#some-secret",
@@ -119,6 +120,21 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     for (const summary of await page.locator("summary").all()) await summary.click();
     await lookOver(page, "a feeder with many alarms");
   }, 60_000);
+
+  it("hinders nobody where people, phones and invitations are told of, whatever their state", async () => {
+    for (const [path, ready] of [
+      ["/yards/alder-croft/people", /^An alarm goes to Ada first/],
+      ["/phones", "Phones that are woken"],
+      ["/join#some-secret", /^Somebody wants you to be told/],
+      ["/feeders/rowan/settings", "Where is it just now?"],
+    ] as const) {
+      await page.goto(server.origin + path);
+      await page.getByText(ready).waitFor();
+      await page.waitForLoadState("networkidle");
+      for (const summary of await page.locator("summary").all()) await summary.click();
+      await lookOver(page, path);
+    }
+  }, 120_000);
 
   it("hinders nobody by a month of alarms in numbers", async () => {
     await page.goto(`${server.origin}/yards/alder-croft/rates`);

@@ -65,6 +65,7 @@ describe("an alarm on its feeder's page", () => {
       path: "/feeders/rowan/alarms/trayJammed/out-of-service",
       body: { why: "motor is at the mender's" },
     });
+    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/); // sent again without an answer, it is done once
   });
 
   it("that is out of service says who, since when and why, and comes back by one tap", async () => {

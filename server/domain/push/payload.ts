@@ -16,6 +16,7 @@ export interface PushPayload {
     readonly data: {
       /** By it the worker tells the server that the notice was shown; null where nobody waits for that word. */
       readonly item: string | null;
+      /** Whose alarm an answer goes to; null: nobody's. */
       readonly feeder: string | null;
       readonly fault: string | null;
       readonly priority: string;
@@ -54,7 +55,8 @@ export function pushPayload(
   publicUrl: string | null = null,
   item: string | null = null,
 ): PushPayload {
-  const { fault, priority, raisedAt, answers = [], closes = false } = notice;
+  const { fault, priority, answersAt, answers = [], closes = false } = notice;
+  const raisedAt = answersAt?.raisedAt ?? notice.raisedAt;
   const framed = (title: string, body: string): PushPayload => ({
     web_push: 8030,
     mutable: true,
@@ -67,7 +69,7 @@ export function pushPayload(
       lang: "en",
       data: {
         item,
-        feeder,
+        feeder: feeder ?? answersAt?.feeder ?? null,
         fault,
         priority,
         raisedAt: raisedAt === undefined ? null : isoOf(raisedAt),

@@ -81,7 +81,14 @@ const asking = (call: Call): Omit<Notice, "quiet"> => ({
   body: call.body,
   raisedAt: call.raisedAt,
   answers: answersTo(call),
+  ...answersAt(call),
 });
+
+/** Any of the silent feeders will do: whoever has seen that one is silent has seen why they all are. */
+function answersAt({ feeder, silent: [one] }: Call): Pick<Notice, "answersAt"> {
+  if (feeder !== null || one === undefined) return {};
+  return { answersAt: { feeder: one.feeder, raisedAt: one.raisedAt } };
+}
 
 /** Later than this its own words ("nothing heard for 3 minutes") need a time beside them. */
 const freshFor = minutes(5);

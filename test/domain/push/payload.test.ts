@@ -43,6 +43,14 @@ describe("a push payload", () => {
     });
   });
 
+  it("takes an answer about a whole yard to one of its feeders, and leads to the first page all the same", () => {
+    const [raisedAt, later] = [instantOf("2026-11-25T13:00:00Z"), instantOf("2026-11-25T13:02:00Z")];
+    const notice = aNotice({ raisedAt: later, answers: ["acknowledge"], answersAt: { feeder: "f7", raisedAt } });
+    const { data, navigate } = pushPayload(notice, null).notification;
+    expect(data).toMatchObject({ feeder: "f7", raisedAt: "2026-11-25T13:00:00.000Z", answers: ["acknowledge"] });
+    expect(navigate).toBe("/");
+  });
+
   it("offers no answer to what asks for nothing any more", () => {
     const { data } = pushPayload(aNotice({ answers: ["acknowledge"], closes: true }), "f1").notification;
     expect(data).toMatchObject({ answers: [], closes: true });
