@@ -1,0 +1,188 @@
+import { z } from "zod";
+import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
+import { isMailAddress } from "../domain/letters/mailAddress.ts";
+
+/** What the keeper's client says: schemas, since anyone may send it. Times are ISO 8601 in UTC; units stand in the names. */
+
+const name = z.string().trim().min(1, "must not be empty").max(60, "must be at most 60 characters");
+const passphrase = z.string().min(10, "must be at least 10 characters").max(200, "must be at most 200 characters");
+const clientId = z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -");
+const moment = z.iso.datetime({ offset: true });
+
+const isTimeZone = (zone: string) => {
+  try {
+    new Intl.DateTimeFormat("en", { timeZone: zone });
+    return true;
+  } catch {
+    return false;
+  }
+};
+const zone = z.string().refine(isTimeZone, "must be an IANA time zone such as Europe/Stockholm");
+const placeSchema = z.object({
+  latitudeDegrees: z.number().min(-90).max(90),
+  longitudeDegrees: z.number().min(-180).max(180),
+});
+const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
+
+export const claimRequest = z.object({
+  token: z.string().min(1).max(200),
+  name,
+  passphrase,
+  zone: zone.optional(),
+});
+export const signInRequest = z.object({ name, passphrase: z.string().max(200) });
+
+export const yardRequest = z
+  .object({
+    name,
+    zone,
+    place: placeSchema.nullable(),
+    digestTime: localTime,
+    digestWanted: z.boolean(),
+    escalateMinutes: z.int().min(1, "must be at least a minute").max(1_440, "must be at most a day"),
+  })
+  .partial();
+
+const [portionMin, portionMax] = [0.1, 100]; // grams
+export const feederSettingsRequest = z.object({
+  name,
+  food: z.string().trim().min(1).max(60),
+  foodKind: z.enum(foodKinds as [FoodKind, ...FoodKind[]]).optional(),
+  grainsPerPortion: z.int().min(1).max(1_000).optional(), // pieces, as counted
+  hopperCapacityGrams: z.number().min(50).max(50_000),
+  portionGrams: z.number().min(portionMin).max(portionMax),
+  sensors: z.object({
+    button: z.boolean(),
+    detector: z.boolean(),
+    chute: z.boolean(),
+    perch: z.boolean(),
+    scale: z.boolean(),
+  }),
+  battery: z.enum(["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"]),
+  reportEverySeconds: z.int().min(5).max(3_600),
+  warnAheadDays: z.number().min(0.25).max(30),
+  duty: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
+});
+/** What ten portions weighed together on a kitchen scale says more than a single one, and is what a keeper can read off. */
+const tenPortionsGrams = z.number().min(1).max(1_000);
+export const addFeederRequest = feederSettingsRequest
+  .partial()
+  .required({ name: true })
+  .extend({ yard: z.string(), tenPortionsGrams: tenPortionsGrams.optional() })
+  .superRefine(foodAgrees);
+export const changeFeederRequest = feederSettingsRequest
+  .partial()
+  .extend({ tenPortionsGrams: tenPortionsGrams.optional() })
+  .superRefine(foodAgrees);
+
+/** What is said of the food must make one sense, or the keeper is told where it doesn't. */
+function foodAgrees(said: SaidFood, context: z.RefinementCtx): void {
+  const refuse = (field: keyof SaidFood, message: string) => {
+    context.addIssue({ code: "custom", path: [field], message });
+  };
+  const { foodKind, grainsPerPortion: grains, portionGrams, tenPortionsGrams: ten } = said;
+  if (foodKind === "other" && said.food === undefined) refuse("food", "must say in your own words what it is");
+  if (portionGrams !== undefined && ten !== undefined) {
+    refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");
+  }
+  if (foodKind === undefined || grains === undefined || portionGrams !== undefined || ten !== undefined) return;
+  const typical = typicalPortion(foodKind, grains);
+  if (typical !== null && (typical < portionMin || typical > portionMax)) {
+    const [least, most] = [`at least ${portionMin} g`, `at most ${portionMax} g`];
+    const bound = typical < portionMin ? least : most;
+    refuse("grainsPerPortion", `would be a portion of about ${typical} g: a portion weighs ${bound}`);
+  }
+}
+interface SaidFood {
+  readonly food?: string | undefined;
+  readonly foodKind?: FoodKind | undefined;
+  readonly grainsPerPortion?: number | undefined;
+  readonly portionGrams?: number | undefined;
+  readonly tenPortionsGrams?: number | undefined;
+}
+
+export const refillRequest = z.object({
+  id: clientId,
+  at: moment.optional(),
+  what: z.discriminatedUnion("kind", [
+    z.object({ kind: z.literal("added"), grams: z.number().gt(0).max(50_000) }),
+    z.object({ kind: z.literal("filled") }),
+    z.object({ kind: z.literal("level"), grams: z.number().min(0).max(50_000) }),
+  ]),
+});
+export const orderRequest = z.object({
+  id: clientId,
+  kind: z.enum(["pause", "resume"]),
+  until: moment.nullish(),
+});
+/** `at`: when it was cleaned; left out: just now. */
+export const cleanedRequest = z.object({ at: moment.optional() }).nullish();
+/** `id`: the client's own, so that an act that it sends again, having got no answer, is done once. */
+export const shelveRequest = z.object({ id: clientId.optional(), until: moment });
+/** `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. */
+export const acknowledgeRequest = z.object({ id: clientId.optional(), raisedAt: moment.nullish() }).nullish();
+export const numberedRequest = z.object({ id: clientId.optional() }).nullish();
+export const outOfServiceRequest = z.object({
+  id: clientId.optional(),
+  why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
+});
+
+export const phoneRequest = z.object({
+  endpoint: z.url().max(2_000),
+  keys: z.object({
+    p256dh: z.string().regex(/^[A-Za-z0-9_-]{87}$/, "must be a 65-octet public key in base64url"),
+    auth: z.string().regex(/^[A-Za-z0-9_-]{22}$/, "must be a 16-octet secret in base64url"),
+  }),
+  label: z.string().trim().min(1).max(60).optional(),
+  replaces: z.string().max(2_000).nullish(),
+});
+export const forgetPhoneRequest = z.object({ endpoint: z.string().max(2_000) });
+
+export const practiceFaults = [
+  "none",
+  "empty",
+  "jam",
+  "bridge",
+  "stall",
+  "wireOff",
+  "chuteBlind",
+  "buttonDead",
+  "detectorDeaf",
+  "scaleDead",
+  "silent",
+  "coldNight",
+  "weakBattery",
+  "chargingInFrost",
+  "deafToOrders",
+] as const;
+export type PracticeFault = (typeof practiceFaults)[number];
+export const practiceFaultRequest = z.object({ fault: z.enum(practiceFaults) });
+
+export const roles = ["keeper", "helper"] as const;
+export type Role = (typeof roles)[number];
+export const digestWays = ["push", "mail", "both", "none"] as const;
+export type DigestWay = (typeof digestWays)[number];
+
+/** What a person says of themselves at a yard (the first three), and what its keepers say of them (the last two). */
+export const personRequest = z
+  .object({
+    quiet: z.object({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
+    urgentBreaks: z.boolean(),
+    digestBy: z.enum(digestWays),
+    role: z.enum(roles),
+    turn: z.int().min(1, "must be at least 1").max(20, "must be at most 20"),
+  })
+  .partial();
+export const inviteRequest = z.object({ role: z.enum(roles) });
+/** Whoever is signed in joins with the token alone. */
+export const joinRequest = z.object({
+  token: z.string().min(1).max(200),
+  name: name.optional(),
+  passphrase: passphrase.optional(),
+});
+export const meRequest = z
+  .object({ mail: z.string().trim().refine(isMailAddress, "must be an address such as ada@example.org").nullable() })
+  .partial();
+
+/** A notice stood on a screen; `at` by the phone's own clock, left out: just now. */
+export const shownRequest = z.object({ at: moment.optional() });
