@@ -10,6 +10,7 @@ import { keeperOf } from "./sessions.ts";
  */
 const helpersMay: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/refills",
+  "POST /api/v1/feeders/:feeder/cleaned",
   "POST /api/v1/feeders/:feeder/orders",
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge",
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset",
@@ -57,7 +58,7 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
 const refuseHelper = (reply: FastifyReply) =>
   sendProblem(reply, {
     status: 403,
-    detail: "Only a keeper of this yard may change that. Helpers look, refill, pause, acknowledge and shelve.",
+    detail: "Only a keeper of this yard may change that. Helpers look, refill, clean, pause, acknowledge and shelve.",
   });
 
 /** The yard or the feeder that a request is about: by its address, or where a feeder is added, by its body. */

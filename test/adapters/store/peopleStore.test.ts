@@ -1,0 +1,275 @@
+import { rmSync } from "node:fs";
+import { describe, expect, inject, it, onTestFinished } from "vitest";
+import { type OpenStore, openStore } from "../../../server/adapters/store/prismaStore.ts";
+import { after, days, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { Call } from "../../../server/domain/telling/call.ts";
+import type { Phone } from "../../../server/ports.ts";
+import { copyDatabase } from "../../support/migratedDatabase.ts";
+import { aNotice } from "../../support/notices.ts";
+import { aPhone } from "../../support/phones.ts";
+
+const now = instantOf("2026-11-25T06:00:00Z");
+const yard = {
+  id: "alder",
+  name: "Alder Croft",
+  zone: "Europe/Stockholm",
+  place: null,
+  digestTime: "07:30",
+  digestWanted: true,
+  practice: false,
+  escalateMinutes: 15,
+};
+
+/** Two servers on one database, with a yard that Ada keeps. */
+async function twoServers() {
+  const { folder, file } = copyDatabase(inject("migratedDatabase"));
+  const [store, second] = [await openStore(`file:${file}`), await openStore(`file:${file}`)];
+  onTestFinished(async () => {
+    await Promise.all([store.close(), second.close()]);
+    rmSync(folder, { recursive: true, force: true });
+  });
+  await store.keepers.openClaim("claim", now);
+  await store.keepers.useClaim("claim", { id: "ada", name: "Ada", passphraseHash: "-" }, now);
+  await store.yards.addYard(yard, "ada", now);
+  return { store, second };
+}
+
+async function join(store: OpenStore, id: string, name: string, role: "keeper" | "helper" = "helper") {
+  await store.people.addInvite(`invite-${id}`, { yard: yard.id, role, expiresAt: after(now, days(7)) }, now);
+  return store.people.useInvite(`invite-${id}`, id, { name, passphraseHash: "-" }, now);
+}
+
+const phone = (store: OpenStore, keeper: string, id: string) => {
+  const { lastAcceptedAt: _1, lastShownAt: _2, problem: _3, ...added } = aPhone({ id, keeper });
+  return store.keepers.savePhone(added);
+};
+const ring = (store: OpenStore, person: string, topic = "t") =>
+  store.transaction((tx) =>
+    tx.enqueue({ person, by: "push", yard: yard.id, feeder: null, notice: aNotice({ topic }) }, now),
+  );
+const due = async (store: OpenStore): Promise<string[]> =>
+  (await store.outbox.claim("push", now, after(now, minutes(1)), 50)).map((item) =>
+    item.channel === "push" ? item.phone.id : "mail",
+  );
+
+describe("an invite", () => {
+  it("is used once, whichever of two servers is asked", async () => {
+    const { store, second } = await twoServers();
+    await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
+    const uses = await Promise.all(
+      ["bo", "cilla", "dag", "eli"].map((id, index) =>
+        (index % 2 ? store : second).people.useInvite("hash", id, { name: id, passphraseHash: "-" }, now),
+      ),
+    );
+    expect(uses.map(({ kind }) => kind).sort()).toEqual(["joined", ...Array(3).fill("noSuchInvite")]);
+    expect(await store.people.membersOf(yard.id)).toHaveLength(2);
+    expect(await store.keepers.countKeepers()).toBe(2); // nobody got an account without a yard
+  });
+
+  it("leaves no account behind where the name is taken meanwhile, and stays open", async () => {
+    const { store } = await twoServers();
+    await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
+    const newcomer = { name: "Ada", passphraseHash: "-" };
+    await expect(store.people.useInvite("hash", "other", newcomer, now)).rejects.toThrow();
+    expect(await store.people.openInvites(yard.id, now)).toHaveLength(1);
+    expect(await store.people.membersOf(yard.id)).toHaveLength(1);
+  });
+
+  it("is forgotten with sessions and numbered acts once it is long over", async () => {
+    const { store } = await twoServers();
+    await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
+    await store.keepers.addSession({ tokenHash: "session", keeper: "ada", expiresAt: after(now, days(8)) }, now);
+    expect(await store.transaction((tx) => tx.firstTime("rowan", "act-0001", now))).toBe(true);
+    await store.keepers.prune((now - 1) as never);
+    expect(await store.transaction((tx) => tx.firstTime("rowan", "act-0001", now))).toBe(false);
+    await store.keepers.prune(after(now, days(7)));
+    expect(await store.people.openInvites(yard.id, now)).toEqual([]);
+    expect(await store.keepers.session("session")).not.toBeNull();
+    expect(await store.transaction((tx) => tx.firstTime("rowan", "act-0001", now))).toBe(true);
+  });
+});
+
+describe("a yard's people", () => {
+  it("never lose their last keeper, though both of two step down at once on two servers", async () => {
+    const { store, second } = await twoServers();
+    await join(store, "bo", "Bo", "keeper");
+    const both = await Promise.all([
+      store.people.changeMember(yard.id, "ada", { role: "helper" }, now),
+      second.people.removeMember(yard.id, "bo", now),
+    ]);
+    expect([...both].sort()).toEqual(["changed", "lastKeeper"]);
+    expect((await store.people.membersOf(yard.id)).filter(({ role }) => role === "keeper")).toHaveLength(1);
+  });
+
+  it("make up its circle in the order of their turns, each with their phones and ways", async () => {
+    const { store } = await twoServers();
+    await join(store, "bo", "Bo");
+    await phone(store, "bo", "one");
+    await phone(store, "bo", "two");
+    await store.people.changeMail("ada", "ada@alder.example", now);
+    await store.people.changeMember(yard.id, "bo", { turn: 1, quiet: { from: "22:00", to: "06:00" } }, now);
+    await store.people.changeMember(yard.id, "ada", { turn: 2, urgentBreaks: false }, now);
+    const circle = await store.transaction((tx) => tx.circle(yard.id));
+    expect(circle).toMatchObject({ zone: "Europe/Stockholm", escalateAfter: minutes(15) });
+    expect(circle?.people).toEqual([
+      {
+        id: "bo",
+        name: "Bo",
+        turn: 1,
+        quiet: { from: "22:00", to: "06:00" },
+        urgentBreaks: true,
+        phones: 2,
+        mail: null,
+      },
+      { id: "ada", name: "Ada", turn: 2, quiet: null, urgentBreaks: false, phones: 0, mail: "ada@alder.example" },
+    ]);
+    expect(await store.transaction((tx) => tx.circle("nowhere"))).toBeNull();
+  });
+
+  it("are told each on their own phones, and nobody else's", async () => {
+    const { store } = await twoServers();
+    await join(store, "bo", "Bo");
+    for (const [person, id] of [
+      ["ada", "ada-1"],
+      ["bo", "bo-1"],
+      ["bo", "bo-2"],
+    ] as const)
+      await phone(store, person, id);
+    await ring(store, "bo");
+    expect((await due(store)).sort()).toEqual(["bo-1", "bo-2"]);
+    expect(await due(store)).toEqual([]);
+  });
+
+  it("hear no more of a yard that they left, also of what had been written; what is of others stays", async () => {
+    const { store } = await twoServers();
+    await join(store, "bo", "Bo");
+    await phone(store, "ada", "ada-1");
+    await phone(store, "bo", "bo-1");
+    await ring(store, "bo");
+    await ring(store, "ada");
+    await store.people.removeMember(yard.id, "bo", now);
+    expect(await due(store)).toEqual(["ada-1"]);
+  });
+
+  it("take over a phone without what was meant for the one before, nor their proof", async () => {
+    const { store } = await twoServers();
+    await join(store, "bo", "Bo");
+    await phone(store, "ada", "pocket");
+    await ring(store, "ada");
+    const item = (await store.outbox.claim("push", now, now, 1))[0];
+    await store.transaction((tx) => tx.markShown(item?.id as string, now));
+    await ring(store, "ada", "another");
+    await phone(store, "bo", "pocket");
+    expect(await due(store)).toEqual([]);
+    expect((await store.keepers.phonesOf("bo"))[0]).toMatchObject({
+      id: "pocket",
+      lastShownAt: null,
+    } as Partial<Phone>);
+    expect(await store.keepers.phonesOf("ada")).toEqual([]);
+  });
+
+  it("are as many as belong to each yard, and are known there by their role", async () => {
+    const { store } = await twoServers();
+    await join(store, "bo", "Bo");
+    await store.yards.addYard({ ...yard, id: "practice", practice: true }, "bo", now);
+    expect(await store.people.countMembers()).toEqual(
+      new Map([
+        ["alder", 2],
+        ["practice", 1],
+      ]),
+    );
+    expect(await store.people.roleAt("bo", { yard: "alder" })).toBe("helper");
+    expect(await store.people.roleAt("bo", { yard: "practice" })).toBe("keeper");
+    expect(await store.people.roleAt("ada", { yard: "practice" })).toBeNull();
+    expect(await store.people.roleAt("ada", { feeder: "no-feeder" })).toBeNull();
+    expect(await store.digests.readersOf("alder")).toEqual([
+      { person: "ada", digestBy: "push" },
+      { person: "bo", digestBy: "push" },
+    ]);
+  });
+});
+
+describe("a call", () => {
+  const call = (topic: string) => ({ topic, yard: yard.id, feeder: null, fault: "trayJammed" }) as unknown as Call;
+  const later = after(now, hours(1));
+  const save = (store: OpenStore, topic: string, nextAt: typeof now | null) =>
+    store.transaction((tx) => tx.saveCall(topic, call(topic), nextAt));
+
+  it("is kept by its topic, comes due by its time, the longest overdue first, and is gone when it is over", async () => {
+    const { store } = await twoServers();
+    await save(store, "second", later);
+    await save(store, "first", now);
+    await save(store, "never", null);
+    expect(await store.calls.due(now, 9)).toEqual(["first"]);
+    expect(await store.calls.due(later, 9)).toEqual(["first", "second"]);
+    expect(await store.calls.due(later, 1)).toEqual(["first"]);
+    expect(await store.transaction((tx) => tx.call("second"))).toEqual(call("second"));
+    expect(await store.calls.ofYard(yard.id)).toHaveLength(3);
+    await store.transaction((tx) => tx.saveCall("first", null, null));
+    expect(await store.transaction((tx) => tx.call("first"))).toBeNull();
+  });
+
+  it.each<[string, (store: OpenStore) => Promise<unknown>]>([
+    ["somebody joins", (store) => join(store, "cilla", "Cilla")],
+    ["somebody is given another turn", (store) => store.people.changeMember(yard.id, "bo", { turn: 1 }, now)],
+    ["somebody leaves", (store) => store.people.removeMember(yard.id, "bo", now)],
+    ["somebody writes down a mail address", (store) => store.people.changeMail("bo", "bo@alder.example", now)],
+    ["somebody switches a phone on", (store) => phone(store, "bo", "new")],
+    ["somebody switches a phone off", (store) => store.keepers.removePhone("https://push.example/old", now)],
+    ["the yard's time for an answer changes", (store) => store.yards.changeYard(yard.id, { escalateMinutes: 5 }, now)],
+    [
+      "a phone is gone",
+      async (store) => {
+        await ring(store, "bo");
+        const [item] = await store.outbox.claim("push", now, later, 1);
+        if (item === undefined) throw new Error("expected a notice for the old phone");
+        await store.outbox.settle(item, { kind: "phoneGone", at: now, problem: "HTTP 410" });
+      },
+    ],
+  ])("comes due at once where %s", async (_, change) => {
+    const { store } = await twoServers();
+    await join(store, "bo", "Bo");
+    await phone(store, "bo", "old");
+    await save(store, "waits", later);
+    await change(store);
+    expect(await store.calls.due(now, 9)).toEqual(["waits"]);
+  });
+
+  it("keeps what was told of it while it stands, however old; the rest is forgotten", async () => {
+    const { store } = await twoServers();
+    await phone(store, "ada", "pocket");
+    await save(store, "stands", null);
+    for (const topic of ["stands", "over"]) await ring(store, "ada", topic);
+    for (const item of await store.outbox.claim("push", now, later, 9)) {
+      await store.outbox.settle(item, { kind: "delivered", at: now });
+    }
+    await store.outbox.prune(later);
+    const closing = (topic: string) =>
+      store.transaction((tx) =>
+        tx.enqueue(
+          {
+            person: "ada",
+            by: "push",
+            yard: yard.id,
+            feeder: null,
+            notice: aNotice({ topic, quiet: true, closes: true }),
+          },
+          now,
+        ),
+      );
+    await closing("stands");
+    await closing("over");
+    const items = await store.outbox.claim("push", now, later, 9);
+    expect(items.map(({ notice }) => notice.topic)).toEqual(["stands"]); // of the other nothing stands any more
+  });
+
+  it("goes with its yard", async () => {
+    const { store } = await twoServers();
+    await save(store, "waits", now);
+    await phone(store, "ada", "pocket");
+    await ring(store, "ada");
+    await store.yards.removeYard(yard.id);
+    expect(await store.calls.due(later, 9)).toEqual([]);
+    expect(await due(store)).toEqual([]);
+  });
+});

@@ -1,0 +1,67 @@
+import type { InviteView, PhonesView } from "../../server/contract/api.ts";
+import { type Span, seconds } from "../../server/domain/instant.ts";
+import { advanceDueCalls } from "../../server/flows/calls.ts";
+import { drainOutbox } from "../../server/flows/outbox.ts";
+import { patrol } from "../../server/flows/patrol.ts";
+import type { House } from "./house.ts";
+
+type Headers = Record<string, string>;
+
+export const asked = (
+  house: House,
+  method: "GET" | "POST" | "PATCH" | "DELETE",
+  url: string,
+  headers: Headers,
+  payload?: object,
+) => house.app.inject({ method, url, headers, ...(payload === undefined ? {} : { payload }) });
+
+/** Somebody who was invited to the house's yard and joined it. @returns their headers */
+export async function invited(house: House, name: string, role: "keeper" | "helper"): Promise<Headers> {
+  const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
+  const { token } = invite.json() as InviteView;
+  const joined = await asked(house, "POST", "/api/v1/join", {}, passphraseOf(token, name));
+  if (joined.statusCode !== 200) throw new Error(`expected ${name} to join, got ${joined.body}`);
+  return { cookie: String(joined.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+}
+
+const passphraseOf = (token: string, name: string) => ({ token, name, passphrase: `${name} has birds at breakfast` });
+
+/** Adds a phone to whoever these headers are of. @returns its id */
+export async function phoneOf(house: House, headers: Headers, label: string): Promise<string> {
+  const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
+  const phone = { endpoint: `https://push.example/${label}`, keys, label };
+  const answer = await asked(house, "POST", "/api/v1/phones", headers, phone);
+  const added = (answer.json() as PhonesView).phones.find((one) => one.label === label);
+  if (!added) throw new Error(`expected the phone ${label}, got ${answer.body}`);
+  return added.id;
+}
+
+/** What is due leaves now, over the house's own push service and mail server. */
+export const deliver = (house: House) =>
+  drainOutbox(house.ports, {
+    publicUrl: null,
+    exchangeMax: { push: seconds(10), mail: seconds(10) },
+    queueMax: seconds(10),
+    most: 50,
+    jitter: () => 0,
+    log: {
+      error: ({ err }, words) => {
+        throw new Error(words, { cause: err });
+      },
+    },
+  });
+
+/** Time goes by in the steps of the server's own ticks: feeders are looked at, calls move on, and what is due leaves. */
+export async function goBy(
+  house: House,
+  span: Span,
+  { step = seconds(20), meanwhile = async () => undefined }: { step?: Span; meanwhile?: () => Promise<unknown> } = {},
+): Promise<void> {
+  for (let passed = 0; passed < span; passed += step) {
+    house.clock.pass(step);
+    await meanwhile();
+    await patrol(house.ports);
+    await advanceDueCalls(house.ports);
+    await deliver(house);
+  }
+}
