@@ -18,10 +18,14 @@ export function feederWords(state: FeederState, now: Instant): string {
   const calls = (kind: FaultKind) => state.alarms[kind]?.priority;
   const urgent = gravest.find((kind) => calls(kind) === "urgent");
   if (urgent !== undefined) return alarmWords(state, urgent, moment);
+  const latched = faultKinds.find((kind) => isLatched(state, kind));
+  if (latched !== undefined) return `To be looked at: ${ruleOf(latched).title}, over by now.`;
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
     return `Waiting since ${moment(pending.askedAt)} for it to ${pending.kind}.`;
   }
+  if (settings.duty === "onBench") return "On the bench: kept on record, and nobody is told of it.";
+  if (settings.duty === "putAway") return "Put away: told of only what may harm its battery.";
   if (link.kind === "neverHeard") return "Not yet connected.";
   if (isPaused(orders, now)) return pausedWords(state, now, moment);
   const soon = gravest.find((kind) => calls(kind) === "soon");
@@ -35,6 +39,12 @@ export function feederWords(state: FeederState, now: Instant): string {
 function isStanding(state: FeederState, kind: FaultKind): boolean {
   const phase = state.alarms[kind]?.phase;
   return phase === "unacknowledged" || phase === "acknowledged";
+}
+
+/** Its fault is gone and may have done harm that nothing measures. */
+function isLatched(state: FeederState, kind: FaultKind): boolean {
+  const phase = state.alarms[kind]?.phase;
+  return phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
 }
 
 function alarmWords(state: FeederState, kind: FaultKind, moment: (at: Instant) => string): string {

@@ -3,8 +3,15 @@ import { join } from "node:path";
 import { isDeepStrictEqual } from "node:util";
 import { describe, expect, it } from "vitest";
 import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
-import { coldFaults, felt } from "../../server/domain/cold/cold.ts";
-import { type StateV1, type StateV2, stateFromV1, stateFromV2 } from "../../server/domain/earlierState.ts";
+import { coldFaults, felt, noCold } from "../../server/domain/cold/cold.ts";
+import {
+  type StateV1,
+  type StateV2,
+  type StateV3,
+  stateFromV1,
+  stateFromV2,
+  stateFromV3,
+} from "../../server/domain/earlierState.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import { levelOf } from "../../server/domain/hopper/level.ts";
 import { after, minutes } from "../../server/domain/instant.ts";
@@ -31,6 +38,46 @@ const missingKeys = (fresh: unknown, found: unknown, path = ""): string[] => {
 
 /** The same after a minute more, as version 2 wrote it. */
 const later = JSON.parse(readFileSync(join(import.meta.dirname, "stateV2.json"), "utf8")) as StateV2;
+
+/**
+ * A Rowan with lithium, as version 3 wrote it after a frosty morning: a jam that stands, a deposit that it explains, charging in
+ * frost that Ada has seen, food low on her shelf, and words of the feeder's own that came and went.
+ */
+const before = JSON.parse(readFileSync(join(import.meta.dirname, "stateV3.json"), "utf8")) as StateV3;
+
+describe("a state of version 3", () => {
+  const brought = stateFromV3(before);
+
+  it("keeps all that it knew, and holds to JSON", () => {
+    const { version: _then, alarms, ...known } = before;
+    expect(brought).toMatchObject({ ...known, version: 4 });
+    expect(isDeepStrictEqual(JSON.parse(JSON.stringify(brought)), brought)).toBe(true);
+    expect(Object.keys(brought.alarms)).toEqual(Object.keys(alarms));
+    expect(brought.alarms).toMatchObject(alarms);
+  });
+
+  it("knows of each alarm as what it was told, and whether its fault was there", () => {
+    expect(brought.alarms).toMatchObject({
+      trayJammed: { phase: "unacknowledged", called: "urgent", present: true },
+      depositUnpaid: { phase: "suppressedByDesign", raised: null, present: true, explainedBy: null },
+      chargingInFrost: { phase: "acknowledged", acknowledgedBy: "Ada", called: "urgent", present: true },
+      foodLow: { phase: "shelved", present: false, latch: null },
+      troubleReported: { phase: "returnedUnacknowledged", present: false },
+    });
+  });
+
+  it("goes on: what hides an alarm is named again, nobody is told anything twice, and the battery is latched", () => {
+    const now = after(before.latest?.at ?? (0 as never), minutes(1));
+    const { state, effects } = advanceFeeder({ id: "rowan" }, brought, { kind: "minutePassed" }, now);
+    expect(effects.filter(({ kind }) => kind === "call")).toEqual([]);
+    expect(state.alarms.depositUnpaid).toMatchObject({ explainedBy: "trayJammed" });
+    const warm = { ...state, cold: { ...state.cold, charging: noCold().charging } };
+    const gone = advanceFeeder({ id: "rowan" }, warm, { kind: "minutePassed" }, after(now, minutes(1))).state;
+    const heardAgain = { ...gone, link: { ...gone.link, at: after(now, minutes(32)) } } as typeof gone;
+    const last = advanceFeeder({ id: "rowan" }, heardAgain, { kind: "minutePassed" }, after(now, minutes(32))).state;
+    expect(last.alarms.chargingInFrost).toMatchObject({ phase: "latchedAcknowledged", acknowledgedBy: "Ada" });
+  });
+});
 
 describe("a state of version 2", () => {
   it("has every part of a state of today, keeps what it knew, and goes on", () => {

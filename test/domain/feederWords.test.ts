@@ -58,6 +58,24 @@ describe("a feeder's words", () => {
     expect(feederWords(silent, now)).toBe("Not yet connected.");
   });
 
+  it("say where it is when it isn't in the garden, unless something urgent is told all the same", () => {
+    const sent = (duty: "onBench" | "putAway") => ({ ...connected(), settings: { ...rowanSettings, duty } });
+    expect(feederWords(sent("onBench"), now)).toMatch(/^On the bench: /);
+    expect(feederWords(sent("putAway"), now)).toMatch(/^Put away: /);
+    const freezing = { ...sent("putAway"), alarms: raised("batteryFreezing", earlierToday) };
+    expect(feederWords(freezing, now)).toBe("Battery near freezing since 14:20.");
+  });
+
+  it("ask to look at what may have taken harm, after what is urgent now", () => {
+    const standing = raised("batteryFreezing", earlierToday).batteryFreezing as Extract<Alarm, { called: unknown }>;
+    const latched = { ...standing, phase: "latchedUnacknowledged", returnedAt: now, backSince: null } as Alarm;
+    const alarms = { ...raised("foodLow", now), batteryFreezing: latched };
+    expect(feederWords({ ...connected(), alarms }, now)).toBe("To be looked at: battery near freezing, over by now.");
+    expect(feederWords({ ...connected(), alarms: { ...alarms, ...raised("trayJammed", now) } }, now)).toMatch(
+      /^Tray jammed/,
+    );
+  });
+
   it("tell the gravest alarm and since when, by the yard's own clock", () => {
     const state = { ...connected(), alarms: { ...raised("foodLow", now), ...raised("trayJammed", earlierToday) } };
     expect(feederWords(state, now)).toBe("Tray jammed since 14:20.");

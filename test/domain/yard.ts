@@ -1,5 +1,4 @@
 import { advanceFeeder, type FeederStep, nextLookAt } from "../../server/domain/advanceFeeder.ts";
-import { noticeOf } from "../../server/domain/alarms/notices.ts";
 import type { Effect, Fact, FeederEvent, Happening, Notice, Portion, Readings } from "../../server/domain/facts.ts";
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { type FeederSettings, type FeederState, newFeeder } from "../../server/domain/feeder.ts";
@@ -42,7 +41,7 @@ export interface Truth {
 
 export interface Told {
   readonly at: Instant;
-  readonly notice: Notice;
+  readonly notice: Pick<Notice, "title" | "body" | "quiet"> & { readonly fault: FaultKind };
 }
 
 export function yard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
@@ -283,7 +282,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
         return notice === null ? [] : [{ at, notice }];
       }),
     /** Faults that the keeper's phone rang for, in order. */
-    rangFor: (): (FaultKind | null)[] =>
+    rangFor: (): FaultKind[] =>
       effects.flatMap(({ effect }) => {
         const notice = noticeIn(effect);
         return notice === null || notice.quiet ? [] : [notice.fault];
@@ -291,6 +290,10 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
   };
 }
 
-/** As a phone of one keeper would be told of it. */
-const noticeIn = (effect: Effect): Notice | null =>
-  effect.kind === "call" ? noticeOf({ id: "rowan" }, effect.word) : null;
+/** As one keeper with one phone would hear of it at once: raised and worsened with a sound, the rest without. */
+function noticeIn(effect: Effect): Told["notice"] | null {
+  if (effect.kind !== "call" || !("title" in effect.word)) return null;
+  const { word } = effect;
+  const { fault, title, body } = word;
+  return { fault, title, body, quiet: word.kind === "returned" || (word.kind === "raised" && word.sameEpisode) };
+}

@@ -20,7 +20,47 @@ const raised = (kind: FaultKind): Alarm => ({
   finding: { reason: `Planted: ${kind}.`, evidence: [], sure: null },
 });
 
+const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
+  const state = { ...newFeeder(settings, now), alarms };
+  const row = {
+    ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastHeardAt: null },
+    ...{ steppedAt: now, state },
+  };
+  return feederView(row, now).alarms;
+};
+
 describe("a feeder's alarms, as they are shown", () => {
+  it("name what stands for what, as whom, since when and why one is out of service, and which raise it is", () => {
+    const {
+      phase: _one,
+      raisedAt: _two,
+      called: _three,
+      awaySince: _four,
+      ...standing
+    } = raised("trayJammed") as never as Record<string, unknown>;
+    const hidden = {
+      ...standing,
+      phase: "suppressedByDesign",
+      why: "Explained by: tray jammed.",
+      explainedBy: "trayJammed",
+      raised: null,
+    };
+    const outOfService = {
+      ...standing,
+      phase: "outOfService",
+      outSince: now,
+      outBy: "Bo",
+      outWhy: "The perch is off.",
+      latch: null,
+    };
+    const alarms = { trayJammed: raised("trayJammed"), depositUnpaid: hidden, perchSilent: outOfService };
+    const by = new Map(shownOf(alarms as never).map((one) => [one.fault, one]));
+    const at = "2026-11-25T08:00:00.000Z";
+    expect(by.get("trayJammed")).toMatchObject({ explains: ["deposit not paid"], explainedBy: null, raisedAt: at });
+    expect(by.get("depositUnpaid")).toMatchObject({ explains: [], explainedBy: "tray jammed", raisedAt: null });
+    expect(by.get("perchSilent")?.outOfService).toEqual({ by: "Bo", since: at, why: "The perch is off." });
+  });
+
   it("have words for every fault there is, what to act on now before what to act on today before what to note", () => {
     const alarms = Object.fromEntries(faultKinds.map((kind) => [kind, raised(kind)]));
     const state = { ...newFeeder(settings, now), alarms };

@@ -51,6 +51,31 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replay.stateOf(day.feeder)).toEqual(state);
   });
 
+  it("replays to the very state where alarms were answered late, reset, taken out of service and put away", async () => {
+    const day = await PlayedDay.begin();
+    await day.live(60);
+    day.fail("jam");
+    await day.live(20);
+    const jam = (await day.house.look(day.feeder)).alarms.find(({ fault }) => fault === "trayJammed");
+    await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: day.iso(-900) }); // of an older raise
+    await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: jam?.raisedAt });
+    await day.keeper("alarms/scaleSilent/out-of-service", { why: "The load cell is being glued." });
+    await day.keeper("alarms/perchSilent/out-of-service", { why: "The perch is off." });
+    await day.live(5);
+    await day.keeper("alarms/perchSilent/return-to-service");
+    await day.keeper("alarms/trayJammed/reset"); // there is nothing to be reset
+    await day.settings({ duty: "putAway" });
+    await day.live(10);
+    await day.settings({ duty: "inGarden" });
+    await day.live(10);
+    const state = await day.state();
+    expect(state.alarms.trayJammed).toMatchObject({ phase: "acknowledged", acknowledgedBy: "Keeper" });
+    expect(state.alarms.scaleSilent).toMatchObject({ phase: "outOfService", outBy: "Keeper" });
+    const { replay, alarms } = replayed(await day.log());
+    expect(alarms).toEqual(asTold(await day.changes()));
+    expect(replay.stateOf(day.feeder)).toEqual(state);
+  });
+
   it("leaves out a sensor that the keeper has unticked, although it goes on speaking", async () => {
     const day = await PlayedDay.begin();
     const { sensors } = (await day.house.look(day.feeder)).settings;

@@ -1,0 +1,213 @@
+import { describe, expect, it, vi } from "vitest";
+import type { Duty, FeederSettings } from "../../../server/domain/feeder.ts";
+import { after, days, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { CallWord } from "../../../server/domain/telling/call.ts";
+import { rowanSettings } from "../rowan.ts";
+import { yard } from "../yard.ts";
+
+vi.setConfig({ testTimeout: 60_000 }); // days, minute by minute, on a machine that may be busy
+
+/** What each meaning comes to for a whole feeder, told once by hand. */
+const start = instantOf("2026-11-02T00:00:00Z");
+const day = 24 * 60;
+type House = ReturnType<typeof yard>;
+
+const well = (settings: Partial<FeederSettings> = {}, seed = 5): House => {
+  const house = yard({ ...rowanSettings, ...settings }, start, seed);
+  house.truth.perHour = 20;
+  house.pass(day + 8 * 60);
+  return house;
+};
+const words = (house: House): CallWord[] =>
+  house.effects().flatMap(({ effect }) => (effect.kind === "call" ? [effect.word] : []));
+const heard = (house: House): string[] => words(house).map(({ kind, fault }) => `${fault} ${kind}`);
+const logged = (house: House, fault: string): string[] =>
+  house
+    .effects()
+    .flatMap(({ effect }) =>
+      effect.kind === "alarmChanged" && effect.change.fault === fault
+        ? [effect.change.from === effect.change.to ? (effect.change.present ? "there" : "away") : effect.change.to]
+        : [],
+    );
+const sent = (house: House, duty: Duty) =>
+  house.give({ kind: "settingsChanged", settings: { ...house.state().settings, duty } });
+
+describe("charging in frost", () => {
+  const lithium = () => well({ battery: "lithiumIronPhosphate" });
+  const charge = (house: House, on: boolean) =>
+    Object.assign(house.truth, { air: -6, charge: on ? 400 : 0, batteryCelsius: -5, humidity: 40 });
+
+  it("waits to be seen and then to be reset, however long it is over", () => {
+    const house = lithium();
+    house.truth.perHour = 1; // so that its food lasts
+    charge(house, true);
+    house.pass(15);
+    charge(house, false);
+    house.pass(2 * day);
+    expect(house.state().alarms.chargingInFrost?.phase).toBe("latchedUnacknowledged");
+    expect(heard(house)).toEqual(["chargingInFrost raised"]);
+    house.give({ kind: "alarmReset", fault: "chargingInFrost", by: "Bo" }); // nobody has seen it yet
+    expect(house.state().alarms.chargingInFrost?.phase).toBe("latchedUnacknowledged");
+    house.give({ kind: "alarmAcknowledged", fault: "chargingInFrost", by: "Ada", raisedAt: null });
+    expect(heard(house).slice(1)).toEqual(["chargingInFrost acknowledged", "chargingInFrost returned"]);
+    house.pass(2 * day);
+    expect(house.state().alarms.chargingInFrost).toMatchObject({ phase: "latchedAcknowledged", acknowledgedBy: "Ada" });
+    house.give({ kind: "alarmReset", fault: "chargingInFrost", by: "Bo" });
+    expect(house.state().alarms.chargingInFrost).toBeUndefined();
+    expect(heard(house)).toHaveLength(3);
+  });
+});
+
+describe("a weak supply", () => {
+  it("that comes to hide a motor that won't turn calls as urgently as that, and is listed as its cause", () => {
+    const house = well();
+    house.truth.sag = 0.6;
+    house.passUntil(() => house.state().alarms.supplyWeak?.phase === "unacknowledged", 2 * day);
+    expect(words(house)).toMatchObject([{ kind: "raised", fault: "supplyWeak", priority: "soon" }]);
+    house.give({ kind: "alarmAcknowledged", fault: "supplyWeak", by: "Ada", raisedAt: null });
+    house.truth.motor = "wireOff";
+    house.passUntil(() => house.state().alarms.motorNotTurning !== undefined, day);
+    expect(house.state().alarms.motorNotTurning).toMatchObject({ explainedBy: "supplyWeak", raised: null });
+    expect(house.state().alarms.supplyWeak).toMatchObject({ phase: "unacknowledged", priority: "urgent" });
+    expect(heard(house)).toEqual(["supplyWeak raised", "supplyWeak acknowledged", "supplyWeak worsened"]);
+    const worse = words(house).at(-1);
+    expect(worse).toMatchObject({
+      priority: "urgent",
+      body: expect.stringContaining("It also stands for: motor not turning."),
+    });
+    expect(house.rangFor()).toEqual(["supplyWeak", "supplyWeak"]);
+  });
+
+  it("on a shelf hides no motor that won't turn", () => {
+    const house = well();
+    house.truth.sag = 0.6;
+    house.passUntil(() => house.state().alarms.supplyWeak?.phase === "unacknowledged", 2 * day);
+    house.give({ kind: "alarmShelved", fault: "supplyWeak", until: after(house.now(), days(7)), by: "Ada" });
+    house.truth.motor = "wireOff";
+    house.passUntil(() => house.state().alarms.motorNotTurning !== undefined, day);
+    expect(house.rangFor()).toEqual(["supplyWeak", "motorNotTurning"]);
+  });
+});
+
+describe("a sensor out of service", () => {
+  it("is heard of again only by hand, and its comings and goings are on record meanwhile", () => {
+    const house = well();
+    house.give({
+      kind: "alarmTakenOutOfService",
+      fault: "scaleSilent",
+      why: "The load cell is being glued.",
+      by: "Bo",
+    });
+    house.truth.dead.add("scale");
+    house.pass(60);
+    house.truth.dead.delete("scale");
+    house.pass(60);
+    house.truth.dead.add("scale");
+    house.pass(8 * day);
+    expect(heard(house).filter((one) => one.startsWith("scaleSilent"))).toEqual([]);
+    expect(logged(house, "scaleSilent")).toEqual(["outOfService", "there", "away", "there"]);
+    expect(house.state().alarms.scaleSilent).toMatchObject({ outBy: "Bo", outWhy: "The load cell is being glued." });
+    house.give({ kind: "alarmReturnedToService", fault: "scaleSilent", by: "Ada" });
+    expect(house.rangFor().at(-1)).toBe("scaleSilent"); // it has been silent for days
+  });
+});
+
+describe("a feeder on the bench", () => {
+  it("is told of in nothing, and logged in all", () => {
+    const house = well();
+    sent(house, "onBench");
+    house.truth.tray = "jammed";
+    house.truth.words = "coil open";
+    house.pass(5 * 60);
+    house.truth.dead.add("link");
+    house.pass(day);
+    expect(heard(house)).toEqual([]);
+    expect(logged(house, "trayJammed")).toContain("suppressedByDesign");
+    expect(house.state().alarms.feederSilent).toMatchObject({ why: "The feeder is on the bench.", explainedBy: null });
+    sent(house, "inGarden");
+    expect(house.rangFor()).toEqual(["feederSilent"]);
+  });
+
+  it("is told of where a stop did not arrive", () => {
+    const house = well();
+    sent(house, "onBench");
+    house.truth.dead.add("ears");
+    house.order("p1", "pause");
+    house.pass(30);
+    expect(house.rangFor()).toEqual(["pauseOverdue"]);
+  });
+
+  it("takes what people were asked before off their screens, and puts it back in the garden without a sound", () => {
+    const house = well();
+    house.truth.tray = "jammed";
+    house.passUntil(() => house.state().alarms.trayJammed?.phase === "unacknowledged", day);
+    sent(house, "onBench");
+    sent(house, "inGarden");
+    expect(heard(house)).toEqual(["trayJammed raised", "trayJammed setAside", "trayJammed raised"]);
+    expect(house.rangFor()).toEqual(["trayJammed"]);
+  });
+});
+
+describe("a feeder that is put away", () => {
+  it("may fall silent, empty and jammed unheard, but not let its battery freeze", () => {
+    const house = well();
+    sent(house, "putAway");
+    house.truth.hopper = 1;
+    Object.assign(house.truth, { air: -18, batteryVolts: 11.7, batteryCelsius: -17, humidity: 40 });
+    house.pass(60);
+    expect(house.rangFor()).toEqual(["batteryFreezing"]);
+    house.truth.dead.add("link"); // somebody unplugs it: what became of the battery nobody knows
+    house.pass(day);
+    expect(house.rangFor()).toEqual(["batteryFreezing"]);
+    expect(house.state().alarms.batteryFreezing).toMatchObject({
+      explainedBy: "feederSilent",
+      raised: { acknowledged: null },
+    });
+  });
+
+  it("is told of when it is charged in frost", () => {
+    const house = well({ battery: "lithiumIronPhosphate" });
+    sent(house, "putAway");
+    Object.assign(house.truth, { air: -6, charge: 400, batteryCelsius: -5, humidity: 40 });
+    house.pass(15);
+    expect(house.rangFor()).toEqual(["chargingInFrost"]);
+  });
+});
+
+describe("an answer from a notification that comes late", () => {
+  it("counts for the alarm that it was given to, and not for the next one", () => {
+    const house = well();
+    house.truth.words = "coil open";
+    house.pass(3);
+    const first = words(house).at(-1)?.at ?? null;
+    house.pass(5 * 60); // an hour of standing, an hour of delay, and then it is over
+    expect(house.state().alarms.troubleReported?.phase).toBe("returnedUnacknowledged");
+    house.truth.words = "coil open again";
+    house.pass(3);
+    house.give({ kind: "alarmAcknowledged", fault: "troubleReported", by: "Ada", raisedAt: first });
+    expect(house.state().alarms.troubleReported?.phase).toBe("unacknowledged");
+    const second = words(house).at(-1)?.at ?? null;
+    expect(second).not.toBe(first);
+    house.give({ kind: "alarmAcknowledged", fault: "troubleReported", by: "Ada", raisedAt: second });
+    expect(house.state().alarms.troubleReported).toMatchObject({ phase: "acknowledged", acknowledgedBy: "Ada" });
+  });
+});
+
+describe("a shelf", () => {
+  it("ends by itself after seven days at most, and tells what is there then", () => {
+    const house = well({ reportEvery: minutes(60) });
+    house.truth.dead.add("scale");
+    house.passUntil(() => house.state().alarms.scaleSilent?.phase === "unacknowledged", 2 * day);
+    const shelvedAt = house.now();
+    house.give({ kind: "alarmShelved", fault: "scaleSilent", until: after(shelvedAt, days(60)), by: "Ada" });
+    house.pass(7 * day - 1);
+    expect(house.state().alarms.scaleSilent?.phase).toBe("shelved");
+    house.pass(1);
+    expect(house.state().alarms.scaleSilent?.phase).toBe("unacknowledged");
+    expect(heard(house).filter((one) => one.startsWith("scaleSilent"))).toEqual([
+      "scaleSilent raised",
+      "scaleSilent setAside",
+      "scaleSilent raised",
+    ]);
+  });
+});
