@@ -9,7 +9,7 @@ import type { Chance } from "../../../server/practice/chance.ts";
  */
 export const zone = "Europe/Stockholm";
 
-export const people: readonly Person[] = [
+const people: readonly Person[] = [
   {
     ...{ id: "ada", name: "Ada", turn: 1, phones: 1, mail: "ada@example.org" },
     ...{ quiet: { from: "22:00", to: "06:30" }, urgentBreaks: true },
