@@ -116,7 +116,7 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
-    every("17 3 * * *", "clearing up", () => forgetOld(ports)), // at an hour that is quiet in most zones
+    every("17 * * * *", "clearing up", () => forgetOld(ports)), // each hour: a server may be off for most of a day
   ];
 }
 
