@@ -55,6 +55,25 @@ describe("what to change", () => {
     );
   });
 
+  it("tells a flood that goes on, the worst of several, and what came most often in it", () => {
+    const crowd = (begins: number, count: number) =>
+      Array.from({ length: count }, (_, index) =>
+        passing("rowan", "foodLow", after(at(days(begins)), seconds(20 * index)), seconds(5)),
+      );
+    const words = wordsOf("flood", ...crowd(12, 11), ...crowd(20, 14));
+    expect(words).toMatch(/^A flood of 14 alarms began Wednesday 21 January 00:03 .* It was the worst of 2\. /);
+    expect(words).toContain("It began with “Food low” at Rowan; “Food low” at Rowan came 14 times.");
+    const still = findingsOf(ratesOf({ ...history(...crowd(12, 11)), to: at(days(12.002)) }));
+    expect(still.find(({ kind }) => kind === "flood")?.words).toContain("and goes on");
+  });
+
+  it("names an alarm without its feeder, where that is gone, and a day's length in hours", () => {
+    const standing = told("larch", "scaleSilent", ["normal", "unacknowledged", at(days(28.5))]);
+    const gone = { ...history(standing), feeders: history().feeders.slice(0, 1) };
+    const [finding] = findingsOf(ratesOf(gone));
+    expect(finding?.words).toMatch(/^“Scale silent” has stood for 36 hours\./);
+  });
+
   it("names what chatters", () => {
     const flicker = [0, 15, 30, 45].flatMap((second) => [
       ["normal", "unacknowledged", after(at(days(3)), seconds(second)), true] as const,
@@ -117,11 +136,16 @@ describe("the headline", () => {
       "3 alarms in 30 days at 2 feeders: 0.4 a week at each. Besides, 1 note for the digest, which calls nobody.",
     ]);
     expect(headline(ratesOf(history()))).toEqual(["No alarm in 30 days at 2 feeders."]);
+    const feeders = Array.from({ length: 5 }, (_, index) => ({ id: `f${index}`, name: `F${index}`, addedAt: from }));
+    expect(headline(ratesOf({ ...history(usual("f0", "foodLow", at(days(3)))), feeders }))).toEqual([
+      "1 alarm in 30 days at 5 feeders: less than one in ten weeks at each.",
+    ]);
   });
 
   it("says how many days are known where they are fewer than the standard wants", () => {
     const young = (span: number) => headline(ratesOf({ ...history(), to: at(days(span)) }));
     expect(young(12)[1]).toBe("Only 12 days are known yet. The standard wants 30 before one judges.");
+    expect(young(1.2)[1]).toBe("Only one day is known yet. The standard wants 30 before one judges.");
     expect(young(0.5)).toEqual([
       "No alarm in less than a day at 2 feeders.",
       "Only part of a day is known yet. The standard wants 30 before one judges.",
@@ -163,6 +187,25 @@ describe("the measures", () => {
     expect(named("Acknowledged")?.value).toBe("3 of 3");
     expect(named("Time until acknowledged, half of them")?.value).toBe("40 minutes");
     expect(measures.filter(({ over }) => over)).toEqual([]);
+  });
+
+  it("never say nothing of what was little", () => {
+    const once = ratesOf({ ...history(usual("rowan", "iceLock", at(days(3)), days(2.4), days(2.9))) });
+    const value = (name: string, rates = once) => measuresOf(rates).find((measure) => measure.name === name)?.value;
+    expect(value("Alarms in ten minutes, on average")).toBe("under 0.01");
+    expect(value("Time until acknowledged, half of them")).toBe("2 days");
+    const later = ratesOf(history(usual("rowan", "iceLock", at(days(3)), hours(5), hours(9))));
+    expect(value("Time until acknowledged, half of them", later)).toBe("5 hours");
+    const soon = ratesOf(history(usual("rowan", "iceLock", at(days(3)), minutes(1), hours(9))));
+    expect(value("Time until acknowledged, half of them", soon)).toBe("1 minute");
+    expect(value("Share of the ten most frequent", ratesOf(history()))).toBe("none raised");
+    const spell = Array.from({ length: 11 }, (_, index) =>
+      passing("rowan", "foodLow", after(at(days(3)), seconds(index)), seconds(0.5)),
+    );
+    expect(value("Ten-minute periods with more than 10", ratesOf(history(...spell)))).toBe("0.023 %");
+    const years = ratesOf({ ...history(...spell), to: at(days(3_000)) });
+    expect(value("Ten-minute periods with more than 10", years)).toBe("under 0.01 %");
+    expect(value("Pushes that rang, a week at each feeder", ratesOf({ ...history(), rang: 20 }))).toBe("2.3");
   });
 
   it("are over their ceilings where they are", () => {

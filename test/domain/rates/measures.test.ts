@@ -90,6 +90,10 @@ const moments = fc
   .array(fc.integer({ min: 0, max: 400 }), { maxLength: 60 })
   .map((drawn) => drawn.map((half) => at(seconds(30 * half))).sort((one, other) => one - other));
 
+it("has no load of a span that doesn't end after it begins", () => {
+  expect(() => loadOf([], from, from, zone)).toThrow(RangeError);
+});
+
 describe("a flood", () => {
   it("begins with the eleventh alarm within ten minutes: alm-flood-example", () => {
     const times = [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5].map((minute) => at(minutes(minute)));
