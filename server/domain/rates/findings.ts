@@ -50,7 +50,9 @@ export function headline(rates: Rates): readonly string[] {
         ];
   if (raised.length === 0) return [`No alarm in ${span} at ${where}.${notesToo}`, ...young];
   const often = perFeederWeek < 0.1 ? "less than one in ten weeks" : `${tenths(perFeederWeek)} a week`;
-  return [`${counted(raised.length, "alarm")} in ${span} at ${where}: ${often} at each.${notesToo}`, ...young];
+  // A rate of a few days would say more than is known.
+  const rate = days < 7 ? "" : `: ${often} at each`;
+  return [`${counted(raised.length, "alarm")} in ${span} at ${where}${rate}.${notesToo}`, ...young];
 }
 
 function beyondAnybody({ load: { perDay } }: Rates): Finding[] {

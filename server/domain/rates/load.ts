@@ -6,7 +6,7 @@ import type { WatchedFeeder } from "./history.ts";
 /** How many alarms were raised, and how thickly they came. */
 export interface Load {
   readonly alarms: number;
-  readonly perDay: number; // mean over the whole span
+  readonly perDay: number; // mean over the whole span; two alarms of a first hour are two a day, not 48
   readonly byDay: readonly DayLoad[]; // every local day of the span, today so far among them
   readonly worstDay: DayLoad | null; // null where none was raised
   /** Most in any hour and in any ten minutes, wherever they begin: a clock's own hours would cut a crowd in two. */
@@ -30,7 +30,7 @@ export function loadOf(times: readonly Instant[], from: Instant, to: Instant, zo
   const { busyHours, busyTenMinutes } = loadCeilings;
   return {
     alarms: times.length,
-    perDay: times.length / inDays((to - from) as Span),
+    perDay: times.length / Math.max(1, inDays((to - from) as Span)),
     byDay,
     worstDay: worst,
     worstHour: mostWithin(times, hours(1)),
@@ -80,9 +80,12 @@ function busyShare(times: readonly Instant[], from: Instant, to: Instant, length
   return busy / Math.ceil((to - from) / length);
 }
 
-/** Weeks that all feeders together were watched for; one that came later counts from then. */
+/**
+ * Weeks that all feeders together were watched for; one that came later counts from then, and counts for a week at least: what
+ * rings while it is set up is no rate yet.
+ */
 export const feederWeeks = (feeders: readonly WatchedFeeder[], from: Instant, to: Instant): number =>
-  feeders.reduce((sum, { addedAt }) => sum + Math.max(0, inDays((to - later(from, addedAt)) as Span)), 0) / 7;
+  feeders.reduce((sum, { addedAt }) => sum + Math.max(1, inDays((to - later(from, addedAt)) as Span) / 7), 0);
 
 /** Whole days that are known; a month in which clocks go forward is no day short. */
 export const wholeDays = (from: Instant, to: Instant): number => Math.floor((to - from + hours(2)) / days(1));

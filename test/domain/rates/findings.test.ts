@@ -145,6 +145,12 @@ describe("the headline", () => {
   it("says how many days are known where they are fewer than the standard wants", () => {
     const young = (span: number) => headline(ratesOf({ ...history(), to: at(days(span)) }));
     expect(young(12)[1]).toBe("Only 12 days are known yet. The standard wants 30 before one judges.");
+    const first = history(usual("rowan", "foodLow", at(minutes(5)), minutes(1), minutes(9)));
+    const hour = ratesOf({ ...first, to: at(hours(1)) });
+    expect(headline(hour)[0]).toBe("1 alarm in less than a day at 2 feeders.");
+    expect(findingsOf(hour)).toEqual([]);
+    expect(hour.load.perDay).toBe(1);
+    expect(hour.perFeederWeek).toBe(0.5);
     expect(young(1.2)[1]).toBe("Only one day is known yet. The standard wants 30 before one judges.");
     expect(young(0.5)).toEqual([
       "No alarm in less than a day at 2 feeders.",
