@@ -6,7 +6,7 @@ import { sendShown } from "../kept/shown.ts";
 import { fateOf, keptActs, sortOut, supersededBy, type WaitingAct, waitingKey } from "../kept/waiting.ts";
 import { api } from "../reach/api.ts";
 import { announce } from "./announce.ts";
-import { acceptFeeder, noteLine, signedIn } from "./home.ts";
+import { acceptFeeder, noteLine, refreshHome, signedIn } from "./home.ts";
 import { serverNow } from "./now.ts";
 import { askForSync, takeAway } from "./screenNotices.ts";
 
@@ -36,7 +36,7 @@ export async function openActs(kept: Cupboard): Promise<void> {
   await flush();
 }
 
-/** The worker beside this page has kept or sent something that was answered on a notice. */
+/** The worker beside this page has kept or sent something that was asked on a notice or here. */
 export const lookForActs = () => void flush();
 
 export type ActOutcome = "done" | "waiting" | "refused";
@@ -143,6 +143,7 @@ async function gather(): Promise<void> {
 async function sentElsewhere(act: WaitingAct): Promise<boolean> {
   if (cupboard === null || (await cupboard.get(waitingKey(act.id))) !== undefined) return false;
   await letGo(act);
+  void refreshHome(); // what came of it is known there, and that there is a line again
   return true;
 }
 

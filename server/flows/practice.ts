@@ -11,6 +11,7 @@ export async function startPractice(ports: Ports, keys: FeederKeys, keeper: stri
   const now = ports.clock.now();
   for (const yard of (await ports.store.yards.yards()).filter(({ practice }) => practice)) {
     await ports.store.people.addMember(yard.id, keeper, "keeper", now);
+    ports.live.reconnect(keeper); // a browser hears of the yards that were its person's when it came
   }
   if (ports.practice.state().running) return;
   if (await resumePractice(ports, keys)) return;
@@ -24,6 +25,7 @@ export async function startPractice(ports: Ports, keys: FeederKeys, keeper: stri
     escalateMinutes: usualEscalation,
   };
   await ports.store.yards.addYard(yard, keeper, now);
+  ports.live.reconnect(keeper);
   const feeders = [];
   for (const settings of [rowan, larch]) {
     const { key } = await addFeeder(ports, yard, settings, null);

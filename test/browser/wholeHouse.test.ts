@@ -248,6 +248,54 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(new URL(page.url()).pathname).toBe(`/feeders/${id}`);
     expect(phone.complaints).toEqual([]);
   }, 120_000);
+
+  it("lets a helper in by a link, who is told in turn and is offered nothing that would be refused", async () => {
+    const { origin } = await moveIn();
+    await addFeeder();
+    await goTo("/", "Feeders");
+    await page.getByText("No phone of yours is woken when something needs you.").waitFor();
+    await page.getByRole("link", { name: "The yard" }).click();
+    await page.getByRole("link", { name: "Who is told" }).click();
+    await heading("Who is told at My yard");
+    await page.getByText("An alarm goes to Asta.").waitFor();
+    await page.getByRole("button", { name: "Make a link" }).click();
+    const link = (await page.locator(".copied pre").textContent()) ?? "";
+    expect(link).toMatch(new RegExp(`^${origin}/join#[\\w-]{43}$`));
+    await lookOver(page, "people, with a link to share");
+
+    const bo = await openPhone(browser);
+    await bo.page.goto(link);
+    await bo.page.getByLabel("Your name").fill("Bo");
+    await bo.page.getByLabel("Passphrase").fill("three grey feathers");
+    await bo.page.getByRole("button", { name: "Join" }).click();
+    await bo.page.getByRole("heading", { level: 1, name: "Phones" }).waitFor();
+    expect(bo.page.url()).toBe(`${origin}/phones`); // the secret doesn't stay in the address
+    await bo.page.goto(origin);
+    await bo.page.getByRole("link", { name: "Aspen" }).click();
+    await bo.page.getByRole("button", { name: "Pause until resumed" }).click();
+    await bo.page.getByText("Pause until resumed: asked").waitFor();
+    expect(await bo.page.getByRole("link", { name: /^Settings/ }).count()).toBe(0);
+
+    await page.reload();
+    await page.getByText(/^An alarm goes to Asta first/).waitFor();
+    await page.getByRole("button", { name: "Earlier for Bo" }).click();
+    await page.getByText(/^An alarm goes to Bo first/).waitFor();
+    await page.getByLabel("From").fill("22:00");
+    await page.getByLabel("To", { exact: true }).fill("06:30");
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByText(/No phone, no mail address\. Left alone from 22:00 to 06:30/).waitFor();
+    await page.getByLabel("Tell the next after").fill("5");
+    await page.getByRole("button", { name: "Write the minutes down" }).click();
+    await page.getByText(/goes on to the next after 5 minutes/).waitFor();
+
+    await bo.page.goto(`${page.url()}`);
+    await bo.page.getByText("helper, that's you").waitFor();
+    expect(await bo.page.getByRole("button", { name: /Earlier|Later|Make/ }).count()).toBe(0);
+    await lookOver(bo.page, "people, as a helper sees them");
+    expect([...phone.complaints, ...bo.complaints]).toEqual([]);
+    expect(bo.refusals.filter((refusal) => !refusal.startsWith("401 GET"))).toEqual([]);
+    await bo.context.close();
+  }, 120_000);
 });
 
 // --- the house -----------------------------------------------------------------------------------------------------

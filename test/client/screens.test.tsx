@@ -2,7 +2,7 @@
 import { cleanup, fireEvent, screen, waitFor, within } from "@testing-library/preact";
 import { describe, expect, it } from "vitest";
 import { memoryCupboard } from "../../client/kept/cupboard.ts";
-import { givenUp, waiting } from "../../client/state/acts.ts";
+import { givenUp, lookForActs, waiting } from "../../client/state/acts.ts";
 import { acceptFeeder, findFeeder } from "../../client/state/home.ts";
 import { faultKinds, ruleOf } from "../../server/domain/faults.ts";
 import { alarmView, feederView, homeView } from "./cannedViews.ts";
@@ -176,10 +176,11 @@ describe("one feeder", () => {
     await screen.findByText(/waiting on this phone/, { selector: ".waiting strong" });
     for (const key of (await cupboard.keys()).filter((each) => each.startsWith("waiting/"))) await cupboard.remove(key);
     server.cut = false;
-    dispatchEvent(new Event("online"));
+    lookForActs(); // the worker says that it was at it
     await waitFor(() => expect(waiting.value).toEqual([]));
     expect(server.posts()).toEqual([]);
     expect(givenUp.value).toEqual([]);
+    await waitFor(() => expect(screen.queryByText("No connection to the server.")).toBeNull()); // and looks what came of it
   });
 
   it("says what the server did not accept", async () => {

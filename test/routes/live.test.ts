@@ -38,4 +38,14 @@ describe("a browser that watches", () => {
     await expect.poll(() => again.heard).toEqual(["larch"]);
     expect(adas.socket.readyState).toBe(adas.socket.OPEN);
   });
+
+  it("is sent to ask anew when practice begins: the practice yard wasn't there when it came", async () => {
+    const house = await openHouse();
+    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
+    const { socket } = await watching(address, house.keeper);
+    const closed = once(socket, "close");
+    await asked(house, "POST", "/api/v1/practice", house.keeper);
+    expect((await closed)[0]).toBe(1012);
+    await asked(house, "DELETE", "/api/v1/practice", house.keeper);
+  });
 });
