@@ -1,4 +1,3 @@
-import { createHash } from "node:crypto";
 import type { PracticeFault } from "../../server/contract/api.ts";
 import type { AlarmChange } from "../../server/domain/facts.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
@@ -9,6 +8,7 @@ import { freeToFeed } from "../../server/practice/obedience.ts";
 import { Scene } from "../../server/practice/scene.ts";
 import { practiceYard, rowan } from "../../server/practice/yard.ts";
 import { type House, openHouse } from "../support/house.ts";
+import { invited } from "../support/people.ts";
 
 /**
  * A practice feeder before the real door of a whole server: birds come, reports go in by HTTP, patrol looks when it would look,
@@ -101,13 +101,9 @@ export class PlayedDay {
     this.house = await this.house.restart();
   }
 
-  /** Another keeper of the same house. @returns the headers of their browser. */
-  async secondKeeper(name: string): Promise<Record<string, string>> {
-    const token = "a second link, which a house does not hand out by itself";
-    await this.house.store.keepers.openClaim(createHash("sha256").update(token).digest("hex"), this.now);
-    const payload = { token, name, passphrase: "birds before breakfast", zone: "Europe/Stockholm" };
-    const answer = await this.house.app.inject({ method: "POST", url: "/api/v1/claim", payload });
-    return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+  /** Another keeper of the same yard. @returns the headers of their browser. */
+  secondKeeper(name: string): Promise<Record<string, string>> {
+    return invited(this.house, name, "keeper");
   }
 
   async settings(said: object): Promise<void> {
