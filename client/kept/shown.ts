@@ -14,12 +14,12 @@ const keyOf = (item: string) => `shown/${item}`;
 /** After a day the server has long told somebody else. Our choice. */
 const worthMs = 24 * 60 * 60_000;
 
-export const isWorth = ({ shownAt }: ShownReport, now: number) => now - shownAt < worthMs && shownAt <= now + 60_000;
+const isWorth = ({ shownAt }: ShownReport, now: number) => now - shownAt < worthMs && shownAt <= now + 60_000;
 
 export const keepShown = (cupboard: Cupboard, report: ShownReport) => cupboard.put(keyOf(report.item), report);
 
 /** What an answer means for a report: it has arrived, it may yet arrive, or the server will never want it. */
-export const isSettled = (status: number) => !(status >= 500 || status === 408 || status === 429);
+const isSettled = (status: number) => !(status >= 500 || status === 408 || status === 429);
 
 /**
  * Reports all that were kept. Where the server can't be reached, the rest waits for the next push, tap or page.

@@ -170,17 +170,20 @@ describe("one feeder", () => {
 
   it("says nothing of an act that another window has sent meanwhile", async () => {
     const cupboard = await openAt("/feeders/rowan");
+    await screen.findByText(/^Birds came from/); // nothing else is under way
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.cut = true;
     fireEvent.click(button);
     await screen.findByText(/waiting on this phone/, { selector: ".waiting strong" });
+    await screen.findByText("No connection to the server.");
+    server.asked.length = 0;
     for (const key of (await cupboard.keys()).filter((each) => each.startsWith("waiting/"))) await cupboard.remove(key);
     server.cut = false;
     lookForActs(); // the worker says that it was at it
     await waitFor(() => expect(waiting.value).toEqual([]));
     expect(server.posts()).toEqual([]);
     expect(givenUp.value).toEqual([]);
-    await waitFor(() => expect(screen.queryByText("No connection to the server.")).toBeNull()); // and looks what came of it
+    await waitFor(() => expect(server.asked.map(({ path }) => path)).toContain("/home")); // and looks what came of it
   });
 
   it("says what the server did not accept", async () => {
