@@ -18,7 +18,7 @@ import { webPush } from "./adapters/webPush.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
 import { seconds } from "./domain/instant.ts";
-import { advanceDueCalls } from "./flows/calls.ts";
+import { advanceDueCalls, callStanding } from "./flows/calls.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
 import { drainOutbox, forgetOld } from "./flows/outbox.ts";
@@ -90,6 +90,7 @@ async function main(): Promise<void> {
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
   await resumePractice(ports, keys);
+  await callStanding(ports);
   greet(config, address, await openClaim(ports));
   bell.ring(); // what a crash left in the outbox
 }

@@ -1,3 +1,4 @@
+import { standingWords } from "../domain/alarms/callWords.ts";
 import { topicOf } from "../domain/alarms/notices.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { earlier, type Instant } from "../domain/instant.ts";
@@ -30,7 +31,7 @@ export interface CallPorts extends Pick<Ports, "clock" | "store" | "bell"> {
 export async function hearWords(
   { mail }: Pick<CallPorts, "mail">,
   tx: Transaction,
-  { id, yard, state }: Advanced,
+  { id, yard, state }: Pick<Advanced, "id" | "yard" | "state">,
   words: readonly CallWord[],
   now: Instant,
 ): Promise<void> {
@@ -46,6 +47,31 @@ export async function hearWords(
     const of = { yard, feeder: id, topic, name: spokenName(state.settings) };
     await keep(tx, topic, hear(await tx.call(topic), word, of, circle, now), now);
   }
+}
+
+/**
+ * Calls for alarms that wait for an answer and have none: from before calls were kept, or lost with a database that was brought
+ * back. Meant for the start of a server.
+ * @returns how many feeders had such alarms
+ */
+export async function callStanding(ports: CallPorts): Promise<number> {
+  let found = 0;
+  for (const { id } of await ports.store.yards.feeders()) {
+    const called = await ports.store.transaction(async (tx) => {
+      const [row] = await tx.feeders([id]);
+      if (!row) return false;
+      const uncalled = [];
+      for (const word of standingWords(row.state)) {
+        const byYard = isSilence(word.fault) && (await tx.call(yardTopic(row.yard))) !== null;
+        if (!byYard && (await tx.call(topicOf(id, word.fault))) === null) uncalled.push(word);
+      }
+      if (uncalled.length > 0) await hearWords(ports, tx, row, uncalled, ports.clock.now());
+      return uncalled.length > 0;
+    });
+    if (called) found += 1;
+  }
+  if (found > 0) ports.bell.ring();
+  return found;
 }
 
 /** Together more than a house has in a night; the rest comes with the next tick. */

@@ -2,7 +2,7 @@ import Database from "better-sqlite3";
 import { describe, expect, it } from "vitest";
 import type { HomeView } from "../../server/contract/api.ts";
 import { hours, minutes, seconds } from "../../server/domain/instant.ts";
-import { advanceDueCalls } from "../../server/flows/calls.ts";
+import { advanceDueCalls, callStanding } from "../../server/flows/calls.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { asked, deliver, goBy, invited, phoneOf } from "../support/people.ts";
 
@@ -43,6 +43,27 @@ function stillThere(house: House, key: string) {
 const rung = (house: House) => house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
 const order = (house: House, headers: Record<string, string>, url: string, payload: object) =>
   asked(house, "POST", url, headers, payload);
+
+describe("an alarm that stands without a call", () => {
+  it("is told once when the server starts, and not again at the next start", async () => {
+    const house = await openHouse();
+    await phoneOf(house, house.keeper, "Ada");
+    const { key } = await house.addFeeder({ sensors });
+    await house.report(key, jammed);
+    await deliver(house);
+    expect(rung(house)).toEqual(["Ada: Rowan: tray jammed"]);
+    expect(await callStanding(house.ports)).toBe(0);
+    // As a database is that was written before calls were kept.
+    const database = new Database(house.databaseFile);
+    database.exec('DELETE FROM "Call"');
+    database.close();
+    house.clock.pass(minutes(1));
+    expect(await callStanding(house.ports)).toBe(1);
+    expect(await callStanding(house.ports)).toBe(0);
+    await deliver(house);
+    expect(rung(house)).toEqual(["Ada: Rowan: tray jammed", "Ada: Rowan: tray jammed"]);
+  });
+});
 
 describe("an urgent alarm", () => {
   it("rings for the first person, and for the next when nobody has acknowledged it in the yard's time", async () => {

@@ -1,6 +1,6 @@
 import type { AlarmChange } from "../facts.ts";
-import { type FaultKind, type FaultRule, type Priority, ruleOf } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
+import { type FaultKind, type FaultRule, faultKinds, type Priority, ruleOf } from "../faults.ts";
+import type { FeederSettings, FeederState } from "../feeder.ts";
 import { after, minutes } from "../instant.ts";
 import type { CallPriority, CallWord } from "../telling/call.ts";
 import { spokenName } from "../telling/spokenName.ts";
@@ -137,9 +137,24 @@ function setAside({ fault, at }: AlarmChange, alarm: Alarm | null): readonly Cal
   }
 }
 
+/**
+ * What waits for an answer, though nothing is remembered of whom it was told: it stood before calls were kept, or its call was
+ * lost. Better told once more than never.
+ */
+export function standingWords({ alarms, settings }: Pick<FeederState, "alarms" | "settings">): readonly CallWord[] {
+  return faultKinds.flatMap((fault): CallWord[] => {
+    const alarm = alarms[fault];
+    if (alarm?.phase !== "unacknowledged" && alarm?.phase !== "latchedUnacknowledged") return [];
+    if (alarm.called === "note") return [];
+    const said = words({ settings, explains: [] }, { fault, reason: alarm.finding.reason }, alarm.called);
+    return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
+  });
+}
+
 // --- words -----------------------------------------------------------------------------------------------------------
 
-const words = ({ settings, explains }: Spoken, { fault, reason }: AlarmChange, priority: CallPriority) => {
+type Said = Pick<AlarmChange, "fault" | "reason">;
+const words = ({ settings, explains }: Spoken, { fault, reason }: Said, priority: CallPriority) => {
   const rule = ruleOf(fault);
   return { fault, priority, title: titleOf(settings, rule.title), body: bodyOf(reason, explains, rule) };
 };
