@@ -9,6 +9,7 @@ import { pushPayload } from "../../server/domain/push/payload.ts";
 import { builtServer, runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
 import { aNotice } from "../support/notices.ts";
+import { HandFeeder } from "./handFeeder.ts";
 import { type KeeperPhone, launchBrowser, lookOver, openPhone, pushTo, workerServes } from "./keeperPhone.ts";
 
 /** The whole house as a keeper meets it: the built server in a process of its own, the built client in a real browser. */
@@ -94,7 +95,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("About two thirds full of unsalted peanuts.").waitFor();
 
     // --- a pause: asked, sent, confirmed by the feeder itself
-    const feeder = new HandFeeder(key);
+    const feeder = new HandFeeder(key, new URL(page.url()).origin);
     await page.getByRole("button", { name: "Pause until resumed" }).click();
     await page.getByText("Pause until resumed: asked").waitFor();
     await page.getByText("sent: not yet").waitFor();
@@ -331,35 +332,6 @@ async function knock(origin: string, path: string, data: unknown) {
 }
 
 // --- the feeder ----------------------------------------------------------------------------------------------------
-
-interface ReportAnswer {
-  readonly orders: readonly { readonly id: string; readonly kind: string; readonly until: string | null }[];
-}
-
-/** A feeder that says what the test lets it say. */
-class HandFeeder {
-  readonly #key: string;
-  readonly #origin: string;
-  #uptimeMs = 10_000;
-  #seq = 0;
-
-  constructor(key: string, origin = new URL(page.url()).origin) {
-    this.#key = key;
-    this.#origin = origin;
-  }
-
-  async reports(readings: { readonly paused: boolean }, ...events: readonly object[]): Promise<ReportAnswer> {
-    this.#uptimeMs += 5_000;
-    const recorded = events.map((event) => ({ seq: ++this.#seq, uptimeMs: this.#uptimeMs, ...event }));
-    const response = await fetch(`${this.#origin}/api/v1/report`, {
-      method: "POST",
-      headers: { authorization: `Bearer ${this.#key}`, "content-type": "application/json" },
-      body: JSON.stringify({ boot: "by-hand-1", sentUptimeMs: this.#uptimeMs, readings, events: recorded }),
-    });
-    if (!response.ok) throw new Error(`the report was refused: ${await response.text()}`);
-    return (await response.json()) as ReportAnswer;
-  }
-}
 
 /** Runs a line in a shell, word for word. Where there is no curl, the same request is sent from here, and that is said. */
 async function runLine(words: string): Promise<void> {
