@@ -50,6 +50,7 @@ const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgency)
 
 function YardEntry({ yard }: { readonly yard: YardView }) {
   const silent = silentTogether(yard);
+  const of = <span class="hidden"> {yard.name}</span>; // two yards have two links of one name else
   return (
     <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
       <div class="yard-head">
@@ -57,12 +58,10 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
           {yard.name}
           {yard.practice && <PracticeTag />}
         </h2>
-        {!yard.practice && (
-          <span class="yard-links">
-            <a href={`/yards/${yard.id}/digest`}>Digest</a>
-            <a href={`/yards/${yard.id}`}>The yard</a>
-          </span>
-        )}
+        <span class="yard-links">
+          {yard.digestWanted && <a href={`/yards/${yard.id}/digest`}>Digest{of}</a>}
+          <a href={`/yards/${yard.id}`}>The yard{of}</a>
+        </span>
       </div>
       {silent.length > 0 && <YardSilence silent={silent} yard={yard} />}
       {yard.feeders.length === 0 ? (

@@ -19,7 +19,7 @@ export function YardScreen(props: { readonly id: string }) {
   }
   return (
     <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
-      {!yard.practice && <YardLinks yard={yard} />}
+      <YardLinks yard={yard} />
       {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardWords yard={yard} />}
     </Screen>
   );

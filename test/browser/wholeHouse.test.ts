@@ -127,7 +127,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     }
     await goTo("/", "Feeders");
     await page.getByText("Paused until resumed.").waitFor();
-    await page.getByRole("link", { name: "The yard" }).click();
+    await page.getByRole("link", { name: "The yard My yard" }).click();
     await heading("My yard");
     await page.getByLabel("Latitude").fill("north");
     await page.getByLabel("Longitude").fill("17.8");
@@ -255,7 +255,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await addFeeder();
     await goTo("/", "Feeders");
     await page.getByText("No phone of yours is woken when something needs you.").waitFor();
-    await page.getByRole("link", { name: "The yard" }).click();
+    await page.getByRole("link", { name: "The yard My yard" }).click();
     await page.getByRole("link", { name: "Who is told" }).click();
     await heading("Who is told at My yard");
     await page.getByText("An alarm goes to Asta.").waitFor();

@@ -90,9 +90,9 @@ describe("the digest's page", () => {
     expect(document.querySelector("img")).toBeNull();
   });
 
-  it("is a tap away from the list of feeders, where the yard isn't practice", async () => {
+  it("is a tap away from the list of feeders, where the yard writes one", async () => {
     await openAt("/");
-    const links = await screen.findAllByRole("link", { name: "Digest" });
+    const links = await screen.findAllByRole("link", { name: "Digest Alder Croft" });
     expect(links.map((link) => link.getAttribute("href"))).toEqual([path]);
   });
 });

@@ -183,7 +183,7 @@ describe("the people of a yard", () => {
     await openAt("/");
     await screen.findByRole("link", { name: "Larch" });
     expect(screen.queryByRole("link", { name: "Add a feeder" })).toBeNull();
-    fireEvent.click(screen.getByRole("link", { name: "The yard" }));
+    fireEvent.click(screen.getByRole("link", { name: "The yard Alder Croft" }));
     expect(await screen.findByText(/Only keepers of Alder Croft change these/)).toBeTruthy();
     expect(screen.queryByRole("button", { name: "Write it down" })).toBeNull();
   });
