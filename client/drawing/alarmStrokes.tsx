@@ -7,9 +7,13 @@ import type { RatesDayView } from "../../server/contract/api.ts";
 const step = 20;
 const strokes = { apart: 13, long: 11, most: 7 } as const;
 const ground = 104;
+/** A month is always as wide as a month: the first days of a yard stand at its end, and aren't drawn as large as a page. */
+const daysShown = 31;
 
 export function AlarmStrokes(props: { readonly days: readonly RatesDayView[] }) {
-  const width = Math.max(1, props.days.length) * step;
+  const shown = Math.max(daysShown, props.days.length);
+  const width = shown * step;
+  const empty = (shown - props.days.length) * step;
   return (
     <svg
       class="alarm-strokes"
@@ -20,7 +24,7 @@ export function AlarmStrokes(props: { readonly days: readonly RatesDayView[] }) 
     >
       <line class="ground" x1="0" x2={width} y1={ground} y2={ground} />
       {props.days.map((day, index) => (
-        <Day key={day.date} day={day} x={index * step + step / 2} />
+        <Day key={day.date} day={day} x={empty + index * step + step / 2} />
       ))}
     </svg>
   );

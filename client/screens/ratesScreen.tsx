@@ -72,7 +72,7 @@ function Rates({ view, yard }: { readonly view: RatesView; readonly yard: YardVi
         <figure class="strokes">
           <AlarmStrokes days={view.days} />
           <figcaption>
-            <span>{sentence(dayWords(view.days[0]?.date ?? today, today))}</span>
+            <span>{view.days.length > 1 && sentence(dayWords(view.days[0]?.date ?? today, today))}</span>
             <span>{sentence(dayWords(view.days.at(-1)?.date ?? today, today))}</span>
           </figcaption>
           <p class="hint">A stroke is an alarm, one with a tip says “act now”; a dot is a day with notes.</p>

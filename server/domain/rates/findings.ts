@@ -1,5 +1,5 @@
 import { type FaultKind, ruleOf } from "../faults.ts";
-import { inDays, inHours } from "../instant.ts";
+import { after, days, inDays, inHours } from "../instant.ts";
 import { momentWords } from "../localTime.ts";
 import { chatterRule, daysWanted, loadCeilings, phoneCeiling, staleRule } from "./ceilings.ts";
 import type { Raising } from "./history.ts";
@@ -84,6 +84,7 @@ function floods({ floods: all, raised, zone, to, feeders }: Rates): Finding[] {
 
 function tooMany(rates: Rates): Finding[] {
   const { perFeederWeek, rangPerFeederWeek } = rates;
+  if (after(rates.from, days(7)) > rates.to) return []; // whoever sets a yard up tries what it does
   const pushed = rangPerFeederWeek ?? perFeederWeek;
   if (pushed <= phoneCeiling.perFeederWeek || rates.raised.length < loadWorthAWord) return [];
   const what = rangPerFeederWeek === null ? "alarms were raised" : "pushes rang";

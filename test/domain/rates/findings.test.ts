@@ -43,6 +43,16 @@ describe("what to change", () => {
     expect(findingsOf(ratesOf(rang)).find(({ kind }) => kind === "tooMany")?.words).toMatch(/^3.5 pushes rang a week/);
   });
 
+  it("isn't said of a rate in a yard's first week, when whoever sets it up tries what it does", () => {
+    const tried = (known: number): RatesHistory => ({
+      ...history(...many(40, "rowan", "iceLock", 0.1)),
+      to: at(days(known)),
+    });
+    const ofRate = (known: number) => findingsOf(ratesOf(tried(known))).some(({ kind }) => kind === "tooMany");
+    expect(ofRate(6.9)).toBe(false);
+    expect(ofRate(7)).toBe(true);
+  });
+
   it("tells a flood's time, length and beginning", () => {
     const crowd = Array.from({ length: 12 }, (_, index) =>
       told("larch", "feederSilent", ["normal", "unacknowledged", after(at(days(12)), seconds(20 * index))]).map(
