@@ -114,6 +114,11 @@ describe("limits of a rate", () => {
   });
 
   it("leave just their tail on either side", () => {
+    // Of thousands exp(-mean) is no number any more; there the normal law is near: count ± 1.96 √count, and a little more above.
+    const many = poissonLimits(10_000);
+    expect(many.low).toBeCloseTo(9_804.9, 0);
+    expect(many.high).toBeCloseTo(10_197.9, 0);
+    expect(poissonAtMost(10_000, 10_000)).toBeCloseTo(0.5, 2);
     const { low, high } = poissonLimits(7, 0.9);
     expect(1 - poissonAtMost(6, low)).toBeCloseTo(0.05, 9);
     expect(poissonAtMost(7, high)).toBeCloseTo(0.05, 9);

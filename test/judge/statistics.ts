@@ -97,14 +97,25 @@ export function poissonLimits(count: number, sure = 0.95): { readonly low: numbe
   return { low, high };
 }
 
+/**
+ * Summed from the likeliest count outwards, each term as a share of that one: from zero upwards it would begin at exp(-mean),
+ * which is 0 for a thousand.
+ */
 export function poissonAtMost(count: number, mean: number): number {
-  let term = Math.exp(-mean);
-  let sum = term;
-  for (let k = 1; k <= count; k += 1) {
-    term *= mean / k;
-    sum += term;
+  if (mean <= 0) return 1;
+  const likeliest = Math.min(count, Math.floor(mean));
+  let logTerm = -mean;
+  for (let k = 1; k <= likeliest; k += 1) logTerm += Math.log(mean / k);
+  let sum = 1;
+  for (let k = likeliest, share = 1; k > 0 && share > 1e-18; k -= 1) {
+    share *= k / mean;
+    sum += share;
   }
-  return Math.min(1, sum);
+  for (let k = likeliest + 1, share = 1; k <= count && share > 1e-18; k += 1) {
+    share *= mean / k;
+    sum += share;
+  }
+  return Math.min(1, Math.exp(logTerm + Math.log(sum)));
 }
 
 function bisect(rising: (x: number) => number, from: number, to: number): number {

@@ -55,6 +55,8 @@ function quiet(winters: readonly WinterFigures[]): string {
         `half of the winters: ${rounded(quantile(worst, 0.5))}`,
         "",
       ],
+      // Winters differ by their sky and their birds: Garwood's limits know nothing of that.
+      ["alarms that rang, by the spread of winters", "", rounded(mean(perWinter)), spreadOf(perWinter)],
       [
         "a winter's alarms, quietest to loudest",
         "",
@@ -63,6 +65,15 @@ function quiet(winters: readonly WinterFigures[]): string {
       ],
     ],
   );
+}
+
+/** Limits of a mean by how its values scatter, normal approximation; of one value nothing is known. */
+function spreadOf(values: readonly number[]): string {
+  if (values.length < 2) return "-";
+  const middle = mean(values);
+  const variance = values.reduce((sum, value) => sum + (value - middle) ** 2, 0) / (values.length - 1);
+  const reach = 1.96 * Math.sqrt(variance / values.length);
+  return `${rounded(middle - reach)} to ${rounded(middle + reach)}`;
 }
 
 function byAlarm(winters: readonly WinterFigures[]): string {
