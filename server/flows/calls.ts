@@ -6,6 +6,7 @@ import { silentFrom } from "../domain/silence/feederSilence.ts";
 import { advanceCall, shownBy } from "../domain/telling/advanceCall.ts";
 import type { Call, CallStep, CallWord, Circle, Telling } from "../domain/telling/call.ts";
 import { hear } from "../domain/telling/hear.ts";
+import { advanceUnderOneSky, hearUnderOneSky, type SkyCall, underOneSky } from "../domain/telling/oneSky.ts";
 import { spokenName } from "../domain/telling/spokenName.ts";
 import {
   advanceYardSilence,
@@ -45,6 +46,10 @@ export async function hearWords(
     }
     const topic = topicOf(id, word.fault);
     const of = { yard, feeder: id, topic, name: spokenName(state.settings) };
+    if (underOneSky.has(word.fault)) {
+      await keepYard(tx, hearUnderOneSky(await skyOf(tx, yard, word.fault), word, of, circle, now), now);
+      continue;
+    }
     await keep(tx, topic, hear(await tx.call(topic), word, of, circle, now), now);
   }
 }
@@ -106,6 +111,9 @@ const advanceOne = ({ clock, store, mail }: CallPorts, topic: string): Promise<n
     if (call === null) return 0; // another process was faster, or a feeder was removed
     const circle = await circleOf(tx, call.yard, mail);
     if (circle === null) return 0;
+    if (underOneSky.has(call.fault)) {
+      return keepYard(tx, advanceUnderOneSky(await skyOf(tx, call.yard, call.fault), topic, circle, now), now);
+    }
     if (!isSilence(call.fault)) return keep(tx, topic, advanceCall(call, circle, now), now);
     const watched = await watchedYard(tx, call.yard);
     return watched === null ? 0 : keepYard(tx, advanceYardSilence(watched, circle, now), now);
@@ -145,6 +153,16 @@ async function watchedYard(tx: Transaction, id: string): Promise<WatchedYard | n
     feeders.push(watchedFeeder(row, await tx.call(topicOf(row.id, "feederSilent"))));
   }
   return { id, name, call: await tx.call(yardTopic(id)), feeders };
+}
+
+/** What one sky did to each feeder of the yard. */
+async function skyOf(tx: Transaction, yard: string, fault: FaultKind): Promise<readonly SkyCall[]> {
+  const calls: SkyCall[] = [];
+  for (const { id } of await tx.feedersOf(yard)) {
+    const topic = topicOf(id, fault);
+    calls.push({ topic, feeder: id, call: await tx.call(topic) });
+  }
+  return calls;
 }
 
 function watchedFeeder({ id, state: { settings, link }, lastHeardAt }: FeederRow, call: Call | null): WatchedFeeder {

@@ -38,6 +38,10 @@ export interface Call {
   readonly news: CallNews | null;
   /** Nobody has been told, since there is nobody who could be: the keeper's own screen must say so. */
   readonly unreachable: boolean;
+  /** The topic of the call that speaks for this one, of another feeder under the same sky (oneSky.ts): this one tells nobody. */
+  readonly spokenForBy: string | null;
+  /** Names of the feeders for which this one speaks besides its own. */
+  readonly alsoAt: readonly string[];
   /** For a yard: its feeders that are silent now. Else empty. */
   readonly silent: readonly SilentFeeder[];
 }

@@ -10,7 +10,8 @@ import { closingTimeToLive, ringTimeToLive } from "./gaps.ts";
 
 /** It rings: for the first time, or again. */
 export function ringing(call: Call, reminder: boolean, zone: string, now: Instant): Notice {
-  return { ...asking(call), body: `${preface(call, reminder, zone, now)}${call.body}`, quiet: false };
+  const asked = asking(call);
+  return { ...asked, body: `${preface(call, reminder, zone, now)}${asked.body}`, quiet: false };
 }
 
 /** The same alarm in newer words, or again what it was: in place of what stands there, without a sound. */
@@ -78,11 +79,18 @@ const asking = (call: Call): Omit<Notice, "quiet"> => ({
   topic: call.topic,
   timeToLive: ringTimeToLive[call.priority],
   title: call.title,
-  body: call.body,
+  body: `${call.body}${alsoWords(call.alsoAt)}`,
   raisedAt: call.raisedAt,
   answers: answersTo(call),
   ...answersAt(call),
 });
+
+/** " Also at Larch and Birch." */
+function alsoWords(names: readonly string[]): string {
+  if (names.length === 0) return "";
+  const said = names.length <= 3 ? names : [...names.slice(0, 2), `${names.length - 2} more`];
+  return ` Also at ${[said.slice(0, -1).join(", "), said.at(-1)].filter((words) => words !== "").join(" and ")}.`;
+}
 
 /** Any of the silent feeders will do: whoever has seen that one is silent has seen why they all are. */
 function answersAt({ feeder, silent: [one] }: Call): Pick<Notice, "answersAt"> {

@@ -67,6 +67,8 @@ function anew(before: Call | null, word: Asking, raisedAt: Instant, of: CalledOf
     overAt: null,
     news: null,
     unreachable: false,
+    spokenForBy: null,
+    alsoAt: isStanding(before) ? before.alsoAt : [],
     silent: [],
   };
 }

@@ -19,7 +19,7 @@ const ofYard: Call = {
   ...{ topic: "alarm-yard", yard: "croft", feeder: null, fault: "feederSilent", priority: "urgent" },
   ...{ name: "Alder Croft", raisedAt: later, freshAt: later, title: "Alder Croft: two feeders silent", body: "Both." },
   ...{ holdUntil: null, turn: 1, turnAt: later, told: [], acknowledgedBy: null, overAt: null, news: null },
-  ...{ unreachable: false, silent: [part("rowan"), part("larch")] },
+  ...{ unreachable: false, spokenForBy: null, alsoAt: [], silent: [part("rowan"), part("larch")] },
 };
 
 describe("a call of a whole yard", () => {

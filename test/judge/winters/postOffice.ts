@@ -7,6 +7,12 @@ import { advanceCall, shownBy } from "../../../server/domain/telling/advanceCall
 import type { Call, CallWord, Telling } from "../../../server/domain/telling/call.ts";
 import { hear } from "../../../server/domain/telling/hear.ts";
 import {
+  advanceUnderOneSky,
+  hearUnderOneSky,
+  type SkyCall,
+  underOneSky,
+} from "../../../server/domain/telling/oneSky.ts";
+import {
   advanceYardSilence,
   hearSilence,
   type WatchedYard,
@@ -47,6 +53,8 @@ export class PostOffice {
       return this.#keepYard(hearSilence(this.#watched(), { feeder: feeder.id, word }, circle, now));
     const topic = topicOf(feeder.id, word.fault);
     const of = { yard: yardId, feeder: feeder.id, topic, name: feeder.state.settings.name };
+    if (underOneSky.has(word.fault))
+      return this.#keepYard(hearUnderOneSky(this.#sky(word.fault), word, of, circle, now));
     return this.#keep(topic, hear(this.call(topic), word, of, circle, now));
   }
 
@@ -64,6 +72,8 @@ export class PostOffice {
       const call = this.call(topic);
       if (call === null) return [];
       if (call.fault === "feederSilent") return this.#keepYard(advanceYardSilence(this.#watched(), circle, now));
+      if (underOneSky.has(call.fault))
+        return this.#keepYard(advanceUnderOneSky(this.#sky(call.fault), topic, circle, now));
       return this.#keep(topic, advanceCall(call, circle, now));
     });
   }
@@ -74,6 +84,14 @@ export class PostOffice {
   }
 
   call = (topic: string): Call | null => this.#calls.get(topic)?.call ?? null;
+
+  #sky(fault: FaultKind): readonly SkyCall[] {
+    return this.#feeders().map(({ id }) => ({
+      topic: topicOf(id, fault),
+      feeder: id,
+      call: this.call(topicOf(id, fault)),
+    }));
+  }
 
   #watched(): WatchedYard {
     return {
