@@ -2,7 +2,7 @@ import Database from "better-sqlite3";
 import { describe, expect, it } from "vitest";
 import type { HomeView } from "../../server/contract/api.ts";
 import { hours, minutes, seconds } from "../../server/domain/instant.ts";
-import { advanceDueCalls, callStanding } from "../../server/flows/calls.ts";
+import { advanceDueCalls, callStanding, hearWords } from "../../server/flows/calls.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { asked, deliver, goBy, invited, phoneOf } from "../support/people.ts";
 
@@ -43,6 +43,35 @@ function stillThere(house: House, key: string) {
 const rung = (house: House) => house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
 const order = (house: House, headers: Record<string, string>, url: string, payload: object) =>
   asked(house, "POST", url, headers, payload);
+
+describe("one night's ice", () => {
+  it("rings once for the whole yard, and its screens name the feeders that join", async () => {
+    const house = await openHouse();
+    await phoneOf(house, house.keeper, "Ada");
+    await house.addFeeder({ name: "Rowan" });
+    await house.addFeeder({ name: "Larch" });
+    const said = {
+      kind: "raised",
+      fault: "iceLock",
+      priority: "soon",
+      body: "It was wet.",
+      sameEpisode: false,
+    } as const;
+    for (const row of await house.ports.store.yards.feeders()) {
+      const word = { ...said, at: house.clock.now(), title: `${row.state.settings.name}: ice` };
+      await house.ports.store.transaction((tx) => hearWords(house.ports, tx, row, [word], house.clock.now()));
+      await deliver(house);
+      house.clock.pass(minutes(2));
+    }
+    const [first, second, ...more] = house.push.sent;
+    expect(more).toEqual([]);
+    expect([first?.quiet, second?.quiet]).toEqual([false, true]);
+    expect(second?.body).toMatch(/^It was wet\. Also at (Rowan|Larch)\.$/);
+    expect(second?.topic).toBe(first?.topic);
+    await goBy(house, hours(20)); // the joined one looks whether its speaker is still there, and stays quiet
+    expect(house.push.sent.filter(({ quiet }) => !quiet)).toHaveLength(1);
+  });
+});
 
 describe("an alarm that stands without a call", () => {
   it("is told once when the server starts, and not again at the next start", async () => {

@@ -7,6 +7,7 @@ import { type Connections, connect } from "../../server/adapters/store/openStore
 import { type OpenStore, storeOver } from "../../server/adapters/store/prismaStore.ts";
 import { buildApp } from "../../server/app.ts";
 import type { FeederView } from "../../server/contract/api.ts";
+import type { Notice } from "../../server/domain/facts.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { openClaim } from "../../server/flows/signIn.ts";
@@ -40,7 +41,10 @@ function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
 
 /** A push service that does as it is told and remembers what it was handed. */
 export interface HandPush extends PushGateway {
-  readonly sent: { readonly phone: Phone; readonly title: string; readonly body: string; readonly item: string }[];
+  readonly sent: (Pick<Notice, "title" | "body" | "quiet" | "topic"> & {
+    readonly phone: Phone;
+    readonly item: string;
+  })[];
   answer: PushOutcome;
 }
 
@@ -69,8 +73,8 @@ function handPush(): HandPush {
     publicKey: "B".repeat(87),
     sent,
     answer: { kind: "accepted" },
-    async send(phone, _feeder, { title, body }, _now, item) {
-      sent.push({ phone, title, body, item });
+    async send(phone, _feeder, { title, body, quiet, topic }, _now, item) {
+      sent.push({ phone, title, body, quiet, topic, item });
       return this.answer;
     },
     checkEndpoint: async (endpoint) =>
