@@ -48,12 +48,16 @@ export async function callViews({ store }: Ports, yard: string): Promise<CallVie
   const calls = (await store.calls.ofYard(yard)).filter(isStanding);
   if (calls.length === 0) return [];
   const names = new Map((await store.people.membersOf(yard)).map(({ person }) => [person.id, person.name]));
-  return calls.sort((one, other) => other.raisedAt - one.raisedAt).map((call) => callView(call, names));
+  const speakers = new Map(calls.map((call) => [call.topic, call]));
+  return calls
+    .sort((one, other) => other.raisedAt - one.raisedAt)
+    .map((call) => callView(call, speakers.get(call.spokenForBy ?? call.topic) ?? call, names));
 }
 
-function callView(call: Call, names: ReadonlyMap<string, string>): CallView {
+/** @param speaker the call whose words people had, where it speaks for this one too */
+function callView(call: Call, speaker: Call, names: ReadonlyMap<string, string>): CallView {
   const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = call;
-  const told = call.told.flatMap(({ person, lastAt, shownAt, mailedAt }) => {
+  const told = speaker.told.flatMap(({ person, lastAt, shownAt, mailedAt }) => {
     const name = names.get(person);
     const moments = { lastAt: isoOf(lastAt), shownAt: maybeIso(shownAt), mailedAt: maybeIso(mailedAt) };
     return name === undefined ? [] : [{ name, ...moments }];

@@ -68,6 +68,9 @@ describe("one night's ice", () => {
     expect([first?.quiet, second?.quiet]).toEqual([false, true]);
     expect(second?.body).toMatch(/^It was wet\. Also at (Rowan|Larch)\.$/);
     expect(second?.topic).toBe(first?.topic);
+    const view: HomeView = (await asked(house, "GET", "/api/v1/home", house.keeper)).json();
+    const told = view.yards.flatMap(({ calls }) => calls.map((call) => call.told.map(({ name }) => name)));
+    expect(told).toEqual([["Keeper"], ["Keeper"]]); // whoever heard of the first has heard of both
     await goBy(house, hours(20)); // the joined one looks whether its speaker is still there, and stays quiet
     expect(house.push.sent.filter(({ quiet }) => !quiet)).toHaveLength(1);
   });
