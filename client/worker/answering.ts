@@ -17,7 +17,7 @@ interface Answered {
  * the keeper would no longer mean it. Null where the notice doesn't say whom it is about.
  */
 export function actFrom(action: string, { title, tag, data }: Answered, id: string, now: number): WaitingAct | null {
-  const { feeder, fault, raisedAt, navigate } = data;
+  const { feeder, fault, raisedAt, calledAs, navigate } = data;
   if (feeder === null) return null;
   const { name, what } = partsOf(title);
   const common = { id, feeder, feederName: name, askedAt: now, notice: { title, tag, path: navigate } };
@@ -29,7 +29,7 @@ export function actFrom(action: string, { title, tag, data }: Answered, id: stri
         kind: "acknowledge",
         path: paths.acknowledge(feeder, fault),
         words: what === "" ? "acknowledge" : `acknowledge ${what}`,
-        body: { id, ...(raisedAt === null ? {} : { raisedAt }) },
+        body: { id, ...(raisedAt === null ? {} : { raisedAt }), ...(calledAs === null ? {} : { calledAs }) },
       };
     case "pause":
       return {

@@ -28,6 +28,7 @@ export interface NoticeData {
   readonly feeder: string | null;
   readonly fault: string | null;
   readonly raisedAt: string | null; // ISO 8601
+  readonly calledAs: "urgent" | "soon" | null;
 }
 
 export type NoticeAnswer = PushPayload["notification"]["data"]["answers"][number];
@@ -52,6 +53,7 @@ export function noticeFrom(text: string | null, origin: string, proposed: unknow
     feeder: textOrNull(feeder),
     fault: textOrNull(fault),
     raisedAt: textOrNull(raisedAt),
+    calledAs: priority === "urgent" || priority === "soon" ? priority : null,
   };
   return {
     title: said.title,
@@ -85,7 +87,7 @@ const looks: NoticeOptions = {
   requireInteraction: false,
   renotify: true,
   actions: [],
-  data: { navigate: "/", item: null, feeder: null, fault: null, raisedAt: null },
+  data: { navigate: "/", item: null, feeder: null, fault: null, raisedAt: null, calledAs: null },
 };
 
 const plain: PushNotice = {

@@ -54,7 +54,10 @@ const loggedAct = z
     cleaned: z.strictObject({ at: moment.optional() }).optional(), // when it was, where it was told later
     pause: z.strictObject({ id: orderId, until: moment.nullish() }).optional(),
     resume: z.strictObject({ id: orderId }).optional(),
-    acknowledge: z.strictObject({ fault, raisedAt: moment.nullish() }).optional(), // which raise was answered, where it says
+    // Which raise was answered, and how gravely it had called then, where the answer says.
+    acknowledge: z
+      .strictObject({ fault, raisedAt: moment.nullish(), calledAs: z.enum(["urgent", "soon"]).optional() })
+      .optional(),
     shelve: z.strictObject({ fault, until: moment }).optional(),
     reset: z.strictObject({ fault }).optional(),
     outOfService: z.strictObject({ fault, why: outOfServiceRequest.shape.why }).optional(),

@@ -119,8 +119,13 @@ export const orderRequest = z.object({
 export const cleanedRequest = z.object({ at: moment.optional() }).nullish();
 /** `id`: the client's own, so that an act that it sends again, having got no answer, is done once. */
 export const shelveRequest = z.object({ id: clientId.optional(), until: moment });
-/** `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. */
-export const acknowledgeRequest = z.object({ id: clientId.optional(), raisedAt: moment.nullish() }).nullish();
+/**
+ * `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. `calledAs`: how gravely that notice
+ * called; what has grown graver since isn't answered by it.
+ */
+export const acknowledgeRequest = z
+  .object({ id: clientId.optional(), raisedAt: moment.nullish(), calledAs: z.enum(["urgent", "soon"]).optional() })
+  .nullish();
 export const numberedRequest = z.object({ id: clientId.optional() }).nullish();
 export const outOfServiceRequest = z.object({
   id: clientId.optional(),

@@ -3,7 +3,7 @@ import type { FeederSettings } from "./feeder.ts";
 import type { Instant, Span } from "./instant.ts";
 import type { LetterPart } from "./letters/letter.ts";
 import type { Order } from "./orders/order.ts";
-import type { CallWord } from "./telling/call.ts";
+import type { CallPriority, CallWord } from "./telling/call.ts";
 import type { Celsius, Grams, HumidityPercent, Milliamps, Volts } from "./units.ts";
 
 /** Whatever can happen to a feeder, as `advanceFeeder` is told of it. */
@@ -21,6 +21,8 @@ export type Fact =
       readonly fault: FaultKind;
       readonly by: string;
       readonly raisedAt: Instant | null;
+      /** How gravely it had called whoever answers; left out: as it does now. */
+      readonly calledAs?: CallPriority;
     }
   | { readonly kind: "alarmShelved"; readonly fault: FaultKind; readonly until: Instant; readonly by: string }
   | { readonly kind: "alarmReset"; readonly fault: FaultKind; readonly by: string } // somebody looked at the thing itself

@@ -157,7 +157,9 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const by = keeperOf(request).name;
       const said = request.body?.raisedAt;
       const raisedAt = said ? instantOf(said) : null;
-      return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt }, request.body);
+      const { calledAs } = request.body ?? {};
+      const how = calledAs === undefined ? {} : { calledAs };
+      return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt, ...how }, request.body);
     },
   );
 

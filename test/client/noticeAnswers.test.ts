@@ -19,6 +19,7 @@ const jammed = {
     feeder: "larch",
     fault: "trayJammed",
     raisedAt: "2026-11-25T12:58:00.000Z",
+    calledAs: "urgent" as const,
   },
 };
 const answered = (action: string, id = `${action}-0001`, at = now): WaitingAct => {

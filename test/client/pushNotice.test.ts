@@ -83,6 +83,7 @@ describe("a push as a notice", () => {
       feeder: "rowan",
       fault: "trayJammed",
       raisedAt: "2026-11-25T13:00:00.000Z",
+      calledAs: "urgent",
     });
   });
 

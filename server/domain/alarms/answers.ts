@@ -1,6 +1,7 @@
+import type { Priority } from "../faults.ts";
 import { after, earlier, type Instant } from "../instant.ts";
 import { type Alarm, type AlarmFinding, latchedAgain, raisedOf, standingOf } from "./alarm.ts";
-import { type AlarmOf, type AlarmStep, changeOf, phaseOf, shelvedMax } from "./lifeCycle.ts";
+import { type AlarmOf, type AlarmStep, changeOf, graveness, phaseOf, shelvedMax } from "./lifeCycle.ts";
 
 /** What keepers say of an alarm. None of it asks whether the fault is there: the next look does. */
 
@@ -8,12 +9,16 @@ export interface Answer {
   readonly by: string;
   /** Which raise was answered, where the answer says: one that is given late must not fit a newer alarm. Null: whichever stands. */
   readonly raisedAt: Instant | null;
+  /** How gravely it had called: who has seen something milder has not seen what it became. Left out: as it does now. */
+  readonly calledAs?: Priority;
 }
 
 /** A keeper says "I have seen it". One that had already returned to normal ends by it, unless it is latched. */
-export function acknowledge(alarm: Alarm | null, { by, raisedAt }: Answer, of: AlarmOf): AlarmStep {
+export function acknowledge(alarm: Alarm | null, { by, raisedAt, calledAs }: Answer, of: AlarmOf): AlarmStep {
   if (alarm === null) return unmoved(alarm);
-  const isMeant = (raised: { readonly raisedAt: Instant }) => raisedAt === null || raised.raisedAt === raisedAt;
+  const isMeant = (raised: { readonly raisedAt: Instant; readonly called?: Priority }) =>
+    (raisedAt === null || raised.raisedAt === raisedAt) &&
+    (calledAs === undefined || raised.called === undefined || graveness[raised.called] >= graveness[calledAs]);
   const seen = { acknowledgedAt: of.now, acknowledgedBy: by };
   switch (alarm.phase) {
     case "unacknowledged":

@@ -2,6 +2,7 @@ import type { LoggedAct, LoggedSettings } from "../../contract/feederLog.ts";
 import type { Fact, ToldRefill } from "../../domain/facts.ts";
 import type { FeederSettings } from "../../domain/feeder.ts";
 import { type Instant, instantOf, isoOf } from "../../domain/instant.ts";
+import type { CallPriority } from "../../domain/telling/call.ts";
 import { grams } from "../../domain/units.ts";
 import { askedOrder } from "./askedOrder.ts";
 import { loggedOf, withLogged } from "./loggedSettings.ts";
@@ -36,7 +37,12 @@ export function saidOfFact(fact: KeeperFact, at: Instant, by: string | null): Sa
     case "ordersSent":
       return { orders: "sent" };
     case "alarmAcknowledged":
-      return { keeper: { by: fact.by, acknowledge: { fault: fact.fault, ...saidRaise(fact.raisedAt) } } };
+      return {
+        keeper: {
+          by: fact.by,
+          acknowledge: { fault: fact.fault, ...saidRaise(fact.raisedAt), ...saidCall(fact.calledAs) },
+        },
+      };
     case "alarmShelved":
       return { keeper: { by: fact.by, shelve: { fault: fact.fault, until: isoOf(fact.until) } } };
     case "alarmReset":
@@ -48,6 +54,7 @@ export function saidOfFact(fact: KeeperFact, at: Instant, by: string | null): Sa
   }
 }
 
+const saidCall = (calledAs: CallPriority | undefined) => (calledAs === undefined ? {} : { calledAs });
 const saidRaise = (raisedAt: Instant | null) => (raisedAt === null ? {} : { raisedAt: isoOf(raisedAt) });
 
 export const factOf = (said: SaidAct, at: Instant, settings: FeederSettings): KeeperFact => {
@@ -64,7 +71,7 @@ function factOfAct(act: LoggedAct, at: Instant): KeeperFact {
     return { kind: "refillTold", refill: { at: refill.at ? instantOf(refill.at) : at, what: whatOf(refill) } };
   if (acknowledge) {
     const raisedAt = acknowledge.raisedAt ? instantOf(acknowledge.raisedAt) : null;
-    return { kind: "alarmAcknowledged", fault: acknowledge.fault, by, raisedAt };
+    return { kind: "alarmAcknowledged", fault: acknowledge.fault, by, raisedAt, ...saidCall(acknowledge.calledAs) };
   }
   if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
   if (reset) return { kind: "alarmReset", fault: reset.fault, by };

@@ -285,6 +285,17 @@ describe("an alarm that comes to stand for something graver", () => {
     expect(play("!!!aG", soon).alarm).toMatchObject({ priority: "urgent", raisedAt: minutesOn(start, 2) });
   });
 
+  it("isn't acknowledged by whoever answers the milder notice, and is by whoever has seen what it became", () => {
+    const { alarm } = play("!!!G", soon);
+    const answer = { by: "Ada", raisedAt: minutesOn(start, 2) };
+    const later = { kind, rule: soon, now: minutesOn(start, 5) } as const;
+    expect(acknowledge(alarm, { ...answer, calledAs: "soon" }, later)).toEqual({ alarm, changes: [] });
+    expect(acknowledge(alarm, { ...answer, calledAs: "urgent" }, later).alarm?.phase).toBe("acknowledged");
+    expect(acknowledge(alarm, answer, later).alarm?.phase).toBe("acknowledged");
+    const { alarm: milder } = play("!!!", soon);
+    expect(acknowledge(milder, { ...answer, calledAs: "soon" }, later).alarm?.phase).toBe("acknowledged");
+  });
+
   it("is told so only once, however often the graver comes and goes under it", () => {
     const { told, alarm } = play("!!!G!G!G!G!", soon);
     expect(told).toEqual(["2 raised", "3 worsened"]);

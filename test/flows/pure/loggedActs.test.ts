@@ -22,6 +22,10 @@ const facts: readonly (readonly [string, KeeperFact])[] = [
   ["a resume", orderAsked("resume", null)],
   ["an order that left", { kind: "ordersSent" }],
   ["an alarm seen", { kind: "alarmAcknowledged", fault: "foodOut", by: "Asta", raisedAt: null }],
+  [
+    "one raise seen as it called then",
+    { kind: "alarmAcknowledged", fault: "supplyWeak", by: "Asta", raisedAt: at, calledAs: "soon" },
+  ],
   ["one raise seen", { kind: "alarmAcknowledged", fault: "foodOut", by: "Asta", raisedAt: after(at, minutes(-7)) }],
   ["a thing looked at", { kind: "alarmReset", fault: "batteryFreezing", by: "Asta" }],
   ["out of service", { kind: "alarmTakenOutOfService", fault: "perchSilent", why: "The perch is off.", by: "Asta" }],
