@@ -134,7 +134,7 @@ export function progressWords(act: WaitingAct, progress: Progress, now: number, 
     case "byPage":
       return "Sent. Pieward stands open and says there what came of it.";
     case "raisedAnew":
-      return "Too late: it went and has come again since. Look at it anew.";
+      return "Too late: it has come again or grown worse since. Look at it anew.";
     case "tooLate":
       return "Too late: it could not be sent in time and was let go. Nothing has changed.";
   }

@@ -85,7 +85,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await push(jammed("item-1"));
     expect(await answer("acknowledge")).toMatchObject({
       title: "Larch: tray jammed",
-      body: "Too late: it went and has come again since. Look at it anew.", // the canned Larch stands jammed for ever
+      body: "Too late: it has come again or grown worse since. Look at it anew.", // the canned Larch stands jammed for ever
       actions: [],
       silent: true,
     });
