@@ -161,7 +161,7 @@ async function proveShown({ options }: PushNotice): Promise<void> {
   const kept = await cupboard();
   const now = Date.now();
   if (options.data.item !== null) await keepShown(kept, { item: options.data.item, shownAt: now });
-  await sendShown(kept, now);
+  await oneSender(() => sendShown(kept, now));
 }
 
 // --- answers on the notice -----------------------------------------------------------------------------------------
@@ -240,7 +240,8 @@ self.addEventListener("sync", (event) => {
   event.waitUntil(
     (async () => {
       const met = await sendAll();
-      await sendShown(await cupboard(), Date.now());
+      const kept = await cupboard();
+      await oneSender(() => sendShown(kept, Date.now()));
       // The browser tries a failed sync again by itself, later and later.
       if (met.some(({ progress }) => progress.kind === "waits")) throw new Error("the server was not reached");
     })(),

@@ -1,9 +1,3 @@
-import { execFile } from "node:child_process";
-import { mkdtemp, rm } from "node:fs/promises";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
-import { fileURLToPath } from "node:url";
-import { promisify } from "node:util";
 import type { Browser } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
 import { instantOf } from "../../server/domain/instant.ts";
@@ -11,6 +5,7 @@ import { pushPayload } from "../../server/domain/push/payload.ts";
 import { homeView } from "../client/cannedViews.ts";
 import { findChromium } from "../support/chromium.ts";
 import { aNotice } from "../support/notices.ts";
+import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 import { type KeeperPhone, launchBrowser, openPhone, pushTo } from "./keeperPhone.ts";
 
@@ -18,27 +13,21 @@ import { type KeeperPhone, launchBrowser, openPhone, pushTo } from "./keeperPhon
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let folder: string;
+let client: DeliveredClient;
 let browser: Browser;
 let server: FakeServer;
 let phone: KeeperPhone;
 
 beforeAll(async () => {
-  folder = await mkdtemp(join(tmpdir(), "pieward-notices-"));
-  // In a process of its own: a test runner's NODE_ENV would give a build for development.
-  await promisify(execFile)(
-    process.execPath,
-    ["node_modules/vite/bin/vite.js", "build", "--outDir", folder, "--logLevel", "error"],
-    { cwd: fileURLToPath(new URL("../..", import.meta.url)), env: { ...process.env, NODE_ENV: "production" } },
-  );
+  client = await deliverClient();
   browser = await launchBrowser(chromiumPath as string);
 }, 60_000);
 afterAll(async () => {
   await browser?.close();
-  await rm(folder, { recursive: true, force: true });
+  await client?.remove();
 });
 beforeEach(async () => {
-  server = await startFakeServer(folder);
+  server = await startFakeServer(client.folder);
   phone = await openPhone(browser);
   await phone.page.goto(server.origin);
   await phone.page.getByRole("link", { name: "Larch" }).waitFor();

@@ -1,14 +1,11 @@
-import { execFile } from "node:child_process";
-import { mkdtemp, readdir, readFile, rm } from "node:fs/promises";
-import { tmpdir } from "node:os";
+import { readdir, readFile } from "node:fs/promises";
 import { join } from "node:path";
-import { fileURLToPath } from "node:url";
-import { promisify } from "node:util";
 import { gzipSync } from "node:zlib";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
 import { homeView } from "../client/cannedViews.ts";
 import { findChromium } from "../support/chromium.ts";
+import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 import {
   type KeeperPhone,
@@ -24,29 +21,23 @@ import {
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let folder: string;
+let client: DeliveredClient;
 let browser: Browser;
 let server: FakeServer;
 let phone: KeeperPhone;
 let page: Page;
 
 beforeAll(async () => {
-  folder = await mkdtemp(join(tmpdir(), "pieward-client-"));
-  // In a process of its own: a test runner's NODE_ENV would give a build for development.
-  await promisify(execFile)(
-    process.execPath,
-    ["node_modules/vite/bin/vite.js", "build", "--outDir", folder, "--logLevel", "error"],
-    { cwd: fileURLToPath(new URL("../..", import.meta.url)), env: { ...process.env, NODE_ENV: "production" } },
-  );
+  client = await deliverClient();
   browser = await launchBrowser(chromiumPath as string);
 }, 60_000);
 afterAll(async () => {
   await browser?.close();
-  await rm(folder, { recursive: true, force: true });
+  await client?.remove();
 });
 
 beforeEach(async () => {
-  server = await startFakeServer(folder);
+  server = await startFakeServer(client.folder);
   phone = await openPhone(browser);
   page = phone.page;
 });
@@ -76,16 +67,18 @@ const pages = [
 describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => {
   it("stays small enough for a weak rural line", async () => {
     // What the first page names; the worker fetches the rest when all that is at rest.
-    const first = (await readFile(join(folder, "index.html"), "utf8")).matchAll(/"\/(assets\/[^"]+)"/g);
+    const first = (await readFile(join(client.folder, "index.html"), "utf8")).matchAll(/"\/(assets\/[^"]+)"/g);
     let octets = 0;
-    for (const [, name] of first) octets += gzipSync(await readFile(join(folder, name ?? ""))).length;
+    for (const [, name] of first) octets += gzipSync(await readFile(join(client.folder, name ?? ""))).length;
     expect(octets).toBeLessThan(48_000); // a first opening in about 4 s at 100 kbit/s; common practice, no source
     expect(octets).toBeGreaterThan(10_000); // and the measure measures something
   });
 
   it("carries nothing that checks what comes in: that is the server's", async () => {
-    for (const name of await readdir(join(folder, "assets"))) {
-      expect(await readFile(join(folder, "assets", name), "utf8")).not.toMatch(/ZodError|must be 8 to 64 letters/);
+    for (const name of await readdir(join(client.folder, "assets"))) {
+      expect(await readFile(join(client.folder, "assets", name), "utf8")).not.toMatch(
+        /ZodError|must be 8 to 64 letters/,
+      );
     }
   });
 

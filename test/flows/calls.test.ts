@@ -44,6 +44,18 @@ const rung = (house: House) => house.push.sent.map(({ phone, title }) => `${phon
 const order = (house: House, headers: Record<string, string>, url: string, payload: object) =>
   asked(house, "POST", url, headers, payload);
 
+/** Ada has the first turn and Bo the next, each with a phone; the jam has been told to whom it is told at once. */
+async function jamToldToTheFirst(): Promise<House> {
+  const house = await openHouse();
+  const bo = await invited(house, "Bo", "helper");
+  await phoneOf(house, house.keeper, "Ada");
+  await phoneOf(house, bo, "Bo");
+  const { key } = await house.addFeeder({ sensors });
+  await house.report(key, jammed);
+  await deliver(house);
+  return house;
+}
+
 describe("one night's ice", () => {
   it("rings once for the whole yard, and its screens name the feeders that join", async () => {
     const house = await openHouse();
@@ -119,13 +131,7 @@ describe("an urgent alarm", () => {
   });
 
   it("rings at once for the next where a keeper shortens the time, without waiting for a tick", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
-    await phoneOf(house, house.keeper, "Ada");
-    await phoneOf(house, bo, "Bo");
-    const { key } = await house.addFeeder({ sensors });
-    await house.report(key, jammed);
-    await deliver(house);
+    const house = await jamToldToTheFirst();
     house.clock.pass(minutes(6));
     await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { escalateMinutes: 5 });
     await deliver(house);
@@ -246,13 +252,7 @@ describe("feeders that fall silent together", () => {
 
 describe("calls that are due", () => {
   it("hold up no other where one fails, and are told by name", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
-    await phoneOf(house, house.keeper, "Ada");
-    await phoneOf(house, bo, "Bo");
-    const { key } = await house.addFeeder({ sensors });
-    await house.report(key, jammed);
-    await deliver(house);
+    const house = await jamToldToTheFirst();
     const database = new Database(house.databaseFile);
     database.exec(
       `INSERT INTO "Call" VALUES ('broken', '${house.yard}', NULL, '{}}', '2026-01-01T00:00:00.000+00:00')`,

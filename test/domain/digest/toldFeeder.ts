@@ -8,6 +8,7 @@ import { days, hours, type Instant, instantOf, minutes, after as past } from "..
 import { celsius, grams, humidityPercent } from "../../../server/domain/units.ts";
 import { someSettings } from "../../support/feeders.ts";
 import { barePortion } from "../barePortion.ts";
+import { saidNothing } from "../silence/larch.ts";
 
 /** Feeders of Alder Croft as a digest is told of them, hand-made: 07:30 in Stockholm on Wednesday 25 November. */
 export const now = instantOf("2026-11-25T06:30:00Z");
@@ -76,28 +77,11 @@ export const usualDays = (counts: DayCounts = busy): readonly BirdDay[] =>
     }),
   );
 
-const nothingRead: Readings = {
-  hopper: null,
-  air: null,
-  inside: null,
-  lid: null,
-  humidity: null,
-  supply: null,
-  battery: null,
-  batteryTemperature: null,
-  charge: null,
-  signalDbm: null,
-  spooled: null,
-  counts: { button: null, detector: null, chute: null, perch: null },
-  paused: null,
-  planVersion: null,
-};
-
 /** Hour by hour over the last day: what each hour was like, by how many hours ago it was. */
 export const feltBy = (hour: (ago: number) => Partial<Readings>) =>
   Array.from({ length: 25 }, (_, n) => ({
     at: past(now, hours(n - 24)),
-    readings: { ...nothingRead, ...hour(24 - n) },
+    readings: { ...saidNothing, ...hour(24 - n) },
   }));
 
 /** A day that is warmest early in the afternoon and coldest before dawn. */
