@@ -133,7 +133,7 @@ export async function invite({ clock, store }: Ports, yard: string, role: Role):
 
 export type Joined =
   | { readonly kind: "joined"; readonly person: string; readonly yard: { readonly id: string; readonly name: string } }
-  | { readonly kind: "noSuchInvite" };
+  | { readonly kind: "noSuchInvite" | "nameTaken" };
 
 /** @param newcomer null: the person has an account already */
 export async function join(
@@ -144,7 +144,7 @@ export async function join(
 ): Promise<Joined> {
   const id = person ?? randomUUID();
   const use = await ports.store.people.useInvite(hashOf(token), id, newcomer, ports.clock.now());
-  if (use.kind === "noSuchInvite") return { kind: "noSuchInvite" };
+  if (use.kind === "noSuchInvite" || use.kind === "nameTaken") return { kind: use.kind };
   const yard = (await ports.store.yards.yards()).find((each) => each.id === use.yard);
   if (!yard) return { kind: "noSuchInvite" }; // it was removed meanwhile
   ports.live.reconnect(id);

@@ -79,15 +79,19 @@ export async function joinWith(
   if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
   const known = await ports.store.keepers.keeperNamed(name);
-  if (known !== null && !(await verify(known.passphraseHash, passphrase))) {
-    const problem = "is taken here: choose another, or give that one's passphrase if it is yours";
-    return { kind: "wrong", field: "name", problem };
-  }
+  if (known !== null && !(await verify(known.passphraseHash, passphrase))) return nameTaken;
   const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
   const joined = await join(ports, token, known?.id ?? null, newcomer);
+  if (joined.kind === "nameTaken") return nameTaken;
   if (joined.kind !== "joined") return notInvited;
   return { ...joined, token: await openSession(ports, joined.person, ports.clock.now()), keeper: { name } };
 }
+
+const nameTaken = {
+  kind: "wrong",
+  field: "name",
+  problem: "is taken here: choose another, or give that one's passphrase if it is yours",
+} as const;
 
 const notInvited = {
   kind: "refused",

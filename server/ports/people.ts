@@ -31,7 +31,8 @@ export interface InviteRow {
 export type InviteUse =
   | { readonly kind: "joined"; readonly yard: string }
   | { readonly kind: "member"; readonly yard: string }
-  | { readonly kind: "noSuchInvite" };
+  | { readonly kind: "noSuchInvite" }
+  | { readonly kind: "nameTaken" };
 
 /**
  * The people of yards. Whatever changes who can be told, and when, makes the calls of their yards due at once, in the same

@@ -77,6 +77,22 @@ describe("joining a yard", () => {
     expect(right.statusCode).toBe(200);
     expect((await people(house)).people).toHaveLength(2);
   });
+
+  it("lets one of two in who join at once under one new name, and names the field to the other, whose invitation stays", async () => {
+    const house = await openHouse();
+    const links = [];
+    for (let n = 0; n < 2; n += 1) {
+      const made = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "helper" });
+      links.push(made.json().token);
+    }
+    const both = links.map((token, n) =>
+      asked(house, "POST", "/api/v1/join", {}, { token, name: "Cilla", passphrase: `Cilla says so ${n}` }),
+    );
+    const answers = (await Promise.all(both)).sort((one, other) => one.statusCode - other.statusCode);
+    expect(answers.map(({ statusCode }) => statusCode)).toEqual([200, 400]);
+    expect(answers[1]?.json().errors[0].field).toBe("name");
+    expect(await people(house)).toMatchObject({ people: [{}, { name: "Cilla" }], invites: [{}] });
+  });
 });
 
 describe("a person", () => {

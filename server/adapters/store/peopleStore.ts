@@ -96,6 +96,9 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
         const { yardId: yard, role } = invite;
         const already = await member(statements, yard, person);
         if (already && (already.role === role || already.role === "keeper")) return { kind: "member", yard };
+        // Somebody else may have taken the name while the passphrase was hashed.
+        if (newcomer && (await statements.keeper.findUnique({ where: { name: newcomer.name } })))
+          return { kind: "nameTaken" };
         const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
         if (used.count === 0) return { kind: "noSuchInvite" };
         if (newcomer) await statements.keeper.create({ data: { id: person, ...newcomer, createdAt: dateOf(now) } });
