@@ -70,7 +70,7 @@ describe("an invite", () => {
     const { store } = await twoServers();
     await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
     const newcomer = { name: "Ada", passphraseHash: "-" };
-    await expect(store.people.useInvite("hash", "other", newcomer, now)).rejects.toThrow();
+    expect(await store.people.useInvite("hash", "other", newcomer, now)).toEqual({ kind: "nameTaken" });
     expect(await store.people.openInvites(yard.id, now)).toHaveLength(1);
     expect(await store.people.membersOf(yard.id)).toHaveLength(1);
   });
