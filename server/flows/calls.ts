@@ -61,7 +61,8 @@ export async function hearWords(
  */
 export async function callStanding(ports: CallPorts): Promise<number> {
   let found = 0;
-  for (const { id } of await ports.store.yards.feeders()) {
+  const waiting = (await ports.store.yards.feeders()).filter(({ state }) => standingWords(state).length > 0);
+  for (const { id } of waiting) {
     const called = await ports.store.transaction(async (tx) => {
       const [row] = await tx.feeders([id]);
       if (!row) return false;
