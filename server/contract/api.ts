@@ -1,4 +1,5 @@
 import type { z } from "zod";
+import type { AlarmPhase } from "../domain/facts.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { DigestWay, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
 
@@ -120,15 +121,7 @@ export interface AlarmView {
   readonly fault: string;
   readonly title: string;
   readonly priority: "urgent" | "soon" | "note";
-  readonly phase:
-    | "unacknowledged"
-    | "acknowledged"
-    | "returnedUnacknowledged"
-    | "latchedUnacknowledged"
-    | "latchedAcknowledged"
-    | "shelved"
-    | "suppressedByDesign"
-    | "outOfService";
+  readonly phase: Exclude<AlarmPhase, "normal" | "suspected">;
   readonly reason: string;
   readonly act: string;
   readonly since: string;

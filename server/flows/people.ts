@@ -7,6 +7,7 @@ import { isStanding } from "../domain/telling/advanceCall.ts";
 import type { Call } from "../domain/telling/call.ts";
 import type { MailOutcome, MemberChange, MemberChanges, MemberRow, Ports } from "../ports.ts";
 import { advanceDueCalls } from "./calls.ts";
+import { maybeIso } from "./views.ts";
 
 /** Who belongs to a yard, how they come and go, and how each wants to be told. */
 
@@ -64,8 +65,6 @@ function callView(call: Call, speaker: Call, names: ReadonlyMap<string, string>)
   });
   return { feeder, fault, title, raisedAt: isoOf(raisedAt), told, acknowledgedBy, unreachable };
 }
-
-const maybeIso = (at: Instant | null): string | null => (at === null ? null : isoOf(at));
 
 export type PersonChange =
   | { readonly kind: "changed" }

@@ -68,7 +68,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
   };
 }
 
-const maybeIso = (at: Instant | null): string | null => (at === null ? null : isoOf(at));
+export const maybeIso = (at: Instant | null): string | null => (at === null ? null : isoOf(at));
 
 function readingsView({ at, readings }: LatestReadings): ReadingsView {
   return {

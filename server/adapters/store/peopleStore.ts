@@ -77,20 +77,20 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
       }),
 
     async openInvites(yard, now) {
-      const where = { yardId: yard, usedAt: null, expiresAt: { gt: dateOf(now) } };
+      const where = { yardId: yard, ...stillOpen(now) };
       const found = await reader.invite.findMany({ where, orderBy: { expiresAt: "asc" } });
       return found.map(({ role, expiresAt }) => ({ yard, role: roleFrom(role), expiresAt: instantFrom(expiresAt) }));
     },
 
     async invite(tokenHash, now) {
-      const where = { tokenHash, usedAt: null, expiresAt: { gt: dateOf(now) } };
+      const where = { tokenHash, ...stillOpen(now) };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     useInvite: (tokenHash, person, newcomer, now) =>
       write(async (statements) => {
-        const open = { tokenHash, usedAt: null, expiresAt: { gt: dateOf(now) } };
+        const open = { tokenHash, ...stillOpen(now) };
         const invite = await statements.invite.findFirst({ where: open });
         if (!invite) return { kind: "noSuchInvite" };
         const { yardId: yard, role } = invite;
@@ -107,6 +107,9 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
       }),
   };
 }
+
+/** Of an invite. */
+const stillOpen = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
 
 const lastTurn = 20;
 
