@@ -33,8 +33,13 @@ export interface StateV1 extends Pick<FeederState, Kept> {
 
 type Kept = "settings" | "latest" | "clock" | "sequence" | "orders" | "trouble";
 
+/** As it was before a confirmed pause could be undone by what the feeder does afterwards. */
+export interface StateV4 extends Omit<FeederState, "version"> {
+  readonly version: 4;
+}
+
 /** As it was before alarms could be latched or taken out of service, and told what explains them. */
-export interface StateV3 extends Omit<FeederState, "version" | "alarms"> {
+export interface StateV3 extends Omit<StateV4, "version" | "alarms"> {
   readonly version: 3;
   readonly alarms: AlarmsV3;
 }
@@ -44,14 +49,17 @@ export interface StateV2 extends Omit<StateV3, "version" | "foresight"> {
   readonly version: 2;
 }
 
-export const stateFromV3 = (old: StateV3): FeederState => ({ ...old, version: 4, alarms: alarmsFromV3(old.alarms) });
+export const stateFromV4 = (old: StateV4): FeederState => ({ ...old, version: 5 });
+
+export const stateFromV3 = (old: StateV3): FeederState =>
+  stateFromV4({ ...old, version: 4, alarms: alarmsFromV3(old.alarms) });
 
 export const stateFromV2 = (old: StateV2): FeederState => stateFromV3({ ...old, version: 3, foresight: null });
 
 export function stateFromV1(old: StateV1): FeederState {
   const { settings, latest, clock, sequence, orders, trouble } = old;
   const heardAt = latest?.at ?? (old.link.kind === "heard" ? old.link.at : old.link.since);
-  return {
+  return stateFromV4({
     version: 4,
     settings,
     latest,
@@ -66,7 +74,7 @@ export function stateFromV1(old: StateV1): FeederState {
     orders,
     trouble,
     alarms: alarmsFromV3(withoutFeedAlarms(old.alarms)),
-  };
+  });
 }
 
 /**

@@ -63,7 +63,7 @@ export type BatteryKind = "none" | "leadAcid" | "lithiumIronPhosphate" | "lithiu
  * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
  */
 export interface FeederState {
-  readonly version: 4;
+  readonly version: 5;
   readonly settings: FeederSettings;
   readonly latest: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
@@ -95,7 +95,7 @@ export interface LatestReadings {
 
 export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
   return {
-    version: 4,
+    version: 5,
     settings,
     latest: null,
     hopper: unknownHopper(settings, now),

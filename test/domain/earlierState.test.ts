@@ -8,9 +8,11 @@ import {
   type StateV1,
   type StateV2,
   type StateV3,
+  type StateV4,
   stateFromV1,
   stateFromV2,
   stateFromV3,
+  stateFromV4,
 } from "../../server/domain/earlierState.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import { levelOf } from "../../server/domain/hopper/level.ts";
@@ -45,12 +47,35 @@ const later = JSON.parse(readFileSync(join(import.meta.dirname, "stateV2.json"),
  */
 const before = JSON.parse(readFileSync(join(import.meta.dirname, "stateV3.json"), "utf8")) as StateV3;
 
+/** The same Rowan as version 4 wrote it: two minutes later, with a pause that Ada asked for and the feeder confirmed. */
+const paused = JSON.parse(readFileSync(join(import.meta.dirname, "stateV4.json"), "utf8")) as StateV4;
+
+describe("a state of version 4", () => {
+  const brought = stateFromV4(paused);
+
+  it("has every part of a state of today, keeps what it knew, and holds to JSON", () => {
+    const { version: _then, ...known } = paused;
+    expect(brought).toMatchObject({ ...known, version: 5 });
+    expect(
+      missingKeys(newFeeder(paused.settings, 0 as never), brought).filter((path) => !path.startsWith(".link")),
+    ).toEqual([]);
+    expect(isDeepStrictEqual(JSON.parse(JSON.stringify(brought)), brought)).toBe(true);
+  });
+
+  it("still knows that the pause was confirmed, and goes on", () => {
+    const now = after(paused.latest?.at ?? (0 as never), minutes(1));
+    const { state, effects } = advanceFeeder({ id: "rowan" }, brought, { kind: "minutePassed" }, now);
+    expect(state.orders.newest).toMatchObject({ kind: "pause", phase: "confirmed" });
+    expect(effects.filter(({ kind }) => kind === "call")).toEqual([]);
+  });
+});
+
 describe("a state of version 3", () => {
   const brought = stateFromV3(before);
 
   it("keeps all that it knew, and holds to JSON", () => {
     const { version: _then, alarms, ...known } = before;
-    expect(brought).toMatchObject({ ...known, version: 4 });
+    expect(brought).toMatchObject({ ...known, version: 5 });
     expect(isDeepStrictEqual(JSON.parse(JSON.stringify(brought)), brought)).toBe(true);
     expect(Object.keys(brought.alarms)).toEqual(Object.keys(alarms));
     expect(brought.alarms).toMatchObject(alarms);
@@ -89,7 +114,7 @@ describe("a state of version 2", () => {
     ).toEqual([]);
     const now = after(later.latest?.at ?? (0 as never), minutes(2));
     const { state } = advanceFeeder({ id: "rowan" }, brought, { kind: "minutePassed" }, now);
-    expect(state).toMatchObject({ version: 4, foresight: { at: now, low: null } });
+    expect(state).toMatchObject({ version: 5, foresight: { at: now, low: null } });
   });
 });
 

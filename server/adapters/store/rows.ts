@@ -2,9 +2,11 @@ import {
   type StateV1,
   type StateV2,
   type StateV3,
+  type StateV4,
   stateFromV1,
   stateFromV2,
   stateFromV3,
+  stateFromV4,
 } from "../../domain/earlierState.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
@@ -72,7 +74,7 @@ export function phoneFrom(phone: StoredPhone): Phone {
  * @throws Error for a state that a newer Pieward wrote: misread, it would be overwritten.
  */
 export function stateFrom(json: string): FeederState {
-  const state = JSON.parse(json) as FeederState | StateV1 | StateV2 | StateV3;
+  const state = JSON.parse(json) as FeederState | StateV1 | StateV2 | StateV3 | StateV4;
   switch (state.version) {
     case 1:
       return stateFromV1(state);
@@ -81,8 +83,10 @@ export function stateFrom(json: string): FeederState {
     case 3:
       return stateFromV3(state);
     case 4:
+      return stateFromV4(state);
+    case 5:
       return state;
     default:
-      throw new Error(`expected a feeder's state of version 1 to 4, got ${(state as { version: unknown }).version}`);
+      throw new Error(`expected a feeder's state of version 1 to 5, got ${(state as { version: unknown }).version}`);
   }
 }

@@ -24,6 +24,6 @@ describe("a time in the database", () => {
 
 describe("a feeder's state", () => {
   it("is refused where a newer version wrote it, rather than misread and overwritten", () => {
-    expect(() => stateFrom('{"version":5}')).toThrow("version 1 to 4, got 5");
+    expect(() => stateFrom('{"version":6}')).toThrow("version 1 to 5, got 6");
   });
 });
