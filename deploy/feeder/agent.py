@@ -417,7 +417,8 @@ class Feeder:
             self._later("the server answered, but has stored nothing of it")
         else:
             self.back_off = BACK_OFF_FIRST
-            more = self.store.waiting() > 0 and (len(events) == self.events_at_once or report["boot"] != self.boot)
+            # After the last of an earlier start, too: only its own report says how this one stands, and that nothing waits.
+            more = report["boot"] != self.boot or (len(events) == self.events_at_once and self.store.waiting() > 0)
             more = more or not events and self.store.first_boot() not in (None, self.boot)
             if len(events) == self.events_at_once:
                 self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)

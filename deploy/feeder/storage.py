@@ -30,7 +30,7 @@ STORAGE_ERRORS = (sqlite3.Error, OSError)
 # What is dropped first when even the memory is full: least valuable first, the oldest of a kind first. Visits, presses and
 # deposits go on in the running totals (`counts`). Whatever is not listed is never dropped: an order's answer above all.
 # Readings are not kept at all: a report carries those of its own moment, so that they are always the first to go.
-DROPPED_FIRST = ("visit", "lid", "press", "trouble", "deposit", "refill", "portion")
+DROPPED_FIRST = ("visit", "lid", "press", "deposit", "trouble", "refill", "portion")
 # What is copied into the state's file while the spool takes nothing.
 KEPT_THROUGH_POWER_CUTS = ("order", "portion", "deposit", "refill")
 

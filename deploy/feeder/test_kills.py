@@ -275,10 +275,11 @@ def run_feeder(boot, runs, words):
             self.runs = os.open(runs, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
 
         def poll(self):
-            if boot == "b-quiet" or time.monotonic() < self.next:
+            if boot.startswith("b-quiet") or time.monotonic() < self.next:
                 return []
             self.next = time.monotonic() + random.uniform(0.05, 0.3)
-            return [random.choice([("press",), ("cap", 0.8, True, True), ("perch",)])]
+            caps = os.environ.get("FEEDER_BIRDS") == "caps"
+            return [("cap", 0.8, True, True) if caps else random.choice([("press",), ("cap", 0.8, True, True), ("perch",)])]
 
         def motor_on(self):
             os.write(self.runs, b"on\n")
