@@ -11,10 +11,10 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import agent
-import storage
+import spool
 from agent import Feeder, HttpDoor
 from hardware import Hardware
-from storage import StateFile, Store
+from storage import Store
 
 SERVER_AHEAD = 1_800_000_000.0
 
@@ -353,8 +353,8 @@ class Telling(WithFeeder):
         self.assertGreater(len(self.door.reports), 12)
 
     def test_says_so_when_its_spool_was_full(self):
-        most, storage.SPOOL_MAX = storage.SPOOL_MAX, 10
-        self.addCleanup(lambda: setattr(storage, "SPOOL_MAX", most))
+        most, spool.SPOOL_MAX = spool.SPOOL_MAX, 10
+        self.addCleanup(lambda: setattr(spool, "SPOOL_MAX", most))
         self.door.mood = ["unreachable"]
         self.live(0.1)
         self.hardware.happened = [("perch",)] * 15

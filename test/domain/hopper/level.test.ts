@@ -376,29 +376,3 @@ describe("whatever happens to a hopper", () => {
     );
   });
 });
-
-describe("a portion that was cut short", () => {
-  it("takes off half a portion, and leaves room for none and for a whole one", () => {
-    const known = filledAt(0, withoutScale);
-    const cut = dispensed(
-      known,
-      portionAt(minuteAfter(dawn, 1), { cutShort: true, motorRan: null, chuteCount: null }),
-      withoutScale,
-    );
-    expect(known.belief.level - cut.belief.level).toBeCloseTo(4, 6);
-    // A uniform law over one portion of 8 g has a variance of 8² / 12.
-    expect(cut.belief.covariance[0] - known.belief.covariance[0]).toBeGreaterThanOrEqual(64 / 12);
-    expect(portionOf(cut)).toEqual(portionOf(known));
-  });
-  it("widens the doubt more than a whole portion does", () => {
-    let [whole, cut] = [filledAt(0, withoutScale), filledAt(0, withoutScale)];
-    for (let minute = 1; minute <= 20; minute += 1) {
-      whole = dispensed(whole, portionAt(minuteAfter(dawn, minute)), withoutScale);
-      cut = dispensed(cut, portionAt(minuteAfter(dawn, minute), { cutShort: true, chuteCount: null }), withoutScale);
-    }
-    const width = (hopper: HopperState) => held(hopper, withoutScale).high - held(hopper, withoutScale).low;
-    expect(held(cut, withoutScale).grams).toBeGreaterThan(held(whole, withoutScale).grams);
-    expect(cut.belief.covariance[0]).toBeGreaterThan(0);
-    expect(width(cut)).toBeGreaterThan(0);
-  });
-});
