@@ -4,23 +4,29 @@
 It needs Python 3.9 or newer and nothing else. Everything that touches your wiring is in hardware.py; this file need not
 be changed. Its duties:
 
-- what happened is on the disk before anything else is done with it, and leaves the disk only when the server has
+- what happened is on the card before anything else is done with it, and leaves the card only when the server has
   answered that it is stored: a power cut or a week without network loses nothing;
+- that a portion begins is on the card before the motor starts: what a power cut ends is reported as cut short;
 - a pause stops the motor at once, also in the middle of a run, and holds through power cuts; the order's event is written
-  only when the motor stands and the pause is on the disk;
-- resuming never feeds what was left unpaid meanwhile.
+  only when the motor stands and the pause is on the card;
+- resuming never feeds what was left unpaid meanwhile;
+- a card that is full, can only be read or is damaged ends none of this: events wait in memory (see storage.py), and the
+  server is told.
 
     python3 agent.py --url https://pieward.example --key-file /etc/pieward/feeder.key --data /var/lib/pieward-feeder
 """
 
 import argparse
+import errno
+import http.client
 import json
 import logging
+import math
+import os
 import queue
 import random
 import secrets
 import signal
-import sqlite3
 import sys
 import threading
 import time
@@ -31,118 +37,34 @@ from datetime import datetime, timezone
 from pathlib import Path
 
 from hardware import DryRun, YourFeeder
+from storage import Store
+
+try:
+    import fcntl
+except ImportError:  # not on every system; there, nothing holds off a second program
+    fcntl = None
 
 log = logging.getLogger("feeder")
 
 EVENTS_PER_REPORT = 2_000  # the server's own limit
-BYTES_PER_REPORT = 900_000  # under its limit of 1 MiB, with room for the readings
-SPOOL_MAX = 200_000  # events; about a season of a busy feeder
 KNOWN_ORDERS_MAX = 16
 OWED_MAX = 3  # a bird that drums on the button is not fed by the drum
-ANSWER_WITHIN = 15.0  # seconds
+ANSWER_WITHIN = 15.0  # seconds, for each step of an exchange
+EXCHANGE_WITHIN = 60.0  # seconds, for all of it: a server may also answer a byte at a time
+ANSWER_BYTES_MAX = 1_048_576
+REPORT_EVERY_MAX = 3_600.0  # seconds, whatever a server asks for
+BARE_FOR = 3_600.0  # seconds in which readings that the server could not read are left out
+UNKNOWN_NAMES_MAX = 64
 BACK_OFF_FIRST, BACK_OFF_MAX = 2.0, 300.0
 PIECES_SETTLE = 0.6  # seconds after the motor until the last piece has passed the chute sensor
 INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 
 
-class Spool:
-    """Events and orders on the disk. `synchronous=FULL`: a commit that returned is still there after a power cut."""
-
-    def __init__(self, path):
-        self.found_damaged = False
-        self.path = Path(path)
-        try:
-            self.database = self._open()
-        except sqlite3.DatabaseError as error:
-            # A card that died is no reason to stop feeding or obeying from now on. What was there is kept for a look.
-            log.error("The spool is damaged and is set aside: %s", error)
-            self.path.rename(self.path.with_suffix(f".damaged-{secrets.token_hex(3)}"))
-            for rest in ("-wal", "-shm"):
-                Path(f"{self.path}{rest}").unlink(missing_ok=True)
-            self.database = self._open()
-            self.found_damaged = True
-
-    def _open(self):
-        database = sqlite3.connect(self.path, isolation_level=None)
-        database.execute("PRAGMA journal_mode=WAL")
-        database.execute("PRAGMA synchronous=FULL")
-        (sound,) = database.execute("PRAGMA quick_check").fetchone()
-        if sound != "ok":
-            database.close()
-            raise sqlite3.DatabaseError(sound)
-        database.execute(
-            "CREATE TABLE IF NOT EXISTS events (place INTEGER PRIMARY KEY, boot TEXT, seq INTEGER, body TEXT)"
-        )
-        database.execute("CREATE TABLE IF NOT EXISTS set_aside (boot TEXT, seq INTEGER, body TEXT, problem TEXT)")
-        database.execute("CREATE TABLE IF NOT EXISTS memory (name TEXT PRIMARY KEY, value TEXT)")
-        return database
-
-    def write(self, boot, events, memory=None):
-        """All of it or none of it: an order's proof and the pause itself are written together."""
-        self.database.execute("BEGIN IMMEDIATE")
-        try:
-            for event in events:
-                row = (boot, event["seq"], json.dumps(event))
-                self.database.execute("INSERT INTO events (boot, seq, body) VALUES (?, ?, ?)", row)
-            for name, value in (memory or {}).items():
-                self.database.execute("INSERT OR REPLACE INTO memory VALUES (?, ?)", (name, json.dumps(value)))
-            self.database.execute("COMMIT")
-        except BaseException:
-            self.database.execute("ROLLBACK")
-            raise
-
-    def recall(self, name, otherwise):
-        row = self.database.execute("SELECT value FROM memory WHERE name = ?", (name,)).fetchone()
-        return json.loads(row[0]) if row else otherwise
-
-    def oldest(self, most):
-        """The oldest events, all of one boot, as a report may speak for one boot only. None while nothing waits."""
-        first = self.database.execute("SELECT boot FROM events ORDER BY place LIMIT 1").fetchone()
-        if first is None:
-            return None
-        (boot,) = first
-        bodies, size = [], 0
-        rows = self.database.execute("SELECT boot, body FROM events ORDER BY place LIMIT ?", (most,))
-        for its_boot, body in rows:
-            size += len(body.encode()) + 1
-            if its_boot != boot or (bodies and size > BYTES_PER_REPORT):
-                break
-            bodies.append(json.loads(body))
-        return boot, bodies
-
-    def forget(self, boot, stored_through):
-        self.database.execute("DELETE FROM events WHERE boot = ? AND seq <= ?", (boot, stored_through))
-
-    def set_aside(self, boot, event, problem):
-        """For an event that no server will read: it must not block all that come after it, nor be lost."""
-        row = (boot, event["seq"], json.dumps(event), problem)
-        self.database.execute("BEGIN IMMEDIATE")
-        self.database.execute("INSERT INTO set_aside VALUES (?, ?, ?, ?)", row)
-        self.database.execute("DELETE FROM events WHERE boot = ? AND seq = ?", (boot, event["seq"]))
-        self.database.execute("COMMIT")
-
-    def drop_overflow(self):
-        """How many of the oldest had to go."""
-        over = len(self) - SPOOL_MAX
-        if over <= 0:
-            return 0
-        self.database.execute(
-            "DELETE FROM events WHERE place IN (SELECT place FROM events ORDER BY place LIMIT ?)", (over,)
-        )
-        return over
-
-    def __len__(self):
-        return self.database.execute("SELECT count(*) FROM events").fetchone()[0]
-
-    def close(self):
-        self.database.close()
-
-
 class Feeder:
     """The duties. `step` is called every few hundredths of a second; time, hardware and door are handed in."""
 
-    def __init__(self, spool, hardware, door, clock, boot=None):
-        self.spool = spool
+    def __init__(self, store, hardware, door, clock, boot=None):
+        self.store = store
         self.hardware = hardware
         self.door = door
         self.clock = clock
@@ -152,16 +74,21 @@ class Feeder:
         self.counts = {"button": 0, "detector": 0, "chute": 0, "perch": 0}
         self.owed = []
         self.run = None  # the portion that is being given
-        self.held = spool.recall("held", None)  # {"order", "until"} while paused
-        self.known_orders = spool.recall("known_orders", [])
+        self.held = store.state["held"]  # {"order", "until"} while paused
+        self.known_orders = list(store.state["known_orders"])
         self.server_ahead = None  # server's seconds less ours; None until it has told the time in this boot
         self.report_at = clock()
         self.back_off = BACK_OFF_FIRST
         self.events_at_once = EVENTS_PER_REPORT
         self.sensor_trouble_at = None
-        hardware.motor_off()  # whatever the last run left behind
-        if spool.found_damaged:
-            self._write({"kind": "trouble", "words": "The spool was damaged: events of before this start may be lost."})
+        self.motor_trouble_at = None
+        self.motor_disobeys = False  # it could not be switched off: tried again at each turn
+        self.proof_waits = None  # the order whose "done" waits for a motor that disobeys
+        self.greeted = False  # this start has said how it stands
+        self.bare_until = None  # readings are left out until then
+        self.unknown_names = set()
+        store.is_owed = self._is_owed
+        self._motor_off()  # whatever the last run left behind
 
     # --- one turn of the loop ---------------------------------------------------------------------------------------
 
@@ -170,6 +97,14 @@ class Feeder:
         for happening in self._asked(self.hardware.poll, []):
             self._sensed(*happening)
         self._turn_motor()
+        if self.motor_disobeys:
+            self._motor_off()
+        if self.proof_waits is not None and not self.motor_disobeys:
+            self._prove_late()
+        if self.run is None:
+            self.store.look_after()  # may take a while, and the motor must not run on meanwhile
+        for words in self.store.take_words():
+            self._write({"kind": "trouble", "words": words[:500]})
         outcome = self.door.take()
         if outcome is not None:
             self._heard(*outcome)
@@ -179,10 +114,9 @@ class Feeder:
 
     def stop(self):
         """Motor first; then what it gave is written down."""
-        self.hardware.motor_off()
-        if self.run:
+        if self._motor_off() and self.run:
             self._finish_run()
-        self.spool.close()
+        self.store.close()  # a run that could not be ended is reported as cut short by the next start
 
     @property
     def paused(self):
@@ -198,7 +132,7 @@ class Feeder:
             self.counts["button"] += 1
             self._owe("press", self._write({"kind": "press"}))
         elif kind == "cap":
-            strength, metal, beam = details
+            strength, metal, beam = finite(details[0]), *details[1:]
             self.counts["detector"] += 1
             seq = self._write({"kind": "deposit", "metal": metal, "signal": strength, "chute": beam})
             if metal is not False:
@@ -210,7 +144,7 @@ class Feeder:
         elif kind == "lid":
             self._write({"kind": "lid", "open": details[0]})
         elif kind == "filled":
-            self._write({"kind": "refill", "grams": details[0], "full": True})
+            self._write({"kind": "refill", "grams": finite(details[0]), "full": True})
         elif kind == "trouble":
             self._write({"kind": "trouble", "words": str(details[0])[:500]})
         else:
@@ -221,11 +155,15 @@ class Feeder:
         try:
             return question()
         except Exception as error:  # whatever the keeper's own code for the hardware may throw
-            if self.sensor_trouble_at is None or self.clock() - self.sensor_trouble_at > 3_600:
-                self.sensor_trouble_at = self.clock()
-                log.exception("A sensor could not be read")
-                self._write({"kind": "trouble", "words": f"A sensor could not be read: {error!r}"[:500]})
+            log.debug("A sensor could not be read", exc_info=True)
+            self._tell_of_sensor(f"A sensor could not be read: {error!r}")
             return otherwise
+
+    def _tell_of_sensor(self, words):
+        if self.sensor_trouble_at is None or self.clock() - self.sensor_trouble_at > 3_600:
+            self.sensor_trouble_at = self.clock()
+            log.error("%s", words)
+            self._write({"kind": "trouble", "words": words[:500]})
 
     # --- motor ------------------------------------------------------------------------------------------------------
 
@@ -235,56 +173,120 @@ class Feeder:
         if len(self.owed) < OWED_MAX:
             self.owed.append((cause, pays_for))
 
+    def _is_owed(self, boot, seq):
+        """Whether somebody still waits for the pay of this event."""
+        paying = [] if self.run is None else [self.run["pays_for"]]
+        return boot == self.boot and seq in [pays_for for _, pays_for in self.owed] + paying
+
     def _turn_motor(self):
-        now = self.clock()
         run = self.run
         if run is None:
-            if self.owed and not self.paused:
-                cause, pays_for = self.owed.pop(0)
-                self.run = {
-                    "cause": cause,
-                    "pays_for": pays_for,
-                    "started": now,
-                    "stopped": None,
-                    "currents": [],
-                    "lowest_volts": None,
-                    "pieces": 0,
-                }
-                self.hardware.motor_on()
+            if self.owed and not self.paused and not self.motor_disobeys:
+                self._start_run(*self.owed.pop(0))
             return
         if run["stopped"] is None:
-            current = self.hardware.motor_milliamps()
+            current = finite(self._asked(self.hardware.motor_milliamps, None))
             if current is not None:
                 run["currents"].append(current)
-            supply = self._asked(self.hardware.supply_volts, None)
+            supply = finite(self._asked(self.hardware.supply_volts, None))
             # A portion must not be refused for what a broken converter says beside it.
             if supply is not None and 0 <= supply <= 60:
                 run["lowest_volts"] = supply if run["lowest_volts"] is None else min(supply, run["lowest_volts"])
+            now = self.clock()
             ran = now - run["started"]
             limit = self.hardware.stall_milliamps
             stalled = current is not None and limit is not None and ran > INRUSH and current > limit
             if stalled or ran >= self.hardware.portion_seconds:
-                self.hardware.motor_off()
-                run["stopped"] = now
-        elif now - run["stopped"] >= PIECES_SETTLE:
+                if self._motor_off():
+                    run["stopped"] = now
+                else:
+                    self._abandon_run()
+        elif self.clock() - run["stopped"] >= PIECES_SETTLE:
             self._finish_run()
+
+    def _start_run(self, cause, pays_for):
+        """The start is on the card before the motor turns, as the event that it is if nothing ends it."""
+        self.seq += 1
+        begun = {
+            "seq": self.seq,
+            "uptimeMs": self._uptime(),
+            "kind": "portion",
+            "cause": cause,
+            "paysFor": pays_for,
+            "motorMs": None,
+            "meanMilliamps": None,
+            "peakMilliamps": None,
+            "chuteCount": None,
+            "lowestVolts": None,
+            "cutShort": True,
+        }
+        self.store.keep(run=[self.boot, begun])
+        self.run = {
+            "begun": begun,
+            "pays_for": pays_for,
+            "started": self.clock(),  # after the card has taken its time
+            "stopped": None,
+            "currents": [],
+            "lowest_volts": None,
+            "pieces": 0,
+        }
+        try:
+            self.hardware.motor_on()
+        except Exception as error:  # whatever the keeper's own code for the hardware may throw
+            log.exception("The motor could not be switched on")
+            self._tell_of_motor(f"The motor could not be switched on: {error!r}")
+            self._motor_off()
+            self._abandon_run()
+
+    def _abandon_run(self):
+        """How long the motor turns nobody knows: told as it was begun, and at once, since all that came after it waits."""
+        run, self.run = self.run, None
+        self.store.write(self.boot, run["begun"], then={"run": None})
 
     def _finish_run(self):
         run, self.run = self.run, None
-        stopped = run["stopped"] if run["stopped"] is not None else self.clock()
+        now = self.clock()
+        stopped = run["stopped"] if run["stopped"] is not None else now
         currents = run["currents"]
-        self._write(
-            {
-                "kind": "portion",
-                "cause": run["cause"],
-                "paysFor": run["pays_for"],
-                "motorMs": round(1000 * (stopped - run["started"])),
-                "meanMilliamps": round(sum(currents) / len(currents), 1) if currents else None,
-                "peakMilliamps": max(currents) if currents else None,
-                "chuteCount": run["pieces"] if self.hardware.has_chute_sensor else None,
-                "lowestVolts": run["lowest_volts"],
-            }
-        )
+        settled = run["stopped"] is not None and now - run["stopped"] >= PIECES_SETTLE
+        # Of a chute that was not watched to the end, "nothing fell" would be a guess.
+        counts = self.hardware.has_chute_sensor and (settled or run["pieces"] > 0)
+        portion = {
+            **run["begun"],
+            "uptimeMs": self._uptime(),
+            "motorMs": round(1000 * (stopped - run["started"])),
+            "meanMilliamps": round(sum(currents) / len(currents), 1) if currents else None,
+            "peakMilliamps": max(currents) if currents else None,
+            "chuteCount": run["pieces"] if counts else None,
+            "lowestVolts": run["lowest_volts"],
+        }
+        if run["stopped"] is not None:
+            del portion["cutShort"]  # else a pause or the program's own end stopped it in the middle
+        self.store.write(self.boot, portion, then={"run": None})
+
+    def _motor_off(self):
+        """Whether it could be switched off. If not, that is told, and tried again at each turn."""
+        try:
+            self.hardware.motor_off()
+        except Exception as error:  # whatever the keeper's own code for the hardware may throw
+            self.motor_disobeys = True
+            self._tell_of_motor(f"The motor could not be switched off: {error!r}")
+            return False
+        self.motor_disobeys = False
+        return True
+
+    def _tell_of_motor(self, words):
+        if self.motor_trouble_at is None or self.clock() - self.motor_trouble_at > 3_600:
+            self.motor_trouble_at = self.clock()
+            log.error("%s", words)
+            self._write({"kind": "trouble", "words": words[:500]})
+
+    def _prove_late(self):
+        """The motor that disobeyed a pause stands now."""
+        proven, self.proof_waits = self.proof_waits, None
+        if self.held is not None and self.held["order"] == proven:
+            self._write({"kind": "order", "order": proven, "outcome": "done", "problem": None})
+            self.report_at = self.clock()
 
     # --- orders -----------------------------------------------------------------------------------------------------
 
@@ -294,7 +296,7 @@ class Feeder:
         if not fresh:
             return
         newest = fresh[-1]
-        until = None if newest["until"] is None else seconds_of(newest["until"])
+        until = newest["until"]
         outcome, problem, held = "done", None, None
         if newest["kind"] == "pause":
             if until is not None and until <= server_time:
@@ -304,13 +306,20 @@ class Feeder:
         elif newest["kind"] != "resume":
             outcome, problem, held = "refused", f"This feeder knows no order {newest['kind']!r}."[:500], self.held
 
-        # In this order: the motor, then what this program believes, then the disk, then the proof's way to the server.
-        if held is not None:
-            self.hardware.motor_off()
-            self.owed = []
+        # In this order: the motor, then what this program believes, then the card, then the proof's way to the server.
         self.held = held
-        if held is not None and self.run:
-            self._finish_run()
+        if newest["kind"] in ("pause", "resume"):
+            self.proof_waits = None
+        if held is not None:
+            self.owed = []
+            if self._motor_off():
+                if self.run:
+                    self._finish_run()
+            elif self.run:
+                self._abandon_run()
+            if self.motor_disobeys and newest["kind"] == "pause":
+                outcome, problem = "refused", "It gives nothing more, but its motor could not be switched off."
+                self.proof_waits = newest["id"]
         known = (self.known_orders + [order["id"] for order in fresh])[-KNOWN_ORDERS_MAX:]
         proof = {"kind": "order", "order": newest["id"], "outcome": outcome, "problem": problem}
         self._write(proof, {"held": held, "known_orders": known})
@@ -323,73 +332,124 @@ class Feeder:
         if self.held is None or self.held["until"] is None or self.server_ahead is None:
             return
         if self.clock() + self.server_ahead >= self.held["until"]:
-            self.spool.write(self.boot, [], {"held": None})
             self.held = None
+            self.store.keep(twice=True, held=None)
             log.info("The pause has ended by itself.")
 
     # --- reporting --------------------------------------------------------------------------------------------------
 
     def report(self):
-        dropped = self.spool.drop_overflow()
+        dropped = self.store.drop_overflow()
         if dropped:
             self._write({"kind": "trouble", "words": f"The spool was full: {dropped} old events are lost."})
-        oldest = self.spool.oldest(self.events_at_once)
+        greeting = not self.greeted and self.store.first_boot() not in (None, self.boot)
+        # A start says first how it stands, paused above all; then what earlier starts left behind.
+        before = None if self.run is None else (self.boot, self.run["begun"]["seq"])
+        oldest = None if greeting else self.store.oldest(self.events_at_once, before)
         if oldest is not None and oldest[0] != self.boot:
             # Left behind by an earlier start, whose clock is gone: no uptime, and no readings of then.
             return {"boot": oldest[0], "sentUptimeMs": None, "events": oldest[1]}
-        readings = {name: value for name, value in self._asked(self.hardware.read, {}).items() if value is not None}
-        fitted = self.hardware.counted
-        readings.update(
-            spooled=len(self.spool),
-            counts={name: count for name, count in self.counts.items() if name in fitted},
-            paused=self.paused,
-        )
         return {
             "boot": self.boot,
             "sentUptimeMs": self._uptime(),
-            "readings": readings,
+            "readings": self._readings(),
             "events": [] if oldest is None else oldest[1],
         }
+
+    def _readings(self):
+        own = {"spooled": self.store.waiting(), "paused": self.paused}
+        if self.bare_until is not None:
+            if self.clock() < self.bare_until:
+                return own
+            self.bare_until = None
+        measured = {}
+        for name, value in self._asked(self.hardware.read, {}).items():
+            if value is not None and not is_number(value):
+                self._tell_of_sensor(f"{name} is no number: {value!r}")
+            elif value is not None:
+                measured[name] = value
+        fitted = self.hardware.counted
+        counts = {name: count for name, count in self.counts.items() if name in fitted}
+        return {**measured, **own, "counts": counts}
 
     def _heard(self, kind, report, said):
         events = report.get("events", [])
         if kind == "answered":
             self._answered(report, said, events)
+        elif kind == "unreadable" and self.bare_until is None and report.get("readings"):
+            # It may be the readings: the events are not to be suspected for them.
+            self.bare_until = self.clock() + BARE_FOR
+            self._tell_of_sensor(f"The server could not read a report; its readings are left out for an hour: {said}")
+            self._later(f"{said}; next time without readings")
         elif kind == "tooMuch" and len(events) > 1:
             self.events_at_once = max(1, len(events) // 2)
             self._later(f"too much at once, next time {self.events_at_once} events")
-        elif kind in ("tooMuch", "unreadable") and len(events) > 1:
+        elif kind == "unreadable" and len(events) > 1:
             self.events_at_once = max(1, len(events) // 2)
             self._later(f"{said}; looking for the event that can't be read")
-        elif kind == "tooMuch" or (kind == "unreadable" and len(events) == 1):
-            self.spool.set_aside(report["boot"], events[0], str(said))
-            self._write({"kind": "trouble", "words": f"An event could not be told and is set aside: {said}"[:500]})
+        elif kind in ("tooMuch", "unreadable") and len(events) == 1:
+            self._set_aside(report["boot"], events[0], str(said))
+            self.bare_until = None  # it was the event, not the readings
             self._later(str(said))
         elif kind == "tooOften":
             self._later("too often", said)
         else:
             self._later(str(said))
 
+    def _set_aside(self, boot, event, problem):
+        self.store.set_aside(boot, event, problem)
+        words = f"The server did not take event {event['seq']} ({event['kind']}), which is set aside: {problem}"
+        self._write({"kind": "trouble", "words": words[:500]})
+
     def _answered(self, report, answer, events):
-        self.back_off = BACK_OFF_FIRST
-        for refusal in answer.get("refused", []):
-            log.error("The server refused event %s: %s %s", refusal["seq"], refusal["field"], refusal["problem"])
-        if answer["storedThrough"] is not None:
-            self.spool.forget(report["boot"], answer["storedThrough"])
-        server_time = seconds_of(answer["serverTime"])
+        self.greeted = self.greeted or report["boot"] == self.boot
+        through = answer["storedThrough"]
+        if events and through is not None:
+            through = min(through, events[-1]["seq"])  # nothing is forgotten that was not sent
+            self.store.forget(report["boot"], through)
+        gone = sum(1 for event in events if through is not None and event["seq"] <= through)
+        gone += self._refused(report["boot"], answer["refused"], events, through)
+        self._note_unknown(answer["unknown"])
+        server_time = answer["serverTime"]
         self.server_ahead = server_time - self.clock()
-        more = len(events) == self.events_at_once and len(self.spool) > 0
-        if len(events) == self.events_at_once:
-            self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)
-        self.report_at = self.clock() + (0.5 if more else max(1.0, float(answer["nextReportSeconds"])))
-        self._obey(answer.get("orders", []), server_time)
+        if events and gone == 0:
+            # It answers, but takes nothing: asked again and again it would be no different, and only slower for others.
+            self._later("the server answered, but has stored nothing of it")
+        else:
+            self.back_off = BACK_OFF_FIRST
+            # After the last of an earlier start, too: only its own report says how this one stands, and that nothing waits.
+            more = report["boot"] != self.boot or (len(events) == self.events_at_once and self.store.waiting() > 0)
+            more = more or not events and self.store.first_boot() not in (None, self.boot)
+            if len(events) == self.events_at_once:
+                self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)
+            self.report_at = self.clock() + (0.5 if more else max(1.0, answer["nextReportSeconds"]))
+        self._obey(answer["orders"], server_time)
+
+    def _refused(self, boot, refusals, events, through):
+        """A refused event that the server does not count as done would be sent for ever: it is set aside and told.
+        How many."""
+        aside = 0
+        for refusal in refusals:
+            log.error("The server refused %s", refusal)
+            event = next((one for one in events if one["seq"] == refusal.get("seq")), None)
+            if event is not None and (through is None or event["seq"] > through):
+                self._set_aside(boot, event, f"{refusal.get('field')}: {refusal.get('problem')}")
+                aside += 1
+        return aside
+
+    def _note_unknown(self, names):
+        """Names that the server does not know, each logged once."""
+        for name in names:
+            if name not in self.unknown_names and len(self.unknown_names) < UNKNOWN_NAMES_MAX:
+                self.unknown_names.add(name)
+                log.warning("The server does not know %s. Is it misspelt in hardware.py?", name)
 
     def _later(self, words, asked=None):
         """Doubling waits with some luck in them, so that feeders that fell silent together don't return as one."""
         wait = (asked if asked is not None else self.back_off) * random.uniform(1.0, 1.25)
         self.back_off = min(BACK_OFF_MAX, 2 * self.back_off)
         self.report_at = self.clock() + wait
-        log.warning("No report got through: %s. Next try in %.0f s; %d events wait.", words, wait, len(self.spool))
+        log.warning("No report got through: %s. Next try in %.0f s; %d events wait.", words, wait, self.store.waiting())
 
     # --- clock and paper --------------------------------------------------------------------------------------------
 
@@ -399,37 +459,49 @@ class Feeder:
     def _write(self, words, memory=None):
         self.seq += 1
         event = {"seq": self.seq, "uptimeMs": self._uptime(), **words}
-        self.spool.write(self.boot, [event], memory)
-        return self.seq
+        self.store.write(self.boot, event, memory)
+        return event["seq"]
 
 
 class HttpDoor:
     """Sends one report at a time, on a thread of its own: the motor must not wait for the network."""
 
-    def __init__(self, url, key):
+    def __init__(self, url, key, clock=time.monotonic):
         self.url = url.rstrip("/") + "/api/v1/report"
         self.key = key
+        self.clock = clock
         self.busy = False
         self.outcomes = queue.Queue()
+        self.exchange = 0
+        self.sent = None  # the report under way, and since when
 
     def send(self, report):
         self.busy = True
-        threading.Thread(target=self._send, args=(report,), daemon=True).start()
+        self.exchange += 1
+        self.sent = (report, self.clock())
+        threading.Thread(target=self._send, args=(report, self.exchange), daemon=True).start()
 
     def take(self):
-        try:
-            outcome = self.outcomes.get_nowait()
-        except queue.Empty:
-            return None
-        self.busy = False
-        return outcome
+        while True:
+            try:
+                exchange, outcome = self.outcomes.get_nowait()
+            except queue.Empty:
+                break
+            if exchange == self.exchange:  # else it was given up before
+                self.busy = False
+                return outcome
+        if self.busy and self.clock() - self.sent[1] > EXCHANGE_WITHIN:
+            self.exchange += 1
+            self.busy = False
+            return "unreachable", self.sent[0], f"no whole answer within {EXCHANGE_WITHIN:.0f} s"
+        return None
 
-    def _send(self, report):
+    def _send(self, report, exchange):
         try:
-            self.outcomes.put(self.knock(report))
+            self.outcomes.put((exchange, self.knock(report)))
         except Exception as error:  # the loop must hear of it, or it would wait for this answer for ever
             log.exception("Sending stumbled")
-            self.outcomes.put(("unreachable", report, repr(error)))
+            self.outcomes.put((exchange, ("unreachable", report, repr(error))))
 
     def knock(self, report):
         request = urllib.request.Request(
@@ -440,17 +512,20 @@ class HttpDoor:
         )
         try:
             with without_redirects.open(request, timeout=ANSWER_WITHIN) as response:
-                return "answered", report, checked(json.loads(response.read()))
+                body = response.read(ANSWER_BYTES_MAX + 1)
+            if len(body) > ANSWER_BYTES_MAX:
+                raise ValueError(f"expected an answer of at most {ANSWER_BYTES_MAX} bytes")
+            return "answered", report, checked(json.loads(body))
         except urllib.error.HTTPError as error:
             body = " ".join(error.read(2_000).decode(errors="replace").split())  # a proxy answers with a whole page
             words = f"{error.code} {body[:300]}"
             if error.code == 413:
                 return "tooMuch", report, words
-            if error.code == 429:
+            if error.code == 429 or (error.code == 503 and error.headers.get("Retry-After")):
                 return "tooOften", report, retry_after(error.headers.get("Retry-After"))
             # Only 400 and 422 speak of the report itself; a wrong key or a proxy's error says nothing about the events.
             return ("unreadable" if error.code in (400, 422) else "unreachable"), report, words
-        except (OSError, ValueError, KeyError, TypeError) as error:
+        except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError, http.client.HTTPException) as error:
             return "unreachable", report, f"{type(error).__name__}: {error}"
 
 
@@ -465,17 +540,57 @@ without_redirects = urllib.request.build_opener(NoRedirect)
 
 
 def checked(answer):
-    """An answer in the agreed shape, or ValueError, KeyError, TypeError: a captive portal answers 200, too."""
-    seconds_of(answer["serverTime"])
-    if not float(answer["nextReportSeconds"]) >= 0:
+    """What an answer means, or ValueError, KeyError, TypeError: a captive portal answers 200, too.
+
+    One order that can't be read does not spoil the others, and an unknown field spoils nothing.
+    """
+    through = answer["storedThrough"]
+    if through is not None and (isinstance(through, bool) or not isinstance(through, int)):
+        raise TypeError(f"expected storedThrough as a number or null, got {through!r}")
+    next_report = float(answer["nextReportSeconds"])
+    if not next_report >= 0:
         raise ValueError(f"expected nextReportSeconds, got {answer['nextReportSeconds']!r}")
-    if answer["storedThrough"] is not None:
-        int(answer["storedThrough"])
-    for order in answer["orders"]:
-        str(order["id"]), str(order["kind"])
-        if order["until"] is not None:
-            seconds_of(order["until"])
-    return answer
+    return {
+        "storedThrough": through,
+        "serverTime": seconds_of(answer["serverTime"]),
+        "nextReportSeconds": min(next_report, REPORT_EVERY_MAX),
+        "refused": [one for one in listed(answer.get("refused")) if isinstance(one, dict)],
+        "unknown": [str(name)[:200] for name in listed(answer.get("unknown"))],
+        "orders": [order for order in map(readable_order, listed(answer["orders"])) if order is not None],
+    }
+
+
+def listed(value):
+    if value is None:
+        return []
+    if not isinstance(value, list):
+        raise TypeError(f"expected a list, got {value!r}"[:200])
+    return value
+
+
+def readable_order(order):
+    """None where it has no name by which it could be answered. A pause whose end can't be read lasts until resumed."""
+    if not isinstance(order, dict):
+        order = {}
+    name, kind, until = order.get("id"), order.get("kind"), order.get("until")
+    if not isinstance(name, str) or not 0 < len(name) <= 64:
+        log.error("An order without a usable id is left out: %s", repr(order)[:200])
+        return None
+    try:
+        until = None if until is None else seconds_of(until)
+    except (ValueError, TypeError, OverflowError):
+        log.error("Order %s has an end that can't be read: %r", name, until)
+        until = None
+    return {"id": name, "kind": str(kind)[:40], "until": until}
+
+
+def is_number(value):
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def finite(value):
+    """None for what is no number: NaN has no place in a report, and would keep all of it from being sent."""
+    return value if is_number(value) else None
 
 
 def seconds_of(iso):
@@ -507,6 +622,36 @@ def read_arguments(words):
     return parser.parse_args(words)
 
 
+def make_folder(folder):
+    """A card that takes nothing is no reason not to start; a folder that may not be used is."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO):
+            raise
+        log.error("%s: events wait in memory.", error)
+
+
+def owned(folder):
+    """What holds the folder for this program alone as long as it lives; None where another one has it. Two programs would
+    pay each cap twice."""
+    if fcntl is None:
+        return "not held"
+    try:
+        descriptor = os.open(folder, os.O_RDONLY)
+    except OSError as error:
+        log.error("%s", error)
+        return "not held"
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(descriptor)
+        return None
+    except OSError as error:  # not every file system can
+        log.warning("%s", error)
+    return descriptor
+
+
 def main(words):
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s")
     arguments = read_arguments(words)
@@ -518,7 +663,7 @@ def main(words):
         log.warning("Over plain http everyone on this network can read the key. Use https wherever you can.")
     try:
         key = arguments.key_file.read_text().strip()
-        arguments.data.mkdir(parents=True, exist_ok=True)
+        make_folder(arguments.data)
     except OSError as error:
         log.error("%s", error)
         return 2
@@ -526,12 +671,17 @@ def main(words):
         log.error("The key file %s is empty.", arguments.key_file)
         return 2
 
+    folder = owned(arguments.data)
+    if folder is None:
+        log.error("Another program already runs this feeder from %s.", arguments.data)
+        return 2
+
     stopping = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: stopping.set())
     hardware = YourFeeder() if arguments.wired else DryRun()
     try:
-        feeder = Feeder(Spool(arguments.data / "spool.sqlite"), hardware, HttpDoor(arguments.url, key), monotonic)
+        feeder = Feeder(Store(arguments.data, monotonic), hardware, HttpDoor(arguments.url, key), monotonic)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired else ", dry run: no motor turns")
         try:
             while not stopping.wait(0.02):

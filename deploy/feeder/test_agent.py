@@ -2,7 +2,6 @@
 
 import json
 import signal
-import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -12,8 +11,10 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import agent
-from agent import Feeder, HttpDoor, Spool
+import spool
+from agent import Feeder, HttpDoor
 from hardware import Hardware
+from storage import Store
 
 SERVER_AHEAD = 1_800_000_000.0
 
@@ -73,6 +74,7 @@ class StubDoor:
         self.clock = clock
         self.busy = False
         self.reports, self.stored, self.orders, self.mood, self.outcome = [], {}, [], [], None
+        self.beside = {}  # fields of the answer to be otherwise
 
     def send(self, report):
         report = json.loads(json.dumps(report, allow_nan=False))
@@ -92,7 +94,7 @@ class StubDoor:
                 "nextReportSeconds": 5,
                 "orders": self.orders,
             }
-            self.outcome = ("answered", report, answer)
+            self.outcome = ("answered", report, agent.checked({**answer, **self.beside}))
         elif mood == "unheard":
             self.outcome = ("unreachable", report, "connection reset")
         else:
@@ -126,22 +128,24 @@ class WithFeeder(unittest.TestCase):
 
     def start(self, boot):
         self.hardware = Bench(self.clock)
-        spool = Spool(Path(self.folder.name) / "spool.sqlite")
-        self.feeder = Feeder(spool, self.hardware, self.door, self.clock, boot)
+        self.feeder = Feeder(Store(self.folder.name, self.clock), self.hardware, self.door, self.clock, boot)
 
     def power_cut(self, boot="b-2"):
         """The program is gone without a word; only the disk is left."""
-        self.feeder.spool.close()
+        self.feeder.store.spool.close()
         self.door.busy, self.door.outcome = False, None
         self.start(boot)
 
     def tearDown(self):
-        self.feeder.spool.close()
+        self.feeder.store.close()
 
     def live(self, seconds):
         for _ in range(round(seconds / 0.05)):
             self.clock.now += 0.05
             self.feeder.step()
+
+    def words_of_trouble(self):
+        return " ".join(event["words"] for event in self.door.stored.values() if event["kind"] == "trouble")
 
     def order(self, id, kind, until=None):
         return {"id": id, "kind": kind, "until": None if until is None else iso(until + SERVER_AHEAD)}
@@ -222,14 +226,18 @@ class Obeying(WithFeeder):
         self.hardware.happened = [("press",)]
         self.live(0.1)
 
-        def full(*_):
-            raise sqlite3.OperationalError("database or disk is full")
+        def gone(*_):
+            raise OSError(5, "Input/output error")
 
-        self.feeder.spool.write = full
-        with self.assertRaises(sqlite3.OperationalError):
-            self.feeder._obey([self.order("p-1", "pause")], self.clock() + SERVER_AHEAD)
+        self.feeder.store.spool.settle = self.feeder.store.state_file.write = gone
+        self.door.orders = [self.order("p-1", "pause")]
+        self.feeder.report_at = self.clock()
+        self.live(0.15)
         self.assertIsNone(self.hardware.on_since)
         self.assertTrue(self.feeder.paused)
+        self.live(6)
+        self.assertEqual(self.door.of("order")["outcome"], "done")
+        self.assertIn("would be forgotten if the power goes", self.words_of_trouble())
 
     def test_never_feeds_a_backlog_after_a_resume(self):
         self.door.orders = [self.order("p-1", "pause")]
@@ -313,7 +321,7 @@ class Telling(WithFeeder):
             self.live(10)
         self.live(400)
         self.assertEqual([seq for _, seq in sorted(self.door.stored)], list(range(1, 41)))
-        self.assertEqual(len(self.feeder.spool), 0)
+        self.assertEqual(self.feeder.store.waiting(), 0)
 
     def test_halves_what_is_too_much(self):
         self.hardware.happened = [("perch",)] * 100
@@ -333,9 +341,9 @@ class Telling(WithFeeder):
         self.door.send = picky
         self.hardware.happened = [("perch",)] * 8
         self.live(2_000)
-        self.assertEqual([seq for _, seq in sorted(self.door.stored)], [1, 2, 4, 5, 6, 7, 8, 9])
-        self.assertEqual(self.door.stored["b-1", 9]["kind"], "trouble")
-        (kept,) = self.feeder.spool.database.execute("SELECT count(*) FROM set_aside").fetchone()
+        self.assertEqual([seq for _, seq in sorted(self.door.stored)], [1, 2, 4, 5, 6, 7, 8, 9, 10])
+        self.assertIn("set aside", self.door.stored["b-1", 10]["words"])
+        (kept,) = self.feeder.store.spool.database.execute("SELECT count(*) FROM set_aside").fetchone()
         self.assertEqual(kept, 1)
 
     def test_backs_off_from_a_server_that_stays_away(self):
@@ -345,8 +353,8 @@ class Telling(WithFeeder):
         self.assertGreater(len(self.door.reports), 12)
 
     def test_says_so_when_its_spool_was_full(self):
-        most, agent.SPOOL_MAX = agent.SPOOL_MAX, 10
-        self.addCleanup(lambda: setattr(agent, "SPOOL_MAX", most))
+        most, spool.SPOOL_MAX = spool.SPOOL_MAX, 10
+        self.addCleanup(lambda: setattr(spool, "SPOOL_MAX", most))
         self.door.mood = ["unreachable"]
         self.live(0.1)
         self.hardware.happened = [("perch",)] * 15
@@ -357,14 +365,13 @@ class Telling(WithFeeder):
 class PowerCuts(unittest.TestCase):
     def test_keeps_every_event_that_was_written_when_the_program_was_killed(self):
         with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "spool.sqlite"
             writing = (
-                "import sys; from agent import Spool; spool = Spool(sys.argv[1]); seq = 0\n"
+                "import sys, time; from storage import Store; store = Store(sys.argv[1], time.monotonic); seq = 0\n"
                 "while True:\n"
-                "    seq += 1; spool.write('b-1', [{'seq': seq}]); print(seq, flush=True)\n"
+                "    seq += 1; store.write('b-1', {'seq': seq, 'kind': 'visit'}); print(seq, flush=True)\n"
             )
             child = subprocess.Popen(
-                [sys.executable, "-c", writing, str(path)], stdout=subprocess.PIPE, cwd=Path(__file__).parent, text=True
+                [sys.executable, "-B", "-c", writing, folder], stdout=subprocess.PIPE, cwd=Path(__file__).parent, text=True
             )
             written = 0
             for line in child.stdout:
@@ -373,33 +380,23 @@ class PowerCuts(unittest.TestCase):
                     child.send_signal(signal.SIGKILL)
             child.stdout.close()
             child.wait()
-            spool = Spool(path)
-            boot, events = spool.oldest(10_000)
-            spool.close()
+            store = Store(folder, Clock())
+            boot, events = store.oldest(10_000)
+            store.close()
             self.assertGreaterEqual(written, 25)
             self.assertGreaterEqual(len(events), written)
             self.assertEqual([event["seq"] for event in events], list(range(1, len(events) + 1)))
 
-    def test_goes_on_with_a_new_spool_when_the_old_one_is_damaged(self):
-        agent.log.setLevel("CRITICAL")
+    def test_has_the_pause_on_the_card_before_the_proof_of_it(self):
         with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "spool.sqlite"
-            path.write_bytes(b"this was a database once" * 500)
-            spool = Spool(path)
-            self.assertTrue(spool.found_damaged)
-            spool.write("b-1", [{"seq": 1}])
-            self.assertEqual(len(spool), 1)
-            spool.close()
-            self.assertEqual(len(list(Path(folder).glob("*.damaged-*"))), 1)
-
-    def test_writes_an_order_and_its_proof_together_or_not_at_all(self):
-        with tempfile.TemporaryDirectory() as folder:
-            spool = Spool(Path(folder) / "spool.sqlite")
-            with self.assertRaises(sqlite3.Error):
-                spool.database.execute("DROP TABLE memory")
-                spool.write("b-1", [{"seq": 1}], {"held": {"order": "p-1", "until": None}})
-            self.assertEqual(len(spool), 0)
-            spool.close()
+            store = Store(folder, Clock())
+            store.spool.database.execute("DROP TABLE events")  # the proof can't be written
+            store.write("b-1", {"seq": 1, "kind": "order"}, first={"held": {"order": "p-1", "until": None}})
+            store.spool.close()
+            after = Store(folder, Clock())
+            self.assertEqual(after.state["held"], {"order": "p-1", "until": None})
+            self.assertEqual(after.oldest(10), ("b-1", [{"seq": 1, "kind": "order"}]))
+            after.close()
 
 
 class Knocking(unittest.TestCase):
@@ -442,13 +439,44 @@ class Knocking(unittest.TestCase):
         self.assertEqual(self.seen[0][:2], ("/api/v1/report", "Bearer the-key"))
         self.assertEqual(self.knock(200, b"<html>a captive portal</html>")[0], "unreachable")
         self.assertEqual(self.knock(200, b'{"serverTime": "soon"}')[0], "unreachable")
-        self.assertEqual(self.knock(200, fine.replace(b"[]", b'[{"id": "p-1"}]'))[0], "unreachable")
+        self.assertEqual(self.knock(200, b'["a list"]')[0], "unreachable")
+        self.assertEqual(self.knock(200, fine.replace(b"null", b'"all of it"'))[0], "unreachable")
+        self.assertEqual(self.knock(200, fine.replace(b": 5,", b": -1,"))[0], "unreachable")
+        self.assertEqual(self.knock(200, fine.replace(b": 5,", b": Infinity,"))[0], "answered")
+        self.assertEqual(agent.checked({**json.loads(fine), "nextReportSeconds": 1e9})["nextReportSeconds"], 3_600)
+        self.assertEqual(self.knock(200, fine + b" " * 1_100_000)[0], "unreachable")
+        self.assertEqual(self.knock(200, b"[" * 200_000)[0], "unreachable")
+        self.assertEqual(self.knock(500, b"<html>" + b"x" * 100_000)[0], "unreachable")
         self.assertEqual(self.knock(400)[0], "unreadable")
         self.assertEqual(self.knock(401)[0], "unreachable")
         self.assertEqual(self.knock(413)[0], "tooMuch")
         self.assertEqual(self.knock(429, headers={"Retry-After": "7"}), ("tooOften", 7.0))
         self.assertEqual(self.knock(429, headers={"Retry-After": "Wed, 21 Oct 2026 07:28:00 GMT"}), ("tooOften", None))
         self.assertEqual(self.knock(503)[0], "unreachable")
+        self.assertEqual(self.knock(503, headers={"Retry-After": "9"}), ("tooOften", 9.0))
+
+    def test_reads_the_orders_that_it_can_read(self):
+        def orders(*listed):
+            answer = {"storedThrough": None, "serverTime": iso(0), "nextReportSeconds": 5, "orders": list(listed)}
+            return agent.checked(answer)["orders"]
+
+        agent.log.setLevel("CRITICAL")
+        pause = {"id": "p-1", "kind": "pause", "until": None}
+        self.assertEqual(orders("dance", {"kind": "pause"}, {"id": 7, "kind": "pause"}, pause), [pause])
+        self.assertEqual(orders({"id": "p-1", "kind": "pause"}), [pause])
+        self.assertEqual(orders({"id": "p-1", "kind": "pause", "until": "the cows come home"}), [pause])
+
+    def test_gives_up_an_answer_that_never_ends(self):
+        clock = Clock()
+        door = HttpDoor("http://127.0.0.1:9", "k", clock)
+        door._send = lambda *_: None  # the thread that would wait
+        door.send({"events": []})
+        self.assertIsNone(door.take())
+        clock.now += agent.EXCHANGE_WITHIN + 1
+        self.assertEqual(door.take()[0], "unreachable")
+        self.assertFalse(door.busy)
+        door.outcomes.put((1, ("answered", {}, {})))  # and then it comes after all
+        self.assertIsNone(door.take())
 
     def test_carries_the_key_to_no_other_address(self):
         elsewhere = {"Location": f"http://127.0.0.1:{self.server.server_port}/elsewhere"}

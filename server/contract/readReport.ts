@@ -162,6 +162,7 @@ function happeningOf(event: KnownEvent): Happening {
         peakCurrent: event.peakMilliamps == null ? null : milliamps(event.peakMilliamps),
         chuteCount: event.chuteCount ?? null,
         lowestSupply: event.lowestVolts == null ? null : volts(event.lowestVolts),
+        ...(event.cutShort === true && { cutShort: true as const }),
       };
     case "press":
       return { kind: "press" };

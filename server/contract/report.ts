@@ -65,6 +65,10 @@ export const eventSchemas = {
     lowestVolts: optionalNumber(0, 60).meta({
       description: "Least that the supply gave while the motor ran: a sag of a tenth of a second, which no mean shows.",
     }),
+    cutShort: z.boolean("must be true or false").nullish().meta({
+      description:
+        "The motor was started, and a power cut, a pause or a fault ended the portion: how much fell is not known.",
+    }),
   }),
   press: z.looseObject({ ...recorded, kind: z.literal("press") }),
   deposit: z.looseObject({

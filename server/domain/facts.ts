@@ -81,6 +81,8 @@ export interface Portion {
   readonly peakCurrent: Milliamps | null;
   readonly chuteCount: number | null; // pieces that the chute sensor saw fall; null without such a sensor
   readonly lowestSupply: Volts | null; // least that the supply gave while the motor ran; null where not said
+  /** It was begun and not ended: between nothing and a whole portion fell. Left out where it was not cut short. */
+  readonly cutShort?: true;
 }
 
 export interface Deposit {

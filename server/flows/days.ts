@@ -35,6 +35,7 @@ interface PostedPortion {
   readonly paysFor?: number | null;
   readonly cause?: string;
   readonly chuteCount?: number | null;
+  readonly cutShort?: boolean | null;
 }
 interface PostedDeposit {
   readonly metal?: boolean | null;
@@ -47,8 +48,9 @@ interface PostedRefill {
 function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
   const paid = new Set(
     events.flatMap((event) => {
-      const paysFor = event.kind === "portion" ? (JSON.parse(event.body) as PostedPortion).paysFor : null;
-      return paysFor == null ? [] : [`${event.boot} ${paysFor}`];
+      const portion = event.kind === "portion" ? (JSON.parse(event.body) as PostedPortion) : null;
+      const paysFor = portion?.paysFor;
+      return paysFor == null || portion?.cutShort === true ? [] : [`${event.boot} ${paysFor}`];
     }),
   );
   return events.flatMap((event): DayMark[] => {
@@ -65,7 +67,8 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
         return [{ kind: "deposit", at, detail: settled }];
       }
       case "portion": {
-        const { cause, chuteCount } = JSON.parse(event.body) as PostedPortion;
+        const { cause, chuteCount, cutShort } = JSON.parse(event.body) as PostedPortion;
+        if (cutShort === true) return [{ kind: "portion", at, detail: "cut short" }];
         const why = cause === "timer" || cause === "keeper" ? "free" : "earned";
         return [{ kind: "portion", at, detail: chuteCount === 0 ? "nothing fell" : why }];
       }
@@ -94,15 +97,17 @@ const alarmMark = (change: AlarmChange): DayMark[] =>
 
 function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView["tally"] {
   const count = (kind: string) => events.filter((event) => event.kind === kind).length;
-  const fell = events.filter(
-    (event) => event.kind === "portion" && (JSON.parse(event.body) as PostedPortion).chuteCount !== 0,
-  );
+  const portions = events.filter(({ kind }) => kind === "portion").map(({ body }) => JSON.parse(body) as PostedPortion);
+  // Of one that was cut short nobody knows how much fell: half of it is the least wrong.
+  const fell = portions.reduce((sum, { chuteCount, cutShort }) => {
+    return sum + (cutShort === true ? 0.5 : chuteCount === 0 ? 0 : 1);
+  }, 0);
   return {
     visits: count("visit"),
     presses: count("press"),
     deposits: count("deposit"),
     portions: count("portion"),
-    gramsGiven: Math.round(fell.length * portionMass),
+    gramsGiven: Math.round(fell * portionMass),
   };
 }
 

@@ -18,7 +18,7 @@ export type PayEvent =
       readonly at: Instant;
       readonly paysFor: string | null; // null where it doesn't say
       readonly forDeposit: boolean; // given for a deposit, as it says
-      readonly fell: boolean; // not seen to fail: the motor ran, and no chute sensor counted nothing
+      readonly fell: boolean; // not seen to fail: the motor ran to its end, and no chute sensor counted nothing
     };
 
 export interface Paid {

@@ -19,6 +19,7 @@ import {
 import { likelyNames } from "./naming.ts";
 import { alarmAbove, type Pace, paced, unknownPace } from "./pace.ts";
 import {
+  answeredInPart,
   debtsForgiven,
   depositMade,
   nothingOwed,
@@ -89,6 +90,8 @@ export function watchPortion(
   settings: FeederSettings,
   inside: Celsius | null = null,
 ): FeedState {
+  // A run that was cut short proves neither a fault nor a payment; the scale has to be read anew after it.
+  if (portion.cutShort === true) return portionCutShort(feed, portion, settings);
   const payments = portionGiven(feed.payments, portion, sawItFall(feed, portion, settings));
   const at = portion.recordedAt;
   if (feed.newestAt !== null && at < feed.newestAt) return { ...feed, payments };
@@ -131,6 +134,17 @@ export function watchPortion(
     at,
     "portion",
   );
+}
+
+function portionCutShort(
+  feed: FeedState,
+  portion: Portion & { readonly recordedAt: Instant },
+  settings: FeederSettings,
+): FeedState {
+  const at = portion.recordedAt;
+  const payments = answeredInPart(feed.payments, portion);
+  if (!settings.sensors.scale || (feed.scale.at !== null && at < feed.scale.at)) return { ...feed, payments };
+  return { ...feed, payments, scale: { ...feed.scale, at: null, portionsSince: 0, odd: null } };
 }
 
 /** The scale said something: portions that were given since either made it lighter or didn't. */

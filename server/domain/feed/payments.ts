@@ -24,6 +24,7 @@ export interface Debt {
   readonly at: Instant;
   readonly heardAt: Instant; // by our clock
   readonly droppedNothing: boolean; // a portion answered it, but nothing fell
+  readonly cutShort?: true; // a portion answered it, and was cut short; left out else
 }
 
 interface Paid {
@@ -108,6 +109,23 @@ export function portionGiven(
 }
 
 /**
+ * A portion was cut short: it pays nothing for sure, so the debt stays and goes unpaid unless another portion pays it within
+ * the usual time. That it was begun is remembered for the words of the fault.
+ */
+export function answeredInPart(payments: Payments, portion: Portion & { readonly recordedAt: Instant }): Payments {
+  const at = portion.recordedAt;
+  const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
+  const pays = (debt: Debt) => (portion.paysFor === null ? paysUnnamed(portion, debt) : paysNamed(portion, debt));
+  const marked = (debt: Debt): Debt => (pays(debt) ? { ...debt, cutShort: true } : debt);
+  return {
+    ...payments,
+    lastPortionAt,
+    awaiting: payments.awaiting.map(marked),
+    unpaid: payments.unpaid.map(marked),
+  };
+}
+
+/**
  * A report was heard whole, its events included. It proves a debt unpaid if it was sent well after the deposit, by a
  * feeder that has nothing left to tell, and isn't the report that told of the deposit.
  * `sentAt`: the feeder's time of sending; `spooled`: events still waiting there, null where it doesn't say.
@@ -140,12 +158,16 @@ export function paymentFaults(payments: Payments, stopped: boolean, now: Instant
   const newest = unpaid.at(-1);
   if (paused || !newest || now - newest.at > unpaidStandsFor) return [];
   const what = newest.kind === "deposit" ? "deposit" : "press";
-  const how = newest.droppedNothing ? "the motor ran, but no food was seen to fall" : "no portion was given for it";
+  const how = newest.droppedNothing
+    ? "the motor ran, but no food was seen to fall"
+    : newest.cutShort
+      ? "its portion was cut short, and no other was given for it"
+      : "no portion was given for it";
   const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
   const more = count > 1 ? ` It is the last of ${count} in a row.` : "";
   const evidence: Evidence[] = unpaid.map((debt) => ({
     what: `${debt.kind} ${debt.seq}`,
-    value: debt.droppedNothing ? "answered, nothing fell" : "no portion",
+    value: debt.droppedNothing ? "answered, nothing fell" : debt.cutShort ? "portion cut short" : "no portion",
     at: debt.at,
   }));
   return [{ kind: "depositUnpaid", reason: `A ${what} was not paid: ${how}.${more}`, evidence, sure: null }];

@@ -1,10 +1,11 @@
 import type { Portion } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
-import type { Instant } from "../instant.ts";
+import { type Instant, later } from "../instant.ts";
 import { type Grams, grams } from "../units.ts";
 import { type Appetite, ate, unknownAppetite, watchedUntil } from "./appetite.ts";
 import {
   afterPortion,
+  doubted,
   independent,
   knownAbove,
   type LevelBelief,
@@ -132,6 +133,7 @@ export function dispensed(
 ): HopperState {
   const at = portion.recordedAt;
   const learning = hopper.portionSaid === settings.portionMass ? hopper : portionSaidAnew(hopper, settings);
+  if (portion.cutShort === true) return dispensedInPart(learning, portion, settings);
   const seen = sawFall(portion, settings, chuteBlind);
   if (seen === false) {
     const dryRun = portion.motorRan === 0 ? learning.dryRun : learning.dryRun + 1;
@@ -160,6 +162,24 @@ export function dispensed(
     appetite: ate(learning.appetite, learning.belief.portion, at, settings),
   };
   return counts ? markEmpty(next, at, settings) : next;
+}
+
+/**
+ * A portion was cut short: anything from nothing to a whole one fell, all alike likely. Half of one is taken off, with the
+ * variance of that (a twelfth of the square of its width), and nothing is learnt about what a portion weighs.
+ */
+function dispensedInPart(
+  hopper: HopperState,
+  { recordedAt: at }: { readonly recordedAt: Instant },
+  settings: FeederSettings,
+): HopperState {
+  const { portion } = hopper.belief;
+  const lastPortionAt = hopper.lastPortionAt === null ? at : later(at, hopper.lastPortionAt);
+  const appetite = ate(hopper.appetite, grams(portion / 2), at, settings);
+  if (!hopper.known || (hopper.fixedAt !== null && at <= hopper.fixedAt)) return { ...hopper, lastPortionAt, appetite };
+  const lower = { ...hopper.belief, level: hopper.belief.level - portion / 2 };
+  const belief = withinHopper(doubted(lower, { level: portion ** 2 / 12 + hopper.spreadVariance / 4 }), settings);
+  return markEmpty({ ...hopper, belief, lastPortionAt, appetite }, at, settings);
 }
 
 /** All that fell before `at` has been told: the feeder's spool is empty. Lets the appetite fall when nobody comes. */

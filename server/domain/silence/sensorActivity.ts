@@ -89,6 +89,7 @@ export function sensed(sensors: SensorsState, event: FeederEvent, settings: Feed
     case "portion": {
       const payer = unsaidPayer(sensors, event);
       if (payer !== null) sensors = active(sensors, payer, event.recordedAt, settings, { events: 0 });
+      if (event.cutShort === true && event.chuteCount === null) return sensors; // nobody knows whether anything fell
       if (event.chuteCount === null) return withStore(sensors, sensors.chute, portionGiven(sensors.scale));
       if (event.chuteCount <= 0) return sensors;
       const { total, heardSince, backwards } = sensors.chute;

@@ -19,7 +19,7 @@ export const payEvents = (events: readonly RecordedEvent[], paused: readonly Tim
         at,
         paysFor: said.paysFor === null ? null : `${event.boot} ${said.paysFor}`,
         forDeposit: said.cause === "deposit",
-        fell: said.motorRan !== 0 && said.chuteCount !== 0,
+        fell: said.motorRan !== 0 && said.chuteCount !== 0 && said.cutShort !== true,
       },
     ];
   });

@@ -275,3 +275,30 @@ describe("a healthy feeder's payments", () => {
     );
   });
 });
+
+describe("a portion that was cut short", () => {
+  const cutShort = { cutShort: true, motorRan: null, meanCurrent: null, peakCurrent: null, chuteCount: null } as const;
+
+  it("neither raises an alarm at once nor pays for sure: unpaid, if no other portion follows in time", () => {
+    const story = new Story()
+      .deposit(10, 412)
+      .portion(11, { ...cutShort, paysFor: 412 })
+      .report(15);
+    expect(story.quiet).toBe(true);
+    const [fault] = story.report(75).faults();
+    expect(fault?.reason).toBe("A deposit was not paid: its portion was cut short, and no other was given for it.");
+    expect(fault?.evidence).toEqual([{ what: "deposit 412", value: "portion cut short", at: at(10) }]);
+  });
+  it("is forgotten once another portion pays the same deposit", () => {
+    const story = new Story().deposit(10, 412).portion(11, { ...cutShort, paysFor: 412 });
+    expect(story.portion(40, { paysFor: 412 }).report(75).quiet).toBe(true);
+  });
+  it("is no evidence about the feed, however many there are", () => {
+    const story = new Story();
+    for (let second = 0; second < 60; second += 1) story.portion(second * 60, { cause: "timer" });
+    const before = story.feed;
+    for (let second = 60; second < 120; second += 1) story.portion(second * 60, { ...cutShort, cause: "timer" });
+    expect(feedFaults(story.feed, null, settings, at(7_200))).toEqual([]);
+    expect({ ...story.feed, payments: null, scale: null }).toEqual({ ...before, payments: null, scale: null });
+  });
+});
