@@ -1,5 +1,5 @@
 import type { WebSocket } from "ws";
-import { linkCloses } from "../contract/linkFrames.ts";
+import { type LinkFrame, linkCloses } from "../contract/linkFrames.ts";
 import type { FeederLink } from "../ports.ts";
 
 /** Feeders that hold a live socket, each with its newest one: a feeder that lost its line opens another before we notice. */
@@ -21,7 +21,8 @@ export function feederSockets(): FeederSockets {
     deliver(feeder, orders) {
       const socket = sockets.get(feeder);
       if (socket?.readyState !== socket?.OPEN || !socket) return false;
-      socket.send(JSON.stringify({ orders }));
+      const frame: LinkFrame = { orders: [...orders] };
+      socket.send(JSON.stringify(frame));
       return true;
     },
     dismiss(feeder) {

@@ -9,7 +9,8 @@ export const problemSchema = z.object({
   status: z.int().meta({ description: "The HTTP status, also on a socket." }),
   detail: z.string().meta({ description: "What is wrong with this very request." }),
   errors: z
-    .array(z.object({ field: z.string(), problem: z.string() }))
+    .array(z.object({ field: z.string(), problem: z.string() }).readonly())
+    .readonly()
     .exactOptional()
     .meta({ description: "Each wrong field by its path." }),
 }) satisfies z.ZodType<ProblemView>;
@@ -20,6 +21,11 @@ export const linkFrameSchemas = {
   problem: z.object({ problem: problemSchema }),
   orders: z.object({ orders: z.array(sentOrderSchema) }),
 };
+
+/** Whatever the server sends has this type: a frame that isn't documented doesn't compile. */
+export type LinkFrame = {
+  [Name in keyof typeof linkFrameSchemas]: z.infer<(typeof linkFrameSchemas)[Name]>;
+}[keyof typeof linkFrameSchemas];
 
 /** Why the server closes a socket, with the code and the reason that it sends. */
 export const linkCloses = {

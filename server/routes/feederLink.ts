@@ -1,5 +1,6 @@
 import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify";
 import type { WebSocket } from "ws";
+import type { LinkFrame } from "../contract/linkFrames.ts";
 import { minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActs.ts";
 import { type Clock, StoreBusy, StoreFull } from "../ports.ts";
@@ -36,7 +37,7 @@ export const noSocket: Problem = { status: 426, detail: "This address takes repo
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
 function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
   const allowed = perMinute(door.reportsPerMinute, door.ports.clock);
-  const answer = (text: string) =>
+  const answer = async (text: string): Promise<LinkFrame> =>
     allowed() ? answerTo(door, feeder, text, log) : { problem: problemOf(tooOften(door.reportsPerMinute)) };
   // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
   let waiting = 0;
@@ -76,7 +77,7 @@ function perMinute(most: number, clock: Clock): () => boolean {
   };
 }
 
-async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<object> {
+async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
   let posted: unknown;
   try {
     posted = JSON.parse(text);

@@ -95,12 +95,15 @@ export function speakProblems(app: FastifyInstance): void {
   });
 }
 
+/** What is said before there is a request. */
+export const notHttp: Problem = { status: 400, detail: "This is no HTTP request." };
+export const headersTooLarge: Problem = { status: 431, detail: "The headers of the request are too large." };
 export const tooSlow: Problem = { status: 408, detail: "The request did not arrive in time." };
 
 /** What is wrong before there is a request to answer: Node hands over the bare socket (nodejs.org/api/http.html#event-clienterror). */
 export function refuseBrokenRequest(error: Error & { readonly code?: string }, socket: Socket): void {
   if (error.code === "ECONNRESET" || socket.destroyed) return;
-  const problem = problemOf(brokenRequests[error.code ?? ""] ?? { status: 400, detail: "This is no HTTP request." });
+  const problem = problemOf(brokenRequests[error.code ?? ""] ?? notHttp);
   const body = JSON.stringify(problem);
   const head = [
     `HTTP/1.1 ${problem.status} ${STATUS_CODES[problem.status] ?? "Bad Request"}`,
@@ -114,7 +117,7 @@ export function refuseBrokenRequest(error: Error & { readonly code?: string }, s
 
 const brokenRequests: Readonly<Record<string, Problem>> = {
   ERR_HTTP_REQUEST_TIMEOUT: tooSlow,
-  HPE_HEADER_OVERFLOW: { status: 431, detail: "The headers of the request are too large." },
+  HPE_HEADER_OVERFLOW: headersTooLarge,
 };
 
 export const nothingHere = (request: FastifyRequest, reply: FastifyReply): FastifyReply =>

@@ -46,7 +46,9 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
     return posted(house, `Bearer ${key}`, plain());
   },
   wrongAddress: (house, key) => posted(house, `Bearer ${key}`, plain(), json, "/api/v1/reports"),
-  tooSlow: neverEnding,
+  tooSlow: (house, key) => bare(house, `${head(key)}Content-Length: 1000\r\n\r\n{"boot":"b-1",`), // and never the rest
+  notHttp: (house) => bare(house, "HELLO\r\n\r\n"),
+  headersTooLarge: (house, key) => bare(house, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
   async bootReused(house, key) {
     await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
     return posted(house, `Bearer ${key}`, plain());
@@ -83,21 +85,23 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
   },
 };
 
-/** A body that never ends. */
-async function neverEnding(house: House, key: string): Promise<Met> {
+/** What a server answers to these bytes, once it has closed the connection. */
+async function bare(house: House, bytes: string): Promise<Met> {
   await house.app.listen({ port: 0, host: "127.0.0.1" });
   const socket = connect((house.app.server.address() as AddressInfo).port, "127.0.0.1");
-  const head = `POST ${report} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: ${json}\r\nContent-Length: 1000`;
-  socket.write(`${head}\r\n\r\n{"boot":"b-1",`);
+  socket.write(bytes);
   let answer = "";
   socket.on("data", (chunk) => {
     answer += chunk;
   });
   await new Promise((resolve) => socket.on("close", resolve));
   const type = answer.match(/content-type: (.+)\r/i)?.[1] ?? "";
-  const body = JSON.parse(answer.split("\r\n\r\n")[1] ?? "");
-  return { status: Number(answer.split(" ")[1]), type, problem: body, retryAfter: undefined };
+  const problem = JSON.parse(answer.split("\r\n\r\n")[1] ?? "");
+  return { status: Number(answer.split(" ")[1]), type, problem, retryAfter: undefined };
 }
+
+const head = (key: string) =>
+  `POST ${report} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: ${json}\r\n`;
 
 const opened = () => openHouse({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
 
@@ -125,6 +129,7 @@ describe("every refusal on the page", () => {
 
   it("is met on a socket too, where the page says so", async () => {
     const spoken = [
+      "notJson",
       "unreadable",
       "otherFeeder",
       "unknownFeeder",
@@ -218,12 +223,33 @@ describe("every refusal of the doors", () => {
     expect(untold(page, ["const status = error instanceof Teapot ? 418 : 500;"])).toEqual(["418"]);
   });
 
-  it("of a key or a signature is on the page in its own words", async () => {
-    const { html } = await documentedPage(await opened());
-    const reasons = [...source("server/flows/feederKeys.ts").matchAll(/why: ["`]([^"`$]+)["`$]/g)].map(
+  it("of a key or a signature is on the page in its own words, and met", async () => {
+    const house = await opened();
+    const { key, feeder } = await house.addFeeder();
+    const { html } = await documentedPage(house);
+    const listed = html.match(/<ul class="reasons">([\s\S]*?)<\/ul>/)?.[1] ?? "";
+    const reasons = [...listed.matchAll(/<li>(.*?)<\/li>/g)].map(([, reason]) => reason?.replaceAll("&#39;", "'"));
+    const time = Math.floor(house.clock.now() / 1_000);
+    const headers = [
+      "",
+      "Basic abc",
+      "Bearer pw_wrong",
+      "Signature x",
+      `Signature feeder="${feeder.id}", time="${time - 301}", mac="x"`,
+      `Signature feeder="${feeder.id}", time="${time}", mac="x"`,
+    ];
+    const met = [];
+    for (const authorization of headers) {
+      const { problem } = await posted(house, authorization, plain());
+      met.push((problem as { errors: { problem: string }[] }).errors[0]?.problem);
+    }
+    expect(met).toEqual(reasons);
+    expect((await posted(house, `Bearer ${key}`, plain())).status).toBe(200);
+
+    const inCode = [...source("server/flows/feederKeys.ts").matchAll(/why: ["`]([^"`$]+)/g)].map(
       ([, why]) => why ?? "",
     );
-    expect(reasons.length).toBeGreaterThan(5);
-    for (const why of reasons) expect(html).toContain(why.replaceAll("'", "&#39;").trim());
+    expect(inCode.length).toBeGreaterThan(5);
+    expect(inCode.filter((why) => !reasons.some((reason) => reason?.startsWith(why)))).toEqual([]);
   });
 });

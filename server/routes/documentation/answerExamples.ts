@@ -14,13 +14,19 @@ export const answerExample = (): Answer => ({
   nextReportSeconds: 60,
 });
 
-export const answerWithOrder = (): Answer => ({ ...answerExample(), orders: [orderExample] });
+const aMinuteLater = "2026-01-15T09:01:00.000Z";
+
+export const answerWithOrder = (): Answer => ({
+  ...answerExample(),
+  serverTime: aMinuteLater,
+  orders: [orderExample],
+});
 
 export function partlyRefusedAnswer(): Answer {
   const read = readReport(partlyRefusedExample);
   if (read.kind !== "read") throw new Error("expected the example to be read in part");
   const refused: readonly Refusal[] = read.report.refused;
-  return { ...answerExample(), storedThrough: 415, refused: [...refused] };
+  return { ...answerExample(), storedThrough: 415, serverTime: aMinuteLater, refused: [...refused] };
 }
 
 /** The emptiest value that a schema allows, optional fields left out. */

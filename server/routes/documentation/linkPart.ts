@@ -120,7 +120,7 @@ ${prosePart([
 ${[...refusals].sort((a, b) => a.example.status - b.example.status).map(refusalEntry)}
 </section>`;
 
-function refusalEntry({ name, when, todo, example: problem, retryAfter, at }: FeederRefusal): Html {
+function refusalEntry({ name, when, todo, example: problem, reasons = [], retryAfter, at }: FeederRefusal): Html {
   const where = { report: "over HTTP", link: "when a socket is opened", both: "over HTTP and on a socket" }[at];
   const header =
     retryAfter === undefined
@@ -129,6 +129,7 @@ function refusalEntry({ name, when, todo, example: problem, retryAfter, at }: Fe
   return html`<article class="refusal" id="refusal-${name}" data-refusal="${name}" data-status="${problem.status}" data-at="${at}">
 <h3><span class="status">${problem.status}</span> ${problem.title} <small>${where}</small></h3>
 <p>${prose(when)}</p>
+${reasons.length === 0 ? nothing : html`<p>The reason is one of these:</p><ul class="reasons">${reasons.map((reason) => html`<li>${reason}</li>`)}</ul>`}
 <p class="todo"><strong>What to do:</strong> ${prose(todo)}</p>
 ${header}
 ${example(`The problem: ${problem.status}, ${problem.title}`, problem)}

@@ -19,6 +19,7 @@ export function openApiOptions(reportsPerMinute: number): FastifyDynamicSwaggerO
       },
       components: { securitySchemes },
     },
+    convertConstToEnum: false, // OpenAPI 3.1 knows const
     transform: (document) => documented(document, refusals),
   };
 }

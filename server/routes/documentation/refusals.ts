@@ -4,7 +4,17 @@ import { eventsPerReportMax } from "../../contract/report.ts";
 import { milliseconds } from "../../domain/instant.ts";
 import { strangerProblem } from "../feederIdentity.ts";
 import { noSocket } from "../feederLink.ts";
-import { nothingAt, type Problem, problemOf, storeBusy, storeFull, tooSlow, unexpected } from "../problems.ts";
+import {
+  headersTooLarge,
+  notHttp,
+  nothingAt,
+  type Problem,
+  problemOf,
+  storeBusy,
+  storeFull,
+  tooSlow,
+  unexpected,
+} from "../problems.ts";
 import { problemFor, type TakeOutcome } from "../takenReport.ts";
 
 /** A refusal that a feeder can meet. The example is what the server answers, made by the same functions where that is possible. */
@@ -13,6 +23,7 @@ export interface FeederRefusal {
   readonly when: string;
   readonly todo: string;
   readonly example: ProblemView;
+  readonly reasons?: readonly string[]; // where `detail` says which of several it was
   readonly retryAfter?: string; // an example of that header, where it is sent
   readonly at: "report" | "link" | "both"; // "both": over the socket as a problem frame, or before it opens
 }
@@ -27,11 +38,18 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
   if (unreadable.kind !== "unreadable") throw new Error("expected the example of a wrong report to be refused");
   return [
     {
+      name: "notHttp",
+      when: "What came is no HTTP request. The connection is closed.",
+      todo: "The sender has a bug: log it and tell its maker. Keep the events.",
+      example: plain(notHttp),
+      at: "report",
+    },
+    {
       name: "notJson",
       when: "The body is not JSON.",
       todo: "The sender has a bug: log it and tell its maker. Keep the events. Don't send the same body again.",
       example: plain({ status: 400, detail: "Body is not valid JSON but content-type is set to 'application/json'" }),
-      at: "report",
+      at: "both",
     },
     {
       name: "unreadable",
@@ -45,6 +63,14 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       when: "There is no key, a key that no feeder has (any more), or a signature that doesn't fit. A socket doesn't open.",
       todo: "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named.",
       example: plain(strangerProblem("no feeder has this key")),
+      reasons: [
+        "there is no Authorization header with a feeder key",
+        "Authorization: Basic isn't understood, only Bearer and Signature",
+        "no feeder has this key",
+        "a signature needs feeder, time and mac",
+        "the signature's time is more than five minutes from the server's",
+        "the signature doesn't fit",
+      ],
       at: "both",
     },
     {
@@ -117,6 +143,13 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       example: plain({ status: 429, detail: "Rate limit exceeded, retry in 1 minute" }),
       retryAfter: "60",
       at: "both",
+    },
+    {
+      name: "headersTooLarge",
+      when: "The headers are larger than 16 KiB. The connection is closed.",
+      todo: "The sender has a bug: send fewer or shorter headers.",
+      example: plain(headersTooLarge),
+      at: "report",
     },
     {
       name: "bug",

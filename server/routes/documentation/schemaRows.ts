@@ -1,9 +1,11 @@
 /** A JSON Schema as the OpenAPI document holds it, as far as ours use it. */
 export interface JsonSchema {
+  readonly title?: string;
   readonly type?: string | readonly string[];
   readonly description?: string;
   readonly properties?: Readonly<Record<string, JsonSchema>>;
   readonly required?: readonly string[];
+  readonly additionalProperties?: boolean | JsonSchema;
   readonly items?: JsonSchema;
   readonly anyOf?: readonly JsonSchema[];
   readonly oneOf?: readonly JsonSchema[];
