@@ -35,6 +35,7 @@ export function whoMay(door: string, body: readonly string[]): string {
   if (!ofFeeder && !url.includes("/:yard") && !(method === "POST" && body.includes("yard")))
     return "whoever is signed in";
   const yard = ofFeeder ? "the feeder's yard" : "the yard";
+  if (url.includes("/:person")) return `keepers of ${yard}, and helpers for themselves`;
   return mayHelp(method ?? "", door) ? `keepers and helpers of ${yard}` : `keepers of ${yard}`;
 }
 

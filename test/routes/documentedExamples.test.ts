@@ -5,6 +5,8 @@ import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { eventSchemas } from "../../server/contract/report.ts";
 import { minutes } from "../../server/domain/instant.ts";
+import type { OpenApi } from "../../server/routes/documentation/openApiShape.ts";
+import { documentationPage } from "../../server/routes/documentation/page.ts";
 import { style } from "../../server/routes/documentation/style.ts";
 import { type DocumentedPage, documentedPage } from "../support/documentedPage.ts";
 import { type House, openHouse } from "../support/house.ts";
@@ -14,6 +16,10 @@ import { projectFolder } from "../support/imports.ts";
 
 const parsed = (page: DocumentedPage, id: string) => JSON.parse(page.example(id));
 const kinds = Object.keys(eventSchemas);
+
+interface Answered {
+  readonly content: { readonly "application/json": { readonly schema: { properties: Record<string, object> } } };
+}
 
 /** The server's clock stands at the time that the examples show. */
 async function opened(): Promise<{ house: House; page: DocumentedPage; key: string; feeder: string }> {
@@ -169,6 +175,20 @@ describe("the page", () => {
     );
     const known = /^(The header with the key|The problem: \d+|An example of the body)/;
     expect(unnamed.filter((label) => !known.test(label))).toEqual([]);
+  });
+
+  it("shows a field and a route that are new by itself", async () => {
+    const { house } = await opened();
+    const document = house.app.swagger() as unknown as OpenApi;
+    const changed = structuredClone(document) as { paths: Record<string, Record<string, unknown>> };
+    const report = changed.paths["/api/v1/report"]?.post as { responses: Record<string, never> };
+    const { schema } = (report.responses["200"] as unknown as Answered).content["application/json"];
+    schema.properties.unheardOf = { type: "array", items: { type: "string" } };
+    changed.paths["/api/v1/yards/{yard}/orders"] = { post: { "x-who-may": "keepers of the yard" } };
+    const html = documentationPage(changed as unknown as OpenApi, 60);
+    expect(html).toContain('data-field="unheardOf"');
+    expect(html).toContain('data-route="POST /api/v1/yards/{yard}/orders"');
+    expect(documentationPage(document, 60)).not.toContain("unheardOf");
   });
 
   it("has the notebook's own colours", () => {

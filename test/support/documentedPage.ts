@@ -21,7 +21,7 @@ export async function documentedPage(house: House): Promise<DocumentedPage> {
   return readPage(answer.body);
 }
 
-export function readPage(html: string): DocumentedPage {
+function readPage(html: string): DocumentedPage {
   return {
     html,
     example(id) {

@@ -5,6 +5,7 @@ import { linkCloses, linkFrameSchemas, problemSchema } from "../../contract/link
 import { reportSchema } from "../../contract/report.ts";
 import { whoMay } from "../rights.ts";
 import { type FeederRefusal, feederRefusals } from "./refusals.ts";
+import { type RouteNote, routeNotes } from "./routeNotes.ts";
 
 /** The OpenAPI document: every route under /api/v1, from the very schemas that check what comes in. */
 export function openApiOptions(reportsPerMinute: number): FastifyDynamicSwaggerOptions {
@@ -46,6 +47,8 @@ function documented(document: Document, refusals: readonly FeederRefusal[]): Ret
   const shown = { ...document, schema: told } as Parameters<typeof jsonSchemaTransform>[0];
   const { schema: transformed } = jsonSchemaTransform(shown);
   const more: Record<string, unknown> = { "x-who-may": right(method, url, transformed) };
+  const note = routeNotes[`${method} ${url}`];
+  if (note !== undefined) Object.assign(more, { summary: note.summary, response: answered(note) });
   if (url === "/api/v1/report") more.response = { ...responses(transformed), ...refused(refusals, "report") };
   if (url === "/api/v1/link") Object.assign(more, link(refusals));
   return { url, schema: { ...transformed, ...more } as ReturnType<Transform>["schema"] };
@@ -57,6 +60,10 @@ function right(method: string, url: string, schema: unknown): string {
   if (!security.some((one) => "session" in one)) return "anybody";
   return whoMay(`${method} ${url}`, Object.keys(body?.properties ?? {}));
 }
+
+const answered = ({ status, answer }: RouteNote) => ({
+  [status]: answer === null ? { type: "null", description: "" } : answer,
+});
 
 const responses = (schema: unknown) => (schema as { response?: object }).response ?? {};
 

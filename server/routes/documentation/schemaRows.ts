@@ -68,7 +68,7 @@ export function alternatives(schema: JsonSchema): readonly JsonSchema[] {
   return several === undefined ? [schema] : several.flatMap(alternatives).filter(({ type }) => type !== "null");
 }
 
-export function typeWords(schema: JsonSchema): string {
+function typeWords(schema: JsonSchema): string {
   if (schema.anyOf ?? schema.oneOf) {
     const several = (schema.anyOf ?? schema.oneOf ?? []).map(typeWords);
     return [...new Set(several)].sort((a, b) => Number(a === "null") - Number(b === "null")).join(" or ");
@@ -115,4 +115,4 @@ const units: readonly (readonly [RegExp, string])[] = [
 ];
 
 /** The unit that a field's name ends in. */
-export const unitOf = (name: string): string => units.find(([ending]) => ending.test(name))?.[1] ?? "";
+const unitOf = (name: string): string => units.find(([ending]) => ending.test(name))?.[1] ?? "";
