@@ -3,11 +3,10 @@ import cookie from "@fastify/cookie";
 import helmet from "@fastify/helmet";
 import rateLimit from "@fastify/rate-limit";
 import swagger from "@fastify/swagger";
-import swaggerUi from "@fastify/swagger-ui";
 import underPressure from "@fastify/under-pressure";
 import websocket from "@fastify/websocket";
 import Fastify, { type FastifyInstance, LogController } from "fastify";
-import { jsonSchemaTransform, serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
+import { serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
 import type { FeederSockets } from "./adapters/feederSockets.ts";
 import type { LiveBrowsers } from "./adapters/liveBrowsers.ts";
 import type { Config } from "./config.ts";
@@ -17,13 +16,15 @@ import { startIngest } from "./flows/ingest.ts";
 import type { Ports } from "./ports.ts";
 import { clientRoutes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
+import { openApiOptions } from "./routes/documentation/openApi.ts";
+import { documentationRoutes } from "./routes/documentation.ts";
 import { feederDoor } from "./routes/feederDoor.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
-import { nothingHere, speakProblems } from "./routes/problems.ts";
+import { nothingHere, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
 import { ratesRoutes } from "./routes/rates.ts";
 import { ofTheirYardsOnly } from "./routes/rights.ts";
 import { keepersOnly, sessionRoutes } from "./routes/sessions.ts";
@@ -56,6 +57,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
       headersTimeout: Math.min(10_000, house.requestTimeoutMilliseconds),
       connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
     },
+    clientErrorHandler: refuseBrokenRequest,
     bodyLimit: 64 * 1024,
     routerOptions: { maxParamLength: 128 },
   });
@@ -69,8 +71,8 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
   await app.register(compress);
   await app.register(cookie, { secret: house.sessionKey });
   await app.register(websocket, { options: { maxPayload: reportBytesMax } });
-  await app.register(swagger, { openapi: openApi, transform: jsonSchemaTransform });
-  await app.register(swaggerUi, { routePrefix: "/api/docs", staticCSP: true });
+  await app.register(swagger, openApiOptions(config.reportsPerMinute));
+  documentationRoutes(app, config.reportsPerMinute);
 
   await app.register(async (room) => {
     const { reportsPerMinute } = config;
@@ -90,7 +92,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     peopleRoutes(room, ports);
     liveRoute(room, ports, house.browsers);
   });
-  app.get("/api/v1/health", { schema: { hide: true } }, async () => {
+  app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async () => {
     await ports.store.keepers.countKeepers(); // the database answers, or this throws
     return { status: "well" };
   });
@@ -119,17 +121,3 @@ function headersFor(publicUrl: string | null) {
     originAgentCluster: false,
   };
 }
-
-const openApi = {
-  openapi: "3.1.0",
-  info: {
-    title: "Pieward",
-    version: "1",
-    description: "What feeders report and keepers ask. Errors are RFC 9457 problem details.",
-  },
-  components: {
-    securitySchemes: {
-      feederKey: { type: "http", scheme: "bearer", description: "The feeder's key, shown once when it was added." },
-    },
-  },
-} as const;

@@ -1,4 +1,5 @@
 import type { WebSocket } from "ws";
+import { type LinkFrame, linkCloses } from "../contract/linkFrames.ts";
 import type { FeederLink } from "../ports.ts";
 
 /** Feeders that hold a live socket, each with its newest one: a feeder that lost its line opens another before we notice. */
@@ -11,7 +12,7 @@ export function feederSockets(): FeederSockets {
   const sockets = new Map<string, WebSocket>();
   return {
     attach(feeder, socket) {
-      sockets.get(feeder)?.close(4000, "a newer connection took over");
+      sockets.get(feeder)?.close(linkCloses.replaced.code, linkCloses.replaced.reason);
       sockets.set(feeder, socket);
       socket.on("close", () => {
         if (sockets.get(feeder) === socket) sockets.delete(feeder);
@@ -20,14 +21,16 @@ export function feederSockets(): FeederSockets {
     deliver(feeder, orders) {
       const socket = sockets.get(feeder);
       if (socket?.readyState !== socket?.OPEN || !socket) return false;
-      socket.send(JSON.stringify({ orders }));
+      const frame: LinkFrame = { orders: [...orders] };
+      socket.send(JSON.stringify(frame));
       return true;
     },
     dismiss(feeder) {
-      sockets.get(feeder)?.close(4401, "the key no longer holds");
+      sockets.get(feeder)?.close(linkCloses.keyChanged.code, linkCloses.keyChanged.reason);
     },
     closeAll() {
-      for (const socket of sockets.values()) socket.close(1001, "the server is going down");
+      const { code, reason } = linkCloses.stopping;
+      for (const socket of sockets.values()) socket.close(code, reason);
     },
   };
 }

@@ -16,7 +16,8 @@ const bootId = z
 const uptimeMs = z
   .int("must be a whole number of milliseconds")
   .min(0, "must not be negative")
-  .max(10 ** 13, "must be milliseconds since the feeder's start");
+  .max(10 ** 13, "must be milliseconds since the feeder's start")
+  .meta({ description: "When it happened, by the feeder's uptime." });
 
 const seq = z
   .int("must be a whole number")
@@ -45,8 +46,11 @@ export const readingsSchema = z.looseObject({
     .looseObject({ button: count, detector: count, chute: count, perch: count })
     .nullish()
     .meta({ description: "Running totals since this boot, by sensor." }),
-  paused: z.boolean("must be true or false").nullish(),
-  planVersion: count,
+  paused: z
+    .boolean("must be true or false")
+    .nullish()
+    .meta({ description: "Whether the feeder stands still now. The keeper is shown this answer, and no other." }),
+  planVersion: count.meta({ description: "The version of the plan that the feeder follows, if it has one." }),
 });
 
 const recorded = { seq, uptimeMs };
@@ -58,10 +62,10 @@ export const eventSchemas = {
     kind: z.literal("portion"),
     cause: z.enum(["timer", "press", "deposit", "keeper"]).meta({ description: "Why it was given." }),
     paysFor: seq.nullish().meta({ description: "The seq of the press or deposit that it pays." }),
-    motorMs: optionalNumber(0, 600_000),
-    meanMilliamps: optionalNumber(0, 100_000),
-    peakMilliamps: optionalNumber(0, 100_000),
-    chuteCount: count,
+    motorMs: optionalNumber(0, 600_000).meta({ description: "How long the motor ran." }),
+    meanMilliamps: optionalNumber(0, 100_000).meta({ description: "Mean motor current." }),
+    peakMilliamps: optionalNumber(0, 100_000).meta({ description: "Highest motor current." }),
+    chuteCount: count.meta({ description: "Pieces that the chute sensor counted." }),
     lowestVolts: optionalNumber(0, 60).meta({
       description: "Least that the supply gave while the motor ran: a sag of a tenth of a second, which no mean shows.",
     }),
@@ -74,26 +78,34 @@ export const eventSchemas = {
   deposit: z.looseObject({
     ...recorded,
     kind: z.literal("deposit"),
-    metal: z.boolean("must be true or false").nullish(),
-    signal: optionalNumber(0, 1),
-    chute: z.boolean("must be true or false").nullish(),
+    metal: z.boolean("must be true or false").nullish().meta({ description: "Whether the detector found metal." }),
+    signal: optionalNumber(0, 1).meta({ description: "How strong the detector's signal was; 1 is full scale." }),
+    chute: z.boolean("must be true or false").nullish().meta({ description: "Whether something fell into the box." }),
   }),
   visit: z.looseObject({ ...recorded, kind: z.literal("visit") }),
-  lid: z.looseObject({ ...recorded, kind: z.literal("lid"), open: z.boolean("must be true or false").nullish() }),
+  lid: z.looseObject({
+    ...recorded,
+    kind: z.literal("lid"),
+    open: z.boolean("must be true or false").nullish().meta({ description: "Whether the lid is open now." }),
+  }),
   refill: z.looseObject({
     ...recorded,
     kind: z.literal("refill"),
-    grams: optionalNumber(0, 100_000),
-    full: z.boolean("must be true or false").nullish(),
+    grams: optionalNumber(0, 100_000).meta({ description: "How much food was added." }),
+    full: z.boolean("must be true or false").nullish().meta({ description: "Whether the hopper is full now." }),
   }),
   order: z.looseObject({
     ...recorded,
     kind: z.literal("order"),
     order: z.string().min(1).max(64).meta({ description: "The id of the order that was carried out or refused." }),
-    outcome: z.enum(["done", "refused"]),
-    problem: z.string().max(500).nullish(),
+    outcome: z.enum(["done", "refused"]).meta({ description: "What the feeder made of the order." }),
+    problem: z.string().max(500).nullish().meta({ description: "Why it was refused, in words for the keeper." }),
   }),
-  trouble: z.looseObject({ ...recorded, kind: z.literal("trouble"), words: z.string().min(1).max(500) }),
+  trouble: z.looseObject({
+    ...recorded,
+    kind: z.literal("trouble"),
+    words: z.string().min(1).max(500).meta({ description: "What is wrong, in words for the keeper." }),
+  }),
 };
 
 /** A kind that this version doesn't know: kept as it came, so that a newer feeder loses nothing here. */
@@ -132,21 +144,25 @@ export const envelopeSchema = z.looseObject({
 
 /** The whole of a report as the documentation shows it. */
 export const reportSchema = envelopeSchema.extend({
-  readings: readingsSchema.nullish(),
-  events: z.array(eventSchema).max(eventsPerReportMax).nullish(),
+  readings: readingsSchema.nullish().meta({ description: "What the sensors say at the moment of sending." }),
+  events: z
+    .array(eventSchema)
+    .max(eventsPerReportMax)
+    .nullish()
+    .meta({ description: "What happened and is not yet known to be stored, the oldest first." }),
 });
 
 export const sentOrderSchema = z.object({
-  id: z.string(),
-  kind: z.enum(["pause", "resume"]),
+  id: z.string().meta({ description: "Names the order: send it back in an event of kind order." }),
+  kind: z.enum(["pause", "resume"]).meta({ description: "pause: stop the motor and give nothing. resume: go on." }),
   until: z.iso.datetime().nullable().meta({ description: "When a pause ends by itself; null: until resumed." }),
 });
 export type SentOrder = z.infer<typeof sentOrderSchema>;
 
 export const refusalSchema = z.object({
   seq: z.number().nullable().meta({ description: "The event's seq; null where it had none that could be read." }),
-  field: z.string(),
-  problem: z.string(),
+  field: z.string().meta({ description: "Which field was refused, by its path in the report." }),
+  problem: z.string().meta({ description: "Why." }),
 });
 export type Refusal = z.infer<typeof refusalSchema>;
 
@@ -154,10 +170,16 @@ export const answerSchema = z.object({
   storedThrough: z.number().nullable().meta({
     description: "All that was sent so far of this boot up to this seq is stored or refused: the feeder may forget it.",
   }),
-  duplicates: z.number(),
-  refused: z.array(refusalSchema),
-  serverTime: z.iso.datetime(),
-  nextReportSeconds: z.number(),
-  orders: z.array(sentOrderSchema),
+  duplicates: z.number().meta({ description: "How many of these events were stored before. No error." }),
+  refused: z.array(refusalSchema).meta({
+    description: "Events and readings that are not stored, each with the reason. Sending them again changes nothing.",
+  }),
+  serverTime: z.iso.datetime().meta({ description: "The time in UTC, for a feeder without a clock." }),
+  nextReportSeconds: z
+    .number()
+    .meta({ description: "When the next report is expected, without anything to tell too." }),
+  orders: z.array(sentOrderSchema).meta({
+    description: "What the keeper asks: carry out the last one, and answer each. Sent again until it is answered.",
+  }),
 });
 export type Answer = z.infer<typeof answerSchema>;

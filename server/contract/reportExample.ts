@@ -35,3 +35,53 @@ export const reportExample = {
     },
   ],
 };
+
+/** One event of each kind, all of one boot: the tests post them together. */
+export const eventExamples = [
+  { seq: 1, uptimeMs: 60_000, kind: "visit" },
+  { seq: 2, uptimeMs: 61_000, kind: "press" },
+  { seq: 3, uptimeMs: 64_000, kind: "deposit", metal: true, signal: 0.82, chute: true },
+  {
+    seq: 4,
+    uptimeMs: 64_450,
+    kind: "portion",
+    cause: "deposit",
+    paysFor: 3,
+    motorMs: 900,
+    meanMilliamps: 240,
+    peakMilliamps: 610,
+    chuteCount: 3,
+    lowestVolts: 4.96,
+  },
+  { seq: 5, uptimeMs: 90_000, kind: "lid", open: true },
+  { seq: 6, uptimeMs: 95_000, kind: "refill", grams: 400, full: false },
+  {
+    seq: 7,
+    uptimeMs: 110_000,
+    kind: "order",
+    order: "order-7f3a91c2",
+    outcome: "refused",
+    problem: "The tray is open.",
+  },
+  { seq: 8, uptimeMs: 115_000, kind: "trouble", words: "The load cell does not answer." },
+] as const;
+
+/** What an earlier boot left behind: history, with no readings of now. */
+export const leftBehindExample = {
+  boot: "b-11aa22bb",
+  sentUptimeMs: null,
+  events: [{ seq: 88, uptimeMs: 7_200_000, kind: "press" }],
+};
+
+/** One event that can't be read, and one reading that no such sensor can mean. The rest is stored. */
+export const partlyRefusedExample = {
+  boot: "b-7f3a91c2",
+  sentUptimeMs: 200_000,
+  readings: { hopperGrams: 806.1, airCelsius: -127 },
+  events: [
+    { seq: 414, uptimeMs: 181_000, kind: "press" },
+    { seq: 415, uptimeMs: 181_400, kind: "portion", cause: "whim" },
+  ],
+};
+
+export const orderExample = { id: "order-7f3a91c2", kind: "pause", until: null } as const;

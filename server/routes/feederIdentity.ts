@@ -1,7 +1,7 @@
 import type { FastifyReply, FastifyRequest } from "fastify";
 import { hashOf, type Identified } from "../flows/feederKeys.ts";
 import type { FeederDoor } from "./feederDoor.ts";
-import { sendProblem } from "./problems.ts";
+import { type Problem, sendProblem } from "./problems.ts";
 
 /** Who knocks at the feeders' door. @param body what a signature must cover; a bare key covers nothing. */
 export const identify = (door: FeederDoor, request: FastifyRequest, body: string): Promise<Identified> =>
@@ -17,10 +17,11 @@ export function senderOf(request: FastifyRequest): string {
   return signer ? `signer ${signer}` : said ? hashOf(said) : request.ip;
 }
 
-export function refuseStranger(reply: FastifyReply, why: string): FastifyReply {
-  return sendProblem(reply.header("www-authenticate", "Bearer"), {
-    status: 401,
-    detail: `Send the feeder's key as Authorization: Bearer pw_…: ${why}.`,
-    errors: [{ field: "Authorization", problem: why }],
-  });
-}
+export const refuseStranger = (reply: FastifyReply, why: string): FastifyReply =>
+  sendProblem(reply.header("www-authenticate", "Bearer"), strangerProblem(why));
+
+export const strangerProblem = (why: string): Problem => ({
+  status: 401,
+  detail: `Send the feeder's key as Authorization: Bearer pw_…: ${why}.`,
+  errors: [{ field: "Authorization", problem: why }],
+});

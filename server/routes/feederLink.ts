@@ -1,36 +1,43 @@
 import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify";
 import type { WebSocket } from "ws";
+import type { LinkFrame } from "../contract/linkFrames.ts";
 import { minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActs.ts";
 import { type Clock, StoreBusy, StoreFull } from "../ports.ts";
 import type { FeederDoor } from "./feederDoor.ts";
 import { identify, refuseStranger } from "./feederIdentity.ts";
-import { type Problem, problemOf } from "./problems.ts";
+import { type Problem, problemOf, sendProblem } from "./problems.ts";
 import { problemFor, take } from "./takenReport.ts";
 
 /** The same reports over a socket, which also carries orders out at once. */
 export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
   const admitted = new WeakMap<FastifyRequest, string>();
-  app.get(
-    "/api/v1/link",
-    {
-      websocket: true,
-      schema: { hide: true },
-      // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
-      preValidation: async (request, reply) => {
-        const who = await identify(door, request, "");
-        if (who.kind === "stranger") return refuseStranger(reply, who.why);
-        admitted.set(request, who.id);
-      },
+  app.route({
+    method: "GET",
+    url: "/api/v1/link",
+    schema: {
+      tags: ["feeders"],
+      summary: "The same reports over a WebSocket, which brings orders at once",
+      security: [{ feederKey: [] }],
     },
-    (socket, request) => holdLink(door, admitted.get(request) as string, socket, request.log),
-  );
+    // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
+    preValidation: async (request, reply) => {
+      const who = await identify(door, request, "");
+      if (who.kind === "stranger") return refuseStranger(reply, who.why);
+      admitted.set(request, who.id);
+    },
+    handler: (_request, reply) => sendProblem(reply.header("upgrade", "websocket"), noSocket),
+    wsHandler: (socket, request) => holdLink(door, admitted.get(request) as string, socket, request.log),
+  });
 }
+
+/** RFC 9110, 15.5.22. */
+export const noSocket: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
 
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
 function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
   const allowed = perMinute(door.reportsPerMinute, door.ports.clock);
-  const answer = (text: string) =>
+  const answer = async (text: string): Promise<LinkFrame> =>
     allowed() ? answerTo(door, feeder, text, log) : { problem: problemOf(tooOften(door.reportsPerMinute)) };
   // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
   let waiting = 0;
@@ -55,7 +62,7 @@ function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: Fast
   );
 }
 
-const tooOften = (most: number): Problem => ({
+export const tooOften = (most: number): Problem => ({
   status: 429,
   detail: `More than ${most} reports a minute: wait, and send more events in each.`,
 });
@@ -70,7 +77,7 @@ function perMinute(most: number, clock: Clock): () => boolean {
   };
 }
 
-async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<object> {
+async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
   let posted: unknown;
   try {
     posted = JSON.parse(text);
@@ -87,7 +94,7 @@ async function answerTo(door: FeederDoor, feeder: string, text: string, log: Fas
   }
 }
 
-const pingEveryMilliseconds = 30_000;
+export const pingEveryMilliseconds = 30_000;
 
 /** Home routers forget a quiet connection without a word; a ping that isn't answered ends it, so that orders don't vanish. */
 function keepAwake(socket: WebSocket): void {

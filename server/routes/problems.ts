@@ -1,3 +1,5 @@
+import { STATUS_CODES } from "node:http";
+import type { Socket } from "node:net";
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
@@ -16,7 +18,9 @@ const titles: Record<number, string> = {
   413: "The request is too large",
   415: "This kind of content isn't understood",
   422: "The request can't be carried out",
+  426: "Open a WebSocket here",
   429: "Too many requests",
+  431: "The headers are too large",
   503: "Not just now",
   507: "The disk is full",
 };
@@ -44,22 +48,30 @@ export const sendProblem = (reply: FastifyReply, what: Problem): FastifyReply =>
     .serializer((body: unknown) => JSON.stringify(body))
     .send(problemOf(what));
 
+/** What is said where nothing is wrong with the request itself. */
+export const storeBusy: Problem = {
+  status: 503,
+  detail: "The database is locked just now; nothing was stored. Try again.",
+};
+export const storeFull: Problem = {
+  status: 507,
+  detail: "The server's disk is full; nothing was stored. Keep it and try again.",
+};
+export const unexpected: Problem = {
+  status: 500,
+  detail: "Something went wrong on the server. It is in the server's log.",
+};
+
 /** The one place where errors become answers: what is ours is logged and told without details. */
 export function speakProblems(app: FastifyInstance): void {
   app.setErrorHandler((error: FastifyError, request, reply) => {
     if (error instanceof StoreBusy) {
       request.log.warn({ err: error }, "the database is locked");
-      return sendProblem(reply.header("retry-after", "5"), {
-        status: 503,
-        detail: "The database is locked just now; nothing was stored. Try again.",
-      });
+      return sendProblem(reply.header("retry-after", "5"), storeBusy);
     }
     if (error instanceof StoreFull) {
       request.log.error({ err: error }, "the disk is full");
-      return sendProblem(reply.header("retry-after", "60"), {
-        status: 507,
-        detail: "The server's disk is full; nothing was stored. Keep it and try again.",
-      });
+      return sendProblem(reply.header("retry-after", "60"), storeFull);
     }
     if (error.validation) {
       const errors = error.validation.map((issue) => ({
@@ -77,11 +89,38 @@ export function speakProblems(app: FastifyInstance): void {
     const status = error.statusCode ?? 500;
     if (status >= 500) {
       request.log.error({ err: error }, "unexpected error");
-      return sendProblem(reply, { status, detail: "Something went wrong on the server. It is in the server's log." });
+      return sendProblem(reply, { ...unexpected, status });
     }
     return sendProblem(reply, { status, detail: error.message });
   });
 }
 
+/** What is said before there is a request. */
+export const notHttp: Problem = { status: 400, detail: "This is no HTTP request." };
+export const headersTooLarge: Problem = { status: 431, detail: "The headers of the request are too large." };
+export const tooSlow: Problem = { status: 408, detail: "The request did not arrive in time." };
+
+/** What is wrong before there is a request to answer: Node hands over the bare socket (nodejs.org/api/http.html#event-clienterror). */
+export function refuseBrokenRequest(error: Error & { readonly code?: string }, socket: Socket): void {
+  if (error.code === "ECONNRESET" || socket.destroyed) return;
+  const problem = problemOf(brokenRequests[error.code ?? ""] ?? notHttp);
+  const body = JSON.stringify(problem);
+  const head = [
+    `HTTP/1.1 ${problem.status} ${STATUS_CODES[problem.status] ?? "Bad Request"}`,
+    "Content-Type: application/problem+json",
+    `Content-Length: ${Buffer.byteLength(body)}`,
+    "Connection: close",
+  ];
+  if (socket.writable) socket.write(`${head.join("\r\n")}\r\n\r\n${body}`);
+  socket.destroy(error);
+}
+
+const brokenRequests: Readonly<Record<string, Problem>> = {
+  ERR_HTTP_REQUEST_TIMEOUT: tooSlow,
+  HPE_HEADER_OVERFLOW: headersTooLarge,
+};
+
 export const nothingHere = (request: FastifyRequest, reply: FastifyReply): FastifyReply =>
-  sendProblem(reply, { status: 404, detail: `There is nothing at ${request.url.split("?")[0]}.` });
+  sendProblem(reply, nothingAt(request.url.split("?")[0] ?? ""));
+
+export const nothingAt = (path: string): Problem => ({ status: 404, detail: `There is nothing at ${path}.` });

@@ -27,6 +27,20 @@ const keepersOfAny: ReadonlySet<string> = new Set([
   "POST /api/v1/practice/fault",
 ]);
 
+/** Whom the guard below lets pass a door, as the documentation names them. @param body its fields, where it takes a body. */
+export function whoMay(door: string, body: readonly string[]): string {
+  const [method, url = ""] = door.split(" ");
+  if (keepersOfAny.has(door)) return "a keeper of any yard";
+  const ofFeeder = url.includes("/:feeder");
+  if (!ofFeeder && !url.includes("/:yard") && !(method === "POST" && body.includes("yard")))
+    return "whoever is signed in";
+  const yard = ofFeeder ? "the feeder's yard" : "the yard";
+  if (url.includes("/:person")) return `keepers of ${yard}, and helpers for themselves`;
+  return mayHelp(method ?? "", door) ? `keepers and helpers of ${yard}` : `keepers of ${yard}`;
+}
+
+const mayHelp = (method: string, door: string) => method === "GET" || method === "HEAD" || helpersMay.has(door);
+
 /** Guards every door of a room that speaks of a yard or of a feeder. Comes after `keepersOnly`, which says who asks. */
 export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
   app.addHook("preValidation", async (request, reply) => {
@@ -50,8 +64,7 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
       return sendProblem(reply, { status: 404, detail });
     }
     asking.set(request, { person, role });
-    const looks = request.method === "GET" || request.method === "HEAD";
-    if (role !== "keeper" && !looks && !helpersMay.has(door)) return refuseHelper(reply);
+    if (role !== "keeper" && !mayHelp(request.method, door)) return refuseHelper(reply);
   });
 }
 

@@ -81,6 +81,9 @@ const notSignedIn = { status: 401, detail: "Sign in first." };
  * browser's cookie: it can't send our header without asking, and we never allow it.
  */
 export function keepersOnly(app: FastifyInstance, ports: Ports): void {
+  app.addHook("onRoute", (route) => {
+    route.schema = { ...route.schema, security: [{ session: [] }] }; // for the documentation
+  });
   app.addHook("preValidation", async (request, reply) => {
     if (request.method !== "GET" && request.method !== "HEAD" && request.headers["x-pieward"] !== "1") {
       return sendProblem(reply, {

@@ -3,7 +3,7 @@ import { type Browser, type BrowserContext, chromium, type Page } from "playwrig
 import { expect } from "vitest";
 
 /** Chromium without anything that would talk to the outside, or to a sandbox that containers don't have. */
-export const launchBrowser = (executablePath: string): Promise<Browser> =>
+export const launchBrowser = (executablePath: string, moreArguments: readonly string[] = []): Promise<Browser> =>
   chromium.launch({
     executablePath,
     args: [
@@ -15,6 +15,7 @@ export const launchBrowser = (executablePath: string): Promise<Browser> =>
       "--disable-background-networking",
       "--disable-component-update",
       "--disable-sync",
+      ...moreArguments,
     ],
   });
 

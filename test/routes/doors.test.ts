@@ -81,7 +81,7 @@ describe("every answer", () => {
     expect(Object.keys(body.paths)).toContain("/api/v1/report");
     await supertest(app.server)
       .get("/api/docs/")
-      .expect(200, /swagger/i);
+      .expect(200, /POST \/api\/v1\/report/);
   });
 });
 
@@ -93,7 +93,7 @@ describe("the documentation's examples", () => {
     const ran: string[] = [];
     for (const [path, methods] of Object.entries<Record<string, Documented>>(spec.paths)) {
       const schema = methods.post?.requestBody?.content["application/json"].schema;
-      if (!schema) continue;
+      if (schema?.example === undefined) continue;
       const payload = path === "/api/v1/feeders" ? { ...schema.example, yard: house.yard } : schema.example;
       const headers = path === "/api/v1/report" ? { authorization: `Bearer ${key}` } : house.keeper;
       const url = path.replace("{feeder}", feeder.id);
@@ -112,7 +112,7 @@ describe("the documentation's examples", () => {
 
 interface Documented {
   readonly requestBody?: {
-    readonly content: { readonly "application/json": { readonly schema: { example: object } } };
+    readonly content: { readonly "application/json": { readonly schema: { example?: object } } };
   };
 }
 

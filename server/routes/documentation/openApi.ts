@@ -1,0 +1,106 @@
+import type { FastifyDynamicSwaggerOptions } from "@fastify/swagger";
+import { jsonSchemaTransform } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { linkCloses, linkFrameSchemas, problemSchema } from "../../contract/linkFrames.ts";
+import { reportSchema } from "../../contract/report.ts";
+import { whoMay } from "../rights.ts";
+import { type FeederRefusal, feederRefusals } from "./refusals.ts";
+import { type RouteNote, routeNotes } from "./routeNotes.ts";
+
+/** The OpenAPI document: every route under /api/v1, from the very schemas that check what comes in. */
+export function openApiOptions(reportsPerMinute: number): FastifyDynamicSwaggerOptions {
+  const refusals = feederRefusals(reportsPerMinute);
+  return {
+    openapi: {
+      openapi: "3.1.0",
+      info: {
+        title: "Pieward",
+        version: "1",
+        description: "What feeders report and keepers ask. Errors are RFC 9457 problem details.",
+      },
+      components: { securitySchemes },
+    },
+    convertConstToEnum: false, // OpenAPI 3.1 knows const
+    transform: (document) => documented(document, refusals),
+  };
+}
+
+const securitySchemes = {
+  feederKey: { type: "http", scheme: "bearer", description: "The feeder's key, shown once when it was added." },
+  session: {
+    type: "apiKey",
+    in: "cookie",
+    name: "pieward_session",
+    description: "The cookie of who is signed in. A change also needs the header `x-pieward: 1`.",
+  },
+} as const;
+
+type Transform = NonNullable<FastifyDynamicSwaggerOptions["transform"]>;
+type Document = Parameters<Transform>[0];
+
+/** No route of the interface is left out, whatever its schema says of hiding; what is no part of it always is. */
+function documented(document: Document, refusals: readonly FeederRefusal[]): ReturnType<Transform> {
+  const { url, route, schema } = document;
+  if (!url.startsWith("/api/v1/")) return { url, schema: { hide: true } };
+  const { hide: _, ...told } = { ...schema };
+  const method = [route.method].flat()[0] ?? "GET";
+  const shown = { ...document, schema: told } as Parameters<typeof jsonSchemaTransform>[0];
+  const { schema: transformed } = jsonSchemaTransform(shown);
+  const more: Record<string, unknown> = { "x-who-may": right(method, url, transformed) };
+  const note = routeNotes[`${method} ${url}`];
+  if (note !== undefined) Object.assign(more, { summary: note.summary, response: answered(note) });
+  if (url === "/api/v1/report") more.response = { ...responses(transformed), ...refused(refusals, "report") };
+  if (url === "/api/v1/link") Object.assign(more, link(refusals));
+  return { url, schema: { ...transformed, ...more } as ReturnType<Transform>["schema"] };
+}
+
+function right(method: string, url: string, schema: unknown): string {
+  const { security = [], body } = schema as { security?: readonly object[]; body?: { properties?: object } };
+  if (security.some((one) => "feederKey" in one)) return "a feeder, with its key or signature";
+  if (!security.some((one) => "session" in one)) return "anybody";
+  return whoMay(`${method} ${url}`, Object.keys(body?.properties ?? {}));
+}
+
+const answered = ({ status, answer }: RouteNote) => ({
+  [status]: answer === null ? { type: "null", description: "" } : answer,
+});
+
+const responses = (schema: unknown) => (schema as { response?: object }).response ?? {};
+
+/** By status; several refusals of one status stand there as several examples. */
+function refused(refusals: readonly FeederRefusal[], at: "report" | "link"): Record<string, object> {
+  const problem = jsonSchemaOf(problemSchema);
+  const found: Record<string, { description: string; content: object }> = {};
+  for (const status of new Set(refusals.map(({ example }) => example.status))) {
+    const ones = refusals.filter((one) => one.example.status === status && (one.at === at || one.at === "both"));
+    if (ones.length === 0) continue;
+    const examples = Object.fromEntries(
+      ones.map(({ name, when, example }) => [name, { summary: when, value: example }]),
+    );
+    found[status] = {
+      description: ones.map(({ when, todo }) => `${when} ${todo}`).join(" "),
+      content: { "application/problem+json": { schema: problem, examples } },
+    };
+  }
+  return found;
+}
+
+/** OpenAPI has no words for a socket's frames, so they stand in fields of our own. */
+const link = (refusals: readonly FeederRefusal[]) => ({
+  response: {
+    101: { type: "null", description: "The socket is open." },
+    ...Object.fromEntries(
+      Object.entries(refused(refusals, "link")).filter(([status]) => ["401", "426"].includes(status)),
+    ),
+  },
+  "x-frames-from-feeder": { report: jsonSchemaOf(reportSchema, "input") },
+  "x-frames-from-server": Object.fromEntries(
+    Object.entries(linkFrameSchemas).map(([name, schema]) => [name, jsonSchemaOf(schema)]),
+  ),
+  "x-close-codes": linkCloses,
+});
+
+const jsonSchemaOf = (schema: z.ZodType, io: "input" | "output" = "output") => {
+  const { $schema: _, ...bare } = z.toJSONSchema(schema, { io, unrepresentable: "any" });
+  return bare;
+};

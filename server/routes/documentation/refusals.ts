@@ -1,0 +1,178 @@
+import type { ProblemView } from "../../contract/api.ts";
+import { readReport } from "../../contract/readReport.ts";
+import { eventsPerReportMax } from "../../contract/report.ts";
+import { milliseconds } from "../../domain/instant.ts";
+import { strangerProblem } from "../feederIdentity.ts";
+import { noSocket } from "../feederLink.ts";
+import {
+  headersTooLarge,
+  notHttp,
+  nothingAt,
+  type Problem,
+  problemOf,
+  storeBusy,
+  storeFull,
+  tooSlow,
+  unexpected,
+} from "../problems.ts";
+import { problemFor, type TakeOutcome } from "../takenReport.ts";
+
+/** A refusal that a feeder can meet. The example is what the server answers, made by the same functions where that is possible. */
+export interface FeederRefusal {
+  readonly name: string;
+  readonly when: string;
+  readonly todo: string;
+  readonly example: ProblemView;
+  readonly reasons?: readonly string[]; // where `detail` says which of several it was
+  readonly retryAfter?: string; // an example of that header, where it is sent
+  readonly at: "report" | "link" | "both"; // "both": over the socket as a problem frame, or before it opens
+}
+
+type Refused = Exclude<TakeOutcome, { kind: "answered" }>;
+const outcome = (refused: Refused): ProblemView => problemOf(problemFor(refused));
+const plain = (problem: Problem): ProblemView => problemOf(problem);
+
+/** @param reportsPerMinute the limit of this very server. */
+export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal[] {
+  const unreadable = readReport({ boot: "b 7", sentUptimeMs: -5 });
+  if (unreadable.kind !== "unreadable") throw new Error("expected the example of a wrong report to be refused");
+  return [
+    {
+      name: "notHttp",
+      when: "What came is no HTTP request. The connection is closed.",
+      todo: "The sender has a bug: log it and tell its maker. Keep the events.",
+      example: plain(notHttp),
+      at: "report",
+    },
+    {
+      name: "notJson",
+      when: "The body is not JSON.",
+      todo: "The sender has a bug: log it and tell its maker. Keep the events. Don't send the same body again.",
+      example: plain({ status: 400, detail: "Body is not valid JSON but content-type is set to 'application/json'" }),
+      at: "both",
+    },
+    {
+      name: "unreadable",
+      when: "The report as a whole can't be read. `errors` names each wrong field. Nothing is stored.",
+      todo: "The sender has a bug: log `errors`. Keep the events, leave the named field out if it is optional, and send again.",
+      example: outcome(unreadable),
+      at: "both",
+    },
+    {
+      name: "stranger",
+      when: "There is no key, a key that no feeder has (any more), or a signature that doesn't fit. A socket doesn't open.",
+      todo: "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named.",
+      example: plain(strangerProblem("no feeder has this key")),
+      reasons: [
+        "there is no Authorization header with a feeder key",
+        "Authorization: Basic isn't understood, only Bearer and Signature",
+        "no feeder has this key",
+        "a signature needs feeder, time and mac",
+        "the signature's time is more than five minutes from the server's",
+        "the signature doesn't fit",
+      ],
+      at: "both",
+    },
+    {
+      name: "otherFeeder",
+      when: "The report has the optional field `feeder`, and the key belongs to another one: two keys are swapped.",
+      todo: "Keep the events, and let the keeper put the right key into each feeder.",
+      example: outcome({ kind: "otherFeeder", named: "larch-8b1d02", is: "rowan-4f2a9c" }),
+      at: "both",
+    },
+    {
+      name: "unknownFeeder",
+      when: "The feeder was removed while its report was on the way. From the next report on it is a 401.",
+      todo: "Stop sending until there is a new key.",
+      example: outcome({ kind: "unknownFeeder" }),
+      at: "both",
+    },
+    {
+      name: "wrongAddress",
+      when: "There is nothing at this address.",
+      todo: "Correct the address in the sender.",
+      example: plain(nothingAt("/api/v1/reports")),
+      at: "report",
+    },
+    {
+      name: "tooSlow",
+      when: "The request took longer than the server waits. The connection is closed.",
+      todo: "Keep the events. Try again with fewer of them in one report.",
+      example: plain(tooSlow),
+      at: "report",
+    },
+    {
+      name: "bootReused",
+      when: "The uptime is less than this boot id had before: the feeder has started anew and uses the old id.",
+      todo: "Choose a new random boot id, count `seq` from 1 again, and send the events under the new id.",
+      example: outcome({ kind: "bootReused", boot: "b-7f3a91c2", uptimeBefore: milliseconds(18_000_000) }),
+      at: "both",
+    },
+    {
+      name: "tooManyEvents",
+      when: `The report has more than ${eventsPerReportMax.toLocaleString("en")} events. Nothing is stored.`,
+      todo: "Send the oldest 2,000 or fewer, wait for the answer, send the next.",
+      example: outcome({ kind: "tooMany", events: eventsPerReportMax + 1 }),
+      at: "both",
+    },
+    {
+      name: "tooManyBytes",
+      when: "The body is larger than 1 MiB. A socket is closed with 1009 for it.",
+      todo: "Send half as many events.",
+      example: plain({ status: 413, detail: "Request body is too large" }),
+      at: "report",
+    },
+    {
+      name: "contentType",
+      when: "The body has another content type than `application/json`.",
+      todo: "The sender has a bug: send `Content-Type: application/json`.",
+      example: plain({ status: 415, detail: "Unsupported Media Type" }),
+      at: "report",
+    },
+    {
+      name: "noSocket",
+      when: "`/api/v1/link` was asked for without opening a WebSocket.",
+      todo: "Open it as a WebSocket (RFC 6455), or post to `/api/v1/report`.",
+      example: plain(noSocket),
+      at: "link",
+    },
+    {
+      name: "tooOften",
+      when: `More than ${reportsPerMinute.toLocaleString("en")} reports came from this feeder within a minute.`,
+      todo: "Wait as many seconds as `Retry-After` says (over a socket: until the next minute), then send more events in each report.",
+      example: plain({ status: 429, detail: "Rate limit exceeded, retry in 1 minute" }),
+      retryAfter: "60",
+      at: "both",
+    },
+    {
+      name: "headersTooLarge",
+      when: "The headers are larger than 16 KiB. The connection is closed.",
+      todo: "The sender has a bug: send fewer or shorter headers.",
+      example: plain(headersTooLarge),
+      at: "report",
+    },
+    {
+      name: "bug",
+      when: "Something went wrong in the server. It is written in the server's log.",
+      todo: "Keep the events and try again after a minute, then less often: wait twice as long each time, up to ten minutes.",
+      example: plain(unexpected),
+      at: "both",
+    },
+    {
+      name: "storeBusy",
+      when: "The database is locked, or the server is overloaded. Nothing is stored.",
+      todo: "Wait as many seconds as `Retry-After` says and send the same again.",
+      example: plain(storeBusy),
+      retryAfter: "5",
+      at: "both",
+    },
+    {
+      name: "storeFull",
+      when: "The server's disk is full. Nothing is stored.",
+      todo: "Keep the events, as many as there is room for, and try again each minute.",
+      example: plain(storeFull),
+      retryAfter: "60",
+      at: "both",
+    },
+  ];
+}

@@ -1,0 +1,72 @@
+import views from "./generated/views.json" with { type: "json" };
+import type { JsonSchema } from "./schemaRows.ts";
+
+/** What the keeper's routes are for and what they answer. A test asks each of them, and compares. */
+export interface RouteNote {
+  readonly summary: string;
+  readonly status: number;
+  readonly answer: JsonSchema | null; // null: nothing, or no JSON
+}
+
+type View = keyof typeof views;
+const note = (summary: string, status: number, view: View | JsonSchema | null): RouteNote => ({
+  summary,
+  status,
+  answer: typeof view === "string" ? (views[view] as JsonSchema) : view,
+});
+
+const text: JsonSchema = { type: "string" };
+const signedIn: JsonSchema = {
+  type: "object",
+  properties: { keeper: { type: "object", properties: { name: text }, required: ["name"] } },
+  required: ["keeper"],
+};
+const newKey: JsonSchema = { type: "object", properties: { key: text }, required: ["key"] };
+const alarm = "/api/v1/feeders/:feeder/alarms/:fault";
+
+export const routeNotes: Readonly<Record<string, RouteNote>> = {
+  "POST /api/v1/claim": note("Become the first keeper, with the link that a new server prints", 200, signedIn),
+  "POST /api/v1/session": note("Sign in", 200, signedIn),
+  "GET /api/v1/session": note("Who is signed in", 200, signedIn),
+  "DELETE /api/v1/session": note("Sign out", 204, null),
+  "POST /api/v1/join": note("Join a yard with an invitation", 200, "JoinedView"),
+  "POST /api/v1/notices/:item/shown": note("A phone says that it showed a notice", 204, null),
+  "GET /api/v1/home": note("All yards and feeders as they are now", 200, "HomeView"),
+  "PATCH /api/v1/yards/:yard": note("Change a yard's settings", 200, "HomeView"),
+  "POST /api/v1/practice": note("Start the practice feeders", 200, "HomeView"),
+  "DELETE /api/v1/practice": note("Remove the practice feeders and their data", 200, "HomeView"),
+  "POST /api/v1/practice/fault": note("Break a practice feeder", 200, "HomeView"),
+  "POST /api/v1/feeders": note("Add a feeder; its key is shown this once", 201, "AddedFeederView"),
+  "GET /api/v1/feeders/:feeder": note("One feeder as it is now", 200, "FeederView"),
+  "PATCH /api/v1/feeders/:feeder": note("Change a feeder's settings", 200, "FeederView"),
+  "DELETE /api/v1/feeders/:feeder": note("Remove a feeder and its record", 204, null),
+  "POST /api/v1/feeders/:feeder/key": note("Make a new key; the old one no longer opens anything", 200, newKey),
+  "GET /api/v1/feeders/:feeder/day": note("A day of a feeder, from dusk to dusk", 200, "DayView"),
+  "GET /api/v1/feeders/:feeder/log": note("The whole record of a feeder, one JSON value a line", 200, null),
+  "POST /api/v1/feeders/:feeder/refills": note("Say that a hopper was refilled", 200, "FeederView"),
+  "POST /api/v1/feeders/:feeder/cleaned": note("Say that a feeder was cleaned", 200, "FeederView"),
+  "POST /api/v1/feeders/:feeder/orders": note(
+    "Pause or resume; the same id again is the same order",
+    200,
+    "FeederView",
+  ),
+  [`POST ${alarm}/acknowledge`]: note("Acknowledge an alarm", 200, "FeederView"),
+  [`POST ${alarm}/reset`]: note("Reset a latched alarm", 200, "FeederView"),
+  [`POST ${alarm}/shelve`]: note("Shelve an alarm until a time", 200, "FeederView"),
+  [`POST ${alarm}/out-of-service`]: note("Take an alarm out of service", 200, "FeederView"),
+  [`POST ${alarm}/return-to-service`]: note("Return an alarm to service", 200, "FeederView"),
+  "GET /api/v1/phones": note("Your phones, and whether each can be reached", 200, "PhonesView"),
+  "POST /api/v1/phones": note("Add a phone", 201, "PhonesView"),
+  "POST /api/v1/phones/forget": note("Remove a phone", 200, "PhonesView"),
+  "POST /api/v1/phones/test": note("Send a test notice to your phones", 200, "TestPushView"),
+  "GET /api/v1/yards/:yard/digest": note("A yard's digest of a day", 200, "DigestView"),
+  "GET /api/v1/yards/:yard/rates": note("How well a yard's alarms do their work", 200, "RatesView"),
+  "GET /api/v1/yards/:yard/people": note("Who belongs to a yard", 200, "PeopleView"),
+  "PATCH /api/v1/yards/:yard/people/:person": note("Change how somebody is told, or their role", 200, "PeopleView"),
+  "DELETE /api/v1/yards/:yard/people/:person": note("Leave a yard, or remove somebody", 204, null),
+  "POST /api/v1/yards/:yard/invites": note("Invite somebody; the link is shown this once", 201, "InviteView"),
+  "GET /api/v1/me": note("Yourself", 200, "MeView"),
+  "PATCH /api/v1/me": note("Change your mail address", 200, "MeView"),
+  "POST /api/v1/me/mail/test": note("Send a test mail to yourself", 200, "TestMailView"),
+  "GET /api/v1/live": note("A WebSocket that tells what changed", 101, null),
+};

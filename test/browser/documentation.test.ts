@@ -1,0 +1,91 @@
+import type { AddressInfo } from "node:net";
+import type { Browser, Request } from "playwright-core";
+import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
+import { findChromium } from "../support/chromium.ts";
+import { openHouse } from "../support/house.ts";
+import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { launchBrowser, openPhone, whatHinders } from "./keeperPhone.ts";
+
+/** The documentation of the interface as a real browser shows it, over plain http under a name that is not this machine's own. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+const homeName = "alder-croft.example"; // browsers trust localhost more than any name on a home network
+
+let browser: Browser;
+let client: DeliveredClient;
+beforeAll(async () => {
+  if (chromiumPath === null) return;
+  client = await deliverClient();
+  browser = await launchBrowser(chromiumPath, [`--host-resolver-rules=MAP ${homeName} 127.0.0.1`]);
+}, 60_000);
+afterAll(async () => {
+  await browser?.close();
+  await client?.remove();
+});
+
+/** The page at /api/docs, with everything that the browser asked for on the way. */
+async function openDocumentation(options: Parameters<typeof openPhone>[1] = {}) {
+  const { app } = await openHouse({ clientFolder: client.folder });
+  await app.listen({ port: 0, host: "127.0.0.1" });
+  const { port } = app.server.address() as AddressInfo;
+  const phone = await openPhone(browser, options);
+  onTestFinished(() => phone.context.close());
+  const asked: string[] = [];
+  const failed: string[] = [];
+  phone.context.on("request", (request: Request) => asked.push(request.url()));
+  phone.context.on("requestfailed", (request: Request) => failed.push(request.url()));
+  const origin = `http://${homeName}:${port}`;
+  await phone.page.goto(`${origin}/api/docs`);
+  await phone.page.waitForLoadState("networkidle");
+  return { ...phone, origin, asked, failed };
+}
+
+describe.skipIf(chromiumPath === null)(`the documentation${unlessAbsent}`, () => {
+  it("is readable over plain http, without JavaScript, and is all our own", async () => {
+    for (const javaScriptEnabled of [true, false]) {
+      const { page, origin, asked, failed, complaints, refusals } = await openDocumentation({ javaScriptEnabled });
+      expect(asked.filter((url) => !url.startsWith(`${origin}/`))).toEqual([]);
+      expect(asked).toContain(`${origin}/api/docs/page.css`);
+      expect([failed, complaints, refusals]).toEqual([[], [], []]);
+      const text = (await page.locator("main").textContent()) ?? "";
+      for (const words of ["/api/v1/report", "/api/v1/link", "Authorization: Signature", "storedThrough"]) {
+        expect(text).toContain(words);
+      }
+      expect(await page.content()).not.toMatch(/swagger|smartbear/i);
+      expect(await page.locator("script").count()).toBe(0);
+    }
+  }, 60_000);
+
+  it("hinders nobody on a phone or a desk, by day or by night", async () => {
+    const { page } = await openDocumentation();
+    for (const summary of (await page.locator("summary").all()).slice(0, 3)) await summary.click();
+    expect(await whatHinders(page)).toEqual([]);
+  }, 120_000);
+
+  it("is still one column at 320 CSS pixels (WCAG 2.2, 1.4.10)", async () => {
+    const { page } = await openDocumentation({ viewport: { width: 320, height: 640 } });
+    for (const summary of await page.locator("summary").all()) await summary.click();
+    expect(await page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBeLessThanOrEqual(0);
+  });
+
+  it("lets every long example be scrolled by keyboard, and every link of the contents lead somewhere", async () => {
+    const { page } = await openDocumentation();
+    for (const link of await page.locator("nav a").all()) {
+      expect(await page.locator((await link.getAttribute("href")) ?? "").count()).toBe(1);
+    }
+    const shut = await page.locator("pre:not([tabindex='0'])").count();
+    expect(shut).toBe(0);
+    await page.keyboard.press("Tab");
+    expect(await page.evaluate(() => document.activeElement?.textContent)).toBe("Skip to the text");
+  });
+
+  it("offers the interface as a file for tools", async () => {
+    const { page, origin } = await openDocumentation();
+    const [download] = await Promise.all([
+      page.waitForEvent("download"),
+      page.getByRole("link", { name: /^Download/ }).click(),
+    ]);
+    expect(download.suggestedFilename()).toBe("pieward-openapi.json");
+    expect(download.url()).toBe(`${origin}/api/docs/json`);
+  });
+});

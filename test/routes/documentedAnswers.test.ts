@@ -1,0 +1,151 @@
+import { join } from "node:path";
+import { describe, expect, it } from "vitest";
+import { z } from "zod";
+import { reportExample } from "../../server/contract/reportExample.ts";
+import { openHouse } from "../support/house.ts";
+import { projectFolder } from "../support/imports.ts";
+import { asked, invited } from "../support/people.ts";
+import { viewSchemas } from "../support/viewSchemas.ts";
+
+/** What keepers' routes answer is documented from the types that they answer with. */
+
+describe("the schemas of answers", () => {
+  // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
+  it("are those that the types in server/contract/api.ts have now", async () => {
+    const schemas = viewSchemas(join(projectFolder, "server/contract/api.ts"));
+    await expect(`${JSON.stringify(schemas, null, 1)}\n`).toMatchFileSnapshot(
+      "../../server/routes/documentation/generated/views.json",
+    );
+  }, 60_000);
+});
+
+type Headers = Record<string, string>;
+interface Documented {
+  readonly summary?: string;
+  readonly "x-who-may": string;
+  readonly responses: Record<
+    string,
+    { readonly content?: { readonly "application/json": { readonly schema: object } } }
+  >;
+}
+
+/** A request for each of the keeper's routes that succeeds, in an order in which none spoils the next. */
+const requests: readonly (readonly [door: string, body?: object])[] = [
+  ["GET /api/v1/session"],
+  ["GET /api/v1/me"],
+  ["PATCH /api/v1/me", { mail: "ada@example.org" }],
+  ["POST /api/v1/me/mail/test"],
+  ["GET /api/v1/phones"],
+  [
+    "POST /api/v1/phones",
+    { endpoint: "https://push.example/1", keys: { p256dh: "B".repeat(87), auth: "a".repeat(22) } },
+  ],
+  ["POST /api/v1/phones/test"],
+  ["GET /api/v1/home"],
+  ["PATCH /api/v1/yards/:yard", { name: "Alder Croft" }],
+  ["GET /api/v1/yards/:yard/rates"],
+  ["GET /api/v1/yards/:yard/people"],
+  ["PATCH /api/v1/yards/:yard/people/:person", { urgentBreaks: true }],
+  ["POST /api/v1/yards/:yard/invites", { role: "helper" }],
+  ["POST /api/v1/feeders", { yard: ":yard", name: "Larch" }],
+  ["GET /api/v1/feeders/:feeder"],
+  ["PATCH /api/v1/feeders/:feeder", { warnAheadDays: 3 }],
+  ["GET /api/v1/feeders/:feeder/day"],
+  ["GET /api/v1/feeders/:feeder/log"],
+  ["POST /api/v1/feeders/:feeder/refills", { id: "refill-0001", what: { kind: "filled" } }],
+  ["POST /api/v1/feeders/:feeder/cleaned"],
+  ["POST /api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/reset"],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/shelve", { until: "2026-01-16T09:00:00Z" }],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service", { why: "the winter is over" }],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/return-to-service"],
+  ["POST /api/v1/feeders/:feeder/key"],
+  ["POST /api/v1/phones/forget", { endpoint: "https://push.example/1" }],
+  ["DELETE /api/v1/feeders/:feeder"],
+  ["POST /api/v1/practice"],
+  ["DELETE /api/v1/practice"],
+  ["DELETE /api/v1/session"],
+];
+/** What needs a state of its own is proved where that is: sign-in and joining, practice faults, digests, receipts, the live feed. */
+const provedElsewhere: readonly string[] = [
+  "POST /api/v1/claim",
+  "POST /api/v1/session",
+  "POST /api/v1/join",
+  "POST /api/v1/practice/fault",
+  "GET /api/v1/yards/:yard/digest",
+  "POST /api/v1/notices/:item/shown",
+  "DELETE /api/v1/yards/:yard/people/:person",
+  "GET /api/v1/live",
+];
+
+async function opened() {
+  const house = await openHouse();
+  const { feeder, key } = await house.addFeeder();
+  await house.report(key, reportExample);
+  const paths = (await house.app.inject({ url: "/api/docs/json" })).json().paths as Record<
+    string,
+    Record<string, Documented>
+  >;
+  const routes = new Map<string, Documented>();
+  for (const [path, methods] of Object.entries(paths)) {
+    for (const [method, told] of Object.entries(methods)) {
+      routes.set(`${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`, told);
+    }
+  }
+  for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
+  const person = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id as string;
+  const named: Headers = { yard: house.yard, feeder: feeder.id, fault: "foodLow", person };
+  const ask = (door: string, headers: Headers, body?: object) => {
+    const [method, path = ""] = door.split(" ") as ["GET", string];
+    const payload = body && "yard" in body ? { ...body, yard: house.yard } : body;
+    return asked(
+      house,
+      method,
+      path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name),
+      headers,
+      payload,
+    );
+  };
+  return { house, routes, ask };
+}
+
+describe("each of the keeper's routes", () => {
+  it("is documented with what it is for, who may ask, and what it answers", async () => {
+    const { routes } = await opened();
+    expect([...routes.keys()].sort()).toEqual([...requests.map(([door]) => door), ...provedElsewhere].sort());
+    for (const [door, { summary, responses }] of routes) {
+      expect([door, summary, Object.keys(responses)]).toEqual([
+        door,
+        expect.stringMatching(/\w/),
+        [expect.any(String)],
+      ]);
+    }
+  });
+
+  it("answers with the documented status and shape", async () => {
+    const { house, routes, ask } = await opened();
+    for (const [door, body] of requests) {
+      const answer = await ask(door, house.keeper, body);
+      const [[status, told] = []] = Object.entries(routes.get(door)?.responses ?? {});
+      expect([door, String(answer.statusCode)]).toEqual([door, status]);
+      const schema = told?.content?.["application/json"].schema;
+      if (schema === undefined) continue;
+      const read = z.fromJSONSchema(schema as never).safeParse(answer.json());
+      expect([door, read.error?.issues ?? []]).toEqual([door, []]);
+    }
+  });
+
+  it("is open to whom the page says, and to nobody else", async () => {
+    const { house, routes, ask } = await opened();
+    const bo = await invited(house, "Bo", "helper");
+    for (const [door, body] of requests.filter(([one]) => !one.endsWith("/session"))) {
+      const who = routes.get(door)?.["x-who-may"] ?? "";
+      expect([door, (await ask(door, { "x-pieward": "1" }, body)).statusCode]).toEqual([door, 401]);
+      const helper = (await ask(door, bo, body)).statusCode;
+      const shut = /^(keepers of|a keeper of)/.test(who);
+      if (shut) expect([door, who, helper]).toEqual([door, who, 403]);
+      else expect([door, who, helper]).not.toEqual([door, who, 403]);
+    }
+  });
+});

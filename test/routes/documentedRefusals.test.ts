@@ -1,0 +1,255 @@
+import { readFileSync } from "node:fs";
+import { type AddressInfo, connect } from "node:net";
+import { join } from "node:path";
+import Database from "better-sqlite3";
+import { describe, expect, it } from "vitest";
+import WebSocket from "ws";
+import { type DocumentedPage, documentedPage } from "../support/documentedPage.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { projectFolder } from "../support/imports.ts";
+
+/** Every refusal on the documentation's page is met at a real door, and every one that the doors can give is on the page. */
+
+interface Met {
+  readonly status: number;
+  readonly type: string;
+  readonly problem: object;
+  readonly retryAfter: string | undefined;
+}
+
+const press = (seq: number) => ({ seq, uptimeMs: 5, kind: "press" });
+const plain = (more: object = {}) => JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, ...more });
+const json = "application/json";
+
+async function posted(house: House, authorization: string, body: string, type: string | null = json, url = report) {
+  const headers = { authorization, ...(type === null ? {} : { "content-type": type }) };
+  return metIn(await house.app.inject({ method: "POST", url, headers, payload: body }));
+}
+const report = "/api/v1/report";
+
+const metIn = (answer: { statusCode: number; headers: Record<string, unknown>; json(): object }): Met => ({
+  status: answer.statusCode,
+  type: String(answer.headers["content-type"]),
+  problem: answer.json(),
+  retryAfter: answer.headers["retry-after"] as string | undefined,
+});
+
+/** How each refusal is met, by its name on the page. */
+const meetings: Readonly<Record<string, (house: House, key: string, feeder: string) => Promise<Met>>> = {
+  notJson: (house, key) => posted(house, `Bearer ${key}`, '{"boot":'),
+  unreadable: (house, key) => posted(house, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
+  stranger: (house) => posted(house, "Bearer pw_wrong", plain()),
+  otherFeeder: (house, key) => posted(house, `Bearer ${key}`, plain({ feeder: "larch-8b1d02" })),
+  async unknownFeeder(house, key, feeder) {
+    await posted(house, `Bearer ${key}`, plain()); // the server remembers the key
+    await house.connections.write((sql) => sql.$executeRawUnsafe('UPDATE "Feeder" SET "id" = ?', `${feeder}-gone`));
+    return posted(house, `Bearer ${key}`, plain());
+  },
+  wrongAddress: (house, key) => posted(house, `Bearer ${key}`, plain(), json, "/api/v1/reports"),
+  tooSlow: (house, key) => bare(house, `${head(key)}Content-Length: 1000\r\n\r\n{"boot":"b-1",`), // and never the rest
+  notHttp: (house) => bare(house, "HELLO\r\n\r\n"),
+  headersTooLarge: (house, key) => bare(house, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
+  async bootReused(house, key) {
+    await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
+    return posted(house, `Bearer ${key}`, plain());
+  },
+  tooManyEvents(house, key) {
+    const events = Array.from({ length: 2_001 }, (_, index) => press(index + 1));
+    return posted(house, `Bearer ${key}`, plain({ events }));
+  },
+  tooManyBytes: (house, key) => posted(house, `Bearer ${key}`, plain({ padding: "x".repeat(1_048_576) })),
+  contentType: (house, key) => posted(house, `Bearer ${key}`, plain(), "application/cbor"),
+  noSocket: async (house, key) =>
+    metIn(await house.app.inject({ url: "/api/v1/link", headers: { authorization: `Bearer ${key}` } })),
+  async tooOften(house, key) {
+    for (let count = 0; count < 5; count += 1) await posted(house, `Bearer ${key}`, plain());
+    return posted(house, `Bearer ${key}`, plain());
+  },
+  async bug(house, key) {
+    await posted(house, `Bearer ${key}`, plain());
+    await house.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "Heartbeat" RENAME TO "Gone"'));
+    return posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
+  },
+  async storeBusy(house, key) {
+    const other = new Database(house.databaseFile);
+    other.exec("BEGIN IMMEDIATE");
+    const met = await posted(house, `Bearer ${key}`, plain());
+    other.exec("ROLLBACK");
+    other.close();
+    return met;
+  },
+  storeFull(house, key) {
+    house.connections.direct.pragma("max_page_count = 1"); // as SQLite sees a full disk: no page more than there are
+    const events = Array.from({ length: 2_000 }, (_, index) => press(index + 1));
+    return posted(house, `Bearer ${key}`, plain({ events }));
+  },
+};
+
+/** What a server answers to these bytes, once it has closed the connection. */
+async function bare(house: House, bytes: string): Promise<Met> {
+  await house.app.listen({ port: 0, host: "127.0.0.1" });
+  const socket = connect((house.app.server.address() as AddressInfo).port, "127.0.0.1");
+  socket.write(bytes);
+  let answer = "";
+  socket.on("data", (chunk) => {
+    answer += chunk;
+  });
+  await new Promise((resolve) => socket.on("close", resolve));
+  const type = answer.match(/content-type: (.+)\r/i)?.[1] ?? "";
+  const problem = JSON.parse(answer.split("\r\n\r\n")[1] ?? "");
+  return { status: Number(answer.split(" ")[1]), type, problem, retryAfter: undefined };
+}
+
+const head = (key: string) =>
+  `POST ${report} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: ${json}\r\n`;
+
+const opened = () => openHouse({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
+
+describe("every refusal on the page", () => {
+  it.each(Object.keys(meetings))("%s is answered at the door as the page shows it", async (name) => {
+    const house = await opened();
+    const { key, feeder } = await house.addFeeder();
+    const shown = (await documentedPage(house)).refusals.find((one) => one.name === name);
+    expect(shown, `${name} is on the page`).toBeDefined();
+    const met = await (meetings[name] as (typeof meetings)[string])(house, key, feeder.id);
+    expect(met.type).toContain("application/problem+json");
+    expect(met.problem).toEqual(withWhatDiffers(shown?.problem ?? {}, feeder.id));
+    expect(met.status).toBe(shown?.status);
+    const { html } = await documentedPage(house);
+    const entry = html.slice(html.indexOf(`data-refusal="${name}"`)).split("</article>")[0] ?? "";
+    expect(entry.includes("Retry-After:"), "the page says Retry-After where it is sent").toBe(
+      met.retryAfter !== undefined,
+    );
+  });
+
+  it("is met above", async () => {
+    const { refusals } = await documentedPage(await opened());
+    expect(refusals.map(({ name }) => name).sort()).toEqual(Object.keys(meetings).sort());
+  });
+
+  it("is met on a socket too, where the page says so", async () => {
+    const spoken = [
+      "notJson",
+      "unreadable",
+      "otherFeeder",
+      "unknownFeeder",
+      "bootReused",
+      "tooManyEvents",
+      "tooOften",
+      "bug",
+      "storeBusy",
+      "storeFull",
+    ];
+    const { refusals } = await documentedPage(await opened());
+    expect(
+      refusals
+        .filter(({ at }) => at === "both")
+        .map(({ name }) => name)
+        .sort(),
+    ).toEqual([...spoken, "stranger"].sort());
+    for (const name of spoken) {
+      const house = await opened();
+      const { key, feeder } = await house.addFeeder();
+      await house.app.listen({ port: 0, host: "127.0.0.1" });
+      const onSocket = overSocket(house, key);
+      const met = await (meetings[name] as (typeof meetings)[string])(onSocket.house, key, feeder.id);
+      onSocket.close();
+      const shown = refusals.find((one) => one.name === name);
+      expect([name, met.status, (met.problem as { title: string }).title]).toEqual([
+        name,
+        shown?.status,
+        shown?.problem.title,
+      ]);
+    }
+  }, 60_000);
+});
+
+/** The example's feeder id is invented, and a rate limit counts down its seconds. */
+function withWhatDiffers(problem: Record<string, unknown>, feeder: string): unknown {
+  return JSON.parse(JSON.stringify(problem).replaceAll("rowan-4f2a9c", feeder));
+}
+
+/** The same house, its reports posted over one socket. Whatever is no report still goes over HTTP. */
+function overSocket(house: House, key: string) {
+  const { port } = house.app.server.address() as AddressInfo;
+  const socket = new WebSocket(`ws://127.0.0.1:${port}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
+  const open = new Promise((resolve) => socket.once("open", resolve));
+  const inject = async ({ payload }: { payload: string }) => {
+    await open;
+    const said = new Promise<string>((resolve) => socket.once("message", (data) => resolve(String(data))));
+    socket.send(payload);
+    const frame = JSON.parse(await said) as { problem?: { status: number } };
+    const headers = { "content-type": "application/problem+json" };
+    return { statusCode: frame.problem?.status ?? 200, headers, json: () => frame.problem ?? {} };
+  };
+  return { house: { ...house, app: { ...house.app, inject } } as unknown as House, close: () => socket.terminate() };
+}
+
+// --- what the doors can say is on the page ---------------------------------------------------------------------------
+
+const doors = ["problems", "feederDoor", "feederLink", "feederIdentity", "takenReport"].map(
+  (name) => `server/routes/${name}.ts`,
+);
+const source = (path: string) => readFileSync(join(projectFolder, path), "utf8");
+
+/** What these sources can refuse with and the page doesn't tell. */
+function untold(page: DocumentedPage, sources: readonly string[]): string[] {
+  const text = sources.join("\n");
+  const told = new Set(page.refusals.map(({ status }) => status));
+  const statuses = [...text.matchAll(/\bstatus: (\d{3})\b|\? (\d{3}) :/g)].map(([, one, other]) =>
+    Number(one ?? other),
+  );
+  const outcomes = [...text.matchAll(/^ {4}case "(\w+)":/gm)].map(([, kind]) => kind ?? "");
+  const names = new Set(page.refusals.map(({ name }) => name).flatMap((name) => [name, outcomeNames[name] ?? name]));
+  return [
+    ...statuses
+      .filter((status) => !told.has(status) && !page.html.includes(`data-keeper-status="${status}"`))
+      .map(String),
+    ...outcomes.filter((kind) => !names.has(kind)),
+  ];
+}
+const outcomeNames: Readonly<Record<string, string>> = { tooManyEvents: "tooMany" };
+
+describe("every refusal of the doors", () => {
+  it("is on the page", async () => {
+    const page = await documentedPage(await opened());
+    expect(untold(page, doors.map(source))).toEqual([]);
+  });
+
+  it("would be missed if it were new", async () => {
+    const page = await documentedPage(await opened());
+    expect(untold(page, ['const gone: Problem = { status: 410, detail: "Gone." };'])).toEqual(["410"]);
+    expect(untold(page, ['  switch (outcome.kind) {\n    case "tooCold":\n      return 1;\n'])).toEqual(["tooCold"]);
+    expect(untold(page, ["const status = error instanceof Teapot ? 418 : 500;"])).toEqual(["418"]);
+  });
+
+  it("of a key or a signature is on the page in its own words, and met", async () => {
+    const house = await opened();
+    const { key, feeder } = await house.addFeeder();
+    const { html } = await documentedPage(house);
+    const listed = html.match(/<ul class="reasons">([\s\S]*?)<\/ul>/)?.[1] ?? "";
+    const reasons = [...listed.matchAll(/<li>(.*?)<\/li>/g)].map(([, reason]) => reason?.replaceAll("&#39;", "'"));
+    const time = Math.floor(house.clock.now() / 1_000);
+    const headers = [
+      "",
+      "Basic abc",
+      "Bearer pw_wrong",
+      "Signature x",
+      `Signature feeder="${feeder.id}", time="${time - 301}", mac="x"`,
+      `Signature feeder="${feeder.id}", time="${time}", mac="x"`,
+    ];
+    const met = [];
+    for (const authorization of headers) {
+      const { problem } = await posted(house, authorization, plain());
+      met.push((problem as { errors: { problem: string }[] }).errors[0]?.problem);
+    }
+    expect(met).toEqual(reasons);
+    expect((await posted(house, `Bearer ${key}`, plain())).status).toBe(200);
+
+    const inCode = [...source("server/flows/feederKeys.ts").matchAll(/why: ["`]([^"`$]+)/g)].map(
+      ([, why]) => why ?? "",
+    );
+    expect(inCode.length).toBeGreaterThan(5);
+    expect(inCode.filter((why) => !reasons.some((reason) => reason?.startsWith(why)))).toEqual([]);
+  });
+});
