@@ -45,7 +45,7 @@ export function Notices() {
         <p class="notice" role="status">
           <strong>A new version is in use.</strong> This window goes over to it when nothing unsaved is left here.{" "}
           <button type="button" class="plain" onClick={goOverNow}>
-            Reload without it
+            Reload now and lose what was entered
           </button>
         </p>
       )}

@@ -151,11 +151,14 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       const file = extname(url.pathname) === "" ? "/index.html" : url.pathname;
       try {
         const content = await readFile(join(fake.folder, file));
+        const small = file === "/worker.js" ? null : await readFile(join(fake.folder, `${file}.br`)).catch(() => null);
         response.writeHead(200, {
+          ...(small === null ? {} : { "content-encoding": "br" }), // each browser of these tests takes it
           "content-type": types[extname(file)] ?? "application/octet-stream",
           "content-security-policy": contentPolicy(file === "/index.html" ? content.toString() : ""),
         });
-        response.end(file === "/worker.js" ? `${content.toString()}${fake.workerSuffix}` : content);
+        if (small !== null) response.end(small);
+        else response.end(file === "/worker.js" ? `${content.toString()}${fake.workerSuffix}` : content);
       } catch {
         response.writeHead(404).end();
       }

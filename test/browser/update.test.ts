@@ -122,7 +122,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     await first.getByLabel("Put some in").check();
     await offerNewer(first);
     await first.getByRole("button", { name: "Use it now" }).click();
-    await first.getByRole("button", { name: "Reload without it" }).click();
+    await first.getByRole("button", { name: "Reload now and lose what was entered" }).click();
     await expect.poll(() => isNewer(first).catch(() => false), { timeout: 10_000 }).toBe(true);
   }, 60_000);
 });
