@@ -10,7 +10,7 @@ import { keepTime } from "./state/now.ts";
 import { loadPhones, openPhones } from "./state/phones.ts";
 import { openRates } from "./state/rates.ts";
 import { watchForms } from "./state/unsaved.ts";
-import { registerWorker } from "./state/update.ts";
+import { listenToWorker, registerWorker } from "./state/update.ts";
 import "./style/notebook.css";
 
 const root = document.getElementById("app");
@@ -19,6 +19,7 @@ root.replaceChildren();
 render(<App />, root);
 keepTime();
 watchForms();
+if (import.meta.env.PROD) listenToWorker(openPath, lookForActs);
 void open();
 
 async function open(): Promise<void> {
@@ -32,9 +33,7 @@ async function open(): Promise<void> {
   );
   if (import.meta.env.PROD) {
     await usable();
-    await registerWorker(openPath, lookForActs).catch((cause: unknown) =>
-      console.warn("The worker could not be registered.", cause),
-    );
+    await registerWorker().catch((cause: unknown) => console.warn("The worker could not be registered.", cause));
   }
 }
 

@@ -8,7 +8,8 @@ export const updateTaken = signal(false);
 
 let registration: ServiceWorkerRegistration | null = null;
 
-export async function registerWorker(open: (path: string) => void, lookForActs: () => void): Promise<void> {
+/** From the first moment on: a worker of an earlier opening may send this page to what its notice is about. */
+export function listenToWorker(open: (path: string) => void, lookForActs: () => void): void {
   if (!("serviceWorker" in navigator)) return; // over plain HTTP there is none; everything but push and offline still works
   const { serviceWorker } = navigator;
   serviceWorker.addEventListener("message", (event: MessageEvent<unknown>) => {
@@ -24,6 +25,11 @@ export async function registerWorker(open: (path: string) => void, lookForActs: 
     if (controller !== null) goOver();
     controller = serviceWorker.controller;
   });
+}
+
+export async function registerWorker(): Promise<void> {
+  if (!("serviceWorker" in navigator)) return;
+  const { serviceWorker } = navigator;
   registration = await serviceWorker.register("/worker.js", { updateViaCache: "none" });
   const watched = registration;
   const watch = (worker: ServiceWorker | null) => {
