@@ -32,8 +32,8 @@ afterEach(() => server.close());
 const slowLine = { octetsPerSecond: 200_000, latencyMs: 150, slowdown: 1 };
 const phoneSize = { width: 390, height: 844 };
 const deskSize = { width: 1280, height: 800 };
-const open = (path: string, usable: string, viewport = phoneSize) =>
-  firstScreen(browser, server.origin + path, usable, { viewport }, slowLine, 2_000);
+const open = (path: string, usable: string, viewport = phoneSize, restMs = 2_000) =>
+  firstScreen(browser, server.origin + path, usable, { viewport }, slowLine, restMs);
 
 describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => {
   // Below 0.1 counts as good, https://web.dev/articles/cls; we want half of that.
@@ -85,7 +85,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     ] as const) {
       server.delayMs = (each) => (late.test(each) ? 1_500 : 0);
       const before = server.requests.length;
-      await open(path, usable);
+      await open(path, usable, phoneSize, 8_000);
       const requests = server.requests.slice(before);
       const worker = requests.find((each) => each.path === "/worker.js");
       const last = requests.filter((each) => late.test(each.path)).at(-1);
