@@ -1,10 +1,14 @@
 import { fileURLToPath } from "node:url";
 import { defineConfig } from "vite";
+import { earlyRequests } from "./client/build/earlyRequests.ts";
 import { serviceWorker } from "./client/build/serviceWorkerPlugin.ts";
 
 const here = (path: string) => fileURLToPath(new URL(path, import.meta.url));
 
-/** Builds the keeper's client. Nothing is inlined: the page's content policy allows only files of its own origin. */
+/**
+ * Builds the keeper's client. Nothing is inlined but one script that the page's content policy allows by its hash: all else must be
+ * a file of its own origin.
+ */
 export default defineConfig({
   root: here("client"),
   build: {
@@ -16,5 +20,5 @@ export default defineConfig({
     sourcemap: false,
   },
   server: { proxy: { "/api": { target: "http://127.0.0.1:8080", ws: true } } },
-  plugins: [serviceWorker({ source: here("client/worker/serviceWorker.ts") })],
+  plugins: [earlyRequests(), serviceWorker({ source: here("client/worker/serviceWorker.ts") })],
 });

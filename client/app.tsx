@@ -4,17 +4,10 @@ import { LocationProvider, lazy, Route, Router, useLocation } from "preact-iso";
 import { TabGlyph } from "./drawing/glyphs.tsx";
 import { Notices } from "./parts/notices.tsx";
 import { Screen } from "./parts/screen.tsx";
-import { CautionsScreen } from "./screens/cautionsScreen.tsx";
-import { ClaimScreen } from "./screens/claimScreen.tsx";
-import { DaysScreen } from "./screens/daysScreen.tsx";
-import { DigestScreen } from "./screens/digestScreen.tsx";
-import { FeederScreen } from "./screens/feederScreen.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
-import { PhonesScreen } from "./screens/phonesScreen.tsx";
-import { RefillScreen } from "./screens/refillScreen.tsx";
 import { SignInScreen } from "./screens/signInScreen.tsx";
 import { announced } from "./state/announce.ts";
-import { signedIn } from "./state/home.ts";
+import { signedIn, signedOut } from "./state/home.ts";
 
 export const App = () => (
   <LocationProvider>
@@ -64,7 +57,13 @@ function Frame() {
       </header>
       <Notices />
       <main id="page" tabIndex={-1}>
-        {mustSignIn ? <SignInScreen /> : <Screens />}
+        {mustSignIn && <SignInScreen />}
+        {/* A screen that was open when the session ended keeps what was entered in it, for after signing in again. */}
+        {(!mustSignIn || signedOut.value === "here") && (
+          <div class="screens" hidden={mustSignIn}>
+            <Screens />
+          </div>
+        )}
       </main>
       <footer>
         <p>
@@ -104,19 +103,37 @@ const Screens = () => (
  * nothing of it. Where it can't be fetched, it says so in its place.
  */
 const apart = <Props,>(load: () => Promise<ComponentType<Props>>) =>
-  lazy((): Promise<ComponentType<Props>> => load().catch(() => NotFetched));
+  lazy(
+    (): Promise<ComponentType<Props>> =>
+      new Promise((resolve) => {
+        const giveUp = (cause: unknown) => {
+          console.warn("A screen could not be loaded.", cause);
+          resolve(NotLoaded);
+        };
+        setTimeout(() => giveUp("nothing answered in time"), screenPatienceMs);
+        load().then(resolve, giveUp);
+      }),
+  );
+const screenPatienceMs = 12_000;
 
-const NotFetched = () => (
-  <Screen title="Not on this phone yet">
-    <p class="empty">This page could not be fetched just now.</p>
+const NotLoaded = () => (
+  <Screen title="This page could not be loaded">
+    <p class="empty">There is no connection, or the server has a newer version. What waits on this phone is kept.</p>
     <div class="answers">
       <button type="button" onClick={() => location.reload()}>
-        Try again
+        Reload
       </button>
     </div>
   </Screen>
 );
 
+const CautionsScreen = apart(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
+const ClaimScreen = apart(() => import("./screens/claimScreen.tsx").then((part) => part.ClaimScreen));
+const DaysScreen = apart(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
+const DigestScreen = apart(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
+const FeederScreen = apart(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
+const PhonesScreen = apart(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
+const RefillScreen = apart(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));
 const AddFeederScreen = apart(() => import("./screens/addFeederScreen.tsx").then((part) => part.AddFeederScreen));
 const FeederSettingsScreen = apart(() =>
   import("./screens/feederSettingsScreen.tsx").then((part) => part.FeederSettingsScreen),

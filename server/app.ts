@@ -14,7 +14,7 @@ import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
 import type { Ports } from "./ports.ts";
-import { clientRoutes } from "./routes/client.ts";
+import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
 import { openApiOptions } from "./routes/documentation/openApi.ts";
 import { documentationRoutes } from "./routes/documentation.ts";
@@ -65,7 +65,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
   app.setSerializerCompiler(serializerCompiler);
   speakProblems(app);
 
-  await app.register(helmet, headersFor(config.publicUrl));
+  await app.register(helmet, headersFor(config.publicUrl, shellScriptHashes(house.clientFolder)));
   await app.register(rateLimit, { global: false });
   await app.register(underPressure, { maxEventLoopDelay: 3_000 });
   await app.register(compress);
@@ -102,13 +102,14 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
 }
 
 /** Strict, but for plain-HTTP home networks: there, upgrading to https would end in nothing. */
-function headersFor(publicUrl: string | null) {
+function headersFor(publicUrl: string | null, ownScripts: readonly string[]) {
   const https = publicUrl?.startsWith("https://") ?? false;
   return {
     contentSecurityPolicy: {
       useDefaults: false,
       directives: {
         defaultSrc: ["'self'"],
+        scriptSrc: ["'self'", ...ownScripts],
         baseUri: ["'none'"],
         objectSrc: ["'none'"],
         frameAncestors: ["'none'"],

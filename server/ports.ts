@@ -317,6 +317,8 @@ export interface FeederLink {
 export interface LiveFeed {
   /** Told to those who belong to the yard. */
   changed(yard: string, feeder: string | null, revision: number | null): void;
+  /** A phone of this person was added or removed. */
+  phonesChanged(person: string): void;
   /** What this person belongs to has changed: their browsers ask anew. */
   reconnect(person: string): void;
 }

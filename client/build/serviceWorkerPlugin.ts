@@ -2,6 +2,7 @@ import { createHash } from "node:crypto";
 import { readdir, readFile, writeFile } from "node:fs/promises";
 import { join, relative, sep } from "node:path";
 import { build, type Plugin } from "vite";
+import { compressFiles } from "./compressFiles.ts";
 
 /**
  * Builds the service worker after the page, since it must name every file that the page was built into. The version is
@@ -23,6 +24,7 @@ export function serviceWorker(options: { readonly source: string }): Plugin {
         __SHELL_VERSION__: JSON.stringify(version),
       });
       await writeFile(join(outDir, "worker.js"), code);
+      await compressFiles(outDir, [...files, "worker.js"]); // last, so that neither list nor fingerprint knows of them
     },
   };
 }

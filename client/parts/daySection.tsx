@@ -1,4 +1,4 @@
-import { useEffect, useState } from "preact/hooks";
+import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
 import { DayRibbon, markName, RibbonKey } from "../drawing/dayRibbon.tsx";
@@ -7,6 +7,7 @@ import { line } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { massWords, sentence } from "../words/amount.ts";
 import { dayWords, localDate, shiftDate, timeOf, whenWords } from "../words/clock.ts";
+import { useLoad } from "./useLoad.ts";
 
 /** The feeder's day as a ribbon, with its words, its table, and the days before it. */
 export function DaySection(props: { readonly feeder: FeederView; readonly yard: YardView }) {
@@ -17,13 +18,8 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
   const date = shiftDate(today, -back);
   // A day that is over doesn't change with each report; today does.
   const freshness = back === 0 ? feeder.revision : 0;
-  useEffect(() => {
-    const soon = setTimeout(
-      () => void loadDay(feeder.id, date),
-      freshness === 0 || knownDay(feeder.id, date) === null ? 0 : 2_000,
-    );
-    return () => clearTimeout(soon);
-  }, [feeder.id, date, freshness]);
+  const waitMs = freshness === 0 || knownDay(feeder.id, date) === null ? 0 : 2_000;
+  useLoad(() => loadDay(feeder.id, date), [feeder.id, date, freshness], waitMs);
 
   const known = knownDay(feeder.id, date);
   const name = sentence(dayWords(date, today));
@@ -43,7 +39,7 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
         </div>
       </div>
       {known === null ? (
-        <p class="empty">
+        <p class="empty fetching">
           {dayProblem.value ??
             (line.value === "cut" ? "This day isn't on the phone, and there is no connection." : "Fetching the day…")}
         </p>

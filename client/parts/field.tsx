@@ -2,7 +2,8 @@ import type { ComponentChildren, InputHTMLAttributes, SelectHTMLAttributes } fro
 import { useId, useRef, useState } from "preact/hooks";
 import type { ProblemView } from "../../server/contract/api.ts";
 import type { Answer } from "../reach/api.ts";
-import { noteLine } from "../state/home.ts";
+import { noteLine, signedIn } from "../state/home.ts";
+import { whileSending } from "../state/unsaved.ts";
 import { wholeSentence } from "../words/amount.ts";
 import { problemWords } from "../words/problem.ts";
 
@@ -189,11 +190,15 @@ export function useSending() {
     setSending(true);
     setSaid(null);
     setProblems({});
-    const answer = await ask();
+    const answer = await whileSending(ask);
+    const wasSignedIn = signedIn.value !== "no";
     noteLine(answer);
     setSending(false);
     if (answer.kind === "ok") return answer.value;
-    if (answer.kind === "unreachable") setSaid("The server can't be reached just now. Nothing was changed; try again.");
+    if (answer.kind === "signedOut" && wasSignedIn)
+      setSaid("This was not sent, because you had been signed out. Send it again.");
+    else if (answer.kind === "unreachable")
+      setSaid("The server can't be reached just now. Nothing was changed; try again.");
     else refuse(answer.problem);
     return null;
   };

@@ -1,7 +1,8 @@
+import { loadsWaiting } from "../reach/again.ts";
 import { givenUp, haveRead, waiting } from "../state/acts.ts";
 import { home, line } from "../state/home.ts";
 import { now } from "../state/now.ts";
-import { takeUpdate, updateReady } from "../state/update.ts";
+import { goOverNow, takeUpdate, updateReady, updateTaken } from "../state/update.ts";
 import { sentence } from "../words/amount.ts";
 import { agoWords, whenWords } from "../words/clock.ts";
 
@@ -21,6 +22,11 @@ export function Notices() {
             : `What you see is as of ${whenWords(asOf, now.value, ownZone())} (${agoWords(asOf, now.value)}).`}
         </p>
       )}
+      {line.value !== "cut" && loadsWaiting.value > 0 && (
+        <p class="notice" role="status">
+          <strong>The server had a problem.</strong> This page tries again by itself.
+        </p>
+      )}
       {waiting.value.length > 0 && (
         <p class="notice" role="status">
           <strong>Waiting on this phone:</strong>{" "}
@@ -35,7 +41,15 @@ export function Notices() {
           </button>
         </p>
       ))}
-      {updateReady.value !== null && (
+      {updateTaken.value && (
+        <p class="notice" role="status">
+          <strong>A new version is in use.</strong> This window goes over to it when nothing unsaved is left here.{" "}
+          <button type="button" class="plain" onClick={goOverNow}>
+            Reload now and lose what was entered
+          </button>
+        </p>
+      )}
+      {updateReady.value && (
         <p class="notice" role="status">
           A new version is ready.{" "}
           <button type="button" class="plain" onClick={takeUpdate}>

@@ -1,16 +1,14 @@
-import { useEffect } from "preact/hooks";
-import { line, signedIn, yards } from "../state/home.ts";
+import { line, phoneChanges, signedIn, yards } from "../state/home.ts";
 import { ownEndpoint, thisBrowser } from "../state/phone.ts";
 import { loadPhones, phones, rememberedEndpoint } from "../state/phones.ts";
 import { reachWarning } from "../words/reach.ts";
+import { useLoad } from "./useLoad.ts";
 
 /** On the first page: that nobody would be told. A notebook without a feeder has nothing to tell yet. */
 export function ReachNotice() {
   const hasFeeders = yards.value.some((yard) => !yard.practice && yard.feeders.length > 0);
   const mayAsk = signedIn.value === "yes" && line.value !== "cut" && hasFeeders;
-  useEffect(() => {
-    if (mayAsk) void loadPhones();
-  }, [mayAsk]);
+  useLoad(async () => (mayAsk ? loadPhones() : { kind: "ok", value: null }), [mayAsk, phoneChanges.value]);
   if (!hasFeeders || phones.value === null) return null;
   const warning = reachWarning(phones.value, {
     endpoint: ownEndpoint.value,

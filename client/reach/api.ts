@@ -25,42 +25,59 @@ import type {
   TestPushView,
   yardRequest,
 } from "../../server/contract/api.ts";
+import { counted, takeEarly } from "./early.ts";
 
 /** What came of asking the server. A line that is down is ordinary, so it is an answer and not a throw. */
 export type Answer<T> =
   | { readonly kind: "ok"; readonly value: T }
-  | { readonly kind: "problem"; readonly problem: ProblemView }
+  | { readonly kind: "problem"; readonly problem: ProblemView; readonly retryAfterMs?: number }
   | { readonly kind: "signedOut"; readonly problem: ProblemView }
-  | { readonly kind: "unreachable" };
+  | { readonly kind: "unreachable"; readonly retryAfterMs?: number };
 
 const patienceMs = 15_000;
+/** For a request that only finds out whether anybody is there. */
+const probePatienceMs = 4_000;
 const gatewayStatuses = [502, 503, 504]; // a proxy answers in the server's place: the server itself wasn't reached
 
-async function ask<T>(method: string, path: string, body?: unknown): Promise<Answer<T>> {
+const ask = <T>(method: string, path: string, body?: unknown, patience = patienceMs): Promise<Answer<T>> =>
+  counted(() => exchange(method, path, body, patience));
+
+async function exchange<T>(method: string, path: string, body: unknown, patience: number): Promise<Answer<T>> {
   let response: Response;
   let said: unknown;
   try {
-    response = await fetch(`/api/v1${path}`, {
-      method,
-      credentials: "same-origin",
-      cache: "no-store",
-      signal: AbortSignal.timeout(patienceMs),
-      ...(method === "GET"
-        ? {}
-        : {
-            headers: { "content-type": "application/json", "x-pieward": "1" },
-            body: JSON.stringify(body ?? {}),
-          }),
-    });
+    const early = method === "GET" ? takeEarly(`/api/v1${path}`) : undefined;
+    response = await (early ??
+      fetch(`/api/v1${path}`, {
+        method,
+        credentials: "same-origin",
+        cache: "no-store",
+        signal: AbortSignal.timeout(patience),
+        ...(method === "GET"
+          ? {}
+          : {
+              headers: { "content-type": "application/json", "x-pieward": "1" },
+              body: JSON.stringify(body ?? {}),
+            }),
+      }));
     said = response.status === 204 ? null : await response.json();
   } catch {
     // No line, or a page put in between (a café's sign-in) that doesn't speak JSON: the server was not reached.
     return { kind: "unreachable" };
   }
-  if (gatewayStatuses.includes(response.status)) return { kind: "unreachable" };
+  const retryAfterMs = retryAfterIn(response);
+  if (gatewayStatuses.includes(response.status)) return { kind: "unreachable", retryAfterMs };
   if (response.ok) return { kind: "ok", value: said as T };
   const problem = said as ProblemView;
-  return response.status === 401 ? { kind: "signedOut", problem } : { kind: "problem", problem };
+  return response.status === 401 ? { kind: "signedOut", problem } : { kind: "problem", problem, retryAfterMs };
+}
+
+/** Seconds, or a date (RFC 9110, 10.2.3); 0 where it says neither. */
+function retryAfterIn(response: Response): number {
+  const said = response.headers.get("retry-after") ?? "";
+  if (/^\d+$/.test(said)) return Number(said) * 1_000;
+  const until = Date.parse(said) - Date.now();
+  return Number.isFinite(until) ? Math.max(0, until) : 0;
 }
 
 const feeder = (id: string) => `/feeders/${encodeURIComponent(id)}`;
@@ -83,6 +100,8 @@ export const paths = {
 export const api = {
   signIn: (name: string, passphrase: string) =>
     ask<{ keeper: { name: string } }>("POST", "/session", { name, passphrase }),
+  /** Finds out with little whether the server is there, and whether it still knows this session. */
+  probe: () => ask<unknown>("GET", "/session", undefined, probePatienceMs),
   signOut: () => ask<null>("DELETE", "/session"),
   claim: (claim: z.input<typeof claimRequest>) => ask<{ keeper: { name: string } }>("POST", "/claim", claim),
 

@@ -1,82 +1,145 @@
 import type { LiveMessage } from "../../server/contract/api.ts";
+import { longestHiddenMs, nextTryMs } from "./again.ts";
 
-/** Waits before the next try to connect: doubles from one second to one minute, less a share so that phones spread out. */
-export function nextTryMs(failures: number, chance: number): number {
-  const full = Math.min(60_000, 1_000 * 2 ** Math.min(failures, 6));
-  return Math.round(full * (1 - chance / 2));
-}
+/** Where HTTP is answered and no socket opens (a proxy between may not let one through), each try is a look at the state too. */
+const longestMs = 30_000;
+
+/** How long nothing may come before the server is asked whether it is there, and how long it may take to say so. */
+const silenceMs = 10_000;
+const answerMs = 4_000;
+
+const socketOpen = 1; // WebSocket.OPEN
 
 export interface LiveEars {
-  readonly heard: (message: LiveMessage) => void;
+  readonly heard: (message: Exclude<LiveMessage, { kind: "pong" }>) => void;
   /** The socket is open, again or for the first time: whatever happened in between was missed. */
   readonly opened: () => void;
   readonly closed: () => void;
+  /** The socket is open by name, and nobody answers on it: whether the server is there isn't known any more. */
+  readonly unanswered: () => void;
 }
 
-/** Listens to the server until told to stop. What comes are hints of change only; the state itself is fetched. */
-export function listen(ears: LiveEars): () => void {
+export interface LiveConnection {
+  /** The server was reached in another way: no wait any more. */
+  connectNow(): void;
+  end(): void;
+}
+
+/**
+ * Listens to the server until it is ended. What comes are hints of change only; the state itself is fetched. While the page is
+ * looked at, a connection on which nothing comes is tried: one whose other end is gone looks open for minutes (RFC 6455 has
+ * pings for that, but browsers don't let pages send them).
+ */
+export function listen(ears: LiveEars): LiveConnection {
   let socket: WebSocket | null = null;
   let failures = 0;
   let retry: ReturnType<typeof setTimeout> | undefined;
-  let stopped = false;
+  let silence: ReturnType<typeof setTimeout> | undefined;
+  let ended = false;
+
+  const isHidden = () => document.visibilityState === "hidden";
 
   const connect = () => {
     clearTimeout(retry);
-    if (stopped || socket !== null) return;
+    if (ended || socket !== null) return;
     const opened = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/live`);
     socket = opened;
+    silence = setTimeout(() => dropUnanswered(opened), silenceMs);
     opened.onopen = () => {
+      if (socket !== opened) return;
       failures = 0;
+      awaitSign(opened);
       ears.opened();
     };
     opened.onmessage = (event: MessageEvent<unknown>) => {
+      if (socket !== opened) return;
+      awaitSign(opened);
       const message = readMessage(event.data);
-      if (message !== null) ears.heard(message);
+      if (message !== null && message.kind !== "pong") ears.heard(message);
     };
     opened.onclose = () => {
       if (socket !== opened) return;
-      socket = null;
+      letGo();
       ears.closed();
-      if (stopped) return;
-      retry = setTimeout(connect, nextTryMs(failures, Math.random()));
-      failures += 1;
     };
   };
 
-  const atOnce = () => {
-    if (document.visibilityState === "hidden") return;
+  /** Forgets the socket, and tries again later. */
+  const letGo = () => {
+    const stale = socket;
+    socket = null;
+    clearTimeout(silence);
+    clearTimeout(retry);
+    stale?.close();
+    if (ended) return;
+    retry = setTimeout(connect, nextTryMs(failures, Math.random(), isHidden() ? longestHiddenMs : longestMs));
+    failures += 1;
+  };
+
+  const awaitSign = (of: WebSocket) => {
+    clearTimeout(silence);
+    silence = setTimeout(() => {
+      if (!isHidden()) ask(of); // hidden, nothing is asked: a look at the page asks
+    }, silenceMs);
+  };
+  const ask = (of: WebSocket) => {
+    clearTimeout(silence);
+    of.send('{"kind":"ping"}');
+    silence = setTimeout(() => dropUnanswered(of), answerMs);
+  };
+  const dropUnanswered = (of: WebSocket) => {
+    if (socket !== of) return;
+    letGo();
+    ears.unanswered();
+  };
+
+  const connectNow = () => {
     failures = 0;
     connect();
+  };
+  const look = () => {
+    if (isHidden()) return;
+    if (socket === null) connectNow();
+    else if (socket.readyState === socketOpen) ask(socket);
   };
   // A socket from before the net went away may look open for minutes while nothing comes through it any more.
   const afresh = () => {
     const stale = socket;
     socket = null;
+    clearTimeout(silence);
     stale?.close();
-    atOnce();
+    if (!isHidden()) connectNow();
   };
-  // A phone that wakes, or finds the net again, should not sit out a backoff of a minute.
   addEventListener("online", afresh);
-  document.addEventListener("visibilitychange", atOnce);
+  document.addEventListener("visibilitychange", look);
   connect();
 
-  return () => {
-    stopped = true;
-    clearTimeout(retry);
-    removeEventListener("online", afresh);
-    document.removeEventListener("visibilitychange", atOnce);
-    const open = socket;
-    socket = null;
-    open?.close();
+  return {
+    connectNow,
+    end() {
+      ended = true;
+      letGo();
+      removeEventListener("online", afresh);
+      document.removeEventListener("visibilitychange", look);
+    },
   };
 }
 
 function readMessage(data: unknown): LiveMessage | null {
   if (typeof data !== "string") return null;
   try {
-    const message = JSON.parse(data) as Partial<LiveMessage> | null;
-    if (message?.kind !== "changed") return null; // a newer server may say more than we know
-    return { kind: "changed", feeder: message.feeder ?? null, revision: message.revision ?? null };
+    const message = JSON.parse(data) as Partial<Extract<LiveMessage, { kind: "changed" }>> | { kind: string } | null;
+    switch (message?.kind) {
+      case "changed": {
+        const { feeder = null, revision = null } = message as Partial<Extract<LiveMessage, { kind: "changed" }>>;
+        return { kind: "changed", feeder, revision };
+      }
+      case "phones":
+      case "pong":
+        return { kind: message.kind };
+      default:
+        return null; // a newer server may say more than we know
+    }
   } catch {
     return null;
   }

@@ -1,8 +1,10 @@
 import { useEffect, useState } from "preact/hooks";
 import { RibbonLine } from "../drawing/dayRibbon.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { askUntilAnswered, isPassing } from "../reach/again.ts";
+import type { Answer } from "../reach/api.ts";
 import { knownDay, loadDay } from "../state/days.ts";
-import { findFeeder, line } from "../state/home.ts";
+import { findFeeder, line, returns } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { sentence } from "../words/amount.ts";
 import { dayWords, localDate, shiftDate } from "../words/clock.ts";
@@ -18,17 +20,21 @@ export function DaysScreen(props: { readonly id: string }) {
   useEffect(() => {
     let left = false;
     // One after the other: on a weak line the newest should come first, not all of them last.
-    const fetchMissing = async () => {
+    const fetchMissing = async (): Promise<Answer<unknown>> => {
       for (let back = 0; back < shown && !left; back++) {
         const date = shiftDate(today, -back);
-        if (back === 0 || knownDay(props.id, date) === null) await loadDay(props.id, date);
+        if (back > 0 && knownDay(props.id, date) !== null) continue;
+        const answer = await loadDay(props.id, date);
+        if (isPassing(answer)) return answer;
       }
+      return { kind: "ok", value: null };
     };
-    void fetchMissing();
+    const end = askUntilAnswered(fetchMissing);
     return () => {
       left = true;
+      end();
     };
-  }, [props.id, today, shown]);
+  }, [props.id, today, shown, returns.value]);
   if (found === null) {
     return (
       <Screen title="Days" back={{ href: "/", name: "Feeders" }}>

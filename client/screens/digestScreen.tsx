@@ -1,7 +1,7 @@
-import { useEffect } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { DigestView, FeederView, YardView } from "../../server/contract/api.ts";
 import { Screen } from "../parts/screen.tsx";
+import { useLoad } from "../parts/useLoad.ts";
 import { WaitingNote } from "../parts/waitingNote.tsx";
 import { paths } from "../reach/api.ts";
 import { act, waiting } from "../state/acts.ts";
@@ -15,7 +15,7 @@ import { dayWords, localDate, whenWords } from "../words/clock.ts";
 export function DigestScreen(props: { readonly id: string }) {
   const { query } = useLocation();
   const date = query.date ?? null;
-  useEffect(() => void loadDigest(props.id, date), [props.id, date]);
+  useLoad(() => loadDigest(props.id, date), [props.id, date]);
   const yard = yards.value.find((each) => each.id === props.id);
   if (yard === undefined) {
     return (

@@ -19,7 +19,7 @@ export function FeederScreen(props: { readonly id: string }) {
   if (found === null) {
     return (
       <Screen title={home.value === null ? "Feeder" : "No such feeder"} back={{ href: "/", name: "Feeders" }}>
-        <p class="empty">
+        <p class={home.value === null && line.value !== "cut" ? "empty opening" : "empty"}>
           {home.value !== null
             ? "It may have been removed."
             : line.value === "cut"

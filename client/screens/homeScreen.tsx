@@ -13,9 +13,10 @@ import { silentTogether } from "../words/yardSilence.ts";
 /** All yards and feeders, one sentence each, the most urgent first. */
 export function HomeScreen() {
   if (home.value === null) {
+    const isOpening = homeProblem.value === null && line.value !== "cut";
     return (
       <Screen title="Feeders">
-        <p class="empty">
+        <p class={isOpening ? "empty opening" : "empty"}>
           {homeProblem.value ??
             (line.value === "cut"
               ? "Nothing can be shown until the server has been reached once."

@@ -1,4 +1,4 @@
-import { useEffect, useState } from "preact/hooks";
+import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { PeopleView, PersonView, YardView } from "../../server/contract/api.ts";
 import { NumberField, numberIn, Said, useSending } from "../parts/field.tsx";
@@ -6,9 +6,10 @@ import { Invite } from "../parts/inviteOnce.tsx";
 import { OwnTelling } from "../parts/ownTelling.tsx";
 import { PersonEntry } from "../parts/personEntry.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { useLoad } from "../parts/useLoad.ts";
 import { type Answer, api } from "../reach/api.ts";
 import { announce } from "../state/announce.ts";
-import { home, line, noteLine, refreshHome, yards } from "../state/home.ts";
+import { home, noteLine, refreshHome, yards } from "../state/home.ts";
 import { movedTurns, orderWords, togetherWords } from "../words/people.ts";
 
 /** Who is told of a yard's alarms, in which order, and how each wants it. */
@@ -18,7 +19,6 @@ export function PeopleScreen(props: { readonly id: string }) {
   const [trouble, setTrouble] = useState<string | null>(null);
   const acting = useSending();
   const yard = yards.value.find((each) => each.id === props.id);
-  const cut = line.value === "cut";
 
   const load = async () => {
     const answer = await api.people(props.id);
@@ -27,10 +27,9 @@ export function PeopleScreen(props: { readonly id: string }) {
       setPeople(answer.value);
       setTrouble(null);
     } else setTrouble(answer.kind === "unreachable" ? "The server can't be reached just now." : answer.problem.detail);
+    return answer;
   };
-  useEffect(() => {
-    void load();
-  }, [props.id, cut]);
+  useLoad(load, [props.id]);
 
   if (yard === undefined) {
     return (

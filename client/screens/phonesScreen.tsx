@@ -4,8 +4,9 @@ import { Said, textIn } from "../parts/field.tsx";
 import { ReachMark } from "../parts/reachMark.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { ThisPhone } from "../parts/thisPhone.tsx";
+import { useLoad } from "../parts/useLoad.ts";
 import { api } from "../reach/api.ts";
-import { home, line, signOut } from "../state/home.ts";
+import { home, line, phoneChanges, signOut } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { findOwnEndpoint, ownEndpoint, switchOff, switchOn, thisBrowser } from "../state/phone.ts";
 import { forgetOwn, loadPhones, phones, rememberedEndpoint, rememberOwn } from "../state/phones.ts";
@@ -28,10 +29,11 @@ export function PhonesScreen() {
     if (answer.kind === "ok") setSaid((before) => (before === outOfReach ? null : before));
     else if (answer.kind === "unreachable") setSaid(outOfReach);
     else setSaid(answer.problem.detail);
+    return answer;
   };
+  useLoad(load, [phoneChanges.value]);
   const cut = line.value === "cut";
   useEffect(() => {
-    void load();
     void findOwnEndpoint().then(rememberOwn);
   }, [cut]); // and again once the line is back
   useEffect(

@@ -1,7 +1,7 @@
-import { useEffect } from "preact/hooks";
 import type { MeasureView, RatesView, YardView } from "../../server/contract/api.ts";
 import { AlarmStrokes } from "../drawing/alarmStrokes.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { useLoad } from "../parts/useLoad.ts";
 import { line, yards } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { loadRates, rates, ratesProblem } from "../state/rates.ts";
@@ -10,7 +10,7 @@ import { dayWords, localDate, whenWords } from "../words/clock.ts";
 
 /** How well the yard's alarms themselves do their work: words first, then a month in strokes, then the numbers. */
 export function RatesScreen(props: { readonly id: string }) {
-  useEffect(() => void loadRates(props.id), [props.id]);
+  useLoad(() => loadRates(props.id), [props.id]);
   const yard = yards.value.find((each) => each.id === props.id);
   const known = rates.value.get(props.id);
   if (yard === undefined) {

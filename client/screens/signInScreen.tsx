@@ -1,7 +1,7 @@
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
-import { cameIn } from "../state/home.ts";
+import { cameIn, signedOut } from "../state/home.ts";
 
 export function SignInScreen() {
   const { sending, problems, said, form, send } = useSending();
@@ -14,7 +14,15 @@ export function SignInScreen() {
   };
   return (
     <Screen title="Sign in">
-      <p>The keeper's notebook is private. Who is reading?</p>
+      {signedOut.value === null ? (
+        <p>The keeper's notebook is private. Who is reading?</p>
+      ) : (
+        <p class="notice" role="status">
+          {signedOut.value === "here"
+            ? "You were signed out. Sign in again to go on; what you entered is kept."
+            : "You were signed out. Sign in again to go on."}
+        </p>
+      )}
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <Said words={said} />
         <Field

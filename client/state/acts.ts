@@ -30,7 +30,7 @@ export async function openActs(kept: Cupboard): Promise<void> {
   addEventListener("online", flushSoon);
   document.addEventListener("visibilitychange", flushSoon);
   setInterval(() => {
-    if (waiting.value.length > 0 && flushing === null) flushSoon();
+    if (waiting.value.length > 0 && flushing === null && signedIn.value !== "no") flushSoon();
   }, 3_000);
   await gather();
   await flush();

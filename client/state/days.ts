@@ -1,7 +1,7 @@
 import { signal } from "@preact/signals";
 import type { DayView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
-import { api } from "../reach/api.ts";
+import { type Answer, api } from "../reach/api.ts";
 import { noteLine } from "./home.ts";
 import { serverNow } from "./now.ts";
 
@@ -26,17 +26,18 @@ export async function openDays(kept: Cupboard): Promise<void> {
   if (remembered !== undefined) days.value = new Map([...remembered, ...days.value]);
 }
 
-export async function loadDay(feeder: string, date: string): Promise<void> {
+export async function loadDay(feeder: string, date: string): Promise<Answer<DayView>> {
   const answer = await api.day(feeder, date);
   noteLine(answer);
   if (answer.kind === "problem") {
     dayProblem.value = answer.problem.detail;
-    return;
+    return answer;
   }
   dayProblem.value = null;
-  if (answer.kind !== "ok") return;
+  if (answer.kind !== "ok") return answer;
   const rest = [...days.value].filter(([key]) => key !== keyOf(feeder, date));
   const kept = [...rest, [keyOf(feeder, date), { view: answer.value, asOf: serverNow() }] as const].slice(-daysKept);
   days.value = new Map(kept);
   cupboard?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be kept.", cause));
+  return answer;
 }

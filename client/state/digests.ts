@@ -1,7 +1,7 @@
 import { signal } from "@preact/signals";
 import type { DigestView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
-import { api } from "../reach/api.ts";
+import { type Answer, api } from "../reach/api.ts";
 import { noteLine } from "./home.ts";
 
 /** Digests as fetched, by yard and date. They never change once written, and the phone keeps the newest, to be read without a line. */
@@ -27,15 +27,16 @@ export async function openDigests(kept: Cupboard): Promise<void> {
   if (remembered !== undefined) hold([...remembered, ...digests.value]);
 }
 
-export async function loadDigest(yard: string, date: string | null): Promise<void> {
+export async function loadDigest(yard: string, date: string | null): Promise<Answer<DigestView>> {
   const answer = await api.digest(yard, date);
   noteLine(answer);
   digestProblem.value = answer.kind === "problem" ? answer.problem.detail : null;
-  if (answer.kind !== "ok") return;
+  if (answer.kind !== "ok") return answer;
   hold([...digests.value, answer.value]);
   cupboard
     ?.put(digestsKey, digests.value)
     .catch((cause: unknown) => console.warn("A digest could not be kept.", cause));
+  return answer;
 }
 
 /** One of each yard and date, the later word of it, and no more than the newest few. */

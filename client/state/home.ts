@@ -1,16 +1,9 @@
 import { computed, signal } from "@preact/signals";
-import type {
-  FeederView,
-  FoodView,
-  HomeView,
-  HopperView,
-  LiveMessage,
-  MeView,
-  YardView,
-} from "../../server/contract/api.ts";
+import type { FeederView, FoodView, HomeView, HopperView, MeView, YardView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
+import { askUntilAnswered, longestHiddenMs, longestVisibleMs, nextTryMs, retryAfterOf } from "../reach/again.ts";
 import { type Answer, api } from "../reach/api.ts";
-import { listen } from "../reach/live.ts";
+import { type LiveConnection, type LiveEars, listen } from "../reach/live.ts";
 import { newsWords } from "../words/alarm.ts";
 import { announce } from "./announce.ts";
 import { learnServerTime, now, serverNow } from "./now.ts";
@@ -26,6 +19,15 @@ export const home = signal<KnownHome | null>(null);
 export const signedIn = signal<"unknown" | "yes" | "no">("unknown");
 /** `cut` once the server could not be reached; `live` while its socket is open. */
 export const line = signal<"unknown" | "live" | "quiet" | "cut">("unknown");
+/**
+ * How the last session ended: while this page was open (what stands in its forms is still there), or before, with what is
+ * known of it still on the phone.
+ */
+export const signedOut = signal<"here" | "before" | null>(null);
+/** Grows when the server is back after it was away: whatever was missed meanwhile is asked for anew. */
+export const returns = signal(0);
+/** Grows when a phone of this person was added or removed, or that may have been missed. */
+export const phoneChanges = signal(0);
 /** The home could not be shown because of this; null while all is well. */
 export const homeProblem = signal<string | null>(null);
 
@@ -43,8 +45,12 @@ export function findFeeder(id: string): { readonly feeder: FeederView; readonly 
 let cupboard: Cupboard | null = null;
 const homeKey = "home";
 
-/** Shows what the phone remembers at once, then asks the server. */
-export async function openHome(kept: Cupboard): Promise<void> {
+/**
+ * Shows what the phone remembers at once, then asks the server.
+ * @param beside what is to stand on the first screen from the beginning, so that nothing moves when it comes; given up after
+ * a moment
+ */
+export async function openHome(kept: Cupboard, beside: Promise<unknown> = Promise.resolve()): Promise<void> {
   cupboard = kept;
   const remembered = await kept.get<KnownHome>(homeKey);
   if (remembered !== undefined && home.value === null) home.value = { ...remembered, view: complete(remembered.view) };
@@ -52,13 +58,12 @@ export async function openHome(kept: Cupboard): Promise<void> {
     if (document.visibilityState !== "hidden" && signedIn.value !== "no") void refreshHome();
   };
   document.addEventListener("visibilitychange", look); // much may have happened in the pocket
-  // Opened without a line, there is no socket that would find it again.
   addEventListener("online", look);
-  setInterval(() => {
-    if (line.value === "cut") look();
-  }, 30_000);
-  await refreshHome();
+  const patience = new Promise((resolve) => setTimeout(resolve, besideMaxMs));
+  await refreshHome(home.value === null ? Promise.race([beside, patience]) : undefined);
 }
+/** Later than this, what is known is shown without it. Our choice. */
+const besideMaxMs = 1_000;
 
 /** What an earlier build kept on this phone lacks what views have been given since. */
 const complete = (kept: HomeView): HomeView => ({
@@ -77,28 +82,67 @@ const complete = (kept: HomeView): HomeView => ({
   })),
 });
 
-let refreshing = false;
-export async function refreshHome(): Promise<void> {
-  refreshing = true;
-  const answer = await api.home();
-  noteLine(answer);
-  refreshing = false;
-  if (answer.kind === "ok") acceptHome(answer.value);
-  else if (answer.kind === "problem") homeProblem.value = answer.problem.detail;
+let refreshing = 0;
+let stopTrying: () => void = () => undefined;
+
+/** Asks anew, and again by itself where the server has a problem. A newer look takes the place of one that waits. */
+export function refreshHome(beside?: Promise<unknown>): Promise<void> {
+  stopTrying();
+  return new Promise((resolve) => {
+    stopTrying = askUntilAnswered(async () => {
+      refreshing += 1;
+      const answer = await api.home();
+      await beside;
+      noteLine(answer);
+      refreshing -= 1;
+      if (answer.kind === "ok") acceptHome(answer.value);
+      else if (answer.kind === "problem") homeProblem.value = answer.problem.detail;
+      resolve();
+      return answer;
+    });
+  });
 }
 
 /** Every answer tells something about the line and about the session. */
 export function noteLine(answer: Answer<unknown>): void {
   if (answer.kind === "unreachable") {
     line.value = "cut";
+    lookAgainLater(retryAfterOf(answer));
     return;
   }
   const isBack = line.value === "cut";
   if (line.value !== "live") line.value = "quiet";
-  // An act got through first: what was missed meanwhile is fetched too, and the live line begun.
-  if (isBack && !refreshing) void refreshHome();
   if (answer.kind === "signedOut") leave();
-  if (answer.kind === "ok" && signedIn.value !== "no") signedIn.value = "yes";
+  else if (answer.kind === "ok" && signedIn.value !== "no") signedIn.value = "yes";
+  if (isBack) comeBack();
+}
+
+// --- while the server can't be reached ------------------------------------------------------------------------------
+
+let nextLook: ReturnType<typeof setTimeout> | undefined;
+let failures = 0;
+
+function lookAgainLater(retryAfterMs: number): void {
+  if (nextLook !== undefined) return;
+  const longestMs = document.visibilityState === "hidden" ? longestHiddenMs : longestVisibleMs;
+  nextLook = setTimeout(() => void lookAgain(), nextTryMs(failures, Math.random(), longestMs, retryAfterMs));
+  failures += 1;
+}
+
+async function lookAgain(): Promise<void> {
+  clearTimeout(nextLook);
+  nextLook = undefined;
+  noteLine(await api.probe());
+}
+
+/** What was missed meanwhile is fetched, and the live connection begun anew. */
+function comeBack(): void {
+  clearTimeout(nextLook);
+  nextLook = undefined;
+  failures = 0;
+  returns.value += 1;
+  connection?.connectNow();
+  if (refreshing === 0 && signedIn.value !== "no") void refreshHome();
 }
 
 export function acceptHome(view: HomeView): void {
@@ -165,23 +209,31 @@ function settle(view: HomeView): void {
 
 // --- the live line -------------------------------------------------------------------------------------------------
 
-let hangUp: (() => void) | null = null;
+let connection: LiveConnection | null = null;
 
 /** Listens for changes from the first sign-in on. */
 function attend(): void {
-  if (hangUp !== null) return;
+  if (connection !== null) return;
   let missed = false;
-  hangUp = listen({
+  connection = listen({
     heard,
     opened: () => {
       line.value = "live";
       // The first opening follows a fresh fetch; any later one may have missed something.
-      if (missed) void refreshHome();
+      if (missed) {
+        void refreshHome();
+        phoneChanges.value += 1;
+      }
       missed = true;
     },
     closed: () => {
       if (line.value === "live") line.value = "quiet";
-      void refreshHome(); // says whether the server is gone, or the session, or only the socket
+      // Says whether the server is gone, or the session, or only the socket. Once it is gone, it is looked for already.
+      if (line.value !== "cut") void refreshHome();
+    },
+    unanswered: () => {
+      line.value = "cut"; // not known to be so, but no longer known not to be
+      void lookAgain();
     },
   });
 }
@@ -191,7 +243,11 @@ let gathering: ReturnType<typeof setTimeout> | undefined;
 const gatherMs = 150;
 
 /** Hints come in bursts (one report changes a feeder several times): fetch once for all of them. */
-function heard(message: LiveMessage): void {
+function heard(message: Parameters<LiveEars["heard"]>[0]): void {
+  if (message.kind === "phones") {
+    phoneChanges.value += 1;
+    return;
+  }
   if (message.feeder === null) changed.set("", null);
   else changed.set(message.feeder, message.revision);
   clearTimeout(gathering);
@@ -217,9 +273,11 @@ async function follow(id: string, revision: number | null): Promise<void> {
 
 /** The session is over: stop listening. What the phone keeps stays, for the same keeper's return. */
 function leave(): void {
+  if (signedIn.value !== "no")
+    signedOut.value = signedIn.value === "yes" ? "here" : home.value === null ? null : "before";
   signedIn.value = "no";
-  hangUp?.();
-  hangUp = null;
+  connection?.end();
+  connection = null;
 }
 
 /** Signing out by hand leaves nothing on the phone. */
@@ -238,5 +296,7 @@ export async function cameIn(keeperName: string): Promise<void> {
     return;
   }
   signedIn.value = "unknown";
+  signedOut.value = null;
   await refreshHome();
+  returns.value += 1; // parts of the page may have been refused meanwhile
 }

@@ -1,7 +1,7 @@
 import { signal } from "@preact/signals";
 import type { RatesView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
-import { api } from "../reach/api.ts";
+import { type Answer, api } from "../reach/api.ts";
 import { noteLine } from "./home.ts";
 import { serverNow } from "./now.ts";
 
@@ -23,13 +23,14 @@ export async function openRates(kept: Cupboard): Promise<void> {
   if (remembered !== undefined) rates.value = new Map([...remembered, ...rates.value]);
 }
 
-export async function loadRates(yard: string): Promise<void> {
+export async function loadRates(yard: string): Promise<Answer<RatesView>> {
   const answer = await api.rates(yard);
   noteLine(answer);
   ratesProblem.value = answer.kind === "problem" ? answer.problem.detail : null;
-  if (answer.kind !== "ok") return;
+  if (answer.kind !== "ok") return answer;
   const rest = [...rates.value].filter(([known]) => known !== yard);
   const kept = [...rest, [yard, { view: answer.value, asOf: serverNow() }] as const].slice(-yardsKept);
   rates.value = new Map(kept);
   cupboard?.put(ratesKey, kept).catch((cause: unknown) => console.warn("The rates could not be kept.", cause));
+  return answer;
 }

@@ -31,7 +31,7 @@ interface Fetched extends Waits {
   readonly request: Request;
   respondWith(answer: Promise<Response>): void;
 }
-interface Told {
+interface Told extends Waits {
   readonly data: unknown;
 }
 interface SubscriptionLost extends Waits {
@@ -41,7 +41,7 @@ interface SubscriptionLost extends Waits {
 interface PageClient {
   readonly url: string;
   focus(): Promise<PageClient>;
-  postMessage(message: unknown): void;
+  postMessage(message: unknown, ports?: readonly MessagePort[]): void;
 }
 interface WorkerScope {
   readonly location: Location;
@@ -75,26 +75,47 @@ self.addEventListener("install", (event) => {
   event.waitUntil(
     caches
       .open(shellName)
-      .then((shell) => shell.addAll(__SHELL_FILES__.map((path) => new Request(path, { cache: "no-cache" })))),
+      .then((shell) => shell.addAll(__SHELL_FILES__.map((path) => new Request(path, { cache: freshness(path) })))),
   );
 });
 
 self.addEventListener("activate", (event) => {
-  event.waitUntil(
-    (async () => {
-      const names = await caches.keys();
-      await Promise.all(
-        names.filter((name) => name.startsWith("shell-") && name !== shellName).map((name) => caches.delete(name)),
-      );
-      await self.clients.claim();
-    })(),
-  );
+  event.waitUntil(self.clients.claim());
 });
 
 self.addEventListener("message", (event) => {
-  const told = event.data as { kind?: unknown } | null;
-  if (told?.kind === "takeOver") void self.skipWaiting();
+  const message = event.data as { kind?: unknown } | null;
+  if (message?.kind === "takeOver") void self.skipWaiting();
+  if (message?.kind === "opened") event.waitUntil(dropOlderShells());
 });
+
+/** What has its fingerprint in its name never changes: the page has just fetched most of it. */
+const freshness = (path: string) => (path.startsWith("/assets/") ? "default" : "no-cache");
+
+/** A window that doesn't answer within this is asleep, or of a build that doesn't know the question: it counts as an older one. */
+const versionAnswerMs = 3_000;
+
+/**
+ * Windows of an older version go on fetching their screens from the shell that they came from, so it is kept until each
+ * window says that it runs this one.
+ */
+async function dropOlderShells(): Promise<void> {
+  const older = (await caches.keys()).filter((name) => name.startsWith("shell-") && name !== shellName);
+  // Not while a newer one waits: its shell is no older one.
+  if (older.length === 0 || self.registration.waiting !== null || self.registration.installing !== null) return;
+  const scripts = await Promise.all((await openPages()).map(scriptOf));
+  if (scripts.every((script) => script !== null && __SHELL_FILES__.includes(script)))
+    await Promise.all(older.map((name) => caches.delete(name)));
+}
+
+/** @returns the path of the script that runs in this window; null where it doesn't say */
+const scriptOf = (page: PageClient): Promise<string | null> =>
+  new Promise((resolve) => {
+    const { port1, port2 } = new MessageChannel();
+    setTimeout(() => resolve(null), versionAnswerMs);
+    port1.onmessage = ({ data }: MessageEvent<unknown>) => resolve(typeof data === "string" ? data : null);
+    page.postMessage({ kind: "whichVersion" }, [port2]);
+  });
 
 self.addEventListener("fetch", (event) => {
   const { request } = event;
@@ -105,11 +126,17 @@ self.addEventListener("fetch", (event) => {
     return;
   }
   if (__SHELL_FILES__.includes(url.pathname)) event.respondWith(fromShell(url.pathname, request));
+  else if (url.pathname.startsWith("/assets/")) event.respondWith(fromOlderShell(request));
 });
+
+/** A window of an older version asks for a part of its own. */
+const fromOlderShell = async (request: Request): Promise<Response> =>
+  (await caches.match(request, { ignoreVary: true })) ?? fetch(request);
 
 async function fromShell(path: string, request: Request): Promise<Response> {
   const shell = await caches.open(shellName);
-  return (await shell.match(path)) ?? fetch(request);
+  // The server answers with one of several encodings and says so by Vary; what is kept here is decoded.
+  return (await shell.match(path, { ignoreVary: true })) ?? fetch(request);
 }
 
 // --- pushes --------------------------------------------------------------------------------------------------------

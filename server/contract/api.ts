@@ -304,12 +304,14 @@ export interface PriorityShareView {
   readonly standardPercent: number;
 }
 
-/** Over the live socket: something about this feeder (or about the yard, null) changed. */
-export interface LiveMessage {
-  readonly kind: "changed";
-  readonly feeder: string | null;
-  readonly revision: number | null;
-}
+/** Over the live socket, to browsers. */
+export type LiveMessage =
+  /** Something about this feeder (or about the yard, null) changed. */
+  | { readonly kind: "changed"; readonly feeder: string | null; readonly revision: number | null }
+  /** A phone of this person was added or removed. */
+  | { readonly kind: "phones" }
+  /** The answer to `{"kind":"ping"}`: browsers can't send a socket's own pings. */
+  | { readonly kind: "pong" };
 
 /** What the service worker is handed in a push. */
 export type { PushPayload } from "../domain/push/payload.ts";

@@ -8,6 +8,7 @@ import { settle } from "../domain/push/retry.ts";
 import type {
   Channel,
   Clock,
+  LiveFeed,
   MailGateway,
   MailItem,
   OutboxItem,
@@ -22,6 +23,8 @@ export interface OutboxPorts {
   readonly store: { readonly outbox: OutboxStore };
   readonly push: PushGateway;
   readonly mail: MailGateway;
+  /** Tells a person's open pages that a phone of theirs is gone; left out where there are none. */
+  readonly live?: Pick<LiveFeed, "phonesChanged">;
 }
 
 export interface OutboxLimits {
@@ -107,7 +110,7 @@ async function drainChannel(
 
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
-  { clock, store, push, mail }: OutboxPorts,
+  { clock, store, push, mail, live }: OutboxPorts,
   { jitter, log, publicUrl }: OutboxLimits,
   item: OutboxItem,
   beginBy: Instant,
@@ -119,6 +122,7 @@ async function deliver(
   const settlement = await attempt();
   try {
     await store.outbox.settle(item, settlement);
+    if (settlement.kind === "phoneGone") live?.phonesChanged(item.person);
     return settlement;
   } catch (err) {
     log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
@@ -187,7 +191,7 @@ function serviceOf(item: OutboxItem): string {
  * is an item like any other, so that the phone can prove that it showed it.
  */
 export async function testPush(
-  { clock, store, push }: Pick<OutboxPorts, "clock" | "store" | "push">,
+  { clock, store, push, live }: Pick<OutboxPorts, "clock" | "store" | "push" | "live">,
   phones: readonly Phone[],
   notice: Notice,
   claimFor: Span,
@@ -203,6 +207,7 @@ export async function testPush(
           ? { kind: "givenUp", at: now, problem: outcome.words }
           : settle(outcome, 0, item.writtenAt, notice.timeToLive, now, 0);
       await store.outbox.settle(item, settlement);
+      if (settlement.kind === "phoneGone") live?.phonesChanged(item.person);
       return { phone, outcome };
     }),
   );

@@ -1,18 +1,34 @@
-import { existsSync } from "node:fs";
+import { createHash } from "node:crypto";
+import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import fastifyStatic from "@fastify/static";
 import type { FastifyInstance } from "fastify";
 import { nothingHere } from "./problems.ts";
 
-/** The built phone client. What has its hash in its name never changes; everything else is asked for anew. */
-export async function clientRoutes(app: FastifyInstance, folder: string): Promise<void> {
+/** The content policy's names for the scripts that this page carries within it (CSP Level 3, 2.3.1). */
+export const scriptHashes = (html: string): readonly string[] =>
+  [...html.matchAll(/<script>([\s\S]*?)<\/script>/g)].map(
+    ([, script = ""]) => `'sha256-${createHash("sha256").update(script).digest("base64")}'`,
+  );
+
+export const shellScriptHashes = (folder: string | null): readonly string[] =>
+  folder === null ? [] : scriptHashes(readFileSync(shellOf(folder), "utf8"));
+
+/** @throws Error where nothing was built */
+function shellOf(folder: string): string {
   const shell = join(folder, "index.html");
   if (!existsSync(shell)) throw new Error(`expected the built client at ${shell}: run npm run build first`);
+  return shell;
+}
 
+/** The built phone client. What has its hash in its name never changes; everything else is asked for anew. */
+export async function clientRoutes(app: FastifyInstance, folder: string): Promise<void> {
+  shellOf(folder);
   await app.register(fastifyStatic, {
     root: folder,
     index: false,
     cacheControl: false,
+    preCompressed: true, // made by the build, smaller than what could be made while a browser waits
     setHeaders(reply, path) {
       reply.header("cache-control", path.includes("/assets/") ? "public, max-age=31536000, immutable" : "no-cache");
     },

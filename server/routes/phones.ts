@@ -48,6 +48,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
       label: label ?? "A phone",
       addedAt: ports.clock.now(),
     });
+    ports.live.phonesChanged(keeper);
     await advanceDueCalls(ports); // a call that could reach nobody has waited for this
     return reply.status(201).send(await phones(keeper));
   });
@@ -57,6 +58,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     const mine = await ports.store.keepers.phonesOf(keeper);
     const found = mine.find((phone) => phone.endpoint === request.body.endpoint);
     if (found) await ports.store.keepers.removePhone(found.endpoint, ports.clock.now());
+    ports.live.phonesChanged(keeper);
     return phones(keeper);
   });
 

@@ -67,7 +67,9 @@ const pages = [
 describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => {
   it("stays small enough for a weak rural line", async () => {
     // What the first page names; the worker fetches the rest when all that is at rest.
-    const first = (await readFile(join(client.folder, "index.html"), "utf8")).matchAll(/"\/(assets\/[^"]+)"/g);
+    const first = (await readFile(join(client.folder, "index.html"), "utf8")).matchAll(
+      /(?:src|href)="\/(assets\/[^"]+)"/g,
+    );
     let octets = 0;
     for (const [, name] of first) octets += gzipSync(await readFile(join(client.folder, name ?? ""))).length;
     expect(octets).toBeLessThan(48_000); // a first opening in about 4 s at 100 kbit/s; common practice, no source

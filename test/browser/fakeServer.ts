@@ -3,7 +3,8 @@ import { createServer, type IncomingMessage } from "node:http";
 import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
-import type { HomeView, LiveMessage } from "../../server/contract/api.ts";
+import type { HomeView, LiveMessage, PhonesView } from "../../server/contract/api.ts";
+import { scriptHashes } from "../../server/routes/client.ts";
 import { digestView } from "../client/cannedDigest.ts";
 import { ratesView } from "../client/cannedRates.ts";
 import { dayView, feederView, homeView, peopleView, phonesView } from "../client/cannedViews.ts";
@@ -17,14 +18,34 @@ export interface FakeServer {
   readonly asked: readonly { readonly method: string; readonly path: string; readonly body: unknown }[];
   signedIn: boolean;
   home: HomeView;
+  phones: PhonesView;
+  /** Where the built client lies; another folder is another build. */
+  folder: string;
+  /** What every request of the API is answered with instead, while it isn't null. */
+  trouble: ((method: string, path: string) => Trouble | null) | null;
+  /** Takes everything and answers nothing, as a line does of which one end has gone. */
+  mute: boolean;
+  /** All that was asked for, with its moment in ms of `performance.now()`. */
+  readonly requests: readonly { readonly method: string; readonly path: string; readonly at: number }[];
+  /** Held back by this much. */
+  delayMs: (path: string) => number;
   /** Put behind the worker's code, as a newer build would change it. */
   workerSuffix: string;
   tell(message: LiveMessage): void;
+  /** Goes away: nothing listens any more. */
+  stop(): Promise<void>;
+  /** Comes back at the same address. */
+  start(): Promise<void>;
   close(): Promise<void>;
 }
 
-const contentPolicy =
-  "default-src 'self'; img-src 'self'; style-src 'self'; script-src 'self'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'";
+interface Trouble {
+  readonly status: number;
+  readonly headers?: Record<string, string>;
+}
+
+const contentPolicy = (html: string) =>
+  `default-src 'self'; img-src 'self'; style-src 'self'; script-src ${["'self'", ...scriptHashes(html)].join(" ")}; object-src 'none'; base-uri 'none'; frame-ancestors 'none'`;
 const types: Readonly<Record<string, string>> = {
   ".html": "text/html; charset=utf-8",
   ".js": "text/javascript",
@@ -36,13 +57,22 @@ const types: Readonly<Record<string, string>> = {
 
 export async function startFakeServer(folder: string, port = 0): Promise<FakeServer> {
   const asked: { method: string; path: string; body: unknown }[] = [];
+  const requests: { method: string; path: string; at: number }[] = [];
   const fake: { -readonly [key in keyof FakeServer]: FakeServer[key] } = {
     origin: "",
     asked,
     signedIn: true,
     home: homeView(Date.now()),
+    phones: phonesView(Date.now()),
+    folder,
+    trouble: null,
+    mute: false,
+    requests,
+    delayMs: () => 0,
     workerSuffix: "",
     tell: () => {},
+    stop: () => Promise.resolve(),
+    start: () => Promise.resolve(),
     close: () => Promise.resolve(),
   };
 
@@ -62,7 +92,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     }
     if (path === "/home") return [200, { ...fake.home, serverTime: new Date().toISOString() }];
     if (path.startsWith("/practice")) return [200, fake.home];
-    if (path === "/phones") return [200, phonesView(Date.now())];
+    if (path === "/phones") return [200, fake.phones];
     if (path === "/phones/test")
       return [200, { outcomes: [{ label: "Android phone", outcome: "accepted", words: "taken by its push service" }] }];
     if (path.endsWith("/people")) return [200, peopleView(Date.now())];
@@ -99,10 +129,20 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
   const server = createServer((request, response) => {
     void (async () => {
       const url = new URL(request.url ?? "/", "http://fake");
+      requests.push({ method: request.method ?? "", path: url.pathname, at: performance.now() });
+      if (fake.mute) return;
+      await new Promise((resolve) => setTimeout(resolve, fake.delayMs(url.pathname)));
       if (url.pathname.startsWith("/api/v1")) {
         const path = url.pathname.slice("/api/v1".length);
         const body = await readBody(request);
         if (request.method !== "GET") asked.push({ method: request.method ?? "", path, body });
+        const trouble = fake.trouble?.(request.method ?? "GET", path) ?? null;
+        if (trouble !== null) {
+          const { status, headers } = trouble;
+          response.writeHead(status, { "content-type": "application/problem+json", ...headers });
+          response.end(JSON.stringify(problem(status, "Something went wrong here.")));
+          return;
+        }
         const [status, said] = answer(request.method ?? "GET", path, url.searchParams, body);
         response.writeHead(status, { "content-type": status >= 400 ? "application/problem+json" : "application/json" });
         response.end(status === 204 ? undefined : JSON.stringify(said));
@@ -110,30 +150,45 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       }
       const file = extname(url.pathname) === "" ? "/index.html" : url.pathname;
       try {
-        const content = await readFile(join(folder, file));
+        const content = await readFile(join(fake.folder, file));
+        const small = file === "/worker.js" ? null : await readFile(join(fake.folder, `${file}.br`)).catch(() => null);
         response.writeHead(200, {
+          ...(small === null ? {} : { "content-encoding": "br" }), // each browser of these tests takes it
           "content-type": types[extname(file)] ?? "application/octet-stream",
-          "content-security-policy": contentPolicy,
+          "content-security-policy": contentPolicy(file === "/index.html" ? content.toString() : ""),
         });
-        response.end(file === "/worker.js" ? `${content.toString()}${fake.workerSuffix}` : content);
+        if (small !== null) response.end(small);
+        else response.end(file === "/worker.js" ? `${content.toString()}${fake.workerSuffix}` : content);
       } catch {
         response.writeHead(404).end();
       }
     })();
   });
-  await new Promise<void>((resolve) => server.listen(port, "127.0.0.1", resolve));
-  fake.origin = `http://127.0.0.1:${(server.address() as AddressInfo).port}`;
+  const listenAt = (at: number) => new Promise<void>((resolve) => server.listen(at, "127.0.0.1", resolve));
+  await listenAt(port);
+  const taken = (server.address() as AddressInfo).port;
+  fake.origin = `http://127.0.0.1:${taken}`;
   const sockets = new WebSocketServer({ server, path: "/api/v1/live" });
+  sockets.on("connection", (socket) => {
+    requests.push({ method: "GET", path: "/api/v1/live", at: performance.now() });
+    socket.on("message", (data) => {
+      if (!fake.mute && String(data) === '{"kind":"ping"}') socket.send('{"kind":"pong"}');
+    });
+  });
   fake.tell = (message) => {
     for (const socket of sockets.clients) socket.send(JSON.stringify(message));
   };
-  fake.close = () =>
+  fake.stop = () =>
     new Promise((resolve) => {
       for (const socket of sockets.clients) socket.terminate();
-      sockets.close();
       server.closeAllConnections();
       server.close(() => resolve());
     });
+  fake.start = () => listenAt(taken);
+  fake.close = async () => {
+    sockets.close();
+    await fake.stop();
+  };
   return fake;
 }
 

@@ -152,6 +152,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(new Set(phone.refusals)).toEqual(
       new Set([
         "401 GET /api/v1/home", // before the link was taken, and after signing out
+        "401 GET /api/v1/phones", // asked for beside it on the first page
         "400 POST /api/v1/claim",
         "400 POST /api/v1/feeders",
         expect.stringMatching(/^400 PATCH \/api\/v1\/yards\//),

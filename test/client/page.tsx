@@ -1,11 +1,18 @@
 import { cleanup, render } from "@testing-library/preact";
 // Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
 import "../../client/screens/addFeederScreen.tsx";
+import "../../client/screens/cautionsScreen.tsx";
+import "../../client/screens/claimScreen.tsx";
+import "../../client/screens/daysScreen.tsx";
+import "../../client/screens/digestScreen.tsx";
+import "../../client/screens/feederScreen.tsx";
 import "../../client/screens/feederSettingsScreen.tsx";
 import "../../client/screens/joinScreen.tsx";
 import "../../client/screens/peopleScreen.tsx";
+import "../../client/screens/phonesScreen.tsx";
 import "../../client/screens/practiceScreen.tsx";
 import "../../client/screens/ratesScreen.tsx";
+import "../../client/screens/refillScreen.tsx";
 import "../../client/screens/yardScreen.tsx";
 import { afterAll, afterEach, beforeEach, vi } from "vitest";
 import { App } from "../../client/app.tsx";

@@ -1,6 +1,6 @@
 // @vitest-environment happy-dom
 import { describe, expect, it } from "vitest";
-import { nextTryMs } from "../../client/reach/live.ts";
+import { longestVisibleMs, nextTryMs } from "../../client/reach/again.ts";
 import { type Browser, fromBase64Url, guessLabel, pushAbility } from "../../client/state/phone.ts";
 
 const browser: Browser = { secure: true, hasPush: true, permission: "default", appleTouch: false, standalone: false };
@@ -26,11 +26,23 @@ describe("waking a phone", () => {
   });
 });
 
-describe("the live line's backoff", () => {
-  it("doubles to a minute and no further, and spreads phones out", () => {
-    expect([0, 1, 2, 3, 4, 5, 6, 99].map((failures) => nextTryMs(failures, 0))).toEqual([
-      1_000, 2_000, 4_000, 8_000, 16_000, 32_000, 60_000, 60_000,
+describe("the wait before the next try", () => {
+  it("doubles from a second to the longest and no further, and spreads phones out over half of it", () => {
+    expect([0, 1, 2, 3, 4, 5, 6, 99].map((failures) => nextTryMs(failures, 0, 30_000))).toEqual([
+      1_000, 2_000, 4_000, 8_000, 16_000, 30_000, 30_000, 30_000,
     ]);
-    expect(nextTryMs(6, 1)).toBe(30_000);
+    expect(nextTryMs(6, 1, 30_000)).toBe(15_000);
+  });
+
+  it("lets a page that is looked at see the server within 5 s of its return", () => {
+    for (let failures = 0; failures < 50; failures++)
+      expect(nextTryMs(failures, 0, longestVisibleMs)).toBeLessThanOrEqual(4_000);
+  });
+
+  it("is never shorter than the server asked for, and spreads phones past that moment", () => {
+    expect(nextTryMs(0, 0, 4_000, 20_000)).toBe(20_000);
+    expect(nextTryMs(0, 1, 4_000, 20_000)).toBe(21_000);
+    expect(nextTryMs(5, 0, 30_000, 2_000)).toBe(30_000);
+    expect(nextTryMs(0, 0, 4_000, 10 * 365 * 86_400_000)).toBe(60 * 60_000); // nobody waits for ten years
   });
 });

@@ -2,16 +2,21 @@ import { once } from "node:events";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { WebSocket } from "ws";
 import { openHouse } from "../support/house.ts";
-import { asked, invited } from "../support/people.ts";
+import { asked, invited, phoneOf } from "../support/people.ts";
 
 /** A browser that watches, once it is let in. */
 async function watching(address: string, headers: Record<string, string>) {
   const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/live`, { headers: { cookie: headers.cookie } });
   onTestFinished(() => socket.terminate());
   const heard: string[] = [];
-  socket.on("message", (data) => heard.push(JSON.parse(String(data)).feeder));
+  const said: string[] = [];
+  socket.on("message", (data) => {
+    said.push(String(data));
+    const { feeder } = JSON.parse(String(data));
+    if (feeder !== undefined) heard.push(feeder);
+  });
   await once(socket, "open");
-  return { socket, heard };
+  return { socket, heard, said };
 }
 
 describe("a browser that watches", () => {
@@ -37,6 +42,41 @@ describe("a browser that watches", () => {
     house.ports.live.changed("birch", "larch", 2);
     await expect.poll(() => again.heard).toEqual(["larch"]);
     expect(adas.socket.readyState).toBe(adas.socket.OPEN);
+  });
+
+  it("is told when phones of its own person come or go, and of nobody else's", async () => {
+    const house = await openHouse();
+    const bo = await invited(house, "Bo", "helper");
+    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
+    const [adas, bos] = [await watching(address, house.keeper), await watching(address, bo)];
+    await phoneOf(house, house.keeper, "kitchen");
+    await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}']);
+    const endpoint = "https://push.example/kitchen";
+    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint });
+    await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}', '{"kind":"phones"}']);
+    await phoneOf(house, bo, "bench");
+    await expect.poll(() => bos.said).toEqual(['{"kind":"phones"}']);
+    expect(adas.said).toHaveLength(2);
+  });
+
+  it("is told when a push service has given up one of its phones", async () => {
+    const house = await openHouse();
+    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
+    await phoneOf(house, house.keeper, "kitchen");
+    const { said } = await watching(address, house.keeper);
+    house.push.answer = { kind: "subscriptionGone", words: "410" };
+    await asked(house, "POST", "/api/v1/phones/test", house.keeper);
+    await expect.poll(() => said).toContain('{"kind":"phones"}');
+  });
+
+  it("is answered when it asks whether anybody is there, and anything else is let pass", async () => {
+    const house = await openHouse();
+    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
+    const { socket, said } = await watching(address, house.keeper);
+    socket.send("what else");
+    socket.send('{"kind":"ping"}');
+    await expect.poll(() => said).toEqual(['{"kind":"pong"}']);
+    expect(socket.readyState).toBe(socket.OPEN);
   });
 
   it("is sent to ask anew when practice begins: the practice yard wasn't there when it came", async () => {

@@ -1,0 +1,104 @@
+import type { Browser } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { homeView, phonesView } from "../client/cannedViews.ts";
+import { findChromium } from "../support/chromium.ts";
+import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+import { firstScreen } from "./firstScreen.ts";
+import { launchBrowser } from "./keeperPhone.ts";
+
+/** What the first screen costs. Its speed is measured by hand (npm run bench:first-screen), what makes it is held here. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let client: DeliveredClient;
+let browser: Browser;
+let server: FakeServer;
+
+beforeAll(async () => {
+  client = await deliverClient();
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(async () => {
+  await browser?.close();
+  await client?.remove();
+});
+beforeEach(async () => {
+  server = await startFakeServer(client.folder);
+});
+afterEach(() => server.close());
+
+/** A line on which each answer comes late enough to be seen coming. */
+const slowLine = { octetsPerSecond: 200_000, latencyMs: 150, slowdown: 1 };
+const phoneSize = { width: 390, height: 844 };
+const deskSize = { width: 1280, height: 800 };
+const open = (path: string, usable: string, viewport = phoneSize, restMs = 2_000) =>
+  firstScreen(browser, server.origin + path, usable, { viewport }, slowLine, restMs);
+
+describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => {
+  // Below 0.1 counts as good, https://web.dev/articles/cls; we want half of that.
+  it("doesn't shift under the keeper's thumb", async () => {
+    const known = phonesView(Date.now());
+    const reached = { ...known, phones: known.phones };
+    const nobody = { ...known, phones: [] };
+    for (const viewport of [phoneSize, deskSize]) {
+      for (const phones of [reached, nobody]) {
+        server.phones = phones;
+        for (const [path, usable] of [
+          ["/", ".feeder-entry"],
+          ["/feeders/rowan", ".day-words"],
+          ["/feeders/larch", ".day-words"],
+        ] as const) {
+          const seen = await open(path, usable, viewport);
+          expect.soft(seen.layoutShift, `${viewport.width} ${path}: ${seen.shifted.join("; ")}`).toBeLessThan(0.05);
+        }
+      }
+      server.signedIn = false;
+      const seen = await open("/", "input[name=passphrase]", viewport);
+      expect.soft(seen.layoutShift, `${viewport.width} sign-in: ${seen.shifted.join("; ")}`).toBeLessThan(0.05);
+      server.signedIn = true;
+    }
+  }, 180_000);
+
+  it("asks for what is known of the feeders without waiting for the program, and once", async () => {
+    server.delayMs = (path) => (path.endsWith(".js") ? 1_000 : 0);
+    await open("/", ".feeder-entry");
+    const asked = (path: RegExp) => server.requests.filter((each) => path.test(each.path));
+    const script = asked(/\/assets\/index-.*\.js$/)[0];
+    const home = asked(/^\/api\/v1\/home$/);
+    expect(home).toHaveLength(1);
+    expect((home[0]?.at ?? Infinity) - (script?.at ?? 0)).toBeLessThan(500);
+  }, 60_000);
+
+  it("asks for a feeder's screen beside the program, not after it", async () => {
+    server.delayMs = (path) => (path.includes("/assets/index-") ? 1_000 : 0);
+    await open("/feeders/rowan", ".hopper-section");
+    const script = server.requests.find((each) => /\/assets\/index-.*\.js$/.test(each.path));
+    const screen = server.requests.find((each) => /\/assets\/feederScreen-.*\.js$/.test(each.path));
+    expect((screen?.at ?? Infinity) - (script?.at ?? 0)).toBeLessThan(500);
+  }, 60_000);
+
+  it("comes before the worker and its own downloads", async () => {
+    for (const [path, usable, late] of [
+      ["/", ".feeder-entry", /\/(home|phones)$/],
+      ["/feeders/rowan", ".day-words", /\/day$/],
+    ] as const) {
+      server.delayMs = (each) => (late.test(each) ? 1_500 : 0);
+      const before = server.requests.length;
+      await open(path, usable, phoneSize, 8_000);
+      const requests = server.requests.slice(before);
+      const worker = requests.find((each) => each.path === "/worker.js");
+      const last = requests.filter((each) => late.test(each.path)).at(-1);
+      expect(worker, "the worker comes all the same").toBeDefined();
+      expect((worker?.at ?? 0) - (last?.at ?? Infinity), path).toBeGreaterThan(1_500);
+    }
+  }, 60_000);
+
+  it("costs no more than 46 kB over the line, in few requests", async () => {
+    server.home = homeView(Date.now());
+    const { octets, requests } = await open("/", ".feeder-entry");
+    expect(octets).toBeLessThan(46_000); // of it 10 kB of canned answers; the program alone was 46 kB before it was split
+    expect(octets).toBeGreaterThan(10_000); // and the measure measures something
+    expect(requests.length).toBeLessThanOrEqual(7);
+  }, 60_000);
+});

@@ -1,0 +1,198 @@
+import type { Browser, Page } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { phonesView } from "../client/cannedViews.ts";
+import { findChromium } from "../support/chromium.ts";
+import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+import { type KeeperPhone, launchBrowser, openPhone } from "./keeperPhone.ts";
+
+/** A page that stays open while the server goes, comes back, has trouble, or ends the session. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let client: DeliveredClient;
+let browser: Browser;
+let server: FakeServer;
+let phone: KeeperPhone;
+let page: Page;
+
+beforeAll(async () => {
+  client = await deliverClient();
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(async () => {
+  await browser?.close();
+  await client?.remove();
+});
+beforeEach(async () => {
+  server = await startFakeServer(client.folder);
+  phone = await openPhone(browser, { serviceWorkers: "block" });
+  page = phone.page;
+});
+afterEach(async () => {
+  await phone.context.close();
+  await server.close();
+});
+
+const away = () => page.getByText("No connection to the server.");
+const rowan = () => page.getByRole("link", { name: "Rowan" }).first();
+const asksFor = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
+
+describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
+  it("sees within seconds that this phone was removed elsewhere", async () => {
+    // This browser holds the endpoint of the first phone.
+    await page.addInitScript(() => {
+      Object.defineProperty(navigator, "serviceWorker", {
+        value: Object.assign(new EventTarget(), {
+          controller: null,
+          getRegistration: async () => ({
+            pushManager: { getSubscription: async () => ({ endpoint: "https://push.example/a" }) },
+          }),
+          register: () => Promise.reject(new Error("no worker in this test")),
+        }),
+      });
+    });
+    await page.goto(`${server.origin}/phones`);
+    await page.getByRole("heading", { name: "Android phone this one" }).waitFor();
+    expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0);
+    await page.waitForLoadState("networkidle");
+
+    const known = phonesView(Date.now());
+    server.phones = { ...known, phones: known.phones.slice(1) };
+    server.tell({ kind: "phones" });
+    await page.getByRole("heading", { name: /Android phone/ }).waitFor({ state: "detached", timeout: 3_000 });
+    await page.getByText("Old phone").first().waitFor();
+    await page.getByRole("button", { name: "Switch on" }).waitFor();
+  }, 30_000);
+
+  it("sees the server within 5 s of its return, and doesn't hammer while it is away", async () => {
+    await page.goto(server.origin);
+    await rowan().waitFor();
+    await page.waitForLoadState("networkidle");
+    let tries = 0;
+    phone.context.on("requestfailed", () => {
+      tries += 1;
+    });
+    // Also where it was away for so long that whatever grows from try to try has grown.
+    for (const awayMs of [7_000, 20_000]) {
+      const listens = asksFor("/live").length;
+      await server.stop();
+      await away().waitFor();
+      await page.waitForTimeout(awayMs - 6_000);
+      tries = 0;
+      await page.waitForTimeout(6_000);
+      expect(tries).toBeLessThanOrEqual(6);
+      await server.start();
+      const backAt = performance.now();
+      await away().waitFor({ state: "detached", timeout: 5_000 });
+      expect(performance.now() - backAt).toBeLessThan(5_000);
+      await expect.poll(() => asksFor("/live").length, { timeout: 5_000 }).toBeGreaterThan(listens); // and is told of changes again
+    }
+  }, 60_000);
+
+  it("tries again by itself after a 500, says so, and waits as long as the server asks it to", async () => {
+    let troubles = 0;
+    server.trouble = (method, path) => {
+      if (method !== "GET" || path !== "/home" || troubles >= 3) return null;
+      troubles += 1;
+      return troubles === 1 ? { status: 500 } : { status: 500, headers: { "retry-after": "3" } };
+    };
+    await page.goto(server.origin);
+    await page.getByText("The server had a problem. This page tries again by itself.").waitFor({ timeout: 5_000 });
+    await rowan().waitFor({ timeout: 20_000 });
+    await page.getByText("The server had a problem.").waitFor({ state: "detached" });
+    const [, second, third] = asksFor("/home");
+    expect((third?.at ?? 0) - (second?.at ?? 0)).toBeGreaterThan(2_900);
+  }, 40_000);
+
+  it("tries a part of a page again by itself, too", async () => {
+    let troubles = 0;
+    server.trouble = (_method, path) => {
+      if (!path.endsWith("/day") || troubles >= 2) return null;
+      troubles += 1;
+      return { status: 500 };
+    };
+    await page.goto(`${server.origin}/feeders/rowan`);
+    await page.getByText("The server had a problem. This page tries again by itself.").waitFor({ timeout: 5_000 });
+    await page.getByText(/^Birds came from/).waitFor({ timeout: 15_000 });
+    await page.getByText("The server had a problem.").waitFor({ state: "detached" });
+  }, 40_000);
+
+  it("never takes a line for live that answers nothing any more", async () => {
+    await page.goto(server.origin);
+    await rowan().waitFor();
+    await page.waitForLoadState("networkidle");
+    server.mute = true;
+    await away().waitFor({ timeout: 20_000 });
+    server.mute = false;
+    await away().waitFor({ state: "detached", timeout: 9_000 }); // a try that nobody answered may have to run out first
+  }, 60_000);
+});
+
+const signedOut = () => page.getByText("You were signed out. Sign in again to go on; what you entered is kept.");
+
+async function signIn(): Promise<void> {
+  await page.getByLabel("Keeper's name").fill(server.home.keeper.name);
+  await page.getByLabel("Passphrase").fill("four black feathers");
+  await page.getByRole("button", { name: "Open the notebook" }).click();
+}
+
+describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, () => {
+  it("keeps what was entered in the settings, through signing in again", async () => {
+    await page.goto(`${server.origin}/feeders/rowan/settings`);
+    await page.getByLabel("Its name").fill("Rowan by the gate");
+    await page.getByLabel("A full hopper holds").fill("1234");
+    await page.getByLabel("A button to press").uncheck();
+    server.signedIn = false;
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await signedOut().waitFor();
+    await signIn();
+    await page.getByText("This was not sent, because you had been signed out. Send it again.").waitFor();
+    expect(new URL(page.url()).pathname).toBe("/feeders/rowan/settings");
+    expect(await page.getByLabel("Its name").inputValue()).toBe("Rowan by the gate");
+    expect(await page.getByLabel("A full hopper holds").inputValue()).toBe("1234");
+    expect(await page.getByLabel("A button to press").isChecked()).toBe(false);
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
+    expect(server.asked.at(-1)).toMatchObject({
+      method: "PATCH",
+      path: "/feeders/rowan",
+      body: { name: "Rowan by the gate", hopperCapacityGrams: 1234, sensors: { button: false } },
+    });
+  }, 40_000);
+
+  it("keeps a refill that is being written, and one that was sent into it", async () => {
+    await page.goto(`${server.origin}/feeders/rowan/refill`);
+    await page.getByLabel("Put some in").check();
+    await page.getByLabel("How much went in").fill("640");
+    await page.waitForLoadState("networkidle");
+    server.signedIn = false;
+    server.tell({ kind: "changed", feeder: "rowan", revision: 99 }); // whatever asks first finds out
+    await signedOut().waitFor();
+    await signIn();
+    await page.getByRole("heading", { level: 1, name: "Refill Rowan" }).waitFor();
+    expect(await page.getByLabel("Put some in").isChecked()).toBe(true);
+    expect(await page.getByLabel("How much went in").inputValue()).toBe("640");
+
+    server.signedIn = false;
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await signedOut().waitFor();
+    await signIn();
+    await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
+    const refills = () => server.asked.filter(({ path }) => path.endsWith("/refills"));
+    await expect.poll(() => refills().length, { timeout: 8_000 }).toBeGreaterThanOrEqual(2);
+    expect(refills().at(-1)?.body).toMatchObject({ what: { kind: "added", grams: 640 } });
+    await page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+  }, 40_000);
+
+  it("says nothing of it to whoever comes for the first time, and of a wrong passphrase what the server says", async () => {
+    server.signedIn = false;
+    await page.goto(server.origin);
+    await page.getByRole("heading", { level: 1, name: "Sign in" }).waitFor();
+    expect(await page.getByText("You were signed out.").count()).toBe(0);
+    await page.getByLabel("Keeper's name").fill("Ada");
+    await page.getByLabel("Passphrase").fill("wrong");
+    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByText("The name and the passphrase don't belong together.").waitFor();
+  }, 40_000);
+});

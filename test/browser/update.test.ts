@@ -1,0 +1,155 @@
+import { cp, mkdtemp, readdir, readFile, rename, rm, writeFile } from "node:fs/promises";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import type { Browser, Page } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { findChromium } from "../support/chromium.ts";
+import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+import { type KeeperPhone, launchBrowser, openPhone, workerServes } from "./keeperPhone.ts";
+
+/** Several windows of one browser while a new version of the client comes. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let client: DeliveredClient;
+let newer: string;
+let browser: Browser;
+let server: FakeServer;
+let phone: KeeperPhone;
+
+beforeAll(async () => {
+  client = await deliverClient();
+  newer = await newerBuild(client.folder);
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(async () => {
+  await browser?.close();
+  await client?.remove();
+  await rm(newer, { recursive: true, force: true });
+});
+beforeEach(async () => {
+  server = await startFakeServer(client.folder);
+  phone = await openPhone(browser);
+});
+afterEach(async () => {
+  await phone.context.close();
+  await server.close();
+});
+
+/** The same client as a later build would leave it: every hashed file has another name, and the old names are gone. */
+async function newerBuild(folder: string): Promise<string> {
+  const target = await mkdtemp(join(tmpdir(), "pieward-newer-"));
+  await cp(folder, target, { recursive: true });
+  const assets = (await readdir(join(target, "assets"))).filter((name) => !/\.(br|gz)$/.test(name));
+  const renamed = new Map(assets.map((name) => [name, name.replace(/-([\w-]{8})\./, "-N$1.")]));
+  for (const name of await readdir(target, { recursive: true })) {
+    if (/\.(br|gz)$/.test(name)) await rm(join(target, name)); // what they hold is of the older build
+    if (!/\.(js|html|css)$/.test(name)) continue;
+    let text = await readFile(join(target, name), "utf8");
+    for (const [old, now] of renamed) text = text.replaceAll(old, now);
+    // The worker's own fingerprint of all this.
+    if (name === "worker.js") text = text.replace(/shell-\$\{`(\w+)`\}|shell-([0-9a-f]{12})/, (all) => `${all}-newer`);
+    await writeFile(join(target, name), text);
+  }
+  for (const [old, now] of renamed) await rename(join(target, "assets", old), join(target, "assets", now));
+  return target;
+}
+
+const mainScript = (page: Page) =>
+  page.evaluate(() => document.querySelector<HTMLScriptElement>("script[type=module]")?.src ?? "");
+const isNewer = async (page: Page) => /-N[\w-]{8}\.js$/.test(await mainScript(page));
+
+async function openWindow(path: string, page?: Page): Promise<Page> {
+  const window = page ?? (await phone.context.newPage());
+  await window.goto(server.origin + path);
+  await window.getByRole("heading", { level: 1 }).waitFor();
+  return window;
+}
+
+async function offerNewer(page: Page): Promise<void> {
+  server.folder = newer;
+  await page.evaluate(() => navigator.serviceWorker.getRegistration().then((registration) => registration?.update()));
+  await page.getByText("A new version is ready.").waitFor();
+}
+
+describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
+  it("is taken by all windows together", async () => {
+    const first = await openWindow("/", phone.page);
+    await workerServes(first);
+    const second = await openWindow("/feeders/rowan");
+    const third = await openWindow("/cautions");
+    await offerNewer(first);
+    await second.getByText("A new version is ready.").waitFor();
+    expect([await isNewer(first), await isNewer(second), await isNewer(third)]).toEqual([false, false, false]);
+    await first.getByRole("button", { name: "Use it now" }).click();
+    for (const window of [first, second, third]) {
+      await expect.poll(() => isNewer(window).catch(() => false), { timeout: 10_000 }).toBe(true);
+      await window.getByText("A new version is ready.").waitFor({ state: "detached" });
+    }
+    expect(new URL(second.url()).pathname).toBe("/feeders/rowan");
+  }, 60_000);
+
+  it("leaves a window alone in which something was entered, and that window's screens with it", async () => {
+    const first = await openWindow("/", phone.page);
+    await workerServes(first);
+    const second = await openWindow("/feeders/rowan/refill");
+    await second.getByLabel("Put some in").check();
+    await second.getByLabel("How much went in").fill("640");
+    await offerNewer(first);
+    await first.getByRole("button", { name: "Use it now" }).click();
+    await expect.poll(() => isNewer(first).catch(() => false), { timeout: 10_000 }).toBe(true);
+
+    await second.getByText("A new version is in use.").waitFor();
+    await second.waitForTimeout(4_000); // also once the first window has settled
+    expect(await second.getByLabel("How much went in").inputValue()).toBe("640");
+    expect(await isNewer(second)).toBe(false);
+    // A screen that this window has never fetched: the server has it no more.
+    const link = second.getByRole("link", { name: "Practice", exact: true });
+    await link.click();
+    await second.getByRole("heading", { level: 1, name: "Practice" }).waitFor({ timeout: 5_000 });
+
+    // Nothing entered is left: now it goes over by itself, and what was kept for it is thrown away.
+    await expect.poll(() => isNewer(second).catch(() => false), { timeout: 10_000 }).toBe(true);
+    await expect
+      .poll(() => second.evaluate(async () => (await caches.keys()).length).catch(() => 0), { timeout: 10_000 })
+      .toBe(1);
+  }, 60_000);
+
+  it("can be taken in a window with entries, at the keeper's word", async () => {
+    const first = await openWindow("/feeders/rowan/refill", phone.page);
+    await workerServes(first);
+    await first.getByLabel("Put some in").check();
+    await offerNewer(first);
+    await first.getByRole("button", { name: "Use it now" }).click();
+    await first.getByRole("button", { name: "Reload now and lose what was entered" }).click();
+    await expect.poll(() => isNewer(first).catch(() => false), { timeout: 10_000 }).toBe(true);
+  }, 60_000);
+});
+
+describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbsent}`, () => {
+  it("says so and can be reloaded, where a newer build has taken its place and there is no worker", async () => {
+    const bare = await openPhone(browser, { serviceWorkers: "block" });
+    const page = bare.page;
+    await openWindow("/", page);
+    await page.waitForLoadState("networkidle");
+    server.folder = newer;
+    await page.getByRole("link", { name: "Practice", exact: true }).click();
+    await page.getByRole("heading", { level: 1, name: "This page could not be loaded" }).waitFor();
+    await page.getByRole("button", { name: "Reload" }).click();
+    await page.getByRole("heading", { level: 1, name: "Practice" }).waitFor();
+    expect(await isNewer(page)).toBe(true);
+    await bare.context.close();
+  }, 60_000);
+
+  it("says so where nothing answers", async () => {
+    const bare = await openPhone(browser, { serviceWorkers: "block" });
+    const page = bare.page;
+    await openWindow("/", page);
+    await page.waitForLoadState("networkidle");
+    server.mute = true;
+    await page.getByRole("link", { name: "Practice", exact: true }).click();
+    await page.getByRole("heading", { level: 1, name: "This page could not be loaded" }).waitFor({ timeout: 20_000 });
+    await bare.context.close();
+  }, 60_000);
+});
