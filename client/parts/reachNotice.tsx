@@ -1,7 +1,7 @@
 import { useEffect } from "preact/hooks";
 import { line, signedIn, yards } from "../state/home.ts";
-import { ownEndpoint, thisBrowser } from "../state/phone.ts";
-import { loadPhones, phones, rememberedEndpoint } from "../state/phones.ts";
+import { ownEndpoint, permission } from "../state/phone.ts";
+import { loadPhones, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
 import { reachWarning } from "../words/reach.ts";
 
 /** On the first page: that nobody would be told. A notebook without a feeder has nothing to tell yet. */
@@ -15,7 +15,8 @@ export function ReachNotice() {
   const warning = reachWarning(phones.value, {
     endpoint: ownEndpoint.value,
     remembered: rememberedEndpoint.value,
-    denied: thisBrowser().permission === "denied",
+    denied: permission.value === "denied",
+    renewalWaits: renewalWaits.value,
   });
   if (warning === null) return null;
   return (
