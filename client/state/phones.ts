@@ -137,7 +137,7 @@ export async function loadPhones(): Promise<Answer<PhonesView>> {
 }
 
 /** Only an address that the server lists counts as this phone's: whatever else the browser has replaces that one. */
-export async function rememberOwn(): Promise<void> {
+async function rememberOwn(): Promise<void> {
   const own = ownEndpoint.value;
   if (own === null || own === rememberedEndpoint.value) return;
   if (!phones.value?.phones.some(({ endpoint }) => endpoint === own)) return;
