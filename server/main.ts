@@ -19,9 +19,10 @@ import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
 import { seconds } from "./domain/instant.ts";
 import { advanceDueCalls, callStanding } from "./flows/calls.ts";
+import { deliverDue } from "./flows/delivery.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
-import { drainOutbox, forgetOld } from "./flows/outbox.ts";
+import { forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
@@ -72,7 +73,7 @@ async function main(): Promise<void> {
 
   const limits = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random, publicUrl: config.publicUrl };
   const stopDelivering = bell.answer(
-    () => drainOutbox(ports, { ...limits, log: app.log }),
+    () => deliverDue(ports, { ...limits, log: app.log }),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
   );
   const ticks = startTicking(ports, app.log);

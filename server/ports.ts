@@ -13,11 +13,15 @@ import type { Grams } from "./domain/units.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type {
   CallStore,
+  GonePhone,
   MailGateway,
   OutboxBell,
   OutboxStore,
   Phone,
+  PhoneRenewed,
+  PhoneSaved,
   PushGateway,
+  Subscription,
   TellingTransaction,
 } from "./ports/telling.ts";
 
@@ -205,9 +209,25 @@ export interface KeeperStore {
   touchSession(tokenHash: string, lastSeenAt: Instant, expiresAt: Instant): Promise<void>;
   removeSession(tokenHash: string): Promise<void>;
   phonesOf(keeper: string): Promise<readonly Phone[]>;
-  /** Adds a phone, or brings a known endpoint up to date. */
-  savePhone(phone: Omit<Phone, "lastAcceptedAt" | "lastShownAt" | "problem">): Promise<void>;
-  removePhone(endpoint: string, now: Instant): Promise<void>;
+  /** Those whose endpoint was declared gone and that were neither renewed nor removed since, the newest first. */
+  gonePhonesOf(keeper: string): Promise<readonly GonePhone[]>;
+  /** Adds a phone, or brings a known endpoint up to date; one with the very same keys may pass to another person. */
+  savePhone(phone: Omit<Phone, "lastAcceptedAt" | "lastShownAt" | "problem" | "blockedAt">): Promise<PhoneSaved>;
+  /**
+   * Gives the phone of this person that has, or had until it was declared gone, the endpoint `replaces` a new one. It keeps its
+   * id and its label (unless another is given), and is unproved. One that was removed by hand doesn't come back.
+   */
+  renewPhone(
+    of: { readonly keeper: string; readonly replaces: string; readonly label: string | null },
+    by: Subscription,
+    now: Instant,
+  ): Promise<PhoneRenewed>;
+  /** Whether its browser may show notices. @returns whether the person has such a phone */
+  allowPhone(keeper: string, endpoint: string, allowed: boolean, now: Instant): Promise<boolean>;
+  /** Also one that is gone: then it isn't listed as such any more. */
+  removePhone(keeper: string, endpoint: string, now: Instant): Promise<void>;
+  /** Forgets endpoints that were declared gone before that moment. */
+  pruneGone(before: Instant): Promise<void>;
   /** Forgets sessions and invites that ended before that moment, and numbers of acts that were done before it. */
   prune(before: Instant): Promise<void>;
 }

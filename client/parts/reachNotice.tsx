@@ -1,6 +1,6 @@
 import { line, phoneChanges, signedIn, yards } from "../state/home.ts";
-import { ownEndpoint, thisBrowser } from "../state/phone.ts";
-import { loadPhones, phones, rememberedEndpoint } from "../state/phones.ts";
+import { ownEndpoint, permission } from "../state/phone.ts";
+import { loadPhones, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
 import { reachWarning } from "../words/reach.ts";
 import { useLoad } from "./useLoad.ts";
 
@@ -13,7 +13,8 @@ export function ReachNotice() {
   const warning = reachWarning(phones.value, {
     endpoint: ownEndpoint.value,
     remembered: rememberedEndpoint.value,
-    denied: thisBrowser().permission === "denied",
+    denied: permission.value === "denied",
+    renewalWaits: renewalWaits.value,
   });
   if (warning === null) return null;
   return (

@@ -1,9 +1,14 @@
-import { guessLabel, pushAbility, thisBrowser } from "../state/phone.ts";
+import { guessLabel, permission, pushAbility, thisBrowser } from "../state/phone.ts";
 import { Field } from "./field.tsx";
 
 /** Lets the phone in the keeper's hand be woken, or says what stands in the way. */
-export function ThisPhone(props: { readonly busy: boolean; readonly on: (event: SubmitEvent) => void }) {
-  const ability = pushAbility(thisBrowser());
+export function ThisPhone(props: {
+  readonly busy: boolean;
+  readonly label: string | null; // by which it was known before
+  readonly on: (event: SubmitEvent) => void;
+}) {
+  const browser = thisBrowser();
+  const ability = pushAbility(permission.value === "none" ? browser : { ...browser, permission: permission.value });
   switch (ability) {
     case "insecure":
       return (
@@ -35,7 +40,12 @@ export function ThisPhone(props: { readonly busy: boolean; readonly on: (event: 
           <h2>Wake this phone</h2>
           <Field
             label="Call it"
-            input={{ name: "label", maxLength: 60, autocomplete: "off", defaultValue: guessLabel(navigator.userAgent) }}
+            input={{
+              name: "label",
+              maxLength: 60,
+              autocomplete: "off",
+              defaultValue: props.label ?? guessLabel(navigator.userAgent),
+            }}
           />
           <div class="answers">
             <button type="submit" class="main" disabled={props.busy}>

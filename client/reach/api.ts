@@ -134,6 +134,8 @@ export const api = {
 
   phones: () => ask<PhonesView>("GET", "/phones"),
   addPhone: (phone: z.input<typeof phoneRequest>) => ask<PhonesView>("POST", "/phones", phone),
+  allowPhone: (endpoint: string, allowed: boolean) =>
+    ask<PhonesView>("POST", "/phones/permission", { endpoint, allowed }),
   forgetPhone: (endpoint: string) => ask<unknown>("POST", "/phones/forget", { endpoint }),
   testPhones: () => ask<TestPushView>("POST", "/phones/test"),
 

@@ -8,8 +8,8 @@ import { useLoad } from "../parts/useLoad.ts";
 import { api } from "../reach/api.ts";
 import { home, line, phoneChanges, signOut } from "../state/home.ts";
 import { now } from "../state/now.ts";
-import { findOwnEndpoint, ownEndpoint, switchOff, switchOn, thisBrowser } from "../state/phone.ts";
-import { forgetOwn, loadPhones, phones, rememberedEndpoint, rememberOwn } from "../state/phones.ts";
+import { findOwnEndpoint, ownEndpoint, permission, switchOff, switchOn } from "../state/phone.ts";
+import { forgetOwn, loadPhones, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
 import { awaitProof, type TestOutcome } from "../state/testPush.ts";
 import { agoWords } from "../words/clock.ts";
 import { proofWords, reachWarning, testProofWords } from "../words/reach.ts";
@@ -34,7 +34,7 @@ export function PhonesScreen() {
   useLoad(load, [phoneChanges.value]);
   const cut = line.value === "cut";
   useEffect(() => {
-    void findOwnEndpoint().then(rememberOwn);
+    void findOwnEndpoint();
   }, [cut]); // and again once the line is back
   useEffect(
     () => () => {
@@ -53,12 +53,20 @@ export function PhonesScreen() {
     event.preventDefault();
     const label = textIn(new FormData(event.currentTarget as HTMLFormElement), "label") || "This device";
     void during(async () => {
-      if (phones.value === null) return;
-      const outcome = await switchOn(phones.value.publicKey, label);
+      const view = await loadPhones(); // whether the server lists this browser's address must be known now
+      if (view.kind !== "ok") {
+        setSaid(view.kind === "unreachable" ? outOfReach : view.problem.detail);
+        return;
+      }
+      const outcome = await switchOn(view.value, label, rememberedEndpoint.value);
       switch (outcome.kind) {
         case "ok":
-          await rememberOwn();
           await load();
+          break;
+        case "sameAddress":
+          setSaid(
+            "The browser handed out the same address once more, which its push service no longer takes. Nothing can reach it. Restart the browser and try again, or use another one.",
+          );
           break;
         case "notAllowed":
           setSaid(
@@ -105,7 +113,7 @@ export function PhonesScreen() {
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
       <Said words={said} />
       <Warning />
-      {phones.value !== null && !thisOneIsOn && <ThisPhone busy={busy} on={on} />}
+      {phones.value !== null && !thisOneIsOn && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
       {known.length > 0 && (
         <>
           <h2>Phones that are woken</h2>
@@ -151,23 +159,37 @@ export function PhonesScreen() {
   );
 }
 
+/** The name of this very phone from before its address was lost; null where it had none. */
+function labelBefore(): string | null {
+  const { phones: listed = [], gone = [] } = phones.value ?? {};
+  const own = [ownEndpoint.value, rememberedEndpoint.value];
+  return [...listed, ...gone].find(({ endpoint }) => own.includes(endpoint))?.label ?? null;
+}
+
 /** What no single phone's entry says; the rest stands beside each. */
 function Warning() {
   if (phones.value === null) return null;
   const own = {
     endpoint: ownEndpoint.value,
     remembered: rememberedEndpoint.value,
-    denied: thisBrowser().permission === "denied",
+    denied: permission.value === "denied",
+    renewalWaits: renewalWaits.value,
   };
   const warning = reachWarning(phones.value, own);
   if (warning === null || warning.kind === "noneProved") return null;
   return (
     <p class="notice worry">
-      <strong>{warning.words}</strong>{" "}
-      {warning.kind === "thisOneLost" ? "Switch it on again below." : "Switch one on, or nobody hears of an alarm."}
+      <strong>{warning.words}</strong> {warningAdvice[warning.kind]}
     </p>
   );
 }
+
+const warningAdvice = {
+  noPhone: "Switch one on, or nobody hears of an alarm.",
+  thisOneLost: "Switch it on again below.",
+  thisOneBlocked: "Allow notices in the browser's settings for this page.",
+  renewalWaits: "It is sent as soon as the server can be reached.",
+} as const;
 
 function PhoneEntry(props: { readonly phone: PhoneView; readonly busy: boolean; readonly forget: () => void }) {
   const { label, endpoint, reach, lastShownAt, lastAcceptedAt, problem } = props.phone;

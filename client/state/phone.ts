@@ -1,5 +1,6 @@
 import { signal } from "@preact/signals";
 import type { PhonesView } from "../../server/contract/api.ts";
+import { subscriptionOf } from "../kept/renewal.ts";
 import { type Answer, api } from "../reach/api.ts";
 
 /** Whether this browser can be woken by a push, and if not, what stands in the way. */
@@ -35,40 +36,51 @@ export function thisBrowser(): Browser {
 export const ownEndpoint = signal<string | null>(null);
 
 export async function findOwnEndpoint(): Promise<void> {
-  if (!("serviceWorker" in navigator)) return;
-  const registration = await navigator.serviceWorker.getRegistration();
-  const subscription = await registration?.pushManager?.getSubscription();
-  ownEndpoint.value = subscription?.endpoint ?? null;
+  ownEndpoint.value = (await ownSubscription())?.endpoint ?? null;
 }
+
+/** Leave to notify, as the browser last said. */
+export const permission = signal<Browser["permission"]>("none");
 
 export type SwitchedOn =
   | Answer<PhonesView>
   | { readonly kind: "notAllowed" }
+  /** The browser hands out an address that is known to be dead, also after it gave it back. */
+  | { readonly kind: "sameAddress" }
   | { readonly kind: "failed"; readonly words: string };
 
-/** Must be called from the keeper's own tap: browsers ask for leave only then. */
-export async function switchOn(publicKey: string, label: string): Promise<SwitchedOn> {
-  const permission = await Notification.requestPermission();
-  if (permission !== "granted") return { kind: "notAllowed" };
+/**
+ * Must be called from the keeper's own tap: browsers ask for leave only then.
+ * @param replaces by which endpoint the server knew this browser before; null: by none
+ */
+export async function switchOn(view: PhonesView, label: string, replaces: string | null): Promise<SwitchedOn> {
+  const asked = await Notification.requestPermission();
+  permission.value = asked;
+  if (asked !== "granted") return { kind: "notAllowed" };
   const registration = await navigator.serviceWorker.ready;
   const old = await registration.pushManager.getSubscription();
+  // subscribe() returns the subscription that is there, alive or dead. One that the server doesn't list, or that was made for
+  // another server key, is given back first (Push API, section 5: subscribe).
+  const isListed = view.phones.some(({ endpoint, blockedAt }) => endpoint === old?.endpoint && blockedAt === null);
+  const keeps = old !== null && isListed && sameKey(old.options.applicationServerKey, view.publicKey);
   let subscription: PushSubscription;
   try {
-    // One made for another server key can't be used with this one.
-    if (old !== null && !sameKey(old.options.applicationServerKey, publicKey)) await old.unsubscribe();
+    if (old !== null && !keeps && !(await old.unsubscribe())) {
+      return { kind: "failed", words: "it did not give its old address back" };
+    }
     subscription = await registration.pushManager.subscribe({
       userVisibleOnly: true,
-      applicationServerKey: fromBase64Url(publicKey),
+      applicationServerKey: fromBase64Url(view.publicKey),
     });
   } catch (cause) {
     return { kind: "failed", words: cause instanceof Error ? cause.message : String(cause) };
   }
-  const { endpoint, keys } = subscription.toJSON();
+  if (!keeps && old !== null && subscription.endpoint === old.endpoint) return { kind: "sameAddress" };
+  const before = replaces ?? old?.endpoint ?? null;
   const answer = await api.addPhone({
-    endpoint: endpoint ?? subscription.endpoint,
-    keys: { p256dh: keys?.p256dh ?? "", auth: keys?.auth ?? "" },
+    ...subscriptionOf(subscription),
     label,
-    replaces: old !== null && old.endpoint !== subscription.endpoint ? old.endpoint : null,
+    replaces: before === subscription.endpoint ? null : before,
   });
   if (answer.kind === "ok") ownEndpoint.value = subscription.endpoint;
   return answer;
@@ -96,6 +108,13 @@ export function fromBase64Url(text: string): Uint8Array<ArrayBuffer> {
   const octets = new Uint8Array(plain.length);
   for (let index = 0; index < plain.length; index++) octets[index] = plain.charCodeAt(index);
   return octets;
+}
+
+/** The browser's own subscription, of which the server may not know. */
+export async function ownSubscription(): Promise<PushSubscription | null> {
+  if (!("serviceWorker" in navigator)) return null;
+  const registration = await navigator.serviceWorker.getRegistration();
+  return (await registration?.pushManager?.getSubscription()) ?? null;
 }
 
 function sameKey(key: ArrayBuffer | null, publicKey: string): boolean {

@@ -11,7 +11,7 @@ export function proofWords(lastShownAt: string | null, now: number, zone: string
 }
 
 export interface ReachWarning {
-  readonly kind: "noPhone" | "thisOneLost" | "noneProved";
+  readonly kind: "noPhone" | "thisOneLost" | "thisOneBlocked" | "renewalWaits" | "noneProved";
   readonly words: string;
 }
 
@@ -20,6 +20,7 @@ export interface OwnPhone {
   readonly endpoint: string | null; // null while it can't be woken
   readonly remembered: string | null; // by which it could be woken before
   readonly denied: boolean; // leave to notify was withdrawn
+  readonly renewalWaits: boolean; // it has a new address that the server has not got yet
 }
 
 /** It has proved itself, or nothing was sent by which it could have: a quiet week is no reason to warn. */
@@ -31,20 +32,40 @@ const isFine = ({ reach, lastShownAt, lastAcceptedAt }: PhoneView) =>
  * What a keeper must know before relying on being told; null where at least one phone has proved that it can be reached and
  * this one isn't lost. The gravest first.
  */
-export function reachWarning({ phones }: PhonesView, own: OwnPhone): ReachWarning | null {
+export function reachWarning({ phones, gone }: PhonesView, own: OwnPhone): ReachWarning | null {
+  const lost = lostWarning(phones, gone, own);
+  if (lost !== null) return lost;
   if (phones.length === 0) {
     return { kind: "noPhone", words: "No phone of yours is woken when something needs you." };
-  }
-  const lost = own.endpoint === null && phones.find(({ endpoint }) => endpoint === own.remembered);
-  if (lost) {
-    const why = own.denied ? "its leave to notify you was withdrawn" : "its browser has forgotten that it may be woken";
-    return { kind: "thisOneLost", words: `This phone (${lost.label}) can't be woken any more: ${why}.` };
   }
   if (phones.some(isFine)) return null;
   const [only] = phones;
   if (phones.length === 1 && only !== undefined)
     return { kind: "noneProved", words: `${only.label}: ${only.reach.words}` };
   return { kind: "noneProved", words: "None of your phones has proved lately that it can be reached." };
+}
+
+/** What keeps this very phone from being woken; null where nothing is known to, or it was never switched on. */
+function lostWarning(
+  phones: readonly PhoneView[],
+  gone: PhonesView["gone"],
+  { endpoint: own, remembered, denied, renewalWaits }: OwnPhone,
+): ReachWarning | null {
+  const known = phones.find(({ endpoint }) => endpoint === remembered);
+  const isGone = gone.find(({ endpoint }) => endpoint === own || endpoint === remembered);
+  const label = known?.label ?? isGone?.label;
+  if (label === undefined) return null;
+  const begin = `This phone (${label}) can't be woken any more`;
+  if (denied) return { kind: "thisOneBlocked", words: `${begin}: its leave to notify you was withdrawn.` };
+  if (renewalWaits) {
+    return {
+      kind: "renewalWaits",
+      words: `${begin} by its old address, and the server does not know its new one yet.`,
+    };
+  }
+  if (isGone) return { kind: "thisOneLost", words: `${begin}: its push service has let its address go.` };
+  if (own === null) return { kind: "thisOneLost", words: `${begin}: its browser has forgotten that it may be woken.` };
+  return null;
 }
 
 /** The end of a test for one phone, as far as it has come. */

@@ -1,5 +1,6 @@
 import { type Cupboard, openCupboard } from "../kept/cupboard.ts";
 import { oneSender } from "../kept/oneSender.ts";
+import { keepRenewal, ownKey, sendRenewal, subscriptionOf } from "../kept/renewal.ts";
 import { keepShown, sendShown } from "../kept/shown.ts";
 import type { WaitingAct } from "../kept/waiting.ts";
 import { actFrom, isOver, keepAct, type Met, type Progress, progressWords, sendKept } from "./answering.ts";
@@ -148,6 +149,7 @@ self.addEventListener("push", (event) => {
       await show(notice);
       await proveShown(notice);
       await sendAll(); // there is a line just now
+      await handInRenewal();
     })(),
   );
 });
@@ -269,6 +271,7 @@ self.addEventListener("sync", (event) => {
       const met = await sendAll();
       const kept = await cupboard();
       await oneSender(() => sendShown(kept, Date.now()));
+      if ((await sendRenewal(kept)) === "waits") throw new Error("the server was not reached");
       // The browser tries a failed sync again by itself, later and later.
       if (met.some(({ progress }) => progress.kind === "waits")) throw new Error("the server was not reached");
     })(),
@@ -279,21 +282,35 @@ self.addEventListener("pushsubscriptionchange", (event) => {
   event.waitUntil(renew(event));
 });
 
-/** The push service has withdrawn this phone's address: get a new one and tell the server, or alarms would be lost. */
+/** The push service has withdrawn this phone's address: get a new one, keep it, and tell the server, now or when it can be. */
 async function renew(event: SubscriptionLost): Promise<void> {
+  const kept = await cupboard();
   const old = event.oldSubscription ?? null;
-  const renewed = event.newSubscription ?? (await subscribeAnew(old));
-  const { endpoint, keys } = renewed.toJSON();
-  const response = await fetch("/api/v1/phones", {
-    method: "POST",
-    credentials: "same-origin",
-    headers: { "content-type": "application/json", "x-pieward": "1" },
-    body: JSON.stringify({ endpoint, keys, replaces: old?.endpoint ?? null }),
-  });
-  if (!response.ok) {
-    await show(noticeFrom(JSON.stringify({ notification: lostNotice }), self.location.origin));
+  const replaces = old?.endpoint ?? (await kept.get<string>(ownKey)) ?? null;
+  if (replaces === null) return; // this phone was not switched on
+  try {
+    const renewed = event.newSubscription ?? (await subscribeAnew(old));
+    await keepRenewal(kept, { replaces, ...subscriptionOf(renewed) });
+  } catch (cause) {
+    console.warn("No new address was given; the page asks for one when it is opened.", cause);
+    await showLost();
+    return;
   }
+  await handInRenewal();
 }
+
+async function handInRenewal(): Promise<void> {
+  const sent = await sendRenewal(await cupboard());
+  if (sent === "waits") await askForSync();
+  if (sent === "signedOut" || sent === "dead") await showLost();
+}
+
+// Each start of the worker is a chance to hand in what could not be told before.
+void cupboard()
+  .then((kept) => sendRenewal(kept))
+  .catch((cause: unknown) => console.warn("A renewed address could not be handed in.", cause));
+
+const showLost = () => show(noticeFrom(JSON.stringify({ notification: lostNotice }), self.location.origin));
 
 const lostNotice = {
   title: "This phone may no longer be woken",

@@ -191,6 +191,8 @@ export interface AddedFeederView {
 export interface PhonesView {
   readonly publicKey: string; // VAPID, base64url
   readonly phones: readonly PhoneView[];
+  /** Phones that can't be woken any more, since their push service has declared their endpoint gone; the newest first. */
+  readonly gone: readonly { readonly endpoint: string; readonly label: string; readonly goneAt: string }[];
 }
 export interface PhoneView {
   readonly id: string;
@@ -200,6 +202,7 @@ export interface PhoneView {
   readonly lastAcceptedAt: string | null; // when its push service last took a notice
   readonly lastShownAt: string | null; // when it last said itself that a notice stood on its screen
   readonly problem: string | null;
+  readonly blockedAt: string | null; // when its browser said that it may not show notices any more
   readonly reach: ReachView;
 }
 /**

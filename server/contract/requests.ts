@@ -132,16 +132,22 @@ export const outOfServiceRequest = z.object({
   why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
 });
 
-export const phoneRequest = z.object({
+const subscription = z.object({
   endpoint: z.url().max(2_000),
   keys: z.object({
     p256dh: z.string().regex(/^[A-Za-z0-9_-]{87}$/, "must be a 65-octet public key in base64url"),
     auth: z.string().regex(/^[A-Za-z0-9_-]{22}$/, "must be a 16-octet secret in base64url"),
   }),
+});
+export const phoneRequest = subscription.extend({
   label: z.string().trim().min(1).max(60).optional(),
+  /** By which endpoint the same browser was known before: that phone is kept, with this one in its place. */
   replaces: z.string().max(2_000).nullish(),
 });
+export const renewPhoneRequest = subscription.extend({ replaces: z.string().min(1).max(2_000) });
 export const forgetPhoneRequest = z.object({ endpoint: z.string().max(2_000) });
+/** Whether this phone's browser may show notices, as the browser says. */
+export const phonePermissionRequest = z.object({ endpoint: z.string().max(2_000), allowed: z.boolean() });
 
 export const practiceFaults = [
   "none",

@@ -16,7 +16,7 @@ import {
   type YardStep,
   yardTopic,
 } from "../domain/telling/yardSilence.ts";
-import type { FeederRow, MailGateway, Ports, Transaction } from "../ports.ts";
+import { type FeederRow, type MailGateway, type Ports, StoreBusy, StoreFull, type Transaction } from "../ports.ts";
 import type { Advanced } from "./pure/advanced.ts";
 
 /**
@@ -103,6 +103,19 @@ export async function advanceDueCalls(ports: CallPorts): Promise<number> {
   if (told > 0) ports.bell.ring();
   if (errors.length > 0) throw new AggregateError(errors, `${errors.length} calls failed and will be tried again`);
   return due.length;
+}
+
+/**
+ * The same right after a person's act, which is stored by then. Where the store is busy or full what is due stays due and the
+ * next tick takes it: the act must not be answered as if it had failed.
+ */
+export async function tryDueCalls(ports: CallPorts): Promise<void> {
+  try {
+    await advanceDueCalls(ports);
+  } catch (error) {
+    const putOff = (cause: unknown) => cause instanceof StoreBusy || cause instanceof StoreFull;
+    if (!(error instanceof AggregateError && error.errors.every(({ cause }) => putOff(cause)))) throw error;
+  }
 }
 
 const advanceOne = ({ clock, store, mail }: CallPorts, topic: string): Promise<number> =>

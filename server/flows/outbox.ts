@@ -198,6 +198,9 @@ export async function testPush(
 ): Promise<readonly { readonly phone: Phone; readonly outcome: PushOutcome }[]> {
   return Promise.all(
     phones.map(async (phone) => {
+      if (phone.blockedAt !== null) {
+        return { phone, outcome: { kind: "refused", words: "its browser says that notices are blocked" } as const };
+      }
       const begun = clock.now();
       const item = await store.outbox.begin(phone, notice, begun, after(begun, claimFor));
       const outcome = await push.send(phone, null, notice, begun, item.id);
@@ -219,9 +222,13 @@ export async function testPush(
  */
 const keptFor = days(32);
 
+/** How long an endpoint that was declared gone is refused. Our choice: browsers that are opened less often are rare. */
+const goneKeptFor = days(180);
+
 /** Forgets what is of no use any more, so that the database doesn't grow by what was told years ago. */
 export async function forgetOld({ clock, store }: Pick<Ports, "clock" | "store">): Promise<void> {
   const before = ago(clock.now(), keptFor);
   await store.outbox.prune(before);
   await store.keepers.prune(before);
+  await store.keepers.pruneGone(ago(clock.now(), goneKeptFor));
 }

@@ -5,8 +5,9 @@ import { letterOf } from "../domain/letters/noticeLetter.ts";
 import { reachOfPerson } from "../domain/push/reach.ts";
 import { isStanding } from "../domain/telling/advanceCall.ts";
 import type { Call } from "../domain/telling/call.ts";
+import { isLost } from "../domain/telling/reached.ts";
 import type { MailOutcome, MemberChange, MemberChanges, MemberRow, Ports } from "../ports.ts";
-import { advanceDueCalls } from "./calls.ts";
+import { tryDueCalls } from "./calls.ts";
 import { maybeIso } from "./views.ts";
 
 /** Who belongs to a yard, how they come and go, and how each wants to be told. */
@@ -38,7 +39,7 @@ async function personView(ports: Ports, member: MemberRow, you: string, now: Ins
     quiet,
     urgentBreaks,
     digestBy,
-    phones: phones.length,
+    phones: phones.filter(({ blockedAt }) => blockedAt === null).length,
     hasMail: person.mail !== null,
     reach: reachOfPerson(phones, person.mail !== null && ports.mail.ready, now),
   };
@@ -58,7 +59,8 @@ export async function callViews({ store }: Ports, yard: string): Promise<CallVie
 /** @param speaker the call whose words people had, where it speaks for this one too */
 function callView(call: Call, speaker: Call, names: ReadonlyMap<string, string>): CallView {
   const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = call;
-  const told = speaker.told.flatMap(({ person, lastAt, shownAt, mailedAt }) => {
+  const reached = speaker.told.filter((one) => !isLost(speaker, one));
+  const told = reached.flatMap(({ person, lastAt, shownAt, mailedAt }) => {
     const name = names.get(person);
     const moments = { lastAt: isoOf(lastAt), shownAt: maybeIso(shownAt), mailedAt: maybeIso(mailedAt) };
     return name === undefined ? [] : [{ name, ...moments }];
@@ -111,7 +113,7 @@ async function settled(ports: Ports, yard: string, change: MemberChange, person:
     case "changed":
       ports.live.reconnect(person);
       ports.live.changed(yard, null, null);
-      await advanceDueCalls(ports);
+      await tryDueCalls(ports);
       return { kind: "changed" };
   }
 }
@@ -148,7 +150,7 @@ export async function join(
   if (!yard) return { kind: "noSuchInvite" }; // it was removed meanwhile
   ports.live.reconnect(id);
   ports.live.changed(yard.id, null, null);
-  await advanceDueCalls(ports);
+  await tryDueCalls(ports);
   return { kind: "joined", person: id, yard: { id: yard.id, name: yard.name } };
 }
 
@@ -169,7 +171,7 @@ export async function meView(
 
 export async function changeMail(ports: Ports, person: string, mail: string | null): Promise<void> {
   await ports.store.people.changeMail(person, mail, ports.clock.now());
-  await advanceDueCalls(ports);
+  await tryDueCalls(ports);
 }
 
 /** Sends a letter at once, for whoever wants to see whether it arrives. Null: they have no address. */

@@ -17,7 +17,30 @@ export interface Phone {
   readonly lastAcceptedAt: Instant | null; // its push service took a notice
   readonly lastShownAt: Instant | null; // its own worker said that a notice stood on the screen
   readonly problem: string | null;
+  /** Since when its browser may not show notices any more, as it said itself; null: it may. */
+  readonly blockedAt: Instant | null;
 }
+
+/** What a browser hands in to be pushed to. */
+export interface Subscription {
+  readonly endpoint: string;
+  readonly p256dh: string;
+  readonly auth: string;
+}
+
+/** A phone that had an endpoint until its push service declared that gone. */
+export interface GonePhone {
+  readonly endpoint: string;
+  readonly label: string;
+  readonly goneAt: Instant;
+}
+
+/**
+ * `gone`: its push service has declared this endpoint gone. `taken`: another phone has it, and these keys don't show that it is
+ * the same browser. `noSuchPhone`: the person has no phone that would be renewed.
+ */
+export type PhoneSaved = "saved" | "gone" | "taken";
+export type PhoneRenewed = PhoneSaved | "noSuchPhone";
 
 /** A push service and its phones, or the mail server and a letterbox. */
 export type Channel = OutboxItem["channel"];
@@ -55,7 +78,11 @@ export interface OutboxStore {
   claim(channel: Channel, now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]>;
   /** Writes an item that is claimed from the start: for a keeper who waits to see whether it arrives. */
   begin(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem>;
-  /** Remembers how it ended. `phoneGone` also removes the phone with all that waits for it. */
+  /**
+   * Remembers how it ended. `phoneGone` also removes the phone with all that waits for it, and remembers its endpoint; where the
+   * phone has a newer endpoint by then it stays, and the notice goes there. A call learns in the same commit that its last push
+   * or letter reached nobody.
+   */
   settle(item: OutboxItem, settlement: Settlement): Promise<void>;
   /** When the next item is due; null while nothing waits. */
   nextDueAt(): Promise<Instant | null>;
@@ -80,12 +107,12 @@ export interface TellingTransaction {
   /** Null where there is no such yard. */
   circle(yard: string): Promise<Circle | null>;
   /**
-   * Writes one item for each phone of that person, or one for their letterbox. What waits there under the same topic is
+   * Writes one item for each phone of that person that may show notices, or one for their letterbox. What waits there under the same topic is
    * replaced: only the newest word is worth telling.
    */
   enqueue(telling: Telling, now: Instant): Promise<void>;
   /**
-   * Marks the item, its phone, and when it stood on the screen; the first time counts. It arrived then, whatever became of
+   * Marks the item, its phone where that still has the endpoint it was sent to, and when it stood on the screen; the first time counts. It arrived then, whatever became of
    * the attempt: it isn't tried again. A moment before it was written comes from a clock gone wrong, and counts as that.
    * @returns whose it is, what it was about and when it stood there; null where there is no such item
    */

@@ -1,65 +1,62 @@
-import { randomUUID } from "node:crypto";
-import type { FastifyInstance } from "fastify";
+import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import {
   forgetPhoneRequest,
-  type PhonesView,
-  type PhoneView,
+  phonePermissionRequest,
   phoneRequest,
+  renewPhoneRequest,
   type TestPushView,
 } from "../contract/api.ts";
-import { hours, type Instant, isoOf, seconds } from "../domain/instant.ts";
+import { hours, seconds } from "../domain/instant.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
-import { reachOf } from "../domain/push/reach.ts";
-import { advanceDueCalls } from "../flows/calls.ts";
 import { testPush } from "../flows/outbox.ts";
+import { addPhone, allowPhone, type PhoneChange, phonesView, removePhone, renewPhone } from "../flows/phones.ts";
 import type { Phone, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 import { keeperOf } from "./sessions.ts";
 
-/** Which phones are told, and whether they can be. */
+/**
+ * Which phones are told, and whether they can be. A session opens all of it, also to the phone's own worker, which sends its
+ * browser's cookie: to know an endpoint is no leave to change where its notices go.
+ */
 export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
   const door = app.withTypeProvider<ZodTypeProvider>();
 
-  const phones = async (keeper: string): Promise<PhonesView> => ({
-    publicKey: ports.push.publicKey,
-    phones: (await ports.store.keepers.phonesOf(keeper)).map((phone) => phoneView(phone, ports.clock.now())),
-  });
+  const answer = async (reply: FastifyReply, keeper: string, change: PhoneChange, status = 200) => {
+    if (change.kind === "done") return reply.status(status).send(await phonesView(ports, keeper));
+    const { kind, field, why } = change;
+    const detail = `${field}: ${why}`;
+    return sendProblem(reply, { status: statuses[kind], detail, errors: [{ field, problem: why }] });
+  };
 
-  door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phones(keeperOf(request).id));
+  door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phonesView(ports, keeperOf(request).id));
 
   door.post("/api/v1/phones", { schema: { hide: true, body: phoneRequest } }, async (request, reply) => {
-    const { endpoint, keys, label, replaces } = request.body;
-    const checked = await ports.push.checkEndpoint(endpoint);
-    if (checked.kind === "refused") {
-      const errors = [{ field: "endpoint", problem: checked.why }];
-      return sendProblem(reply, { status: 400, detail: `endpoint: ${checked.why}`, errors });
-    }
+    const { endpoint, keys, label = null, replaces = null } = request.body;
     const keeper = keeperOf(request).id;
-    const mine = await ports.store.keepers.phonesOf(keeper);
-    if (replaces && mine.some((phone) => phone.endpoint === replaces))
-      await ports.store.keepers.removePhone(replaces, ports.clock.now());
-    await ports.store.keepers.savePhone({
-      id: randomUUID(),
-      keeper,
-      endpoint,
-      p256dh: keys.p256dh,
-      auth: keys.auth,
-      label: label ?? "A phone",
-      addedAt: ports.clock.now(),
-    });
-    ports.live.phonesChanged(keeper);
-    await advanceDueCalls(ports); // a call that could reach nobody has waited for this
-    return reply.status(201).send(await phones(keeper));
+    return answer(reply, keeper, await addPhone(ports, keeper, { endpoint, ...keys, label, replaces }), 201);
   });
+
+  door.put("/api/v1/phones", { schema: { hide: true, body: renewPhoneRequest } }, async (request, reply) => {
+    const { endpoint, keys, replaces } = request.body;
+    const keeper = keeperOf(request).id;
+    return answer(reply, keeper, await renewPhone(ports, keeper, replaces, { endpoint, ...keys }));
+  });
+
+  door.post(
+    "/api/v1/phones/permission",
+    { schema: { hide: true, body: phonePermissionRequest } },
+    async (request, reply) => {
+      const { endpoint, allowed } = request.body;
+      const keeper = keeperOf(request).id;
+      return answer(reply, keeper, await allowPhone(ports, keeper, endpoint, allowed));
+    },
+  );
 
   door.post("/api/v1/phones/forget", { schema: { hide: true, body: forgetPhoneRequest } }, async (request) => {
     const keeper = keeperOf(request).id;
-    const mine = await ports.store.keepers.phonesOf(keeper);
-    const found = mine.find((phone) => phone.endpoint === request.body.endpoint);
-    if (found) await ports.store.keepers.removePhone(found.endpoint, ports.clock.now());
-    ports.live.phonesChanged(keeper);
-    return phones(keeper);
+    await removePhone(ports, keeper, request.body.endpoint);
+    return phonesView(ports, keeper);
   });
 
   // Each test speaks to outside services, so a finger that rests on the button must not make many.
@@ -70,6 +67,8 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     return { outcomes: told.map(({ phone, outcome }) => outcomeView(phone, outcome)) };
   });
 }
+
+const statuses = { notAllowed: 400, gone: 409, taken: 409, noSuchPhone: 404 } as const;
 
 const testNotice = {
   fault: null,
@@ -93,17 +92,3 @@ function outcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outc
       return { label, outcome: "refused", words: `The push service refused it: ${outcome.words}` };
   }
 }
-
-const phoneView = (
-  { id, endpoint, label, addedAt, lastAcceptedAt, lastShownAt, problem }: Phone,
-  now: Instant,
-): PhoneView => ({
-  id,
-  endpoint,
-  label,
-  problem,
-  addedAt: isoOf(addedAt),
-  lastAcceptedAt: lastAcceptedAt === null ? null : isoOf(lastAcceptedAt),
-  lastShownAt: lastShownAt === null ? null : isoOf(lastShownAt),
-  reach: reachOf({ lastAcceptedAt, lastShownAt, problem }, now),
-});

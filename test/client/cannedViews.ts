@@ -300,6 +300,7 @@ export function phonesView(now: number, change: Partial<PhonesView> = {}): Phone
         lastAcceptedAt: iso(now - 2 * hourMs),
         lastShownAt: iso(now - 2 * hourMs + 3_000),
         problem: null,
+        blockedAt: null,
         reach: { kind: "proved", words: "It showed a notice 2 hours ago." },
       },
       {
@@ -310,6 +311,7 @@ export function phonesView(now: number, change: Partial<PhonesView> = {}): Phone
         lastAcceptedAt: iso(now - 5 * hourMs),
         lastShownAt: iso(now - 9 * 24 * hourMs),
         problem: null,
+        blockedAt: null,
         reach: { kind: "unproved", words: "It was sent notices for 4 days and has shown none of them." },
       },
       {
@@ -319,10 +321,12 @@ export function phonesView(now: number, change: Partial<PhonesView> = {}): Phone
         addedAt: iso(now - 55 * 24 * hourMs),
         lastAcceptedAt: null,
         lastShownAt: null,
+        blockedAt: null,
         problem: "Its push service no longer knows it. Switch it on again.",
         reach: { kind: "lost", words: "Its push service no longer knows it. Switch it on again." },
       },
     ],
+    gone: [],
     ...change,
   };
 }

@@ -19,7 +19,7 @@ describe("the proof of a phone", () => {
 });
 
 describe("the warning that nobody would be told", () => {
-  const own = { endpoint: null, remembered: null, denied: false };
+  const own = { endpoint: null, remembered: null, denied: false, renewalWaits: false };
   const views = phonesView(now);
   const only = (kind: PhoneView["reach"]["kind"], words = "It is so.") => {
     const [first] = views.phones;
@@ -48,7 +48,9 @@ describe("the warning that nobody would be told", () => {
   });
   it("says why this very phone can't be woken, though others can", () => {
     const lost = { ...own, remembered: "https://push.example/a" };
-    expect(reachWarning(views, { ...lost, denied: true })?.words).toContain("its leave to notify you was withdrawn");
+    expect(reachWarning(views, { ...lost, denied: true, renewalWaits: false })?.words).toContain(
+      "its leave to notify you was withdrawn",
+    );
     expect(reachWarning(views, lost)?.words).toContain("its browser has forgotten");
     expect(reachWarning(views, { ...lost, endpoint: "https://push.example/a" })).toBeNull();
     expect(reachWarning(views, { ...lost, remembered: "https://push.example/forgotten" })).toBeNull();

@@ -5,25 +5,7 @@ import { hours, minutes, seconds } from "../../server/domain/instant.ts";
 import { advanceDueCalls, callStanding, hearWords } from "../../server/flows/calls.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { asked, deliver, goBy, invited, phoneOf } from "../support/people.ts";
-
-/** Portions a minute for an hour, told at once: good ones, then a tray that moves nothing. */
-const jammed = {
-  boot: "b-1",
-  sentUptimeMs: 36_000_000,
-  readings: { hopperGrams: 800, paused: false },
-  events: Array.from({ length: 36 }, (_, index) => ({
-    seq: index + 1,
-    uptimeMs: 36_000_000 - (36 - index) * 60_000,
-    kind: "portion",
-    cause: "timer",
-    motorMs: 900,
-    meanMilliamps: index < 12 ? 240 : 290,
-    peakMilliamps: 500,
-    chuteCount: index < 12 ? 3 : 0,
-  })),
-};
-const sensors = { button: true, detector: true, chute: true, perch: false, scale: true };
-const heard = { boot: "b-1", readings: {} };
+import { heard, jammed, jamToldToTheFirst, order, rung, sensors, stillThere } from "./jam.ts";
 
 /** Reports each minute for a while, so that its silence can be told from a usual gap. */
 async function talks(house: House, keys: readonly string[], count = 12): Promise<void> {
@@ -31,29 +13,6 @@ async function talks(house: House, keys: readonly string[], count = 12): Promise
     house.clock.pass(minutes(1));
     for (const key of keys) await house.report(key, { ...heard, sentUptimeMs: (report + 1) * 60_000 });
   }
-}
-
-/** It goes on reporting each minute, so that a jam is all that is wrong. */
-function stillThere(house: House, key: string) {
-  const start = house.clock.now();
-  const meanwhile = () => house.report(key, { ...heard, sentUptimeMs: 36_000_000 + house.clock.now() - start });
-  return { step: minutes(1), meanwhile };
-}
-
-const rung = (house: House) => house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
-const order = (house: House, headers: Record<string, string>, url: string, payload: object) =>
-  asked(house, "POST", url, headers, payload);
-
-/** Ada has the first turn and Bo the next, each with a phone; the jam has been told to whom it is told at once. */
-async function jamToldToTheFirst(): Promise<House> {
-  const house = await openHouse();
-  const bo = await invited(house, "Bo", "helper");
-  await phoneOf(house, house.keeper, "Ada");
-  await phoneOf(house, bo, "Bo");
-  const { key } = await house.addFeeder({ sensors });
-  await house.report(key, jammed);
-  await deliver(house);
-  return house;
 }
 
 describe("one night's ice", () => {

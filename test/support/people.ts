@@ -1,7 +1,7 @@
 import type { InviteView, PhonesView } from "../../server/contract/api.ts";
 import { type Span, seconds } from "../../server/domain/instant.ts";
 import { advanceDueCalls } from "../../server/flows/calls.ts";
-import { drainOutbox } from "../../server/flows/outbox.ts";
+import { deliverDue } from "../../server/flows/delivery.ts";
 import { patrol } from "../../server/flows/patrol.ts";
 import type { House } from "./house.ts";
 
@@ -38,7 +38,7 @@ export async function phoneOf(house: House, headers: Headers, label: string): Pr
 
 /** What is due leaves now, over the house's own push service and mail server. */
 export const deliver = (house: House) =>
-  drainOutbox(house.ports, {
+  deliverDue(house.ports, {
     publicUrl: null,
     exchangeMax: { push: seconds(10), mail: seconds(10) },
     queueMax: seconds(10),

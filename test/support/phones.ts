@@ -13,5 +13,6 @@ export const aPhone = (different: Partial<Phone> = {}): Phone => ({
   lastAcceptedAt: null,
   lastShownAt: null,
   problem: null,
+  blockedAt: null,
   ...different,
 });

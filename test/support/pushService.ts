@@ -190,6 +190,7 @@ export async function startPushService({
         lastAcceptedAt: null,
         lastShownAt: null,
         problem: null,
+        blockedAt: null,
       };
       subscribers.set(path, { phone, keys: { ecdh, auth }, messages: [], waiting: [] });
       return phone;

@@ -1,9 +1,10 @@
 import type { KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
-import { hasten, ofPerson } from "./peopleStore.ts";
-import { dateOf, instantFrom, phoneFrom } from "./rows.ts";
+import { phonesOver } from "./phoneStore.ts";
+import { dateOf, instantFrom } from "./rows.ts";
 
-export function keepersOver({ reader, write }: Connections): KeeperStore {
+export function keepersOver(connections: Connections): KeeperStore {
+  const { reader, write } = connections;
   return {
     countKeepers: () => reader.keeper.count(),
 
@@ -70,33 +71,7 @@ export function keepersOver({ reader, write }: Connections): KeeperStore {
         await statements.session.deleteMany({ where: { tokenHash } });
       }),
 
-    async phonesOf(keeper) {
-      return (await reader.phone.findMany({ where: { keeperId: keeper }, orderBy: { addedAt: "asc" } })).map(phoneFrom);
-    },
-
-    savePhone: ({ id, keeper, endpoint, p256dh, auth, label, addedAt }) =>
-      write(async (statements) => {
-        const changing = { keeperId: keeper, p256dh, auth, label, problem: null };
-        const known = await statements.phone.findUnique({ where: { endpoint } });
-        // Another person took the phone over: what was meant for the one before is none of theirs, and they prove it anew.
-        const passedOn = known !== null && known.keeperId !== keeper;
-        if (passedOn) await statements.outboxItem.deleteMany({ where: { phoneId: known.id } });
-        if (passedOn) await hasten(statements, ofPerson(known.keeperId), addedAt);
-        await statements.phone.upsert({
-          where: { endpoint },
-          update: passedOn ? { ...changing, lastAcceptedAt: null, lastShownAt: null } : changing,
-          create: { id, endpoint, addedAt: dateOf(addedAt), ...changing },
-        });
-        await hasten(statements, ofPerson(keeper), addedAt);
-      }),
-
-    removePhone: (endpoint, now) =>
-      write(async (statements) => {
-        const known = await statements.phone.findUnique({ where: { endpoint } });
-        if (!known) return;
-        await statements.phone.delete({ where: { endpoint } });
-        await hasten(statements, ofPerson(known.keeperId), now);
-      }),
+    ...phonesOver(connections),
 
     prune: (before) =>
       write(async (statements) => {

@@ -4,12 +4,16 @@ import type { Notice } from "../../domain/facts.ts";
 import { type Instant, instantOf } from "../../domain/instant.ts";
 import { leavesSomethingToClose, type MeantForScreen, owesSound } from "../../domain/push/withdrawal.ts";
 import type { Channel, MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
+import { lostRingsOn } from "./lostRings.ts";
 import type { Connections } from "./openStore.ts";
+import { goneOn } from "./phoneStore.ts";
 import { textOf } from "./rows.ts";
 
 /** The outbox in plain SQL: its questions are about one screen's items side by side, for which Prisma has no words. */
 export function outboxOver({ reader, direct, transact }: Connections): OutboxStore {
   const statements = statementsOn(direct);
+  const lost = lostRingsOn(direct);
+  const phoneIsGone = goneOn(direct);
   return {
     claim: (channel, now, claimUntil, most) =>
       transact(async () => {
@@ -27,7 +31,15 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
       transact(async () => {
         const id = randomBytes(16).toString("hex");
         const moments = [textOf(now), textOf(now), textOf(claimUntil)];
-        statements.begin.run(id, phone.keeper, phone.id, notice.topic, JSON.stringify(notice), ...moments);
+        statements.begin.run(
+          id,
+          phone.keeper,
+          phone.id,
+          notice.topic,
+          JSON.stringify(notice),
+          ...moments,
+          phone.endpoint,
+        );
         return {
           id,
           channel: "push",
@@ -43,14 +55,18 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
 
     settle: (item, settlement) =>
       transact(async () => {
-        if (settlement.kind === "phoneGone" && item.channel === "push") {
-          statements.hasten.run(textOf(settlement.at), item.person);
-          // Its other items go with it (ON DELETE CASCADE): nobody is there to read them.
-          statements.removePhone.run(item.phone.id);
+        if (item.channel === "push" && settlement.kind === "phoneGone") {
+          if (phoneIsGone(item.phone, settlement.at)) statements.sendAgain.run(textOf(settlement.at), item.id);
+          return;
+        }
+        if (item.channel === "push" && settlement.kind !== "delivered" && isRenewed(statements, item.phone)) {
+          // That was the endpoint before: the present one has not been tried.
+          statements.sendAgain.run(textOf(settlement.kind === "retry" ? settlement.notBefore : settlement.at), item.id);
           return;
         }
         settleItem(statements, item.id, settlement);
-        if (item.channel === "push") rememberPhone(statements, item.phone.id, settlement);
+        if (item.channel === "push") rememberPhone(statements, item.phone, settlement);
+        if (settlement.kind === "givenUp") lost.mark(item.person, item.channel, [item.notice.topic], settlement.at);
       }),
 
     async nextDueAt() {
@@ -82,7 +98,7 @@ function statementsOn(database: Database.Database) {
   return {
     due: database.prepare<[{ channel: Channel; now: string; most: number }], ItemColumns>(
       `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
-         phone."lastAcceptedAt", phone."lastShownAt", phone."problem" AS "phoneProblem", "Keeper"."mail" AS "to",
+         phone."lastAcceptedAt", phone."lastShownAt", phone."blockedAt", phone."problem" AS "phoneProblem", "Keeper"."mail" AS "to",
          "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
        FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
          LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
@@ -97,6 +113,7 @@ function statementsOn(database: Database.Database) {
     // A claim that ran out was never settled: that attempt may have arrived.
     claim: database.prepare(
       `UPDATE "OutboxItem" SET "unsure" = "unsure" OR "claimedUntil" IS NOT NULL, "claimedUntil" = ?,
+         "sentTo" = (SELECT "endpoint" FROM "Phone" WHERE "Phone"."id" = "OutboxItem"."phoneId"),
          "attempts" = "attempts" + 1 WHERE "id" = ?`,
     ),
     meantBefore: database.prepare<[ItemColumns], { closes: 0 | 1; quiet: 0 | 1; arrived: 0 | 1 }>(
@@ -110,7 +127,7 @@ function statementsOn(database: Database.Database) {
     needless: database.prepare(`UPDATE "OutboxItem" SET "phase" = 'needless', "settledAt" = ? WHERE "id" = ?`),
     begin: database.prepare(
       `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "notice", "writtenAt", "dueAt",
-         "claimedUntil", "attempts") VALUES (?, 'push', ?, ?, ?, ?, ?, ?, ?, 1)`,
+         "claimedUntil", "sentTo", "attempts") VALUES (?, 'push', ?, ?, ?, ?, ?, ?, ?, ?, 1)`,
     ),
     // One that was replaced while it was under way arrived all the same.
     delivered: database.prepare(
@@ -125,12 +142,14 @@ function statementsOn(database: Database.Database) {
     givenUp: database.prepare(
       `UPDATE "OutboxItem" SET "phase" = 'givenUp', "settledAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`,
     ),
-    phoneAccepted: database.prepare(`UPDATE "Phone" SET "lastAcceptedAt" = ?, "problem" = NULL WHERE "id" = ?`),
-    phoneProblem: database.prepare(`UPDATE "Phone" SET "problem" = ? WHERE "id" = ?`),
-    removePhone: database.prepare(`DELETE FROM "Phone" WHERE "id" = ?`),
-    hasten: database.prepare(
-      `UPDATE "Call" SET "nextAt" = ? WHERE "yardId" IN (SELECT "yardId" FROM "Member" WHERE "keeperId" = ?)`,
+    endpointOf: database.prepare<[string], string>(`SELECT "endpoint" FROM "Phone" WHERE "id" = ?`).pluck(),
+    sendAgain: database.prepare(
+      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "dueAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`,
     ),
+    phoneAccepted: database.prepare(
+      `UPDATE "Phone" SET "lastAcceptedAt" = ?, "problem" = NULL WHERE "id" = ? AND "endpoint" = ?`,
+    ),
+    phoneProblem: database.prepare(`UPDATE "Phone" SET "problem" = ? WHERE "id" = ? AND "endpoint" = ?`),
     prune: database.prepare(
       `DELETE FROM "OutboxItem" WHERE "settledAt" < ? AND "topic" NOT IN (SELECT "topic" FROM "Call")`,
     ),
@@ -161,9 +180,16 @@ function settleItem({ delivered, failed, putOff, givenUp }: Statements, id: stri
   else givenUp.run(textOf(settlement.at), id);
 }
 
-function rememberPhone({ phoneAccepted, phoneProblem }: Statements, phone: string, settlement: Settlement): void {
-  if (settlement.kind === "delivered") phoneAccepted.run(textOf(settlement.at), phone);
-  else phoneProblem.run(settlement.problem, phone);
+const isRenewed = ({ endpointOf }: Statements, { id, endpoint }: PushItem["phone"]): boolean =>
+  (endpointOf.get(id) ?? endpoint) !== endpoint;
+
+function rememberPhone(
+  { phoneAccepted, phoneProblem }: Statements,
+  { id, endpoint }: PushItem["phone"],
+  settlement: Settlement,
+): void {
+  if (settlement.kind === "delivered") phoneAccepted.run(textOf(settlement.at), id, endpoint);
+  else phoneProblem.run(settlement.problem, id, endpoint);
 }
 
 interface ItemColumns {
@@ -186,6 +212,7 @@ interface ItemColumns {
   readonly addedAt: string;
   readonly lastAcceptedAt: string | null;
   readonly lastShownAt: string | null;
+  readonly blockedAt: string | null;
   readonly phoneProblem: string | null;
   readonly to: string | null;
   readonly yardName: string | null;
@@ -222,6 +249,7 @@ const phoneOf = (row: ItemColumns, id: string): PushItem["phone"] => ({
   lastAcceptedAt: maybeInstantOf(row.lastAcceptedAt),
   lastShownAt: maybeInstantOf(row.lastShownAt),
   problem: row.phoneProblem,
+  blockedAt: maybeInstantOf(row.blockedAt),
 });
 
 const maybeInstantOf = (text: string | null): Instant | null => (text === null ? null : instantOf(text));

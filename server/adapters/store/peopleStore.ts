@@ -65,7 +65,9 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
 
     changeMail: (person, mail, now) =>
       write(async (statements) => {
-        await statements.keeper.updateMany({ where: { id: person }, data: { mail } });
+        const known = await statements.keeper.findUnique({ where: { id: person }, select: { mail: true } });
+        if (known === null || known.mail === mail) return; // the same address once more is no new one
+        await statements.keeper.update({ where: { id: person }, data: { mail, mailSince: dateOf(now) } });
         await hasten(statements, ofPerson(person), now);
       }),
 
@@ -142,7 +144,7 @@ async function isLastKeeper(statements: Statements, yard: string, person: string
 }
 
 /** The calls of every yard that this person belongs to. */
-export const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
+const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
 
 /** Makes calls due at once, in the commit of what they must hear of. */
 export async function hasten(

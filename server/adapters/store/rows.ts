@@ -66,6 +66,7 @@ export function phoneFrom(phone: StoredPhone): Phone {
     addedAt: instantFrom(phone.addedAt),
     lastAcceptedAt: maybeInstant(phone.lastAcceptedAt),
     lastShownAt: maybeInstant(phone.lastShownAt),
+    blockedAt: maybeInstant(phone.blockedAt),
   };
 }
 

@@ -4,6 +4,10 @@ import type { Call, Circle } from "../../domain/telling/call.ts";
 import type { TellingTransaction } from "../../ports.ts";
 import { maybeText, textOf } from "./rows.ts";
 
+/** A person's phone that may show notices, and since when it is as it is now. */
+const takesPushes = `"Phone"."keeperId" = "Keeper"."id" AND "Phone"."blockedAt" IS NULL`;
+const phoneSince = `coalesce("endpointSince", "addedAt")`;
+
 /** What of telling is written together with the facts that led to it, in the plain SQL of `statementsFor`. */
 export function tellingFor(database: Database.Database): TellingTransaction {
   const readCall = database.prepare<[string], { state: string }>(`SELECT "state" FROM "Call" WHERE "topic" = ?`);
@@ -17,33 +21,38 @@ export function tellingFor(database: Database.Database): TellingTransaction {
   );
   const readPeople = database.prepare<[string], PersonColumns>(
     `SELECT "Keeper"."id", "name", "mail", "turn", "quietFrom", "quietTo", "urgentBreaks",
-       (SELECT count(*) FROM "Phone" WHERE "Phone"."keeperId" = "Keeper"."id") AS "phones"
+       "mailSince", (SELECT count(*) FROM "Phone" WHERE ${takesPushes}) AS "phones",
+       (SELECT max(${phoneSince}) FROM "Phone" WHERE ${takesPushes}) AS "phonesSince"
      FROM "Member" JOIN "Keeper" ON "Keeper"."id" = "Member"."keeperId"
      WHERE "yardId" = ? ORDER BY "turn", "Member"."createdAt", "Keeper"."id"`,
   );
   const replaceWaiting = database.prepare(
-    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = ?
-     WHERE "keeperId" = ? AND "topic" = ? AND "channel" = ? AND "phase" = 'waiting'`,
+    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = @now
+     WHERE "keeperId" = @person AND "topic" = @topic AND "channel" = @by AND "phase" = 'waiting' AND (@phonesAfter IS NULL
+       OR "phoneId" IN (SELECT "id" FROM "Phone" WHERE "keeperId" = @person AND ${phoneSince} > @phonesAfter))`,
   );
   const columns = `"id", "channel", "yardId", "feederId", "topic", "notice", "closes", "writtenAt", "dueAt", "keeperId", "phoneId"`;
   // The id is what a phone says back to prove that it showed the notice: nobody may guess it.
   const values = `lower(hex(randomblob(16))), ?, ?, ?, ?, ?, ?, ?, ?`;
   const insertPushes = database.prepare(
-    `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "keeperId", "id" FROM "Phone" WHERE "keeperId" = ?`,
+    `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "keeperId", "id" FROM "Phone"
+     WHERE "keeperId" = ? AND "blockedAt" IS NULL AND ${phoneSince} > ?`,
   );
   const insertMail = database.prepare(
     `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "id", NULL FROM "Keeper" WHERE "id" = ?`,
   );
   const readShown = database.prepare<[string], ShownColumns>(
-    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "shownAt"
+    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "shownAt", "sentTo"
      FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
   );
   const markItem = database.prepare(
     `UPDATE "OutboxItem" SET "shownAt" = @at, "phase" = 'delivered', "settledAt" = coalesce("settledAt", @at)
      WHERE "id" = @item`,
   );
+  // By the endpoint that it was sent to: what an older one brought proves nothing of the present one.
   const markPhone = database.prepare(
-    `UPDATE "Phone" SET "lastShownAt" = ? WHERE "id" = ? AND ("lastShownAt" IS NULL OR "lastShownAt" < ?)`,
+    `UPDATE "Phone" SET "lastShownAt" = @at WHERE "id" = @phoneId AND ("lastShownAt" IS NULL OR "lastShownAt" < @at)
+       AND ("endpoint" = @sentTo OR (@sentTo IS NULL AND "endpointSince" IS NULL))`,
   );
 
   return {
@@ -73,21 +82,23 @@ export function tellingFor(database: Database.Database): TellingTransaction {
 
     // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
     // holds for one that is under way too: if it fails, it must not come back beside the newer.
-    async enqueue({ person, by, yard, feeder, notice }, now) {
-      replaceWaiting.run(textOf(now), person, notice.topic, by);
+    async enqueue({ person, by, yard, feeder, notice, phonesAfter }, now) {
+      const since = phonesAfter === undefined ? null : textOf(phonesAfter);
+      replaceWaiting.run({ now: textOf(now), person, topic: notice.topic, by, phonesAfter: since });
       const written = [textOf(now), textOf(now)];
       const said = [by, yard, feeder, notice.topic, JSON.stringify(notice), notice.closes === true ? 1 : 0, ...written];
-      (by === "push" ? insertPushes : insertMail).run(...said, person);
+      if (by === "push") insertPushes.run(...said, person, since ?? "");
+      else insertMail.run(...said, person);
     },
 
     async markShown(item, said) {
       const found = readShown.get(item);
       if (!found) return null;
-      const { person, topic, phoneId, writtenAt, shownAt } = found;
+      const { person, topic, phoneId, writtenAt, shownAt, sentTo } = found;
       if (shownAt !== null) return { person, topic, at: instantOf(shownAt) };
       const at = later(said, instantOf(writtenAt));
       markItem.run({ item, at: textOf(at) });
-      markPhone.run(textOf(at), phoneId, textOf(at));
+      markPhone.run({ at: textOf(at), phoneId, sentTo });
       return { person, topic, at };
     },
   };
@@ -99,6 +110,7 @@ interface ShownColumns {
   readonly phoneId: string | null;
   readonly writtenAt: string;
   readonly shownAt: string | null;
+  readonly sentTo: string | null;
 }
 
 interface PersonColumns {
@@ -109,11 +121,17 @@ interface PersonColumns {
   readonly quietFrom: string | null;
   readonly quietTo: string | null;
   readonly urgentBreaks: 0 | 1;
+  readonly mailSince: string | null;
   readonly phones: number;
+  readonly phonesSince: string | null;
 }
 
 const personFrom = ({ quietFrom, quietTo, urgentBreaks, ...person }: PersonColumns): Circle["people"][number] => ({
   ...person,
+  mailSince: maybeInstantOf(person.mailSince),
+  phonesSince: maybeInstantOf(person.phonesSince),
   quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
   urgentBreaks: urgentBreaks === 1,
 });
+
+const maybeInstantOf = (text: string | null) => (text === null ? null : instantOf(text));

@@ -15,13 +15,16 @@ export interface PhoneSigns {
   readonly lastAcceptedAt: Instant | null;
   readonly lastShownAt: Instant | null;
   readonly problem: string | null;
+  readonly blockedAt: Instant | null; // its browser may not show notices since then
 }
 
 /** A digest a day proves it each morning; three days leave room for a phone that was off over a weekend. Our choice. */
 const proofHolds = days(3);
 
 /** A push service says only that it took a notice; the phone alone can say that it stood on the screen. */
-export function reachOf({ lastAcceptedAt, lastShownAt, problem }: PhoneSigns, now: Instant): Reach {
+export function reachOf({ lastAcceptedAt, lastShownAt, problem, blockedAt }: PhoneSigns, now: Instant): Reach {
+  if (blockedAt !== null)
+    return { kind: "lost", words: "It can't be told: its browser says that notices are blocked." };
   if (problem !== null) return { kind: "lost", words: `It can't be told just now: ${problem}` };
   if (lastShownAt !== null && now < after(lastShownAt, proofHolds)) {
     return { kind: "proved", words: `It showed a notice ${ago(lastShownAt, now)}.` };

@@ -3,6 +3,7 @@ import type { Call, CallStep, Circle, Person, Telling, ToldPerson } from "./call
 import { closing, ringing, telling } from "./callNotices.ts";
 import { isMailedReminder, rememberedAfterEnd, reminderGap, shownWithin, unreachableLook } from "./gaps.ts";
 import { awakeFrom } from "./quietHours.ts";
+import { hasNewAddress, hasNewPhone, isLost, isPushLost, isSince } from "./reached.ts";
 
 /**
  * What time does to a call: it reaches the next turn, falls back on mail, reminds, and is forgotten a while after its end.
@@ -25,7 +26,7 @@ export function advanceCall(stored: Call, circle: Circle, now: Instant): CallSte
     tellings.push(...rung.tellings);
     next = { ...next, told: withTold(next.told, rung.told) };
   }
-  next = { ...next, unreachable: isUnreachable(next, circle) };
+  next = { ...next, unreachable: isUnreachable(next, circle, now) };
   return { call: next, tellings, nextAt: nextLook(next, circle, now) };
 }
 
@@ -57,7 +58,10 @@ function turnOf(call: Call, circle: Circle, now: Instant): Pick<Call, "turn" | "
     turnAt = now;
   }
   // All asleep, and nobody told so far: the first turn comes when somebody wakes, and the others have to wait for it then.
-  const isAnybody = circle.people.some((person) => hasRung(call, person) || isReached(call, person.turn, circle, now));
+  const isAnybody = circle.people.some(
+    // Whom nothing has reached so far is tried again at the usual gaps, as long as there is something to try.
+    (person) => isReached(call, person.turn, circle, now) || (timesRung(call, person) > 0 && hasChannel(person)),
+  );
   return isAnybody ? { turn, turnAt } : { turn: 0, turnAt: now };
 }
 
@@ -66,7 +70,9 @@ function isReached(call: Call, turn: number, { people, zone }: Circle, now: Inst
     if (person.turn !== turn) return false;
     if (hasRung(call, person)) return true;
     // What is `soon` can wait for the morning; what is urgent goes to somebody who is awake.
-    return hasChannel(person) && (call.priority === "soon" || awakeFrom(person, call.priority, zone, now) <= now);
+    return (
+      mayReach(call, person, now) && (call.priority === "soon" || awakeFrom(person, call.priority, zone, now) <= now)
+    );
   });
 }
 
@@ -79,10 +85,23 @@ const byTurn = ({ people }: Circle): Person[] =>
 
 const hasChannel = ({ phones, mail }: Person): boolean => phones > 0 || mail !== null;
 const toldOf = (call: Call, { id }: Person): ToldPerson | null => call.told.find(({ person }) => person === id) ?? null;
-const hasRung = (call: Call, person: Person): boolean => (toldOf(call, person)?.times ?? 0) > 0;
+const timesRung = (call: Call, person: Person): number => toldOf(call, person)?.times ?? 0;
+
+/** It rang for them, and nothing says that this reached nobody. */
+function hasRung(call: Call, person: Person): boolean {
+  const told = toldOf(call, person);
+  return told !== null && told.times > 0 && !isLost(call, told);
+}
+
+/** There is something by which they have not been tried in vain. */
+function mayReach(call: Call, person: Person, now: Instant): boolean {
+  const told = toldOf(call, person);
+  if (told === null || told.times === 0) return hasChannel(person);
+  return !isLost(call, told) || hasNewPhone(call, person, told, now) || wantsMail(call, person, told, now);
+}
 
 interface Due {
-  readonly what: "first" | "reminder" | "mailInstead";
+  readonly what: "first" | "newPhone" | "reminder" | "mailInstead";
   readonly at: Instant; // never within quiet hours that it may not break
 }
 
@@ -92,22 +111,23 @@ function dueFor(call: Call, person: Person, zone: string, now: Instant): Due | n
   const awake = (at: Instant) => awakeFrom(person, call.priority, zone, later(at, now));
   const told = toldOf(call, person);
   if (told === null || told.times === 0) return { what: "first", at: awake(now) };
+  if (hasNewPhone(call, person, told, now)) return { what: "newPhone", at: awake(now) };
   const reminder: Due = { what: "reminder", at: awake(after(told.gapFrom, reminderGap(call.priority, told.times))) };
-  if (!wantsMail(call, person, told)) return reminder;
-  const lostFrom = person.phones === 0 ? now : after(told.gapFrom, shownWithin[call.priority]);
+  if (!wantsMail(call, person, told, now)) return reminder;
+  const lostFrom = person.phones === 0 || isPushLost(told) ? now : after(told.gapFrom, shownWithin[call.priority]);
   const mail: Due = { what: "mailInstead", at: awake(lostFrom) };
   // Where both are late, the reminder goes; the mail follows only if that isn't shown either.
   return reminder.at <= now || reminder.at < mail.at ? reminder : mail;
 }
 
-/** Once since it last rang anew, and only while no phone of theirs has shown it since. */
-function wantsMail({ freshAt }: Call, { mail }: Person, { shownAt, mailedAt }: ToldPerson): boolean {
-  return mail !== null && !isSince(shownAt, freshAt) && !isSince(mailedAt, freshAt);
+/** Once to an address since it last rang anew, and only while no phone of theirs has shown it since. */
+function wantsMail({ freshAt }: Call, person: Person, told: ToldPerson, now: Instant): boolean {
+  if (person.mail === null || isSince(told.shownAt, freshAt)) return false;
+  return !isSince(told.mailedAt, freshAt) || hasNewAddress(person, told, now);
 }
 
 /** A phone has shown the last ring. */
 const isSeen = ({ shownAt, pushedAt }: ToldPerson): boolean => pushedAt !== null && isSince(shownAt, pushedAt);
-const isSince = (at: Instant | null, start: Instant): boolean => at !== null && at >= start;
 
 interface Rung {
   readonly told: ToldPerson;
@@ -119,36 +139,47 @@ function ringIfDue(call: Call, person: Person, zone: string, now: Instant): Rung
   if (due === null || due.at > now) return null;
   const before = toldOf(call, person) ?? firstTold(person, now);
   const byPush = due.what !== "mailInstead" && person.phones > 0;
-  const byMail = person.mail !== null && isMailed(due, call, before, person);
+  const byMail = person.mail !== null && isMailed(due, call, before, person, now);
   const notice = ringing(call, due.what === "reminder", zone, now);
   const tellings: Telling[] = [];
-  if (byPush) tellings.push(telling(call, person.id, "push", notice));
+  if (byPush) tellings.push({ ...telling(call, person.id, "push", notice), ...newPhonesOnly(due, before) });
   if (byMail) tellings.push(telling(call, person.id, "mail", notice));
-  const counts = due.what !== "mailInstead"; // the mail belongs to the ring that nobody saw
+  // A mail, and a push to a phone that was added since, belong to the ring that nobody saw.
+  const counts = due.what !== "mailInstead" && due.what !== "newPhone";
   return {
     tellings,
     told: {
       ...before,
       times: before.times + (counts ? 1 : 0),
       lastAt: tellings.length > 0 ? now : before.lastAt,
-      gapFrom: counts || person.phones === 0 ? now : before.gapFrom, // without a phone the letter is the ring
+      gapFrom: byPush || counts || person.phones === 0 ? now : before.gapFrom, // without a phone the letter is the ring
       pushedAt: byPush ? now : before.pushedAt,
       mailedAt: byMail ? now : before.mailedAt,
+      ...(byPush ? { pushLostAt: null } : {}),
+      ...(byMail ? { mailLostAt: null } : {}),
       owedNews: false,
     },
   };
 }
 
+/** The other phones have it already, as far as anybody knows; where they are known not to, all are tried. */
+function newPhonesOnly({ what }: Due, told: ToldPerson): Pick<Telling, "phonesAfter"> {
+  if (what !== "newPhone" || told.pushedAt === null || isPushLost(told)) return {};
+  return { phonesAfter: told.pushedAt };
+}
+
 /** Who has only mail is spared two reminders of three: an unread letter doesn't become read by another. */
-function isMailed({ what }: Due, call: Call, told: ToldPerson, person: Person): boolean {
+function isMailed({ what }: Due, call: Call, told: ToldPerson, person: Person, now: Instant): boolean {
   const noPhone = person.phones === 0;
   switch (what) {
     case "first":
       return noPhone;
+    case "newPhone":
+      return false;
     case "mailInstead":
       return true;
     case "reminder":
-      if (noPhone && wantsMail(call, person, told)) return true; // the phone went away between ring and reminder
+      if (noPhone && wantsMail(call, person, told, now)) return true; // the phone went away between ring and reminder
       return isMailedReminder(told.times) && (noPhone || !(isSeen(told) || isSince(told.mailedAt, told.gapFrom)));
   }
 }
@@ -170,9 +201,9 @@ function withTold(told: readonly ToldPerson[], one: ToldPerson): readonly ToldPe
 }
 
 /** A `soon` that waits for the morning is on its way; an urgent one that nobody hears now isn't. */
-function isUnreachable(call: Call, { people }: Circle): boolean {
+function isUnreachable(call: Call, { people }: Circle, now: Instant): boolean {
   if (people.some((person) => hasRung(call, person))) return false;
-  return call.priority === "urgent" || !people.some(hasChannel);
+  return call.priority === "urgent" || !people.some((person) => mayReach(call, person, now));
 }
 
 function nextLook(call: Call, circle: Circle, now: Instant): Instant | null {

@@ -74,6 +74,10 @@ export interface ToldPerson {
   readonly pushedAt: Instant | null;
   readonly shownAt: Instant | null; // a phone of theirs last proved that it showed a notice of this call
   readonly mailedAt: Instant | null;
+  /** When the last push was known to have reached no phone: each is gone or refused it for good. Absent: not so. */
+  readonly pushLostAt?: Instant | null;
+  /** When the mail server refused the last letter for good. Absent: not so. */
+  readonly mailLostAt?: Instant | null;
   /** Knows of it by mail alone, and is owed the news that it is over or that somebody has seen it. */
   readonly owedNews: boolean;
 }
@@ -87,7 +91,11 @@ export interface Person {
   /** Whether an urgent call may ring within the quiet hours. */
   readonly urgentBreaks: boolean;
   readonly phones: number; // that take pushes
+  /** When the newest of these phones was added, got its present endpoint, or was allowed to show notices again. */
+  readonly phonesSince?: Instant | null;
   readonly mail: string | null;
+  /** When that address was given. */
+  readonly mailSince?: Instant | null;
 }
 
 /** By the yard's own clock; `from` later than `to` spans midnight, both the same is none. */
@@ -111,6 +119,8 @@ export interface Telling {
   readonly yard: string;
   readonly feeder: string | null;
   readonly notice: Notice;
+  /** By push: only to phones that can be reached since a later moment than this. Absent: to all of them. */
+  readonly phonesAfter?: Instant;
 }
 
 /** What a call is after a step, whom to tell, and when to look again (strictly later than now); null: not by time alone. */

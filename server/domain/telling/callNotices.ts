@@ -3,8 +3,9 @@ import { type FaultKind, ruleOf } from "../faults.ts";
 import { between, earlier, type Instant, later, minutes } from "../instant.ts";
 import { momentWords } from "../localTime.ts";
 import { inWords } from "../silence/spanWords.ts";
-import type { Call, CallNews, Telling, ToldPerson } from "./call.ts";
+import type { Call, CallNews, Telling } from "./call.ts";
 import { closingTimeToLive, ringTimeToLive } from "./gaps.ts";
+import { isLost } from "./reached.ts";
 
 /** The words of a call for one person. All of one call have its topic, so the newest stands alone on the screen. */
 
@@ -104,14 +105,15 @@ const freshFor = minutes(5);
 /** What has passed since the alarm's own words were true, as far as it matters to who reads them now. */
 function preface(call: Call, reminder: boolean, zone: string, now: Instant): string {
   if (reminder) return `Still so after ${inWords(between(call.freshAt, now))}, and nobody has answered. `;
-  const earlierRing = firstRing(call.told, call.freshAt);
+  const earlierRing = firstRing(call);
   if (earlierRing !== null && earlierRing < now) {
     return `Nobody has answered for ${inWords(between(earlierRing, now))}. `;
   }
   return between(call.freshAt, now) < freshFor ? "" : `Since ${momentWords(call.freshAt, zone, now)}. `;
 }
 
-function firstRing(told: readonly ToldPerson[], freshAt: Instant): Instant | null {
-  const rings = told.filter(({ times }) => times > 0).map(({ firstAt }) => later(firstAt, freshAt));
+function firstRing(call: Call): Instant | null {
+  const { told, freshAt } = call;
+  const rings = told.filter((one) => one.times > 0 && !isLost(call, one)).map(({ firstAt }) => later(firstAt, freshAt));
   return rings.length === 0 ? null : rings.reduce(earlier);
 }

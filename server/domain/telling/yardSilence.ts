@@ -287,8 +287,18 @@ const merged = (a: ToldPerson, b: ToldPerson): ToldPerson => ({
   pushedAt: latest(a.pushedAt, b.pushedAt),
   shownAt: latest(a.shownAt, b.shownAt),
   mailedAt: latest(a.mailedAt, b.mailedAt),
+  ...lostTogether(a, b),
   owedNews: false,
 });
+
+/** Lost only where neither of the two can have reached them. */
+function lostTogether(a: ToldPerson, b: ToldPerson): Pick<ToldPerson, "pushLostAt" | "mailLostAt"> {
+  const lost = (sent: "pushedAt" | "mailedAt", mark: "pushLostAt" | "mailLostAt"): Instant | null => {
+    const marks = [a, b].filter((one) => one[sent] !== null).map((one) => one[mark] ?? null);
+    return marks.includes(null) ? null : marks.reduce(latest, null);
+  };
+  return { pushLostAt: lost("pushedAt", "pushLostAt"), mailLostAt: lost("mailedAt", "mailLostAt") };
+}
 
 const latest = (a: Instant | null, b: Instant | null): Instant | null =>
   a === null ? b : b === null ? a : later(a, b);

@@ -40,7 +40,7 @@ async function join(store: OpenStore, id: string, name: string, role: "keeper" |
 }
 
 const phone = (store: OpenStore, keeper: string, id: string) => {
-  const { lastAcceptedAt: _1, lastShownAt: _2, problem: _3, ...added } = aPhone({ id, keeper });
+  const { lastAcceptedAt: _1, lastShownAt: _2, problem: _3, blockedAt: _4, ...added } = aPhone({ id, keeper });
   return store.keepers.savePhone(added);
 };
 const ring = (store: OpenStore, person: string, topic = "t") =>
@@ -119,9 +119,14 @@ describe("a yard's people", () => {
         quiet: { from: "22:00", to: "06:00" },
         urgentBreaks: true,
         phones: 2,
+        phonesSince: aPhone().addedAt,
         mail: null,
+        mailSince: null,
       },
-      { id: "ada", name: "Ada", turn: 2, quiet: null, urgentBreaks: false, phones: 0, mail: "ada@alder.example" },
+      {
+        ...{ id: "ada", name: "Ada", turn: 2, quiet: null, urgentBreaks: false },
+        ...{ phones: 0, phonesSince: null, mail: "ada@alder.example", mailSince: now },
+      },
     ]);
     expect(await store.transaction((tx) => tx.circle("nowhere"))).toBeNull();
   });
@@ -215,7 +220,7 @@ describe("a call", () => {
     ["somebody leaves", (store) => store.people.removeMember(yard.id, "bo", now)],
     ["somebody writes down a mail address", (store) => store.people.changeMail("bo", "bo@alder.example", now)],
     ["somebody switches a phone on", (store) => phone(store, "bo", "new")],
-    ["somebody switches a phone off", (store) => store.keepers.removePhone("https://push.example/old", now)],
+    ["somebody switches a phone off", (store) => store.keepers.removePhone("bo", "https://push.example/old", now)],
     ["the yard's time for an answer changes", (store) => store.yards.changeYard(yard.id, { escalateMinutes: 5 }, now)],
     [
       "a phone is gone",

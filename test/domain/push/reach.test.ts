@@ -4,7 +4,7 @@ import { type PhoneSigns, reachOf, reachOfPerson } from "../../../server/domain/
 
 const now = instantOf("2026-11-25T12:00:00Z");
 const phone = (signs: Partial<PhoneSigns>): PhoneSigns => {
-  return { lastAcceptedAt: null, lastShownAt: null, problem: null, ...signs };
+  return { lastAcceptedAt: null, lastShownAt: null, problem: null, blockedAt: null, ...signs };
 };
 const proved = phone({ lastShownAt: before(now, hours(5)), lastAcceptedAt: before(now, hours(5)) });
 const lost = phone({ problem: "HTTP 403", lastShownAt: before(now, hours(1)) });

@@ -1,0 +1,80 @@
+import type { Cupboard } from "./cupboard.ts";
+
+/** What a phone keeps of its own endpoint, for the page and for the worker beside it, until the server has it. */
+export interface Renewal {
+  /** The endpoint that the server knows this phone by. */
+  readonly replaces: string;
+  readonly endpoint: string;
+  readonly keys: { readonly p256dh: string; readonly auth: string };
+}
+
+/** By which endpoint the server was last known to list this phone. */
+export const ownKey = "ownPhone";
+const renewalKey = "renewal";
+
+export const keptRenewal = (cupboard: Cupboard) => cupboard.get<Renewal>(renewalKey);
+
+/** Keeps the newest endpoint; what it replaces is what the server still knows, however often it was renewed meanwhile. */
+export async function keepRenewal(cupboard: Cupboard, renewal: Renewal): Promise<void> {
+  const before = await keptRenewal(cupboard);
+  await cupboard.put(renewalKey, { ...renewal, replaces: before?.replaces ?? renewal.replaces });
+}
+
+export const dropRenewal = (cupboard: Cupboard) => cupboard.remove(renewalKey);
+
+/**
+ * `none`: nothing waited. `removed`: a person has removed this phone, so it stays off. `dead`: the new endpoint is known to be
+ * gone, and the phone must be switched on again.
+ */
+export type RenewalSent = "none" | "done" | "waits" | "signedOut" | "removed" | "dead";
+
+/**
+ * Hands a kept renewal in. Where the server can't be reached it stays kept.
+ * @param put resolves with the answer's status; rejects where there was none
+ */
+export async function sendRenewal(
+  cupboard: Cupboard,
+  put: (renewal: Renewal) => Promise<number> = putRenewal,
+): Promise<RenewalSent> {
+  const renewal = await keptRenewal(cupboard);
+  if (renewal === undefined) return "none";
+  let status: number;
+  try {
+    status = await put(renewal);
+  } catch {
+    return "waits"; // no connection: ordinary, and it stays kept
+  }
+  if (status === 401) return "signedOut";
+  if (status >= 500 || status === 408 || status === 429) return "waits";
+  if ((await keptRenewal(cupboard))?.endpoint !== renewal.endpoint) return "waits"; // renewed once more meanwhile
+  await dropRenewal(cupboard);
+  if (status < 300) {
+    await cupboard.put(ownKey, renewal.endpoint);
+    return "done";
+  }
+  if (status !== 404) return "dead";
+  await cupboard.remove(ownKey);
+  return "removed";
+}
+
+async function putRenewal(renewal: Renewal): Promise<number> {
+  const response = await fetch("/api/v1/phones", {
+    method: "PUT",
+    keepalive: true,
+    credentials: "same-origin",
+    cache: "no-store",
+    signal: AbortSignal.timeout(15_000),
+    headers: { "content-type": "application/json", "x-pieward": "1" },
+    body: JSON.stringify(renewal),
+  });
+  return response.status;
+}
+
+/** Of a subscription, as the server wants it. */
+export function subscriptionOf(subscription: PushSubscription): Pick<Renewal, "endpoint" | "keys"> {
+  const { keys } = subscription.toJSON();
+  return {
+    endpoint: subscription.endpoint,
+    keys: { p256dh: keys?.p256dh ?? "", auth: keys?.auth ?? "" },
+  };
+}

@@ -1,0 +1,110 @@
+import { randomUUID } from "node:crypto";
+import type { PhonesView, PhoneView } from "../contract/api.ts";
+import { type Instant, isoOf } from "../domain/instant.ts";
+import { reachOf } from "../domain/push/reach.ts";
+import type { Phone, PhoneRenewed, Ports, Subscription } from "../ports.ts";
+import { tryDueCalls } from "./calls.ts";
+import { maybeIso } from "./views.ts";
+
+/** How a person's phones come, get a new endpoint, and go. Each change lets the calls go on that had nobody to reach. */
+
+export async function phonesView({ clock, store, push }: Ports, keeper: string): Promise<PhonesView> {
+  const now = clock.now();
+  const [phones, gone] = [await store.keepers.phonesOf(keeper), await store.keepers.gonePhonesOf(keeper)];
+  return {
+    publicKey: push.publicKey,
+    phones: phones.map((phone) => phoneView(phone, now)),
+    gone: gone.map(({ goneAt, ...one }) => ({ ...one, goneAt: isoOf(goneAt) })),
+  };
+}
+
+const phoneView = (phone: Phone, now: Instant): PhoneView => ({
+  id: phone.id,
+  endpoint: phone.endpoint,
+  label: phone.label,
+  problem: phone.problem,
+  addedAt: isoOf(phone.addedAt),
+  lastAcceptedAt: maybeIso(phone.lastAcceptedAt),
+  lastShownAt: maybeIso(phone.lastShownAt),
+  blockedAt: maybeIso(phone.blockedAt),
+  reach: reachOf(phone, now),
+});
+
+/** What became of a phone that a browser handed in; `why` is about the field. */
+export type PhoneChange =
+  | { readonly kind: "done" }
+  | { readonly kind: "notAllowed"; readonly field: "endpoint"; readonly why: string }
+  | { readonly kind: "gone" | "taken"; readonly field: "endpoint"; readonly why: string }
+  | { readonly kind: "noSuchPhone"; readonly field: "endpoint" | "replaces"; readonly why: string };
+
+/** @param replaces by which endpoint the same browser was known before, if it was */
+export async function addPhone(
+  ports: Ports,
+  keeper: string,
+  { label, replaces, ...by }: Subscription & { readonly label: string | null; readonly replaces: string | null },
+): Promise<PhoneChange> {
+  const checked = await ports.push.checkEndpoint(by.endpoint);
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", why: checked.why };
+  const { keepers } = ports.store;
+  const now = ports.clock.now();
+  const renewed =
+    replaces === null || replaces === by.endpoint
+      ? "noSuchPhone"
+      : await keepers.renewPhone({ keeper, replaces, label }, by, now);
+  if (renewed !== "noSuchPhone") return settled(ports, keeper, renewed);
+  const phone = { id: randomUUID(), keeper, ...by, label: label ?? "A phone", addedAt: now };
+  return settled(ports, keeper, await keepers.savePhone(phone));
+}
+
+/** A browser has got a new endpoint in place of one that this person's phone had: the phone stays what it is. */
+export async function renewPhone(
+  ports: Ports,
+  keeper: string,
+  replaces: string,
+  by: Subscription,
+): Promise<PhoneChange> {
+  const checked = await ports.push.checkEndpoint(by.endpoint);
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", why: checked.why };
+  const of = { keeper, replaces, label: null };
+  return settled(ports, keeper, await ports.store.keepers.renewPhone(of, by, ports.clock.now()));
+}
+
+/** Its browser says whether it may show notices; where it may not, alarms take the next way. */
+export async function allowPhone(
+  ports: Ports,
+  keeper: string,
+  endpoint: string,
+  allowed: boolean,
+): Promise<PhoneChange> {
+  const known = await ports.store.keepers.allowPhone(keeper, endpoint, allowed, ports.clock.now());
+  if (!known) return { kind: "noSuchPhone", field: "endpoint", why: "is no phone of yours" };
+  return settled(ports, keeper, "saved");
+}
+
+export async function removePhone(ports: Ports, keeper: string, endpoint: string): Promise<void> {
+  await ports.store.keepers.removePhone(keeper, endpoint, ports.clock.now());
+  ports.live.phonesChanged(keeper);
+  await tryDueCalls(ports);
+}
+
+async function settled(ports: Ports, keeper: string, outcome: PhoneRenewed): Promise<PhoneChange> {
+  switch (outcome) {
+    case "saved":
+      ports.live.phonesChanged(keeper);
+      await tryDueCalls(ports); // an alarm that reached nobody so far has waited for this
+      return { kind: "done" };
+    case "gone":
+      return {
+        ...{ kind: "gone", field: "endpoint" },
+        why: "is no longer valid: its push service said so. The browser must unsubscribe and subscribe anew.",
+      };
+    case "taken":
+      return {
+        kind: "taken",
+        field: "endpoint",
+        why: "belongs to another phone. Subscribe anew to get one of your own.",
+      };
+    case "noSuchPhone":
+      return { kind: "noSuchPhone", field: "replaces", why: "is no phone of yours" };
+  }
+}

@@ -1,0 +1,177 @@
+// @vitest-environment happy-dom
+import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
+import { type Cupboard, memoryCupboard } from "../../client/kept/cupboard.ts";
+import { keepRenewal, keptRenewal, ownKey, sendRenewal } from "../../client/kept/renewal.ts";
+import { signedIn } from "../../client/state/home.ts";
+import { ownEndpoint, switchOn } from "../../client/state/phone.ts";
+import { openPhones, phones, rememberedEndpoint, renewalWaits } from "../../client/state/phones.ts";
+import { phonesView } from "./cannedViews.ts";
+import { problem } from "./page.tsx";
+
+/** Behaves as browsers do: subscribe() returns the subscription that is there; only after unsubscribe() comes a new one. */
+class StandInPush {
+  current: PushSubscription | null = null;
+  given = 0;
+  sticky = false; // a browser that hands out the same address for ever
+  key: ArrayBuffer | null = null;
+
+  getSubscription = async () => this.current;
+  subscribe = async ({ applicationServerKey }: { applicationServerKey: Uint8Array }) => {
+    if (this.current === null) this.give(applicationServerKey.buffer as ArrayBuffer);
+    return this.current as unknown as PushSubscription;
+  };
+  give(key: ArrayBuffer | null = this.key): void {
+    if (!this.sticky || this.given === 0) this.given += 1;
+    this.key = key;
+    const endpoint = `https://push.example/own-${this.given}`;
+    this.current = {
+      endpoint,
+      options: { applicationServerKey: key },
+      toJSON: () => ({ endpoint, keys: { p256dh: "p", auth: "a" } }),
+      unsubscribe: async () => {
+        this.current = null;
+        return true;
+      },
+    } as unknown as PushSubscription;
+  }
+}
+
+let push: StandInPush;
+let asked: { method: string; path: string; body: Record<string, unknown> }[];
+let cut: boolean;
+let listed: string[];
+let gone: string[];
+let notification: { permission: string; requestPermission: () => Promise<string> };
+
+beforeEach(() => {
+  [push, asked, cut, listed, gone] = [new StandInPush(), [], false, [], []];
+  notification = { permission: "granted", requestPermission: async () => notification.permission };
+  vi.stubGlobal("isSecureContext", true);
+  vi.stubGlobal("Notification", notification);
+  const registration = { pushManager: push };
+  vi.stubGlobal("navigator", {
+    userAgent: "Mobile Android",
+    maxTouchPoints: 0,
+    permissions: undefined,
+    serviceWorker: { ready: Promise.resolve(registration), getRegistration: async () => registration },
+  });
+  vi.stubGlobal("fetch", async (path: string, init: RequestInit) => {
+    if (cut) throw new TypeError("no connection");
+    const body = typeof init.body === "string" ? (JSON.parse(init.body) as Record<string, unknown>) : {};
+    const method = init.method ?? "GET";
+    asked.push({ method, path: path.replace("/api/v1", ""), body });
+    const endpoint = String(body.endpoint);
+    if (method !== "GET" && gone.includes(endpoint))
+      return new Response(JSON.stringify(problem(409, "endpoint: is no longer valid")), { status: 409 });
+    if (method === "PUT" || (method === "POST" && path.endsWith("/phones")))
+      listed = [...listed.filter((each) => each !== body.replaces), endpoint];
+    return new Response(JSON.stringify(view()), { status: 200 });
+  });
+  phones.value = null;
+  ownEndpoint.value = null;
+  rememberedEndpoint.value = null;
+  renewalWaits.value = false;
+  signedIn.value = "yes";
+});
+afterEach(() => vi.unstubAllGlobals());
+
+const canned = phonesView(0);
+const view = () => ({
+  ...canned,
+  phones: listed.map((endpoint, n) => ({ ...(canned.phones[0] as object), id: `own-${n}`, endpoint })) as never,
+  gone: gone.map((endpoint) => ({ endpoint, label: "Pocket", goneAt: "2026-01-15T09:00:00Z" })),
+});
+const changes = () => asked.filter(({ method }) => method !== "GET");
+
+describe("switching this phone on", () => {
+  it("gives an address back that the server does not list, and hands in another", async () => {
+    push.give();
+    gone = ["https://push.example/own-1"];
+    expect((await switchOn(view(), "Pocket", null)).kind).toBe("ok");
+    expect(changes()).toMatchObject([
+      { method: "POST", body: { endpoint: "https://push.example/own-2", replaces: "https://push.example/own-1" } },
+    ]);
+  });
+
+  it("gives one back that was made for another server key, and keeps one that fits and is listed", async () => {
+    await switchOn(view(), "Pocket", null);
+    expect((await switchOn(view(), "Pocket", "https://push.example/own-1")).kind).toBe("ok");
+    expect(push.given).toBe(1);
+    await switchOn({ ...view(), publicKey: "AAAA" }, "Pocket", "https://push.example/own-1");
+    expect(changes().at(-1)?.body).toMatchObject({ endpoint: "https://push.example/own-2" });
+  });
+
+  it("says so where the browser hands out the same dead address, and hands nothing in", async () => {
+    push.sticky = true;
+    push.give();
+    gone = ["https://push.example/own-1"];
+    expect((await switchOn(view(), "Pocket", null)).kind).toBe("sameAddress");
+    expect(changes()).toEqual([]);
+  });
+});
+
+describe("an address that the browser has changed", () => {
+  const switchedOn = async (): Promise<Cupboard> => {
+    push.give();
+    listed = ["https://push.example/own-1"];
+    const cupboard = memoryCupboard();
+    await cupboard.put(ownKey, "https://push.example/own-1");
+    return cupboard;
+  };
+
+  it("is noticed on opening without any event, and replaces the one that the server knows", async () => {
+    const cupboard = await switchedOn();
+    push.give();
+    await openPhones(cupboard);
+    expect(changes()).toMatchObject([
+      { method: "PUT", body: { endpoint: "https://push.example/own-2", replaces: "https://push.example/own-1" } },
+    ]);
+    expect(rememberedEndpoint.value).toBe("https://push.example/own-2");
+  });
+
+  it("is kept while the server can't be reached, said on the page, and handed in when it can be", async () => {
+    const cupboard = await switchedOn();
+    push.give();
+    cut = true;
+    await openPhones(cupboard);
+    expect([renewalWaits.value, rememberedEndpoint.value]).toEqual([true, "https://push.example/own-1"]);
+    cut = false;
+    dispatchEvent(new Event("online"));
+    await vi.waitFor(() => expect(renewalWaits.value).toBe(false));
+    expect(listed).toEqual(["https://push.example/own-2"]);
+    expect(await keptRenewal(cupboard)).toBeUndefined();
+  });
+
+  it("changed twice meanwhile replaces what the server still knows", async () => {
+    const cupboard = memoryCupboard();
+    const keys = { p256dh: "p", auth: "a" };
+    await keepRenewal(cupboard, { replaces: "one", endpoint: "two", keys });
+    await keepRenewal(cupboard, { replaces: "two", endpoint: "three", keys });
+    expect(await keptRenewal(cupboard)).toMatchObject({ replaces: "one", endpoint: "three" });
+  });
+
+  it.each([
+    [503, "waits", true],
+    [401, "signedOut", true],
+    [404, "removed", false],
+    [409, "dead", false],
+  ] as const)("after an answer %i is %s", async (status, outcome, kept) => {
+    const cupboard = memoryCupboard();
+    await keepRenewal(cupboard, { replaces: "one", endpoint: "two", keys: { p256dh: "p", auth: "a" } });
+    expect(await sendRenewal(cupboard, async () => status)).toBe(outcome);
+    expect((await keptRenewal(cupboard)) !== undefined).toBe(kept);
+  });
+
+  it("is not looked for where leave to notify was withdrawn, which the server is told at once", async () => {
+    const cupboard = await switchedOn();
+    await openPhones(cupboard);
+    notification.permission = "denied";
+    push.current = null;
+    dispatchEvent(new Event("focus"));
+    await vi.waitFor(() =>
+      expect(changes()).toMatchObject([
+        { path: "/phones/permission", body: { endpoint: "https://push.example/own-1", allowed: false } },
+      ]),
+    );
+  });
+});

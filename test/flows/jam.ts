@@ -1,0 +1,47 @@
+import { minutes } from "../../server/domain/instant.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { asked, deliver, invited, phoneOf } from "../support/people.ts";
+
+/** A house whose feeder Rowan has a tray that jams: an urgent alarm that stands as long as a test needs it. */
+
+/** Portions a minute for an hour, told at once: good ones, then a tray that moves nothing. */
+export const jammed = {
+  boot: "b-1",
+  sentUptimeMs: 36_000_000,
+  readings: { hopperGrams: 800, paused: false },
+  events: Array.from({ length: 36 }, (_, index) => ({
+    seq: index + 1,
+    uptimeMs: 36_000_000 - (36 - index) * 60_000,
+    kind: "portion",
+    cause: "timer",
+    motorMs: 900,
+    meanMilliamps: index < 12 ? 240 : 290,
+    peakMilliamps: 500,
+    chuteCount: index < 12 ? 3 : 0,
+  })),
+};
+export const sensors = { button: true, detector: true, chute: true, perch: false, scale: true };
+export const heard = { boot: "b-1", readings: {} };
+
+/** It goes on reporting each minute, so that a jam is all that is wrong. */
+export function stillThere(house: House, key: string) {
+  const start = house.clock.now();
+  const meanwhile = () => house.report(key, { ...heard, sentUptimeMs: 36_000_000 + house.clock.now() - start });
+  return { step: minutes(1), meanwhile };
+}
+
+export const rung = (house: House) => house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
+export const order = (house: House, headers: Record<string, string>, url: string, payload: object) =>
+  asked(house, "POST", url, headers, payload);
+
+/** Ada has the first turn and Bo the next, each with a phone; the jam has been told to whom it is told at once. */
+export async function jamToldToTheFirst(): Promise<House> {
+  const house = await openHouse();
+  const bo = await invited(house, "Bo", "helper");
+  await phoneOf(house, house.keeper, "Ada");
+  await phoneOf(house, bo, "Bo");
+  const { key } = await house.addFeeder({ sensors });
+  await house.report(key, jammed);
+  await deliver(house);
+  return house;
+}

@@ -1,0 +1,250 @@
+import { describe, expect, it, onTestFinished } from "vitest";
+import webpush from "web-push";
+import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
+import { webPush } from "../../server/adapters/webPush.ts";
+import type { PeopleView, PhonesView, PhoneView } from "../../server/contract/api.ts";
+import { days, minutes } from "../../server/domain/instant.ts";
+import { forgetOld } from "../../server/flows/outbox.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { asked, deliver, invited, phoneOf } from "../support/people.ts";
+import { startPushService } from "../support/pushService.ts";
+
+const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
+const first = { endpoint: "https://push.example/one", keys, label: "Pocket" };
+const renewal = { endpoint: "https://push.example/two", keys, replaces: first.endpoint };
+
+type Headers = Record<string, string>;
+const view = async (house: House, headers: Headers = house.keeper): Promise<PhonesView> =>
+  (await asked(house, "GET", "/api/v1/phones", headers)).json();
+const onlyPhone = async (house: House): Promise<PhoneView> => {
+  const { phones } = await view(house);
+  const [phone] = phones;
+  if (phone === undefined || phones.length !== 1) throw new Error(`expected one phone, got ${phones.length}`);
+  return phone;
+};
+const add = (house: House, phone: object, headers: Headers = house.keeper) =>
+  asked(house, "POST", "/api/v1/phones", headers, phone);
+const renew = (house: House, phone: object, headers: Headers = house.keeper) =>
+  house.app.inject({ method: "PUT", url: "/api/v1/phones", headers, payload: phone });
+const test = (house: House) => asked(house, "POST", "/api/v1/phones/test", house.keeper, {});
+const shown = (house: House, item: string | undefined) => asked(house, "POST", `/api/v1/notices/${item}/shown`, {}, {});
+
+/** A house whose only phone has just been declared gone by its push service. */
+async function withGonePhone(): Promise<House> {
+  const house = await openHouse();
+  await add(house, first);
+  house.push.answer = { kind: "subscriptionGone", words: "HTTP 410" };
+  await test(house);
+  house.push.answer = { kind: "accepted" };
+  return house;
+}
+
+describe("an endpoint that its push service has declared gone", () => {
+  it("is refused by name when a browser hands it in again, over a real push service", async () => {
+    const service = await startPushService();
+    onTestFinished(() => service.close());
+    const house = await openHouse();
+    const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
+    const guard = endpointGuard({ allowPrivateEndpoints: true });
+    const gateway = webPush({ vapid, publicUrl: null, guard, timeoutMs: 2_000, tls: { ca: service.ca } });
+    Object.assign(house.push, { send: gateway.send, checkEndpoint: gateway.checkEndpoint });
+    const { endpoint, p256dh, auth } = service.subscribe();
+    const phone = { endpoint, keys: { p256dh, auth }, label: "Pocket" };
+    expect((await add(house, phone)).statusCode).toBe(201);
+    service.unsubscribe({ ...service.subscribe(), endpoint });
+    expect((await test(house)).json().outcomes).toMatchObject([{ outcome: "gone" }]);
+
+    const again = await add(house, phone);
+    expect(again.statusCode).toBe(409);
+    expect(again.json().errors).toEqual([
+      { field: "endpoint", problem: expect.stringMatching(/^is no longer valid: its push service said so/) },
+    ]);
+    expect((await view(house)).phones).toEqual([]);
+    const fresh = service.subscribe();
+    const anew = { endpoint: fresh.endpoint, keys: { p256dh: fresh.p256dh, auth: fresh.auth }, label: "Pocket" };
+    expect((await add(house, anew)).statusCode).toBe(201);
+    expect((await test(house)).json().outcomes).toMatchObject([{ outcome: "accepted" }]);
+  });
+
+  it("is refused to every person of the house, and also as the renewal of another phone", async () => {
+    const house = await withGonePhone();
+    const bo = await invited(house, "Bo", "helper");
+    expect((await add(house, first, bo)).statusCode).toBe(409);
+    await phoneOf(house, bo, "Kitchen");
+    const answer = await renew(house, { ...first, replaces: "https://push.example/Kitchen" }, bo);
+    expect(answer.statusCode).toBe(409);
+    expect(answer.json().errors[0].field).toBe("endpoint");
+  });
+
+  it("is listed as gone to its own person, until it is replaced", async () => {
+    const house = await withGonePhone();
+    expect((await view(house)).gone).toEqual([
+      { endpoint: first.endpoint, label: "Pocket", goneAt: "2026-01-15T09:00:00.000Z" },
+    ]);
+    expect((await view(house, await invited(house, "Bo", "helper"))).gone).toEqual([]);
+    await add(house, { ...renewal, label: "Pocket" });
+    expect((await view(house)).gone).toEqual([]);
+    expect((await add(house, first)).statusCode).toBe(409); // no longer listed, and still known
+  });
+
+  it("is forgotten after half a year, and no more than 500 of a house are remembered", async () => {
+    const house = await withGonePhone();
+    house.clock.pass(days(179));
+    await forgetOld(house.ports);
+    expect((await add(house, first)).statusCode).toBe(409);
+    house.clock.pass(days(2));
+    await forgetOld(house.ports);
+    expect((await add(house, first)).statusCode).toBe(201);
+    house.push.answer = { kind: "subscriptionGone", words: "HTTP 410" };
+    for (let n = 0; n < 505; n += 1) {
+      await house.store.keepers.savePhone({
+        ...{ id: `p-${n}`, keeper: (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id },
+        ...{ endpoint: `https://push.example/many/${n}`, p256dh: keys.p256dh, auth: keys.auth, label: "Many" },
+        addedAt: house.clock.pass(minutes(1)),
+      });
+    }
+    house.clock.pass(minutes(1));
+    expect(
+      (await house.app.inject({ method: "POST", url: "/api/v1/phones/test", headers: house.keeper, payload: {} }))
+        .statusCode,
+    ).toBe(200);
+    await forgetOld(house.ports);
+    expect((await view(house)).gone.length).toBeLessThanOrEqual(500);
+  }, 60_000);
+});
+
+describe("a phone that renews its subscription", () => {
+  it("keeps its id, its name and the moment when it was added, and begins unproved", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    const before = await onlyPhone(house);
+    await test(house);
+    await shown(house, house.push.sent.at(-1)?.item);
+    expect((await onlyPhone(house)).reach.kind).toBe("proved");
+    house.clock.pass(days(1));
+    const answer = await renew(house, renewal);
+    expect(answer.statusCode).toBe(200);
+    expect(await onlyPhone(house)).toMatchObject({
+      ...{ id: before.id, label: "Pocket", addedAt: before.addedAt, endpoint: renewal.endpoint },
+      ...{ lastShownAt: null, lastAcceptedAt: null, reach: { kind: "unproved" } },
+    });
+  });
+
+  it("is not proved by what stood on its screen under the old endpoint", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    await test(house);
+    const old = house.push.sent.at(-1)?.item;
+    await renew(house, renewal);
+    expect((await shown(house, old)).statusCode).toBe(204);
+    expect((await onlyPhone(house)).reach.kind).toBe("unproved");
+    await test(house);
+    await shown(house, house.push.sent.at(-1)?.item);
+    expect((await onlyPhone(house)).reach.kind).toBe("proved");
+  });
+
+  it("may say it twice, since the first answer can be lost on the way", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    await renew(house, renewal);
+    expect((await renew(house, renewal)).statusCode).toBe(200);
+    expect((await onlyPhone(house)).endpoint).toBe(renewal.endpoint);
+  });
+
+  it("comes back under its name where its push service had declared the old endpoint gone meanwhile", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    const { id } = await onlyPhone(house);
+    house.push.answer = { kind: "subscriptionGone", words: "HTTP 410" };
+    await test(house);
+    expect((await view(house)).phones).toEqual([]);
+    expect((await renew(house, renewal)).statusCode).toBe(200);
+    expect(await onlyPhone(house)).toMatchObject({ id, label: "Pocket", endpoint: renewal.endpoint });
+  });
+
+  it("does not come back where a person has removed it", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: first.endpoint });
+    const answer = await renew(house, renewal);
+    expect(answer.statusCode).toBe(404);
+    expect(answer.json().errors).toEqual([{ field: "replaces", problem: "is no phone of yours" }]);
+    expect((await view(house)).phones).toEqual([]);
+  });
+
+  it("is not redirected by a stranger or by another person who knows its endpoint", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    expect((await renew(house, renewal, { "x-pieward": "1" })).statusCode).toBe(401);
+    const bo = await invited(house, "Bo", "helper");
+    expect((await renew(house, renewal, bo)).statusCode).toBe(404);
+    // Nor by claiming the very endpoint with other keys: only the browser itself knows its own.
+    const claimed = await add(house, { ...first, keys: { ...keys, auth: "b".repeat(22) } }, bo);
+    expect(claimed.statusCode).toBe(409);
+    expect(claimed.json().errors[0].field).toBe("endpoint");
+    const phone = await onlyPhone(house);
+    expect(phone.endpoint).toBe(first.endpoint);
+    await test(house);
+    expect(house.push.sent.at(-1)?.phone.auth).toBe(keys.auth);
+  });
+
+  it("is not lost by a 410 for the old endpoint that arrives after the renewal: what was sent goes to the new one", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    const { key } = await house.addFeeder();
+    const trouble = { seq: 1, uptimeMs: 5, kind: "trouble", words: "the lid is loose" };
+    const send = house.push.send.bind(house.push);
+    let renewed = false;
+    Object.assign(house.push, {
+      send: async (...said: Parameters<typeof send>) => {
+        if (renewed) return send(...said);
+        renewed = true;
+        expect((await renew(house, renewal)).statusCode).toBe(200); // while the push is under way
+        return { kind: "subscriptionGone", words: "HTTP 410" };
+      },
+    });
+    await house.report(key, { boot: "b-1", sentUptimeMs: 5, events: [trouble] });
+    await deliver(house);
+    house.clock.pass(minutes(1));
+    await deliver(house);
+    expect((await onlyPhone(house)).endpoint).toBe(renewal.endpoint);
+    expect(house.push.sent.map(({ phone }) => phone.endpoint)).toEqual([renewal.endpoint]);
+    expect((await add(house, first)).statusCode).toBe(409);
+  });
+});
+
+describe("a phone whose leave to show notices was withdrawn", () => {
+  const say = (house: House, allowed: boolean, endpoint = first.endpoint) =>
+    asked(house, "POST", "/api/v1/phones/permission", house.keeper, { endpoint, allowed });
+
+  it("is called lost at once, on its own page and among the people, until it is allowed again", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    await test(house);
+    await shown(house, house.push.sent.at(-1)?.item);
+    const people = async () =>
+      ((await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView).people[0];
+    expect((await people())?.reach.kind).toBe("proved");
+    expect((await say(house, false)).statusCode).toBe(200);
+    expect((await onlyPhone(house)).reach).toMatchObject({ kind: "lost", words: expect.stringMatching(/blocked/) });
+    expect(await people()).toMatchObject({ phones: 0, reach: { kind: "lost" } });
+    expect((await test(house)).json().outcomes).toMatchObject([{ label: "Pocket", outcome: "refused" }]);
+    expect(house.push.sent).toHaveLength(1);
+
+    house.clock.pass(minutes(1));
+    await say(house, true);
+    expect((await onlyPhone(house)).reach.kind).toBe("unproved"); // it must show something first
+    expect(await people()).toMatchObject({ phones: 1 });
+  });
+
+  it("is said of one's own phones only", async () => {
+    const house = await openHouse();
+    await add(house, first);
+    const bo = await invited(house, "Bo", "helper");
+    const said = { endpoint: first.endpoint, allowed: false };
+    const answer = await asked(house, "POST", "/api/v1/phones/permission", bo, said);
+    expect(answer.statusCode).toBe(404);
+    expect(answer.json().errors[0].field).toBe("endpoint");
+    expect((await onlyPhone(house)).reach.kind).toBe("unproved");
+  });
+});
