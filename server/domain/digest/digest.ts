@@ -53,7 +53,7 @@ export function digestOf(yard: DigestYard, feeders: readonly DigestFeeder[], dat
     { heading: "Food left", lines: foodLines(connected, yard.zone, now), left: leftOut },
     { heading: "Birds", lines: birdLines(connected), left: leftOut },
     { heading: "Deposits and pay", lines: payLines(connected, yard.zone), left: leftOut },
-    { heading: "Wear", lines: wearLines(connected, yard.zone), left: leftOut },
+    { heading: "Wear", lines: wearLines(connected, yard.zone, now), left: leftOut },
     { heading: "Tonight", lines: weatherLines(connected, now), left: leftOut },
   ];
   return {
