@@ -87,8 +87,15 @@ export interface FeederView {
   readonly cleanedAt: string | null; // null while nobody has said so
   /** What can't be known or told apart with what is fitted, each in a sentence; empty where nothing is missing. */
   readonly blindSpots: readonly string[];
+  /** What only a keeper can say and what is told here rests on; `opens` is the page where it is said. */
+  readonly asks: readonly AskView[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
   readonly words: string;
+}
+
+export interface AskView {
+  readonly words: string;
+  readonly opens: string;
 }
 
 export interface ReadingsView {
@@ -109,6 +116,7 @@ export interface ReadingsView {
 
 export interface HopperView {
   readonly capacityGrams: number;
+  readonly capacityAssumed: boolean; // nobody has said what a full hopper holds: the usual stands for it
   /** Null until a scale or a refill has told where to start from. */
   readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
   readonly portionGrams: number; // as learnt so far

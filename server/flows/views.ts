@@ -9,14 +9,15 @@ import type {
 } from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { graveness } from "../domain/alarms/lifeCycle.ts";
+import { asksOf } from "../domain/asks.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
 import { missingEvents } from "../domain/eventSequence.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../domain/faults.ts";
-import type { FeederState, LatestReadings } from "../domain/feeder.ts";
+import { type FeederState, isAssumed, type LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
 import { foodKinds, foods, portionWords } from "../domain/food.ts";
+import { foodOutlook } from "../domain/foodOutlook.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
-import { forecastEmpty, runOutWords } from "../domain/hopper/runOut.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import type { Order } from "../domain/orders/order.ts";
 import type { FeederRow, YardRow } from "../ports.ts";
@@ -64,6 +65,10 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     },
     cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
+    asks: asksOf(state).map(({ words, said }) => ({
+      words,
+      opens: `/feeders/${encodeURIComponent(row.id)}/${said === "asRefill" ? "refill" : "settings"}`,
+    })),
     words: feederWords(state, now),
   };
 }
@@ -88,11 +93,13 @@ function readingsView({ at, readings }: LatestReadings): ReadingsView {
   };
 }
 
-function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView {
-  const forecast = forecastEmpty(hopper, settings, now);
+function hopperView(state: FeederState, now: Instant): HopperView {
+  const { hopper, settings } = state;
+  const { forecast, words } = foodOutlook(state, now);
   const portion = portionOf(hopper).mean;
   return {
     capacityGrams: settings.hopperCapacity,
+    capacityAssumed: isAssumed(settings, "hopperCapacity"),
     level: levelOf(hopper, settings),
     portionGrams: portion,
     portionWords: portionWords(portion, settings),
@@ -100,7 +107,7 @@ function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView
       forecast.kind === "emptyAt"
         ? { p10: isoOf(forecast.p10), p50: isoOf(forecast.p50), p90: isoOf(forecast.p90) }
         : null,
-    words: runOutWords(forecast, settings.zone, now),
+    words,
   };
 }
 

@@ -51,6 +51,7 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     hopper: {
       capacityGrams: 1_200,
       level: { grams: 742, low: 655, high: 829 },
+      capacityAssumed: false,
       portionGrams: 2.43,
       portionWords: "A portion counts as 2.4 g, as you said.",
       empty: { p10: iso(now + 62 * hourMs), p50: iso(now + 90 * hourMs), p90: iso(now + 131 * hourMs) },
@@ -58,6 +59,7 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     },
     alarms: [],
     cleanedAt: null,
+    asks: [],
     blindSpots: [],
     pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
     words: "Rowan is well: enough until Saturday, 34 visits today.",

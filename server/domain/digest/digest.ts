@@ -50,7 +50,7 @@ export function digestOf(yard: DigestYard, feeders: readonly DigestFeeder[], dat
       lines: tasks.count === 0 ? ["Nothing to do.", ...tasks.lines] : tasks.lines,
       left: (count) => `And ${counted(count, "more thing")}, each on its feeder's page.`,
     },
-    { heading: "Food left", lines: foodLines(connected, yard.zone, now), left: leftOut },
+    { heading: "Food left", lines: foodLines(connected, now), left: leftOut },
     { heading: "Birds", lines: birdLines(connected), left: leftOut },
     { heading: "Deposits and pay", lines: payLines(connected, yard.zone), left: leftOut },
     { heading: "Wear", lines: wearLines(connected, yard.zone, now), left: leftOut },

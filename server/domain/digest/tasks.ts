@@ -1,10 +1,10 @@
 import { type FaultKind, faultKinds, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
-import { runOutWords } from "../hopper/runOut.ts";
+import { foodOutlook } from "../foodOutlook.ts";
 import { days, type Instant } from "../instant.ts";
 import { localDateOf, localTimeOf, momentWords } from "../localTime.ts";
 import { type DigestFeeder, isInGarden, nameOf, standingFaults } from "./digestFeeder.ts";
-import { asksForRefill, forecastOf } from "./foodLeft.ts";
+import { asksForRefill } from "./foodLeft.ts";
 import { listed } from "./screenful.ts";
 
 export interface Tasks {
@@ -20,7 +20,7 @@ interface Task {
 
 /** Refill, clean, look: what a keeper should do today. */
 export function tasksOf(feeders: readonly DigestFeeder[], zone: string, now: Instant): Tasks {
-  const tasks = feeders.flatMap((feeder) => [...alarmTasks(feeder, zone, now), ...refillTask(feeder, zone, now)]);
+  const tasks = feeders.flatMap((feeder) => [...alarmTasks(feeder, zone, now), ...refillTask(feeder, now)]);
   tasks.push(...feeders.flatMap((feeder) => latchedTasks(feeder)), ...cleaningTask(feeders, now));
   tasks.sort((a, b) => a.rank - b.rank);
   const unheard = feeders.filter(({ state }) => state.link.kind === "neverHeard" && isInGarden(state));
@@ -79,9 +79,9 @@ function latchedTasks(feeder: DigestFeeder): readonly Task[] {
   });
 }
 
-function refillTask(feeder: DigestFeeder, zone: string, now: Instant): readonly Task[] {
+function refillTask(feeder: DigestFeeder, now: Instant): readonly Task[] {
   if (!asksForRefill(feeder, now)) return [];
-  const words = `${nameOf(feeder)}: refill today, ${runOutWords(forecastOf(feeder, now), zone, now)}.`;
+  const words = `${nameOf(feeder)}: refill today, ${foodOutlook(feeder.state, now).words}.`;
   return [{ words, rank: faultKinds.indexOf("foodLow") }];
 }
 

@@ -5,6 +5,7 @@ import { type FeederSettings, type FeederState, newFeeder } from "../../../serve
 import { dispensed } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { days, hours, type Instant, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
+import { heard as heardFrom, neverHeard } from "../../../server/domain/silence/feederSilence.ts";
 import { celsius, grams, humidityPercent } from "../../../server/domain/units.ts";
 import { someSettings } from "../../support/feeders.ts";
 import { barePortion } from "../barePortion.ts";
@@ -37,7 +38,7 @@ export function fed(
 
 export const heard = (state: FeederState): FeederState => ({
   ...state,
-  link: { kind: "heard", at: now, boot: "b", sentUptime: null, rhythm: { mean: 60_000 } as never, outages: 0 } as never,
+  link: heardFrom(neverHeard(now), { boot: "b", sentUptime: null, reportEvery: state.settings.reportEvery }, now),
 });
 
 export const alarmed = (

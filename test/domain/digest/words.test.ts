@@ -136,9 +136,9 @@ describe("the digest's words", () => {
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do.", "Rowan: not yet connected."] },
     ]);
-    expect(section(told(feeder(heard(fresh))), "Food left")[0]).toMatch(/^Rowan: no word yet on how much is in it/);
+    expect(section(told(feeder(heard(fresh))), "Food left")[0]).toMatch(/^Rowan: how much is in it isn't known/);
     const paused = { ...heard(fresh), orders: { ...fresh.orders, feederSays: { paused: true, at: now } } };
-    expect(section(told(feeder(paused)), "Food left")[0]).toMatch(/^Rowan: paused; no word/);
+    expect(section(told(feeder(paused)), "Food left")[0]).toMatch(/^Rowan: paused; how much is in it isn.t known/);
   });
 
   it("tell the soonest empty first", () => {
