@@ -91,6 +91,8 @@ export interface FeederView {
   readonly asks: readonly AskView[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
   readonly words: string;
+  /** Until when `words` may call it well if nothing more is heard; null where they don't. */
+  readonly wellUntil: string | null;
 }
 
 export interface AskView {

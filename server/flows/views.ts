@@ -20,6 +20,7 @@ import { foodOutlook } from "../domain/foodOutlook.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import type { Order } from "../domain/orders/order.ts";
+import { wellUntil } from "../domain/wellKnown.ts";
 import type { FeederRow, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
 
@@ -70,6 +71,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
       opens: `/feeders/${encodeURIComponent(row.id)}/${said === "asRefill" ? "refill" : "settings"}`,
     })),
     words: feederWords(state, now),
+    wellUntil: maybeIso(wellUntil(state, now)),
   };
 }
 

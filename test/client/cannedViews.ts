@@ -62,7 +62,8 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     asks: [],
     blindSpots: [],
     pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
-    words: "Rowan is well: enough until Saturday, 34 visits today.",
+    words: "Well: enough until Saturday, 90 % sure.",
+    wellUntil: iso(now + 13 * minuteMs),
     ...change,
   };
 }
@@ -96,6 +97,7 @@ export function homeView(now: number): HomeView {
     id: "larch",
     name: "Larch",
     words: "Nothing has fallen for 17 minutes: its tray is jammed.",
+    wellUntil: null,
     hopper: {
       ...rowan.hopper,
       level: { grams: 310, low: 160, high: 470 },

@@ -13,7 +13,7 @@ export const statisticSymbols: readonly RegExp[] = [
 
 /** Fields whose whole value is a wire time, which the client never shows as it is. */
 const wireTimes = new Set(
-  "at since raisedAt shelvedUntil until askedAt sentAt answeredAt lastHeardAt cleanedAt p10 p50 p90 from to lastAt shownAt mailedAt serverTime addedAt lastAcceptedAt lastShownAt expiresAt".split(
+  "at since raisedAt shelvedUntil until askedAt sentAt answeredAt lastHeardAt wellUntil cleanedAt p10 p50 p90 from to lastAt shownAt mailedAt serverTime addedAt lastAcceptedAt lastShownAt expiresAt".split(
     " ",
   ),
 );

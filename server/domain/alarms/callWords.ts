@@ -119,7 +119,8 @@ function acknowledged({ fault, at }: AlarmChange, alarm: Alarm | null): readonly
 function returned({ settings }: Spoken, { fault, at }: AlarmChange): CallWord {
   const { title, latched } = ruleOf(fault);
   const over = `No longer so: ${title}.`;
-  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, "back to normal"), body: over };
+  // Of this alarm alone: what else stands at the feeder is another's to tell.
+  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, `${title} is over`), body: over };
   const body = `${over} It may have done harm: look at the thing itself, then reset the alarm.`;
   return { kind: "returned", fault, at, title: titleOf(settings, "to be looked at"), body };
 }
