@@ -191,6 +191,8 @@ describe("whenever a feeder's words claim that it is well", () => {
   const alarm = fc.record({ kind: oneOf(...faultKinds), phase: oneOf(...phases), back: fc.boolean() });
   const story = fc.record({
     heardMinutesAgo: good<number | null>(1, null, 14, 16, 40, 3_000),
+    usedToGaps: fc.boolean(),
+    pauseIsOver: good(false, true),
     latest: good(true, false),
     sensors: good(true, false),
     food: good("plenty", "none", "empty", "level only", "low", "assumed"),
@@ -221,7 +223,10 @@ describe("whenever a feeder's words claim that it is well", () => {
     const begun: FeederState = { ...newFeeder({ ...settings, ...assumed }, long) };
     const at = told.heardMinutesAgo === null ? null : past(now, minutes(-told.heardMinutesAgo));
     const hearing = { boot: "b", sentUptime: null, reportEvery: settings.reportEvery };
-    const linked = at === null ? begun : { ...begun, link: heard(begun.link, hearing, at) };
+    const link = at === null ? begun.link : heard(begun.link, hearing, at);
+    const patient =
+      link.kind === "heard" && told.usedToGaps ? { ...link, rhythm: { ...link.rhythm, mean: minutes(60) } } : link;
+    const linked = { ...begun, link: patient };
     const fitted = told.sensors ? whole(linked) : linked;
     const fedOn = {
       plenty: () => fed(fitted),
@@ -247,11 +252,17 @@ describe("whenever a feeder's words claim that it is well", () => {
         return [kind, { ...standing, ...more, phase } as never];
       }),
     );
-    const newest =
-      told.order === null
-        ? null
-        : { ...pause, until: null, kind: told.order[0], phase: told.order[1], answeredAt: earlierToday };
-    const feederSays = told.says === null ? null : { paused: told.says, at: now };
+    const pauseOver = { ...pause, until: past(now, minutes(-5)), phase: "confirmed", answeredAt: earlierToday };
+    const asked = told.order && {
+      ...pause,
+      until: null,
+      kind: told.order[0],
+      phase: told.order[1],
+      answeredAt: earlierToday,
+    };
+    const newest = told.pauseIsOver ? pauseOver : asked;
+    const feederSays =
+      told.says === null ? null : { paused: told.says, at: told.pauseIsOver ? past(now, minutes(-9)) : now };
     return {
       ...state,
       latest: told.latest && at !== null ? { at, readings: saidNothing } : null,
@@ -267,7 +278,7 @@ describe("whenever a feeder's words claim that it is well", () => {
     told.sensors &&
     told.food === "plenty" &&
     told.duty === "inGarden" &&
-    (told.order === null || (told.order[0] === "resume" && told.order[1] === "confirmed")) &&
+    (told.pauseIsOver || told.order === null || (told.order[0] === "resume" && told.order[1] === "confirmed")) &&
     told.says !== true &&
     told.alarms.every(({ phase, back }) => phase === "returnedUnacknowledged" && !back);
 
