@@ -8,6 +8,7 @@ import type {
   YardView,
 } from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
+import { findingsNow, type ShownFinding } from "../domain/alarms/findingsNow.ts";
 import { graveness } from "../domain/alarms/lifeCycle.ts";
 import { asksOf } from "../domain/asks.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
@@ -56,7 +57,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     missingEvents: missingEvents(state.sequence),
     readings: state.latest && readingsView(state.latest),
     hopper: hopperView(state, now),
-    alarms: alarmViews(state),
+    alarms: alarmViews(state, now),
     pause: {
       feederSays: state.orders.feederSays && {
         paused: state.orders.feederSays.paused,
@@ -113,10 +114,13 @@ function hopperView(state: FeederState, now: Instant): HopperView {
   };
 }
 
-function alarmViews({ alarms }: FeederState): AlarmView[] {
+function alarmViews(state: FeederState, now: Instant): AlarmView[] {
+  const { alarms } = state;
+  const findings = findingsNow(state, now);
   const views = faultKinds.flatMap((fault) => {
     const alarm = alarms[fault];
-    return alarm && alarm.phase !== "suspected" ? [alarmView(fault, alarm, explainedBy(fault, alarms))] : [];
+    if (alarm === undefined || alarm.phase === "suspected") return [];
+    return [alarmView(fault, alarm, findings(fault, alarm), explainedBy(fault, alarms))];
   });
   return views.sort((one, other) => graveness[one.priority] - graveness[other.priority]);
 }
@@ -130,6 +134,7 @@ const explainedBy = (fault: FaultKind, alarms: FeederState["alarms"]): string[] 
 function alarmView(
   fault: FaultKind,
   alarm: Exclude<Alarm, { phase: "suspected" }>,
+  finding: ShownFinding,
   explains: readonly string[],
 ): AlarmView {
   const rule = ruleOf(fault);
@@ -139,7 +144,7 @@ function alarmView(
     title: rule.title,
     priority: alarm.priority,
     phase: alarm.phase,
-    reason: alarm.phase === "suppressedByDesign" ? `${alarm.finding.reason} ${alarm.why}` : alarm.finding.reason,
+    reason: alarm.phase === "suppressedByDesign" ? `${finding.reason} ${alarm.why}` : finding.reason,
     act: rule.act,
     since: isoOf(alarm.since),
     shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
@@ -148,7 +153,7 @@ function alarmView(
     explainedBy: speaker && ruleOf(speaker).title,
     outOfService:
       alarm.phase === "outOfService" ? { by: alarm.outBy, since: isoOf(alarm.outSince), why: alarm.outWhy } : null,
-    evidence: alarm.finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
+    evidence: finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
   };
 }
 

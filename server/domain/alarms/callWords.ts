@@ -94,8 +94,13 @@ const isSoon = (gone: AlarmChange["at"], back: AlarmChange["at"]): boolean => ba
 function putBack(spoken: Spoken, change: AlarmChange, alarm: Alarm | null): readonly CallWord[] {
   if (alarm?.phase !== "unacknowledged" && alarm?.phase !== "latchedUnacknowledged") return []; // over by now
   if (alarm.called === "note") return [];
-  return [{ ...words(spoken, change, alarm.called), kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
+  const said = words(spoken, { fault: change.fault, reason: reasonOf(alarm) }, alarm.called);
+  return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
 }
+
+/** What is gone by now is not told as if it were there. */
+const reasonOf = ({ present, finding: { reason } }: Alarm): string =>
+  present ? reason : `No longer so. Before that: ${reason}`;
 
 function worsened(
   spoken: Spoken,
@@ -147,7 +152,7 @@ export function standingWords({ alarms, settings }: Pick<FeederState, "alarms" |
     const alarm = alarms[fault];
     if (alarm?.phase !== "unacknowledged" && alarm?.phase !== "latchedUnacknowledged") return [];
     if (alarm.called === "note") return [];
-    const said = words({ settings, explains: [] }, { fault, reason: alarm.finding.reason }, alarm.called);
+    const said = words({ settings, explains: [] }, { fault, reason: reasonOf(alarm) }, alarm.called);
     return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
   });
 }
