@@ -2,16 +2,16 @@ import { useEffect, useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
 import { DayRibbon, markName, RibbonKey } from "../drawing/dayRibbon.tsx";
-import { dayProblem, knownDay, loadDay } from "../state/days.ts";
+import { dayProblem, knownDay, loadDay, runningDate } from "../state/days.ts";
 import { line } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { massWords, sentence } from "../words/amount.ts";
-import { dayWords, localDate, shiftDate, timeOf, whenWords } from "../words/clock.ts";
+import { dayWords, shiftDate, timeOf, whenWords } from "../words/clock.ts";
 
 /** The feeder's day as a ribbon, with its words, its table, and the days before it. */
 export function DaySection(props: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { feeder, yard } = props;
-  const today = localDate(now.value, yard.zone);
+  const today = runningDate(feeder.id, now.value, yard.zone);
   const { query } = useLocation();
   const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the ribbon on
   const date = shiftDate(today, -back);
@@ -49,6 +49,8 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
         </p>
       ) : (
         <>
+          {/* A day that an earlier build kept on this phone doesn't say it. */}
+          {(known.view as Partial<DayView>).extent !== undefined && <p class="hint extent">{known.view.extent}</p>}
           <DayRibbon day={known.view} zone={yard.zone} nowMs={now.value} />
           <RibbonKey day={known.view} />
           <p class="day-words">{known.view.words}</p>

@@ -163,12 +163,18 @@ export interface OrderView {
   readonly problem: string | null;
 }
 
-/** A local day from one solar noon to the next would hide the morning: the ribbon runs from dusk to dusk. */
+/**
+ * A local day from one solar noon to the next would hide the morning: the ribbon runs from dusk to dusk. The running day goes on
+ * to now, its evening included; after midnight that evening opens the next day's ribbon.
+ */
 export interface DayView {
   readonly feeder: string;
   readonly date: string; // the local date of the daylight in the middle
   readonly from: string;
   readonly to: string;
+  readonly extent: string; // from when to when, in a sentence
+  /** The day that runs now, and until when it does: then it is the next one. */
+  readonly running: { readonly date: string; readonly until: string };
   /** Contiguous spans from `from` to `to`; without a known place the whole is `unknown`. */
   readonly light: readonly {
     readonly kind: "night" | "twilight" | "day" | "unknown";

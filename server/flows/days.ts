@@ -1,14 +1,22 @@
 import type { DayMark, DayView } from "../contract/api.ts";
 import type { AlarmChange } from "../domain/facts.ts";
 import { ruleOf } from "../domain/faults.ts";
-import { isoOf } from "../domain/instant.ts";
-import { duskToDusk, lightSpans } from "../domain/sun.ts";
+import { type Instant, isoOf } from "../domain/instant.ts";
+import { dayExtent, runningDay } from "../domain/runningDay.ts";
+import { lightSpans } from "../domain/sun.ts";
 import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
 
-/** One day of a feeder from dusk to dusk: the light, and what happened in it. */
-export async function dayView(records: RecordStore, row: FeederRow, date: string): Promise<DayView> {
-  const { place, zone, portionMass } = row.state.settings;
-  const { from, to } = duskToDusk(place, zone, date);
+/** One day of a feeder, the running one where no date is named: the light, and what happened in it. */
+export async function dayView(
+  records: RecordStore,
+  row: FeederRow,
+  asked: string | null,
+  now: Instant,
+): Promise<DayView> {
+  const { place, portionMass } = row.state.settings;
+  const running = runningDay(row.state.settings, now);
+  const date = asked ?? running.date;
+  const { from, to, words: extent } = dayExtent(row.state.settings, date, now);
   const events = await records.events(row.id, from, to, eventsADayMax);
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
@@ -19,6 +27,8 @@ export async function dayView(records: RecordStore, row: FeederRow, date: string
     date,
     from: isoOf(from),
     to: isoOf(to),
+    extent,
+    running: { date: running.date, until: isoOf(running.until) },
     light: place
       ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))
       : [{ kind: "unknown", from: isoOf(from), to: isoOf(to) }],

@@ -273,6 +273,8 @@ export function dayView(feeder: string, date: string): DayView {
     date,
     from: at(-20),
     to: at(4),
+    extent: "From dusk yesterday 16:00 to now.",
+    running: { date, until: at(12) },
     light: [
       { kind: "twilight", from: at(-20), to: at(-19.2) },
       { kind: "night", from: at(-19.2), to: at(-4.5) },
