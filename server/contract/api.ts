@@ -276,9 +276,15 @@ export interface DigestView {
   readonly date: string; // local
   readonly title: string; // as pushed: "Alder Croft, today: 2 things to do"
   readonly gist: string; // the same without yard and day: "2 things to do"
-  readonly sections: readonly { readonly heading: string; readonly lines: readonly string[] }[];
+  readonly sections: readonly DigestSectionView[];
   /** Local dates of which there are digests, the newest first, this one among them if it is new enough; at most `digestsKept`. */
   readonly dates: readonly string[];
+}
+/** `opens`: the page where each line is done, line by line; left out where the lines only tell. */
+export interface DigestSectionView {
+  readonly heading: string;
+  readonly lines: readonly string[];
+  readonly opens?: readonly string[];
 }
 /** Today's and those of the last seven days. */
 export const digestsKept = 8;

@@ -28,8 +28,16 @@ describe("what keepers read", () => {
         const { state } = door;
         const row = { id: "rowan", yard: "y", practice: true, revision: 1, addedAt: time.now(), state };
         const view = feederView({ ...row, lastHeardAt: time.now(), steppedAt: time.now() }, time.now());
-        const told = { name: settings.name, state, addedAt: time.now(), days: [], exchanges: [], felt: [] };
-        const yard = { name: "Alder Croft", zone: practiceYard.zone, practice: true };
+        const told = {
+          id: "rowan",
+          name: settings.name,
+          state,
+          addedAt: time.now(),
+          days: [],
+          exchanges: [],
+          felt: [],
+        };
+        const yard = { id: "y", name: "Alder Croft", zone: practiceYard.zone, practice: true };
         const digest = digestOf(yard, [told], "2026-11-25", time.now());
         expect(notPlain({ view, digest, calls: standingWords(state), changes: door.changes })).toEqual([]);
         for (const alarm of view.alarms) walked.add(alarm.fault);

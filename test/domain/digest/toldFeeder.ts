@@ -14,7 +14,7 @@ import { saidNothing } from "../silence/larch.ts";
 /** Feeders of Alder Croft as a digest is told of them, hand-made: 07:30 in Stockholm on Wednesday 25 November. */
 export const now = instantOf("2026-11-25T06:30:00Z");
 export const date = "2026-11-25";
-export const yard = { name: "Alder Croft", zone: "Europe/Stockholm", practice: false };
+export const yard = { id: "alder-croft", name: "Alder Croft", zone: "Europe/Stockholm", practice: false };
 
 /** A feeder that was filled with so much ten days ago and gave so many portions of 5 g a day since. */
 export function fed(
@@ -94,6 +94,7 @@ export const airBetween = (lowest: number, warmest: number, humidity = 90) =>
 
 export function feeder(state: FeederState, told: Partial<DigestFeeder> = {}): DigestFeeder {
   return {
+    id: state.settings.name.toLowerCase(),
     name: state.settings.name,
     state,
     addedAt: past(now, days(-10)),
