@@ -10,7 +10,7 @@ import { WaitingNote } from "../parts/waitingNote.tsx";
 import { waiting } from "../state/acts.ts";
 import { findFeeder, home, line } from "../state/home.ts";
 import { now } from "../state/now.ts";
-import { dutyWords, isSetAside, sortAlarms } from "../words/alarm.ts";
+import { countedWords, dutyWords, isSetAside, sortAlarms } from "../words/alarm.ts";
 import { bigAndSmall, fullnessWords, levelWords, massWords, sentence } from "../words/amount.ts";
 import { agoWords, roughlyWhen } from "../words/clock.ts";
 
@@ -95,7 +95,7 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
   return (
     <section class="alarms" aria-labelledby="alarms-title">
       <h2 id="alarms-title" class={standing.length === 0 ? "hidden" : ""}>
-        {standing.length === 0 ? "No alarm stands" : standing.length === 1 ? "One alarm" : `${standing.length} alarms`}
+        {countedWords(standing)}
       </h2>
       {standing.length > 0 && entries(standing)}
       {quiet.length > 0 && (

@@ -186,7 +186,7 @@ export interface DayView {
   readonly words: string; // the ribbon in a sentence, for whoever can't see it
 }
 export interface DayMark {
-  readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm";
+  readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm" | "note";
   readonly at: string;
   readonly detail: string; // "paid", "free", "unpaid", "metal", ""
 }

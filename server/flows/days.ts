@@ -99,7 +99,13 @@ const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
   change.to === "unacknowledged" && change.from !== change.to
-    ? [{ kind: "alarm", at: isoOf(change.at), detail: ruleOf(change.fault).title }]
+    ? [
+        {
+          kind: change.priority === "note" ? "note" : "alarm",
+          at: isoOf(change.at),
+          detail: ruleOf(change.fault).title,
+        },
+      ]
     : [];
 
 function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView["tally"] {
