@@ -89,7 +89,12 @@ function DayTable(props: { readonly day: DayView; readonly zone: string }) {
         <Tally name="Presses" value={String(tally.presses)} />
         <Tally name="Deposits" value={String(tally.deposits)} />
         <Tally name="Portions" value={String(tally.portions)} />
-        <Tally name="Food given" value={massWords(tally.gramsGiven)} />
+        <Tally
+          name="Food given"
+          value={
+            tally.gramsGiven === null ? "not known: nobody has said what a portion weighs" : massWords(tally.gramsGiven)
+          }
+        />
       </dl>
       {marks.length > 0 && (
         // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by keyboard (WCAG 2.1.1)

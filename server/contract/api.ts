@@ -195,7 +195,7 @@ export interface DayTally {
   readonly presses: number;
   readonly deposits: number;
   readonly portions: number;
-  readonly gramsGiven: number;
+  readonly gramsGiven: number | null; // null where nobody has said what a portion weighs
 }
 
 /** The key is shown this once; only its hash is kept. */

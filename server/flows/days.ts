@@ -1,6 +1,7 @@
 import type { DayMark, DayView } from "../contract/api.ts";
 import type { AlarmChange } from "../domain/facts.ts";
 import { ruleOf } from "../domain/faults.ts";
+import { isAssumed } from "../domain/feeder.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { dayExtent, runningDay } from "../domain/runningDay.ts";
 import { lightSpans } from "../domain/sun.ts";
@@ -21,7 +22,7 @@ export async function dayView(
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
   const marks = [...eventMarks(events), ...refills.map(refillMark), ...changes.flatMap(alarmMark)];
-  const tally = tallyOf(events, portionMass);
+  const tally = tallyOf(events, isAssumed(row.state.settings, "portionMass") ? null : portionMass);
   return {
     feeder: row.id,
     date,
@@ -108,7 +109,7 @@ const alarmMark = (change: AlarmChange): DayMark[] =>
       ]
     : [];
 
-function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView["tally"] {
+function tallyOf(events: readonly RecordedEvent[], portionMass: number | null): DayView["tally"] {
   const count = (kind: string) => events.filter((event) => event.kind === kind).length;
   const fell = events.filter(
     (event) => event.kind === "portion" && (JSON.parse(event.body) as PostedPortion).chuteCount !== 0,
@@ -118,7 +119,7 @@ function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView
     presses: count("press"),
     deposits: count("deposit"),
     portions: count("portion"),
-    gramsGiven: Math.round(fell.length * portionMass),
+    gramsGiven: portionMass === null ? null : Math.round(fell.length * portionMass),
   };
 }
 
@@ -128,7 +129,7 @@ function wordsFor({ visits, presses, deposits, portions, gramsGiven }: DayView["
     visits > 0 && counted(visits, "visit"),
     presses > 0 && counted(presses, "press", "presses"),
     deposits > 0 && counted(deposits, "deposit"),
-    `${counted(portions, "portion")}, about ${gramsGiven} g`,
+    `${counted(portions, "portion")}${gramsGiven === null ? "" : `, about ${gramsGiven} g`}`,
   ].filter((words) => words !== false);
   const last = told.pop();
   return told.length === 0 ? `${last}.` : `${told.join(", ")} and ${last}.`;

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import type { FeederView } from "../../server/contract/api.ts";
+import type { DayView, FeederView } from "../../server/contract/api.ts";
 import { days, hours, minutes, type Span } from "../../server/domain/instant.ts";
 import { type House, openHouse } from "../support/house.ts";
 
@@ -36,6 +36,43 @@ describe("a feeder of which only the name was said", () => {
     const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     expect((await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [event] })).status).toBe(200);
     expect((await house.look(feeder.id)).settings.sensors).toMatchObject({ chute: true, button: false });
+  });
+
+  it("counts a full hopper and a day's food as unknown, not as the usual", async () => {
+    const house = await openHouse();
+    const { feeder, key } = await house.addFeeder({ name: "Rowan" });
+    const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
+    await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [event] });
+    await tell(house, feeder.id, { kind: "filled" });
+    const { hopper } = await house.look(feeder.id);
+    expect(hopper.capacityAssumed).toBe(true);
+    expect(hopper.level?.low).toBeLessThan(0.6 * hopper.capacityGrams);
+    const url = `/api/v1/feeders/${feeder.id}/day`;
+    const day = (await house.app.inject({ url, headers: house.keeper })).json() as DayView;
+    expect(day.tally).toMatchObject({ portions: 1, gramsGiven: null });
+    expect(day.words).toBe("1 portion.");
+  });
+
+  it("tells of low food in the alarm just what it tells beside the hopper, at every look", async () => {
+    const house = await openHouse();
+    const said = {
+      name: "Rowan",
+      portionGrams: 2,
+      hopperCapacityGrams: 2_000,
+      reportEverySeconds: 3_600,
+      warnAheadDays: 2,
+    };
+    const { feeder, key } = await house.addFeeder(said);
+    await tell(house, feeder.id, { kind: "added", grams: 460 });
+    let looked = 0;
+    await fedDays(house, key, 10, "b-1", house.clock.now(), async () => {
+      const { alarms, hopper } = await house.look(feeder.id);
+      const low = alarms.find(({ fault, phase }) => fault === "foodLow" && phase === "unacknowledged");
+      if (low === undefined) return;
+      if (!low.reason.startsWith("No longer")) expect(low.reason).toContain(hopper.words);
+      looked += 1;
+    });
+    expect(looked, "the story must reach low food").toBeGreaterThan(10);
   });
 
   it("asks for what its forecast rests on, until it was said or a scale has measured it", async () => {
@@ -81,6 +118,7 @@ async function fedDays(
   count: number,
   boot = "b-1",
   begun = house.clock.now(),
+  look?: () => Promise<void>,
 ): Promise<number> {
   let seq = 0;
   for (let hour = 0; hour < 24 * count; hour++) {
@@ -102,6 +140,7 @@ async function fedDays(
       sentUptimeMs: uptime,
       events: events.reverse().map((event, n) => ({ ...event, seq: seq - events.length + n + 1 })),
     });
+    await look?.();
   }
   return seq;
 }
