@@ -23,7 +23,7 @@ const forPrograms = new Set(
 );
 
 /** Every string of a view that a keeper may read, with where it stands. */
-export function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly words: string }[] {
+function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly words: string }[] {
   if (typeof view === "string") return [{ path, words: view }];
   if (view === null || typeof view !== "object") return [];
   return Object.entries(view).flatMap(([key, value]) => {
