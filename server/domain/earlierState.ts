@@ -1,10 +1,11 @@
 import { type AlarmsV3, alarmsFromV3 } from "./alarms/earlierAlarms.ts";
+import type { Assumed } from "./assumed.ts";
 import { noCold } from "./cold/cold.ts";
 import type { FoundFrost } from "./cold/frost.ts";
 import type { FaultKind } from "./faults.ts";
 import { freshFeed } from "./feed/diagnosis.ts";
 import type { Payments } from "./feed/payments.ts";
-import type { Assumed, FeederSettings, FeederState } from "./feeder.ts";
+import type { FeederSettings, FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
 import type { Instant } from "./instant.ts";
 import type { LinkState } from "./silence/feederSilence.ts";

@@ -1,4 +1,5 @@
 import type { Alarm } from "./alarms/alarm.ts";
+import type { Assumed } from "./assumed.ts";
 import { type ColdState, noCold } from "./cold/cold.ts";
 import { type EventSequence, noEvents } from "./eventSequence.ts";
 import type { Readings } from "./facts.ts";
@@ -40,12 +41,6 @@ export interface FeederSettings {
   /** What nobody has said and the usual stands for; left out where all of it was said. */
   readonly assumed?: readonly Assumed[];
 }
-
-/** What must have some value to reckon with, said or not. In this order. */
-export const assumable = ["hopperCapacity", "portionMass", "battery"] as const;
-export type Assumed = (typeof assumable)[number];
-export const isAssumed = ({ assumed = [] }: Pick<FeederSettings, "assumed">, what: Assumed): boolean =>
-  assumed.includes(what);
 
 /** `onBench`: it is built or tried out, and nothing it does is a word to anybody. `putAway`: out of season, in a shed say. */
 export type Duty = "inGarden" | "onBench" | "putAway";

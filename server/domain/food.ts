@@ -1,4 +1,5 @@
-import { type FeederSettings, isAssumed } from "./feeder.ts";
+import { isAssumed } from "./assumed.ts";
+import type { FeederSettings } from "./feeder.ts";
 import { type Grams, grams } from "./units.ts";
 
 /**

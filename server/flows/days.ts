@@ -1,7 +1,7 @@
 import type { DayMark, DayView } from "../contract/api.ts";
+import { isAssumed } from "../domain/assumed.ts";
 import type { AlarmChange } from "../domain/facts.ts";
 import { ruleOf } from "../domain/faults.ts";
-import { isAssumed } from "../domain/feeder.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { dayExtent, runningDay } from "../domain/runningDay.ts";
 import { lightSpans } from "../domain/sun.ts";

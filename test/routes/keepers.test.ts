@@ -238,7 +238,7 @@ describe("a feeder", () => {
       "refill 320 g, by the feeder",
     ]);
     expect(day.light.map(({ kind }: { kind: string }) => kind)).toEqual(["night", "twilight", "day", "twilight"]);
-    expect(day.words).toBe("1 visit, 2 deposits and 1 portion, about 2 g.");
+    expect(day.words).toBe("1 visit, 2 deposits and 1 portion.");
   });
 });
 

@@ -4,7 +4,6 @@ import type { FeederState } from "../feeder.ts";
 import { foodOutlook } from "../foodOutlook.ts";
 import { days, type Instant } from "../instant.ts";
 import { localDateOf, localTimeOf, momentWords } from "../localTime.ts";
-import type { DigestYard } from "./digest.ts";
 import { type DigestFeeder, isInGarden, nameOf, standingFaults } from "./digestFeeder.ts";
 import { asksForRefill } from "./foodLeft.ts";
 import { listed } from "./screenful.ts";
@@ -16,6 +15,11 @@ export interface Tasks {
   readonly besides: readonly string[];
 }
 
+interface YardOfTasks {
+  readonly id: string;
+  readonly zone: string;
+}
+
 export interface Task {
   readonly words: string;
   readonly opens: string; // the page where it is done
@@ -23,11 +27,7 @@ export interface Task {
 }
 
 /** Refill, clean, look: what a keeper should do today. */
-export function tasksOf(
-  { id, zone }: Pick<DigestYard, "id" | "zone">,
-  feeders: readonly DigestFeeder[],
-  now: Instant,
-): Tasks {
+export function tasksOf({ id, zone }: YardOfTasks, feeders: readonly DigestFeeder[], now: Instant): Tasks {
   const tasks = feeders.flatMap((feeder) => [...alarmTasks(feeder, zone, now), ...refillTask(feeder, now)]);
   tasks.push(...feeders.flatMap((feeder) => latchedTasks(feeder)), ...cleaningTask(id, feeders, now));
   tasks.push(...feeders.flatMap(askTasks));

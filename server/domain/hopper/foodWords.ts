@@ -1,4 +1,5 @@
-import { type FeederSettings, isAssumed } from "../feeder.ts";
+import { isAssumed } from "../assumed.ts";
+import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
 import { roundedGrams } from "./amount.ts";
 import type { HopperState } from "./level.ts";

@@ -1,5 +1,6 @@
+import { isAssumed } from "../assumed.ts";
 import type { Portion } from "../facts.ts";
-import { type FeederSettings, isAssumed } from "../feeder.ts";
+import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
 import { type Grams, grams } from "../units.ts";
 import { type Appetite, ate, unknownAppetite, watchedUntil } from "./appetite.ts";

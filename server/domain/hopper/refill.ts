@@ -1,5 +1,6 @@
+import { isAssumed } from "../assumed.ts";
 import type { ToldRefill } from "../facts.ts";
-import { type FeederSettings, isAssumed } from "../feeder.ts";
+import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes } from "../instant.ts";
 import { expectedEaten, outlookOf } from "./appetite.ts";
 import { brim, dryFrom, emptyMark, type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";

@@ -1,6 +1,7 @@
 import type { z } from "zod";
 import type { feederSettingsRequest } from "../../contract/api.ts";
-import { type Assumed, assumable, type FeederSettings, isAssumed } from "../../domain/feeder.ts";
+import { type Assumed, assumable, isAssumed } from "../../domain/assumed.ts";
+import type { FeederSettings } from "../../domain/feeder.ts";
 import { type FoodKind, foods, typicalPortion } from "../../domain/food.ts";
 import { days, inDays, seconds } from "../../domain/instant.ts";
 import { type Grams, grams } from "../../domain/units.ts";
