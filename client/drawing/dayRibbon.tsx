@@ -87,6 +87,7 @@ function Mark({ mark }: { readonly mark: RibbonMark }) {
     case "refill":
     case "trouble":
     case "alarm":
+    case "note":
       return <Placed mark={mark} y={lanes.notes} />;
   }
 }
@@ -124,6 +125,7 @@ const markNames: Readonly<Record<DayMark["kind"], string>> = {
   refill: "refill",
   trouble: "trouble",
   alarm: "alarm",
+  note: "note",
 };
 export const markName = (kind: DayMark["kind"]) => markNames[kind];
 

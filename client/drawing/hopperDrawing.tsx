@@ -81,6 +81,8 @@ function hopperText(hopper: HopperView): string {
   if (hopper.level === null) return "The hopper's level is not known yet.";
   const fullness = fullnessWords(hopper.level.grams / hopper.capacityGrams);
   const { about, low, high } = levelWords(hopper.level);
+  if (hopper.capacityAssumed)
+    return `About ${about} are in the hopper, between ${low} and ${high}. Nobody has said what a full one holds.`;
   return `The hopper is ${fullness}: about ${about}, between ${low} and ${high}, of ${massWords(hopper.capacityGrams)}.`;
 }
 

@@ -32,6 +32,7 @@ const spacing: Readonly<Record<DayMark["kind"], number>> = {
   refill: 18,
   trouble: 18,
   alarm: 18,
+  note: 18,
 };
 
 /** Says an instant on the yard's clock, as "14:20". */

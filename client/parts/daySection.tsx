@@ -2,17 +2,17 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
 import { DayRibbon, markName, RibbonKey } from "../drawing/dayRibbon.tsx";
-import { dayProblem, knownDay, loadDay } from "../state/days.ts";
+import { dayProblem, knownDay, loadDay, runningDate } from "../state/days.ts";
 import { line } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { massWords, sentence } from "../words/amount.ts";
-import { dayWords, localDate, shiftDate, timeOf, whenWords } from "../words/clock.ts";
+import { dayWords, shiftDate, timeOf, whenWords } from "../words/clock.ts";
 import { useLoad } from "./useLoad.ts";
 
 /** The feeder's day as a ribbon, with its words, its table, and the days before it. */
 export function DaySection(props: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { feeder, yard } = props;
-  const today = localDate(now.value, yard.zone);
+  const today = runningDate(feeder.id, now.value, yard.zone);
   const { query } = useLocation();
   const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the ribbon on
   const date = shiftDate(today, -back);
@@ -45,6 +45,8 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
         </p>
       ) : (
         <>
+          {/* A day that an earlier build kept on this phone doesn't say it. */}
+          {(known.view as Partial<DayView>).extent !== undefined && <p class="hint extent">{known.view.extent}</p>}
           <DayRibbon day={known.view} zone={yard.zone} nowMs={now.value} />
           <RibbonKey day={known.view} />
           <p class="day-words">{known.view.words}</p>
@@ -83,7 +85,12 @@ function DayTable(props: { readonly day: DayView; readonly zone: string }) {
         <Tally name="Presses" value={String(tally.presses)} />
         <Tally name="Deposits" value={String(tally.deposits)} />
         <Tally name="Portions" value={String(tally.portions)} />
-        <Tally name="Food given" value={massWords(tally.gramsGiven)} />
+        <Tally
+          name="Food given"
+          value={
+            tally.gramsGiven === null ? "not known: nobody has said what a portion weighs" : massWords(tally.gramsGiven)
+          }
+        />
       </dl>
       {marks.length > 0 && (
         // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by keyboard (WCAG 2.1.1)

@@ -135,14 +135,18 @@ export function FurtherFields(props: FieldsProps & { readonly learnt?: string; r
         ))}
         {spots}
       </Group>
-      <Group legend="Battery" hint="Each kind suffers from cold in its own way." problem={problems.battery}>
+      <Group
+        legend="Battery"
+        hint={`Each kind suffers from cold in its own way.${settings.battery === undefined ? " Nobody has said yet, so nothing is judged of one." : ""}`}
+        problem={problems.battery}
+      >
         {batteries.map(({ key, label, hint }) => (
           <Choice
             key={key}
             type="radio"
             label={label}
             {...(hint === "" ? {} : { hint })}
-            input={{ name: "battery", value: key, defaultChecked: (settings.battery ?? "none") === key }}
+            input={{ name: "battery", value: key, defaultChecked: settings.battery === key }}
           />
         ))}
       </Group>
@@ -173,11 +177,16 @@ export function FurtherFields(props: FieldsProps & { readonly learnt?: string; r
   );
 }
 
-/** What the form says; fields left empty are left to the server. */
-export function readFeederFields(form: HTMLFormElement) {
+/**
+ * What the keeper says by this form: only what was changed in it. What merely stands there, as it was offered or assumed, is
+ * nobody's word.
+ */
+export function readFeederFields(form: HTMLFormElement, kindChanged: boolean) {
   const data = new FormData(form);
-  const kind = textIn(data, "foodKind");
-  const food = textIn(data, "food");
+  const changed = (name: string) => inputsOf(form, name).some(isChanged);
+  const foodChanged = kindChanged || changed("food");
+  const kind = foodChanged ? textIn(data, "foodKind") : "";
+  const food = foodChanged ? textIn(data, "food") : "";
   const numbers = [
     "hopperCapacityGrams",
     "grainsPerPortion",
@@ -185,24 +194,37 @@ export function readFeederFields(form: HTMLFormElement) {
     "reportEverySeconds",
     "warnAheadDays",
   ] as const;
-  const [battery, duty] = [data.get("battery"), data.get("duty")];
+  const battery = changed("battery") ? data.get("battery") : null;
+  const duty = changed("duty") ? data.get("duty") : null;
   const given = numbers.flatMap((name) => {
-    const value = numberIn(data, name);
+    const value = changed(name) ? numberIn(data, name) : undefined;
     return value === undefined ? [] : [[name, value] as const];
   });
+  const fitted = sensors.some(({ key }) => changed(`sensors.${key}`));
   return {
-    name: textIn(data, "name"),
+    ...(changed("name") ? { name: textIn(data, "name") } : {}),
     ...(kind === "" ? {} : { foodKind: kind as NonNullable<Settings["foodKind"]> }),
     ...(food === "" ? {} : { food }),
     ...(Object.fromEntries(given) as Partial<Record<(typeof numbers)[number], number>>),
-    sensors: {
-      button: data.has("sensors.button"),
-      detector: data.has("sensors.detector"),
-      chute: data.has("sensors.chute"),
-      perch: data.has("sensors.perch"),
-      scale: data.has("sensors.scale"),
-    },
+    ...(fitted
+      ? {
+          sensors: {
+            button: data.has("sensors.button"),
+            detector: data.has("sensors.detector"),
+            chute: data.has("sensors.chute"),
+            perch: data.has("sensors.perch"),
+            scale: data.has("sensors.scale"),
+          },
+        }
+      : {}),
     ...(battery === null ? {} : { battery: battery as Settings["battery"] }),
     ...(duty === null ? {} : { duty: duty as Duty }),
   };
 }
+
+const inputsOf = (form: HTMLFormElement, name: string) =>
+  [...form.elements].filter((each): each is HTMLInputElement => each instanceof HTMLInputElement && each.name === name);
+const isChanged = (input: HTMLInputElement) =>
+  input.type === "checkbox" || input.type === "radio"
+    ? input.checked !== input.defaultChecked
+    : input.value !== input.defaultValue;

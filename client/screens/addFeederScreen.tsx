@@ -8,9 +8,6 @@ import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
-/** What a first feeder usually has, as the server would assume it too. Common practice, no source. */
-const usual = { sensors: { button: true, detector: true, chute: true, perch: false, scale: false } };
-
 /** Three questions, then a key: the rest can wait. */
 export function AddFeederScreen() {
   const { sending, problems, said, form, send } = useSending();
@@ -36,7 +33,9 @@ export function AddFeederScreen() {
     event.preventDefault();
     const element = event.currentTarget as HTMLFormElement;
     const yard = textIn(new FormData(element), "yard") || (places[0]?.id ?? "");
-    const answer = await send(() => api.addFeeder({ ...readFeederFields(element), yard }));
+    const answer = await send(() =>
+      api.addFeeder({ name: "", ...readFeederFields(element, food.changed.kind !== undefined), yard }),
+    );
     if (answer === null) return;
     await refreshHome();
     setAdded(answer);
@@ -65,8 +64,11 @@ export function AddFeederScreen() {
         <FirstFields settings={{}} problems={problems} food={food} />
         <details class="further">
           <summary>Portion, sensors, battery</summary>
-          <p class="hint">Can be told later. Until then Pieward says what it can't know without it.</p>
-          <FurtherFields settings={usual} problems={problems} food={food} />
+          <p class="hint">
+            Can be said later. Until then a sensor that reports is taken to be fitted, and what rests on a usual weight
+            says so.
+          </p>
+          <FurtherFields settings={{}} problems={problems} food={food} />
         </details>
         <div class="answers">
           <button type="submit" class="main" disabled={sending || places.length === 0}>

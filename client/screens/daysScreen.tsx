@@ -3,11 +3,11 @@ import { RibbonLine } from "../drawing/dayRibbon.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { askUntilAnswered, isPassing } from "../reach/again.ts";
 import type { Answer } from "../reach/api.ts";
-import { knownDay, loadDay } from "../state/days.ts";
+import { knownDay, loadDay, runningDate } from "../state/days.ts";
 import { findFeeder, line, returns } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { sentence } from "../words/amount.ts";
-import { dayWords, localDate, shiftDate } from "../words/clock.ts";
+import { dayWords, shiftDate } from "../words/clock.ts";
 
 const atATime = 7;
 
@@ -16,7 +16,7 @@ export function DaysScreen(props: { readonly id: string }) {
   const [shown, setShown] = useState(atATime);
   const found = findFeeder(props.id);
   const zone = found?.yard.zone ?? "UTC";
-  const today = localDate(now.value, zone);
+  const today = runningDate(props.id, now.value, zone);
   useEffect(() => {
     let left = false;
     // One after the other: on a weak line the newest should come first, not all of them last.
@@ -52,7 +52,8 @@ export function DaysScreen(props: { readonly id: string }) {
     >
       <p class="hint">
         Strokes above the line are visits, below it portions; a dot is a deposit, hollow where it went unpaid; a pennant
-        is an alarm. Night is drawn narrower.
+        is an alarm. Night is drawn narrower. A day runs from dusk to dusk, and today up to now: after midnight its
+        evening opens the next day.
       </p>
       <ol class="strip" reversed>
         {dates.map((date) => {

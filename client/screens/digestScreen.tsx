@@ -63,12 +63,14 @@ function Page({ digest, yard }: { readonly digest: DigestView; readonly yard: Ya
       {/* "Today" in what follows means the day on which it was written. */}
       {digest.date !== today && <p class="since">As it was told that morning.</p>}
       <div class="digest-sections">
-        {digest.sections.map(({ heading, lines }, place) => (
+        {digest.sections.map(({ heading, lines, opens }, place) => (
           <section key={heading} class={place === 0 ? "first" : undefined} aria-labelledby={`digest-${place}`}>
             <h2 id={`digest-${place}`}>{heading}</h2>
             <ul>
-              {lines.map((words) => (
-                <li key={words}>{place === 0 ? <Task words={words} /> : words}</li>
+              {lines.map((words, row) => (
+                <li key={words}>
+                  {place === 0 ? <Task words={words} opens={onThisPage(opens?.[row] ?? null, yard)} /> : words}
+                </li>
               ))}
             </ul>
           </section>
@@ -137,14 +139,18 @@ function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly
   );
 }
 
-/** What is wrong stands out; what to do about it can be read on. */
-function Task({ words }: { readonly words: string }) {
+/** What is done further down on this very page is a step down, and no new page. */
+const onThisPage = (opens: string | null, yard: YardView) =>
+  opens?.startsWith(`/yards/${encodeURIComponent(yard.id)}/digest#`) ? opens.slice(opens.indexOf("#")) : opens;
+
+/** What is wrong stands out and leads to where it is done; what to do about it can be read on. */
+function Task({ words, opens }: { readonly words: string; readonly opens: string | null }) {
   const end = words.indexOf(". ");
-  if (end < 0) return <strong>{words}</strong>;
+  const first = <strong>{end < 0 ? words : words.slice(0, end + 1)}</strong>;
   return (
     <>
-      <strong>{words.slice(0, end + 1)}</strong>
-      {words.slice(end + 1)}
+      {opens === null ? first : <a href={opens}>{first}</a>}
+      {end < 0 ? "" : words.slice(end + 1)}
     </>
   );
 }

@@ -10,7 +10,7 @@ import { WaitingNote } from "../parts/waitingNote.tsx";
 import { waiting } from "../state/acts.ts";
 import { findFeeder, home, line } from "../state/home.ts";
 import { now } from "../state/now.ts";
-import { dutyWords, isSetAside, sortAlarms } from "../words/alarm.ts";
+import { countedWords, dutyWords, isSetAside, sortAlarms } from "../words/alarm.ts";
 import { bigAndSmall, fullnessWords, levelWords, massWords, sentence } from "../words/amount.ts";
 import { agoWords, roughlyWhen } from "../words/clock.ts";
 
@@ -38,6 +38,7 @@ export function FeederScreen(props: { readonly id: string }) {
         {feeder.lastHeardAt === null ? "Not heard from yet." : `Last heard ${agoWords(feeder.lastHeardAt, now.value)}.`}
       </p>
       <Duty feeder={feeder} />
+      <Asks feeder={feeder} yard={yard} />
       <div class="spread">
         <div class="leaf-page">
           <Alarms feeder={feeder} yard={yard} />
@@ -94,7 +95,7 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
   return (
     <section class="alarms" aria-labelledby="alarms-title">
       <h2 id="alarms-title" class={standing.length === 0 ? "hidden" : ""}>
-        {standing.length === 0 ? "No alarm stands" : standing.length === 1 ? "One alarm" : `${standing.length} alarms`}
+        {countedWords(standing)}
       </h2>
       {standing.length > 0 && entries(standing)}
       {quiet.length > 0 && (
@@ -111,6 +112,15 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
       )}
     </section>
   );
+}
+
+/** What is told here rests on something that only a keeper can say. */
+function Asks({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
+  return feeder.asks.map(({ words, opens }) => (
+    <p key={words} class="notice">
+      {words} {(yard.role === "keeper" || !opens.endsWith("/settings")) && <a href={opens}>Say it</a>}
+    </p>
+  ));
 }
 
 function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
@@ -130,7 +140,7 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
         <p>
           {hopper.level === null
             ? `${feeder.settings.sensors.scale ? "Its scale's first word" : "The first refill you tell of"} says where to start from.`
-            : `${sentence(fullnessWords(hopper.level.grams / hopper.capacityGrams))} of ${feeder.settings.food}.`}
+            : holdsWords(hopper, hopper.level, feeder.settings.food)}
         </p>
         <a class="button main" href={`/feeders/${feeder.id}/refill`}>
           I refilled it
@@ -149,7 +159,10 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
               <Row name="Nine times in ten between" value={`${level.low} and ${level.high}`} />
             </>
           )}
-          <Row name="Full" value={massWords(hopper.capacityGrams)} />
+          <Row
+            name="Full"
+            value={`${massWords(hopper.capacityGrams)}${hopper.capacityAssumed ? ", as is usual; nobody has said" : ""}`}
+          />
           {hopper.empty !== null && (
             <>
               <Row name="Empty by, 1 chance in 10" value={when(hopper.empty.p10, yard.zone)} />
@@ -162,6 +175,12 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
     </section>
   );
 }
+/** How full it is can be said only where somebody has said what a full one holds. */
+const holdsWords = (hopper: FeederView["hopper"], level: NonNullable<FeederView["hopper"]["level"]>, food = "food") =>
+  hopper.capacityAssumed
+    ? `About ${levelWords(level).about} of ${food}. Nobody has said what a full hopper holds.`
+    : `${sentence(fullnessWords(level.grams / hopper.capacityGrams))} of ${food}.`;
+
 const when = (at: string | null, zone: string) => (at === null ? "not in sight" : roughlyWhen(at, now.value, zone));
 const Row = (props: { readonly name: string; readonly value: string }) => (
   <div>

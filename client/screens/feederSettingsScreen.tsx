@@ -38,7 +38,9 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const element = event.currentTarget as HTMLFormElement;
-    const changed = await changing.send(() => api.changeFeeder(feeder.id, readFeederFields(element)));
+    const changed = await changing.send(() =>
+      api.changeFeeder(feeder.id, readFeederFields(element, food.changed.kind !== undefined)),
+    );
     if (changed === null) return;
     acceptFeeder(changed);
     announce("Settings written down.");

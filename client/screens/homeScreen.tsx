@@ -6,8 +6,9 @@ import { ReachNotice } from "../parts/reachNotice.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { YardSilence } from "../parts/yardSilence.tsx";
 import { home, homeProblem, line, yards } from "../state/home.ts";
+import { now } from "../state/now.ts";
 import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
-import { sentence } from "../words/amount.ts";
+import { feederSentence } from "../words/feeder.ts";
 import { silentTogether } from "../words/yardSilence.ts";
 
 /** All yards and feeders, one sentence each, the most urgent first. */
@@ -79,7 +80,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
       ) : (
         <ul class="feeders">
           {mostUrgentFirst(yard.feeders).map((feeder) => (
-            <FeederEntry key={feeder.id} feeder={feeder} told={silent.includes(feeder)} />
+            <FeederEntry key={feeder.id} feeder={feeder} zone={yard.zone} told={silent.includes(feeder)} />
           ))}
         </ul>
       )}
@@ -88,7 +89,9 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
 }
 
 /** `told`: what calls here is said above, for the whole yard. */
-function FeederEntry({ feeder, told }: { readonly feeder: FeederView; readonly told: boolean }) {
+function FeederEntry(props: { readonly feeder: FeederView; readonly zone: string; readonly told: boolean }) {
+  const { feeder, zone, told } = props;
+  const page = { now: now.value, asOf: home.value?.asOf ?? now.value, line: line.value, zone };
   const call = told ? null : calls(feeder);
   return (
     <li class={`feeder-entry${call === null ? "" : ` ${call}`}`}>
@@ -102,7 +105,7 @@ function FeederEntry({ feeder, told }: { readonly feeder: FeederView; readonly t
           </span>
         )}
       </h3>
-      <p>{sentence(feeder.words)}</p>
+      <p>{feederSentence(feeder, page)}</p>
     </li>
   );
 }

@@ -78,7 +78,11 @@ export function RefillScreen(props: { readonly id: string }) {
           <Choice
             type="radio"
             label="Filled it to the brim"
-            hint={`${massWords(capacity)} of ${feeder.settings.food}`}
+            hint={
+              feeder.hopper.capacityAssumed
+                ? `Nobody has said what a full one holds: it then counts as ${massWords(capacity)}, as is usual.`
+                : `${massWords(capacity)} of ${feeder.settings.food ?? "food"}`
+            }
             input={pick("filled")}
           />
           <Choice type="radio" label="Put some in" input={pick("added")} />

@@ -2,6 +2,7 @@ import { signal } from "@preact/signals";
 import type { DayView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { type Answer, api } from "../reach/api.ts";
+import { localDate } from "../words/clock.ts";
 import { noteLine } from "./home.ts";
 import { serverNow } from "./now.ts";
 
@@ -12,6 +13,15 @@ interface KnownDay {
 }
 export const days = signal<ReadonlyMap<string, KnownDay>>(new Map());
 export const dayProblem = signal<string | null>(null);
+
+/** Which day runs at a feeder, as the server last said: it goes by the light there, which only the server knows. */
+const running = signal<ReadonlyMap<string, { readonly date: string; readonly untilMs: number }>>(new Map());
+
+/** The day that "today" means; without the server's word the date by the yard's clock. */
+export function runningDate(feeder: string, now: number, zone: string): string {
+  const told = running.value.get(feeder);
+  return told !== undefined && now < told.untilMs ? told.date : localDate(now, zone);
+}
 
 const daysKept = 20;
 const daysKey = "days";
@@ -38,6 +48,8 @@ export async function loadDay(feeder: string, date: string): Promise<Answer<DayV
   const rest = [...days.value].filter(([key]) => key !== keyOf(feeder, date));
   const kept = [...rest, [keyOf(feeder, date), { view: answer.value, asOf: serverNow() }] as const].slice(-daysKept);
   days.value = new Map(kept);
+  const { date: today, until } = answer.value.running;
+  running.value = new Map([...running.value, [feeder, { date: today, untilMs: Date.parse(until) }]]);
   cupboard?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be kept.", cause));
   return answer;
 }

@@ -76,6 +76,8 @@ const complete = (kept: HomeView): HomeView => ({
     feeders: yard.feeders.map((feeder) => ({
       ...feeder,
       blindSpots: (feeder as Partial<FeederView>).blindSpots ?? [],
+      wellUntil: (feeder as Partial<FeederView>).wellUntil ?? null,
+      asks: (feeder as Partial<FeederView>).asks ?? [],
       cleanedAt: (feeder as Partial<FeederView>).cleanedAt ?? null,
       hopper: { ...feeder.hopper, portionWords: (feeder.hopper as Partial<HopperView>).portionWords ?? "" },
     })),

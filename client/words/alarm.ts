@@ -2,10 +2,11 @@ import type { AlarmView, FeederView } from "../../server/contract/api.ts";
 import { sentence } from "./amount.ts";
 import { whenWords } from "./clock.ts";
 
-export const priorityWords = { urgent: "act now", soon: "act today", note: "for the digest" } as const satisfies Record<
-  AlarmView["priority"],
-  string
->;
+export const priorityWords = {
+  urgent: "act now",
+  soon: "act today",
+  note: "note, for the digest",
+} as const satisfies Record<AlarmView["priority"], string>;
 
 /** The alarm's state in the words of ANSI/ISA-18.2, turned to plain ones. */
 export function phaseWords(alarm: AlarmView, now: number, zone: string): string {
@@ -59,6 +60,16 @@ export const isLatched = ({ phase }: AlarmView) => phase === "latchedUnacknowled
 /** The alarms that this one stands for: they are listed with it, and nowhere else. */
 export const explainedAlarms = (alarm: AlarmView, { alarms }: Pick<FeederView, "alarms">) =>
   alarms.filter((each) => each.phase === "suppressedByDesign" && each.explainedBy === alarm.title);
+
+/** "One alarm", "2 alarms and a note", "A note": a note asks for nothing now and is no alarm. */
+export function countedWords(standing: readonly AlarmView[]): string {
+  const notes = standing.filter(({ priority }) => priority === "note").length;
+  const alarms = standing.length - notes;
+  const alarmWords = alarms === 0 ? "" : alarms === 1 ? "One alarm" : `${alarms} alarms`;
+  const noteWords = notes === 0 ? "" : notes === 1 ? "a note" : `${notes} notes`;
+  if (alarms > 0 && notes > 0) return `${alarmWords} and ${noteWords}`;
+  return standing.length === 0 ? "No alarm stands" : sentence(alarmWords + noteWords);
+}
 
 /** How a feeder's alarms stand on its page: what calls, what is kept quiet, and what waits for a part. */
 export function sortAlarms({ alarms }: Pick<FeederView, "alarms">) {

@@ -28,7 +28,7 @@ export function localDate(now: number, zone: string): string {
 export const shiftDate = (date: string, days: number) =>
   new Date(Date.parse(`${date}T00:00:00Z`) + days * dayMs).toISOString().slice(0, 10);
 
-/** "today", "yesterday", "tomorrow", "Thursday", "Thu 12 Nov" */
+/** "today", "yesterday", "tomorrow", "Thursday", "Thu 12 Nov", and in another year "Thu 12 Nov 2025" */
 export function dayWords(date: string, today: string): string {
   const distance = Math.round((Date.parse(date) - Date.parse(today)) / dayMs);
   if (distance === 0) return "today";
@@ -36,7 +36,8 @@ export function dayWords(date: string, today: string): string {
   if (distance === 1) return "tomorrow";
   const noon = new Date(`${date}T12:00:00Z`);
   if (distance > 1 && distance < 7) return format("UTC", "weekday", { weekday: "long" }).format(noon);
-  return format("UTC", "day", { weekday: "short", day: "numeric", month: "short" }).format(noon).replace(",", "");
+  const day = format("UTC", "day", { weekday: "short", day: "numeric", month: "short" }).format(noon).replace(",", "");
+  return date.slice(0, 4) === today.slice(0, 4) ? day : `${day} ${date.slice(0, 4)}`; // else it is read as one of this year
 }
 
 /** "14:20" today, otherwise "yesterday at 14:20", "Thursday at 09:00", "Thu 12 Nov at 09:00". */

@@ -87,8 +87,17 @@ export interface FeederView {
   readonly cleanedAt: string | null; // null while nobody has said so
   /** What can't be known or told apart with what is fitted, each in a sentence; empty where nothing is missing. */
   readonly blindSpots: readonly string[];
+  /** What only a keeper can say and what is told here rests on; `opens` is the page where it is said. */
+  readonly asks: readonly AskView[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
   readonly words: string;
+  /** Until when `words` may call it well if nothing more is heard; null where they don't. */
+  readonly wellUntil: string | null;
+}
+
+export interface AskView {
+  readonly words: string;
+  readonly opens: string;
 }
 
 export interface ReadingsView {
@@ -109,6 +118,7 @@ export interface ReadingsView {
 
 export interface HopperView {
   readonly capacityGrams: number;
+  readonly capacityAssumed: boolean; // nobody has said what a full hopper holds: the usual stands for it
   /** Null until a scale or a refill has told where to start from. */
   readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
   readonly portionGrams: number; // as learnt so far
@@ -153,12 +163,18 @@ export interface OrderView {
   readonly problem: string | null;
 }
 
-/** A local day from one solar noon to the next would hide the morning: the ribbon runs from dusk to dusk. */
+/**
+ * A local day from one solar noon to the next would hide the morning: the ribbon runs from dusk to dusk. The running day goes on
+ * to now, its evening included; after midnight that evening opens the next day's ribbon.
+ */
 export interface DayView {
   readonly feeder: string;
   readonly date: string; // the local date of the daylight in the middle
   readonly from: string;
   readonly to: string;
+  readonly extent: string; // from when to when, in a sentence
+  /** The day that runs now, and until when it does: then it is the next one. */
+  readonly running: { readonly date: string; readonly until: string };
   /** Contiguous spans from `from` to `to`; without a known place the whole is `unknown`. */
   readonly light: readonly {
     readonly kind: "night" | "twilight" | "day" | "unknown";
@@ -170,7 +186,7 @@ export interface DayView {
   readonly words: string; // the ribbon in a sentence, for whoever can't see it
 }
 export interface DayMark {
-  readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm";
+  readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm" | "note";
   readonly at: string;
   readonly detail: string; // "paid", "free", "unpaid", "metal", ""
 }
@@ -179,7 +195,7 @@ export interface DayTally {
   readonly presses: number;
   readonly deposits: number;
   readonly portions: number;
-  readonly gramsGiven: number;
+  readonly gramsGiven: number | null; // null where nobody has said what a portion weighs
 }
 
 /** The key is shown this once; only its hash is kept. */
@@ -263,9 +279,15 @@ export interface DigestView {
   readonly date: string; // local
   readonly title: string; // as pushed: "Alder Croft, today: 2 things to do"
   readonly gist: string; // the same without yard and day: "2 things to do"
-  readonly sections: readonly { readonly heading: string; readonly lines: readonly string[] }[];
+  readonly sections: readonly DigestSectionView[];
   /** Local dates of which there are digests, the newest first, this one among them if it is new enough; at most `digestsKept`. */
   readonly dates: readonly string[];
+}
+/** `opens`: the page where each line is done, line by line; left out where the lines only tell. */
+export interface DigestSectionView {
+  readonly heading: string;
+  readonly lines: readonly string[];
+  readonly opens?: readonly string[];
 }
 /** Today's and those of the last seven days. */
 export const digestsKept = 8;

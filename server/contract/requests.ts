@@ -44,13 +44,14 @@ export const yardRequest = z
   .partial();
 
 const [portionMin, portionMax] = [0.1, 100]; // grams
+/** Of a feeder as it is shown: what is left out was never said, and where something is reckoned the usual stands for it. */
 export const feederSettingsRequest = z.object({
   name,
-  food: z.string().trim().min(1).max(60),
+  food: z.string().trim().min(1).max(60).optional(),
   foodKind: z.enum(foodKinds as [FoodKind, ...FoodKind[]]).optional(),
   grainsPerPortion: z.int().min(1).max(1_000).optional(), // pieces, as counted
-  hopperCapacityGrams: z.number().min(50).max(50_000),
-  portionGrams: z.number().min(portionMin).max(portionMax),
+  hopperCapacityGrams: z.number().min(50).max(50_000).optional(),
+  portionGrams: z.number().min(portionMin).max(portionMax).optional(),
   sensors: z.object({
     button: z.boolean(),
     detector: z.boolean(),
@@ -58,7 +59,7 @@ export const feederSettingsRequest = z.object({
     perch: z.boolean(),
     scale: z.boolean(),
   }),
-  battery: z.enum(["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"]),
+  battery: z.enum(["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"]).optional(),
   reportEverySeconds: z.int().min(5).max(3_600),
   warnAheadDays: z.number().min(0.25).max(30),
   duty: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden

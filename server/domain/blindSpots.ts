@@ -8,12 +8,16 @@ import type { FeederSettings, FittedSensors } from "./feeder.ts";
  */
 export function blindSpots(settings: FeederSettings, readings: Readings | null): readonly string[] {
   return [
+    ...(settings.noticesSensors === true && readings !== null ? [unsaidSensors] : []),
     ...foodSpots(settings.sensors),
     ...birdSpots(settings.sensors),
     ...(settings.place === null ? [placeSpot] : []),
     ...(readings === null ? [] : coldSpots(settings, readings)),
   ];
 }
+
+const unsaidSensors =
+  "Nobody has said which sensors are fitted: those that have reported so far are taken to be all there are.";
 
 function foodSpots({ chute, scale }: FittedSensors): readonly string[] {
   if (scale && chute) return [];

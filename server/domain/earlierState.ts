@@ -1,10 +1,11 @@
 import { type AlarmsV3, alarmsFromV3 } from "./alarms/earlierAlarms.ts";
+import type { Assumed } from "./assumed.ts";
 import { noCold } from "./cold/cold.ts";
 import type { FoundFrost } from "./cold/frost.ts";
 import type { FaultKind } from "./faults.ts";
 import { freshFeed } from "./feed/diagnosis.ts";
 import type { Payments } from "./feed/payments.ts";
-import type { FeederState } from "./feeder.ts";
+import type { FeederSettings, FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
 import type { Instant } from "./instant.ts";
 import type { LinkState } from "./silence/feederSilence.ts";
@@ -49,7 +50,25 @@ export interface StateV2 extends Omit<StateV3, "version" | "foresight"> {
   readonly version: 2;
 }
 
-export const stateFromV4 = (old: StateV4): FeederState => ({ ...old, version: 5 });
+export const stateFromV4 = (old: StateV4): FeederState => ({
+  ...old,
+  version: 5,
+  settings: settingsFromV4(old.settings),
+  hopper: { ...old.hopper, appetite: { ...old.hopper.appetite, untold: old.hopper.appetite.untold ?? null } },
+});
+
+/**
+ * A form that was left at "Choose…" used to be written down as peanuts at 1.5 g. Where just these stand, nobody is taken to have
+ * said them: whoever did is asked once more.
+ */
+function settingsFromV4(settings: FeederSettings): FeederSettings {
+  const { food, ...others } = settings;
+  const untouched =
+    food === "peanuts" && settings.portionMass === 1.5 && settings.foodKind === undefined && !settings.practice;
+  if (!untouched) return settings;
+  const capacity: readonly Assumed[] = settings.hopperCapacity === 1_000 ? ["hopperCapacity"] : [];
+  return { ...others, assumed: [...capacity, "portionMass"] };
+}
 
 export const stateFromV3 = (old: StateV3): FeederState =>
   stateFromV4({ ...old, version: 4, alarms: alarmsFromV3(old.alarms) });

@@ -1,4 +1,5 @@
 import type { Alarm } from "./alarms/alarm.ts";
+import type { Assumed } from "./assumed.ts";
 import { type ColdState, noCold } from "./cold/cold.ts";
 import { type EventSequence, noEvents } from "./eventSequence.ts";
 import type { Readings } from "./facts.ts";
@@ -20,13 +21,13 @@ export interface FeederSettings {
   readonly practice: boolean; // a simulated feeder: marked so wherever it is shown
   readonly place: Place | null; // null until the keeper says where the yard is
   readonly zone: string; // IANA zone of the yard
-  /** In words, as it is told: "about half full of …". */
-  readonly food: string;
+  /** In words, as it is told: "about half full of …". Left out while nobody has said it. */
+  readonly food?: string;
   readonly foodKind?: FoodKind; // left out while the keeper has only said it in words
   /** Pieces in a portion, as the keeper counted them; left out while not said. */
   readonly grainsPerPortion?: number;
   readonly hopperCapacity: Grams;
-  /** What one portion weighs, as far as the keeper knows; learning starts from here. */
+  /** What one portion weighs, as far as anybody knows; learning starts from here. */
   readonly portionMass: Grams;
   readonly sensors: FittedSensors;
   /** While true, a sensor that speaks is taken to be fitted; left out once the keeper has changed them. */
@@ -37,6 +38,8 @@ export interface FeederSettings {
   readonly warnAhead: Span;
   /** Left out: in the garden. */
   readonly duty?: Duty;
+  /** What nobody has said and the usual stands for; left out where all of it was said. */
+  readonly assumed?: readonly Assumed[];
 }
 
 /** `onBench`: it is built or tried out, and nothing it does is a word to anybody. `putAway`: out of season, in a shed say. */

@@ -1,13 +1,14 @@
 import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
 import type { FeederState } from "./feeder.ts";
-import { forecastEmpty, runOutWords } from "./hopper/runOut.ts";
+import { foodOutlook } from "./foodOutlook.ts";
 import type { Instant } from "./instant.ts";
 import { dayWords, localDateOf, localTimeOf } from "./localTime.ts";
 import { isPaused, pendingOrders } from "./orders/lifeCycle.ts";
+import { type MustBeKnown, mutedSensors, quietFaults, titlesOf, whyNotWell } from "./wellKnown.ts";
 
 /**
  * How a feeder is, in one calm sentence, for lists and for the screen reader: the gravest thing that needs the keeper,
- * else what it was told to do, else how long its food will last. Times are the yard's own.
+ * else what it was told to do, else what isn't known of it, else that it is well. Times are the yard's own.
  */
 export function feederWords(state: FeederState, now: Instant): string {
   const { settings, link, orders } = state;
@@ -30,9 +31,41 @@ export function feederWords(state: FeederState, now: Instant): string {
   if (isPaused(orders, now)) return pausedWords(state, now, moment);
   const soon = gravest.find((kind) => calls(kind) === "soon");
   if (soon !== undefined) return alarmWords(state, soon, moment);
-  const well = `Well: ${runOutWords(forecastEmpty(state.hopper, settings, now), settings.zone, now)}.`;
-  const note = gravest[0]; // worth a word, and no reason to call it unwell
-  return note === undefined ? well : `${well} Noted: ${ruleOf(note).title}.`;
+  const food = foodOutlook(state, now).words;
+  const doubt = whyNotWell(state, now);
+  if (doubt === null) return `Well: ${food}.`;
+  return [doubtWords(doubt, state, gravest, moment), `${capitalised(food)}.`].filter((words) => words !== "").join(" ");
+}
+
+/** What keeps it from being called well, as a sentence of its own; empty where the words about its food say that themselves. */
+function doubtWords(
+  doubt: MustBeKnown,
+  state: FeederState,
+  notes: readonly FaultKind[],
+  moment: (at: Instant) => string,
+): string {
+  const { link, orders } = state;
+  switch (doubt) {
+    case "hasReported":
+      return "Connected, and hasn't told yet how it stands.";
+    case "isHeardOfLate":
+      return link.kind === "heard" ? `Last heard ${moment(link.at)}.` : "";
+    case "doesAsAsked":
+      return orders.newest?.phase === "refused"
+        ? `It refused to ${orders.newest.kind}.`
+        : "It hasn't confirmed what it was told last.";
+    case "isFeeding":
+      return "Its pause is over, and it hasn't said that it feeds again.";
+    case "nothingStands":
+      return notes.length > 0 ? `Noted: ${titlesOf(notes)}.` : `Kept quiet: ${titlesOf(quietFaults(state))}.`;
+    case "sensorsSpoke":
+      return `Nothing yet from its ${mutedSensors(state).join(" and its ")}.`;
+    case "inGarden": // said before
+    case "notPaused":
+    case "levelIsKnown":
+    case "lastsADay":
+      return "";
+  }
 }
 
 /** Raised, and neither put aside by the keeper nor explained by a graver one. */

@@ -1,3 +1,4 @@
+import { isAssumed } from "./assumed.ts";
 import type { FeederSettings } from "./feeder.ts";
 import { type Grams, grams } from "./units.ts";
 
@@ -40,6 +41,11 @@ export function portionWords(learnt: Grams, settings: FeederSettings): string {
       ? `reckoned from ${grains === 1 ? "1 piece" : `${grains} pieces`}`
       : null;
   const [now, said] = [portionGrams(learnt), portionGrams(portionMass)];
+  if (isAssumed(settings, "portionMass")) {
+    return now === said
+      ? `Nobody has said what a portion weighs. It is taken to be ${said}, as is usual.`
+      : `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"}. Nobody has said what it weighs.`;
+  }
   if (now === said) return `A portion counts as ${said}, ${reckoned ?? "as you said"}.`;
   return `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"} (${reckoned === null ? `you said ${said}` : `${said} ${reckoned}`}).`;
 }

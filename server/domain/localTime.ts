@@ -61,9 +61,15 @@ const months = [
 export const weekdayOf = (date: LocalDate): string =>
   weekdays[Temporal.PlainDate.from(date).dayOfWeek - 1] ?? unreachable(date);
 
-/** "Thursday 3 December" */
-export const dateWords = (date: LocalDate): string =>
-  `${weekdayOf(date)} ${Temporal.PlainDate.from(date).day} ${monthOf(date)}`;
+/** "Thursday 3 December", and in another year than today's "Saturday 17 April 2027". */
+export const dateWords = (date: LocalDate, today: LocalDate): string =>
+  `${weekdayOf(date)} ${Temporal.PlainDate.from(date).day} ${monthOf(date)}${otherYear(date, today)}`;
+
+/** " 2027" where that isn't today's year: without it, a date of another year is read as one of this year. */
+const otherYear = (date: LocalDate, today: LocalDate): string => {
+  const year = date.slice(0, -"-MM-DD".length);
+  return today.startsWith(`${year}-`) ? "" : ` ${year}`;
+};
 
 const monthOf = (date: LocalDate): string => months[Temporal.PlainDate.from(date).month - 1] ?? unreachable(date);
 
@@ -73,23 +79,24 @@ export function dayWords(date: LocalDate, today: LocalDate): string {
   if (ahead === 0) return "today";
   if (ahead === 1) return "tomorrow";
   if (ahead === -1) return "yesterday";
-  return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateWords(date);
+  return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateWords(date, today);
 }
 
 /** To the minute: "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
 export const momentWords = (at: Instant, zone: string, now: Instant): string =>
   `${dayWords(localDateOf(at, zone), localDateOf(now, zone))} ${localTimeOf(at, zone)}`;
 
-/** "this evening", "tomorrow morning", "Thursday", "3 December": as exact as a forecast can be. */
+/** "this evening", "tomorrow morning", "Thursday", "3 December", "3 January 2027": as exact as a forecast can be. */
 export function dayPartWords(at: Instant, zone: string, now: Instant): string {
   const then = localHourOf(at, zone);
-  const ahead = then.dayNumber - localHourOf(now, zone).dayNumber;
+  const today = localHourOf(now, zone);
+  const ahead = then.dayNumber - today.dayNumber;
   const part = dayPart(then.hour);
   if (ahead === 0 && part === "night") return at < now ? "last night" : "tonight";
   if (ahead === 0) return `this ${part}`;
   if (ahead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
   if (ahead === -1) return `yesterday ${part}`;
-  return Math.abs(ahead) < 7 ? then.weekday : `${then.day} ${monthOf(then.date)}`;
+  return Math.abs(ahead) < 7 ? then.weekday : `${then.day} ${monthOf(then.date)}${otherYear(then.date, today.date)}`;
 }
 
 const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");

@@ -1,24 +1,35 @@
 import type { DayMark, DayView } from "../contract/api.ts";
+import { isAssumed } from "../domain/assumed.ts";
 import type { AlarmChange } from "../domain/facts.ts";
 import { ruleOf } from "../domain/faults.ts";
-import { isoOf } from "../domain/instant.ts";
-import { duskToDusk, lightSpans } from "../domain/sun.ts";
+import { type Instant, isoOf } from "../domain/instant.ts";
+import { dayExtent, runningDay } from "../domain/runningDay.ts";
+import { lightSpans } from "../domain/sun.ts";
 import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
 
-/** One day of a feeder from dusk to dusk: the light, and what happened in it. */
-export async function dayView(records: RecordStore, row: FeederRow, date: string): Promise<DayView> {
-  const { place, zone, portionMass } = row.state.settings;
-  const { from, to } = duskToDusk(place, zone, date);
+/** One day of a feeder, the running one where no date is named: the light, and what happened in it. */
+export async function dayView(
+  records: RecordStore,
+  row: FeederRow,
+  asked: string | null,
+  now: Instant,
+): Promise<DayView> {
+  const { place, portionMass } = row.state.settings;
+  const running = runningDay(row.state.settings, now);
+  const date = asked ?? running.date;
+  const { from, to, words: extent } = dayExtent(row.state.settings, date, now);
   const events = await records.events(row.id, from, to, eventsADayMax);
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
   const marks = [...eventMarks(events), ...refills.map(refillMark), ...changes.flatMap(alarmMark)];
-  const tally = tallyOf(events, portionMass);
+  const tally = tallyOf(events, isAssumed(row.state.settings, "portionMass") ? null : portionMass);
   return {
     feeder: row.id,
     date,
     from: isoOf(from),
     to: isoOf(to),
+    extent,
+    running: { date: running.date, until: isoOf(running.until) },
     light: place
       ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))
       : [{ kind: "unknown", from: isoOf(from), to: isoOf(to) }],
@@ -92,10 +103,16 @@ const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
   change.to === "unacknowledged" && change.from !== change.to
-    ? [{ kind: "alarm", at: isoOf(change.at), detail: ruleOf(change.fault).title }]
+    ? [
+        {
+          kind: change.priority === "note" ? "note" : "alarm",
+          at: isoOf(change.at),
+          detail: ruleOf(change.fault).title,
+        },
+      ]
     : [];
 
-function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView["tally"] {
+function tallyOf(events: readonly RecordedEvent[], portionMass: number | null): DayView["tally"] {
   const count = (kind: string) => events.filter((event) => event.kind === kind).length;
   const portions = events.filter(({ kind }) => kind === "portion").map(({ body }) => JSON.parse(body) as PostedPortion);
   // Of one that was cut short nobody knows how much fell: half of it is the least wrong.
@@ -107,7 +124,7 @@ function tallyOf(events: readonly RecordedEvent[], portionMass: number): DayView
     presses: count("press"),
     deposits: count("deposit"),
     portions: count("portion"),
-    gramsGiven: Math.round(fell * portionMass),
+    gramsGiven: portionMass === null ? null : Math.round(fell * portionMass),
   };
 }
 
@@ -117,7 +134,7 @@ function wordsFor({ visits, presses, deposits, portions, gramsGiven }: DayView["
     visits > 0 && counted(visits, "visit"),
     presses > 0 && counted(presses, "press", "presses"),
     deposits > 0 && counted(deposits, "deposit"),
-    `${counted(portions, "portion")}, about ${gramsGiven} g`,
+    `${counted(portions, "portion")}${gramsGiven === null ? "" : `, about ${gramsGiven} g`}`,
   ].filter((words) => words !== false);
   const last = told.pop();
   return told.length === 0 ? `${last}.` : `${told.join(", ")} and ${last}.`;

@@ -30,6 +30,7 @@ export async function toldFeeder(
   const silent = silentSpans(await records.alarmChanges(id, window.from, window.to), state, window);
   const counts = await digests.tallies(id, told);
   return {
+    id,
     name: state.settings.name,
     state,
     addedAt,

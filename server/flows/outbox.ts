@@ -149,7 +149,8 @@ async function writeTo(mail: MailGateway, item: MailItem, notice: Notice, public
   const { to, feeder, yardName, feederName } = item;
   if (to === null) return { kind: "refused", words: "there is no address any more" } as const;
   const link = publicUrl === null ? null : addressOf(feeder, publicUrl, notice.opens);
-  return mail.send(to, letterOf(notice, { yardName, feederName, link }), item.id, item.writtenAt);
+  const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
+  return mail.send(to, letterOf(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
 }
 
 /**

@@ -8,17 +8,21 @@ import type {
   YardView,
 } from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
+import { findingsNow, type ShownFinding } from "../domain/alarms/findingsNow.ts";
 import { graveness } from "../domain/alarms/lifeCycle.ts";
+import { asksOf } from "../domain/asks.ts";
+import { isAssumed } from "../domain/assumed.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
 import { missingEvents } from "../domain/eventSequence.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../domain/faults.ts";
 import type { FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
 import { foodKinds, foods, portionWords } from "../domain/food.ts";
+import { foodOutlook } from "../domain/foodOutlook.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
-import { forecastEmpty, runOutWords } from "../domain/hopper/runOut.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import type { Order } from "../domain/orders/order.ts";
+import { wellUntil } from "../domain/wellKnown.ts";
 import type { FeederRow, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
 
@@ -54,7 +58,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     missingEvents: missingEvents(state.sequence),
     readings: state.latest && readingsView(state.latest),
     hopper: hopperView(state, now),
-    alarms: alarmViews(state),
+    alarms: alarmViews(state, now),
     pause: {
       feederSays: state.orders.feederSays && {
         paused: state.orders.feederSays.paused,
@@ -64,7 +68,12 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     },
     cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
+    asks: asksOf(state).map(({ words, said }) => ({
+      words,
+      opens: `/feeders/${encodeURIComponent(row.id)}/${said === "asRefill" ? "refill" : "settings"}`,
+    })),
     words: feederWords(state, now),
+    wellUntil: maybeIso(wellUntil(state, now)),
   };
 }
 
@@ -88,11 +97,13 @@ function readingsView({ at, readings }: LatestReadings): ReadingsView {
   };
 }
 
-function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView {
-  const forecast = forecastEmpty(hopper, settings, now);
+function hopperView(state: FeederState, now: Instant): HopperView {
+  const { hopper, settings } = state;
+  const { forecast, words } = foodOutlook(state, now);
   const portion = portionOf(hopper).mean;
   return {
     capacityGrams: settings.hopperCapacity,
+    capacityAssumed: isAssumed(settings, "hopperCapacity"),
     level: levelOf(hopper, settings),
     portionGrams: portion,
     portionWords: portionWords(portion, settings),
@@ -100,14 +111,17 @@ function hopperView({ hopper, settings }: FeederState, now: Instant): HopperView
       forecast.kind === "emptyAt"
         ? { p10: isoOf(forecast.p10), p50: isoOf(forecast.p50), p90: isoOf(forecast.p90) }
         : null,
-    words: runOutWords(forecast, settings.zone, now),
+    words,
   };
 }
 
-function alarmViews({ alarms }: FeederState): AlarmView[] {
+function alarmViews(state: FeederState, now: Instant): AlarmView[] {
+  const { alarms } = state;
+  const findings = findingsNow(state, now);
   const views = faultKinds.flatMap((fault) => {
     const alarm = alarms[fault];
-    return alarm && alarm.phase !== "suspected" ? [alarmView(fault, alarm, explainedBy(fault, alarms))] : [];
+    if (alarm === undefined || alarm.phase === "suspected") return [];
+    return [alarmView(fault, alarm, findings(fault, alarm), explainedBy(fault, alarms))];
   });
   return views.sort((one, other) => graveness[one.priority] - graveness[other.priority]);
 }
@@ -121,6 +135,7 @@ const explainedBy = (fault: FaultKind, alarms: FeederState["alarms"]): string[] 
 function alarmView(
   fault: FaultKind,
   alarm: Exclude<Alarm, { phase: "suspected" }>,
+  finding: ShownFinding,
   explains: readonly string[],
 ): AlarmView {
   const rule = ruleOf(fault);
@@ -130,7 +145,7 @@ function alarmView(
     title: rule.title,
     priority: alarm.priority,
     phase: alarm.phase,
-    reason: alarm.phase === "suppressedByDesign" ? `${alarm.finding.reason} ${alarm.why}` : alarm.finding.reason,
+    reason: alarm.phase === "suppressedByDesign" ? `${finding.reason} ${alarm.why}` : finding.reason,
     act: rule.act,
     since: isoOf(alarm.since),
     shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
@@ -139,7 +154,7 @@ function alarmView(
     explainedBy: speaker && ruleOf(speaker).title,
     outOfService:
       alarm.phase === "outOfService" ? { by: alarm.outBy, since: isoOf(alarm.outSince), why: alarm.outWhy } : null,
-    evidence: alarm.finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
+    evidence: finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
   };
 }
 

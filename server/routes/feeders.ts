@@ -16,7 +16,6 @@ import { shelvedMax } from "../domain/alarms/lifeCycle.ts";
 import type { ToldRefill } from "../domain/facts.ts";
 import { type FaultKind, faultKinds } from "../domain/faults.ts";
 import { after, days, instantOf } from "../domain/instant.ts";
-import { localDateOf } from "../domain/localTime.ts";
 import { grams } from "../domain/units.ts";
 import { dayView } from "../flows/days.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
@@ -85,8 +84,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     async (request, reply) => {
       const row = await ports.store.yards.feeder(request.params.feeder);
       if (!row) return noFeeder(reply);
-      const date = request.query.date ?? localDateOf(ports.clock.now(), row.state.settings.zone);
-      return dayView(ports.store.records, row, date);
+      return dayView(ports.store.records, row, request.query.date ?? null, ports.clock.now());
     },
   );
 

@@ -1,11 +1,27 @@
 import { describe, expect, it } from "vitest";
-import { calls, callWords, mostUrgentFirst, newsWords, phaseWords } from "../../client/words/alarm.ts";
+import { calls, callWords, countedWords, mostUrgentFirst, newsWords, phaseWords } from "../../client/words/alarm.ts";
+import type { AlarmView } from "../../server/contract/api.ts";
 import { alarmView, feederView } from "./cannedViews.ts";
 
 const now = Date.parse("2026-11-25T13:20:00Z");
 const urgent = alarmView(now);
 const soon = alarmView(now, { fault: "foodLow", title: "food low", priority: "soon" });
 const feeder = (name: string, alarms = [urgent].slice(1)) => feederView(now, { id: name, name, alarms });
+
+describe("what stands at a feeder, counted", () => {
+  it("calls a note a note, and no alarm", () => {
+    const alarm = alarmView(0);
+    const note = alarmView(0, { priority: "note" });
+    const said = (...standing: readonly AlarmView[]) => countedWords(standing);
+    expect(said()).toBe("No alarm stands");
+    expect(said(alarm)).toBe("One alarm");
+    expect(said(alarm, alarm)).toBe("2 alarms");
+    expect(said(note)).toBe("A note");
+    expect(said(note, note)).toBe("2 notes");
+    expect(said(alarm, note)).toBe("One alarm and a note");
+    expect(said(alarm, alarm, note, note)).toBe("2 alarms and 2 notes");
+  });
+});
 
 describe("the list of feeders", () => {
   it("puts the most urgent first, and those alike by name", () => {

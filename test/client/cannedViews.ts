@@ -51,6 +51,7 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     hopper: {
       capacityGrams: 1_200,
       level: { grams: 742, low: 655, high: 829 },
+      capacityAssumed: false,
       portionGrams: 2.43,
       portionWords: "A portion counts as 2.4 g, as you said.",
       empty: { p10: iso(now + 62 * hourMs), p50: iso(now + 90 * hourMs), p90: iso(now + 131 * hourMs) },
@@ -58,9 +59,11 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     },
     alarms: [],
     cleanedAt: null,
+    asks: [],
     blindSpots: [],
     pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
-    words: "Rowan is well: enough until Saturday, 34 visits today.",
+    words: "Well: enough until Saturday, 90 % sure.",
+    wellUntil: iso(now + 13 * minuteMs),
     ...change,
   };
 }
@@ -94,6 +97,7 @@ export function homeView(now: number): HomeView {
     id: "larch",
     name: "Larch",
     words: "Nothing has fallen for 17 minutes: its tray is jammed.",
+    wellUntil: null,
     hopper: {
       ...rowan.hopper,
       level: { grams: 310, low: 160, high: 470 },
@@ -269,6 +273,8 @@ export function dayView(feeder: string, date: string): DayView {
     date,
     from: at(-20),
     to: at(4),
+    extent: "From dusk yesterday 16:00 to now.",
+    running: { date, until: at(12) },
     light: [
       { kind: "twilight", from: at(-20), to: at(-19.2) },
       { kind: "night", from: at(-19.2), to: at(-4.5) },

@@ -74,6 +74,7 @@ describe("a forecast's moment", () => {
     expect(said("2026-11-27T15:34:00Z")).toBe("Friday afternoon");
     expect(said("2026-11-28T02:00:00Z")).toBe("Saturday before dawn");
     expect(said("2026-12-02T18:34:00Z")).toBe("Wed 2 Dec");
+    expect(said("2027-04-17T08:34:00Z")).toBe("Sat 17 Apr 2027");
   });
 
   it("is told to the minute once it is no forecast any more", () => {

@@ -34,6 +34,18 @@ describe("the digest's page", () => {
     expect(screen.queryByText("As it was told that morning.")).toBeNull();
   });
 
+  it("leads from each thing to do to the page where it is done", async () => {
+    const view = digestView(Date.now(), 0);
+    const lines = ["Rowan: refill today, empty by tonight.", "Clean Larch: two weeks or more have passed."];
+    const opens = ["/feeders/rowan/refill", "/yards/alder-croft/digest#cleaning-title"];
+    const body = { ...view, sections: [{ heading: "To do today", lines, opens }] };
+    server.replies[`GET ${path}`] = () => ({ status: 200, body });
+    await openAt(path);
+    const links = (await screen.findByRole("region", { name: "To do today" })).querySelectorAll("a");
+    expect([...links].map((link) => link.getAttribute("href"))).toEqual(["/feeders/rowan/refill", "#cleaning-title"]);
+    expect(document.getElementById("cleaning-title")).toBeTruthy();
+  });
+
   it("leads to the other days by date, and says of an older one that it was told then", async () => {
     serve(2);
     await openAt(`${path}?date=${digestView(Date.now(), 2).date}`);

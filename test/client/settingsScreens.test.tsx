@@ -32,6 +32,38 @@ describe("a feeder's settings", () => {
     expect(post?.body).not.toHaveProperty("portionGrams"); // what was learnt isn't said anew by whoever changes the battery
   });
 
+  it("say nothing that the keeper didn't: what merely stands in the form isn't sent", async () => {
+    const rowan = feederView(Date.now());
+    const {
+      food: _food,
+      hopperCapacityGrams: _full,
+      portionGrams: _portion,
+      battery: _battery,
+      ...known
+    } = rowan.settings;
+    const hopper = { ...rowan.hopper, capacityAssumed: true };
+    const home = homeView(Date.now());
+    const unsaid = (yard: (typeof home.yards)[number]) =>
+      yard.feeders.map((each) => (each.id === "rowan" ? { ...rowan, settings: known, hopper } : each));
+    server.home = { ...home, yards: home.yards.map((yard) => ({ ...yard, feeders: unsaid(yard) })) };
+    await openAt("/feeders/rowan/settings");
+    const select = await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?");
+    expect(select.value).toBe(""); // "Choose…"
+    expect(screen.getByLabelText<HTMLInputElement>("None: it runs from a supply").checked).toBe(false);
+    fireEvent.input(screen.getByLabelText("It reports every"), { target: { value: "120" } });
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]?.body).toEqual({ reportEverySeconds: 120 });
+  });
+
+  it("send of a new feeder's form only what was filled in", async () => {
+    await openAt("/feeders/new");
+    fireEvent.input(await screen.findByLabelText("Its name"), { target: { value: "Larch" } });
+    fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]?.body).toEqual({ name: "Larch", yard: "alder-croft" });
+  });
+
   it("keep a food that was only ever said in words, and ask for words where the list has none", async () => {
     await openAt("/feeders/rowan/settings");
     expect((await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?")).value).toBe("other");

@@ -90,7 +90,7 @@ describe("local time", () => {
 
   it("names days as one says them", () => {
     expect(weekdayOf("2026-12-03")).toBe("Thursday"); // 2026-12-03 is a Thursday by the ISO 8601 calendar
-    expect(dateWords("2026-12-03")).toBe("Thursday 3 December");
+    expect(dateWords("2026-12-03", "2026-11-30")).toBe("Thursday 3 December");
     const on = (date: string) => dayWords(date, "2026-11-30");
     expect([on("2026-11-30"), on("2026-12-01"), on("2026-11-29"), on("2026-12-03"), on("2026-12-06")]).toEqual([
       "today",
@@ -101,6 +101,20 @@ describe("local time", () => {
     ]);
     expect([on("2026-12-07"), on("2026-11-25")]).toEqual(["Monday 7 December", "Wednesday 25 November"]);
     expect(momentWords(utc("2026-11-29T22:10Z"), "Europe/Stockholm", utc("2026-11-30T06:30Z"))).toBe("yesterday 23:10");
+  });
+
+  it("names the year of a date in another year, in every form that names a date", () => {
+    const now = utc("2026-11-30T06:30Z");
+    expect(dateWords("2027-04-17", "2026-11-30")).toBe("Saturday 17 April 2027");
+    expect(dayWords("2025-11-29", "2026-11-30")).toBe("Saturday 29 November 2025");
+    expect(momentWords(utc("2027-01-15T08:00Z"), "Europe/Stockholm", now)).toBe("Friday 15 January 2027 09:00");
+    expect(dayPartWords(utc("2027-04-17T08:00Z"), "Europe/Stockholm", now)).toBe("17 April 2027");
+    expect(dayPartWords(utc("2026-12-31T20:00Z"), "Europe/Stockholm", now)).toBe("31 December");
+    // By the yard's own calendar: half past eleven at night in UTC is next year in Stockholm.
+    expect(dayPartWords(utc("2026-12-31T23:30Z"), "Europe/Stockholm", now)).toBe("1 January 2027");
+    // A day that is named by its distance needs no year.
+    expect(dayWords("2027-01-01", "2026-12-31")).toBe("tomorrow");
+    expect(dayWords("2027-01-03", "2026-12-31")).toBe("Sunday");
   });
 
   it("counts days between dates over a clock change and a leap day", () => {

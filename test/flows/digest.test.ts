@@ -3,8 +3,18 @@ import type { Digest } from "../../server/domain/digest/digest.ts";
 import type { DayCounts } from "../../server/domain/digest/digestFeeder.ts";
 import type { AlarmChange } from "../../server/domain/facts.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
-import { days, hours, type Instant, instantOf, isoOf, minutes, after as past } from "../../server/domain/instant.ts";
+import {
+  days,
+  hours,
+  type Instant,
+  instantOf,
+  isoOf,
+  minutes,
+  after as past,
+  seconds,
+} from "../../server/domain/instant.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
+import { heard } from "../../server/domain/silence/feederSilence.ts";
 import type { Telling } from "../../server/domain/telling/call.ts";
 import { type DigestPorts, sendDueDigests } from "../../server/flows/digest.ts";
 import type { RecordedEvent, YardRow } from "../../server/ports.ts";
@@ -57,7 +67,11 @@ function house(yards: YardRow[]) {
         async feedersOf(yard) {
           if (faults.feedersOf === yard) throw new Error("a row that can't be read");
           const fresh = newFeeder(someSettings(), morning);
-          const state = { ...fresh, link: { kind: "heard", at: morning } as never, cleanedAt: morning };
+          const state = {
+            ...fresh,
+            link: heard(fresh.link, { boot: "b", sentUptime: null, reportEvery: seconds(60) }, morning),
+            cleanedAt: morning,
+          };
           const row = { id: `${yard}-rowan`, yard, practice: false, revision: 1, lastHeardAt: null, steppedAt: null };
           return [{ ...row, ...feeder, state }];
         },
@@ -112,7 +126,7 @@ describe("the digest flow", () => {
     const { ports, digests, enqueued, rings } = house([alderCroft]);
     expect(await sendDueDigests(ports)).toBe(1);
     const digest = digests.get("alder 2026-11-25");
-    expect(digest?.title).toBe("Alder Croft, today: nothing to do");
+    expect(digest?.title).toBe("Alder Croft, today: 1 thing to do"); // how much is in it isn't known
     expect(enqueued).toHaveLength(1);
     expect(enqueued[0]).toMatchObject({
       yard: "alder",

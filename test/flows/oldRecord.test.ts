@@ -16,7 +16,9 @@ import { replayed } from "../replay/replayed.ts";
 const migrations = join(import.meta.dirname, "../../prisma/sqlite/migrations");
 const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
 const yard = { practice: false, place, zone: "Europe/Stockholm" };
-const settings = withSaid(usualSettings(yard, "Rowan"), { warnAheadDays: 1.5, portionGrams: 2.25 });
+const settings = withSaid(usualSettings(yard, "Rowan"), {
+  ...{ warnAheadDays: 1.5, portionGrams: 2.25, food: "peanuts", hopperCapacityGrams: 1_000, battery: "none" },
+});
 
 /** A database as the first version left it, with a feeder's record of some days, then brought up to date. */
 async function oldHouse() {

@@ -192,4 +192,36 @@ describe("the digest", () => {
     expect(letters[0]?.text).toContain(`https://pieward.example/yards/${house.yard}/digest`);
     expect(letters[0]?.html).not.toContain("<b>Rowan");
   });
+
+  it("lists each thing that it counts with its page, on the page as a path and in the letter as an address", async () => {
+    const house = await openHouse();
+    const { feeder, key } = await house.addFeeder({ name: "Rowan" });
+    await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
+    const [member] = await house.store.people.membersOf(house.yard);
+    if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
+    await house.store.people.changeMail(member.person.id, "ada@alder.example", house.clock.now());
+    await house.store.people.changeMember(house.yard, member.person.id, { digestBy: "mail" }, house.clock.now());
+    const letters: Letter[] = [];
+    const { mail } = house;
+    mail.send = async (_to, letter) => {
+      letters.push(letter);
+      return mail.answer;
+    };
+    house.clock.pass(hours(22));
+    expect(await sendDueDigests(house.ports)).toBe(1);
+    const { gist, sections } = (await digestOf(house)).json() as DigestView;
+    expect(gist).toBe("2 things to do");
+    expect(sections[0]?.lines).toHaveLength(2);
+    expect(sections[0]?.opens).toEqual([`/feeders/${feeder.id}/refill`, `/feeders/${feeder.id}/settings`]);
+    const limits = {
+      ...{ publicUrl: "https://pieward.example/", queueMax: seconds(10), claimFor: minutes(1), most: 10 },
+      ...{ exchangeMax: { push: seconds(10), mail: seconds(30) }, jitter: () => 0 },
+      log: { error: (_: unknown, words: string) => expect(words).toBe("") },
+    };
+    await drainOutbox(house.ports, limits);
+    for (const path of sections[0]?.opens ?? []) {
+      expect(letters[0]?.text).toContain(`\n  https://pieward.example${path}\n`);
+      expect(letters[0]?.html).toContain(`href="https://pieward.example${path}"`);
+    }
+  });
 });

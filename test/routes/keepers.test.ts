@@ -172,7 +172,8 @@ describe("a feeder", () => {
     const house = await openHouse();
     const home = (await house.app.inject({ url: "/api/v1/home", headers: house.keeper })).json() as HomeView;
     expect(home.foods).toContainEqual({ kind: "catKibble", words: "dry cat kibble", pieceGrams: 0.3 });
-    const { feeder } = await house.addFeeder({ foodKind: "catKibble", grainsPerPortion: 4 });
+    const sensors = { button: true, detector: true, chute: true, perch: false, scale: false };
+    const { feeder } = await house.addFeeder({ foodKind: "catKibble", grainsPerPortion: 4, sensors });
     expect(feeder.settings).toMatchObject({ food: "dry cat kibble", foodKind: "catKibble", portionGrams: 1.2 });
     expect(feeder.hopper.portionWords).toBe("A portion counts as 1.2 g, reckoned from 4 pieces.");
     expect(feeder.blindSpots).toContain("Without a scale, a blind chute sensor looks like a jam.");
@@ -237,7 +238,7 @@ describe("a feeder", () => {
       "refill 320 g, by the feeder",
     ]);
     expect(day.light.map(({ kind }: { kind: string }) => kind)).toEqual(["night", "twilight", "day", "twilight"]);
-    expect(day.words).toBe("1 visit, 2 deposits and 1 portion, about 2 g.");
+    expect(day.words).toBe("1 visit, 2 deposits and 1 portion.");
   });
 });
 

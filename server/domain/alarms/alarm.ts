@@ -16,6 +16,8 @@ export interface Standing {
   readonly finding: AlarmFinding;
   /** Whether the fault itself was there at the last look, whatever the alarm makes of it. */
   readonly present: boolean;
+  /** When a look first missed the fault; left out or null while it is there, and where nobody knows. */
+  readonly goneAt?: Instant | null;
 }
 
 /** An alarm that is not in the normal state. States and words of ANSI/ISA-18.2 and IEC 62682. */
@@ -97,11 +99,12 @@ export type InPhase<Phase extends Alarm["phase"]> = Extract<Alarm, { phase: Phas
 export const findingOf = ({ reason, evidence, sure }: AlarmFinding): AlarmFinding => ({ reason, evidence, sure });
 
 /** Only what every alarm has. */
-export const standingOf = ({ priority, since, finding, present }: Standing): Standing => ({
+export const standingOf = ({ priority, since, finding, present, goneAt }: Standing): Standing => ({
   priority,
   since,
   finding,
   present,
+  ...(goneAt === undefined ? {} : { goneAt }),
 });
 
 /** That this alarm was told of and not yet come to its end; null where nobody was told, or it is over. */

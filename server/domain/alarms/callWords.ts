@@ -94,8 +94,13 @@ const isSoon = (gone: AlarmChange["at"], back: AlarmChange["at"]): boolean => ba
 function putBack(spoken: Spoken, change: AlarmChange, alarm: Alarm | null): readonly CallWord[] {
   if (alarm?.phase !== "unacknowledged" && alarm?.phase !== "latchedUnacknowledged") return []; // over by now
   if (alarm.called === "note") return [];
-  return [{ ...words(spoken, change, alarm.called), kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
+  const said = words(spoken, { fault: change.fault, reason: reasonOf(alarm) }, alarm.called);
+  return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
 }
+
+/** What is gone by now is not told as if it were there. */
+const reasonOf = ({ present, finding: { reason } }: Alarm): string =>
+  present ? reason : `No longer so. Before that: ${reason}`;
 
 function worsened(
   spoken: Spoken,
@@ -119,7 +124,8 @@ function acknowledged({ fault, at }: AlarmChange, alarm: Alarm | null): readonly
 function returned({ settings }: Spoken, { fault, at }: AlarmChange): CallWord {
   const { title, latched } = ruleOf(fault);
   const over = `No longer so: ${title}.`;
-  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, "back to normal"), body: over };
+  // Of this alarm alone: what else stands at the feeder is another's to tell.
+  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, `${title} is over`), body: over };
   const body = `${over} It may have done harm: look at the thing itself, then reset the alarm.`;
   return { kind: "returned", fault, at, title: titleOf(settings, "to be looked at"), body };
 }
@@ -146,7 +152,7 @@ export function standingWords({ alarms, settings }: Pick<FeederState, "alarms" |
     const alarm = alarms[fault];
     if (alarm?.phase !== "unacknowledged" && alarm?.phase !== "latchedUnacknowledged") return [];
     if (alarm.called === "note") return [];
-    const said = words({ settings, explains: [] }, { fault, reason: alarm.finding.reason }, alarm.called);
+    const said = words({ settings, explains: [] }, { fault, reason: reasonOf(alarm) }, alarm.called);
     return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
   });
 }

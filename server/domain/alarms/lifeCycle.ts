@@ -167,9 +167,16 @@ function onePace(alarm: Alarm | null, fault: Fault | null, context: AlarmContext
 }
 
 /** The alarm with what this look has shown of its fault, which stays as it was last seen where nothing can be seen. */
-function lookedAt<Some extends Alarm>(alarm: Some, fault: Fault | null, { suppressed, priority }: AlarmContext): Some {
-  if (fault !== null) return { ...alarm, priority, finding: findingOf(fault), present: true };
-  return alarm.present && suppressed?.unseen !== true ? { ...alarm, present: false } : alarm;
+function lookedAt<Some extends Alarm>(
+  alarm: Some,
+  fault: Fault | null,
+  { suppressed, priority, now }: AlarmContext,
+): Some {
+  if (fault !== null) {
+    const back = alarm.goneAt == null ? {} : { goneAt: null };
+    return { ...alarm, priority, finding: findingOf(fault), present: true, ...back };
+  }
+  return alarm.present && suppressed?.unseen !== true ? { ...alarm, present: false, goneAt: now } : alarm;
 }
 
 /** A fault that nobody was told of yet, seen without a break since `since`. */

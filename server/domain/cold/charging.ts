@@ -1,6 +1,7 @@
 import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
-import type { Instant } from "../instant.ts";
+import { between, type Instant, minutes } from "../instant.ts";
+import { inWords } from "../silence/spanWords.ts";
 import type { Celsius, Milliamps } from "../units.ts";
 import { degrees } from "./degrees.ts";
 
@@ -33,11 +34,17 @@ export function feltCharging(before: Charging, readings: Readings, at: Instant):
   return { found: cold && charging ? { at, battery, measuredAt, charge } : null };
 }
 
-export function chargingInFrost(found: FoundCharging): Fault {
+/** Told as present only while the feeder goes on saying it: a sensor that has fallen silent proves no current. */
+const presentFor = minutes(15);
+
+export function chargingInFrost(found: FoundCharging, now: Instant): Fault {
   const where = found.measuredAt === "battery" ? "the battery" : "the box with the battery";
   return {
     kind: "chargingInFrost",
-    reason: `Current flows into the lithium battery while ${where} is at ${degrees(found.battery)}.`,
+    reason:
+      now - found.at <= presentFor
+        ? `Current flows into the lithium battery while ${where} is at ${degrees(found.battery)}.`
+        : `Current flowed into the lithium battery while ${where} was at ${degrees(found.battery)}, ${inWords(between(found.at, now))} ago. Nothing has been reported of the current since.`,
     evidence: [
       { what: "current into the battery", value: `${Math.round(found.charge)} mA`, at: found.at },
       { what: `temperature of the ${found.measuredAt}`, value: degrees(found.battery), at: found.at },

@@ -68,7 +68,7 @@ export function coldFaults(cold: ColdState, settings: FeederSettings, now: Insta
   const battery = cold.battery.found;
   if (battery && settings.battery === "leadAcid" && battery.at >= oldestThatCounts) add(batteryFreezing(battery));
   const charging = cold.charging.found;
-  if (charging && isLithium(settings) && charging.at >= oldestThatCounts) add(chargingInFrost(charging));
+  if (charging && isLithium(settings) && charging.at >= oldestThatCounts) add(chargingInFrost(charging, now));
   // Neither food nor supply heals by not being looked at.
   add(feedCaking(cold.caking));
   add(supplyWeak(cold.supply, settings));

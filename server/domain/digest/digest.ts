@@ -21,9 +21,12 @@ export interface Digest {
 export interface DigestSection {
   readonly heading: string;
   readonly lines: readonly string[];
+  /** The page where each line is done, line by line; left out where the lines only tell. */
+  readonly opens?: readonly string[];
 }
 
 export interface DigestYard {
+  readonly id: string;
   readonly name: string;
   readonly zone: string;
   readonly practice: boolean;
@@ -41,23 +44,27 @@ export function digestOf(yard: DigestYard, feeders: readonly DigestFeeder[], dat
     const nobody = "There is no feeder in this yard yet.";
     return { title: named("no feeder yet"), short: nobody, sections: [{ heading: toDo, lines: [nobody] }] };
   }
-  const tasks = tasksOf(feeders, yard.zone, now);
+  const { tasks, besides } = tasksOf(yard, feeders, now);
   // One on the bench, or put away for the season, feeds nobody: it is named, and nothing is said of its birds and its food.
   const connected = feeders.filter(({ state }) => state.link.kind !== "neverHeard" && isInGarden(state));
   const parts: readonly Part[] = [
     {
       heading: toDo,
-      lines: tasks.count === 0 ? ["Nothing to do.", ...tasks.lines] : tasks.lines,
-      left: (count) => `And ${counted(count, "more thing")}, each on its feeder's page.`,
+      // Whatever is counted is listed, each with the page where it is done.
+      ...(tasks.length === 0
+        ? { lines: ["Nothing to do."] }
+        : { lines: tasks.map(({ words }) => words), opens: tasks.map(({ opens }) => opens) }),
+      left: null,
     },
-    { heading: "Food left", lines: foodLines(connected, yard.zone, now), left: leftOut },
+    { heading: "Besides", lines: besides, left: leftOut },
+    { heading: "Food left", lines: foodLines(connected, now), left: leftOut },
     { heading: "Birds", lines: birdLines(connected), left: leftOut },
     { heading: "Deposits and pay", lines: payLines(connected, yard.zone), left: leftOut },
-    { heading: "Wear", lines: wearLines(connected, yard.zone), left: leftOut },
+    { heading: "Wear", lines: wearLines(connected, yard.zone, now), left: leftOut },
     { heading: "Tonight", lines: weatherLines(connected, now), left: leftOut },
   ];
   return {
-    title: named(tasks.count === 0 ? "nothing to do" : `${counted(tasks.count, "thing")} to do`),
+    title: named(tasks.length === 0 ? "nothing to do" : `${counted(tasks.length, "thing")} to do`),
     short: shortOf(parts, toDo),
     sections: screenful(parts),
   };

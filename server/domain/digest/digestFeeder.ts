@@ -6,6 +6,7 @@ import type { PayEvent } from "./pay.ts";
 
 /** What a digest is told of one feeder. */
 export interface DigestFeeder {
+  readonly id: string;
   readonly name: string;
   readonly state: FeederState;
   readonly addedAt: Instant;

@@ -1,8 +1,8 @@
 import type { DigestSection } from "./digest.ts";
 
 export interface Part extends DigestSection {
-  /** What stands in the place of so many lines that had no room. */
-  readonly left: (count: number) => string;
+  /** What stands in the place of so many lines that had no room; null where every line is shown, room or not. */
+  readonly left: ((count: number) => string) | null;
 }
 
 /** Lines that a phone shows at once under their headings. Common practice, no source: 844 points high, lines of one to two rows. */
@@ -14,8 +14,8 @@ export const linesMax = 14;
  */
 export function screenful(parts: readonly Part[]): readonly DigestSection[] {
   const told = parts.filter(({ lines }) => lines.length > 0);
-  const given = told.map(() => 1);
-  let room = linesMax - told.length;
+  const given = told.map(({ lines, left }) => (left === null ? lines.length : 1));
+  let room = linesMax - given.reduce((sum, count) => sum + count, 0);
   for (const most of [firstShare, linesMax]) {
     for (const [place, { lines }] of told.entries()) {
       const more = Math.min(room, Math.min(lines.length, most) - (given[place] ?? 0));
@@ -24,13 +24,17 @@ export function screenful(parts: readonly Part[]): readonly DigestSection[] {
       room -= more;
     }
   }
-  return told.map(({ heading, lines, left }, place) => ({ heading, lines: cut(lines, given[place] ?? 1, left) }));
+  return told.map(({ heading, lines, left, opens }, place) => ({
+    heading,
+    lines: left === null ? lines : cut(lines, given[place] ?? 1, left),
+    ...(opens === undefined ? {} : { opens }),
+  }));
 }
 
 /** So many lines each part may have before another gets more. */
 const firstShare = 4;
 
-function cut(lines: readonly string[], room: number, left: Part["left"]): readonly string[] {
+function cut(lines: readonly string[], room: number, left: NonNullable<Part["left"]>): readonly string[] {
   if (lines.length <= room) return lines;
   // A single line says what it says; that others are missing is said in the same breath.
   if (room <= 1) return [`${lines[0] ?? ""} ${left(lines.length - 1)}`];

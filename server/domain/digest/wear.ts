@@ -1,13 +1,14 @@
 import { estimatedMissedShare } from "../cold/detectorSignal.ts";
 import { currentDrift } from "../feed/motorCurrent.ts";
+import type { Instant } from "../instant.ts";
 import { dateWords, localDateOf } from "../localTime.ts";
 import { type DigestFeeder, isStanding, nameOf } from "./digestFeeder.ts";
 import { grouped } from "./screenful.ts";
 
 /** What wears, as far as the feeder's own numbers tell. Nothing where none of them can: then nobody is reassured for nothing. */
-export function wearLines(feeders: readonly DigestFeeder[], zone: string): readonly string[] {
+export function wearLines(feeders: readonly DigestFeeder[], zone: string, now: Instant): readonly string[] {
   const told = feeders.flatMap((feeder) => {
-    const found = wearOf(feeder, zone);
+    const found = wearOf(feeder, zone, now);
     return found === null ? [] : [{ name: nameOf(feeder), words: found.length === 0 ? sound : found.join(" ") }];
   });
   const worn = told.filter(({ words }) => words !== sound);
@@ -17,8 +18,8 @@ export function wearLines(feeders: readonly DigestFeeder[], zone: string): reado
 const sound = "nothing shows wear.";
 
 /** Null where none of its numbers says anything yet. */
-function wearOf(feeder: DigestFeeder, zone: string): readonly string[] | null {
-  const told = [motorWords(feeder, zone), chuteWords(feeder), detectorWords(feeder)];
+function wearOf(feeder: DigestFeeder, zone: string, now: Instant): readonly string[] | null {
+  const told = [motorWords(feeder, zone, now), chuteWords(feeder), detectorWords(feeder)];
   const known = told.filter((words) => words !== null);
   return known.length === 0 ? null : known.filter((words) => words !== "");
 }
@@ -26,12 +27,12 @@ function wearOf(feeder: DigestFeeder, zone: string): readonly string[] | null {
 // Each: null where it can't be known, empty where all is well.
 
 /** A bearing that runs dry, a tray that grinds: the same portion takes more current. Compared at one temperature. */
-function motorWords({ state }: DigestFeeder, zone: string): string | null {
+function motorWords({ state }: DigestFeeder, zone: string, now: Instant): string | null {
   const drift = currentDrift(state.feed.motor);
   if (drift === null) return null;
   if (Math.abs(drift.share) < driftMin || Math.abs(drift.log) < 3 * drift.doubt) return "";
   const percent = Math.round(20 * Math.abs(drift.share)) * 5; // no finer than it is known
-  const since = `${dateWords(localDateOf(drift.since, zone))}, ${drift.portions} portions ago`;
+  const since = `${dateWords(localDateOf(drift.since, zone), localDateOf(now, zone))}, ${drift.portions} portions ago`;
   return drift.share > 0
     ? `the motor draws about ${percent} % more than on ${since}: look at tray and bearing.`
     : `the motor draws about ${percent} % less than on ${since}: look whether the tray still turns full.`;

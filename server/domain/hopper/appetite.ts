@@ -37,6 +37,8 @@ export interface Appetite {
   readonly byPart: readonly number[];
   readonly daysByPart: readonly number[]; // how often each part was watched, forgotten alike
   readonly today: readonly number[];
+  /** Days of which nothing was told, and what was known before them; null where the last one was eaten on. */
+  readonly untold: { readonly since: Instant; readonly daily: DailyAppetite } | null;
 }
 
 /** A week: habits change with the season, not with the weather. Common practice, no source. */
@@ -69,6 +71,7 @@ export const unknownAppetite = (now: Instant): Appetite => ({
   byPart: nothing,
   daysByPart: nothing,
   today: nothing,
+  untold: null,
 });
 
 /** Until then one day, or a part of one, stands for all, and much of the doubt is about that. */
@@ -76,8 +79,18 @@ export const daysCompared = ({ daily, since, at }: Appetite): boolean =>
   daily !== null && since !== null && at - since >= 2 * dayLong;
 
 /** Watched for a day at least, and nobody ever came. */
-export const nobodyCame = ({ daily, since, at }: Appetite): boolean =>
-  daily === null && since !== null && at - since >= dayLong;
+export const nobodyCame = ({ daily, since, at, byPart }: Appetite): boolean =>
+  daily === null && since !== null && at - since >= dayLong && byPart.every((mass) => mass <= 0);
+
+/** Grams that these birds eat on a usual day, by the days that are remembered; null while none is. */
+export function eatenADay({ byPart, daysByPart }: Appetite): number | null {
+  let [eaten, exposed] = [0, 0];
+  for (let part = 0; part < partsOfDay; part += 1) {
+    eaten += Math.max(0, byPart[part] ?? 0);
+    exposed += (daysByPart[part] ?? 0) * (prior[part] ?? 0);
+  }
+  return eaten <= 0 || exposed <= 0 ? null : eaten / exposed;
+}
 
 /** All that was eaten up to `at` has been told. `idle`: the hopper was empty, so that nobody could eat. */
 export function watchedUntil(appetite: Appetite, at: Instant, yard: Yard, idle = false): Appetite {
@@ -96,6 +109,7 @@ export function watchedUntil(appetite: Appetite, at: Instant, yard: Yard, idle =
     byPart: appetite.byPart,
     daysByPart: appetite.daysByPart,
     today: appetite.today,
+    untold: appetite.untold,
   };
 }
 
@@ -107,6 +121,8 @@ export function ate(appetite: Appetite, mass: number, at: Instant, yard: Yard): 
   const day = dayAround(yard, at);
   const ofToday = at >= before.dayStart;
   const parts = (ofToday ? before.today : before.byPart).slice();
+  // What a day was like is known only now: that nobody came on it was never so.
+  const late = !ofToday && before.untold !== null && at >= before.untold.since ? before.untold : null;
   const { part } = partAt(day, at);
   parts[part] = (parts[part] ?? 0) + mass;
   // Spelled out, here and in all that runs once a portion: a spread costs ten times as much.
@@ -117,10 +133,11 @@ export function ate(appetite: Appetite, mass: number, at: Instant, yard: Yard): 
     dayEaten: ofToday ? before.dayEaten + mass : before.dayEaten,
     dayMeals: ofToday ? before.dayMeals + 1 : before.dayMeals,
     dayIdle: before.dayIdle,
-    daily: before.daily,
+    daily: late === null ? before.daily : late.daily,
     byPart: ofToday ? before.byPart : parts,
     daysByPart: before.daysByPart,
     today: ofToday ? parts : before.today,
+    untold: late === null ? before.untold : null,
   };
 }
 
@@ -151,8 +168,14 @@ function dayClosed(appetite: Appetite, day: DaySpan, yard: Yard, idle: boolean, 
     byPart: learns ? keptAndAdded(appetite.byPart, appetite.today) : appetite.byPart,
     daysByPart: learns ? keptAndAdded(appetite.daysByPart, watched) : appetite.daysByPart,
     today: nothing,
+    untold: untoldAfter(appetite),
   };
 }
+
+/** A day without a bird, or one of which nothing has been told yet: which of the two, a backlog shows later. */
+const untoldAfter = ({ dayEaten, dayStart, daily, untold }: Appetite): Appetite["untold"] =>
+  dayEaten > 0 || daily === null ? null : (untold ?? { since: dayStart, daily });
+
 const dayLong = 86_400_000;
 
 const keptAndAdded = (before: readonly number[], added: readonly number[]): readonly number[] =>

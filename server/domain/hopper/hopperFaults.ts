@@ -5,8 +5,9 @@ import { dayPartWords } from "../localTime.ts";
 import { probability } from "../units.ts";
 import { gramsRange, roundedGrams } from "./amount.ts";
 import { daysCompared } from "./appetite.ts";
+import { foodWords } from "./foodWords.ts";
 import { emptyMark, type HopperLevel, type HopperState, levelOf } from "./level.ts";
-import { type EmptyForecast, forecastEmpty, mayBeEmptyWithin, runOutWords } from "./runOut.ts";
+import { type EmptyForecast, forecastEmpty, mayBeEmptyWithin } from "./runOut.ts";
 
 /**
  * Whether the food ends within the keeper's warning span, as it was last reckoned. A forecast is the dearest thing that is
@@ -101,7 +102,7 @@ function foodLow(hopper: HopperState, settings: FeederSettings, now: Instant, ah
   const forecast = endsWithin(hopper, settings, ahead, now);
   if (forecast === null) return null;
   if (forecast.kind === "emptyAt") {
-    const words = runOutWords(forecast, settings.zone, now);
+    const words = foodWords(forecast, hopper, settings, now);
     return {
       kind: "foodLow",
       reason: `About ${roundedGrams(level.grams)} are left: ${words}.`,

@@ -1,3 +1,4 @@
+import { isAssumed } from "../assumed.ts";
 import type { Portion } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { type Instant, later } from "../instant.ts";
@@ -64,6 +65,8 @@ export interface HopperLevel {
 export const portionDoubt = 0.3;
 /** A keeper's "about 8 g" is right within a third, nine times in ten. Common practice, no source. */
 const saidPortionDoubt = 0.19;
+/** A usual portion that nobody has confirmed may as well be half or twice as much. Common practice, no source. */
+const assumedPortionDoubt = 0.5;
 /** Food and wear change the mean portion slowly: 0.3 % a portion, so about 3 % over a day of a hundred. */
 const portionWander = 0.003;
 /** It doesn't wander off for good: the same food stays within about 6 %. Common practice, no source. */
@@ -84,7 +87,7 @@ export function unknownHopper(settings: FeederSettings, now: Instant): HopperSta
       offset: 0,
       wander: 0,
       lid: 0,
-      covariance: independent(0, saidPortionVariance(portion), slope, offsetDoubt(slope, true, settings), 0, 0),
+      covariance: independent(0, saidPortionVariance(settings), slope, offsetDoubt(slope, true, settings), 0, 0),
     },
     spreadVariance: (portionDoubt * portion) ** 2,
     noiseVariance: scaleNoise(settings) ** 2,
@@ -214,12 +217,13 @@ function lowered(hopper: HopperState, proven: boolean, settings: FeederSettings)
   return withinHopper(scarce ? withPortionBounds(after, settings) : after, settings);
 }
 
-const saidPortionVariance = (portion: number) => (saidPortionDoubt * portion) ** 2;
+const saidPortionVariance = (settings: FeederSettings) =>
+  ((isAssumed(settings, "portionMass") ? assumedPortionDoubt : saidPortionDoubt) * settings.portionMass) ** 2;
 
 /** The keeper changed the portion: what was learnt about the old one is void, the level isn't. */
 const portionSaidAnew = (hopper: HopperState, settings: FeederSettings): HopperState => ({
   ...hopper,
-  belief: portionAnew(hopper.belief, settings.portionMass, saidPortionVariance(settings.portionMass)),
+  belief: portionAnew(hopper.belief, settings.portionMass, saidPortionVariance(settings)),
   spreadVariance: (portionDoubt * settings.portionMass) ** 2,
   portionSaid: settings.portionMass,
 });

@@ -1,3 +1,4 @@
+import { isAssumed } from "../assumed.ts";
 import type { ToldRefill } from "../facts.ts";
 import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes } from "../instant.ts";
@@ -22,7 +23,7 @@ export function refilled(hopper: HopperState, refill: ToldRefill, settings: Feed
       return measuredByKeeper(
         told,
         settings.hopperCapacity,
-        0.03 * settings.hopperCapacity,
+        brimDoubt(settings) * settings.hopperCapacity,
         at,
         settings,
         saidHowMuch(told, at),
@@ -46,6 +47,9 @@ function foundAlready(hopper: HopperState, { at, what }: ToldRefill, settings: F
   const level = what.kind === "filled" ? settings.hopperCapacity : what.grams;
   return Math.abs(level - hopper.belief.level) <= 0.25 * settings.hopperCapacity;
 }
+
+/** Of the capacity. What a full one holds may as well be half as much again, or half of it, where nobody has said. */
+const brimDoubt = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.3 : 0.03);
 
 /** How much was poured in has been told too: then "full" can be compared with what was reckoned. */
 const saidHowMuch = ({ addedAt }: HopperState, at: Instant): boolean =>
@@ -86,7 +90,7 @@ function added(hopper: HopperState, mass: number, at: Instant, settings: FeederS
  */
 function filledUp(belief: LevelBelief, mass: number, settings: FeederSettings): LevelBelief {
   const { hopperCapacity, sensors } = settings;
-  if (sensors.scale || mass < 0.3 * hopperCapacity) return belief;
+  if (sensors.scale || mass < 0.3 * hopperCapacity || isAssumed(settings, "hopperCapacity")) return belief;
   return withPortionBounds(afterMeasurement(belief, 0.85 * hopperCapacity, (0.15 * hopperCapacity) ** 2), settings);
 }
 

@@ -1,8 +1,9 @@
 import type { FeederSettings } from "../feeder.ts";
-import { after, days, type Instant, type Span } from "../instant.ts";
+import { after, days, earlier, type Instant, type Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
 import { rememberedOnce } from "../rememberedOnce.ts";
 import {
+  eatenADay,
   expectedEaten,
   nobodyCame,
   type Outlook,
@@ -18,7 +19,7 @@ import { levelVariance, levelWithPortion, portionVariance } from "./levelFilter.
 
 /** When the hopper will be empty. Where it is empty already all three are the moment since when. */
 export type EmptyForecast =
-  | { readonly kind: "unknown"; readonly missing: "level" | "appetite" }
+  | { readonly kind: "unknown"; readonly missing: "level" | "appetite" | "reports" }
   | { readonly kind: "notEmptying" }
   | {
       readonly kind: "emptyAt";
@@ -44,8 +45,22 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
   if (sinking.kind !== "sinking") return sinking;
   const at = (chance: number) =>
     whenEaten(sinking.outlook, settings, now, firstPassageQuantile(sinking.passage, chance), forecastDaysMax);
-  return { kind: "emptyAt", p10: at(0.1), p50: at(0.5), p90: at(0.9) };
+  const p10 = earlier(at(0.1), believableUntil(hopper, settings, now));
+  return { kind: "emptyAt", p10, p50: at(0.5), p90: at(0.9) };
 }
+
+/**
+ * Until when food is promised at the most, whatever the last days looked like: until all that may be in the hopper is eaten at a
+ * third of what these birds ate on the days that are remembered. A flock seldom falls lower and stays there; a feeder whose
+ * events arrive late looks as if it did. Common practice, no source.
+ */
+function believableUntil(hopper: HopperState, settings: FeederSettings, now: Instant): Instant {
+  const eaten = eatenADay(hopper.appetite);
+  const level = levelOf(hopper, settings);
+  if (eaten === null || level === null) return after(now, days(forecastDaysMax));
+  return after(now, days(Math.min(forecastDaysMax, leastShareEaten ** -1 * (level.high / eaten))));
+}
+const leastShareEaten = 1 / 3;
 
 /**
  * Whether the forecast's `chance` (0.1 for p10, 0.5 for p50) may lie within so much time from now, or may not be known.
@@ -102,13 +117,17 @@ function levelDoubt(hopper: HopperState, distance: number): number {
   return Math.max(ofLevel + ofPortion - 2 * together, 0.5 * ofLevel);
 }
 
+const unknownWords = {
+  level: "how much is in it isn't known: weigh it or enter a refill",
+  appetite: "too early to say how long it lasts",
+  reports: "not known while it is silent",
+} as const;
+
 /** The same in a few words for the keeper; `zone` is the yard's IANA zone. */
 export function runOutWords(forecast: EmptyForecast, zone: string, now: Instant): string {
   switch (forecast.kind) {
     case "unknown":
-      return forecast.missing === "level"
-        ? "no word yet on how much is in it: weigh it or enter a refill"
-        : "too early to say how long it lasts";
+      return unknownWords[forecast.missing];
     case "notEmptying":
       return "hardly anything is eaten: no end in sight";
     case "emptyAt": {

@@ -45,7 +45,12 @@ function textOfPart(part: LetterPart): string {
     case "heading":
       return oneLine(part.words).toUpperCase();
     case "list":
-      return part.items.map((item) => `- ${linesOf(oneLine(item), columns - 2, "  ")}`).join("\n");
+      return part.items
+        .map((item, place) => {
+          const address = part.opens?.[place];
+          return `- ${linesOf(oneLine(item), columns - 2, "  ")}${address === undefined ? "" : `\n  ${oneLine(address)}`}`;
+        })
+        .join("\n");
     case "caution":
       return linesOf(`Caution: ${oneLine(part.words)}`, columns);
   }
@@ -117,7 +122,13 @@ function htmlOfPart(part: LetterPart): string {
     case "list":
       return [
         '<ul style="margin:0 0 14px;padding-left:22px">',
-        ...part.items.map((item) => `<li style="margin:0 0 6px">${escaped(oneLine(item))}</li>`),
+        ...part.items.map((item, place) => {
+          const words = escaped(oneLine(item));
+          const address = part.opens?.[place];
+          const said =
+            address === undefined ? words : `<a class="link" href="${escaped(address)}" style="${onLeaf}">${words}</a>`;
+          return `<li style="margin:0 0 6px">${said}</li>`;
+        }),
         "</ul>",
       ].join("\n");
     case "caution":

@@ -11,7 +11,8 @@ export interface Letter {
 export type LetterPart =
   | { readonly kind: "words"; readonly words: string }
   | { readonly kind: "heading"; readonly words: string }
-  | { readonly kind: "list"; readonly items: readonly string[] }
+  /** `opens`: each item's page, as an address where it is known and as a path of this server else. */
+  | { readonly kind: "list"; readonly items: readonly string[]; readonly opens?: readonly string[] }
   /** What may hurt somebody: it stands out in both forms. */
   | { readonly kind: "caution"; readonly words: string };
 

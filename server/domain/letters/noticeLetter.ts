@@ -1,17 +1,19 @@
 import type { Notice } from "../facts.ts";
 import type { FaultKind } from "../faults.ts";
 import { letterOn } from "./frame.ts";
-import type { Letter } from "./letter.ts";
+import type { Letter, LetterPart } from "./letter.ts";
 
 export interface LetterOf {
   readonly yardName: string | null; // null where it speaks of no yard, as a letter that only tries the way does
   readonly feederName: string | null; // null where it speaks of the whole yard
   /** The page of what it speaks of; null where no public address is known. */
   readonly link: string | null;
+  /** Where keepers reach this server, without a slash at its end; left out or null where it isn't known. */
+  readonly home?: string | null;
 }
 
 /** A notice as a letter: what it says, where, what may hurt, and the way to the page where it can be answered. */
-export function letterOf(notice: Notice, { yardName, feederName, link }: LetterOf): Letter {
+export function letterOf(notice: Notice, { yardName, feederName, link, home = null }: LetterOf): Letter {
   const caution = cautionOf(notice);
   const place = [
     ...(feederName === null ? [] : [`Feeder: ${feederName}.`]),
@@ -21,7 +23,7 @@ export function letterOf(notice: Notice, { yardName, feederName, link }: LetterO
     subject: notice.title,
     title: notice.title,
     parts: [
-      ...(notice.letter ?? [{ kind: "words" as const, words: notice.body }]),
+      ...(notice.letter?.map((part) => withAddresses(part, home)) ?? [{ kind: "words" as const, words: notice.body }]),
       ...(caution === null ? [] : [{ kind: "caution" as const, words: caution }]),
       { kind: "words", words: place.join(" ") },
     ],
@@ -29,6 +31,13 @@ export function letterOf(notice: Notice, { yardName, feederName, link }: LetterO
     foot: `Pieward sent you this because your address is kept with the people of ${yardName ?? "a yard"}. You can take it away there.`,
     topic: topicOf(notice),
   });
+}
+
+/** Paths lead nowhere from a letter: they become addresses, or are left out where this server's own isn't known. */
+function withAddresses(part: LetterPart, home: string | null): LetterPart {
+  if (part.kind !== "list" || part.opens === undefined) return part;
+  const { opens, ...list } = part;
+  return home === null ? list : { ...list, opens: opens.map((path) => `${home}${path}`) };
 }
 
 /** One alarm's letters stand together; the same fault of another week is another story. */

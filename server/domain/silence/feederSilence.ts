@@ -1,6 +1,7 @@
+import { oneIn } from "../chanceWords.ts";
 import type { Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { after, between, days, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
+import { after, between, days, type Instant, later, type Span, seconds } from "../instant.ts";
 import { moved } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
 import { rememberedOnce } from "../rememberedOnce.ts";
@@ -111,10 +112,10 @@ export function feederSilence(link: LinkState, settings: FeederSettings, now: In
     kind: "feederSilent",
     reason: `Nothing heard for ${inWords(waited)}. It usually reports ${everyInWords(usual)}.`,
     evidence: [
-      { what: "last heard", value: isoOf(link.at), at: link.at },
+      { what: "last heard", value: "a report", at: link.at },
       { what: "usual gap between reports", value: inWords(usual), at: null },
       { what: "longest gap that is still credible", value: inWords(between(link.at, from)), at: null },
-      { what: "φ, -log10 of the chance of such a gap", value: (-logChance / Math.LN10).toFixed(1), at: now },
+      { what: "chance of such a gap, by its usual ones", value: oneIn(Math.exp(logChance)), at: now },
     ],
     sure: probability(1 - Math.exp(logChance)),
   };

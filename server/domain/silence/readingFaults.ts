@@ -1,6 +1,6 @@
 import type { Evidence, Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { after, between, hours, type Instant, isoOf, type Span } from "../instant.ts";
+import { after, between, hours, type Instant, type Span } from "../instant.ts";
 import { chattersAt } from "./chatter.ts";
 import { credibleHold, type Held, type HeldReading, heldReadings, isStuck } from "./heldReadings.ts";
 import { type SensorsState, type Tally, witnesses } from "./sensorActivity.ts";
@@ -99,7 +99,7 @@ function impossible({ setAside }: SensorsState, settings: FeederSettings): Fault
     kind: "readingImpossible",
     reason: `The ${names.join(" and the ")} ${found.length > 1 ? "say" : "says"} what can't be. Such values are set aside and nothing is concluded from them.`,
     evidence: found.map(([name, { times, from }]) => ({
-      what: `${name} set aside`,
+      what: `values of the ${nameOfSensor(name) ?? name} set aside`,
       value: `${times} times`,
       at: from,
     })),
@@ -122,7 +122,7 @@ function backwards(sensors: SensorsState, settings: FeederSettings, now: Instant
     reason: `The running total of the ${counterName[first.sensor]} fell from ${first.fell.from} to ${first.fell.to}, though the feeder hadn't started anew.`,
     evidence: found.map(({ sensor, fell }) => ({
       what: `total of the ${counterName[sensor]}`,
-      value: `${fell.from} to ${fell.to} (${isoOf(fell.at)})`,
+      value: `${fell.from} to ${fell.to}`,
       at: fell.at,
     })),
     sure: null,

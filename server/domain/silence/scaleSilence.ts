@@ -1,6 +1,6 @@
 import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
-import { type Instant, isoOf } from "../instant.ts";
+import type { Instant } from "../instant.ts";
 import { type Held, isStuck } from "./heldReadings.ts";
 
 /** What is remembered of the load cell: whether it speaks, and whether what it says ever changes. */
@@ -78,7 +78,9 @@ export function scaleSilence(scale: ScaleWatch, held: Held | null, setAside: boo
           : `The last ${scale.absent} reports came without the hopper's weight.`,
       evidence: [
         { what: "reports without a weight", value: String(scale.absent), at: null },
-        ...(scale.lastAt === null ? [] : [{ what: "last weight", value: isoOf(scale.lastAt), at: scale.lastAt }]),
+        ...(scale.lastAt === null
+          ? []
+          : [{ what: "last weight", value: scale.last === null ? "a weight" : `${scale.last} g`, at: scale.lastAt }]),
       ],
       sure: null,
     };

@@ -1,6 +1,7 @@
+import { oneIn } from "../chanceWords.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { between, type Instant, isoOf, later } from "../instant.ts";
+import { between, type Instant, later } from "../instant.ts";
 import { probability } from "../units.ts";
 import { bideTooLong, logBide } from "./daylightSilence.ts";
 import { isLearnt, logSilence, type Pairing, tooLong } from "./pairing.ts";
@@ -60,7 +61,7 @@ function silentBesideOthers(
       ...lastSpoke(watched),
       { what: `${marksOf(companion, sensor)} since`, value: String(pairing.open), at: null },
       { what: "share answered before", value: `${Math.round(100 * share)} %`, at: null },
-      { what: "chance of such a run if it works", value: chance.toExponential(0), at: now },
+      { what: "chance of such a run if it works", value: oneIn(chance), at: now },
       ...ranBackwards(watched),
     ],
     sure: probability(1 - chance),
@@ -83,7 +84,7 @@ function silentAlone(sensors: SensorsState, sensor: Witness, settings: FeederSet
       "No other sensor can tell whether birds came.",
     evidence: [
       ...lastSpoke(watched),
-      { what: "chance of such a silence if it works", value: chance.toExponential(0), at: now },
+      { what: "chance of such a silence if it works", value: oneIn(chance), at: now },
       ...ranBackwards(watched),
     ],
     sure: probability(1 - chance),
@@ -94,7 +95,7 @@ const since = (lastAt: Instant | null, now: Instant) =>
   lastAt === null ? "" : ` (in ${inWords(between(lastAt, later(lastAt, now)))})`;
 
 const lastSpoke = ({ lastAt }: Watched): Evidence[] =>
-  lastAt === null ? [] : [{ what: "last spoke", value: isoOf(lastAt), at: lastAt }];
+  lastAt === null ? [] : [{ what: "last spoke", value: "a count", at: lastAt }];
 
 const ranBackwards = ({ backwards }: Tally): Evidence[] =>
   backwards === null

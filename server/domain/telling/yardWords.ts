@@ -27,8 +27,8 @@ function howMany(silent: number, inService: number): string {
 }
 
 export const allHeardAgain = (yardName: string): CallNews => ({
-  title: `${yardName}: back to normal`,
-  body: "All its feeders are heard again.",
+  title: `${yardName}: all heard again`,
+  body: "Each of its feeders has reported again.",
 });
 
 export const onlyOneLeft = (yardName: string, { name }: SilentFeeder): CallNews => ({

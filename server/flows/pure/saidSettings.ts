@@ -1,5 +1,6 @@
 import type { z } from "zod";
 import type { feederSettingsRequest } from "../../contract/api.ts";
+import { type Assumed, assumable, isAssumed } from "../../domain/assumed.ts";
 import type { FeederSettings } from "../../domain/feeder.ts";
 import { type FoodKind, foods, typicalPortion } from "../../domain/food.ts";
 import { days, inDays, seconds } from "../../domain/instant.ts";
@@ -13,21 +14,27 @@ export type SomeSettings = { readonly [Name in keyof SaidSettings]?: SaidSetting
   readonly tenPortionsGrams?: number | undefined; // weighed together
 };
 
-/** What a first feeder usually is; the keeper says otherwise where it isn't so. Common practice, no source. */
+const usualCapacity = grams(1_000);
+const usualPortion = grams(1.5);
+
+/**
+ * What a first feeder usually is, as long as nobody has said otherwise. Common practice, no source. None of it is the keeper's
+ * word: what is reckoned with is named as assumed, and which sensors there are is left to what the feeder reports.
+ */
 export function usualSettings(yard: Pick<FeederSettings, "practice" | "place" | "zone">, name: string): FeederSettings {
   return {
     name,
     practice: yard.practice,
     place: yard.place,
     zone: yard.zone,
-    food: "peanuts",
-    hopperCapacity: grams(1_000),
-    portionMass: grams(1.5),
-    sensors: { button: true, detector: true, chute: true, perch: false, scale: false },
+    hopperCapacity: usualCapacity,
+    portionMass: usualPortion,
+    sensors: { button: false, detector: false, chute: false, perch: false, scale: false },
     noticesSensors: true,
     battery: "none",
     reportEvery: seconds(60),
     warnAhead: days(1),
+    assumed: assumable,
   };
 }
 
@@ -35,24 +42,37 @@ export function withSaid(settings: FeederSettings, said: SomeSettings): FeederSe
   const food = foodSaid(settings, said);
   const grains = said.grainsPerPortion ?? settings.grainsPerPortion;
   const duty = said.duty ?? settings.duty;
+  const { food: _food, assumed: _assumed, ...known } = settings;
+  const portion = portionSaid(settings, said, food.kind, grains);
+  const assumed = assumedAfter(settings, said, portion);
   return {
-    ...settings,
+    ...known,
     name: said.name ?? settings.name,
-    food: food.words,
+    ...(food.words === undefined ? {} : { food: food.words }),
     ...(food.kind === undefined ? {} : { foodKind: food.kind }),
     ...(grains === undefined ? {} : { grainsPerPortion: grains }),
     ...(duty === undefined ? {} : { duty }),
     hopperCapacity: said.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(said.hopperCapacityGrams),
-    portionMass: portionSaid(settings, said, food.kind, grains),
+    portionMass: portion ?? settings.portionMass,
     sensors: said.sensors ?? settings.sensors,
     battery: said.battery ?? settings.battery,
     reportEvery: said.reportEverySeconds === undefined ? settings.reportEvery : seconds(said.reportEverySeconds),
     warnAhead: said.warnAheadDays === undefined ? settings.warnAhead : days(said.warnAheadDays),
+    ...(assumed.length === 0 ? {} : { assumed }),
   };
 }
 
+function assumedAfter(settings: FeederSettings, said: SomeSettings, portion: Grams | null): readonly Assumed[] {
+  const isSaid: Readonly<Record<Assumed, boolean>> = {
+    hopperCapacity: said.hopperCapacityGrams !== undefined,
+    portionMass: portion !== null,
+    battery: said.battery !== undefined,
+  };
+  return assumable.filter((what) => isAssumed(settings, what) && !isSaid[what]);
+}
+
 interface SaidFood {
-  readonly words: string;
+  readonly words: string | undefined; // nobody has said it
   readonly kind: FoodKind | undefined;
 }
 
@@ -67,20 +87,20 @@ function foodSaid(settings: FeederSettings, said: SomeSettings): SaidFood {
   return { words, kind: settings.foodKind === undefined ? undefined : "other" };
 }
 
-/** A weighed portion is believed before a counted one, and a counted one only when it was counted anew. */
+/** A weighed portion is believed before a counted one, and a counted one only when it was counted anew. Null: nothing was said. */
 function portionSaid(
   settings: FeederSettings,
   said: SomeSettings,
   kind: FoodKind | undefined,
   grains: number | undefined,
-): Grams {
+): Grams | null {
   if (said.tenPortionsGrams !== undefined) return grams(said.tenPortionsGrams / 10);
   if (said.portionGrams !== undefined) return grams(said.portionGrams);
-  if (kind === undefined || grains === undefined) return settings.portionMass;
-  if (kind === settings.foodKind && grains === settings.grainsPerPortion) return settings.portionMass;
+  if (kind === undefined || grains === undefined) return null;
+  if (kind === settings.foodKind && grains === settings.grainsPerPortion) return null;
   const typical = typicalPortion(kind, grains);
   // Said one at a time, the two may come together to what no tray gives; the door refuses that where it sees both.
-  return typical === null || typical < 0.1 || typical > 100 ? settings.portionMass : typical;
+  return typical === null || typical < 0.1 || typical > 100 ? null : typical;
 }
 
 /** The keeper changes what a feeder was added with: who says which sensors there are ends the noticing of others. */
@@ -89,16 +109,16 @@ export function changedSettings(settings: FeederSettings, said: SomeSettings): F
   return withSaid(said.sensors === undefined ? settings : asTold, said);
 }
 
-/** And back: `withSaid` of these words gives these settings. */
+/** And back: `withSaid` of these words gives these settings. What nobody has said is left out. */
 export const saidOf = (settings: FeederSettings): SaidSettings => ({
   name: settings.name,
-  food: settings.food,
+  ...(settings.food === undefined ? {} : { food: settings.food }),
   ...(settings.foodKind === undefined ? {} : { foodKind: settings.foodKind }),
   ...(settings.grainsPerPortion === undefined ? {} : { grainsPerPortion: settings.grainsPerPortion }),
-  hopperCapacityGrams: settings.hopperCapacity,
-  portionGrams: settings.portionMass,
+  ...(isAssumed(settings, "hopperCapacity") ? {} : { hopperCapacityGrams: settings.hopperCapacity }),
+  ...(isAssumed(settings, "portionMass") ? {} : { portionGrams: settings.portionMass }),
   sensors: settings.sensors,
-  battery: settings.battery,
+  ...(isAssumed(settings, "battery") ? {} : { battery: settings.battery }),
   reportEverySeconds: settings.reportEvery / 1_000,
   warnAheadDays: inDays(settings.warnAhead),
   ...(settings.duty === undefined ? {} : { duty: settings.duty }),

@@ -80,7 +80,7 @@ describe("what people hear of an alarm", () => {
       return callWords(rowan, changes, seen, gone);
     };
     expect(over("trayJammed")).toMatchObject([
-      { kind: "returned", title: "Rowan: back to normal", body: "No longer so: tray jammed." },
+      { kind: "returned", title: "Rowan: tray jammed is over", body: "No longer so: tray jammed." },
     ]);
     const [word] = over("batteryFreezing");
     expect(word).toMatchObject({ kind: "returned", title: "Rowan: to be looked at" });

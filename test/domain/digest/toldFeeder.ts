@@ -5,6 +5,7 @@ import { type FeederSettings, type FeederState, newFeeder } from "../../../serve
 import { dispensed } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { days, hours, type Instant, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
+import { heard as heardFrom, neverHeard } from "../../../server/domain/silence/feederSilence.ts";
 import { celsius, grams, humidityPercent } from "../../../server/domain/units.ts";
 import { someSettings } from "../../support/feeders.ts";
 import { barePortion } from "../barePortion.ts";
@@ -13,7 +14,7 @@ import { saidNothing } from "../silence/larch.ts";
 /** Feeders of Alder Croft as a digest is told of them, hand-made: 07:30 in Stockholm on Wednesday 25 November. */
 export const now = instantOf("2026-11-25T06:30:00Z");
 export const date = "2026-11-25";
-export const yard = { name: "Alder Croft", zone: "Europe/Stockholm", practice: false };
+export const yard = { id: "alder-croft", name: "Alder Croft", zone: "Europe/Stockholm", practice: false };
 
 /** A feeder that was filled with so much ten days ago and gave so many portions of 5 g a day since. */
 export function fed(
@@ -37,7 +38,7 @@ export function fed(
 
 export const heard = (state: FeederState): FeederState => ({
   ...state,
-  link: { kind: "heard", at: now, boot: "b", sentUptime: null, rhythm: { mean: 60_000 } as never, outages: 0 } as never,
+  link: heardFrom(neverHeard(now), { boot: "b", sentUptime: null, reportEvery: state.settings.reportEvery }, now),
 });
 
 export const alarmed = (
@@ -93,6 +94,7 @@ export const airBetween = (lowest: number, warmest: number, humidity = 90) =>
 
 export function feeder(state: FeederState, told: Partial<DigestFeeder> = {}): DigestFeeder {
   return {
+    id: state.settings.name.toLowerCase(),
     name: state.settings.name,
     state,
     addedAt: past(now, days(-10)),

@@ -30,6 +30,7 @@ const linesOf = (...states: readonly FeederState[]) =>
   wearLines(
     states.map((state) => feeder(state)),
     yard.zone,
+    now,
   );
 
 describe("wear in the digest", () => {

@@ -1,9 +1,10 @@
+import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { digestOf } from "../../../server/domain/digest/digest.ts";
 import type { DigestFeeder } from "../../../server/domain/digest/digestFeeder.ts";
 import { linesMax } from "../../../server/domain/digest/screenful.ts";
 import { shortMax } from "../../../server/domain/digest/short.ts";
-import { ruleOf } from "../../../server/domain/faults.ts";
+import { faultKinds, ruleOf } from "../../../server/domain/faults.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
 import { days, hours, after as past } from "../../../server/domain/instant.ts";
@@ -14,6 +15,7 @@ const told = (...feeders: readonly DigestFeeder[]) => digestOf(yard, feeders, da
 const section = (digest: ReturnType<typeof told>, heading: string): readonly string[] =>
   digest.sections.find((each) => each.heading === heading)?.lines ?? [];
 const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today");
+const besides = (digest: ReturnType<typeof told>) => section(digest, "Besides");
 const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ lines }) => lines);
 
 describe("the digest's words", () => {
@@ -64,7 +66,8 @@ describe("the digest's words", () => {
   it("name what is shelved only on the day on which its shelf ends, and ask nothing for it", () => {
     const shelved = (until: number) =>
       told(feeder(alarmed(fed("Rowan"), "scaleSilent", now, "shelved", { shelvedUntil: past(now, hours(until)) })));
-    expect(toDo(shelved(7))).toEqual(["Nothing to do.", "Rowan: scale silent is shelved until 14:30 today."]);
+    expect(toDo(shelved(7))).toEqual(["Nothing to do."]);
+    expect(besides(shelved(7))).toEqual(["Rowan: scale silent is shelved until 14:30 today."]);
     expect(toDo(shelved(31))).toEqual(["Nothing to do."]);
     expect(shelved(7).title).toBe("Alder Croft, today: nothing to do");
   });
@@ -88,8 +91,8 @@ describe("the digest's words", () => {
 
   it("name what is out of service in one line, and ask nothing for it", () => {
     const rowan = alarmed(alarmed(fed("Rowan"), "chuteBlind", now, "outOfService"), "scaleSilent", now, "outOfService");
-    expect(toDo(told(feeder(rowan)))).toEqual([
-      "Nothing to do.",
+    expect(toDo(told(feeder(rowan)))).toEqual(["Nothing to do."]);
+    expect(besides(told(feeder(rowan)))).toEqual([
       "Out of service: chute sensor blind (Rowan) and scale silent (Rowan).",
     ]);
   });
@@ -106,7 +109,8 @@ describe("the digest's words", () => {
     const away = fed("Rowan", 540, 10, { duty: "putAway" });
     const bench = fed("Larch", 540, 10, { duty: "onBench" });
     expect(told(feeder(away), feeder(bench)).sections).toEqual([
-      { heading: "To do today", lines: ["Nothing to do.", "Larch: on the bench.", "Rowan: put away."] },
+      { heading: "To do today", lines: ["Nothing to do."] },
+      { heading: "Besides", lines: ["Larch: on the bench.", "Rowan: put away."] },
     ]);
   });
 
@@ -134,11 +138,12 @@ describe("the digest's words", () => {
     const fresh = newFeeder(someSettings({ name: "Rowan" }), now);
     const digest = told(feeder(fresh));
     expect(digest.sections).toEqual([
-      { heading: "To do today", lines: ["Nothing to do.", "Rowan: not yet connected."] },
+      { heading: "To do today", lines: ["Nothing to do."] },
+      { heading: "Besides", lines: ["Rowan: not yet connected."] },
     ]);
-    expect(section(told(feeder(heard(fresh))), "Food left")[0]).toMatch(/^Rowan: no word yet on how much is in it/);
+    expect(section(told(feeder(heard(fresh))), "Food left")[0]).toMatch(/^Rowan: how much is in it isn't known/);
     const paused = { ...heard(fresh), orders: { ...fresh.orders, feederSays: { paused: true, at: now } } };
-    expect(section(told(feeder(paused)), "Food left")[0]).toMatch(/^Rowan: paused; no word/);
+    expect(section(told(feeder(paused)), "Food left")[0]).toMatch(/^Rowan: paused; how much is in it isn.t known/);
   });
 
   it("tell the soonest empty first", () => {
@@ -186,13 +191,9 @@ describe("a screenful", () => {
     );
     const digest = told(...ten);
     expect(digest.title).toBe("Alder Croft, today: 10 things to do");
-    expect(linesOf(digest).length).toBeLessThanOrEqual(linesMax);
-    expect(toDo(digest).at(-1)).toMatch(/^And \d more things, each on its feeder's page\.$/);
+    expect(toDo(digest)).toHaveLength(10); // whatever is counted is listed, room or not
     expect(section(digest, "Food left").at(-1)).toMatch(/And \d lines? more, each on its feeder's page\.$/);
     expect(digest.sections.map(({ heading }) => heading)).toContain("Tonight");
-    // Whatever is shown and whatever is said to be left out make ten.
-    const shown = toDo(digest).length - 1;
-    expect(Number(/\d+/.exec(toDo(digest).at(-1) ?? "")?.[0]) + shown).toBe(10);
   });
 
   it("has a short form for a push that ends with a whole word and says that there is more", () => {
@@ -213,5 +214,55 @@ describe("a screenful", () => {
     const { short } = told(feeder(fed("Rowan"), { days: [day(quiet), ...usualDays(quiet)], felt: airBetween(4, 9) }));
     expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no bird came yesterday, as all week\./);
     expect(short).not.toContain("More on its page");
+  });
+});
+
+describe("what the digest counts", () => {
+  const pages = /^\/(feeders\/[a-z0-9-]+(\/refill|\/settings)?|yards\/alder-croft\/digest#cleaning-title)$/;
+
+  it("is what it lists, each with the page where it is done (property)", () => {
+    let most = 0;
+    const kinds = fc.subarray([...faultKinds], { maxLength: 3 });
+    const phase = fc.constantFrom("unacknowledged", "acknowledged", "latchedUnacknowledged", "shelved", "outOfService");
+    const one = fc.record({
+      kinds,
+      phase,
+      left: fc.constantFrom(540, 1_500),
+      cleaned: fc.boolean(),
+      assumed: fc.boolean(),
+    });
+    fc.assert(
+      fc.property(fc.array(one, { minLength: 1, maxLength: 6 }), (yardful) => {
+        const feeders = yardful.map(({ kinds: faults, phase: as, left, cleaned, assumed }, n) => {
+          const settings = assumed ? { assumed: ["portionMass"] as const } : {};
+          let state = fed(`Birch ${n}`, left, 10, settings);
+          for (const fault of faults) state = alarmed(state, fault, now, as, { shelvedUntil: past(now, hours(2)) });
+          return feeder(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
+        });
+        const digest = told(...feeders);
+        const counted = Number(/(\d+) things? to do$/.exec(digest.title)?.[1] ?? 0);
+        const listed = digest.sections[0];
+        expect(listed?.opens?.length ?? 0, digest.title).toBe(counted);
+        expect(listed?.lines.length).toBe(Math.max(1, counted)); // "Nothing to do."
+        for (const path of listed?.opens ?? []) expect(path).toMatch(pages);
+        most = Math.max(most, counted);
+      }),
+      { numRuns: 60, seed: 8 },
+    );
+    expect(most, "the property must reach a list that is longer than a screen").toBeGreaterThan(linesMax - 5);
+  });
+
+  it("asks for what only a keeper can say, each where it is said", () => {
+    const fresh = heard(newFeeder(someSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
+    const digest = told(feeder(fresh));
+    expect(digest.title).toBe("Alder Croft, today: 2 things to do");
+    expect(digest.sections[0]).toEqual({
+      heading: "To do today",
+      lines: [
+        "Rowan: say how much is in it: weigh it, or tell of a refill.",
+        "Rowan: say what a portion weighs: how long the food lasts rests on a usual weight that nobody has confirmed.",
+      ],
+      opens: ["/feeders/rowan/refill", "/feeders/rowan/settings"],
+    });
   });
 });

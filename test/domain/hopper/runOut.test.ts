@@ -299,9 +299,10 @@ describe("the forecast in words", () => {
 
   it("is honest about what it doesn't know", () => {
     expect(runOutWords({ kind: "unknown", missing: "level" }, zone, now)).toBe(
-      "no word yet on how much is in it: weigh it or enter a refill",
+      "how much is in it isn't known: weigh it or enter a refill",
     );
     expect(runOutWords({ kind: "unknown", missing: "appetite" }, zone, now)).toBe("too early to say how long it lasts");
+    expect(runOutWords({ kind: "unknown", missing: "reports" }, zone, now)).toBe("not known while it is silent");
   });
 });
 

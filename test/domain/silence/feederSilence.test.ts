@@ -142,7 +142,7 @@ describe("the silence of a feeder", () => {
   it("is told just when a gap is as unlikely as one in a feeder's year", () => {
     const { link } = steady(seededDice(13), 3_000, 0.2);
     const fault = feederSilence(link, larch, silentFrom(link, larch) as Instant);
-    const phi = Number(fault?.evidence.find((piece) => piece.what.startsWith("φ"))?.value);
+    const phi = -Math.log10(1 - (fault?.sure ?? 0)); // of the chance of such a gap
     expect(phi).toBeGreaterThan(Math.log10(525_600) - 0.1); // minutes in a year: 5.7
     expect(phi).toBeLessThan(Math.log10(4 * 525_600) + 0.1); // a quarter as often, where the longest gaps decide
   });

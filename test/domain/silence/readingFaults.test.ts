@@ -227,7 +227,9 @@ describe("a reading that can't be", () => {
     expect(fault?.reason).toBe(
       "The inside thermometer says what can't be. Such values are set aside and nothing is concluded from them.",
     );
-    expect(fault?.evidence).toEqual([{ what: "insideCelsius set aside", value: "8 times", at: start }]);
+    expect(fault?.evidence).toEqual([
+      { what: "values of the inside thermometer set aside", value: "8 times", at: start },
+    ]);
     for (let i = 8; i < 30; i++) sensors = report(sensors, {}, minute(i));
     expect(kinds(sensors, minute(30))).toEqual([]);
     expect(sensors.setAside).toEqual({});

@@ -1,0 +1,108 @@
+import type { Alarm } from "./alarms/alarm.ts";
+import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
+import type { FeederState } from "./feeder.ts";
+import { foodOutlook } from "./foodOutlook.ts";
+import { restsOnAssumed } from "./hopper/foodWords.ts";
+import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
+import { isPaused } from "./orders/lifeCycle.ts";
+import { silentFrom } from "./silence/feederSilence.ts";
+
+/**
+ * What must be known of a feeder before any sentence calls it well: each line says what is known where it holds. In the order
+ * in which a keeper needs to hear of what is missing. Whatever is not known, or known to be bad, breaks a line.
+ */
+const mustBeKnown = {
+  /** It feeds birds: of one on the bench or put away nobody is told. */
+  inGarden: ({ settings }) => (settings.duty ?? "inGarden") === "inGarden",
+  /** It has said how it stands itself, and not only what an earlier start left behind. */
+  hasReported: ({ link, latest }) => link.kind === "heard" && latest !== null,
+  isHeardOfLate: (state, now) => now < heardUntil(state),
+  notPaused: ({ orders }, now) => !isPaused(orders, now),
+  /** What was asked last is done, or its time is over. A feeder that was told to pause is paused, or does otherwise. */
+  doesAsAsked: ({ orders: { newest } }, now) =>
+    newest === null ||
+    (newest.kind === "resume" && newest.phase === "confirmed") ||
+    (newest.until !== null && now >= newest.until),
+  /** By its own word, or by food that it gave since. */
+  isFeeding: ({ orders: { feederSays }, hopper }) =>
+    feederSays === null ||
+    !feederSays.paused ||
+    (hopper.lastPortionAt !== null && hopper.lastPortionAt > feederSays.at),
+  /** No fault is there, none is put aside or hidden by another, and none left harm that somebody must look at. */
+  nothingStands: ({ alarms }) => faultKinds.every((kind) => isOver(alarms[kind])),
+  /** Each sensor that is said to be fitted has spoken once at least. */
+  sensorsSpoke: (state) => mutedSensors(state).length === 0,
+  levelIsKnown: ({ hopper }) => hopper.known && hopper.emptySince === null,
+  /** For longer than a day, by what these birds eat and by weights that somebody said or a scale measured. */
+  lastsADay: (state, now) => lastsUntil(state, now) !== null,
+} as const satisfies Record<string, (state: FeederState, now: Instant) => boolean>;
+
+export type MustBeKnown = keyof typeof mustBeKnown;
+
+/** The first thing that keeps a feeder from being called well; null: it is known to be well. */
+export function whyNotWell(state: FeederState, now: Instant): MustBeKnown | null {
+  const names = Object.keys(mustBeKnown) as readonly MustBeKnown[];
+  return names.find((name) => !mustBeKnown[name](state, now)) ?? null;
+}
+
+/** Until when it may be called well if nothing more is heard of it; null where it may not be now. */
+export function wellUntil(state: FeederState, now: Instant): Instant | null {
+  const lasts = whyNotWell(state, now) === null ? lastsUntil(state, now) : null;
+  return lasts === null ? null : earlier(heardUntil(state), lasts);
+}
+
+/** Longer than this after its last report nobody knows how a feeder is, whatever its line is used to. Our choice. */
+const heardWithin = minutes(15);
+const heardWithinReports = 3;
+
+function heardUntil({ link, settings }: FeederState): Instant {
+  const silent = silentFrom(link, settings);
+  if (link.kind === "neverHeard" || silent === null) return link.kind === "neverHeard" ? link.since : link.at;
+  const late = Math.max(heardWithin, heardWithinReports * settings.reportEvery) as Span;
+  return earlier(silent, later(link.at, after(link.at, late)));
+}
+
+/** A day before the food may end; null where that is past, or isn't known. */
+function lastsUntil(state: FeederState, now: Instant): Instant | null {
+  const { forecast } = foodOutlook(state, now);
+  if (forecast.kind !== "emptyAt" || restsOnAssumed(state.hopper, state.settings).length > 0) return null;
+  const until = after(forecast.p10, -days(1) as Span);
+  return until > now ? until : null;
+}
+
+/** Gone, and only not seen by anybody yet: that is no fault any more. */
+const isOver = (alarm: Alarm | undefined): boolean =>
+  alarm === undefined || (alarm.phase === "returnedUnacknowledged" && alarm.backSince === null);
+
+/** Alarms that keep it from being well and call nobody: put aside, hidden, or too young to be told. */
+export const quietFaults = ({ alarms }: FeederState): readonly FaultKind[] =>
+  faultKinds.filter((kind) => !isOver(alarms[kind]));
+
+/** Fitted sensors that have never spoken, in words: "button", "metal detector". */
+export function mutedSensors({ settings, sensors, feed, hopper }: FeederState): readonly string[] {
+  const { chute, scale } = sensors;
+  const spoke = {
+    button: sensors.button.lastAt !== null,
+    detector: sensors.detector.lastAt !== null,
+    perch: sensors.perch.lastAt !== null,
+    chute: feed.lastFellAt !== null || chute.total !== null || chute.heardSince > 0,
+    scale: hopper.weighedAt !== null || scale.last !== null,
+  };
+  return (Object.keys(spoke) as readonly (keyof typeof spoke)[]).flatMap((sensor) =>
+    settings.sensors[sensor] && !spoke[sensor] ? [sensorWords[sensor]] : [],
+  );
+}
+
+const sensorWords = {
+  button: "button",
+  detector: "metal detector",
+  perch: "perch",
+  chute: "chute sensor",
+  scale: "scale",
+} as const;
+
+export const titlesOf = (kinds: readonly FaultKind[]): string => {
+  const named = kinds.slice(0, 2).map((kind) => ruleOf(kind).title);
+  const more = kinds.length - named.length;
+  return `${named.join(", ")}${more > 0 ? ` and ${more} more` : ""}`;
+};

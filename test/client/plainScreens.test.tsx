@@ -1,0 +1,38 @@
+// @vitest-environment happy-dom
+import { screen } from "@testing-library/preact";
+import { describe, expect, it } from "vitest";
+import { rawTime, statisticSymbols } from "../support/plainWords.ts";
+import { digestView } from "./cannedDigest.ts";
+import { type Line, openAt, withLine } from "./page.tsx";
+
+let server: Line;
+withLine((opened) => {
+  server = opened;
+});
+
+const paths = [
+  "/",
+  "/feeders/rowan",
+  "/feeders/larch",
+  "/feeders/larch/settings",
+  "/feeders/rowan/days",
+  "/feeders/rowan/refill",
+  "/feeders/new",
+  "/yards/alder-croft",
+  "/yards/alder-croft/people",
+  "/yards/alder-croft/digest",
+  "/phones",
+  "/practice",
+  "/cautions",
+];
+
+describe("every screen", () => {
+  it.each(paths)("shows no machine's time and no symbol of a statistic: %s", async (path) => {
+    server.replies["GET /yards/alder-croft/digest"] = () => ({ status: 200, body: digestView(Date.now(), 0) });
+    await openAt(path);
+    await screen.findByRole("heading", { level: 1 });
+    const shown = document.body.textContent ?? "";
+    expect(shown.length).toBeGreaterThan(40);
+    for (const pattern of [rawTime, ...statisticSymbols]) expect(shown).not.toMatch(pattern);
+  });
+});

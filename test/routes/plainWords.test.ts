@@ -1,0 +1,45 @@
+import { describe, expect, it } from "vitest";
+import { hours, minutes } from "../../server/domain/instant.ts";
+import { sendDueDigests } from "../../server/flows/digest.ts";
+import { openHouse } from "../support/house.ts";
+import { notPlain } from "../support/plainWords.ts";
+
+describe("the answers that keepers' screens are made of", () => {
+  it("hold no machine's time and no symbol of a statistic in words, over a day with troubles", async () => {
+    const house = await openHouse();
+    const { feeder, key } = await house.addFeeder({ name: "Rowan", battery: "lithiumIon", portionGrams: 2 });
+    for (let minute = 1; minute <= 40; minute++) {
+      house.clock.pass(minutes(1));
+      const events =
+        minute % 5 === 0
+          ? [{ seq: minute, uptimeMs: minute * 60_000 - 1_000, kind: "trouble", words: "the lid was open" }]
+          : [{ seq: minute, uptimeMs: minute * 60_000 - 1_000, kind: "deposit", metal: true }];
+      const readings = {
+        chargeMilliamps: 400,
+        batteryCelsius: -6,
+        airCelsius: -6,
+        insideCelsius: -6,
+        humidityPercent: 95,
+      };
+      await house.report(key, { boot: "b-1", sentUptimeMs: minute * 60_000, readings, events });
+    }
+    const get = async (url: string) => (await house.app.inject({ url: `/api/v1${url}`, headers: house.keeper })).json();
+    const patch = (url: string, payload: object) =>
+      house.app.inject({ method: "PATCH", url: `/api/v1${url}`, headers: house.keeper, payload });
+    const page = `/feeders/${feeder.id}`;
+    expect((await house.look(feeder.id)).alarms.length, "the day must reach alarms").toBeGreaterThan(1);
+    house.clock.pass(hours(21));
+    await sendDueDigests(house.ports);
+    const walked = {
+      home: await get("/home"),
+      day: await get(`${page}/day`),
+      digest: await get(`/yards/${house.yard}/digest`),
+      rates: await get(`/yards/${house.yard}/rates`),
+      people: await get(`/yards/${house.yard}/people`),
+      refused: (await patch(page, { reportEverySeconds: 1, warnAheadDays: 99, foodKind: "other" })).json(),
+      shelf: (await patch(`/yards/${house.yard}`, { digestTime: "25:00" })).json(),
+      noDay: await get(`${page}/day?date=2026-99-99`),
+    };
+    expect(notPlain(walked)).toEqual([]);
+  });
+});
