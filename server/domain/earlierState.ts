@@ -7,7 +7,7 @@ import type { Payments } from "./feed/payments.ts";
 import type { FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
 import type { Instant } from "./instant.ts";
-import type { LinkState } from "./silence/feederSilence.ts";
+import { type LinkState, withKnownRhythm } from "./silence/feederSilence.ts";
 import type { Pairing } from "./silence/pairing.ts";
 import {
   type SensorsState,
@@ -49,7 +49,11 @@ export interface StateV2 extends Omit<StateV3, "version" | "foresight"> {
   readonly version: 2;
 }
 
-export const stateFromV4 = (old: StateV4): FeederState => ({ ...old, version: 5 });
+export const stateFromV4 = (old: StateV4): FeederState => ({
+  ...old,
+  version: 5,
+  link: withKnownRhythm(old.link),
+});
 
 export const stateFromV3 = (old: StateV3): FeederState =>
   stateFromV4({ ...old, version: 4, alarms: alarmsFromV3(old.alarms) });

@@ -32,6 +32,7 @@ describe("a report", () => {
       storedThrough: 413,
       duplicates: 0,
       refused: [],
+      unknown: [],
       serverTime: "2026-01-15T09:00:00.000Z",
       nextReportSeconds: 60,
       orders: [],
