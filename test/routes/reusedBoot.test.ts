@@ -231,7 +231,7 @@ describe("whatever the line does", () => {
         for (const [id, covered] of told) if (covered) expect(stored).toContain(id);
         await replaysToTheSame(house, feeder.id);
       }),
-      { numRuns: 60 },
+      { numRuns: 40 },
     );
     expect(restartsSeen, "the lives must reach the case they guard").toBeGreaterThan(10);
   });

@@ -49,15 +49,22 @@ export async function sortEvents(
   const stored = new Map<number, StoredBodies>();
   for (const life of lives) stored.set(life, await read(bootOfLife(label, life), seqs));
 
-  const { distinct, ...within } = withoutDoubles(events);
   const momentOf = sentUptime === null ? null : momentsBy(sentUptime, receivedAt);
-  const left = distinct.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
-  const chosen = chooseLife(verdict, lives, stored, left, distinct.length - left.length);
+  const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
+  const { distinct: left, refused } = withoutDoubles(untold);
+  const chosen = chooseLife(verdict, lives, stored, left, events.length - untold.length);
   if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
-  if (chosen.kind === "new") return inNewLife(label, lives, left, { distinct, ...within }, momentOf, read);
-  const fresh = left.filter(({ seq }) => !stored.get(chosen.life)?.has(seq));
-  const duplicates = within.duplicates + distinct.length - fresh.length;
-  return { kind: "sorted", boot: bootOfLife(label, chosen.life), ...within, fresh: bySeq(fresh), duplicates };
+  const placed =
+    chosen.kind === "new"
+      ? await inNewLife(label, lives, left, momentOf, read)
+      : {
+          boot: bootOfLife(label, chosen.life),
+          fresh: left.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
+        };
+  if (placed === null) return { kind: "unclear", uptimeBefore: null };
+  const duplicates = events.length - placed.fresh.length - refused.length;
+  const unstored = refused.map(({ seq }) => seq as number);
+  return { kind: "sorted", boot: placed.boot, fresh: bySeq(placed.fresh), duplicates, refused, unstored };
 }
 
 function surelyNew(sequence: EventSequence, boot: string, events: readonly PostedEvent[]): boolean {
@@ -69,9 +76,7 @@ function surelyNew(sequence: EventSequence, boot: string, events: readonly Poste
 
 interface Distinct {
   readonly distinct: readonly PostedEvent[];
-  readonly duplicates: number;
   readonly refused: readonly Refusal[];
-  readonly unstored: readonly number[];
 }
 
 /** Of two events with one number in one report the first is taken. The other has to come again, when it is known to be another. */
@@ -79,7 +84,6 @@ function withoutDoubles(events: readonly PostedEvent[]): Distinct {
   const bodies = new Map<number, string>();
   const distinct: PostedEvent[] = [];
   const refused: Refusal[] = [];
-  let duplicates = 0;
   for (const event of events) {
     const { seq, index } = event;
     const body = JSON.stringify(event.body);
@@ -87,13 +91,12 @@ function withoutDoubles(events: readonly PostedEvent[]): Distinct {
     if (known === undefined) {
       bodies.set(seq, body);
       distinct.push(event);
-    } else if (known === body) duplicates += 1;
-    else {
+    } else if (known !== body) {
       const problem = `${seq} is the seq of another event in this report too; it is not stored, send it again`;
       refused.push({ seq, field: `events[${index}].seq`, problem });
     }
   }
-  return { distinct, duplicates, refused, unstored: refused.map(({ seq }) => seq as number) };
+  return { distinct, refused };
 }
 
 type MomentOf = ((uptime: Span) => Instant) | null; // null where an earlier boot left it behind
@@ -158,10 +161,9 @@ async function inNewLife(
   label: string,
   [newest = 1]: readonly number[],
   left: readonly PostedEvent[],
-  { distinct, duplicates, refused, unstored }: Distinct,
   momentOf: MomentOf,
   read: ReadStored,
-): Promise<SortedOut> {
+): Promise<{ readonly boot: string; readonly fresh: readonly PostedEvent[] } | null> {
   let fresh = left;
   for (let life = newest + 1; life <= newest + livesTriedMax; life += 1) {
     const boot = bootOfLife(label, life);
@@ -170,11 +172,9 @@ async function inNewLife(
       fresh.map(({ seq }) => seq),
     );
     fresh = fresh.filter((event) => !isRepeat(event, stored, momentOf));
-    if (fresh.some(({ seq }) => stored.has(seq))) continue;
-    const repeats = duplicates + distinct.length - fresh.length;
-    return { kind: "sorted", boot, fresh: bySeq(fresh), duplicates: repeats, refused, unstored };
+    if (!fresh.some(({ seq }) => stored.has(seq))) return { boot, fresh };
   }
-  return { kind: "unclear", uptimeBefore: null };
+  return null;
 }
 
 const bySeq = (events: readonly PostedEvent[]) => [...events].sort((a, b) => a.seq - b.seq);
