@@ -20,7 +20,9 @@ export function KeyOnce(props: {
 }) {
   const feeder = findFeeder(props.feeder)?.feeder;
   const heard = feeder?.lastHeardAt ?? null;
-  const unreadable = feeder?.alarms.find(({ fault, phase }) => fault === "reportsUnreadable" && phase === "unacknowledged");
+  const unreadable = feeder?.alarms.find(
+    ({ fault, phase }) => fault === "reportsUnreadable" && phase === "unacknowledged",
+  );
   return (
     <div class="key-once">
       <p>
@@ -31,8 +33,8 @@ export function KeyOnce(props: {
       <p>Try it from any computer that reaches this server:</p>
       <Copied label="First report" text={firstReport(location.origin, props.secret)} />
       <p class="hint">
-        Run again, it counts as another start of the feeder, and nothing is counted twice. A report sent by hand raises no
-        alarm when no other follows: you are told of silence once the feeder has reported by itself for an hour.
+        Run again, it counts as another start of the feeder, and nothing is counted twice. A report sent by hand raises
+        no alarm when no other follows: you are told of silence once the feeder has reported by itself for an hour.
       </p>
       {props.fresh && (
         <p class="heard-first" role="status">

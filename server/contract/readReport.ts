@@ -70,7 +70,9 @@ export function readReport(posted: unknown, bare: readonly BareNumber[] = []): R
   };
 }
 
-const sentAtSchema = z.iso.datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" }).nullish();
+const sentAtSchema = z.iso
+  .datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" })
+  .nullish();
 
 function sentAtProblems(sentAt: unknown): readonly Refusal[] {
   const [issue] = sentAtSchema.safeParse(sentAt).error?.issues ?? [];
@@ -262,7 +264,9 @@ function valueWords(value: unknown): string {
 }
 
 function fieldOf(path: readonly (string | number)[]): string {
-  return path.map((step, index) => (typeof step === "number" ? `[${step}]` : `${index === 0 ? "" : "."}${step}`)).join("");
+  return path
+    .map((step, index) => (typeof step === "number" ? `[${step}]` : `${index === 0 ? "" : "."}${step}`))
+    .join("");
 }
 
 const nestingMax = 32;

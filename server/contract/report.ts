@@ -155,18 +155,25 @@ export const refusalSchema = z.object({
   seq: z.number().nullable().meta({
     description: "The event's seq; null for a reading, and where the event had none that could be read.",
   }),
-  field: z.string().meta({ description: "Where it stands in the report, such as `readings.airCelsius` or `events[3].cause`." }),
+  field: z
+    .string()
+    .meta({ description: "Where it stands in the report, such as `readings.airCelsius` or `events[3].cause`." }),
   problem: z.string().meta({ description: "What is wrong with it, and what it said." }),
 });
 export type Refusal = z.infer<typeof refusalSchema>;
 
 export const answerSchema = z.object({
-  storedThrough: z.number().nullable().meta({
-    description:
-      "The feeder may forget the events of this very report up to this seq: each is stored, or is listed in `refused` and can " +
-      "never be read. Null where it may forget none: the report brought no events, or its first one is not stored.",
-  }),
-  duplicates: z.number().meta({ description: "How many of the report's events were stored before: a repeat is harmless." }),
+  storedThrough: z
+    .number()
+    .nullable()
+    .meta({
+      description:
+        "The feeder may forget the events of this very report up to this seq: each is stored, or is listed in `refused` and can " +
+        "never be read. Null where it may forget none: the report brought no events, or its first one is not stored.",
+    }),
+  duplicates: z
+    .number()
+    .meta({ description: "How many of the report's events were stored before: a repeat is harmless." }),
   refused: z.array(refusalSchema).meta({
     description:
       "Each reading that was set aside and each event that was not stored, by its field. An event that can't be read is covered " +

@@ -22,7 +22,11 @@ export function unknownReadings(readings: object): readonly string[] {
 }
 
 /** Of the whole report by their paths, at most twenty, each cut to sixty characters. Of events the first that has such a field. */
-export function unknownNames(posted: object, readings: readonly string[], events: readonly unknown[]): readonly string[] {
+export function unknownNames(
+  posted: object,
+  readings: readonly string[],
+  events: readonly unknown[],
+): readonly string[] {
   const found = [...namesBeyond(posted, envelopeNames), ...readings.map((name) => cut(`readings.${name}`))];
   const seen = new Set<string>();
   for (const [index, event] of events.entries()) {
@@ -74,4 +78,5 @@ function editDistance(a: string, b: string): number {
 }
 
 const cut = (name: string): string => (name.length <= nameMax ? name : `${name.slice(0, nameMax - 1)}…`);
-const isObject = (value: unknown): value is object => typeof value === "object" && value !== null && !Array.isArray(value);
+const isObject = (value: unknown): value is object =>
+  typeof value === "object" && value !== null && !Array.isArray(value);

@@ -48,8 +48,7 @@ export function judgeByClock(
   const [newest = 1, ...before] = lives;
   const anchor = anchorOf(newest);
   if (anchor === undefined) return { kind: "known", life: newest };
-  const laterBy = (known: BootAnchor): number =>
-    between(known.receivedAt, receivedAt) - (sentUptime - known.uptime);
+  const laterBy = (known: BootAnchor): number => between(known.receivedAt, receivedAt) - (sentUptime - known.uptime);
 
   const late = laterBy(anchor);
   const older = before.find((life) => {

@@ -1,9 +1,9 @@
 import type { FieldProblem } from "../contract/fieldProblem.ts";
+import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
-import { type Instant, isoOf, later, minutes, seconds, type Span } from "../domain/instant.ts";
+import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
 import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
-import type { BareNumber } from "../contract/lenientJson.ts";
 import { announce, save } from "./advance.ts";
 import { act } from "./keeperActs.ts";
 import { type Advanced, begin } from "./pure/advanced.ts";

@@ -39,7 +39,9 @@ describe("the feeder's clock", () => {
     expect(again.clock.reused).toEqual({ boot: "b-1", starts: 2, at: time.after(receivedAt, minutes(1)) });
     const goesOn = read(again.clock, "b-1#2", seconds(90), time.after(receivedAt, minutes(2)));
     expect(goesOn.clock.reused).toEqual(again.clock.reused);
-    expect(read(goesOn.clock, "b-2", seconds(9), time.after(receivedAt, minutes(3))).clock).not.toHaveProperty("reused");
+    expect(read(goesOn.clock, "b-2", seconds(9), time.after(receivedAt, minutes(3))).clock).not.toHaveProperty(
+      "reused",
+    );
   });
 
   it("is not moved by a late report of a start that is over", () => {

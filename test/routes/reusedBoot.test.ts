@@ -31,7 +31,9 @@ describe("a feeder that uses one boot id for every start", () => {
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(60_000, [press(1, 1_000), press(2, 2_000)]));
     house.clock.pass(minutes(5));
-    const answer = answerOf(await house.report(key, report(70_000, [press(1, 30_500), press(2, 40_100), press(3, 50_000)])));
+    const answer = answerOf(
+      await house.report(key, report(70_000, [press(1, 30_500), press(2, 40_100), press(3, 50_000)])),
+    );
     expect(answer).toMatchObject({ storedThrough: 3, duplicates: 0, refused: [] });
     expect(await storedEvents(house, feeder.id)).toHaveLength(5);
     expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
@@ -98,7 +100,12 @@ describe("a feeder that uses one boot id for every start", () => {
   it("has one of two events under one number in one report stored, and is not told that the other is", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
-    const twice = report(600_000, [press(1, 1_000), press(2, 1_500), { seq: 2, uptimeMs: 2_000, kind: "visit" }, press(3, 2_500)]);
+    const twice = report(600_000, [
+      press(1, 1_000),
+      press(2, 1_500),
+      { seq: 2, uptimeMs: 2_000, kind: "visit" },
+      press(3, 2_500),
+    ]);
     const first = answerOf(await house.report(key, twice));
     expect(first).toMatchObject({ storedThrough: 1, refused: [{ seq: 2, field: "events[2].seq" }] });
     house.clock.pass(minutes(1));
@@ -131,7 +138,9 @@ describe("a feeder that uses one boot id for every start", () => {
     const row = (await storedEvents(house, feeder.id)).find(({ body }) => body.uptimeMs === hours(2) + 30_000);
     expect(row).toMatchObject({ boot: "b-1", recordedAt: begun + hours(2) + 30_000 });
     house.clock.pass(seconds(20));
-    expect(answerOf(await house.report(key, report(seconds(70), [press(2, 60_000)])))).toMatchObject({ storedThrough: 2 });
+    expect(answerOf(await house.report(key, report(seconds(70), [press(2, 60_000)])))).toMatchObject({
+      storedThrough: 2,
+    });
     expect((await storedEvents(house, feeder.id)).filter(({ boot }) => boot === "b-1#2")).toHaveLength(2);
     await replaysToTheSame(house, feeder.id);
   });
@@ -177,11 +186,32 @@ describe("a repeat is harmless", () => {
  */
 describe("whatever the line does", () => {
   const act = fc.oneof(
-    { weight: 6, arbitrary: fc.record({ kind: fc.constant("report" as const), wait: fc.integer({ min: 5_000, max: 900_000 }), events: fc.nat(3), answerLost: fc.boolean(), lostFirst: fc.nat(12) }) },
-    { weight: 2, arbitrary: fc.record({ kind: fc.constant("restart" as const), off: fc.integer({ min: 100, max: 3_600_000 }) }) },
-    { weight: 2, arbitrary: fc.record({ kind: fc.constant("copy" as const), delay: fc.integer({ min: 0, max: 900_000 }), which: fc.nat(3) }) },
+    {
+      weight: 6,
+      arbitrary: fc.record({
+        kind: fc.constant("report" as const),
+        wait: fc.integer({ min: 5_000, max: 900_000 }),
+        events: fc.nat(3),
+        answerLost: fc.boolean(),
+        lostFirst: fc.nat(12),
+      }),
+    },
+    {
+      weight: 2,
+      arbitrary: fc.record({ kind: fc.constant("restart" as const), off: fc.integer({ min: 100, max: 3_600_000 }) }),
+    },
+    {
+      weight: 2,
+      arbitrary: fc.record({
+        kind: fc.constant("copy" as const),
+        delay: fc.integer({ min: 0, max: 900_000 }),
+        which: fc.nat(3),
+      }),
+    },
   );
-  it("each event of each start is stored once, or still kept by its feeder; a replay ends in the same state", { timeout: 240_000 }, async () => {
+  it("each event of each start is stored once, or still kept by its feeder; a replay ends in the same state", {
+    timeout: 240_000,
+  }, async () => {
     let restartsSeen = 0;
     await fc.assert(
       fc.asyncProperty(fc.array(act, { minLength: 5, maxLength: 25 }), async (acts) => {

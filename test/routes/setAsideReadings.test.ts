@@ -19,7 +19,9 @@ async function replaysToTheSame(house: House, feeder: string) {
 const openSockets: WebSocket[] = [];
 async function socketOf(house: House, key: string) {
   const address = await house.app.listen({ host: "127.0.0.1", port: 0 });
-  const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
+  const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/link`, {
+    headers: { authorization: `Bearer ${key}` },
+  });
   openSockets.push(socket);
   await new Promise((resolve, reject) => socket.once("open", resolve).once("error", reject));
   return (text: string) =>
@@ -50,21 +52,29 @@ describe("one bad reading", () => {
     expect((await house.look(feeder.id)).readings).toMatchObject({ insideCelsius: 3, airCelsius: null, paused: null });
     await replaysToTheSame(house, feeder.id);
     const say = await socketOf(house, key);
-    expect(await say(JSON.stringify(posted))).toMatchObject({ answer: { storedThrough: 1, refused: [{ field, problem }] } });
+    expect(await say(JSON.stringify(posted))).toMatchObject({
+      answer: { storedThrough: 1, refused: [{ field, problem }] },
+    });
   });
 
   it("leaves the good counts beside a bad one", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, withReadings({ counts: { button: "x", perch: 4 } }));
-    expect((await house.store.yards.feeder(feeder.id))?.state.latest?.readings.counts).toMatchObject({ button: null, perch: 4 });
+    expect((await house.store.yards.feeder(feeder.id))?.state.latest?.readings.counts).toMatchObject({
+      button: null,
+      perch: 4,
+    });
   });
 
   it("may be all readings at once: a list where they belong sets them aside, and the event is stored", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
     const { body } = await house.report(key, withReadings([1, 2]));
-    expect(body).toMatchObject({ storedThrough: 1, refused: [{ field: "readings", problem: "must be an object, got a list" }] });
+    expect(body).toMatchObject({
+      storedThrough: 1,
+      refused: [{ field: "readings", problem: "must be an object, got a list" }],
+    });
     await replaysToTheSame(house, feeder.id);
   });
 
@@ -75,7 +85,10 @@ describe("one bad reading", () => {
     const text = `{"boot":"b-1","sentUptimeMs":60000,"readings":{"airCelsius": ${token}, "insideCelsius": 3},"events":[{"seq":1,"uptimeMs":5,"kind":"trouble","words":"says \\"NaN, and: nan\\" twice: NaN"}]}`;
     const { status, body } = await house.report(key, text);
     expect(status).toBe(200);
-    expect(body).toMatchObject({ storedThrough: 1, refused: [{ seq: null, field: "readings.airCelsius", problem: expect.stringContaining(token) }] });
+    expect(body).toMatchObject({
+      storedThrough: 1,
+      refused: [{ seq: null, field: "readings.airCelsius", problem: expect.stringContaining(token) }],
+    });
     const [event] = await house.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10);
     expect(JSON.parse(event?.body as string).words).toBe('says "NaN, and: nan" twice: NaN');
     await replaysToTheSame(house, feeder.id);
@@ -86,7 +99,10 @@ describe("one bad reading", () => {
   it("bare NaN in a field that an event need not have leaves that field out, named, and stores the event", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
-    const { body } = await house.report(key, '{"boot":"b-1","sentUptimeMs":60000,"events":[{"seq":1,"uptimeMs":5,"kind":"deposit","signal":NaN}]}');
+    const { body } = await house.report(
+      key,
+      '{"boot":"b-1","sentUptimeMs":60000,"events":[{"seq":1,"uptimeMs":5,"kind":"deposit","signal":NaN}]}',
+    );
     expect(body).toMatchObject({ storedThrough: 1, refused: [{ seq: null, field: "events[0].signal" }] });
     expect((await house.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10)).length).toBe(1);
   });
@@ -107,9 +123,17 @@ describe("a name that Pieward doesn't know", () => {
     const { body } = await house.report(key, {
       ...withReadings({ hoperGrams: 812, counts: { buton: 3 } }),
       reading: { airCelsius: 3 },
-      events: [{ ...press(1), chutCount: 3 }, { ...press(2), chutCount: 3 }],
+      events: [
+        { ...press(1), chutCount: 3 },
+        { ...press(2), chutCount: 3 },
+      ],
     });
-    expect((body as Answer).unknown).toEqual(["reading", "readings.hoperGrams", "readings.counts.buton", "events[0].chutCount"]);
+    expect((body as Answer).unknown).toEqual([
+      "reading",
+      "readings.hoperGrams",
+      "readings.counts.buton",
+      "events[0].chutCount",
+    ]);
     expect((await house.look(feeder.id)).unknownReadings).toEqual([
       { name: "hoperGrams", meant: "hopperGrams" },
       { name: "counts.buton", meant: "counts.button" },
@@ -137,19 +161,27 @@ describe("a report that can't be read", () => {
     ["nothing", "", "(the whole)"],
     ["a bad envelope", '{"boot":"b 1","sentUptimeMs":60}', "boot"],
   ];
-  it.each(unreadable)("%s: the keeper is told by the first problem, and told when it is over", async (_what, text, field) => {
-    const house = await openHouse();
-    const { key, feeder } = await house.addFeeder();
-    expect((await house.report(key, text)).status).toBe(400);
-    const [alarm] = (await house.look(feeder.id)).alarms;
-    expect(alarm).toMatchObject({ fault: "reportsUnreadable", title: "reports can't be read", phase: "unacknowledged", priority: "soon" });
-    expect(alarm?.reason).toContain(field === "(the whole)" ? "JSON" : field);
-    expect((await house.look(feeder.id)).words).toContain("can't be read");
-    house.clock.pass(minutes(1));
-    expect((await house.report(key, withReadings({}))).status).toBe(200);
-    expect(await faultsOf(house, feeder.id)).toEqual(["reportsUnreadable returnedUnacknowledged"]);
-    await replaysToTheSame(house, feeder.id);
-  });
+  it.each(unreadable)(
+    "%s: the keeper is told by the first problem, and told when it is over",
+    async (_what, text, field) => {
+      const house = await openHouse();
+      const { key, feeder } = await house.addFeeder();
+      expect((await house.report(key, text)).status).toBe(400);
+      const [alarm] = (await house.look(feeder.id)).alarms;
+      expect(alarm).toMatchObject({
+        fault: "reportsUnreadable",
+        title: "reports can't be read",
+        phase: "unacknowledged",
+        priority: "soon",
+      });
+      expect(alarm?.reason).toContain(field === "(the whole)" ? "JSON" : field);
+      expect((await house.look(feeder.id)).words).toContain("can't be read");
+      house.clock.pass(minutes(1));
+      expect((await house.report(key, withReadings({}))).status).toBe(200);
+      expect(await faultsOf(house, feeder.id)).toEqual(["reportsUnreadable returnedUnacknowledged"]);
+      await replaysToTheSame(house, feeder.id);
+    },
+  );
 
   it("is told the same over the socket, and with a signature once that was checked", async () => {
     const house = await openHouse();
@@ -163,7 +195,10 @@ describe("a report that can't be read", () => {
       house.app.inject({
         method: "POST",
         url: "/api/v1/report",
-        headers: { authorization: `Signature feeder="${larch.feeder.id}", time="${time}", mac="${mac}"`, "content-type": "application/json" },
+        headers: {
+          authorization: `Signature feeder="${larch.feeder.id}", time="${time}", mac="${mac}"`,
+          "content-type": "application/json",
+        },
         payload: "hello",
       });
     expect((await signed("wrong")).statusCode).toBe(401);
@@ -203,7 +238,10 @@ describe("a report that can't be read", () => {
     expect(row?.revision).toBeLessThanOrEqual(6);
     expect(lines.length).toBeGreaterThanOrEqual(1);
     expect(lines.length).toBeLessThanOrEqual(2);
-    expect(lines[0]).toEqual([expect.objectContaining({ feeder: feeder.id, field: "(the whole)" }), expect.any(String)]);
+    expect(lines[0]).toEqual([
+      expect.objectContaining({ feeder: feeder.id, field: "(the whole)" }),
+      expect.any(String),
+    ]);
   });
 
   it("is never answered 500, whatever it says", { timeout: 120_000 }, async () => {
@@ -211,15 +249,40 @@ describe("a report that can't be read", () => {
     const { key } = await house.addFeeder();
     const say = await socketOf(house, key);
     const odd = fc.anything({ withNullPrototype: false, withBigInt: false });
-    const key2 = fc.constantFrom("boot", "sentUptimeMs", "readings", "events", "sentAt", "feeder", "__proto__", "constructor", "x");
-    const envelope = fc.record({ boot: fc.constantFrom("b-1", "b-2"), sentUptimeMs: fc.oneof(fc.nat(1e7), fc.constant(null)), readings: odd, events: fc.array(odd) });
+    const key2 = fc.constantFrom(
+      "boot",
+      "sentUptimeMs",
+      "readings",
+      "events",
+      "sentAt",
+      "feeder",
+      "__proto__",
+      "constructor",
+      "x",
+    );
+    const envelope = fc.record({
+      boot: fc.constantFrom("b-1", "b-2"),
+      sentUptimeMs: fc.oneof(fc.nat(1e7), fc.constant(null)),
+      readings: odd,
+      events: fc.array(odd),
+    });
     const body = fc.oneof(
       odd.map((value) => JSON.stringify(value) ?? ""),
       fc.dictionary(key2, odd).map((value) => JSON.stringify(value)),
       envelope.map((value) => JSON.stringify(value)),
       envelope.map((value) => JSON.stringify(value).replace(/null|\d+/g, (was) => (was.length % 2 ? "NaN" : was))),
       fc.string({ unit: "binary" }),
-      fc.constantFrom("NaN", "{NaN:1}", '{"a":NaN', '"NaN', "[NaN,nan,Infinity]", '{"__proto__":{"boot":"b-1"}}', "-", "nanny", '{"a":NaN1}'),
+      fc.constantFrom(
+        "NaN",
+        "{NaN:1}",
+        '{"a":NaN',
+        '"NaN',
+        "[NaN,nan,Infinity]",
+        '{"__proto__":{"boot":"b-1"}}',
+        "-",
+        "nanny",
+        '{"a":NaN1}',
+      ),
     );
     await fc.assert(
       fc.asyncProperty(body, async (text) => {
@@ -238,13 +301,18 @@ describe("numbers that jump", () => {
   it("are told as a jump, not as events that never arrived, and late ones still fill their gaps", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
-    const at = (minute: number, events: object[]) => house.report(key, { boot: "b-1", sentUptimeMs: 600_000 + minute * 60_000, events });
+    const at = (minute: number, events: object[]) =>
+      house.report(key, { boot: "b-1", sentUptimeMs: 600_000 + minute * 60_000, events });
     await at(0, [press(1), press(2)]);
     house.clock.pass(minutes(1));
     await at(1, [press(2 ** 52, 630_000)]);
     expect(await house.look(feeder.id)).toMatchObject({ missingEvents: 0, numberingJumps: 1 });
     house.clock.pass(minutes(1));
-    expect((await at(2, [press(3, 640_000), press(6, 650_000)])).body).toMatchObject({ storedThrough: 6, duplicates: 0, refused: [] });
+    expect((await at(2, [press(3, 640_000), press(6, 650_000)])).body).toMatchObject({
+      storedThrough: 6,
+      duplicates: 0,
+      refused: [],
+    });
     expect(await house.look(feeder.id)).toMatchObject({ missingEvents: 2, numberingJumps: 1 });
     house.clock.pass(minutes(1));
     await at(3, [press(4, 641_000), press(5, 642_000), press(7, 690_000)]);
@@ -255,7 +323,11 @@ describe("numbers that jump", () => {
   it("are events that never arrived where a feeder can have had so many", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, { boot: "b-1", sentUptimeMs: hours(24 * 7), events: [press(1), press(30_002, hours(24 * 7) - 5)] });
+    await house.report(key, {
+      boot: "b-1",
+      sentUptimeMs: hours(24 * 7),
+      events: [press(1), press(30_002, hours(24 * 7) - 5)],
+    });
     expect(await house.look(feeder.id)).toMatchObject({ missingEvents: 30_000, numberingJumps: 0 });
   });
 });
@@ -270,7 +342,9 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
       await patrol(house.ports);
     }
     const view = await house.look(feeder.id);
-    expect(view.alarms).toMatchObject([{ fault: "reportsIrregular", priority: "note", title: "not reporting regularly" }]);
+    expect(view.alarms).toMatchObject([
+      { fault: "reportsIrregular", priority: "note", title: "not reporting regularly" },
+    ]);
     expect(view.alarms[0]?.reason).toContain("every minute");
     expect(view.words).toMatch(/^Not heard from since/);
     expect(house.rung()).toBe(0);

@@ -3,8 +3,8 @@ import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, hours, type Instant, isoOf, later, type Span, seconds } from "../instant.ts";
 import { moved } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
-import { dateTimeWords } from "../reportFaults.ts";
 import { rememberedOnce } from "../rememberedOnce.ts";
+import { dateTimeWords } from "../reportFaults.ts";
 import { probability } from "../units.ts";
 import {
   exceededAYear,
