@@ -126,15 +126,18 @@ export interface Store {
   readonly records: RecordStore;
 }
 
+/** Bodies as JSON with the moments at which their events happened, by seq. */
+export type StoredBodies = ReadonlyMap<number, Pick<StoredEvent, "body" | "recordedAt">>;
+
 /** What may be written together. */
 export interface Transaction extends TellingTransaction {
   /** Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out. */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
-  /** @throws where one of them is stored already: the caller has asked `bodiesOf` about each that may be. */
+  /** @throws where one of them is stored already: the caller has asked `storedOf` about each that may be. */
   appendEvents(events: readonly StoredEvent[]): Promise<void>;
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
-  /** Bodies of those of these events that are stored already, by seq: a true repeat has the same, a reused number hasn't. */
-  bodiesOf(feeder: string, boot: string, seqs: readonly number[]): Promise<ReadonlyMap<number, string>>;
+  /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number hasn't. */
+  storedOf(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
   saveFeeders(
     rows: readonly (Pick<FeederRow, "id" | "state" | "lastHeardAt" | "steppedAt"> & { nextLookAt: Instant })[],
   ): Promise<void>;

@@ -3,10 +3,13 @@ import { now } from "../state/now.ts";
 import { agoWords } from "../words/clock.ts";
 import { Copied } from "./copied.tsx";
 
+/** A random boot id each time it is run, in any POSIX shell: as a feeder's program chooses one at each start. */
+const randomBoot = `"boot":"b-'$(od -An -N4 -tx4 /dev/urandom | tr -d ' ')'"`;
+
 /** A first report that says nothing but "here I am": it leaves no trace in the training record. */
-const firstReport = (origin: string, key: string) =>
+export const firstReport = (origin: string, key: string) =>
   `curl ${origin}/api/v1/report -H 'authorization: Bearer ${key}' -H 'content-type: application/json' ` +
-  `-d '{"boot":"hello-1","sentUptimeMs":1000,"readings":{},"events":[]}'`;
+  `-d '{${randomBoot},"sentUptimeMs":1000,"readings":{},"events":[]}'`;
 
 /** The feeder's key, shown this once, and a line to try it with. */
 export function KeyOnce(props: {
@@ -15,7 +18,11 @@ export function KeyOnce(props: {
   readonly secret: string;
   readonly fresh: boolean;
 }) {
-  const heard = findFeeder(props.feeder)?.feeder.lastHeardAt ?? null;
+  const feeder = findFeeder(props.feeder)?.feeder;
+  const heard = feeder?.lastHeardAt ?? null;
+  const unreadable = feeder?.alarms.find(
+    ({ fault, phase }) => fault === "reportsUnreadable" && phase === "unacknowledged",
+  );
   return (
     <div class="key-once">
       <p>
@@ -25,11 +32,16 @@ export function KeyOnce(props: {
       <Copied label="Key" text={props.secret} />
       <p>Try it from any computer that reaches this server:</p>
       <Copied label="First report" text={firstReport(location.origin, props.secret)} />
+      <p class="hint">
+        Run again, it counts as another start of the feeder, and nothing is counted twice. A report sent by hand raises
+        no alarm when no other follows: you are told of silence once the feeder has reported by itself for an hour.
+      </p>
       {props.fresh && (
         <p class="heard-first" role="status">
           {heard === null
             ? `Waiting for ${props.name}'s first report…`
             : `${props.name} was heard ${agoWords(heard, now.value)}.`}
+          {unreadable !== undefined && ` ${unreadable.reason}`}
         </p>
       )}
     </div>

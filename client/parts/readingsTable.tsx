@@ -27,20 +27,25 @@ const signed = (value: number, decimals = 1) => value.toFixed(decimals).replace(
 
 /** The numbers, one tap away. */
 export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
-  const { readings, lastHeardAt, missingEvents, hopper } = props.feeder;
+  const { readings, lastHeardAt, missingEvents, numberingJumps, unknownReadings, hopper } = props.feeder;
   if (readings === null) return null;
   const said = rows.flatMap(({ key, name, say }) => {
     const value = readings[key];
     return value === null ? [] : [{ name, words: say(value) }];
   });
   return (
-    <details class="readings">
+    <details class="readings" open={unknownReadings.length > 0}>
       <summary>Latest readings</summary>
       <p class="hint">
         As of {whenWords(readings.at, now.value, props.zone)}
         {lastHeardAt !== null && `, last heard ${agoWords(lastHeardAt, now.value)}`}. What the feeder doesn't measure is
         left out.
       </p>
+      {unknownReadings.map(({ name, meant }) => (
+        <p key={name} class="notice">
+          It sends a reading that Pieward doesn't know: {name}.{meant !== null && ` Did you mean ${meant}?`}
+        </p>
+      ))}
       <dl class="numbers">
         {said.map(({ name, words }) => (
           <div key={name}>
@@ -52,6 +57,12 @@ export function ReadingsTable(props: { readonly feeder: FeederView; readonly zon
           <div>
             <dt>Events that never arrived</dt>
             <dd>{missingEvents}</dd>
+          </div>
+        )}
+        {numberingJumps > 0 && (
+          <div>
+            <dt>Event numbers jumped</dt>
+            <dd>{numberingJumps === 1 ? "once" : `${numberingJumps} times`}; how many events were lost is not known</dd>
           </div>
         )}
         <div>

@@ -80,6 +80,9 @@ export interface FeederView {
   readonly settings: z.infer<typeof feederSettingsRequest>;
   readonly lastHeardAt: string | null;
   readonly missingEvents: number; // numbered by the feeder, and never arrived
+  readonly numberingJumps: number; // its numbers went on by more than it can have had events
+  /** Names among its latest readings that aren't known, each with the one that is probably meant. */
+  readonly unknownReadings: readonly { readonly name: string; readonly meant: string | null }[];
   readonly readings: ReadingsView | null; // null until the first report
   readonly hopper: HopperView;
   readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out

@@ -68,7 +68,14 @@ export type LoggedAct = z.infer<typeof loggedAct>;
 
 /** By what they say; the report itself is read as at the door, by `readReport`. */
 export const logLineSchemas = {
-  report: z.object({ receivedAt: moment, feeder, report: z.unknown() }),
+  /** `life`: which start it is of, where several use one boot id; left out, it is told by the clocks. */
+  report: z.object({ receivedAt: moment, feeder, life: z.int().min(1).max(1_000_000).optional(), report: z.unknown() }),
+  /** A report that the server refused, by its first problem: a sign of life that brought nothing. */
+  refused: z.object({
+    at: moment,
+    feeder,
+    refused: z.strictObject({ field: z.string().max(10_000), problem: z.string().max(10_000) }),
+  }),
   settings: z.object({ at: moment, feeder, by, settings: loggedSettings }),
   keeper: z
     .object({ at: moment, feeder, keeper: loggedAct })

@@ -1,9 +1,11 @@
-import type { z } from "zod";
+import { z } from "zod";
 import type { Happening, Readings } from "../domain/facts.ts";
 import { milliseconds, type Span } from "../domain/instant.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../domain/units.ts";
 import { type FieldProblem, fieldProblem, theWhole } from "./fieldProblem.ts";
+import type { BareNumber } from "./lenientJson.ts";
 import { envelopeSchema, eventSchemas, type Refusal, readingsSchema, unknownEventSchema } from "./report.ts";
+import { unknownNames, unknownReadings } from "./unknownNames.ts";
 
 /** A posted report as far as it could be read, its numbers now with their units. */
 export interface PostedReport {
@@ -11,9 +13,12 @@ export interface PostedReport {
   readonly sentUptime: Span | null;
   readonly readings: Readings;
   readonly setAside: readonly string[]; // readings that no such sensor can mean, by their posted names
-  readonly postedReadings: object; // as posted, for the log
+  readonly postedReadings: unknown; // as posted, for the log
   readonly events: readonly PostedEvent[];
   readonly refused: readonly Refusal[];
+  /** Names that are not known here: of readings as the keeper is shown them, and of the whole report by their paths. */
+  readonly unknownReadings: readonly string[];
+  readonly unknown: readonly string[];
 }
 
 export interface PostedEvent {
@@ -22,6 +27,7 @@ export interface PostedEvent {
   readonly kind: string; // as posted, also where it is unknown here
   readonly happening: Happening;
   readonly body: object; // as posted, with the fields that are unknown here
+  readonly index: number; // where it stood in the report
 }
 
 export type ReadReport =
@@ -29,23 +35,21 @@ export type ReadReport =
   | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] };
 
 /**
- * What is wrong with the envelope, or of the wrong type among the readings, refuses the whole report: its sender is not
- * speaking this language. An event that can't be read, and a number that no such sensor can mean, are refused alone: one
- * broken sensor must not make the feeder mute.
+ * What is wrong with the envelope refuses the whole report: its sender is not speaking this language. A reading or an event that
+ * can't be read is refused alone: one broken sensor must not make the feeder mute, nor lose what happened.
+ * @param bare NaN and infinity that stood in the text of its events.
  */
-export function readReport(posted: unknown): ReadReport {
+export function readReport(posted: unknown, bare: readonly BareNumber[] = []): ReadReport {
   const envelope = envelopeSchema.safeParse(posted);
   if (!envelope.success)
-    return { kind: "unreadable", errors: envelope.error.issues.map((issue) => fieldProblem(issue)) };
-  const { boot, sentUptimeMs, readings, events } = envelope.data;
+    return { kind: "unreadable", errors: envelope.error.issues.map((issue) => problemWithValue(issue, posted)) };
+  const { boot, sentUptimeMs, sentAt, readings, events } = envelope.data;
 
-  const read = readReadings(readings ?? {});
-  if (read.kind === "unreadable") return read;
-
-  const refused: Refusal[] = [...read.refused];
+  const read = readReadings(readings);
+  const refused: Refusal[] = [...sentAtProblems(sentAt), ...read.refused, ...bare.map(bareRefusal)];
   const readEvents: PostedEvent[] = [];
   (events ?? []).forEach((event, index) => {
-    const outcome = readEvent(event, sentUptimeMs);
+    const outcome = readEvent(event, index, sentUptimeMs);
     if ("problem" in outcome) refused.push(refusalOf(event, index, outcome));
     else readEvents.push(outcome);
   });
@@ -57,42 +61,86 @@ export function readReport(posted: unknown): ReadReport {
       sentUptime,
       readings: read.readings,
       setAside: read.setAside,
-      postedReadings: readings ?? {},
+      postedReadings: read.posted,
       events: readEvents,
       refused,
+      unknownReadings: read.unknown,
+      unknown: unknownNames(posted as object, read.unknown, events ?? []),
     },
   };
 }
+
+const sentAtSchema = z.iso
+  .datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" })
+  .nullish();
+
+function sentAtProblems(sentAt: unknown): readonly Refusal[] {
+  const [issue] = sentAtSchema.safeParse(sentAt).error?.issues ?? [];
+  return issue === undefined ? [] : [{ seq: null, ...problemWithValue(issue, sentAt, "sentAt") }];
+}
+
+const bareRefusal = ({ path, token }: BareNumber): Refusal => ({
+  seq: null,
+  field: fieldOf(path),
+  problem: `${token} is no number: taken as not said`,
+});
 
 // --- readings ------------------------------------------------------------------------------------------------------
 
 type PostedReadings = z.infer<typeof readingsSchema>;
 
-function readReadings(
-  posted: Record<string, unknown>,
-):
-  | { kind: "read"; readings: Readings; setAside: readonly string[]; refused: readonly Refusal[] }
-  | { kind: "unreadable"; errors: readonly FieldProblem[] } {
-  const whole = readingsSchema.safeParse(posted);
-  if (whole.success) return { kind: "read", readings: withUnits(whole.data), setAside: [], refused: [] };
+interface ReadReadings {
+  readonly readings: Readings;
+  readonly setAside: readonly string[];
+  readonly refused: readonly Refusal[];
+  readonly posted: unknown; // for the log: read again, it gives the same
+  readonly unknown: readonly string[];
+}
 
-  const beyond = whole.error.issues.filter((issue) => isOutOfRange(issue) && issue.path.length === 1);
-  if (beyond.length < whole.error.issues.length) {
-    const errors = whole.error.issues.filter((issue) => !beyond.includes(issue));
-    return { kind: "unreadable", errors: errors.map((issue) => fieldProblem(issue, "readings")) };
+function readReadings(posted: unknown): ReadReadings {
+  if (posted === null || posted === undefined) return noReadings({});
+  const wrong = isObject(posted) ? null : `must be an object, got ${valueWords(posted)}`;
+  if (wrong !== null || isTooDeep(posted)) {
+    const refused = [{ seq: null, field: "readings", problem: wrong ?? tooDeep }];
+    return { ...noReadings(wrong === null ? tooDeep : shortened(posted)), setAside: ["readings"], refused };
   }
-  const setAside = [...new Set(beyond.map((issue) => String(issue.path[0])))];
-  const credible = { ...posted };
-  for (const name of setAside) delete credible[name];
+  const said = posted as Record<string, unknown>;
+  const unknown = unknownReadings(said);
+  const whole = readingsSchema.safeParse(said);
+  if (whole.success) return { readings: withUnits(whole.data), setAside: [], refused: [], posted, unknown };
+
+  const { issues } = whole.error;
+  const setAside = [...new Set(issues.map(({ path }) => path.join(".")))];
   return {
-    kind: "read",
-    readings: withUnits(readingsSchema.parse(credible)),
+    readings: withUnits(readingsSchema.parse(withoutNames(said, setAside))),
     setAside,
-    refused: beyond.map((issue) => ({ seq: null, ...fieldProblem(issue, "readings") })),
+    refused: issues.map((issue) => ({ seq: null, ...problemWithValue(issue, said, "readings") })),
+    posted,
+    unknown,
   };
 }
 
-const isOutOfRange = (issue: z.core.$ZodIssue) => issue.code === "too_small" || issue.code === "too_big";
+const noReadings = (posted: unknown): ReadReadings => ({
+  readings: withUnits({}),
+  setAside: [],
+  refused: [],
+  posted,
+  unknown: [],
+});
+
+/** Something that is no object either, and small enough for the log. */
+const shortened = (posted: unknown): unknown => (typeof posted === "object" ? [] : String(posted).slice(0, 40));
+
+/** @param names such as `airCelsius` and `counts.button`. */
+function withoutNames(said: Record<string, unknown>, names: readonly string[]): Record<string, unknown> {
+  const rest = { ...said };
+  for (const name of names) {
+    const [outer = "", inner] = name.split(".");
+    if (inner === undefined) delete rest[outer];
+    else if (isObject(rest[outer])) rest[outer] = withoutNames(rest[outer] as Record<string, unknown>, [inner]);
+  }
+  return rest;
+}
 
 function withUnits(posted: PostedReadings): Readings {
   const given = <Value, Read>(value: Value | null | undefined, read: (value: Value) => Read): Read | null =>
@@ -123,11 +171,12 @@ function withUnits(posted: PostedReadings): Readings {
 
 // --- events --------------------------------------------------------------------------------------------------------
 
-function readEvent(posted: unknown, sentUptimeMs: number | null): PostedEvent | FieldProblem {
+function readEvent(posted: unknown, index: number, sentUptimeMs: number | null): PostedEvent | FieldProblem {
   const kind = (posted as { kind?: unknown } | null)?.kind;
   const schema = isKnown(kind) ? eventSchemas[kind] : unknownEventSchema;
   const read = schema.safeParse(posted);
-  if (!read.success) return fieldProblem(read.error.issues[0] as z.core.$ZodIssue);
+  if (!read.success) return problemWithValue(read.error.issues[0] as z.core.$ZodIssue, posted);
+  if (isTooDeep(posted)) return { field: theWhole, problem: tooDeep };
   if (sentUptimeMs !== null && read.data.uptimeMs > sentUptimeMs) {
     return {
       field: "uptimeMs",
@@ -140,6 +189,7 @@ function readEvent(posted: unknown, sentUptimeMs: number | null): PostedEvent | 
     kind: read.data.kind,
     happening: happeningOf(read.data as KnownEvent),
     body: posted as object,
+    index,
   };
 }
 
@@ -194,4 +244,45 @@ function refusalOf(posted: unknown, index: number, { field, problem }: FieldProb
   const seq = (posted as { seq?: unknown } | null)?.seq;
   const where = field === theWhole ? `events[${index}]` : `events[${index}].${field}`;
   return { seq: typeof seq === "number" && Number.isFinite(seq) ? seq : null, field: where, problem };
+}
+
+/** A schema's complaint with what stood there. @param said the value that the schema was given */
+function problemWithValue(issue: z.core.$ZodIssue, said: unknown, under = ""): FieldProblem {
+  const { field, problem } = fieldProblem(issue, under);
+  let value = said;
+  for (const step of issue.path) value = isHolder(value) ? value[step as string] : undefined;
+  return { field, problem: value === undefined || value === said ? problem : `${problem}, got ${valueWords(value)}` };
+}
+
+const isHolder = (value: unknown): value is Record<string, unknown> => typeof value === "object" && value !== null;
+const isObject = (value: unknown): value is object => isHolder(value) && !Array.isArray(value);
+
+function valueWords(value: unknown): string {
+  if (Array.isArray(value)) return "a list";
+  if (isHolder(value)) return "an object";
+  const words = JSON.stringify(value) ?? String(value);
+  return words.length <= 40 ? words : `${words.slice(0, 39)}…`;
+}
+
+function fieldOf(path: readonly (string | number)[]): string {
+  return path
+    .map((step, index) => (typeof step === "number" ? `[${step}]` : `${index === 0 ? "" : "."}${step}`))
+    .join("");
+}
+
+const nestingMax = 32;
+const tooDeep = `must not nest deeper than ${nestingMax}`;
+
+/** What nests deeper than the stack is high could be read and not be written. Most events hold no list and no object at all. */
+function isTooDeep(value: unknown): boolean {
+  let level: readonly unknown[] = [value];
+  for (let depth = 0; depth <= nestingMax; depth += 1) {
+    const inside: unknown[] = [];
+    for (const one of level) {
+      if (isHolder(one)) for (const each of Object.values(one)) if (isHolder(each)) inside.push(each);
+    }
+    if (inside.length === 0) return false;
+    level = inside;
+  }
+  return true;
 }

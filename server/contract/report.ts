@@ -19,15 +19,23 @@ const uptimeMs = z
   .max(10 ** 13, "must be milliseconds since the feeder's start")
   .meta({ description: "When it happened, by the feeder's uptime." });
 
+export const seqMax = 2 ** 52;
+
 const seq = z
   .int("must be a whole number")
   .min(1, "must count from 1")
-  .max(2 ** 52, "is too large")
+  .max(seqMax, "is too large")
   .meta({ description: "Counts from 1 within one boot. (feeder, boot, seq) is an event's identity." });
 
-/** What a credible sensor can say. A number outside is set aside and named in the answer; the rest of the report stands. */
-const reading = (low: number, high: number, description: string) =>
-  z.number(`must be a number`).min(low).max(high).nullish().meta({ description });
+const between = (low: number, high: number) => {
+  const range = `must be between ${low} and ${high}`;
+  return z.number("must be a number").min(low, range).max(high, range).nullish();
+};
+/**
+ * What a credible sensor can say. Whatever else stands here (a number outside, text, NaN) sets this reading aside, which is named
+ * in the answer; the rest of the report stands.
+ */
+const reading = (low: number, high: number, description: string) => between(low, high).meta({ description });
 const count = z.int("must be a whole number").min(0, "must not be negative").nullish();
 
 export const readingsSchema = z.looseObject({
@@ -43,7 +51,7 @@ export const readingsSchema = z.looseObject({
   signalDbm: reading(-130, 10, "Radio signal strength."),
   spooled: count.meta({ description: "Events still waiting on the feeder." }),
   counts: z
-    .looseObject({ button: count, detector: count, chute: count, perch: count })
+    .looseObject({ button: count, detector: count, chute: count, perch: count }, "must be an object")
     .nullish()
     .meta({ description: "Running totals since this boot, by sensor." }),
   paused: z
@@ -54,7 +62,7 @@ export const readingsSchema = z.looseObject({
 });
 
 const recorded = { seq, uptimeMs };
-const optionalNumber = (low: number, high: number) => z.number("must be a number").min(low).max(high).nullish();
+const optionalNumber = between;
 
 export const eventSchemas = {
   portion: z.looseObject({
@@ -128,14 +136,17 @@ const eventSchema = z.union([
   unknownEventSchema,
 ]);
 
-/** The outside of a report: whatever is wrong here refuses the whole of it. Events are then read one by one. */
+/**
+ * The outside of a report: whatever is wrong here refuses the whole of it. Readings and events are then read one by one, and
+ * `sentAt`, which nothing is concluded from, is set aside alone.
+ */
 export const envelopeSchema = z.looseObject({
   boot: bootId,
   sentUptimeMs: uptimeMs
     .nullable()
     .meta({ description: "The feeder's uptime at sending; null where it sends what an earlier boot left behind." }),
-  sentAt: z.iso.datetime({ offset: true }).nullish().meta({ description: "The feeder's own clock, if it has one." }),
-  readings: z.looseObject({}).nullish(),
+  sentAt: z.unknown().optional(),
+  readings: z.unknown().optional(),
   events: z
     .array(z.unknown())
     .max(eventsPerReportMax, `at most ${eventsPerReportMax} events a report: send the oldest first, the rest next time`)
@@ -144,6 +155,7 @@ export const envelopeSchema = z.looseObject({
 
 /** The whole of a report as the documentation shows it. */
 export const reportSchema = envelopeSchema.extend({
+  sentAt: z.iso.datetime({ offset: true }).nullish().meta({ description: "The feeder's own clock, if it has one." }),
   readings: readingsSchema.nullish().meta({ description: "What the sensors say at the moment of sending." }),
   events: z
     .array(eventSchema)
@@ -160,26 +172,46 @@ export const sentOrderSchema = z.object({
 export type SentOrder = z.infer<typeof sentOrderSchema>;
 
 export const refusalSchema = z.object({
-  seq: z.number().nullable().meta({ description: "The event's seq; null where it had none that could be read." }),
-  field: z.string().meta({ description: "Which field was refused, by its path in the report." }),
-  problem: z.string().meta({ description: "Why." }),
+  seq: z.number().nullable().meta({
+    description: "The event's seq; null for a reading, and where the event had none that could be read.",
+  }),
+  field: z
+    .string()
+    .meta({ description: "Where it stands in the report, such as `readings.airCelsius` or `events[3].cause`." }),
+  problem: z.string().meta({ description: "What is wrong with it, and what it said." }),
 });
 export type Refusal = z.infer<typeof refusalSchema>;
 
 export const answerSchema = z.object({
-  storedThrough: z.number().nullable().meta({
-    description: "All that was sent so far of this boot up to this seq is stored or refused: the feeder may forget it.",
-  }),
-  duplicates: z.number().meta({ description: "How many of these events were stored before. No error." }),
+  storedThrough: z
+    .number()
+    .nullable()
+    .meta({
+      description:
+        "The feeder may forget the events of this very report up to this seq: each is stored, or is listed in `refused` and can " +
+        "never be read. Null where it may forget none: the report brought no events, or its first one is not stored.",
+    }),
+  duplicates: z
+    .number()
+    .meta({ description: "How many of the report's events were stored before: a repeat is harmless." }),
   refused: z.array(refusalSchema).meta({
-    description: "Events and readings that are not stored, each with the reason. Sending them again changes nothing.",
+    description:
+      "Each reading that was set aside and each event that was not stored, by its field. An event that can't be read is covered " +
+      "by `storedThrough` all the same, since it never can be. One whose seq another event of the same report has is not " +
+      "covered: send it again.",
+  }),
+  unknown: z.array(z.string()).meta({
+    description:
+      "Names in the report that the server doesn't know, such as a misspelt reading, at most twenty. Nothing is concluded from " +
+      "them; unknown fields of events are stored as they came.",
+    example: ["readings.hoperGrams"],
   }),
   serverTime: z.iso.datetime().meta({ description: "The time in UTC, for a feeder without a clock." }),
-  nextReportSeconds: z
-    .number()
-    .meta({ description: "When the next report is expected, without anything to tell too." }),
+  nextReportSeconds: z.number().meta({ description: "When the next report is expected, also with nothing to tell." }),
   orders: z.array(sentOrderSchema).meta({
-    description: "What the keeper asks: carry out the last one, and answer each. Sent again until it is answered.",
+    description:
+      "What the keeper asks: carry out the last one, and answer it each time that it comes, unless `paused` in the same report " +
+      "says it. A paused feeder gives nothing, not by hand either. An order comes again until the feeder is known to follow it.",
   }),
 });
 export type Answer = z.infer<typeof answerSchema>;

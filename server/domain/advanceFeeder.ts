@@ -31,7 +31,8 @@ import {
   type OrdersStep,
   ordersLookAt,
 } from "./orders/lifeCycle.ts";
-import { heard, silentFrom } from "./silence/feederSilence.ts";
+import { withRefused } from "./reportFaults.ts";
+import { heard, silentFrom, withSignOfLife } from "./silence/feederSilence.ts";
 import { withoutStuck } from "./silence/heldReadings.ts";
 import { counted, sensed } from "./silence/sensorSilence.ts";
 import type { Celsius } from "./units.ts";
@@ -94,6 +95,12 @@ function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): 
   switch (fact.kind) {
     case "reported":
       return takeReport(state, fact.report, now, effects);
+    case "reportRefused":
+      return {
+        ...state,
+        link: withSignOfLife(state.link, now),
+        refused: withRefused(state.refused, fact.problem, now),
+      };
     case "minutePassed":
       return state;
     case "settingsChanged":
@@ -115,7 +122,8 @@ function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): 
   }
 }
 
-function takeReport(before: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
+function takeReport(known: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
+  const before = known.refused === undefined ? known : withoutRefused(known);
   const settings = withNoticedSensors(before.settings, report);
   const state = settings === before.settings ? before : { ...before, settings };
   const { boot, sentUptime } = report;
@@ -127,6 +135,8 @@ function takeReport(before: FeederState, report: Report, now: Instant, effects: 
   const witnessed = takeEvents({ ...state, link }, report.events, warmth, paused, now, effects);
   return said === null ? witnessed : takeReadings(witnessed, report, said, paused, now, effects);
 }
+
+const withoutRefused = ({ refused: _over, ...state }: FeederState): FeederState => state;
 
 interface Warmth {
   readonly celsius: Celsius | null;
@@ -195,7 +205,7 @@ function takeReadings(
   effects: Effect[],
 ): FeederState {
   const { settings } = state;
-  const { readings } = report;
+  const { readings, unknown = [] } = report;
   const { orders, changed } = hearPaused(state.orders, readings.paused, at);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const sensors = counted(state.sensors, report, at, settings);
@@ -204,7 +214,7 @@ function takeReadings(
   const { hopper, feed, cold } = takeWeight(state, living, report.events.length, at, effects);
   return {
     ...state,
-    latest: { at, readings },
+    latest: { at, readings, ...(unknown.length > 0 ? { unknown } : {}) },
     hopper,
     feed: watchReport(feed, at, readings.spooled, paused, now),
     cold: felt(cold, living, at, settings),

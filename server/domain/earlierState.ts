@@ -8,7 +8,7 @@ import type { Payments } from "./feed/payments.ts";
 import type { FeederSettings, FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
 import type { Instant } from "./instant.ts";
-import type { LinkState } from "./silence/feederSilence.ts";
+import { type LinkState, withKnownRhythm } from "./silence/feederSilence.ts";
 import type { Pairing } from "./silence/pairing.ts";
 import {
   type SensorsState,
@@ -55,6 +55,7 @@ export const stateFromV4 = (old: StateV4): FeederState => ({
   version: 5,
   settings: settingsFromV4(old.settings),
   hopper: { ...old.hopper, appetite: { ...old.hopper.appetite, untold: old.hopper.appetite.untold ?? null } },
+  link: withKnownRhythm(old.link),
 });
 
 /**

@@ -3,12 +3,14 @@ import type { FeederSettings } from "./feeder.ts";
 import type { Instant, Span } from "./instant.ts";
 import type { LetterPart } from "./letters/letter.ts";
 import type { Order } from "./orders/order.ts";
+import type { RefusedBecause } from "./reportFaults.ts";
 import type { CallPriority, CallWord } from "./telling/call.ts";
 import type { Celsius, Grams, HumidityPercent, Milliamps, Volts } from "./units.ts";
 
 /** Whatever can happen to a feeder, as `advanceFeeder` is told of it. */
 export type Fact =
   | { readonly kind: "reported"; readonly report: Report }
+  | { readonly kind: "reportRefused"; readonly problem: RefusedBecause } // the feeder spoke, and could not be understood
   | { readonly kind: "minutePassed" }
   | { readonly kind: "settingsChanged"; readonly settings: FeederSettings }
   | { readonly kind: "refillTold"; readonly refill: ToldRefill }
@@ -35,12 +37,15 @@ export type Fact =
  * earlier report told.
  */
 export interface Report {
+  /** With its life, where several starts use one id (bootLife.ts). */
   readonly boot: string;
   /** The feeder's monotonic clock when it sent; null where it sends what an earlier boot left behind. */
   readonly sentUptime: Span | null;
   readonly readings: Readings;
   /** Readings that were posted but that no such sensor can mean, by their posted names, such as "insideCelsius". */
   readonly setAside: readonly string[];
+  /** Readings whose names are not known, such as "hoperGrams"; left out: none. */
+  readonly unknown?: readonly string[];
   readonly events: readonly FeederEvent[];
 }
 

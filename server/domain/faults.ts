@@ -158,6 +158,14 @@ export const faultRules = {
     act: "Refill before the time shown.",
     explainedBy: ["feederSilent", "foodOut"],
   },
+  reportsUnreadable: {
+    title: "reports can't be read",
+    priority: "soon",
+    onDelay: minutes(0), // each refused report loses what it brought, if its sender doesn't keep it
+    offDelay: minutes(0), // one readable report proves that it speaks the language again
+    act: "Look at the feeder's program: the answer to its report says the same. Until then nothing new is known of it.",
+    explainedBy: ["feederSilent"],
+  },
   chuteBlind: {
     title: "chute sensor blind",
     priority: "soon",
@@ -246,6 +254,22 @@ export const faultRules = {
     offDelay: minutes(120),
     act: "Let the detector find its zero again, or turn up its sensitivity, and drop a cap yourself to see whether it counts.",
     explainedBy: ["feederSilent", "detectorSilent"],
+  },
+  bootReused: {
+    title: "boot id used again",
+    priority: "note", // its starts are told apart, so that nothing is lost
+    onDelay: minutes(0),
+    offDelay: minutes(0),
+    act: "Let its program choose a new random boot id at each start: where its starts can't be told apart, reports are refused.",
+    explainedBy: ["feederSilent"],
+  },
+  reportsIrregular: {
+    title: "not reporting regularly",
+    priority: "note", // whoever sends a report by hand is owed no alarm for not sending the next
+    onDelay: minutes(0), // as for feederSilent
+    offDelay: minutes(0),
+    act: "Let its program report by itself, also when nothing happens; from then on you are told when it falls silent.",
+    explainedBy: [],
   },
   feedCaking: {
     title: "food may cake",

@@ -11,6 +11,7 @@ import type { Foresight } from "./hopper/hopperFaults.ts";
 import { type HopperState, unknownHopper } from "./hopper/level.ts";
 import type { Instant, Span } from "./instant.ts";
 import { noOrders, type OrdersState } from "./orders/order.ts";
+import type { RefusedReports } from "./reportFaults.ts";
 import { type LinkState, neverHeard } from "./silence/feederSilence.ts";
 import { type SensorsState, unwatchedSensors } from "./silence/sensorSilence.ts";
 import type { Grams } from "./units.ts";
@@ -82,6 +83,8 @@ export interface FeederState {
   readonly trouble: Trouble | null;
   /** When it was last cleaned, as the keepers say; left out while nobody has said so. */
   readonly cleanedAt?: Instant;
+  /** Reports that could not be read since the last one that was; left out: none. */
+  readonly refused?: RefusedReports;
   /** Alarms that are not in the normal state. */
   readonly alarms: { readonly [kind in FaultKind]?: Alarm };
 }
@@ -94,6 +97,8 @@ export interface Trouble {
 export interface LatestReadings {
   readonly at: Instant;
   readonly readings: Readings;
+  /** Names that came with them and are not known; left out: none. */
+  readonly unknown?: readonly string[];
 }
 
 export function newFeeder(settings: FeederSettings, now: Instant): FeederState {

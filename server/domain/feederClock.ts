@@ -1,4 +1,5 @@
-import { after, earlier, type Instant, minutes, type Span } from "./instant.ts";
+import { labelOf, lifeOf } from "./bootLife.ts";
+import { after, earlier, type Instant, type Span } from "./instant.ts";
 
 /**
  * Such boards have no clock after a power cut, so a feeder tells only how long it has been up. From one report we know
@@ -7,6 +8,14 @@ import { after, earlier, type Instant, minutes, type Span } from "./instant.ts";
 export interface FeederClock {
   /** The newest boot last, at most `bootsRemembered` of them: enough for a feeder that restarts all through an outage. */
   readonly boots: readonly BootAnchor[];
+  /** The boot id that several starts have in common; left out where each start chose its own. */
+  readonly reused?: ReusedBoot;
+}
+
+export interface ReusedBoot {
+  readonly boot: string; // as the feeder says it
+  readonly starts: number; // known so far
+  readonly at: Instant; // when the newest one was noticed
 }
 
 /** At `receivedAt` the feeder had been up for `uptime` in this boot: the largest uptime it has told so far. */
@@ -18,22 +27,18 @@ export interface BootAnchor {
 
 const bootsRemembered = 8;
 
-/**
- * A report that was under way for longer than this was given up by any sender long ago. An uptime that is further behind
- * than this comes from another start of the feeder that uses the same boot id. Common practice, no source.
- */
-const lateReportMax = minutes(10);
-
 export const unsetClock = (): FeederClock => ({ boots: [] });
 
-export type SendingTime =
-  | { readonly kind: "known"; readonly clock: FeederClock; readonly momentOf: (uptime: Span) => Instant }
-  | { readonly kind: "bootReused"; readonly uptimeBefore: Span };
+export interface SendingTime {
+  readonly clock: FeederClock;
+  readonly momentOf: (uptime: Span) => Instant;
+}
 
 /**
  * Reads a report's time. `sentUptime` null means "left behind by an earlier boot": its moments follow from what that boot
  * told while it ran, or, if it never told anything, are taken as now, since nothing better is known.
  * No moment lies after `receivedAt`: what is told has happened.
+ * @param boot with its life, as `bootOfLife` makes it
  */
 export function readSendingTime(
   clock: FeederClock,
@@ -41,19 +46,31 @@ export function readSendingTime(
   sentUptime: Span | null,
   receivedAt: Instant,
 ): SendingTime {
+  const noted = withReuse(clock, boot, sentUptime, receivedAt);
   const known = clock.boots.find((anchor) => anchor.boot === boot);
-  if (sentUptime === null) return { kind: "known", clock, momentOf: momentsFrom(known, receivedAt) };
-  if (known && sentUptime < known.uptime - lateReportMax) return { kind: "bootReused", uptimeBefore: known.uptime };
-
+  // A late copy must not move the anchor back, nor one of a start that is over: the newer report knew better.
+  if (sentUptime === null || (known && (sentUptime < known.uptime || isOver(clock, boot)))) {
+    return { clock: noted, momentOf: momentsFrom(known, receivedAt) };
+  }
   const anchor = { boot, receivedAt, uptime: sentUptime };
-  // A late duplicate must not move the anchor back; the newer report knew better.
-  if (known && sentUptime < known.uptime) return { kind: "known", clock, momentOf: momentsFrom(known, receivedAt) };
   const others = clock.boots.filter((other) => other.boot !== boot);
   return {
-    kind: "known",
-    clock: { boots: [...others, anchor].slice(-bootsRemembered) },
+    clock: { ...noted, boots: [...others, anchor].slice(-bootsRemembered) },
     momentOf: momentsFrom(anchor, receivedAt),
   };
+}
+
+/** A newer start under the same id is known. */
+const isOver = ({ boots }: FeederClock, boot: string): boolean =>
+  boots.some((other) => labelOf(other.boot) === labelOf(boot) && lifeOf(other.boot) > lifeOf(boot));
+
+/** Over as soon as the feeder speaks under another id. */
+function withReuse(clock: FeederClock, boot: string, sentUptime: Span | null, at: Instant): FeederClock {
+  const { reused, ...rest } = clock;
+  const [label, life] = [labelOf(boot), lifeOf(boot)];
+  const starts = reused?.boot === label ? reused.starts : 1;
+  if (life > starts) return { ...rest, reused: { boot: label, starts: life, at } };
+  return reused !== undefined && reused.boot !== label && sentUptime !== null ? rest : clock;
 }
 
 function momentsFrom(anchor: BootAnchor | undefined, receivedAt: Instant): (uptime: Span) => Instant {

@@ -27,7 +27,9 @@ export function feederWords(state: FeederState, now: Instant): string {
   }
   if (settings.duty === "onBench") return "On the bench: kept on record, and nobody is told of it.";
   if (settings.duty === "putAway") return "Put away: told of only what may harm its battery.";
+  if (isStanding(state, "reportsUnreadable")) return alarmWords(state, "reportsUnreadable", moment);
   if (link.kind === "neverHeard") return "Not yet connected.";
+  if (isStanding(state, "reportsIrregular")) return alarmWords(state, "reportsIrregular", moment);
   if (isPaused(orders, now)) return pausedWords(state, now, moment);
   const soon = gravest.find((kind) => calls(kind) === "soon");
   if (soon !== undefined) return alarmWords(state, soon, moment);
@@ -82,6 +84,9 @@ function isLatched(state: FeederState, kind: FaultKind): boolean {
 
 function alarmWords(state: FeederState, kind: FaultKind, moment: (at: Instant) => string): string {
   if (kind === "feederSilent" && state.link.kind === "heard") return `Silent since ${moment(state.link.at)}.`;
+  if (kind === "reportsIrregular" && state.link.kind === "heard") {
+    return `Not heard from since ${moment(state.link.at)}.`;
+  }
   const since = state.alarms[kind]?.since;
   const words = capitalised(ruleOf(kind).title);
   return since === undefined ? `${words}.` : `${words} since ${moment(since)}.`;

@@ -7,15 +7,17 @@ import { foresee, hopperFaults } from "./hopper/hopperFaults.ts";
 import { levelOf } from "./hopper/level.ts";
 import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
 import { isPaused, pauseFault } from "./orders/lifeCycle.ts";
+import { bootReusedFault, unreadableFault } from "./reportFaults.ts";
 import { feederSilence } from "./silence/feederSilence.ts";
 import { readingFaults, sensorFaults } from "./silence/sensorSilence.ts";
 
 /** All that is wrong with a feeder now, at most once a kind. Which of it is told, and when, is the alarms' business. */
 export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
-  const { settings, link, orders } = state;
+  const { settings, link, orders, clock } = state;
   // A stop that did not arrive must be known whatever else is wrong, most of all while the feeder is silent.
   const pause = listed(pauseFault(orders, settings, now));
-  if (link.kind === "neverHeard") return pause; // nothing that was never there can be missed
+  const unreadable = listed(unreadableFault(state.refused));
+  if (link.kind === "neverHeard") return [...pause, ...unreadable]; // nothing that was never there can be missed
 
   // A feeder that is not talking tells nothing about its hopper or its sensors, so its silence is all we claim.
   const silence = feederSilence(link, settings, now);
@@ -35,6 +37,8 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
     ...listed(troubleFault(state.trouble, now)),
+    ...unreadable,
+    ...listed(bootReusedFault(clock.reused, settings.zone, now)),
   ]);
 }
 

@@ -2,7 +2,7 @@ import { standingWords } from "../domain/alarms/callWords.ts";
 import { topicOf } from "../domain/alarms/notices.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { earlier, type Instant } from "../domain/instant.ts";
-import { silentFrom } from "../domain/silence/feederSilence.ts";
+import { silentAlarmFrom } from "../domain/silence/feederSilence.ts";
 import { advanceCall, shownBy } from "../domain/telling/advanceCall.ts";
 import type { Call, CallStep, CallWord, Circle, Telling } from "../domain/telling/call.ts";
 import { hear } from "../domain/telling/hear.ts";
@@ -186,7 +186,7 @@ function watchedFeeder({ id, state: { settings, link }, lastHeardAt }: FeederRow
     inService: (settings.duty ?? "inGarden") === "inGarden",
     lastHeardAt,
     reportEvery: settings.reportEvery,
-    silentFrom: silentFrom(link, settings),
+    silentFrom: silentAlarmFrom(link, settings),
     call,
   };
 }

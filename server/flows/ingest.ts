@@ -1,28 +1,37 @@
 import type { FieldProblem } from "../contract/fieldProblem.ts";
+import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
-import type { Answer } from "../contract/report.ts";
-import { highestStored } from "../domain/eventSequence.ts";
-import { type Instant, isoOf, later, type Span } from "../domain/instant.ts";
+import { type Answer, seqMax } from "../contract/report.ts";
+import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
 import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
+import { act } from "./keeperActs.ts";
 import { type Advanced, begin } from "./pure/advanced.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
 import { rangesOf, textOfRanges } from "./pure/seqRanges.ts";
-import { type SortedOut, sortByBodies, surelyNew, takeReport } from "./pure/takeReport.ts";
+import { sortEvents } from "./pure/sortEvents.ts";
+import { takeReport } from "./pure/takeReport.ts";
 
 /** How a posted report was taken. Only `answered` means that anything was stored. */
 export type IngestOutcome =
   | { readonly kind: "answered"; readonly answer: Answer }
   | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] }
-  | { readonly kind: "bootReused"; readonly boot: string; readonly uptimeBefore: Span }
+  | { readonly kind: "bootUnclear"; readonly boot: string; readonly uptimeBefore: Span | null }
   | { readonly kind: "unknownFeeder" };
 
 export interface Ingest {
   /**
    * Resolves after the commit: what the answer calls stored survives a power cut.
+   * @param bare NaN and infinity that stood in the text of its events.
    * @throws StoreBusy, StoreFull: nothing was stored, the feeder keeps its events and tries again.
    */
-  take(feeder: string, posted: unknown): Promise<IngestOutcome>;
+  take(feeder: string, posted: unknown, bare?: readonly BareNumber[]): Promise<IngestOutcome>;
+  /**
+   * A report was refused: a sign of life, of which the keeper is told by this problem. Written at most twice a minute, however
+   * often it comes.
+   * @returns whether it is worth a line in the server's log
+   */
+  noteRefused(feeder: string, problem: FieldProblem): Promise<boolean>;
 }
 
 /**
@@ -46,14 +55,33 @@ export function startIngest(ports: Ports): Ingest {
   }
 
   return {
-    take(feeder, posted) {
-      const read = readReport(posted);
+    take(feeder, posted, bare = []) {
+      const read = readReport(posted, bare);
       if (read.kind === "unreadable") return Promise.resolve(read);
       return new Promise((resolve, reject) => {
         waiting.push({ feeder, report: read.report, receivedAt: ports.clock.now(), resolve, reject });
         if (!running) void run(); // never rejects: every outcome goes to whoever waits for it
       });
     },
+    noteRefused: refusalNotes(ports),
+  };
+}
+
+const notedEvery = seconds(30); // a silence is not found sooner than after three times that
+const loggedEvery = minutes(10);
+const feedersNotedMax = 10_000;
+
+function refusalNotes(ports: Ports): Ingest["noteRefused"] {
+  const notes = new Map<string, { readonly at: Instant; readonly loggedAt: Instant }>();
+  return async (feeder, problem) => {
+    const now = ports.clock.now();
+    const noted = notes.get(feeder);
+    if (noted && now >= noted.at && now < noted.at + notedEvery) return false;
+    const logs = noted === undefined || now < noted.loggedAt || now >= noted.loggedAt + loggedEvery;
+    if (notes.size >= feedersNotedMax) notes.clear();
+    notes.set(feeder, { at: now, loggedAt: logs ? now : noted.loggedAt });
+    await act(ports, feeder, null, () => ({ kind: "reportRefused", problem }));
+    return logs;
   };
 }
 
@@ -127,7 +155,7 @@ async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[
     heartbeats.push({
       feeder: row.id,
       receivedAt: one.receivedAt,
-      boot: pending.report.boot,
+      boot: one.boot,
       sentUptimeMs: pending.report.sentUptime,
       readings: JSON.stringify(pending.report.postedReadings),
       seqs: textOfRanges(rangesOf(one.events.map(({ seq }) => seq))),
@@ -144,25 +172,28 @@ type TakenOne =
   | {
       readonly outcome: IngestOutcome;
       readonly receivedAt: Instant;
+      readonly boot: string; // with its life
       readonly feeder: Advanced;
       readonly events: readonly StoredEvent[];
     };
 
 async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenOne> {
   const { report } = pending;
-  const { boot } = report;
   const receivedAt = nextMoment(row.steppedAt, pending.receivedAt);
-  const sorted = await sortOut(tx, row, report);
-  const taken = takeReport(begin(row), report, sorted.fresh, receivedAt);
-  if (taken.kind === "bootReused") return { outcome: { kind: "bootReused", boot, uptimeBefore: taken.uptimeBefore } };
+  const sorted = await sortEvents(row.state, report, receivedAt, (boot, seqs) => tx.storedOf(row.id, boot, seqs));
+  if (sorted.kind === "unclear") {
+    return { outcome: { kind: "bootUnclear", boot: report.boot, uptimeBefore: sorted.uptimeBefore } };
+  }
+  const { boot, fresh, duplicates } = sorted;
+  const taken = takeReport(begin(row), { ...report, boot }, fresh, receivedAt);
 
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];
-  const dealtWith = Math.max(highestStored(feeder.state.sequence, boot) ?? 0, ...refused.map(({ seq }) => seq ?? 0));
   const answer: Answer = {
-    storedThrough: dealtWith === 0 ? null : dealtWith,
-    duplicates: sorted.duplicates,
+    storedThrough: storedThrough(report, sorted.unstored),
+    duplicates,
     refused,
+    unknown: [...report.unknown],
     serverTime: isoOf(receivedAt),
     nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
     orders: [...orders],
@@ -170,12 +201,22 @@ async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promi
   const events = taken.events.map(({ posted: { seq, kind, body }, recordedAt }) => {
     return { feeder: row.id, boot, seq, kind, receivedAt, recordedAt, body: JSON.stringify(body) };
   });
-  return { outcome: { kind: "answered", answer }, receivedAt, feeder, events };
+  return { outcome: { kind: "answered", answer }, receivedAt, boot, feeder, events };
 }
 
-/** Exactly once: what may be stored already is looked up; by far the most reports ask nothing. */
-async function sortOut(tx: Transaction, { id, state }: FeederRow, report: PostedReport): Promise<SortedOut> {
-  if (surelyNew(state.sequence, report)) return { fresh: report.events, duplicates: 0, refused: [] };
-  const seqs = report.events.map(({ seq }) => seq);
-  return sortByBodies(report, await tx.bodiesOf(id, report.boot, seqs));
+/**
+ * Speaks of the events of this report alone: what another start of the feeder numbered is none of this one's. An event that can't be
+ * read is dealt with, or it would be sent for ever; one that is not stored is not, nor is anything after it.
+ */
+function storedThrough({ events, refused }: PostedReport, unstored: readonly number[]): number | null {
+  const unreadable = refused.flatMap(({ seq }) => (seq !== null && isSeq(seq) ? [seq] : []));
+  const firstUnstored = unstored.length === 0 ? Number.POSITIVE_INFINITY : Math.min(...unstored);
+  let through = 0;
+  for (const seq of [...events.map(({ seq }) => seq), ...unreadable]) {
+    if (seq < firstUnstored && seq > through) through = seq;
+  }
+  return through === 0 ? null : through;
 }
+
+/** A number that no event can have must not cover those that have one. */
+const isSeq = (seq: number): boolean => Number.isSafeInteger(seq) && seq >= 1 && seq <= seqMax;

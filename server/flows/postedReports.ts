@@ -1,4 +1,5 @@
 import { eventsPerReportMax } from "../contract/report.ts";
+import { labelOf, lifeOf } from "../domain/bootLife.ts";
 import { before, earlier, type Instant, milliseconds } from "../domain/instant.ts";
 import type { FeederRow, RecordStore, StoredHeartbeat } from "../ports.ts";
 import { eventsInTime } from "./eventsInTime.ts";
@@ -25,10 +26,11 @@ export async function* postedReports(
       for (const { heartbeat, ranges } of some) {
         const { receivedAt: at, boot, sentUptimeMs, readings } = heartbeat;
         const events = ranges ? bodies(boot, ranges) : await guessed(boot, at);
-        const rest = { boot, sentUptimeMs, readings: JSON.parse(readings) as object };
+        const rest = { boot: labelOf(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
+        const life = lifeOf(boot);
         // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
         for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
-          yield { at, said: { report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } } };
+          yield { at, said: { life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } } };
         }
       }
     }

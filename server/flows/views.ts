@@ -7,13 +7,14 @@ import type {
   ReadingsView,
   YardView,
 } from "../contract/api.ts";
+import { meantReading } from "../contract/unknownNames.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { findingsNow, type ShownFinding } from "../domain/alarms/findingsNow.ts";
 import { graveness } from "../domain/alarms/lifeCycle.ts";
 import { asksOf } from "../domain/asks.ts";
 import { isAssumed } from "../domain/assumed.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
-import { missingEvents } from "../domain/eventSequence.ts";
+import { missingEvents, numberingJumps } from "../domain/eventSequence.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../domain/faults.ts";
 import type { FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederWords } from "../domain/feederWords.ts";
@@ -56,6 +57,8 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     settings: saidOf(state.settings),
     lastHeardAt: maybeIso(row.lastHeardAt),
     missingEvents: missingEvents(state.sequence),
+    numberingJumps: numberingJumps(state.sequence),
+    unknownReadings: (state.latest?.unknown ?? []).map((name) => ({ name, meant: meantReading(name) })),
     readings: state.latest && readingsView(state.latest),
     hopper: hopperView(state, now),
     alarms: alarmViews(state, now),

@@ -4,10 +4,12 @@ import { type FieldProblem, fieldProblem, theWhole } from "../contract/fieldProb
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { type Instant, instantOf } from "../domain/instant.ts";
+import type { RefusedBecause } from "../domain/reportFaults.ts";
 
 /** One line of a log, read whole: what happened to which feeder, and when. */
 export type LogLine = { readonly feeder: string; readonly at: Instant } & (
-  | { readonly kind: "report"; readonly report: PostedReport }
+  | { readonly kind: "report"; readonly report: PostedReport; readonly life?: number }
+  | { readonly kind: "refused"; readonly problem: RefusedBecause }
   | { readonly kind: "settings"; readonly settings: LoggedSettings }
   | { readonly kind: "keeper"; readonly act: LoggedAct }
   | { readonly kind: "orders" }
@@ -43,8 +45,9 @@ function readReportLine(said: unknown): ReadLine {
   if (read.kind === "unreadable") {
     return wrong(read.errors.map(({ field, problem }) => ({ field: within("report", field), problem })));
   }
-  const { feeder, receivedAt } = line.data;
-  return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report } };
+  const { feeder, receivedAt, life } = line.data;
+  const told = life === undefined ? {} : { life };
+  return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report, ...told } };
 }
 
 function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLine {
@@ -54,6 +57,7 @@ function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLin
   const at = instantOf(line.data.at);
   if ("settings" in line.data) return read({ kind: "settings", feeder, at, settings: line.data.settings });
   if ("keeper" in line.data) return read({ kind: "keeper", feeder, at, act: line.data.keeper });
+  if ("refused" in line.data) return read({ kind: "refused", feeder, at, problem: line.data.refused });
   if ("orders" in line.data) return read({ kind: "orders", feeder, at });
   if ("patrol" in line.data) return read({ kind: "patrol", feeder, at, patrol: line.data.patrol });
   return read({ kind: "truth", feeder, at, ...line.data.truth });

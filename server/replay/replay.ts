@@ -2,6 +2,7 @@ import type { LoggedSettings } from "../contract/feederLog.ts";
 import type { FieldProblem } from "../contract/fieldProblem.ts";
 import type { PostedReport } from "../contract/readReport.ts";
 import { nextLookAt } from "../domain/advanceFeeder.ts";
+import { bootOfLife } from "../domain/bootLife.ts";
 import type { Fact } from "../domain/facts.ts";
 import { type FeederSettings, type FeederState, newFeeder } from "../domain/feeder.ts";
 import { levelOf } from "../domain/hopper/level.ts";
@@ -16,8 +17,10 @@ import {
   inDays,
   inHours,
   isoOf,
+  milliseconds,
   seconds,
 } from "../domain/instant.ts";
+import { judgeByClock, livesOf } from "../domain/lifeByClock.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
 import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
 import { factOf, type SaidAct } from "../flows/pure/loggedActs.ts";
@@ -79,7 +82,10 @@ export class Replay {
     const living = known ?? this.#add(line);
     switch (line.kind) {
       case "report":
-        return this.#hear(living, line.report, at);
+        return this.#hear(living, line.report, line.life, at);
+      case "refused":
+        this.#do(living, { refused: line.problem }, at);
+        return [];
       case "settings":
         if (!known) return []; // it was added with them
         this.#do(known, { settings: line.settings }, at);
@@ -136,13 +142,13 @@ export class Replay {
     const mine = withLogged(base, this.#options.settings);
     const settings = line.kind === "settings" ? withLogged(mine, line.settings) : mine;
     const state = newFeeder(settings, at);
-    // The server, too, looks at a new feeder with its next patrol.
+    // The server, too, looks at a new feeder with its next patrol: after it was added, or the log could not say first that it tells.
     const living: Living = {
       id,
       state,
       seen: new SeenNumbers(),
       lastHeardAt: null,
-      lookAt: patrolFrom(at),
+      lookAt: patrolFrom(after(at, milliseconds(1))),
       looksAreTold: false,
       tellAt: this.#nextTelling(settings, at),
     };
@@ -152,13 +158,15 @@ export class Replay {
     return living;
   }
 
-  #hear(living: Living, report: PostedReport, at: Instant): readonly FieldProblem[] {
-    const { fresh, duplicates } = living.seen.sort(report);
-    const taken = takeReport(beginning(living), report, fresh, at);
-    if (taken.kind === "bootReused") {
-      const problem = `told a sentUptimeMs of ${taken.uptimeBefore} before: another start used the same id, which the server refuses`;
+  #hear(living: Living, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
+    const life = told ?? lifeByClock(living.state, report, at);
+    if (life === null) {
+      const problem = "fits no start that used this id and can't be a new one, which the server refuses";
       return [{ field: "report.boot", problem }];
     }
+    const ofLife = { ...report, boot: bootOfLife(report.boot, life) };
+    const { fresh, duplicates } = living.seen.sort(ofLife);
+    const taken = takeReport(beginning(living), ofLife, fresh, at);
     this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
     this.#keep(living, taken.feeder, at);
     return [];
@@ -213,6 +221,24 @@ export class Replay {
     const begun = startOfLocalDay(today, zone);
     const fullHour = after(begun, hours(Math.floor(inHours(between(begun, now))) + 1));
     return earlier(midnight, fullHour);
+  }
+}
+
+/** Where the log doesn't say which start a report is of; null where the clocks can't tell either. */
+function lifeByClock({ clock, sequence }: FeederState, { boot, sentUptime }: PostedReport, at: Instant): number | null {
+  const lives = livesOf(clock, sequence, boot);
+  const [newest = 1] = lives;
+  const verdict = judgeByClock(clock, boot, lives, sentUptime, at);
+  switch (verdict.kind) {
+    case "known":
+      return verdict.life;
+    case "leftBehind":
+      return newest;
+    case "new":
+    case "newUnlessRepeated":
+      return newest + 1;
+    case "unclear":
+      return null;
   }
 }
 

@@ -55,26 +55,21 @@ function reportRoute(app: FastifyInstance, door: FeederDoor): void {
     async (request, reply) => {
       let feeder = admitted.get(request);
       if (feeder === undefined) {
-        const who = await identify(door, request, textOf(request));
+        const who = await identify(door, request, textOf(request)); // a signature covers the body byte for byte
         if (who.kind === "stranger") return refuseStranger(reply, who.why);
         feeder = who.id;
       }
-      const outcome = await take(door, feeder, request.body);
+      const outcome = await take(door, feeder, textOf(request), request.log);
       if (outcome.kind !== "answered") return sendProblem(reply, problemFor(outcome));
       return outcome.answer;
     },
   );
 }
 
-const texts = new WeakMap<FastifyRequest, string>();
-const textOf = (request: FastifyRequest): string => texts.get(request) ?? "";
+const textOf = ({ body }: FastifyRequest): string => (typeof body === "string" ? body : "");
 
-/** A signature covers the body byte for byte, so its text is kept beside what was parsed from it. */
+/** The text as it came: a signature covers it, and what isn't JSON has to be told to the keeper once the sender is known. */
 function keepText(app: FastifyInstance): void {
-  const parse = app.getDefaultJsonParser("error", "error");
   app.removeContentTypeParser("application/json");
-  app.addContentTypeParser("application/json", { parseAs: "string" }, (request, text, done) => {
-    if (signs(request)) texts.set(request, text as string);
-    void parse(request, text as string, done); // it answers through `done`
-  });
+  app.addContentTypeParser("application/json", { parseAs: "string" }, (_request, text, done) => done(null, text));
 }

@@ -78,14 +78,8 @@ function perMinute(most: number, clock: Clock): () => boolean {
 }
 
 async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
-  let posted: unknown;
   try {
-    posted = JSON.parse(text);
-  } catch (error) {
-    return { problem: problemOf({ status: 400, detail: `This is no JSON: ${(error as Error).message}` }) };
-  }
-  try {
-    const outcome = await take(door, feeder, posted);
+    const outcome = await take(door, feeder, text, log);
     return outcome.kind === "answered" ? { answer: outcome.answer } : { problem: problemOf(problemFor(outcome)) };
   } catch (error) {
     log.error({ err: error, feeder }, "a report on a socket could not be stored");

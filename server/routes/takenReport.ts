@@ -1,3 +1,6 @@
+import type { FastifyBaseLogger } from "fastify";
+import { theWhole } from "../contract/fieldProblem.ts";
+import { parseReport } from "../contract/lenientJson.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
 import type { IngestOutcome } from "../flows/ingest.ts";
 import type { FeederDoor } from "./feederDoor.ts";
@@ -9,12 +12,46 @@ export type TakeOutcome =
   | { readonly kind: "tooMany"; readonly events: number }
   | { readonly kind: "otherFeeder"; readonly named: string; readonly is: string };
 
-export async function take(door: FeederDoor, feeder: string, posted: unknown): Promise<TakeOutcome> {
+/** @param text as it came. @param feeder whose key was checked: only then does a report that can't be read say anything. */
+export async function take(
+  door: FeederDoor,
+  feeder: string,
+  text: string,
+  log: FastifyBaseLogger,
+): Promise<TakeOutcome> {
+  const outcome = await taken(door, feeder, text);
+  if (outcome.kind !== "answered" && outcome.kind !== "unknownFeeder") await noteRefused(door, feeder, outcome, log);
+  return outcome;
+}
+
+/** What was refused is refused, whether it could be noted or not. */
+async function noteRefused(
+  door: FeederDoor,
+  feeder: string,
+  outcome: Exclude<TakeOutcome, { kind: "answered" }>,
+  log: FastifyBaseLogger,
+): Promise<void> {
+  const [problem] = problemFor(outcome).errors ?? [];
+  if (problem === undefined) return;
+  try {
+    const logs = await door.ingest.noteRefused(feeder, problem);
+    if (logs) log.warn({ feeder, ...problem }, "a feeder's report was refused");
+  } catch (error) {
+    log.error({ err: error, feeder, ...problem }, "a refused report could not be noted");
+  }
+}
+
+async function taken(door: FeederDoor, feeder: string, text: string): Promise<TakeOutcome> {
+  const parsed = parseReport(text);
+  if (parsed.kind === "notJson") {
+    return { kind: "unreadable", errors: [{ field: theWhole, problem: parsed.problem }] };
+  }
+  const posted = parsed.value;
   const { events, feeder: named } = (posted ?? {}) as { events?: unknown; feeder?: unknown };
   if (Array.isArray(events) && events.length > eventsPerReportMax) return { kind: "tooMany", events: events.length };
   // A feeder may say who it believes it is: two feeders with swapped keys would spoil both records.
   if (typeof named === "string" && named !== feeder) return { kind: "otherFeeder", named, is: feeder };
-  return door.ingest.take(feeder, posted);
+  return door.ingest.take(feeder, posted, parsed.bare);
 }
 
 export function problemFor(outcome: Exclude<TakeOutcome, { kind: "answered" }>): Problem {
@@ -33,8 +70,11 @@ export function problemFor(outcome: Exclude<TakeOutcome, { kind: "answered" }>):
       const what = `is ${outcome.named}, but the key belongs to ${outcome.is}`;
       return { status: 403, detail: `feeder: ${what}`, errors: [{ field: "feeder", problem: what }] };
     }
-    case "bootReused": {
-      const what = `${outcome.boot} was up for ${outcome.uptimeBefore} ms before; a feeder that starts anew needs a new boot id`;
+    case "bootUnclear": {
+      const up = outcome.uptimeBefore === null ? "" : ` (it was up for ${outcome.uptimeBefore} ms already)`;
+      const what =
+        `${outcome.boot} is in use${up}, and this report fits no start under it: a feeder needs a new boot id at each start, ` +
+        "and two feeders need two keys";
       return { status: 409, detail: `boot: ${what}`, errors: [{ field: "boot", problem: what }] };
     }
     case "unknownFeeder":

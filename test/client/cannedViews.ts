@@ -32,6 +32,8 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
       warnAheadDays: 2,
     },
     missingEvents: 0,
+    numberingJumps: 0,
+    unknownReadings: [],
     lastHeardAt: iso(now - 2 * minuteMs),
     readings: {
       at: iso(now - 2 * minuteMs),

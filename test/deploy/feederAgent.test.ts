@@ -193,6 +193,7 @@ async function listen() {
       storedThrough: events.at(-1)?.seq ?? null,
       duplicates: 0,
       refused: [],
+      unknown: [],
       serverTime: new Date().toISOString(),
       nextReportSeconds: 1,
       orders: seen.size > 0 ? [{ id: "pause-1", kind: "pause", until: null }] : [],

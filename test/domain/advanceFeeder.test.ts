@@ -50,7 +50,7 @@ interface Planted {
   readonly within: number;
 }
 
-const planted: Record<FaultKind, Planted> = {
+const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
   feederSilent: { plant: ({ truth }) => truth.dead.add("link"), within: 30 },
   motorNotTurning: { plant: ({ truth }) => (truth.motor = "wireOff"), within: 2 * day },
   motorStalled: { plant: ({ truth }) => (truth.motor = "stalled"), within: 2 * day },
@@ -116,6 +116,14 @@ const planted: Record<FaultKind, Planted> = {
     plant: ({ truth }) => Object.assign(truth, { air: -12, humidity: 40, weakens: 0.013, takesFrom: 0.5 }),
     within: 7 * day,
   },
+  reportsUnreadable: {
+    plant: ({ truth, give }) => {
+      truth.dead.add("link");
+      give({ kind: "reportRefused", problem: { field: "boot", problem: "must be text" } });
+    },
+    within: 1,
+  },
+  bootReused: { plant: (house) => house.restartUnderSameBoot(), within: 5 },
   troubleReported: { plant: ({ truth }) => (truth.words = "detector coil open"), within: 5 },
 };
 
@@ -126,7 +134,19 @@ const isRaise = (effect: Effect, kind: FaultKind): boolean =>
   effect.change.from !== "unacknowledged";
 
 describe("a planted fault", () => {
-  it.each(faultKinds)("%s is found, raised and told through the whole step", (kind) => {
+  const kinds = Object.keys(planted) as (keyof typeof planted)[];
+  it("is planted for every kind but the one of a feeder that was never regular", () => {
+    expect(faultKinds.filter((kind) => !Object.hasOwn(planted, kind))).toEqual(["reportsIrregular"]);
+    const house = yard(rowanSettings, start, 11);
+    house.pass(20);
+    house.truth.dead.add("link");
+    house.passUntil(() => house.effects().some(({ effect }) => isRaise(effect, "reportsIrregular")), 30);
+    expect(house.state().alarms.reportsIrregular?.phase).toBe("unacknowledged");
+    house.pass(day);
+    expect(house.rangFor()).toEqual([]);
+  });
+
+  it.each(kinds)("%s is found, raised and told through the whole step", (kind) => {
     const { settings, wellFor = day, plant, within } = planted[kind];
     const house = yard({ ...rowanSettings, ...settings }, start, 11);
     let lossy: unknown = null; // the first state that JSON doesn't hold whole

@@ -7,9 +7,7 @@ import { hours, instantOf, isoOf, minutes, type Span, seconds } from "../../serv
 const receivedAt = instantOf("2026-01-15T08:00:00Z");
 
 function read(clock: FeederClock, boot: string, sentUptime: Span | null, at = receivedAt) {
-  const sending = readSendingTime(clock, boot, sentUptime, at);
-  if (sending.kind !== "known") throw new Error(`expected a known time, got ${sending.kind}`);
-  return sending;
+  return readSendingTime(clock, boot, sentUptime, at);
 }
 
 describe("the feeder's clock", () => {
@@ -34,12 +32,24 @@ describe("the feeder's clock", () => {
     );
   });
 
-  it("sees a boot id that is used again: its uptime is far behind what it told before", () => {
+  it("remembers a boot id that is used again until the feeder speaks under another", () => {
     const { clock } = read(unsetClock(), "b-1", hours(10));
-    expect(readSendingTime(clock, "b-1", seconds(30), time.after(receivedAt, minutes(1)))).toEqual({
-      kind: "bootReused",
-      uptimeBefore: hours(10),
-    });
+    expect(clock.reused).toBeUndefined();
+    const again = read(clock, "b-1#2", seconds(30), time.after(receivedAt, minutes(1)));
+    expect(again.clock.reused).toEqual({ boot: "b-1", starts: 2, at: time.after(receivedAt, minutes(1)) });
+    const goesOn = read(again.clock, "b-1#2", seconds(90), time.after(receivedAt, minutes(2)));
+    expect(goesOn.clock.reused).toEqual(again.clock.reused);
+    expect(read(goesOn.clock, "b-2", seconds(9), time.after(receivedAt, minutes(3))).clock).not.toHaveProperty(
+      "reused",
+    );
+  });
+
+  it("is not moved by a late report of a start that is over", () => {
+    const first = read(unsetClock(), "b-1", hours(10));
+    const second = read(first.clock, "b-1#2", seconds(30), time.after(receivedAt, minutes(1)));
+    const late = read(second.clock, "b-1", (hours(10) + seconds(20)) as Span, time.after(receivedAt, minutes(2)));
+    expect(late.clock).toEqual(second.clock);
+    expect(late.momentOf((hours(10) + seconds(20)) as Span)).toBe(time.after(receivedAt, seconds(20)));
   });
 
   it("takes an uptime that is a little behind for a late duplicate, which must not move the clock", () => {

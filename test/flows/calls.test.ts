@@ -185,13 +185,13 @@ describe("feeders that fall silent together", () => {
     await phoneOf(house, house.keeper, "Ada");
     await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { name: "Alder Croft" });
     const keys = [(await house.addFeeder({})).key, (await house.addFeeder({ name: "Larch" })).key];
-    await talks(house, keys);
+    await talks(house, keys, 70);
     await goBy(house, minutes(30));
     expect(rung(house)).toHaveLength(1);
     expect(rung(house)[0]).toMatch(/^Ada: Alder Croft: /);
     // All of them are heard again: one quiet word in its place.
     house.push.sent.length = 0;
-    for (const key of keys) await house.report(key, { ...heard, sentUptimeMs: 60 * 60_000 });
+    for (const key of keys) await house.report(key, { ...heard, sentUptimeMs: 120 * 60_000 });
     await goBy(house, minutes(1));
     expect(new Set(house.push.sent.map(({ title }) => title.split(":")[0]))).toEqual(new Set(["Alder Croft"]));
   });
@@ -200,9 +200,9 @@ describe("feeders that fall silent together", () => {
     const house = await openHouse();
     await phoneOf(house, house.keeper, "Ada");
     const [rowan, larch] = [(await house.addFeeder({})).key, (await house.addFeeder({ name: "Larch" })).key];
-    await talks(house, [rowan, larch]);
+    await talks(house, [rowan, larch], 70);
     for (let minute = 0; minute < 20; minute += 1) {
-      await house.report(larch, { ...heard, sentUptimeMs: (13 + minute) * 60_000 });
+      await house.report(larch, { ...heard, sentUptimeMs: (71 + minute) * 60_000 });
       await goBy(house, minutes(1));
     }
     expect(rung(house)).toEqual(["Ada: Rowan: feeder silent"]);

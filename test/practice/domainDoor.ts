@@ -55,14 +55,9 @@ export class DomainDoor {
     if (read.kind === "unreadable") throw new Error(JSON.stringify(read.errors));
     const { boot, sentUptime, readings, setAside, events } = read.report;
     const time = readSendingTime(this.state.clock, boot, sentUptime, this.#now());
-    if (time.kind === "bootReused") throw new Error(`boot ${boot} came twice`);
     const highest = highestStored(this.state.sequence, boot) ?? 0;
     const fresh = events.filter(({ seq }) => seq > highest);
-    const sequence = stored(
-      this.state.sequence,
-      boot,
-      fresh.map(({ seq }) => seq),
-    );
+    const sequence = stored(this.state.sequence, boot, fresh);
     this.state = { ...this.state, clock: time.clock, sequence };
     const told = fresh.map(({ happening, seq, uptime }) => ({ ...happening, seq, recordedAt: time.momentOf(uptime) }));
     this.#learn({ kind: "reported", report: { boot, sentUptime, readings, setAside, events: told } });
@@ -72,6 +67,7 @@ export class DomainDoor {
       storedThrough: highestStored(sequence, boot) || null,
       duplicates: events.length - fresh.length,
       refused: [...read.report.refused],
+      unknown: [...read.report.unknown],
       serverTime: isoOf(this.#now()),
       nextReportSeconds: 5,
       orders: orders.map(({ id, kind, until }) => ({ id, kind, until: until === null ? null : isoOf(until) })),

@@ -101,6 +101,7 @@ export class StubDoor {
       storedThrough: events.at(-1)?.seq ?? null,
       duplicates,
       refused: [],
+      unknown: [],
       serverTime: isoOf(this.#now()),
       nextReportSeconds: this.nextReportSeconds,
       orders: this.orders,

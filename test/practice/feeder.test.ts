@@ -67,6 +67,7 @@ function answer(feeder: Feeder, when: Instant, orders: SentOrder[] = [], stored 
     storedThrough: stored ? (last?.seq ?? null) : null,
     duplicates: 0,
     refused: [],
+    unknown: [],
     serverTime: isoOf(when),
     nextReportSeconds: 5,
     orders,
@@ -101,7 +102,14 @@ describe("a feeder's program", () => {
     feeder.perchPressed(at(10));
     const report = feeder.report(at(20));
     feeder.perchPressed(at(25));
-    const said = { duplicates: 0, refused: [], serverTime: isoOf(at(30)), nextReportSeconds: 5, orders: [] };
+    const said = {
+      duplicates: 0,
+      refused: [],
+      unknown: [],
+      serverTime: isoOf(at(30)),
+      nextReportSeconds: 5,
+      orders: [],
+    };
     feeder.answered(report.boot, { ...said, storedThrough: 1 }, at(30));
     expect(feeder.report(at(40)).events).toEqual([{ seq: 2, uptimeMs: 25, kind: "visit" }]);
   });

@@ -147,7 +147,7 @@ describe("what a keeper did, replayed,", () => {
 });
 
 describe("patrol's looks", () => {
-  const silent = [settings(0, rowan), ...reports(1, 5)];
+  const silent = [settings(0, rowan), ...reports(1, 70)];
 
   it("are taken when a server would have looked, as long as the log doesn't tell of them", async () => {
     const { told } = await replay([...silent, report(300)]);
@@ -197,7 +197,7 @@ describe("the summary", () => {
     const log = [
       settings(0, rowan),
       settings(0, rowan, "larch"),
-      ...reports(1, 60),
+      ...reports(1, 70),
       report(week),
       report(week, {}, "larch"),
     ];
@@ -208,7 +208,7 @@ describe("the summary", () => {
         to: iso(week),
         feeders: 2,
         feederWeeks: 2,
-        reports: 61,
+        reports: 71,
         events: 0,
         duplicates: 0,
         refused: 0,

@@ -49,7 +49,7 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
   tooSlow: (house, key) => bare(house, `${head(key)}Content-Length: 1000\r\n\r\n{"boot":"b-1",`), // and never the rest
   notHttp: (house) => bare(house, "HELLO\r\n\r\n"),
   headersTooLarge: (house, key) => bare(house, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
-  async bootReused(house, key) {
+  async bootUnclear(house, key) {
     await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
     return posted(house, `Bearer ${key}`, plain());
   },
@@ -133,7 +133,7 @@ describe("every refusal on the page", () => {
       "unreadable",
       "otherFeeder",
       "unknownFeeder",
-      "bootReused",
+      "bootUnclear",
       "tooManyEvents",
       "tooOften",
       "bug",

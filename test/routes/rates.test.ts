@@ -89,7 +89,10 @@ describe("the rates of a yard", () => {
   it("see what the store's own feeder raised, standing for days without a word in the log", async () => {
     const house = await openHouse();
     const { feeder, key } = await house.addFeeder();
-    await house.report(key, { boot: "b-1", sentUptimeMs: 1_000, readings: {}, events: [] });
+    for (let minute = 0; minute < 70; minute += 1) {
+      await house.report(key, { boot: "b-1", sentUptimeMs: 60_000 * (minute + 1), readings: {}, events: [] });
+      house.clock.pass(minutes(1));
+    }
     house.clock.pass(days(3));
     // One look judges the silence; after it nothing is written for a month and more.
     const told = await house.app.inject({

@@ -32,6 +32,7 @@ describe("a report", () => {
       storedThrough: 413,
       duplicates: 0,
       refused: [],
+      unknown: [],
       serverTime: "2026-01-15T09:00:00.000Z",
       nextReportSeconds: 60,
       orders: [],
@@ -153,13 +154,10 @@ describe("the door refuses, naming the field, and stores nothing", () => {
     ["truncated JSON", '{"boot":"b-1","sentUptimeMs":60', 400, ""],
     ["no JSON at all", "hello", 400, ""],
     ["a list for a report", "[]", 400, "(the whole)"],
-    ["NaN as a string", { ...plain(), readings: { airCelsius: "NaN" } }, 400, "readings.airCelsius"],
     ["a missing boot", { sentUptimeMs: 5 }, 400, "boot"],
     ["a boot id with a line break", { boot: "b\n1", sentUptimeMs: 5 }, 400, "boot"],
     ["a negative uptime", { boot: "b-1", sentUptimeMs: -5 }, 400, "sentUptimeMs"],
     ["a missing uptime", { boot: "b-1" }, 400, "sentUptimeMs"],
-    ["paused as a word", { ...plain(), readings: { paused: "yes" } }, 400, "readings.paused"],
-    ["a fractional count", { ...plain(), readings: { counts: { button: 1.5 } } }, 400, "readings.counts.button"],
     ["events that are no list", { ...plain(), events: {} }, 400, "events"],
     ["2,001 events", plain(Array.from({ length: 2_001 }, (_, index) => press(index + 1, 5))), 413, "events"],
     ["another feeder's name", { ...plain(), feeder: "larch-000000" }, 403, "feeder"],
@@ -188,25 +186,6 @@ describe("the door refuses, naming the field, and stores nothing", () => {
     const { key } = await house.addFeeder();
     const { body } = await house.report(key, plain([press(1, 700_000)]));
     expect(body).toMatchObject({ refused: [{ seq: 1, field: "events[0].uptimeMs" }] });
-  });
-
-  it("a boot id that was used before: the uptime runs backwards", async () => {
-    const house = await openHouse();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, plain([press(1, 1_000)], hours(5)));
-    const { status, body } = await house.report(key, plain([press(2, 900)], 1_000));
-    expect(status).toBe(409);
-    expect(body).toMatchObject({ errors: [{ field: "boot" }] });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(1);
-  });
-
-  it("a seq that was stored before and says something else now", async () => {
-    const house = await openHouse();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, plain([press(1, 1_000)]));
-    const { body } = await house.report(key, plain([{ seq: 1, uptimeMs: 2_000, kind: "visit" }]));
-    expect(body).toMatchObject({ duplicates: 0, refused: [{ seq: 1, field: "seq" }] });
-    expect((await storedEvents(house, feeder.id)).map(({ kind }) => kind)).toEqual(["press"]);
   });
 
   it("no key, a wrong key, a wrong scheme", async () => {
@@ -318,7 +297,7 @@ describe("time that passes", () => {
   it("lets a feeder fall silent and come back", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
-    for (let minute = 0; minute < 30; minute += 1) {
+    for (let minute = 0; minute < 70; minute += 1) {
       await house.report(key, plain([], 600_000 + minute * 60_000));
       house.clock.pass(minutes(1));
     }

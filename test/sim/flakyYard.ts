@@ -183,6 +183,7 @@ const madeUp = (storedThrough: number, at: Instant): Answer => ({
   storedThrough,
   duplicates: 0,
   refused: [],
+  unknown: [],
   serverTime: new Date(at).toISOString(),
   nextReportSeconds: 60,
   orders: [],
@@ -196,10 +197,10 @@ function forgetRepeats(house: House): void {
       transaction<T>((tx) =>
         work({
           ...tx,
-          bodiesOf: async () => new Map(),
+          storedOf: async () => new Map(),
           appendEvents: async (events) => {
             for (const event of events) {
-              const stored = await tx.bodiesOf(event.feeder, event.boot, [event.seq]);
+              const stored = await tx.storedOf(event.feeder, event.boot, [event.seq]);
               await tx.appendEvents([stored.size === 0 ? event : { ...event, boot: `${event.boot}-again` }]);
             }
           },

@@ -29,8 +29,8 @@ export function statementsFor(database: Database.Database): Transaction {
   const insertLook = database.prepare(
     `INSERT INTO "PatrolLook" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
   );
-  const readBody = database.prepare<[string, string, number], { body: string }>(
-    `SELECT "body" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
+  const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
+    `SELECT "body", "recordedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
   );
   const updateFeeder = database.prepare(
     `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
@@ -94,11 +94,11 @@ export function statementsFor(database: Database.Database): Transaction {
       for (const { feeder, at } of looks) insertLook.run(feeder, textOf(at));
     },
 
-    async bodiesOf(feeder, boot, seqs) {
+    async storedOf(feeder, boot, seqs) {
       return new Map(
         seqs.flatMap((seq) => {
-          const found = readBody.get(feeder, boot, seq);
-          return found ? [[seq, found.body] as const] : [];
+          const found = readEvent.get(feeder, boot, seq);
+          return found ? [[seq, { body: found.body, recordedAt: instantOf(found.recordedAt) }] as const] : [];
         }),
       );
     },

@@ -34,14 +34,19 @@ export function suppressions(situation: Situation): Suppressions {
 /** Why a fault raises no alarm of its own just now; null: it may. */
 export function suppressionOf(kind: FaultKind, situation: Situation): Suppression | null {
   const { there, paused, duty } = situation;
-  const unseen = there.has("feederSilent") && ruleOf(kind).explainedBy.includes("feederSilent");
+  const speaker = silenceIn(there);
+  const unseen = speaker !== null && ruleOf(kind).explainedBy.includes("feederSilent");
   const rest = restsBecause(kind, paused, duty);
   // A silence is told for all that can't be seen meanwhile; where nobody is told of it, the reason for that is the better word.
-  const silence = unseen && restsBecause("feederSilent", paused, duty) === null;
+  const silence = unseen && restsBecause(speaker, paused, duty) === null;
   if (rest !== null && !silence) return { why: rest, explainedBy: null, unseen };
-  const cause = unseen ? "feederSilent" : speakerFor(kind, situation);
+  const cause = unseen ? speaker : speakerFor(kind, situation);
   return cause === null ? null : { why: `Explained by: ${ruleOf(cause).title}.`, explainedBy: cause, unseen };
 }
+
+/** A feeder that isn't heard from tells nothing of itself, whether its silence is an alarm or a note. */
+const silenceIn = (there: Situation["there"]): "feederSilent" | "reportsIrregular" | null =>
+  there.has("feederSilent") ? "feederSilent" : there.has("reportsIrregular") ? "reportsIrregular" : null;
 
 /** What an alarm of this kind stands for besides itself. */
 export function explainedNow(kind: FaultKind, hidden: Suppressions, { there, alarms }: Situation): FaultKind[] {

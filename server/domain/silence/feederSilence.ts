@@ -1,10 +1,11 @@
 import { oneIn } from "../chanceWords.ts";
 import type { Fault } from "../faults.ts";
 import type { FeederSettings } from "../feeder.ts";
-import { after, between, days, type Instant, later, type Span, seconds } from "../instant.ts";
+import { after, between, days, hours, type Instant, later, type Span, seconds } from "../instant.ts";
 import { moved } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
 import { rememberedOnce } from "../rememberedOnce.ts";
+import { dateTimeWords } from "../reportFaults.ts";
 import { probability } from "../units.ts";
 import {
   exceededAYear,
@@ -34,6 +35,10 @@ export type LinkState =
       readonly longest: LongGaps;
       /** Gaps in a row that were long enough for an alarm, and so not learnt. */
       readonly outages: number;
+      /** It has reported regularly before, so that its silence is an alarm. Left out: not yet. */
+      readonly regular?: true;
+      /** Its reports since the last long gap, while it isn't regular. */
+      readonly run?: { readonly since: Instant; readonly reports: number };
     };
 
 type Heard = Extract<LinkState, { kind: "heard" }>;
@@ -57,7 +62,38 @@ export interface Hearing {
 export const neverHeard = (now: Instant): LinkState => ({ kind: "neverHeard", since: now });
 
 /** A report came in at `now`, by our clock. */
-export function heard(link: LinkState, { boot, sentUptime, reportEvery }: Hearing, now: Instant): LinkState {
+export function heard(link: LinkState, hearing: Hearing, now: Instant): LinkState {
+  const next = withRhythm(link, hearing, now);
+  return next === link || next.kind === "neverHeard" ? next : withRun(link, next, hearing.reportEvery);
+}
+
+/** A report that can't be read says that the feeder lives, and nothing of its rhythm. */
+export const withSignOfLife = (link: LinkState, now: Instant): LinkState =>
+  link.kind === "neverHeard" ? link : { ...link, at: later(link.at, now) };
+
+/** A feeder is regular once it has reported for so long without a long gap, and so often. Our choice. */
+const regularAfter = hours(1);
+const regularReports = 4;
+
+function withRun(before: LinkState, next: Heard, reportEvery: Span): Heard {
+  if (before.kind === "heard" && before.regular) return { ...next, regular: true };
+  const goesOn = before.kind === "heard" && between(before.at, next.at) < patienceOf(before, reportEvery);
+  const run = goesOn ? before.run : undefined;
+  const { since, reports } = run ?? { since: next.at, reports: 0 };
+  if (reports + 1 >= regularReports && between(since, next.at) >= regularAfter) return { ...next, regular: true };
+  return { ...next, run: { since, reports: reports + 1 } };
+}
+
+/** From before regularity was kept: whose rhythm was learnt has been reporting. */
+export function withKnownRhythm(link: LinkState): LinkState {
+  if (link.kind === "neverHeard") return link;
+  const { mean, variance, lateShare } = link.rhythm;
+  const unlearnt = presumed(link.rhythm.promised);
+  const learnt = mean !== unlearnt.mean || variance !== unlearnt.variance || lateShare !== unlearnt.lateShare;
+  return learnt ? { ...link, regular: true } : link;
+}
+
+function withRhythm(link: LinkState, { boot, sentUptime, reportEvery }: Hearing, now: Instant): LinkState {
   if (link.kind === "neverHeard") {
     return anew(now, boot, sentUptime, presumed(reportEvery));
   }
@@ -91,7 +127,7 @@ export function heard(link: LinkState, { boot, sentUptime, reportEvery }: Hearin
   return { kind: "heard", at, boot, sentUptime, rhythm, longest: known, outages: outages + 1 };
 }
 
-const anew = (at: Instant, boot: string, sentUptime: Span | null, rhythm: Rhythm): LinkState => ({
+const anew = (at: Instant, boot: string, sentUptime: Span | null, rhythm: Rhythm): Heard => ({
   kind: "heard",
   at,
   boot,
@@ -105,6 +141,7 @@ const anew = (at: Instant, boot: string, sentUptime: Span | null, rhythm: Rhythm
 export function feederSilence(link: LinkState, settings: FeederSettings, now: Instant): Fault | null {
   const from = silentFrom(link, settings);
   if (from === null || link.kind === "neverHeard" || now < from) return null;
+  if (!isRegular(link, settings)) return irregularFault(link, settings, now);
   const waited = between(link.at, now);
   const usual = link.rhythm.mean as Span;
   const logChance = logLonger(link.rhythm, lawOf(link), waited);
@@ -120,6 +157,25 @@ export function feederSilence(link: LinkState, settings: FeederSettings, now: In
     sure: probability(1 - Math.exp(logChance)),
   };
 }
+
+/** A practice feeder is there to show what an alarm looks like. */
+const isRegular = ({ regular }: Heard, { practice }: FeederSettings): boolean => practice || regular === true;
+
+function irregularFault({ at }: Heard, settings: FeederSettings, now: Instant): Fault {
+  return {
+    kind: "reportsIrregular",
+    reason:
+      `It has not reported since ${dateTimeWords(at, settings.zone, now)}, and how it is now is not known. ` +
+      `To be told when it falls silent, let its program send a report ${everyInWords(settings.reportEvery)}, ` +
+      "also when nothing happens.",
+    evidence: [{ what: "last heard", value: "a report", at }],
+    sure: null,
+  };
+}
+
+/** From when its silence is an alarm and no note; null where it isn't one. */
+export const silentAlarmFrom = (link: LinkState, settings: FeederSettings): Instant | null =>
+  link.kind === "heard" && isRegular(link, settings) ? silentFrom(link, settings) : null;
 
 /** The very instant from which `feederSilence` finds it, so that it can be looked at just then. */
 export function silentFrom(link: LinkState, settings: FeederSettings): Instant | null {

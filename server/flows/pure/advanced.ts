@@ -33,10 +33,14 @@ export function advanced(feeder: Advanced, fact: Fact, now: Instant): Advanced {
     ...feeder,
     state,
     effects: feeder.effects.length === 0 ? effects : [...feeder.effects, ...effects],
-    lastHeardAt: fact.kind === "reported" ? now : feeder.lastHeardAt,
+    lastHeardAt: isSignOfLife(fact, state) ? now : feeder.lastHeardAt,
     steppedAt: now,
   };
 }
+
+/** What can't be read is one too, of a feeder that is known to be connected. */
+const isSignOfLife = ({ kind }: Fact, { link }: FeederState): boolean =>
+  kind === "reported" || (kind === "reportRefused" && link.kind === "heard");
 
 /** The orders that the feeder must be told now. */
 export const ordersFor = (state: FeederState, now: Instant): readonly SentOrder[] =>

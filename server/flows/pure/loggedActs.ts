@@ -2,6 +2,7 @@ import type { LoggedAct, LoggedSettings } from "../../contract/feederLog.ts";
 import type { Fact, ToldRefill } from "../../domain/facts.ts";
 import type { FeederSettings } from "../../domain/feeder.ts";
 import { type Instant, instantOf, isoOf } from "../../domain/instant.ts";
+import type { RefusedBecause } from "../../domain/reportFaults.ts";
 import type { CallPriority } from "../../domain/telling/call.ts";
 import { grams } from "../../domain/units.ts";
 import { askedOrder } from "./askedOrder.ts";
@@ -17,6 +18,7 @@ export type KeeperFact = Exclude<Fact, { kind: "reported" | "minutePassed" }>;
 export type SaidAct =
   | { readonly by?: string | undefined; readonly settings: LoggedSettings }
   | { readonly keeper: LoggedAct }
+  | { readonly refused: RefusedBecause }
   | { readonly orders: "sent" };
 
 /** @param by the keeper whose hand it was; null where it was nobody's. */
@@ -36,6 +38,8 @@ export function saidOfFact(fact: KeeperFact, at: Instant, by: string | null): Sa
     }
     case "ordersSent":
       return { orders: "sent" };
+    case "reportRefused":
+      return { refused: fact.problem };
     case "alarmAcknowledged":
       return {
         keeper: {
@@ -61,6 +65,7 @@ export const factOf = (said: SaidAct, at: Instant, settings: FeederSettings): Ke
   if ("settings" in said) {
     return { kind: "settingsChanged", settings: withLogged(settings, said.settings, changedSettings) };
   }
+  if ("refused" in said) return { kind: "reportRefused", problem: said.refused };
   return "orders" in said ? { kind: "ordersSent" } : factOfAct(said.keeper, at);
 };
 

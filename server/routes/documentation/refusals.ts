@@ -102,10 +102,10 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       at: "report",
     },
     {
-      name: "bootReused",
-      when: "The uptime is less than this boot id had before: the feeder has started anew and uses the old id.",
-      todo: "Choose a new random boot id, count `seq` from 1 again, and send the events under the new id.",
-      example: outcome({ kind: "bootReused", boot: "b-7f3a91c2", uptimeBefore: milliseconds(18_000_000) }),
+      name: "bootUnclear",
+      when: "The boot id is in use, and the report fits none of the starts under it. Nothing of it is stored.",
+      todo: "Choose a new random boot id at each start, count `seq` from 1 again, and send the events under the new id.",
+      example: outcome({ kind: "bootUnclear", boot: "b-7f3a91c2", uptimeBefore: milliseconds(18_000_000) }),
       at: "both",
     },
     {

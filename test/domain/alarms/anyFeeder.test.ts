@@ -187,7 +187,7 @@ class Watch {
       wrong(`hidden by ${alarm.explainedBy}, which has no alarm`);
       return;
     }
-    if (alarm.explainedBy === "feederSilent") return; // whether anybody is told of it or not, nothing else can be seen
+    if (alarm.explainedBy === "feederSilent" || alarm.explainedBy === "reportsIrregular") return; // whether anybody is told of it or not, nothing else can be seen
     if (speaker.phase === "outOfService") wrong("hidden by what is out of service");
     if (speaker.phase === "suppressedByDesign" && speaker.explainedBy !== null)
       wrong("hidden by what is hidden itself");

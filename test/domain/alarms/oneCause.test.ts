@@ -47,6 +47,14 @@ function tree(): string {
     .join("\n");
 }
 
+describe("a feeder that is not yet regular and isn't heard from", () => {
+  it("tells no more of itself than one that is silent", () => {
+    const situation = where(["reportsIrregular"]);
+    expect(suppressionOf("foodOut", situation)).toMatchObject({ explainedBy: "reportsIrregular", unseen: true });
+    expect(suppressionOf("pauseOverdue", situation)).toBeNull();
+  });
+});
+
 describe("the tree of causes", () => {
   it("never comes back to itself, so that no two faults hush each other", () => {
     const causes = (kind: FaultKind): ReadonlySet<FaultKind> => {
@@ -96,23 +104,26 @@ describe("the tree of causes", () => {
                       detector drifting
                     perch sensor silent
             count ran backwards
+        reports can't be read
         chute sensor blind
         scale silent
         sensor chattering
         reading stuck
         reading impossible
+        boot id used again
         food may cake
         ice on tray and slot likely
           frost inside
         feeder reports trouble
       pause not confirmed
+      not reporting regularly
       "
     `);
   });
 
   it("holds all but a pause that did not arrive under a feeder's silence", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where(["feederSilent"])) === null);
-    expect(free).toEqual(["feederSilent", "pauseOverdue"]);
+    expect(free).toEqual(["feederSilent", "pauseOverdue", "reportsIrregular"]);
   });
 });
 

@@ -1,0 +1,92 @@
+/**
+ * JSON as feeders write it. Python's `json.dumps` and C's `printf` put bare NaN or infinity where a sensor gave no number, and
+ * JSON (RFC 8259) has neither, so one bad reading would make the whole report unreadable.
+ */
+export type ParsedReport =
+  | { readonly kind: "parsed"; readonly value: unknown; readonly bare: readonly BareNumber[] }
+  | { readonly kind: "notJson"; readonly problem: string };
+
+/** A bare NaN or infinity within `events`, where null stands in its place now. */
+export interface BareNumber {
+  readonly path: readonly (string | number)[];
+  readonly token: string;
+}
+
+/**
+ * Text that is JSON is read as JSON and as nothing else. Otherwise bare NaN and infinity outside of strings are replaced: by their
+ * own text among the readings (which sets that reading aside, here and in a replay), by null in events, and by their own text
+ * anywhere else, where no null may stand in for a number: a `sentUptimeMs` of null has a meaning of its own.
+ */
+export function parseReport(text: string): ParsedReport {
+  try {
+    return { kind: "parsed", value: parse(text), bare: [] };
+  } catch (error) {
+    return withoutBareNumbers(text) ?? { kind: "notJson", problem: problemOf(error) };
+  }
+}
+
+const problemOf = (error: unknown): string => `is not JSON: ${(error as Error).message.slice(0, 200)}`;
+
+/** A name that reaches into JavaScript's own objects is refused. Looked for only where it can stand, also written as \u005f. */
+const parse = (text: string): unknown =>
+  /__proto__|\\u/.test(text) ? JSON.parse(text, withoutPrototype) : JSON.parse(text);
+
+function withoutPrototype(key: string, value: unknown): unknown {
+  if (key === "__proto__") throw new SyntaxError("the name __proto__ is not allowed");
+  return value;
+}
+
+/** Strings are matched first and left alone, so that what a string says is never taken for a number. */
+const stringOrBareNumber =
+  /"(?:[^"\\]|\\[\s\S])*"|(?<![A-Za-z0-9_.])[-+]?(?:nan(?:\(ind\))?|inf(?:inity)?)(?![A-Za-z0-9_(])/gi;
+
+function withoutBareNumbers(text: string): ParsedReport | null {
+  let mark = "bare number ";
+  while (text.includes(mark)) mark += "~";
+  let found = false;
+  const marked = text.replace(stringOrBareNumber, (token) => {
+    if (token.startsWith('"')) return token;
+    found = true;
+    return JSON.stringify(mark + token);
+  });
+  if (!found) return null;
+  try {
+    return withoutMarks(parse(marked), mark);
+  } catch {
+    return null; // what is wrong with the text as it came says more
+  }
+}
+
+interface Place {
+  readonly holder: Record<string | number, unknown>;
+  readonly key: string | number;
+  readonly path: readonly (string | number)[];
+}
+
+/** Without recursion: text may nest deeper than the stack is high. */
+function withoutMarks(value: unknown, mark: string): ParsedReport | null {
+  const bare: BareNumber[] = [];
+  const root = { whole: value };
+  const waiting: Place[] = [{ holder: root, key: "whole", path: [] }];
+  for (let place = waiting.pop(); place !== undefined; place = waiting.pop()) {
+    const { holder, key, path } = place;
+    const here = holder[key];
+    if (typeof here === "string" && here.startsWith(mark)) {
+      const token = here.slice(mark.length);
+      const inEvents = path[0] === "events" && path.length > 2;
+      holder[key] = inEvents ? null : token;
+      if (inEvents) bare.push({ path, token });
+    } else if (typeof here === "object" && here !== null) {
+      const inside = here as Record<string | number, unknown>;
+      for (const name of Object.keys(inside)) {
+        if (name.startsWith(mark)) return null; // it stood where a name belongs
+        const step = Array.isArray(here) ? Number(name) : name;
+        waiting.push({ holder: inside, key: step, path: path.length < pathMax ? [...path, step] : path });
+      }
+    }
+  }
+  return { kind: "parsed", value: root.whole, bare };
+}
+
+/** Nothing that Pieward reads lies deeper. */
+const pathMax = 6;

@@ -1,0 +1,180 @@
+import type { PostedEvent, PostedReport } from "../../contract/readReport.ts";
+import type { Refusal } from "../../contract/report.ts";
+import { bootOfLife } from "../../domain/bootLife.ts";
+import { type EventSequence, highestStored } from "../../domain/eventSequence.ts";
+import type { FeederState } from "../../domain/feeder.ts";
+import { before, type Instant, type Span } from "../../domain/instant.ts";
+import { type ClockVerdict, judgeByClock, livesOf, underWayMax } from "../../domain/lifeByClock.ts";
+import type { StoredBodies } from "../../ports.ts";
+
+/**
+ * Exactly once: which of a report's events are new, and of which start of its feeder they are. The clocks tell most of it; where a
+ * boot id is used by several starts, the events themselves decide.
+ */
+export type SortedOut =
+  | {
+      readonly kind: "sorted";
+      /** The boot id with the life that the report is of. */
+      readonly boot: string;
+      readonly fresh: readonly PostedEvent[]; // by seq
+      readonly duplicates: number;
+      readonly refused: readonly Refusal[];
+      /** Numbers of events that are not stored, and are to be sent again. */
+      readonly unstored: readonly number[];
+    }
+  | { readonly kind: "unclear"; readonly uptimeBefore: Span | null };
+
+export type NumberedReport = Pick<PostedReport, "boot" | "sentUptime" | "events">;
+type Known = Pick<FeederState, "clock" | "sequence">;
+
+/** Reads what is stored of these numbers under a boot id with its life. */
+export type ReadStored = (boot: string, seqs: readonly number[]) => Promise<StoredBodies>;
+
+/** By far the most reports go on with the newest numbers of a boot id that was used once: then nothing is read. */
+export async function sortEvents(
+  { clock, sequence }: Known,
+  report: NumberedReport,
+  receivedAt: Instant,
+  read: ReadStored,
+): Promise<SortedOut> {
+  const { boot: label, sentUptime, events } = report;
+  const lives = livesOf(clock, sequence, label);
+  const verdict = judgeByClock(clock, label, lives, sentUptime, receivedAt);
+  const first = bootOfLife(label, 1);
+  const isKnown = verdict.kind === "known" || verdict.kind === "leftBehind";
+  if (isKnown && lives.length === 1 && lives[0] === 1 && surelyNew(sequence, first, events)) {
+    return { kind: "sorted", boot: first, fresh: events, duplicates: 0, refused: [], unstored: [] };
+  }
+  const seqs = [...new Set(events.map(({ seq }) => seq))];
+  const stored = new Map<number, StoredBodies>();
+  for (const life of lives) stored.set(life, await read(bootOfLife(label, life), seqs));
+
+  const momentOf = sentUptime === null ? null : momentsBy(sentUptime, receivedAt);
+  const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
+  const { distinct: left, refused } = withoutDoubles(untold);
+  const chosen = chooseLife(verdict, lives, stored, left, events.length - untold.length);
+  if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
+  const placed =
+    chosen.kind === "new"
+      ? await inNewLife(label, lives, left, momentOf, read)
+      : {
+          boot: bootOfLife(label, chosen.life),
+          fresh: left.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
+        };
+  if (placed === null) return { kind: "unclear", uptimeBefore: null };
+  const duplicates = events.length - placed.fresh.length - refused.length;
+  const unstored = refused.map(({ seq }) => seq as number);
+  return { kind: "sorted", boot: placed.boot, fresh: bySeq(placed.fresh), duplicates, refused, unstored };
+}
+
+function surelyNew(sequence: EventSequence, boot: string, events: readonly PostedEvent[]): boolean {
+  const highest = highestStored(sequence, boot);
+  return events.every(
+    ({ seq }, index) => highest !== null && seq > (index === 0 ? highest : (events[index - 1]?.seq ?? highest)),
+  );
+}
+
+interface Distinct {
+  readonly distinct: readonly PostedEvent[];
+  readonly refused: readonly Refusal[];
+}
+
+/** Of two events with one number in one report the first is taken. The other has to come again, when it is known to be another. */
+function withoutDoubles(events: readonly PostedEvent[]): Distinct {
+  const bodies = new Map<number, string>();
+  const distinct: PostedEvent[] = [];
+  const refused: Refusal[] = [];
+  for (const event of events) {
+    const { seq, index } = event;
+    const body = JSON.stringify(event.body);
+    const known = bodies.get(seq);
+    if (known === undefined) {
+      bodies.set(seq, body);
+      distinct.push(event);
+    } else if (known !== body) {
+      const problem = `${seq} is the seq of another event in this report too; it is not stored, send it again`;
+      refused.push({ seq, field: `events[${index}].seq`, problem });
+    }
+  }
+  return { distinct, refused };
+}
+
+type MomentOf = ((uptime: Span) => Instant) | null; // null where an earlier boot left it behind
+
+const momentsBy =
+  (sentUptime: Span, receivedAt: Instant) =>
+  (uptime: Span): Instant =>
+    before(receivedAt, (sentUptime - uptime) as Span);
+
+/**
+ * The same number and the same body are the same event, if it happened at about the same time. What two starts tell in the very
+ * same words, to the millisecond of uptime, and within ten minutes, can't be told apart and counts as one.
+ */
+function isRepeat({ seq, uptime, body }: PostedEvent, stored: StoredBodies, momentOf: MomentOf): boolean {
+  const known = stored.get(seq);
+  if (known === undefined || known.body !== JSON.stringify(body)) return false;
+  return momentOf === null || Math.abs(momentOf(uptime) - known.recordedAt) <= underWayMax;
+}
+
+type ChosenLife =
+  | { readonly kind: "life"; readonly life: number }
+  | { readonly kind: "new" }
+  | { readonly kind: "unclear" };
+
+/** @param left events that repeat nothing; they must not stand where another event has their number. */
+function chooseLife(
+  verdict: ClockVerdict,
+  lives: readonly number[],
+  stored: ReadonlyMap<number, StoredBodies>,
+  left: readonly PostedEvent[],
+  repeated: number,
+): ChosenLife {
+  const fits = (life: number) =>
+    left.every(({ seq, body }) => {
+      const known = stored.get(life)?.get(seq);
+      return known === undefined || known.body === JSON.stringify(body);
+    });
+  switch (verdict.kind) {
+    case "new":
+      return { kind: "new" };
+    case "unclear":
+      return { kind: "unclear" };
+    case "newUnlessRepeated":
+      return repeated > 0 && fits(verdict.life) ? { kind: "life", life: verdict.life } : { kind: "new" };
+    case "leftBehind": {
+      const life = lives.find(fits);
+      return life === undefined ? { kind: "new" } : { kind: "life", life };
+    }
+    case "known":
+      if (fits(verdict.life)) return { kind: "life", life: verdict.life };
+      // Another event under the same number is another start's, whatever the clocks say of the newest one.
+      return verdict.life === lives[0] ? { kind: "new" } : { kind: "unclear" };
+  }
+}
+
+const uptimeOf = (verdict: ClockVerdict): Span | null => (verdict.kind === "unclear" ? verdict.uptimeBefore : null);
+
+/** Lives that were forgotten since are looked for in the store, so that no number is given twice. */
+const livesTriedMax = 100;
+
+async function inNewLife(
+  label: string,
+  [newest = 1]: readonly number[],
+  left: readonly PostedEvent[],
+  momentOf: MomentOf,
+  read: ReadStored,
+): Promise<{ readonly boot: string; readonly fresh: readonly PostedEvent[] } | null> {
+  let fresh = left;
+  for (let life = newest + 1; life <= newest + livesTriedMax; life += 1) {
+    const boot = bootOfLife(label, life);
+    const stored = await read(
+      boot,
+      fresh.map(({ seq }) => seq),
+    );
+    fresh = fresh.filter((event) => !isRepeat(event, stored, momentOf));
+    if (!fresh.some(({ seq }) => stored.has(seq))) return { boot, fresh };
+  }
+  return null;
+}
+
+const bySeq = (events: readonly PostedEvent[]) => [...events].sort((a, b) => a.seq - b.seq);
