@@ -6,7 +6,7 @@ import { freshFeed } from "./feed/diagnosis.ts";
 import type { Payments } from "./feed/payments.ts";
 import type { FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
-import type { Instant } from "./instant.ts";
+import { after, type Instant, type Span } from "./instant.ts";
 import type { LinkState } from "./silence/feederSilence.ts";
 import type { Pairing } from "./silence/pairing.ts";
 import {
@@ -49,7 +49,20 @@ export interface StateV2 extends Omit<StateV3, "version" | "foresight"> {
   readonly version: 2;
 }
 
-export const stateFromV4 = (old: StateV4): FeederState => ({ ...old, version: 5 });
+export const stateFromV4 = (old: StateV4): FeederState => ({
+  ...old,
+  version: 5,
+  orders: { ...old.orders, ...startFrom(old.clock) },
+});
+
+/** A pause that was confirmed before holds only while the feeder lives on: its start was known by its clock. */
+function startFrom({ boots }: FeederState["clock"]): Pick<FeederState["orders"], "start"> {
+  const newest = boots.at(-1);
+  if (newest === undefined) return {};
+  const { boot, receivedAt, uptime } = newest;
+  const before = boots.slice(0, -1).map((earlier) => ({ boot: earlier.boot, uptime: earlier.uptime }));
+  return { start: { boot, at: after(receivedAt, -uptime as Span), uptime, before } };
+}
 
 export const stateFromV3 = (old: StateV3): FeederState =>
   stateFromV4({ ...old, version: 4, alarms: alarmsFromV3(old.alarms) });

@@ -59,7 +59,13 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     alarms: [],
     cleanedAt: null,
     blindSpots: [],
-    pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
+    pause: {
+      feederSays: { paused: false, at: iso(now - 2 * minuteMs) },
+      feederGave: null,
+      standing: { kind: "feeding", at: iso(now - 2 * minuteMs) },
+      undone: null,
+      order: null,
+    },
     words: "Rowan is well: enough until Saturday, 34 visits today.",
     ...change,
   };
@@ -159,6 +165,9 @@ export function homeView(now: number): HomeView {
     ],
     pause: {
       feederSays: { paused: false, at: iso(now - 2 * minuteMs) },
+      feederGave: null,
+      standing: { kind: "feeding", at: iso(now - 2 * minuteMs) },
+      undone: null,
       order: {
         id: "order-larch-1",
         kind: "pause",
@@ -190,6 +199,9 @@ export function homeView(now: number): HomeView {
     ],
     pause: {
       feederSays: { paused: true, at: iso(now - 2 * minuteMs) },
+      feederGave: null,
+      standing: { kind: "paused", at: iso(now - 2 * minuteMs) },
+      undone: null,
       order: {
         id: "order-practice-1",
         kind: "pause",

@@ -64,6 +64,9 @@ const planted: Record<FaultKind, Planted> = {
     within: 3 * day,
   },
   depositUnpaid: { plant: ({ truth }) => truth.dead.add("payer"), within: 2 * day },
+  feedsThoughPaused: { plant: disobeys("done", null), within: 120 },
+  pauseContradicted: { plant: disobeys("done", false), within: 120 },
+  staysPaused: { plant: disobeys("resume", true), within: 120 },
   pauseOverdue: {
     plant: (house) => {
       house.truth.dead.add("ears");

@@ -112,7 +112,7 @@ describe("the tree of causes", () => {
 
   it("holds all but a pause that did not arrive under a feeder's silence", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where(["feederSilent"])) === null);
-    expect(free).toEqual(["feederSilent", "pauseOverdue"]);
+    expect(free).toEqual(["feederSilent", "feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
   });
 });
 
@@ -244,13 +244,13 @@ describe("a paused feeder", () => {
 describe("a feeder that is not in the garden", () => {
   it("on the bench tells of nothing but a pause that did not arrive", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "onBench" })) === null);
-    expect(free).toEqual(["pauseOverdue"]);
+    expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
     expect(why("trayJammed", where(["trayJammed"], { duty: "onBench" }))).toBe("The feeder is on the bench.");
   });
 
   it("put away tells of what can do harm there, and of nothing else", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "putAway" })) === null);
-    expect(free).toEqual(["pauseOverdue", "chargingInFrost", "batteryFreezing"]);
+    expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue", "chargingInFrost", "batteryFreezing"]);
     expect(why("feederSilent", where(["feederSilent"], { duty: "putAway" }))).toBe("The feeder is put away.");
   });
 
