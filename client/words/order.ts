@@ -40,7 +40,12 @@ export function orderWords(
   }
   switch (order.phase) {
     case "contradicted":
-      return { headline: contradictionOf(order, undone), detail: contradictionWords(order, undone, when), stages, worry: true };
+      return {
+        headline: contradictionOf(order, undone),
+        detail: contradictionWords(order, undone, when),
+        stages,
+        worry: true,
+      };
     case "ended":
       return order.until === null
         ? null
@@ -90,14 +95,17 @@ export function orderWords(
 
 const contradictionOf = (order: OrderView, undone: PauseView["undone"]): string => {
   if (order.kind === "resume") return "Resume: confirmed, but the feeder says that it is paused";
-  return undone?.by === "portion" ? "Pause: confirmed, but the feeder gives food" : "Pause: confirmed, but the feeder says that it feeds";
+  return undone?.by === "portion"
+    ? "Pause: confirmed, but the feeder gives food"
+    : "Pause: confirmed, but the feeder says that it feeds";
 };
 
 function contradictionWords(order: OrderView, undone: PauseView["undone"], when: (at: string) => string): string {
   if (order.kind === "resume" || undone === null) {
     return "Somebody may have paused it by hand, so the order is not sent again. If nobody is at the feeder, resume it anew.";
   }
-  const fed = undone.portions === 0 ? "" : ` ${undone.portions === 1 ? "One portion" : `${undone.portions} portions`} since.`;
+  const fed =
+    undone.portions === 0 ? "" : ` ${undone.portions === 1 ? "One portion" : `${undone.portions} portions`} since.`;
   return `It confirmed at ${when(undone.confirmedAt)}; this no longer held at ${when(undone.since)}.${fed} The pause is sent again. If it must stop, go there and switch it off.`;
 }
 
@@ -111,7 +119,11 @@ function stagesOf(order: OrderView): readonly OrderStage[] {
   }
   const last: OrderStage = {
     name: order.phase === "refused" ? "refused" : order.phase === "overdue" ? "overdue" : "confirmed",
-    reached: order.answeredAt !== null || order.phase === "confirmed" || order.phase === "refused" || order.phase === "overdue",
+    reached:
+      order.answeredAt !== null ||
+      order.phase === "confirmed" ||
+      order.phase === "refused" ||
+      order.phase === "overdue",
     at: order.answeredAt,
     wrong: order.phase === "refused" || order.phase === "overdue",
   };

@@ -24,7 +24,8 @@ export function feederWords(state: FeederState, now: Instant): string {
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
     const { undone } = orders;
-    if (undone !== undefined) return `Started anew since it paused; asked again at ${moment(undone.at)}, not yet confirmed.`;
+    if (undone !== undefined)
+      return `Started anew since it paused; asked again at ${moment(undone.at)}, not yet confirmed.`;
     return `Waiting since ${moment(pending.askedAt)} for it to ${pending.kind}.`;
   }
   if (settings.duty === "onBench") return "On the bench: kept on record, and nobody is told of it.";

@@ -24,7 +24,9 @@ export async function askYardOrder(ports: Ports, yard: string, asked: AskedOrder
   const now = ports.clock.now();
   const done = await ports.store.transaction(async (tx) => {
     const rows = await tx.feedersOf(yard);
-    const meant = rows.filter(({ state }) => asked.kind === "pause" || (state.settings.duty ?? "inGarden") === "inGarden");
+    const meant = rows.filter(
+      ({ state }) => asked.kind === "pause" || (state.settings.duty ?? "inGarden") === "inGarden",
+    );
     const steps = meant.map((row) => {
       const at = nextMoment(row.steppedAt ?? row.addedAt, now);
       const fact: KeeperFact = { kind: "orderAsked", order: askedOrder(asked, at) };

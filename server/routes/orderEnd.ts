@@ -1,5 +1,5 @@
-import type { z } from "zod";
 import type { FastifyReply } from "fastify";
+import type { z } from "zod";
 import type { orderRequest } from "../contract/api.ts";
 import { type Instant, instantOf } from "../domain/instant.ts";
 import { sendProblem } from "./problems.ts";

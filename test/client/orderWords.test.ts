@@ -91,9 +91,20 @@ describe("a confirmation that no longer holds", () => {
   it("says of an end that passed unheard what is known, and of food that it was given", () => {
     const at = "2026-11-25T13:00:00Z";
     const says = { paused: true, at: "2026-11-25T12:00:00Z" };
-    const ended = pauseOf({ order: order({ phase: "ended", until: at }), feederSays: says, standing: { kind: "endedUnheard", at } });
-    expect(feederSaysWords(ended, now, zone)).toBe("It was to resume at 14:00 by itself. It has not said since whether it did.");
-    const fed = pauseOf({ order: null, feederSays: says, feederGave: { at, cause: "timer" }, standing: { kind: "feeding", at } });
+    const ended = pauseOf({
+      order: order({ phase: "ended", until: at }),
+      feederSays: says,
+      standing: { kind: "endedUnheard", at },
+    });
+    expect(feederSaysWords(ended, now, zone)).toBe(
+      "It was to resume at 14:00 by itself. It has not said since whether it did.",
+    );
+    const fed = pauseOf({
+      order: null,
+      feederSays: says,
+      feederGave: { at, cause: "timer" },
+      standing: { kind: "feeding", at },
+    });
     expect(feederSaysWords(fed, now, zone)).toBe("The feeder last gave food at 14:00.");
   });
 });

@@ -124,7 +124,9 @@ export function markOverdue(
 export function ordersLookAt(orders: OrdersState, settings: FeederSettings, now: Instant): Instant | null {
   const { newest } = orders;
   const ends = newest?.until ?? null;
-  const moments = [ends, ends === null ? null : after(ends, answerMax(settings)), overdueAt(orders, settings)].filter((at) => at !== null && at > now);
+  const moments = [ends, ends === null ? null : after(ends, answerMax(settings)), overdueAt(orders, settings)].filter(
+    (at) => at !== null && at > now,
+  );
   return moments.length === 0 ? null : (Math.min(...(moments as Instant[])) as Instant);
 }
 

@@ -29,7 +29,8 @@ function undoneFault(undone: UndonePause, evidence: readonly Evidence[]): readon
     return [{ kind: "feedsThoughPaused", reason, evidence: [...evidence, confirmed, last], sure: null }];
   }
   if (undone.by !== "word") return [];
-  const reason = "The feeder confirmed the pause, and says since then that it is feeding. The pause is being sent again.";
+  const reason =
+    "The feeder confirmed the pause, and says since then that it is feeding. The pause is being sent again.";
   return [{ kind: "pauseContradicted", reason, evidence: [...evidence, confirmed], sure: null }];
 }
 

@@ -18,14 +18,18 @@ export type Standing =
 export function standingOf(orders: OrdersState, now: Instant): Standing {
   const { newest, gave, start, undone } = orders;
   const word = currentWord(orders);
-  const fedLast = gave !== undefined && (word === null ? !isBeforeStart(orders, gave.at) : gave.motorStartedAt > word.at);
+  const fedLast =
+    gave !== undefined && (word === null ? !isBeforeStart(orders, gave.at) : gave.motorStartedAt > word.at);
   // Food that was given against its word is believed before that word, until it has confirmed anew.
   if (undone?.lastPortion && (word === null || word.paused)) return { kind: "feeding", at: undone.lastPortion.at };
   if (gave !== undefined && fedLast) return { kind: "feeding", at: gave.at };
-  if (word === null) return { kind: "unknown", startedAt: start === undefined || orders.feederSays === null ? null : start.at };
+  if (word === null)
+    return { kind: "unknown", startedAt: start === undefined || orders.feederSays === null ? null : start.at };
   if (!word.paused) return { kind: "feeding", at: word.at };
   const until = newest?.kind === "pause" ? newest.until : null;
-  return until !== null && now >= until && word.at < until ? { kind: "endedUnheard", until } : { kind: "paused", at: word.at };
+  return until !== null && now >= until && word.at < until
+    ? { kind: "endedUnheard", until }
+    : { kind: "paused", at: word.at };
 }
 
 /**
@@ -46,7 +50,8 @@ export function shownPhase(orders: OrdersState, order: Order, now: Instant): Sho
   const { phase, kind } = order;
   if (hasEnded(order, now)) return "ended";
   if (kind === "pause") {
-    if (orders.undone !== undefined && orders.undone.by !== "restart") return phase === "refused" ? phase : "contradicted";
+    if (orders.undone !== undefined && orders.undone.by !== "restart")
+      return phase === "refused" ? phase : "contradicted";
     // By its own clock, which may run ahead of ours, its time was up.
     const early = phase === "confirmed" && order.until !== null && now >= after(order.until, -endsEarlyMax as never);
     return early && standingOf(orders, now).kind === "feeding" ? "ended" : phase;
@@ -57,7 +62,9 @@ export function shownPhase(orders: OrdersState, order: Order, now: Instant): Sho
 /** A resume that it confirmed, and yet it says later that it is paused. */
 export function saysPausedAgain(orders: OrdersState, resume: Order): boolean {
   const word = currentWord(orders);
-  return word?.paused === true && resume.answeredAt !== null && word.at > resume.answeredAt && !hasFedSince(orders, word.at);
+  return (
+    word?.paused === true && resume.answeredAt !== null && word.at > resume.answeredAt && !hasFedSince(orders, word.at)
+  );
 }
 
 /** By its word or its deed it has fed after that moment. */

@@ -96,6 +96,7 @@ describe("the tree of causes", () => {
                       detector drifting
                     perch sensor silent
             count ran backwards
+        still paused
         chute sensor blind
         scale silent
         sensor chattering
@@ -105,7 +106,9 @@ describe("the tree of causes", () => {
         ice on tray and slot likely
           frost inside
         feeder reports trouble
-      pause not confirmed
+      gives food though paused
+        pause not kept
+          pause not confirmed
       "
     `);
   });
@@ -250,7 +253,13 @@ describe("a feeder that is not in the garden", () => {
 
   it("put away tells of what can do harm there, and of nothing else", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "putAway" })) === null);
-    expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue", "chargingInFrost", "batteryFreezing"]);
+    expect(free).toEqual([
+      "feedsThoughPaused",
+      "pauseContradicted",
+      "pauseOverdue",
+      "chargingInFrost",
+      "batteryFreezing",
+    ]);
     expect(why("feederSilent", where(["feederSilent"], { duty: "putAway" }))).toBe("The feeder is put away.");
   });
 
