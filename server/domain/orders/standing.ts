@@ -1,4 +1,4 @@
-import { after, type Instant, later } from "../instant.ts";
+import { after, type Instant } from "../instant.ts";
 import { currentWord, endsEarlyMax } from "./evidence.ts";
 import { hasEnded } from "./lifeCycle.ts";
 import type { Order, OrderPhase, OrdersState } from "./order.ts";
@@ -71,12 +71,6 @@ export function saysPausedAgain(orders: OrdersState, resume: Order): boolean {
 export function hasFedSince(orders: OrdersState, at: Instant): boolean {
   const { gave, feederSays } = orders;
   return (gave !== undefined && gave.motorStartedAt > at) || (feederSays?.paused === false && feederSays.at > at);
-}
-
-/** When it last said or did something that tells whether it feeds; null where it never has. */
-export function lastTold({ feederSays, gave }: OrdersState): Instant | null {
-  if (feederSays === null) return gave?.at ?? null;
-  return gave === undefined ? feederSays.at : later(feederSays.at, gave.at);
 }
 
 const isBeforeStart = ({ start }: OrdersState, at: Instant): boolean => start !== undefined && at < start.at;
