@@ -16,7 +16,7 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
   const [busy, setBusy] = useState(false);
   const heading = useRef<HTMLHeadingElement>(null);
   const { order } = feeder.pause;
-  const words = order === null ? null : orderWords(order, now.value, yard.zone);
+  const words = order === null ? null : orderWords(order, now.value, yard.zone, feeder.pause.undone ?? null);
   const mine = waiting.value.filter(
     (each) => each.feeder === feeder.id && (each.kind === "pause" || each.kind === "resume"),
   );

@@ -17,13 +17,39 @@ export interface OrderWords {
 }
 
 /** Where the newest order stands, in words a keeper can act on; null where there is nothing to tell. */
-export function orderWords(order: OrderView, now: number, zone: string): OrderWords | null {
+export function orderWords(
+  order: OrderView,
+  now: number,
+  zone: string,
+  undone: PauseView["undone"] = null,
+): OrderWords | null {
   const what = order.kind === "pause" ? "Pause" : "Resume";
   const end = order.until === null ? "until resumed" : `until ${whenWords(order.until, now, zone)}`;
   const extent = order.kind === "pause" ? ` ${end}` : "";
   const asked = `${order.askedBy} asked at ${whenWords(order.askedAt, now, zone)}.`;
   const stages = stagesOf(order);
+  const when = (at: string) => whenWords(at, now, zone);
+  // It was confirmed once, and the feeder has started anew since.
+  if (undone !== null && undone.by === "restart" && order.phase !== "ended" && order.phase !== "refused") {
+    return {
+      headline: `${what}${extent}: no longer known to hold`,
+      detail: `The feeder confirmed it at ${when(undone.confirmedAt)} and has started anew since. It is asked again. Until the feeder confirms it again, take it that the feeder feeds.`,
+      stages,
+      worry: true,
+    };
+  }
   switch (order.phase) {
+    case "contradicted":
+      return {
+        headline: contradictionOf(order, undone),
+        detail: contradictionWords(order, undone, when),
+        stages,
+        worry: true,
+      };
+    case "ended":
+      return order.until === null
+        ? null
+        : { headline: `Pause: its time ended at ${when(order.until)}`, detail: asked, stages, worry: false };
     case "asked":
       return {
         headline: `${what}${extent}: asked`,
@@ -67,10 +93,37 @@ export function orderWords(order: OrderView, now: number, zone: string): OrderWo
   }
 }
 
+const contradictionOf = (order: OrderView, undone: PauseView["undone"]): string => {
+  if (order.kind === "resume") return "Resume: confirmed, but the feeder says that it is paused";
+  return undone?.by === "portion"
+    ? "Pause: confirmed, but the feeder gives food"
+    : "Pause: confirmed, but the feeder says that it feeds";
+};
+
+function contradictionWords(order: OrderView, undone: PauseView["undone"], when: (at: string) => string): string {
+  if (order.kind === "resume" || undone === null) {
+    return "Somebody may have paused it by hand, so the order is not sent again. If nobody is at the feeder, resume it anew.";
+  }
+  const fed =
+    undone.portions === 0 ? "" : ` ${undone.portions === 1 ? "One portion" : `${undone.portions} portions`} since.`;
+  return `It confirmed at ${when(undone.confirmedAt)}; this no longer held at ${when(undone.since)}.${fed} The pause is sent again. If it must stop, go there and switch it off.`;
+}
+
 function stagesOf(order: OrderView): readonly OrderStage[] {
+  if (order.phase === "contradicted") {
+    return [
+      { name: "asked", reached: true, at: order.askedAt, wrong: false },
+      { name: "sent", reached: order.sentAt !== null, at: order.sentAt, wrong: false },
+      { name: "not kept", reached: true, at: null, wrong: true },
+    ];
+  }
   const last: OrderStage = {
     name: order.phase === "refused" ? "refused" : order.phase === "overdue" ? "overdue" : "confirmed",
-    reached: order.phase === "confirmed" || order.phase === "refused" || order.phase === "overdue",
+    reached:
+      order.answeredAt !== null ||
+      order.phase === "confirmed" ||
+      order.phase === "refused" ||
+      order.phase === "overdue",
     at: order.answeredAt,
     wrong: order.phase === "refused" || order.phase === "overdue",
   };
@@ -81,8 +134,20 @@ function stagesOf(order: OrderView): readonly OrderStage[] {
   ];
 }
 
-/** What the feeder itself last said: the only thing that counts. */
+/** What the feeder itself last said or did: the only thing that counts. */
 export function feederSaysWords(pause: PauseView, now: number, zone: string): string {
+  // A view that the phone kept from an older version has no standing.
+  const standing = pause.standing as PauseView["standing"] | undefined;
+  const gave = pause.feederGave as PauseView["feederGave"] | undefined;
+  if (standing?.kind === "endedUnheard") {
+    return `It was to resume at ${whenWords(standing.at, now, zone)} by itself. It has not said since whether it did.`;
+  }
+  if (standing?.kind === "unknown" && standing.at !== null) {
+    return `It started anew at ${whenWords(standing.at, now, zone)} and has not said since whether it feeds.`;
+  }
+  if (standing?.kind === "feeding" && gave != null && gave.at === standing.at) {
+    return `The feeder last gave food at ${whenWords(gave.at, now, zone)}.`;
+  }
   if (pause.feederSays === null) return "The feeder has not yet said whether it is feeding or paused.";
   const state = pause.feederSays.paused ? "paused" : "feeding as usual";
   return `The feeder itself last said: ${state}, at ${whenWords(pause.feederSays.at, now, zone)}.`;
@@ -91,7 +156,10 @@ export function feederSaysWords(pause: PauseView, now: number, zone: string): st
 /** Whether the sensible next order is to resume: the feeder is paused, or a pause is on its way to it. */
 export function wantsResume(pause: PauseView): boolean {
   const { order, feederSays } = pause;
-  if (order === null || order.phase === "superseded" || order.phase === "refused") return feederSays?.paused ?? false;
+  if (order === null || order.phase === "superseded" || order.phase === "refused" || order.phase === "ended") {
+    return feederSays?.paused ?? false;
+  }
+  if (order.phase === "contradicted") return true; // a pause on its way again, or a resume that isn't kept
   if (order.phase === "confirmed") {
     // After the confirmation the feeder's later word wins: a pause with an end ends by itself.
     return feederSays?.paused ?? order.kind === "pause";

@@ -151,13 +151,42 @@ export interface AlarmView {
 export interface PauseView {
   /** What the feeder itself last said, and when. */
   readonly feederSays: { readonly paused: boolean; readonly at: string } | null;
+  /** The last food that it gave, and when. */
+  readonly feederGave: { readonly at: string; readonly cause: "timer" | "press" | "deposit" | "keeper" } | null;
+  /** What follows from both: never better than what the feeder itself last said or did. */
+  readonly standing: StandingView;
   readonly order: OrderView | null; // the newest order
+  /** Why a pause that the feeder had confirmed is not known to hold any more; null while it is. */
+  readonly undone: {
+    readonly by: "restart" | "word" | "portion";
+    readonly since: string;
+    readonly confirmedAt: string;
+    readonly portions: number; // given since it had confirmed
+  } | null;
+}
+
+/**
+ * `endedUnheard`: a pause was to end by itself at `at`, and nothing has been said or done since. `unknown`: it never said
+ * whether it feeds, or (`at`) has not said since it started anew.
+ */
+export type StandingView =
+  | { readonly kind: "paused" | "feeding" | "endedUnheard"; readonly at: string }
+  | { readonly kind: "unknown"; readonly at: string | null };
+
+/** What became of one order for a whole yard. */
+export interface YardOrderView {
+  readonly feeders: readonly FeederView[]; // those that it was asked of
+  /** Ids of feeders that a resume leaves out: on the bench or put away, where hands may be in them. */
+  readonly leftOut: readonly string[];
 }
 
 export interface OrderView {
   readonly id: string;
   readonly kind: "pause" | "resume";
-  readonly phase: "asked" | "sent" | "overdue" | "confirmed" | "refused" | "superseded";
+  /**
+   * `ended`: its time is over. `contradicted`: the feeder confirmed it, and then said or did the opposite.
+   */
+  readonly phase: "asked" | "sent" | "overdue" | "confirmed" | "refused" | "superseded" | "ended" | "contradicted";
   readonly until: string | null;
   readonly askedAt: string;
   readonly askedBy: string;

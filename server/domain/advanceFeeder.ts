@@ -21,16 +21,9 @@ import { refilled } from "./hopper/refill.ts";
 import { weighed } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
 import { withNoticedSensors } from "./noticedSensors.ts";
-import {
-  answerOrder,
-  askOrder,
-  hearPaused,
-  isPaused,
-  markOverdue,
-  markSent,
-  type OrdersStep,
-  ordersLookAt,
-} from "./orders/lifeCycle.ts";
+import { hearPaused, isFromEarlierStart, noteFood, noteStart, type OrdersStep } from "./orders/evidence.ts";
+import { answerOrder, askOrder, markOverdue, markSent, ordersLookAt } from "./orders/lifeCycle.ts";
+import { isPaused } from "./orders/standing.ts";
 import { withRefused } from "./reportFaults.ts";
 import { heard, silentFrom, withSignOfLife } from "./silence/feederSilence.ts";
 import { withoutStuck } from "./silence/heldReadings.ts";
@@ -129,11 +122,33 @@ function takeReport(known: FeederState, report: Report, now: Instant, effects: E
   const { boot, sentUptime } = report;
   const link = heard(state.link, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
   const said = saidAt(state, report, now);
+  const from = startOf(state, report, said);
+  const begun = from === "this" && said !== null ? withStart(state, report, said, now, effects) : state;
   // How the feeder stands is told beside the events, and holds for those that it tells with it.
-  const paused = (said === null ? null : report.readings.paused) ?? isPaused(state.orders, now);
+  const paused = (said === null ? null : report.readings.paused) ?? isPaused(begun.orders, now);
   const warmth = said === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: said };
-  const witnessed = takeEvents({ ...state, link }, report.events, warmth, paused, now, effects);
-  return said === null ? witnessed : takeReadings(witnessed, report, said, paused, now, effects);
+  const witnessed = takeEvents({ ...begun, link }, report.events, from, warmth, paused, now, effects);
+  return said === null ? witnessed : takeReadings(witnessed, report, said, from, paused, now, effects);
+}
+
+/**
+ * From which start of the feeder a report's events come: the one that lives, an earlier one, or an earlier one of which nobody
+ * knows when they happened (it never told anything else, or its report was under way for long).
+ */
+type FromStart = "this" | "earlier" | "undated";
+
+function startOf({ clock, orders }: FeederState, { boot, sentUptime }: Report, said: Instant | null): FromStart {
+  if (sentUptime !== null && isFromEarlierStart(orders, boot, sentUptime)) return "undated";
+  if (said !== null || orders.start?.boot === boot) return "this";
+  return sentUptime === null && !clock.boots.some((known) => known.boot === boot) ? "undated" : "earlier";
+}
+
+function withStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {
+  const { boot, sentUptime: uptime, readings } = report;
+  if (uptime === null) return state;
+  const { orders, changed } = noteStart(state.orders, { boot, uptime, at, paused: readings.paused }, now);
+  for (const order of changed) effects.push({ kind: "orderChanged", order });
+  return { ...state, orders };
 }
 
 const withoutRefused = ({ refused: _over, ...state }: FeederState): FeederState => state;
@@ -150,6 +165,7 @@ const insideAt = (warmth: Warmth | null, at: Instant): Celsius | null =>
 function takeEvents(
   state: FeederState,
   events: readonly FeederEvent[],
+  from: FromStart,
   warmth: Warmth | null,
   paused: boolean,
   now: Instant,
@@ -157,6 +173,10 @@ function takeEvents(
 ): FeederState {
   const { settings } = state;
   let { hopper, feed, cold, sensors, orders, trouble } = state;
+  const takeOrders = (step: OrdersStep) => {
+    orders = step.orders;
+    for (const order of step.changed) effects.push({ kind: "orderChanged", order });
+  };
   // The hot path: rooms hand back new small values, and the state itself is made once at the end.
   for (const event of events) {
     sensors = sensed(sensors, event, settings);
@@ -165,6 +185,7 @@ function takeEvents(
         feed = watchPortion(feed, event, levelOf(hopper, settings), settings, insideAt(warmth, event.recordedAt));
         hopper = dispensed(hopper, event, settings, chuteIsBlind(feed));
         cold = feltPortion(cold, event, event.recordedAt);
+        if (from !== "undated") takeOrders(noteFood(orders, event, now));
         break;
       case "press":
         feed = watchPress(feed, event, now, paused);
@@ -178,12 +199,9 @@ function takeEvents(
         if (told !== null) ({ hopper, feed, cold } = withRefill({ hopper, feed, cold }, told, settings));
         break;
       }
-      case "order": {
-        const step = answerOrder(orders, event, event.recordedAt);
-        orders = step.orders;
-        for (const order of step.changed) effects.push({ kind: "orderChanged", order });
+      case "order":
+        takeOrders(answerOrder(orders, event, event.recordedAt, now, from === "this" ? "this" : "earlier"));
         break;
-      }
       case "trouble":
         if (trouble === null || event.recordedAt >= trouble.at) trouble = { words: event.words, at: event.recordedAt };
         break;
@@ -200,13 +218,14 @@ function takeReadings(
   state: FeederState,
   report: Report,
   at: Instant,
+  from: FromStart,
   paused: boolean,
   now: Instant,
   effects: Effect[],
 ): FeederState {
   const { settings } = state;
   const { readings, unknown = [] } = report;
-  const { orders, changed } = hearPaused(state.orders, readings.paused, at);
+  const { orders, changed } = hearPaused(state.orders, from === "this" ? readings.paused : null, at, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const sensors = counted(state.sensors, report, at, settings);
   // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.

@@ -7,7 +7,7 @@ import { freshFeed } from "./feed/diagnosis.ts";
 import type { Payments } from "./feed/payments.ts";
 import type { FeederSettings, FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
-import type { Instant } from "./instant.ts";
+import { after, type Instant, type Span } from "./instant.ts";
 import { type LinkState, withKnownRhythm } from "./silence/feederSilence.ts";
 import type { Pairing } from "./silence/pairing.ts";
 import {
@@ -56,7 +56,17 @@ export const stateFromV4 = (old: StateV4): FeederState => ({
   settings: settingsFromV4(old.settings),
   hopper: { ...old.hopper, appetite: { ...old.hopper.appetite, untold: old.hopper.appetite.untold ?? null } },
   link: withKnownRhythm(old.link),
+  orders: { ...old.orders, ...startFrom(old.clock) },
 });
+
+/** A pause that was confirmed before holds only while the feeder lives on: its start was known by its clock. */
+function startFrom({ boots }: FeederState["clock"]): Pick<FeederState["orders"], "start"> {
+  const newest = boots.at(-1);
+  if (newest === undefined) return {};
+  const { boot, receivedAt, uptime } = newest;
+  const before = boots.slice(0, -1).map((earlier) => ({ boot: earlier.boot, uptime: earlier.uptime }));
+  return { start: { boot, at: after(receivedAt, -uptime as Span), uptime, before } };
+}
 
 /**
  * A form that was left at "Choose…" used to be written down as peanuts at 1.5 g. Where just these stand, nobody is taken to have

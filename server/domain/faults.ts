@@ -124,13 +124,30 @@ export const faultRules = {
     // A board that starts anew in the middle of a portion, for want of tension, has forgotten what it owed.
     explainedBy: ["feederSilent", ...givesNothing, "supplyWeak"],
   },
+  feedsThoughPaused: {
+    title: "gives food though paused",
+    priority: "urgent",
+    onDelay: minutes(0), // one portion after its own confirmation is proof
+    offDelay: minutes(30), // a feeder that does it again and again is one alarm
+    act: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
+    explainedBy: [], // a keeper who asked for a stop must know that it isn't kept, whatever else is wrong
+  },
+  pauseContradicted: {
+    title: "pause not kept",
+    priority: "urgent",
+    onDelay: minutes(0),
+    offDelay: minutes(30),
+    act: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
+    explainedBy: ["feedsThoughPaused"],
+  },
   pauseOverdue: {
     title: "pause not confirmed",
     priority: "urgent",
     onDelay: minutes(0), // the order's own deadline is the delay
     offDelay: minutes(0),
     act: "Take it that the feeder is still feeding. If it must stop, go there and switch it off.",
-    explainedBy: [], // a keeper who asked for a stop must hear that it did not arrive, whatever else is wrong
+    // A keeper who asked for a stop must hear that it did not arrive, whatever else is wrong; these two say that and more.
+    explainedBy: ["feedsThoughPaused", "pauseContradicted"],
   },
   chargingInFrost: {
     title: "charging in frost",
@@ -164,6 +181,14 @@ export const faultRules = {
     onDelay: minutes(0), // each refused report loses what it brought, if its sender doesn't keep it
     offDelay: minutes(0), // one readable report proves that it speaks the language again
     act: "Look at the feeder's program: the answer to its report says the same. Until then nothing new is known of it.",
+    explainedBy: ["feederSilent"],
+  },
+  staysPaused: {
+    title: "still paused",
+    priority: "soon", // nothing is harmed, but the birds find nothing where they were promised food
+    onDelay: minutes(10), // whoever fills it by hand pauses it for some minutes
+    offDelay: minutes(0), // its own word, or food, proves that it feeds
+    act: "Resume it, or look at the feeder whether somebody has switched it off by hand.",
     explainedBy: ["feederSilent"],
   },
   chuteBlind: {

@@ -3,7 +3,8 @@ import type { FeederState } from "./feeder.ts";
 import { foodOutlook } from "./foodOutlook.ts";
 import type { Instant } from "./instant.ts";
 import { dayWords, localDateOf, localTimeOf } from "./localTime.ts";
-import { isPaused, pendingOrders } from "./orders/lifeCycle.ts";
+import { pendingOrders } from "./orders/lifeCycle.ts";
+import { isPaused, standingOf } from "./orders/standing.ts";
 import { type MustBeKnown, mutedSensors, quietFaults, titlesOf, whyNotWell } from "./wellKnown.ts";
 
 /**
@@ -23,6 +24,9 @@ export function feederWords(state: FeederState, now: Instant): string {
   if (latched !== undefined) return `To be looked at: ${ruleOf(latched).title}, over by now.`;
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
+    const { undone } = orders;
+    if (undone !== undefined)
+      return `Started anew since it paused; asked again at ${moment(undone.at)}, not yet confirmed.`;
     return `Waiting since ${moment(pending.askedAt)} for it to ${pending.kind}.`;
   }
   if (settings.duty === "onBench") return "On the bench: kept on record, and nobody is told of it.";
@@ -30,7 +34,12 @@ export function feederWords(state: FeederState, now: Instant): string {
   if (isStanding(state, "reportsUnreadable")) return alarmWords(state, "reportsUnreadable", moment);
   if (link.kind === "neverHeard") return "Not yet connected.";
   if (isStanding(state, "reportsIrregular")) return alarmWords(state, "reportsIrregular", moment);
+  if (isStanding(state, "staysPaused")) return alarmWords(state, "staysPaused", moment);
   if (isPaused(orders, now)) return pausedWords(state, now, moment);
+  const standing = standingOf(orders, now);
+  if (standing.kind === "endedUnheard") {
+    return `Was to resume at ${moment(standing.until)} by itself; it has not said since whether it did.`;
+  }
   const soon = gravest.find((kind) => calls(kind) === "soon");
   if (soon !== undefined) return alarmWords(state, soon, moment);
   const food = foodOutlook(state, now).words;

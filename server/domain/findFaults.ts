@@ -6,7 +6,8 @@ import type { FeederState, Trouble } from "./feeder.ts";
 import { foresee, hopperFaults } from "./hopper/hopperFaults.ts";
 import { levelOf } from "./hopper/level.ts";
 import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
-import { isPaused, pauseFault } from "./orders/lifeCycle.ts";
+import { pauseFaults, staysPaused } from "./orders/orderFaults.ts";
+import { isPaused } from "./orders/standing.ts";
 import { bootReusedFault, unreadableFault } from "./reportFaults.ts";
 import { feederSilence } from "./silence/feederSilence.ts";
 import { readingFaults, sensorFaults } from "./silence/sensorSilence.ts";
@@ -15,7 +16,7 @@ import { readingFaults, sensorFaults } from "./silence/sensorSilence.ts";
 export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const { settings, link, orders, clock } = state;
   // A stop that did not arrive must be known whatever else is wrong, most of all while the feeder is silent.
-  const pause = listed(pauseFault(orders, settings, now));
+  const pause = pauseFaults(orders, settings, now);
   const unreadable = listed(unreadableFault(state.refused));
   if (link.kind === "neverHeard") return [...pause, ...unreadable]; // nothing that was never there can be missed
 
@@ -31,6 +32,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const scaleStuck = [...sensors, ...ofFeed].some(({ kind }) => kind === "scaleSilent");
   return oncePerKind([
     ...pause,
+    ...listed(staysPaused(orders, settings, now)),
     ...ofFeed.filter((fault) => !waitsForLevel(state, fault, now)),
     ...(emptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, state.foresight)),
     ...sensors,

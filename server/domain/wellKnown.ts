@@ -4,7 +4,7 @@ import type { FeederState } from "./feeder.ts";
 import { foodOutlook } from "./foodOutlook.ts";
 import { restsOnAssumed } from "./hopper/foodWords.ts";
 import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
-import { isPaused } from "./orders/lifeCycle.ts";
+import { isPaused, shownPhase, standingOf } from "./orders/standing.ts";
 import { silentFrom } from "./silence/feederSilence.ts";
 
 /**
@@ -19,15 +19,16 @@ const mustBeKnown = {
   isHeardOfLate: (state, now) => now < heardUntil(state),
   notPaused: ({ orders }, now) => !isPaused(orders, now),
   /** What was asked last is done, or its time is over. A feeder that was told to pause is paused, or does otherwise. */
-  doesAsAsked: ({ orders: { newest } }, now) =>
-    newest === null ||
-    (newest.kind === "resume" && newest.phase === "confirmed") ||
-    (newest.until !== null && now >= newest.until),
-  /** By its own word, or by food that it gave since. */
-  isFeeding: ({ orders: { feederSays }, hopper }) =>
-    feederSays === null ||
-    !feederSays.paused ||
-    (hopper.lastPortionAt !== null && hopper.lastPortionAt > feederSays.at),
+  doesAsAsked: ({ orders }, now) => {
+    if (orders.newest === null) return true;
+    const phase = shownPhase(orders, orders.newest, now);
+    return phase === "ended" || (phase === "confirmed" && orders.newest.kind === "resume");
+  },
+  /** By its own word or by food that it gave. One that never speaks of it feeds unless a pause was the last that was asked. */
+  isFeeding: ({ orders }, now) => {
+    const { kind } = standingOf(orders, now);
+    return kind === "feeding" || (kind === "unknown" && orders.newest?.kind !== "pause");
+  },
   /** No fault is there, none is put aside or hidden by another, and none left harm that somebody must look at. */
   nothingStands: ({ alarms }) => faultKinds.every((kind) => isOver(alarms[kind])),
   /** Each sensor that is said to be fitted has spoken once at least. */

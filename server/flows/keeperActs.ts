@@ -16,6 +16,50 @@ export async function askOrder(ports: Ports, feeder: string, asked: AskedOrder):
   return row && (await sendOrders(ports, row));
 }
 
+/**
+ * One order for all feeders of a yard, in one transaction: all of them are asked, or none. A stop goes to every feeder, wherever
+ * it is. A resume leaves out those on the bench or put away, where hands may be in them.
+ */
+export async function askYardOrder(ports: Ports, yard: string, asked: AskedOrder): Promise<YardOrder> {
+  const now = ports.clock.now();
+  const done = await ports.store.transaction(async (tx) => {
+    const rows = await tx.feedersOf(yard);
+    const meant = rows.filter(
+      ({ state }) => asked.kind === "pause" || (state.settings.duty ?? "inGarden") === "inGarden",
+    );
+    const steps = meant.map((row) => {
+      const at = nextMoment(row.steppedAt ?? row.addedAt, now);
+      const fact: KeeperFact = { kind: "orderAsked", order: askedOrder(asked, at) };
+      return { row, at, fact, changed: advanced(begin(row), fact, at) };
+    });
+    await save(
+      ports,
+      tx,
+      steps.map(({ changed }) => changed),
+      now,
+    );
+    for (const { row, at, fact } of steps) {
+      await tx.recordAct({ feeder: row.id, at, said: JSON.stringify(saidOfFact(fact, at, asked.by)) });
+    }
+    return { steps, leftOut: rows.filter((row) => !meant.includes(row)) };
+  });
+  const rows = done.steps.map(({ row, at, changed }) => {
+    return { ...row, state: changed.state, steppedAt: at, revision: row.revision + 1 };
+  });
+  announce(
+    ports,
+    done.steps.map(({ changed }) => changed),
+    new Map(rows.map(({ id, revision }) => [id, revision])),
+  );
+  const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
+  return { feeders: sent, leftOut: done.leftOut.map(({ id }) => id) };
+}
+
+export interface YardOrder {
+  readonly feeders: readonly FeederRow[];
+  readonly leftOut: readonly string[];
+}
+
 /** For a feeder that has just opened its socket. */
 export async function sendWaitingOrders(ports: Ports, feeder: string): Promise<void> {
   const row = await ports.store.yards.feeder(feeder);

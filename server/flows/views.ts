@@ -4,7 +4,9 @@ import type {
   FoodView,
   HopperView,
   OrderView,
+  PauseView,
   ReadingsView,
+  StandingView,
   YardView,
 } from "../contract/api.ts";
 import { meantReading } from "../contract/unknownNames.ts";
@@ -22,7 +24,8 @@ import { foodKinds, foods, portionWords } from "../domain/food.ts";
 import { foodOutlook } from "../domain/foodOutlook.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
-import type { Order } from "../domain/orders/order.ts";
+import type { Order, OrdersState } from "../domain/orders/order.ts";
+import { type ShownPhase, type Standing, shownPhase, standingOf } from "../domain/orders/standing.ts";
 import { wellUntil } from "../domain/wellKnown.ts";
 import type { FeederRow, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
@@ -62,13 +65,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     readings: state.latest && readingsView(state.latest),
     hopper: hopperView(state, now),
     alarms: alarmViews(state, now),
-    pause: {
-      feederSays: state.orders.feederSays && {
-        paused: state.orders.feederSays.paused,
-        at: isoOf(state.orders.feederSays.at),
-      },
-      order: state.orders.newest && orderView(state.orders.newest),
-    },
+    pause: pauseView(state.orders, now),
     cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
     asks: asksOf(state).map(({ words, said }) => ({
@@ -161,8 +158,40 @@ function alarmView(
   };
 }
 
-const orderView = (order: Order): OrderView => ({
+function pauseView(orders: OrdersState, now: Instant): PauseView {
+  const { newest, feederSays, gave, undone } = orders;
+  return {
+    feederSays: feederSays && { paused: feederSays.paused, at: isoOf(feederSays.at) },
+    feederGave: gave === undefined ? null : { at: isoOf(gave.at), cause: gave.cause },
+    standing: standingView(standingOf(orders, now)),
+    order: newest && orderView(newest, shownPhase(orders, newest, now)),
+    undone:
+      undone === undefined
+        ? null
+        : {
+            by: undone.by,
+            since: isoOf(undone.since),
+            confirmedAt: isoOf(undone.confirmedAt),
+            portions: undone.portions,
+          },
+  };
+}
+
+function standingView(standing: Standing): StandingView {
+  switch (standing.kind) {
+    case "paused":
+    case "feeding":
+      return { kind: standing.kind, at: isoOf(standing.at) };
+    case "endedUnheard":
+      return { kind: "endedUnheard", at: isoOf(standing.until) };
+    case "unknown":
+      return { kind: "unknown", at: maybeIso(standing.startedAt) };
+  }
+}
+
+const orderView = (order: Order, phase: ShownPhase): OrderView => ({
   ...order,
+  phase,
   until: maybeIso(order.until),
   askedAt: isoOf(order.askedAt),
   sentAt: maybeIso(order.sentAt),

@@ -24,6 +24,7 @@ import { act, askOrder, onceBy, tellRefill } from "../flows/keeperActs.ts";
 import type { KeeperFact } from "../flows/pure/loggedActs.ts";
 import { feederView } from "../flows/views.ts";
 import type { FeederRow, Ports } from "../ports.ts";
+import { orderEnd } from "./orderEnd.ts";
 import { sendProblem } from "./problems.ts";
 import { keeperOf } from "./sessions.ts";
 
@@ -130,11 +131,10 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       },
     },
     async (request, reply) => {
-      const { id, kind, until: said } = request.body;
-      const until = said ? instantOf(said) : null;
-      if (until !== null && kind === "resume") return wrongField(reply, "until", "has no meaning for a resume");
-      if (until !== null && until <= ports.clock.now()) return wrongField(reply, "until", "lies in the past");
-      const asked = { id, kind, until, by: keeperOf(request).name };
+      const end = orderEnd(request.body, ports.clock.now());
+      if (end.kind === "wrong") return end.sendTo(reply);
+      const { id, kind } = request.body;
+      const asked = { id, kind, until: end.until, by: keeperOf(request).name };
       return shown(reply, await askOrder(ports, request.params.feeder, asked));
     },
   );

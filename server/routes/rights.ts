@@ -12,6 +12,7 @@ const helpersMay: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/refills",
   "POST /api/v1/feeders/:feeder/cleaned",
   "POST /api/v1/feeders/:feeder/orders",
+  "POST /api/v1/yards/:yard/orders",
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge",
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset",
   "POST /api/v1/feeders/:feeder/alarms/:fault/shelve",

@@ -1,14 +1,23 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { type HomeView, practiceFaultRequest, type YardView, yardRequest } from "../contract/api.ts";
+import {
+  type HomeView,
+  orderRequest,
+  practiceFaultRequest,
+  type YardOrderView,
+  type YardView,
+  yardRequest,
+} from "../contract/api.ts";
 import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
+import { askYardOrder } from "../flows/keeperActs.ts";
 import { callViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
-import { foodViews, yardView } from "../flows/views.ts";
+import { feederView, foodViews, yardView } from "../flows/views.ts";
 import type { Ports } from "../ports.ts";
+import { orderEnd } from "./orderEnd.ts";
 import { sendProblem } from "./problems.ts";
 import { keeperOf } from "./sessions.ts";
 
@@ -47,6 +56,29 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     const changed = await changeYard(ports, request.params.yard, Object.fromEntries(said), keeperOf(request).name);
     return changed ? home(request) : noYard(reply);
   });
+
+  door.post(
+    "/api/v1/yards/:yard/orders",
+    {
+      schema: {
+        tags: ["keeper"],
+        summary: "Pause or resume all feeders of a yard; the same id again is the same order",
+        description:
+          "One act: all feeders are asked, or none. A pause goes to every feeder; a resume leaves out those that are on the bench or put away (`leftOut`).",
+        params,
+        body: orderRequest.meta({ example: { id: "order-2c91f07a", kind: "pause", until: null } }),
+      },
+    },
+    async (request, reply) => {
+      const end = orderEnd(request.body, ports.clock.now());
+      if (end.kind === "wrong") return end.sendTo(reply);
+      const { id, kind } = request.body;
+      const asked = { id, kind, until: end.until, by: keeperOf(request).name };
+      const { feeders, leftOut } = await askYardOrder(ports, request.params.yard, asked);
+      const now = ports.clock.now();
+      return { feeders: feeders.map((row) => feederView(row, now)), leftOut } satisfies YardOrderView;
+    },
+  );
 
   door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
     await startPractice(ports, keys, keeperOf(request).id);

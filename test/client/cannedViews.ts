@@ -63,7 +63,13 @@ export function feederView(now: number, change: Partial<FeederView> = {}): Feede
     cleanedAt: null,
     asks: [],
     blindSpots: [],
-    pause: { feederSays: { paused: false, at: iso(now - 2 * minuteMs) }, order: null },
+    pause: {
+      feederSays: { paused: false, at: iso(now - 2 * minuteMs) },
+      feederGave: null,
+      standing: { kind: "feeding", at: iso(now - 2 * minuteMs) },
+      undone: null,
+      order: null,
+    },
     words: "Well: enough until Saturday, 90 % sure.",
     wellUntil: iso(now + 13 * minuteMs),
     ...change,
@@ -165,6 +171,9 @@ export function homeView(now: number): HomeView {
     ],
     pause: {
       feederSays: { paused: false, at: iso(now - 2 * minuteMs) },
+      feederGave: null,
+      standing: { kind: "feeding", at: iso(now - 2 * minuteMs) },
+      undone: null,
       order: {
         id: "order-larch-1",
         kind: "pause",
@@ -196,6 +205,9 @@ export function homeView(now: number): HomeView {
     ],
     pause: {
       feederSays: { paused: true, at: iso(now - 2 * minuteMs) },
+      feederGave: null,
+      standing: { kind: "paused", at: iso(now - 2 * minuteMs) },
+      undone: null,
       order: {
         id: "order-practice-1",
         kind: "pause",

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { feederSaysWords, orderWords, wantsResume } from "../../client/words/order.ts";
-import type { OrderView } from "../../server/contract/api.ts";
+import type { OrderView, PauseView } from "../../server/contract/api.ts";
 
 const zone = "Europe/Stockholm";
 const now = Date.parse("2026-11-25T13:20:00Z");
@@ -55,25 +55,71 @@ describe("an order in words", () => {
   });
 });
 
+const standing = { kind: "unknown", at: null } as const;
+const pauseOf = (said: Pick<PauseView, "order" | "feederSays"> & Partial<PauseView>): PauseView => ({
+  feederGave: null,
+  standing,
+  undone: null,
+  ...said,
+});
+
 describe("what the feeder says", () => {
   it("is told apart from what was asked of it", () => {
     const pause = { order: order({ phase: "sent" }), feederSays: { paused: false, at: "2026-11-25T13:18:00Z" } };
-    expect(feederSaysWords(pause, now, zone)).toBe("The feeder itself last said: feeding as usual, at 14:18.");
-    expect(feederSaysWords({ order: null, feederSays: null }, now, zone)).toContain("not yet said");
+    expect(feederSaysWords(pauseOf(pause), now, zone)).toBe("The feeder itself last said: feeding as usual, at 14:18.");
+    expect(feederSaysWords(pauseOf({ order: null, feederSays: null }), now, zone)).toContain("not yet said");
+  });
+});
+
+describe("a confirmation that no longer holds", () => {
+  const undone = { confirmedAt: "2026-11-25T13:00:00Z", since: "2026-11-25T13:10:00Z", portions: 0 } as const;
+  const all = (words: ReturnType<typeof orderWords>) => JSON.stringify(words);
+
+  it("is never told as confirmed: after a new start, after the feeder's own word, after food", () => {
+    const anew = orderWords(order({ phase: "sent" }), now, zone, { ...undone, by: "restart" });
+    expect(anew?.headline).toContain("no longer known to hold");
+    const said = orderWords(order({ phase: "contradicted" }), now, zone, { ...undone, by: "word" });
+    expect(said?.headline).toBe("Pause: confirmed, but the feeder says that it feeds");
+    const fed = orderWords(order({ phase: "contradicted" }), now, zone, { ...undone, by: "portion", portions: 12 });
+    expect(fed?.detail).toContain("12 portions since");
+    for (const words of [anew, said, fed]) {
+      expect(words?.worry).toBe(true);
+      expect(all(words)).not.toContain("confirmed by the feeder");
+    }
+  });
+
+  it("says of an end that passed unheard what is known, and of food that it was given", () => {
+    const at = "2026-11-25T13:00:00Z";
+    const says = { paused: true, at: "2026-11-25T12:00:00Z" };
+    const ended = pauseOf({
+      order: order({ phase: "ended", until: at }),
+      feederSays: says,
+      standing: { kind: "endedUnheard", at },
+    });
+    expect(feederSaysWords(ended, now, zone)).toBe(
+      "It was to resume at 14:00 by itself. It has not said since whether it did.",
+    );
+    const fed = pauseOf({
+      order: null,
+      feederSays: says,
+      feederGave: { at, cause: "timer" },
+      standing: { kind: "feeding", at },
+    });
+    expect(feederSaysWords(fed, now, zone)).toBe("The feeder last gave food at 14:00.");
   });
 });
 
 describe("the next sensible order", () => {
   const says = (paused: boolean) => ({ paused, at: "2026-11-25T13:18:00Z" });
   it("is to resume while a pause is on its way or holds", () => {
-    expect(wantsResume({ order: order(), feederSays: says(false) })).toBe(true);
-    expect(wantsResume({ order: order({ phase: "confirmed" }), feederSays: says(true) })).toBe(true);
-    expect(wantsResume({ order: null, feederSays: says(true) })).toBe(true); // paused by hand at the feeder
+    expect(wantsResume(pauseOf({ order: order(), feederSays: says(false) }))).toBe(true);
+    expect(wantsResume(pauseOf({ order: order({ phase: "confirmed" }), feederSays: says(true) }))).toBe(true);
+    expect(wantsResume(pauseOf({ order: null, feederSays: says(true) }))).toBe(true); // paused by hand at the feeder
   });
   it("is to pause once the feeder feeds again, or where the pause was refused", () => {
-    expect(wantsResume({ order: order({ phase: "confirmed" }), feederSays: says(false) })).toBe(false);
-    expect(wantsResume({ order: order({ phase: "refused" }), feederSays: says(false) })).toBe(false);
-    expect(wantsResume({ order: order({ kind: "resume" }), feederSays: says(true) })).toBe(false);
-    expect(wantsResume({ order: null, feederSays: null })).toBe(false);
+    expect(wantsResume(pauseOf({ order: order({ phase: "confirmed" }), feederSays: says(false) }))).toBe(false);
+    expect(wantsResume(pauseOf({ order: order({ phase: "refused" }), feederSays: says(false) }))).toBe(false);
+    expect(wantsResume(pauseOf({ order: order({ kind: "resume" }), feederSays: says(true) }))).toBe(false);
+    expect(wantsResume(pauseOf({ order: null, feederSays: null }))).toBe(false);
   });
 });

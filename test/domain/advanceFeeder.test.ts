@@ -50,6 +50,15 @@ interface Planted {
   readonly within: number;
 }
 
+/** It answers "done" to the order, and then says what it likes, and feeds all the same. */
+const disobeys =
+  (kind: "pause" | "resume", saysPaused: boolean): Planted["plant"] =>
+  (house) => {
+    house.order("p1", kind);
+    house.pass(15);
+    Object.assign(house.truth, { paused: kind === "resume", saysPaused });
+  };
+
 const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
   feederSilent: { plant: ({ truth }) => truth.dead.add("link"), within: 30 },
   motorNotTurning: { plant: ({ truth }) => (truth.motor = "wireOff"), within: 2 * day },
@@ -64,6 +73,9 @@ const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
     within: 3 * day,
   },
   depositUnpaid: { plant: ({ truth }) => truth.dead.add("payer"), within: 2 * day },
+  feedsThoughPaused: { plant: disobeys("pause", true), within: day },
+  pauseContradicted: { plant: disobeys("pause", false), within: 30 },
+  staysPaused: { plant: disobeys("resume", true), within: 60 },
   pauseOverdue: {
     plant: (house) => {
       house.truth.dead.add("ears");

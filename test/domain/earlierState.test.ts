@@ -133,7 +133,8 @@ describe("a state of version 1", () => {
     expect(upgraded.link).toMatchObject({ rhythm: (old.link as { rhythm: unknown }).rhythm });
     expect(upgraded.sensors.button.beside.perch).toMatchObject(old.sensors.button.beside.perch ?? {});
     expect(upgraded.sensors.button.beside.perch?.bouts).toBeGreaterThan(10);
-    expect(upgraded.orders).toEqual(old.orders);
+    expect(upgraded.orders).toMatchObject(old.orders);
+    expect(upgraded.orders.start?.boot).toBe(old.clock.boots.at(-1)?.boot); // a start after the upgrade is seen as one
     expect(upgraded.sequence).toEqual(old.sequence);
   });
 

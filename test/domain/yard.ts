@@ -37,6 +37,7 @@ export interface Truth {
   words: string | null; // trouble to be told with the next report
   forgetsPause: boolean;
   paused: boolean;
+  saysPaused: boolean | null; // what it says of itself; null: the truth
 }
 
 export interface Told {
@@ -70,6 +71,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
     words: null,
     forgetsPause: false,
     paused: false,
+    saysPaused: null,
   };
   let now = start;
   let bootAt = start;
@@ -163,7 +165,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
       signalDbm: -60 - Math.round(5 * chance()),
       spooled: 0,
       counts: { ...counts },
-      paused: truth.paused,
+      paused: truth.saysPaused ?? truth.paused,
       planVersion: null,
     };
   };

@@ -1,37 +1,12 @@
 import { once } from "node:events";
 import { describe, expect, it } from "vitest";
 import WebSocket from "ws";
-import type { FeederView, LiveMessage } from "../../server/contract/api.ts";
+import type { LiveMessage } from "../../server/contract/api.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { patrol } from "../../server/flows/patrol.ts";
-import { type House, openHouse } from "../support/house.ts";
-
-const ask = async (house: House, feeder: string, order: object) => {
-  const answer = await house.app.inject({
-    method: "POST",
-    url: `/api/v1/feeders/${feeder}/orders`,
-    headers: house.keeper,
-    payload: order,
-  });
-  return { status: answer.statusCode, body: answer.json() as FeederView & { errors?: { field: string }[] } };
-};
-
-const report = (sentUptimeMs: number, paused: boolean, events: object[] = [], boot = "b-1") => ({
-  boot,
-  sentUptimeMs,
-  readings: { paused },
-  events,
-});
-const carriedOut = (seq: number, uptimeMs: number, order: string) => ({
-  seq,
-  uptimeMs,
-  kind: "order",
-  order,
-  outcome: "done",
-});
-const pause = { id: "pause-0001", kind: "pause" };
-const phaseOf = (view: FeederView) => view.pause.order?.phase;
+import { openHouse } from "../support/house.ts";
+import { ask, carriedOut, link, listening, pause, phaseOf, report } from "../support/orders.ts";
 
 describe("a pause over plain reports", () => {
   it("goes out with the next answer, and is confirmed by the feeder's own word", async () => {
@@ -114,34 +89,6 @@ describe("a pause over plain reports", () => {
     expect((await ask(house, "nobody-000000", pause)).status).toBe(404);
   });
 });
-
-async function listening(house: House): Promise<string> {
-  return new URL(await house.app.listen({ port: 0, host: "127.0.0.1" })).host;
-}
-
-/** A feeder's socket, with its messages in the order in which they came. */
-async function link(host: string, key: string) {
-  const socket = new WebSocket(`ws://${host}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
-  const messages: unknown[] = [];
-  let arrived: () => void = () => undefined;
-  socket.on("message", (data) => {
-    messages.push(JSON.parse(data.toString()));
-    arrived();
-  });
-  await once(socket, "open");
-  const next = async (): Promise<never> => {
-    while (messages.length === 0)
-      await new Promise<void>((resolve) => {
-        arrived = resolve;
-      });
-    return messages.shift() as never;
-  };
-  return {
-    socket,
-    next,
-    say: (body: object | string) => socket.send(typeof body === "string" ? body : JSON.stringify(body)),
-  };
-}
 
 describe("a live link", () => {
   it("takes the same reports and gives the same answers", async () => {

@@ -93,11 +93,17 @@ const isSetAside = (alarm: FeederState["alarms"][FaultKind]): boolean =>
 // --- at rest by design -----------------------------------------------------------------------------------------------
 
 function restsBecause(kind: FaultKind, paused: boolean, duty: Duty): string | null {
-  if (kind === "pauseOverdue") return null; // whoever asked for a stop must hear that it did not arrive
+  if (tellsOfPause.has(kind)) return null; // whoever asked for a stop must hear that it did not arrive, or isn't kept
   if (duty === "onBench") return "The feeder is on the bench.";
   if (duty === "putAway" && !hurtsWhilePutAway.has(kind)) return "The feeder is put away.";
   return paused && restsWhilePaused.has(kind) ? "The feeder is paused." : null;
 }
+
+const tellsOfPause: ReadonlySet<FaultKind> = new Set<FaultKind>([
+  "feedsThoughPaused",
+  "pauseContradicted",
+  "pauseOverdue",
+]);
 
 /** A battery freezes in a shed as well as in a garden, and charging it there does the same harm. */
 const hurtsWhilePutAway: ReadonlySet<FaultKind> = new Set<FaultKind>(["batteryFreezing", "chargingInFrost"]);

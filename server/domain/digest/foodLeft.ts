@@ -4,7 +4,7 @@ import { roundedGrams } from "../hopper/amount.ts";
 import { wantsRefill } from "../hopper/hopperFaults.ts";
 import { levelOf } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
-import { isPaused } from "../orders/lifeCycle.ts";
+import { isPaused } from "../orders/standing.ts";
 import { type DigestFeeder, isInGarden, isStanding, nameOf, standingFaults } from "./digestFeeder.ts";
 import { grouped } from "./screenful.ts";
 

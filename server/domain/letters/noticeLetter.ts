@@ -63,6 +63,8 @@ const cautions: Partial<Readonly<Record<FaultKind, string>>> = {
   trayJammed: movingParts,
   feedBridged: movingParts,
   feedStopped: movingParts,
+  feedsThoughPaused: movingParts,
+  pauseContradicted: movingParts,
   pauseOverdue: movingParts,
   iceLock: movingParts,
   supplyWeak: electricity,

@@ -1,4 +1,5 @@
-import type { Instant } from "../instant.ts";
+import type { PortionCause } from "../facts.ts";
+import type { Instant, Span } from "../instant.ts";
 
 /** What a keeper may tell a feeder to do. */
 export type OrderKind = "pause" | "resume";
@@ -6,7 +7,8 @@ export type OrderKind = "pause" | "resume";
 /**
  * An order on its way: `asked` by the keeper, `sent` to the feeder, and in the end `confirmed` or `refused` by the feeder's
  * own word. `overdue` is one that should have been answered by now; it is still carried to the feeder, and can still be
- * confirmed. `superseded` is one that a newer order replaced before the feeder answered.
+ * confirmed. `superseded` is one that a newer order replaced before the feeder answered. A confirmation that no longer holds
+ * is taken back: the order is `asked` again, and `undone` says why.
  */
 export type OrderPhase = "asked" | "sent" | "overdue" | "confirmed" | "refused" | "superseded";
 
@@ -29,6 +31,40 @@ export interface OrdersState {
   readonly earlier: readonly string[];
   /** What the feeder itself last said about being paused, and when; null while it never said. */
   readonly feederSays: { readonly paused: boolean; readonly at: Instant } | null;
+  /** The last food that it gave; left out before the first portion. */
+  readonly gave?: GivenFood;
+  /** The start of the feeder from which it last reported; left out before its first report. */
+  readonly start?: FeederStart;
+  /** Why the newest order, a pause that the feeder had confirmed, is no longer known to hold; left out while it is. */
+  readonly undone?: UndonePause;
+}
+
+export interface GivenFood {
+  readonly at: Instant; // when the feeder recorded it
+  readonly motorStartedAt: Instant; // at the latest
+  readonly cause: PortionCause;
+}
+
+export interface FeederStart {
+  readonly boot: string;
+  readonly at: Instant;
+  readonly uptime: Span; // the largest that it has told
+  /** Earlier starts, a few: what still comes from one of them was under way for long. */
+  readonly before: readonly { readonly boot: string; readonly uptime: Span }[];
+}
+
+export interface UndonePause {
+  /** `restart`: it started anew and may have forgotten. `word`: it says that it feeds. `portion`: it gave food. */
+  readonly by: "restart" | "word" | "portion";
+  readonly at: Instant; // when we learnt of it: an answer is waited for from here
+  readonly since: Instant; // the moment of what undid it
+  readonly confirmedAt: Instant;
+  /** It contradicts itself within one start, so it hasn't forgotten: its bare "done" proves nothing any more. */
+  readonly inOneStart: boolean;
+  /** It said itself that it feeds, since it had confirmed. */
+  readonly saidFeeding: boolean;
+  readonly portions: number; // given since it had confirmed
+  readonly lastPortion: GivenFood | null;
 }
 
 export const noOrders = (): OrdersState => ({ newest: null, earlier: [], feederSays: null });

@@ -105,6 +105,7 @@ describe("the tree of causes", () => {
                     perch sensor silent
             count ran backwards
         reports can't be read
+        still paused
         chute sensor blind
         scale silent
         sensor chattering
@@ -115,7 +116,9 @@ describe("the tree of causes", () => {
         ice on tray and slot likely
           frost inside
         feeder reports trouble
-      pause not confirmed
+      gives food though paused
+        pause not kept
+          pause not confirmed
       not reporting regularly
       "
     `);
@@ -123,7 +126,13 @@ describe("the tree of causes", () => {
 
   it("holds all but a pause that did not arrive under a feeder's silence", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where(["feederSilent"])) === null);
-    expect(free).toEqual(["feederSilent", "pauseOverdue", "reportsIrregular"]);
+    expect(free).toEqual([
+      "feederSilent",
+      "feedsThoughPaused",
+      "pauseContradicted",
+      "pauseOverdue",
+      "reportsIrregular",
+    ]);
   });
 });
 
@@ -255,13 +264,19 @@ describe("a paused feeder", () => {
 describe("a feeder that is not in the garden", () => {
   it("on the bench tells of nothing but a pause that did not arrive", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "onBench" })) === null);
-    expect(free).toEqual(["pauseOverdue"]);
+    expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
     expect(why("trayJammed", where(["trayJammed"], { duty: "onBench" }))).toBe("The feeder is on the bench.");
   });
 
   it("put away tells of what can do harm there, and of nothing else", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "putAway" })) === null);
-    expect(free).toEqual(["pauseOverdue", "chargingInFrost", "batteryFreezing"]);
+    expect(free).toEqual([
+      "feedsThoughPaused",
+      "pauseContradicted",
+      "pauseOverdue",
+      "chargingInFrost",
+      "batteryFreezing",
+    ]);
     expect(why("feederSilent", where(["feederSilent"], { duty: "putAway" }))).toBe("The feeder is put away.");
   });
 

@@ -1,19 +1,18 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { after, type Instant, instantOf, seconds } from "../../../server/domain/instant.ts";
+import { hearPaused, noteStart, type OrdersStep } from "../../../server/domain/orders/evidence.ts";
 import {
   answerOrder,
   askOrder,
-  hearPaused,
-  isPaused,
   markOverdue,
   markSent,
-  type OrdersStep,
   overdueAt,
-  pauseFault,
   pendingOrders,
 } from "../../../server/domain/orders/lifeCycle.ts";
 import { noOrders, type Order, type OrderKind, type OrdersState } from "../../../server/domain/orders/order.ts";
+import { pauseFaults, staysPaused } from "../../../server/domain/orders/orderFaults.ts";
+import { isPaused } from "../../../server/domain/orders/standing.ts";
 import { rowanSettings } from "../rowan.ts";
 
 const settings = rowanSettings;
@@ -37,6 +36,9 @@ const run = (...steps: ((orders: OrdersState) => OrdersStep)[]): OrdersState =>
 const pauseAsked = (o: OrdersState) => askOrder(o, order("p1", "pause", 0));
 const sent = (second: number) => (o: OrdersState) => markSent(o, at(second));
 const answered = (id: string, second: number) => (o: OrdersState) => answerOrder(o, done(id), at(second));
+const pauseFault = (o: OrdersState, of: typeof settings, now: Instant) => pauseFaults(o, of, now)[0] ?? null;
+const starts = (boot: string, second: number, paused: boolean | null) => (o: OrdersState) =>
+  noteStart(o, { boot, uptime: seconds(5), at: at(second), paused }, at(second));
 const says = (paused: boolean, second: number) => (o: OrdersState) => hearPaused(o, paused, at(second));
 
 describe("an order", () => {
@@ -98,7 +100,8 @@ describe("an order", () => {
 
 describe("a pause", () => {
   it("is carried again where the feeder restarted and forgot it, and waited for anew", () => {
-    const forgot = run(pauseAsked, sent(5), answered("p1", 9), says(true, 60), says(false, 3_600));
+    const before = [starts("b-1", 1, false), pauseAsked, sent(5), answered("p1", 9), says(true, 60)];
+    const forgot = run(...before, starts("b-2", 3_600, false), says(false, 3_600));
     expect(pendingOrders(forgot, at(3_601)).map(({ id }) => id)).toEqual(["p1"]);
     const again = markSent(forgot, at(3_601)).orders;
     expect(again.newest).toMatchObject({ phase: "sent", sentAt: at(3_601) });
@@ -138,9 +141,13 @@ describe("a pause", () => {
 });
 
 describe("a resume", () => {
-  it("is no fault when late, and is never carried again against a hand at the feeder", () => {
+  it("is told when late, since the birds wait, and is never carried again against a hand at the feeder", () => {
     const asked = run((o) => askOrder(o, order("r1", "resume", 0)));
     expect(pauseFault(asked, settings, at(9_000))).toBeNull();
+    const due = overdueAt(asked, settings) as Instant;
+    expect(staysPaused(asked, settings, after(due, -1 as never))).toBeNull();
+    expect(staysPaused(asked, settings, due)?.kind).toBe("staysPaused");
+    expect(staysPaused(says(false, 700)(asked).orders, settings, at(701))).toBeNull(); // it feeds, whatever it answered
     const byHand = run((o) => askOrder(o, order("r1", "resume", 0)), answered("r1", 9), says(true, 60));
     expect(pendingOrders(byHand, at(61))).toEqual([]);
   });

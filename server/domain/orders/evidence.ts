@@ -1,0 +1,183 @@
+import type { Portion, PortionCause } from "../facts.ts";
+import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
+import type { GivenFood, Order, OrdersState, UndonePause } from "./order.ts";
+
+/**
+ * What a feeder says and does after it has confirmed a pause. A confirmation holds only as long as nothing newer speaks
+ * against it: a new start (which may have forgotten), its own word that it feeds, or food that it gave.
+ */
+export interface OrdersStep {
+  readonly orders: OrdersState;
+  /** Orders as they now are, each to be stored. */
+  readonly changed: readonly Order[];
+}
+
+export interface StartSeen {
+  readonly boot: string;
+  readonly uptime: Span;
+  readonly at: Instant; // when the report was sent
+  readonly paused: boolean | null; // what the same report says
+}
+
+/** A report that is news, before its events are taken: it tells from which start of the feeder it comes. */
+export function noteStart(orders: OrdersState, { boot, uptime, at, paused }: StartSeen, now: Instant): OrdersStep {
+  const { start: known, newest } = orders;
+  if (known !== undefined && known.boot === boot && uptime >= known.uptime) {
+    return uptime === known.uptime ? unchanged(orders) : unchanged({ ...orders, start: { ...known, uptime } });
+  }
+  const startedAt = after(at, -uptime as Span);
+  const before = known === undefined ? [] : [...known.before, { boot: known.boot, uptime: known.uptime }];
+  const begun: OrdersState = { ...orders, start: { boot, at: startedAt, uptime, before: before.slice(-startsKept) } };
+  if (known === undefined) return unchanged(begun); // nothing was known of any start before
+  if (begun.undone !== undefined) return unchanged({ ...begun, undone: { ...begun.undone, inOneStart: false } });
+  // A feeder that says that it is paused has remembered it over its new start.
+  if (newest === null || newest.answeredAt === null || !isHeldPause(newest, at) || paused === true) {
+    return unchanged(begun);
+  }
+  const undone = undoneBy("restart", startedAt, newest.answeredAt, now);
+  return takenBack(begun, newest, { ...undone, inOneStart: false });
+}
+
+/** A report from a start that is over: no feeder goes back to it, so the report was under way for long. */
+export const isFromEarlierStart = ({ start }: OrdersState, boot: string, uptime: Span): boolean =>
+  start !== undefined &&
+  start.boot !== boot &&
+  start.before.some((earlier) => earlier.boot === boot && uptime >= earlier.uptime);
+
+/** What the feeder says of itself with each report; `at` is when it said so. Late words change nothing. */
+export function hearPaused(orders: OrdersState, paused: boolean | null, at: Instant, now: Instant = at): OrdersStep {
+  if (paused === null) return unchanged(orders);
+  if (orders.feederSays !== null && at < orders.feederSays.at) return unchanged(orders);
+  const heard = heardOf(orders, paused, at);
+  const { newest, undone } = heard;
+  if (newest === null) return unchanged(heard);
+  if (!paused && undone !== undefined) return unchanged({ ...heard, undone: { ...undone, saidFeeding: true } });
+  if (!paused) return judged(heard, now);
+  if (undone !== undefined && isUnanswered(newest) && mayConfirm(undone, at)) return confirmed(heard, newest, at);
+  return unchanged(heard);
+}
+
+/** Food was given, at a moment that is known. */
+export function noteFood(
+  orders: OrdersState,
+  portion: Portion & { readonly recordedAt: Instant },
+  now: Instant,
+): OrdersStep {
+  const given = foodOf(portion);
+  const gave = orders.gave !== undefined && orders.gave.at > given.at ? orders.gave : given;
+  const fed = { ...orders, gave };
+  const { newest, undone } = fed;
+  if (newest?.kind !== "pause") return unchanged(fed);
+  if (undone !== undefined) {
+    const counts = isUnanswered(newest) && given.motorStartedAt > undone.confirmedAt && isBeforeEnd(newest, given);
+    return unchanged(counts ? { ...fed, undone: withPortion(undone, given) } : fed);
+  }
+  if (newest.answeredAt === null || newest.phase !== "confirmed") return unchanged(fed);
+  if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchanged(fed);
+  const undoneNow = undoneBy("portion", given.at, newest.answeredAt, now);
+  return takenBack(fed, newest, withPortion(undoneNow, given));
+}
+
+/**
+ * A confirmation against what is known already: the feeder's word that it feeds may have overtaken it on the way, and so may
+ * food that it gave.
+ */
+export function judged(orders: OrdersState, now: Instant): OrdersStep {
+  const { newest, feederSays, gave } = orders;
+  if (newest === null || newest.answeredAt === null || orders.undone !== undefined) return unchanged(orders);
+  if (newest.kind !== "pause" || newest.phase !== "confirmed") return unchanged(orders);
+  if (gave !== undefined && gave.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, gave)) {
+    return takenBack(orders, newest, withPortion(undoneBy("portion", gave.at, newest.answeredAt, now), gave));
+  }
+  if (feederSays === null || feederSays.paused || feederSays.at < newest.answeredAt) return unchanged(orders);
+  if (!isBefore(newest, feederSays.at)) return unchanged(orders);
+  return takenBack(orders, newest, undoneBy("word", feederSays.at, newest.answeredAt, now));
+}
+
+/** The feeder's word stands for the order again, from this moment on. */
+export function confirmed(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
+  const { undone: _, ...rest } = orders;
+  return withNewest(rest, { ...newest, phase: "confirmed", answeredAt: at, problem: null });
+}
+
+/** Whether the feeder's word of `at` can mend a confirmation that was undone. */
+export function mayConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Instant): boolean {
+  if (at <= since) return false;
+  if (lastPortion === null) return true;
+  // Who said "paused" and gave food is believed when it has stood still for a while; who started anew, at once.
+  const quietSince = inOneStart && by === "portion" ? after(lastPortion.at, quietAfterFood) : lastPortion.at;
+  return at > quietSince;
+}
+
+/** "Done" says less than the word "paused": a feeder that said it and went on feeding in the same start isn't believed for it. */
+export const mayConfirmByDone = (undone: UndonePause, sentAt: Instant | null, at: Instant): boolean =>
+  sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.saidFeeding) && mayConfirm(undone, at);
+
+/** What the feeder last said of itself in the start that it lives in; null where it hasn't said, or started anew since. */
+export function currentWord({ feederSays, start }: OrdersState): OrdersState["feederSays"] {
+  if (feederSays === null) return null;
+  return start !== undefined && feederSays.at < start.at ? null : feederSays;
+}
+
+export const isUnanswered = ({ phase }: Order): boolean => phase === "asked" || phase === "sent" || phase === "overdue";
+
+export function heardOf(orders: OrdersState, paused: boolean, at: Instant): OrdersState {
+  const { feederSays } = orders;
+  if (feederSays !== null && at < feederSays.at) return orders;
+  return { ...orders, feederSays: { paused, at: feederSays === null ? at : later(at, feederSays.at) } };
+}
+
+export const unchanged = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });
+export const withNewest = (orders: OrdersState, newest: Order): OrdersStep => ({
+  orders: { ...orders, newest },
+  changed: [newest],
+});
+
+const startsKept = 8; // as many as its clock remembers
+
+/** How long a feeder that gave food against its own word must give none before its word counts again. Our choice. */
+const quietAfterFood = minutes(10);
+
+/** A feeder ends a pause by its own clock, which may run a little ahead of ours. Our choice. */
+export const endsEarlyMax = seconds(60);
+
+/** A portion is recorded when it is over or when it begins: nobody says which. A usual run, where it isn't said either. */
+const usualRun = seconds(4);
+const recordingTakes = seconds(1);
+
+function foodOf({ recordedAt, motorRan, cause }: Portion & { readonly recordedAt: Instant }): GivenFood {
+  const ran = ((motorRan ?? usualRun) + recordingTakes) as Span;
+  return { at: recordedAt, motorStartedAt: after(recordedAt, -ran as Span), cause: cause as PortionCause };
+}
+
+const isHeldPause = ({ kind, phase, until }: Order, at: Instant): boolean =>
+  kind === "pause" && phase === "confirmed" && (until === null || at < until);
+
+const isBeforeEnd = (order: Order, { at }: GivenFood): boolean => isBefore(order, at);
+const isBefore = ({ until }: Order, at: Instant): boolean => until === null || at < after(until, -endsEarlyMax as Span);
+
+const undoneBy = (by: UndonePause["by"], since: Instant, confirmedAt: Instant, now: Instant): UndonePause => ({
+  by,
+  at: now,
+  since,
+  confirmedAt,
+  inOneStart: true,
+  saidFeeding: by === "word",
+  portions: 0,
+  lastPortion: null,
+});
+
+function withPortion(undone: UndonePause, given: GivenFood): UndonePause {
+  const { lastPortion, portions, since } = undone;
+  return {
+    ...undone,
+    by: "portion",
+    since: later(since, given.at),
+    portions: portions + 1,
+    lastPortion: lastPortion !== null && lastPortion.at > given.at ? lastPortion : given,
+  };
+}
+
+/** To be carried to the feeder again, and answered anew. */
+const takenBack = (orders: OrdersState, newest: Order, undone: UndonePause): OrdersStep =>
+  withNewest({ ...orders, undone }, { ...newest, phase: "asked", sentAt: null, answeredAt: null });

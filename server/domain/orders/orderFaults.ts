@@ -1,0 +1,103 @@
+import type { Evidence, Fault } from "../faults.ts";
+import type { FeederSettings } from "../feeder.ts";
+import { after, type Instant } from "../instant.ts";
+import { currentWord } from "./evidence.ts";
+import { answerMax, hasEnded, overdueAt } from "./lifeCycle.ts";
+import type { Order, OrdersState, UndonePause } from "./order.ts";
+import { hasFedSince, saysPausedAgain } from "./standing.ts";
+
+/** A stop that was asked for and of which the feeder hasn't said that it happened, or which it doesn't keep. */
+export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: Instant): readonly Fault[] {
+  const { newest, undone } = orders;
+  if (newest === null || newest.kind !== "pause" || hasEnded(newest, now)) return [];
+  const evidence = [asked(newest), said(orders)];
+  return [
+    ...(undone === undefined ? [] : undoneFault(undone, evidence)),
+    ...overduePause(orders, newest, settings, evidence, now),
+  ];
+}
+
+function undoneFault(undone: UndonePause, evidence: readonly Evidence[]): readonly Fault[] {
+  const confirmed = { what: "confirmed the pause", value: "done", at: undone.confirmedAt };
+  if (undone.lastPortion !== null) {
+    const { portions, lastPortion, inOneStart } = undone;
+    const count = portions === 1 ? "a portion" : `${portions} portions`;
+    const by = lastPortion.cause === "keeper" ? " The last was given by hand at the feeder, as it says." : "";
+    const anew = inOneStart ? "" : " It has started anew since and may have forgotten the pause.";
+    const reason = `The feeder confirmed the pause and has given ${count} since.${by}${anew} The pause is being sent again.`;
+    const last = { what: "last portion", value: `cause: ${lastPortion.cause}`, at: lastPortion.at };
+    return [{ kind: "feedsThoughPaused", reason, evidence: [...evidence, confirmed, last], sure: null }];
+  }
+  if (undone.by !== "word") return [];
+  const reason =
+    "The feeder confirmed the pause, and says since then that it is feeding. The pause is being sent again.";
+  return [{ kind: "pauseContradicted", reason, evidence: [...evidence, confirmed], sure: null }];
+}
+
+function overduePause(
+  orders: OrdersState,
+  newest: Order,
+  settings: FeederSettings,
+  evidence: readonly Evidence[],
+  now: Instant,
+): readonly Fault[] {
+  const { undone } = orders;
+  const word = currentWord(orders);
+  // Whatever became of this very order: a feeder that says it stands still, and said so since, does.
+  if (word?.paused && word.at >= (undone?.since ?? newest.askedAt) && !hasFedSince(orders, word.at)) return [];
+  if (newest.phase === "refused") {
+    const why = newest.problem === null ? "" : ` It says: ${newest.problem}`;
+    return [{ kind: "pauseOverdue", reason: `The feeder refused to pause.${why}`, evidence, sure: null }];
+  }
+  const due = overdueAt(orders, settings);
+  if (due === null || now < due) return [];
+  return [{ kind: "pauseOverdue", reason: overdueWords(newest, undone), evidence, sure: null }];
+}
+
+function overdueWords({ sentAt }: Order, undone: UndonePause | undefined): string {
+  if (undone?.by === "restart") {
+    return sentAt === null
+      ? "The feeder started anew after it had confirmed the pause, and the pause has not reached it again."
+      : "The feeder started anew after it had confirmed the pause. The pause was sent again, but the feeder has not said that it stands still.";
+  }
+  return sentAt === null
+    ? "The feeder was to pause, but the order has not reached it."
+    : "The feeder was to pause and the order was sent, but it has not said that it stopped.";
+}
+
+/** A feeder that stands still though it should feed: the birds wait, and nobody means it. */
+export function staysPaused(orders: OrdersState, settings: FeederSettings, now: Instant): Fault | null {
+  const { newest } = orders;
+  const reason = newest === null ? null : staysPausedReason(orders, newest, settings, now);
+  if (newest === null || reason === null) return null;
+  return { kind: "staysPaused", reason, evidence: [asked(newest), said(orders)], sure: null };
+}
+
+function staysPausedReason(orders: OrdersState, newest: Order, settings: FeederSettings, now: Instant): string | null {
+  const word = currentWord(orders);
+  if (newest.kind === "pause") {
+    if (newest.until === null || now < after(newest.until, answerMax(settings))) return null;
+    if (!word?.paused || word.at < newest.until || hasFedSince(orders, word.at)) return null;
+    return "The pause was to end by itself, and the feeder still says that it is paused.";
+  }
+  if (newest.phase === "confirmed") {
+    if (!saysPausedAgain(orders, newest)) return null;
+    return "The feeder confirmed that it feeds again, and says since then that it is paused. Somebody may have paused it by hand: so the order is not sent again.";
+  }
+  if (hasFedSince(orders, newest.askedAt)) return null;
+  if (newest.phase === "refused") {
+    return `The feeder refused to resume.${newest.problem === null ? "" : ` It says: ${newest.problem}`}`;
+  }
+  const due = overdueAt(orders, settings);
+  if (due === null || now < due) return null;
+  return newest.sentAt === null
+    ? "The feeder was to feed again, but the order has not reached it."
+    : "The feeder was to feed again and the order was sent, but it has not said that it does.";
+}
+
+const asked = ({ askedBy, askedAt }: Order): Evidence => ({ what: "asked", value: `by ${askedBy}`, at: askedAt });
+
+const said = ({ feederSays }: OrdersState): Evidence =>
+  feederSays === null
+    ? { what: "feeder says", value: "nothing about being paused", at: null }
+    : { what: "feeder says", value: feederSays.paused ? "paused" : "not paused", at: feederSays.at };
