@@ -53,7 +53,7 @@ export interface FeederTerms {
 const stepSlack = 2 * minute;
 
 /** Two reports' time and half a minute, a minute at least: the deadline that the order's own documentation names. */
-export const orderDeadline = (reportEverySeconds: number): number =>
+const orderDeadline = (reportEverySeconds: number): number =>
   Math.max(minute, 2_000 * reportEverySeconds + minute / 2);
 
 /** Longer than any silence that its rhythm explains: a quarter of an hour, five reports, or as long as it was quiet before. */
@@ -136,7 +136,7 @@ function judgePauseAlarms(view: FeederView, known: FeederKnowledge, now: number)
 }
 
 /** Why nothing may be called well just now; null where all that is known is good. */
-export function whyNotWell(
+function whyNotWell(
   view: FeederView,
   known: FeederKnowledge,
   { reportEverySeconds }: FeederTerms,
@@ -145,6 +145,7 @@ export function whyNotWell(
   if (view.alarms.length > 0) return titlesOf(view);
   if (view.hopper.level === null) return "its level is unknown";
   if (known.lastReadableAt === null) return "it never reported";
+  if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute) return "its reports can't be read";
   const silence = now - known.lastReadableAt;
   if (silence > silentAfter(known, reportEverySeconds))
     return `it was last read ${Math.round(silence / minute)} min ago`;
@@ -201,7 +202,7 @@ function judgeReports(view: FeederView, known: FeederKnowledge, now: number): Vi
 }
 
 /** Every text of a view that a screen shows. */
-export function textsOf(view: FeederView): readonly string[] {
+function textsOf(view: FeederView): readonly string[] {
   const { words, hopper, blindSpots, alarms, pause } = view;
   return [
     words,

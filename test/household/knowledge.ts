@@ -10,7 +10,7 @@ export interface Place {
   readonly start: number;
   readonly uptimeMs: number;
 }
-export const isLater = (one: Place, other: Place | null): boolean =>
+const isLater = (one: Place, other: Place | null): boolean =>
   other === null || one.start > other.start || (one.start === other.start && one.uptimeMs > other.uptimeMs);
 
 /** An event with what the judge knows about it beyond its body. */
@@ -232,4 +232,4 @@ export class EndpointKnowledge {
 }
 
 /** Longer than any promise that a display receipt could carry. */
-export const provedFor = 14 * 24 * 60 * minute;
+const provedFor = 14 * 24 * 60 * minute;
