@@ -53,8 +53,7 @@ export interface FeederTerms {
 const stepSlack = 2 * minute;
 
 /** Two reports' time and half a minute, a minute at least: the deadline that the order's own documentation names. */
-const orderDeadline = (reportEverySeconds: number): number =>
-  Math.max(minute, 2_000 * reportEverySeconds + minute / 2);
+const orderDeadline = (reportEverySeconds: number): number => Math.max(minute, 2_000 * reportEverySeconds + minute / 2);
 
 /** Longer than any silence that its rhythm explains: a quarter of an hour, five reports, or as long as it was quiet before. */
 const silentAfter = (known: FeederKnowledge, reportEverySeconds: number): number =>
