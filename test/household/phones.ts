@@ -113,6 +113,10 @@ export class Phones {
     const body = { endpoint, keys: { p256dh, auth }, label: phone.label, replaces: phone.toldServer };
     const answer = await this.run.as(person, "POST", "/api/v1/phones", body);
     if (answer.status !== 201) {
+      // A refusal may come after the address was stored: the list may then name it, and proves nothing.
+      if (!this.run.endpoints.has(endpoint)) {
+        this.run.endpoints.set(endpoint, new EndpointKnowledge(person.name, this.run.now));
+      }
       phone.opensAt = this.run.now + minute; // nothing was stored: it is tried again
       return;
     }

@@ -196,6 +196,7 @@ class Household {
       if (phones.status !== 200) continue;
       for (const phone of (phones.body as PhonesView).phones) {
         this.run.check("reach");
+        this.run.check("gonePhone");
         if (phone.reach.kind === "proved") this.run.count("provedSeen");
         this.run.note(judgePhone(phone, this.run.endpoints.get(phone.endpoint), this.run.now));
         this.run.note(judgeTexts(phone.label, [phone.reach.words, phone.problem ?? ""]));

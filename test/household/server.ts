@@ -133,7 +133,8 @@ export async function openHousehold(base: string, begin: string): Promise<Househ
     try {
       await work();
     } catch (error) {
-      if (error instanceof StoreBusy || error instanceof StoreFull) return;
+      const causes: readonly unknown[] = error instanceof AggregateError ? error.errors : [error];
+      if (causes.every((cause) => cause instanceof StoreBusy || cause instanceof StoreFull)) return;
       complaints.push(`${name}: ${error instanceof Error ? error.stack : String(error)}`);
     }
   };
