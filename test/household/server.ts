@@ -58,6 +58,10 @@ export interface Answered {
   readonly cookie: string | null;
 }
 
+/** A database that can't store just now: what was to be done stays due. The server says it by itself or as a cause. */
+const isPutOff = (error: unknown): boolean =>
+  error instanceof StoreBusy || error instanceof StoreFull || (error instanceof Error && isPutOff(error.cause));
+
 const vapid = { subject: "mailto:ada@alder.example", ...webpush.generateVAPIDKeys() };
 const pushPatience = 150; // of the gateway, in real milliseconds: the push service is on this machine
 
@@ -134,7 +138,7 @@ export async function openHousehold(base: string, begin: string): Promise<Househ
       await work();
     } catch (error) {
       const causes: readonly unknown[] = error instanceof AggregateError ? error.errors : [error];
-      if (causes.every((cause) => cause instanceof StoreBusy || cause instanceof StoreFull)) return;
+      if (causes.every(isPutOff)) return;
       complaints.push(`${name}: ${error instanceof Error ? error.stack : String(error)}`);
     }
   };
