@@ -16,8 +16,8 @@ export interface PushService {
   readonly origin: string;
   /** What a client must trust to talk to it. */
   readonly ca: string;
-  /** How it answers from now on: always so, or each request as it comes. */
-  behave(behaviour: Behaviour | (() => Behaviour)): void;
+  /** How it answers from now on: always so, or each request as it comes, by the path of its subscription. */
+  behave(behaviour: Behaviour | ((path: string) => Behaviour)): void;
   /** A new phone with keys of its own; `host` as another name for this machine. */
   subscribe(different?: { readonly label?: string; readonly host?: string }): Phone;
   unsubscribe(phone: Phone): void;
@@ -73,7 +73,7 @@ export async function startPushService({
   behaviour = { kind: "accept" } as Behaviour,
   nowSeconds = () => Date.now() / 1_000,
 } = {}): Promise<PushService> {
-  let current: Behaviour | (() => Behaviour) = behaviour;
+  let current: Behaviour | ((path: string) => Behaviour) = behaviour;
   const accepted: PushMessage[] = [];
   let requests = 0;
   const complaints: string[] = [];
@@ -99,7 +99,7 @@ export async function startPushService({
   }
 
   function respond(request: IncomingMessage, response: ServerResponse, body: Buffer) {
-    const now = typeof current === "function" ? current() : current;
+    const now = typeof current === "function" ? current(request.url ?? "") : current;
     switch (now.kind) {
       case "accept":
         return accept(request, response, body, now.status ?? 201);

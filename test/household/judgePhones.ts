@@ -1,0 +1,85 @@
+import type { PersonView, PhoneView } from "../../server/contract/api.ts";
+import { judgeTexts, type Violation, violation } from "./judge.ts";
+import type { EndpointKnowledge } from "./knowledge.ts";
+import { claimsReachable } from "./texts.ts";
+
+/** @param known by endpoint; one that the judge never saw handed in is itself a fault of the list */
+export function judgePhone(
+  view: Pick<PhoneView, "endpoint" | "label" | "reach">,
+  known: EndpointKnowledge | undefined,
+  now: number,
+): Violation[] {
+  if (known === undefined) return [violation("gonePhone", view.label, view.endpoint, "nobody handed in this address")];
+  const found: Violation[] = [];
+  const claims = view.reach.kind === "proved" || claimsReachable(view.reach.words);
+  if (claims && !known.isProved(now)) {
+    found.push(violation("reach", view.label, view.reach, "no display receipt for its present address"));
+  }
+  if (known.goneAt !== null && view.reach.kind !== "lost") {
+    found.push(violation("gonePhone", view.label, view.reach, "its push service said that it is gone"));
+  }
+  return found;
+}
+
+export function judgePerson(
+  view: Pick<PersonView, "name" | "reach">,
+  phones: readonly EndpointKnowledge[],
+  now: number,
+): Violation[] {
+  const claims = view.reach.kind === "proved" || claimsReachable(view.reach.words);
+  if (!claims || phones.some((phone) => phone.isProved(now))) return [];
+  return [
+    violation("reach", view.name, view.reach, "no phone of theirs has a display receipt for its present address"),
+  ];
+}
+
+/**
+ * The phones' screen in the browser whose own address this is (null: it has none).
+ * @param proved how many of this person's addresses have a display receipt
+ */
+export function judgePhonesScreen(
+  text: string,
+  own: EndpointKnowledge | null,
+  proved: number,
+  now: number,
+): Violation[] {
+  const found = judgeTexts("screen of phones", [text]);
+  const add = (shown: string, known: string) => found.push(violation("reach", "screen of phones", shown, known));
+  const claims = text.split("\n").filter(claimsReachable);
+  if (claims.length > proved) add(claims.join(" / "), `${proved} of their phones have a display receipt`);
+  // What stands under "this one" is about this very browser, up to its button.
+  const [, ofThis = ""] = /\bthis one\b([\s\S]*?)(\nForget|$)/.exec(text) ?? [];
+  if (claimsReachable(ofThis) && !(own?.isProved(now) ?? false))
+    add(ofThis, "no display receipt for this browser's address");
+  return found;
+}
+
+/** An urgent alarm that no screen has shown, as the home page listed it before a phone became available. */
+export interface Unshown {
+  readonly feeder: string | null;
+  readonly fault: string;
+  readonly title: string;
+}
+
+/** @param pushed what was handed to the new address in this turn */
+export function judgeRing(
+  phone: string,
+  unshown: readonly Unshown[],
+  pushed: readonly { readonly feeder: string | null; readonly fault: string | null }[],
+): Violation[] {
+  return unshown
+    .filter(
+      ({ feeder, fault }) =>
+        !pushed.some(
+          (push) => push.fault === fault && (feeder === null || push.feeder === feeder || push.feeder === null),
+        ),
+    )
+    .map(({ feeder, fault, title }) =>
+      violation(
+        "ring",
+        phone,
+        pushed.map((push) => push.fault).join(", ") || "nothing was pushed",
+        `${title} (${fault}, ${feeder ?? "the yard"}) stands and nobody was shown it`,
+      ),
+    );
+}

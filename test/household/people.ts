@@ -1,0 +1,56 @@
+import type { Chance } from "../../server/practice/chance.ts";
+import type { Behaviour } from "../support/pushService.ts";
+import type { HouseholdServer } from "./server.ts";
+
+/** A person of the household and the browsers they use. */
+export interface Person {
+  readonly name: string;
+  id: string;
+  headers: Record<string, string>;
+  readonly passphrase: string;
+  /** As a limit by address would count them. */
+  readonly from: string;
+  readonly phones: HouseholdPhone[];
+}
+
+type Subscription = ReturnType<HouseholdServer["push"]["subscribe"]>;
+
+/**
+ * A phone of theirs: what its browser knows (`subscription`) and what its push service makes of it. The server learns of
+ * neither but by its own routes.
+ */
+export class HouseholdPhone {
+  subscription: Subscription | null = null;
+  /** Under which address the server was last told of it; null where it never was, or was told to forget it. */
+  toldServer: string | null = null;
+  switchedOff = false; // it lies in a drawer: what is pushed stands on no screen
+  losesReceiptsUntil = 0;
+  opensAt = Number.POSITIVE_INFINITY; // when its owner next opens the page on it
+  /** What the browser does at the next opening. */
+  atOpening: "handIn" | "handInDeadOne" | "withdraw" = "handIn";
+
+  readonly label: string;
+
+  constructor(label: string) {
+    this.label = label;
+  }
+}
+
+/** What a push service answers for one address, until a moment. */
+export interface Weather {
+  readonly until: number;
+  readonly behaviour: Behaviour;
+}
+
+export const badWeathers: readonly Behaviour[] = [
+  { kind: "answer", status: 429, headers: { "retry-after": "120" } },
+  { kind: "answer", status: 500, body: "out of order" },
+  { kind: "answer", status: 503 },
+  { kind: "hang" },
+  { kind: "cutLine" },
+  { kind: "acceptAndCut" },
+];
+
+export const pathOf = (endpoint: string): string => new URL(endpoint).pathname;
+
+export const oneOf = <T>(chance: Chance, all: readonly T[]): T => all[Math.floor(chance.uniform() * all.length)] as T;

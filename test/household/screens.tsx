@@ -1,0 +1,155 @@
+import { cleanup, render, waitFor } from "@testing-library/preact";
+// Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
+import "../../client/screens/peopleScreen.tsx";
+import { vi } from "vitest";
+import { App } from "../../client/app.tsx";
+import { memoryCupboard } from "../../client/kept/cupboard.ts";
+import { days } from "../../client/state/days.ts";
+import { home, line, openHome, signedIn } from "../../client/state/home.ts";
+import { now, serverNow } from "../../client/state/now.ts";
+import { ownEndpoint } from "../../client/state/phone.ts";
+import { phones, rememberedEndpoint } from "../../client/state/phones.ts";
+import type { FeederView } from "../../server/contract/api.ts";
+import { judgeFeederScreen, judgeTexts, judgeWell, type Violation } from "./judge.ts";
+import { judgePhonesScreen } from "./judgePhones.ts";
+import { judgeStatus } from "./judgeProtocol.ts";
+import { EndpointKnowledge } from "./knowledge.ts";
+import type { HouseholdPhone, Person } from "./people.ts";
+import type { Run } from "./run.ts";
+import { claimsAllWell } from "./texts.ts";
+
+/** What the client itself writes on its screens, out of the server's own answers, as one person sees it. */
+export async function readScreens(run: Run): Promise<readonly Violation[]> {
+  const { people, step, watched: feeders, endpoints, now: at } = run;
+  const person = people[Math.floor(step / 7) % people.length] as Person;
+  const phone = person.phones[step % Math.max(1, person.phones.length)];
+  const found: Violation[] = [];
+  begin(run, person, phone);
+  try {
+    const views = await openAt("/", () => home.value?.view.yards.flatMap((yard) => yard.feeders));
+    found.push(...judgeTexts("screen of feeders", [pageText()]));
+    for (const { feeder, known, terms } of feeders) {
+      const view = viewOf(views, feeder.id);
+      const entry = document.querySelector(`a[href="/feeders/${feeder.id}"]`)?.closest("li");
+      if (view === undefined || !entry)
+        throw new Error(`expected ${feeder.profile.name} on the page, got ${pageText()}`);
+      found.push(...judgeWell(`screen of feeders, ${view.name}`, textOf(entry), view, known, terms, at));
+      if (claimsAllWell(pageText())) found.push(...judgeWell("screen of feeders", pageText(), view, known, terms, at));
+    }
+    for (const { feeder, known, terms } of feeders) {
+      await openAt(`/feeders/${feeder.id}`, () =>
+        document.querySelector("h1")?.textContent?.includes(feeder.profile.name),
+      );
+      const view = viewOf(views, feeder.id) as FeederView;
+      found.push(...judgeFeederScreen(pageText(), view, known, terms, at));
+    }
+    phones.value = null;
+    await openAt("/phones", () => phones.value);
+    const own = endpoints.get(ownEndpoint.value ?? "") ?? null;
+    const proved = [...endpoints.values()].filter((one) => one.person === person.name && one.isProved(at)).length;
+    found.push(...judgePhonesScreen(pageText(), own, proved, at));
+  } finally {
+    cleanup();
+    vi.unstubAllGlobals();
+    Reflect.deleteProperty(navigator, "serviceWorker");
+  }
+  return found;
+}
+
+const viewOf = (views: readonly FeederView[], id: string) => views.find((view) => view.id === id);
+
+/** A browser of this person's, freshly opened, with the server in the place of its network. */
+function begin(run: Run, person: Person, phone: HouseholdPhone | undefined): void {
+  vi.stubGlobal("fetch", async (path: string, init: RequestInit = {}) => {
+    const method = (init.method ?? "GET") as "GET";
+    const body = typeof init.body === "string" ? init.body : undefined;
+    const answer = await run.server.ask(method, path, { headers: person.headers, body, from: person.from });
+    run.note(judgeStatus(`${method} ${path} from a page`, answer.status, answer.text));
+    if (init.method === "POST" && path.startsWith("/api/v1/phones"))
+      noteHandedIn(run, person, phone, path, body, answer.status);
+    return new Response(answer.status === 204 ? null : answer.text, { status: answer.status });
+  });
+  vi.stubGlobal("WebSocket", SilentSocket);
+  vi.stubGlobal("isSecureContext", true);
+  vi.stubGlobal("PushManager", class {});
+  vi.stubGlobal("Notification", { permission: "granted" });
+  const endpoint = phone?.subscription?.endpoint ?? null;
+  const subscription = endpoint === null ? null : { endpoint, options: {}, toJSON: () => subscriptionOf(phone) };
+  const registration = { pushManager: { getSubscription: async () => subscription }, getNotifications: async () => [] };
+  Object.defineProperty(navigator, "serviceWorker", {
+    configurable: true,
+    value: Object.assign(new EventTarget(), {
+      getRegistration: async () => registration,
+      ready: Promise.resolve(registration),
+      controller: null,
+    }),
+  });
+  home.value = null;
+  signedIn.value = "unknown";
+  line.value = "unknown";
+  days.value = new Map();
+  ownEndpoint.value = endpoint;
+  rememberedEndpoint.value = endpoint;
+}
+
+const subscriptionOf = (phone: HouseholdPhone | undefined) => {
+  const { endpoint, p256dh, auth } = phone?.subscription ?? {};
+  return { endpoint, keys: { p256dh, auth } };
+};
+
+/** A page may hand its own address in by itself when it is opened: then the server knows it from now on. */
+function noteHandedIn(
+  run: Run,
+  person: Person,
+  phone: HouseholdPhone | undefined,
+  path: string,
+  body: string | undefined,
+  status: number,
+): void {
+  const { endpoint, replaces } = JSON.parse(body ?? "{}") as { endpoint?: string; replaces?: string | null };
+  const gone = path.endsWith("/forget") && status === 200 ? endpoint : status === 201 ? replaces : null;
+  const known = run.endpoints.get(gone ?? "");
+  if (known !== undefined && gone !== endpoint) known.goneAt ??= run.now;
+  if (path !== "/api/v1/phones" || status !== 201 || endpoint === undefined) return;
+  const handedIn = run.endpoints.get(endpoint);
+  if (handedIn === undefined) run.endpoints.set(endpoint, new EndpointKnowledge(person.name, run.now));
+  else handedIn.listAnew(run.now);
+  if (phone !== undefined) phone.toldServer = endpoint;
+}
+
+class SilentSocket {
+  onclose: (() => void) | null = null;
+  close() {
+    this.onclose?.();
+  }
+}
+
+/** Goes to a page and waits until it has what it shows. */
+async function openAt<T>(path: string, ready: () => T | null | undefined | false): Promise<T> {
+  cleanup();
+  history.replaceState(null, "", path);
+  await openHome(memoryCupboard());
+  now.value = serverNow();
+  render(<App />);
+  return waitFor(() => {
+    const value = ready();
+    if (!value) throw new Error(`expected ${path} to open, got ${pageText()}`);
+    return value;
+  });
+}
+
+/** As a reader takes it: each block on a line of its own, and what only a screen reader is told as well. */
+function textOf(element: Element): string {
+  const walk = (node: Node): string => {
+    if (node.nodeType === 3) return node.textContent ?? "";
+    const inside = [...node.childNodes].map(walk).join("");
+    const label = (node as Element).getAttribute?.("aria-label") ?? "";
+    const isInline = /^(span|a|b|em|strong|small|time|abbr|i)$/i.test((node as Element).tagName ?? "");
+    return isInline ? `${label}${inside}` : `\n${label}\n${inside}\n`;
+  };
+  return walk(element)
+    .replace(/[ \t]+/g, " ")
+    .replace(/\s*\n\s*/g, "\n")
+    .trim();
+}
+const pageText = (): string => textOf(document.getElementById("page") ?? document.body);
