@@ -33,10 +33,10 @@ export const withRefused = (
 
 export function unreadableFault(refused: RefusedReports | undefined): Fault | null {
   if (refused === undefined) return null;
-  const said = `${refused.field}: ${refused.problem}`;
+  const said = `${refused.field} ${refused.problem}`;
   return {
     kind: "reportsUnreadable",
-    reason: `The feeder sends reports, but they can't be read, and nothing in them is stored. The first problem: ${said}`,
+    reason: `The feeder sends reports, but they can't be read, and nothing in them is stored. The first problem: ${said}.`,
     evidence: [
       { what: "first problem", value: said, at: refused.at },
       { what: "refused since", value: "the first of them", at: refused.since },

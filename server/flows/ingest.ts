@@ -1,4 +1,4 @@
-import type { FieldProblem } from "../contract/fieldProblem.ts";
+import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
 import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
@@ -80,7 +80,8 @@ function refusalNotes(ports: Ports): Ingest["noteRefused"] {
     const logs = noted === undefined || now < noted.loggedAt || now >= noted.loggedAt + loggedEvery;
     if (notes.size >= feedersNotedMax) notes.clear();
     notes.set(feeder, { at: now, loggedAt: logs ? now : noted.loggedAt });
-    await act(ports, feeder, null, () => ({ kind: "reportRefused", problem }));
+    const named = problem.field === theWhole ? { ...problem, field: "the report" } : problem;
+    await act(ports, feeder, null, () => ({ kind: "reportRefused", problem: named }));
     return logs;
   };
 }
