@@ -184,7 +184,7 @@ export const faultRules = {
     explainedBy: ["feederSilent"],
   },
   staysPaused: {
-    title: "still paused",
+    title: "may still be paused",
     priority: "soon", // nothing is harmed, but the birds find nothing where they were promised food
     onDelay: minutes(10), // whoever fills it by hand pauses it for some minutes
     offDelay: minutes(0), // its own word, or food, proves that it feeds

@@ -6,8 +6,9 @@ import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage, PhonesView } from "../../server/contract/api.ts";
 import { scriptHashes } from "../../server/routes/client.ts";
 import { digestView } from "../client/cannedDigest.ts";
+import { peopleView } from "../client/cannedPeople.ts";
 import { ratesView } from "../client/cannedRates.ts";
-import { dayView, feederView, homeView, peopleView, phonesView } from "../client/cannedViews.ts";
+import { dayView, feederView, homeView, phonesView } from "../client/cannedViews.ts";
 
 /**
  * A server for looking at the built client without the real one: canned views, the real content policy. Run it by

@@ -1,12 +1,4 @@
-import type {
-  AlarmView,
-  DayMark,
-  DayView,
-  FeederView,
-  HomeView,
-  PeopleView,
-  PhonesView,
-} from "../../server/contract/api.ts";
+import type { AlarmView, DayMark, DayView, FeederView, HomeView, PhonesView } from "../../server/contract/api.ts";
 
 /** The invented yard "Alder Croft" with its feeders, as the server would tell of them at a given moment. */
 
@@ -348,54 +340,5 @@ export function phonesView(now: number, change: Partial<PhonesView> = {}): Phone
     ],
     gone: [],
     ...change,
-  };
-}
-
-/** Ada first, then Bo, who sleeps; Cilla has nothing that could be told. */
-export function peopleView(now: number, you = "keeper"): PeopleView {
-  return {
-    yard: "alder-croft",
-    people: [
-      {
-        id: "keeper",
-        name: "Ada",
-        you: you === "keeper",
-        role: "keeper",
-        turn: 1,
-        quiet: null,
-        urgentBreaks: true,
-        digestBy: "both",
-        phones: 2,
-        hasMail: true,
-        reach: { kind: "proved", words: "A phone showed a notice 2 hours ago." },
-      },
-      {
-        id: "bo",
-        name: "Bo",
-        you: you === "bo",
-        role: "helper",
-        turn: 2,
-        quiet: { from: "22:00", to: "06:30" },
-        urgentBreaks: false,
-        digestBy: "push",
-        phones: 1,
-        hasMail: false,
-        reach: { kind: "unproved", words: "The phone was sent notices for 4 days and has shown none of them." },
-      },
-      {
-        id: "cilla",
-        name: "Cilla",
-        you: you === "cilla",
-        role: "helper",
-        turn: 3,
-        quiet: null,
-        urgentBreaks: true,
-        digestBy: "none",
-        phones: 0,
-        hasMail: false,
-        reach: { kind: "lost", words: "Neither a phone nor a mail address is known." },
-      },
-    ],
-    invites: [{ role: "helper", expiresAt: iso(now + 40 * hourMs) }],
   };
 }

@@ -24,7 +24,8 @@ import { now } from "../../client/state/now.ts";
 import { ownEndpoint } from "../../client/state/phone.ts";
 import { phones, rememberedEndpoint } from "../../client/state/phones.ts";
 import type { HomeView } from "../../server/contract/api.ts";
-import { dayView, homeView, peopleView, phonesView } from "./cannedViews.ts";
+import { peopleView } from "./cannedPeople.ts";
+import { dayView, homeView, phonesView } from "./cannedViews.ts";
 
 type Reply = { readonly status: number; readonly body: unknown };
 interface Asked {

@@ -5,7 +5,8 @@ import { ownEndpoint } from "../../client/state/phone.ts";
 import { phones, rememberedEndpoint } from "../../client/state/phones.ts";
 import { awaitProof, type TestOutcome } from "../../client/state/testPush.ts";
 import type { HomeView, PhonesView } from "../../server/contract/api.ts";
-import { peopleView, phonesView } from "./cannedViews.ts";
+import { peopleView } from "./cannedPeople.ts";
+import { phonesView } from "./cannedViews.ts";
 import { type Line, openAt, problem, withLine } from "./page.tsx";
 
 let server: Line;

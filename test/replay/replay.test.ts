@@ -110,8 +110,9 @@ describe("what a keeper did, replayed,", () => {
       ...reports(7, 15),
     ]);
     expect(alarms(obedient.told)).toEqual([]);
-    const resumed = await replay([...paused, keeper(5, { resume: { id: "r-1" } }), ...reports(6, 15)]);
-    expect(alarms(resumed.told)).toEqual([]);
+    const resumed = await replay([...paused, keeper(5, { resume: { id: "r-1" } }), ...reports(6, 25)]);
+    expect(alarms(resumed.told, "pauseOverdue")).toEqual([]);
+    expect(alarms(resumed.told, "staysPaused").some(({ phase }) => phase === "unacknowledged")).toBe(true); // nor was that answered
   });
 
   it("is an alarm that was seen, or put aside until a time", async () => {

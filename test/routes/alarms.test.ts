@@ -8,13 +8,13 @@ async function silentHouse() {
   const house = await openHouse();
   const { feeder, key } = await house.addFeeder();
   const say = (uptimeMs: number) => house.report(key, { boot: "b-1", sentUptimeMs: uptimeMs, events: [] });
-  for (let minute = 0; minute < 30; minute += 1) {
+  for (let minute = 0; minute < 62; minute += 1) {
     await say(600_000 + minute * 60_000);
     house.clock.pass(minutes(1));
   }
   house.clock.pass(hours(3));
   await patrol(house.ports);
-  return { house, feeder: feeder.id, speakAgain: () => say(600_000 + hours(4)) };
+  return { house, feeder: feeder.id, speakAgain: () => say(600_000 + hours(5)) };
 }
 const answer = (house: House, feeder: string, path: string, payload?: object) =>
   house.app.inject({
@@ -79,7 +79,11 @@ describe("a feeder that is put away", () => {
   it("is listed as that and rings for nothing, until it is in the garden again", async () => {
     const house = await openHouse();
     const { feeder, key } = await house.addFeeder();
-    await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
+    // For an hour: until then its silence is only a note.
+    for (let minute = 0; minute < 62; minute += 1) {
+      await house.report(key, { boot: "b-1", sentUptimeMs: 5_000 + minute * 60_000, events: [] });
+      house.clock.pass(minutes(1));
+    }
     const put = (duty: string) =>
       house.app.inject({
         method: "PATCH",

@@ -51,7 +51,7 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
   headersTooLarge: (house, key) => bare(house, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
   async bootUnclear(house, key) {
     await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
-    return posted(house, `Bearer ${key}`, plain());
+    return posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 9_000_000 }));
   },
   tooManyEvents(house, key) {
     const events = Array.from({ length: 2_001 }, (_, index) => press(index + 1));

@@ -96,7 +96,7 @@ describe("the documentation's examples", () => {
       if (schema?.example === undefined) continue;
       const payload = path === "/api/v1/feeders" ? { ...schema.example, yard: house.yard } : schema.example;
       const headers = path === "/api/v1/report" ? { authorization: `Bearer ${key}` } : house.keeper;
-      const url = path.replace("{feeder}", feeder.id);
+      const url = path.replace("{feeder}", feeder.id).replace("{yard}", house.yard);
       const answer = await house.app.inject({ method: "POST", url, headers, payload });
       expect(answer.statusCode, `${path}: ${answer.body}`).toBeLessThan(300);
       ran.push(path);
@@ -106,6 +106,7 @@ describe("the documentation's examples", () => {
       "/api/v1/feeders/{feeder}/orders",
       "/api/v1/feeders/{feeder}/refills",
       "/api/v1/report",
+      "/api/v1/yards/{yard}/orders",
     ]);
   });
 });

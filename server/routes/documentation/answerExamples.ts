@@ -18,6 +18,7 @@ const aMinuteLater = "2026-01-15T09:01:00.000Z";
 
 export const answerWithOrder = (): Answer => ({
   ...answerExample(),
+  storedThrough: null, // the report brought no events
   serverTime: aMinuteLater,
   orders: [orderExample],
 });

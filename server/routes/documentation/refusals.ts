@@ -1,4 +1,6 @@
 import type { ProblemView } from "../../contract/api.ts";
+import { theWhole } from "../../contract/fieldProblem.ts";
+import { parseReport } from "../../contract/lenientJson.ts";
 import { readReport } from "../../contract/readReport.ts";
 import { eventsPerReportMax } from "../../contract/report.ts";
 import { milliseconds } from "../../domain/instant.ts";
@@ -32,6 +34,13 @@ type Refused = Exclude<TakeOutcome, { kind: "answered" }>;
 const outcome = (refused: Refused): ProblemView => problemOf(problemFor(refused));
 const plain = (problem: Problem): ProblemView => problemOf(problem);
 
+/** As the server answers a body that breaks off. */
+const brokenOff = parseReport('{"boot":');
+const notJson: Refused = {
+  kind: "unreadable",
+  errors: brokenOff.kind === "notJson" ? [{ field: theWhole, problem: brokenOff.problem }] : [],
+};
+
 /** @param reportsPerMinute the limit of this very server. */
 export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal[] {
   const unreadable = readReport({ boot: "b 7", sentUptimeMs: -5 });
@@ -48,7 +57,7 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       name: "notJson",
       when: "The body is not JSON.",
       todo: "The sender has a bug: log it and tell its maker. Keep the events. Don't send the same body again.",
-      example: plain({ status: 400, detail: "Body is not valid JSON but content-type is set to 'application/json'" }),
+      example: outcome(notJson),
       at: "both",
     },
     {

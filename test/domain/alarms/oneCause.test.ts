@@ -105,7 +105,7 @@ describe("the tree of causes", () => {
                     perch sensor silent
             count ran backwards
         reports can't be read
-        still paused
+        may still be paused
         chute sensor blind
         scale silent
         sensor chattering
