@@ -33,7 +33,7 @@ export function orderWords(
   if (undone !== null && undone.by === "restart" && order.phase !== "ended" && order.phase !== "refused") {
     return {
       headline: `${what}${extent}: no longer known to hold`,
-      detail: `The feeder confirmed it at ${when(undone.confirmedAt)} and has started anew since. It is asked again. Until the feeder confirms it again, take it that the feeder feeds.`,
+      detail: `The feeder said at ${when(undone.confirmedAt)} that it had paused, and has started anew since. It is asked again. Until it says so again, take it that the feeder feeds.`,
       stages,
       worry: true,
     };
@@ -94,10 +94,10 @@ export function orderWords(
 }
 
 const contradictionOf = (order: OrderView, undone: PauseView["undone"]): string => {
-  if (order.kind === "resume") return "Resume: confirmed, but the feeder says that it is paused";
+  if (order.kind === "resume") return "Resume not kept: the feeder says that it is paused";
   return undone?.by === "portion"
-    ? "Pause: confirmed, but the feeder gives food"
-    : "Pause: confirmed, but the feeder says that it feeds";
+    ? "Pause not kept: the feeder gives food"
+    : "Pause not kept: the feeder says that it feeds";
 };
 
 function contradictionWords(order: OrderView, undone: PauseView["undone"], when: (at: string) => string): string {
@@ -106,7 +106,7 @@ function contradictionWords(order: OrderView, undone: PauseView["undone"], when:
   }
   const fed =
     undone.portions === 0 ? "" : ` ${undone.portions === 1 ? "One portion" : `${undone.portions} portions`} since.`;
-  return `It confirmed at ${when(undone.confirmedAt)}; this no longer held at ${when(undone.since)}.${fed} The pause is sent again. If it must stop, go there and switch it off.`;
+  return `It said at ${when(undone.confirmedAt)} that it had paused; this no longer held at ${when(undone.since)}.${fed} The pause is sent again. If it must stop, go there and switch it off.`;
 }
 
 function stagesOf(order: OrderView): readonly OrderStage[] {

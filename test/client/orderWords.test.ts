@@ -79,7 +79,7 @@ describe("a confirmation that no longer holds", () => {
     const anew = orderWords(order({ phase: "sent" }), now, zone, { ...undone, by: "restart" });
     expect(anew?.headline).toContain("no longer known to hold");
     const said = orderWords(order({ phase: "contradicted" }), now, zone, { ...undone, by: "word" });
-    expect(said?.headline).toBe("Pause: confirmed, but the feeder says that it feeds");
+    expect(said?.headline).toBe("Pause not kept: the feeder says that it feeds");
     const fed = orderWords(order({ phase: "contradicted" }), now, zone, { ...undone, by: "portion", portions: 12 });
     expect(fed?.detail).toContain("12 portions since");
     for (const words of [anew, said, fed]) {

@@ -82,6 +82,14 @@ const order = (phase: OrderView["phase"], change: Partial<OrderView> = {}): Orde
   problem: null,
   ...change,
 });
+const told = (order: OrderView | null, more: Partial<FeederView["pause"]> = {}): FeederView["pause"] => ({
+  feederSays: null,
+  feederGave: null,
+  standing: { kind: "unknown", at: null },
+  undone: null,
+  order,
+  ...more,
+});
 const shows = (pause: FeederView["pause"], change: Partial<FeederView> = {}): FeederView =>
   feederView(begin, { pause, words: "Paused as asked.", ...change });
 const alarm = (title: string, change: Partial<AlarmView> = {}): AlarmView => ({
@@ -97,7 +105,7 @@ const judge = (view: FeederView, life: Life, minutes: number, as = terms) => {
   life.known.observe(at(minutes));
   return broken(judgeFeeder(view, life.known, as, at(minutes)));
 };
-const confirmed: FeederView["pause"] = { feederSays: null, order: order("confirmed") };
+const confirmed: FeederView["pause"] = told(order("confirmed"));
 
 describe("a confirmed pause", () => {
   it("stands while the feeder's done is the newest that is known", () => {
@@ -120,7 +128,7 @@ describe("a confirmed pause", () => {
 
   it("is undone in words as well", () => {
     const life = paused().reports(5, { portion: true });
-    expect(judge(shows({ feederSays: null, order: order("sent") }), life, 5)).toContain("confirmed");
+    expect(judge(shows(told(order("sent"))), life, 5)).toContain("confirmed");
   });
 
   it("stands again once a new start has said that it is paused", () => {
@@ -145,7 +153,7 @@ describe("resuming, and what the feeder last said", () => {
 
   it("is not confirmed while the feeder says that it is paused", () => {
     const life = paused().asks(5, "resume").reports(7, { done: "order-2" }).reports(8, { paused: true });
-    expect(judge(shows({ feederSays: null, order: resume }, { words: "-" }), life, 8)).toContain("resumed");
+    expect(judge(shows(told(resume), { words: "-" }), life, 8)).toContain("resumed");
   });
 
   it("never reads as feeding as usual after it said that it is paused", () => {
@@ -153,7 +161,7 @@ describe("resuming, and what the feeder last said", () => {
   });
 
   it("quotes nothing that it did not say last", () => {
-    const says = { feederSays: { paused: false, at: new Date(at(4)).toISOString() }, order: order("confirmed") };
+    const says = told(order("confirmed"), { feederSays: { paused: false, at: new Date(at(4)).toISOString() } });
     expect(judge(shows(says), paused().reports(5, { paused: true }), 5)).toEqual(["lastSaid"]);
   });
 });
@@ -161,18 +169,15 @@ describe("resuming, and what the feeder last said", () => {
 describe("deadlines and alarms of a pause", () => {
   it("wants an order shown as overdue from when it was asked, however often it was sent", () => {
     const life = () => new Life().reports(1).asks(2).reports(3).reports(9);
-    const sent = shows(
-      { feederSays: null, order: order("sent", { sentAt: new Date(at(9)).toISOString() }) },
-      { words: "-" },
-    );
+    const sent = shows(told(order("sent", { sentAt: new Date(at(9)).toISOString() })), { words: "-" });
     expect(judge(sent, life(), 4)).toEqual([]);
     expect(judge(sent, life(), 9)).toEqual(["overdue"]);
-    expect(judge({ ...sent, pause: { feederSays: null, order: order("overdue") } }, life(), 9)).toEqual([]);
+    expect(judge({ ...sent, pause: told(order("overdue")) }, life(), 9)).toEqual([]);
   });
 
   it("wants an urgent alarm for food given while paused, in the same step", () => {
     const life = () => paused().reports(5, { portion: true });
-    const view = shows({ feederSays: null, order: order("sent") }, { words: "-" });
+    const view = shows(told(order("sent")), { words: "-" });
     expect(judge(view, life(), 5)).toEqual(["foodThoughPaused"]);
     expect(judge({ ...view, alarms: [alarm("gives food though paused", { priority: "soon" })] }, life(), 5)).toEqual([
       "foodThoughPaused",
@@ -186,19 +191,19 @@ describe("deadlines and alarms of a pause", () => {
       .asks(2, "pause", 6)
       .reports(4, { done: "order-1" })
       .reports(9, { portion: true });
-    expect(judge(shows({ feederSays: null, order: null }, { words: "-" }), life, 9)).toEqual([]);
+    expect(judge(shows(told(null), { words: "-" }), life, 9)).toEqual([]);
   });
 
   it("wants an urgent alarm where done and paused: false contradict each other, in the same step", () => {
     const life = () => paused().reports(5, { paused: false });
-    const view = shows({ feederSays: null, order: order("sent") }, { words: "-" });
+    const view = shows(told(order("sent")), { words: "-" });
     expect(judge(view, life(), 5)).toEqual(["contradiction"]);
     expect(judge({ ...view, alarms: [alarm("pause contradicted")] }, life(), 5)).toEqual([]);
   });
 });
 
 describe("well", () => {
-  const fine = feederView(begin, { words: "Well: enough until Saturday.", pause: { feederSays: null, order: null } });
+  const fine = feederView(begin, { words: "Well: enough until Saturday.", pause: told(null) });
 
   it("may stand where all that is known is good", () => {
     expect(judge(fine, new Life().reports(1), 2)).toEqual([]);
@@ -222,14 +227,14 @@ describe("well", () => {
       [2, 10, 20, 30].reduce((life, when) => life.reports(when, { status: 400 }), new Life().reports(1)),
       30,
     ],
-    ["an open order", { ...fine, pause: { feederSays: null, order: order("sent") } }, new Life().reports(1).asks(2), 3],
+    ["an open order", { ...fine, pause: told(order("sent")) }, new Life().reports(1).asks(2), 3],
   ])("never stands beside %s", (_, view, life, minutes) => {
     expect(judge(view, life, minutes)).toContain("well");
   });
 });
 
 describe("reports", () => {
-  const view = feederView(begin, { words: "-", pause: { feederSays: null, order: null } });
+  const view = feederView(begin, { words: "-", pause: told(null) });
   const silent = { ...view, alarms: [alarm("feeder silent")] };
 
   it("by hand make no urgent silence", () => {

@@ -141,7 +141,8 @@ function whyNotWell(
   { reportEverySeconds }: FeederTerms,
   now: number,
 ): string | null {
-  if (view.alarms.length > 0) return titlesOf(view);
+  // One that has returned to normal is over, and only not acknowledged yet: nothing bad is there (ISA-18.2).
+  if (view.alarms.some(({ phase }) => phase !== "returnedUnacknowledged")) return titlesOf(view);
   if (view.hopper.level === null) return "its level is unknown";
   if (known.lastReadableAt === null) return "it never reported";
   if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute) return "its reports can't be read";

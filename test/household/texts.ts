@@ -34,8 +34,8 @@ export const claimsPaused = (text: string): boolean =>
   claims(text, /\bpaused?( until [^.:;\n]{1,40})?:? ?\(?(it is )?confirmed\b/gi) ||
   claims(text, /(^|[.\n]\s*)paused\b(?! (asked|overdue|feeder gives|but))/gi);
 
-/** Says that an order was confirmed. */
-export const claimsConfirmed = (text: string): boolean => claims(text, /\bconfirmed\b/gi);
+/** Says that an order was confirmed; "confirmed: not yet" says that it wasn't. */
+export const claimsConfirmed = (text: string): boolean => claims(text, /\bconfirmed\b(?!: not yet)/gi);
 
 /** Says that food is given as always. */
 export const claimsFeeding = (text: string): boolean => claims(text, /\bfeed(s|ing) as usual\b/gi);

@@ -101,7 +101,7 @@ export function confirmed(orders: OrdersState, newest: Order, at: Instant): Orde
 }
 
 /** Whether the feeder's word of `at` can mend a confirmation that was undone. */
-export function mayConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Instant): boolean {
+function mayConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Instant): boolean {
   if (at <= since) return false;
   if (lastPortion === null) return true;
   // Who said "paused" and gave food is believed when it has stood still for a while; who started anew, at once.

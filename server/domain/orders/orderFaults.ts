@@ -18,19 +18,19 @@ export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: 
 }
 
 function undoneFault(undone: UndonePause, evidence: readonly Evidence[]): readonly Fault[] {
-  const confirmed = { what: "confirmed the pause", value: "done", at: undone.confirmedAt };
+  const confirmed = { what: "said that it had paused", value: "done", at: undone.confirmedAt };
   if (undone.lastPortion !== null) {
     const { portions, lastPortion, inOneStart } = undone;
     const count = portions === 1 ? "a portion" : `${portions} portions`;
     const by = lastPortion.cause === "keeper" ? " The last was given by hand at the feeder, as it says." : "";
     const anew = inOneStart ? "" : " It has started anew since and may have forgotten the pause.";
-    const reason = `The feeder confirmed the pause and has given ${count} since.${by}${anew} The pause is being sent again.`;
+    const reason = `The feeder said that it had paused, and has given ${count} since.${by}${anew} The pause is being sent again.`;
     const last = { what: "last portion", value: `cause: ${lastPortion.cause}`, at: lastPortion.at };
     return [{ kind: "feedsThoughPaused", reason, evidence: [...evidence, confirmed, last], sure: null }];
   }
   if (undone.by !== "word") return [];
   const reason =
-    "The feeder confirmed the pause, and says since then that it is feeding. The pause is being sent again.";
+    "The feeder said that it had paused, and says since then that it is feeding. The pause is being sent again.";
   return [{ kind: "pauseContradicted", reason, evidence: [...evidence, confirmed], sure: null }];
 }
 
@@ -57,8 +57,8 @@ function overduePause(
 function overdueWords({ sentAt }: Order, undone: UndonePause | undefined): string {
   if (undone?.by === "restart") {
     return sentAt === null
-      ? "The feeder started anew after it had confirmed the pause, and the pause has not reached it again."
-      : "The feeder started anew after it had confirmed the pause. The pause was sent again, but the feeder has not said that it stands still.";
+      ? "The feeder started anew after it had paused, and the pause has not reached it again."
+      : "The feeder started anew after it had paused. The pause was sent again, but the feeder has not said that it stands still.";
   }
   return sentAt === null
     ? "The feeder was to pause, but the order has not reached it."
