@@ -43,13 +43,10 @@ const stringOrBareNumber =
 function withoutBareNumbers(text: string): ParsedReport | null {
   let mark = "bare number ";
   while (text.includes(mark)) mark += "~";
-  let found = false;
-  const marked = text.replace(stringOrBareNumber, (token) => {
-    if (token.startsWith('"')) return token;
-    found = true;
-    return JSON.stringify(mark + token);
-  });
-  if (!found) return null;
+  const marked = text.replace(stringOrBareNumber, (token) =>
+    token.startsWith('"') ? token : JSON.stringify(mark + token),
+  );
+  if (marked === text) return null;
   try {
     return withoutMarks(parse(marked), mark);
   } catch {

@@ -260,7 +260,7 @@ const isObject = (value: unknown): value is object => isHolder(value) && !Array.
 function valueWords(value: unknown): string {
   if (Array.isArray(value)) return "a list";
   if (isHolder(value)) return "an object";
-  const words = JSON.stringify(value) ?? String(value);
+  const words = JSON.stringify(value); // what came as JSON always has such a form
   return words.length <= 40 ? words : `${words.slice(0, 39)}…`;
 }
 
