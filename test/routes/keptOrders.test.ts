@@ -62,6 +62,18 @@ describe("a confirmed pause", () => {
     expect(alarmsOf(await house.look(feeder.id))).toEqual(["pauseOverdue urgent"]);
   });
 
+  it("is undone by a new start under the same boot id, by its numbers and its uptime that began anew", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await confirmedBare(house);
+    house.clock.pass(minutes(10));
+    const anew = bare(200_000, [portion(1, 100_000), portion(2, 150_000)]); // numbers that the start before had used
+    expect(ordersOf(await house.report(key, anew))).toEqual([pause.id]);
+    const view = await house.look(feeder.id);
+    expect(alarmsOf(view)).toContain("feedsThoughPaused urgent");
+    expect(alarmsOf(view)).toContain("bootReused note");
+    expect(phaseOf(view)).toBe("contradicted");
+  });
+
   it("is undone by a portion in the same start, also over the socket, and the old answer sent again doesn't mend it", async () => {
     const house = await openHouse();
     const { key, feeder } = await confirmedBare(house);
