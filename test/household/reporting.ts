@@ -8,6 +8,7 @@ import type { Answered, HouseholdServer } from "./server.ts";
 export class Reporting {
   private readonly onTheirWay: { readonly watched: Watched; readonly report: Outgoing; readonly at: number }[] = [];
   private readonly newest = new Map<string, number>(); // uptime by feeder and boot
+  private readonly newestStart = new Map<string, number>(); // by feeder
   private readonly acknowledged = new Map<string, Set<string>>(); // marks by feeder
   private readonly statements: ReturnType<typeof statementsOn>;
   private reports = 0;
@@ -80,7 +81,10 @@ export class Reporting {
     const bootKey = `${feeder.id} ${report.boot} ${feeder.profile.starts === "sameBoot" ? "" : feeder.start}`;
     const highest = this.newest.get(bootKey) ?? -1;
     const isSameBoot = feeder.profile.starts === "sameBoot" && report.place?.start === feeder.start;
-    const startedAnew = isSameBoot && report.readable && (report.sentUptimeMs ?? 0) < highest - minute;
+    // A late copy of the start that goes on has a lower uptime too: only a start that wasn't seen before is anew.
+    const isNewStart = feeder.start > (this.newestStart.get(feeder.id) ?? 0);
+    const startedAnew = isSameBoot && isNewStart && report.readable && (report.sentUptimeMs ?? 0) < highest - minute;
+    if (isSameBoot && report.readable) this.newestStart.set(feeder.id, feeder.start);
     if (startedAnew) this.run.count("sameBootStarts");
     if (report.sentUptimeMs !== null && report.readable && (startedAnew || report.sentUptimeMs > highest)) {
       this.newest.set(bootKey, report.sentUptimeMs);
