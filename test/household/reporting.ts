@@ -31,18 +31,25 @@ export class Reporting {
       this.run.watched.map(async (watched) => {
         const { feeder } = watched;
         if (!feeder.reportsAt(this.run.now, this.run.step)) return;
-        for (const report of feeder.reports(this.run.now)) await this.send(watched, report);
+        // All chance is drawn before anything is awaited: who is answered first must not change what happens next.
+        const sendings = feeder.reports(this.run.now).map((report) => ({ report, luck: this.luck() }));
+        for (const { report, luck } of sendings) await this.send(watched, report, luck);
       }),
     );
   }
 
-  private async send(watched: Watched, report: Outgoing): Promise<void> {
-    const { feeder } = watched;
+  private luck() {
     const [isLost, comesLate, isRepeated, answerIsLost] = [0.03, 0.3, 0.02, 0.04].map((p) =>
       this.run.chance.happens(p),
     );
+    return { isLost, comesLate, isRepeated, answerIsLost, lateBy: Math.ceil(this.run.chance.between(0.5, 4)) * minute };
+  }
+
+  private async send(watched: Watched, report: Outgoing, luck: ReturnType<Reporting["luck"]>): Promise<void> {
+    const { feeder } = watched;
+    const { isLost, comesLate, isRepeated, answerIsLost, lateBy } = luck;
     const isOld = (report.sentUptimeMs ?? 0) > 30 * minute;
-    const later = { watched, report, at: this.run.now + Math.ceil(this.run.chance.between(0.5, 4)) * minute };
+    const later = { watched, report, at: this.run.now + lateBy };
     if (isLost) {
       this.run.count("lostRequests");
       if (comesLate && isOld) this.onTheirWay.push(later);
