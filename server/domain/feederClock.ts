@@ -1,5 +1,5 @@
 import { labelOf, lifeOf } from "./bootLife.ts";
-import { after, earlier, type Instant, type Span } from "./instant.ts";
+import { after, between, earlier, type Instant, minutes, type Span } from "./instant.ts";
 
 /**
  * Such boards have no clock after a power cut, so a feeder tells only how long it has been up. From one report we know
@@ -48,8 +48,8 @@ export function readSendingTime(
 ): SendingTime {
   const noted = withReuse(clock, boot, sentUptime, receivedAt);
   const known = clock.boots.find((anchor) => anchor.boot === boot);
-  // A late copy must not move the anchor back, nor one of a start that is over: the newer report knew better.
-  if (sentUptime === null || (known && (sentUptime < known.uptime || isOver(clock, boot)))) {
+  // A late copy must not move the anchor, nor a report of a start that is over: the one that it repeats knew better.
+  if (sentUptime === null || (known && (isCopy(known, sentUptime, receivedAt) || isOver(clock, boot)))) {
     return { clock: noted, momentOf: momentsFrom(known, receivedAt) };
   }
   const anchor = { boot, receivedAt, uptime: sentUptime };
@@ -59,6 +59,13 @@ export function readSendingTime(
     momentOf: momentsFrom(anchor, receivedAt),
   };
 }
+
+/** The newest report itself may come twice. A board whose uptime stands still for longer sends no copies. */
+const isCopy = (known: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
+  uptime < known.uptime || (uptime === known.uptime && between(known.receivedAt, receivedAt) <= copyLateMax);
+
+/** Any sender has given a report up by then. Common practice, no source. */
+const copyLateMax = minutes(10);
 
 /** A newer start under the same id is known. */
 const isOver = ({ boots }: FeederClock, boot: string): boolean =>

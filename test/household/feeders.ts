@@ -111,11 +111,16 @@ export class HouseholdFeeder {
 
   /** One minute of its life. */
   live(now: number): void {
-    const { chance, profile } = this;
+    const { profile } = this;
     if (profile.byHand) return;
     this.mishaps(now);
+    if (this.uptime(now) >= 2 * minute) this.beVisited(now);
+    // Only now: what happened in this minute is dated before it, and so before the moment at which a pause ends.
     if (this.pauseEndsAt !== null && now >= this.pauseEndsAt) [this.paused, this.pauseEndsAt] = [false, null];
-    if (this.uptime(now) < 2 * minute) return;
+  }
+
+  private beVisited(now: number): void {
+    const { chance, profile } = this;
     const daylight = isDaylight(now);
     const liesNow = this.paused && profile.lies !== undefined;
     const feeds = !this.paused || profile.lies !== undefined;

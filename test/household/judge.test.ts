@@ -10,7 +10,7 @@ import {
   rules,
   type Violation,
 } from "./judge.ts";
-import { judgePerson, judgePhone, judgePhonesScreen, judgeRing } from "./judgePhones.ts";
+import { judgePerson, judgePhone, judgePhonesScreen, judgeRing, ringDueAt } from "./judgePhones.ts";
 import { judgeAnswer, judgeReadings, judgeRecord, judgeStatus } from "./judgeProtocol.ts";
 import { type ArrivedReport, EndpointKnowledge, FeederKnowledge, minute } from "./knowledge.ts";
 
@@ -327,10 +327,18 @@ describe("reach", () => {
   });
 
   it("is used at once for an urgent alarm that nobody was shown", () => {
-    const unshown = [{ feeder: "rowan", fault: "trayJammed", title: "tray jammed" }];
+    const unshown = [
+      { feeder: "rowan", fault: "trayJammed", title: "tray jammed", raisedAt: new Date(at(1)).toISOString() },
+    ];
     expect(broken(judgeRing("Ada's phone", unshown, []))).toEqual(["ring"]);
     expect(broken(judgeRing("Ada's phone", unshown, [{ feeder: "larch", fault: "trayJammed" }]))).toEqual(["ring"]);
     expect(judgeRing("Ada's phone", unshown, [{ feeder: "rowan", fault: "trayJammed" }])).toEqual([]);
+  });
+
+  it("waits for each earlier turn that may yet be shown it, and for none else", () => {
+    expect(ringDueAt(at(5), 0)).toBe(at(5));
+    expect(ringDueAt(at(5), 2)).toBeGreaterThanOrEqual(at(5 + 2 * 15));
+    expect(ringDueAt(at(5), 2)).toBeLessThan(at(5 + 3 * 15));
   });
 });
 

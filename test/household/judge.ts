@@ -24,7 +24,7 @@ export const rules = {
   bootReused: "a feeder that starts anew under its old boot id is shown as such",
   reach: "a phone or person is called reachable only with a display receipt for the present address",
   gonePhone: "a phone whose push service said that it is gone is not listed as one that can be notified",
-  ring: "an urgent alarm that nobody was shown is pushed to a phone that becomes available, at the next turn",
+  ring: "an urgent alarm that nobody was shown is pushed to a phone that becomes available, as soon as its person's turn has come",
   stored: "storedThrough covers no event that is not in the database",
   kept: "no acknowledged event is lost, changed or stored twice",
   reading: "one bad reading is set aside alone, and a misspelt one is named",

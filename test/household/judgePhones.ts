@@ -1,6 +1,6 @@
 import type { PersonView, PhoneView } from "../../server/contract/api.ts";
 import { judgeTexts, type Violation, violation } from "./judge.ts";
-import type { EndpointKnowledge } from "./knowledge.ts";
+import { type EndpointKnowledge, minute } from "./knowledge.ts";
 import { claimsReachable } from "./texts.ts";
 
 /** @param known by endpoint; one that the judge never saw handed in is itself a fault of the list */
@@ -59,9 +59,23 @@ export interface Unshown {
   readonly feeder: string | null;
   readonly fault: string;
   readonly title: string;
+  readonly raisedAt: string;
 }
 
-/** @param pushed what was handed to the new address in this turn */
+/** How long an urgent alarm waits for an answer before it goes on to the next turn: the README's own number. */
+const turnLasts = 15 * minute;
+
+/** A turn begins when its people are really told, a minute's step later at most, and a process that dies loses a step. */
+const turnSlack = 3 * minute;
+
+/**
+ * When a phone that becomes available must have been pushed what nobody was shown: at once, unless people of earlier turns
+ * may yet be shown it. Each of those turns has its whole time, and no more than that.
+ */
+export const ringDueAt = (availableAt: number, turnsBefore: number): number =>
+  availableAt + turnsBefore * (turnLasts + turnSlack);
+
+/** @param pushed what was handed to the new address by then */
 export function judgeRing(
   phone: string,
   unshown: readonly Unshown[],

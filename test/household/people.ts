@@ -6,6 +6,8 @@ import type { HouseholdServer } from "./server.ts";
 export interface Person {
   readonly name: string;
   id: string;
+  turn: number; // 1 is told first
+  readonly mail: string | null;
   headers: Record<string, string>;
   readonly passphrase: string;
   /** As a limit by address would count them. */

@@ -1,22 +1,31 @@
 import { judgeTexts } from "./judge.ts";
-import { judgeRing, type Unshown } from "./judgePhones.ts";
+import { judgeRing, ringDueAt, type Unshown } from "./judgePhones.ts";
 import { EndpointKnowledge, minute } from "./knowledge.ts";
 import { badWeathers, HouseholdPhone, oneOf, type Person, pathOf, type Weather } from "./people.ts";
 import type { Run } from "./run.ts";
 
-type Pushed = readonly { readonly feeder: string | null; readonly fault: string | null }[];
+type Pushed = { readonly feeder: string | null; readonly fault: string | null }[];
+
+/** A new phone that must be pushed an alarm which nobody was shown, by when its person's turn must have come. */
+interface Ring {
+  readonly phone: HouseholdPhone;
+  readonly path: string;
+  readonly alarm: Unshown;
+  readonly dueAt: number;
+  readonly pushed: Pushed;
+}
 
 /** Phones and their push services: addresses end, are renewed early or late, answers fail, and screens show or don't. */
 export class Phones {
   private readonly weather = new Map<string, Weather>(); // by path
   private readonly dead = new Map<string, 404 | 410>(); // by path
   private readonly displayed = new Set<string>();
-  private readonly newPhones: { readonly phone: HouseholdPhone; readonly unshown: readonly Unshown[] }[] = [];
-  private readonly pendingRings: {
+  private readonly newPhones: {
+    readonly person: Person;
     readonly phone: HouseholdPhone;
     readonly unshown: readonly Unshown[];
-    readonly pushed: Pushed;
   }[] = [];
+  private rings: Ring[] = [];
   private readonly pushed: { readonly path: string; readonly feeder: string | null; readonly fault: string | null }[] =
     [];
   private acceptedSeen = 0;
@@ -127,40 +136,41 @@ export class Phones {
     if (known === undefined) this.run.endpoints.set(endpoint, new EndpointKnowledge(person.name, this.run.now));
     else known.listAnew(this.run.now);
     this.run.count("newPhones");
-    if (same === null && !this.run.loopStandsStill) this.newPhones.push({ phone, unshown });
+    if (same === null && !this.run.loopStandsStill) this.newPhones.push({ person, phone, unshown });
   }
 
   /** Urgent alarms that stood unanswered after the last step and that no screen had shown since they were raised. */
-  private unshown(): Unshown[] {
+  private unshown(): readonly Unshown[] {
     const receipts = [...this.run.endpoints.values()].flatMap((one) => one.receipts);
     return (this.run.home?.yards[0]?.calls ?? []).flatMap(
-      ({ feeder, fault, title, raisedAt, acknowledgedBy, told }) => {
+      ({ feeder, fault, title, raisedAt, acknowledgedBy, told }): Unshown[] => {
         const view = this.run.home?.yards[0]?.feeders.find(({ id }) => id === feeder);
         const alarm = view?.alarms.find((one) => one.fault === fault);
         const calls = alarm?.priority === "urgent" && alarm.phase === "unacknowledged" && acknowledgedBy === null;
         const wasShown =
           told.some(({ shownAt }) => shownAt !== null) ||
           receipts.some((one) => one.fault === fault && one.at >= Date.parse(raisedAt));
-        return calls && !wasShown ? [{ feeder, fault, title }] : [];
+        return calls && !wasShown ? [{ feeder, fault, title, raisedAt }] : [];
       },
     );
   }
 
   readPushed(): void {
     const { accepted } = this.run.server.push;
-    [this.pushed.length, this.pendingRings.length] = [0, 0];
+    this.pushed.length = 0;
     for (const message of accepted.slice(this.acceptedSeen)) {
       const { title, body, data } = message.payload.notification;
       this.run.note(judgeTexts("a notice", [title, body]));
       this.pushed.push({ path: `/push/${message.phone}`, feeder: data.feeder, fault: data.fault });
     }
-    for (const { phone, unshown } of this.newPhones) {
+    for (const { person, phone, unshown } of this.newPhones) {
       const path = pathOf(phone.toldServer ?? "https://none.example/");
       if (unshown.length === 0 || this.dead.has(path) || this.run.loopStandsStill || this.run.refusesToStore) continue;
       this.run.check("ring");
       this.run.count("unshownThenRung");
-      this.pendingRings.push({ phone, unshown, pushed: this.pushed.filter((one) => one.path === path) });
+      for (const alarm of unshown) this.rings.push({ phone, path, alarm, dueAt: this.dueAt(person), pushed: [] });
     }
+    for (const { path, pushed } of this.rings) pushed.push(...this.pushed.filter((one) => one.path === path));
     this.newPhones.length = 0;
   }
 
@@ -190,17 +200,29 @@ export class Phones {
     }
   }
 
-  /** What was answered or ended meanwhile rings nobody: only what still stands is asked for. */
+  /** Each earlier turn in which somebody has a phone or an address has the yard's time to answer; then the next turn comes. */
+  private dueAt({ turn }: Person): number {
+    const hasPhone = ({ name }: Person) =>
+      [...this.run.endpoints.values()].some(({ person, goneAt }) => person === name && goneAt === null);
+    const before = this.run.people.filter((one) => one.turn < turn && (one.mail !== null || hasPhone(one)));
+    return ringDueAt(this.run.now, before.length);
+  }
+
+  /** What was answered, shown or ended meanwhile rings nobody: only what still stands is asked for. */
   judgeRings(): void {
-    const stands = this.run.home?.yards[0]?.calls ?? [];
-    for (const { phone, unshown, pushed } of this.pendingRings.splice(0)) {
-      const asked = unshown.filter(({ feeder, fault }) => {
-        const call = stands.find((one) => one.feeder === feeder && one.fault === fault);
-        const view = this.run.home?.yards[0]?.feeders.find(({ id }) => id === feeder);
-        const alarm = view?.alarms.find((one) => one.fault === fault);
-        return call !== undefined && call.acknowledgedBy === null && alarm?.phase === "unacknowledged";
-      });
-      this.run.note(judgeRing(phone.label, asked, pushed));
-    }
+    const open = this.unshown();
+    this.rings = this.rings.filter(({ phone, path, alarm, dueAt, pushed }) => {
+      const stands = open.some(
+        (one) => one.feeder === alarm.feeder && one.fault === alarm.fault && one.raisedAt === alarm.raisedAt,
+      );
+      // Its push service refused it, or it has another address by now: nothing can be asked for this one.
+      const isHindered =
+        this.dead.has(path) || this.weather.has(path) || pathOf(phone.toldServer ?? "https://none.example/") !== path;
+      if (!stands || isHindered) return false;
+      const found = judgeRing(phone.label, [alarm], pushed);
+      if (found.length > 0 && this.run.now < dueAt) return true;
+      this.run.note(found);
+      return false;
+    });
   }
 }

@@ -1,4 +1,11 @@
-import type { DigestView, FeederView, HomeView, PeopleView, PhonesView } from "../../server/contract/api.ts";
+import type {
+  DigestView,
+  FeederView,
+  HomeView,
+  PeopleView,
+  PersonView,
+  PhonesView,
+} from "../../server/contract/api.ts";
 import { HouseholdFeeder, profiles } from "./feeders.ts";
 import { judgeFeeder, judgeTexts, type Rule, type Violation } from "./judge.ts";
 import { judgePerson, judgePhone } from "./judgePhones.ts";
@@ -58,6 +65,8 @@ class Household {
     const person = (name: string, n: number): Person => ({
       name,
       id: "",
+      turn: 0,
+      mail: n === 1 ? null : `${name.toLowerCase()}@alder.example`, // who is told first has nothing but phones
       headers: {},
       passphrase: `${name} has birds at breakfast`,
       from: `10.0.0.${n}`,
@@ -85,14 +94,15 @@ class Household {
     }
     const { people } = (await this.run.as(ada, "GET", `/api/v1/yards/${this.run.yard}/people`)).body as PeopleView;
     for (const one of this.run.people) {
-      one.id = people.find(({ name }) => name === one.name)?.id as string;
+      const view = people.find(({ name }) => name === one.name) as PersonView;
+      [one.id, one.turn] = [view.id, view.turn];
       one.phones.push(new HouseholdPhone(`${one.name}'s phone`));
       await this.run.as(one, "PATCH", `/api/v1/yards/${this.run.yard}/people/${one.id}`, {
         quiet: null,
         urgentBreaks: true,
         digestBy: "both",
       });
-      await this.run.as(one, "PATCH", "/api/v1/me", { mail: `${one.name.toLowerCase()}@alder.example` });
+      if (one.mail !== null) await this.run.as(one, "PATCH", "/api/v1/me", { mail: one.mail });
       for (const phone of one.phones) await this.phones.handIn(one, phone);
     }
     await this.addFeeders(ada);

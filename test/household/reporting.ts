@@ -8,6 +8,7 @@ import type { Answered, HouseholdServer } from "./server.ts";
 export class Reporting {
   private readonly onTheirWay: { readonly watched: Watched; readonly report: Outgoing; readonly at: number }[] = [];
   private readonly newest = new Map<string, number>(); // uptime by feeder and boot
+  private readonly newestStart = new Map<string, number>(); // by feeder
   private readonly acknowledged = new Map<string, Set<string>>(); // marks by feeder
   private readonly statements: ReturnType<typeof statementsOn>;
   private reports = 0;
@@ -30,18 +31,25 @@ export class Reporting {
       this.run.watched.map(async (watched) => {
         const { feeder } = watched;
         if (!feeder.reportsAt(this.run.now, this.run.step)) return;
-        for (const report of feeder.reports(this.run.now)) await this.send(watched, report);
+        // All chance is drawn before anything is awaited: who is answered first must not change what happens next.
+        const sendings = feeder.reports(this.run.now).map((report) => ({ report, luck: this.luck() }));
+        for (const { report, luck } of sendings) await this.send(watched, report, luck);
       }),
     );
   }
 
-  private async send(watched: Watched, report: Outgoing): Promise<void> {
-    const { feeder } = watched;
+  private luck() {
     const [isLost, comesLate, isRepeated, answerIsLost] = [0.03, 0.3, 0.02, 0.04].map((p) =>
       this.run.chance.happens(p),
     );
+    return { isLost, comesLate, isRepeated, answerIsLost, lateBy: Math.ceil(this.run.chance.between(0.5, 4)) * minute };
+  }
+
+  private async send(watched: Watched, report: Outgoing, luck: ReturnType<Reporting["luck"]>): Promise<void> {
+    const { feeder } = watched;
+    const { isLost, comesLate, isRepeated, answerIsLost, lateBy } = luck;
     const isOld = (report.sentUptimeMs ?? 0) > 30 * minute;
-    const later = { watched, report, at: this.run.now + Math.ceil(this.run.chance.between(0.5, 4)) * minute };
+    const later = { watched, report, at: this.run.now + lateBy };
     if (isLost) {
       this.run.count("lostRequests");
       if (comesLate && isOld) this.onTheirWay.push(later);
@@ -80,7 +88,10 @@ export class Reporting {
     const bootKey = `${feeder.id} ${report.boot} ${feeder.profile.starts === "sameBoot" ? "" : feeder.start}`;
     const highest = this.newest.get(bootKey) ?? -1;
     const isSameBoot = feeder.profile.starts === "sameBoot" && report.place?.start === feeder.start;
-    const startedAnew = isSameBoot && report.readable && (report.sentUptimeMs ?? 0) < highest - minute;
+    // A late copy of the start that goes on has a lower uptime too: only a start that wasn't seen before is anew.
+    const isNewStart = feeder.start > (this.newestStart.get(feeder.id) ?? 0);
+    const startedAnew = isSameBoot && isNewStart && report.readable && (report.sentUptimeMs ?? 0) < highest - minute;
+    if (isSameBoot && report.readable) this.newestStart.set(feeder.id, feeder.start);
     if (startedAnew) this.run.count("sameBootStarts");
     if (report.sentUptimeMs !== null && report.readable && (startedAnew || report.sentUptimeMs > highest)) {
       this.newest.set(bootKey, report.sentUptimeMs);

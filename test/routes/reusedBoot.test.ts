@@ -55,6 +55,17 @@ describe("a feeder that uses one boot id for every start", () => {
     expect((await faultsOf(house, feeder.id)).filter((one) => one.includes(" unack"))).toEqual([]);
   });
 
+  it("is recognised though the last report of the start before arrived a second time, just before it", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(3_000_000));
+    house.clock.pass(minutes(2));
+    answerOf(await house.report(key, report(3_000_000))); // a copy that was under way: it says nothing of this moment
+    answerOf(await house.report(key, report(66_000, [press(1, 10_000)])));
+    expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
+    await replaysToTheSame(house, feeder.id);
+  });
+
   it("is recognised within ten minutes of uptime also where it has no event to tell", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();
