@@ -159,9 +159,9 @@ async function sendAll(): Promise<void> {
 }
 
 function accept(act: WaitingAct, view: ActView, askedAt: number): void {
-  if (!("leftOut" in view)) return acceptFeeders([view], askedAt);
-  acceptFeeders(view.feeders, askedAt);
-  const missed = "yard" in act ? view.leftOut.filter((id) => act.feeders.includes(id)) : [];
+  const isYards = "leftOut" in view;
+  acceptFeeders(isYards ? view.feeders : [view], askedAt);
+  const missed = isYards && "yard" in act ? view.leftOut.filter((id) => act.feeders.includes(id)) : [];
   if (missed.length === 0) return;
   const names = missed.map((id) => findFeeder(id)?.feeder.name ?? id).join(", ");
   const words = `${askedOf(act)}: “${act.words}” left out ${names}, on the bench or put away by now.`;
