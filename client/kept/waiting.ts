@@ -4,8 +4,19 @@ import type { Cupboard } from "./cupboard.ts";
  * What the keeper asked for while the server could not be reached. It waits on the phone with its own id, so that sending
  * it twice is asking once, and with an end: a pause that arrives half an hour late would surprise the keeper.
  */
-export interface WaitingAct {
+export type WaitingAct = FeederAct | YardAct;
+
+interface CommonAct {
   readonly id: string;
+  readonly path: string;
+  readonly body: unknown;
+  readonly words: string; // "pause until resumed"
+  readonly askedAt: number; // ms since the epoch, the phone's clock
+  /** The notice that was answered on the screen, to say there what became of it; left out for what was asked on a page. */
+  readonly notice?: { readonly title: string; readonly tag: string; readonly path: string };
+}
+
+export interface FeederAct extends CommonAct {
   readonly kind:
     | "pause"
     | "resume"
@@ -18,13 +29,19 @@ export interface WaitingAct {
     | "reset";
   readonly feeder: string;
   readonly feederName: string;
-  readonly path: string;
-  readonly body: unknown;
-  readonly words: string; // "pause until resumed"
-  readonly askedAt: number; // ms since the epoch, the phone's clock
-  /** The notice that was answered on the screen, to say there what became of it; left out for what was asked on a page. */
-  readonly notice?: { readonly title: string; readonly tag: string; readonly path: string };
 }
+
+/** One order for all feeders of a yard: a single request, so that all are asked or none. */
+export interface YardAct extends CommonAct {
+  readonly kind: "pauseAll" | "resumeAll";
+  readonly yard: string;
+  readonly yardName: string;
+  /** Those that it is meant for, as the phone knew them. A resume leaves out feeders that hands may be in. */
+  readonly feeders: readonly string[];
+}
+
+/** What it is asked of, as the keeper calls it. */
+export const askedOf = (act: WaitingAct) => ("yard" in act ? act.yardName : act.feederName);
 
 /** Where the cupboard keeps it, for the page and for the worker beside it. */
 export const waitingKey = (id: string) => `waiting/${id}`;
@@ -41,6 +58,8 @@ const minuteMs = 60_000;
 const patience: Readonly<Record<WaitingAct["kind"], number>> = {
   pause: 10 * minuteMs,
   resume: 10 * minuteMs,
+  pauseAll: 10 * minuteMs,
+  resumeAll: 10 * minuteMs,
   refill: 7 * 24 * 60 * minuteMs, // it carries its own time, so it is true however late it comes
   cleaned: 7 * 24 * 60 * minuteMs, // the same
   acknowledge: 24 * 60 * minuteMs,
@@ -62,16 +81,35 @@ export function sortOut(acts: readonly WaitingAct[], now: number) {
   };
 }
 
-const isOrder = (act: WaitingAct) => act.kind === "pause" || act.kind === "resume";
+/** The feeders whose pause or resume it asks for; empty where it is no order. */
+function orderedFeeders(act: WaitingAct): readonly string[] {
+  if ("yard" in act) return act.feeders;
+  return act.kind === "pause" || act.kind === "resume" ? [act.feeder] : [];
+}
+
+/** The orders that a feeder waits for, in the order in which they were asked. */
+export const ordersWaitingFor = (feeder: string, acts: readonly WaitingAct[]) =>
+  acts.filter((act) => orderedFeeders(act).includes(feeder)).sort((one, other) => one.askedAt - other.askedAt);
+
+/** What a feeder is asked last by what waits here; null where nothing waits for it. */
+export function orderWaitingFor(feeder: string, acts: readonly WaitingAct[]): "pause" | "resume" | null {
+  const last = ordersWaitingFor(feeder, acts).at(-1);
+  if (last === undefined) return null;
+  return last.kind === "pause" || last.kind === "pauseAll" ? "pause" : "resume";
+}
 
 /** Acts that a new one makes pointless: the newest order wins, and asking the same thing again is asking once. */
-export function supersededBy(newest: WaitingAct, acts: readonly WaitingAct[]): readonly WaitingAct[] {
-  return acts.filter(
-    (act) =>
-      act.id !== newest.id &&
-      act.feeder === newest.feeder &&
-      ((isOrder(act) && isOrder(newest)) || (!isOrder(act) && act.kind !== "refill" && act.path === newest.path)),
-  );
+export const supersededBy = (newest: WaitingAct, acts: readonly WaitingAct[]): readonly WaitingAct[] =>
+  acts.filter((act) => act.id !== newest.id && isPointless(act, newest));
+
+function isPointless(act: WaitingAct, newest: WaitingAct): boolean {
+  const ordered = orderedFeeders(act);
+  if ("yard" in act) {
+    // The yard may have feeders that this phone doesn't know yet: an order for some is none for all of them.
+    return "yard" in newest && act.yard === newest.yard && ordered.every((id) => newest.feeders.includes(id));
+  }
+  if (ordered.length > 0) return orderedFeeders(newest).includes(act.feeder);
+  return !("yard" in newest) && act.feeder === newest.feeder && act.kind !== "refill" && act.path === newest.path;
 }
 
 /** What the server's answer means for an act that waits. */

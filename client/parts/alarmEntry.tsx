@@ -1,7 +1,7 @@
 import { useRef, useState } from "preact/hooks";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { Pennant } from "../drawing/glyphs.tsx";
-import type { WaitingAct } from "../kept/waiting.ts";
+import type { FeederAct } from "../kept/waiting.ts";
 import { paths } from "../reach/api.ts";
 import { act } from "../state/acts.ts";
 import { now } from "../state/now.ts";
@@ -85,7 +85,7 @@ function MainAnswer(props: { readonly alarm: AlarmView; readonly busy: boolean; 
 
 interface MainAct {
   readonly label: string;
-  readonly kind: WaitingAct["kind"];
+  readonly kind: FeederAct["kind"];
   readonly path: (feeder: string, fault: string) => string;
   readonly words: string;
 }

@@ -1,3 +1,4 @@
+import { askedOf } from "../kept/waiting.ts";
 import { loadsWaiting } from "../reach/again.ts";
 import { givenUp, haveRead, waiting } from "../state/acts.ts";
 import { home, line } from "../state/home.ts";
@@ -30,7 +31,7 @@ export function Notices() {
       {waiting.value.length > 0 && (
         <p class="notice" role="status">
           <strong>Waiting on this phone:</strong>{" "}
-          {waiting.value.map((act) => `${act.feederName}: ${act.words}`).join("; ")}.
+          {waiting.value.map((act) => `${askedOf(act)}: ${act.words}`).join("; ")}.
         </p>
       )}
       {givenUp.value.map(({ id, words }) => (

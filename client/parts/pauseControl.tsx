@@ -1,6 +1,7 @@
 import { useRef, useState } from "preact/hooks";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { Tick } from "../drawing/glyphs.tsx";
+import { ordersWaitingFor, orderWaitingFor } from "../kept/waiting.ts";
 import { paths } from "../reach/api.ts";
 import { act, waiting } from "../state/acts.ts";
 import { now, serverNow } from "../state/now.ts";
@@ -17,9 +18,7 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
   const heading = useRef<HTMLHeadingElement>(null);
   const { order } = feeder.pause;
   const words = order === null ? null : orderWords(order, now.value, yard.zone, feeder.pause.undone ?? null);
-  const mine = waiting.value.filter(
-    (each) => each.feeder === feeder.id && (each.kind === "pause" || each.kind === "resume"),
-  );
+  const mine = ordersWaitingFor(feeder.id, waiting.value);
 
   const ask = async (kind: "pause" | "resume", until: string | null, said: string) => {
     setBusy(true);
@@ -34,8 +33,8 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
   };
   const pauseAnHour = () => ask("pause", new Date(serverNow() + hourMs).toISOString(), "pause for 1 hour");
   // What waits on the phone was asked last.
-  const asked = mine.at(-1);
-  const resume = asked === undefined ? wantsResume(feeder.pause) : asked.kind === "pause";
+  const asked = orderWaitingFor(feeder.id, waiting.value);
+  const resume = asked === null ? wantsResume(feeder.pause) : asked === "pause";
 
   return (
     <section class="pause" aria-labelledby="pause-title">

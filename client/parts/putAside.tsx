@@ -1,5 +1,5 @@
 import { useState } from "preact/hooks";
-import type { WaitingAct } from "../kept/waiting.ts";
+import type { FeederAct } from "../kept/waiting.ts";
 import { paths } from "../reach/api.ts";
 import { now } from "../state/now.ts";
 import { sentence } from "../words/amount.ts";
@@ -8,7 +8,7 @@ import { Field, textIn } from "./field.tsx";
 
 /** Carries out an answer to one alarm; a `%` in the words is its title. */
 export type Perform = (
-  kind: WaitingAct["kind"],
+  kind: FeederAct["kind"],
   path: (feeder: string, fault: string) => string,
   words: string,
   body: (id: string) => unknown,

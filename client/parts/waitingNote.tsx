@@ -10,8 +10,11 @@ export function WaitingNote(props: { readonly act: WaitingAct; readonly zone: st
   const say = (at: number) => whenWords(new Date(at).toISOString(), now.value, zone);
   return (
     <p class="waiting">
-      <strong>{sentence(act.words)}: waiting on this phone.</strong> Asked at {say(act.askedAt)}; the server doesn't
-      know of it yet. It is sent as soon as there is a connection, and let go at {say(expiresAt(act))}.{" "}
+      <strong>
+        {sentence(act.words)}: waiting {"yard" in act ? "for a connection" : "on this phone"}.
+      </strong>{" "}
+      Asked at {say(act.askedAt)}; the server doesn't know of it yet. It is sent as soon as there is a connection, and
+      let go at {say(expiresAt(act))}.{" "}
       <button type="button" class="plain" onClick={() => void withdraw(act)}>
         Take it back
       </button>

@@ -23,6 +23,7 @@ import type {
   Role,
   TestMailView,
   TestPushView,
+  YardOrderView,
   yardRequest,
 } from "../../server/contract/api.ts";
 import { counted, takeEarly } from "./early.ts";
@@ -33,6 +34,9 @@ export type Answer<T> =
   | { readonly kind: "problem"; readonly problem: ProblemView; readonly retryAfterMs?: number }
   | { readonly kind: "signedOut"; readonly problem: ProblemView }
   | { readonly kind: "unreachable"; readonly retryAfterMs?: number };
+
+/** What an act is answered with: the feeder that it was asked of, or those of the yard. */
+export type ActView = FeederView | YardOrderView;
 
 const patienceMs = 15_000;
 /** For a request that only finds out whether anybody is there. */
@@ -90,6 +94,7 @@ export const paths = {
   cleaned: (id: string) => `${feeder(id)}/cleaned`,
   refills: (id: string) => `${feeder(id)}/refills`,
   orders: (id: string) => `${feeder(id)}/orders`,
+  yardOrders: (id: string) => `${yard(id)}/orders`,
   acknowledge: (id: string, fault: string) => `${alarm(id, fault)}/acknowledge`,
   reset: (id: string, fault: string) => `${alarm(id, fault)}/reset`,
   shelve: (id: string, fault: string) => `${alarm(id, fault)}/shelve`,
@@ -129,8 +134,8 @@ export const api = {
   removeFeeder: (id: string) => ask<unknown>("DELETE", feeder(id)),
   newKey: (id: string) => ask<{ key: string }>("POST", `${feeder(id)}/key`),
   day: (id: string, date: string) => ask<DayView>("GET", `${feeder(id)}/day?date=${date}`),
-  /** An act on a feeder: `path` is one of `paths`. */
-  act: (path: string, body: unknown) => ask<FeederView>("POST", path, body),
+  /** An act on a feeder or on a whole yard: `path` is one of `paths`. */
+  act: (path: string, body: unknown) => ask<ActView>("POST", path, body),
 
   phones: () => ask<PhonesView>("GET", "/phones"),
   addPhone: (phone: z.input<typeof phoneRequest>) => ask<PhonesView>("POST", "/phones", phone),

@@ -113,7 +113,7 @@ function Cleaning({ yard }: { readonly yard: YardView }) {
 }
 
 function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly zone: string }) {
-  const waits = waiting.value.filter((each) => each.feeder === feeder.id && each.kind === "cleaned");
+  const waits = waiting.value.filter((each) => each.kind === "cleaned" && each.feeder === feeder.id);
   const said = () =>
     act(feeder, {
       kind: "cleaned",

@@ -127,7 +127,7 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
   const { hopper } = feeder;
   const { big, small } = bigAndSmall(hopper.words);
   const level = hopper.level === null ? null : levelWords(hopper.level);
-  const refills = waiting.value.filter((act) => act.feeder === feeder.id && act.kind === "refill");
+  const refills = waiting.value.filter((act) => act.kind === "refill" && act.feeder === feeder.id);
   return (
     <section class="hopper-section" aria-labelledby="hopper-title">
       <h2 id="hopper-title" class="hidden">

@@ -4,11 +4,13 @@ import { HopperMark } from "../drawing/hopperDrawing.tsx";
 import { PracticeTag } from "../parts/practiceTag.tsx";
 import { ReachNotice } from "../parts/reachNotice.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { YardOrder } from "../parts/yardOrder.tsx";
 import { YardSilence } from "../parts/yardSilence.tsx";
 import { home, homeProblem, line, yards } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
-import { feederSentence } from "../words/feeder.ts";
+import { feederSentence, type PageAge } from "../words/feeder.ts";
+import { type HomeOrderWords, homeOrderWords } from "../words/yardOrder.ts";
 import { silentTogether } from "../words/yardSilence.ts";
 
 /** All yards and feeders, one sentence each, the most urgent first. */
@@ -52,6 +54,9 @@ const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgency)
 
 function YardEntry({ yard }: { readonly yard: YardView }) {
   const silent = silentTogether(yard);
+  const page = { now: now.value, asOf: home.value?.asOf ?? now.value, line: line.value, zone: yard.zone };
+  const feeders = mostUrgentFirst(yard.feeders);
+  const orders = homeOrderWords(feeders, page);
   const of = <span class="hidden"> {yard.name}</span>; // two yards have two links of one name else
   return (
     <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
@@ -65,6 +70,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
           <a href={`/yards/${yard.id}`}>The yard{of}</a>
         </span>
       </div>
+      {feeders.length > 0 && <YardOrder yard={yard} page={page} />}
       {silent.length > 0 && <YardSilence silent={silent} yard={yard} />}
       {yard.feeders.length === 0 ? (
         <p class="empty">
@@ -79,8 +85,14 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
         </p>
       ) : (
         <ul class="feeders">
-          {mostUrgentFirst(yard.feeders).map((feeder) => (
-            <FeederEntry key={feeder.id} feeder={feeder} zone={yard.zone} told={silent.includes(feeder)} />
+          {feeders.map((feeder, index) => (
+            <FeederEntry
+              key={feeder.id}
+              feeder={feeder}
+              page={page}
+              order={orders[index] ?? null}
+              told={silent.includes(feeder)}
+            />
           ))}
         </ul>
       )}
@@ -89,9 +101,13 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
 }
 
 /** `told`: what calls here is said above, for the whole yard. */
-function FeederEntry(props: { readonly feeder: FeederView; readonly zone: string; readonly told: boolean }) {
-  const { feeder, zone, told } = props;
-  const page = { now: now.value, asOf: home.value?.asOf ?? now.value, line: line.value, zone };
+function FeederEntry(props: {
+  readonly feeder: FeederView;
+  readonly page: PageAge;
+  readonly order: HomeOrderWords | null;
+  readonly told: boolean;
+}) {
+  const { feeder, page, order, told } = props;
   const call = told ? null : calls(feeder);
   return (
     <li class={`feeder-entry${call === null ? "" : ` ${call}`}`}>
@@ -106,6 +122,7 @@ function FeederEntry(props: { readonly feeder: FeederView; readonly zone: string
         )}
       </h3>
       <p>{feederSentence(feeder, page)}</p>
+      {order !== null && <p class={`order-state${order.worry ? " worry" : ""}`}>{order.words}</p>}
     </li>
   );
 }

@@ -1,12 +1,22 @@
 import { signal } from "@preact/signals";
-import type { FeederView } from "../../server/contract/api.ts";
+import type { FeederView, YardView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { oneSender } from "../kept/oneSender.ts";
 import { sendShown } from "../kept/shown.ts";
-import { fateOf, keptActs, sortOut, supersededBy, type WaitingAct, waitingKey } from "../kept/waiting.ts";
-import { api } from "../reach/api.ts";
+import {
+  askedOf,
+  type FeederAct,
+  fateOf,
+  keptActs,
+  sortOut,
+  supersededBy,
+  type WaitingAct,
+  waitingKey,
+  type YardAct,
+} from "../kept/waiting.ts";
+import { type ActView, api, paths } from "../reach/api.ts";
 import { announce } from "./announce.ts";
-import { acceptFeeder, noteLine, refreshHome, signedIn } from "./home.ts";
+import { acceptFeeders, findFeeder, noteLine, refreshHome, signedIn } from "./home.ts";
 import { serverNow } from "./now.ts";
 import { askForSync, takeAway } from "./screenNotices.ts";
 
@@ -46,13 +56,12 @@ function randomId(): string {
   return [...crypto.getRandomValues(new Uint8Array(16))].map((octet) => octet.toString(16).padStart(2, "0")).join("");
 }
 
-export async function act(
+export function act(
   feeder: FeederView,
-  asked: Pick<WaitingAct, "kind" | "path" | "words"> & { readonly body: (id: string, at: string) => unknown },
+  asked: Pick<FeederAct, "kind" | "path" | "words"> & { readonly body: (id: string, at: string) => unknown },
 ): Promise<ActOutcome> {
   const id = newId();
-  const askedAt = Date.now();
-  const newest: WaitingAct = {
+  return keepAndSend({
     id,
     kind: asked.kind,
     feeder: feeder.id,
@@ -60,15 +69,36 @@ export async function act(
     path: asked.path,
     words: asked.words,
     body: asked.body(id, new Date(serverNow()).toISOString()),
-    askedAt,
-  };
+    askedAt: Date.now(),
+  });
+}
+
+/** Pauses or resumes all feeders of a yard until somebody says otherwise. */
+export function actOnYard(yard: YardView, kind: YardAct["kind"], feeders: readonly FeederView[]): Promise<ActOutcome> {
+  const id = newId();
+  const order = kind === "pauseAll" ? "pause" : "resume";
+  return keepAndSend({
+    id,
+    kind,
+    yard: yard.id,
+    yardName: yard.name,
+    feeders: feeders.map((feeder) => feeder.id),
+    path: paths.yardOrders(yard.id),
+    words: `${order} all feeders`,
+    body: { id, kind: order, until: null },
+    askedAt: Date.now(),
+  });
+}
+
+async function keepAndSend(newest: WaitingAct): Promise<ActOutcome> {
+  const { id } = newest;
   for (const old of supersededBy(newest, waiting.value)) await letGo(old);
   await cupboard?.put(waitingKey(id), newest); // first of all: what isn't in the cupboard is taken for sent elsewhere
   if (!waiting.value.some((each) => each.id === id)) waiting.value = [...waiting.value, newest];
   await flush();
   if (waiting.value.some((each) => each.id === id)) {
     await askForSync(); // the page may be put away before the line is back
-    announce(`${feeder.name}: ${asked.words}, waiting for a connection.`);
+    announce(`${askedOf(newest)}: ${newest.words}, waiting for a connection.`);
     return "waiting";
   }
   return givenUp.value.some((each) => each.id === id) ? "refused" : "done";
@@ -101,10 +131,7 @@ async function sendAll(): Promise<void> {
   const { live, expired } = sortOut(waiting.value, Date.now());
   for (const act of expired) {
     if (await sentElsewhere(act)) continue;
-    await giveUp(
-      act,
-      `${act.feederName}: “${act.words}” could not be sent in time and was let go. Nothing has changed.`,
-    );
+    await giveUp(act, `${askedOf(act)}: “${act.words}” could not be sent in time and was let go. Nothing has changed.`);
   }
   for (const act of live) {
     if (await sentElsewhere(act)) continue;
@@ -115,12 +142,12 @@ async function sendAll(): Promise<void> {
     switch (fateOf(answer.kind, status)) {
       case "done":
         await letGo(act);
-        if (answer.kind === "ok") acceptFeeder(answer.value, askedAt);
+        if (answer.kind === "ok") accept(act, answer.value, askedAt);
         break;
       case "drop":
         await giveUp(
           act,
-          `${act.feederName}: “${act.words}” was not accepted. ${answer.kind === "problem" ? answer.problem.detail : ""}`,
+          `${askedOf(act)}: “${act.words}” was not accepted. ${answer.kind === "problem" ? answer.problem.detail : ""}`,
         );
         break;
       case "keep":
@@ -129,6 +156,17 @@ async function sendAll(): Promise<void> {
     if (signedIn.value === "no") return;
   }
   if (cupboard !== null) await sendShown(cupboard, Date.now());
+}
+
+function accept(act: WaitingAct, view: ActView, askedAt: number): void {
+  const isYards = "leftOut" in view;
+  acceptFeeders(isYards ? view.feeders : [view], askedAt);
+  const missed = isYards && "yard" in act ? view.leftOut.filter((id) => act.feeders.includes(id)) : [];
+  if (missed.length === 0) return;
+  const names = missed.map((id) => findFeeder(id)?.feeder.name ?? id).join(", ");
+  const words = `${askedOf(act)}: “${act.words}” left out ${names}, on the bench or put away by now.`;
+  givenUp.value = [...givenUp.value, { id: `${act.id} left out`, words }];
+  announce(words);
 }
 
 /** What was answered on a notice while this page was away, or is kept from an earlier opening, waits here too. */

@@ -172,24 +172,27 @@ export function acceptHome(view: HomeView): void {
  * Puts one feeder's newer state in its place. Answers can overtake each other, so an older revision changes nothing.
  * @param askedAt ms since the epoch, the server's clock: nothing that happened later can be missed in it
  */
-export function acceptFeeder(feeder: FeederView, askedAt = 0): void {
+export const acceptFeeder = (feeder: FeederView, askedAt = 0): void => acceptFeeders([feeder], askedAt);
+
+/** The same for several at once, told to a screen reader in one piece. */
+export function acceptFeeders(feeders: readonly FeederView[], askedAt: number): void {
   const known = home.value;
   if (known === null) return;
-  const before = findFeeder(feeder.id)?.feeder;
-  if (before === undefined) {
-    void refreshHome(); // a feeder that this page hasn't met yet
-    return;
-  }
-  if (before.revision > feeder.revision) return;
-  announce(tell(before, feeder));
+  const before = new Map(feeders.map(({ id }) => [id, findFeeder(id)?.feeder]));
+  if ([...before.values()].includes(undefined)) void refreshHome(); // a feeder that this page hasn't met yet
+  const news = feeders.filter(({ id, revision }) => (before.get(id)?.revision ?? Infinity) <= revision);
+  if (news.length === 0) return;
+  const words = news.map((feeder) => tell(before.get(feeder.id), feeder));
+  announce(words.filter((each) => each !== "").join(" "));
+  const newest = new Map(news.map((feeder) => [feeder.id, feeder]));
   settle({
     ...known.view,
     yards: known.view.yards.map((yard) => ({
       ...yard,
-      feeders: yard.feeders.map((each) => (each.id === feeder.id ? feeder : each)),
+      feeders: yard.feeders.map((each) => newest.get(each.id) ?? each),
     })),
   });
-  tidyScreen([feeder], askedAt);
+  tidyScreen(news, askedAt);
 }
 
 /** Notices that stand on the phone's screen, and for which nothing stands here any more, go. */

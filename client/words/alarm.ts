@@ -1,4 +1,4 @@
-import type { AlarmView, FeederView } from "../../server/contract/api.ts";
+import type { AlarmView, FeederView, OrderView } from "../../server/contract/api.ts";
 import { sentence } from "./amount.ts";
 import { whenWords } from "./clock.ts";
 
@@ -139,11 +139,22 @@ export function newsWords(before: FeederView, after: FeederView): string {
   }
   const order = after.pause.order;
   if (order !== null && (order.id !== before.pause.order?.id || order.phase !== before.pause.order.phase)) {
-    const phase = order.phase === "overdue" ? "not confirmed in time" : order.phase;
-    if (order.phase !== "superseded") news.push(`${order.kind === "pause" ? "Pause" : "Resume"} ${phase}.`);
+    const phase = orderNews[order.phase];
+    if (phase !== null) news.push(`${order.kind === "pause" ? "Pause" : "Resume"} ${phase}.`);
   }
   return news.length === 0 ? "" : `${after.name}: ${news.join(" ")}`;
 }
+
+const orderNews = {
+  asked: "asked",
+  sent: "sent, not yet confirmed",
+  overdue: "not confirmed in time",
+  confirmed: "confirmed by the feeder",
+  refused: "refused by the feeder",
+  contradicted: "not kept by the feeder",
+  ended: "is over, its time has ended",
+  superseded: null, // the newer one is told of
+} as const satisfies Record<OrderView["phase"], string | null>;
 
 /** Of what nobody is told while a feeder is elsewhere; null while it is in the garden. */
 export function dutyWords(duty: FeederView["settings"]["duty"]): string | null {

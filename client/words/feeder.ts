@@ -14,11 +14,14 @@ export interface PageAge {
 const oldAfterMs = 2 * 60_000;
 const well = /^Well: /;
 
+/** Whether what it shows may no longer be so. */
+export const isOld = ({ now, asOf, line }: PageAge) => line === "cut" || (line !== "live" && now - asOf > oldAfterMs);
+
 /** How a feeder is, no better than this page knows: an old page says how old it is, and calls nothing well. */
 export function feederSentence(feeder: Pick<FeederView, "words" | "wellUntil" | "lastHeardAt">, page: PageAge): string {
-  const { now, asOf, line, zone } = page;
+  const { now, asOf, zone } = page;
   const bare = feeder.words.replace(well, "");
-  if (line === "cut" || (line !== "live" && now - asOf > oldAfterMs)) {
+  if (isOld(page)) {
     return `As of ${whenWords(new Date(asOf).toISOString(), now, zone)}: ${bare.charAt(0).toLowerCase()}${bare.slice(1)}`;
   }
   const { wellUntil, lastHeardAt } = feeder;

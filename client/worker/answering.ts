@@ -1,7 +1,6 @@
-import type { FeederView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
 import { expiresAt, fateOf, keptActs, sortOut, supersededBy, type WaitingAct, waitingKey } from "../kept/waiting.ts";
-import { type Answer, api, paths } from "../reach/api.ts";
+import { type ActView, type Answer, api, paths } from "../reach/api.ts";
 import { whenWords } from "../words/clock.ts";
 import type { NoticeAnswer, NoticeData } from "./pushNotice.ts";
 
@@ -83,7 +82,7 @@ export const isOver = ({ kind }: Progress) => kind !== "waits" && kind !== "sign
 export async function sendKept(
   cupboard: Cupboard,
   now: number,
-  post: (path: string, body: unknown) => Promise<Answer<FeederView>> = api.act,
+  post: (path: string, body: unknown) => Promise<Answer<ActView>> = api.act,
 ): Promise<readonly Met[]> {
   const met: Met[] = [];
   const settle = async (act: WaitingAct, progress: Progress) => {
@@ -102,7 +101,7 @@ export async function sendKept(
   return met;
 }
 
-function progressOf(act: WaitingAct, answer: Answer<FeederView>): Progress {
+function progressOf(act: WaitingAct, answer: Answer<ActView>): Progress {
   switch (fateOf(answer.kind, answer.kind === "problem" ? answer.problem.status : 0)) {
     case "done":
       return { kind: answer.kind === "ok" && asksAgain(act, answer.value) ? "raisedAnew" : "done" };
@@ -114,9 +113,10 @@ function progressOf(act: WaitingAct, answer: Answer<FeederView>): Progress {
 }
 
 /** The answer was meant for an earlier raise: the server took it for that one, and the alarm waits for another. */
-const asksAgain = (act: WaitingAct, { id, alarms }: FeederView) =>
+const asksAgain = (act: WaitingAct, view: ActView) =>
   act.kind === "acknowledge" &&
-  alarms?.some(({ fault, phase }) => phase === "unacknowledged" && paths.acknowledge(id, fault) === act.path);
+  "alarms" in view &&
+  view.alarms.some(({ fault, phase }) => phase === "unacknowledged" && paths.acknowledge(view.id, fault) === act.path);
 
 /** What the keeper reads in the answered notice's place. */
 export function progressWords(act: WaitingAct, progress: Progress, now: number, zone: string): string {

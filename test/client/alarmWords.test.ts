@@ -108,7 +108,13 @@ describe("news read out to the keeper", () => {
     const asked = { ...before, pause: { ...before.pause, order } };
     const confirmed = { ...before, pause: { ...before.pause, order: { ...order, phase: "confirmed" as const } } };
     expect(newsWords(before, asked)).toBe("Rowan: Pause asked.");
-    expect(newsWords(asked, confirmed)).toBe("Rowan: Pause confirmed.");
+    expect(newsWords(asked, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
+    const at = (phase: "sent" | "refused" | "contradicted" | "ended") =>
+      newsWords(asked, { ...before, pause: { ...before.pause, order: { ...order, phase } } });
+    expect(at("sent")).toBe("Rowan: Pause sent, not yet confirmed.");
+    expect(at("refused")).toBe("Rowan: Pause refused by the feeder.");
+    expect(at("contradicted")).toBe("Rowan: Pause not kept by the feeder.");
+    expect(at("ended")).toBe("Rowan: Pause is over, its time has ended.");
   });
 
   it("keeps quiet about a mere reading", () => {

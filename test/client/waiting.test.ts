@@ -1,9 +1,18 @@
 import { describe, expect, it } from "vitest";
-import { expiresAt, fateOf, isExpired, sortOut, supersededBy, type WaitingAct } from "../../client/kept/waiting.ts";
+import {
+  expiresAt,
+  type FeederAct,
+  fateOf,
+  isExpired,
+  orderWaitingFor,
+  sortOut,
+  supersededBy,
+  type YardAct,
+} from "../../client/kept/waiting.ts";
 
 const asked = Date.parse("2026-11-25T13:00:00Z");
 const minute = 60_000;
-const act = (change: Partial<WaitingAct> = {}): WaitingAct => ({
+const act = (change: Partial<FeederAct> = {}): FeederAct => ({
   id: "act-00000001",
   kind: "pause",
   feeder: "rowan",
@@ -14,6 +23,20 @@ const act = (change: Partial<WaitingAct> = {}): WaitingAct => ({
   askedAt: asked,
   ...change,
 });
+
+const yardAct = (change: Partial<YardAct> = {}): YardAct => ({
+  id: "yard-0001",
+  kind: "pauseAll",
+  yard: "alder-croft",
+  yardName: "Alder Croft",
+  feeders: ["rowan", "larch"],
+  path: "/yards/alder-croft/orders",
+  body: {},
+  words: "pause all feeders",
+  askedAt: asked,
+  ...change,
+});
+const idsOf = (acts: readonly { readonly id: string }[]) => acts.map(({ id }) => id);
 
 describe("an act that waits on the phone", () => {
   it("is let go when the keeper would no longer mean it", () => {
@@ -60,5 +83,47 @@ describe("an act that waits on the phone", () => {
     expect(fateOf("problem", 500)).toBe("keep");
     expect(fateOf("problem", 404)).toBe("drop");
     expect(fateOf("problem", 400)).toBe("drop");
+  });
+});
+
+describe("an order for a whole yard that waits on the phone", () => {
+  it("is let go as soon as an order for one feeder would be", () => {
+    for (const kind of ["pauseAll", "resumeAll"] as const) {
+      expect(isExpired(yardAct({ kind }), asked + 10 * minute - 1)).toBe(false);
+      expect(isExpired(yardAct({ kind }), asked + 10 * minute)).toBe(true);
+    }
+  });
+
+  it("takes the place of what waits for the yard's feeders, and of nothing else", () => {
+    const waiting = [
+      act({ id: "pause-rowan" }),
+      act({ id: "resume-larch", kind: "resume", feeder: "larch" }),
+      act({ id: "pause-elsewhere", feeder: "hazel" }),
+      act({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" }),
+      act({ id: "acknowledge", kind: "acknowledge", path: "/feeders/rowan/alarms/foodLow/acknowledge" }),
+      yardAct({ id: "older", kind: "resumeAll" }),
+      yardAct({ id: "other-yard", yard: "hill", feeders: ["hazel"] }),
+    ];
+    expect(idsOf(supersededBy(yardAct(), waiting))).toEqual(["pause-rowan", "resume-larch", "older"]);
+  });
+
+  it("leaves the pause of a feeder that a resume of the yard leaves out", () => {
+    const resume = yardAct({ id: "resume", kind: "resumeAll", feeders: ["rowan"] });
+    const onBench = act({ id: "pause-larch", feeder: "larch" });
+    const all = yardAct({ id: "pause-all" });
+    expect(supersededBy(resume, [onBench, all])).toEqual([]);
+  });
+
+  it("still goes out before a later order for one of its feeders, which is then the newest there", () => {
+    const later = act({ id: "later", kind: "resume", askedAt: asked + 1 });
+    expect(supersededBy(later, [yardAct()])).toEqual([]);
+    expect(idsOf(sortOut([later, yardAct()], asked + minute).live)).toEqual(["yard-0001", "later"]);
+  });
+
+  it("is what a feeder is asked last, until a later one is asked of it", () => {
+    const later = act({ id: "later", kind: "resume", askedAt: asked + 1 });
+    expect(orderWaitingFor("larch", [yardAct(), later])).toBe("pause");
+    expect(orderWaitingFor("rowan", [later, yardAct()])).toBe("resume");
+    expect(orderWaitingFor("hazel", [yardAct(), later])).toBeNull();
   });
 });
