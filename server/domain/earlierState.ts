@@ -65,7 +65,8 @@ function startFrom({ boots }: FeederState["clock"]): Pick<FeederState["orders"],
   if (newest === undefined) return {};
   const { boot, receivedAt, uptime } = newest;
   const before = boots.slice(0, -1).map((earlier) => ({ boot: earlier.boot, uptime: earlier.uptime }));
-  return { start: { boot, at: after(receivedAt, -uptime as Span), uptime, before } };
+  const at = after(receivedAt, -uptime as Span);
+  return { start: { boot, at, uptime, byNewestReport: at, before } };
 }
 
 /**

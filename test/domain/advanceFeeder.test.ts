@@ -504,21 +504,21 @@ describe("a report's readings", () => {
   it("are the latest where they were sent now", () => {
     const { state } = report(clocked(60, 60), said({ signalDbm: -60, paused: true }, 60), 60);
     expect(state.latest).toMatchObject({ at: at(60), readings: { signalDbm: -60 } });
-    expect(state.orders.feederSays).toEqual({ paused: true, at: at(60) });
+    expect(state.orders.feederSays).toMatchObject({ paused: true, at: at(60) });
   });
 
   it("are no news where an earlier boot left them behind", () => {
     const before = report(clocked(60, 60), said({ signalDbm: -60, paused: true }, 60), 60).state;
     const { state } = report(before, said({ signalDbm: -80, paused: false }, null, "older"), 61);
     expect(state.latest).toEqual(before.latest);
-    expect(state.orders.feederSays).toEqual({ paused: true, at: at(60) });
+    expect(state.orders.feederSays).toMatchObject({ paused: true, at: at(60) });
   });
 
   it("are no news where a newer report overtook them on the way", () => {
     const before = report(clocked(120, 120), said({ paused: true }, 120), 120).state;
     const { state } = report(before, said({ paused: false }, 60), 125);
     expect(state.latest?.readings.paused).toBe(true);
-    expect(state.orders.feederSays).toEqual({ paused: true, at: at(120) });
+    expect(state.orders.feederSays).toMatchObject({ paused: true, at: at(120) });
   });
 });
 

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { FeederView, YardOrderView } from "../../server/contract/api.ts";
 import type { Answer } from "../../server/contract/report.ts";
-import { hours, isoOf, minutes } from "../../server/domain/instant.ts";
+import { hours, isoOf, milliseconds, minutes } from "../../server/domain/instant.ts";
 import { patrol } from "../../server/flows/patrol.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { ask, carriedOut, link, listening, lookAs, pause, phaseOf, report } from "../support/orders.ts";
@@ -72,6 +72,61 @@ describe("a confirmed pause", () => {
     expect(alarmsOf(view)).toContain("feedsThoughPaused urgent");
     expect(alarmsOf(view)).toContain("bootReused note");
     expect(phaseOf(view)).toBe("contradicted");
+  });
+
+  it("is not thought to hold when the feeder answers a resume that another pause has replaced meanwhile", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await confirmedBare(house);
+    await ask(house, feeder.id, { id: "resume-0001", kind: "resume" });
+    house.clock.pass(minutes(1));
+    expect(ordersOf(await house.report(key, bare(240_000)))).toEqual(["resume-0001"]);
+    await ask(house, feeder.id, { id: "pause-0002", kind: "pause" });
+    house.clock.pass(minutes(1));
+    const done = carriedOut(2, 241_000, "resume-0001");
+    expect(ordersOf(await house.report(key, bare(300_000, [done])))).toEqual(["pause-0002"]);
+    const view = await house.look(feeder.id);
+    expect([standing(view), view.pause.feederSays?.paused, phaseOf(view)]).toEqual(["feeding", false, "sent"]);
+    house.clock.pass(minutes(1));
+    await house.report(key, bare(360_000, [carriedOut(3, 301_000, "pause-0002")]));
+    expect([phaseOf(await house.look(feeder.id)), standing(await house.look(feeder.id))]).toEqual([
+      "confirmed",
+      "paused",
+    ]);
+  });
+
+  it("is undone by food given after a report that was held up on its way and came just before", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(60_000, false));
+    await ask(house, feeder.id, pause);
+    house.clock.pass(minutes(1));
+    await house.report(key, report(120_000, false)); // the order leaves with the answer
+    house.clock.pass(minutes(3));
+    // Sent a minute later, with the next two already under way: it comes when the feeder is up for 5 minutes.
+    await house.report(key, report(180_000, true, [carriedOut(1, 125_000, pause.id)]));
+    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+    house.clock.pass(milliseconds(1));
+    const fed = report(300_000, true, [{ ...portion(2, 240_000), motorMs: 900 }]);
+    expect(ordersOf(await house.report(key, fed))).toEqual([pause.id]);
+    const view = await house.look(feeder.id);
+    expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
+    expect([phaseOf(view), standing(view)]).toEqual(["contradicted", "feeding"]);
+  });
+
+  it("is not undone by food given before it, where the report of that food was held up and the answer was not", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(60_000, false));
+    await ask(house, feeder.id, pause);
+    house.clock.pass(minutes(1));
+    await house.report(key, report(120_000, false));
+    house.clock.pass(minutes(3));
+    await house.report(key, report(180_000, false, [{ ...portion(1, 170_000), motorMs: 900 }]));
+    house.clock.pass(milliseconds(1));
+    await house.report(key, report(300_000, true, [carriedOut(2, 200_000, pause.id)]));
+    const view = await house.look(feeder.id);
+    expect([phaseOf(view), standing(view)]).toEqual(["confirmed", "paused"]);
+    expect(alarmsOf(view)).not.toContain("feedsThoughPaused urgent");
   });
 
   it("is undone by a portion in the same start, also over the socket, and the old answer sent again doesn't mend it", async () => {

@@ -1,6 +1,7 @@
 import type { Portion, PortionCause } from "../facts.ts";
 import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
 import type { GivenFood, Order, OrdersState, UndonePause } from "./order.ts";
+import { datedBy, redated, startBy } from "./redating.ts";
 
 /**
  * What a feeder says and does after it has confirmed a pause. A confirmation holds only as long as nothing newer speaks
@@ -22,12 +23,16 @@ export interface StartSeen {
 /** A report that is news, before its events are taken: it tells from which start of the feeder it comes. */
 export function noteStart(orders: OrdersState, { boot, uptime, at, paused }: StartSeen, now: Instant): OrdersStep {
   const { start: known, newest } = orders;
-  if (known !== undefined && known.boot === boot && uptime >= known.uptime) {
-    return uptime === known.uptime ? unchanged(orders) : unchanged({ ...orders, start: { ...known, uptime } });
-  }
   const startedAt = after(at, -uptime as Span);
+  if (known !== undefined && known.boot === boot && uptime >= known.uptime) {
+    const start = { ...known, at: startBy(known.at, startedAt), uptime, byNewestReport: startedAt };
+    return judged({ ...redated(orders, startedAt), start }, now);
+  }
   const before = known === undefined ? [] : [...known.before, { boot: known.boot, uptime: known.uptime }];
-  const begun: OrdersState = { ...orders, start: { boot, at: startedAt, uptime, before: before.slice(-startsKept) } };
+  const begun: OrdersState = {
+    ...orders,
+    start: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsKept) },
+  };
   if (known === undefined) return unchanged(begun); // nothing was known of any start before
   if (begun.undone !== undefined) return unchanged({ ...begun, undone: { ...begun.undone, inOneStart: false } });
   // A feeder that says that it is paused has remembered it over its new start.
@@ -63,7 +68,7 @@ export function noteFood(
   portion: Portion & { readonly recordedAt: Instant },
   now: Instant,
 ): OrdersStep {
-  const given = foodOf(portion);
+  const given = { ...foodOf(portion), ...datedBy(orders, portion.recordedAt) };
   const gave = orders.gave !== undefined && orders.gave.at > given.at ? orders.gave : given;
   const fed = { ...orders, gave };
   const { newest, undone } = fed;
@@ -97,7 +102,9 @@ export function judged(orders: OrdersState, now: Instant): OrdersStep {
 /** The feeder's word stands for the order again, from this moment on. */
 export function confirmed(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
   const { undone: _, ...rest } = orders;
-  return withNewest(rest, { ...newest, phase: "confirmed", answeredAt: at, problem: null });
+  const { datedBy: by } = datedBy(orders, at);
+  const dated = by === undefined ? rest : { ...rest, answerDatedBy: by };
+  return withNewest(dated, { ...newest, phase: "confirmed", answeredAt: at, problem: null });
 }
 
 /** Whether the feeder's word of `at` can mend a confirmation that was undone. */
@@ -124,7 +131,8 @@ export const isUnanswered = ({ phase }: Order): boolean => phase === "asked" || 
 export function heardOf(orders: OrdersState, paused: boolean, at: Instant): OrdersState {
   const { feederSays } = orders;
   if (feederSays !== null && at < feederSays.at) return orders;
-  return { ...orders, feederSays: { paused, at: feederSays === null ? at : later(at, feederSays.at) } };
+  const said = { paused, at: feederSays === null ? at : later(at, feederSays.at), ...datedBy(orders, at) };
+  return { ...orders, feederSays: said };
 }
 
 export const unchanged = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });

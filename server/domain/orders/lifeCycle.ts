@@ -3,6 +3,7 @@ import { after, type Instant, milliseconds, type Span, seconds } from "../instan
 import {
   confirmed,
   heardOf,
+  hearPaused,
   isUnanswered,
   judged,
   mayConfirmByDone,
@@ -10,7 +11,7 @@ import {
   unchanged,
   withNewest,
 } from "./evidence.ts";
-import type { Order, OrdersState } from "./order.ts";
+import type { Order, OrdersState, ReplacedOrder } from "./order.ts";
 
 /**
  * The life of an order: asked -> sent -> confirmed | refused, with `overdue` on the way where the feeder keeps silent.
@@ -25,9 +26,13 @@ export function askOrder(orders: OrdersState, order: Order): OrdersStep {
   if (newest?.id === order.id || orders.earlier.includes(order.id)) return unchanged(orders);
   const earlier = newest === null ? orders.earlier : [...orders.earlier, newest.id].slice(-earlierKept);
   const superseded = newest !== null && isUnanswered(newest) ? [{ ...newest, phase: "superseded" as const }] : [];
-  const { undone: _, ...rest } = orders; // whatever became of the order before
-  return { orders: { ...rest, newest: order, earlier }, changed: [...superseded, order] };
+  const { undone: _, answerDatedBy: __, ...rest } = orders; // whatever became of the order before
+  const replaced =
+    newest === null ? {} : { replaced: [...(orders.replaced ?? []), replacedForm(newest)].slice(-replacedKept) };
+  return { orders: { ...rest, ...replaced, newest: order, earlier }, changed: [...superseded, order] };
 }
+
+const replacedForm = ({ id, kind, until }: Order): ReplacedOrder => ({ id, kind, until });
 
 /** What must be carried to the feeder now, with each answer and over its socket, until it has answered. */
 export function pendingOrders(orders: OrdersState, now: Instant): readonly Order[] {
@@ -53,7 +58,7 @@ export interface OrderAnswer {
 }
 
 /**
- * The feeder says what became of an order. A word about an older order says nothing about the newest.
+ * The feeder says what became of an order. An answer to an older one says nothing of the newest order, only how the feeder stands.
  * @param start `earlier`: an earlier start of the feeder left this answer behind, so it says nothing of the start that lives.
  */
 export function answerOrder(
@@ -64,7 +69,8 @@ export function answerOrder(
   start: "this" | "earlier" = "this",
 ): OrdersStep {
   const { newest, undone } = orders;
-  if (newest === null || newest.id !== answer.order) return unchanged(orders);
+  if (newest === null) return unchanged(orders);
+  if (newest.id !== answer.order) return start === "this" ? answerReplaced(orders, answer, at, now) : unchanged(orders);
   if (newest.answeredAt !== null && at <= newest.answeredAt) return unchanged(orders); // a repeat, or older word
   // An answer from before the order was sent again is the one that no longer holds.
   if (undone !== undefined && (newest.sentAt === null || at < newest.sentAt)) return unchanged(orders);
@@ -80,6 +86,15 @@ export function answerOrder(
   const step = confirmed(heard, newest, at);
   const judgement = judged(step.orders, now);
   return { orders: judgement.orders, changed: [...step.changed, ...judgement.changed] };
+}
+
+/** It did what a newer order has replaced meanwhile, and so stands as that older order asked. */
+function answerReplaced(orders: OrdersState, answer: OrderAnswer, at: Instant, now: Instant): OrdersStep {
+  const order = orders.replaced?.find(({ id }) => id === answer.order);
+  if (order === undefined || answer.outcome === "refused") return unchanged(orders);
+  if (order.kind === "resume") return hearPaused(orders, false, at, now);
+  // A pause with an end of its own may be over when nobody looks: to be called paused for it would be too much.
+  return unchanged(order.until === null ? heardOf(orders, true, at) : orders);
 }
 
 /** It paused in a start that is over: whether the start that lives now has kept that, it has yet to say. */
@@ -131,6 +146,7 @@ export function ordersLookAt(orders: OrdersState, settings: FeederSettings, now:
 }
 
 const earlierKept = 16;
+const replacedKept = 4; // a feeder that is cut off is asked that often at the most
 
 /** Two reports' time and something for the way: an order leaves on a report's answer and is answered by the next one. */
 export function answerMax({ reportEvery }: Pick<FeederSettings, "reportEvery">): Span {

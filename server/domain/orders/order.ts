@@ -29,8 +29,12 @@ export interface OrdersState {
   readonly newest: Order | null;
   /** Ids of orders before the newest, a few: an old one that is asked again (a phone's retry) must not come back to life. */
   readonly earlier: readonly string[];
+  /** The last orders that a newer one replaced: their answers still say how the feeder stands. Left out before the first. */
+  readonly replaced?: readonly ReplacedOrder[];
+  /** The start of the feeder by which the newest order's answer was dated (redating.ts). */
+  readonly answerDatedBy?: Instant;
   /** What the feeder itself last said about being paused, and when; null while it never said. */
-  readonly feederSays: { readonly paused: boolean; readonly at: Instant } | null;
+  readonly feederSays: (Dated & { readonly paused: boolean }) | null;
   /** The last food that it gave; left out before the first portion. */
   readonly gave?: GivenFood;
   /** The start of the feeder from which it last reported; left out before its first report. */
@@ -39,8 +43,17 @@ export interface OrdersState {
   readonly undone?: UndonePause;
 }
 
-export interface GivenFood {
-  readonly at: Instant; // when the feeder recorded it
+export type ReplacedOrder = Pick<Order, "id" | "kind" | "until">;
+
+/** A moment that a feeder told. */
+export interface Dated {
+  readonly at: Instant;
+  /** The start of the feeder by which it was dated; left out where that is not the start that lives. */
+  readonly datedBy?: Instant;
+}
+
+/** `at`: when the feeder recorded it. */
+export interface GivenFood extends Dated {
   readonly motorStartedAt: Instant; // at the latest
   readonly cause: PortionCause;
 }
@@ -49,6 +62,7 @@ export interface FeederStart {
   readonly boot: string;
   readonly at: Instant;
   readonly uptime: Span; // the largest that it has told
+  readonly byNewestReport: Instant; // when it started, counted back from the arrival of its newest report
   /** Earlier starts, a few: what still comes from one of them was under way for long. */
   readonly before: readonly { readonly boot: string; readonly uptime: Span }[];
 }

@@ -70,7 +70,10 @@ describe("an order", () => {
 
   it("is not moved by an answer to an older or unknown one", () => {
     const orders = run(pauseAsked, (o) => askOrder(o, order("r1", "resume", 10)));
-    expect(answerOrder(orders, done("p1"), at(12))).toEqual({ orders, changed: [] });
+    // It did pause, which is how it stands; what becomes of the resume it has yet to say.
+    const stands = { ...orders, feederSays: { paused: true, at: at(12) } };
+    expect(answerOrder(orders, done("p1"), at(12))).toEqual({ orders: stands, changed: [] });
+    expect(answerOrder(orders, done("p1"), at(12), at(12), "earlier")).toEqual({ orders, changed: [] });
     expect(answerOrder(orders, done("never heard of"), at(12))).toEqual({ orders, changed: [] });
   });
 
