@@ -109,16 +109,18 @@ export function PhonesScreen() {
   const known = phones.value?.phones ?? [];
   const thisOneIsOn = ownEndpoint.value !== null && known.some((phone) => phone.endpoint === ownEndpoint.value);
   const warning = ownWarning();
-  const isRenewed = thisOneIsOn || warning?.kind === "renewalWaits"; // it goes on by itself
+  // It goes on by itself, or the warning says all that can be done.
+  const needsNoSwitch = thisOneIsOn || warning?.kind === "renewalWaits" || warning?.kind === "thisOneBlocked";
+  const results = test.filter(({ proof }) => warning === null || proof !== "shown"); // shown before what is warned of
   return (
     <Screen title="Phones">
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
       <Said words={said} />
       <Warning warning={warning} />
-      {phones.value !== null && !isRenewed && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
+      {phones.value !== null && !needsNoSwitch && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
       {known.length > 0 && (
         <>
-          <h2>Phones that are woken</h2>
+          <h2>Your phones</h2>
           <ul class="phones">
             {known.map((phone) => (
               <PhoneEntry
@@ -136,7 +138,7 @@ export function PhonesScreen() {
             </button>
           </div>
           <div role="status">
-            {test.map(({ label, words, proof }) => (
+            {results.map(({ label, words, proof }) => (
               <p key={label + words} class={`test ${proof}`}>
                 <strong>{label}:</strong> {proof === "none" ? words : testProofWords(proof)}
               </p>

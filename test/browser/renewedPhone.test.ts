@@ -82,6 +82,8 @@ describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbs
         )
         .waitFor();
       expect(await reachable().count()).toBe(0);
+      expect(await testShown().count()).toBe(0); // that was the old address
+      expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0); // it goes on by itself
       expect((await listed()).phones).toMatchObject([{ endpoint: addressOf(0).endpoint }]);
 
       await phone.offline(false);
@@ -119,6 +121,8 @@ describe.skipIf(chromiumPath === null)(`a phone that may not notify any more${un
       .waitFor({ timeout: 3_000 });
     await expect.poll(async () => (await listed()).phones[0]?.reach.kind, { timeout: 5_000 }).toBe("lost");
     await reachable().waitFor({ state: "detached", timeout: 5_000 });
+    expect(await testShown().count()).toBe(0);
+    expect(await page.getByText("Notices from this page are blocked.").count()).toBe(0); // said once, not twice
 
     await allowNotices("granted");
     await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
@@ -165,6 +169,8 @@ async function proveBy(index: number): Promise<void> {
 }
 
 const reachable = () => page.getByText("Can be reached.", { exact: true });
+
+const testShown = () => page.getByText("Shown: the phone says that it stood on its screen.");
 
 const addressOf = (index: number): Phone => addresses[index] as Phone;
 
