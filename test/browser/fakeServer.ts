@@ -163,7 +163,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
         response.writeHead(404).end();
       }
     })().catch((cause: unknown) => {
-      if (!request.destroyed || request.complete) throw cause;
+      if ((cause as NodeJS.ErrnoException).code !== "ECONNRESET") throw cause;
       response.destroy(); // its page was closed while it was sending: nobody waits for an answer
     });
   });
