@@ -7,7 +7,7 @@ import { openDays } from "./state/days.ts";
 import { openDigests } from "./state/digests.ts";
 import { openHome } from "./state/home.ts";
 import { keepTime } from "./state/now.ts";
-import { loadPhones, openPhones } from "./state/phones.ts";
+import { loadPhones, lookAtPhone, openPhones } from "./state/phones.ts";
 import { openRates } from "./state/rates.ts";
 import { watchForms } from "./state/unsaved.ts";
 import { listenToWorker, registerWorker } from "./state/update.ts";
@@ -19,7 +19,7 @@ root.replaceChildren();
 render(<App />, root);
 keepTime();
 watchForms();
-if (import.meta.env.PROD) listenToWorker(openPath, lookForActs);
+if (import.meta.env.PROD) listenToWorker(openPath, lookForActs, lookAtPhone);
 void open();
 
 async function open(): Promise<void> {

@@ -10,6 +10,8 @@ export interface Renewal {
 
 /** By which endpoint the server was last known to list this phone. */
 export const ownKey = "ownPhone";
+/** The server's public key, so that a new endpoint can be asked for while the server can't be reached. */
+export const serverKeyKey = "serverKey";
 const renewalKey = "renewal";
 
 export const keptRenewal = (cupboard: Cupboard) => cupboard.get<Renewal>(renewalKey);

@@ -12,7 +12,7 @@ import { findOwnEndpoint, ownEndpoint, permission, switchOff, switchOn } from ".
 import { forgetOwn, loadPhones, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
 import { awaitProof, type TestOutcome } from "../state/testPush.ts";
 import { agoWords } from "../words/clock.ts";
-import { proofWords, reachWarning, testProofWords } from "../words/reach.ts";
+import { proofWords, type ReachWarning, reachWarning, testProofWords } from "../words/reach.ts";
 
 const outOfReach = "The server can't be reached just now.";
 const ownZone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
@@ -108,18 +108,28 @@ export function PhonesScreen() {
 
   const known = phones.value?.phones ?? [];
   const thisOneIsOn = ownEndpoint.value !== null && known.some((phone) => phone.endpoint === ownEndpoint.value);
+  const warning = ownWarning();
+  // It goes on by itself, or the warning says all that can be done.
+  const needsNoSwitch = thisOneIsOn || warning?.kind === "renewalWaits" || warning?.kind === "thisOneBlocked";
+  const results = test.filter(({ proof }) => warning === null || proof !== "shown"); // shown before what is warned of
   return (
     <Screen title="Phones">
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
       <Said words={said} />
-      <Warning />
-      {phones.value !== null && !thisOneIsOn && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
+      <Warning warning={warning} />
+      {phones.value !== null && !needsNoSwitch && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
       {known.length > 0 && (
         <>
-          <h2>Phones that are woken</h2>
+          <h2>Your phones</h2>
           <ul class="phones">
             {known.map((phone) => (
-              <PhoneEntry key={phone.id} phone={phone} busy={busy} forget={() => void forget(phone.endpoint)} />
+              <PhoneEntry
+                key={phone.id}
+                phone={phone}
+                lostHere={phone.endpoint === rememberedEndpoint.value ? lostHereWords(warning) : null}
+                busy={busy}
+                forget={() => void forget(phone.endpoint)}
+              />
             ))}
           </ul>
           <div class="answers">
@@ -128,7 +138,7 @@ export function PhonesScreen() {
             </button>
           </div>
           <div role="status">
-            {test.map(({ label, words, proof }) => (
+            {results.map(({ label, words, proof }) => (
               <p key={label + words} class={`test ${proof}`}>
                 <strong>{label}:</strong> {proof === "none" ? words : testProofWords(proof)}
               </p>
@@ -166,16 +176,19 @@ function labelBefore(): string | null {
   return [...listed, ...gone].find(({ endpoint }) => own.includes(endpoint))?.label ?? null;
 }
 
-/** What no single phone's entry says; the rest stands beside each. */
-function Warning() {
+/** What this browser knows of itself and the phones of the server together; null where there is nothing to warn of. */
+function ownWarning(): ReachWarning | null {
   if (phones.value === null) return null;
-  const own = {
+  return reachWarning(phones.value, {
     endpoint: ownEndpoint.value,
     remembered: rememberedEndpoint.value,
     denied: permission.value === "denied",
     renewalWaits: renewalWaits.value,
-  };
-  const warning = reachWarning(phones.value, own);
+  });
+}
+
+/** What no single phone's entry says; the rest stands beside each. */
+function Warning({ warning }: { readonly warning: ReachWarning | null }) {
   if (warning === null || warning.kind === "noneProved") return null;
   return (
     <p class="notice worry">
@@ -191,16 +204,41 @@ const warningAdvice = {
   renewalWaits: "It is sent as soon as the server can be reached.",
 } as const;
 
-function PhoneEntry(props: { readonly phone: PhoneView; readonly busy: boolean; readonly forget: () => void }) {
+/** What this browser knows before the server does: an entry that the server still calls reachable isn't. */
+function lostHereWords(warning: ReachWarning | null): string | null {
+  switch (warning?.kind) {
+    case "thisOneBlocked":
+      return "It may not show notices any more.";
+    case "renewalWaits":
+      return "This address is no longer valid.";
+    case "thisOneLost":
+      return "Its browser no longer has this address.";
+    default:
+      return null;
+  }
+}
+
+interface PhoneEntryProps {
+  readonly phone: PhoneView;
+  readonly lostHere: string | null; // in words, where it is this very phone and this browser knows better than the server
+  readonly busy: boolean;
+  readonly forget: () => void;
+}
+
+function PhoneEntry(props: PhoneEntryProps) {
   const { label, endpoint, reach, lastShownAt, lastAcceptedAt, problem } = props.phone;
   const proof = proofWords(lastShownAt, now.value, ownZone());
   return (
     <li>
       <h3>
         {label}
-        {endpoint === ownEndpoint.value && <span class="since"> this one</span>}
+        {(endpoint === ownEndpoint.value || props.lostHere !== null) && <span class="since"> this one</span>}
       </h3>
-      <ReachMark kind={reach.kind}>{reach.kind === "proved" ? proof : reach.words}</ReachMark>
+      {props.lostHere === null || reach.kind === "lost" ? (
+        <ReachMark kind={reach.kind}>{reach.kind === "proved" ? proof : reach.words}</ReachMark>
+      ) : (
+        <ReachMark kind="lost">{props.lostHere}</ReachMark>
+      )}
       <p class="since">
         {reach.kind !== "proved" && lastShownAt !== null && `${proof} `}
         {lastAcceptedAt === null

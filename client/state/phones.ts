@@ -1,7 +1,15 @@
 import { signal } from "@preact/signals";
 import type { PhonesView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
-import { dropRenewal, keepRenewal, keptRenewal, ownKey, sendRenewal, subscriptionOf } from "../kept/renewal.ts";
+import {
+  dropRenewal,
+  keepRenewal,
+  keptRenewal,
+  ownKey,
+  sendRenewal,
+  serverKeyKey,
+  subscriptionOf,
+} from "../kept/renewal.ts";
 import { type Answer, api } from "../reach/api.ts";
 import { noteLine, signedIn } from "./home.ts";
 import { findOwnEndpoint, fromBase64Url, ownEndpoint, ownSubscription, permission, thisBrowser } from "./phone.ts";
@@ -26,7 +34,7 @@ export async function openPhones(kept: Cupboard): Promise<void> {
   cupboard = kept;
   rememberedEndpoint.value = (await kept.get<string>(ownKey)) ?? null;
   const look = () => {
-    if (document.visibilityState !== "hidden") attendSoon();
+    if (document.visibilityState !== "hidden") lookAtPhone();
   };
   addEventListener("online", look);
   addEventListener("focus", look);
@@ -34,7 +42,7 @@ export async function openPhones(kept: Cupboard): Promise<void> {
   const status = await navigator.permissions
     ?.query({ name: "notifications" })
     .catch((cause: unknown) => console.warn("The browser does not tell of its leave to notify.", cause));
-  status?.addEventListener("change", attendSoon);
+  status?.addEventListener("change", lookAtPhone);
   await attend();
 }
 
@@ -43,10 +51,11 @@ let again = false;
 let retryMs = retryFirstMs;
 let retry: ReturnType<typeof setTimeout> | undefined;
 
-const attendSoon = () => {
+/** Something may have changed: this phone's address, its leave to notify, or the connection. */
+export function lookAtPhone(): void {
   retryMs = retryFirstMs;
   void attend();
-};
+}
 
 /** One at a time; asked for once more while it is under way, it looks once more. */
 function attend(): Promise<void> {
@@ -87,7 +96,7 @@ async function attendOnce(): Promise<void> {
 async function renew(kept: Cupboard) {
   const remembered = rememberedEndpoint.value;
   if (remembered !== null && permission.value === "granted") {
-    const subscription = (await ownSubscription()) ?? (await subscribedAnew());
+    const subscription = (await ownSubscription()) ?? (await subscribedAnew(kept));
     ownEndpoint.value = subscription?.endpoint ?? null;
     const waits = await keptRenewal(kept);
     if (subscription === null || subscription.endpoint === remembered) {
@@ -100,8 +109,8 @@ async function renew(kept: Cupboard) {
 }
 
 /** The browser has forgotten the address of a phone that was switched on: leave to notify is there, so it asks for another. */
-async function subscribedAnew(): Promise<PushSubscription | null> {
-  const key = phones.value?.publicKey;
+async function subscribedAnew(kept: Cupboard): Promise<PushSubscription | null> {
+  const key = phones.value?.publicKey ?? (await kept.get<string>(serverKeyKey));
   const registration = await navigator.serviceWorker?.getRegistration();
   if (key === undefined || registration?.pushManager === undefined) return null;
   const options = { userVisibleOnly: true, applicationServerKey: fromBase64Url(key) };
@@ -131,6 +140,7 @@ export async function loadPhones(): Promise<Answer<PhonesView>> {
   if (answer.kind !== "ok") return answer;
   const isFirst = phones.value === null;
   phones.value = answer.value;
+  await cupboard?.put(serverKeyKey, answer.value.publicKey);
   await rememberOwn();
   if (isFirst) void attend(); // by the server's key a forgotten address can be asked for anew
   return answer;

@@ -9,13 +9,14 @@ export const updateTaken = signal(false);
 let registration: ServiceWorkerRegistration | null = null;
 
 /** From the first moment on: a worker of an earlier opening may send this page to what its notice is about. */
-export function listenToWorker(open: (path: string) => void, lookForActs: () => void): void {
+export function listenToWorker(open: (path: string) => void, lookForActs: () => void, lookAtPhone: () => void): void {
   if (!("serviceWorker" in navigator)) return; // over plain HTTP there is none; everything but push and offline still works
   const { serviceWorker } = navigator;
   serviceWorker.addEventListener("message", (event: MessageEvent<unknown>) => {
     const message = event.data as { kind?: unknown; path?: unknown } | null;
     if (message?.kind === "open" && typeof message.path === "string") open(message.path);
     if (message?.kind === "acts") lookForActs();
+    if (message?.kind === "address") lookAtPhone();
     // The worker keeps what an older page may still fetch until all windows are of its own version.
     if (message?.kind === "whichVersion") event.ports[0]?.postMessage(pageVersion());
   });

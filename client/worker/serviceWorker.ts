@@ -1,6 +1,6 @@
 import { type Cupboard, openCupboard } from "../kept/cupboard.ts";
 import { oneSender } from "../kept/oneSender.ts";
-import { keepRenewal, ownKey, sendRenewal, subscriptionOf } from "../kept/renewal.ts";
+import { keepRenewal, ownKey, type RenewalSent, sendRenewal, serverKeyKey, subscriptionOf } from "../kept/renewal.ts";
 import { keepShown, sendShown } from "../kept/shown.ts";
 import type { WaitingAct } from "../kept/waiting.ts";
 import { actFrom, isOver, keepAct, type Met, type Progress, progressWords, sendKept } from "./answering.ts";
@@ -149,7 +149,7 @@ self.addEventListener("push", (event) => {
       await show(notice);
       await proveShown(notice);
       await sendAll(); // there is a line just now
-      await handInRenewal();
+      if ((await handInRenewal()) === "waits") await askForSync();
     })(),
   );
 });
@@ -212,6 +212,10 @@ async function goTo(path: string): Promise<void> {
   const focused = await page.focus();
   focused.postMessage({ kind: "open", path });
 }
+/** What changed here is looked at by each open page, so that none shows what was true before. */
+async function tellPages(kind: "acts" | "address"): Promise<void> {
+  for (const page of await openPages()) page.postMessage({ kind });
+}
 const openPages = () => self.clients.matchAll({ type: "window", includeUncontrolled: true });
 
 async function carryOut(action: string, notification: Notification, navigate: string): Promise<void> {
@@ -243,7 +247,7 @@ async function sendAll(): Promise<readonly Met[]> {
     const stands = (await standingWith(act.notice.tag)).length > 0;
     if (stands || progress.kind !== "done") await tellProgress(act, progress);
   }
-  if (met.length > 0) for (const page of await openPages()) page.postMessage({ kind: "acts" });
+  if (met.length > 0) await tellPages("acts");
   return met;
 }
 
@@ -271,7 +275,7 @@ self.addEventListener("sync", (event) => {
       const met = await sendAll();
       const kept = await cupboard();
       await oneSender(() => sendShown(kept, Date.now()));
-      if ((await sendRenewal(kept)) === "waits") throw new Error("the server was not reached");
+      if ((await handInRenewal()) === "waits") throw new Error("the server was not reached");
       // The browser tries a failed sync again by itself, later and later.
       if (met.some(({ progress }) => progress.kind === "waits")) throw new Error("the server was not reached");
     })(),
@@ -289,26 +293,30 @@ async function renew(event: SubscriptionLost): Promise<void> {
   const replaces = old?.endpoint ?? (await kept.get<string>(ownKey)) ?? null;
   if (replaces === null) return; // this phone was not switched on
   try {
-    const renewed = event.newSubscription ?? (await subscribeAnew(old));
+    const renewed = event.newSubscription ?? (await subscribeAnew(kept, old));
     await keepRenewal(kept, { replaces, ...subscriptionOf(renewed) });
   } catch (cause) {
     console.warn("No new address was given; the page asks for one when it is opened.", cause);
     await showLost();
     return;
   }
-  await handInRenewal();
+  if ((await handInRenewal()) === "waits") await askForSync();
 }
 
-async function handInRenewal(): Promise<void> {
-  const sent = await sendRenewal(await cupboard());
-  if (sent === "waits") await askForSync();
+async function handInRenewal(): Promise<RenewalSent> {
+  const sent = await sendKeptRenewal();
   if (sent === "signedOut" || sent === "dead") await showLost();
+  return sent;
+}
+
+async function sendKeptRenewal(): Promise<RenewalSent> {
+  const sent = await sendRenewal(await cupboard());
+  if (sent !== "none") await tellPages("address");
+  return sent;
 }
 
 // Each start of the worker is a chance to hand in what could not be told before.
-void cupboard()
-  .then((kept) => sendRenewal(kept))
-  .catch((cause: unknown) => console.warn("A renewed address could not be handed in.", cause));
+void sendKeptRenewal().catch((cause: unknown) => console.warn("A renewed address could not be handed in.", cause));
 
 const showLost = () => show(noticeFrom(JSON.stringify({ notification: lostNotice }), self.location.origin));
 
@@ -319,8 +327,9 @@ const lostNotice = {
   tag: "phone-lost",
 };
 
-async function subscribeAnew(old: PushSubscription | null): Promise<PushSubscription> {
-  const key = old?.options.applicationServerKey ?? (await serverKey());
+/** Some browsers name neither subscription in their event; subscribe() returns one that is there already. */
+async function subscribeAnew(kept: Cupboard, old: PushSubscription | null): Promise<PushSubscription> {
+  const key = old?.options.applicationServerKey ?? (await kept.get<string>(serverKeyKey)) ?? (await serverKey());
   return self.registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
 }
 

@@ -119,7 +119,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
   it("hinders nobody where people, phones and invitations are told of, whatever their state", async () => {
     for (const [path, ready] of [
       ["/yards/alder-croft/people", /^An alarm goes to Ada first/],
-      ["/phones", "Phones that are woken"],
+      ["/phones", "Your phones"],
       ["/join#some-secret", /^Somebody wants you to be told/],
       ["/feeders/rowan/settings", "Where is it just now?"],
     ] as const) {

@@ -163,7 +163,10 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       } catch {
         response.writeHead(404).end();
       }
-    })();
+    })().catch((cause: unknown) => {
+      if ((cause as NodeJS.ErrnoException).code !== "ECONNRESET") throw cause;
+      response.destroy(); // its page was closed while it was sending: nobody waits for an answer
+    });
   });
   const listenAt = (at: number) => new Promise<void>((resolve) => server.listen(at, "127.0.0.1", resolve));
   await listenAt(port);

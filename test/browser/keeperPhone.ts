@@ -130,7 +130,7 @@ interface Shown {
   readonly silent: boolean;
 }
 
-interface PushedPhone {
+export interface PushedPhone {
   /** @returns what the worker showed for it */
   push(data: string): Promise<Shown>;
   /** Taps the newest notice. A test's tap gives no right to come to the front, so that alone is granted here. */

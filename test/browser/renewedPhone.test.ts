@@ -1,0 +1,199 @@
+import { existsSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import type { Browser, Page } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import type { PhonesView } from "../../server/contract/api.ts";
+import type { Phone } from "../../server/ports.ts";
+import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import { findChromium } from "../support/chromium.ts";
+import { type PushService, startPushService } from "../support/pushService.ts";
+import { type KeeperPhone, launchBrowser, openPhone, type PushedPhone, pushTo } from "./keeperPhone.ts";
+import { type StandInPush, standInPush } from "./standInPush.ts";
+
+/**
+ * A phone whose address for pushes dies or changes: the built server, a push service on this machine, the built client in a
+ * real browser. Only the browser's own line to its maker's push service has a stand-in.
+ */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let browser: Browser;
+let scratch: string;
+let service: PushService;
+let addresses: readonly Phone[]; // that the browser gives out, in this order
+let phone: KeeperPhone;
+let page: Page;
+let origin: string;
+let standIn: StandInPush;
+let pushed: PushedPhone;
+
+beforeAll(async () => {
+  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(() => browser?.close());
+beforeEach(async () => {
+  scratch = mkdtempSync(join(tmpdir(), "pieward-renewed-"));
+  service = await startPushService();
+  addresses = [0, 1, 2].map(() => service.subscribe());
+  phone = await openPhone(browser);
+  page = phone.page;
+});
+afterEach(async () => {
+  await phone.context.close();
+  await service.close();
+  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
+});
+
+describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbsent}`, () => {
+  it("gives a dead address back before it asks for another, and counts as proved only by the new one", async () => {
+    await switchOnAndProve();
+    service.unsubscribe(addressOf(0)); // from now on 410
+    await page.getByRole("button", { name: "Send a test to all" }).click();
+    await page
+      .getByText("This phone (Pocket) can't be woken any more: its push service has let its address go.")
+      .waitFor();
+    expect(await reachable().count()).toBe(0);
+    expect((await listed()).phones).toEqual([]);
+    expect(await standIn.current()).toBe(0); // the browser knows nothing of it
+
+    expect(await page.getByLabel("Call it").inputValue()).toBe("Pocket");
+    await page.getByRole("button", { name: "Switch on" }).click();
+    await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
+    expect(await standIn.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
+    const { phones } = await listed();
+    expect(phones).toMatchObject([{ endpoint: addressOf(1).endpoint, label: "Pocket", reach: { kind: "unproved" } }]);
+    expect(await reachable().count()).toBe(0); // what the old address showed proves nothing
+
+    await proveBy(1);
+    expect(phone.complaints).toEqual([]);
+  }, 90_000);
+
+  it.each(["both", "neither"] as const)(
+    "keeps an address that changes offline, says so, and hands it in when there is a connection (event names %s)",
+    async (says) => {
+      await switchOnAndProve();
+      await phone.offline(true);
+      await standIn.change(says);
+      await page
+        .getByText(
+          "This phone (Pocket) can't be woken any more by its old address, and the server does not know its new one yet.",
+        )
+        .waitFor();
+      expect(await reachable().count()).toBe(0);
+      expect(await testShown().count()).toBe(0); // that was the old address
+      expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0); // it goes on by itself
+      expect((await listed()).phones).toMatchObject([{ endpoint: addressOf(0).endpoint }]);
+
+      await phone.offline(false);
+      await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
+      await page.getByText("does not know its new one yet").waitFor({ state: "detached" });
+      await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
+      expect((await listed()).phones).toMatchObject([{ label: "Pocket", reach: { kind: "unproved" } }]);
+      await proveBy(1);
+      expect(phone.complaints).toEqual([]);
+    },
+    90_000,
+  );
+
+  it("hands it in without any open page, when the browser says that there is a connection again", async () => {
+    await switchOnAndProve();
+    await page.goto("about:blank");
+    await phone.offline(true);
+    await standIn.change("both");
+    await standIn.change("both"); // once more, before the server knows of the first
+    await phone.offline(false);
+    expect((await listed()).phones).toMatchObject([{ endpoint: addressOf(0).endpoint }]);
+    await pushed.sync();
+    await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(2).endpoint]);
+    expect((await listed()).phones).toMatchObject([{ label: "Pocket" }]);
+    expect(phone.complaints).toEqual([]);
+  }, 90_000);
+});
+
+describe.skipIf(chromiumPath === null)(`a phone that may not notify any more${unlessAbsent}`, () => {
+  it("says so at once on an open page, tells the server, and gets an address by itself when it may again", async () => {
+    await switchOnAndProve();
+    await allowNotices("denied");
+    await page
+      .getByText("This phone (Pocket) can't be woken any more: its leave to notify you was withdrawn.")
+      .waitFor({ timeout: 3_000 });
+    await expect.poll(async () => (await listed()).phones[0]?.reach.kind, { timeout: 5_000 }).toBe("lost");
+    await reachable().waitFor({ state: "detached", timeout: 5_000 });
+    expect(await testShown().count()).toBe(0);
+    expect(await page.getByText("Notices from this page are blocked.").count()).toBe(0); // said once, not twice
+
+    await allowNotices("granted");
+    await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
+    expect((await listed()).phones).toMatchObject([{ label: "Pocket", blockedAt: null, reach: { kind: "unproved" } }]);
+    await page.getByText("its leave to notify you was withdrawn").waitFor({ state: "detached" });
+    await proveBy(1);
+    expect(phone.complaints).toEqual([]);
+  }, 90_000);
+});
+
+// --- the server, the phone -----------------------------------------------------------------------------------------
+
+async function switchOnAndProve(): Promise<void> {
+  writeFileSync(join(scratch, "ca.pem"), service.ca);
+  const server = runBuiltServer(join(scratch, "data"), {
+    ALLOW_PRIVATE_PUSH_ENDPOINTS: "true",
+    NODE_EXTRA_CA_CERTS: join(scratch, "ca.pem"),
+  });
+  const [, address] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const link = new URL(address as string);
+  origin = link.origin;
+  const claimed = await phone.context.request.post(`${origin}/api/v1/claim`, {
+    data: { token: link.hash.slice(1), name: "Ada", passphrase: "four black feathers", zone: "Europe/Stockholm" },
+    headers: { "x-pieward": "1" },
+  });
+  expect(claimed.ok()).toBe(true);
+  await page.goto(`${origin}/phones`);
+  pushed = await pushTo(phone);
+  standIn = await standInPush(phone.context, addresses);
+  await page.getByLabel("Call it").fill("Pocket");
+  await page.getByRole("button", { name: "Switch on" }).click();
+  await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
+  await proveBy(0);
+}
+
+/** Sends a test, which reaches the push service by this address, and lets the browser deliver it. */
+async function proveBy(index: number): Promise<void> {
+  expect(await reachable().count()).toBe(0);
+  const arrives = service.nextMessage(addressOf(index));
+  await page.getByRole("button", { name: "Send a test to all" }).click();
+  const { text } = await arrives;
+  expect(await pushed.push(text)).toMatchObject({ title: "Pieward: a test" });
+  await reachable().waitFor({ timeout: 10_000 });
+}
+
+const reachable = () => page.getByText("Can be reached.", { exact: true });
+
+const testShown = () => page.getByText("Shown: the phone says that it stood on its screen.");
+
+const addressOf = (index: number): Phone => addresses[index] as Phone;
+
+/** What the server itself knows, asked past the page. */
+async function listed(): Promise<PhonesView> {
+  const cookies = await phone.context.cookies(origin);
+  const cookie = cookies.map(({ name, value }) => `${name}=${value}`).join("; ");
+  const answer = await fetch(`${origin}/api/v1/phones`, { headers: { cookie } });
+  expect(answer.status).toBe(200);
+  return (await answer.json()) as PhonesView;
+}
+const endpoints = ({ phones }: PhonesView) => phones.map(({ endpoint }) => endpoint);
+
+/** As the keeper does in the browser's settings for this page. */
+async function allowNotices(setting: "granted" | "denied"): Promise<void> {
+  const pageLink = await phone.context.newCDPSession(page);
+  const { targetInfo } = await pageLink.send("Target.getTargetInfo");
+  const browserLink = await browser.newBrowserCDPSession();
+  const { browserContextId } = targetInfo;
+  await browserLink.send("Browser.setPermission", {
+    permission: { name: "notifications" },
+    setting,
+    origin,
+    ...(browserContextId === undefined ? {} : { browserContextId }),
+  });
+}
