@@ -94,10 +94,10 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     }
   }, 60_000);
 
-  it("costs no more than 48 kB over the line, in few requests", async () => {
+  it("costs no more than 49 kB over the line, in few requests", async () => {
     server.home = homeView(Date.now());
     const { octets, requests } = await open("/", ".feeder-entry");
-    expect(octets).toBeLessThan(48_000); // of it 10 kB of canned answers; the program alone was 46 kB before it was split
+    expect(octets).toBeLessThan(49_000); // of it 11 kB of canned answers; the program alone was 46 kB before it was split
     expect(octets).toBeGreaterThan(10_000); // and the measure measures something
     expect(requests.length).toBeLessThanOrEqual(8); // the phones twice: early, and when the screen is there
   }, 60_000);
