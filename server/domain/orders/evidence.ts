@@ -58,8 +58,10 @@ export function hearPaused(orders: OrdersState, paused: boolean | null, at: Inst
   if (newest === null) return unchanged(heard);
   if (!paused && undone !== undefined) return unchanged({ ...heard, undone: { ...undone, saidFeeding: true } });
   if (!paused) return judged(heard, now);
-  if (undone !== undefined && isUnanswered(newest) && mayConfirm(undone, at)) return confirmed(heard, newest, at);
-  return unchanged(heard);
+  if (undone === undefined || !isUnanswered(newest) || !mayConfirm(undone, at)) return unchanged(heard);
+  // Food that is learnt of only now is told first: the word of the same report must not hide it.
+  const isTold = undone.lastPortion === null || undone.at < now;
+  return isTold ? confirmed(heard, newest, at) : unchanged(heard);
 }
 
 /** Food was given, at a moment that is known. */
@@ -79,8 +81,7 @@ export function noteFood(
   }
   if (newest.answeredAt === null || newest.phase !== "confirmed") return unchanged(fed);
   if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchanged(fed);
-  const undoneNow = undoneBy("portion", given.at, newest.answeredAt, now);
-  return takenBack(fed, newest, withPortion(undoneNow, given));
+  return takenBack(fed, newest, undoneByFood(fed, newest.answeredAt, given, now));
 }
 
 /**
@@ -92,7 +93,7 @@ export function judged(orders: OrdersState, now: Instant): OrdersStep {
   if (newest === null || newest.answeredAt === null || orders.undone !== undefined) return unchanged(orders);
   if (newest.kind !== "pause" || newest.phase !== "confirmed") return unchanged(orders);
   if (gave !== undefined && gave.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, gave)) {
-    return takenBack(orders, newest, withPortion(undoneBy("portion", gave.at, newest.answeredAt, now), gave));
+    return takenBack(orders, newest, undoneByFood(orders, newest.answeredAt, gave, now));
   }
   if (feederSays === null || feederSays.paused || feederSays.at < newest.answeredAt) return unchanged(orders);
   if (!isBefore(newest, feederSays.at)) return unchanged(orders);
@@ -128,11 +129,13 @@ export function currentWord({ feederSays, start }: OrdersState): OrdersState["fe
 
 export const isUnanswered = ({ phase }: Order): boolean => phase === "asked" || phase === "sent" || phase === "overdue";
 
-export function heardOf(orders: OrdersState, paused: boolean, at: Instant): OrdersState {
+/** @param until when a pause ends that it says to have carried out; left out: its word doesn't tell, so a known end holds. */
+export function heardOf(orders: OrdersState, paused: boolean, at: Instant, until?: Instant | null): OrdersState {
   const { feederSays } = orders;
   if (feederSays !== null && at < feederSays.at) return orders;
+  const ends = until === undefined && feederSays?.paused === true ? feederSays.until : until;
   const said = { paused, at: feederSays === null ? at : later(at, feederSays.at), ...datedBy(orders, at) };
-  return { ...orders, feederSays: said };
+  return { ...orders, feederSays: paused && ends != null ? { ...said, until: ends } : said };
 }
 
 export const unchanged = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });
@@ -174,6 +177,12 @@ const undoneBy = (by: UndonePause["by"], since: Instant, confirmedAt: Instant, n
   portions: 0,
   lastPortion: null,
 });
+
+/** Food that an earlier start gave, and tells of only now, says nothing of the start that lives. */
+function undoneByFood({ start }: OrdersState, confirmedAt: Instant, given: GivenFood, now: Instant): UndonePause {
+  const inOneStart = start === undefined || given.at >= start.at;
+  return withPortion({ ...undoneBy("portion", given.at, confirmedAt, now), inOneStart }, given);
+}
 
 function withPortion(undone: UndonePause, given: GivenFood): UndonePause {
   const { lastPortion, portions, since } = undone;

@@ -1,7 +1,8 @@
 import type { FeederSettings } from "../feeder.ts";
-import { after, type Instant, milliseconds, type Span, seconds } from "../instant.ts";
+import { after, earlier, type Instant, milliseconds, type Span, seconds } from "../instant.ts";
 import {
   confirmed,
+  currentWord,
   heardOf,
   hearPaused,
   isUnanswered,
@@ -64,13 +65,15 @@ export interface OrderAnswer {
 export function answerOrder(
   orders: OrdersState,
   answer: OrderAnswer,
-  at: Instant,
-  now: Instant = at,
+  saidAt: Instant,
+  now: Instant = saidAt,
   start: "this" | "earlier" = "this",
 ): OrdersStep {
   const { newest, undone } = orders;
+  // A report that was held up dates its answers too late; an earlier start was over when the one that lives began.
+  const at = start === "earlier" && orders.start !== undefined ? earlier(saidAt, orders.start.at) : saidAt;
   if (newest === null) return unchanged(orders);
-  if (newest.id !== answer.order) return start === "this" ? answerReplaced(orders, answer, at, now) : unchanged(orders);
+  if (newest.id !== answer.order) return answerReplaced(orders, answer, at, now, start);
   if (newest.answeredAt !== null && at <= newest.answeredAt) return unchanged(orders); // a repeat, or older word
   // An answer from before the order was sent again is the one that no longer holds.
   if (undone !== undefined && (newest.sentAt === null || at < newest.sentAt)) return unchanged(orders);
@@ -81,25 +84,46 @@ export function answerOrder(
   if (start === "earlier" && newest.kind === "pause") return obeyedBefore(orders, newest, at, now);
   if (undone !== undefined && !mayConfirmByDone(undone, newest.sentAt, at)) return unchanged(orders);
   // "Done" is also the feeder's word on how it stands; later readings may tell otherwise.
-  const heard = heardOf(orders, newest.kind === "pause", at);
+  const heard = heardOf(orders, newest.kind === "pause", at, newest.until);
   if (newest.phase === "confirmed") return unchanged(heard);
-  const step = confirmed(heard, newest, at);
+  return confirmedAndJudged(heard, newest, at, now);
+}
+
+/** It did what a newer order has replaced meanwhile, and so stands as that older order asked. */
+function answerReplaced(
+  orders: OrdersState,
+  answer: OrderAnswer,
+  at: Instant,
+  now: Instant,
+  start: "this" | "earlier",
+): OrdersStep {
+  const order = orders.replaced?.find(({ id }) => id === answer.order);
+  if (order === undefined || answer.outcome === "refused") return unchanged(orders);
+  if (start === "earlier") return unchanged(withEnd(orders, order, at));
+  return order.kind === "resume"
+    ? hearPaused(orders, false, at, now)
+    : unchanged(heardOf(orders, true, at, order.until));
+}
+
+/** What it says of itself since may be this very pause, which ends by itself. */
+function withEnd(orders: OrdersState, { kind, until }: Pick<Order, "kind" | "until">, at: Instant): OrdersState {
+  const { feederSays, newest } = orders;
+  const isOlder = newest !== null && newest.answeredAt !== null && newest.answeredAt > at;
+  if (kind !== "pause" || until === null || !feederSays?.paused || feederSays.at < at || isOlder) return orders;
+  return { ...orders, feederSays: { ...feederSays, until } };
+}
+
+function confirmedAndJudged(orders: OrdersState, newest: Order, at: Instant, now: Instant): OrdersStep {
+  const step = confirmed(orders, newest, at);
   const judgement = judged(step.orders, now);
   return { orders: judgement.orders, changed: [...step.changed, ...judgement.changed] };
 }
 
-/** It did what a newer order has replaced meanwhile, and so stands as that older order asked. */
-function answerReplaced(orders: OrdersState, answer: OrderAnswer, at: Instant, now: Instant): OrdersStep {
-  const order = orders.replaced?.find(({ id }) => id === answer.order);
-  if (order === undefined || answer.outcome === "refused") return unchanged(orders);
-  if (order.kind === "resume") return hearPaused(orders, false, at, now);
-  // A pause with an end of its own may be over when nobody looks: to be called paused for it would be too much.
-  return unchanged(order.until === null ? heardOf(orders, true, at) : orders);
-}
-
-/** It paused in a start that is over: whether the start that lives now has kept that, it has yet to say. */
+/** It paused in a start that is over: whether the start that lives now has kept that, it says itself, now or later. */
 function obeyedBefore(orders: OrdersState, newest: Order, at: Instant, now: Instant): OrdersStep {
   if (newest.phase === "confirmed" || orders.undone !== undefined) return unchanged(orders);
+  const word = currentWord(orders);
+  if (word?.paused && word.at > at) return confirmedAndJudged(withEnd(orders, newest, at), newest, word.at, now);
   return unchanged({
     ...orders,
     undone: {

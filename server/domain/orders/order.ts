@@ -34,7 +34,7 @@ export interface OrdersState {
   /** The start of the feeder by which the newest order's answer was dated (redating.ts). */
   readonly answerDatedBy?: Instant;
   /** What the feeder itself last said about being paused, and when; null while it never said. */
-  readonly feederSays: (Dated & { readonly paused: boolean }) | null;
+  readonly feederSays: FeederWord | null;
   /** The last food that it gave; left out before the first portion. */
   readonly gave?: GivenFood;
   /** The start of the feeder from which it last reported; left out before its first report. */
@@ -50,6 +50,12 @@ export interface Dated {
   readonly at: Instant;
   /** The start of the feeder by which it was dated; left out where that is not the start that lives. */
   readonly datedBy?: Instant;
+}
+
+export interface FeederWord extends Dated {
+  readonly paused: boolean;
+  /** When the pause that it carried out ends by itself, whatever was asked since; left out where it doesn't. */
+  readonly until?: Instant;
 }
 
 /** `at`: when the feeder recorded it. */

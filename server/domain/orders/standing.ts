@@ -26,10 +26,10 @@ export function standingOf(orders: OrdersState, now: Instant): Standing {
   if (word === null)
     return { kind: "unknown", startedAt: start === undefined || orders.feederSays === null ? null : start.at };
   if (!word.paused) return { kind: "feeding", at: word.at };
-  const until = newest?.kind === "pause" ? newest.until : null;
-  return until !== null && now >= until && word.at < until
-    ? { kind: "endedUnheard", until }
-    : { kind: "paused", at: word.at };
+  // The pause that it carried out may be an older one than was asked last.
+  const ends = [word.until, newest?.kind === "pause" ? newest.until : null];
+  const until = ends.find((end) => end != null && now >= end && word.at < end);
+  return until == null ? { kind: "paused", at: word.at } : { kind: "endedUnheard", until };
 }
 
 /**

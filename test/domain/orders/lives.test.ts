@@ -1,0 +1,316 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import type { Instant } from "../../../server/domain/instant.ts";
+import type { OrdersState } from "../../../server/domain/orders/order.ts";
+import { ordersFor } from "../../../server/flows/pure/advanced.ts";
+import {
+  anyMoves,
+  anyNature,
+  live,
+  type Move,
+  type Nature,
+  ours,
+  type Sent,
+  type Server,
+  type Shown,
+} from "./anyLife.ts";
+import { brokenBy, type CheckName, checkNames } from "./knownOfPause.ts";
+
+describe("any life of a feeder and its keepers", () => {
+  it("is never shown better than it is known, and nothing waits or flaps for ever", () => {
+    fc.assert(
+      fc.property(anyNature, anyMoves, (nature, moves) => {
+        expect([...brokenBy(live(nature, moves)).values()]).toEqual([]);
+      }),
+      { numRuns: 350 },
+    );
+  });
+});
+
+// --- what random lives have found ----------------------------------------------------------------------------------------
+
+const honest: Nature = { obeys: "does", reading: "truth", forgets: false, reusesBoot: false, keepsSpool: false };
+const reports: Move = { kind: "report", line: "works" };
+const restarts: Move = { kind: "restart" };
+const feeds: Move = { kind: "portion", cause: "timer", motorMs: null };
+const asks = (order: "pause" | "resume", endsIn: number | null = null): Move => ({
+  kind: "ask",
+  by: "Ada",
+  order,
+  endsIn,
+});
+
+interface Found {
+  readonly nature: Partial<Nature>;
+  readonly moves: readonly (readonly [number, Move])[];
+}
+const found: Readonly<Record<string, Found>> = {
+  "tells of food that was given after the pause, though the same report says ten minutes later that it is paused": {
+    nature: {},
+    moves: [
+      [2, asks("pause")],
+      [2, reports],
+      [6, { ...feeds, cause: "keeper" }],
+      [700, reports],
+    ] as const,
+  },
+  "takes a resume for done that a newer pause has overtaken, where the feeder never says how it stands": {
+    nature: { obeys: "onlySaysDone", reading: "none" },
+    moves: [
+      ...([
+        [70, asks("pause")],
+        [2, reports],
+        [2, reports],
+      ] as const),
+      ...([
+        [2, asks("resume")],
+        [2, reports],
+        [2, asks("pause")],
+        [70, reports],
+      ] as const),
+    ],
+  },
+  "knows that a pause has ended by itself, though another was asked since that has not arrived": {
+    nature: {},
+    moves: [
+      [2, asks("pause", 73)],
+      [70, reports],
+      [2, reports],
+      [2, asks("pause")],
+    ] as const,
+  },
+  "confirms by a done that an earlier start left behind, where the feeder says already that it has kept the pause": {
+    nature: { keepsSpool: true },
+    moves: [
+      [2, asks("pause")],
+      [2, reports],
+      [2, restarts],
+      [2, reports],
+    ] as const,
+  },
+  "knows the end of a pause that was done before the newer one arrived": {
+    nature: {},
+    moves: [
+      [70, asks("pause", 30)],
+      [2, reports],
+      [2, asks("pause")],
+      [2, { ...reports, line: "losesAnswer" }],
+    ] as const,
+  },
+  "knows the end of a pause that an earlier start left behind": {
+    nature: { obeys: "onlySaysDone", reading: "paused", keepsSpool: true },
+    moves: [
+      [2, asks("pause", 30)],
+      [2, reports],
+      [2, restarts],
+      [2, reports],
+      [2, asks("pause")],
+    ] as const,
+  },
+  "believes a new start at once, though food that the start before gave is told only after its own word": {
+    nature: { reading: "paused", keepsSpool: true },
+    moves: [
+      ...([
+        [2, asks("pause")],
+        [2, reports],
+        [2, { kind: "obeys", from: "onlySaysDone" }],
+        [2, restarts],
+      ] as const),
+      ...([
+        [2, reports],
+        [12, { ...feeds, cause: "keeper" }],
+        [2, restarts],
+      ] as const),
+    ],
+  },
+  "doesn't take the done of an earlier start for newer than the word of this one, since its report was held up": {
+    nature: { reading: "opposite" },
+    moves: [
+      ...([
+        [2, asks("resume")],
+        [70, reports],
+        [2, { ...reports, line: "holdsReport" }],
+        [2, restarts],
+      ] as const),
+      ...([
+        [2, reports],
+        [2, { kind: "lateReport", which: 0 }],
+      ] as const),
+    ],
+  },
+};
+
+describe("a life that was shown better than it was known", () => {
+  it.each(Object.entries(found))("%s", (_what, { nature, moves }) => {
+    expect([...brokenBy(live({ ...honest, ...nature }, moves)).values()]).toEqual([]);
+  });
+});
+
+// --- planted bugs --------------------------------------------------------------------------------------------------------
+
+interface Step {
+  readonly before: OrdersState;
+  readonly sent: Sent;
+  readonly now: Instant;
+}
+
+/** The server's step as it should be, and then something happens to its orders that shouldn't. */
+const afterReport =
+  (bend: (orders: OrdersState, step: Step) => OrdersState): Server["report"] =>
+  (before, sent, fresh, now) => {
+    const taken = ours.report(before, sent, fresh, now);
+    const orders = bend(taken.feeder.state.orders, { before: before.state.orders, sent, now });
+    if (orders === taken.feeder.state.orders) return taken;
+    const feeder = { ...taken.feeder, state: { ...taken.feeder.state, orders } };
+    return { ...taken, feeder, orders: ordersFor(feeder.state, now) };
+  };
+const withoutUndone = ({ undone: _, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
+  ...orders,
+  newest,
+});
+const confirmedNow = (orders: OrdersState, now: Instant): OrdersState =>
+  withoutUndone(orders, orders.newest && { ...orders.newest, phase: "confirmed", answeredAt: now });
+const holdsDone = ({ spool }: Sent, { newest }: OrdersState): boolean =>
+  spool.some(({ told }) => told.what === "done" && told.order === newest?.id);
+const showing =
+  (bend: (shown: Shown, orders: OrdersState) => Shown): Server["show"] =>
+  (feeder, now) =>
+    bend(ours.show(feeder, now), feeder.state.orders);
+
+const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly plant: Partial<Server> }>> = {
+  "a new start doesn't undo a confirmation": {
+    caughtBy: "claimsPaused",
+    plant: {
+      report: afterReport((orders, { before }) =>
+        orders.undone?.by === "restart" && before.undone === undefined ? withoutUndone(orders, before.newest) : orders,
+      ),
+    },
+  },
+  "a portion doesn't undo a confirmation": {
+    caughtBy: "claimsPaused",
+    plant: {
+      report: afterReport((orders, { before, now }) =>
+        orders.undone?.by === "portion" && before.undone === undefined ? confirmedNow(orders, now) : orders,
+      ),
+    },
+  },
+  "food isn't noticed": {
+    caughtBy: "foodTold",
+    plant: {
+      report: (before, sent, fresh, now) => {
+        const isFood = ({ kind }: (typeof fresh)[number]) => kind === "portion";
+        return ours.report(
+          before,
+          sent,
+          fresh.filter((event) => !isFood(event)),
+          now,
+        );
+      },
+    },
+  },
+  "an old done confirms anew": {
+    caughtBy: "claimsPaused",
+    plant: {
+      report: afterReport((orders, { sent, now }) =>
+        orders.undone !== undefined && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
+      ),
+    },
+  },
+  "a bare done is believed each time": {
+    caughtBy: "flaps",
+    plant: {
+      report: afterReport((orders, { sent, now }) =>
+        orders.undone?.by === "word" && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
+      ),
+    },
+  },
+  "the waiting begins anew each time the order is sent": {
+    caughtBy: "waitsForEver",
+    plant: {
+      report: afterReport((orders, { now }) => {
+        const { newest } = orders;
+        if (newest?.phase !== "sent" && newest?.phase !== "overdue") return orders;
+        return withoutUndone(orders, { ...newest, phase: "sent", askedAt: now });
+      }),
+    },
+  },
+  "what is overdue is shown as sent": {
+    caughtBy: "waitsForEver",
+    plant: {
+      show: showing(({ order, ...shown }) => ({
+        ...shown,
+        order: order && (order.phase === "overdue" ? { ...order, phase: "sent" } : order),
+      })),
+    },
+  },
+  "a late report undoes a confirmation": {
+    caughtBy: "handedOut",
+    plant: {
+      report: afterReport((orders, { sent: { boot, sentUptime } }) => {
+        const { newest, start } = orders;
+        const isLate = start !== undefined && sentUptime !== null && (boot !== start.boot || sentUptime < start.uptime);
+        return isLate && newest?.phase === "confirmed" ? { ...orders, newest: { ...newest, phase: "asked" } } : orders;
+      }),
+    },
+  },
+  "an undone order isn't handed out again": {
+    caughtBy: "handedOut",
+    plant: {
+      report: (...step) => {
+        const taken = ours.report(...step);
+        return taken.feeder.state.orders.undone === undefined ? taken : { ...taken, orders: [] };
+      },
+    },
+  },
+  "an order is handed out past its end": {
+    caughtBy: "handedOut",
+    plant: {
+      report: (...step) => {
+        const taken = ours.report(...step);
+        const { newest } = taken.feeder.state.orders;
+        const isOver = newest?.kind === "pause" && newest.until !== null && step[3] >= newest.until;
+        return isOver ? { ...taken, orders: [{ id: newest.id, kind: newest.kind, until: null }] } : taken;
+      },
+    },
+  },
+  "what was undone is never confirmed again": {
+    caughtBy: "neverSettles",
+    plant: {
+      report: afterReport((orders, { before }) =>
+        before.undone !== undefined && orders.undone === undefined ? { ...orders, ...before } : orders,
+      ),
+    },
+  },
+  "its word counts for more than its deeds": {
+    caughtBy: "claimsPaused",
+    plant: {
+      show: showing((shown, { feederSays }) => (feederSays?.paused ? { ...shown, standing: "paused" } : shown)),
+    },
+  },
+  "a resume stays confirmed whatever the feeder says": {
+    caughtBy: "resumeClaim",
+    plant: {
+      show: showing(({ order, ...shown }, { newest }) => ({
+        ...shown,
+        order: order?.kind === "resume" && newest !== null ? { ...order, phase: newest.phase } : order,
+      })),
+    },
+  },
+};
+
+describe("a server with a planted bug", () => {
+  const lives = fc.sample(fc.tuple(anyNature, anyMoves), { numRuns: 150, seed: 8 });
+
+  it.each(Object.entries(bugs))("is caught: %s", (_what, { caughtBy, plant }) => {
+    const server = { ...ours, ...plant };
+    expect(lives.some(([nature, moves]) => brokenBy(live(nature, moves, server)).has(caughtBy))).toBe(true);
+  });
+
+  it("isn't ours: the same lives break nothing without one", () => {
+    for (const [nature, moves] of lives) expect([...brokenBy(live(nature, moves)).keys()]).toEqual([]);
+  });
+
+  it("has been planted for each check", () => {
+    expect(new Set(Object.values(bugs).map(({ caughtBy }) => caughtBy))).toEqual(new Set(checkNames));
+  });
+});
