@@ -139,8 +139,9 @@ type FromStart = "this" | "earlier" | "undated";
 
 function startOf({ clock, orders }: FeederState, { boot, sentUptime }: Report, said: Instant | null): FromStart {
   if (sentUptime !== null && isFromEarlierStart(orders, boot, sentUptime)) return "undated";
-  if (said !== null || orders.start?.boot === boot) return "this";
-  return sentUptime === null && !clock.boots.some((known) => known.boot === boot) ? "undated" : "earlier";
+  // What was left behind is of a start that is over, also where the server hasn't met the next one yet.
+  if (sentUptime === null) return clock.boots.some((known) => known.boot === boot) ? "earlier" : "undated";
+  return said !== null || orders.start?.boot === boot ? "this" : "earlier";
 }
 
 function withStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {

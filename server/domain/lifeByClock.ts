@@ -10,6 +10,8 @@ export type ClockVerdict =
   | { readonly kind: "new" }
   /** A new life, unless it tells again what this life has told: then it was a copy that was long under way. */
   | { readonly kind: "newUnlessRepeated"; readonly life: number }
+  /** A new life, unless its events go on with the numbers of this life: then its clock stood still while it slept. */
+  | { readonly kind: "newUnlessContinued"; readonly life: number }
   /** An earlier boot left this behind: it has no uptime of sending. */
   | { readonly kind: "leftBehind" }
   /** It fits no life and can't be a new one. */
@@ -56,6 +58,10 @@ export function judgeByClock(
     return known !== undefined && Math.abs(laterBy(known)) <= underWayMax;
   });
   if (sentUptime >= anchor.uptime) {
+    // Far more time passed than it says: it started anew meanwhile, and has been up for longer than it told last.
+    if (late > underWayMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
+      return { kind: "newUnlessContinued", life: newest };
+    }
     return { kind: "known", life: late < -aheadMax && older !== undefined ? older : newest };
   }
   if (late <= overtakenMax) return { kind: "known", life: newest };

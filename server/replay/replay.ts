@@ -233,6 +233,7 @@ function lifeByClock({ clock, sequence }: FeederState, { boot, sentUptime }: Pos
     case "known":
       return verdict.life;
     case "leftBehind":
+    case "newUnlessContinued":
       return newest;
     case "new":
     case "newUnlessRepeated":

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { FeederView, YardOrderView } from "../../server/contract/api.ts";
 import type { Answer } from "../../server/contract/report.ts";
-import { hours, isoOf, milliseconds, minutes } from "../../server/domain/instant.ts";
+import { hours, isoOf, milliseconds, minutes, seconds } from "../../server/domain/instant.ts";
 import { patrol } from "../../server/flows/patrol.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { ask, carriedOut, link, listening, lookAs, pause, phaseOf, report } from "../support/orders.ts";
@@ -72,6 +72,21 @@ describe("a confirmed pause", () => {
     expect(alarmsOf(view)).toContain("feedsThoughPaused urgent");
     expect(alarmsOf(view)).toContain("bootReused note");
     expect(phaseOf(view)).toBe("contradicted");
+  });
+
+  it("is overdue by when it was asked, where a start that is over had kept it and the server learns of both at once", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(600_000, false));
+    await ask(house, feeder.id, pause);
+    house.clock.pass(minutes(1));
+    await house.report(key, report(660_000, false));
+    house.clock.pass(minutes(1));
+    await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
+    await house.report(key, report(20_000, false, [], "b-2"));
+    house.clock.pass(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
+    await patrol(house.ports);
+    expect(phaseOf(await house.look(feeder.id))).toBe("overdue");
   });
 
   it("is not thought to hold when the feeder answers a resume that another pause has replaced meanwhile", async () => {

@@ -77,6 +77,30 @@ describe("a feeder that uses one boot id for every start", () => {
     expect(row?.state.link).toMatchObject({ boot: "b-1#2" });
   });
 
+  it("is recognised where its uptime is ahead of what it told last, but far behind the time that passed", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(minutes(5), [press(1, 1_000)]));
+    house.clock.pass(minutes(48)); // no line meanwhile, and a start in the middle of it
+    await house.report(key, report(minutes(11)));
+    const row = await house.store.yards.feeder(feeder.id);
+    expect(row?.state.link).toMatchObject({ boot: "b-1#2" });
+    await replaysToTheSame(house, feeder.id);
+  });
+
+  it("is not thought of where a feeder's clock stood still while it slept, and its numbers go on", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await house.report(key, report(minutes(5), [press(1, 1_000)]));
+    house.clock.pass(minutes(48));
+    await house.report(key, report(minutes(6), [press(2, 301_000)]));
+    expect(await faultsOf(house, feeder.id)).toEqual([]);
+    await house.report(key, report(minutes(6), [press(2, 301_000)])); // and a copy of it changes nothing
+    expect(await faultsOf(house, feeder.id)).toEqual([]);
+    expect(await storedEvents(house, feeder.id)).toHaveLength(2);
+    await replaysToTheSame(house, feeder.id);
+  });
+
   it("is taken over to a new boot where its uptime is far behind: no 409, nothing lost", async () => {
     const house = await openHouse();
     const { key, feeder } = await house.addFeeder();

@@ -128,7 +128,7 @@ function obeyedBefore(orders: OrdersState, newest: Order, at: Instant, now: Inst
     ...orders,
     undone: {
       by: "restart",
-      at: now,
+      at: newest.askedAt, // nobody was told that it was confirmed: the waiting goes on
       since: at,
       confirmedAt: at,
       inOneStart: false,

@@ -52,7 +52,8 @@ export async function sortEvents(
   const momentOf = sentUptime === null ? null : momentsBy(sentUptime, receivedAt);
   const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
   const { distinct: left, refused } = withoutDoubles(untold);
-  const chosen = chooseLife(verdict, lives, stored, left, events.length - untold.length);
+  const continues = isContinued(sequence, label, verdict, left);
+  const chosen = chooseLife(verdict, lives, stored, left, events.length - untold.length, continues);
   if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
   const placed =
     chosen.kind === "new"
@@ -116,6 +117,18 @@ function isRepeat({ seq, uptime, body }: PostedEvent, stored: StoredBodies, mome
   return momentOf === null || Math.abs(momentOf(uptime) - known.recordedAt) <= underWayMax;
 }
 
+/** Whether new events go on right behind the numbers of the life that the report may be of. */
+function isContinued(
+  sequence: EventSequence,
+  label: string,
+  verdict: ClockVerdict,
+  left: readonly PostedEvent[],
+): boolean {
+  if (verdict.kind !== "newUnlessContinued" || left.length === 0) return false;
+  const highest = highestStored(sequence, bootOfLife(label, verdict.life)) ?? 0;
+  return highest > 0 && Math.min(...left.map(({ seq }) => seq)) === highest + 1;
+}
+
 type ChosenLife =
   | { readonly kind: "life"; readonly life: number }
   | { readonly kind: "new" }
@@ -128,6 +141,7 @@ function chooseLife(
   stored: ReadonlyMap<number, StoredBodies>,
   left: readonly PostedEvent[],
   repeated: number,
+  continues: boolean,
 ): ChosenLife {
   const fits = (life: number) =>
     left.every(({ seq, body }) => {
@@ -141,6 +155,8 @@ function chooseLife(
       return { kind: "unclear" };
     case "newUnlessRepeated":
       return repeated > 0 && fits(verdict.life) ? { kind: "life", life: verdict.life } : { kind: "new" };
+    case "newUnlessContinued":
+      return (continues || repeated > 0) && fits(verdict.life) ? { kind: "life", life: verdict.life } : { kind: "new" };
     case "leftBehind": {
       const life = lives.find(fits);
       return life === undefined ? { kind: "new" } : { kind: "life", life };
