@@ -75,7 +75,7 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
               disabled={busy}
               onClick={() => void ask("resume", null, "resume feeding")}
             >
-              {feeder.pause.feederSays?.paused !== true ? "Take the pause back" : "Resume feeding"}
+              {feeder.pause.standing.kind === "paused" ? "Resume feeding" : "Take the pause back"}
             </button>
             {order?.until != null && order.kind === "pause" && (
               <button type="button" disabled={busy} onClick={() => void ask("pause", null, "pause until resumed")}>
