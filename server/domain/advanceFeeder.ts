@@ -22,7 +22,7 @@ import { weighed } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
 import { withNoticedSensors } from "./noticedSensors.ts";
 import { hearPaused, isFromEarlierStart, noteFood, noteStart, type OrdersStep } from "./orders/evidence.ts";
-import { answerOrder, askOrder, markOverdue, markSent, ordersLookAt } from "./orders/lifeCycle.ts";
+import { type AnsweringStart, answerOrder, askOrder, markOverdue, markSent, ordersLookAt } from "./orders/lifeCycle.ts";
 import { isPaused } from "./orders/standing.ts";
 import { withRefused } from "./reportFaults.ts";
 import { heard, silentFrom, withSignOfLife } from "./silence/feederSilence.ts";
@@ -132,14 +132,15 @@ function takeReport(known: FeederState, report: Report, now: Instant, effects: E
 }
 
 /**
- * From which start of the feeder a report's events come: the one that lives, an earlier one, or an earlier one of which nobody
- * knows when they happened (it never told anything else, or its report was under way for long).
+ * From which start of the feeder a report's events come: the one that lives, the one that was met last and is over now, an
+ * earlier one, or one of which nobody knows when they happened (it never told anything else, or its report was under way for long).
  */
-type FromStart = "this" | "earlier" | "undated";
+type FromStart = AnsweringStart | "undated";
 
 function startOf({ clock, orders }: FeederState, { boot, sentUptime }: Report, said: Instant | null): FromStart {
   if (sentUptime !== null && isFromEarlierStart(orders, boot, sentUptime)) return "undated";
   // What was left behind is of a start that is over, also where the server hasn't met the next one yet.
+  if (sentUptime === null && orders.start?.boot === boot) return "over";
   if (sentUptime === null) return clock.boots.some((known) => known.boot === boot) ? "earlier" : "undated";
   return said !== null || orders.start?.boot === boot ? "this" : "earlier";
 }
@@ -201,7 +202,7 @@ function takeEvents(
         break;
       }
       case "order":
-        takeOrders(answerOrder(orders, event, event.recordedAt, now, from === "this" ? "this" : "earlier"));
+        takeOrders(answerOrder(orders, event, event.recordedAt, now, from === "undated" ? "earlier" : from));
         break;
       case "trouble":
         if (trouble === null || event.recordedAt >= trouble.at) trouble = { words: event.words, at: event.recordedAt };

@@ -83,6 +83,9 @@ describe("a confirmed pause", () => {
     await house.report(key, report(660_000, false));
     house.clock.pass(minutes(1));
     await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
+    const view = await house.look(feeder.id);
+    // It said so last, in a start that is over: of how it stands now nothing is known.
+    expect([view.pause.feederSays?.paused, standing(view), phaseOf(view)]).toEqual([true, "unknown", "sent"]);
     await house.report(key, report(20_000, false, [], "b-2"));
     house.clock.pass(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
     await patrol(house.ports);

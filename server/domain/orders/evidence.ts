@@ -122,8 +122,9 @@ export const mayConfirmByDone = (undone: UndonePause, sentAt: Instant | null, at
   sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.saidFeeding) && mayConfirm(undone, at);
 
 /** What the feeder last said of itself in the start that it lives in; null where it hasn't said, or started anew since. */
-export function currentWord({ feederSays, start }: OrdersState): OrdersState["feederSays"] {
+export function currentWord({ feederSays, start, undone }: OrdersState): OrdersState["feederSays"] {
   if (feederSays === null) return null;
+  if (undone?.by === "restart" && feederSays.at <= undone.since) return null; // of a start that is known to be over
   return start !== undefined && feederSays.at < start.at ? null : feederSays;
 }
 

@@ -58,16 +58,19 @@ export interface OrderAnswer {
   readonly problem: string | null;
 }
 
+/** Of which start of the feeder an answer is: the one that lives, the one that was met last and is over now, or an earlier one. */
+export type AnsweringStart = "this" | "over" | "earlier";
+
 /**
  * The feeder says what became of an order. An answer to an older one says nothing of the newest order, only how the feeder stands.
- * @param start `earlier`: an earlier start of the feeder left this answer behind, so it says nothing of the start that lives.
+ * @param start where it is not `this`, the answer says nothing of how the start that lives keeps a pause.
  */
 export function answerOrder(
   orders: OrdersState,
   answer: OrderAnswer,
   saidAt: Instant,
   now: Instant = saidAt,
-  start: "this" | "earlier" = "this",
+  start: AnsweringStart = "this",
 ): OrdersStep {
   const { newest, undone } = orders;
   // A report that was held up dates its answers too late; an earlier start was over when the one that lives began.
@@ -81,7 +84,7 @@ export function answerOrder(
     if (newest.phase === "refused") return unchanged(orders);
     return withNewest(orders, { ...newest, phase: "refused", answeredAt: at, problem: answer.problem });
   }
-  if (start === "earlier" && newest.kind === "pause") return obeyedBefore(orders, newest, at, now);
+  if (start !== "this" && newest.kind === "pause") return obeyedBefore(orders, newest, at, now);
   if (undone !== undefined && !mayConfirmByDone(undone, newest.sentAt, at)) return unchanged(orders);
   // "Done" is also the feeder's word on how it stands; later readings may tell otherwise.
   const heard = heardOf(orders, newest.kind === "pause", at, newest.until);
@@ -95,11 +98,11 @@ function answerReplaced(
   answer: OrderAnswer,
   at: Instant,
   now: Instant,
-  start: "this" | "earlier",
+  start: AnsweringStart,
 ): OrdersStep {
   const order = orders.replaced?.find(({ id }) => id === answer.order);
   if (order === undefined || answer.outcome === "refused") return unchanged(orders);
-  if (start === "earlier") return unchanged(withEnd(orders, order, at));
+  if (start === "earlier" || (start === "over" && order.kind === "pause")) return unchanged(withEnd(orders, order, at));
   return order.kind === "resume"
     ? hearPaused(orders, false, at, now)
     : unchanged(heardOf(orders, true, at, order.until));
@@ -125,7 +128,7 @@ function obeyedBefore(orders: OrdersState, newest: Order, at: Instant, now: Inst
   const word = currentWord(orders);
   if (word?.paused && word.at > at) return confirmedAndJudged(withEnd(orders, newest, at), newest, word.at, now);
   return unchanged({
-    ...orders,
+    ...heardOf(orders, true, at, newest.until),
     undone: {
       by: "restart",
       at: newest.askedAt, // nobody was told that it was confirmed: the waiting goes on
