@@ -7,7 +7,7 @@ import { openDays } from "./state/days.ts";
 import { openDigests } from "./state/digests.ts";
 import { openHome } from "./state/home.ts";
 import { keepTime } from "./state/now.ts";
-import { loadPhones, lookAtPhone, openPhones } from "./state/phones.ts";
+import { loadPhonesEarly, lookAtPhone, openPhones } from "./state/phones.ts";
 import { openRates } from "./state/rates.ts";
 import { watchForms } from "./state/unsaved.ts";
 import { listenToWorker, registerWorker } from "./state/update.ts";
@@ -25,7 +25,7 @@ void open();
 async function open(): Promise<void> {
   const cupboard = await openCupboard();
   // The first page says beside its feeders whether anybody can be told: with them, not moments later and above them.
-  const beside = location.pathname === "/" ? loadPhones() : undefined;
+  const beside = location.pathname === "/" ? loadPhonesEarly() : undefined;
   await Promise.all([openHome(cupboard, beside), openDays(cupboard), openDigests(cupboard), openRates(cupboard)]);
   await openActs(cupboard);
   await openPhones(cupboard).catch((cause: unknown) =>

@@ -1,6 +1,6 @@
 import { line, phoneChanges, signedIn, yards } from "../state/home.ts";
 import { ownEndpoint, permission } from "../state/phone.ts";
-import { loadPhones, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
+import { loadPhonesForHome, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
 import { reachWarning } from "../words/reach.ts";
 import { useLoad } from "./useLoad.ts";
 
@@ -8,7 +8,7 @@ import { useLoad } from "./useLoad.ts";
 export function ReachNotice() {
   const hasFeeders = yards.value.some((yard) => !yard.practice && yard.feeders.length > 0);
   const mayAsk = signedIn.value === "yes" && line.value !== "cut" && hasFeeders;
-  useLoad(async () => (mayAsk ? loadPhones() : { kind: "ok", value: null }), [mayAsk, phoneChanges.value]);
+  useLoad(async () => (mayAsk ? loadPhonesForHome() : { kind: "ok", value: null }), [mayAsk, phoneChanges.value]);
   if (!hasFeeders || phones.value === null) return null;
   const warning = reachWarning(phones.value, {
     endpoint: ownEndpoint.value,

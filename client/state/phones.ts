@@ -146,6 +146,21 @@ export async function loadPhones(): Promise<Answer<PhonesView>> {
   return answer;
 }
 
+let early: Promise<Answer<PhonesView>> | null = null;
+
+/** Beside the very first request for the feeders, so that what a first page says of the phones comes with them. */
+export function loadPhonesEarly(): Promise<Answer<PhonesView>> {
+  early = loadPhones();
+  return early;
+}
+
+/** What was asked for early serves the first page that wants it: on a weak line nothing is fetched twice. */
+export async function loadPhonesForHome(): Promise<Answer<PhonesView>> {
+  const taken = await early;
+  early = null;
+  return taken?.kind === "ok" ? taken : loadPhones();
+}
+
 /** Only an address that the server lists counts as this phone's: whatever else the browser has replaces that one. */
 async function rememberOwn(): Promise<void> {
   const own = ownEndpoint.value;

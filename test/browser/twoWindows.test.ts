@@ -1,0 +1,289 @@
+import { mkdtempSync, rmSync } from "node:fs";
+import { createServer } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import type { Browser, Page } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
+import { findChromium } from "../support/chromium.ts";
+import { type KeeperPhone, launchBrowser, openPhone } from "./keeperPhone.ts";
+
+/**
+ * Two windows of one keeper on a feeder's page, while the feeder obeys, lies, starts anew and gives food, and the server is killed
+ * and started again. Both are read all the time: neither says more of the pause than the server has been told.
+ */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let browser: Browser;
+let scratch: string;
+let phone: KeeperPhone;
+let server: RunningServer;
+let port: number;
+let origin: string;
+
+beforeAll(async () => {
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(() => browser?.close());
+beforeEach(async () => {
+  scratch = mkdtempSync(join(tmpdir(), "pieward-windows-"));
+  phone = await openPhone(browser);
+  port = await freePort();
+  origin = `http://127.0.0.1:${port}`;
+});
+afterEach(async () => {
+  await phone.context.close();
+  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
+});
+
+describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}`, () => {
+  it("never say more of a pause than is known, while the feeder lies and the server dies", async () => {
+    const { feeder, windows } = await opened();
+    const judge = new Judge(windows);
+    const watching = judge.watch();
+    for (const story of stories) {
+      await story(feeder, windows, judge);
+      await pass(4_000); // longer than a page is allowed to lag behind
+    }
+    await judge.end();
+    await watching;
+    expect(judge.violations.slice(0, 10)).toEqual([]);
+    // The stories have shown what they are about, in both windows.
+    for (const seen of judge.seen) expect([...seen].sort()).toEqual(["away", "confirmed", "feeding", "notKept"]);
+  }, 180_000);
+
+  it("would be caught, were one to go on calling a pause confirmed", async () => {
+    const { feeder, windows } = await opened();
+    const lying = windows[1] as Page;
+    await lying.route(/\/api\/v1\/(home|feeders\/[^/]+)$/, async (route) => {
+      const answer = await route.fetch();
+      const text = (await answer.text()).replace(/"phase":"(sent|asked|overdue|contradicted)"/g, '"phase":"confirmed"');
+      await route.fulfill({ response: answer, body: text });
+    });
+    const judge = new Judge(windows);
+    const watching = judge.watch();
+    await obeyed(feeder, windows, judge);
+    await pass(4_000);
+    await contradicted(feeder, windows, judge);
+    await pass(5_000);
+    await judge.end();
+    await watching;
+    expect(judge.violations.length).toBeGreaterThan(0);
+    expect(judge.violations.every((words) => words.startsWith("window 2"))).toBe(true);
+  }, 120_000);
+});
+
+// --- the stories -----------------------------------------------------------------------------------------------------
+
+type Story = (feeder: Sender, windows: readonly Page[], judge: Judge) => Promise<void>;
+
+/** A window asks, the feeder is told with its next answer, and does it. */
+const obeyed: Story = async (feeder, windows, judge) => {
+  await press(windows[0] as Page, "Pause until resumed");
+  await judge.learns("feeding", () => feeder.reports({ paused: false }));
+  await judge.learns("paused", () => feeder.carriesOut({ paused: true }));
+};
+const contradicted: Story = (feeder, _, judge) => judge.learns("feeding", () => feeder.reports({ paused: false }));
+const startsAnew: Story = (feeder, _, judge) => judge.learns("unknown", () => feeder.startsAnew());
+const feedsThoughPaused: Story = (feeder, _, judge) => judge.learns("feeding", () => feeder.reports({}, [portion]));
+const remembers: Story = async (feeder, _, judge) => {
+  await feeder.startsAnew();
+  await judge.learns("paused", () => feeder.carriesOut({ paused: true }));
+};
+const resumed: Story = async (feeder, windows, judge) => {
+  await press(windows[1] as Page, /Resume feeding|Take the pause back/);
+  await judge.learns("unknown", () => feeder.reports({}));
+  await judge.learns("feeding", () => feeder.carriesOut({ paused: false }));
+};
+const serverDies: Story = async (_feeder, _windows, judge) => {
+  judge.serverIsAway();
+  server.kill("SIGKILL");
+  await server.ended;
+  await pass(8_000);
+  await startServer();
+  judge.serverIsBack();
+};
+
+const stories: readonly Story[] = [
+  obeyed,
+  startsAnew,
+  remembers,
+  serverDies,
+  contradicted,
+  resumed,
+  obeyed,
+  serverDies,
+  feedsThoughPaused,
+  resumed,
+];
+
+const portion = { kind: "portion", cause: "timer", motorMs: 100 };
+
+async function press(page: Page, name: string | RegExp): Promise<void> {
+  await page.getByRole("button", { name }).first().click();
+}
+
+// --- what is known, and what is shown ----------------------------------------------------------------------------------
+
+type Known = "paused" | "feeding" | "unknown";
+
+/** A page hears of a change at once and asks for the rest: longer than this it may not lag behind. */
+const lagMaxMs = 3_000;
+/** After the server's return a page finds it again within 5 s. */
+const returnMaxMs = 6_500;
+
+class Judge {
+  readonly violations: string[] = [];
+  readonly seen: readonly Set<string>[];
+  readonly #windows: readonly Page[];
+  #known: Known = "feeding";
+  #knownSince = performance.now();
+  #changing = false;
+  #awaySince: number | null = null;
+  #backSince = Number.NEGATIVE_INFINITY;
+  #ended = false;
+
+  constructor(windows: readonly Page[]) {
+    this.#windows = windows;
+    this.seen = windows.map(() => new Set<string>());
+  }
+
+  /** While a report is under way nobody can say which of the two is known. */
+  async learns(known: Known, report: () => Promise<void>): Promise<void> {
+    this.#changing = true;
+    await report();
+    [this.#known, this.#knownSince, this.#changing] = [known, performance.now(), false];
+  }
+
+  serverIsAway(): void {
+    this.#awaySince = performance.now();
+  }
+
+  serverIsBack(): void {
+    this.#awaySince = null;
+    this.#backSince = performance.now();
+  }
+
+  async end(): Promise<void> {
+    this.#ended = true;
+  }
+
+  async watch(): Promise<void> {
+    while (!this.#ended) {
+      await Promise.all(this.#windows.map((page, index) => this.#look(page, index)));
+      await pass(150);
+    }
+  }
+
+  async #look(page: Page, index: number): Promise<void> {
+    const askedAt = performance.now();
+    const text = (await page.locator("section.pause").innerText()).replace(/\s+/g, " ");
+    const saysAway = await page.getByText("No connection to the server.").isVisible();
+    const shown = {
+      confirmed: /Pause[^.]*: confirmed by the feeder/.test(text),
+      feeding: /feeding as usual|last gave food/.test(text),
+      notKept: /not kept|no longer known to hold/.test(text),
+      away: saysAway,
+    };
+    for (const [what, is] of Object.entries(shown)) if (is) this.seen[index]?.add(what);
+    const wrong = this.#wrongWith(shown, askedAt);
+    if (wrong !== null) this.violations.push(`window ${index + 1}: ${wrong}: ${text.slice(0, 300)}`);
+  }
+
+  #wrongWith(shown: Readonly<Record<"confirmed" | "feeding" | "away", boolean>>, now: number): string | null {
+    if (shown.confirmed && shown.feeding) return "confirmed beside feeding";
+    if (this.#awaySince !== null) {
+      return now - this.#awaySince > 5_000 && !shown.away ? "the server is away, and the page doesn't say so" : null;
+    }
+    const settled = Math.max(this.#knownSince + lagMaxMs, this.#backSince + returnMaxMs);
+    if (this.#changing || now < settled) return null;
+    if (shown.away) return "the server is there, and the page says that it isn't";
+    if (shown.confirmed && this.#known !== "paused") return `confirmed, and known is: ${this.#known}`;
+    if (shown.feeding && this.#known === "paused") return "feeding, and known is: paused";
+    return null;
+  }
+}
+
+// --- the feeder, the server and the windows ------------------------------------------------------------------------------
+
+class Sender {
+  readonly #key: string;
+  #start = 1;
+  #begunAt = performance.now() - 60_000;
+  #seq = 0;
+  #orders: readonly { readonly id: string }[] = [];
+
+  constructor(key: string) {
+    this.#key = key;
+  }
+
+  async reports(readings: object, events: readonly object[] = []): Promise<void> {
+    const uptimeMs = Math.floor(performance.now() - this.#begunAt);
+    const recorded = events.map((event) => ({ seq: ++this.#seq, uptimeMs, ...event }));
+    const response = await fetch(`${origin}/api/v1/report`, {
+      method: "POST",
+      headers: { authorization: `Bearer ${this.#key}`, "content-type": "application/json" },
+      body: JSON.stringify({ boot: `b-${this.#start}`, sentUptimeMs: uptimeMs, readings, events: recorded }),
+    });
+    if (!response.ok) throw new Error(`the report was refused: ${await response.text()}`);
+    this.#orders = ((await response.json()) as { orders: readonly { id: string }[] }).orders;
+  }
+
+  async carriesOut(readings: object): Promise<void> {
+    await this.reports(
+      readings,
+      this.#orders.map(({ id }) => ({ kind: "order", order: id, outcome: "done" })),
+    );
+  }
+
+  /** Without a word on whether it is paused. */
+  async startsAnew(): Promise<void> {
+    this.#start += 1;
+    this.#begunAt = performance.now() - 500;
+    this.#seq = 0;
+    await this.reports({});
+  }
+}
+
+async function startServer(): Promise<void> {
+  server = runBuiltServer(join(scratch, "data"), { PORT: String(port) });
+  await server.says(/http/);
+}
+
+async function opened(): Promise<{ readonly feeder: Sender; readonly windows: readonly Page[] }> {
+  server = runBuiltServer(join(scratch, "data"), { PORT: String(port) });
+  const [, link] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const token = new URL(link as string).hash.slice(1);
+  const keeper = { name: "Ada", passphrase: "four black feathers", zone: "Europe/Stockholm" };
+  await asks("/claim", { token, ...keeper });
+  const home = await (await phone.context.request.get(`${origin}/api/v1/home`)).json();
+  const added = await asks("/feeders", { name: "Rowan", yard: home.yards[0].id });
+  const feeder = new Sender(added.key);
+  await feeder.reports({ paused: false });
+  const windows = [phone.page, await phone.context.newPage()];
+  for (const page of windows) {
+    await page.goto(`${origin}/feeders/${added.feeder.id}`);
+    await page.getByRole("button", { name: "Pause until resumed" }).waitFor();
+  }
+  await pass(3_000); // both listen by then
+  return { feeder, windows };
+}
+
+async function asks(path: string, data: object) {
+  const headers = { "x-pieward": "1" };
+  const answer = await phone.context.request.post(`${origin}/api/v1${path}`, { data, headers });
+  if (!answer.ok()) throw new Error(`${path}: ${await answer.text()}`);
+  return answer.json();
+}
+
+function freePort(): Promise<number> {
+  return new Promise((resolve) => {
+    const probe = createServer().listen(0, "127.0.0.1", () => {
+      const { port: free } = probe.address() as { port: number };
+      probe.close(() => resolve(free));
+    });
+  });
+}
+
+const pass = (ms: number) => new Promise<void>((resolve) => setTimeout(resolve, ms));
