@@ -178,6 +178,7 @@ class Judge {
 
   async #look(page: Page, index: number): Promise<void> {
     const askedAt = performance.now();
+    // biome-ignore lint/performance/useDomNodeTextContent: what is visible counts, with neighbouring elements kept apart
     const text = (await page.locator("section.pause").innerText()).replace(/\s+/g, " ");
     const saysAway = await page.getByText("No connection to the server.").isVisible();
     const shown = {
