@@ -1,6 +1,7 @@
 import type { z } from "zod";
 import type { AlarmPhase } from "../domain/facts.ts";
 import type { FoodKind } from "../domain/food.ts";
+import type { OpenInviteView } from "./accountViews.ts";
 import type { DigestWay, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
 
 /**
@@ -8,6 +9,7 @@ import type { DigestWay, feederSettingsRequest, PracticeFault, Role } from "./re
  * Times are ISO 8601 in UTC; units stand in the names.
  */
 
+export type * from "./accountViews.ts";
 export * from "./requests.ts";
 
 export interface HomeView {
@@ -266,7 +268,7 @@ export interface ReachView {
 export interface PeopleView {
   readonly yard: string;
   readonly people: readonly PersonView[];
-  readonly invites: readonly { readonly role: Role; readonly expiresAt: string }[]; // open ones, for keepers; else empty
+  readonly invites: readonly OpenInviteView[]; // for keepers; else empty
 }
 export interface PersonView {
   readonly id: string;

@@ -18,6 +18,7 @@ const massMax = 50_000;
 /** In the keeper's words; what is left out stays as it was, or is as usual. */
 export const loggedSettings = z.strictObject({
   ...feederSettingsRequest.partial().shape,
+  name: z.string().min(1).max(60).optional(), // as it was stored: an older one may hold what a new one may not
   zone: yardRequest.shape.zone,
   place: yardRequest.shape.place,
   practice: z.boolean().optional(),

@@ -1,11 +1,34 @@
 import { z } from "zod";
 import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
 import { isMailAddress } from "../domain/letters/mailAddress.ts";
+import { nameProblem, spelledName } from "../domain/names.ts";
 
 /** What the keeper's client says: schemas, since anyone may send it. Times are ISO 8601 in UTC; units stand in the names. */
 
-const name = z.string().trim().min(1, "must not be empty").max(60, "must be at most 60 characters");
-const passphrase = z.string().min(10, "must be at least 10 characters").max(200, "must be at most 200 characters");
+/** Spelled in one way before anything is asked of it, and of a length that this takes little time for. */
+const name = z
+  .string()
+  .max(200, "must be at most 60 characters")
+  .overwrite(spelledName)
+  .min(1, "must not be empty")
+  .max(60, "must be at most 60 characters")
+  .superRefine((name, context) => {
+    const problem = name === "" ? null : nameProblem(name);
+    if (problem !== null) context.addIssue({ code: "custom", message: problem });
+  });
+/** Whose account it is: as they typed it, since an older one may hold what a new one may not. */
+const knownName = z.string().min(1, "must not be empty").max(200, "must be at most 200 characters");
+/** A passphrase that is the only factor has at least 15 characters, and no rule says of which kinds (NIST SP 800-63B-4, 3.1.1.2). */
+export const passphraseMin = 15;
+const passphraseMax = 200;
+const tooLong = `must be at most ${passphraseMax} characters`;
+const passphrase = z
+  .string()
+  .min(passphraseMin, `must be at least ${passphraseMin} characters`)
+  .max(passphraseMax, tooLong);
+/** One that may have been set when less was asked of it. */
+const givenPassphrase = z.string().min(1, "must not be empty").max(passphraseMax, tooLong);
+const secretToken = z.string().min(1).max(200);
 const clientId = z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -");
 const moment = z.iso.datetime({ offset: true });
 
@@ -18,22 +41,29 @@ const isTimeZone = (zone: string) => {
   }
 };
 const zone = z.string().refine(isTimeZone, "must be an IANA time zone such as Europe/Stockholm");
-const placeSchema = z.object({
+const placeSchema = z.strictObject({
   latitudeDegrees: z.number().min(-90).max(90),
   longitudeDegrees: z.number().min(-180).max(180),
 });
 const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
 
-export const claimRequest = z.object({
+export const claimRequest = z.strictObject({
   token: z.string().min(1).max(200),
   name,
   passphrase,
   zone: zone.optional(),
 });
-export const signInRequest = z.object({ name, passphrase: z.string().max(200) });
+export const signInRequest = z.strictObject({ name: knownName, passphrase: z.string().max(passphraseMax, tooLong) });
+/** By the one-time link that the server's own command line prints. */
+export const resetRequest = z.strictObject({ token: secretToken, passphrase });
+export const passphraseRequest = z.strictObject({ old: givenPassphrase, passphrase });
+/**
+ * `withYards`: the yards that nobody else keeps go too. Without it, whoever is the last keeper of one is told so, and stays.
+ */
+export const deleteAccountRequest = z.strictObject({ passphrase: givenPassphrase, withYards: z.boolean().optional() });
 
 export const yardRequest = z
-  .object({
+  .strictObject({
     name,
     zone,
     place: placeSchema.nullable(),
@@ -43,16 +73,21 @@ export const yardRequest = z
   })
   .partial();
 
+/** Another yard, besides those that are there. */
+export const addYardRequest = z.strictObject({ name, zone, place: placeSchema.nullish() });
+/** `name`: the yard's own, typed once more, so that nobody deletes one for another. */
+export const deleteYardRequest = z.strictObject({ name: z.string().max(200) });
+
 const [portionMin, portionMax] = [0.1, 100]; // grams
 /** Of a feeder as it is shown: what is left out was never said, and where something is reckoned the usual stands for it. */
-export const feederSettingsRequest = z.object({
+export const feederSettingsRequest = z.strictObject({
   name,
   food: z.string().trim().min(1).max(60).optional(),
   foodKind: z.enum(foodKinds as [FoodKind, ...FoodKind[]]).optional(),
   grainsPerPortion: z.int().min(1).max(1_000).optional(), // pieces, as counted
   hopperCapacityGrams: z.number().min(50).max(50_000).optional(),
   portionGrams: z.number().min(portionMin).max(portionMax).optional(),
-  sensors: z.object({
+  sensors: z.strictObject({
     button: z.boolean(),
     detector: z.boolean(),
     chute: z.boolean(),
@@ -102,40 +137,44 @@ interface SaidFood {
   readonly tenPortionsGrams?: number | undefined;
 }
 
-export const refillRequest = z.object({
+export const refillRequest = z.strictObject({
   id: clientId,
   at: moment.optional(),
   what: z.discriminatedUnion("kind", [
-    z.object({ kind: z.literal("added"), grams: z.number().gt(0).max(50_000) }),
-    z.object({ kind: z.literal("filled") }),
-    z.object({ kind: z.literal("level"), grams: z.number().min(0).max(50_000) }),
+    z.strictObject({ kind: z.literal("added"), grams: z.number().gt(0).max(50_000) }),
+    z.strictObject({ kind: z.literal("filled") }),
+    z.strictObject({ kind: z.literal("level"), grams: z.number().min(0).max(50_000) }),
   ]),
 });
-export const orderRequest = z.object({
+export const orderRequest = z.strictObject({
   id: clientId,
   kind: z.enum(["pause", "resume"]),
   until: moment.nullish(),
 });
 /** `at`: when it was cleaned; left out: just now. */
-export const cleanedRequest = z.object({ at: moment.optional() }).nullish();
+export const cleanedRequest = z.strictObject({ at: moment.optional() }).nullish();
 /** `id`: the client's own, so that an act that it sends again, having got no answer, is done once. */
-export const shelveRequest = z.object({ id: clientId.optional(), until: moment });
+export const shelveRequest = z.strictObject({ id: clientId.optional(), until: moment });
 /**
  * `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. `calledAs`: how gravely that notice
  * called; what has grown graver since isn't answered by it.
  */
 export const acknowledgeRequest = z
-  .object({ id: clientId.optional(), raisedAt: moment.nullish(), calledAs: z.enum(["urgent", "soon"]).optional() })
+  .strictObject({
+    id: clientId.optional(),
+    raisedAt: moment.nullish(),
+    calledAs: z.enum(["urgent", "soon"]).optional(),
+  })
   .nullish();
-export const numberedRequest = z.object({ id: clientId.optional() }).nullish();
-export const outOfServiceRequest = z.object({
+export const numberedRequest = z.strictObject({ id: clientId.optional() }).nullish();
+export const outOfServiceRequest = z.strictObject({
   id: clientId.optional(),
   why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
 });
 
-const subscription = z.object({
+const subscription = z.strictObject({
   endpoint: z.url().max(2_000),
-  keys: z.object({
+  keys: z.strictObject({
     p256dh: z.string().regex(/^[A-Za-z0-9_-]{87}$/, "must be a 65-octet public key in base64url"),
     auth: z.string().regex(/^[A-Za-z0-9_-]{22}$/, "must be a 16-octet secret in base64url"),
   }),
@@ -146,9 +185,9 @@ export const phoneRequest = subscription.extend({
   replaces: z.string().max(2_000).nullish(),
 });
 export const renewPhoneRequest = subscription.extend({ replaces: z.string().min(1).max(2_000) });
-export const forgetPhoneRequest = z.object({ endpoint: z.string().max(2_000) });
+export const forgetPhoneRequest = z.strictObject({ endpoint: z.string().max(2_000) });
 /** Whether this phone's browser may show notices, as the browser says. */
-export const phonePermissionRequest = z.object({ endpoint: z.string().max(2_000), allowed: z.boolean() });
+export const phonePermissionRequest = z.strictObject({ endpoint: z.string().max(2_000), allowed: z.boolean() });
 
 export const practiceFaults = [
   "none",
@@ -168,7 +207,7 @@ export const practiceFaults = [
   "deafToOrders",
 ] as const;
 export type PracticeFault = (typeof practiceFaults)[number];
-export const practiceFaultRequest = z.object({ fault: z.enum(practiceFaults) });
+export const practiceFaultRequest = z.strictObject({ fault: z.enum(practiceFaults) });
 
 export const roles = ["keeper", "helper"] as const;
 export type Role = (typeof roles)[number];
@@ -177,24 +216,26 @@ export type DigestWay = (typeof digestWays)[number];
 
 /** What a person says of themselves at a yard (the first three), and what its keepers say of them (the last two). */
 export const personRequest = z
-  .object({
-    quiet: z.object({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
+  .strictObject({
+    quiet: z.strictObject({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
     urgentBreaks: z.boolean(),
     digestBy: z.enum(digestWays),
     role: z.enum(roles),
     turn: z.int().min(1, "must be at least 1").max(20, "must be at most 20"),
   })
   .partial();
-export const inviteRequest = z.object({ role: z.enum(roles) });
+export const inviteRequest = z.strictObject({ role: z.enum(roles) });
 /** Whoever is signed in joins with the token alone. */
-export const joinRequest = z.object({
+export const joinRequest = z.strictObject({
   token: z.string().min(1).max(200),
   name: name.optional(),
-  passphrase: passphrase.optional(),
+  passphrase: givenPassphrase.optional(), // a newcomer's is asked as much of as everywhere
 });
 export const meRequest = z
-  .object({ mail: z.string().trim().refine(isMailAddress, "must be an address such as ada@example.org").nullable() })
+  .strictObject({
+    mail: z.string().trim().refine(isMailAddress, "must be an address such as ada@example.org").nullable(),
+  })
   .partial();
 
 /** A notice stood on a screen; `at` by the phone's own clock, left out: just now. */
-export const shownRequest = z.object({ at: moment.optional() });
+export const shownRequest = z.strictObject({ at: moment.optional() });

@@ -12,7 +12,8 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const schemas = viewSchemas(join(projectFolder, "server/contract/api.ts"));
+    const files = ["api", "accountViews"].map((name) => join(projectFolder, `server/contract/${name}.ts`));
+    const schemas = viewSchemas(files);
     await expect(`${JSON.stringify(schemas, null, 1)}\n`).toMatchFileSnapshot(
       "../../server/routes/documentation/generated/views.json",
     );

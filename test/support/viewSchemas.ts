@@ -1,9 +1,9 @@
 import ts from "typescript";
 import type { JsonSchema } from "../../server/routes/documentation/schemaRows.ts";
 
-/** The JSON Schemas of a file's exported interfaces, by name, as TypeScript itself understands them. */
-export function viewSchemas(file: string): Record<string, JsonSchema> {
-  const program = ts.createProgram([file], {
+/** The JSON Schemas of the exported interfaces of files, by name, as TypeScript itself understands them. */
+export function viewSchemas(files: readonly string[]): Record<string, JsonSchema> {
+  const program = ts.createProgram(files, {
     strict: true,
     target: ts.ScriptTarget.ES2023,
     allowImportingTsExtensions: true,
@@ -14,9 +14,12 @@ export function viewSchemas(file: string): Record<string, JsonSchema> {
     skipLibCheck: true,
   });
   const checker = program.getTypeChecker();
-  const source = program.getSourceFile(file);
-  if (source === undefined) throw new Error(`expected a source file at ${file}`);
-  const views = source.statements
+  const statements = files.flatMap((file) => {
+    const source = program.getSourceFile(file);
+    if (source === undefined) throw new Error(`expected a source file at ${file}`);
+    return [...source.statements];
+  });
+  const views = statements
     .filter(ts.isInterfaceDeclaration)
     .map(({ name }) => [name.text, checker.getTypeAtLocation(name)] as const);
   return Object.fromEntries(views.map(([name, type]) => [name, { title: name, ...schemaOf(type, checker, name) }]));
