@@ -14,6 +14,7 @@ import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
 import type { Ports } from "./ports.ts";
+import { accountRoutes } from "./routes/accounts.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
 import { openApiOptions } from "./routes/documentation/openApi.ts";
@@ -90,6 +91,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     digestRoutes(room, ports);
     ratesRoutes(room, ports);
     peopleRoutes(room, ports);
+    accountRoutes(room, ports, keys);
     liveRoute(room, ports, house.browsers);
   });
   app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async () => {

@@ -10,6 +10,7 @@ import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { YardChange } from "./domain/rates/history.ts";
 import type { Grams } from "./domain/units.ts";
+import type { AccountStore, Removed } from "./ports/accounts.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type {
   CallStore,
@@ -25,6 +26,7 @@ import type {
   TellingTransaction,
 } from "./ports/telling.ts";
 
+export type * from "./ports/accounts.ts";
 export type * from "./ports/people.ts";
 export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
@@ -120,6 +122,7 @@ export interface Store {
   readonly outbox: OutboxStore;
   readonly calls: CallStore;
   readonly people: PeopleStore;
+  readonly accounts: AccountStore;
   readonly digests: DigestStore;
   readonly yards: YardStore;
   readonly keepers: KeeperStore;
@@ -161,8 +164,11 @@ export interface YardStore {
   /** Its first member keeps it. */
   addYard(yard: YardRow, keeper: string, now: Instant): Promise<void>;
   changeYard(id: string, changes: Partial<Omit<YardRow, "id">>, now: Instant): Promise<YardRow | null>;
-  /** Removes the yard with its feeders and all that they ever told. */
-  removeYard(id: string): Promise<void>;
+  /**
+   * Removes the yard with its feeders and all that they ever told, and the accounts of people who belong to no other yard.
+   * @param stays who keeps their account whatever they belong to: who asks for it; null: everybody
+   */
+  removeYard(id: string, stays: string | null): Promise<Removed>;
   feeders(): Promise<readonly FeederRow[]>;
   feeder(id: string): Promise<FeederRow | null>;
   addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
@@ -195,6 +201,7 @@ export interface KeeperRow {
 export interface SessionRow {
   readonly tokenHash: string;
   readonly keeper: { readonly id: string; readonly name: string };
+  readonly createdAt: Instant;
   readonly lastSeenAt: Instant;
   readonly expiresAt: Instant;
 }
@@ -204,10 +211,16 @@ export interface KeeperStore {
   countKeepers(): Promise<number>;
   /** The one open claim: an older one is no longer valid. */
   openClaim(tokenHash: string, now: Instant): Promise<void>;
+  isClaimOpen(tokenHash: string): Promise<boolean>;
   /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
   useClaim(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
+  /** By exactly this name, or else by one that is the same without case and unseen marks. */
   keeperNamed(name: string): Promise<KeeperRow | null>;
-  addSession(session: { tokenHash: string; keeper: string; expiresAt: Instant }, now: Instant): Promise<void>;
+  /** @param session `device`: the kind of browser in words, where it is known */
+  addSession(
+    session: { tokenHash: string; keeper: string; device?: string; expiresAt: Instant },
+    now: Instant,
+  ): Promise<void>;
   session(tokenHash: string): Promise<SessionRow | null>;
   touchSession(tokenHash: string, lastSeenAt: Instant, expiresAt: Instant): Promise<void>;
   removeSession(tokenHash: string): Promise<void>;

@@ -80,7 +80,10 @@ const rooms: readonly Room[] = [
     name: "flows",
     files: /^server\/flows\//,
     may: ["domain", "contract", "ports", "practice yard", "flows' pure part"],
-    libraries: ["zod", "node:crypto", "@node-rs/argon2"], // names, keys and passphrases are computed, not fetched
+    libraries: [
+      ...["zod", "node:crypto", "@node-rs/argon2"], // names, keys and passphrases are computed, not fetched
+      ...["@zxcvbn-ts/core", "@zxcvbn-ts/language-common", "@zxcvbn-ts/language-en"],
+    ],
     why: "reaches the outside only over ports",
   },
   {

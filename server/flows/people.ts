@@ -1,13 +1,14 @@
 import { createHash, randomBytes, randomUUID } from "node:crypto";
-import type { CallView, InviteView, MeView, PeopleView, PersonView, Role } from "../contract/api.ts";
+import type { CallView, InviteView, MeView, OpenInviteView, PeopleView, PersonView, Role } from "../contract/api.ts";
 import { after, days, hours, type Instant, isoOf } from "../domain/instant.ts";
 import { letterOf } from "../domain/letters/noticeLetter.ts";
 import { reachOfPerson } from "../domain/push/reach.ts";
 import { isStanding } from "../domain/telling/advanceCall.ts";
 import type { Call } from "../domain/telling/call.ts";
 import { isLost } from "../domain/telling/reached.ts";
-import type { MailOutcome, MemberChange, MemberChanges, MemberRow, Ports } from "../ports.ts";
+import type { MailOutcome, MemberChange, MemberChanges, MemberRow, OpenInvite, Ports } from "../ports.ts";
 import { tryDueCalls } from "./calls.ts";
+import { idOf } from "./publicId.ts";
 import { maybeIso } from "./views.ts";
 
 /** Who belongs to a yard, how they come and go, and how each wants to be told. */
@@ -24,8 +25,15 @@ export async function peopleView(ports: Ports, yard: string, asking: Asking): Pr
   const people: PersonView[] = [];
   for (const member of members) people.push(await personView(ports, member, asking.person, now));
   const invites = asking.role === "keeper" ? await ports.store.people.openInvites(yard, now) : [];
-  return { yard, people, invites: invites.map(({ role, expiresAt }) => ({ role, expiresAt: isoOf(expiresAt) })) };
+  return { yard, people, invites: invites.map(openInviteView) };
 }
+
+const openInviteView = ({ tokenHash, role, createdAt, expiresAt }: OpenInvite): OpenInviteView => ({
+  id: idOf(tokenHash),
+  role,
+  madeAt: isoOf(createdAt),
+  expiresAt: isoOf(expiresAt),
+});
 
 async function personView(ports: Ports, member: MemberRow, you: string, now: Instant): Promise<PersonView> {
   const { person, role, turn, quiet, urgentBreaks, digestBy } = member;
@@ -111,7 +119,9 @@ async function settled(ports: Ports, yard: string, change: MemberChange, person:
     case "lastKeeper":
       return { kind: "lastKeeper", why: "A yard needs a keeper: make somebody else one first." };
     case "changed":
-      ports.live.reconnect(person);
+    case "accountEnded":
+      if (change === "changed") ports.live.reconnect(person);
+      else ports.live.closeSocketsOf({ person });
       ports.live.changed(yard, null, null);
       await tryDueCalls(ports);
       return { kind: "changed" };
@@ -130,6 +140,13 @@ export async function invite({ clock, store }: Ports, yard: string, role: Role):
   const expiresAt = after(now, inviteHolds);
   await store.people.addInvite(hashOf(token), { yard, role, expiresAt }, now);
   return { token, expiresAt: isoOf(expiresAt) };
+}
+
+/** @param id as the open invitations are listed. @returns false where there is none such: it may have been used just now */
+export async function withdrawInvite({ clock, store }: Ports, yard: string, id: string): Promise<boolean> {
+  const now = clock.now();
+  const found = (await store.people.openInvites(yard, now)).find(({ tokenHash }) => idOf(tokenHash) === id);
+  return found !== undefined && store.people.withdrawInvite(yard, found.tokenHash, now);
 }
 
 export type Joined =

@@ -53,7 +53,7 @@ export async function removePractice(ports: Ports, keys: FeederKeys): Promise<vo
   await ports.practice.stop();
   const yards = (await ports.store.yards.yards()).filter((yard) => yard.practice);
   for (const { id } of yards) {
-    await ports.store.yards.removeYard(id);
+    await ports.store.yards.removeYard(id, null);
     ports.live.changed(id, null, null);
   }
   keys.forget();

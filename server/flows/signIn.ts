@@ -1,22 +1,25 @@
 import { createHash, randomBytes, randomUUID } from "node:crypto";
 import { hash, verify } from "@node-rs/argon2";
-import { after, days, type Instant, minutes } from "../domain/instant.ts";
+import { after, days, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { Ports, SessionRow } from "../ports.ts";
+import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
 import { isInvited, type Joined, join } from "./people.ts";
 
 /** Who may sign in: the first keeper by a one-time link, later by name and passphrase. Sessions can be ended at any time. */
 
 export type SignedIn =
   | { readonly kind: "signedIn"; readonly token: string; readonly keeper: { readonly name: string } }
-  | { readonly kind: "refused"; readonly why: string };
+  | { readonly kind: "refused"; readonly why: string }
+  | PassphraseProblem;
 
 const secret = () => randomBytes(32).toString("base64url");
 const tokenHash = (token: string) => createHash("sha256").update(token).digest("hex");
 
-/** A browser that isn't used for this long has to sign in again: a winter's absence shouldn't lock a keeper out. */
+/** A browser that isn't used for this long has to sign in again, and each one after the other time. Our choice (ASVS 5.0, 7.3). */
+const sessionIdleMax = days(30);
 const sessionLength = days(180);
 /** Storing "seen" on each request would make every look a write. */
-const touchEvery = minutes(60);
+const touchEvery = minutes(10);
 
 /** @returns the token for the claim link; null where a keeper exists already. An older link stops working. */
 export async function openClaim(ports: Ports): Promise<string | null> {
@@ -33,11 +36,15 @@ export const usualEscalation = 15;
 export async function claim(
   ports: Ports,
   said: { token: string; name: string; passphrase: string; zone: string },
+  device = "",
 ): Promise<SignedIn> {
   const now = ports.clock.now();
+  if (!(await ports.store.keepers.isClaimOpen(tokenHash(said.token)))) return noClaim;
+  const problem = await passphraseProblem(said.passphrase, said.name);
+  if (problem !== null) return problem;
   const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
   if (!(await ports.store.keepers.useClaim(tokenHash(said.token), keeper, now))) {
-    return { kind: "refused", why: "this link was used already or replaced by a newer one: see the server's output" };
+    return noClaim;
   }
   const yard = {
     id: randomUUID(),
@@ -49,8 +56,13 @@ export async function claim(
     escalateMinutes: usualEscalation,
   };
   await ports.store.yards.addYard({ ...yard, practice: false }, keeper.id, now);
-  return { kind: "signedIn", token: await openSession(ports, keeper.id, now), keeper: { name: keeper.name } };
+  return { kind: "signedIn", token: await openSession(ports, keeper.id, now, device), keeper: { name: keeper.name } };
 }
+
+const noClaim = {
+  kind: "refused",
+  why: "this link was used already or replaced by a newer one: see the server's output",
+} as const;
 
 export type JoinedAs =
   | (Extract<Joined, { kind: "joined" }> & {
@@ -69,6 +81,7 @@ export async function joinWith(
   ports: Ports,
   said: { readonly token: string; readonly name?: string | undefined; readonly passphrase?: string | undefined },
   session: SessionRow | null,
+  device = "",
 ): Promise<JoinedAs> {
   const { token, name, passphrase } = said;
   if (!(await isInvited(ports, token))) return notInvited;
@@ -80,11 +93,14 @@ export async function joinWith(
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
   const known = await ports.store.keepers.keeperNamed(name);
   if (known !== null && !(await verify(known.passphraseHash, passphrase))) return nameTaken;
+  const problem = known === null ? await passphraseProblem(passphrase, name) : null;
+  if (problem !== null) return problem;
   const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
   const joined = await join(ports, token, known?.id ?? null, newcomer);
   if (joined.kind === "nameTaken") return nameTaken;
   if (joined.kind !== "joined") return notInvited;
-  return { ...joined, token: await openSession(ports, joined.person, ports.clock.now()), keeper: { name } };
+  const opened = await openSession(ports, joined.person, ports.clock.now(), device);
+  return { ...joined, token: opened, keeper: { name: known?.name ?? name } };
 }
 
 const nameTaken = {
@@ -101,20 +117,24 @@ const notInvited = {
 /** Hashed once at start, so that an unknown name takes as long to refuse as a wrong passphrase. */
 const nobody = hash(secret());
 
-export async function signIn(ports: Ports, said: { name: string; passphrase: string }): Promise<SignedIn> {
+export async function signIn(ports: Ports, said: { name: string; passphrase: string }, device = ""): Promise<SignedIn> {
   const keeper = await ports.store.keepers.keeperNamed(said.name);
   const right = await verify(keeper?.passphraseHash ?? (await nobody), said.passphrase);
   if (!keeper || !right) return { kind: "refused", why: "the name or the passphrase is wrong" };
-  const token = await openSession(ports, keeper.id, ports.clock.now());
+  const token = await openSession(ports, keeper.id, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }
 
-async function openSession(ports: Ports, keeper: string, now: Instant): Promise<string> {
+/** @param device the kind of browser in words; empty where it isn't known. @returns the token for its cookie */
+export async function openSession(ports: Ports, keeper: string, now: Instant, device = ""): Promise<string> {
   const token = secret();
-  const session = { tokenHash: tokenHash(token), keeper, expiresAt: after(now, sessionLength) };
+  const session = { tokenHash: tokenHash(token), keeper, device, expiresAt: sessionEnd(now, now) };
   await ports.store.keepers.addSession(session, now);
   return token;
 }
+
+const sessionEnd = (createdAt: Instant, lastSeenAt: Instant): Instant =>
+  instant(Math.min(after(lastSeenAt, sessionIdleMax), after(createdAt, sessionLength)));
 
 /** The session with this token hash while it is valid, or null. To ask doesn't lengthen it. */
 export async function validSession({ clock, store }: Ports, hash: string): Promise<SessionRow | null> {
@@ -128,7 +148,7 @@ export async function sessionOf(ports: Ports, token: string): Promise<SessionRow
   const now = ports.clock.now();
   if (!session) return null;
   if (after(session.lastSeenAt, touchEvery) <= now) {
-    await ports.store.keepers.touchSession(session.tokenHash, now, after(now, sessionLength));
+    await ports.store.keepers.touchSession(session.tokenHash, now, sessionEnd(session.createdAt, now));
   }
   return session;
 }

@@ -18,13 +18,21 @@ export interface MemberRow {
 /** What may be changed about it: by the person the first three, by a keeper of the yard the others. */
 export type MemberChanges = Partial<Pick<MemberRow, "quiet" | "urgentBreaks" | "digestBy" | "role" | "turn">>;
 
-/** `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. */
-export type MemberChange = "changed" | "noSuchMember" | "lastKeeper";
+/**
+ * `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. `accountEnded`: it was the person's last yard,
+ * so that their account went along.
+ */
+export type MemberChange = "changed" | "accountEnded" | "noSuchMember" | "lastKeeper";
 
 export interface InviteRow {
   readonly yard: string;
   readonly role: Role;
   readonly expiresAt: Instant;
+}
+
+export interface OpenInvite extends InviteRow {
+  readonly tokenHash: string;
+  readonly createdAt: Instant;
 }
 
 /** `member`: the invite would change nothing, and stays open for somebody else. */
@@ -50,14 +58,16 @@ export interface PeopleStore {
   /** Adds them with the last turn, or raises a helper to a keeper; somebody who is more already stays so. */
   addMember(yard: string, person: string, role: Role, now: Instant): Promise<void>;
   changeMember(yard: string, person: string, changes: MemberChanges, now: Instant): Promise<MemberChange>;
-  /** Also drops what was still on its way to them about this yard. */
+  /** Also drops what was still on its way to them about this yard, and ends the account of whoever has no other yard. */
   removeMember(yard: string, person: string, now: Instant): Promise<MemberChange>;
   mailOf(person: string): Promise<string | null>;
   changeMail(person: string, mail: string | null, now: Instant): Promise<void>;
   /** The hash is hexadecimal SHA-256; the token itself is kept nowhere. */
   addInvite(tokenHash: string, invite: InviteRow, now: Instant): Promise<void>;
   /** Those that are neither used nor expired. */
-  openInvites(yard: string, now: Instant): Promise<readonly InviteRow[]>;
+  openInvites(yard: string, now: Instant): Promise<readonly OpenInvite[]>;
+  /** @returns whether it was open */
+  withdrawInvite(yard: string, tokenHash: string, now: Instant): Promise<boolean>;
   invite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
   /**
    * Uses the invite up and adds the member, both or neither; two at once can't use the same one.

@@ -10,7 +10,7 @@ import { sendProblem } from "./problems.ts";
 export function digestRoutes(app: FastifyInstance, ports: Ports): void {
   const door = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });
-  const query = z.object({ date: z.iso.date("must be a date such as 2026-11-25").optional() });
+  const query = z.strictObject({ date: z.iso.date("must be a date such as 2026-11-25").optional() });
   const none = (reply: FastifyReply, detail: string) => sendProblem(reply, { status: 404, detail });
 
   door.get(

@@ -81,7 +81,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 
   door.get(
     "/api/v1/feeders/:feeder/day",
-    { schema: { hide: true, params, querystring: z.object({ date: z.iso.date().optional() }) } },
+    { schema: { hide: true, params, querystring: z.strictObject({ date: z.iso.date().optional() }) } },
     async (request, reply) => {
       const row = await ports.store.yards.feeder(request.params.feeder);
       if (!row) return noFeeder(reply);

@@ -11,6 +11,7 @@ import {
   peopleView,
   removePerson,
   testMail,
+  withdrawInvite,
 } from "../flows/people.ts";
 import type { MailOutcome, MemberChanges, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
@@ -62,6 +63,17 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     async (request, reply) => reply.status(201).send(await invite(ports, request.params.yard, request.body.role)),
   );
 
+  const openInvite = z.object({ yard: z.string(), invite: z.string() });
+  door.delete(
+    "/api/v1/yards/:yard/invites/:invite",
+    { schema: { hide: true, params: openInvite } },
+    async (request, reply) => {
+      const { yard, invite } = request.params;
+      if (!(await withdrawInvite(ports, yard, invite))) return sendProblem(reply, noInvite);
+      return peopleView(ports, yard, askingOf(request));
+    },
+  );
+
   door.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, keeperOf(request)));
 
   door.patch("/api/v1/me", { schema: { hide: true, body: meRequest } }, async (request) => {
@@ -77,6 +89,8 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     return outcome ? mailOutcomeView(outcome) : sendProblem(reply, noAddress);
   });
 }
+
+const noInvite = { status: 404, detail: "This link was used meanwhile, withdrawn, or its time is over." };
 
 const noAddress = { status: 409, detail: "You have no mail address here: write one down first." };
 

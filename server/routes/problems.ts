@@ -1,6 +1,7 @@
 import { STATUS_CODES } from "node:http";
 import type { Socket } from "node:net";
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
+import type { FastifySchemaValidationError } from "fastify/types/schema.js";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
 import { StoreBusy, StoreFull } from "../ports.ts";
@@ -48,6 +49,10 @@ export const sendProblem = (reply: FastifyReply, what: Problem): FastifyReply =>
     .serializer((body: unknown) => JSON.stringify(body))
     .send(problemOf(what));
 
+/** Refuses one field that only a flow could judge. */
+export const sendWrongField = (reply: FastifyReply, { field, problem }: FieldProblem): FastifyReply =>
+  sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
+
 /** What is said where nothing is wrong with the request itself. */
 export const storeBusy: Problem = {
   status: 503,
@@ -74,12 +79,7 @@ export function speakProblems(app: FastifyInstance): void {
       return sendProblem(reply.header("retry-after", "60"), storeFull);
     }
     if (error.validation) {
-      const errors = error.validation.map((issue) => ({
-        field:
-          issue.instancePath.replace(/^\//, "").replaceAll("/", ".") ||
-          String(issue.params?.missingProperty ?? theWhole),
-        problem: issue.message ?? "is not understood",
-      }));
+      const errors = error.validation.flatMap(problemsOf);
       return sendProblem(reply, {
         status: 400,
         detail: errors.map((one) => `${one.field}: ${one.problem}`).join("; "),
@@ -93,6 +93,18 @@ export function speakProblems(app: FastifyInstance): void {
     }
     return sendProblem(reply, { status, detail: error.message });
   });
+}
+
+/** An unknown field is named by itself; a schema's own issue names the object that it stands in. */
+function problemsOf({ instancePath, params, message }: FastifySchemaValidationError): FieldProblem[] {
+  const field = instancePath.replace(/^\//, "").replaceAll("/", ".");
+  if (Array.isArray(params?.keys)) {
+    return params.keys.map((key) => ({
+      field: field === "" ? String(key) : `${field}.${String(key)}`,
+      problem: "is not known here",
+    }));
+  }
+  return [{ field: field || String(params?.missingProperty ?? theWhole), problem: message ?? "is not understood" }];
 }
 
 /** What is said before there is a request. */

@@ -28,10 +28,13 @@ const keepersOfAny: ReadonlySet<string> = new Set([
   "POST /api/v1/practice/fault",
 ]);
 
+const newYard = "POST /api/v1/yards";
+
 /** Whom the guard below lets pass a door, as the documentation names them. @param body its fields, where it takes a body. */
 export function whoMay(door: string, body: readonly string[]): string {
   const [method, url = ""] = door.split(" ");
   if (keepersOfAny.has(door)) return "a keeper of any yard";
+  if (door === newYard) return "a keeper of any yard, or anybody where there is no yard";
   const ofFeeder = url.includes("/:feeder");
   if (!ofFeeder && !url.includes("/:yard") && !(method === "POST" && body.includes("yard")))
     return "whoever is signed in";
@@ -52,6 +55,10 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
       if (!of.some(({ role }) => role === "keeper")) return refuseHelper(reply);
       return;
     }
+    if (door === newYard) {
+      if (!(await mayMakeYards(ports, person))) return refuseHelper(reply);
+      return;
+    }
     const of = spokenOf(request);
     if (of === null) return;
     const role = await ports.store.people.roleAt(person, of);
@@ -67,6 +74,12 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
     asking.set(request, { person, role });
     if (role !== "keeper" && !mayHelp(request.method, door)) return refuseHelper(reply);
   });
+}
+
+/** On a server where others have their yards, a guest of one makes none; where there is none at all, anybody begins anew. */
+async function mayMakeYards({ store }: Ports, person: string): Promise<boolean> {
+  const of = await store.people.membershipsOf(person);
+  return of.some(({ role }) => role === "keeper") || (await store.yards.yards()).length === 0;
 }
 
 const refuseHelper = (reply: FastifyReply) =>

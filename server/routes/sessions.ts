@@ -1,15 +1,19 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
-import { claimRequest, type JoinedView, joinRequest, signInRequest } from "../contract/api.ts";
+import { claimRequest, type JoinedView, joinRequest, resetRequest, signInRequest } from "../contract/api.ts";
+import { deviceWords } from "../domain/deviceWords.ts";
+import { resetPassphrase } from "../flows/accounts.ts";
 import { claim, joinWith, type SignedIn, sessionOf, signIn, signOut } from "../flows/signIn.ts";
 import type { Ports, SessionRow } from "../ports.ts";
-import { sendProblem } from "./problems.ts";
+import { sendProblem, sendWrongField } from "./problems.ts";
+import { refuseUnknownFields } from "./strict.ts";
 
 const cookieName = "pieward_session";
 const cookieDays = 180;
 
 /** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
 export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
+  refuseUnknownFields(app);
   const door = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
@@ -26,6 +30,7 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
   };
   const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
     if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
+    if (outcome.kind === "wrong") return sendWrongField(reply, outcome);
     remember(request, reply, outcome.token);
     return { keeper: outcome.keeper };
   };
@@ -35,14 +40,18 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
     { config: fewTries, schema: { hide: true, body: claimRequest } },
     async (request, reply) => {
       const { zone = "UTC", ...said } = request.body;
-      return welcome(request, reply, await claim(ports, { ...said, zone }));
+      return welcome(request, reply, await claim(ports, { ...said, zone }, deviceOf(request)));
     },
   );
 
   door.post(
     "/api/v1/session",
     { config: fewTries, schema: { hide: true, body: signInRequest } },
-    async (request, reply) => welcome(request, reply, await signIn(ports, request.body)),
+    async (request, reply) => welcome(request, reply, await signIn(ports, request.body, deviceOf(request))),
+  );
+
+  door.post("/api/v1/reset", { config: fewTries, schema: { hide: true, body: resetRequest } }, async (request, reply) =>
+    welcome(request, reply, await resetPassphrase(ports, request.body, deviceOf(request))),
   );
 
   door.post(
@@ -51,12 +60,9 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
     async (request, reply): Promise<JoinedView | FastifyReply> => {
       // Another site's page could send this browser's cookie along, but not our header.
       const session = request.headers["x-pieward"] === "1" ? await sessionIn(ports, request) : null;
-      const outcome = await joinWith(ports, request.body, session);
+      const outcome = await joinWith(ports, request.body, session, deviceOf(request));
       if (outcome.kind === "refused") return sendProblem(reply, { status: 404, detail: outcome.why });
-      if (outcome.kind === "wrong") {
-        const { field, problem } = outcome;
-        return sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
-      }
+      if (outcome.kind === "wrong") return sendWrongField(reply, outcome);
       if (outcome.token !== null) remember(request, reply, outcome.token);
       return { keeper: outcome.keeper, yard: outcome.yard };
     },
@@ -70,9 +76,14 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
   door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const token = tokenIn(request);
     if (token) await signOut(ports, token);
-    return reply.clearCookie(cookieName, { path: "/" }).status(204).send();
+    return forgetCookie(reply).status(204).send();
   });
 }
+
+/** The kind of browser that signs in, for its person to recognise it by. */
+export const deviceOf = (request: FastifyRequest): string => deviceWords(request.headers["user-agent"]);
+
+export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });
 
 const notSignedIn = { status: 401, detail: "Sign in first." };
 
@@ -81,6 +92,7 @@ const notSignedIn = { status: 401, detail: "Sign in first." };
  * browser's cookie: it can't send our header without asking, and we never allow it.
  */
 export function keepersOnly(app: FastifyInstance, ports: Ports): void {
+  refuseUnknownFields(app);
   app.addHook("onRoute", (route) => {
     route.schema = { ...route.schema, security: [{ session: [] }] }; // for the documentation
   });
@@ -110,7 +122,8 @@ export function sessionHashOf(request: FastifyRequest): string {
   return guardedSession(request).tokenHash;
 }
 
-function guardedSession(request: FastifyRequest): SessionRow {
+/** @throws Error as `keeperOf` */
+export function guardedSession(request: FastifyRequest): SessionRow {
   const session = sessions.get(request);
   if (!session) throw new Error(`expected a guarded route, got ${request.url}`);
   return session;

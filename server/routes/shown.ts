@@ -6,12 +6,14 @@ import { instantOf } from "../domain/instant.ts";
 import { noteShown } from "../flows/calls.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
+import { refuseUnknownFields } from "./strict.ts";
 
 /**
  * A phone's worker says that a notice stood on its screen. It may be signed out, and must not be kept from saying so: whoever
  * knows the notice's random id was handed that very push.
  */
 export function shownRoute(app: FastifyInstance, ports: Ports): void {
+  refuseUnknownFields(app);
   app.withTypeProvider<ZodTypeProvider>().post(
     "/api/v1/notices/:item/shown",
     {

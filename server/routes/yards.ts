@@ -2,6 +2,9 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
 import {
+  type AddedYardView,
+  addYardRequest,
+  deleteYardRequest,
   type HomeView,
   orderRequest,
   practiceFaultRequest,
@@ -16,9 +19,10 @@ import { askYardOrder } from "../flows/keeperActs.ts";
 import { callViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
 import { feederView, foodViews, yardView } from "../flows/views.ts";
+import { addYard, removeYard } from "../flows/yards.ts";
 import type { Ports } from "../ports.ts";
 import { orderEnd } from "./orderEnd.ts";
-import { sendProblem } from "./problems.ts";
+import { sendProblem, sendWrongField } from "./problems.ts";
 import { keeperOf } from "./sessions.ts";
 
 /** The keeper's yards: what they look like now, their settings, their digest, and the one to practise in. */
@@ -56,6 +60,31 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     const changed = await changeYard(ports, request.params.yard, Object.fromEntries(said), keeperOf(request).name);
     return changed ? home(request) : noYard(reply);
   });
+
+  door.post("/api/v1/yards", { schema: { hide: true, body: addYardRequest } }, async (request, reply) => {
+    const { name, zone, place = null } = request.body;
+    const added = await addYard(ports, keeperOf(request).id, { name, zone, place });
+    if (added.kind === "tooMany") return sendProblem(reply, { status: 409, detail: added.why });
+    return reply.status(201).send({ yard: { id: added.id, name } } satisfies AddedYardView);
+  });
+
+  door.post(
+    "/api/v1/yards/:yard/remove",
+    { schema: { hide: true, params, body: deleteYardRequest } },
+    async (request, reply) => {
+      const removal = await removeYard(ports, keys, request.params.yard, request.body, keeperOf(request).id);
+      switch (removal.kind) {
+        case "removed":
+          return reply.status(204).send();
+        case "noSuchYard":
+          return noYard(reply);
+        case "practice":
+          return sendProblem(reply, { status: 409, detail: removal.why });
+        case "wrong":
+          return sendWrongField(reply, removal);
+      }
+    },
+  );
 
   door.post(
     "/api/v1/yards/:yard/orders",

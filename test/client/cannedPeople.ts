@@ -48,6 +48,6 @@ export function peopleView(now: number, you = "keeper"): PeopleView {
         reach: { kind: "lost", words: "Neither a phone nor a mail address is known." },
       },
     ],
-    invites: [{ role: "helper", expiresAt: iso(now + 40 * hourMs) }],
+    invites: [{ id: "link-1", role: "helper", madeAt: iso(now - 128 * hourMs), expiresAt: iso(now + 40 * hourMs) }],
   };
 }

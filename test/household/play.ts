@@ -68,7 +68,7 @@ class Household {
       turn: 0,
       mail: n === 1 ? null : `${name.toLowerCase()}@alder.example`, // who is told first has nothing but phones
       headers: {},
-      passphrase: `${name} has birds at breakfast`,
+      passphrase: "three grey birds at breakfast",
       from: `10.0.0.${n}`,
       phones: [],
     }); // prettier-ignore

@@ -24,7 +24,7 @@ export async function invited(house: House, name: string, role: "keeper" | "help
   return { cookie: String(joined.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
 
-const passphraseOf = (token: string, name: string) => ({ token, name, passphrase: `${name} has birds at breakfast` });
+const passphraseOf = (token: string, name: string) => ({ token, name, passphrase: "three grey birds at breakfast" });
 
 /** Adds a phone to whoever these headers are of. @returns its id */
 export async function phoneOf(house: House, headers: Headers, label: string): Promise<string> {

@@ -1,5 +1,7 @@
+import { nameKey } from "../../domain/names.ts";
 import type { KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
+import { sameName } from "./peopleStore.ts";
 import { phonesOver } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
@@ -14,6 +16,10 @@ export function keepersOver(connections: Connections): KeeperStore {
         await statements.claim.create({ data: { tokenHash, createdAt: dateOf(now) } });
       }),
 
+    async isClaimOpen(tokenHash) {
+      return (await reader.claim.count({ where: { tokenHash, usedAt: null } })) > 0;
+    },
+
     useClaim: (tokenHash, { id, name, passphraseHash }, now) =>
       write(async (statements) => {
         const used = await statements.claim.updateMany({
@@ -21,24 +27,29 @@ export function keepersOver(connections: Connections): KeeperStore {
           data: { usedAt: dateOf(now) },
         });
         if (used.count === 0) return false;
-        await statements.keeper.create({ data: { id, name, passphraseHash, createdAt: dateOf(now) } });
+        await statements.keeper.create({
+          data: { id, name, nameKey: nameKey(name), passphraseHash, createdAt: dateOf(now) },
+        });
         return true;
       }),
 
     async keeperNamed(name) {
-      return await reader.keeper.findUnique({
-        where: { name },
+      const found = await reader.keeper.findMany({
+        where: sameName(name),
         select: { id: true, name: true, passphraseHash: true },
       });
+      // Two of an older database may differ in case only: each is found by their own spelling.
+      return found.find((keeper) => keeper.name === name) ?? found[0] ?? null;
     },
 
-    addSession: ({ tokenHash, keeper, expiresAt }, now) =>
+    addSession: ({ tokenHash, keeper, device = "", expiresAt }, now) =>
       write(async (statements) => {
         await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(now) } } });
         await statements.session.create({
           data: {
             tokenHash,
             keeperId: keeper,
+            device,
             createdAt: dateOf(now),
             lastSeenAt: dateOf(now),
             expiresAt: dateOf(expiresAt),
@@ -52,6 +63,7 @@ export function keepersOver(connections: Connections): KeeperStore {
         found && {
           tokenHash,
           keeper: { id: found.keeper.id, name: found.keeper.name },
+          createdAt: instantFrom(found.createdAt),
           lastSeenAt: instantFrom(found.lastSeenAt),
           expiresAt: instantFrom(found.expiresAt),
         }

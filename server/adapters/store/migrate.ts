@@ -2,6 +2,7 @@ import { createHash, randomUUID } from "node:crypto";
 import { existsSync, readdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import Database from "better-sqlite3";
+import { fillNameKeys } from "./nameKeys.ts";
 
 /**
  * Applies the SQL files of prisma/sqlite/migrations in their order and records them as Prisma does, so that `prisma
@@ -93,10 +94,16 @@ function dueMigrations(database: Database.Database, known: readonly Migration[])
   return known.filter((migration) => !done.has(migration.name));
 }
 
+/** What SQL can't do, in the same commit as its migration. */
+const dataSteps: Readonly<Record<string, (database: Database.Database) => void>> = {
+  "20261129040000_accounts": fillNameKeys,
+};
+
 /** One migration, whole or not at all. */
 function apply(database: Database.Database, migration: Migration): void {
   database.transaction(() => {
     database.exec(migration.sql);
+    dataSteps[migration.name]?.(database);
     database
       .prepare(
         `INSERT INTO "_prisma_migrations" ("id", "checksum", "finished_at", "migration_name", "applied_steps_count")

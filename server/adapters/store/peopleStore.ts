@@ -1,5 +1,6 @@
 import { type DigestWay, digestWays, type Role, roles } from "../../contract/api.ts";
 import type { Instant } from "../../domain/instant.ts";
+import { nameKey } from "../../domain/names.ts";
 import type { MemberChange, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
 import type { Keeper, Member } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
@@ -56,7 +57,7 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
           data: { phase: "needless", settledAt: dateOf(now) },
         });
         await hasten(statements, { yardId: yard }, now);
-        return "changed";
+        return (await endLonelyAccount(statements, person)) ? "accountEnded" : "changed";
       }),
 
     async mailOf(person) {
@@ -81,8 +82,20 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
     async openInvites(yard, now) {
       const where = { yardId: yard, ...stillOpen(now) };
       const found = await reader.invite.findMany({ where, orderBy: { expiresAt: "asc" } });
-      return found.map(({ role, expiresAt }) => ({ yard, role: roleFrom(role), expiresAt: instantFrom(expiresAt) }));
+      return found.map(({ tokenHash, role, createdAt, expiresAt }) => ({
+        tokenHash,
+        yard,
+        role: roleFrom(role),
+        createdAt: instantFrom(createdAt),
+        expiresAt: instantFrom(expiresAt),
+      }));
     },
+
+    withdrawInvite: (yard, tokenHash, now) =>
+      write(async (statements) => {
+        const open = { yardId: yard, tokenHash, ...stillOpen(now) };
+        return (await statements.invite.deleteMany({ where: open })).count > 0;
+      }),
 
     async invite(tokenHash, now) {
       const where = { tokenHash, ...stillOpen(now) };
@@ -99,15 +112,27 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
         const already = await member(statements, yard, person);
         if (already && (already.role === role || already.role === "keeper")) return { kind: "member", yard };
         // Somebody else may have taken the name while the passphrase was hashed.
-        if (newcomer && (await statements.keeper.findUnique({ where: { name: newcomer.name } })))
+        if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) })))
           return { kind: "nameTaken" };
         const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
         if (used.count === 0) return { kind: "noSuchInvite" };
-        if (newcomer) await statements.keeper.create({ data: { id: person, ...newcomer, createdAt: dateOf(now) } });
+        if (newcomer) {
+          const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
+          await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
+        }
         await join(statements, yard, person, roleFrom(role), now);
         return { kind: "joined", yard };
       }),
   };
+}
+
+/** The accounts whose name is this one, or the same without case and unseen marks. */
+export const sameName = (name: string) => ({ OR: [{ name }, { nameKey: nameKey(name) }] });
+
+/** Who belongs to no yard any more has no account: a removed person can't sign in. @returns whether it was ended */
+export async function endLonelyAccount(statements: Statements, person: string): Promise<boolean> {
+  const ended = await statements.keeper.deleteMany({ where: { id: person, members: { none: {} } } });
+  return ended.count > 0;
 }
 
 /** Of an invite. */

@@ -1,4 +1,5 @@
 import type { Store } from "../../ports.ts";
+import { accountsOver } from "./accountStore.ts";
 import { callsOver } from "./callStore.ts";
 import { digestsOver } from "./digestStore.ts";
 import { keepersOver } from "./keeperStore.ts";
@@ -21,6 +22,7 @@ export function storeOver(connections: Connections): OpenStore {
     outbox: outboxOver(connections),
     calls: callsOver(connections),
     people: peopleOver(connections),
+    accounts: accountsOver(connections),
     digests: digestsOver(connections),
     yards: yardsOver(connections),
     keepers: keepersOver(connections),

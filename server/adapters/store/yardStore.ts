@@ -1,6 +1,6 @@
-import type { YardRow, YardStore } from "../../ports.ts";
+import type { Removed, YardRow, YardStore } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { hasten, join } from "./peopleStore.ts";
+import { endLonelyAccount, hasten, join } from "./peopleStore.ts";
 import { dateOf, feederFrom, yardFrom } from "./rows.ts";
 
 export function yardsOver({ reader, write }: Connections): YardStore {
@@ -24,13 +24,7 @@ export function yardsOver({ reader, write }: Connections): YardStore {
         return changed && yardFrom(changed);
       }),
 
-    removeYard: (id) =>
-      write(async (statements) => {
-        const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
-        for (const feeder of feeders) await forgetFeeder(statements, feeder.id);
-        await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
-        await statements.yard.deleteMany({ where: { id } });
-      }),
+    removeYard: (id, stays) => write((statements) => forgetYard(statements, id, stays)),
 
     async feeders() {
       return (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).map(feederFrom);
@@ -83,6 +77,20 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       return due.map((feeder) => feeder.id);
     },
   };
+}
+
+/** @param stays whose account stays, whatever they belong to; null: everybody's */
+export async function forgetYard(statements: Statements, id: string, stays: string | null): Promise<Removed> {
+  const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
+  for (const feeder of feeders) await forgetFeeder(statements, feeder.id);
+  await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
+  const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
+  await statements.yard.deleteMany({ where: { id } });
+  const people: string[] = [];
+  for (const { keeperId } of members) {
+    if (keeperId !== stays && (await endLonelyAccount(statements, keeperId))) people.push(keeperId);
+  }
+  return { feeders: feeders.map((feeder) => feeder.id), people };
 }
 
 /** History has no foreign keys (they would cost every insert), so forgetting a feeder names each table. */

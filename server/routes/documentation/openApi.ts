@@ -4,6 +4,7 @@ import { z } from "zod";
 import { linkCloses, linkFrameSchemas, problemSchema } from "../../contract/linkFrames.ts";
 import { reportSchema } from "../../contract/report.ts";
 import { whoMay } from "../rights.ts";
+import { noFields } from "../strict.ts";
 import { type FeederRefusal, feederRefusals } from "./refusals.ts";
 import { type RouteNote, routeNotes } from "./routeNotes.ts";
 
@@ -42,7 +43,8 @@ type Document = Parameters<Transform>[0];
 function documented(document: Document, refusals: readonly FeederRefusal[]): ReturnType<Transform> {
   const { url, route, schema } = document;
   if (!url.startsWith("/api/v1/")) return { url, schema: { hide: true } };
-  const { hide: _, ...told } = { ...schema };
+  const { hide: _, ...all } = { ...schema };
+  const told = Object.fromEntries(Object.entries(all).filter(([, part]) => part !== noFields));
   const method = [route.method].flat()[0] ?? "GET";
   const shown = { ...document, schema: told } as Parameters<typeof jsonSchemaTransform>[0];
   const { schema: transformed } = jsonSchemaTransform(shown);

@@ -273,7 +273,7 @@ describe("a call", () => {
     await save(store, "waits", now);
     await phone(store, "ada", "pocket");
     await ring(store, "ada");
-    await store.yards.removeYard(yard.id);
+    await store.yards.removeYard(yard.id, null);
     expect(await store.calls.due(later, 9)).toEqual([]);
     expect(await due(store)).toEqual([]);
   });

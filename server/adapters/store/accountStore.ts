@@ -1,0 +1,124 @@
+import type { Instant } from "../../domain/instant.ts";
+import type { AccountStore, YardKeptAlone } from "../../ports.ts";
+import type { Connections, Statements } from "./openStore.ts";
+import { hasten } from "./peopleStore.ts";
+import { dateOf, instantFrom } from "./rows.ts";
+import { forgetYard } from "./yardStore.ts";
+
+export function accountsOver({ reader, write }: Connections): AccountStore {
+  return {
+    async passphraseHashOf(person) {
+      const found = await reader.keeper.findUnique({ where: { id: person }, select: { passphraseHash: true } });
+      return found?.passphraseHash ?? null;
+    },
+
+    async names() {
+      const people = await reader.keeper.findMany({ orderBy: { createdAt: "asc" }, select: { name: true } });
+      return people.map(({ name }) => name);
+    },
+
+    changePassphrase: (person, hashes, keep) =>
+      write(async (statements) => {
+        const changed = await statements.keeper.updateMany({
+          where: { id: person, passphraseHash: hashes.old },
+          data: { passphraseHash: hashes.new },
+        });
+        if (changed.count === 0) return false;
+        await statements.session.deleteMany({ where: { keeperId: person, tokenHash: { not: keep } } });
+        await statements.passphraseReset.deleteMany({ where: { keeperId: person } });
+        return true;
+      }),
+
+    async sessionsOf(person, now) {
+      const found = await reader.session.findMany({
+        where: { keeperId: person, expiresAt: { gt: dateOf(now) } },
+        orderBy: [{ lastSeenAt: "desc" }, { createdAt: "desc" }],
+      });
+      return found.map(({ tokenHash, device, createdAt, lastSeenAt, expiresAt }) => ({
+        tokenHash,
+        device,
+        createdAt: instantFrom(createdAt),
+        lastSeenAt: instantFrom(lastSeenAt),
+        expiresAt: instantFrom(expiresAt),
+      }));
+    },
+
+    endSessions: (person, tokenHashes) =>
+      write(async (statements) => {
+        await statements.session.deleteMany({ where: { keeperId: person, tokenHash: { in: [...tokenHashes] } } });
+      }),
+
+    addReset: (tokenHash, person, now, expiresAt) =>
+      write(async (statements) => {
+        await statements.passphraseReset.deleteMany({
+          where: { OR: [{ keeperId: person }, { expiresAt: { lte: dateOf(now) } }] },
+        });
+        await statements.passphraseReset.create({
+          data: { tokenHash, keeperId: person, createdAt: dateOf(now), expiresAt: dateOf(expiresAt) },
+        });
+      }),
+
+    async reset(tokenHash, now) {
+      const found = await reader.passphraseReset.findFirst({
+        where: { tokenHash, expiresAt: { gt: dateOf(now) } },
+        include: { keeper: { select: { id: true, name: true } } },
+      });
+      return found?.keeper ?? null;
+    },
+
+    useReset: (tokenHash, passphraseHash, now) =>
+      write(async (statements) => {
+        const open = await statements.passphraseReset.findFirst({
+          where: { tokenHash, expiresAt: { gt: dateOf(now) } },
+        });
+        if (!open) return false;
+        const { keeperId } = open;
+        await statements.passphraseReset.deleteMany({ where: { keeperId } });
+        await statements.session.deleteMany({ where: { keeperId } });
+        await statements.keeper.update({ where: { id: keeperId }, data: { passphraseHash } });
+        return true;
+      }),
+
+    yardsKeptAlone: (person) => keptAlone(reader, person),
+
+    removeAccount: (person, withYards, now) =>
+      write(async (statements) => {
+        const alone = await keptAlone(statements, person);
+        if (alone.some(({ id }) => !withYards.includes(id))) return null;
+        const feeders: string[] = [];
+        const people = [person];
+        for (const { id } of alone) {
+          const removed = await forgetYard(statements, id, person);
+          feeders.push(...removed.feeders);
+          people.push(...removed.people);
+        }
+        await leaveYards(statements, person, now);
+        await statements.keeper.deleteMany({ where: { id: person } });
+        return { feeders, people };
+      }),
+  };
+}
+
+async function keptAlone(statements: Statements, person: string): Promise<YardKeptAlone[]> {
+  const kept = await statements.yard.findMany({
+    where: {
+      members: { some: { keeperId: person, role: "keeper" }, none: { keeperId: { not: person }, role: "keeper" } },
+    },
+    orderBy: { createdAt: "asc" },
+    include: { _count: { select: { feeders: true, members: true } } },
+  });
+  return kept.map(({ id, name, practice, _count }) => ({
+    id,
+    name,
+    practice,
+    feeders: _count.feeders,
+    otherPeople: _count.members - 1,
+  }));
+}
+
+/** Whoever is left at their yards may be the next to be told of a standing alarm. */
+async function leaveYards(statements: Statements, person: string, now: Instant): Promise<void> {
+  const left = await statements.member.findMany({ where: { keeperId: person }, select: { yardId: true } });
+  await statements.member.deleteMany({ where: { keeperId: person } });
+  for (const { yardId } of left) await hasten(statements, { yardId }, now);
+}

@@ -1,0 +1,184 @@
+import { createHash, randomBytes } from "node:crypto";
+import { hash, verify } from "@node-rs/argon2";
+import type { SessionsView } from "../contract/api.ts";
+import { after, hours, isoOf } from "../domain/instant.ts";
+import type { Ports, Removed, SessionDetails, SessionRow, YardKeptAlone } from "../ports.ts";
+import { tryDueCalls } from "./calls.ts";
+import type { FeederKeys } from "./feederKeys.ts";
+import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
+import { idOf } from "./publicId.ts";
+import { openSession, type SignedIn } from "./signIn.ts";
+
+/** What a person does with their own account: passphrase, signed-in devices, and its end. */
+
+type WrongField = { readonly kind: "wrong"; readonly field: "old" | "passphrase"; readonly problem: string };
+
+export type PassphraseChange = { readonly kind: "changed" } | WrongField | PassphraseProblem;
+
+/** All other sessions of the person end with it, and their live sockets are closed. */
+export async function changePassphrase(
+  ports: Ports,
+  session: SessionRow,
+  said: { readonly old: string; readonly passphrase: string },
+): Promise<PassphraseChange> {
+  const person = session.keeper;
+  const old = await ownHash(ports, person.id, said.old);
+  if (old === null) return wrongPassphrase("old");
+  const problem = await passphraseProblem(said.passphrase, person.name);
+  if (problem !== null) return problem;
+  const others = await otherSessions(ports, session);
+  const hashes = { old, new: await hash(said.passphrase) };
+  if (!(await ports.store.accounts.changePassphrase(person.id, hashes, session.tokenHash)))
+    return wrongPassphrase("old");
+  closeSockets(ports, others);
+  return { kind: "changed" };
+}
+
+/** @returns the hash that this passphrase fits; null where it doesn't */
+async function ownHash({ store }: Ports, person: string, passphrase: string): Promise<string | null> {
+  const own = await store.accounts.passphraseHashOf(person);
+  return own !== null && (await verify(own, passphrase)) ? own : null;
+}
+
+const wrongPassphrase = (field: WrongField["field"]): WrongField => ({
+  kind: "wrong",
+  field,
+  problem: "is not your passphrase",
+});
+
+// --- a link for a new passphrase, made on the server's own command line -------------------------------------------------
+
+/** Long enough to carry it to a phone, short enough for a link that opens an account. Our choice. */
+const resetHolds = hours(1);
+
+export type ResetMade =
+  | { readonly kind: "made"; readonly token: string; readonly name: string }
+  | { readonly kind: "noSuchPerson"; readonly known: readonly string[] };
+
+/** @returns the token, shown this once: only its hash is kept */
+export async function makeReset({ clock, store }: Pick<Ports, "clock" | "store">, name: string): Promise<ResetMade> {
+  const person = await store.keepers.keeperNamed(name);
+  if (person === null) return { kind: "noSuchPerson", known: await store.accounts.names() };
+  const now = clock.now();
+  const token = randomBytes(32).toString("base64url");
+  await store.accounts.addReset(hashOf(token), person.id, now, after(now, resetHolds));
+  return { kind: "made", token, name: person.name };
+}
+
+/** Sets the passphrase, ends all sessions of that person, and signs this browser in. @param device whose browser, in words */
+export async function resetPassphrase(
+  ports: Ports,
+  said: { readonly token: string; readonly passphrase: string },
+  device: string,
+): Promise<SignedIn> {
+  const token = hashOf(said.token);
+  const person = await ports.store.accounts.reset(token, ports.clock.now());
+  if (person === null) return noReset;
+  const problem = await passphraseProblem(said.passphrase, person.name);
+  if (problem !== null) return problem;
+  const passphraseHash = await hash(said.passphrase);
+  if (!(await ports.store.accounts.useReset(token, passphraseHash, ports.clock.now()))) return noReset;
+  ports.live.closeSocketsOf({ person: person.id });
+  return {
+    kind: "signedIn",
+    token: await openSession(ports, person.id, ports.clock.now(), device),
+    keeper: { name: person.name },
+  };
+}
+
+const noReset = {
+  kind: "refused",
+  why: "This link was used already, was replaced by a newer one, or its hour is over. Make a new one on the server.",
+} as const;
+
+// --- signed-in devices ---------------------------------------------------------------------------------------------------
+
+export async function sessionsView({ clock, store }: Ports, session: SessionRow): Promise<SessionsView> {
+  const found = await store.accounts.sessionsOf(session.keeper.id, clock.now());
+  return {
+    sessions: found.map(({ tokenHash, device, createdAt, lastSeenAt, expiresAt }) => ({
+      id: idOf(tokenHash),
+      here: tokenHash === session.tokenHash,
+      device,
+      signedInAt: isoOf(createdAt),
+      lastUsedAt: isoOf(lastSeenAt),
+      endsAt: isoOf(expiresAt),
+    })),
+  };
+}
+
+/** @param id null: all but the one that asks. @returns false where the person has no such session */
+export async function endSessions(ports: Ports, session: SessionRow, id: string | null): Promise<boolean> {
+  const all = await ports.store.accounts.sessionsOf(session.keeper.id, ports.clock.now());
+  const ended = all.filter(({ tokenHash }) => (id === null ? tokenHash !== session.tokenHash : idOf(tokenHash) === id));
+  if (id !== null && ended.length === 0) return false;
+  const hashes = ended.map(({ tokenHash }) => tokenHash);
+  await ports.store.accounts.endSessions(session.keeper.id, hashes);
+  closeSockets(ports, ended);
+  return true;
+}
+
+async function otherSessions({ clock, store }: Ports, { keeper, tokenHash }: SessionRow): Promise<SessionDetails[]> {
+  const all = await store.accounts.sessionsOf(keeper.id, clock.now());
+  return all.filter((each) => each.tokenHash !== tokenHash);
+}
+
+const closeSockets = ({ live }: Ports, sessions: readonly SessionDetails[]): void => {
+  for (const { tokenHash } of sessions) live.closeSocketsOf({ session: tokenHash });
+};
+
+// --- the end of an account -----------------------------------------------------------------------------------------------
+
+export type AccountRemoval =
+  | { readonly kind: "removed" }
+  | { readonly kind: "lastKeeper"; readonly why: string }
+  | WrongField;
+
+/** What the person did at feeders stays in the record of those, with their name: it is the yard's record. */
+export async function removeAccount(
+  ports: Ports,
+  keys: FeederKeys,
+  person: string,
+  said: { readonly passphrase: string; readonly withYards: boolean },
+): Promise<AccountRemoval> {
+  if ((await ownHash(ports, person, said.passphrase)) === null) return wrongPassphrase("passphrase");
+  const { accounts, people } = ports.store;
+  const alone = await accounts.yardsKeptAlone(person);
+  const real = alone.filter(({ practice }) => !practice); // invented birds are nobody's loss
+  if (real.length > 0 && !said.withYards) return { kind: "lastKeeper", why: whyLastKeeper(real) };
+  const yards = (await people.membershipsOf(person)).map(({ yard }) => yard);
+  if (alone.length > real.length) await ports.practice.stop();
+  const removed = await accounts.removeAccount(
+    person,
+    alone.map(({ id }) => id),
+    ports.clock.now(),
+  );
+  if (removed === null)
+    return { kind: "lastKeeper", why: "You have become the last keeper of one more yard. Try again." };
+  keys.forget();
+  await tellRemoval(ports, removed, yards);
+  return { kind: "removed" };
+}
+
+/** After the commit: keys and sessions of what is gone hold no connection any more, and everybody else looks anew. */
+export async function tellRemoval(ports: Ports, removed: Removed, yards: readonly string[]): Promise<void> {
+  for (const feeder of removed.feeders) ports.feeders.dismiss(feeder);
+  for (const person of removed.people) ports.live.closeSocketsOf({ person });
+  for (const yard of yards) ports.live.changed(yard, null, null);
+  await tryDueCalls(ports);
+}
+
+function whyLastKeeper(yards: readonly YardKeptAlone[]): string {
+  const feeders = yards.reduce((sum, yard) => sum + yard.feeders, 0);
+  const others = yards.reduce((sum, yard) => sum + yard.otherPeople, 0);
+  const names = yards.map(({ name }) => name).join(", ");
+  const [that, goes] = yards.length === 1 ? ["that yard", "is"] : ["those yards", "are"];
+  const record =
+    feeders === 0
+      ? ""
+      : `, with ${feeders} feeder${feeders === 1 ? "" : "s"} and ${feeders === 1 ? "its" : "their"} whole record`;
+  const lost = others === 0 ? "" : `, also for ${others} other ${others === 1 ? "person" : "people"}`;
+  return `You are the only keeper of ${names}. With your account ${that} ${goes} deleted${record}${lost}. Make somebody else a keeper first, or agree to that.`;
+}
+
+const hashOf = (token: string): string => createHash("sha256").update(token).digest("hex");

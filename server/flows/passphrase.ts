@@ -1,0 +1,87 @@
+import type { ZxcvbnFactory } from "@zxcvbn-ts/core";
+import { passphraseMin } from "../contract/api.ts";
+import { nameKey } from "../domain/names.ts";
+
+/**
+ * What a new passphrase must be, wherever one is set. NIST SP 800-63B-4, 3.1.1.2: at least 15 characters where it is the only
+ * factor, compared with a list of common and expected ones, refused with the reason, and no rule about kinds of characters.
+ */
+
+export type PassphraseProblem = { readonly kind: "wrong"; readonly field: "passphrase"; readonly problem: string };
+
+/** @param name whose passphrase it is to be. @returns null where it is good */
+export async function passphraseProblem(passphrase: string, name: string): Promise<PassphraseProblem | null> {
+  const problem =
+    passphrase.length < passphraseMin
+      ? `must be at least ${passphraseMin} characters`
+      : hasName(passphrase, name)
+        ? "must not contain your name"
+        : await guessProblem(passphrase, name);
+  return problem === null ? null : { kind: "wrong", field: "passphrase", problem };
+}
+
+/** Letters of a short name are in many words, so it counts as a word only; a longer one counts anywhere. */
+function hasName(passphrase: string, name: string): boolean {
+  const said = nameKey(passphrase);
+  const words = said.split(/[^\p{L}\p{N}]+/u);
+  return [nameKey(name), ...nameKey(name).split(" ")].some((part) =>
+    part.length >= wordLengthMin ? said.includes(part) : words.includes(part),
+  );
+}
+const wordLengthMin = 4;
+
+/** Of 4: "safely unguessable", more than 10^8 guesses (zxcvbn's own scale). */
+const scoreMin = 3;
+
+/**
+ * Only so much is estimated, since time grows faster than length: 48 characters of a repeated pattern take 0.1 s, 200 take
+ * 0.9 s. What follows can only make it harder to guess.
+ */
+const estimatedMax = 48;
+
+async function guessProblem(passphrase: string, name: string): Promise<string | null> {
+  const estimator = await estimate();
+  const expected = [name, ...name.split(" "), "pieward"];
+  const { score, feedback } = estimator.check(passphrase.slice(0, estimatedMax), expected);
+  if (score >= scoreMin) return null;
+  return `is easy to guess: ${feedback.warning ?? "add one or two words that don't belong together"}`;
+}
+
+/** Loaded when the first passphrase is set: its lists take half a second and 50 MB. */
+let loaded: Promise<ZxcvbnFactory> | null = null;
+const estimate = () => {
+  loaded ??= load();
+  return loaded;
+};
+
+async function load(): Promise<ZxcvbnFactory> {
+  const [{ ZxcvbnFactory }, common, english] = await Promise.all([
+    import("@zxcvbn-ts/core"),
+    import("@zxcvbn-ts/language-common"),
+    import("@zxcvbn-ts/language-en"),
+  ]);
+  return new ZxcvbnFactory({
+    dictionary: { ...common.dictionary, ...english.dictionary },
+    graphs: common.adjacencyGraphs,
+    translations: { ...english.translations, warnings },
+  });
+}
+
+const warnings = {
+  straightRow: "it is a row of keys of a keyboard",
+  keyPattern: "it is a pattern of keys of a keyboard",
+  simpleRepeat: "it repeats one character",
+  extendedRepeat: "it repeats a few characters or words",
+  sequences: "it is a series such as abc or 123",
+  recentYears: "it is little more than a year",
+  dates: "it is little more than a date",
+  topTen: "it is one of the ten most common ones",
+  topHundred: "it is one of the hundred most common ones",
+  common: "it is a common one",
+  similarToCommon: "it is almost a common one",
+  wordByItself: "it is a single word; put several together",
+  namesByThemselves: "it is a single name; put several words together",
+  commonNames: "it is made of common names",
+  userInputs: "it is your name or the name of this program",
+  pwned: "it is known from a theft of data",
+};

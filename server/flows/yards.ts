@@ -1,0 +1,59 @@
+import { randomUUID } from "node:crypto";
+import { nameKey } from "../domain/names.ts";
+import type { Ports, YardRow } from "../ports.ts";
+import { tellRemoval } from "./accounts.ts";
+import type { FeederKeys } from "./feederKeys.ts";
+import { usualEscalation } from "./signIn.ts";
+
+/** Yards come and go by their keepers' wish. */
+
+/** More than anybody looks after; each costs time with every look at the home page. Our choice. */
+const yardsPerPersonMax = 20;
+
+export type YardAdded =
+  | { readonly kind: "added"; readonly id: string }
+  | { readonly kind: "tooMany"; readonly why: string };
+
+export async function addYard(
+  ports: Ports,
+  keeper: string,
+  said: Pick<YardRow, "name" | "zone" | "place">,
+): Promise<YardAdded> {
+  const of = await ports.store.people.membershipsOf(keeper);
+  if (of.length >= yardsPerPersonMax) {
+    return { kind: "tooMany", why: `You belong to ${of.length} yards: there can't be more than ${yardsPerPersonMax}.` };
+  }
+  const id = randomUUID();
+  const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: usualEscalation };
+  await ports.store.yards.addYard({ id, ...said, ...usual }, keeper, ports.clock.now());
+  ports.live.reconnect(keeper); // a browser is sent the changes of the yards that it had when it connected
+  return { kind: "added", id };
+}
+
+export type YardRemoval =
+  | { readonly kind: "removed" | "noSuchYard" }
+  | { readonly kind: "practice"; readonly why: string }
+  | { readonly kind: "wrong"; readonly field: "name"; readonly problem: string };
+
+/** The yard, its feeders, their record, and the accounts of people who belong to no other yard. @param by whose account stays */
+export async function removeYard(
+  ports: Ports,
+  keys: FeederKeys,
+  id: string,
+  said: { readonly name: string },
+  by: string,
+): Promise<YardRemoval> {
+  const { yards, people } = ports.store;
+  const yard = (await yards.yards()).find((each) => each.id === id);
+  if (!yard) return { kind: "noSuchYard" };
+  if (yard.practice) return { kind: "practice", why: "The practice yard is removed on the page Practice." };
+  if (nameKey(said.name) !== nameKey(yard.name)) {
+    return { kind: "wrong", field: "name", problem: `is not the name of this yard, ${yard.name}` };
+  }
+  const members = await people.membersOf(id);
+  const removed = await yards.removeYard(id, by);
+  keys.forget();
+  await tellRemoval(ports, removed, [id]);
+  for (const { person } of members) if (!removed.people.includes(person.id)) ports.live.reconnect(person.id);
+  return { kind: "removed" };
+}

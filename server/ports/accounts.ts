@@ -1,0 +1,61 @@
+import type { Instant } from "../domain/instant.ts";
+
+/** What belongs to a person and to no yard: passphrase, sessions, and the end of the account. */
+
+export interface SessionDetails {
+  readonly tokenHash: string;
+  readonly device: string; // empty where it isn't known
+  readonly createdAt: Instant;
+  readonly lastSeenAt: Instant;
+  readonly expiresAt: Instant;
+}
+
+export interface NamedPerson {
+  readonly id: string;
+  readonly name: string;
+}
+
+/** A yard that would have no keeper without this person. */
+export interface YardKeptAlone {
+  readonly id: string;
+  readonly name: string;
+  readonly practice: boolean;
+  readonly feeders: number;
+  readonly otherPeople: number;
+}
+
+/** What went together: ids of feeders whose keys no longer hold, and of people who have no account any more. */
+export interface Removed {
+  readonly feeders: readonly string[];
+  readonly people: readonly string[];
+}
+
+export interface AccountStore {
+  /** Null where there is no such account. */
+  passphraseHashOf(person: string): Promise<string | null>;
+  names(): Promise<readonly string[]>;
+  /**
+   * Sets the new hash where the old one still stands, ends all sessions but `keep` and withdraws links for a new passphrase.
+   * @returns false where the old one doesn't stand any more: nothing was changed
+   */
+  changePassphrase(
+    person: string,
+    hashes: { readonly old: string; readonly new: string },
+    keep: string, // token hash
+  ): Promise<boolean>;
+  /** Those that have not expired, the last used first. */
+  sessionsOf(person: string, now: Instant): Promise<readonly SessionDetails[]>;
+  endSessions(person: string, tokenHashes: readonly string[]): Promise<void>;
+  /** The one open link for this person: an older one is no longer valid. The hash is hexadecimal SHA-256. */
+  addReset(tokenHash: string, person: string, now: Instant, expiresAt: Instant): Promise<void>;
+  /** Whose passphrase the link sets; null where it isn't valid. */
+  reset(tokenHash: string, now: Instant): Promise<NamedPerson | null>;
+  /** Uses the link up, sets the hash and ends all sessions, all or nothing. @returns false where the link isn't valid. */
+  useReset(tokenHash: string, passphraseHash: string, now: Instant): Promise<boolean>;
+  yardsKeptAlone(person: string): Promise<readonly YardKeptAlone[]>;
+  /**
+   * Removes the account with all that is its own, and these yards with all of theirs. @returns null where the person keeps yet
+   * another yard alone: nothing was changed
+   */
+  removeAccount(person: string, withYards: readonly string[], now: Instant): Promise<Removed | null>;
+}

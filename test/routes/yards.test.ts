@@ -1,0 +1,119 @@
+import { describe, expect, it } from "vitest";
+import type { HomeView, PeopleView } from "../../server/contract/api.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { asked, invited, phoneOf } from "../support/people.ts";
+
+const post = (house: House, url: string, payload: object, headers = house.keeper) =>
+  asked(house, "POST", `/api/v1${url}`, headers, payload);
+const alder = {
+  name: "Alder Croft",
+  zone: "Europe/Stockholm",
+  place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
+};
+
+describe("a second yard", () => {
+  it("is made by a keeper, who keeps it, beside the first", async () => {
+    const house = await openHouse();
+    const made = await post(house, "/yards", alder);
+    expect(made.statusCode).toBe(201);
+    const { id } = made.json().yard;
+    const home = (await asked(house, "GET", "/api/v1/home", house.keeper)).json() as HomeView;
+    expect(home.yards).toMatchObject([
+      { name: "My yard" },
+      { ...alder, id, role: "keeper", people: 1, practice: false },
+    ]);
+    const { feeder } = await house.addFeeder({ yard: id, name: "Larch" });
+    expect(feeder.yard).toBe(id);
+  });
+
+  it("is made by no helper, and needs a name and a zone", async () => {
+    const house = await openHouse();
+    const bo = await invited(house, "Bo", "helper");
+    expect((await post(house, "/yards", alder, bo)).statusCode).toBe(403);
+    const wrong = await post(house, "/yards", { name: " ", zone: "Somewhere" });
+    expect(wrong.json().errors.map(({ field }: { field: string }) => field)).toEqual(["name", "zone"]);
+  });
+
+  it("is refused beyond twenty", async () => {
+    const house = await openHouse();
+    for (let n = 2; n <= 20; n += 1) expect((await post(house, "/yards", alder)).statusCode).toBe(201);
+    expect((await post(house, "/yards", alder)).statusCode).toBe(409);
+  });
+});
+
+describe("deleting a yard", () => {
+  it("asks for its name, and takes its feeders, their record and its people's access along", async () => {
+    const house = await openHouse();
+    const bo = await invited(house, "Bo", "helper");
+    await phoneOf(house, bo, "Bo's phone");
+    const { feeder, key } = await house.addFeeder();
+    await house.report(key, { boot: "b-1", readings: { hopperGrams: 100 }, events: [] });
+    const remove = (name: string, headers = house.keeper) =>
+      post(house, `/yards/${house.yard}/remove`, { name }, headers);
+    expect((await remove("My yard", bo)).statusCode).toBe(403);
+    const wrong = await remove("Your yard");
+    expect([wrong.statusCode, wrong.json().errors]).toEqual([
+      400,
+      [{ field: "name", problem: "is not the name of this yard, My yard" }],
+    ]);
+    expect((await house.look(feeder.id)).name).toBe("Rowan");
+
+    expect((await remove(" my YARD ")).statusCode).toBe(204);
+    expect((await house.report(key, { boot: "b-1", events: [] })).status).toBe(401);
+    expect((await asked(house, "GET", "/api/v1/me", bo)).statusCode).toBe(401);
+    const { reader } = house.connections;
+    const counts = [
+      reader.yard.count(),
+      reader.feeder.count(),
+      reader.heartbeat.count(),
+      reader.keeperAct.count(),
+      reader.invite.count(),
+    ];
+    expect(await Promise.all(counts)).toEqual([0, 0, 0, 0, 0]);
+    // Who deleted it stays, and can begin anew.
+    expect((await asked(house, "GET", "/api/v1/home", house.keeper)).json().yards).toEqual([]);
+    expect((await post(house, "/yards", alder)).statusCode).toBe(201);
+  });
+
+  it("keeps whoever belongs to another yard as well, and the other yard whole", async () => {
+    const house = await openHouse();
+    const bo = await invited(house, "Bo", "keeper");
+    const { id } = (await post(house, "/yards", alder, bo)).json().yard;
+    await house.addFeeder();
+    const { feeder } = await asked(house, "POST", "/api/v1/feeders", bo, { yard: id, name: "Larch" }).then((a) =>
+      a.json(),
+    );
+    await post(house, `/yards/${house.yard}/remove`, { name: "My yard" });
+    const home = (await asked(house, "GET", "/api/v1/home", bo)).json() as HomeView;
+    expect(home.yards.map((yard) => [yard.id, yard.feeders.map((each) => each.id)])).toEqual([[id, [feeder.id]]]);
+    // Nobody makes yards on a server where others have theirs, and they have none.
+    expect((await post(house, "/yards", alder)).statusCode).toBe(403);
+  });
+});
+
+describe("an invitation", () => {
+  it("is listed with its end, and withdrawn by a keeper of its yard: its link opens nothing then", async () => {
+    const house = await openHouse();
+    const bo = await invited(house, "Bo", "helper");
+    const { token } = (await post(house, `/yards/${house.yard}/invites`, { role: "helper" })).json();
+    const { token: other } = (await post(house, `/yards/${house.yard}/invites`, { role: "keeper" })).json();
+    const people = async (headers = house.keeper) =>
+      (await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, headers)).json() as PeopleView;
+    expect((await people(bo)).invites).toEqual([]);
+    const open = (await people()).invites;
+    expect(open).toMatchObject([
+      { role: "helper", madeAt: "2026-01-15T09:00:00.000Z", expiresAt: "2026-01-22T09:00:00.000Z" },
+      { role: "keeper" },
+    ]);
+    expect(JSON.stringify(open)).not.toContain(token);
+    const url = (id: string) => `/api/v1/yards/${house.yard}/invites/${id}`;
+    const helpers = open.find(({ role }) => role === "helper")?.id ?? "";
+    expect((await asked(house, "DELETE", url(helpers), bo)).statusCode).toBe(403);
+    const withdrawn = await asked(house, "DELETE", url(helpers), house.keeper);
+    expect([withdrawn.statusCode, withdrawn.json().invites]).toMatchObject([200, [{ role: "keeper" }]]);
+    expect((await asked(house, "DELETE", url(helpers), house.keeper)).statusCode).toBe(404);
+    const cilla = { name: "Cilla", passphrase: "a chair beside the window" };
+    expect((await post(house, "/join", { token, ...cilla }, {} as never)).statusCode).toBe(404);
+    expect((await post(house, "/join", { token: other, ...cilla }, {} as never)).statusCode).toBe(200);
+  });
+});
