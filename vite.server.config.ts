@@ -11,7 +11,12 @@ export default defineConfig({
     sourcemap: true,
     minify: false,
     rolldownOptions: {
-      input: { main: "server/main.ts", practice: "server/practice/main.ts", replay: "server/replay/main.ts" },
+      input: {
+        main: "server/main.ts",
+        keeper: "server/keeper.ts",
+        practice: "server/practice/main.ts",
+        replay: "server/replay/main.ts",
+      },
     },
   },
 });

@@ -1,7 +1,5 @@
 import { existsSync } from "node:fs";
-import { networkInterfaces } from "node:os";
 import { dirname, join } from "node:path";
-import { fileURLToPath } from "node:url";
 import type { FastifyBaseLogger } from "fastify";
 import cron, { type ScheduledTask } from "node-cron";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
@@ -14,6 +12,7 @@ import { KeysProblem, keepSecrets } from "./adapters/secrets.ts";
 import { MigrationProblem, migrate } from "./adapters/store/migrate.ts";
 import { openStore } from "./adapters/store/prismaStore.ts";
 import { systemClock } from "./adapters/systemClock.ts";
+import { homeUrl, projectFolder } from "./adapters/thisMachine.ts";
 import { webPush } from "./adapters/webPush.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
@@ -153,17 +152,6 @@ function bringUpToDate(config: Config): void {
   if (applied.length > 0 && backup) say(`The database was brought up to date. A copy from before is at ${backup}`);
 }
 
-/** The folder with package.json: above this file when it runs as written, two above when it is built into dist/. */
-function projectFolder(): string {
-  let folder = dirname(fileURLToPath(import.meta.url));
-  while (!existsSync(join(folder, "package.json"))) {
-    const above = dirname(folder);
-    if (above === folder) throw new Error("expected a package.json above the server's own files");
-    folder = above;
-  }
-  return folder;
-}
-
 /** Our own door from inside: a server that listens everywhere also listens on the loopback address. */
 function loopbackUrl(address: string): string {
   const { port, hostname } = new URL(address);
@@ -172,19 +160,11 @@ function loopbackUrl(address: string): string {
 }
 
 function greet(config: Config, address: string, claimToken: string | null): void {
-  const { port } = new URL(address);
-  const home =
-    config.publicUrl ?? `http://${config.host === "0.0.0.0" ? (homeAddress() ?? "127.0.0.1") : config.host}:${port}`;
+  const home = homeUrl(config, new URL(address).port);
   say(`Pieward listens at ${home}`);
   if (claimToken !== null) {
     say(`\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/claim#${claimToken}\n`);
   }
-}
-
-/** This machine's address in the home network, for the keeper to type on a phone. */
-function homeAddress(): string | null {
-  const all = Object.values(networkInterfaces()).flatMap((addresses) => addresses ?? []);
-  return all.find(({ family, internal }) => family === "IPv4" && !internal)?.address ?? null;
 }
 
 const say = (words: string) => process.stdout.write(`${words}\n`);

@@ -39,6 +39,16 @@ export function migrate(databaseFile: string, migrationsFolder: string, stamp: s
   }
 }
 
+/** @returns whether this version's migrations are all applied. The file must exist. @throws MigrationProblem as `migrate` */
+export function isUpToDate(databaseFile: string, migrationsFolder: string): boolean {
+  const database = new Database(databaseFile, { timeout: 5_000, fileMustExist: true });
+  try {
+    return dueMigrations(database, readMigrations(migrationsFolder)).length === 0;
+  } finally {
+    database.close();
+  }
+}
+
 interface Migration {
   readonly name: string;
   readonly sql: string;
