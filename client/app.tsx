@@ -22,8 +22,8 @@ const tabs = [
   { href: "/cautions", name: "cautions", label: "Cautions" },
 ] as const;
 
-/** Pages for whoever isn't signed in: two by a link with a secret, and what everybody should know. */
-const openToAll = ["/claim", "/join", "/cautions"];
+/** Pages for whoever isn't signed in: three by a link with a secret, and what everybody should know. */
+const openToAll = ["/claim", "/join", "/reset", "/cautions"];
 
 function Frame() {
   const { path, route } = useLocation();
@@ -85,6 +85,7 @@ const Screens = () => (
     <Route path="/feeders/:id/days" component={DaysById} />
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
+    <Route path="/yards/new" component={AddYardScreen} />
     <Route path="/yards/:id" component={YardById} />
     <Route path="/yards/:id/digest" component={DigestById} />
     <Route path="/yards/:id/rates" component={RatesById} />
@@ -95,6 +96,7 @@ const Screens = () => (
     <Route path="/cautions" component={CautionsScreen} />
     <Route path="/claim" component={ClaimScreen} />
     <Route path="/join" component={JoinScreen} />
+    <Route path="/reset" component={ResetScreen} />
     <Route default component={NoSuchPage} />
   </Router>
 );
@@ -143,6 +145,8 @@ const FeederSettingsScreen = apart(() =>
 const YardScreen = apart(() => import("./screens/yardScreen.tsx").then((part) => part.YardScreen));
 const RatesScreen = apart(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
 const PeopleScreen = apart(() => import("./screens/peopleScreen.tsx").then((part) => part.PeopleScreen));
+const AddYardScreen = apart(() => import("./screens/addYardScreen.tsx").then((part) => part.AddYardScreen));
+const ResetScreen = apart(() => import("./screens/resetScreen.tsx").then((part) => part.ResetScreen));
 const JoinScreen = apart(() => import("./screens/joinScreen.tsx").then((part) => part.JoinScreen));
 const PracticeScreen = apart(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
 

@@ -1,8 +1,9 @@
 import { useState } from "preact/hooks";
 import type { InviteView, PeopleView, YardView } from "../../server/contract/api.ts";
 import { api } from "../reach/api.ts";
+import { announce } from "../state/announce.ts";
 import { now } from "../state/now.ts";
-import { whenWords } from "../words/clock.ts";
+import { agoWords, whenWords } from "../words/clock.ts";
 import { roleWords } from "../words/people.ts";
 import { Copied } from "./copied.tsx";
 import { Choice, Group, Said, useSending } from "./field.tsx";
@@ -41,20 +42,6 @@ export function Invite(props: {
               />
             ))}
           </Group>
-          {open.length > 0 && (
-            <p class="hint">
-              {open.length === 1 ? "One link is still unused" : `${open.length} links are still unused`}, the last until{" "}
-              {whenWords(
-                open
-                  .map(({ expiresAt }) => expiresAt)
-                  .sort()
-                  .at(-1) ?? "",
-                now.value,
-                yard.zone,
-              )}
-              .
-            </p>
-          )}
           <div class="answers">
             <button type="submit" disabled={sending}>
               Make a link
@@ -64,7 +51,47 @@ export function Invite(props: {
       ) : (
         <MadeLink yard={yard} invite={invite} />
       )}
+      <OpenInvites yard={yard} open={open} changed={made} />
     </section>
+  );
+}
+
+/** Links that nobody has used yet: each can be withdrawn, such as one that was sent to somebody else by mistake. */
+function OpenInvites(props: {
+  readonly yard: YardView;
+  readonly open: PeopleView["invites"];
+  readonly changed: () => void;
+}) {
+  const { yard, open, changed } = props;
+  const { sending, said, send } = useSending();
+  const withdraw = async (id: string) => {
+    const answer = await send(() => api.withdrawInvite(yard.id, id));
+    if (answer !== null) announce("That link opens nothing any more.");
+    changed(); // it may have been used meanwhile
+  };
+  if (open.length === 0) return <Said words={said} />;
+  return (
+    <>
+      <h3>Links that nobody has used yet</h3>
+      <Said words={said} />
+      <ul class="phones">
+        {open.map(({ id, role, madeAt, expiresAt }) => (
+          <li key={id}>
+            <h3>For a {roleWords[role].name}</h3>
+            <p class="since">
+              Made {agoWords(madeAt, now.value)}, works until {whenWords(expiresAt, now.value, yard.zone)}.
+            </p>
+            <button type="button" class="plain" disabled={sending} onClick={() => void withdraw(id)}>
+              Withdraw
+              <span class="hidden">
+                {" "}
+                the link for a {roleWords[role].name}, made {agoWords(madeAt, now.value)}
+              </span>
+            </button>
+          </li>
+        ))}
+      </ul>
+    </>
   );
 }
 

@@ -52,6 +52,11 @@ export function PersonEntry(props: {
         <details>
           <summary>{changeRole === null ? "Leave…" : <ChangeOf name={name} />}</summary>
           {changeRole !== null && <p class="hint">{roleWords[role].may}</p>}
+          <p class="hint">
+            {you
+              ? "If you belong to no other yard, your account ends with it, and you can't sign in any more."
+              : "Whoever is removed from their last yard can't sign in any more."}
+          </p>
           <div class="answers">
             {changeRole !== null && (
               <button type="button" disabled={busy} onClick={changeRole}>

@@ -1,11 +1,14 @@
 import type { z } from "zod";
 import type {
   AddedFeederView,
+  AddedYardView,
   addFeederRequest,
+  addYardRequest,
   changeFeederRequest,
   claimRequest,
   DayView,
   DigestView,
+  deleteAccountRequest,
   FeederView,
   HomeView,
   InviteView,
@@ -17,10 +20,13 @@ import type {
   PhonesView,
   PracticeFault,
   ProblemView,
+  passphraseRequest,
   personRequest,
   phoneRequest,
   RatesView,
   Role,
+  resetRequest,
+  SessionsView,
   TestMailView,
   TestPushView,
   YardOrderView,
@@ -108,10 +114,18 @@ export const api = {
   /** Finds out with little whether the server is there, and whether it still knows this session. */
   probe: () => ask<unknown>("GET", "/session", undefined, probePatienceMs),
   signOut: () => ask<null>("DELETE", "/session"),
+  resetPassphrase: (said: z.input<typeof resetRequest>) => ask<{ keeper: { name: string } }>("POST", "/reset", said),
+  changePassphrase: (said: z.input<typeof passphraseRequest>) => ask<null>("POST", "/me/passphrase", said),
+  sessions: () => ask<SessionsView>("GET", "/me/sessions"),
+  endSession: (id: string) => ask<SessionsView>("DELETE", `/me/sessions/${encodeURIComponent(id)}`),
+  endOtherSessions: () => ask<SessionsView>("DELETE", "/me/sessions"),
+  deleteAccount: (said: z.input<typeof deleteAccountRequest>) => ask<null>("POST", "/me/remove", said),
   claim: (claim: z.input<typeof claimRequest>) => ask<{ keeper: { name: string } }>("POST", "/claim", claim),
 
   home: () => ask<HomeView>("GET", "/home"),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => ask<unknown>("PATCH", yard(id), change),
+  addYard: (added: z.input<typeof addYardRequest>) => ask<AddedYardView>("POST", "/yards", added),
+  deleteYard: (id: string, name: string) => ask<null>("POST", `${yard(id)}/remove`, { name }),
   /** Without a date the newest. */
   digest: (yardId: string, date: string | null) =>
     ask<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
@@ -121,6 +135,8 @@ export const api = {
     ask<PeopleView>("PATCH", person(yardId, id), change),
   removePerson: (yardId: string, id: string) => ask<PeopleView>("DELETE", person(yardId, id)),
   invite: (yardId: string, role: Role) => ask<InviteView>("POST", `${yard(yardId)}/invites`, { role }),
+  withdrawInvite: (yardId: string, id: string) =>
+    ask<PeopleView>("DELETE", `${yard(yardId)}/invites/${encodeURIComponent(id)}`),
   join: (joining: z.input<typeof joinRequest>) => ask<JoinedView>("POST", "/join", joining),
   changeMe: (change: z.input<typeof meRequest>) => ask<MeView>("PATCH", "/me", change),
   testMail: () => ask<TestMailView>("POST", "/me/mail/test"),

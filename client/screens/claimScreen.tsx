@@ -4,6 +4,7 @@ import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
 import { cameIn } from "../state/home.ts";
+import { newPassphraseHint } from "../words/people.ts";
 
 /** The first keeper comes by a link whose secret stands behind the #, so that it never reaches a log. */
 export function ClaimScreen() {
@@ -45,14 +46,13 @@ export function ClaimScreen() {
             />
             <Field
               label="Passphrase"
-              hint="At least 10 characters. A few words that only you would put together are easy to remember and hard to guess."
+              hint={newPassphraseHint}
               problem={problems.passphrase}
               input={{
                 name: "passphrase",
                 type: "password",
                 autocomplete: "new-password",
                 required: true,
-                minLength: 10,
               }}
             />
             <div class="answers">

@@ -5,6 +5,7 @@ import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
 import { announce } from "../state/announce.ts";
 import { cameIn, home, refreshHome, signedIn } from "../state/home.ts";
+import { newPassphraseHint } from "../words/people.ts";
 
 /** One more person comes by a link whose secret stands behind the #, so that it never reaches a log. */
 export function JoinScreen() {
@@ -71,11 +72,7 @@ export function JoinScreen() {
             />
             <Field
               label="Passphrase"
-              hint={
-                knownHere
-                  ? undefined
-                  : "At least 10 characters. A few words that only you would put together are easy to remember and hard to guess."
-              }
+              hint={knownHere ? undefined : newPassphraseHint}
               problem={problems.passphrase}
               input={{
                 name: "passphrase",

@@ -1,6 +1,7 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { YardView } from "../../server/contract/api.ts";
+import { DeleteYard } from "../parts/deleteYard.tsx";
 import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { YardLinks } from "../parts/yardLinks.tsx";
@@ -21,6 +22,12 @@ export function YardScreen(props: { readonly id: string }) {
     <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
       <YardLinks yard={yard} />
       {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardWords yard={yard} />}
+      {yard.role === "keeper" && (
+        <p class="elsewhere">
+          <a href="/yards/new">Make another yard</a>
+        </p>
+      )}
+      {yard.role === "keeper" && !yard.practice && <DeleteYard yard={yard} />}
     </Screen>
   );
 }

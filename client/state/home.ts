@@ -289,9 +289,14 @@ function leave(): void {
 export async function signOut(): Promise<boolean> {
   const answer = await api.signOut();
   if (answer.kind === "unreachable") return false;
+  await forgetEverything();
+  return true;
+}
+
+/** Nothing of whoever was signed in stays on this device, once the server has ended the session. */
+export async function forgetEverything(): Promise<void> {
   await cupboard?.clear();
   location.replace("/"); // nothing stays in memory either
-  return true;
 }
 
 export async function cameIn(keeperName: string): Promise<void> {

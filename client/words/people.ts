@@ -7,6 +7,9 @@ export const roleWords: Readonly<Record<Role, { readonly name: string; readonly 
   helper: { name: "helper", may: "Answers alarms, pauses and refills; changes no settings." },
 };
 
+export const newPassphraseHint =
+  "At least 15 characters, without your name. A few words that only you would put together are easy to remember and hard to guess.";
+
 export const digestWords: Readonly<Record<DigestWay, string>> = {
   push: "on the phone",
   mail: "by mail",

@@ -1,0 +1,49 @@
+import { useLocation } from "preact-iso";
+import { Field, Said, textIn, useSending } from "../parts/field.tsx";
+import { Screen } from "../parts/screen.tsx";
+import { api } from "../reach/api.ts";
+import { refreshHome } from "../state/home.ts";
+
+/** Another yard, for feeders at another place or for other people. */
+export function AddYardScreen() {
+  const { route } = useLocation();
+  const { sending, problems, said, form, send } = useSending();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const data = new FormData(event.currentTarget as HTMLFormElement);
+    const added = await send(() => api.addYard({ name: textIn(data, "name"), zone: textIn(data, "zone") }));
+    if (added === null) return;
+    await refreshHome();
+    route(`/yards/${added.yard.id}`, true);
+  };
+  return (
+    <Screen title="Another yard" back={{ href: "/", name: "Feeders" }}>
+      <p>A yard has its own feeders, people, digest and clock. You keep it, and can invite others.</p>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <Said words={said} />
+        <Field
+          label="Name"
+          problem={problems.name}
+          input={{ name: "name", required: true, maxLength: 60, autocomplete: "off" }}
+        />
+        <Field
+          label="Time zone"
+          hint="As computers write it, such as Europe/Stockholm."
+          problem={problems.zone}
+          input={{
+            name: "zone",
+            required: true,
+            autocomplete: "off",
+            spellcheck: false,
+            defaultValue: Intl.DateTimeFormat().resolvedOptions().timeZone,
+          }}
+        />
+        <div class="answers">
+          <button type="submit" class="main" disabled={sending}>
+            Make the yard
+          </button>
+        </div>
+      </form>
+    </Screen>
+  );
+}
