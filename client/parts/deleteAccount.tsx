@@ -1,5 +1,5 @@
 import { useState } from "preact/hooks";
-import { api } from "../reach/api.ts";
+import { type Answer, api } from "../reach/api.ts";
 import { forgetEverything } from "../state/home.ts";
 import { Choice, Field, Said, useSending } from "./field.tsx";
 
@@ -12,7 +12,7 @@ export function DeleteAccount() {
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const passphrase = String(data.get("passphrase") ?? "");
     const withYards = data.has("withYards");
-    const answer = await send(async () => {
+    const answer = await send(async (): Promise<Answer<{ readonly why: string | null }>> => {
       const answer = await api.deleteAccount({ passphrase, ...(withYards ? { withYards } : {}) });
       if (answer.kind === "problem" && answer.problem.status === 409) {
         return { kind: "ok" as const, value: { why: answer.problem.detail } };

@@ -57,6 +57,11 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["GET /api/v1/yards/:yard/people"],
   ["PATCH /api/v1/yards/:yard/people/:person", { urgentBreaks: true }],
   ["POST /api/v1/yards/:yard/invites", { role: "helper" }],
+  ["DELETE /api/v1/yards/:yard/invites/:invite"],
+  ["POST /api/v1/yards", { name: "Larch Field", zone: "Europe/Stockholm" }],
+  ["GET /api/v1/me/sessions"],
+  ["DELETE /api/v1/me/sessions"],
+  ["POST /api/v1/me/passphrase", { old: "birds before breakfast", passphrase: "seven quiet winters outside" }],
   ["POST /api/v1/feeders", { yard: ":yard", name: "Larch" }],
   ["GET /api/v1/feeders/:feeder"],
   ["PATCH /api/v1/feeders/:feeder", { warnAheadDays: 3 }],
@@ -76,6 +81,7 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["DELETE /api/v1/feeders/:feeder"],
   ["POST /api/v1/practice"],
   ["DELETE /api/v1/practice"],
+  ["POST /api/v1/yards/:yard/remove", { name: "Alder Croft" }],
   ["DELETE /api/v1/session"],
 ];
 /** What needs a state of its own is proved where that is: sign-in and joining, practice faults, digests, receipts, the live feed. */
@@ -83,6 +89,9 @@ const provedElsewhere: readonly string[] = [
   "POST /api/v1/claim",
   "POST /api/v1/session",
   "POST /api/v1/join",
+  "POST /api/v1/reset",
+  "POST /api/v1/me/remove",
+  "DELETE /api/v1/me/sessions/:session",
   "POST /api/v1/practice/fault",
   "GET /api/v1/yards/:yard/digest",
   "POST /api/v1/notices/:item/shown",
@@ -107,8 +116,13 @@ async function opened() {
   for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
   const person = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id as string;
   const named: Headers = { yard: house.yard, feeder: feeder.id, fault: "foodLow", person };
-  const ask = (door: string, headers: Headers, body?: object) => {
+  const openInvite = async () => {
+    const { invites } = (await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json();
+    return (invites[0]?.id as string | undefined) ?? "none";
+  };
+  const ask = async (door: string, headers: Headers, body?: object) => {
     const [method, path = ""] = door.split(" ") as ["GET", string];
+    if (path.includes(":invite")) named.invite = await openInvite();
     const payload = body && "yard" in body ? { ...body, yard: house.yard } : body;
     return asked(
       house,
