@@ -1,6 +1,8 @@
 import { cleanup, render } from "@testing-library/preact";
 // Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
+import "../../client/screens/account.tsx";
 import "../../client/screens/addFeederScreen.tsx";
+import "../../client/screens/addYardScreen.tsx";
 import "../../client/screens/cautionsScreen.tsx";
 import "../../client/screens/claimScreen.tsx";
 import "../../client/screens/daysScreen.tsx";
@@ -13,6 +15,7 @@ import "../../client/screens/phonesScreen.tsx";
 import "../../client/screens/practiceScreen.tsx";
 import "../../client/screens/ratesScreen.tsx";
 import "../../client/screens/refillScreen.tsx";
+import "../../client/screens/resetScreen.tsx";
 import "../../client/screens/yardScreen.tsx";
 import { afterAll, afterEach, beforeEach, vi } from "vitest";
 import { App } from "../../client/app.tsx";
