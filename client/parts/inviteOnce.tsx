@@ -9,12 +9,8 @@ import { Copied } from "./copied.tsx";
 import { Choice, Group, Said, useSending } from "./field.tsx";
 
 /** A link by which one more person joins: shown once, works once, and has an end. */
-export function Invite(props: {
-  readonly yard: YardView;
-  readonly open: PeopleView["invites"];
-  readonly made: () => void;
-}) {
-  const { yard, open, made } = props;
+export function Invite(props: { readonly yard: YardView; readonly made: () => void }) {
+  const { yard, made } = props;
   const { sending, said, form, send } = useSending();
   const [invite, setInvite] = useState<InviteView | null>(null);
   const submit = async (event: SubmitEvent) => {
@@ -51,13 +47,12 @@ export function Invite(props: {
       ) : (
         <MadeLink yard={yard} invite={invite} />
       )}
-      <OpenInvites yard={yard} open={open} changed={made} />
     </section>
   );
 }
 
 /** Links that nobody has used yet: each can be withdrawn, such as one that was sent to somebody else by mistake. */
-function OpenInvites(props: {
+export function OpenInvites(props: {
   readonly yard: YardView;
   readonly open: PeopleView["invites"];
   readonly changed: () => void;
@@ -71,8 +66,8 @@ function OpenInvites(props: {
   };
   if (open.length === 0) return <Said words={said} />;
   return (
-    <>
-      <h3>Links that nobody has used yet</h3>
+    <section class="after" aria-labelledby="links-title">
+      <h2 id="links-title">Links that nobody has used yet</h2>
       <Said words={said} />
       <ul class="phones">
         {open.map(({ id, role, madeAt, expiresAt }) => (
@@ -91,7 +86,7 @@ function OpenInvites(props: {
           </li>
         ))}
       </ul>
-    </>
+    </section>
   );
 }
 

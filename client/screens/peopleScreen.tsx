@@ -2,7 +2,7 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { PeopleView, PersonView, YardView } from "../../server/contract/api.ts";
 import { NumberField, numberIn, Said, useSending } from "../parts/field.tsx";
-import { Invite } from "../parts/inviteOnce.tsx";
+import { Invite, OpenInvites } from "../parts/inviteOnce.tsx";
 import { OwnTelling } from "../parts/ownTelling.tsx";
 import { PersonEntry } from "../parts/personEntry.tsx";
 import { Screen } from "../parts/screen.tsx";
@@ -94,7 +94,8 @@ export function PeopleScreen(props: { readonly id: string }) {
           </ol>
           {you !== undefined && me !== undefined && <OwnTelling yard={yard.id} you={you} me={me} changed={setPeople} />}
           {isKeeper && <NextOne yard={yard} />}
-          {isKeeper && <Invite yard={yard} open={people.invites} made={() => void load()} />}
+          {isKeeper && <Invite yard={yard} made={() => void load()} />}
+          {isKeeper && <OpenInvites yard={yard} open={people.invites} changed={() => void load()} />}
         </>
       )}
       <p class="elsewhere">

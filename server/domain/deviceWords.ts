@@ -20,7 +20,7 @@ const browsers: Kinds = [
   ["Opera", /\bOPR\//],
   ["Samsung Internet", /\bSamsungBrowser\//],
   ["Firefox", /\bFirefox\/|\bFxiOS\//],
-  ["Chrome", /\bChrome\/|\bCriOS\/|\bChromium\//],
+  ["Chrome", /Chrome\/|\bCriOS\/|\bChromium\//],
   ["Safari", /\bSafari\//],
 ];
 const systems: Kinds = [

@@ -5,6 +5,7 @@ import { ruleOf } from "../../server/domain/faults.ts";
 import { before, days, hours, type Instant, minutes, type Span } from "../../server/domain/instant.ts";
 import type { YardChange } from "../../server/domain/rates/history.ts";
 import { type House, openHouse } from "../support/house.ts";
+import { signedInAgain } from "../support/people.ts";
 
 /** The alarms' own health, asked at the door of a server with a real database. */
 
@@ -33,7 +34,7 @@ function usual(feeder: string, fault: Row["fault"], at: Instant): Row[] {
 }
 
 async function askedOf(house: House, yard = house.yard) {
-  const answer = await house.app.inject({ url: `/api/v1/yards/${yard}/rates`, headers: house.keeper });
+  const answer = await house.app.inject({ url: `/api/v1/yards/${yard}/rates`, headers: await signedInAgain(house) });
   return { status: answer.statusCode, view: answer.json<RatesView>() };
 }
 

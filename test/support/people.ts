@@ -26,6 +26,19 @@ export async function invited(house: House, name: string, role: "keeper" | "help
 
 const passphraseOf = (token: string, name: string) => ({ token, name, passphrase: "three grey birds at breakfast" });
 
+/** The house's keeper, back after a time in which their session ended. @returns their headers */
+export async function signedInAgain(house: House): Promise<Headers> {
+  const answer = await asked(
+    house,
+    "POST",
+    "/api/v1/session",
+    {},
+    { name: "Keeper", passphrase: "birds before breakfast" },
+  );
+  if (answer.statusCode !== 200) throw new Error(`expected the keeper to be signed in, got ${answer.body}`);
+  return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+}
+
 /** Adds a phone to whoever these headers are of. @returns its id */
 export async function phoneOf(house: House, headers: Headers, label: string): Promise<string> {
   const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
