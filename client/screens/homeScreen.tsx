@@ -36,6 +36,11 @@ export function HomeScreen() {
   return (
     <Screen title="Feeders">
       <ReachNotice />
+      {sorted.length === 0 && (
+        <p class="empty">
+          You belong to no yard. <a href="/yards/new">Make one</a>, or ask a keeper for an invitation.
+        </p>
+      )}
       {sorted.map((yard) => (
         <YardEntry key={yard.id} yard={yard} />
       ))}
