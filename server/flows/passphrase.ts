@@ -34,8 +34,8 @@ const wordLengthMin = 4;
 const scoreMin = 3;
 
 /**
- * Only so much is estimated, since time grows faster than length: 48 characters of a repeated pattern take 0.1 s, 200 take
- * 0.9 s. What follows can only make it harder to guess.
+ * Only so much is estimated, since time grows faster than length: 48 characters of a repeated pattern take 0.2 s, 200 take
+ * 0.6 s and more. What follows can only make it harder to guess.
  */
 const estimatedMax = 48;
 

@@ -81,7 +81,7 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
 }
 
 /** The kind of browser that signs in, for its person to recognise it by. */
-export const deviceOf = (request: FastifyRequest): string => deviceWords(request.headers["user-agent"]);
+const deviceOf = (request: FastifyRequest): string => deviceWords(request.headers["user-agent"]);
 
 export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });
 
