@@ -242,7 +242,7 @@ function PhoneEntry(props: PhoneEntryProps) {
       <p class="since">
         {reach.kind !== "proved" && lastShownAt !== null && `${proof} `}
         {lastAcceptedAt === null
-          ? "No notice has reached its push service yet: send a test."
+          ? `No notice has reached its push service yet${reach.kind === "lost" ? "." : ": send a test."}`
           : `Its push service last took a notice ${agoWords(lastAcceptedAt, now.value)}.`}
       </p>
       {problem !== null && !reach.words.includes(problem) && <p class="problem">{problem}</p>}
