@@ -26,6 +26,7 @@ import { forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
+import { zoneWarnings } from "./flows/zones.ts";
 import { type Ports, StoreBusy } from "./ports.ts";
 
 /** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
@@ -91,6 +92,7 @@ async function main(): Promise<void> {
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
   await resumePractice(ports, keys);
+  for (const words of await zoneWarnings(store.yards)) app.log.warn(words);
   await callStanding(ports);
   greet(config, address, await openClaim(ports));
   bell.ring(); // what a crash left in the outbox

@@ -27,6 +27,7 @@ import { type Instant, isoOf } from "../domain/instant.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
 import { type ShownPhase, type Standing, shownPhase, standingOf } from "../domain/orders/standing.ts";
 import { wellUntil } from "../domain/wellKnown.ts";
+import { isUsableZone, usedZone } from "../domain/zone.ts";
 import type { FeederRow, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
 
@@ -39,6 +40,8 @@ export const yardView = (
   now: Instant,
 ): YardView => ({
   ...yard,
+  zone: usedZone(yard.zone),
+  unusableZone: isUsableZone(yard.zone) ? null : yard.zone,
   ...of,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
 });
