@@ -9,6 +9,7 @@ import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { YardChange } from "./domain/rates/history.ts";
+import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type {
@@ -138,6 +139,8 @@ export interface Transaction extends TellingTransaction {
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
   /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number hasn't. */
   storedOf(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
+  /** Every life of this boot id of which events are stored. */
+  storedBoots(feeder: string, label: string): Promise<readonly StoredBoot[]>;
   saveFeeders(
     rows: readonly (Pick<FeederRow, "id" | "state" | "lastHeardAt" | "steppedAt"> & { nextLookAt: Instant })[],
   ): Promise<void>;

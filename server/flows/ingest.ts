@@ -181,12 +181,15 @@ type TakenOne =
 async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenOne> {
   const { report } = pending;
   const receivedAt = nextMoment(row.steppedAt, pending.receivedAt);
-  const sorted = await sortEvents(row.state, report, receivedAt, (boot, seqs) => tx.storedOf(row.id, boot, seqs));
+  const sorted = await sortEvents(row.state, report, receivedAt, {
+    read: (boot, seqs) => tx.storedOf(row.id, boot, seqs),
+    bootsOf: (label) => tx.storedBoots(row.id, label),
+  });
   if (sorted.kind === "unclear") {
     return { outcome: { kind: "bootUnclear", boot: report.boot, uptimeBefore: sorted.uptimeBefore } };
   }
-  const { boot, fresh, duplicates } = sorted;
-  const taken = takeReport(begin(row), { ...report, boot }, fresh, receivedAt);
+  const { boot, fresh, duplicates, recalled } = sorted;
+  const taken = takeReport(begin(row), { ...report, boot }, fresh, receivedAt, recalled);
 
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];

@@ -1,6 +1,6 @@
 import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
-import { type Instant, instantOf } from "../../domain/instant.ts";
+import { type Instant, instantOf, milliseconds } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
 import { maybeText, stateFrom, textOf } from "./rows.ts";
 import { tellingFor } from "./sqliteTelling.ts";
@@ -31,6 +31,15 @@ export function statementsFor(database: Database.Database): Transaction {
   );
   const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
     `SELECT "body", "recordedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
+  );
+  const readNewestEvent = database.prepare<[string, string], { seq: number; receivedAt: string }>(
+    `SELECT "seq", "receivedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? ORDER BY "seq" DESC LIMIT 1`,
+  );
+  const readNextBoot = database.prepare<[string, string, string], { boot: string }>(
+    `SELECT "boot" FROM "Event" WHERE "feederId" = ? AND "boot" > ? AND "boot" < ? ORDER BY "boot" LIMIT 1`,
+  );
+  const readUptime = database.prepare<[string, string, string], { sentUptimeMs: number | null }>(
+    `SELECT "sentUptimeMs" FROM "Heartbeat" WHERE "feederId" = ? AND "receivedAt" = ? AND "boot" = ?`,
   );
   const updateFeeder = database.prepare(
     `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
@@ -101,6 +110,25 @@ export function statementsFor(database: Database.Database): Transaction {
           return found ? [[seq, { body: found.body, recordedAt: instantOf(found.recordedAt) }] as const] : [];
         }),
       );
+    },
+
+    async storedBoots(feeder, label) {
+      const boots = [label];
+      // `#` is followed by `$` in the order of the index: between them lie the later lives, each found by one step.
+      for (let last = `${label}#`; ; ) {
+        const next = readNextBoot.get(feeder, last, `${label}$`);
+        if (!next) break;
+        boots.push(next.boot);
+        last = next.boot;
+      }
+      return boots.flatMap((boot) => {
+        const newest = readNewestEvent.get(feeder, boot);
+        if (!newest) return [];
+        const uptime = readUptime.get(feeder, newest.receivedAt, boot)?.sentUptimeMs ?? null;
+        const anchor =
+          uptime === null ? null : { receivedAt: instantOf(newest.receivedAt), uptime: milliseconds(uptime) };
+        return [{ boot, highest: newest.seq, anchor }];
+      });
     },
 
     async saveFeeders(rows) {
