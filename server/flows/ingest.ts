@@ -2,6 +2,7 @@ import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
 import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
+import { highestStored } from "../domain/eventSequence.ts";
 import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
 import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
@@ -194,7 +195,7 @@ async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promi
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];
   const answer: Answer = {
-    storedThrough: storedThrough(report, sorted.unstored),
+    storedThrough: storedThrough(report, sorted.unstored, highestStored(feeder.state.sequence, boot) ?? 0),
     duplicates,
     refused,
     unknown: [...report.unknown],
@@ -210,14 +211,20 @@ async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promi
 
 /**
  * Speaks of the events of this report alone: what another start of the feeder numbered is none of this one's. An event that can't be
- * read is dealt with, or it would be sent for ever; one that is not stored is not, nor is anything after it.
+ * read is dealt with, or it would be sent for ever; one that is not stored is not, nor is anything after it. Its number may be
+ * what is damaged, so it counts only up to the number right behind those that were seen.
+ * @param highest the highest number that is stored of this start
  */
-function storedThrough({ events, refused }: PostedReport, unstored: readonly number[]): number | null {
+function storedThrough({ events, refused }: PostedReport, unstored: readonly number[], highest: number): number | null {
+  const firstUnstored = unstored.reduce((least, seq) => Math.min(least, seq), Number.POSITIVE_INFINITY);
+  const mayCover = (seq: number) => seq < firstUnstored;
+  let through = events.reduce((most, { seq }) => (mayCover(seq) ? Math.max(most, seq) : most), 0);
+  let seen = Math.max(through, highest);
   const unreadable = refused.flatMap(({ seq }) => (seq !== null && isSeq(seq) ? [seq] : []));
-  const firstUnstored = unstored.length === 0 ? Number.POSITIVE_INFINITY : Math.min(...unstored);
-  let through = 0;
-  for (const seq of [...events.map(({ seq }) => seq), ...unreadable]) {
-    if (seq < firstUnstored && seq > through) through = seq;
+  for (const seq of unreadable.sort((a, b) => a - b)) {
+    if (!mayCover(seq) || seq > seen + 1) break;
+    seen = Math.max(seen, seq);
+    through = Math.max(through, seq);
   }
   return through === 0 ? null : through;
 }
