@@ -72,9 +72,14 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
         </span>
       </div>
       <ZoneNotice yard={yard} />
+      {yard.damaged.map(({ id, words }) => (
+        <p key={id} class="notice worry">
+          {words}
+        </p>
+      ))}
       {feeders.length > 0 && <YardOrder yard={yard} page={page} />}
       {silent.length > 0 && <YardSilence silent={silent} yard={yard} />}
-      {yard.feeders.length === 0 ? (
+      {yard.feeders.length === 0 && yard.damaged.length === 0 ? (
         <p class="empty">
           No feeder reports from here yet.{" "}
           {yard.role === "keeper" && (

@@ -53,6 +53,8 @@ export interface YardView {
   /** What people are being told of just now, the newest first. */
   readonly calls: readonly CallView[];
   readonly feeders: readonly FeederView[];
+  /** Feeders whose stored state is damaged: nothing of them can be shown until it is rebuilt. */
+  readonly damaged: readonly { readonly id: string; readonly name: string; readonly words: string }[];
 }
 
 /** Whom an alarm has reached so far. */

@@ -4,7 +4,15 @@ import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
 import { highestStored } from "../domain/eventSequence.ts";
 import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
-import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
+import {
+  FeederDamaged,
+  type FeederRow,
+  type Ports,
+  StoreBusy,
+  type StoredEvent,
+  StoreFull,
+  type Transaction,
+} from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { act } from "./keeperActs.ts";
 import { type Advanced, begin } from "./pure/advanced.ts";
@@ -39,8 +47,9 @@ export interface Ingest {
  * Reports that arrive together share one commit: a disk that syncs in 10 ms would otherwise allow a hundred reports a
  * second at the most. Nothing is read from the network while SQLite writes, so before each commit the event loop gets one
  * turn to read what has come meanwhile; there is no waiting for the sake of waiting.
+ * @param metDamaged a report came from a feeder whose stored state can't be used
  */
-export function startIngest(ports: Ports): Ingest {
+export function startIngest(ports: Ports, metDamaged: () => void = () => undefined): Ingest {
   let waiting: Pending[] = [];
   let running = false;
 
@@ -50,7 +59,7 @@ export function startIngest(ports: Ports): Ingest {
       await oneTurnOfTheLoop();
       const group = nextGroup(waiting);
       waiting = waiting.filter((pending) => !group.includes(pending));
-      await commit(ports, group);
+      await commit(ports, group, metDamaged);
     }
     running = false;
   }
@@ -115,16 +124,17 @@ function nextGroup(waiting: readonly Pending[]): Pending[] {
   return group;
 }
 
-async function commit(ports: Ports, group: readonly Pending[]): Promise<void> {
+async function commit(ports: Ports, group: readonly Pending[], metDamaged: () => void): Promise<void> {
   try {
     const taken = await ports.store.transaction((tx) => takeGroup(ports, tx, group));
     for (const { pending, outcome } of taken.outcomes) pending.resolve(outcome);
     announce(ports, taken.feeders, taken.revisions);
   } catch (error) {
     // One report that trips over a bug of ours must not take the others of its group with it.
+    if (error instanceof FeederDamaged && group.length === 1) metDamaged();
     const alone = group.length === 1 || error instanceof StoreBusy || error instanceof StoreFull;
     if (alone) for (const pending of group) pending.reject(error);
-    else for (const pending of group) await commit(ports, [pending]);
+    else for (const pending of group) await commit(ports, [pending], metDamaged);
   }
 }
 

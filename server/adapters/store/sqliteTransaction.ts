@@ -2,7 +2,7 @@ import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
 import { type Instant, instantOf, milliseconds } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
-import { maybeText, stateFrom, textOf } from "./rows.ts";
+import { maybeText, readable, stateOf, textOf } from "./rows.ts";
 import { tellingFor } from "./sqliteTelling.ts";
 
 /**
@@ -10,7 +10,7 @@ import { tellingFor } from "./sqliteTelling.ts";
  * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
  */
 export function statementsFor(database: Database.Database): Transaction {
-  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt" FROM "Feeder"`;
+  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt", "rebuiltAt" FROM "Feeder"`;
   const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
   const readFeeders = database.prepare<[string], FeederColumns>(
     `${selectFeeder} WHERE "yardId" = ? ORDER BY "createdAt", "id"`,
@@ -45,6 +45,11 @@ export function statementsFor(database: Database.Database): Transaction {
     `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
      WHERE "id" = ?`,
   );
+  const replaceState = database.prepare(
+    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "steppedAt" = @steppedAt,
+       "nextLookAt" = @now, "revision" = "revision" + 1
+     WHERE "id" = @id AND "state" = @stored`,
+  );
   const insertAlarmChange = database.prepare(
     `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
@@ -77,7 +82,7 @@ export function statementsFor(database: Database.Database): Transaction {
     },
 
     async feedersOf(yard) {
-      return readFeeders.all(yard).map(feederFromColumns);
+      return readable(readFeeders.all(yard), feederFromColumns);
     },
 
     async appendEvents(events) {
@@ -138,6 +143,11 @@ export function statementsFor(database: Database.Database): Transaction {
       }
     },
 
+    async replaceDamaged({ id, stored }, { state, steppedAt }, now) {
+      const written = { state: JSON.stringify(state), steppedAt: maybeText(steppedAt), now: textOf(now) };
+      return replaceState.run({ id, stored, ...written }).changes === 1;
+    },
+
     async logAlarmChanges(feeder, changes) {
       for (const { fault, priority, from, to, at, reason, present } of changes) {
         insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason, present ? 1 : 0);
@@ -172,6 +182,7 @@ interface FeederColumns {
   readonly createdAt: string;
   readonly lastHeardAt: string | null;
   readonly steppedAt: string | null;
+  readonly rebuiltAt: string | null;
 }
 
 const feederFromColumns = (row: FeederColumns): FeederRow => ({
@@ -182,5 +193,6 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   addedAt: instantOf(row.createdAt),
   lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
   steppedAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
-  state: stateFrom(row.state),
+  rebuiltAt: row.rebuiltAt === null ? null : instantOf(row.rebuiltAt),
+  state: stateOf(row.id, row.state),
 });
