@@ -26,11 +26,11 @@ interface Schema {
 }
 
 const zones = ["Europe/Stockholm", "Pacific/Apia", "Pacific/Kiritimati", "America/St_Johns", "Antarctica/Troll", "UTC"];
-const oddZones = ["IST", "PST", "EST", "Etc/GMT+12", "+05:30", "Etc/Unknown", "Europe/Nowhere", ""];
+const oddZones = ["IST", "JST", "BST", "PST", "EST", "Etc/GMT+12", "+05:30", "Etc/Unknown", "Europe/Nowhere", ""];
 const oddTexts = ["", " ", "\u0000", "\u202eRowan", "🐦", "é", "#", "{{", "'; --", "__proto__"];
 
 function valuesOf(schema: Schema, name = ""): fc.Arbitrary<unknown> {
-  if (name === "zone") return fc.constantFrom(...zones, ...zones, ...oddZones);
+  if (name === "zone") return fc.oneof(fc.constantFrom(...zones), fc.constantFrom(...oddZones));
   if (schema.enum) return fc.constantFrom(...schema.enum);
   if (schema.anyOf) return fc.oneof(...schema.anyOf.map((each) => valuesOf(each)));
   switch (schema.type) {
