@@ -13,6 +13,7 @@ import type { Config } from "./config.ts";
 import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
+import { mendSoon } from "./flows/mending.ts";
 import type { Ports } from "./ports.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
@@ -76,7 +77,8 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
 
   await app.register(async (room) => {
     const { reportsPerMinute } = config;
-    await feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
+    const ingest = startIngest(ports, () => mendSoon(ports, app.log));
+    await feederDoor(room, { ports, keys, ingest, sockets: house.sockets, reportsPerMinute });
   });
   await app.register(async (room) => sessionRoutes(room, ports));
   await app.register(async (room) => shownRoute(room, ports));

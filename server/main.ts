@@ -22,10 +22,12 @@ import { advanceDueCalls, callStanding } from "./flows/calls.ts";
 import { deliverDue } from "./flows/delivery.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
+import { mendDamaged } from "./flows/mending.ts";
 import { forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
+import { zoneWarnings } from "./flows/zones.ts";
 import { type Ports, StoreBusy } from "./ports.ts";
 
 /** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
@@ -90,7 +92,9 @@ async function main(): Promise<void> {
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
+  await mendDamaged(ports, app.log);
   await resumePractice(ports, keys);
+  for (const words of await zoneWarnings(store.yards)) app.log.warn(words);
   await callStanding(ports);
   greet(config, address, await openClaim(ports));
   bell.ring(); // what a crash left in the outbox
@@ -115,6 +119,7 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
       { timezone: "UTC", noOverlap: true },
     );
   return [
+    every("*/20 * * * * *", "mending of damaged feeders", () => mendDamaged(ports, log)),
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),

@@ -9,6 +9,7 @@ import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { YardChange } from "./domain/rates/history.ts";
+import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type {
@@ -68,7 +69,16 @@ export interface FeederRow {
   readonly lastHeardAt: Instant | null;
   /** When anything last happened to it; null while nothing did, and from before that was kept. */
   readonly steppedAt: Instant | null;
+  /** When its stored state was found damaged and rebuilt from its record; null: never. */
+  readonly rebuiltAt: Instant | null;
   readonly state: FeederState;
+}
+
+/** A feeder whose stored state can't be used, until it is rebuilt. */
+export interface DamagedFeeder extends Omit<FeederRow, "state" | "rebuiltAt"> {
+  readonly name: string; // as it was last called, or its id
+  readonly problem: string;
+  readonly stored: string; // what stands there instead of a state
 }
 
 /** An event as it is kept for good. `body` is what the feeder sent, unknown fields included. */
@@ -131,13 +141,24 @@ export type StoredBodies = ReadonlyMap<number, Pick<StoredEvent, "body" | "recor
 
 /** What may be written together. */
 export interface Transaction extends TellingTransaction {
-  /** Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out. */
+  /**
+   * Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out.
+   * @throws FeederDamaged
+   */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
   /** @throws where one of them is stored already: the caller has asked `storedOf` about each that may be. */
   appendEvents(events: readonly StoredEvent[]): Promise<void>;
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
   /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number hasn't. */
   storedOf(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
+  /** Puts a rebuilt state in the place of a damaged one, which is kept beside it. @returns false where that was done already. */
+  replaceDamaged(
+    feeder: Pick<DamagedFeeder, "id" | "stored">,
+    by: { readonly state: FeederState; readonly steppedAt: Instant | null },
+    now: Instant,
+  ): Promise<boolean>;
+  /** Every life of this boot id of which events are stored. */
+  storedBoots(feeder: string, label: string): Promise<readonly StoredBoot[]>;
   saveFeeders(
     rows: readonly (Pick<FeederRow, "id" | "state" | "lastHeardAt" | "steppedAt"> & { nextLookAt: Instant })[],
   ): Promise<void>;
@@ -149,7 +170,7 @@ export interface Transaction extends TellingTransaction {
   saveRefill(refill: StoredRefill): Promise<boolean>;
   /** @returns false where an act that a client numbered so was done already: it sends again what it got no answer to. */
   firstTime(feeder: string, id: string, at: Instant): Promise<boolean>;
-  /** All feeders of a yard, locked until the end of the transaction. */
+  /** All feeders of a yard whose state can be used, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** @returns false where this yard already had a digest for this local date: never twice a date. */
   claimDigest(yard: string, localDate: LocalDate, now: Instant, digest: Digest): Promise<boolean>;
@@ -163,7 +184,10 @@ export interface YardStore {
   changeYard(id: string, changes: Partial<Omit<YardRow, "id">>, now: Instant): Promise<YardRow | null>;
   /** Removes the yard with its feeders and all that they ever told. */
   removeYard(id: string): Promise<void>;
+  /** Those whose state can be used; `damaged` tells the others. */
   feeders(): Promise<readonly FeederRow[]>;
+  damaged(): Promise<readonly DamagedFeeder[]>;
+  /** @throws FeederDamaged */
   feeder(id: string): Promise<FeederRow | null>;
   addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
   /** Removes the feeder and all that it ever told. */
@@ -299,6 +323,7 @@ export interface TimeSpan {
 /** What a digest is written from, and the digests that were written. */
 export interface DigestStore {
   yardsWithDigest(): Promise<readonly YardRow[]>;
+  /** Those whose state can be used. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** Who belongs to the yard, and how each wants its digest. */
   readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
@@ -320,6 +345,17 @@ export interface DigestStore {
 /** The database is locked by somebody else; nothing was stored, try again. */
 export class StoreBusy extends Error {
   override readonly name = "StoreBusy";
+}
+/** What is stored of this feeder can't be used until it is rebuilt; nothing was stored. */
+export class FeederDamaged extends Error {
+  override readonly name = "FeederDamaged";
+  readonly feeder: string;
+  readonly problem: string;
+  constructor(feeder: string, problem: string, options?: ErrorOptions) {
+    super(`the stored state of feeder ${feeder} is damaged: ${problem}`, options);
+    this.feeder = feeder;
+    this.problem = problem;
+  }
 }
 /** The disk is full; nothing was stored. */
 export class StoreFull extends Error {

@@ -4,6 +4,8 @@ import type { YardView } from "../../server/contract/api.ts";
 import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { YardLinks } from "../parts/yardLinks.tsx";
+import { ZoneField } from "../parts/zoneField.tsx";
+import { ZoneNotice } from "../parts/zoneNotice.tsx";
 import { api } from "../reach/api.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
@@ -119,12 +121,8 @@ function YardForm({ yard }: { readonly yard: YardView }) {
           <p class="hint" role="status">
             {positionSaid}
           </p>
-          <Field
-            label="Time zone"
-            hint="As computers write it, such as Europe/Stockholm."
-            problem={problems.zone}
-            input={{ name: "zone", required: true, autocomplete: "off", spellcheck: false, defaultValue: yard.zone }}
-          />
+          <ZoneNotice yard={yard} />
+          <ZoneField zone={yard.zone} isUsable={yard.unusableZone === null} problem={problems.zone} />
         </fieldset>
         <fieldset>
           <legend>Daily digest</legend>

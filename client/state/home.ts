@@ -71,7 +71,7 @@ const complete = (kept: HomeView): HomeView => ({
   keeper: { ...{ id: "", mail: null, canMail: false }, ...(kept.keeper as Partial<MeView> & { name: string }) },
   foods: (kept as Partial<HomeView>).foods ?? [],
   yards: kept.yards.map((yard) => ({
-    ...{ escalateMinutes: 15, role: "keeper", people: 1, calls: [] },
+    ...{ escalateMinutes: 15, role: "keeper", people: 1, calls: [], unusableZone: null, damaged: [] },
     ...(yard as Omit<YardView, "role"> & Partial<YardView>),
     feeders: yard.feeders.map((feeder) => ({
       ...feeder,

@@ -39,7 +39,9 @@ export interface FoodView {
 export interface YardView {
   readonly id: string;
   readonly name: string;
-  readonly zone: string;
+  readonly zone: string; // what times are told in
+  /** The zone that is stored, where it can't be used and UTC stands for it; null where it can. */
+  readonly unusableZone: string | null;
   readonly place: { readonly latitudeDegrees: number; readonly longitudeDegrees: number } | null;
   readonly digestTime: string; // local, such as 07:30
   readonly digestWanted: boolean;
@@ -51,6 +53,8 @@ export interface YardView {
   /** What people are being told of just now, the newest first. */
   readonly calls: readonly CallView[];
   readonly feeders: readonly FeederView[];
+  /** Feeders whose stored state is damaged: nothing of them can be shown until it is rebuilt. */
+  readonly damaged: readonly { readonly id: string; readonly name: string; readonly words: string }[];
 }
 
 /** Whom an alarm has reached so far. */

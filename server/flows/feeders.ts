@@ -29,7 +29,17 @@ export async function addFeeder(
   const { practice } = yard;
   await ports.store.yards.addFeeder({ id, yard: yard.id, keyHash: hash, practice, state, said: begun }, now);
   ports.live.changed(yard.id, null, null);
-  const row = { id, yard: yard.id, practice, revision: 0, addedAt: now, lastHeardAt: null, steppedAt: null, state };
+  const row = {
+    id,
+    yard: yard.id,
+    practice,
+    revision: 0,
+    addedAt: now,
+    lastHeardAt: null,
+    steppedAt: null,
+    rebuiltAt: null,
+    state,
+  };
   return { key, feeder: row };
 }
 

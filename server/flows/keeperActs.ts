@@ -1,7 +1,7 @@
 import type { ToldRefill } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
-import type { FeederRow, Ports, StoredRefill, Transaction } from "../ports.ts";
+import { FeederDamaged, type FeederRow, type Ports, type StoredRefill, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { advanced, begin, ordersFor } from "./pure/advanced.ts";
 import { type AskedOrder, askedOrder } from "./pure/askedOrder.ts";
@@ -22,6 +22,9 @@ export async function askOrder(ports: Ports, feeder: string, asked: AskedOrder):
  */
 export async function askYardOrder(ports: Ports, yard: string, asked: AskedOrder): Promise<YardOrder> {
   const now = ports.clock.now();
+  // A stop that left one out unsaid would be believed there too.
+  const damaged = (await ports.store.yards.damaged()).find((feeder) => feeder.yard === yard);
+  if (damaged) throw new FeederDamaged(damaged.id, damaged.problem);
   const done = await ports.store.transaction(async (tx) => {
     const rows = await tx.feedersOf(yard);
     const meant = rows.filter(

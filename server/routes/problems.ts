@@ -3,7 +3,7 @@ import type { Socket } from "node:net";
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
-import { StoreBusy, StoreFull } from "../ports.ts";
+import { FeederDamaged, StoreBusy, StoreFull } from "../ports.ts";
 
 /** Every refusal speaks RFC 9457: `application/problem+json`, with each wrong field by name. */
 
@@ -57,6 +57,11 @@ export const storeFull: Problem = {
   status: 507,
   detail: "The server's disk is full; nothing was stored. Keep it and try again.",
 };
+export const feederDamaged: Problem = {
+  status: 503,
+  detail:
+    "What the server stores of this feeder is damaged and is being rebuilt from its record; nothing was stored. Try again.",
+};
 export const unexpected: Problem = {
   status: 500,
   detail: "Something went wrong on the server. It is in the server's log.",
@@ -68,6 +73,10 @@ export function speakProblems(app: FastifyInstance): void {
     if (error instanceof StoreBusy) {
       request.log.warn({ err: error }, "the database is locked");
       return sendProblem(reply.header("retry-after", "5"), storeBusy);
+    }
+    if (error instanceof FeederDamaged) {
+      request.log.warn({ err: error }, "a feeder's stored state is damaged");
+      return sendProblem(reply.header("retry-after", "20"), feederDamaged);
     }
     if (error instanceof StoreFull) {
       request.log.error({ err: error }, "the disk is full");

@@ -1,7 +1,8 @@
-import type { YardRow, YardStore } from "../../ports.ts";
-import type { Connections, Statements } from "./openStore.ts";
+import { type DamagedFeeder, FeederDamaged, type YardRow, type YardStore } from "../../ports.ts";
+import type { Feeder } from "./generated/sqlite/client.ts";
+import type { Client, Connections, Statements } from "./openStore.ts";
 import { hasten, join } from "./peopleStore.ts";
-import { dateOf, feederFrom, yardFrom } from "./rows.ts";
+import { dateOf, feederFrom, instantFrom, maybeInstant, readable, stateOf, yardFrom } from "./rows.ts";
 
 export function yardsOver({ reader, write }: Connections): YardStore {
   return {
@@ -33,7 +34,14 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       }),
 
     async feeders() {
-      return (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).map(feederFrom);
+      return readable(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
+    },
+
+    async damaged() {
+      const found = (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).flatMap(damagedFrom);
+      const named = [];
+      for (const feeder of found) named.push({ ...feeder, name: (await lastNameOf(reader, feeder.id)) ?? feeder.id });
+      return named;
     },
 
     async feeder(id) {
@@ -83,6 +91,30 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       return due.map((feeder) => feeder.id);
     },
   };
+}
+
+function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
+  try {
+    stateOf(row.id, row.state);
+    return [];
+  } catch (error) {
+    if (!(error instanceof FeederDamaged)) throw error;
+    const { id, yardId: yard, practice, revision, state: stored } = row;
+    const moments = {
+      addedAt: instantFrom(row.createdAt),
+      lastHeardAt: maybeInstant(row.lastHeardAt),
+      steppedAt: maybeInstant(row.steppedAt),
+    };
+    return [{ id, yard, practice, revision, ...moments, problem: error.problem, stored }];
+  }
+}
+
+/** What it was called last is in its record, as each change of its settings is. Null where that can't be read either. */
+async function lastNameOf(reader: Client, feederId: string): Promise<string | null> {
+  const where = { feederId, said: { contains: '"settings":{' } };
+  const act = await reader.keeperAct.findFirst({ where, orderBy: { at: "desc" } });
+  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(act?.said ?? "") ?? [];
+  return name === undefined ? null : (JSON.parse(name) as string);
 }
 
 /** History has no foreign keys (they would cost every insert), so forgetting a feeder names each table. */
