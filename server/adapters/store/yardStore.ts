@@ -1,9 +1,9 @@
 import type { YardRow, YardStore } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { hasten, join } from "./peopleStore.ts";
+import { join } from "./peopleStore.ts";
 import { dateOf, feederFrom, yardFrom } from "./rows.ts";
 
-export function yardsOver({ reader, write }: Connections): YardStore {
+export function yardsOver({ reader, write }: Pick<Connections, "reader" | "write">): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -13,15 +13,6 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       write(async (statements) => {
         await statements.yard.create({ data: { id: yard.id, ...columnsOf(yard), createdAt: dateOf(now) } });
         await join(statements, yard.id, keeper, "keeper", now);
-      }),
-
-    changeYard: (id, changes, now) =>
-      write(async (statements) => {
-        await statements.yard.updateMany({ where: { id }, data: columnsOf(changes) });
-        const changed = await statements.yard.findUnique({ where: { id } });
-        // Zone and escalation decide when its people are told.
-        if (changed) await hasten(statements, { yardId: id }, now);
-        return changed && yardFrom(changed);
       }),
 
     removeYard: (id) =>
