@@ -15,16 +15,23 @@ export interface AddedFeeder {
   readonly key: string; // shown once
 }
 
+/** @returns null where there is no such yard */
 export async function addFeeder(
   ports: Ports,
-  yard: YardRow,
+  yard: string,
   said: SomeSettings & { readonly name: string },
-  by: string | null,
-): Promise<AddedFeeder> {
+  by: string,
+): Promise<AddedFeeder | null> {
   const now = ports.clock.now();
-  const { added, stored } = feederToAdd(yard, said, by, now);
-  await ports.store.yards.addFeeder(stored, now);
-  ports.live.changed(yard.id, null, null);
+  // The yard is read in the same transaction: its zone and place may be changing.
+  const added = await ports.store.atomically(async ({ yards }) => {
+    const row = (await yards.yards()).find(({ id }) => id === yard);
+    if (!row) return null;
+    const { stored, added } = feederToAdd(row, said, by, now);
+    await yards.addFeeder(stored, now);
+    return added;
+  });
+  if (added) ports.live.changed(yard, null, null);
   return added;
 }
 

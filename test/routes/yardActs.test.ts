@@ -3,7 +3,7 @@ import type { HomeView } from "../../server/contract/api.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { asked, invited } from "../support/people.ts";
 
-/** An earlier version could die between the claim and the yard: then the house has a keeper and nothing to keep. */
+/** Acts that change a yard together with what belongs to it. An earlier version could die between the claim and the yard. */
 
 const home = async (house: House, headers = house.keeper) =>
   (await asked(house, "GET", "/api/v1/home", headers)).json() as HomeView;
@@ -56,4 +56,23 @@ it("a zone reaches the yard and all of its feeders, or none of them", async () =
   house.connections.direct.exec("DROP TRIGGER stop");
   expect((await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(200);
   expect(await zones()).toEqual(new Set(["Europe/Helsinki"]));
+});
+
+it("a feeder that is added while its yard moves has the yard's zone", async () => {
+  let beforeNextWrite = async (): Promise<unknown> => undefined;
+  const house = await openHouse({
+    around: (connections) => ({
+      ...connections,
+      async write(work) {
+        const first = beforeNextWrite;
+        beforeNextWrite = async () => undefined;
+        await first();
+        return connections.write(work);
+      },
+    }),
+  });
+  const zone = "Europe/Helsinki";
+  beforeNextWrite = () => asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { zone });
+  const { feeder } = await house.addFeeder();
+  expect((await house.store.yards.feeder(feeder.id))?.state.settings.zone).toBe(zone);
 });
