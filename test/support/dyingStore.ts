@@ -1,7 +1,7 @@
 import type { Connections } from "../../server/adapters/store/openStore.ts";
 
 /** The process is dead: what asked for the commit never gets an answer. */
-export class Died extends Error {
+class Died extends Error {
   override readonly name = "Died";
 }
 

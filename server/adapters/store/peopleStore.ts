@@ -153,7 +153,7 @@ async function isLastKeeper(statements: Statements, yard: string, person: string
 const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
 
 /** Makes calls due at once, in the commit of what they must hear of. */
-export async function hasten(
+async function hasten(
   statements: Statements,
   where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
   now: Instant,
