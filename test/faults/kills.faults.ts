@@ -110,7 +110,7 @@ async function openHouse(dataDir: string, chance: Chance): Promise<House> {
     const answer = (await visiting.ask("POST", "/api/v1/feeders", { yard, name: `Rowan ${number}` })).json();
     added.push({ id: answer.feeder.id, key: answer.key });
   }
-  const reporters = added.slice(0, 4).map((one) => reporter(one, () => 1 + Math.floor(chance.uniform() * 8)));
+  const reporters = added.slice(0, 4).map((one) => reporter(one, () => 1 + Math.floor(chance.uniform() * 20)));
   const feeders = added.map(({ id }) => id);
   const judged = propertiesOf({ id: yard, keeper, quiet: feeders.slice(4), feeders }).map((each) => new Judged(each));
   for (const each of judged) {
@@ -181,8 +181,8 @@ function startLoad(visiting: Visit, judged: readonly Judged[], reporters: readon
     }
   };
   const loops = [
-    ...judged.map((each) => go(() => each.act(visiting))),
     ...reporters.map((each) => go(() => each.report(visiting))),
+    ...judged.map((each) => go(() => each.act(visiting))),
   ];
   return {
     answered: () => answered,
@@ -224,7 +224,7 @@ function brokenDatabase(file: string): readonly string[] {
   try {
     const said = database.pragma("integrity_check", { simple: true });
     const keepers = database.prepare('SELECT count(*) FROM "Keeper"').pluck().get();
-    return said === "ok" && keepers === 1 ? [] : [`${file}: ${said}, ${keepers} keepers`];
+    return said === "ok" && Number(keepers) > 0 ? [] : [`${file}: ${said}, ${keepers} keepers`];
   } catch (error) {
     return [`${file}: ${error}`];
   } finally {
