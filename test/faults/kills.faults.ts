@@ -1,8 +1,8 @@
 import { spawn } from "node:child_process";
-import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
+import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, statSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { setTimeout as sleep } from "node:timers/promises";
+import { setImmediate as nextTurn, setTimeout as sleep } from "node:timers/promises";
 import Database from "better-sqlite3";
 import { expect, it, onTestFinished } from "vitest";
 import { type Chance, seededChance } from "../../server/practice/chance.ts";
@@ -123,10 +123,11 @@ async function openHouse(dataDir: string, chance: Chance): Promise<House> {
     return judge(visiting, judged, reporters);
   };
   /** @param answers how many the load waits for: how far the server gets doesn't depend on how fast this machine is */
-  const underLoad = async (answers: number): Promise<readonly string[]> => {
-    const load = startLoad(visiting, judged, reporters);
+  const underLoad = async (answers: number, acting: readonly Judged[] = judged): Promise<readonly string[]> => {
+    const load = startLoad(visiting, acting, reporters);
     for (let waited = 0; waited < 5_000 && load.answered() < answers; waited += 5) await sleep(5);
-    await sleep(chance.between(0, 30));
+    if (chance.happens(0.7)) await nextCommit(join(dataDir, "pieward.db-wal"));
+    else await sleep(chance.between(0, 30));
     server.kill("SIGKILL");
     const wrong = await load.ended();
     await server.ended;
@@ -134,7 +135,13 @@ async function openHouse(dataDir: string, chance: Chance): Promise<House> {
   };
   return {
     async killed(when) {
-      if (when === "underLoad") return underLoad(Math.floor(chance.between(0, 80)));
+      if (when === "underLoad") {
+        // One act alone has most of the commits, so that the kill falls between two of its own.
+        const alone = chance.happens(0.5)
+          ? judged.slice(Math.floor(chance.uniform() * judged.length)).slice(0, 1)
+          : judged;
+        return underLoad(Math.floor(chance.between(0, alone.length === 1 ? 12 : 80)), alone);
+      }
       if (when === "whileBackedUp") {
         const to = join(dataDir, "..", "backups");
         const backup = spawn(process.execPath, ["deploy/backup/backup.mjs", "--data", dataDir, "--to", to]);
@@ -163,6 +170,16 @@ async function openHouse(dataDir: string, chance: Chance): Promise<House> {
     }),
     confirmed: () => judged.map(({ property, confirmedActs }) => [property.name, confirmedActs] as const),
   };
+}
+
+/** Right after something was written, which is when an act of two commits is done by half. */
+async function nextCommit(log: string): Promise<void> {
+  const stand = () => {
+    const { size, mtimeNs } = statSync(log, { bigint: true });
+    return `${size} ${mtimeNs}`;
+  };
+  const [before, until] = [stand(), Date.now() + 2_000];
+  while (stand() === before && Date.now() < until) await nextTurn();
 }
 
 /** Each feeder and each kind of act goes on by itself, as fast as it is answered, until the connection breaks. */
