@@ -60,6 +60,8 @@ export interface YardRow {
   readonly escalateMinutes: number; // an urgent alarm that isn't acknowledged goes on to the next person after this
 }
 
+export type YardChanges = Partial<Omit<YardRow, "id" | "practice">>;
+
 export interface FeederRow {
   readonly id: string;
   readonly yard: string;
@@ -127,6 +129,11 @@ export interface Store {
    * it is. @throws StoreBusy, StoreFull
    */
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
+  /**
+   * The same for what is written through several of these stores. `work` may run again where the store was busy, so it only
+   * reads and writes through what it is given. @throws StoreBusy, StoreFull
+   */
+  atomically<T>(work: (stores: AtomicStores) => Promise<T>): Promise<T>;
   readonly outbox: OutboxStore;
   readonly calls: CallStore;
   readonly people: PeopleStore;
@@ -134,6 +141,13 @@ export interface Store {
   readonly yards: YardStore;
   readonly keepers: KeeperStore;
   readonly records: RecordStore;
+}
+
+/** The stores whose changes one act may need together. */
+export interface AtomicStores {
+  readonly people: PeopleStore;
+  readonly yards: YardStore;
+  readonly keepers: Omit<KeeperStore, PhoneOperation>;
 }
 
 /** Bodies as JSON with the moments at which their events happened, by seq. */
@@ -172,6 +186,8 @@ export interface Transaction extends TellingTransaction {
   firstTime(feeder: string, id: string, at: Instant): Promise<boolean>;
   /** All feeders of a yard whose state can be used, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
+  /** Makes the yard's calls due at once: zone and escalation decide when its people are told. Null: there is no such yard. */
+  changeYard(id: string, changes: YardChanges, now: Instant): Promise<YardRow | null>;
   /** @returns false where this yard already had a digest for this local date: never twice a date. */
   claimDigest(yard: string, localDate: LocalDate, now: Instant, digest: Digest): Promise<boolean>;
 }
@@ -181,7 +197,6 @@ export interface YardStore {
   yards(): Promise<readonly YardRow[]>;
   /** Its first member keeps it. */
   addYard(yard: YardRow, keeper: string, now: Instant): Promise<void>;
-  changeYard(id: string, changes: Partial<Omit<YardRow, "id">>, now: Instant): Promise<YardRow | null>;
   /** Removes the yard with its feeders and all that they ever told. */
   removeYard(id: string): Promise<void>;
   /** Those whose state can be used; `damaged` tells the others. */
@@ -230,6 +245,8 @@ export interface KeeperStore {
   openClaim(tokenHash: string, now: Instant): Promise<void>;
   /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
   useClaim(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
+  /** Whether somebody became the keeper by this very claim. */
+  isUsedClaim(tokenHash: string): Promise<boolean>;
   keeperNamed(name: string): Promise<KeeperRow | null>;
   addSession(session: { tokenHash: string; keeper: string; expiresAt: Instant }, now: Instant): Promise<void>;
   session(tokenHash: string): Promise<SessionRow | null>;
@@ -258,6 +275,16 @@ export interface KeeperStore {
   /** Forgets sessions and invites that ended before that moment, and numbers of acts that were done before it. */
   prune(before: Instant): Promise<void>;
 }
+
+/** Those of the keeper's store that write in a transaction of their own kind, and so in none with others. */
+export type PhoneOperation =
+  | "phonesOf"
+  | "gonePhonesOf"
+  | "savePhone"
+  | "renewPhone"
+  | "allowPhone"
+  | "removePhone"
+  | "pruneGone";
 
 /** What has happened, for looking back. */
 export interface RecordStore {

@@ -1,8 +1,9 @@
 import { createHash, randomBytes, randomUUID } from "node:crypto";
 import { hash, verify } from "@node-rs/argon2";
 import { after, days, type Instant, minutes } from "../domain/instant.ts";
-import type { Ports, SessionRow } from "../ports.ts";
-import { isInvited, type Joined, join } from "./people.ts";
+import type { AtomicStores, Ports, SessionRow } from "../ports.ts";
+import { firstYard } from "./firstYard.ts";
+import { isInvited, type Joined, join, yardJoinedBy } from "./people.ts";
 
 /** Who may sign in: the first keeper by a one-time link, later by name and passphrase. Sessions can be ended at any time. */
 
@@ -26,9 +27,6 @@ export async function openClaim(ports: Ports): Promise<string | null> {
   return token;
 }
 
-/** Minutes until the next person is told of what is urgent. Common practice, no source. */
-export const usualEscalation = 15;
-
 /** The first keeper names themselves, chooses a passphrase and gets a yard in their own time zone. */
 export async function claim(
   ports: Ports,
@@ -36,20 +34,17 @@ export async function claim(
 ): Promise<SignedIn> {
   const now = ports.clock.now();
   const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
-  if (!(await ports.store.keepers.useClaim(tokenHash(said.token), keeper, now))) {
-    return { kind: "refused", why: "this link was used already or replaced by a newer one: see the server's output" };
-  }
-  const yard = {
-    id: randomUUID(),
-    name: "My yard",
-    zone: said.zone,
-    place: null,
-    digestTime: "07:30",
-    digestWanted: true,
-    escalateMinutes: usualEscalation,
-  };
-  await ports.store.yards.addYard({ ...yard, practice: false }, keeper.id, now);
-  return { kind: "signedIn", token: await openSession(ports, keeper.id, now), keeper: { name: keeper.name } };
+  const token = await ports.store.atomically(async ({ keepers, yards }) => {
+    if (!(await keepers.useClaim(tokenHash(said.token), keeper, now))) return null;
+    await yards.addYard(firstYard(said.zone), keeper.id, now);
+    return openSession(keepers, keeper.id, now);
+  });
+  if (token !== null) return { kind: "signedIn", token, keeper: { name: keeper.name } };
+  // The answer may have been lost: who sends the same again is the keeper already.
+  const again = await ports.store.keepers.isUsedClaim(tokenHash(said.token));
+  const known = again ? await signIn(ports, said) : null;
+  if (known?.kind === "signedIn") return known;
+  return { kind: "refused", why: "this link was used already or replaced by a newer one: see the server's output" };
 }
 
 export type JoinedAs =
@@ -71,7 +66,7 @@ export async function joinWith(
   session: SessionRow | null,
 ): Promise<JoinedAs> {
   const { token, name, passphrase } = said;
-  if (!(await isInvited(ports, token))) return notInvited;
+  if (!(await isInvited(ports, token))) return (await joinedBefore(ports, said, session)) ?? notInvited;
   if (session !== null && name === undefined) {
     const joined = await join(ports, token, session.keeper.id, null);
     return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
@@ -81,10 +76,33 @@ export async function joinWith(
   const known = await ports.store.keepers.keeperNamed(name);
   if (known !== null && !(await verify(known.passphraseHash, passphrase))) return nameTaken;
   const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
-  const joined = await join(ports, token, known?.id ?? null, newcomer);
+  let opened = "";
+  const joined = await join(ports, token, known?.id ?? null, newcomer, async ({ keepers }, person, now) => {
+    opened = await openSession(keepers, person, now);
+  });
   if (joined.kind === "nameTaken") return nameTaken;
   if (joined.kind !== "joined") return notInvited;
-  return { ...joined, token: await openSession(ports, joined.person, ports.clock.now()), keeper: { name } };
+  return { ...joined, token: opened, keeper: { name } };
+}
+
+/** Whose answer was lost sends the same again: the invite is used by then, and they are of its yard. Null: it isn't so. */
+async function joinedBefore(
+  ports: Ports,
+  { token, name, passphrase }: Parameters<typeof joinWith>[1],
+  session: SessionRow | null,
+): Promise<JoinedAs | null> {
+  const yard = await yardJoinedBy(ports, token);
+  if (yard === null) return null;
+  const isMember = async (person: string) => (await ports.store.people.roleAt(person, { yard: yard.id })) !== null;
+  if (session !== null && name === undefined) {
+    const { id, name: keeper } = session.keeper;
+    return (await isMember(id)) ? { kind: "joined", person: id, yard, token: null, keeper: { name: keeper } } : null;
+  }
+  if (name === undefined || passphrase === undefined) return null;
+  const known = await ports.store.keepers.keeperNamed(name);
+  if (known === null || !(await isMember(known.id)) || !(await verify(known.passphraseHash, passphrase))) return null;
+  const opened = await openSession(ports.store.keepers, known.id, ports.clock.now());
+  return { kind: "joined", person: known.id, yard, token: opened, keeper: { name } };
 }
 
 const nameTaken = {
@@ -105,14 +123,14 @@ export async function signIn(ports: Ports, said: { name: string; passphrase: str
   const keeper = await ports.store.keepers.keeperNamed(said.name);
   const right = await verify(keeper?.passphraseHash ?? (await nobody), said.passphrase);
   if (!keeper || !right) return { kind: "refused", why: "the name or the passphrase is wrong" };
-  const token = await openSession(ports, keeper.id, ports.clock.now());
+  const token = await openSession(ports.store.keepers, keeper.id, ports.clock.now());
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }
 
-async function openSession(ports: Ports, keeper: string, now: Instant): Promise<string> {
+async function openSession(keepers: AtomicStores["keepers"], keeper: string, now: Instant): Promise<string> {
   const token = secret();
   const session = { tokenHash: tokenHash(token), keeper, expiresAt: after(now, sessionLength) };
-  await ports.store.keepers.addSession(session, now);
+  await keepers.addSession(session, now);
   return token;
 }
 

@@ -59,6 +59,8 @@ export interface PeopleStore {
   /** Those that are neither used nor expired. */
   openInvites(yard: string, now: Instant): Promise<readonly InviteRow[]>;
   invite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
+  /** One that was used, and isn't expired. */
+  usedInvite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
   /**
    * Uses the invite up and adds the member, both or neither; two at once can't use the same one.
    * @param newcomer somebody who has no account yet and gets one with it, in the same commit; null: `person` has one.

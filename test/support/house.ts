@@ -28,7 +28,7 @@ export interface HandClock extends Clock {
   pass(span: Span): Instant;
 }
 
-function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
+export function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
   let now = instantOf(start);
   return {
     now: () => now,
@@ -112,12 +112,17 @@ export interface House {
   look(feeder: string): Promise<FeederView>;
   /** Ends it and opens it anew on the same database, with the same clock. This one is over then. */
   restart(): Promise<House>;
+  /** Ends it, as it ends by itself with the test. */
+  close(): Promise<void>;
 }
 
 interface HouseOptions {
   readonly reportsPerMinute?: number;
   readonly requestTimeoutMilliseconds?: number;
   readonly clientFolder?: string; // a built client; none where a test needs none
+  readonly practice?: PracticeGround;
+  /** What stands between the store and its database. */
+  readonly around?: (connections: Connections) => Connections;
 }
 
 /** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
@@ -128,13 +133,14 @@ export async function openHouse(options: HouseOptions = {}): Promise<House> {
 }
 
 /** @param signedInAs headers from before a restart; null signs the first keeper in. */
-async function openOn(
+export async function openOn(
   file: string,
   clock: HandClock,
   options: HouseOptions,
   signedInAs: Record<string, string> | null,
 ): Promise<House> {
-  const connections = await connect(`file:${file}`);
+  const { around = (plain: Connections) => plain, practice = idlePractice } = options;
+  const connections = around(await connect(`file:${file}`));
   const store = storeOver(connections);
   const [push, mail, sockets, browsers] = [handPush(), handMail(), feederSockets(), liveBrowsers()];
   let rung = 0;
@@ -143,7 +149,7 @@ async function openOn(
       rung += 1;
     },
   };
-  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice: idlePractice };
+  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice };
   const app = await buildApp({
     ports,
     keys: feederKeys(store.yards),
@@ -204,6 +210,7 @@ async function openOn(
     async look(feeder) {
       return (await app.inject({ url: `/api/v1/feeders/${feeder}`, headers: keeper })).json();
     },
+    close,
     async restart() {
       await close();
       return openOn(file, clock, options, keeper);

@@ -1,10 +1,14 @@
-import type { KeeperStore } from "../../ports.ts";
+import type { AtomicStores, KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { phonesOver } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function keepersOver(connections: Connections): KeeperStore {
-  const { reader, write } = connections;
+export const keepersOver = (connections: Connections): KeeperStore => ({
+  ...accountsOver(connections),
+  ...phonesOver(connections),
+});
+
+export function accountsOver({ reader, write }: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
   return {
     countKeepers: () => reader.keeper.count(),
 
@@ -24,6 +28,10 @@ export function keepersOver(connections: Connections): KeeperStore {
         await statements.keeper.create({ data: { id, name, passphraseHash, createdAt: dateOf(now) } });
         return true;
       }),
+
+    async isUsedClaim(tokenHash) {
+      return (await reader.claim.count({ where: { tokenHash, usedAt: { not: null } } })) > 0;
+    },
 
     async keeperNamed(name) {
       return await reader.keeper.findUnique({
@@ -70,8 +78,6 @@ export function keepersOver(connections: Connections): KeeperStore {
       write(async (statements) => {
         await statements.session.deleteMany({ where: { tokenHash } });
       }),
-
-    ...phonesOver(connections),
 
     prune: (before) =>
       write(async (statements) => {

@@ -17,7 +17,7 @@ export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$tra
  * the other whichever it is. In WAL mode readers never wait for the writer.
  */
 export interface Connections {
-  readonly reader: Client;
+  readonly reader: Statements;
   readonly direct: Database.Database;
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws StoreBusy, StoreFull */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;

@@ -5,7 +5,7 @@ import type { Keeper, Member } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function peopleOver({ reader, write }: Connections): PeopleStore {
+export function peopleOver({ reader, write }: Pick<Connections, "reader" | "write">): PeopleStore {
   return {
     async membersOf(yard) {
       const found = await reader.member.findMany({
@@ -90,6 +90,12 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
+    async usedInvite(tokenHash, now) {
+      const where = { tokenHash, ...stillOpen(now), usedAt: { not: null } };
+      const found = await reader.invite.findFirst({ where });
+      return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
+    },
+
     useInvite: (tokenHash, person, newcomer, now) =>
       write(async (statements) => {
         const open = { tokenHash, ...stillOpen(now) };
@@ -147,7 +153,7 @@ async function isLastKeeper(statements: Statements, yard: string, person: string
 const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
 
 /** Makes calls due at once, in the commit of what they must hear of. */
-export async function hasten(
+async function hasten(
   statements: Statements,
   where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
   now: Instant,

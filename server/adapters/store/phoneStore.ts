@@ -1,14 +1,11 @@
 import type Database from "better-sqlite3";
 import type { Instant } from "../../domain/instant.ts";
-import type { KeeperStore } from "../../ports.ts";
+import type { KeeperStore, PhoneOperation } from "../../ports.ts";
 import { lostRingsOn } from "./lostRings.ts";
 import type { Connections } from "./openStore.ts";
 import { instantFrom, phoneFrom, textOf } from "./rows.ts";
 
-type PhoneStore = Pick<
-  KeeperStore,
-  "phonesOf" | "gonePhonesOf" | "savePhone" | "renewPhone" | "allowPhone" | "removePhone" | "pruneGone"
->;
+type PhoneStore = Pick<KeeperStore, PhoneOperation>;
 
 /** The phones of all people, and the endpoints by which no phone can be reached any more. */
 export function phonesOver({ reader, direct, transact }: Connections): PhoneStore {

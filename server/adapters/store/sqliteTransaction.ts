@@ -4,6 +4,7 @@ import { type Instant, instantOf, milliseconds } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
 import { maybeText, readable, stateOf, textOf } from "./rows.ts";
 import { tellingFor } from "./sqliteTelling.ts";
+import { yardChangeFor } from "./sqliteYard.ts";
 
 /**
  * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
@@ -73,6 +74,7 @@ export function statementsFor(database: Database.Database): Transaction {
 
   return {
     ...tellingFor(database),
+    changeYard: yardChangeFor(database),
 
     async feeders(ids) {
       return ids.flatMap((id) => {

@@ -1,10 +1,10 @@
 import { type DamagedFeeder, FeederDamaged, type YardRow, type YardStore } from "../../ports.ts";
 import type { Feeder } from "./generated/sqlite/client.ts";
-import type { Client, Connections, Statements } from "./openStore.ts";
-import { hasten, join } from "./peopleStore.ts";
+import type { Connections, Statements } from "./openStore.ts";
+import { join } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, maybeInstant, readable, stateOf, yardFrom } from "./rows.ts";
 
-export function yardsOver({ reader, write }: Connections): YardStore {
+export function yardsOver({ reader, write }: Pick<Connections, "reader" | "write">): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -14,15 +14,6 @@ export function yardsOver({ reader, write }: Connections): YardStore {
       write(async (statements) => {
         await statements.yard.create({ data: { id: yard.id, ...columnsOf(yard), createdAt: dateOf(now) } });
         await join(statements, yard.id, keeper, "keeper", now);
-      }),
-
-    changeYard: (id, changes, now) =>
-      write(async (statements) => {
-        await statements.yard.updateMany({ where: { id }, data: columnsOf(changes) });
-        const changed = await statements.yard.findUnique({ where: { id } });
-        // Zone and escalation decide when its people are told.
-        if (changed) await hasten(statements, { yardId: id }, now);
-        return changed && yardFrom(changed);
       }),
 
     removeYard: (id) =>
@@ -110,7 +101,7 @@ function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
 }
 
 /** What it was called last is in its record, as each change of its settings is. Null where that can't be read either. */
-async function lastNameOf(reader: Client, feederId: string): Promise<string | null> {
+async function lastNameOf(reader: Statements, feederId: string): Promise<string | null> {
   const where = { feederId, said: { contains: '"settings":{' } };
   const act = await reader.keeperAct.findFirst({ where, orderBy: { at: "desc" } });
   const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(act?.said ?? "") ?? [];
