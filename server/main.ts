@@ -22,6 +22,7 @@ import { advanceDueCalls, callStanding } from "./flows/calls.ts";
 import { deliverDue } from "./flows/delivery.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
+import { checkLiveSockets } from "./flows/liveSockets.ts";
 import { forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
@@ -117,6 +118,7 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
   return [
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
+    every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("17 * * * *", "clearing up", () => forgetOld(ports)), // each hour: a server may be off for most of a day
   ];
