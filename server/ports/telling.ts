@@ -38,9 +38,10 @@ export interface GonePhone {
 
 /**
  * `gone`: its push service has declared this endpoint gone. `taken`: another phone has it, and these keys don't show that it is
- * the same browser. `noSuchPhone`: the person has no phone that would be renewed.
+ * the same browser. `tooMany`: the person has `phonesPerPersonMax` already. `noSuchPhone`: the person has no phone that would be
+ * renewed.
  */
-export type PhoneSaved = "saved" | "gone" | "taken";
+export type PhoneSaved = "saved" | "gone" | "taken" | "tooMany";
 export type PhoneRenewed = PhoneSaved | "noSuchPhone";
 
 /** A push service and its phones, or the mail server and a letterbox. */
