@@ -22,6 +22,8 @@ import { advanceDueCalls, callStanding } from "./flows/calls.ts";
 import { deliverDue } from "./flows/delivery.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
+import { deliveryLanes } from "./flows/lanes.ts";
+import { checkLiveSockets } from "./flows/liveSockets.ts";
 import { mendDamaged } from "./flows/mending.ts";
 import { forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
@@ -73,7 +75,9 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
-  const limits = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random, publicUrl: config.publicUrl };
+  const lanes = deliveryLanes();
+  const pace = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random };
+  const limits = { ...pace, lanes, publicUrl: config.publicUrl };
   const stopDelivering = bell.answer(
     () => deliverDue(ports, { ...limits, log: app.log }),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
@@ -83,6 +87,7 @@ async function main(): Promise<void> {
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
     await practice.stop();
+    lanes.close();
     sockets.closeAll();
     browsers.closeAll();
     await app.close();
@@ -122,6 +127,7 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
     every("*/20 * * * * *", "mending of damaged feeders", () => mendDamaged(ports, log)),
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
+    every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("17 * * * *", "clearing up", () => forgetOld(ports)), // each hour: a server may be off for most of a day
   ];

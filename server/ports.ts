@@ -407,6 +407,15 @@ export interface LiveFeed {
   phonesChanged(person: string): void;
   /** What this person belongs to has changed: their browsers ask anew. */
   reconnect(person: string): void;
+  /**
+   * Closes at once the live sockets of a session that has ended (by its token hash), or of all sessions of a person. Whatever
+   * ends a session calls it after its commit.
+   */
+  closeSocketsOf(whose: { readonly session: string } | { readonly person: string }): void;
+  /** Token hashes of the sessions that have live sockets. */
+  sessions(): ReadonlySet<string>;
+  /** Closes the sockets whose browser has not answered since the call before, and asks the others. */
+  pingAll(): void;
 }
 
 export interface PracticeStart {

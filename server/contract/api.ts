@@ -243,6 +243,7 @@ export interface AddedFeederView {
 export interface PhonesView {
   readonly publicKey: string; // VAPID, base64url
   readonly phones: readonly PhoneView[];
+  readonly most: number; // phones that one person may have
   /** Phones that can't be woken any more, since their push service has declared their endpoint gone; the newest first. */
   readonly gone: readonly { readonly endpoint: string; readonly label: string; readonly goneAt: string }[];
 }

@@ -134,16 +134,25 @@ async function openSession(keepers: AtomicStores["keepers"], keeper: string, now
   return token;
 }
 
+/** The session with this token hash while it is valid, or null. To ask doesn't lengthen it. */
+export async function validSession({ clock, store }: Ports, hash: string): Promise<SessionRow | null> {
+  const session = await store.keepers.session(hash);
+  return session !== null && session.expiresAt > clock.now() ? session : null;
+}
+
 /** The session behind a cookie, or null. One that is used lives on. */
 export async function sessionOf(ports: Ports, token: string): Promise<SessionRow | null> {
-  const session = await ports.store.keepers.session(tokenHash(token));
+  const session = await validSession(ports, tokenHash(token));
   const now = ports.clock.now();
-  if (!session || session.expiresAt <= now) return null;
+  if (!session) return null;
   if (after(session.lastSeenAt, touchEvery) <= now) {
     await ports.store.keepers.touchSession(session.tokenHash, now, after(now, sessionLength));
   }
   return session;
 }
 
-export const signOut = (ports: Ports, token: string): Promise<void> =>
-  ports.store.keepers.removeSession(tokenHash(token));
+export async function signOut({ store, live }: Ports, token: string): Promise<void> {
+  const session = tokenHash(token);
+  await store.keepers.removeSession(session);
+  live.closeSocketsOf({ session });
+}

@@ -102,9 +102,18 @@ const sessions = new WeakMap<FastifyRequest, SessionRow>();
 
 /** Who asks. @throws Error behind a route that `keepersOnly` doesn't guard: a bug of ours. */
 export function keeperOf(request: FastifyRequest): SessionRow["keeper"] {
+  return guardedSession(request).keeper;
+}
+
+/** By which session they ask: its token hash. @throws Error as `keeperOf` */
+export function sessionHashOf(request: FastifyRequest): string {
+  return guardedSession(request).tokenHash;
+}
+
+function guardedSession(request: FastifyRequest): SessionRow {
   const session = sessions.get(request);
   if (!session) throw new Error(`expected a guarded route, got ${request.url}`);
-  return session.keeper;
+  return session;
 }
 
 function tokenIn(request: FastifyRequest): string | null {

@@ -342,6 +342,7 @@ export function phonesView(now: number, change: Partial<PhonesView> = {}): Phone
         reach: { kind: "lost", words: "Its push service no longer knows it. Switch it on again." },
       },
     ],
+    most: 10,
     gone: [],
     ...change,
   };

@@ -1,7 +1,9 @@
 import { once } from "node:events";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { WebSocket } from "ws";
-import { openHouse } from "../support/house.ts";
+import { days } from "../../server/domain/instant.ts";
+import { checkLiveSockets } from "../../server/flows/liveSockets.ts";
+import { type House, openHouse } from "../support/house.ts";
 import { asked, invited, phoneOf } from "../support/people.ts";
 
 /** A browser that watches, once it is let in. */
@@ -88,4 +90,145 @@ describe("a browser that watches", () => {
     expect((await closed)[0]).toBe(1012);
     await asked(house, "DELETE", "/api/v1/practice", house.keeper);
   });
+});
+
+describe("the live sockets of a session", () => {
+  const signedInAgain = async (house: House) => {
+    const payload = { name: "Keeper", passphrase: "birds before breakfast" };
+    const answer = await house.app.inject({ method: "POST", url: "/api/v1/session", payload });
+    return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+  };
+  const openHere = async () => {
+    const house = await openHouse();
+    return { house, address: await house.app.listen({ port: 0, host: "127.0.0.1" }) };
+  };
+  const signOut = (house: House, headers: Record<string, string>) => asked(house, "DELETE", "/api/v1/session", headers);
+
+  it("close at once at sign-out, and those of another session stay", async () => {
+    const { house, address } = await openHere();
+    const phone = await watching(address, house.keeper);
+    const tablet = await watching(address, await signedInAgain(house));
+    const closed = once(phone.socket, "close");
+    await signOut(house, house.keeper);
+    expect((await closed)[0]).toBe(1008);
+    house.ports.live.changed(house.yard, "rowan", 1);
+    await expect.poll(() => tablet.heard).toEqual(["rowan"]);
+    expect(phone.heard).toEqual([]);
+  });
+
+  it("close all at once where a person's sessions all end", async () => {
+    const { house, address } = await openHere();
+    const bo = await watching(address, await invited(house, "Bo", "helper"));
+    const all = [await watching(address, house.keeper), await watching(address, await signedInAgain(house))];
+    const closed = all.map(({ socket }) => once(socket, "close"));
+    const person = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id;
+    house.ports.live.closeSocketsOf({ person });
+    for (const each of closed) expect((await each)[0]).toBe(1008);
+    expect(bo.socket.readyState).toBe(bo.socket.OPEN);
+  });
+
+  it("get nothing more once they were closed, though the browser delays its part of the closing", async () => {
+    const { house, address } = await openHere();
+    const { socket, heard } = await watching(address, house.keeper);
+    const closed = once(socket, "close");
+    await signOut(house, house.keeper);
+    house.ports.live.changed(house.yard, "rowan", 1);
+    await closed;
+    expect(heard).toEqual([]);
+    expect(house.ports.live.sessions().size).toBe(0);
+  });
+
+  it("close where the session expired, or was ended by another process on the same database", async () => {
+    const { house, address } = await openHere();
+    const [ended, kept] = [await watching(address, house.keeper), await watching(address, await signedInAgain(house))];
+    await house.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
+    const closed = once(ended.socket, "close");
+    await checkLiveSockets(house.ports);
+    expect((await closed)[0]).toBe(1008);
+    expect(kept.socket.readyState).toBe(kept.socket.OPEN);
+    house.clock.pass(days(181));
+    const expired = once(kept.socket, "close");
+    await checkLiveSockets(house.ports);
+    expect((await expired)[0]).toBe(1008);
+  });
+
+  it("close where the session ends while its socket opens", async () => {
+    const { house, address } = await openHere();
+    const { people } = house.store;
+    const look = people.membershipsOf.bind(people);
+    let looks = 0;
+    Object.assign(people, {
+      membershipsOf: async (person: string) => {
+        const found = await look(person);
+        looks += 1;
+        if (looks === 1) await signOut(house, house.keeper); // after the check of the session, before the socket is there
+        return found;
+      },
+    });
+    const { socket } = await watching(address, house.keeper);
+    await expect.poll(() => socket.readyState).toBe(socket.CLOSED);
+    expect(looks).toBeGreaterThan(0);
+  });
+
+  it("are at most 20; one more is refused with words, also when they come all at once, and another session has its own", async () => {
+    const { house, address } = await openHere();
+    const url = `${address.replace("http", "ws")}/api/v1/live`;
+    const results = await Promise.all(
+      Array.from({ length: 40 }, async () => {
+        const socket = new WebSocket(url, { headers: { cookie: house.keeper.cookie } });
+        onTestFinished(() => socket.terminate());
+        return new Promise<number>((resolve) => {
+          socket.on("unexpected-response", (_request, response) => resolve(response.statusCode ?? 0));
+          socket.on("error", () => undefined);
+          socket.on("close", (code) => resolve(code));
+          socket.on("message", () => resolve(0)); // open for good: it is answered
+          socket.on("open", () => socket.send('{"kind":"ping"}'));
+        });
+      }),
+    );
+    expect(results.filter((result) => result === 0)).toHaveLength(20);
+    expect(results.filter((result) => result === 429 || result === 1013)).toHaveLength(20);
+
+    const late = await house.app.inject({ url: "/api/v1/live", headers: upgrade(house.keeper) });
+    expect(late.statusCode).toBe(429);
+    expect(late.json().detail).toContain("close one of them");
+    await watching(address, await signedInAgain(house));
+  });
+
+  it("are closed where nobody answers a ping, and where a browser reads too slowly", async () => {
+    const { house, address } = await openHere();
+    const url = `${address.replace("http", "ws")}/api/v1/live`;
+    const dead = new WebSocket(url, { headers: { cookie: house.keeper.cookie }, autoPong: false });
+    onTestFinished(() => dead.terminate());
+    await once(dead, "open");
+    const alive = await watching(address, house.keeper);
+    const pinged = [once(dead, "ping"), once(alive.socket, "ping")];
+    const closed = once(dead, "close");
+    house.ports.live.pingAll();
+    await Promise.all(pinged);
+    // The answer of the living one needs its way; what it asks after the ping is answered after that.
+    alive.socket.send('{"kind":"ping"}');
+    await expect.poll(() => alive.said).toContain('{"kind":"pong"}');
+    house.ports.live.pingAll();
+    expect((await closed)[0]).toBe(1006);
+    expect(alive.socket.readyState).toBe(alive.socket.OPEN);
+
+    alive.socket.pause();
+    const cut = once(alive.socket, "close");
+    for (let sent = 0; sent < 400 && house.ports.live.sessions().size > 0; sent++) {
+      house.ports.live.changed(house.yard, "x".repeat(100_000), sent);
+      await new Promise(setImmediate);
+    }
+    expect(house.ports.live.sessions().size).toBe(0);
+    alive.socket.resume();
+    await cut;
+  });
+});
+
+const upgrade = ({ cookie = "" }: Record<string, string>) => ({
+  cookie,
+  connection: "upgrade",
+  upgrade: "websocket",
+  "sec-websocket-version": "13",
+  "sec-websocket-key": "dGhlIHNhbXBsZSBub25jZQ==",
 });
