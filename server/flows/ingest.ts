@@ -3,7 +3,7 @@ import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
 import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
-import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
+import { type FeederRow, isStoreProblem, type Ports, type StoredEvent, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { act } from "./keeperActs.ts";
 import { type Advanced, begin } from "./pure/advanced.ts";
@@ -23,7 +23,7 @@ export interface Ingest {
   /**
    * Resolves after the commit: what the answer calls stored survives a power cut.
    * @param bare NaN and infinity that stood in the text of its events.
-   * @throws StoreBusy, StoreFull: nothing was stored, the feeder keeps its events and tries again.
+   * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was stored, the feeder keeps its events and tries again.
    */
   take(feeder: string, posted: unknown, bare?: readonly BareNumber[]): Promise<IngestOutcome>;
   /**
@@ -121,7 +121,7 @@ async function commit(ports: Ports, group: readonly Pending[]): Promise<void> {
     announce(ports, taken.feeders, taken.revisions);
   } catch (error) {
     // One report that trips over a bug of ours must not take the others of its group with it.
-    const alone = group.length === 1 || error instanceof StoreBusy || error instanceof StoreFull;
+    const alone = group.length === 1 || isStoreProblem(error);
     if (alone) for (const pending of group) pending.reject(error);
     else for (const pending of group) await commit(ports, [pending]);
   }

@@ -26,8 +26,9 @@ import { levelOf, portionOf } from "../domain/hopper/level.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
 import { type ShownPhase, type Standing, shownPhase, standingOf } from "../domain/orders/standing.ts";
+import { allDamageWords, damageWords } from "../domain/storeDamage.ts";
 import { wellUntil } from "../domain/wellKnown.ts";
-import type { FeederRow, YardRow } from "../ports.ts";
+import type { FeederRow, Ports, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
 
 /** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
@@ -42,6 +43,13 @@ export const yardView = (
   ...of,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
 });
+
+/** @param keepsYard whether the person may know the server's folders and commands */
+export function storageWords({ store }: Pick<Ports, "store">, keepsYard: boolean): string | null {
+  const damage = store.condition.damage();
+  if (damage === null) return null;
+  return keepsYard ? allDamageWords(damage, store.condition.advice()) : damageWords(damage);
+}
 
 export const foodViews: readonly FoodView[] = foodKinds.map((kind) => ({
   kind,

@@ -1,5 +1,6 @@
-import type { Store } from "../../ports.ts";
+import type { Store, StoreCondition } from "../../ports.ts";
 import { callsOver } from "./callStore.ts";
+import { damageRecipientsOver } from "./damageRecipients.ts";
 import { digestsOver } from "./digestStore.ts";
 import { keepersOver } from "./keeperStore.ts";
 import { type Connections, connect } from "./openStore.ts";
@@ -13,11 +14,14 @@ export interface OpenStore extends Store {
 }
 
 /** Opens a database whose migrations are applied. @param databaseUrl `file:` and a path. */
-export const openStore = async (databaseUrl: string): Promise<OpenStore> => storeOver(await connect(databaseUrl));
+export const openStore = async (databaseUrl: string, condition?: StoreCondition): Promise<OpenStore> =>
+  storeOver(await connect(databaseUrl, condition));
 
 export function storeOver(connections: Connections): OpenStore {
   return {
     transaction: (work) => connections.transact(work),
+    condition: connections.condition,
+    damageRecipients: damageRecipientsOver(connections),
     outbox: outboxOver(connections),
     calls: callsOver(connections),
     people: peopleOver(connections),

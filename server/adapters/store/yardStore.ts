@@ -3,7 +3,7 @@ import type { Connections, Statements } from "./openStore.ts";
 import { hasten, join } from "./peopleStore.ts";
 import { dateOf, feederFrom, yardFrom } from "./rows.ts";
 
-export function yardsOver({ reader, write }: Connections): YardStore {
+export function yardsOver({ reader, write, emptyLog }: Connections): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -24,13 +24,15 @@ export function yardsOver({ reader, write }: Connections): YardStore {
         return changed && yardFrom(changed);
       }),
 
-    removeYard: (id) =>
-      write(async (statements) => {
+    async removeYard(id) {
+      await write(async (statements) => {
         const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
         for (const feeder of feeders) await forgetFeeder(statements, feeder.id);
         await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
         await statements.yard.deleteMany({ where: { id } });
-      }),
+      });
+      await emptyLog();
+    },
 
     async feeders() {
       return (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).map(feederFrom);
@@ -57,7 +59,10 @@ export function yardsOver({ reader, write }: Connections): YardStore {
         await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said } });
       }),
 
-    removeFeeder: (id) => write((statements) => forgetFeeder(statements, id)),
+    async removeFeeder(id) {
+      await write((statements) => forgetFeeder(statements, id));
+      await emptyLog();
+    },
 
     changeKey: (id, keyHash) =>
       write(async (statements) => {
