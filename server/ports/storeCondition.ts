@@ -30,8 +30,8 @@ export interface KeptRecipients extends DamageRecipients {
   readonly notifiedAt: Readonly<Record<string, Instant>>;
 }
 
-/** Reads the whole database file without holding up anything. */
-export interface StoreCheck {
-  /** Problems in SQLite's words, at most five; none where the file is whole; null where it wasn't finished in that time. */
-  (milliseconds: number): Promise<readonly string[] | null>;
-}
+/**
+ * Reads the whole database file without holding up anything.
+ * @returns problems in SQLite's words, at most five; none where the file is whole; null where it wasn't finished in that time
+ */
+export type StoreCheck = (milliseconds: number) => Promise<readonly string[] | null>;

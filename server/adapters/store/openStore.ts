@@ -6,6 +6,7 @@ import { systemClock } from "../systemClock.ts";
 import { openCommitCount } from "./commitCount.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
 import { type StoreProblem, translated } from "./problems.ts";
+import { rewriteFile } from "./rewriteFile.ts";
 import { statementsFor } from "./sqliteTransaction.ts";
 import { storeCondition } from "./storeCondition.ts";
 
@@ -28,10 +29,10 @@ export interface Connections {
   /** The same over plain SQL. */
   transact<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   /**
-   * Empties the log beside the database, so that nothing of what was removed stays in it. Where another process is reading, such
-   * as a backup, a later commit does it.
+   * Leaves nothing of what was removed in the database's file and its log. Where another process is reading, such as a backup, a
+   * later commit empties the log.
    */
-  emptyLog(): Promise<void>;
+  forgetRemoved(): Promise<void>;
   close(): Promise<void>;
 }
 
@@ -131,7 +132,16 @@ export async function connect(databaseUrl: string, condition: StoreCondition = s
         if (commit !== null) committed(commit);
         return result;
       }),
-    emptyLog: () => inTurn(async () => emptyLog()),
+    forgetRemoved: () =>
+      inTurn(async () => {
+        try {
+          await rewriteFile(file);
+        } catch (error) {
+          // What was removed is removed, and overwritten as far as `secure_delete` goes.
+          process.emitWarning(`the database could not be written anew after a removal: ${error}`);
+        }
+        emptyLog();
+      }),
     async close() {
       await last;
       count.close();

@@ -3,7 +3,7 @@ import type { Connections, Statements } from "./openStore.ts";
 import { hasten, join } from "./peopleStore.ts";
 import { dateOf, feederFrom, yardFrom } from "./rows.ts";
 
-export function yardsOver({ reader, write, emptyLog }: Connections): YardStore {
+export function yardsOver({ reader, write, forgetRemoved }: Connections): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -31,7 +31,7 @@ export function yardsOver({ reader, write, emptyLog }: Connections): YardStore {
         await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
         await statements.yard.deleteMany({ where: { id } });
       });
-      await emptyLog();
+      await forgetRemoved();
     },
 
     async feeders() {
@@ -61,7 +61,7 @@ export function yardsOver({ reader, write, emptyLog }: Connections): YardStore {
 
     async removeFeeder(id) {
       await write((statements) => forgetFeeder(statements, id));
-      await emptyLog();
+      await forgetRemoved();
     },
 
     changeKey: (id, keyHash) =>
