@@ -90,7 +90,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
     expect(await repeated.json()).toMatchObject({ duplicates: 2_000 });
   });
 
-  it("that becomes read-only refuses what it can't store, and a start on it is told in a sentence", async () => {
+  it("that is read-only ends the start with a sentence, and nothing is missing once it can be written to", async () => {
     const disk = smallDisk(24_000);
     const folder = copyOf(claimed, join(disk.folder, "data"));
     const server = runBuiltServer(folder);
@@ -169,6 +169,21 @@ describe("a database that was cut", () => {
 });
 
 describe("a log that is gone", () => {
+  it("is noticed also where only its end was cut off", async () => {
+    const folder = copyOf(claimed);
+    const first = runBuiltServer(folder);
+    const home = await listensAt(first);
+    for (let from = 6_001; from < 8_000; from += 100) {
+      expect((await report(home, feederKey, presses(from, 100))).status).toBe(200);
+    }
+    await stopped(first, "SIGKILL");
+    const log = `${database(folder)}-wal`;
+    truncateSync(log, Math.floor(statSync(log).size / 2));
+    const second = runBuiltServer(folder);
+    await listensAt(second);
+    expect(second.stderr()).toMatch(/lacks the last \d+ commits/);
+  });
+
   it("is noticed also where an older copy of the database was put in its place", async () => {
     const folder = copyOf(claimed);
     const first = runBuiltServer(folder);

@@ -48,7 +48,7 @@ export async function claimServer(
 export const listensAt = async (server: RunningServer): Promise<string> =>
   (await server.says(/Pieward listens at (http\S+)\n/))[1] as string;
 
-export const cookieOf = (answer: Response): string => String(answer.headers.get("set-cookie")).split(";")[0] as string;
+const cookieOf = (answer: Response): string => String(answer.headers.get("set-cookie")).split(";")[0] as string;
 
 export const request = (
   home: string,

@@ -7,7 +7,6 @@ import {
   readFileSync,
   rmSync,
   statSync,
-  truncateSync,
   writeFileSync,
 } from "node:fs";
 import { tmpdir } from "node:os";
@@ -194,14 +193,5 @@ describe("the data folder", { timeout: 30_000 }, () => {
     expect(modes.filter((line) => !line.endsWith(" 600"))).toEqual([]);
     expect(modes.length).toBeGreaterThan(3);
     expect(modeOf(folder)).toBe("700");
-  });
-
-  it("loses no commit unnoticed when the log is cut in half", async () => {
-    const folder = copyOf(killed);
-    const log = `${database(folder)}-wal`;
-    truncateSync(log, Math.floor(statSync(log).size / 2));
-    const server = start(folder);
-    await listensAt(server);
-    expect(server.stderr()).toMatch(/lacks the last \d+ commits/);
   });
 });

@@ -7,7 +7,13 @@ import Database from "better-sqlite3";
  */
 const [file = ""] = process.argv.slice(2);
 const problemsMax = 5;
-process.stdout.write(JSON.stringify(problemsIn(file)));
+try {
+  process.stdout.write(JSON.stringify(problemsIn(file)));
+} catch (error) {
+  // Locked, or not readable: that is no damage, and the caller says that it could not be checked.
+  process.stderr.write((error as Error).message);
+  process.exitCode = 1;
+}
 
 function problemsIn(path: string): string[] {
   let database: Database.Database | null = null;
@@ -18,7 +24,7 @@ function problemsIn(path: string): string[] {
   } catch (error) {
     const { code = "", message } = error as Error & { code?: string };
     if (/^SQLITE_(CORRUPT|NOTADB)/.test(code)) return [message];
-    throw error; // locked, unreadable: that is no damage, and the caller says that it could not be checked
+    throw error;
   } finally {
     database?.close();
   }

@@ -18,7 +18,7 @@ export interface CommitCount {
   close(): void;
 }
 
-export const commitsFile = (databaseFile: string): string => `${databaseFile}.commits`;
+const commitsFile = (databaseFile: string): string => `${databaseFile}.commits`;
 
 /** SQLite keeps 32 bits with a sign; a commit each second takes 68 years to fill them. */
 const commitMax = 2 ** 31 - 1;

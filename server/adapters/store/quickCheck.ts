@@ -11,7 +11,7 @@ export const quickCheck =
       const args = ["--max-old-space-size=32", program, databaseFile];
       execFile(process.execPath, args, options, (error, stdout, stderr) => {
         if (error?.killed) return resolve(null);
-        if (error) return reject(new Error(`the check of the database could not be made: ${stderr || error.message}`));
+        if (error) return reject(new Error(`the database could not be checked: ${stderr || error.message}`));
         resolve(JSON.parse(stdout) as string[]);
       });
     });

@@ -33,7 +33,7 @@ function checkCopy(file: string): void {
 }
 
 /** A rename is on the disk once its folder is. */
-export function sync(path: string): void {
+function sync(path: string): void {
   const file = openSync(path, "r");
   try {
     fsyncSync(file);
