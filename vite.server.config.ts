@@ -11,7 +11,12 @@ export default defineConfig({
     sourcemap: true,
     minify: false,
     rolldownOptions: {
-      input: { main: "server/main.ts", practice: "server/practice/main.ts", replay: "server/replay/main.ts" },
+      input: {
+        main: "server/main.ts",
+        practice: "server/practice/main.ts",
+        replay: "server/replay/main.ts",
+        checkDatabase: "server/adapters/store/checkDatabase.ts",
+      },
     },
   },
 });

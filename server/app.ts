@@ -94,7 +94,8 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     peopleRoutes(room, ports);
     liveRoute(room, ports, house.browsers);
   });
-  app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async () => {
+  app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async (_request, reply) => {
+    if (ports.store.condition.damage()?.kind === "damaged") return reply.status(503).send({ status: "damaged" });
     await ports.store.keepers.countKeepers(); // the database answers, or this throws
     return { status: "well" };
   });

@@ -12,6 +12,7 @@ import type { YardChange } from "./domain/rates/history.ts";
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { PeopleStore } from "./ports/people.ts";
+import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type {
   CallStore,
   GonePhone,
@@ -27,6 +28,7 @@ import type {
 } from "./ports/telling.ts";
 
 export type * from "./ports/people.ts";
+export type * from "./ports/storeCondition.ts";
 export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
 export type { DayCounts, MailOutcome, PushOutcome, Settlement };
@@ -126,7 +128,7 @@ export interface StoredRefill {
 export interface Store {
   /**
    * Runs `work` in one transaction; what it wrote is on the disk (synchronous=FULL) when the promise resolves, or nothing of
-   * it is. @throws StoreBusy, StoreFull
+   * it is. @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged
    */
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   /**
@@ -134,6 +136,9 @@ export interface Store {
    * reads and writes through what it is given. @throws StoreBusy, StoreFull
    */
   atomically<T>(work: (stores: AtomicStores) => Promise<T>): Promise<T>;
+  readonly condition: StoreCondition;
+  /** Keepers of yards with their phones and addresses. */
+  damageRecipients(): Promise<DamageRecipients>;
   readonly outbox: OutboxStore;
   readonly calls: CallStore;
   readonly people: PeopleStore;
@@ -205,7 +210,7 @@ export interface YardStore {
   /** @throws FeederDamaged */
   feeder(id: string): Promise<FeederRow | null>;
   addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
-  /** Removes the feeder and all that it ever told. */
+  /** Removes the feeder and all that it ever told; nothing of it stays in the database's file or its log. */
   removeFeeder(id: string): Promise<void>;
   changeKey(id: string, keyHash: string): Promise<void>;
   /** Which feeder has this key; the hash is hexadecimal SHA-256. */
@@ -388,6 +393,17 @@ export class FeederDamaged extends Error {
 export class StoreFull extends Error {
   override readonly name = "StoreFull";
 }
+/** The file or its disk can't be written to; nothing was stored. */
+export class StoreReadOnly extends Error {
+  override readonly name = "StoreReadOnly";
+}
+/** The database is damaged; nothing was stored. */
+export class StoreDamaged extends Error {
+  override readonly name = "StoreDamaged";
+}
+/** Whether the store itself is the cause: the same would happen to any other request just now. */
+export const isStoreProblem = (error: unknown): boolean =>
+  [StoreBusy, StoreFull, StoreReadOnly, StoreDamaged].some((kind) => error instanceof kind);
 
 // --- around the house ----------------------------------------------------------------------------------------------
 

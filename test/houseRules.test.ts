@@ -13,7 +13,7 @@ import { impurities } from "./support/impurity.ts";
 const rooms: readonly Room[] = [
   {
     name: "start",
-    files: /^server\/(main|app)\.ts$/,
+    files: /^server\/(main|app|dataFiles)\.ts$/,
     may: ["config", "contract", "domain", "ports", "flows", "adapters", "routes", "practice"],
     libraries: "any",
     why: "puts the house together and may know every room",

@@ -18,6 +18,8 @@ export interface HomeView {
   readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
+  /** What is wrong with the server's database as a whole, in words; null while nothing is known to be. */
+  readonly storage: string | null;
 }
 
 /** Who is signed in. */

@@ -16,7 +16,7 @@ import {
   type YardStep,
   yardTopic,
 } from "../domain/telling/yardSilence.ts";
-import { type FeederRow, type MailGateway, type Ports, StoreBusy, StoreFull, type Transaction } from "../ports.ts";
+import { type FeederRow, isStoreProblem, type MailGateway, type Ports, type Transaction } from "../ports.ts";
 import type { Advanced } from "./pure/advanced.ts";
 import type { EndedUntold } from "./pure/untold.ts";
 
@@ -131,8 +131,7 @@ export async function tryDueCalls(ports: CallPorts): Promise<void> {
   try {
     await advanceDueCalls(ports);
   } catch (error) {
-    const putOff = (cause: unknown) => cause instanceof StoreBusy || cause instanceof StoreFull;
-    if (!(error instanceof AggregateError && error.errors.every(({ cause }) => putOff(cause)))) throw error;
+    if (!(error instanceof AggregateError && error.errors.every(({ cause }) => isStoreProblem(cause)))) throw error;
   }
 }
 

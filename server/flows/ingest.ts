@@ -7,10 +7,9 @@ import { type Instant, isoOf, later, minutes, type Span, seconds } from "../doma
 import {
   FeederDamaged,
   type FeederRow,
+  isStoreProblem,
   type Ports,
-  StoreBusy,
   type StoredEvent,
-  StoreFull,
   type Transaction,
 } from "../ports.ts";
 import { announce, save } from "./advance.ts";
@@ -32,7 +31,7 @@ export interface Ingest {
   /**
    * Resolves after the commit: what the answer calls stored survives a power cut.
    * @param bare NaN and infinity that stood in the text of its events.
-   * @throws StoreBusy, StoreFull: nothing was stored, the feeder keeps its events and tries again.
+   * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was stored, the feeder keeps its events and tries again.
    */
   take(feeder: string, posted: unknown, bare?: readonly BareNumber[]): Promise<IngestOutcome>;
   /**
@@ -132,7 +131,7 @@ async function commit(ports: Ports, group: readonly Pending[], metDamaged: () =>
   } catch (error) {
     // One report that trips over a bug of ours must not take the others of its group with it.
     if (error instanceof FeederDamaged && group.length === 1) metDamaged();
-    const alone = group.length === 1 || error instanceof StoreBusy || error instanceof StoreFull;
+    const alone = group.length === 1 || isStoreProblem(error);
     if (alone) for (const pending of group) pending.reject(error);
     else for (const pending of group) await commit(ports, [pending], metDamaged);
   }

@@ -27,9 +27,10 @@ import { after, days, type Instant, isoOf } from "../domain/instant.ts";
 import { momentWords } from "../domain/localTime.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
 import { type ShownPhase, type Standing, shownPhase, standingOf } from "../domain/orders/standing.ts";
+import { allDamageWords, damageWords } from "../domain/storeDamage.ts";
 import { wellUntil } from "../domain/wellKnown.ts";
 import { isUsableZone, usedZone } from "../domain/zone.ts";
-import type { DamagedFeeder, FeederRow, YardRow } from "../ports.ts";
+import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
 
 /** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
@@ -62,6 +63,13 @@ function rebuiltWords({ rebuiltAt, state }: FeederRow, now: Instant): string {
   if (rebuiltAt === null || now >= after(rebuiltAt, rebuiltToldFor)) return "";
   const when = momentWords(rebuiltAt, state.settings.zone, now);
   return ` What was stored of it was damaged, and was rebuilt from its record (${when}).`;
+}
+
+/** @param keepsYard whether the person may know the server's folders and commands */
+export function storageWords({ store }: Pick<Ports, "store">, keepsYard: boolean): string | null {
+  const damage = store.condition.damage();
+  if (damage === null) return null;
+  return keepsYard ? allDamageWords(damage, store.condition.advice()) : damageWords(damage);
 }
 
 export const foodViews: readonly FoodView[] = foodKinds.map((kind) => ({

@@ -3,7 +3,7 @@ import type { WebSocket } from "ws";
 import type { LinkFrame } from "../contract/linkFrames.ts";
 import { minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActs.ts";
-import { type Clock, FeederDamaged, StoreBusy, StoreFull } from "../ports.ts";
+import { type Clock, FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
 import type { FeederDoor } from "./feederDoor.ts";
 import { identify, refuseStranger } from "./feederIdentity.ts";
 import { feederDamaged, type Problem, problemOf, sendProblem } from "./problems.ts";
@@ -84,7 +84,7 @@ async function answerTo(door: FeederDoor, feeder: string, text: string, log: Fas
   } catch (error) {
     log.error({ err: error, feeder }, "a report on a socket could not be stored");
     if (error instanceof FeederDamaged) return { problem: problemOf(feederDamaged) };
-    const status = error instanceof StoreFull ? 507 : error instanceof StoreBusy ? 503 : 500;
+    const status = error instanceof StoreBusy ? 503 : isStoreProblem(error) ? 507 : 500;
     return { problem: problemOf({ status, detail: "Nothing was stored. Keep it and try again." }) };
   }
 }

@@ -3,7 +3,7 @@ import type { Socket } from "node:net";
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
-import { FeederDamaged, StoreBusy, StoreFull } from "../ports.ts";
+import { FeederDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
 
 /** Every refusal speaks RFC 9457: `application/problem+json`, with each wrong field by name. */
 
@@ -22,7 +22,7 @@ const titles: Record<number, string> = {
   429: "Too many requests",
   431: "The headers are too large",
   503: "Not just now",
-  507: "The disk is full",
+  507: "Nothing can be stored",
 };
 
 export interface Problem {
@@ -62,6 +62,16 @@ export const feederDamaged: Problem = {
   detail:
     "What the server stores of this feeder is damaged and is being rebuilt from its record; nothing was stored. Try again.",
 };
+export const storeReadOnly: Problem = {
+  status: 507,
+  detail: "The server can't write to its database; nothing was stored. Keep it and try again.",
+};
+/** Not 503: a client takes that for a proxy's word that the server wasn't reached. */
+export const storeDamaged: Problem = {
+  status: 507,
+  detail:
+    "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
+};
 export const unexpected: Problem = {
   status: 500,
   detail: "Something went wrong on the server. It is in the server's log.",
@@ -81,6 +91,14 @@ export function speakProblems(app: FastifyInstance): void {
     if (error instanceof StoreFull) {
       request.log.error({ err: error }, "the disk is full");
       return sendProblem(reply.header("retry-after", "60"), storeFull);
+    }
+    if (error instanceof StoreReadOnly) {
+      request.log.error({ err: error }, "the database can't be written to");
+      return sendProblem(reply.header("retry-after", "60"), storeReadOnly);
+    }
+    if (error instanceof StoreDamaged) {
+      request.log.error({ err: error }, "the database is damaged");
+      return sendProblem(reply.header("retry-after", "60"), storeDamaged);
     }
     if (error.validation) {
       const errors = error.validation.map((issue) => ({

@@ -17,7 +17,7 @@ import { askYardOrder } from "../flows/keeperActs.ts";
 import { mendSoon } from "../flows/mending.ts";
 import { callViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
-import { feederView, foodViews, yardView } from "../flows/views.ts";
+import { feederView, foodViews, storageWords, yardView } from "../flows/views.ts";
 import type { Ports } from "../ports.ts";
 import { orderEnd } from "./orderEnd.ts";
 import { sendProblem } from "./problems.ts";
@@ -50,6 +50,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
       serverTime: isoOf(now),
       practice: ports.practice.state(),
       foods: foodViews,
+      storage: storageWords(ports, [...roles.values()].includes("keeper")),
     };
   };
   const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });

@@ -217,6 +217,7 @@ export function homeView(now: number): HomeView {
     keeper: { id: "keeper", name: "Keeper", mail: null, canMail: true },
     serverTime: iso(now),
     practice: { running: true, fault: "buttonDead" },
+    storage: null,
     foods: [
       { kind: "peanutHalves", words: "peanut halves", pieceGrams: 0.35 },
       { kind: "catKibble", words: "dry cat kibble", pieceGrams: 0.3 },

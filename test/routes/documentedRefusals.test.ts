@@ -83,6 +83,14 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
     const events = Array.from({ length: 2_000 }, (_, index) => press(index + 1));
     return posted(house, `Bearer ${key}`, plain({ events }));
   },
+  storeReadOnly(house, key) {
+    house.connections.direct.pragma("query_only = ON"); // answers each writing as a file without the right to write does
+    return posted(house, `Bearer ${key}`, plain());
+  },
+  storeDamaged(house, key) {
+    house.store.condition.note({ kind: "damaged", foundAt: house.clock.now(), problem: "as planted" });
+    return posted(house, `Bearer ${key}`, plain());
+  },
 };
 
 /** What a server answers to these bytes, once it has closed the connection. */
@@ -139,6 +147,8 @@ describe("every refusal on the page", () => {
       "bug",
       "storeBusy",
       "storeFull",
+      "storeReadOnly",
+      "storeDamaged",
     ];
     const { refusals } = await documentedPage(await opened());
     expect(

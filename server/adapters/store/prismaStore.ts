@@ -1,5 +1,6 @@
-import type { AtomicStores, Store } from "../../ports.ts";
+import type { AtomicStores, Store, StoreCondition } from "../../ports.ts";
 import { callsOver } from "./callStore.ts";
+import { damageRecipientsOver } from "./damageRecipients.ts";
 import { digestsOver } from "./digestStore.ts";
 import { accountsOver, keepersOver } from "./keeperStore.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
@@ -13,12 +14,23 @@ export interface OpenStore extends Store {
 }
 
 /** Opens a database whose migrations are applied. @param databaseUrl `file:` and a path. */
-export const openStore = async (databaseUrl: string): Promise<OpenStore> => storeOver(await connect(databaseUrl));
+export const openStore = async (databaseUrl: string, condition?: StoreCondition): Promise<OpenStore> =>
+  storeOver(await connect(databaseUrl, condition));
 
 export function storeOver(connections: Connections): OpenStore {
   return {
     transaction: (work) => connections.transact(work),
-    atomically: (work) => connections.write((statements) => work(within(statements))),
+    async atomically(work) {
+      let removed = false;
+      const noteRemoved = async () => {
+        removed = true;
+      };
+      const result = await connections.write((statements) => work(within(statements, noteRemoved)));
+      if (removed) await connections.forgetRemoved(); // the file can only be rewritten outside of a transaction
+      return result;
+    },
+    condition: connections.condition,
+    damageRecipients: damageRecipientsOver(connections),
     outbox: outboxOver(connections),
     calls: callsOver(connections),
     people: peopleOver(connections),
@@ -31,7 +43,8 @@ export function storeOver(connections: Connections): OpenStore {
 }
 
 /** The same stores inside a transaction that is open: what they write is part of it, and they read what it wrote. */
-function within(statements: Statements): AtomicStores {
-  const same = { reader: statements, write: <T>(work: (open: Statements) => Promise<T>) => work(statements) };
+function within(statements: Statements, forgetRemoved: () => Promise<void>): AtomicStores {
+  const write = <T>(work: (open: Statements) => Promise<T>) => work(statements);
+  const same = { reader: statements, write, forgetRemoved };
   return { people: peopleOver(same), yards: yardsOver(same), keepers: accountsOver(same) };
 }

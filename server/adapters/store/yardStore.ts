@@ -4,7 +4,11 @@ import type { Connections, Statements } from "./openStore.ts";
 import { join } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, maybeInstant, readable, stateOf, yardFrom } from "./rows.ts";
 
-export function yardsOver({ reader, write }: Pick<Connections, "reader" | "write">): YardStore {
+export function yardsOver({
+  reader,
+  write,
+  forgetRemoved,
+}: Pick<Connections, "reader" | "write" | "forgetRemoved">): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -16,13 +20,15 @@ export function yardsOver({ reader, write }: Pick<Connections, "reader" | "write
         await join(statements, yard.id, keeper, "keeper", now);
       }),
 
-    removeYard: (id) =>
-      write(async (statements) => {
+    async removeYard(id) {
+      await write(async (statements) => {
         const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
         for (const feeder of feeders) await forgetFeeder(statements, feeder.id);
         await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
         await statements.yard.deleteMany({ where: { id } });
-      }),
+      });
+      await forgetRemoved();
+    },
 
     async feeders() {
       return readable(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
@@ -56,7 +62,10 @@ export function yardsOver({ reader, write }: Pick<Connections, "reader" | "write
         await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said } });
       }),
 
-    removeFeeder: (id) => write((statements) => forgetFeeder(statements, id)),
+    async removeFeeder(id) {
+      await write((statements) => forgetFeeder(statements, id));
+      await forgetRemoved();
+    },
 
     changeKey: (id, keyHash) =>
       write(async (statements) => {

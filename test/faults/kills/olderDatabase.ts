@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { hash } from "@node-rs/argon2";
 import Database from "better-sqlite3";
-import { keepSecrets } from "../../../server/adapters/secrets.ts";
+import { makeSecrets } from "../../../server/adapters/secrets.ts";
 import { migrate } from "../../../server/adapters/store/migrate.ts";
 import type { Chance } from "../../../server/practice/chance.ts";
 
@@ -15,7 +15,7 @@ export async function olderDatabase(
   account: { readonly name: string; readonly passphrase: string },
   chance: Chance,
 ): Promise<{ readonly feeder: string; readonly events: number }> {
-  keepSecrets(dataDir);
+  makeSecrets(dataDir);
   const file = join(dataDir, "pieward.db");
   const names = readdirSync(migrations)
     .filter((name) => /^\d/.test(name))
