@@ -62,7 +62,7 @@ export type JoinedAs =
 
 /**
  * Joins a yard by an invite. Who is signed in needs the token alone; who isn't gives a name and a passphrase, and gets an
- * account by it, or is known by them.
+ * account by it.
  * @param session whose browser it is; null: nobody's
  */
 export async function joinWith(
@@ -78,10 +78,9 @@ export async function joinWith(
   }
   if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
-  const known = await ports.store.keepers.keeperNamed(name);
-  if (known !== null && !(await verify(known.passphraseHash, passphrase))) return nameTaken;
-  const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
-  const joined = await join(ports, token, known?.id ?? null, newcomer);
+  // A passphrase is tried at signing in alone: an unused invite must not be another place to guess one.
+  if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
+  const joined = await join(ports, token, null, { name, passphraseHash: await hash(passphrase) });
   if (joined.kind === "nameTaken") return nameTaken;
   if (joined.kind !== "joined") return notInvited;
   return { ...joined, token: await openSession(ports, joined.person, ports.clock.now()), keeper: { name } };
@@ -90,7 +89,7 @@ export async function joinWith(
 const nameTaken = {
   kind: "wrong",
   field: "name",
-  problem: "is taken here: choose another, or give that one's passphrase if it is yours",
+  problem: "is taken here: choose another. If it is yours, sign in first and open the invitation again",
 } as const;
 
 const notInvited = {
