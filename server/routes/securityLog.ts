@@ -43,12 +43,18 @@ export function logSecurity(
     notes.set(request, log);
     atEnd(reply, () => {
       const event = eventOf(request, reply.statusCode);
-      if (event !== null) log({ event, ...about(request, reply.statusCode), person: personOf(request) });
+      if (event !== null)
+        log({ event, ...about(request, reply.statusCode), person: persons.get(request) ?? personOf(request) });
     });
   });
 }
 
 const notes = new WeakMap<FastifyRequest, (event: SecurityEvent) => void>();
+
+const persons = new WeakMap<FastifyRequest, string>();
+
+/** Whose access this request is about, where no session says it. */
+export const notePerson = (request: FastifyRequest, person: string): void => void persons.set(request, person);
 
 /** For what only the place that finds it knows. */
 export const noteSecurity = (request: FastifyRequest, event: SecurityEvent): void => notes.get(request)?.(event);

@@ -5,6 +5,7 @@ import { claim, joinWith, type SignedIn, sessionOf, signIn, signOut } from "../f
 import type { Ports, SessionRow } from "../ports.ts";
 import type { Overload } from "./overload.ts";
 import { sendProblem } from "./problems.ts";
+import { notePerson } from "./securityLog.ts";
 import { limitSignIns } from "./signInLimits.ts";
 
 const cookieName = "pieward_session";
@@ -72,6 +73,8 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
 
   door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const token = tokenIn(request);
+    const session = await sessionIn(ports, request);
+    if (session) notePerson(request, session.keeper.id);
     if (token) await signOut(ports, token);
     return reply.clearCookie(cookieName, { path: "/" }).status(204).send();
   });

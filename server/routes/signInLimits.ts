@@ -6,12 +6,13 @@ import { addressOf } from "./feederLimits.ts";
 import { type Overload, refuseOverload } from "./overload.ts";
 import { perMinute } from "./perMinute.ts";
 import type { Problem } from "./problems.ts";
+import { notePerson } from "./securityLog.ts";
 
 /**
  * Limits on tries to sign in, beside the one for each address that every such route has. Guessing from many addresses meets
  * a limit for each name and one for all; whoever signed in from an address before is not kept out there by others' guesses.
  */
-export function limitSignIns(app: FastifyInstance, { clock }: Ports, overload: Overload): void {
+export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, overload: Overload): void {
   const failuresOfName = perMinute(failuresByName, clock);
   const allFailures = perMinute(failuresInAll, clock);
   const known = new Set<string>();
@@ -36,6 +37,9 @@ export function limitSignIns(app: FastifyInstance, { clock }: Ports, overload: O
 
   // Also where the sender has gone meanwhile: the check itself went on.
   app.addHook("onSend", async (request, { statusCode }) => {
+    // Asked for a name that nobody has too, so that the answer takes as long.
+    const tried = asksForProof(request) ? await store.keepers.keeperNamed(writtenName(request)) : null;
+    if (tried !== null) notePerson(request, tried.id);
     const leave = leaving.get(request);
     if (leave === undefined) return;
     leaving.delete(request);
@@ -57,11 +61,13 @@ const tooManyTries: Problem = { status: 429, detail: "Too many tries to sign in 
 
 const asksForProof = ({ method }: FastifyRequest) => method === "POST";
 
-/** As it is compared: how a name is written is no way around its limit. */
-function nameOf({ body }: FastifyRequest): string {
+function writtenName({ body }: FastifyRequest): string {
   const { name } = (body ?? {}) as { readonly name?: unknown };
-  return typeof name === "string" ? name.normalize("NFKC").trim().toLowerCase() : "";
+  return typeof name === "string" ? name : "";
 }
+
+/** As it is compared: how a name is written is no way around its limit. */
+const nameOf = (request: FastifyRequest): string => writtenName(request).normalize("NFKC").trim().toLowerCase();
 
 const secondsLeft = (clock: Clock): number => Math.max(1, 60 - Math.floor((clock.now() % minutes(1)) / 1_000));
 

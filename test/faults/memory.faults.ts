@@ -57,39 +57,6 @@ async function start(): Promise<Started> {
 }
 
 async function moveIn({ url, claim }: Started) {
-  interface Steady {
-    readonly times: number[];
-    readonly statuses: Readonly<Record<number, number>>;
-  }
-
-  /** Reports some times a second, as an ordinary feeder would after a short break. */
-  async function steadyFeeder(url: string, key: string, milliseconds: number): Promise<Steady> {
-    const program = `
-    const [url, key, milliseconds] = process.argv.slice(1);
-    const times = [], statuses = {};
-    const end = performance.now() + Number(milliseconds);
-    for (let turn = 1; performance.now() < end; turn += 1) {
-      const from = performance.now();
-      const body = JSON.stringify({ boot: "b-rowan", sentUptimeMs: 1000 * turn, readings: { paused: false } });
-      const headers = { authorization: "Bearer " + key, "content-type": "application/json" };
-      const status = await fetch(url + "/api/v1/report", { method: "POST", headers, body }).then(
-        (answer) => answer.text().then(() => answer.status),
-        () => 0,
-      );
-      times.push(performance.now() - from);
-      statuses[status] = (statuses[status] ?? 0) + 1;
-      await new Promise((resolve) => setTimeout(resolve, 200));
-    }
-    console.log(JSON.stringify({ times, statuses }));`;
-    const child = spawn(process.execPath, ["--input-type=module", "-e", program, url, key, String(milliseconds)]);
-    let said = "";
-    child.stdout.on("data", (text) => {
-      said += text;
-    });
-    await new Promise((resolve) => child.once("close", resolve));
-    return JSON.parse(said) as Steady;
-  }
-
   const json = { "content-type": "application/json", "x-pieward": "1" };
   const claimed = await fetch(`${url}/api/v1/claim`, {
     method: "POST",
@@ -108,6 +75,39 @@ async function moveIn({ url, claim }: Started) {
     return { key, id: feeder.id };
   };
   return { cookie, yard, addFeeder };
+}
+
+interface Steady {
+  readonly times: number[];
+  readonly statuses: Readonly<Record<number, number>>;
+}
+
+/** Reports some times a second, as an ordinary feeder would after a short break. */
+async function steadyFeeder(url: string, key: string, milliseconds: number): Promise<Steady> {
+  const program = `
+  const [url, key, milliseconds] = process.argv.slice(1);
+  const times = [], statuses = {};
+  const end = performance.now() + Number(milliseconds);
+  for (let turn = 1; performance.now() < end; turn += 1) {
+    const from = performance.now();
+    const body = JSON.stringify({ boot: "b-rowan", sentUptimeMs: 1000 * turn, readings: { paused: false } });
+    const headers = { authorization: "Bearer " + key, "content-type": "application/json" };
+    const status = await fetch(url + "/api/v1/report", { method: "POST", headers, body }).then(
+      (answer) => answer.text().then(() => answer.status),
+      () => 0,
+    );
+    times.push(performance.now() - from);
+    statuses[status] = (statuses[status] ?? 0) + 1;
+    await new Promise((resolve) => setTimeout(resolve, 200));
+  }
+  console.log(JSON.stringify({ times, statuses }));`;
+  const child = spawn(process.execPath, ["--input-type=module", "-e", program, url, key, String(milliseconds)]);
+  let said = "";
+  child.stdout.on("data", (text) => {
+    said += text;
+  });
+  await new Promise((resolve) => child.once("close", resolve));
+  return JSON.parse(said) as Steady;
 }
 
 const json = { "content-type": "application/json" };
