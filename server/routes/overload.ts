@@ -17,7 +17,7 @@ export interface Overload {
 type Kind = "report" | "request";
 
 /** Reports wait for their commit: many at once are usual after a power cut. More pages at once than this is no household. */
-const atOnce = { report: 256, request: 48 };
+const atOnce = { report: 256, request: 32 };
 const connectionsMax = 1_024;
 
 /** How late the event loop may be on average, in milliseconds. Pages give way before reports do. Chosen, no source. */
