@@ -57,7 +57,7 @@ export type JoinedAs =
 
 /**
  * Joins a yard by an invite. Who is signed in needs the token alone; who isn't gives a name and a passphrase, and gets an
- * account by it, or is known by them.
+ * account by it.
  * @param session whose browser it is; null: nobody's
  */
 export async function joinWith(
@@ -73,11 +73,11 @@ export async function joinWith(
   }
   if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
-  const known = await ports.store.keepers.keeperNamed(name);
-  if (known !== null && !(await verify(known.passphraseHash, passphrase))) return nameTaken;
-  const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
+  // A passphrase is tried at signing in alone: an unused invite must not be another place to guess one.
+  if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
+  const newcomer = { name, passphraseHash: await hash(passphrase) };
   let opened = "";
-  const joined = await join(ports, token, known?.id ?? null, newcomer, async ({ keepers }, person, now) => {
+  const joined = await join(ports, token, null, newcomer, async ({ keepers }, person, now) => {
     opened = await openSession(keepers, person, now);
   });
   if (joined.kind === "nameTaken") return nameTaken;
@@ -108,7 +108,7 @@ async function joinedBefore(
 const nameTaken = {
   kind: "wrong",
   field: "name",
-  problem: "is taken here: choose another, or give that one's passphrase if it is yours",
+  problem: "is taken here: choose another. If it is yours, sign in first and open the invitation again",
 } as const;
 
 const notInvited = {

@@ -72,6 +72,10 @@ export const storeDamaged: Problem = {
   detail:
     "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
 };
+export const overloaded: Problem = {
+  status: 503,
+  detail: "More requests come than the server can take; nothing was stored. Try again.",
+};
 export const unexpected: Problem = {
   status: 500,
   detail: "Something went wrong on the server. It is in the server's log.",
@@ -130,16 +134,28 @@ export const tooSlow: Problem = { status: 408, detail: "The request did not arri
 /** What is wrong before there is a request to answer: Node hands over the bare socket (nodejs.org/api/http.html#event-clienterror). */
 export function refuseBrokenRequest(error: Error & { readonly code?: string }, socket: Socket): void {
   if (error.code === "ECONNRESET" || socket.destroyed) return;
-  const problem = problemOf(brokenRequests[error.code ?? ""] ?? notHttp);
+  answerOnSocket(socket, brokenRequests[error.code ?? ""] ?? notHttp);
+  socket.destroy(error);
+}
+
+/** Answers where the rest of a request will not be read, and ends the connection. */
+export function endConnection(socket: Socket, what: Problem, retryAfterSeconds: string): void {
+  if (!socket.destroyed) answerOnSocket(socket, what, [`Retry-After: ${retryAfterSeconds}`]);
+  socket.destroySoon();
+}
+
+function answerOnSocket(socket: Socket, what: Problem, more: readonly string[] = []): void {
+  const problem = problemOf(what);
   const body = JSON.stringify(problem);
   const head = [
     `HTTP/1.1 ${problem.status} ${STATUS_CODES[problem.status] ?? "Bad Request"}`,
     "Content-Type: application/problem+json",
     `Content-Length: ${Buffer.byteLength(body)}`,
+    "Cache-Control: no-store",
     "Connection: close",
+    ...more,
   ];
   if (socket.writable) socket.write(`${head.join("\r\n")}\r\n\r\n${body}`);
-  socket.destroy(error);
 }
 
 const brokenRequests: Readonly<Record<string, Problem>> = {

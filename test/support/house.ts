@@ -110,6 +110,10 @@ export interface House {
     body: object | string,
   ): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
   look(feeder: string): Promise<FeederView>;
+  /** Its event loop seems so many milliseconds late from here on. */
+  beLate(milliseconds: number): void;
+  /** The lines of its log, where it is opened with `logs`. */
+  readonly log: readonly string[];
   /** Ends it and opens it anew on the same database, with the same clock. This one is over then. */
   restart(): Promise<House>;
   /** Ends it, as it ends by itself with the test. */
@@ -123,6 +127,8 @@ interface HouseOptions {
   readonly practice?: PracticeGround;
   /** What stands between the store and its database. */
   readonly around?: (connections: Connections) => Connections;
+  readonly logs?: boolean;
+  readonly trustProxy?: boolean;
 }
 
 /** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
@@ -143,6 +149,7 @@ export async function openOn(
   const connections = around(await connect(`file:${file}`));
   const store = storeOver(connections);
   const [push, mail, sockets, browsers] = [handPush(), handMail(), feederSockets(), liveBrowsers()];
+  const log: string[] = [];
   let rung = 0;
   const bell = {
     ring: () => {
@@ -155,12 +162,13 @@ export async function openOn(
     keys: feederKeys(store.yards),
     config: {
       reportsPerMinute: options.reportsPerMinute ?? 10_000,
-      trustProxy: false,
-      logLevel: "silent",
+      trustProxy: options.trustProxy ?? false,
+      logLevel: options.logs ? "trace" : "silent",
       publicUrl: null,
     },
     requestTimeoutMilliseconds: options.requestTimeoutMilliseconds ?? 20_000,
     sessionKey: "a session key that is only for tests, 32 and more",
+    logTo: { write: (line) => void log.push(line) },
     sockets,
     browsers,
     clientFolder: options.clientFolder ?? null,
@@ -207,6 +215,11 @@ export async function openOn(
       });
       return { status: answer.statusCode, body: answer.json() as never, headers: answer.headers };
     },
+    beLate(milliseconds) {
+      const measured = app.memoryUsage;
+      app.memoryUsage = () => ({ ...measured(), eventLoopDelay: milliseconds });
+    },
+    log,
     async look(feeder) {
       return (await app.inject({ url: `/api/v1/feeders/${feeder}`, headers: keeper })).json();
     },
