@@ -24,7 +24,7 @@ import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
-import { nothingHere, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
+import { nothingHere, refuseBadAddress, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
 import { ratesRoutes } from "./routes/rates.ts";
 import { ofTheirYardsOnly } from "./routes/rights.ts";
 import { keepersOnly, sessionRoutes } from "./routes/sessions.ts";
@@ -58,6 +58,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
       connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
     },
     clientErrorHandler: refuseBrokenRequest,
+    frameworkErrors: refuseBadAddress,
     bodyLimit: 64 * 1024,
     routerOptions: { maxParamLength: 128 },
   });

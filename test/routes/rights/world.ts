@@ -1,14 +1,11 @@
-import { subscribe, unsubscribe } from "node:diagnostics_channel";
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
 import Database from "better-sqlite3";
 import type { FastifyInstance, RouteOptions } from "fastify";
 import { onTestFinished } from "vitest";
 import { type InviteView, type Role, roles } from "../../../server/contract/api.ts";
 import { reportExample } from "../../../server/contract/reportExample.ts";
-import { type House, openHouse } from "../../support/house.ts";
+import type { House } from "../../support/house.ts";
 import { asked, phoneOf } from "../../support/people.ts";
+import { openWatched } from "../../support/watchedHouse.ts";
 
 /** Two yards that know nothing of each other, everybody who may ask, and every route that the server has. */
 
@@ -43,32 +40,6 @@ export interface World {
 
 const cookie = (value: string): Headers => ({ cookie: `pieward_session=${value}`, "x-pieward": "1" });
 const bearer = (secret: string): Headers => ({ authorization: `Bearer ${secret}`, "x-pieward": "1" });
-
-/** Fastify publishes each new instance (fastify.dev, "Hooks", diagnostics channel), so no route can be added unseen. */
-async function openWatched(plant: (app: FastifyInstance) => void): Promise<{ house: House; routes: RouteOptions[] }> {
-  const routes: RouteOptions[] = [];
-  const watch = (message: unknown) => {
-    const { fastify } = message as { readonly fastify: FastifyInstance };
-    fastify.addHook("onRoute", (route) => {
-      for (const method of [route.method].flat()) routes.push({ ...route, method });
-    });
-    plant(fastify);
-  };
-  subscribe("fastify.initialization", watch);
-  try {
-    return { house: await openHouse({ clientFolder: someClient() }), routes };
-  } finally {
-    unsubscribe("fastify.initialization", watch);
-  }
-}
-
-/** The client's own files are routes too. */
-function someClient(): string {
-  const folder = mkdtempSync(join(tmpdir(), "pieward-client-"));
-  onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
-  writeFileSync(join(folder, "index.html"), "<!doctype html><title>Pieward</title>");
-  return folder;
-}
 
 export async function openWorld(plant: (app: FastifyInstance) => void = () => undefined): Promise<World> {
   const { house, routes } = await openWatched(plant);
