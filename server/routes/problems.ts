@@ -99,10 +99,10 @@ export function speakProblems(app: FastifyInstance): void {
 }
 
 /** An address that can't be decoded, or has too long a part, is refused before there is a route, a hook or a handler. */
-export function refuseBadAddress(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): FastifyReply {
+export function refuseBadAddress(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): void {
   const [status, problem] = error.statusCode === 414 ? ([414, "has too long a part"] as const) : badAddress;
   const errors = [{ field: "address", problem }];
-  return sendProblem(reply.header("x-content-type-options", "nosniff"), {
+  void sendProblem(reply.header("x-content-type-options", "nosniff"), {
     status,
     detail: `address: ${problem}`,
     errors,

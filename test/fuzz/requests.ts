@@ -96,13 +96,8 @@ function queryOf(grammar: Grammar | null, chance: Chance): string {
   if (grammar === null) return chance.is(0.95) ? "" : chance.oneOf(["?", "?a=1&a=2", "?__proto__[x]=1", "?%00=%ff"]);
   const said = valueBy(grammar, chance) as Record<string, unknown>;
   const pairs = Object.entries((chance.is(0.5) ? mutated(said, chance) : said) ?? {});
-  // What can't be written as a URL is sent as it is.
-  const safe = (value: unknown) =>
-    encodeURIComponent(
-      String(value ?? "")
-        .toWellFormed()
-        .slice(0, 2_000),
-    );
+  // A lone surrogate can't be written in a URL: UTF-8 has another character in its place.
+  const safe = (value: unknown) => encodeURIComponent(Buffer.from(String(value ?? "").slice(0, 2_000)).toString());
   return pairs.length === 0
     ? ""
     : `?${pairs.map(([name, value]) => `${safe(name)}=${safe(isPlain(value) ? value : JSON.stringify(value))}`).join("&")}`;
