@@ -28,7 +28,7 @@ import { liveRoute } from "./routes/live.ts";
 import { limitLoad } from "./routes/overload.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
-import { nothingHere, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
+import { nothingHere, refuseBadAddress, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
 import { ratesRoutes } from "./routes/rates.ts";
 import { ofTheirYardsOnly } from "./routes/rights.ts";
 import { logSecurity, withoutSecrets } from "./routes/securityLog.ts";
@@ -70,6 +70,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
       connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
     },
     clientErrorHandler: refuseBrokenRequest,
+    frameworkErrors: refuseBadAddress,
     bodyLimit: 64 * 1024,
     routerOptions: { maxParamLength: 128 },
   });

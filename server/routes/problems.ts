@@ -16,6 +16,7 @@ const titles: Record<number, string> = {
   409: "This contradicts what is known",
   411: "The length is missing",
   413: "The request is too large",
+  414: "The address is too long",
   415: "This kind of content isn't understood",
   422: "The request can't be carried out",
   426: "Open a WebSocket here",
@@ -122,9 +123,23 @@ export function speakProblems(app: FastifyInstance): void {
       request.log.error({ err: error }, "unexpected error");
       return sendProblem(reply, { ...unexpected, status });
     }
-    return sendProblem(reply, { status, detail: error.message });
+    // What can't be taken for a body at all has no field of its own to name.
+    const errors = status === 400 ? [{ field: theWhole, problem: error.message }] : [];
+    return sendProblem(reply, { status, detail: error.message, errors });
   });
 }
+
+/** An address that can't be decoded, or has too long a part, is refused before there is a route, a hook or a handler. */
+export function refuseBadAddress(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): void {
+  const [status, problem] = error.statusCode === 414 ? ([414, "has too long a part"] as const) : badAddress;
+  const errors = [{ field: "address", problem }];
+  void sendProblem(reply.header("x-content-type-options", "nosniff"), {
+    status,
+    detail: `address: ${problem}`,
+    errors,
+  });
+}
+const badAddress = [400, "is no URL that can be decoded"] as const;
 
 /** What is said before there is a request. */
 export const notHttp: Problem = { status: 400, detail: "This is no HTTP request." };
