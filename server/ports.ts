@@ -1,4 +1,4 @@
-import type { DigestWay, PracticeFault } from "./contract/api.ts";
+import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { Digest } from "./domain/digest/digest.ts";
 import type { DayCounts } from "./domain/digest/digestFeeder.ts";
@@ -8,10 +8,10 @@ import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
-import type { YardChange } from "./domain/rates/history.ts";
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { PeopleStore } from "./ports/people.ts";
+import type { DigestStore, RecordStore } from "./ports/records.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type {
   CallStore,
@@ -28,7 +28,9 @@ import type {
 } from "./ports/telling.ts";
 
 export type * from "./ports/people.ts";
+export type * from "./ports/records.ts";
 export type * from "./ports/storeCondition.ts";
+export * from "./ports/storeProblems.ts";
 export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
 export type { DayCounts, MailOutcome, PushOutcome, Settlement };
@@ -290,120 +292,6 @@ export type PhoneOperation =
   | "allowPhone"
   | "removePhone"
   | "pruneGone";
-
-/** What has happened, for looking back. */
-export interface RecordStore {
-  /** Events recorded in [from, to), in order, at most `most` of them. */
-  events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
-  alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
-  /** Those of several feeders in [from, to), in order; where there are more than `most`, the newest. */
-  latestAlarmChanges(
-    feeders: readonly string[],
-    from: Instant,
-    to: Instant,
-    most: number,
-  ): Promise<readonly YardChange[]>;
-  /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
-  countRings(yard: string, from: Instant, to: Instant): Promise<number>;
-  refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
-  /** Orders asked in [from, to), in order. */
-  orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
-  /** The next ones after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
-  heartbeats(
-    feeder: string,
-    after: Pick<StoredHeartbeat, "receivedAt" | "boot"> | null,
-    to: Instant,
-    most: number,
-  ): Promise<readonly StoredHeartbeat[]>;
-  /** Those of a boot's events that have one of these numbers, by seq. */
-  eventsNumbered(
-    of: { readonly feeder: string; readonly boot: string },
-    ranges: readonly { readonly from: number; readonly to: number }[],
-  ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
-  /** The next acts after that moment (null: from the first on) until `to`, in order. */
-  acts(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
-  /** The same of patrol's looks. */
-  looks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
-  /** A boot's events beyond that seq, received in [from, to], by seq. */
-  eventsOfBoot(
-    of: { readonly feeder: string; readonly boot: string; readonly afterSeq: number },
-    received: { readonly from: Instant; readonly to: Instant },
-    most: number,
-  ): Promise<readonly ReceivedEvent[]>;
-}
-
-export type ReceivedEvent = Pick<StoredEvent, "seq" | "receivedAt" | "body">;
-
-export interface RecordedEvent {
-  readonly seq: number;
-  readonly boot: string;
-  readonly kind: string;
-  readonly recordedAt: Instant;
-  readonly body: string;
-}
-
-export interface StoredDigest extends Digest {
-  readonly localDate: LocalDate;
-}
-
-/** [from, to) */
-export interface TimeSpan {
-  readonly from: Instant;
-  readonly to: Instant;
-}
-
-/** What a digest is written from, and the digests that were written. */
-export interface DigestStore {
-  yardsWithDigest(): Promise<readonly YardRow[]>;
-  /** Those whose state can be used. */
-  feedersOf(yard: string): Promise<readonly FeederRow[]>;
-  /** Who belongs to the yard, and how each wants its digest. */
-  readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
-  /** Events by kind recorded in each of these spans. */
-  tallies(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
-  /** Deposits and portions recorded in the span, by time, at most `most` of them. */
-  exchanges(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
-  /** The first readings received in each of these spans, as posted; a span without any is left out. */
-  firstReadings(
-    feeder: string,
-    spans: readonly TimeSpan[],
-  ): Promise<readonly Pick<StoredHeartbeat, "receivedAt" | "readings">[]>;
-  /** The local dates that this yard has digests of, the newest first. */
-  dates(yard: string, most: number): Promise<readonly LocalDate[]>;
-  /** Null where this yard has none of that date. */
-  digest(yard: string, localDate: LocalDate): Promise<StoredDigest | null>;
-}
-
-/** The database is locked by somebody else; nothing was stored, try again. */
-export class StoreBusy extends Error {
-  override readonly name = "StoreBusy";
-}
-/** What is stored of this feeder can't be used until it is rebuilt; nothing was stored. */
-export class FeederDamaged extends Error {
-  override readonly name = "FeederDamaged";
-  readonly feeder: string;
-  readonly problem: string;
-  constructor(feeder: string, problem: string, options?: ErrorOptions) {
-    super(`the stored state of feeder ${feeder} is damaged: ${problem}`, options);
-    this.feeder = feeder;
-    this.problem = problem;
-  }
-}
-/** The disk is full; nothing was stored. */
-export class StoreFull extends Error {
-  override readonly name = "StoreFull";
-}
-/** The file or its disk can't be written to; nothing was stored. */
-export class StoreReadOnly extends Error {
-  override readonly name = "StoreReadOnly";
-}
-/** The database is damaged; nothing was stored. */
-export class StoreDamaged extends Error {
-  override readonly name = "StoreDamaged";
-}
-/** Whether the store itself is the cause: the same would happen to any other request just now. */
-export const isStoreProblem = (error: unknown): boolean =>
-  [StoreBusy, StoreFull, StoreReadOnly, StoreDamaged].some((kind) => error instanceof kind);
 
 // --- around the house ----------------------------------------------------------------------------------------------
 
