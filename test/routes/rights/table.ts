@@ -37,7 +37,7 @@ const people = row(["keeper", "helper"]);
 const keepers = row(["keeper"]);
 
 const phone = (endpoint: string) => ({ endpoint, keys: { p256dh: "B".repeat(87), auth: "a".repeat(22) } });
-const account = { name: "Bo", passphrase: "nine wet jackdaws on a gate" };
+const account = { name: ":somebody", passphrase: "nine wet jackdaws on a gate" };
 
 export const table: Readonly<Record<string, Row>> = {
   "GET /": anyone(),

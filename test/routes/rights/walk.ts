@@ -133,17 +133,18 @@ interface Answer {
 }
 
 let addresses = 0;
-/** From an address of its own each time: limits by address are proved elsewhere. */
+/** From an address and by a name of its own each time: limits are proved elsewhere. */
 async function send(world: World, { route, method, caller, ids, row }: Ask): Promise<Answer> {
   addresses += 1;
+  const named = { ...ids, somebody: `Somebody ${addresses}` };
   const answer = await world.house.app.inject({
     method: method as "GET",
-    url: filled(route.slice(route.indexOf(" ") + 1), ids, route),
+    url: filled(route.slice(route.indexOf(" ") + 1), named, route),
     headers: caller.headers,
     remoteAddress: `10.2.${addresses >> 8}.${addresses & 255}`,
     ...(row.body === undefined || method === "GET" || method === "HEAD"
       ? {}
-      : { payload: JSON.parse(filled(JSON.stringify(row.body), ids, route)) as object }),
+      : { payload: JSON.parse(filled(JSON.stringify(row.body), named, route)) as object }),
   });
   const headers = JSON.stringify(answer.headers);
   return { status: answer.statusCode, text: `${answer.payload} ${headers}` };
