@@ -1,7 +1,6 @@
 import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { Digest } from "./domain/digest/digest.ts";
-import type { DayCounts } from "./domain/digest/digestFeeder.ts";
 import type { AlarmChange } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
@@ -33,7 +32,7 @@ export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
 export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
-export type { DayCounts, MailOutcome, PushOutcome, Settlement };
+export type { MailOutcome, PushOutcome, Settlement };
 
 /** What flows need from the world outside, and nothing of how it is done. */
 export interface Ports {
