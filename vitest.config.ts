@@ -5,6 +5,8 @@ export default defineConfig({
     include: ["test/**/*.test.ts", "test/**/*.test.tsx"],
     globalSetup: ["test/support/migratedDatabase.ts"],
     setupFiles: ["test/support/chosenChance.ts"],
+    // On two cores it would take one file after another, and the browsers mostly wait.
+    maxWorkers: 2,
     // Passwords are hashed and databases synced for real; on a slow disk that takes its time.
     testTimeout: 20_000,
     hookTimeout: 30_000,

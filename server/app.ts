@@ -1,9 +1,9 @@
+import { constants } from "node:zlib";
 import compress from "@fastify/compress";
 import cookie from "@fastify/cookie";
 import helmet from "@fastify/helmet";
 import rateLimit from "@fastify/rate-limit";
 import swagger from "@fastify/swagger";
-import underPressure from "@fastify/under-pressure";
 import websocket from "@fastify/websocket";
 import Fastify, { type FastifyInstance, LogController } from "fastify";
 import { serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
@@ -13,22 +13,27 @@ import type { Config } from "./config.ts";
 import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
+import { mendSoon } from "./flows/mending.ts";
 import type { Ports } from "./ports.ts";
 import { accountRoutes } from "./routes/accounts.ts";
+import { bodyBudget } from "./routes/bodyBudget.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
 import { openApiOptions } from "./routes/documentation/openApi.ts";
 import { documentationRoutes } from "./routes/documentation.ts";
 import { feederDoor } from "./routes/feederDoor.ts";
+import { feederLimits } from "./routes/feederLimits.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
+import { limitLoad } from "./routes/overload.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
-import { nothingHere, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
+import { nothingHere, refuseBadAddress, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
 import { ratesRoutes } from "./routes/rates.ts";
 import { ofTheirYardsOnly } from "./routes/rights.ts";
-import { keepersOnly, sessionRoutes } from "./routes/sessions.ts";
+import { logSecurity, withoutSecrets } from "./routes/securityLog.ts";
+import { keepersOnly, personIn, sessionRoutes } from "./routes/sessions.ts";
 import { shownRoute } from "./routes/shown.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
@@ -39,6 +44,7 @@ export interface House {
   readonly sessionKey: string;
   readonly sockets: FeederSockets;
   readonly browsers: LiveBrowsers;
+  readonly logTo?: { write(line: string): void }; // tests read it; else it is the standard output
   readonly clientFolder: string | null; // the built client; null in tests that need none
   /** A sender that takes longer than this for one request is broken, or means to hold the line. */
   readonly requestTimeoutMilliseconds: number;
@@ -48,10 +54,16 @@ export interface House {
 export async function buildApp(house: House): Promise<FastifyInstance> {
   const { ports, config, keys } = house;
   const app = Fastify({
-    logger: { level: config.logLevel, redact: ["req.headers.authorization", "req.headers.cookie"] },
+    logger: {
+      level: config.logLevel,
+      redact: ["req.headers.authorization", "req.headers.cookie"],
+      hooks: { streamWrite: withoutSecrets },
+      ...(house.logTo ? { stream: house.logTo } : {}),
+    },
     // Two lines for each report would fill a small board's card with nothing that anyone reads.
     logController: new LogController({ disableRequestLogging: true }),
-    trustProxy: config.trustProxy,
+    // The one proxy next to us. What the sender itself wrote into the header stands before that, and is not believed.
+    trustProxy: config.trustProxy ? (_address: string, hop: number) => hop < 1 : false,
     requestTimeout: house.requestTimeoutMilliseconds,
     http: {
       // Node swaps the two limits where the one for headers is the longer, and looks only so often whether one is passed.
@@ -59,6 +71,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
       connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
     },
     clientErrorHandler: refuseBrokenRequest,
+    frameworkErrors: refuseBadAddress,
     bodyLimit: 64 * 1024,
     routerOptions: { maxParamLength: 128 },
   });
@@ -66,20 +79,26 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
   app.setSerializerCompiler(serializerCompiler);
   speakProblems(app);
 
+  keepPrivate(app);
+  logSecurity(app, ports.clock, personIn);
+
   await app.register(helmet, headersFor(config.publicUrl, shellScriptHashes(house.clientFolder)));
   await app.register(rateLimit, { global: false });
-  await app.register(underPressure, { maxEventLoopDelay: 3_000 });
-  await app.register(compress);
+  await app.register(compress, { brotliOptions: smallBrotli });
   await app.register(cookie, { secret: house.sessionKey });
   await app.register(websocket, { options: { maxPayload: reportBytesMax } });
+  const overload = await limitLoad(app, ports.clock);
   await app.register(swagger, openApiOptions(config.reportsPerMinute));
   documentationRoutes(app, config.reportsPerMinute);
 
   await app.register(async (room) => {
     const { reportsPerMinute } = config;
-    await feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
+    const limits = feederLimits(reportsPerMinute, ports.clock);
+    const bodies = { proven: bodyBudget(bodyBytesMax), unproven: bodyBudget(bodyBytesMax) };
+    const ingest = startIngest(ports, () => mendSoon(ports, app.log));
+    await feederDoor(room, { ports, keys, ingest, sockets: house.sockets, reportsPerMinute, limits, overload, bodies });
   });
-  await app.register(async (room) => sessionRoutes(room, ports));
+  await app.register(async (room) => sessionRoutes(room, ports, overload));
   await app.register(async (room) => shownRoute(room, ports));
   await app.register(async (room) => {
     keepersOnly(room, ports);
@@ -94,13 +113,30 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     accountRoutes(room, ports, keys);
     liveRoute(room, ports, house.browsers);
   });
-  app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async () => {
+  app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async (_request, reply) => {
+    if (ports.store.condition.damage()?.kind === "damaged") return reply.status(503).send({ status: "damaged" });
     await ports.store.keepers.countKeepers(); // the database answers, or this throws
     return { status: "well" };
   });
   if (house.clientFolder !== null) await clientRoutes(app, house.clientFolder);
   else app.setNotFoundHandler(nothingHere);
   return app;
+}
+
+/** With its usual window of 4 MiB each answer that is being packed takes some 8 MiB (RFC 7932, 9.1; nodejs.org/api/zlib.html). */
+const smallBrotli = {
+  params: { [constants.BROTLI_PARAM_QUALITY]: 4, [constants.BROTLI_PARAM_LGWIN]: 16 },
+};
+
+/** Four of the largest reports. Read as JSON they take some ten times as much, and the server shares a small board. */
+const bodyBytesMax = 4 * reportBytesMax;
+
+/** No cache on the way or on the phone's disk keeps what the interface answers (RFC 9111, 5.2.2.5). */
+function keepPrivate(app: FastifyInstance): void {
+  app.addHook("onRequest", (request, reply, next) => {
+    if (/^\/api(\/|\?|$)/i.test(request.url)) reply.header("cache-control", "no-store");
+    next();
+  });
 }
 
 /** Strict, but for plain-HTTP home networks: there, upgrading to https would end in nothing. */

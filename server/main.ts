@@ -1,32 +1,38 @@
-import { existsSync } from "node:fs";
-import { dirname, join } from "node:path";
+import { join } from "node:path";
+import { parseArgs } from "node:util";
 import type { FastifyBaseLogger } from "fastify";
 import cron, { type ScheduledTask } from "node-cron";
+import { damageFile } from "./adapters/damageFile.ts";
+import { StartProblem } from "./adapters/dataFolder.ts";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { feederSockets } from "./adapters/feederSockets.ts";
 import { liveBrowsers } from "./adapters/liveBrowsers.ts";
 import { mail, noMail } from "./adapters/mail.ts";
 import { outboxBell } from "./adapters/outboxBell.ts";
 import { practiceGround } from "./adapters/practiceGround.ts";
-import { KeysProblem, keepSecrets } from "./adapters/secrets.ts";
-import { MigrationProblem, migrate } from "./adapters/store/migrate.ts";
-import { openStore } from "./adapters/store/prismaStore.ts";
+import { KeysProblem, type Secrets } from "./adapters/secrets.ts";
+import { MigrationProblem } from "./adapters/store/migrate.ts";
 import { systemClock } from "./adapters/systemClock.ts";
 import { homeUrl, projectFolder } from "./adapters/thisMachine.ts";
 import { webPush } from "./adapters/webPush.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
-import { seconds } from "./domain/instant.ts";
+import { type Meant, openDataFiles } from "./dataFiles.ts";
+import { minutes, type Span, seconds } from "./domain/instant.ts";
 import { advanceDueCalls, callStanding } from "./flows/calls.ts";
+import { checkStore, type DamageLog, type DamageNotifier, type DamagePorts, damageNotifier } from "./flows/damage.ts";
 import { deliverDue } from "./flows/delivery.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
+import { deliveryLanes } from "./flows/lanes.ts";
 import { checkLiveSockets } from "./flows/liveSockets.ts";
+import { mendDamaged } from "./flows/mending.ts";
 import { forgetOld } from "./flows/outbox.ts";
 import { patrol } from "./flows/patrol.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { openClaim } from "./flows/signIn.ts";
-import { type Ports, StoreBusy } from "./ports.ts";
+import { zoneWarnings } from "./flows/zones.ts";
+import { type Ports, StoreBusy, type StoreCheck, StoreFull, StoreReadOnly } from "./ports.ts";
 
 /** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
 const exchangeMax = { push: seconds(10), mail: seconds(30) };
@@ -36,29 +42,38 @@ async function main(): Promise<void> {
   // The tick counts UTC minutes; local times are the domain's business.
   process.env.TZ = "UTC";
   const config = readConfig(process.env);
-  const secrets = keepSecrets(config.dataDir);
-  bringUpToDate(config);
-  const store = await openStore(config.databaseUrl);
+  const file = damageFile(config.dataDir);
+  let notifyOfDamage: () => void = () => undefined; // before the server listens it is told below
+  const { store, secrets, check, isChecked } = await openDataFiles({
+    config,
+    meant: readArguments(process.argv.slice(2)),
+    projectFolder: projectFolder(),
+    say,
+    warn,
+    damaged: () => notifyOfDamage(),
+    async notifyBeforeEnd(condition, kept) {
+      const none = async () => ({ phones: [], addresses: [] });
+      const around = {
+        clock: systemClock,
+        store: { condition, damageRecipients: none },
+        file,
+        ...gatewaysOf(config, kept),
+      };
+      await damageNotifier(around, config.publicUrl, toStderr).notify();
+    },
+  });
+  const isDamaged = () => store.condition.damage()?.kind === "damaged";
 
   const sockets = feederSockets();
   const browsers = liveBrowsers();
   const bell = outboxBell(Date.now);
-  const guard = endpointGuard({ allowPrivateEndpoints: config.allowPrivatePushEndpoints });
-  const push = webPush({
-    vapid: { subject: config.vapidSubject, ...secrets.vapid },
-    publicUrl: config.publicUrl,
-    guard,
-    timeoutMs: exchangeMax.push,
-  });
   let ownUrl = "";
   const practice = practiceGround(systemClock, () => ownUrl, {
     said: (words) => app.log.debug({ practice: true }, words),
     trouble: (words) => app.log.warn({ practice: true }, words),
   });
-  const letters =
-    config.mail === null ? noMail : mail(config.mail, { connectTimeoutMs: 10_000, timeoutMs: exchangeMax.mail });
   const around = { feeders: sockets, live: browsers, bell, practice };
-  const ports: Ports = { clock: systemClock, store, push, mail: letters, ...around };
+  const ports: Ports = { clock: systemClock, store, ...gatewaysOf(config, secrets), ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({
     ports,
@@ -71,40 +86,92 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
-  const limits = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random, publicUrl: config.publicUrl };
+  const lanes = deliveryLanes();
+  const pace = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random };
+  const limits = { ...pace, lanes, publicUrl: config.publicUrl };
   const stopDelivering = bell.answer(
-    () => deliverDue(ports, { ...limits, log: app.log }),
+    // The outbox can't be written to either; whoever must know of that is notified without it.
+    async () => (isDamaged() ? { nextDueAt: null } : deliverDue(ports, { ...limits, log: app.log })),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
   );
-  const ticks = startTicking(ports, app.log);
+  const notifier = damageNotifier({ ...ports, file }, config.publicUrl, app.log);
+  const ticks = startTicking(ports, app.log, { notifier, check, isDamaged });
 
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
     await practice.stop();
+    lanes.close();
     sockets.closeAll();
     browsers.closeAll();
     await app.close();
     await stopDelivering();
+    await notifier.learnRecipients().catch((err: unknown) => app.log.error({ err }, "learning whom to notify failed"));
     await store.close();
   });
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
-  await resumePractice(ports, keys);
-  await callStanding(ports);
-  greet(config, address, await openClaim(ports));
+  notifyOfDamage = () => void inBackground(app.log, "notifying of the damaged database", () => notifier.notify());
+  await inBackground(app.log, "learning whom to notify of a damaged database", () => notifier.learnRecipients());
+  notifyOfDamage();
+  if (!isDamaged()) {
+    await mendDamaged(ports, app.log);
+    await resumePractice(ports, keys);
+    for (const words of await zoneWarnings(store.yards)) app.log.warn(words);
+    await callStanding(ports);
+  }
+  greet(config, address, isDamaged() ? null : await openClaim(ports));
   bell.ring(); // what a crash left in the outbox
+  if (!isChecked) void inBackground(app.log, checkName, () => checkWhole(ports, check, app.log));
+}
+
+/** What failed is logged by name; nobody waits for it. */
+async function inBackground(log: DamageLog, name: string, work: () => Promise<unknown>): Promise<void> {
+  try {
+    await work();
+  } catch (err) {
+    log.error({ err }, `${name} failed`);
+  }
+}
+
+const checkName = "the check of the database";
+/** Longer than that a home server's card takes for no file that this server writes. */
+const checkMax = minutes(30);
+
+async function checkWhole(ports: DamagePortsOfCheck, check: StoreCheck, log: DamageLog): Promise<void> {
+  const came = await checkStore(ports, check, checkMax as Span);
+  if (came === "notFinished")
+    log.warn({}, `${checkName} wasn't finished after half an hour; it is tried again tomorrow`);
+}
+type DamagePortsOfCheck = Pick<DamagePorts, "clock" | "store">;
+
+/** Push and mail as they are configured; nothing of them needs the database. */
+function gatewaysOf(config: Config, { vapid }: Secrets): Pick<Ports, "push" | "mail"> {
+  const push = webPush({
+    vapid: { subject: config.vapidSubject, ...vapid },
+    publicUrl: config.publicUrl,
+    guard: endpointGuard({ allowPrivateEndpoints: config.allowPrivatePushEndpoints }),
+    timeoutMs: exchangeMax.push,
+  });
+  const letters =
+    config.mail === null ? noMail : mail(config.mail, { connectTimeoutMs: 10_000, timeoutMs: exchangeMax.mail });
+  return { push, mail: letters };
 }
 
 /**
  * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is told
  * and doesn't hold up the other.
  */
-function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
-  const every = (times: string, name: string, work: () => Promise<unknown>) =>
+function startTicking(
+  ports: Ports,
+  log: FastifyBaseLogger,
+  { notifier, check, isDamaged }: DamageWatch,
+): ScheduledTask[] {
+  const every = (times: string, name: string, work: () => Promise<unknown>, evenIfDamaged = false) =>
     cron.schedule(
       times,
       async () => {
+        if (isDamaged() && !evenIfDamaged) return; // it couldn't store what it does, and that is told already
         try {
           await work();
         } catch (error) {
@@ -115,12 +182,22 @@ function startTicking(ports: Ports, log: FastifyBaseLogger): ScheduledTask[] {
       { timezone: "UTC", noOverlap: true },
     );
   return [
+    every("*/20 * * * * *", "mending of damaged feeders", () => mendDamaged(ports, log)),
     every("*/20 * * * * *", "patrol", () => patrol(ports)),
     every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("17 * * * *", "clearing up", () => forgetOld(ports)), // each hour: a server may be off for most of a day
+    every("41 2 * * *", checkName, () => checkWhole(ports, check, log)),
+    every("* * * * *", "learning whom to notify of a damaged database", () => notifier.learnRecipients()),
+    every("* * * * *", "notifying of the damaged database", () => notifier.notify(), true),
   ];
+}
+
+interface DamageWatch {
+  readonly notifier: DamageNotifier;
+  readonly check: StoreCheck;
+  readonly isDamaged: () => boolean;
 }
 
 /** Service managers and keepers end us with a signal; the second one while closing changes nothing. */
@@ -142,16 +219,6 @@ function closeOnSignals(log: FastifyBaseLogger, close: () => Promise<void>): voi
   }
 }
 
-function bringUpToDate(config: Config): void {
-  const file = config.databaseUrl.replace(/^file:/, "");
-  if (!existsSync(dirname(file))) {
-    throw new ConfigProblem(`The configuration needs attention:\n  DATABASE_URL: there is no folder ${dirname(file)}`);
-  }
-  const stamp = new Date().toISOString().replace(/[:.]/g, "-");
-  const { applied, backup } = migrate(file, join(projectFolder(), "prisma", "sqlite", "migrations"), stamp);
-  if (applied.length > 0 && backup) say(`The database was brought up to date. A copy from before is at ${backup}`);
-}
-
 /** Our own door from inside: a server that listens everywhere also listens on the loopback address. */
 function loopbackUrl(address: string): string {
   const { port, hostname } = new URL(address);
@@ -168,6 +235,23 @@ function greet(config: Config, address: string, claimToken: string | null): void
 }
 
 const say = (words: string) => process.stdout.write(`${words}\n`);
+const warn = (words: string) => process.stderr.write(`${words}\n`);
+/** Before there is a logger. */
+const toStderr: DamageLog = {
+  error: (_details, words) => warn(words),
+  warn: (_details, words) => warn(words),
+};
+
+/** @throws ConfigProblem for what isn't known, so that a slip isn't taken for a wish. */
+function readArguments(args: string[]): Meant {
+  try {
+    const flag = { type: "boolean", default: false } as const;
+    const { values } = parseArgs({ args, options: { "new-keys": flag, "new-database": flag } });
+    return { newKeys: values["new-keys"], newDatabase: values["new-database"] };
+  } catch (error) {
+    throw new ConfigProblem(`${(error as Error).message}. Known are --new-keys and --new-database.`);
+  }
+}
 
 main().catch((error: unknown) => {
   process.stderr.write(`${startProblem(error)}\n`);
@@ -178,12 +262,14 @@ const lockedDatabase = "The database is locked by another program. Is Pieward ru
 
 /** What a keeper can act on comes in a sentence; what only a developer can comes with its stack. */
 function startProblem(error: unknown): string {
-  if (error instanceof ConfigProblem || error instanceof KeysProblem || error instanceof MigrationProblem) {
-    return error.message;
+  if ([ConfigProblem, KeysProblem, MigrationProblem, StartProblem].some((kind) => error instanceof kind)) {
+    return (error as Error).message;
   }
   if (error instanceof StoreBusy) return lockedDatabase;
+  if (error instanceof StoreFull) return fullDisk;
+  if (error instanceof StoreReadOnly) return readOnlyDatabase(error.message);
   const { code, path, port, message, stack } = error as NodeJS.ErrnoException & { port?: number };
-  switch (code) {
+  switch (code?.replace(/^(SQLITE_[A-Z]+)_.*/, "$1")) {
     case "EADDRINUSE":
       return `The port ${port} is in use by another program. Choose another with PORT=…, or stop that program.`;
     case "EACCES":
@@ -193,15 +279,23 @@ function startProblem(error: unknown): string {
     case "EEXIST":
     case "ENOTDIR":
       return `${path ?? "The data folder"} is not a folder, so nothing can be kept there. Choose another DATA_DIR.`;
+    case "ENOSPC":
+    case "EFBIG":
+    case "EDQUOT":
+    case "SQLITE_FULL":
+    case "SQLITE_IOERR":
+      return `${fullDisk} (${message})`;
     case "SQLITE_CANTOPEN":
     case "SQLITE_READONLY":
-      return `The database can't be opened for writing: ${message}. Check DATA_DIR or DATABASE_URL and its rights.`;
+      return readOnlyDatabase(message);
     case "SQLITE_BUSY":
       return lockedDatabase;
-    case "SQLITE_NOTADB":
-    case "SQLITE_CORRUPT":
-      return `The database file is damaged: ${message}. Restore a backup.`;
     default:
       return stack ?? String(error);
   }
 }
+
+const fullDisk =
+  "The database can't be written: its disk is full or failing. Make room on it, or choose another DATA_DIR.";
+const readOnlyDatabase = (message: string) =>
+  `The database can't be opened for writing: ${message}. Check DATA_DIR or DATABASE_URL and its rights.`;

@@ -1,17 +1,18 @@
-import type { DigestWay, PracticeFault } from "./contract/api.ts";
+import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { Digest } from "./domain/digest/digest.ts";
-import type { DayCounts } from "./domain/digest/digestFeeder.ts";
 import type { AlarmChange } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
-import type { YardChange } from "./domain/rates/history.ts";
+import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { AccountStore, Removed } from "./ports/accounts.ts";
 import type { PeopleStore } from "./ports/people.ts";
+import type { DigestStore, RecordStore } from "./ports/records.ts";
+import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type {
   CallStore,
   GonePhone,
@@ -28,9 +29,12 @@ import type {
 
 export type * from "./ports/accounts.ts";
 export type * from "./ports/people.ts";
+export type * from "./ports/records.ts";
+export type * from "./ports/storeCondition.ts";
+export * from "./ports/storeProblems.ts";
 export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
-export type { DayCounts, MailOutcome, PushOutcome, Settlement };
+export type { MailOutcome, PushOutcome, Settlement };
 
 /** What flows need from the world outside, and nothing of how it is done. */
 export interface Ports {
@@ -61,6 +65,8 @@ export interface YardRow {
   readonly escalateMinutes: number; // an urgent alarm that isn't acknowledged goes on to the next person after this
 }
 
+export type YardChanges = Partial<Omit<YardRow, "id" | "practice">>;
+
 export interface FeederRow {
   readonly id: string;
   readonly yard: string;
@@ -70,7 +76,16 @@ export interface FeederRow {
   readonly lastHeardAt: Instant | null;
   /** When anything last happened to it; null while nothing did, and from before that was kept. */
   readonly steppedAt: Instant | null;
+  /** When its stored state was found damaged and rebuilt from its record; null: never. */
+  readonly rebuiltAt: Instant | null;
   readonly state: FeederState;
+}
+
+/** A feeder whose stored state can't be used, until it is rebuilt. */
+export interface DamagedFeeder extends Omit<FeederRow, "state" | "rebuiltAt"> {
+  readonly name: string; // as it was last called, or its id
+  readonly problem: string;
+  readonly stored: string; // what stands there instead of a state
 }
 
 /** An event as it is kept for good. `body` is what the feeder sent, unknown fields included. */
@@ -116,9 +131,17 @@ export interface StoredRefill {
 export interface Store {
   /**
    * Runs `work` in one transaction; what it wrote is on the disk (synchronous=FULL) when the promise resolves, or nothing of
-   * it is. @throws StoreBusy, StoreFull
+   * it is. @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged
    */
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
+  /**
+   * The same for what is written through several of these stores. `work` may run again where the store was busy, so it only
+   * reads and writes through what it is given. @throws StoreBusy, StoreFull
+   */
+  atomically<T>(work: (stores: AtomicStores) => Promise<T>): Promise<T>;
+  readonly condition: StoreCondition;
+  /** Keepers of yards with their phones and addresses. */
+  damageRecipients(): Promise<DamageRecipients>;
   readonly outbox: OutboxStore;
   readonly calls: CallStore;
   readonly people: PeopleStore;
@@ -129,18 +152,36 @@ export interface Store {
   readonly records: RecordStore;
 }
 
+/** The stores whose changes one act may need together. */
+export interface AtomicStores {
+  readonly people: PeopleStore;
+  readonly yards: YardStore;
+  readonly keepers: Omit<KeeperStore, PhoneOperation>;
+}
+
 /** Bodies as JSON with the moments at which their events happened, by seq. */
 export type StoredBodies = ReadonlyMap<number, Pick<StoredEvent, "body" | "recordedAt">>;
 
 /** What may be written together. */
 export interface Transaction extends TellingTransaction {
-  /** Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out. */
+  /**
+   * Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out.
+   * @throws FeederDamaged
+   */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
   /** @throws where one of them is stored already: the caller has asked `storedOf` about each that may be. */
   appendEvents(events: readonly StoredEvent[]): Promise<void>;
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
   /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number hasn't. */
   storedOf(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
+  /** Puts a rebuilt state in the place of a damaged one, which is kept beside it. @returns false where that was done already. */
+  replaceDamaged(
+    feeder: Pick<DamagedFeeder, "id" | "stored">,
+    by: { readonly state: FeederState; readonly steppedAt: Instant | null },
+    now: Instant,
+  ): Promise<boolean>;
+  /** Every life of this boot id of which events are stored. */
+  storedBoots(feeder: string, label: string): Promise<readonly StoredBoot[]>;
   saveFeeders(
     rows: readonly (Pick<FeederRow, "id" | "state" | "lastHeardAt" | "steppedAt"> & { nextLookAt: Instant })[],
   ): Promise<void>;
@@ -152,8 +193,10 @@ export interface Transaction extends TellingTransaction {
   saveRefill(refill: StoredRefill): Promise<boolean>;
   /** @returns false where an act that a client numbered so was done already: it sends again what it got no answer to. */
   firstTime(feeder: string, id: string, at: Instant): Promise<boolean>;
-  /** All feeders of a yard, locked until the end of the transaction. */
+  /** All feeders of a yard whose state can be used, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
+  /** Makes the yard's calls due at once: zone and escalation decide when its people are told. Null: there is no such yard. */
+  changeYard(id: string, changes: YardChanges, now: Instant): Promise<YardRow | null>;
   /** @returns false where this yard already had a digest for this local date: never twice a date. */
   claimDigest(yard: string, localDate: LocalDate, now: Instant, digest: Digest): Promise<boolean>;
 }
@@ -163,16 +206,18 @@ export interface YardStore {
   yards(): Promise<readonly YardRow[]>;
   /** Its first member keeps it. */
   addYard(yard: YardRow, keeper: string, now: Instant): Promise<void>;
-  changeYard(id: string, changes: Partial<Omit<YardRow, "id">>, now: Instant): Promise<YardRow | null>;
   /**
    * Removes the yard with its feeders and all that they ever told, and the accounts of people who belong to no other yard.
    * @param stays who keeps their account whatever they belong to: who asks for it; null: everybody
    */
   removeYard(id: string, stays: string | null): Promise<Removed>;
+  /** Those whose state can be used; `damaged` tells the others. */
   feeders(): Promise<readonly FeederRow[]>;
+  damaged(): Promise<readonly DamagedFeeder[]>;
+  /** @throws FeederDamaged */
   feeder(id: string): Promise<FeederRow | null>;
   addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
-  /** Removes the feeder and all that it ever told. */
+  /** Removes the feeder and all that it ever told; nothing of it stays in the database's file or its log. */
   removeFeeder(id: string): Promise<void>;
   changeKey(id: string, keyHash: string): Promise<void>;
   /** Which feeder has this key; the hash is hexadecimal SHA-256. */
@@ -214,6 +259,8 @@ export interface KeeperStore {
   isClaimOpen(tokenHash: string): Promise<boolean>;
   /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
   useClaim(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
+  /** Whether somebody became the keeper by this very claim. */
+  isUsedClaim(tokenHash: string): Promise<boolean>;
   /** By exactly this name, or else by one that is the same without case and unseen marks. */
   keeperNamed(name: string): Promise<KeeperRow | null>;
   /** @param session `device`: the kind of browser in words, where it is known */
@@ -248,96 +295,15 @@ export interface KeeperStore {
   prune(before: Instant): Promise<void>;
 }
 
-/** What has happened, for looking back. */
-export interface RecordStore {
-  /** Events recorded in [from, to), in order, at most `most` of them. */
-  events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
-  alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
-  /** Those of several feeders in [from, to), in order; where there are more than `most`, the newest. */
-  latestAlarmChanges(
-    feeders: readonly string[],
-    from: Instant,
-    to: Instant,
-    most: number,
-  ): Promise<readonly YardChange[]>;
-  /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
-  countRings(yard: string, from: Instant, to: Instant): Promise<number>;
-  refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
-  /** Orders asked in [from, to), in order. */
-  orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
-  /** The next ones after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
-  heartbeats(
-    feeder: string,
-    after: Pick<StoredHeartbeat, "receivedAt" | "boot"> | null,
-    to: Instant,
-    most: number,
-  ): Promise<readonly StoredHeartbeat[]>;
-  /** Those of a boot's events that have one of these numbers, by seq. */
-  eventsNumbered(
-    of: { readonly feeder: string; readonly boot: string },
-    ranges: readonly { readonly from: number; readonly to: number }[],
-  ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
-  /** The next acts after that moment (null: from the first on) until `to`, in order. */
-  acts(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
-  /** The same of patrol's looks. */
-  looks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
-  /** A boot's events beyond that seq, received in [from, to], by seq. */
-  eventsOfBoot(
-    of: { readonly feeder: string; readonly boot: string; readonly afterSeq: number },
-    received: { readonly from: Instant; readonly to: Instant },
-    most: number,
-  ): Promise<readonly ReceivedEvent[]>;
-}
-
-export type ReceivedEvent = Pick<StoredEvent, "seq" | "receivedAt" | "body">;
-
-export interface RecordedEvent {
-  readonly seq: number;
-  readonly boot: string;
-  readonly kind: string;
-  readonly recordedAt: Instant;
-  readonly body: string;
-}
-
-export interface StoredDigest extends Digest {
-  readonly localDate: LocalDate;
-}
-
-/** [from, to) */
-export interface TimeSpan {
-  readonly from: Instant;
-  readonly to: Instant;
-}
-
-/** What a digest is written from, and the digests that were written. */
-export interface DigestStore {
-  yardsWithDigest(): Promise<readonly YardRow[]>;
-  feedersOf(yard: string): Promise<readonly FeederRow[]>;
-  /** Who belongs to the yard, and how each wants its digest. */
-  readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
-  /** Events by kind recorded in each of these spans. */
-  tallies(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
-  /** Deposits and portions recorded in the span, by time, at most `most` of them. */
-  exchanges(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
-  /** The first readings received in each of these spans, as posted; a span without any is left out. */
-  firstReadings(
-    feeder: string,
-    spans: readonly TimeSpan[],
-  ): Promise<readonly Pick<StoredHeartbeat, "receivedAt" | "readings">[]>;
-  /** The local dates that this yard has digests of, the newest first. */
-  dates(yard: string, most: number): Promise<readonly LocalDate[]>;
-  /** Null where this yard has none of that date. */
-  digest(yard: string, localDate: LocalDate): Promise<StoredDigest | null>;
-}
-
-/** The database is locked by somebody else; nothing was stored, try again. */
-export class StoreBusy extends Error {
-  override readonly name = "StoreBusy";
-}
-/** The disk is full; nothing was stored. */
-export class StoreFull extends Error {
-  override readonly name = "StoreFull";
-}
+/** Those of the keeper's store that write in a transaction of their own kind, and so in none with others. */
+export type PhoneOperation =
+  | "phonesOf"
+  | "gonePhonesOf"
+  | "savePhone"
+  | "renewPhone"
+  | "allowPhone"
+  | "removePhone"
+  | "pruneGone";
 
 // --- around the house ----------------------------------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ import { impurities } from "./support/impurity.ts";
 const rooms: readonly Room[] = [
   {
     name: "start",
-    files: /^server\/(main|app|keeper)\.ts$/,
+    files: /^server\/(main|app|dataFiles|keeper)\.ts$/,
     may: ["config", "contract", "domain", "ports", "flows", "adapters", "routes", "practice"],
     libraries: "any",
     why: "puts the house together and may know every room",
@@ -79,7 +79,7 @@ const rooms: readonly Room[] = [
   {
     name: "flows",
     files: /^server\/flows\//,
-    may: ["domain", "contract", "ports", "practice yard", "flows' pure part"],
+    may: ["domain", "contract", "ports", "practice yard", "flows' pure part", "replay"], // a damaged state is replayed
     libraries: [
       ...["zod", "node:crypto", "@node-rs/argon2"], // names, keys and passphrases are computed, not fetched
       ...["@zxcvbn-ts/core", "@zxcvbn-ts/language-common", "@zxcvbn-ts/language-en"],

@@ -28,6 +28,11 @@ export function Notices() {
           <strong>The server had a problem.</strong> This page tries again by itself.
         </p>
       )}
+      {known !== null && known.view.storage !== null && (
+        <p class="notice worry" role="alert">
+          {known.view.storage}
+        </p>
+      )}
       {waiting.value.length > 0 && (
         <p class="notice" role="status">
           <strong>Waiting on this phone:</strong>{" "}

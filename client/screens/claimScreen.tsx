@@ -2,9 +2,16 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { zonesListed } from "../parts/zoneField.tsx";
 import { api } from "../reach/api.ts";
 import { cameIn } from "../state/home.ts";
 import { newPassphraseHint } from "../words/people.ts";
+
+/** A phone may not know its zone, or use a name that no list has: then the yard begins in UTC, and its page offers the list. */
+function ownZone(): { readonly zone?: string } {
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  return zonesListed().includes(zone) ? { zone } : {};
+}
 
 /** The first keeper comes by a link whose secret stands behind the #, so that it never reaches a log. */
 export function ClaimScreen() {
@@ -20,7 +27,7 @@ export function ClaimScreen() {
         token,
         name,
         passphrase: String(data.get("passphrase") ?? ""),
-        zone: Intl.DateTimeFormat().resolvedOptions().timeZone,
+        ...ownZone(),
       }),
     );
     if (done === null) return;

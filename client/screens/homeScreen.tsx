@@ -6,6 +6,7 @@ import { ReachNotice } from "../parts/reachNotice.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { YardOrder } from "../parts/yardOrder.tsx";
 import { YardSilence } from "../parts/yardSilence.tsx";
+import { ZoneNotice } from "../parts/zoneNotice.tsx";
 import { home, homeProblem, line, yards } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
@@ -75,9 +76,15 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
           <a href={`/yards/${yard.id}`}>The yard{of}</a>
         </span>
       </div>
+      <ZoneNotice yard={yard} />
+      {yard.damaged.map(({ id, words }) => (
+        <p key={id} class="notice worry">
+          {words}
+        </p>
+      ))}
       {feeders.length > 0 && <YardOrder yard={yard} page={page} />}
       {silent.length > 0 && <YardSilence silent={silent} yard={yard} />}
-      {yard.feeders.length === 0 ? (
+      {yard.feeders.length === 0 && yard.damaged.length === 0 ? (
         <p class="empty">
           No feeder reports from here yet.{" "}
           {yard.role === "keeper" && (

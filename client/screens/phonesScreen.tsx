@@ -111,13 +111,22 @@ export function PhonesScreen() {
   const warning = ownWarning();
   // It goes on by itself, or the warning says all that can be done.
   const needsNoSwitch = thisOneIsOn || warning?.kind === "renewalWaits" || warning?.kind === "thisOneBlocked";
+  const isFull = !needsNoSwitch && known.length >= (phones.value?.most ?? Number.POSITIVE_INFINITY);
   const results = test.filter(({ proof }) => warning === null || proof !== "shown"); // shown before what is warned of
   return (
     <Screen title="Phones">
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
       <Said words={said} />
       <Warning warning={warning} />
-      {phones.value !== null && !needsNoSwitch && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
+      {isFull && (
+        <TooMany
+          phone={longestUnused(known)}
+          count={known.length}
+          busy={busy}
+          forget={(endpoint) => void forget(endpoint)}
+        />
+      )}
+      {phones.value !== null && !needsNoSwitch && !isFull && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
       {known.length > 0 && (
         <>
           <h2>Your phones</h2>
@@ -169,6 +178,38 @@ export function PhonesScreen() {
         </p>
       </section>
     </Screen>
+  );
+}
+
+/** The one that showed a notice the longest ago, or never: most likely the one that nobody uses any more. */
+function longestUnused(known: readonly PhoneView[]): PhoneView | undefined {
+  const lastUse = ({ lastShownAt, addedAt }: PhoneView) => Date.parse(lastShownAt ?? addedAt);
+  return [...known].sort((one, other) => lastUse(one) - lastUse(other))[0];
+}
+
+interface TooManyProps {
+  readonly phone: PhoneView | undefined;
+  readonly count: number;
+  readonly busy: boolean;
+  readonly forget: (endpoint: string) => void;
+}
+
+function TooMany({ phone, count, busy, forget }: TooManyProps) {
+  if (phone === undefined) return null;
+  const use =
+    phone.lastShownAt === null
+      ? "has never shown a notice"
+      : `last showed one ${agoWords(phone.lastShownAt, now.value)}`;
+  return (
+    <div class="notice">
+      <p>
+        <strong>You have {count} phones, and one person can't have more.</strong> To add this one, remove one that you
+        no longer use. “{phone.label}” {use}.
+      </p>
+      <button type="button" disabled={busy} onClick={() => forget(phone.endpoint)}>
+        Remove {phone.label}
+      </button>
+    </div>
   );
 }
 
@@ -245,7 +286,7 @@ function PhoneEntry(props: PhoneEntryProps) {
       <p class="since">
         {reach.kind !== "proved" && lastShownAt !== null && `${proof} `}
         {lastAcceptedAt === null
-          ? "No notice has reached its push service yet: send a test."
+          ? `No notice has reached its push service yet${reach.kind === "lost" ? "." : ": send a test."}`
           : `Its push service last took a notice ${agoWords(lastAcceptedAt, now.value)}.`}
       </p>
       {problem !== null && !reach.words.includes(problem) && <p class="problem">{problem}</p>}

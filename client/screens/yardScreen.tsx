@@ -5,6 +5,8 @@ import { DeleteYard } from "../parts/deleteYard.tsx";
 import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { YardLinks } from "../parts/yardLinks.tsx";
+import { ZoneField } from "../parts/zoneField.tsx";
+import { ZoneNotice } from "../parts/zoneNotice.tsx";
 import { api } from "../reach/api.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
@@ -126,12 +128,8 @@ function YardForm({ yard }: { readonly yard: YardView }) {
           <p class="hint" role="status">
             {positionSaid}
           </p>
-          <Field
-            label="Time zone"
-            hint="As computers write it, such as Europe/Stockholm."
-            problem={problems.zone}
-            input={{ name: "zone", required: true, autocomplete: "off", spellcheck: false, defaultValue: yard.zone }}
-          />
+          <ZoneNotice yard={yard} />
+          <ZoneField zone={yard.zone} isUsable={yard.unusableZone === null} problem={problems.zone} />
         </fieldset>
         <fieldset>
           <legend>Daily digest</legend>

@@ -70,8 +70,9 @@ const complete = (kept: HomeView): HomeView => ({
   ...kept,
   keeper: { ...{ id: "", mail: null, canMail: false }, ...(kept.keeper as Partial<MeView> & { name: string }) },
   foods: (kept as Partial<HomeView>).foods ?? [],
+  storage: (kept as Partial<HomeView>).storage ?? null,
   yards: kept.yards.map((yard) => ({
-    ...{ escalateMinutes: 15, role: "keeper", people: 1, calls: [] },
+    ...{ escalateMinutes: 15, role: "keeper", people: 1, calls: [], unusableZone: null, damaged: [] },
     ...(yard as Omit<YardView, "role"> & Partial<YardView>),
     feeders: yard.feeders.map((feeder) => ({
       ...feeder,

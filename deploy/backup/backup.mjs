@@ -18,10 +18,13 @@ import {
   readdirSync,
   renameSync,
   rmSync,
+  writeFileSync,
 } from "node:fs";
 import { basename, join, resolve } from "node:path";
 import { parseArgs } from "node:util";
 import Database from "better-sqlite3";
+
+process.umask(0o077); // a backup holds keys, and where the birds live
 
 const ours = /^pieward-\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ$/;
 const pagesAtOnce = 200; // small steps, so that the server's own writes get in between
@@ -39,8 +42,9 @@ async function backUp({ data, database, to, keep, now }) {
     await copyDatabase(database, copy);
     check(copy);
     const keys = join(data, "keys.json");
-    // Without the keys every phone would have to be added anew.
-    if (existsSync(keys)) copyFileSync(keys, join(partial, "keys.json"), constants.COPYFILE_EXCL);
+    // Without the keys every phone would have to be added anew: a backup that lacks them is none.
+    if (!existsSync(keys)) throw new Error(`${keys} is missing`);
+    copyFileSync(keys, join(partial, "keys.json"), constants.COPYFILE_EXCL);
     for (const file of readdirSync(partial)) flush(join(partial, file));
     flush(partial);
     renameSync(partial, done);
@@ -49,7 +53,30 @@ async function backUp({ data, database, to, keep, now }) {
     rmSync(partial, { recursive: true, force: true });
     throw error;
   }
-  return { done, removed: removeOld(to, keep) };
+  removeInterrupted(to, now);
+  return { done, removed: removeOld(to, keep), noted: noteForServer(data, done, now) };
+}
+
+/** What a kill has left: it never got its name. A younger one may be under way. */
+function removeInterrupted(to, now) {
+  const yesterday = `pieward-${new Date(now.getTime() - 86_400_000).toISOString().slice(0, 19).replaceAll(":", "-")}Z`;
+  const left = readdirSync(to).filter((name) => {
+    const begun = name.slice(0, -".partial".length);
+    return name.endsWith(".partial") && ours.test(begun) && begun < yesterday;
+  });
+  for (const name of left) rmSync(join(to, name), { recursive: true, force: true });
+}
+
+/** So that the server can name the newest backup where its database is damaged. @returns what kept it from being written, or null */
+function noteForServer(data, path, now) {
+  const file = join(data, "last-backup.json");
+  try {
+    writeFileSync(`${file}.new`, JSON.stringify({ path, madeAt: now.toISOString() }), { mode: 0o600, flush: true });
+    renameSync(`${file}.new`, file);
+    return null;
+  } catch (error) {
+    return `The server could not be told of it, so it can't name this backup when it is needed: ${error.message}`;
+  }
 }
 
 async function copyDatabase(from, to) {
@@ -108,8 +135,9 @@ function readArguments(words, env) {
 }
 
 try {
-  const { done, removed } = await backUp(readArguments(process.argv.slice(2), process.env));
+  const { done, removed, noted } = await backUp(readArguments(process.argv.slice(2), process.env));
   console.log(`Backed up and checked: ${done}`);
+  if (noted !== null) console.error(noted);
   if (removed.length > 0) console.log(`Removed: ${removed.map((name) => basename(name)).join(", ")}`);
 } catch (error) {
   console.error(`No backup: ${error instanceof Error ? error.message : String(error)}`);

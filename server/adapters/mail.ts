@@ -82,7 +82,8 @@ export function mail(server: MailServer, { connectTimeoutMs, timeoutMs, ca }: Ma
         const outcome = ending.signal.aborted
           ? later(`no answer within ${timeoutMs / 1_000} s`)
           : outcomeOf(said, hidden);
-        return outcome.kind === "tryLater" && silent && allSent ? { ...outcome, mayHaveArrived: true } : outcome;
+        if (outcome.kind !== "tryLater" || !silent) return outcome;
+        return { ...outcome, noAnswer: true, ...(allSent ? { mayHaveArrived: true } : {}) };
       } finally {
         clearTimeout(deadline);
       }

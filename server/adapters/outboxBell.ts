@@ -10,8 +10,11 @@ export interface AnsweredBell extends OutboxBell {
   ): () => Promise<void>;
 }
 
-/** A push service that hangs holds one delivery round for a minute; an urgent notice must not wait behind it. */
-const roundsAtOnce = 4;
+/**
+ * A round that waits has an exchange of its own under way, and those are fewer than this: rounds that wait for a push service
+ * which hangs never keep the next one from beginning.
+ */
+const roundsAtOnce = 80;
 const soonestAgainMilliseconds = 250;
 
 /** @param now for reckoning how long to wait; the rounds themselves tell time by their own clock. */

@@ -1,5 +1,5 @@
-import { randomBytes } from "node:crypto";
-import { chmodSync, existsSync, mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from "node:fs";
+import { createECDH, randomBytes } from "node:crypto";
+import { chmodSync, existsSync, readFileSync, renameSync, statSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import webPush from "web-push";
 import { z } from "zod";
@@ -23,17 +23,22 @@ export class KeysProblem extends Error {
   override readonly name = "KeysProblem";
 }
 
-/** @throws KeysProblem; or the file system's own error where the folder can't be written. */
-export function keepSecrets(dataDir: string): Secrets {
-  mkdirSync(dataDir, { recursive: true, mode: 0o700 });
-  const file = join(dataDir, "keys.json");
-  if (!existsSync(file)) {
-    const made: Secrets = { vapid: webPush.generateVAPIDKeys(), sessionKey: randomBytes(32).toString("base64url") };
-    // Written beside and renamed, so that a power cut leaves no half of a key file.
-    writeFileSync(`${file}.new`, `${JSON.stringify(made, null, 2)}\n`, { mode: 0o600, flush: true });
-    renameSync(`${file}.new`, file);
-    return made;
-  }
+export const keysFile = (dataDir: string): string => join(dataDir, "keys.json");
+
+/** @throws the file system's own error where the folder can't be written. */
+export function makeSecrets(dataDir: string): Secrets {
+  const file = keysFile(dataDir);
+  const made: Secrets = { vapid: webPush.generateVAPIDKeys(), sessionKey: randomBytes(32).toString("base64url") };
+  // Written beside and renamed, so that a power cut leaves no half of a key file.
+  writeFileSync(`${file}.new`, `${JSON.stringify(made, null, 2)}\n`, { mode: 0o600, flush: true });
+  renameSync(`${file}.new`, file);
+  return made;
+}
+
+/** @returns null where there are none yet. @throws KeysProblem; or the file system's own error. */
+export function readSecrets(dataDir: string): Secrets | null {
+  const file = keysFile(dataDir);
+  if (!existsSync(file)) return null;
   if ((statSync(file).mode & 0o077) !== 0) chmodSync(file, 0o600);
   const read = schema.safeParse(readJson(file));
   if (!read.success) {
@@ -42,7 +47,22 @@ export function keepSecrets(dataDir: string): Secrets {
       `${file} is damaged (${where}). Restore it from a backup; removing it makes every phone sign up anew.`,
     );
   }
+  if (!belongTogether(read.data.vapid)) {
+    throw new KeysProblem(
+      `${file} is damaged (the two vapid keys don't belong together). Restore it from a backup; removing it makes every phone sign up anew.`,
+    );
+  }
   return read.data;
+}
+
+function belongTogether({ publicKey, privateKey }: Secrets["vapid"]): boolean {
+  const pair = createECDH("prime256v1");
+  try {
+    pair.setPrivateKey(privateKey, "base64url");
+  } catch {
+    return false; // no key of this curve at all
+  }
+  return pair.getPublicKey("base64url") === publicKey;
 }
 
 function readJson(file: string): unknown {

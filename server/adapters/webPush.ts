@@ -71,7 +71,7 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
       } catch (error) {
         if (error instanceof EndpointRefused) return { kind: "refused", words: error.message };
         const doubt = error instanceof Unanswered ? { mayHaveArrived: true as const } : {};
-        return { kind: "tryLater", notBefore: null, words: wordsOf(error), ...doubt };
+        return { kind: "tryLater", notBefore: null, words: wordsOf(error), noAnswer: true, ...doubt };
       }
     },
   };

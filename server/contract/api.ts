@@ -20,6 +20,8 @@ export interface HomeView {
   readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
+  /** What is wrong with the server's database as a whole, in words; null while nothing is known to be. */
+  readonly storage: string | null;
 }
 
 /** Who is signed in. */
@@ -41,7 +43,9 @@ export interface FoodView {
 export interface YardView {
   readonly id: string;
   readonly name: string;
-  readonly zone: string;
+  readonly zone: string; // what times are told in
+  /** The zone that is stored, where it can't be used and UTC stands for it; null where it can. */
+  readonly unusableZone: string | null;
   readonly place: { readonly latitudeDegrees: number; readonly longitudeDegrees: number } | null;
   readonly digestTime: string; // local, such as 07:30
   readonly digestWanted: boolean;
@@ -53,6 +57,8 @@ export interface YardView {
   /** What people are being told of just now, the newest first. */
   readonly calls: readonly CallView[];
   readonly feeders: readonly FeederView[];
+  /** Feeders whose stored state is damaged: nothing of them can be shown until it is rebuilt. */
+  readonly damaged: readonly { readonly id: string; readonly name: string; readonly words: string }[];
 }
 
 /** Whom an alarm has reached so far. */
@@ -241,6 +247,7 @@ export interface AddedFeederView {
 export interface PhonesView {
   readonly publicKey: string; // VAPID, base64url
   readonly phones: readonly PhoneView[];
+  readonly most: number; // phones that one person may have
   /** Phones that can't be woken any more, since their push service has declared their endpoint gone; the newest first. */
   readonly gone: readonly { readonly endpoint: string; readonly label: string; readonly goneAt: string }[];
 }

@@ -1,5 +1,6 @@
 import { z } from "zod";
 import { type FaultKind, faultKinds } from "../domain/faults.ts";
+import { isIntlZone } from "../domain/zone.ts";
 import { feederSettingsRequest, outOfServiceRequest, yardRequest } from "./api.ts";
 
 /**
@@ -19,7 +20,8 @@ const massMax = 50_000;
 export const loggedSettings = z.strictObject({
   ...feederSettingsRequest.partial().shape,
   name: z.string().min(1).max(60).optional(), // as it was stored: an older one may hold what a new one may not
-  zone: yardRequest.shape.zone,
+  // Wider than a request: a record may hold a zone from before they were checked more closely. UTC stands for it.
+  zone: z.string().refine(isIntlZone, "must be an IANA time zone such as Europe/Stockholm").optional(),
   place: yardRequest.shape.place,
   practice: z.boolean().optional(),
   noticesSensors: z.boolean().optional(), // whether a sensor that speaks is taken to be there

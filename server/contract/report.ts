@@ -197,7 +197,7 @@ export const answerSchema = z.object({
   refused: z.array(refusalSchema).meta({
     description:
       "Each reading that was set aside and each event that was not stored, by its field. An event that can't be read is covered " +
-      "by `storedThrough` all the same, since it never can be. One whose seq another event of the same report has is not " +
+      "by `storedThrough` all the same, since it never can be, but not beyond the number right behind those that were seen. One whose seq another event of the same report has is not " +
       "covered: send it again.",
   }),
   unknown: z.array(z.string()).meta({

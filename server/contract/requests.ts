@@ -2,6 +2,7 @@ import { z } from "zod";
 import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
 import { isMailAddress } from "../domain/letters/mailAddress.ts";
 import { nameProblem, spelledName } from "../domain/names.ts";
+import { isUsableZone } from "../domain/zone.ts";
 
 /** What the keeper's client says: schemas, since anyone may send it. Times are ISO 8601 in UTC; units stand in the names. */
 
@@ -32,15 +33,7 @@ const secretToken = z.string().min(1).max(200);
 const clientId = z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -");
 const moment = z.iso.datetime({ offset: true });
 
-const isTimeZone = (zone: string) => {
-  try {
-    new Intl.DateTimeFormat("en", { timeZone: zone });
-    return true;
-  } catch {
-    return false;
-  }
-};
-const zone = z.string().refine(isTimeZone, "must be an IANA time zone such as Europe/Stockholm");
+const zone = z.string().max(100).refine(isUsableZone, "must be an IANA time zone such as Europe/Stockholm");
 const placeSchema = z.strictObject({
   latitudeDegrees: z.number().min(-90).max(90),
   longitudeDegrees: z.number().min(-180).max(180),

@@ -36,7 +36,7 @@ export function unknownNames(
     const known = typeof kind === "string" ? eventNames.get(kind) : undefined;
     const beyond = known === undefined ? ["kind"] : namesBeyond(event, known);
     for (const name of beyond) {
-      const once = `${String(kind)} ${name}`;
+      const once = `${typeof kind === "string" ? kind : ""} ${name}`; // any other kind is refused, and may not even be made text
       if (!seen.has(once)) found.push(cut(`events[${index}].${name}`));
       seen.add(once);
     }

@@ -29,6 +29,10 @@ const bootsRemembered = 8;
 
 export const unsetClock = (): FeederClock => ({ boots: [] });
 
+/** What was looked up for one report stays out of the state, unless that report made it the newest. */
+export const withNewestBoots = (clock: FeederClock): FeederClock =>
+  clock.boots.length <= bootsRemembered ? clock : { ...clock, boots: clock.boots.slice(-bootsRemembered) };
+
 export interface SendingTime {
   readonly clock: FeederClock;
   readonly momentOf: (uptime: Span) => Instant;

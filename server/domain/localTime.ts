@@ -1,12 +1,14 @@
 import { Temporal } from "temporal-polyfill";
 import { type Instant, instant } from "./instant.ts";
 import { remembered } from "./remembered.ts";
+import { usedZone } from "./zone.ts";
 
 /**
  * A yard lives by its own clock: the digest comes at half past seven there, and "Thursday" is Thursday there. A local time
  * is worked out from the zone each time it is needed; adding 24 hours would be an hour off after each clock change.
  *
- * `LocalDate` is `YYYY-MM-DD`, `LocalTime` is `HH:MM`, a zone is an IANA name such as Europe/Stockholm.
+ * `LocalDate` is `YYYY-MM-DD`, `LocalTime` is `HH:MM`, a zone is an IANA name such as Europe/Stockholm. UTC stands for a zone that
+ * can't be used.
  */
 export type LocalDate = string;
 export type LocalTime = string;
@@ -19,20 +21,20 @@ export const localTimeOf = (at: Instant, zone: string): LocalTime =>
 /**
  * The one moment that a local date and time mean, by RFC 5545 section 3.3.10: a time that a clock change leaves out is
  * read with the offset before the gap (02:30 becomes 03:30), one that it repeats means the first.
- * @throws RangeError where date, time or zone can't be read.
+ * @throws RangeError where date or time can't be read.
  */
 export const instantOfLocal = remembered(
   64, // each minute every yard is asked whether its digest is due
   (date: LocalDate, time: LocalTime, zone: string) => `${zone} ${date} ${time}`,
   (date, time, zone): Instant => {
     const wall = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
-    return instant(wall.toZonedDateTime(zone, { disambiguation: "compatible" }).epochMilliseconds);
+    return instant(wall.toZonedDateTime(usedZone(zone), { disambiguation: "compatible" }).epochMilliseconds);
   },
 );
 
 /** The first moment of a local date: not always midnight, since some zones change their clocks then. */
 export const startOfLocalDay = (date: LocalDate, zone: string): Instant =>
-  instant(Temporal.PlainDate.from(date).toZonedDateTime(zone).epochMilliseconds);
+  instant(Temporal.PlainDate.from(date).toZonedDateTime(usedZone(zone)).epochMilliseconds);
 
 export const addLocalDays = (date: LocalDate, count: number): LocalDate =>
   Temporal.PlainDate.from(date).add({ days: count }).toString();
@@ -156,7 +158,7 @@ const localDay = remembered(
 );
 
 const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
-  Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
+  Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(usedZone(zone));
 
 function unreachable(date: LocalDate): never {
   throw new RangeError(`expected an ISO date, got ${date}`);

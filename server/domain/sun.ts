@@ -3,6 +3,7 @@ import { Temporal } from "temporal-polyfill";
 import type { Place } from "./feeder.ts";
 import { earlier, type Instant, inHours, instant, later, type Span } from "./instant.ts";
 import { remembered } from "./remembered.ts";
+import { usedZone } from "./zone.ts";
 
 /** `day`: the sun's upper edge is up (-0.833°). `twilight`: civil, down to -6°; corvids are about. `night`: lower. */
 export type Light = "night" | "twilight" | "day";
@@ -69,15 +70,15 @@ export function civilDayAround(
  * The stretch that a day's ribbon shows: from the civil dusk of the evening before to that of `localDate` (YYYY-MM-DD).
  * Where dusk never comes, its place is taken by the local solar midnight, into which late dusks run in early summer, so
  * that one day's ribbon ends where the next begins. Without a place: from one local midnight to the next.
- * @throws RangeError where `localDate` is no date or `zone` no IANA zone.
+ * @throws RangeError where `localDate` is no date.
  */
 export function duskToDusk(place: Place | null, zone: string, localDate: string): { from: Instant; to: Instant } {
   const date = Temporal.PlainDate.from(localDate);
   if (place === null) {
-    const midnight = (day: Temporal.PlainDate) => instant(day.toZonedDateTime(zone).epochMilliseconds);
+    const midnight = (day: Temporal.PlainDate) => instant(day.toZonedDateTime(usedZone(zone)).epochMilliseconds);
     return { from: midnight(date), to: midnight(date.add({ days: 1 })) };
   }
-  const noon = date.toZonedDateTime({ timeZone: zone, plainTime: "12:00" }).epochMilliseconds;
+  const noon = date.toZonedDateTime({ timeZone: usedZone(zone), plainTime: "12:00" }).epochMilliseconds;
   // The date's daylight is that around the solar noon nearest to noon by the clock; the two may be hours apart.
   const day = Math.round(noon / dayLength + place.longitudeDegrees / 360 - 0.5);
   return { from: evening(solarDay(place, day - 1)), to: evening(solarDay(place, day)) };

@@ -81,7 +81,7 @@ export async function resetPassphrase(
   ports.live.closeSocketsOf({ person: person.id });
   return {
     kind: "signedIn",
-    token: await openSession(ports, person.id, ports.clock.now(), device),
+    token: await openSession(ports.store.keepers, person.id, ports.clock.now(), device),
     keeper: { name: person.name },
   };
 }

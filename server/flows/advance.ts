@@ -4,6 +4,7 @@ import type { Instant } from "../domain/instant.ts";
 import type { Ports, Transaction } from "../ports.ts";
 import { type CallPorts, hearWords } from "./calls.ts";
 import type { Advanced } from "./pure/advanced.ts";
+import { withUntold } from "./pure/untold.ts";
 
 /** Where the pure step and the store meet: whatever happens to a feeder is written here, one fact after the other. */
 
@@ -27,9 +28,9 @@ export async function save(
 async function saveEffects(ports: Pick<CallPorts, "mail">, tx: Transaction, feeder: Advanced, now: Instant) {
   const { id, effects } = feeder;
   const changes = effects.flatMap((effect) => (effect.kind === "alarmChanged" ? [effect.change] : []));
-  if (changes.length > 0) await tx.logAlarmChanges(id, changes);
   const words = effects.flatMap((effect) => (effect.kind === "call" ? [effect.word] : []));
-  if (words.length > 0) await hearWords(ports, tx, feeder, words, now);
+  const ended = words.length > 0 ? await hearWords(ports, tx, feeder, words, now) : [];
+  if (changes.length > 0) await tx.logAlarmChanges(id, withUntold(changes, words, ended));
   for (const effect of effects) {
     switch (effect.kind) {
       case "alarmChanged":

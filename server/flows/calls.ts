@@ -3,7 +3,7 @@ import { topicOf } from "../domain/alarms/notices.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { earlier, type Instant } from "../domain/instant.ts";
 import { silentAlarmFrom } from "../domain/silence/feederSilence.ts";
-import { advanceCall, shownBy } from "../domain/telling/advanceCall.ts";
+import { advanceCall, isStanding, shownBy } from "../domain/telling/advanceCall.ts";
 import type { Call, CallStep, CallWord, Circle, Telling } from "../domain/telling/call.ts";
 import { hear } from "../domain/telling/hear.ts";
 import { advanceUnderOneSky, hearUnderOneSky, type SkyCall, underOneSky } from "../domain/telling/oneSky.ts";
@@ -16,8 +16,9 @@ import {
   type YardStep,
   yardTopic,
 } from "../domain/telling/yardSilence.ts";
-import { type FeederRow, type MailGateway, type Ports, StoreBusy, StoreFull, type Transaction } from "../ports.ts";
+import { type FeederRow, isStoreProblem, type MailGateway, type Ports, type Transaction } from "../ports.ts";
 import type { Advanced } from "./pure/advanced.ts";
+import type { EndedUntold } from "./pure/untold.ts";
 
 /**
  * Who is told of alarms. A new word is heard in the transaction of the state that made it, so that neither is there without
@@ -28,17 +29,24 @@ export interface CallPorts extends Pick<Ports, "clock" | "store" | "bell"> {
   readonly mail: Pick<MailGateway, "ready">;
 }
 
-/** Hears what a feeder's alarms have to say, after its new state was saved. */
+/**
+ * Hears what a feeder's alarms have to say, after its new state was saved.
+ * @returns which of the words ended a call before anybody was told
+ */
 export async function hearWords(
   { mail }: Pick<CallPorts, "mail">,
   tx: Transaction,
   { id, yard, state }: Pick<Advanced, "id" | "yard" | "state">,
   words: readonly CallWord[],
   now: Instant,
-): Promise<void> {
+): Promise<readonly EndedUntold[]> {
   const circle = await circleOf(tx, yard, mail);
-  if (circle === null) return; // its yard is gone, and nobody is left to be told
+  if (circle === null) return []; // its yard is gone, and nobody is left to be told
+  const ended: EndedUntold[] = [];
   for (const word of words) {
+    if ((word.kind === "returned" || word.kind === "setAside") && (await isUntold(tx, yard, id, word.fault))) {
+      ended.push({ fault: word.fault, at: word.at });
+    }
     if (isSilence(word.fault)) {
       const watched = await watchedYard(tx, yard);
       if (watched !== null) await keepYard(tx, hearSilence(watched, { feeder: id, word }, circle, now), now);
@@ -52,6 +60,16 @@ export async function hearWords(
     }
     await keep(tx, topic, hear(await tx.call(topic), word, of, circle, now), now);
   }
+  return ended;
+}
+
+/** Whether an alarm that stands has reached nobody so far, neither by its own call nor by the one that speaks for it. */
+async function isUntold(tx: Transaction, yard: string, feeder: string, fault: FaultKind): Promise<boolean> {
+  const own = await tx.call(topicOf(feeder, fault));
+  const ofYard = isSilence(fault) ? await tx.call(yardTopic(yard)) : null;
+  const speaksFor = isStanding(ofYard) && ofYard.silent.some((part) => part.feeder === feeder) ? ofYard : null;
+  const speaker = own?.spokenForBy ? await tx.call(own.spokenForBy) : (speaksFor ?? own);
+  return isStanding(speaker) && speaker.told.length === 0;
 }
 
 /**
@@ -113,8 +131,7 @@ export async function tryDueCalls(ports: CallPorts): Promise<void> {
   try {
     await advanceDueCalls(ports);
   } catch (error) {
-    const putOff = (cause: unknown) => cause instanceof StoreBusy || cause instanceof StoreFull;
-    if (!(error instanceof AggregateError && error.errors.every(({ cause }) => putOff(cause)))) throw error;
+    if (!(error instanceof AggregateError && error.errors.every(({ cause }) => isStoreProblem(cause)))) throw error;
   }
 }
 

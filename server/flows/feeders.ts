@@ -1,9 +1,10 @@
 import { randomBytes } from "node:crypto";
 import { newFeeder } from "../domain/feeder.ts";
-import type { FeederRow, Ports, YardRow } from "../ports.ts";
-import { advanceDueCalls } from "./calls.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { FeederRow, NewFeeder, Ports, YardChanges, YardRow } from "../ports.ts";
+import { tryDueCalls } from "./calls.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
-import { act } from "./keeperActs.ts";
+import { act, announceSteps, stepFeeders } from "./keeperActs.ts";
 import { saidOfFact } from "./pure/loggedActs.ts";
 import { changedSettings, type SomeSettings, usualSettings, withSaid } from "./pure/saidSettings.ts";
 
@@ -14,48 +15,79 @@ export interface AddedFeeder {
   readonly key: string; // shown once
 }
 
+/** @returns null where there is no such yard */
 export async function addFeeder(
   ports: Ports,
+  yard: string,
+  said: SomeSettings & { readonly name: string },
+  by: string,
+): Promise<AddedFeeder | null> {
+  const now = ports.clock.now();
+  // The yard is read in the same transaction: its zone and place may be changing.
+  const added = await ports.store.atomically(async ({ yards }) => {
+    const row = (await yards.yards()).find(({ id }) => id === yard);
+    if (!row) return null;
+    const { stored, added } = feederToAdd(row, said, by, now);
+    await yards.addFeeder(stored, now);
+    return added;
+  });
+  if (added) ports.live.changed(yard, null, null);
+  return added;
+}
+
+/** A feeder with a new key, as it is stored and as it is shown. */
+export function feederToAdd(
   yard: YardRow,
   said: SomeSettings & { readonly name: string },
   by: string | null,
-): Promise<AddedFeeder> {
-  const now = ports.clock.now();
+  now: Instant,
+): { readonly stored: NewFeeder; readonly added: AddedFeeder } {
   const settings = withSaid(usualSettings(yard, said.name), said);
   const { key, hash } = newFeederKey();
   const id = idFor(said.name);
   const state = newFeeder(settings, now);
   const begun = JSON.stringify(saidOfFact({ kind: "settingsChanged", settings }, now, by));
   const { practice } = yard;
-  await ports.store.yards.addFeeder({ id, yard: yard.id, keyHash: hash, practice, state, said: begun }, now);
-  ports.live.changed(yard.id, null, null);
-  const row = { id, yard: yard.id, practice, revision: 0, addedAt: now, lastHeardAt: null, steppedAt: null, state };
-  return { key, feeder: row };
+  const row = {
+    id,
+    yard: yard.id,
+    practice,
+    revision: 0,
+    addedAt: now,
+    lastHeardAt: null,
+    steppedAt: null,
+    rebuiltAt: null,
+    state,
+  };
+  return { stored: { id, yard: yard.id, keyHash: hash, practice, state, said: begun }, added: { key, feeder: row } };
 }
 
 export const changeFeeder = (ports: Ports, id: string, said: SomeSettings, by: string): Promise<FeederRow | null> =>
   act(ports, id, by, ({ settings }) => ({ kind: "settingsChanged", settings: changedSettings(settings, said) }));
 
-/** A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each. */
-export async function changeYard(
-  ports: Ports,
-  id: string,
-  changes: Partial<Omit<YardRow, "id" | "practice">>,
-  by: string,
-): Promise<YardRow | null> {
-  const yard = await ports.store.yards.changeYard(id, changes, ports.clock.now());
-  if (!yard) return null;
-  const { place, zone } = yard;
+/**
+ * A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each, in the commit that
+ * changes the yard.
+ */
+export async function changeYard(ports: Ports, id: string, changes: YardChanges, by: string): Promise<YardRow | null> {
+  const now = ports.clock.now();
   const moved = changes.place !== undefined || changes.zone !== undefined;
-  for (const feeder of moved ? await ports.store.digests.feedersOf(id) : []) {
-    await act(ports, feeder.id, by, (state) => ({
+  const done = await ports.store.transaction(async (tx) => {
+    const yard = await tx.changeYard(id, changes, now);
+    if (!yard) return null;
+    const { place, zone } = yard;
+    const rows = moved ? await tx.feedersOf(id) : [];
+    const steps = await stepFeeders(ports, tx, rows, now, by, ({ settings }) => ({
       kind: "settingsChanged",
-      settings: { ...state.settings, place, zone },
+      settings: { ...settings, place, zone },
     }));
-  }
+    return { yard, steps };
+  });
+  if (!done) return null;
+  announceSteps(ports, done.steps);
   ports.live.changed(id, null, null);
-  await advanceDueCalls(ports); // its zone and its people's time decide when they are told
-  return yard;
+  await tryDueCalls(ports); // its zone and its people's time decide when they are told
+  return done.yard;
 }
 
 /** @returns the new key, or null where there is no such feeder. The old one no longer works. */

@@ -2,8 +2,16 @@ import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
 import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
+import { highestStored } from "../domain/eventSequence.ts";
 import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
-import { type FeederRow, type Ports, StoreBusy, type StoredEvent, StoreFull, type Transaction } from "../ports.ts";
+import {
+  FeederDamaged,
+  type FeederRow,
+  isStoreProblem,
+  type Ports,
+  type StoredEvent,
+  type Transaction,
+} from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { act } from "./keeperActs.ts";
 import { type Advanced, begin } from "./pure/advanced.ts";
@@ -23,7 +31,7 @@ export interface Ingest {
   /**
    * Resolves after the commit: what the answer calls stored survives a power cut.
    * @param bare NaN and infinity that stood in the text of its events.
-   * @throws StoreBusy, StoreFull: nothing was stored, the feeder keeps its events and tries again.
+   * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was stored, the feeder keeps its events and tries again.
    */
   take(feeder: string, posted: unknown, bare?: readonly BareNumber[]): Promise<IngestOutcome>;
   /**
@@ -38,8 +46,9 @@ export interface Ingest {
  * Reports that arrive together share one commit: a disk that syncs in 10 ms would otherwise allow a hundred reports a
  * second at the most. Nothing is read from the network while SQLite writes, so before each commit the event loop gets one
  * turn to read what has come meanwhile; there is no waiting for the sake of waiting.
+ * @param metDamaged a report came from a feeder whose stored state can't be used
  */
-export function startIngest(ports: Ports): Ingest {
+export function startIngest(ports: Ports, metDamaged: () => void = () => undefined): Ingest {
   let waiting: Pending[] = [];
   let running = false;
 
@@ -49,7 +58,7 @@ export function startIngest(ports: Ports): Ingest {
       await oneTurnOfTheLoop();
       const group = nextGroup(waiting);
       waiting = waiting.filter((pending) => !group.includes(pending));
-      await commit(ports, group);
+      await commit(ports, group, metDamaged);
     }
     running = false;
   }
@@ -114,16 +123,17 @@ function nextGroup(waiting: readonly Pending[]): Pending[] {
   return group;
 }
 
-async function commit(ports: Ports, group: readonly Pending[]): Promise<void> {
+async function commit(ports: Ports, group: readonly Pending[], metDamaged: () => void): Promise<void> {
   try {
     const taken = await ports.store.transaction((tx) => takeGroup(ports, tx, group));
     for (const { pending, outcome } of taken.outcomes) pending.resolve(outcome);
     announce(ports, taken.feeders, taken.revisions);
   } catch (error) {
     // One report that trips over a bug of ours must not take the others of its group with it.
-    const alone = group.length === 1 || error instanceof StoreBusy || error instanceof StoreFull;
+    if (error instanceof FeederDamaged && group.length === 1) metDamaged();
+    const alone = group.length === 1 || isStoreProblem(error);
     if (alone) for (const pending of group) pending.reject(error);
-    else for (const pending of group) await commit(ports, [pending]);
+    else for (const pending of group) await commit(ports, [pending], metDamaged);
   }
 }
 
@@ -181,17 +191,20 @@ type TakenOne =
 async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenOne> {
   const { report } = pending;
   const receivedAt = nextMoment(row.steppedAt, pending.receivedAt);
-  const sorted = await sortEvents(row.state, report, receivedAt, (boot, seqs) => tx.storedOf(row.id, boot, seqs));
+  const sorted = await sortEvents(row.state, report, receivedAt, {
+    read: (boot, seqs) => tx.storedOf(row.id, boot, seqs),
+    bootsOf: (label) => tx.storedBoots(row.id, label),
+  });
   if (sorted.kind === "unclear") {
     return { outcome: { kind: "bootUnclear", boot: report.boot, uptimeBefore: sorted.uptimeBefore } };
   }
-  const { boot, fresh, duplicates } = sorted;
-  const taken = takeReport(begin(row), { ...report, boot }, fresh, receivedAt);
+  const { boot, fresh, duplicates, recalled } = sorted;
+  const taken = takeReport(begin(row), { ...report, boot }, fresh, receivedAt, recalled);
 
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];
   const answer: Answer = {
-    storedThrough: storedThrough(report, sorted.unstored),
+    storedThrough: storedThrough(report, sorted.unstored, highestStored(feeder.state.sequence, boot) ?? 0),
     duplicates,
     refused,
     unknown: [...report.unknown],
@@ -207,14 +220,20 @@ async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promi
 
 /**
  * Speaks of the events of this report alone: what another start of the feeder numbered is none of this one's. An event that can't be
- * read is dealt with, or it would be sent for ever; one that is not stored is not, nor is anything after it.
+ * read is dealt with, or it would be sent for ever; one that is not stored is not, nor is anything after it. Its number may be
+ * what is damaged, so it counts only up to the number right behind those that were seen.
+ * @param highest the highest number that is stored of this start
  */
-function storedThrough({ events, refused }: PostedReport, unstored: readonly number[]): number | null {
+function storedThrough({ events, refused }: PostedReport, unstored: readonly number[], highest: number): number | null {
+  const firstUnstored = unstored.reduce((least, seq) => Math.min(least, seq), Number.POSITIVE_INFINITY);
+  const mayCover = (seq: number) => seq < firstUnstored;
+  let through = events.reduce((most, { seq }) => (mayCover(seq) ? Math.max(most, seq) : most), 0);
+  let seen = Math.max(through, highest);
   const unreadable = refused.flatMap(({ seq }) => (seq !== null && isSeq(seq) ? [seq] : []));
-  const firstUnstored = unstored.length === 0 ? Number.POSITIVE_INFINITY : Math.min(...unstored);
-  let through = 0;
-  for (const seq of [...events.map(({ seq }) => seq), ...unreadable]) {
-    if (seq < firstUnstored && seq > through) through = seq;
+  for (const seq of unreadable.sort((a, b) => a - b)) {
+    if (!mayCover(seq) || seq > seen + 1) break;
+    seen = Math.max(seen, seq);
+    through = Math.max(through, seq);
   }
   return through === 0 ? null : through;
 }

@@ -1,9 +1,9 @@
 import type { ToldRefill } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
-import type { FeederRow, Ports, StoredRefill, Transaction } from "../ports.ts";
+import { FeederDamaged, type FeederRow, type Ports, type StoredRefill, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
-import { advanced, begin, ordersFor } from "./pure/advanced.ts";
+import { type Advanced, advanced, begin, ordersFor } from "./pure/advanced.ts";
 import { type AskedOrder, askedOrder } from "./pure/askedOrder.ts";
 import { type KeeperFact, saidOfFact } from "./pure/loggedActs.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
@@ -22,37 +22,69 @@ export async function askOrder(ports: Ports, feeder: string, asked: AskedOrder):
  */
 export async function askYardOrder(ports: Ports, yard: string, asked: AskedOrder): Promise<YardOrder> {
   const now = ports.clock.now();
+  // A stop that left one out unsaid would be believed there too.
+  const damaged = (await ports.store.yards.damaged()).find((feeder) => feeder.yard === yard);
+  if (damaged) throw new FeederDamaged(damaged.id, damaged.problem);
   const done = await ports.store.transaction(async (tx) => {
     const rows = await tx.feedersOf(yard);
     const meant = rows.filter(
       ({ state }) => asked.kind === "pause" || (state.settings.duty ?? "inGarden") === "inGarden",
     );
-    const steps = meant.map((row) => {
-      const at = nextMoment(row.steppedAt ?? row.addedAt, now);
-      const fact: KeeperFact = { kind: "orderAsked", order: askedOrder(asked, at) };
-      return { row, at, fact, changed: advanced(begin(row), fact, at) };
-    });
-    await save(
-      ports,
-      tx,
-      steps.map(({ changed }) => changed),
-      now,
-    );
-    for (const { row, at, fact } of steps) {
-      await tx.recordAct({ feeder: row.id, at, said: JSON.stringify(saidOfFact(fact, at, asked.by)) });
-    }
+    const steps = await stepFeeders(ports, tx, meant, now, asked.by, (_, at) => ({
+      kind: "orderAsked",
+      order: askedOrder(asked, at),
+    }));
     return { steps, leftOut: rows.filter((row) => !meant.includes(row)) };
   });
-  const rows = done.steps.map(({ row, at, changed }) => {
+  const rows = announceSteps(ports, done.steps);
+  const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
+  return { feeders: sent, leftOut: done.leftOut.map(({ id }) => id) };
+}
+
+/** What an act did to one of several feeders. */
+interface Step {
+  readonly row: FeederRow; // as it was
+  readonly at: Instant;
+  readonly changed: Advanced;
+}
+
+/** The same act for each of these feeders, in the caller's transaction: all of them get it, or none. */
+export async function stepFeeders(
+  ports: Ports,
+  tx: Transaction,
+  rows: readonly FeederRow[],
+  now: Instant,
+  by: string | null,
+  factAt: (state: FeederState, at: Instant) => KeeperFact,
+): Promise<readonly Step[]> {
+  const steps = rows.map((row) => {
+    const at = nextMoment(row.steppedAt ?? row.addedAt, now);
+    const fact = factAt(row.state, at);
+    return { row, at, fact, changed: advanced(begin(row), fact, at) };
+  });
+  await save(
+    ports,
+    tx,
+    steps.map(({ changed }) => changed),
+    now,
+  );
+  for (const { row, at, fact } of steps) {
+    await tx.recordAct({ feeder: row.id, at, said: JSON.stringify(saidOfFact(fact, at, by)) });
+  }
+  return steps;
+}
+
+/** After the commit. @returns the feeders as they are now */
+export function announceSteps(ports: Ports, steps: readonly Step[]): readonly FeederRow[] {
+  const rows = steps.map(({ row, at, changed }) => {
     return { ...row, state: changed.state, steppedAt: at, revision: row.revision + 1 };
   });
   announce(
     ports,
-    done.steps.map(({ changed }) => changed),
+    steps.map(({ changed }) => changed),
     new Map(rows.map(({ id, revision }) => [id, revision])),
   );
-  const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
-  return { feeders: sent, leftOut: done.leftOut.map(({ id }) => id) };
+  return rows;
 }
 
 export interface YardOrder {

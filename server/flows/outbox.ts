@@ -1,5 +1,5 @@
 import type { Notice } from "../domain/facts.ts";
-import { after, before as ago, days, type Instant, type Span, seconds } from "../domain/instant.ts";
+import { after, before as ago, days, type Instant, later, type Span, seconds } from "../domain/instant.ts";
 import { letterOf } from "../domain/letters/noticeLetter.ts";
 import { stillWorth } from "../domain/push/delivery.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
@@ -17,6 +17,7 @@ import type {
   Ports,
   PushGateway,
 } from "../ports.ts";
+import { type DeliveryLanes, deliveryLanes } from "./lanes.ts";
 
 export interface OutboxPorts {
   readonly clock: Clock;
@@ -32,15 +33,17 @@ export interface OutboxLimits {
   readonly publicUrl: string | null;
   /** The longest that one exchange may take, from beginning to end. */
   readonly exchangeMax: Readonly<Record<Channel, Span>>;
-  /** How long what is claimed may wait behind others before it is left to the next claim. */
+  /** How long after its claim an exchange may begin at the latest; after that it is left to the next claim. */
   readonly queueMax: Span;
   /** Items claimed at a time. */
   readonly most: number;
   /** 0..1 for each failed attempt, so that phones that failed together don't come back together. */
   readonly jitter: () => number;
   readonly log: FlowLog;
-  /** Deliveries under way at the same time. */
-  readonly atOnce?: number;
+  /** Shared by all rounds of one process; lanes of its own where only one drains. */
+  readonly lanes?: DeliveryLanes;
+  /** After a commit in which it became known that something reached nobody. */
+  readonly onLost?: () => Promise<unknown>;
 }
 
 /** What must not happen, told by name. A pino logger is one. */
@@ -65,10 +68,11 @@ export interface Drained {
  */
 export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<Drained> {
   const ended: Record<Settlement["kind"], number> = { delivered: 0, retry: 0, givenUp: 0, phoneGone: 0 };
+  const lanes = limits.lanes ?? deliveryLanes();
   // Side by side: a mail server that takes its time holds up no phone. Whoever asked to stop waits for both all the same.
   const rounds = await Promise.allSettled(
     channels.map((channel) =>
-      drainChannel(ports, limits, channel, ({ kind }) => {
+      drainChannel(ports, limits, lanes, channel, ({ kind }) => {
         ended[kind] += 1;
       }),
     ),
@@ -79,8 +83,17 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
     waiting: ended.retry,
     givenUp: ended.givenUp,
     phonesGone: ended.phoneGone,
-    nextDueAt: await ports.store.outbox.nextDueAt(),
+    nextDueAt: await nextLookAt(ports, lanes),
   };
+}
+
+/**
+ * What is due and waits for a lane is begun when one is free; another process may have that exchange, so it is looked at again
+ * all the same, but not in a circle.
+ */
+async function nextLookAt({ store, clock }: OutboxPorts, lanes: DeliveryLanes): Promise<Instant | null> {
+  const due = await store.outbox.nextDueAt();
+  return due === null || !lanes.isBusy ? due : later(due, after(clock.now(), seconds(1)));
 }
 
 /** How long the store may need to settle: it tries anew for about two seconds where another process holds the lock. */
@@ -91,42 +104,75 @@ const channels: readonly Channel[] = ["push", "mail"];
 async function drainChannel(
   ports: OutboxPorts,
   limits: OutboxLimits,
+  lanes: DeliveryLanes,
   channel: Channel,
   ended: (settlement: Settlement) => void,
 ): Promise<void> {
-  for (;;) {
-    const now = ports.clock.now();
-    const beginBy = after(now, limits.queueMax);
-    // A claim outlasts all that is done under it, or another process would send the same again.
-    const claimUntil = after(beginBy, (limits.exchangeMax[channel] + settleMax) as Span);
-    const claimed = await ports.store.outbox.claim(channel, now, claimUntil, limits.most);
-    await inLanes(claimed, limits.atOnce ?? 8, async (item) => {
-      const settlement = await deliver(ports, limits, item, beginBy);
-      if (settlement !== null) ended(settlement);
+  const underWay = new Set<Promise<void>>();
+  const begin = (item: OutboxItem, beginBy: Instant) => {
+    const leave = lanes.begin(item);
+    const exchange = deliver(ports, limits, item, beginBy, leave)
+      .then((settlement) => {
+        if (settlement !== null) ended(settlement);
+      })
+      .finally(() => underWay.delete(exchange));
+    underWay.add(exchange);
+  };
+  const claim = () =>
+    lanes.inTurn(async () => {
+      const now = ports.clock.now();
+      const beginBy = after(now, limits.queueMax);
+      // A claim outlasts all that is done under it, or another process would send the same again.
+      const claimUntil = after(beginBy, (limits.exchangeMax[channel] + settleMax) as Span);
+      const { outbox } = ports.store;
+      const claimed = await outbox.claim(channel, now, claimUntil, limits.most, lanes.of(channel));
+      for (const item of claimed) begin(item, beginBy);
+      return claimed;
     });
-    if (claimed.length < limits.most) return;
+  try {
+    for (;;) {
+      if ((await claim()).length === limits.most) continue;
+      if (underWay.size === 0) return;
+      await Promise.race(underWay); // the first that ends makes room for the next
+    }
+  } finally {
+    await Promise.allSettled(underWay); // also where a claim failed: whoever stops waits for what is under way
   }
 }
 
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
   { clock, store, push, mail, live }: OutboxPorts,
-  { jitter, log, publicUrl }: OutboxLimits,
+  { jitter, log, publicUrl, onLost }: OutboxLimits,
   item: OutboxItem,
   beginBy: Instant,
+  leave: (answered: boolean | null) => void,
 ): Promise<Settlement | null> {
   const about = { item: item.id, channel: item.channel, person: item.person, topic: item.notice.topic };
   const begun = clock.now();
-  if (begun > beginBy) return null; // waited too long behind others: before it ended it might be somebody else's
-
-  const settlement = await attempt();
+  let answered: boolean | null = null;
   try {
-    await store.outbox.settle(item, settlement);
+    if (begun > beginBy) return null; // the claim took long: before this ended it might be somebody else's
+    const settlement = await attempt();
+    return await settled(settlement);
+  } finally {
+    leave(answered);
+  }
+
+  async function settled(settlement: Settlement): Promise<Settlement | null> {
+    try {
+      await store.outbox.settle(item, settlement);
+    } catch (err) {
+      log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
+      return null;
+    }
     if (settlement.kind === "phoneGone") live?.phonesChanged(item.person);
+    if (settlement.kind === "phoneGone" || settlement.kind === "givenUp") {
+      await onLost?.().catch((err: unknown) => {
+        log.error({ err, ...about }, "what follows from a delivery that reached nobody failed; the next tick does it");
+      });
+    }
     return settlement;
-  } catch (err) {
-    log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
-    return null;
   }
 
   async function attempt(): Promise<Settlement> {
@@ -138,8 +184,9 @@ async function deliver(
         : writeTo(mail, item, notice, publicUrl);
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
-      return { kind: "tryLater", notBefore: null, words: "a fault inside the server, see its log" };
+      return { kind: "tryLater", notBefore: null, words: "a fault inside the server, see its log", noAnswer: true };
     });
+    answered = outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true);
     return settle(outcome, item.attempts, item.writtenAt, item.notice.timeToLive, clock.now(), jitter());
   }
 }
@@ -151,39 +198,6 @@ async function writeTo(mail: MailGateway, item: MailItem, notice: Notice, public
   const link = publicUrl === null ? null : addressOf(feeder, publicUrl, notice.opens);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
   return mail.send(to, letterOf(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
-}
-
-/**
- * Works on up to `atOnce` items at a time, but on no more than half of that for one push service, or for the mail server: one
- * that hangs would otherwise hold up the phones of all others until each attempt has run into its deadline.
- */
-async function inLanes(items: readonly OutboxItem[], atOnce: number, work: (item: OutboxItem) => Promise<void>) {
-  const waiting = [...items];
-  const underWay = new Map<string, number>();
-  const perService = Math.max(1, Math.ceil(atOnce / 2));
-
-  const lane = async () => {
-    for (;;) {
-      const next = waiting.findIndex((item) => (underWay.get(serviceOf(item)) ?? 0) < perService);
-      const [item] = next === -1 ? [] : waiting.splice(next, 1);
-      // Whatever still waits is for services that are busy: the lanes that keep them busy will take it.
-      if (item === undefined) return;
-      const service = serviceOf(item);
-      underWay.set(service, (underWay.get(service) ?? 0) + 1);
-      try {
-        await work(item);
-      } finally {
-        underWay.set(service, (underWay.get(service) ?? 1) - 1);
-      }
-    }
-  };
-  await Promise.all(Array.from({ length: Math.min(atOnce, items.length) }, lane));
-}
-
-function serviceOf(item: OutboxItem): string {
-  if (item.channel === "mail") return "mail";
-  const { endpoint } = item.phone;
-  return URL.canParse(endpoint) ? new URL(endpoint).host : endpoint;
 }
 
 /**

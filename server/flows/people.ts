@@ -6,7 +6,7 @@ import { reachOfPerson } from "../domain/push/reach.ts";
 import { isStanding } from "../domain/telling/advanceCall.ts";
 import type { Call } from "../domain/telling/call.ts";
 import { isLost } from "../domain/telling/reached.ts";
-import type { MailOutcome, MemberChange, MemberChanges, MemberRow, OpenInvite, Ports } from "../ports.ts";
+import type { AtomicStores, MailOutcome, MemberChange, MemberChanges, MemberRow, OpenInvite, Ports } from "../ports.ts";
 import { tryDueCalls } from "./calls.ts";
 import { idOf } from "./publicId.ts";
 import { maybeIso } from "./views.ts";
@@ -149,19 +149,33 @@ export async function withdrawInvite({ clock, store }: Ports, yard: string, id: 
   return found !== undefined && store.people.withdrawInvite(yard, found.tokenHash, now);
 }
 
+interface Yard {
+  readonly id: string;
+  readonly name: string;
+}
+
 export type Joined =
-  | { readonly kind: "joined"; readonly person: string; readonly yard: { readonly id: string; readonly name: string } }
+  | { readonly kind: "joined"; readonly person: string; readonly yard: Yard }
   | { readonly kind: "noSuchInvite" | "nameTaken" };
 
-/** @param newcomer null: the person has an account already */
+/**
+ * @param newcomer null: the person has an account already
+ * @param also what is stored in the same commit, such as their session
+ */
 export async function join(
   ports: Ports,
   token: string,
   person: string | null,
   newcomer: { readonly name: string; readonly passphraseHash: string } | null,
+  also: (stores: AtomicStores, person: string, now: Instant) => Promise<void> = async () => undefined,
 ): Promise<Joined> {
   const id = person ?? randomUUID();
-  const use = await ports.store.people.useInvite(hashOf(token), id, newcomer, ports.clock.now());
+  const now = ports.clock.now();
+  const use = await ports.store.atomically(async (stores) => {
+    const used = await stores.people.useInvite(hashOf(token), id, newcomer, now);
+    if (used.kind === "joined" || used.kind === "member") await also(stores, id, now);
+    return used;
+  });
   if (use.kind === "noSuchInvite" || use.kind === "nameTaken") return { kind: use.kind };
   const yard = (await ports.store.yards.yards()).find((each) => each.id === use.yard);
   if (!yard) return { kind: "noSuchInvite" }; // it was removed meanwhile
@@ -169,6 +183,13 @@ export async function join(
   ports.live.changed(yard.id, null, null);
   await tryDueCalls(ports);
   return { kind: "joined", person: id, yard: { id: yard.id, name: yard.name } };
+}
+
+/** The yard of an invite that was used already, as long as it would hold; null where there is none. */
+export async function yardJoinedBy({ clock, store }: Ports, token: string): Promise<Yard | null> {
+  const used = await store.people.usedInvite(hashOf(token), clock.now());
+  const yard = used && (await store.yards.yards()).find(({ id }) => id === used.yard);
+  return yard ? { id: yard.id, name: yard.name } : null;
 }
 
 /** Whether this token opens anything: asked before a passphrase is hashed for it, which is slow on purpose. */

@@ -1,7 +1,7 @@
 import { randomUUID } from "node:crypto";
 import type { PhonesView, PhoneView } from "../contract/api.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
-import { reachOf } from "../domain/push/reach.ts";
+import { phonesPerPersonMax, reachOf } from "../domain/push/reach.ts";
 import type { Phone, PhoneRenewed, Ports, Subscription } from "../ports.ts";
 import { tryDueCalls } from "./calls.ts";
 import { maybeIso } from "./views.ts";
@@ -13,6 +13,7 @@ export async function phonesView({ clock, store, push }: Ports, keeper: string):
   const [phones, gone] = [await store.keepers.phonesOf(keeper), await store.keepers.gonePhonesOf(keeper)];
   return {
     publicKey: push.publicKey,
+    most: phonesPerPersonMax,
     phones: phones.map((phone) => phoneView(phone, now)),
     gone: gone.map(({ goneAt, ...one }) => ({ ...one, goneAt: isoOf(goneAt) })),
   };
@@ -34,7 +35,7 @@ const phoneView = (phone: Phone, now: Instant): PhoneView => ({
 export type PhoneChange =
   | { readonly kind: "done" }
   | { readonly kind: "notAllowed"; readonly field: "endpoint"; readonly why: string }
-  | { readonly kind: "gone" | "taken"; readonly field: "endpoint"; readonly why: string }
+  | { readonly kind: "gone" | "taken" | "tooMany"; readonly field: "endpoint"; readonly why: string }
   | { readonly kind: "noSuchPhone"; readonly field: "endpoint" | "replaces"; readonly why: string };
 
 /** @param replaces by which endpoint the same browser was known before, if it was */
@@ -103,6 +104,11 @@ async function settled(ports: Ports, keeper: string, outcome: PhoneRenewed): Pro
         kind: "taken",
         field: "endpoint",
         why: "belongs to another phone. Subscribe anew to get one of your own.",
+      };
+    case "tooMany":
+      return {
+        ...{ kind: "tooMany", field: "endpoint" },
+        why: `is one phone too many: a person has at most ${phonesPerPersonMax}. Remove one that is no longer used, then add this one.`,
       };
     case "noSuchPhone":
       return { kind: "noSuchPhone", field: "replaces", why: "is no phone of yours" };

@@ -1,9 +1,10 @@
 import { createHash, randomBytes, randomUUID } from "node:crypto";
 import { hash, verify } from "@node-rs/argon2";
 import { after, days, type Instant, instant, minutes } from "../domain/instant.ts";
-import type { Ports, SessionRow } from "../ports.ts";
+import type { AtomicStores, Ports, SessionRow } from "../ports.ts";
+import { firstYard } from "./firstYard.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
-import { isInvited, type Joined, join } from "./people.ts";
+import { isInvited, type Joined, join, yardJoinedBy } from "./people.ts";
 
 /** Who may sign in: the first keeper by a one-time link, later by name and passphrase. Sessions can be ended at any time. */
 
@@ -29,9 +30,6 @@ export async function openClaim(ports: Ports): Promise<string | null> {
   return token;
 }
 
-/** Minutes until the next person is told of what is urgent. Common practice, no source. */
-export const usualEscalation = 15;
-
 /** The first keeper names themselves, chooses a passphrase and gets a yard in their own time zone. */
 export async function claim(
   ports: Ports,
@@ -39,24 +37,29 @@ export async function claim(
   device = "",
 ): Promise<SignedIn> {
   const now = ports.clock.now();
-  if (!(await ports.store.keepers.isClaimOpen(tokenHash(said.token)))) return noClaim;
+  const isOpen = await ports.store.keepers.isClaimOpen(tokenHash(said.token));
+  if (!isOpen) return (await claimedBefore(ports, said, device)) ?? noClaim;
   const problem = await passphraseProblem(said.passphrase, said.name);
   if (problem !== null) return problem;
   const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
-  if (!(await ports.store.keepers.useClaim(tokenHash(said.token), keeper, now))) {
-    return noClaim;
-  }
-  const yard = {
-    id: randomUUID(),
-    name: "My yard",
-    zone: said.zone,
-    place: null,
-    digestTime: "07:30",
-    digestWanted: true,
-    escalateMinutes: usualEscalation,
-  };
-  await ports.store.yards.addYard({ ...yard, practice: false }, keeper.id, now);
-  return { kind: "signedIn", token: await openSession(ports, keeper.id, now, device), keeper: { name: keeper.name } };
+  const token = await ports.store.atomically(async ({ keepers, yards }) => {
+    if (!(await keepers.useClaim(tokenHash(said.token), keeper, now))) return null;
+    await yards.addYard(firstYard(said.zone), keeper.id, now);
+    return openSession(keepers, keeper.id, now, device);
+  });
+  if (token !== null) return { kind: "signedIn", token, keeper: { name: keeper.name } };
+  return (await claimedBefore(ports, said, device)) ?? noClaim;
+}
+
+/** The answer may have been lost: who sends the same again is the keeper already. Null: it isn't so. */
+async function claimedBefore(
+  ports: Ports,
+  said: { readonly token: string; readonly name: string; readonly passphrase: string },
+  device: string,
+): Promise<SignedIn | null> {
+  if (!(await ports.store.keepers.isUsedClaim(tokenHash(said.token)))) return null;
+  const known = await signIn(ports, said, device);
+  return known.kind === "signedIn" ? known : null;
 }
 
 const noClaim = {
@@ -74,7 +77,7 @@ export type JoinedAs =
 
 /**
  * Joins a yard by an invite. Who is signed in needs the token alone; who isn't gives a name and a passphrase, and gets an
- * account by it, or is known by them.
+ * account by it.
  * @param session whose browser it is; null: nobody's
  */
 export async function joinWith(
@@ -84,29 +87,52 @@ export async function joinWith(
   device = "",
 ): Promise<JoinedAs> {
   const { token, name, passphrase } = said;
-  if (!(await isInvited(ports, token))) return notInvited;
+  if (!(await isInvited(ports, token))) return (await joinedBefore(ports, said, session, device)) ?? notInvited;
   if (session !== null && name === undefined) {
     const joined = await join(ports, token, session.keeper.id, null);
     return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
   }
   if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
-  const known = await ports.store.keepers.keeperNamed(name);
-  if (known !== null && !(await verify(known.passphraseHash, passphrase))) return nameTaken;
-  const problem = known === null ? await passphraseProblem(passphrase, name) : null;
+  // A passphrase is tried at signing in alone: an unused invite must not be another place to guess one.
+  if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
+  const problem = await passphraseProblem(passphrase, name);
   if (problem !== null) return problem;
-  const newcomer = known === null ? { name, passphraseHash: await hash(passphrase) } : null;
-  const joined = await join(ports, token, known?.id ?? null, newcomer);
+  const newcomer = { name, passphraseHash: await hash(passphrase) };
+  let opened = "";
+  const joined = await join(ports, token, null, newcomer, async ({ keepers }, person, now) => {
+    opened = await openSession(keepers, person, now, device);
+  });
   if (joined.kind === "nameTaken") return nameTaken;
   if (joined.kind !== "joined") return notInvited;
-  const opened = await openSession(ports, joined.person, ports.clock.now(), device);
-  return { ...joined, token: opened, keeper: { name: known?.name ?? name } };
+  return { ...joined, token: opened, keeper: { name } };
+}
+
+/** Whose answer was lost sends the same again: the invite is used by then, and they are of its yard. Null: it isn't so. */
+async function joinedBefore(
+  ports: Ports,
+  { token, name, passphrase }: Parameters<typeof joinWith>[1],
+  session: SessionRow | null,
+  device: string,
+): Promise<JoinedAs | null> {
+  const yard = await yardJoinedBy(ports, token);
+  if (yard === null) return null;
+  const isMember = async (person: string) => (await ports.store.people.roleAt(person, { yard: yard.id })) !== null;
+  if (session !== null && name === undefined) {
+    const { id, name: keeper } = session.keeper;
+    return (await isMember(id)) ? { kind: "joined", person: id, yard, token: null, keeper: { name: keeper } } : null;
+  }
+  if (name === undefined || passphrase === undefined) return null;
+  const known = await ports.store.keepers.keeperNamed(name);
+  if (known === null || !(await isMember(known.id)) || !(await verify(known.passphraseHash, passphrase))) return null;
+  const opened = await openSession(ports.store.keepers, known.id, ports.clock.now(), device);
+  return { kind: "joined", person: known.id, yard, token: opened, keeper: { name: known.name } };
 }
 
 const nameTaken = {
   kind: "wrong",
   field: "name",
-  problem: "is taken here: choose another, or give that one's passphrase if it is yours",
+  problem: "is taken here: choose another. If it is yours, sign in first and open the invitation again",
 } as const;
 
 const notInvited = {
@@ -121,15 +147,20 @@ export async function signIn(ports: Ports, said: { name: string; passphrase: str
   const keeper = await ports.store.keepers.keeperNamed(said.name);
   const right = await verify(keeper?.passphraseHash ?? (await nobody), said.passphrase);
   if (!keeper || !right) return { kind: "refused", why: "the name or the passphrase is wrong" };
-  const token = await openSession(ports, keeper.id, ports.clock.now(), device);
+  const token = await openSession(ports.store.keepers, keeper.id, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }
 
 /** @param device the kind of browser in words; empty where it isn't known. @returns the token for its cookie */
-export async function openSession(ports: Ports, keeper: string, now: Instant, device = ""): Promise<string> {
+export async function openSession(
+  keepers: AtomicStores["keepers"],
+  keeper: string,
+  now: Instant,
+  device = "",
+): Promise<string> {
   const token = secret();
   const session = { tokenHash: tokenHash(token), keeper, device, expiresAt: sessionEnd(now, now) };
-  await ports.store.keepers.addSession(session, now);
+  await keepers.addSession(session, now);
   return token;
 }
 

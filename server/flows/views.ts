@@ -23,11 +23,14 @@ import { feederWords } from "../domain/feederWords.ts";
 import { foodKinds, foods, portionWords } from "../domain/food.ts";
 import { foodOutlook } from "../domain/foodOutlook.ts";
 import { levelOf, portionOf } from "../domain/hopper/level.ts";
-import { type Instant, isoOf } from "../domain/instant.ts";
+import { after, days, type Instant, isoOf } from "../domain/instant.ts";
+import { momentWords } from "../domain/localTime.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
 import { type ShownPhase, type Standing, shownPhase, standingOf } from "../domain/orders/standing.ts";
+import { allDamageWords, damageWords } from "../domain/storeDamage.ts";
 import { wellUntil } from "../domain/wellKnown.ts";
-import type { FeederRow, YardRow } from "../ports.ts";
+import { isUsableZone, usedZone } from "../domain/zone.ts";
+import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
 import { saidOf } from "./pure/saidSettings.ts";
 
 /** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
@@ -36,12 +39,38 @@ export const yardView = (
   yard: YardRow,
   of: Pick<YardView, "role" | "people" | "calls">,
   feeders: readonly FeederRow[],
+  damaged: readonly DamagedFeeder[],
   now: Instant,
 ): YardView => ({
   ...yard,
+  zone: usedZone(yard.zone),
+  unusableZone: isUsableZone(yard.zone) ? null : yard.zone,
   ...of,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
+  damaged: damaged
+    .filter((feeder) => feeder.yard === yard.id)
+    .map(({ id, name, problem }) => ({ id, name, words: damagedWords(name, problem) })),
 });
+
+const damagedWords = (name: string, problem: string): string =>
+  `What is stored of ${name} is damaged (${problem}), so nothing of it can be shown. It is being rebuilt from its record. Until then ` +
+  "its reports are not taken, and it keeps its events.";
+
+/** Told for so long. Common practice, no source. */
+const rebuiltToldFor = days(7);
+
+function rebuiltWords({ rebuiltAt, state }: FeederRow, now: Instant): string {
+  if (rebuiltAt === null || now >= after(rebuiltAt, rebuiltToldFor)) return "";
+  const when = momentWords(rebuiltAt, state.settings.zone, now);
+  return ` What was stored of it was damaged, and was rebuilt from its record (${when}).`;
+}
+
+/** @param keepsYard whether the person may know the server's folders and commands */
+export function storageWords({ store }: Pick<Ports, "store">, keepsYard: boolean): string | null {
+  const damage = store.condition.damage();
+  if (damage === null) return null;
+  return keepsYard ? allDamageWords(damage, store.condition.advice()) : damageWords(damage);
+}
 
 export const foodViews: readonly FoodView[] = foodKinds.map((kind) => ({
   kind,
@@ -72,7 +101,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
       words,
       opens: `/feeders/${encodeURIComponent(row.id)}/${said === "asRefill" ? "refill" : "settings"}`,
     })),
-    words: feederWords(state, now),
+    words: `${feederWords(state, now)}${rebuiltWords(row, now)}`,
     wellUntil: maybeIso(wellUntil(state, now)),
   };
 }

@@ -3,7 +3,7 @@ import { nameKey } from "../domain/names.ts";
 import type { Ports, YardRow } from "../ports.ts";
 import { tellRemoval } from "./accounts.ts";
 import type { FeederKeys } from "./feederKeys.ts";
-import { usualEscalation } from "./signIn.ts";
+import { usualEscalation } from "./firstYard.ts";
 
 /** Yards come and go by their keepers' wish. */
 

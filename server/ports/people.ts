@@ -69,6 +69,8 @@ export interface PeopleStore {
   /** @returns whether it was open */
   withdrawInvite(yard: string, tokenHash: string, now: Instant): Promise<boolean>;
   invite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
+  /** One that was used, and isn't expired. */
+  usedInvite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
   /**
    * Uses the invite up and adds the member, both or neither; two at once can't use the same one.
    * @param newcomer somebody who has no account yet and gets one with it, in the same commit; null: `person` has one.

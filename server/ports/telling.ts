@@ -1,6 +1,7 @@
 import type { Notice } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Letter } from "../domain/letters/letter.ts";
+import type { Lanes } from "../domain/push/fairShare.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import type { Call, Circle, Telling } from "../domain/telling/call.ts";
 
@@ -37,9 +38,10 @@ export interface GonePhone {
 
 /**
  * `gone`: its push service has declared this endpoint gone. `taken`: another phone has it, and these keys don't show that it is
- * the same browser. `noSuchPhone`: the person has no phone that would be renewed.
+ * the same browser. `tooMany`: the person has `phonesPerPersonMax` already. `noSuchPhone`: the person has no phone that would be
+ * renewed.
  */
-export type PhoneSaved = "saved" | "gone" | "taken";
+export type PhoneSaved = "saved" | "gone" | "taken" | "tooMany";
 export type PhoneRenewed = PhoneSaved | "noSuchPhone";
 
 /** A push service and its phones, or the mail server and a letterbox. */
@@ -73,9 +75,17 @@ export interface OutboxStore {
   /**
    * Takes up to `most` items of that channel that are due and unclaimed, until `claimUntil`; two callers never get the same one. An item
    * waits while an older one with its topic is under way to its screen, or the older could arrive last; and one that only
-   * takes back what never arrived there is settled as needless instead of being handed out.
+   * takes back what never arrived there is settled as needless instead of being handed out. Those that `fairShare` chooses, in
+   * that order.
+   * @param lanes what the caller has under way; none where it has room for all
    */
-  claim(channel: Channel, now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]>;
+  claim(
+    channel: Channel,
+    now: Instant,
+    claimUntil: Instant,
+    most: number,
+    lanes?: Lanes,
+  ): Promise<readonly OutboxItem[]>;
   /** Writes an item that is claimed from the start: for a keeper who waits to see whether it arrives. */
   begin(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem>;
   /**

@@ -22,6 +22,7 @@ import {
 } from "../domain/instant.ts";
 import { judgeByClock, livesOf } from "../domain/lifeByClock.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
+import { withStored } from "../domain/storedBoots.ts";
 import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
 import { factOf, type SaidAct } from "../flows/pure/loggedActs.ts";
 import { withLogged } from "../flows/pure/loggedSettings.ts";
@@ -30,6 +31,7 @@ import { takeReport } from "../flows/pure/takeReport.ts";
 import type { LogLine } from "./logLine.ts";
 import { SeenNumbers } from "./seenNumbers.ts";
 import { Tally } from "./tally.ts";
+import { ToldBoots } from "./toldBoots.ts";
 
 export interface ReplayOptions {
   /** For feeders of which the log itself doesn't say better. */
@@ -147,6 +149,7 @@ export class Replay {
       id,
       state,
       seen: new SeenNumbers(),
+      boots: new ToldBoots(),
       lastHeardAt: null,
       lookAt: patrolFrom(after(at, milliseconds(1))),
       looksAreTold: false,
@@ -159,14 +162,16 @@ export class Replay {
   }
 
   #hear(living: Living, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
-    const life = told ?? lifeByClock(living.state, report, at);
+    const recalled = living.boots.of(report.boot);
+    const life = told ?? lifeByClock(withStored(living.state, recalled), report, at);
     if (life === null) {
       const problem = "fits no start that used this id and can't be a new one, which the server refuses";
       return [{ field: "report.boot", problem }];
     }
     const ofLife = { ...report, boot: bootOfLife(report.boot, life) };
     const { fresh, duplicates } = living.seen.sort(ofLife);
-    const taken = takeReport(beginning(living), ofLife, fresh, at);
+    const taken = takeReport(beginning(living), ofLife, fresh, at, recalled);
+    living.boots.note(ofLife, fresh, at);
     this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
     this.#keep(living, taken.feeder, at);
     return [];
@@ -225,7 +230,11 @@ export class Replay {
 }
 
 /** Where the log doesn't say which start a report is of; null where the clocks can't tell either. */
-function lifeByClock({ clock, sequence }: FeederState, { boot, sentUptime }: PostedReport, at: Instant): number | null {
+function lifeByClock(
+  { clock, sequence }: Pick<FeederState, "clock" | "sequence">,
+  { boot, sentUptime }: PostedReport,
+  at: Instant,
+): number | null {
   const lives = livesOf(clock, sequence, boot);
   const [newest = 1] = lives;
   const verdict = judgeByClock(clock, boot, lives, sentUptime, at);
@@ -248,6 +257,7 @@ interface Living {
   readonly id: string;
   state: FeederState;
   readonly seen: SeenNumbers;
+  readonly boots: ToldBoots;
   lastHeardAt: Instant | null;
   lookAt: Instant; // when patrol looks, if nothing happens before
   looksAreTold: boolean; // from then on patrol looks when the log says so

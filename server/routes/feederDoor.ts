@@ -1,12 +1,15 @@
-import type { FastifyInstance, FastifyRequest } from "fastify";
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { FeederSockets } from "../adapters/feederSockets.ts";
 import { answerSchema, reportBytesMax, reportSchema } from "../contract/report.ts";
 import { reportExample } from "../contract/reportExample.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import type { Ingest } from "../flows/ingest.ts";
 import type { Ports } from "../ports.ts";
-import { identify, refuseStranger, senderOf, signs } from "./feederIdentity.ts";
-import { linkRoute } from "./feederLink.ts";
+import type { BodyBudget, BodyRoom } from "./bodyBudget.ts";
+import { identify, refuseStranger, refuseTooOften, signs, tooManyWrongKeys } from "./feederIdentity.ts";
+import type { FeederLimits } from "./feederLimits.ts";
+import { linkRoute, tooOften } from "./feederLink.ts";
+import { atEnd, endOverload, type Overload, refuseOverload } from "./overload.ts";
 import { sendProblem } from "./problems.ts";
 import { problemFor, take } from "./takenReport.ts";
 
@@ -16,6 +19,10 @@ export interface FeederDoor {
   readonly ingest: Ingest;
   readonly sockets: FeederSockets;
   readonly reportsPerMinute: number;
+  readonly limits: FeederLimits;
+  readonly overload: Overload;
+  /** Of reports whose sender is proven, and of those whose signature can only be checked once the body is here. */
+  readonly bodies: { readonly proven: BodyBudget; readonly unproven: BodyBudget };
 }
 
 /** Where feeders report: one request at a time, or over a socket that also carries orders out at once. */
@@ -31,7 +38,6 @@ function reportRoute(app: FastifyInstance, door: FeederDoor): void {
     "/api/v1/report",
     {
       bodyLimit: reportBytesMax,
-      config: { rateLimit: { max: door.reportsPerMinute, timeWindow: "1 minute", keyGenerator: senderOf } },
       // The schema is here for the documentation: reading has to tell one bad event from a bad report, so it is ours.
       validatorCompiler: () => (value: unknown) => ({ value }),
       serializerCompiler: () => (answer: unknown) => JSON.stringify(answer),
@@ -46,24 +52,72 @@ function reportRoute(app: FastifyInstance, door: FeederDoor): void {
       },
       // Whoever has no key need not be listened to for a megabyte.
       preParsing: async (request, reply) => {
-        if (signs(request)) return;
+        const bytes = bytesOf(request);
+        if (signs(request)) {
+          if (!door.limits.readsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
+          return holdBody(door, door.bodies.unproven, request, reply, bytes);
+        }
         const who = await identify(door, request, "");
-        if (who.kind === "stranger") return refuseStranger(reply, who.why);
+        if (who.kind === "stranger") return refuseStranger(door, request, reply, who.why);
+        const wait = door.limits.countReport(who.id);
+        if (wait !== null) return refuseTooOften(reply, tooOften(door.reportsPerMinute), wait);
         admitted.set(request, who.id);
+        return holdBody(door, door.bodies.proven, request, reply, bytes);
       },
     },
     async (request, reply) => {
-      let feeder = admitted.get(request);
-      if (feeder === undefined) {
-        const who = await identify(door, request, textOf(request)); // a signature covers the body byte for byte
-        if (who.kind === "stranger") return refuseStranger(reply, who.why);
-        feeder = who.id;
+      const room = rooms.get(request);
+      room?.arrived();
+      try {
+        let feeder = admitted.get(request);
+        if (feeder === undefined) {
+          const who = await identify(door, request, textOf(request)); // a signature covers the body byte for byte
+          if (who.kind === "stranger") return refuseStranger(door, request, reply, who.why);
+          feeder = who.id;
+          door.limits.proved(request, feeder);
+          const wait = door.limits.countReport(feeder);
+          if (wait !== null) return refuseTooOften(reply, tooOften(door.reportsPerMinute), wait);
+        }
+        const outcome = await take(door, feeder, textOf(request), request.log);
+        if (outcome.kind !== "answered") return sendProblem(reply, problemFor(outcome));
+        return outcome.answer;
+      } finally {
+        room?.release();
       }
-      const outcome = await take(door, feeder, textOf(request), request.log);
-      if (outcome.kind !== "answered") return sendProblem(reply, problemFor(outcome));
-      return outcome.answer;
     },
   );
+}
+
+const rooms = new WeakMap<FastifyRequest, BodyRoom>();
+
+/** Keeps room for a body until its report is stored, even where its sender has gone meanwhile: it is still worked on. */
+function holdBody(
+  door: FeederDoor,
+  budget: BodyBudget,
+  request: FastifyRequest,
+  reply: FastifyReply,
+  bytes: number,
+): FastifyReply | undefined {
+  const noRoom = () => {
+    door.overload.refused("report");
+    endOverload(request);
+  };
+  const room = budget.reserve(bytes, noRoom);
+  if (room === null) {
+    door.overload.refused("report");
+    return refuseOverload(reply.header("connection", "close")); // the rest is not read
+  }
+  rooms.set(request, room);
+  atEnd(reply, () => {
+    if (request.body === undefined) room.release(); // it never arrived whole
+  });
+  return undefined;
+}
+
+/** What its sender says, up to what is read at all. */
+function bytesOf({ headers }: FastifyRequest): number {
+  const said = Number(headers["content-length"] ?? reportBytesMax);
+  return Number.isFinite(said) ? Math.min(Math.max(said, 0), reportBytesMax) : reportBytesMax;
 }
 
 const textOf = ({ body }: FastifyRequest): string => (typeof body === "string" ? body : "");

@@ -1,7 +1,9 @@
 import type { FastifyReply, FastifyRequest } from "fastify";
-import { hashOf, type Identified } from "../flows/feederKeys.ts";
+import type { Identified } from "../flows/feederKeys.ts";
 import type { FeederDoor } from "./feederDoor.ts";
+import { addressOf } from "./feederLimits.ts";
 import { type Problem, sendProblem } from "./problems.ts";
+import { noteSecurity } from "./securityLog.ts";
 
 /** Who knocks at the feeders' door. @param body what a signature must cover; a bare key covers nothing. */
 export const identify = (door: FeederDoor, request: FastifyRequest, body: string): Promise<Identified> =>
@@ -10,15 +12,26 @@ export const identify = (door: FeederDoor, request: FastifyRequest, body: string
 /** A key can be checked before a megabyte of body is read; a signature can't. */
 export const signs = (request: FastifyRequest): boolean => /^signature\s/i.test(request.headers.authorization ?? "");
 
-/** Whom the limit counts: the key (never kept in the clear), a signer's name, or else the address. */
-export function senderOf(request: FastifyRequest): string {
-  const said = request.headers.authorization ?? "";
-  const signer = said.match(/^signature\s.*feeder="?([^",\s]+)/i)?.[1];
-  return signer ? `signer ${signer}` : said ? hashOf(said) : request.ip;
+/** A wrong key or signature: counted by address, told, and noted. */
+export function refuseStranger(
+  door: FeederDoor,
+  request: FastifyRequest,
+  reply: FastifyReply,
+  why: string,
+): FastifyReply {
+  noteSecurity(request, { event: "feederKeyRefused", address: addressOf(request), why });
+  const wait = door.limits.countFailure(request);
+  if (wait !== null) return refuseTooOften(reply, tooManyWrongKeys, wait);
+  return sendProblem(reply.header("www-authenticate", "Bearer"), strangerProblem(why));
 }
 
-export const refuseStranger = (reply: FastifyReply, why: string): FastifyReply =>
-  sendProblem(reply.header("www-authenticate", "Bearer"), strangerProblem(why));
+export const refuseTooOften = (reply: FastifyReply, what: Problem, waitSeconds: number): FastifyReply =>
+  sendProblem(reply.header("retry-after", String(waitSeconds)), what);
+
+export const tooManyWrongKeys: Problem = {
+  status: 429,
+  detail: "Too many wrong keys or signatures came from this address: wait, and check the feeder's key.",
+};
 
 export const strangerProblem = (why: string): Problem => ({
   status: 401,

@@ -1,17 +1,18 @@
 import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify";
 import type { WebSocket } from "ws";
 import type { LinkFrame } from "../contract/linkFrames.ts";
-import { minutes } from "../domain/instant.ts";
+import { after, type Instant, minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActs.ts";
-import { type Clock, StoreBusy, StoreFull } from "../ports.ts";
+import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
 import type { FeederDoor } from "./feederDoor.ts";
-import { identify, refuseStranger } from "./feederIdentity.ts";
-import { type Problem, problemOf, sendProblem } from "./problems.ts";
+import { identify, refuseStranger, refuseTooOften, signs } from "./feederIdentity.ts";
+import { feederDamaged, overloaded, type Problem, problemOf, sendProblem } from "./problems.ts";
 import { problemFor, take } from "./takenReport.ts";
 
 /** The same reports over a socket, which also carries orders out at once. */
 export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
   const admitted = new WeakMap<FastifyRequest, string>();
+  const firstUse = usedSignatures();
   app.route({
     method: "GET",
     url: "/api/v1/link",
@@ -23,7 +24,12 @@ export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
     // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
     preValidation: async (request, reply) => {
       const who = await identify(door, request, "");
-      if (who.kind === "stranger") return refuseStranger(reply, who.why);
+      if (who.kind === "stranger") return refuseStranger(door, request, reply, who.why);
+      const wait = door.limits.countLink(who.id);
+      if (wait !== null) return refuseTooOften(reply, tooManyLinks, wait);
+      if (signs(request) && !firstUse(request.headers.authorization ?? "", door.ports.clock.now())) {
+        return sendProblem(reply.header("www-authenticate", "Bearer"), usedSignature);
+      }
       admitted.set(request, who.id);
     },
     handler: (_request, reply) => sendProblem(reply.header("upgrade", "websocket"), noSocket),
@@ -31,14 +37,44 @@ export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
   });
 }
 
+export const usedSignature: Problem = {
+  status: 401,
+  detail: "A socket was opened with this signature already: make a new one for each socket.",
+};
+
+export const tooManyLinks: Problem = {
+  status: 429,
+  detail: "This feeder opened too many sockets within a minute: wait, and keep the one that is open.",
+};
+
+/** The frames on a socket are not signed: whoever records the signature of one must not open another with it. */
+function usedSignatures(): (authorization: string, now: Instant) => boolean {
+  const used = new Map<string, Instant>();
+  return (authorization, now) => {
+    for (const [mac, until] of used) if (until < now) used.delete(mac);
+    const mac = /mac="?([^",\s]+)/.exec(authorization)?.[1] ?? "";
+    if (used.has(mac)) return false;
+    used.set(mac, after(now, minutes(11))); // its time may lie five minutes ahead, and is good for five more
+    return true;
+  };
+}
+
 /** RFC 9110, 15.5.22. */
 export const noSocket: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
 
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
 function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
-  const allowed = perMinute(door.reportsPerMinute, door.ports.clock);
-  const answer = async (text: string): Promise<LinkFrame> =>
-    allowed() ? answerTo(door, feeder, text, log) : { problem: problemOf(tooOften(door.reportsPerMinute)) };
+  const answer = async (text: string): Promise<LinkFrame> => {
+    if (door.limits.countReport(feeder) !== null) return { problem: problemOf(tooOften(door.reportsPerMinute)) };
+    const late = door.overload.isLate("report");
+    const room = late ? null : door.bodies.proven.reserve(Buffer.byteLength(text), () => undefined);
+    if (room === null) {
+      door.overload.refused("report");
+      return { problem: problemOf(overloaded) };
+    }
+    room.arrived();
+    return answerTo(door, feeder, text, log).finally(room.release);
+  };
   // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
   let waiting = 0;
   let turn: Promise<unknown> = Promise.resolve();
@@ -67,23 +103,14 @@ export const tooOften = (most: number): Problem => ({
   detail: `More than ${most} reports a minute: wait, and send more events in each.`,
 });
 
-/** The limit that HTTP has, for a socket: so many in each minute by the clock. */
-function perMinute(most: number, clock: Clock): () => boolean {
-  let [minute, count] = [0, 0];
-  return () => {
-    const now = Math.floor(clock.now() / minutes(1));
-    [minute, count] = now === minute ? [minute, count + 1] : [now, 1];
-    return count <= most;
-  };
-}
-
 async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
   try {
     const outcome = await take(door, feeder, text, log);
     return outcome.kind === "answered" ? { answer: outcome.answer } : { problem: problemOf(problemFor(outcome)) };
   } catch (error) {
     log.error({ err: error, feeder }, "a report on a socket could not be stored");
-    const status = error instanceof StoreFull ? 507 : error instanceof StoreBusy ? 503 : 500;
+    if (error instanceof FeederDamaged) return { problem: problemOf(feederDamaged) };
+    const status = error instanceof StoreBusy ? 503 : isStoreProblem(error) ? 507 : 500;
     return { problem: problemOf({ status, detail: "Nothing was stored. Keep it and try again." }) };
   }
 }

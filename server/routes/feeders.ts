@@ -47,9 +47,9 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       },
     },
     async (request, reply) => {
-      const yard = (await ports.store.yards.yards()).find(({ id }) => id === request.body.yard);
-      if (!yard) return wrongField(reply, "yard", "is no yard of this house");
-      const { feeder, key } = await addFeeder(ports, yard, request.body, keeperOf(request).name);
+      const added = await addFeeder(ports, request.body.yard, request.body, keeperOf(request).name);
+      if (!added) return wrongField(reply, "yard", "is no yard of this house");
+      const { feeder, key } = added;
       return reply.status(201).send({ feeder: feederView(feeder, ports.clock.now()), key });
     },
   );

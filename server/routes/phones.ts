@@ -68,7 +68,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
   });
 }
 
-const statuses = { notAllowed: 400, gone: 409, taken: 409, noSuchPhone: 404 } as const;
+const statuses = { notAllowed: 400, gone: 409, taken: 409, tooMany: 409, noSuchPhone: 404 } as const;
 
 const testNotice = {
   fault: null,

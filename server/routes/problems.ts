@@ -4,7 +4,7 @@ import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from
 import type { FastifySchemaValidationError } from "fastify/types/schema.js";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
-import { StoreBusy, StoreFull } from "../ports.ts";
+import { FeederDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
 
 /** Every refusal speaks RFC 9457: `application/problem+json`, with each wrong field by name. */
 
@@ -17,13 +17,14 @@ const titles: Record<number, string> = {
   409: "This contradicts what is known",
   411: "The length is missing",
   413: "The request is too large",
+  414: "The address is too long",
   415: "This kind of content isn't understood",
   422: "The request can't be carried out",
   426: "Open a WebSocket here",
   429: "Too many requests",
   431: "The headers are too large",
   503: "Not just now",
-  507: "The disk is full",
+  507: "Nothing can be stored",
 };
 
 export interface Problem {
@@ -62,6 +63,25 @@ export const storeFull: Problem = {
   status: 507,
   detail: "The server's disk is full; nothing was stored. Keep it and try again.",
 };
+export const feederDamaged: Problem = {
+  status: 503,
+  detail:
+    "What the server stores of this feeder is damaged and is being rebuilt from its record; nothing was stored. Try again.",
+};
+export const storeReadOnly: Problem = {
+  status: 507,
+  detail: "The server can't write to its database; nothing was stored. Keep it and try again.",
+};
+/** Not 503: a client takes that for a proxy's word that the server wasn't reached. */
+export const storeDamaged: Problem = {
+  status: 507,
+  detail:
+    "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
+};
+export const overloaded: Problem = {
+  status: 503,
+  detail: "More requests come than the server can take; nothing was stored. Try again.",
+};
 export const unexpected: Problem = {
   status: 500,
   detail: "Something went wrong on the server. It is in the server's log.",
@@ -74,9 +94,21 @@ export function speakProblems(app: FastifyInstance): void {
       request.log.warn({ err: error }, "the database is locked");
       return sendProblem(reply.header("retry-after", "5"), storeBusy);
     }
+    if (error instanceof FeederDamaged) {
+      request.log.warn({ err: error }, "a feeder's stored state is damaged");
+      return sendProblem(reply.header("retry-after", "20"), feederDamaged);
+    }
     if (error instanceof StoreFull) {
       request.log.error({ err: error }, "the disk is full");
       return sendProblem(reply.header("retry-after", "60"), storeFull);
+    }
+    if (error instanceof StoreReadOnly) {
+      request.log.error({ err: error }, "the database can't be written to");
+      return sendProblem(reply.header("retry-after", "60"), storeReadOnly);
+    }
+    if (error instanceof StoreDamaged) {
+      request.log.error({ err: error }, "the database is damaged");
+      return sendProblem(reply.header("retry-after", "60"), storeDamaged);
     }
     if (error.validation) {
       const errors = error.validation.flatMap(problemsOf);
@@ -91,7 +123,9 @@ export function speakProblems(app: FastifyInstance): void {
       request.log.error({ err: error }, "unexpected error");
       return sendProblem(reply, { ...unexpected, status });
     }
-    return sendProblem(reply, { status, detail: error.message });
+    // What can't be taken for a body at all has no field of its own to name.
+    const errors = status === 400 ? [{ field: theWhole, problem: error.message }] : [];
+    return sendProblem(reply, { status, detail: error.message, errors });
   });
 }
 
@@ -107,6 +141,18 @@ function problemsOf({ instancePath, params, message }: FastifySchemaValidationEr
   return [{ field: field || String(params?.missingProperty ?? theWhole), problem: message ?? "is not understood" }];
 }
 
+/** An address that can't be decoded, or has too long a part, is refused before there is a route, a hook or a handler. */
+export function refuseBadAddress(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): void {
+  const [status, problem] = error.statusCode === 414 ? ([414, "has too long a part"] as const) : badAddress;
+  const errors = [{ field: "address", problem }];
+  void sendProblem(reply.header("x-content-type-options", "nosniff"), {
+    status,
+    detail: `address: ${problem}`,
+    errors,
+  });
+}
+const badAddress = [400, "is no URL that can be decoded"] as const;
+
 /** What is said before there is a request. */
 export const notHttp: Problem = { status: 400, detail: "This is no HTTP request." };
 export const headersTooLarge: Problem = { status: 431, detail: "The headers of the request are too large." };
@@ -115,16 +161,28 @@ export const tooSlow: Problem = { status: 408, detail: "The request did not arri
 /** What is wrong before there is a request to answer: Node hands over the bare socket (nodejs.org/api/http.html#event-clienterror). */
 export function refuseBrokenRequest(error: Error & { readonly code?: string }, socket: Socket): void {
   if (error.code === "ECONNRESET" || socket.destroyed) return;
-  const problem = problemOf(brokenRequests[error.code ?? ""] ?? notHttp);
+  answerOnSocket(socket, brokenRequests[error.code ?? ""] ?? notHttp);
+  socket.destroy(error);
+}
+
+/** Answers where the rest of a request will not be read, and ends the connection. */
+export function endConnection(socket: Socket, what: Problem, retryAfterSeconds: string): void {
+  if (!socket.destroyed) answerOnSocket(socket, what, [`Retry-After: ${retryAfterSeconds}`]);
+  socket.destroySoon();
+}
+
+function answerOnSocket(socket: Socket, what: Problem, more: readonly string[] = []): void {
+  const problem = problemOf(what);
   const body = JSON.stringify(problem);
   const head = [
     `HTTP/1.1 ${problem.status} ${STATUS_CODES[problem.status] ?? "Bad Request"}`,
     "Content-Type: application/problem+json",
     `Content-Length: ${Buffer.byteLength(body)}`,
+    "Cache-Control: no-store",
     "Connection: close",
+    ...more,
   ];
   if (socket.writable) socket.write(`${head.join("\r\n")}\r\n\r\n${body}`);
-  socket.destroy(error);
 }
 
 const brokenRequests: Readonly<Record<string, Problem>> = {

@@ -2,6 +2,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { Asking } from "../flows/people.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
+import { noteForeign } from "./securityLog.ts";
 import { keeperOf } from "./sessions.ts";
 
 /**
@@ -62,6 +63,7 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
     const of = spokenOf(request);
     if (of === null) return;
     const role = await ports.store.people.roleAt(person, of);
+    if (role === null) noteForeign(request, person);
     if (role === null && "inBody" in of) {
       const errors = [{ field: "yard", problem: "is no yard of yours" }];
       return sendProblem(reply, { status: 400, detail: "yard: is no yard of yours", errors });

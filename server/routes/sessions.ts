@@ -5,15 +5,19 @@ import { deviceWords } from "../domain/deviceWords.ts";
 import { resetPassphrase } from "../flows/accounts.ts";
 import { claim, joinWith, type SignedIn, sessionOf, signIn, signOut } from "../flows/signIn.ts";
 import type { Ports, SessionRow } from "../ports.ts";
+import type { Overload } from "./overload.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
+import { notePerson } from "./securityLog.ts";
+import { limitSignIns } from "./signInLimits.ts";
 import { refuseUnknownFields } from "./strict.ts";
 
 const cookieName = "pieward_session";
 const cookieDays = 180;
 
 /** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
-export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
+export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Overload): void {
   refuseUnknownFields(app);
+  limitSignIns(app, ports, overload);
   const door = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
@@ -75,6 +79,8 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
 
   door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const token = tokenIn(request);
+    const session = await sessionIn(ports, request);
+    if (session) notePerson(request, session.keeper.id);
     if (token) await signOut(ports, token);
     return forgetCookie(reply).status(204).send();
   });
@@ -111,6 +117,9 @@ export function keepersOnly(app: FastifyInstance, ports: Ports): void {
 }
 
 const sessions = new WeakMap<FastifyRequest, SessionRow>();
+
+/** The id of who is signed in here; null on a route that `keepersOnly` doesn't guard. */
+export const personIn = (request: FastifyRequest): string | null => sessions.get(request)?.keeper.id ?? null;
 
 /** Who asks. @throws Error behind a route that `keepersOnly` doesn't guard: a bug of ours. */
 export function keeperOf(request: FastifyRequest): SessionRow["keeper"] {

@@ -15,10 +15,12 @@ import {
 import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
+import { ensureYard } from "../flows/firstYard.ts";
 import { askYardOrder } from "../flows/keeperActs.ts";
+import { mendSoon } from "../flows/mending.ts";
 import { callViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
-import { feederView, foodViews, yardView } from "../flows/views.ts";
+import { feederView, foodViews, storageWords, yardView } from "../flows/views.ts";
 import { addYard, removeYard } from "../flows/yards.ts";
 import type { Ports } from "../ports.ts";
 import { orderEnd } from "./orderEnd.ts";
@@ -33,15 +35,18 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
   const home = async (request: FastifyRequest): Promise<HomeView> => {
     const now = ports.clock.now();
     const me = keeperOf(request);
+    if (!(await ports.store.yards.yards()).some(({ practice }) => !practice)) await ensureYard(ports, me.id);
     const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
     const people = await ports.store.people.countMembers();
     const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
+    const damaged = await ports.store.yards.damaged();
+    if (damaged.length > 0) mendSoon(ports, request.log);
     const views: YardView[] = [];
     for (const yard of yards) {
       const role = roles.get(yard.id);
       if (role === undefined) continue;
       const of = { role, people: people.get(yard.id) ?? 1, calls: await callViews(ports, yard.id) };
-      views.push(yardView(yard, of, feeders, now));
+      views.push(yardView(yard, of, feeders, damaged, now));
     }
     return {
       keeper: await meView(ports, me),
@@ -49,6 +54,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
       serverTime: isoOf(now),
       practice: ports.practice.state(),
       foods: foodViews,
+      storage: storageWords(ports, [...roles.values()].includes("keeper")),
     };
   };
   const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });

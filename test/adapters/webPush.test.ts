@@ -127,7 +127,7 @@ describe("web push", () => {
       ["502", answer(502, {}, "<html>\u0007bad gateway</html>"), later("HTTP 502: <html> bad gateway</html>")],
       ["504", answer(504), later("HTTP 504")],
       ["503", answer(503, { "retry-after": "30" }), later("HTTP 503", 30)],
-      ["a cut line", { kind: "cutLine" }, { kind: "tryLater", notBefore: null }],
+      ["a cut line", { kind: "cutLine" }, { kind: "tryLater", notBefore: null, noAnswer: true }],
       [
         "an answer cut off in its words",
         { kind: "cutAnswer", status: 410 },
@@ -177,6 +177,7 @@ describe("web push", () => {
     expect(outcome).toEqual({
       kind: "tryLater",
       mayHaveArrived: true,
+      noAnswer: true,
       notBefore: null,
       words: "no answer within 60 ms",
     });

@@ -217,6 +217,7 @@ export function homeView(now: number): HomeView {
     keeper: { id: "keeper", name: "Keeper", mail: null, canMail: true },
     serverTime: iso(now),
     practice: { running: true, fault: "buttonDead" },
+    storage: null,
     foods: [
       { kind: "peanutHalves", words: "peanut halves", pieceGrams: 0.35 },
       { kind: "catKibble", words: "dry cat kibble", pieceGrams: 0.3 },
@@ -227,6 +228,8 @@ export function homeView(now: number): HomeView {
         id: "alder-croft",
         name: "Alder Croft",
         zone: "Europe/Stockholm",
+        unusableZone: null,
+        damaged: [],
         place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
         digestTime: "07:30",
         digestWanted: true,
@@ -241,6 +244,8 @@ export function homeView(now: number): HomeView {
         id: "practice",
         name: "Practice yard",
         zone: "Europe/Stockholm",
+        unusableZone: null,
+        damaged: [],
         place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
         digestTime: "07:30",
         digestWanted: false,
@@ -338,6 +343,7 @@ export function phonesView(now: number, change: Partial<PhonesView> = {}): Phone
         reach: { kind: "lost", words: "Its push service no longer knows it. Switch it on again." },
       },
     ],
+    most: 10,
     gone: [],
     ...change,
   };

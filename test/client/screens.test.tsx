@@ -26,6 +26,18 @@ describe("the list of feeders", () => {
     expect(screen.getByText("act now")).toBeTruthy();
   });
 
+  it("says what is wrong with the server's database, and nothing of it while nothing is", async () => {
+    const storage = "The server's database is damaged (found 2026-01-15 09:00 UTC).";
+    server.home = { ...server.home, storage };
+    await openAt("/");
+    expect((await screen.findByText(storage)).getAttribute("role")).toBe("alert");
+    cleanup();
+    server.home = { ...server.home, storage: null };
+    await openAt("/");
+    await screen.findAllByRole("link", { name: /Rowan|Larch/ });
+    await waitFor(() => expect(screen.queryByText(storage)).toBeNull());
+  });
+
   it("marks practice in words", async () => {
     await openAt("/");
     const yard = await screen.findByRole("heading", { level: 2, name: /Practice yard/ });

@@ -44,6 +44,20 @@ describe("the phones", () => {
     expect(await screen.findByText(/Switch one on, or nobody hears of an alarm/)).toBeTruthy();
   });
 
+  it("offer to remove the one that was used the longest ago, where a person has as many as they may", async () => {
+    const [first, ...others] = phonesView(Date.now()).phones;
+    if (!first) throw new Error("expected a phone");
+    server.replies["GET /phones"] = reply(
+      phonesView(Date.now(), { phones: [first, ...others], most: others.length + 1 }),
+    );
+    server.replies["POST /phones/forget"] = reply(phonesView(Date.now(), { phones: [first] }));
+    await openAt("/phones");
+    expect(await screen.findByText(/You have \d phones, and one person can't have more/)).toBeTruthy();
+    expect(screen.queryByRole("button", { name: "Switch on" })).toBeNull();
+    fireEvent.click(screen.getByRole("button", { name: /^Remove / }));
+    await waitFor(() => expect(server.asked.some(({ path }) => path === "/phones/forget")).toBe(true));
+  });
+
   it("don't warn while one has proved that it can be reached", async () => {
     await openAt("/");
     await waitFor(() => expect(phones.value).not.toBeNull());

@@ -4,6 +4,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import Database from "better-sqlite3";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
+import { restoreAdvice } from "../../server/adapters/restoreAdvice.ts";
 
 let folder: string;
 let data: string;
@@ -80,6 +81,71 @@ describe("a backup", () => {
     expect(backUp("--keep", "2").status).toBe(0);
     expect(backups().slice(0, 2)).toEqual(["holiday pictures", "pieward-2026-01-02T02-30-00Z"]);
     expect(backups().length).toBe(3);
+  });
+
+  it("fails without the keys, and says so", () => {
+    openLive().close();
+    rmSync(join(data, "keys.json"));
+    const { status, stderr } = backUp();
+    expect(status).toBe(1);
+    expect(stderr).toMatch(/^No backup: .*keys\.json is missing/);
+    expect(backups()).toEqual([]);
+  });
+
+  it("is its owner's alone, each file of it, whatever the shell's rights for new files are", () => {
+    openLive().close();
+    const umask = process.umask(0);
+    try {
+      expect(backUp().status).toBe(0);
+    } finally {
+      process.umask(umask);
+    }
+    const [name = ""] = backups();
+    for (const file of readdirSync(join(to, name))) expect(statSync(join(to, name, file)).mode & 0o077).toBe(0);
+    expect(statSync(join(data, "last-backup.json")).mode & 0o077).toBe(0);
+  });
+
+  it("is put back by the command that the server names, and what lay there is kept", () => {
+    const live = openLive();
+    live.exec("INSERT INTO event VALUES (1, 'kept')");
+    live.close();
+    expect(backUp().status).toBe(0);
+    const from = join(to, backups()[0] ?? "");
+    const file = join(data, "pieward.db");
+    expect(restoreAdvice(data, file)).toMatchObject({
+      backup: { path: from },
+      command: `node deploy/backup/restore.mjs --data ${data} --from ${from}`,
+    });
+    for (const name of ["pieward.db", "pieward.db-wal", "pieward.db.commits"])
+      writeFileSync(join(data, name), "damaged");
+    const put = spawnSync(process.execPath, ["deploy/backup/restore.mjs", "--data", data, "--from", from], {
+      encoding: "utf8",
+    });
+    expect(put.stderr).toBe("");
+    expect(put.status).toBe(0);
+    const copy = new Database(file, { readonly: true });
+    expect(copy.prepare("SELECT body FROM event").pluck().all()).toEqual(["kept"]);
+    copy.close();
+    const aside = readdirSync(data).find((name) => name.startsWith("damaged-")) ?? "";
+    const parts = ["keys.json", "pieward.db", "pieward.db-wal", "pieward.db.commits"];
+    expect(readdirSync(join(data, aside))).toEqual(expect.arrayContaining(parts));
+    expect(statSync(file).mode & 0o077).toBe(0);
+  });
+
+  it("is not put back under a running server, nor where it is damaged itself", () => {
+    openLive().close();
+    expect(backUp().status).toBe(0);
+    const from = join(to, backups()[0] ?? "");
+    const put = () =>
+      spawnSync(process.execPath, ["deploy/backup/restore.mjs", "--data", data, "--from", from], { encoding: "utf8" });
+    const before = readFileSync(join(data, "pieward.db"));
+    const lock = new Database(join(data, "pieward.db.lock"));
+    lock.exec("BEGIN EXCLUSIVE");
+    expect(put().stderr).toContain("the server is running");
+    lock.close();
+    writeFileSync(join(from, "pieward.db"), "x".repeat(9_000));
+    expect(put().stderr).toMatch(/^Not restored: /);
+    expect(readFileSync(join(data, "pieward.db")).equals(before)).toBe(true);
   });
 
   it("says what is wrong instead of making an empty one", () => {

@@ -51,6 +51,17 @@ describe("the deploy files", () => {
     expect(readFileSync("server/app.ts", "utf8")).toContain(`"${health}"`);
   });
 
+  it("bound the heap as npm start does, well below the memory that they allow", () => {
+    const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
+    const bounds = (text: string) => [...text.matchAll(/--max-(?:old|semi)-space-size=\d+/g)].map(([bound]) => bound);
+    expect(bounds(scripts.start ?? "")).toHaveLength(2);
+    for (const file of ["service/pieward.service", "container/Containerfile"]) {
+      expect(bounds(read(file)), file).toEqual(bounds(scripts.start ?? ""));
+    }
+    expect(read("service/pieward.service")).toContain("MemoryMax=512M");
+    expect(read("container/Containerfile")).toContain("--memory 512m");
+  });
+
   it("copy into the image only what there is", () => {
     const lines = [...read("container/Containerfile").matchAll(/^COPY (?:--from=build )?(.*) \S+$/gm)];
     const copied = lines.flatMap(([, paths = ""]) => paths.split(" ").map((path) => path.replace(/^\/pieward\//, "")));

@@ -6,6 +6,7 @@ import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { levelOf } from "../../server/domain/hopper/level.ts";
 import { forecastEmpty } from "../../server/domain/hopper/runOut.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
+import { stateProblem } from "../../server/domain/stateShape.ts";
 import { advanced, begin } from "../../server/flows/pure/advanced.ts";
 import { takeReport } from "../../server/flows/pure/takeReport.ts";
 import { rowanSettings } from "./rowan.ts";
@@ -92,6 +93,7 @@ describe("any history that the door lets through", () => {
           const taken = takeReport(row, read.report, read.report.events, now);
           state = advanced(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span)).state;
           expect(JSON.parse(JSON.stringify(state))).toStrictEqual(state);
+          expect(stateProblem(state)).toBeNull(); // or a sound state would be taken for a damaged one
           expect(nextLookAt(state, now)).toBeGreaterThan(now);
           const level = levelOf(state.hopper, state.settings);
           if (level !== null) {

@@ -72,7 +72,15 @@ function house(yards: YardRow[]) {
             link: heard(fresh.link, { boot: "b", sentUptime: null, reportEvery: seconds(60) }, morning),
             cleanedAt: morning,
           };
-          const row = { id: `${yard}-rowan`, yard, practice: false, revision: 1, lastHeardAt: null, steppedAt: null };
+          const row = {
+            id: `${yard}-rowan`,
+            yard,
+            practice: false,
+            revision: 1,
+            lastHeardAt: null,
+            steppedAt: null,
+            rebuiltAt: null,
+          };
           return [{ ...row, ...feeder, state }];
         },
         async tallies(feeder, spans) {

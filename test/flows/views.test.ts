@@ -24,7 +24,7 @@ const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
   const state = { ...newFeeder(settings, now), alarms };
   const row = {
     ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastHeardAt: null },
-    ...{ steppedAt: now, state },
+    ...{ steppedAt: now, rebuiltAt: null, state },
   };
   return feederView(row, now).alarms;
 };
@@ -66,7 +66,7 @@ describe("a feeder's alarms, as they are shown", () => {
     const state = { ...newFeeder(settings, now), alarms };
     const row = {
       ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastHeardAt: null },
-      ...{ steppedAt: now, state },
+      ...{ steppedAt: now, rebuiltAt: null, state },
     };
     const shown = feederView(row, now).alarms;
     expect(new Set(shown.map(({ fault }) => fault))).toEqual(new Set(faultKinds));

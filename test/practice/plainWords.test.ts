@@ -27,7 +27,10 @@ describe("what keepers read", () => {
       const look = () => {
         const { state } = door;
         const row = { id: "rowan", yard: "y", practice: true, revision: 1, addedAt: time.now(), state };
-        const view = feederView({ ...row, lastHeardAt: time.now(), steppedAt: time.now() }, time.now());
+        const view = feederView(
+          { ...row, lastHeardAt: time.now(), steppedAt: time.now(), rebuiltAt: null },
+          time.now(),
+        );
         const told = {
           id: "rowan",
           name: settings.name,

@@ -4,6 +4,8 @@ import { join } from "node:path";
 import Database from "better-sqlite3";
 import { describe, expect, it } from "vitest";
 import WebSocket from "ws";
+import { seconds } from "../../server/domain/instant.ts";
+import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { type DocumentedPage, documentedPage } from "../support/documentedPage.ts";
 import { type House, openHouse } from "../support/house.ts";
 import { projectFolder } from "../support/imports.ts";
@@ -65,6 +67,31 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
     for (let count = 0; count < 5; count += 1) await posted(house, `Bearer ${key}`, plain());
     return posted(house, `Bearer ${key}`, plain());
   },
+  async tooManyWrongKeys(house) {
+    for (let count = 0; count < 60; count += 1) await posted(house, `Bearer pw_wrong${count}`, plain());
+    return posted(house, "Bearer pw_wrong", plain());
+  },
+  async tooManyLinks(house, key) {
+    const headers = { authorization: `Bearer ${key}` };
+    for (let count = 0; count < 30; count += 1) await house.app.inject({ url: "/api/v1/link", headers });
+    return metIn(await house.app.inject({ url: "/api/v1/link", headers }));
+  },
+  async usedSignature(house, key, feeder) {
+    const time = String(Math.floor(house.clock.now() / 1_000));
+    const mac = signatureOf(hashOf(key), time, "");
+    const headers = { authorization: `Signature feeder="${feeder}", time="${time}", mac="${mac}"` };
+    await house.app.inject({ url: "/api/v1/link", headers });
+    return metIn(await house.app.inject({ url: "/api/v1/link", headers }));
+  },
+  async overloaded(house, key) {
+    await posted(house, `Bearer ${key}`, plain()); // a socket is open by then
+    house.beLate(3_001);
+    await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
+    house.clock.pass(seconds(2));
+    const met = await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
+    house.beLate(0);
+    return met;
+  },
   async bug(house, key) {
     await posted(house, `Bearer ${key}`, plain());
     await house.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "Heartbeat" RENAME TO "Gone"'));
@@ -82,6 +109,14 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
     house.connections.direct.pragma("max_page_count = 1"); // as SQLite sees a full disk: no page more than there are
     const events = Array.from({ length: 2_000 }, (_, index) => press(index + 1));
     return posted(house, `Bearer ${key}`, plain({ events }));
+  },
+  storeReadOnly(house, key) {
+    house.connections.direct.pragma("query_only = ON"); // answers each writing as a file without the right to write does
+    return posted(house, `Bearer ${key}`, plain());
+  },
+  storeDamaged(house, key) {
+    house.store.condition.note({ kind: "damaged", foundAt: house.clock.now(), problem: "as planted" });
+    return posted(house, `Bearer ${key}`, plain());
   },
 };
 
@@ -136,9 +171,12 @@ describe("every refusal on the page", () => {
       "bootUnclear",
       "tooManyEvents",
       "tooOften",
+      "overloaded",
       "bug",
       "storeBusy",
       "storeFull",
+      "storeReadOnly",
+      "storeDamaged",
     ];
     const { refusals } = await documentedPage(await opened());
     expect(
@@ -187,7 +225,7 @@ function overSocket(house: House, key: string) {
 
 // --- what the doors can say is on the page ---------------------------------------------------------------------------
 
-const doors = ["problems", "feederDoor", "feederLink", "feederIdentity", "takenReport"].map(
+const doors = ["problems", "feederDoor", "feederLink", "feederIdentity", "takenReport", "overload"].map(
   (name) => `server/routes/${name}.ts`,
 );
 const source = (path: string) => readFileSync(join(projectFolder, path), "utf8");

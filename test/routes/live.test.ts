@@ -141,7 +141,7 @@ describe("the live sockets of a session", () => {
   it("close where the session expired, or was ended by another process on the same database", async () => {
     const { house, address } = await openHere();
     const [ended, kept] = [await watching(address, house.keeper), await watching(address, await signedInAgain(house))];
-    await house.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
+    house.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
     const closed = once(ended.socket, "close");
     await checkLiveSockets(house.ports);
     expect((await closed)[0]).toBe(1008);

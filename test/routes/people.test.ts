@@ -65,7 +65,7 @@ describe("joining a yard", () => {
     expect(stranger.json().errors).toEqual([{ field: "name", problem: "must be said: you aren't signed in" }]);
   });
 
-  it("refuses a name that is somebody else's by field, and knows its owner by the passphrase", async () => {
+  it("refuses a name that is somebody's by field, whether its passphrase is right or wrong, and keeps the invitation", async () => {
     const house = await openHouse();
     await invited(house, "Bo", "helper");
     const answer = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" });
@@ -80,7 +80,12 @@ describe("joining a yard", () => {
       {},
       { ...said, passphrase: "three grey birds at breakfast" },
     );
-    expect(right.statusCode).toBe(200);
+    expect([right.statusCode, right.body]).toEqual([refused.statusCode, refused.body]);
+    // Bo signs in and opens the same link.
+    const signIn = { name: "Bo", passphrase: "three grey birds at breakfast" };
+    const { headers } = await asked(house, "POST", "/api/v1/session", {}, signIn);
+    const bo = { cookie: String(headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+    expect((await asked(house, "POST", "/api/v1/join", bo, { token: said.token })).statusCode).toBe(200);
     expect((await people(house)).people).toHaveLength(2);
   });
 

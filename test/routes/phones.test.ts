@@ -252,3 +252,38 @@ describe("a phone whose leave to show notices was withdrawn", () => {
     expect((await onlyPhone(house)).reach.kind).toBe("unproved");
   });
 });
+
+describe("how many phones a person has", () => {
+  const nth = (n: number) => ({ endpoint: `https://push.example/${n}`, keys, label: `Phone ${n}` });
+
+  it("is at most ten: one more is refused with what to do, and one that is removed makes room", async () => {
+    const house = await openHouse();
+    for (let n = 1; n <= 10; n++) expect((await add(house, nth(n))).statusCode).toBe(201);
+    const refused = await add(house, nth(11));
+    expect(refused.statusCode).toBe(409);
+    expect(refused.json().errors).toEqual([
+      { field: "endpoint", problem: expect.stringMatching(/at most 10\. Remove one .*, then add this one/) },
+    ]);
+    expect((await view(house)).phones).toHaveLength(10);
+    expect((await view(house)).most).toBe(10);
+
+    expect((await add(house, { ...nth(3), label: "Renamed" })).statusCode).toBe(201); // it has that one already
+    expect((await renew(house, { ...nth(12), label: undefined, replaces: nth(3).endpoint })).statusCode).toBe(200);
+    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: nth(1).endpoint });
+    expect((await add(house, nth(11))).statusCode).toBe(201);
+    const bo = await invited(house, "Bo", "helper");
+    expect((await add(house, nth(21), bo)).statusCode).toBe(201);
+  });
+
+  it("counts one that comes back after it was gone, and one that passes from another person", async () => {
+    const house = await withGonePhone();
+    const bo = await invited(house, "Bo", "helper");
+    expect((await add(house, nth(30), bo)).statusCode).toBe(201);
+    for (let n = 1; n <= 10; n++) expect((await add(house, nth(n))).statusCode).toBe(201);
+    expect((await renew(house, renewal)).statusCode).toBe(409);
+    expect((await add(house, nth(30))).statusCode).toBe(409);
+    expect((await view(house, bo)).phones).toHaveLength(1);
+    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: nth(1).endpoint });
+    expect((await renew(house, renewal)).statusCode).toBe(200);
+  });
+});

@@ -1,94 +1,85 @@
 import { describe, expect, it } from "vitest";
 import type { HomeView } from "../../server/contract/api.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { openHouse } from "../support/house.ts";
 import { asked, invited } from "../support/people.ts";
+import { type Row, table } from "./rights/table.ts";
+import { unknownRoutes, walkLeaves, walkRefusals } from "./rights/walk.ts";
+import { openWorld } from "./rights/world.ts";
 
-type Method = "GET" | "POST" | "PATCH" | "DELETE";
-type Door = readonly [Method, string, object?];
+/** Who may do what, on every route that there is, by every kind of caller. The expectation is `rights/table.ts`. */
 
-const feederDoors: readonly Door[] = [
-  ["GET", "/api/v1/feeders/:feeder"],
-  ["GET", "/api/v1/feeders/:feeder/day"],
-  ["GET", "/api/v1/feeders/:feeder/log"],
-  ["POST", "/api/v1/feeders/:feeder/refills", { id: "refill-001", what: { kind: "filled" } }],
-  ["POST", "/api/v1/feeders/:feeder/cleaned"],
-  ["POST", "/api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],
-  ["POST", "/api/v1/feeders/:feeder/alarms/foodLow/acknowledge"],
-  ["POST", "/api/v1/feeders/:feeder/alarms/foodLow/reset"],
-  ["POST", "/api/v1/feeders/:feeder/alarms/foodLow/shelve", { until: "2026-01-16T09:00:00Z" }],
-];
-const keepersFeederDoors: readonly Door[] = [
-  ["POST", "/api/v1/feeders/:feeder/alarms/foodLow/out-of-service", { why: "the winter is over" }],
-  ["POST", "/api/v1/feeders/:feeder/alarms/foodLow/return-to-service"],
-  ["PATCH", "/api/v1/feeders/:feeder", { food: "suet" }],
-  ["POST", "/api/v1/feeders/:feeder/key"],
-  ["DELETE", "/api/v1/feeders/:feeder"],
-];
-const yardDoors: readonly Door[] = [
-  ["GET", "/api/v1/yards/:yard/people"],
-  ["GET", "/api/v1/yards/:yard/rates"],
-];
-const keepersYardDoors: readonly Door[] = [
-  ["PATCH", "/api/v1/yards/:yard", { name: "Alder Croft" }],
-  ["POST", "/api/v1/yards/:yard/invites", { role: "keeper" }],
-];
-
-const through = (house: House, feeder: string, [method, url, body]: Door, headers: Record<string, string>) =>
-  asked(house, method, url.replace(":feeder", feeder).replace(":yard", house.yard), headers, body);
-
-describe("whoever isn't of a yard", () => {
-  it("finds none of it: not its feeders, nor its people, nor that it is there", async () => {
-    const house = await openHouse();
-    const { feeder } = await house.addFeeder();
-    const bo = await invited(house, "Bo", "helper");
-    // They helped here, and belong to another yard now.
-    const { id } = (await asked(house, "GET", "/api/v1/me", bo)).json();
-    const made = { name: "Larch Field", zone: "Europe/Stockholm" };
-    const { yard } = (await asked(house, "POST", "/api/v1/yards", house.keeper, made)).json();
-    await house.store.people.addMember(yard.id, id, "helper", house.clock.now());
-    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
-
-    expect(((await asked(house, "GET", "/api/v1/home", bo)).json() as HomeView).yards).toMatchObject([{ id: yard.id }]);
-    for (const door of [...feederDoors, ...keepersFeederDoors, ...yardDoors, ...keepersYardDoors]) {
-      const answer = await through(house, feeder.id, door, bo);
-      expect(`${door[0]} ${door[1]} ${answer.statusCode}`).toBe(`${door[0]} ${door[1]} 404`);
-      expect(answer.json()).toEqual((await through({ ...house, yard: "no-yard" }, "no-feeder", door, bo)).json());
-    }
-    const added = await asked(house, "POST", "/api/v1/feeders", bo, { yard: house.yard, name: "Larch" });
-    expect(added.json().errors).toEqual([{ field: "yard", problem: "is no yard of yours" }]);
-    expect((await asked(house, "POST", "/api/v1/practice", bo)).statusCode).toBe(403);
-    expect((await house.look(feeder.id)).settings.food).toBe(feeder.settings.food);
-  });
+describe("every route", () => {
+  it("stands in the table of who may pass it, refuses everybody else, and lets pass whom it should", async () => {
+    const world = await openWorld();
+    expect(unknownRoutes(world.routes, table)).toEqual([]);
+    const refused = await walkRefusals(world, table);
+    expect(refused.problems).toEqual([]);
+    const passed = await walkLeaves(world, table);
+    expect(passed.problems).toEqual([]);
+    // Every caller came to every kind of route.
+    expect(refused.asked).toBeGreaterThan(400);
+    expect(passed.asked).toBeGreaterThan(200);
+  }, 60_000);
 });
 
-describe("a helper", () => {
-  it("looks, refills, pauses, acknowledges, resets and shelves", async () => {
-    const house = await openHouse();
-    const { feeder } = await house.addFeeder();
-    const bo = await invited(house, "Bo", "helper");
-    for (const door of [...feederDoors, ...yardDoors]) {
-      expect(`${door[1]} ${(await through(house, feeder.id, door, bo)).statusCode}`).toBe(`${door[1]} 200`);
-    }
-    expect((await house.look(feeder.id)).pause.order?.askedBy).toBe("Bo");
-  });
+describe("the walk itself", () => {
+  it("finds what is planted: a route without a row, one that leaks, one that stores before it refuses", async () => {
+    const world = await openWorld((app) => {
+      app.get("/api/v1/planted/:yard", async () => ({ yards: await world.house.store.yards.yards() }));
+      app.post("/api/v1/planted/:feeder", async (request, reply) => {
+        const { feeder } = request.params as { feeder: string };
+        const row = await world.house.store.yards.feeder(feeder);
+        if (row !== null) await world.house.store.keepers.openClaim(`${request.id}`, world.house.clock.now());
+        return reply.status(404).send({ detail: "There is no such feeder." });
+      });
+      app.get("/api/v1/planted/exists/:feeder", async (request, reply) => {
+        const { feeder } = request.params as { feeder: string };
+        const row = await world.house.store.yards.feeder(feeder);
+        return reply.status(404).send({ detail: row === null ? "There is no such feeder." : "It isn't yours." });
+      });
+    });
+    expect(unknownRoutes(world.routes, table)).toEqual([
+      "GET /api/v1/planted/:yard has no row in the table",
+      "POST /api/v1/planted/:feeder has no row in the table",
+      "GET /api/v1/planted/exists/:feeder has no row in the table",
+    ]);
+    const ofKeepers: Row = { who: ["keeper"] };
+    const found = async (rows: Readonly<Record<string, Row>>) => (await walkRefusals(world, rows)).problems.join("\n");
+    const leaking = await found({ "GET /api/v1/planted/:yard": ofKeepers });
+    expect(leaking).toMatch(/by nobody .*: answered 200, not 401/);
+    expect(leaking).toMatch(/by a keeper of another yard .*: the answer holds the orchard/);
+    const storing = await found({ "POST /api/v1/planted/:feeder": ofKeepers });
+    expect(storing).toMatch(/by a keeper of another yard .*: was refused, and Claim changed/);
+    const telling = await found({ "GET /api/v1/planted/exists/:feeder": ofKeepers });
+    expect(telling).toMatch(/by a keeper of another yard .*: tells by .* that it exists/);
+  }, 60_000);
 
-  it("is refused in words what only keepers may: settings, keys, yards, people, practice, out of service", async () => {
+  it("finds a row that allows too little or too much", async () => {
+    const world = await openWorld();
+    const cleaned = "POST /api/v1/feeders/:feeder/cleaned";
+    expect((await walkRefusals(world, { [cleaned]: { who: ["keeper"] } })).problems.join("\n")).toMatch(
+      /by a helper of the yard .*: answered 200, not 403/,
+    );
+    const key = "POST /api/v1/feeders/:feeder/key";
+    expect((await walkLeaves(world, { [key]: { who: ["keeper", "helper"] } })).problems.join("\n")).toMatch(
+      /by a helper of the yard .*: answered 403, not 2xx/,
+    );
+  }, 60_000);
+});
+
+describe("whoever isn't of a yard any more", () => {
+  it("sees none of it on the home page, and is told in words what only keepers may", async () => {
     const house = await openHouse();
     const { feeder } = await house.addFeeder();
     const bo = await invited(house, "Bo", "helper");
-    const doors: Door[] = [
-      ...keepersFeederDoors,
-      ...keepersYardDoors,
-      ["POST", "/api/v1/feeders", { yard: house.yard, name: "Larch" }],
-      ["POST", "/api/v1/practice"],
-      ["DELETE", "/api/v1/practice"],
-      ["POST", "/api/v1/practice/fault", { fault: "jam" }],
-    ];
-    for (const door of doors) {
-      const answer = await through(house, feeder.id, door, bo);
-      expect(`${door[0]} ${door[1]} ${answer.statusCode}`).toBe(`${door[0]} ${door[1]} 403`);
-      expect(answer.json().detail).toContain("Only a keeper of this yard may change that.");
-    }
-    expect((await house.look(feeder.id)).settings).toEqual(feeder.settings);
+    const refused = await asked(house, "POST", `/api/v1/feeders/${feeder.id}/key`, bo);
+    expect(refused.json().detail).toContain("Only a keeper of this yard may change that.");
+    const id = (await asked(house, "GET", "/api/v1/me", bo)).json().id;
+    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
+    const home = await asked(house, "GET", "/api/v1/home", bo);
+    if (home.statusCode === 200) expect((home.json() as HomeView).yards).toEqual([]);
+    const added = await asked(house, "POST", "/api/v1/feeders", bo, { yard: house.yard, name: "Larch" });
+    expect([400, 401]).toContain(added.statusCode);
+    expect((await house.look(feeder.id)).settings.name).toBe(feeder.settings.name);
   });
 });

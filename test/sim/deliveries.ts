@@ -9,6 +9,7 @@ import {
   type Span,
   seconds,
 } from "../../server/domain/instant.ts";
+import { deliveryLanes } from "../../server/flows/lanes.ts";
 import { drainOutbox } from "../../server/flows/outbox.ts";
 import type { MailGateway, OutboxStore, PushGateway } from "../../server/ports.ts";
 import { type Chance, seededChance } from "../../server/practice/chance.ts";
@@ -41,6 +42,7 @@ export type Plant = "none" | "claimsTooShort" | "claimsForgotten" | "settlesForg
 
 const rounds = 25;
 /** The longest that an exchange takes, as main.ts sets it. */
+const few = { total: 2, perPerson: 2, perService: 2, perUnanswering: 1, unanswering: 2 };
 const exchangeMax = { push: seconds(10), mail: seconds(30) };
 const topics = ["alarm-a", "alarm-b", "alarm-c"];
 
@@ -98,11 +100,11 @@ export async function playDeliveries(room: PostRoom, seed: number, plant: Plant 
     };
     const outbox: OutboxStore = {
       ...store.outbox,
-      async claim(channel, now, until, most) {
+      async claim(channel, now, until, most, lanes) {
         alive();
         return room.inTurn(() => {
           if (plant === "claimsForgotten") room.forgetClaims();
-          return store.outbox.claim(channel, now, until, most);
+          return store.outbox.claim(channel, now, until, most, lanes);
         });
       },
       async settle(item, settlement) {
@@ -138,7 +140,7 @@ export async function playDeliveries(room: PostRoom, seed: number, plant: Plant 
       exchangeMax: plant === "claimsTooShort" ? { push: seconds(-4), mail: seconds(-4) } : exchangeMax,
       queueMax: plant === "claimsTooShort" ? seconds(0) : seconds(5),
       most: 3,
-      atOnce: 2,
+      lanes: deliveryLanes({ push: few, mail: few }),
       jitter: () => chance.uniform(),
       publicUrl: "https://pieward.example",
       log: { error: ({ err }: { readonly err: unknown }) => complaints.push(err) },

@@ -14,7 +14,25 @@ export interface RunningServer {
 }
 
 /** Starts it on a free port; it is ended with the test, whatever happens. */
-export function runBuiltServer(dataDir: string, variables: Record<string, string> = {}): RunningServer {
+export function runBuiltServer(
+  dataDir: string,
+  variables: Record<string, string> = {},
+  args: readonly string[] = [],
+): RunningServer {
+  const server = spawnBuiltServer(dataDir, variables, args);
+  onTestFinished(async () => {
+    server.kill("SIGKILL");
+    await server.ended;
+  });
+  return server;
+}
+
+/** The same for a hook, which must end it itself. */
+export function spawnBuiltServer(
+  dataDir: string,
+  variables: Record<string, string> = {},
+  args: readonly string[] = [],
+): RunningServer {
   const env = {
     PATH: process.env.PATH,
     HOST: "127.0.0.1",
@@ -23,7 +41,7 @@ export function runBuiltServer(dataDir: string, variables: Record<string, string
     LOG_LEVEL: "warn",
     ...variables,
   };
-  const child: ChildProcess = spawn(process.execPath, ["--enable-source-maps", builtServer], { env });
+  const child: ChildProcess = spawn(process.execPath, ["--enable-source-maps", builtServer, ...args], { env });
   const heard = { out: "", err: "" };
   child.stdout?.setEncoding("utf8").on("data", (words: string) => {
     heard.out += words;
@@ -33,10 +51,6 @@ export function runBuiltServer(dataDir: string, variables: Record<string, string
   });
   const ended = new Promise<{ code: number | null; signal: string | null }>((resolve) => {
     child.once("close", (code, signal) => resolve({ code, signal }));
-  });
-  onTestFinished(async () => {
-    child.kill("SIGKILL");
-    await ended;
   });
   return {
     says: (words) =>

@@ -28,7 +28,7 @@ export interface HandClock extends Clock {
   pass(span: Span): Instant;
 }
 
-function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
+export function handClock(start = "2026-01-15T09:00:00Z"): HandClock {
   let now = instantOf(start);
   return {
     now: () => now,
@@ -110,14 +110,25 @@ export interface House {
     body: object | string,
   ): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
   look(feeder: string): Promise<FeederView>;
+  /** Its event loop seems so many milliseconds late from here on. */
+  beLate(milliseconds: number): void;
+  /** The lines of its log, where it is opened with `logs`. */
+  readonly log: readonly string[];
   /** Ends it and opens it anew on the same database, with the same clock. This one is over then. */
   restart(): Promise<House>;
+  /** Ends it, as it ends by itself with the test. */
+  close(): Promise<void>;
 }
 
 interface HouseOptions {
   readonly reportsPerMinute?: number;
   readonly requestTimeoutMilliseconds?: number;
   readonly clientFolder?: string; // a built client; none where a test needs none
+  readonly practice?: PracticeGround;
+  /** What stands between the store and its database. */
+  readonly around?: (connections: Connections) => Connections;
+  readonly logs?: boolean;
+  readonly trustProxy?: boolean;
 }
 
 /** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
@@ -128,33 +139,36 @@ export async function openHouse(options: HouseOptions = {}): Promise<House> {
 }
 
 /** @param signedInAs headers from before a restart; null signs the first keeper in. */
-async function openOn(
+export async function openOn(
   file: string,
   clock: HandClock,
   options: HouseOptions,
   signedInAs: Record<string, string> | null,
 ): Promise<House> {
-  const connections = await connect(`file:${file}`);
+  const { around = (plain: Connections) => plain, practice = idlePractice } = options;
+  const connections = around(await connect(`file:${file}`));
   const store = storeOver(connections);
   const [push, mail, sockets, browsers] = [handPush(), handMail(), feederSockets(), liveBrowsers()];
+  const log: string[] = [];
   let rung = 0;
   const bell = {
     ring: () => {
       rung += 1;
     },
   };
-  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice: idlePractice };
+  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice };
   const app = await buildApp({
     ports,
     keys: feederKeys(store.yards),
     config: {
       reportsPerMinute: options.reportsPerMinute ?? 10_000,
-      trustProxy: false,
-      logLevel: "silent",
+      trustProxy: options.trustProxy ?? false,
+      logLevel: options.logs ? "trace" : "silent",
       publicUrl: null,
     },
     requestTimeoutMilliseconds: options.requestTimeoutMilliseconds ?? 20_000,
     sessionKey: "a session key that is only for tests, 32 and more",
+    logTo: { write: (line) => void log.push(line) },
     sockets,
     browsers,
     clientFolder: options.clientFolder ?? null,
@@ -201,9 +215,15 @@ async function openOn(
       });
       return { status: answer.statusCode, body: answer.json() as never, headers: answer.headers };
     },
+    beLate(milliseconds) {
+      const measured = app.memoryUsage;
+      app.memoryUsage = () => ({ ...measured(), eventLoopDelay: milliseconds });
+    },
+    log,
     async look(feeder) {
       return (await app.inject({ url: `/api/v1/feeders/${feeder}`, headers: keeper })).json();
     },
+    close,
     async restart() {
       await close();
       return openOn(file, clock, options, keeper);

@@ -1,9 +1,10 @@
 import type { Phone } from "../../server/ports.ts";
 import { MemoryOutbox } from "./memoryOutbox.ts";
-import { describeOutboxStore } from "./outboxContract.ts";
+import { describeOutboxStore, type OutboxUnderTest } from "./outboxContract.ts";
+import { describeOutboxSharing } from "./outboxSharing.ts";
 import { aPhone } from "./phones.ts";
 
-describeOutboxStore("memory", async () => {
+const inMemory = async (): Promise<OutboxUnderTest> => {
   const store = new MemoryOutbox();
   const phones: Phone[] = [];
   return {
@@ -20,4 +21,7 @@ describeOutboxStore("memory", async () => {
       for (const phone of phones) store.enqueue(phone, about === "feeder" ? "rowan" : null, notice, now);
     },
   };
-});
+};
+
+describeOutboxStore("memory", inMemory);
+describeOutboxSharing("memory", inMemory);

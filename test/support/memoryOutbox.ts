@@ -1,5 +1,6 @@
 import type { Notice } from "../../server/domain/facts.ts";
 import type { Instant } from "../../server/domain/instant.ts";
+import { allLanesFree, fairShare, type Lanes, rankOf, serviceOfEndpoint } from "../../server/domain/push/fairShare.ts";
 import { leavesSomethingToClose, owesSound } from "../../server/domain/push/withdrawal.ts";
 import type { Channel, OutboxItem, OutboxStore, Phone, PushItem, Settlement } from "../../server/ports.ts";
 
@@ -36,13 +37,20 @@ export class MemoryOutbox implements OutboxStore {
     this.#write({ ...this.#item(person, feeder, notice, now), channel: "mail", to, ...names }, `mail ${person}`);
   }
 
-  async claim(channel: Channel, now: Instant, claimUntil: Instant, most: number): Promise<readonly OutboxItem[]> {
+  async claim(
+    channel: Channel,
+    now: Instant,
+    claimUntil: Instant,
+    most: number,
+    lanes: Lanes = allLanesFree,
+  ): Promise<readonly OutboxItem[]> {
     const needless = this.#due(channel, now).filter(({ item, screen }) => {
       return item.notice.closes && item.attempts === 0 && !leavesSomethingToClose(this.#meantBefore(item, screen));
     });
     for (const { item } of needless) this.#change(item.id, { phase: "settled" });
-    return this.#due(channel, now)
-      .slice(0, most)
+    const due = this.#due(channel, now).map((row) => ({ row, ...exchangeOf(row.item), rank: rankOf(row.item.notice) }));
+    return fairShare(due, lanes, most)
+      .map(({ row }) => row)
       .map(({ item, screen, claimedUntil, unsure }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
         this.#change(item.id, { item: begun, claimedUntil: claimUntil, unsure: unsure || claimedUntil !== null });
@@ -141,3 +149,8 @@ export class MemoryOutbox implements OutboxStore {
     return item.notice.closes !== true && owesSound(this.#meantBefore(item, screen));
   }
 }
+
+const exchangeOf = (item: OutboxItem) => ({
+  person: item.person,
+  service: item.channel === "mail" ? "mail" : serviceOfEndpoint(item.phone.endpoint),
+});

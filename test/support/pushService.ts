@@ -43,6 +43,7 @@ export type Behaviour =
       readonly headers?: Record<string, string>;
       readonly body?: string;
     }
+  | { readonly kind: "slow"; readonly milliseconds: number } // accepts after that time
   | { readonly kind: "hang" } // takes the request and never answers
   | { readonly kind: "trickle"; readonly status: number } // answers, one octet at a time, for ever
   | { readonly kind: "flood"; readonly status: number } // answers more than anybody asked for
@@ -80,6 +81,7 @@ export async function startPushService({
   const subscribers = new Map<string, Subscriber>(); // by path
   let awaited: (() => void)[] = [];
   const trickles = new Set<NodeJS.Timeout>();
+  const waits = new Set<NodeJS.Timeout>();
 
   const server = https.createServer({ key: testOnlyKey, cert: testOnlyCertificate }, (request, response) => {
     receive(request, response).catch((error) => {
@@ -103,6 +105,11 @@ export async function startPushService({
     switch (now.kind) {
       case "accept":
         return accept(request, response, body, now.status ?? 201);
+      case "slow": {
+        const wait = setTimeout(() => accept(request, response, body, 201), now.milliseconds);
+        waits.add(wait);
+        return;
+      }
       case "acceptAndCut":
         return accept(request, response, body, "cutLine");
       case "answer":
@@ -203,6 +210,7 @@ export async function startPushService({
     nextRequest: () => new Promise((resolve) => awaited.push(resolve)),
     async close() {
       for (const drip of trickles) clearInterval(drip);
+      for (const wait of waits) clearTimeout(wait);
       server.closeAllConnections();
       await new Promise((resolve) => server.close(resolve));
     },

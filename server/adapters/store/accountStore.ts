@@ -5,7 +5,7 @@ import { hasten } from "./peopleStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 import { forgetYard } from "./yardStore.ts";
 
-export function accountsOver({ reader, write }: Connections): AccountStore {
+export function accountsOver({ reader, write, forgetRemoved }: Connections): AccountStore {
   return {
     async passphraseHashOf(person) {
       const found = await reader.keeper.findUnique({ where: { id: person }, select: { passphraseHash: true } });
@@ -81,8 +81,8 @@ export function accountsOver({ reader, write }: Connections): AccountStore {
 
     yardsKeptAlone: (person) => keptAlone(reader, person),
 
-    removeAccount: (person, withYards, now) =>
-      write(async (statements) => {
+    async removeAccount(person, withYards, now) {
+      const removed = await write(async (statements) => {
         const alone = await keptAlone(statements, person);
         if (alone.some(({ id }) => !withYards.includes(id))) return null;
         const feeders: string[] = [];
@@ -95,7 +95,10 @@ export function accountsOver({ reader, write }: Connections): AccountStore {
         await leaveYards(statements, person, now);
         await statements.keeper.deleteMany({ where: { id: person } });
         return { feeders, people };
-      }),
+      });
+      if (removed !== null) await forgetRemoved();
+      return removed;
+    },
   };
 }
 

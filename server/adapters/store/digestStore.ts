@@ -2,7 +2,7 @@ import type { Digest } from "../../domain/digest/digest.ts";
 import type { DigestStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { digestWayFrom } from "./peopleStore.ts";
-import { dateOf, feederFrom, instantFrom, yardFrom } from "./rows.ts";
+import { dateOf, feederFrom, instantFrom, readable, yardFrom } from "./rows.ts";
 
 export function digestsOver({ reader }: Connections): DigestStore {
   return {
@@ -13,7 +13,8 @@ export function digestsOver({ reader }: Connections): DigestStore {
     },
 
     async feedersOf(yard) {
-      return (await reader.feeder.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } })).map(feederFrom);
+      const found = await reader.feeder.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
+      return readable(found, feederFrom);
     },
 
     async readersOf(yard) {

@@ -1,12 +1,16 @@
 import { nameKey } from "../../domain/names.ts";
-import type { KeeperStore } from "../../ports.ts";
+import type { AtomicStores, KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { sameName } from "./peopleStore.ts";
 import { phonesOver } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function keepersOver(connections: Connections): KeeperStore {
-  const { reader, write } = connections;
+export const keepersOver = (connections: Connections): KeeperStore => ({
+  ...keeperAccountsOver(connections),
+  ...phonesOver(connections),
+});
+
+export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
   return {
     countKeepers: () => reader.keeper.count(),
 
@@ -32,6 +36,10 @@ export function keepersOver(connections: Connections): KeeperStore {
         });
         return true;
       }),
+
+    async isUsedClaim(tokenHash) {
+      return (await reader.claim.count({ where: { tokenHash, usedAt: { not: null } } })) > 0;
+    },
 
     async keeperNamed(name) {
       const found = await reader.keeper.findMany({
@@ -82,8 +90,6 @@ export function keepersOver(connections: Connections): KeeperStore {
       write(async (statements) => {
         await statements.session.deleteMany({ where: { tokenHash } });
       }),
-
-    ...phonesOver(connections),
 
     prune: (before) =>
       write(async (statements) => {

@@ -1,8 +1,10 @@
 import { createHash, randomUUID } from "node:crypto";
-import { existsSync, readdirSync, readFileSync } from "node:fs";
-import { join } from "node:path";
+import { existsSync, readdirSync, readFileSync, rmSync } from "node:fs";
+import { basename, dirname, join } from "node:path";
 import Database from "better-sqlite3";
+import { StoreDamaged } from "../../ports.ts";
 import { fillNameKeys } from "./nameKeys.ts";
+import { copyWhole } from "./wholeCopy.ts";
 
 /**
  * Applies the SQL files of prisma/sqlite/migrations in their order and records them as Prisma does, so that `prisma
@@ -19,8 +21,16 @@ export interface MigrationReport {
   readonly backup: string | null; // where the state before is kept; null where there was nothing to lose
 }
 
-/** @throws MigrationProblem where an applied migration was changed, is missing here, or did not run to its end. */
-export function migrate(databaseFile: string, migrationsFolder: string, stamp: string): MigrationReport {
+/**
+ * @param isWhole false: the database is known to be damaged, and may be opened but not changed
+ * @throws MigrationProblem where an applied migration was changed, is missing here, or did not run to its end; StoreDamaged
+ */
+export function migrate(
+  databaseFile: string,
+  migrationsFolder: string,
+  stamp: string,
+  isWhole = true,
+): MigrationReport {
   const existed = existsSync(databaseFile);
   const database = new Database(databaseFile, { timeout: 5_000 });
   try {
@@ -28,10 +38,11 @@ export function migrate(databaseFile: string, migrationsFolder: string, stamp: s
     database.pragma("synchronous = FULL");
     const due = dueMigrations(database, readMigrations(migrationsFolder));
     if (due.length === 0) return { applied: [], backup: null };
+    if (!isWhole) throw new StoreDamaged("a damaged database can't be brought up to date");
 
     const backup = existed && hasTables(database) ? `${databaseFile}.before-${stamp}` : null;
-    // VACUUM INTO writes a whole, consistent copy or nothing.
-    if (backup) database.prepare("VACUUM INTO ?").run(backup);
+    removeInterrupted(databaseFile);
+    if (backup) copyWhole(database, backup);
     for (const migration of due) apply(database, migration);
     return { applied: due.map((migration) => migration.name), backup };
   } finally {
@@ -47,6 +58,13 @@ export function isUpToDate(databaseFile: string, migrationsFolder: string): bool
   } finally {
     database.close();
   }
+}
+
+/** What a kill during the copy has left. */
+function removeInterrupted(databaseFile: string): void {
+  const [folder, start] = [dirname(databaseFile), `${basename(databaseFile)}.before-`];
+  const names = readdirSync(folder).filter((name) => name.startsWith(start) && name.endsWith(".partial"));
+  for (const name of names) rmSync(join(folder, name));
 }
 
 interface Migration {

@@ -1,10 +1,14 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
 import Database from "better-sqlite3";
-import { StoreBusy, type Transaction } from "../../ports.ts";
+import { StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
+import { systemClock } from "../systemClock.ts";
+import { openCommitCount } from "./commitCount.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
 import { type StoreProblem, translated } from "./problems.ts";
+import { rewriteFile } from "./rewriteFile.ts";
 import { statementsFor } from "./sqliteTransaction.ts";
+import { storeCondition } from "./storeCondition.ts";
 
 export type Client = PrismaClient;
 /** A transaction of a client: whatever statements can be given to. */
@@ -17,12 +21,18 @@ export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$tra
  * the other whichever it is. In WAL mode readers never wait for the writer.
  */
 export interface Connections {
-  readonly reader: Client;
+  readonly reader: Statements;
   readonly direct: Database.Database;
-  /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws StoreBusy, StoreFull */
+  readonly condition: StoreCondition;
+  /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
-  /** The same over plain SQL. @throws StoreBusy, StoreFull */
+  /** The same over plain SQL. */
   transact<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
+  /**
+   * Leaves nothing of what was removed in the database's file and its log. Where another process is reading, such as a backup, a
+   * later commit empties the log.
+   */
+  forgetRemoved(): Promise<void>;
   close(): Promise<void>;
 }
 
@@ -34,46 +44,135 @@ const lockWaitMilliseconds = 50;
 const triesAgainAfterMilliseconds = [20, 50, 100, 200, 400, 800] as const;
 const prismaLimits = { maxWait: 10_000, timeout: 60_000 };
 
-export async function connect(databaseUrl: string): Promise<Connections> {
+const emptyLogAgainAfterMilliseconds = 10_000; // a try that meets a reader waits for `lockWaitMilliseconds`
+
+export async function connect(databaseUrl: string, condition: StoreCondition = storeCondition()): Promise<Connections> {
+  const file = databaseUrl.replace(/^file:/, "");
   const adapter = () => new PrismaBetterSqlite3({ url: databaseUrl, timeout: lockWaitMilliseconds });
   const writer = new PrismaClient({ adapter: adapter() });
-  const reader = new PrismaClient({ adapter: adapter() });
-  const direct = new Database(databaseUrl.replace(/^file:/, ""), { timeout: lockWaitMilliseconds });
+  const reading = new PrismaClient({ adapter: adapter() });
+  const direct = new Database(file, { timeout: lockWaitMilliseconds });
   direct.pragma("journal_mode = WAL");
   // WAL reopens as NORMAL, which can lose the last commits when the power goes: an answer must outlive that.
   direct.pragma("synchronous = FULL");
   direct.pragma("foreign_keys = ON");
+  // What is deleted is overwritten with zeros, also in pages that are free afterwards (sqlite.org/pragma.html#pragma_secure_delete).
+  direct.pragma("secure_delete = ON");
+  await writer.$queryRawUnsafe("PRAGMA secure_delete = ON");
   await writer.$executeRawUnsafe("PRAGMA synchronous = FULL");
   await writer.$executeRawUnsafe("PRAGMA foreign_keys = ON");
-  await reader.$executeRawUnsafe("PRAGMA query_only = ON");
+  await reading.$executeRawUnsafe("PRAGMA query_only = ON");
+
+  const problemOf = (error: unknown): unknown => {
+    const problem = translated(error);
+    if (problem instanceof StoreDamaged && condition.damage()?.kind !== "damaged") {
+      const { cause } = problem;
+      const words = cause instanceof Error ? cause.message : String(cause);
+      condition.note({ kind: "damaged", foundAt: systemClock.now(), problem: words });
+    }
+    return problem;
+  };
+  const reader = reading.$extends({
+    query: {
+      $allOperations: ({ args, query }) =>
+        query(args).catch((error: unknown) => {
+          throw problemOf(error);
+        }),
+    },
+  }) as unknown as Client; // the same operations, with our errors
+
+  const count = openCommitCount(direct, file);
+  if (count.lost > 0) condition.note({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
 
   let last: Promise<unknown> = Promise.resolve();
   const inTurn = <T>(work: () => Promise<T>): Promise<T> => {
-    const mine = last.then(work);
+    const mine = last.then(() => {
+      // What a restored backup would lack must not be called stored.
+      if (condition.damage()?.kind === "damaged") throw new StoreDamaged("the database is damaged");
+      return work();
+    });
     last = mine.catch(() => undefined); // the next one's turn comes however this one ended; its caller hears of it
     return mine;
   };
   const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
   const tx = statementsFor(direct);
+
+  let logIsDue = false;
+  let triedAt = Number.NEGATIVE_INFINITY;
+  const emptyLog = () => {
+    triedAt = performance.now();
+    const [{ busy }] = direct.pragma("wal_checkpoint(TRUNCATE)") as [{ busy: number }];
+    logIsDue = busy !== 0;
+  };
+  const committed = (commit: number) => {
+    count.remember(commit);
+    if (logIsDue && performance.now() - triedAt > emptyLogAgainAfterMilliseconds) emptyLog();
+  };
   return {
     reader,
     direct,
-    write: (work) => inTurn(() => persistently(() => writer.$transaction(work, prismaLimits), rollBack)),
-    transact: (work) => inTurn(() => persistently(() => transactDirectly(direct, () => work(tx)))),
+    condition,
+    write: (work) =>
+      inTurn(async () => {
+        const attempt = () =>
+          writer.$transaction(async (statements) => {
+            const result = await work(statements);
+            return { result, commit: await countCommit(statements, count.next) };
+          }, prismaLimits);
+        const { result, commit } = await persistently(attempt, problemOf, rollBack);
+        committed(commit);
+        return result;
+      }),
+    transact: (work) =>
+      inTurn(async () => {
+        const { result, commit } = await persistently(
+          () => transactDirectly(direct, count.next, () => work(tx)),
+          problemOf,
+        );
+        if (commit !== null) committed(commit);
+        return result;
+      }),
+    forgetRemoved: () =>
+      inTurn(async () => {
+        try {
+          await rewriteFile(file);
+        } catch (error) {
+          // What was removed is removed, and overwritten as far as `secure_delete` goes.
+          process.emitWarning(`the database could not be written anew after a removal: ${error}`);
+        }
+        emptyLog();
+      }),
     async close() {
       await last;
+      count.close();
       direct.close();
-      await Promise.all([writer.$disconnect(), reader.$disconnect()]);
+      await Promise.all([writer.$disconnect(), reading.$disconnect()]);
     },
   };
 }
 
-async function transactDirectly<T>(direct: Database.Database, work: () => Promise<T>): Promise<T> {
+async function countCommit(statements: Statements, next: (before: number) => number): Promise<number> {
+  const [row] = await statements.$queryRawUnsafe<{ user_version: number | bigint }[]>("PRAGMA user_version");
+  const commit = next(Number(row?.user_version));
+  await statements.$executeRawUnsafe(`PRAGMA user_version = ${commit}`);
+  return commit;
+}
+
+/** @returns the number of the commit; null where nothing was changed, so that nothing is written to the card either. */
+async function transactDirectly<T>(
+  direct: Database.Database,
+  next: (before: number) => number,
+  work: () => Promise<T>,
+): Promise<{ readonly result: T; readonly commit: number | null }> {
+  const changes = () => direct.prepare("SELECT total_changes()").pluck().get() as number;
   direct.exec("BEGIN IMMEDIATE");
   try {
+    const before = changes();
     const result = await work();
+    const commit = changes() === before ? null : next(direct.pragma("user_version", { simple: true }) as number);
+    if (commit !== null) direct.pragma(`user_version = ${commit}`);
     direct.exec("COMMIT");
-    return result;
+    return { result, commit };
   } catch (error) {
     if (direct.inTransaction) direct.exec("ROLLBACK"); // a full disk has SQLite roll back itself
     throw error;
@@ -81,12 +180,16 @@ async function transactDirectly<T>(direct: Database.Database, work: () => Promis
 }
 
 /** `attempt` may run several times: each time in a transaction of its own, of which only the last one is kept. */
-async function persistently<T>(attempt: () => Promise<T>, rollBack?: () => Promise<unknown>): Promise<T> {
+async function persistently<T>(
+  attempt: () => Promise<T>,
+  problemOf: (error: unknown) => unknown,
+  rollBack?: () => Promise<unknown>,
+): Promise<T> {
   for (let tries = 0; ; tries += 1) {
     try {
       return await attempt();
     } catch (error) {
-      const problem = translated(error);
+      const problem = problemOf(error);
       if (problem !== error && rollBack) await leaveOpenTransaction(rollBack, problem as StoreProblem);
       const wait = triesAgainAfterMilliseconds[tries];
       if (!(problem instanceof StoreBusy) || wait === undefined) throw problem;

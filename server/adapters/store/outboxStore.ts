@@ -2,6 +2,7 @@ import { randomBytes } from "node:crypto";
 import type Database from "better-sqlite3";
 import type { Notice } from "../../domain/facts.ts";
 import { type Instant, instantOf } from "../../domain/instant.ts";
+import { allLanesFree, fairShare, rankOf, serviceOfEndpoint } from "../../domain/push/fairShare.ts";
 import { leavesSomethingToClose, type MeantForScreen, owesSound } from "../../domain/push/withdrawal.ts";
 import type { Channel, MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
 import { lostRingsOn } from "./lostRings.ts";
@@ -15,15 +16,16 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
   const lost = lostRingsOn(direct);
   const phoneIsGone = goneOn(direct);
   return {
-    claim: (channel, now, claimUntil, most) =>
+    claim: (channel, now, claimUntil, most, lanes = allLanesFree) =>
       transact(async () => {
         for (;;) {
-          const due = statements.due.all({ channel, now: textOf(now), most });
-          const needless = due.filter((row) => isNeedless(statements, row));
+          const due = statements.due.all({ channel, now: textOf(now) });
+          const chosen = fairShare(due.map(candidateFrom), lanes, most).map(({ id }) => rowOf(statements, id));
+          const needless = chosen.filter((row) => isNeedless(statements, row));
           for (const { id } of needless) statements.needless.run(textOf(now), id);
           if (needless.length > 0) continue; // each round has fewer of them
-          for (const { id } of due) statements.claim.run(textOf(claimUntil), id);
-          return due.map((row) => itemFrom(row, owesSound(meantFor(statements, row))));
+          for (const { id } of chosen) statements.claim.run(textOf(claimUntil), id);
+          return chosen.map((row) => itemFrom(row, owesSound(meantFor(statements, row))));
         }
       }),
 
@@ -96,19 +98,24 @@ const sameScreen = (one: string, other: string) =>
 
 function statementsOn(database: Database.Database) {
   return {
-    due: database.prepare<[{ channel: Channel; now: string; most: number }], ItemColumns>(
+    due: database.prepare<[{ channel: Channel; now: string }], DueColumns>(
+      `SELECT item."id", item."keeperId", item."closes", json_extract(item."notice", '$.priority') AS "priority", phone."endpoint"
+       FROM "OutboxItem" AS item LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId"
+       WHERE item."phase" = 'waiting' AND item."channel" = @channel AND item."dueAt" <= @now
+         AND (item."claimedUntil" IS NULL OR item."claimedUntil" <= @now)
+         AND NOT EXISTS (
+           SELECT 1 FROM "OutboxItem" AS older WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid
+             AND older."claimedUntil" > @now AND older."phase" IN ('waiting', 'replaced'))
+       ORDER BY item."dueAt", item.rowid`,
+    ),
+    item: database.prepare<[string], ItemColumns>(
       `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
          phone."lastAcceptedAt", phone."lastShownAt", phone."blockedAt", phone."problem" AS "phoneProblem", "Keeper"."mail" AS "to",
          "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
        FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
          LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
          LEFT JOIN "Feeder" ON "Feeder"."id" = item."feederId"
-       WHERE item."phase" = 'waiting' AND item."channel" = @channel AND item."dueAt" <= @now
-         AND (item."claimedUntil" IS NULL OR item."claimedUntil" <= @now)
-         AND NOT EXISTS (
-           SELECT 1 FROM "OutboxItem" AS older WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid
-             AND older."claimedUntil" > @now AND older."phase" IN ('waiting', 'replaced'))
-       ORDER BY item."dueAt", item.rowid LIMIT @most`,
+       WHERE item."id" = ?`,
     ),
     // A claim that ran out was never settled: that attempt may have arrived.
     claim: database.prepare(
@@ -154,6 +161,27 @@ function statementsOn(database: Database.Database) {
       `DELETE FROM "OutboxItem" WHERE "settledAt" < ? AND "topic" NOT IN (SELECT "topic" FROM "Call")`,
     ),
   };
+}
+
+interface DueColumns {
+  readonly id: string;
+  readonly keeperId: string;
+  readonly closes: 0 | 1;
+  readonly priority: Notice["priority"];
+  readonly endpoint: string | null;
+}
+
+const candidateFrom = ({ id, keeperId, closes, priority, endpoint }: DueColumns) => ({
+  id,
+  person: keeperId,
+  service: endpoint === null ? "mail" : serviceOfEndpoint(endpoint),
+  rank: rankOf({ priority, ...(closes === 1 ? { closes: true as const } : {}) }),
+});
+
+function rowOf({ item }: Statements, id: string): ItemColumns {
+  const row = item.get(id);
+  if (row === undefined) throw new Error(`expected the outbox item ${id}, which was due just now`);
+  return row;
 }
 
 /** An item that was tried already is on its way: it is judged once, before its first attempt. */

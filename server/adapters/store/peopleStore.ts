@@ -6,7 +6,7 @@ import type { Keeper, Member } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function peopleOver({ reader, write }: Connections): PeopleStore {
+export function peopleOver({ reader, write }: Pick<Connections, "reader" | "write">): PeopleStore {
   return {
     async membersOf(yard) {
       const found = await reader.member.findMany({
@@ -99,6 +99,12 @@ export function peopleOver({ reader, write }: Connections): PeopleStore {
 
     async invite(tokenHash, now) {
       const where = { tokenHash, ...stillOpen(now) };
+      const found = await reader.invite.findFirst({ where });
+      return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
+    },
+
+    async usedInvite(tokenHash, now) {
+      const where = { tokenHash, ...stillOpen(now), usedAt: { not: null } };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },

@@ -1,14 +1,12 @@
 import type Database from "better-sqlite3";
 import type { Instant } from "../../domain/instant.ts";
-import type { KeeperStore } from "../../ports.ts";
+import { phonesPerPersonMax } from "../../domain/push/reach.ts";
+import type { KeeperStore, PhoneOperation } from "../../ports.ts";
 import { lostRingsOn } from "./lostRings.ts";
 import type { Connections } from "./openStore.ts";
 import { instantFrom, phoneFrom, textOf } from "./rows.ts";
 
-type PhoneStore = Pick<
-  KeeperStore,
-  "phonesOf" | "gonePhonesOf" | "savePhone" | "renewPhone" | "allowPhone" | "removePhone" | "pruneGone"
->;
+type PhoneStore = Pick<KeeperStore, PhoneOperation>;
 
 /** The phones of all people, and the endpoints by which no phone can be reached any more. */
 export function phonesOver({ reader, direct, transact }: Connections): PhoneStore {
@@ -22,6 +20,8 @@ export function phonesOver({ reader, direct, transact }: Connections): PhoneStor
     lost.mark(keeperId, "push", topics, now);
     statements.hasten.run(textOf(now), keeperId);
   };
+
+  const hasAll = (keeper: string) => (statements.count.get(keeper) ?? 0) >= phonesPerPersonMax;
 
   return {
     async phonesOf(keeper) {
@@ -40,12 +40,14 @@ export function phonesOver({ reader, direct, transact }: Connections): PhoneStor
         const known = statements.byEndpoint.get(endpoint);
         const at = textOf(addedAt);
         if (known === undefined) {
+          if (hasAll(keeper)) return "tooMany";
           statements.insert.run({ id, keeper, endpoint, p256dh, auth, label, at, since: null });
         } else {
           const sameKeys = known.p256dh === p256dh && known.auth === auth;
           const passedOn = known.keeperId !== keeper;
           // Only the browser itself knows its keys: who has none of them would take the phone from its person.
           if (passedOn && !sameKeys) return "taken";
+          if (passedOn && hasAll(keeper)) return "tooMany";
           // Another person took the phone over: what was meant for the one before is none of theirs, and they prove it anew.
           if (passedOn) without(known, addedAt, () => statements.dropItems.run(known.id));
           statements.update.run({ id: known.id, keeper, p256dh, auth, label });
@@ -75,6 +77,7 @@ export function phonesOver({ reader, direct, transact }: Connections): PhoneStor
         } else {
           const gone = statements.gone.get(replaces, keeper);
           if (gone === undefined) return "noSuchPhone";
+          if (hasAll(keeper)) return "tooMany";
           const { phoneId: id, addedAt } = gone;
           statements.insert.run({
             ...{ id, keeper, endpoint, p256dh, auth },
@@ -169,6 +172,7 @@ function statementsOn(database: Database.Database) {
   return {
     byEndpoint: database.prepare<[string], PhoneRow>(`SELECT * FROM "Phone" WHERE "endpoint" = ?`),
     byId: database.prepare<[string], PhoneRow>(`SELECT * FROM "Phone" WHERE "id" = ?`),
+    count: database.prepare<[string], number>(`SELECT count(*) FROM "Phone" WHERE "keeperId" = ?`).pluck(),
     isGone: database.prepare<[string]>(`SELECT 1 FROM "GonePhone" WHERE "endpoint" = ?`),
     gone: database.prepare<[string, string], { phoneId: string; label: string; addedAt: string }>(
       `SELECT "phoneId", "label", "addedAt" FROM "GonePhone"

@@ -1,10 +1,18 @@
-import { StoreBusy, StoreFull } from "../../ports.ts";
+import { StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../../ports.ts";
 
-export type StoreProblem = StoreBusy | StoreFull;
+export type StoreProblem = StoreBusy | StoreFull | StoreReadOnly | StoreDamaged;
 
 /** What the database says in its own words, as what flows know. Anything else comes back as it was. */
 export function translated(error: unknown): unknown {
+  if (error instanceof StoreDamaged) return error;
   const words = allWords(error, 0);
+  // https://www.sqlite.org/rescode.html: `SQLITE_CORRUPT` and `SQLITE_NOTADB`, and their texts, which Prisma hands on.
+  if (/SQLITE_CORRUPT|SQLITE_NOTADB|database disk image is malformed|file is not a database/.test(words)) {
+    return new StoreDamaged("the database is damaged", { cause: error });
+  }
+  if (/SQLITE_READONLY|attempt to write a readonly database|EROFS/.test(words)) {
+    return new StoreReadOnly("the database can't be written to", { cause: error });
+  }
   if (/SQLITE_FULL|database or disk is full|SQLITE_IOERR|ENOSPC/.test(words)) {
     return new StoreFull("the database can't be written: the disk is full or failing", { cause: error });
   }

@@ -10,7 +10,8 @@ import {
 } from "../../domain/earlierState.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
-import type { FeederRow, Phone, YardRow } from "../../ports.ts";
+import { stateProblem } from "../../domain/stateShape.ts";
+import { FeederDamaged, type FeederRow, type Phone, type YardRow } from "../../ports.ts";
 import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
 
 /** Rows of tables as the flows know them, and times as Prisma keeps them in SQLite. */
@@ -49,7 +50,8 @@ export function feederFrom(feeder: Feeder): FeederRow {
     addedAt: instantFrom(feeder.createdAt),
     lastHeardAt: maybeInstant(feeder.lastHeardAt),
     steppedAt: maybeInstant(feeder.steppedAt),
-    state: stateFrom(feeder.state),
+    rebuiltAt: maybeInstant(feeder.rebuiltAt),
+    state: stateOf(feeder.id, feeder.state),
   };
 }
 
@@ -70,13 +72,40 @@ export function phoneFrom(phone: StoredPhone): Phone {
   };
 }
 
+/** @throws FeederDamaged where it can't be used. */
+export function stateOf(feeder: string, json: string): FeederState {
+  try {
+    return stateFrom(json);
+  } catch (error) {
+    throw new FeederDamaged(feeder, (error as Error).message, { cause: error });
+  }
+}
+
+/** Those that can be used. The others are told by `YardStore.damaged`. */
+export const readable = <Stored>(rows: readonly Stored[], read: (row: Stored) => FeederRow): readonly FeederRow[] =>
+  rows.flatMap((row) => {
+    try {
+      return [read(row)];
+    } catch (error) {
+      if (error instanceof FeederDamaged) return [];
+      throw error;
+    }
+  });
+
 /**
  * What an older Pieward stored is brought up to date here, step by step, before anything else sees it.
- * @throws Error for a state that a newer Pieward wrote: misread, it would be overwritten.
+ * @throws Error for a state that is damaged, or that a newer Pieward wrote: misread, it would be overwritten.
  */
 export function stateFrom(json: string): FeederState {
+  const state = upToDate(json);
+  const problem = stateProblem(state);
+  if (problem !== null) throw new Error(problem);
+  return state;
+}
+
+function upToDate(json: string): FeederState {
   const state = JSON.parse(json) as FeederState | StateV1 | StateV2 | StateV3 | StateV4;
-  switch (state.version) {
+  switch (state?.version) {
     case 1:
       return stateFromV1(state);
     case 2:
@@ -88,6 +117,8 @@ export function stateFrom(json: string): FeederState {
     case 5:
       return state;
     default:
-      throw new Error(`expected a feeder's state of version 1 to 5, got ${(state as { version: unknown }).version}`);
+      throw new Error(
+        `expected a feeder's state of version 1 to 5, got ${(state as { version: unknown } | null)?.version}`,
+      );
   }
 }

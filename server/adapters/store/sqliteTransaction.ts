@@ -1,16 +1,17 @@
 import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
-import { type Instant, instantOf } from "../../domain/instant.ts";
+import { type Instant, instantOf, milliseconds } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
-import { maybeText, stateFrom, textOf } from "./rows.ts";
+import { maybeText, readable, stateOf, textOf } from "./rows.ts";
 import { tellingFor } from "./sqliteTelling.ts";
+import { yardChangeFor } from "./sqliteYard.ts";
 
 /**
  * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
  * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
  */
 export function statementsFor(database: Database.Database): Transaction {
-  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt" FROM "Feeder"`;
+  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt", "rebuiltAt" FROM "Feeder"`;
   const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
   const readFeeders = database.prepare<[string], FeederColumns>(
     `${selectFeeder} WHERE "yardId" = ? ORDER BY "createdAt", "id"`,
@@ -32,9 +33,23 @@ export function statementsFor(database: Database.Database): Transaction {
   const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
     `SELECT "body", "recordedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
   );
+  const readNewestEvent = database.prepare<[string, string], { seq: number; receivedAt: string }>(
+    `SELECT "seq", "receivedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? ORDER BY "seq" DESC LIMIT 1`,
+  );
+  const readNextBoot = database.prepare<[string, string, string], { boot: string }>(
+    `SELECT "boot" FROM "Event" WHERE "feederId" = ? AND "boot" > ? AND "boot" < ? ORDER BY "boot" LIMIT 1`,
+  );
+  const readUptime = database.prepare<[string, string, string], { sentUptimeMs: number | null }>(
+    `SELECT "sentUptimeMs" FROM "Heartbeat" WHERE "feederId" = ? AND "receivedAt" = ? AND "boot" = ?`,
+  );
   const updateFeeder = database.prepare(
     `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
      WHERE "id" = ?`,
+  );
+  const replaceState = database.prepare(
+    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "steppedAt" = @steppedAt,
+       "nextLookAt" = @now, "revision" = "revision" + 1
+     WHERE "id" = @id AND "state" = @stored`,
   );
   const insertAlarmChange = database.prepare(
     `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
@@ -59,6 +74,7 @@ export function statementsFor(database: Database.Database): Transaction {
 
   return {
     ...tellingFor(database),
+    changeYard: yardChangeFor(database),
 
     async feeders(ids) {
       return ids.flatMap((id) => {
@@ -68,7 +84,7 @@ export function statementsFor(database: Database.Database): Transaction {
     },
 
     async feedersOf(yard) {
-      return readFeeders.all(yard).map(feederFromColumns);
+      return readable(readFeeders.all(yard), feederFromColumns);
     },
 
     async appendEvents(events) {
@@ -103,11 +119,35 @@ export function statementsFor(database: Database.Database): Transaction {
       );
     },
 
+    async storedBoots(feeder, label) {
+      const boots = [label];
+      // `#` is followed by `$` in the order of the index: between them lie the later lives, each found by one step.
+      for (let last = `${label}#`; ; ) {
+        const next = readNextBoot.get(feeder, last, `${label}$`);
+        if (!next) break;
+        boots.push(next.boot);
+        last = next.boot;
+      }
+      return boots.flatMap((boot) => {
+        const newest = readNewestEvent.get(feeder, boot);
+        if (!newest) return [];
+        const uptime = readUptime.get(feeder, newest.receivedAt, boot)?.sentUptimeMs ?? null;
+        const anchor =
+          uptime === null ? null : { receivedAt: instantOf(newest.receivedAt), uptime: milliseconds(uptime) };
+        return [{ boot, highest: newest.seq, anchor }];
+      });
+    },
+
     async saveFeeders(rows) {
       for (const { id, state, lastHeardAt, steppedAt, nextLookAt } of rows) {
         const moments = [maybeText(lastHeardAt), maybeText(steppedAt), textOf(nextLookAt)];
         updateFeeder.run(JSON.stringify(state), ...moments, id);
       }
+    },
+
+    async replaceDamaged({ id, stored }, { state, steppedAt }, now) {
+      const written = { state: JSON.stringify(state), steppedAt: maybeText(steppedAt), now: textOf(now) };
+      return replaceState.run({ id, stored, ...written }).changes === 1;
     },
 
     async logAlarmChanges(feeder, changes) {
@@ -144,6 +184,7 @@ interface FeederColumns {
   readonly createdAt: string;
   readonly lastHeardAt: string | null;
   readonly steppedAt: string | null;
+  readonly rebuiltAt: string | null;
 }
 
 const feederFromColumns = (row: FeederColumns): FeederRow => ({
@@ -154,5 +195,6 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   addedAt: instantOf(row.createdAt),
   lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
   steppedAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
-  state: stateFrom(row.state),
+  rebuiltAt: row.rebuiltAt === null ? null : instantOf(row.rebuiltAt),
+  state: stateOf(row.id, row.state),
 });

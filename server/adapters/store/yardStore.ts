@@ -1,9 +1,14 @@
-import type { Removed, YardRow, YardStore } from "../../ports.ts";
+import { type DamagedFeeder, FeederDamaged, type Removed, type YardRow, type YardStore } from "../../ports.ts";
+import type { Feeder } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { endLonelyAccount, hasten, join } from "./peopleStore.ts";
-import { dateOf, feederFrom, yardFrom } from "./rows.ts";
+import { endLonelyAccount, join } from "./peopleStore.ts";
+import { dateOf, feederFrom, instantFrom, maybeInstant, readable, stateOf, yardFrom } from "./rows.ts";
 
-export function yardsOver({ reader, write }: Connections): YardStore {
+export function yardsOver({
+  reader,
+  write,
+  forgetRemoved,
+}: Pick<Connections, "reader" | "write" | "forgetRemoved">): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -15,19 +20,21 @@ export function yardsOver({ reader, write }: Connections): YardStore {
         await join(statements, yard.id, keeper, "keeper", now);
       }),
 
-    changeYard: (id, changes, now) =>
-      write(async (statements) => {
-        await statements.yard.updateMany({ where: { id }, data: columnsOf(changes) });
-        const changed = await statements.yard.findUnique({ where: { id } });
-        // Zone and escalation decide when its people are told.
-        if (changed) await hasten(statements, { yardId: id }, now);
-        return changed && yardFrom(changed);
-      }),
-
-    removeYard: (id, stays) => write((statements) => forgetYard(statements, id, stays)),
+    async removeYard(id, stays) {
+      const removed = await write((statements) => forgetYard(statements, id, stays));
+      await forgetRemoved();
+      return removed;
+    },
 
     async feeders() {
-      return (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).map(feederFrom);
+      return readable(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
+    },
+
+    async damaged() {
+      const found = (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).flatMap(damagedFrom);
+      const named = [];
+      for (const feeder of found) named.push({ ...feeder, name: (await lastNameOf(reader, feeder.id)) ?? feeder.id });
+      return named;
     },
 
     async feeder(id) {
@@ -51,7 +58,10 @@ export function yardsOver({ reader, write }: Connections): YardStore {
         await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said } });
       }),
 
-    removeFeeder: (id) => write((statements) => forgetFeeder(statements, id)),
+    async removeFeeder(id) {
+      await write((statements) => forgetFeeder(statements, id));
+      await forgetRemoved();
+    },
 
     changeKey: (id, keyHash) =>
       write(async (statements) => {
@@ -91,6 +101,30 @@ export async function forgetYard(statements: Statements, id: string, stays: stri
     if (keeperId !== stays && (await endLonelyAccount(statements, keeperId))) people.push(keeperId);
   }
   return { feeders: feeders.map((feeder) => feeder.id), people };
+}
+
+function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
+  try {
+    stateOf(row.id, row.state);
+    return [];
+  } catch (error) {
+    if (!(error instanceof FeederDamaged)) throw error;
+    const { id, yardId: yard, practice, revision, state: stored } = row;
+    const moments = {
+      addedAt: instantFrom(row.createdAt),
+      lastHeardAt: maybeInstant(row.lastHeardAt),
+      steppedAt: maybeInstant(row.steppedAt),
+    };
+    return [{ id, yard, practice, revision, ...moments, problem: error.problem, stored }];
+  }
+}
+
+/** What it was called last is in its record, as each change of its settings is. Null where that can't be read either. */
+async function lastNameOf(reader: Statements, feederId: string): Promise<string | null> {
+  const where = { feederId, said: { contains: '"settings":{' } };
+  const act = await reader.keeperAct.findFirst({ where, orderBy: { at: "desc" } });
+  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(act?.said ?? "") ?? [];
+  return name === undefined ? null : (JSON.parse(name) as string);
 }
 
 /** History has no foreign keys (they would cost every insert), so forgetting a feeder names each table. */

@@ -10,6 +10,8 @@ export type PushOutcome =
       readonly words: string;
       /** The whole message had left when the line broke or nobody answered in time. */
       readonly mayHaveArrived?: true;
+      /** Nothing came back: the service could not be reached, or kept silent. */
+      readonly noAnswer?: true;
     }
   | { readonly kind: "refused"; readonly words: string };
 

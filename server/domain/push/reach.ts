@@ -53,3 +53,6 @@ const ago = (at: Instant, now: Instant): string => {
   const span = between(at, now);
   return span < 60_000 ? "just now" : `${inWords(span)} ago`;
 };
+
+/** Our choice: each is sent every notice of its person, and nobody carries more. Who has more from before keeps them. */
+export const phonesPerPersonMax = 10;

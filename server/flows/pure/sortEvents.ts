@@ -5,6 +5,7 @@ import { type EventSequence, highestStored } from "../../domain/eventSequence.ts
 import type { FeederState } from "../../domain/feeder.ts";
 import { before, type Instant, type Span } from "../../domain/instant.ts";
 import { type ClockVerdict, judgeByClock, livesOf, underWayMax } from "../../domain/lifeByClock.ts";
+import { type StoredBoot, withStored } from "../../domain/storedBoots.ts";
 import type { StoredBodies } from "../../ports.ts";
 
 /**
@@ -21,29 +22,38 @@ export type SortedOut =
       readonly refused: readonly Refusal[];
       /** Numbers of events that are not stored, and are to be sent again. */
       readonly unstored: readonly number[];
+      /** What the record says of this boot id, where it was asked. */
+      readonly recalled: readonly StoredBoot[];
     }
   | { readonly kind: "unclear"; readonly uptimeBefore: Span | null };
 
 export type NumberedReport = Pick<PostedReport, "boot" | "sentUptime" | "events">;
 type Known = Pick<FeederState, "clock" | "sequence">;
 
-/** Reads what is stored of these numbers under a boot id with its life. */
-export type ReadStored = (boot: string, seqs: readonly number[]) => Promise<StoredBodies>;
+/** The record of one feeder. */
+export interface StoredRecord {
+  /** What is stored of these numbers under a boot id with its life. */
+  read(boot: string, seqs: readonly number[]): Promise<StoredBodies>;
+  /** Every life of a boot id of which events are stored. */
+  bootsOf(label: string): Promise<readonly StoredBoot[]>;
+}
 
 /** By far the most reports go on with the newest numbers of a boot id that was used once: then nothing is read. */
 export async function sortEvents(
-  { clock, sequence }: Known,
+  known: Known,
   report: NumberedReport,
   receivedAt: Instant,
-  read: ReadStored,
+  { read, bootsOf }: StoredRecord,
 ): Promise<SortedOut> {
   const { boot: label, sentUptime, events } = report;
+  const recalled = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(label);
+  const { clock, sequence } = withStored(known, recalled);
   const lives = livesOf(clock, sequence, label);
   const verdict = judgeByClock(clock, label, lives, sentUptime, receivedAt);
   const first = bootOfLife(label, 1);
   const isKnown = verdict.kind === "known" || verdict.kind === "leftBehind";
   if (isKnown && lives.length === 1 && lives[0] === 1 && surelyNew(sequence, first, events)) {
-    return { kind: "sorted", boot: first, fresh: events, duplicates: 0, refused: [], unstored: [] };
+    return { kind: "sorted", boot: first, fresh: events, duplicates: 0, refused: [], unstored: [], recalled };
   }
   const seqs = [...new Set(events.map(({ seq }) => seq))];
   const stored = new Map<number, StoredBodies>();
@@ -65,7 +75,19 @@ export async function sortEvents(
   if (placed === null) return { kind: "unclear", uptimeBefore: null };
   const duplicates = events.length - placed.fresh.length - refused.length;
   const unstored = refused.map(({ seq }) => seq as number);
-  return { kind: "sorted", boot: placed.boot, fresh: bySeq(placed.fresh), duplicates, refused, unstored };
+  return { kind: "sorted", boot: placed.boot, fresh: bySeq(placed.fresh), duplicates, refused, unstored, recalled };
+}
+
+/** Whether what is remembered is enough to judge the report. Only the newest boots are, so anything else is looked up. */
+function isSurelyRemembered({ clock, sequence }: Known, report: NumberedReport, receivedAt: Instant): boolean {
+  const { boot: label, sentUptime, events } = report;
+  const lives = livesOf(clock, sequence, label);
+  const newest = bootOfLife(label, lives[0] ?? 1);
+  const highest = highestStored(sequence, newest);
+  if (highest === null || !clock.boots.some(({ boot }) => boot === newest)) return false;
+  const verdict = judgeByClock(clock, label, lives, sentUptime, receivedAt);
+  if (verdict.kind !== "known" || verdict.life !== lives[0]) return false;
+  return events.length === 0 || (highest > 0 && surelyNew(sequence, newest, events));
 }
 
 function surelyNew(sequence: EventSequence, boot: string, events: readonly PostedEvent[]): boolean {
@@ -178,7 +200,7 @@ async function inNewLife(
   [newest = 1]: readonly number[],
   left: readonly PostedEvent[],
   momentOf: MomentOf,
-  read: ReadStored,
+  read: StoredRecord["read"],
 ): Promise<{ readonly boot: string; readonly fresh: readonly PostedEvent[] } | null> {
   let fresh = left;
   for (let life = newest + 1; life <= newest + livesTriedMax; life += 1) {

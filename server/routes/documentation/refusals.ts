@@ -4,16 +4,19 @@ import { parseReport } from "../../contract/lenientJson.ts";
 import { readReport } from "../../contract/readReport.ts";
 import { eventsPerReportMax } from "../../contract/report.ts";
 import { milliseconds } from "../../domain/instant.ts";
-import { strangerProblem } from "../feederIdentity.ts";
-import { noSocket } from "../feederLink.ts";
+import { strangerProblem, tooManyWrongKeys } from "../feederIdentity.ts";
+import { noSocket, tooManyLinks, tooOften, usedSignature } from "../feederLink.ts";
 import {
   headersTooLarge,
   notHttp,
   nothingAt,
+  overloaded,
   type Problem,
   problemOf,
   storeBusy,
+  storeDamaged,
   storeFull,
+  storeReadOnly,
   tooSlow,
   unexpected,
 } from "../problems.ts";
@@ -83,6 +86,13 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       at: "both",
     },
     {
+      name: "usedSignature",
+      when: "A socket was opened with this very signature already. What comes over a socket is not signed, so that a signature opens only one.",
+      todo: "Make a new signature: with the time of this second, not of the last try.",
+      example: plain(usedSignature),
+      at: "link",
+    },
+    {
       name: "otherFeeder",
       when: "The report has the optional field `feeder`, and the key belongs to another one: two keys are swapped.",
       todo: "Keep the events, and let the keeper put the right key into each feeder.",
@@ -149,8 +159,32 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       name: "tooOften",
       when: `More than ${reportsPerMinute.toLocaleString("en")} reports came from this feeder within a minute.`,
       todo: "Wait as many seconds as `Retry-After` says (over a socket: until the next minute), then send more events in each report.",
-      example: plain({ status: 429, detail: "Rate limit exceeded, retry in 1 minute" }),
+      example: plain(tooOften(reportsPerMinute)),
       retryAfter: "60",
+      at: "both",
+    },
+    {
+      name: "tooManyWrongKeys",
+      when: "Many wrong keys or signatures came from this address within a minute, and this one is wrong too.",
+      todo: "As after a 401, and wait as many seconds as `Retry-After` says.",
+      example: plain(tooManyWrongKeys),
+      retryAfter: "60",
+      at: "report",
+    },
+    {
+      name: "tooManyLinks",
+      when: "The feeder has opened more than 30 sockets within a minute.",
+      todo: "Keep the open socket. Wait as many seconds as `Retry-After` says, and report over HTTP meanwhile.",
+      example: plain(tooManyLinks),
+      retryAfter: "60",
+      at: "link",
+    },
+    {
+      name: "overloaded",
+      when: "More comes than the server can take. Nothing is stored.",
+      todo: "Wait as many seconds as `Retry-After` says and send the same again.",
+      example: plain(overloaded),
+      retryAfter: "10",
       at: "both",
     },
     {
@@ -169,7 +203,7 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
     },
     {
       name: "storeBusy",
-      when: "The database is locked, or the server is overloaded. Nothing is stored.",
+      when: "The database is locked. Nothing is stored.",
       todo: "Wait as many seconds as `Retry-After` says and send the same again.",
       example: plain(storeBusy),
       retryAfter: "5",
@@ -180,6 +214,22 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
       when: "The server's disk is full. Nothing is stored.",
       todo: "Keep the events, as many as there is room for, and try again each minute.",
       example: plain(storeFull),
+      retryAfter: "60",
+      at: "both",
+    },
+    {
+      name: "storeReadOnly",
+      when: "The server can't write to its database file or its disk. Nothing is stored.",
+      todo: "Keep the events, as many as there is room for, and try again each minute.",
+      example: plain(storeReadOnly),
+      retryAfter: "60",
+      at: "both",
+    },
+    {
+      name: "storeDamaged",
+      when: "The server's database is damaged. Nothing is stored until its keeper has restored a backup.",
+      todo: "Keep the events, as many as there is room for, and try again each minute.",
+      example: plain(storeDamaged),
       retryAfter: "60",
       at: "both",
     },

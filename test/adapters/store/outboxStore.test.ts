@@ -7,11 +7,12 @@ import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instantOf } from "../../../server/domain/instant.ts";
 import { usualSettings } from "../../../server/flows/pure/saidSettings.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
-import { describeOutboxStore } from "../../support/outboxContract.ts";
+import { describeOutboxStore, type OutboxUnderTest } from "../../support/outboxContract.ts";
+import { describeOutboxSharing } from "../../support/outboxSharing.ts";
 
 const start = instantOf("2026-11-25T06:00:00Z");
 
-describeOutboxStore("SQLite", async () => {
+const onSqlite = async (): Promise<OutboxUnderTest> => {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
   const [store, second] = [await openStore(`file:${file}`), await openStore(`file:${file}`)];
   const keeper = { id: "keeper", name: "Keeper", passphraseHash: "-" };
@@ -50,4 +51,7 @@ describeOutboxStore("SQLite", async () => {
       rmSync(folder, { recursive: true, force: true });
     },
   };
-});
+};
+
+describeOutboxStore("SQLite", onSqlite);
+describeOutboxSharing("SQLite", onSqlite);

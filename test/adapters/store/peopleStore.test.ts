@@ -221,7 +221,10 @@ describe("a call", () => {
     ["somebody writes down a mail address", (store) => store.people.changeMail("bo", "bo@alder.example", now)],
     ["somebody switches a phone on", (store) => phone(store, "bo", "new")],
     ["somebody switches a phone off", (store) => store.keepers.removePhone("bo", "https://push.example/old", now)],
-    ["the yard's time for an answer changes", (store) => store.yards.changeYard(yard.id, { escalateMinutes: 5 }, now)],
+    [
+      "the yard's time for an answer changes",
+      (store) => store.transaction((tx) => tx.changeYard(yard.id, { escalateMinutes: 5 }, now)),
+    ],
     [
       "a phone is gone",
       async (store) => {

@@ -40,7 +40,10 @@ export const ours: Server = {
     ),
   step: advanced,
   show: (feeder, now) => {
-    const { pause, words, alarms } = feederView({ ...feeder, revision: 1, practice: false } as never, now);
+    const { pause, words, alarms } = feederView(
+      { ...feeder, revision: 1, practice: false, rebuiltAt: null } as never,
+      now,
+    );
     return { order: pause.order, standing: pause.standing.kind, words, faults: alarms.map(({ fault }) => fault) };
   },
 };

@@ -1,0 +1,3 @@
+-- AlterTable
+ALTER TABLE "Feeder" ADD COLUMN "damagedState" TEXT;
+ALTER TABLE "Feeder" ADD COLUMN "rebuiltAt" DATETIME;

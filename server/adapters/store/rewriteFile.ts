@@ -1,0 +1,27 @@
+import { createRequire } from "node:module";
+import { Worker } from "node:worker_threads";
+
+/**
+ * Writes all that the database holds anew, and so leaves out whatever free parts of its pages still carry: `secure_delete` alone
+ * leaves remains where pages were split or joined (found by reading a file's bytes). In a thread of its own, so that the server goes
+ * on answering meanwhile. Needs room on the disk for the database once more.
+ * @throws Error where it can't be written; the database is as it was then
+ */
+export function rewriteFile(databaseFile: string): Promise<void> {
+  const library = createRequire(import.meta.url).resolve("better-sqlite3");
+  return new Promise((resolve, reject) => {
+    const worker = new Worker(program, { eval: true, workerData: { library, databaseFile } });
+    worker.once("error", reject);
+    worker.once("exit", (code) => (code === 0 ? resolve() : reject(new Error(`rewriting ended with ${code}`))));
+  });
+}
+
+const program = `
+  const { library, databaseFile } = require("node:worker_threads").workerData;
+  const database = new (require(library))(databaseFile, { timeout: 5000 });
+  try {
+    database.exec("VACUUM");
+  } finally {
+    database.close();
+  }
+`;

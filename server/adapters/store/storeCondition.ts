@@ -1,0 +1,23 @@
+import type { RestoreAdvice, StoreDamage } from "../../domain/storeDamage.ts";
+import type { StoreCondition } from "../../ports.ts";
+
+interface Around {
+  readonly advice?: () => RestoreAdvice;
+  /** Called once for each damage that is graver than what was known. */
+  readonly noted?: (damage: StoreDamage) => void;
+}
+
+export function storeCondition({ advice = noAdvice, noted = () => undefined }: Around = {}): StoreCondition {
+  let known: StoreDamage | null = null;
+  return {
+    damage: () => known,
+    advice,
+    note(damage) {
+      if (known !== null && (known.kind !== "commitsLost" || damage.kind === "commitsLost")) return;
+      known = damage;
+      noted(damage);
+    },
+  };
+}
+
+const noAdvice = (): RestoreAdvice => ({ backup: null, command: "node deploy/backup/restore.mjs" });

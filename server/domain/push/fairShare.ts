@@ -1,0 +1,144 @@
+import type { Notice } from "../facts.ts";
+
+/**
+ * Which notices leave next, where not all can at once. What is urgent goes first; then whoever has the least under way; then
+ * what waits longest. A push service that doesn't answer keeps few of the lanes, however much waits at it, and all such services
+ * together leave the other half to those that answer.
+ */
+
+/** An exchange with a push service, or with the mail server, for one person. */
+export interface Exchange {
+  readonly person: string;
+  /** Origin of the push service, or `mail`. */
+  readonly service: string;
+}
+
+/** A notice that is due. */
+export interface Candidate extends Exchange {
+  readonly rank: Rank;
+}
+
+/** 0 goes first. */
+export type Rank = 0 | 1 | 2;
+
+/** The most exchanges under way at a time. */
+export interface LaneLimits {
+  readonly total: number;
+  readonly perPerson: number;
+  /** At a service that answered the last time. */
+  readonly perService: number;
+  /** At one that didn't, or that nothing has been sent to yet. */
+  readonly perUnanswering: number;
+  /** At all of those together. */
+  readonly unanswering: number;
+}
+
+export interface Lanes {
+  readonly limits: LaneLimits;
+  readonly underWay: readonly Exchange[];
+  /** Services that answered the last time. */
+  readonly answering: ReadonlySet<string>;
+}
+
+/** Room for everything. */
+export const allLanesFree: Lanes = {
+  limits: {
+    total: Number.POSITIVE_INFINITY,
+    perPerson: Number.POSITIVE_INFINITY,
+    perService: Number.POSITIVE_INFINITY,
+    perUnanswering: Number.POSITIVE_INFINITY,
+    unanswering: Number.POSITIVE_INFINITY,
+  },
+  underWay: [],
+  answering: new Set(),
+};
+
+/** What only takes a notice back wakes nobody, so it can wait. */
+export const rankOf = ({ priority, closes }: Pick<Notice, "priority" | "closes">): Rank => {
+  if (closes === true || priority === "note") return 2;
+  return priority === "urgent" ? 0 : 1;
+};
+
+/** The origin by RFC 6454: a push service is known by it, whatever the path. */
+export const serviceOfEndpoint = (endpoint: string): string =>
+  URL.canParse(endpoint) ? new URL(endpoint).origin : endpoint;
+
+/**
+ * @param due the longest due first
+ * @returns at most `most` of them that may begin now, in the order in which they begin
+ */
+export function fairShare<T extends Candidate>(due: readonly T[], lanes: Lanes, most: number): readonly T[] {
+  const load = loadOf(lanes);
+  const queues = queuesOf(due);
+  const chosen: T[] = [];
+  while (chosen.length < most) {
+    let next: Queue<T> | null = null;
+    for (const queue of queues) {
+      if (queue.at < queue.places.length && load.hasRoom(queue) && (next === null || goesBefore(queue, next, load))) {
+        next = queue;
+      }
+    }
+    if (next === null) break;
+    chosen.push(due[placeOf(next)] as T);
+    load.add(next);
+    next.at += 1;
+  }
+  return chosen;
+}
+
+/** Notices of one rank for one person at one service, by their places among what is due. */
+interface Queue<T extends Candidate> extends Pick<T, "rank" | "person" | "service"> {
+  readonly places: number[];
+  at: number;
+}
+
+const placeOf = ({ places, at }: Queue<Candidate>): number => places[at] as number;
+
+function queuesOf<T extends Candidate>(due: readonly T[]): Iterable<Queue<T>> & readonly Queue<T>[] {
+  const queues = new Map<string, Queue<T>>();
+  due.forEach(({ rank, person, service }, place) => {
+    const key = JSON.stringify([rank, person, service]);
+    const queue = queues.get(key);
+    if (queue === undefined) queues.set(key, { rank, person, service, places: [place], at: 0 });
+    else queue.places.push(place);
+  });
+  return [...queues.values()];
+}
+
+function goesBefore(one: Queue<Candidate>, other: Queue<Candidate>, load: Load): boolean {
+  if (one.rank !== other.rank) return one.rank < other.rank;
+  const byPerson = load.ofPerson(one) - load.ofPerson(other);
+  if (byPerson !== 0) return byPerson < 0;
+  const byService = load.ofService(one) - load.ofService(other);
+  return byService !== 0 ? byService < 0 : placeOf(one) < placeOf(other);
+}
+
+interface Load {
+  ofPerson(of: Exchange): number;
+  ofService(of: Exchange): number;
+  hasRoom(of: Exchange): boolean;
+  add(of: Exchange): void;
+}
+
+function loadOf({ limits, underWay, answering }: Lanes): Load {
+  const persons = new Map<string, number>();
+  const services = new Map<string, number>();
+  let [all, unanswering] = [0, 0];
+  const load: Load = {
+    ofPerson: ({ person }) => persons.get(person) ?? 0,
+    ofService: ({ service }) => services.get(service) ?? 0,
+    hasRoom(of) {
+      if (all >= limits.total || load.ofPerson(of) >= limits.perPerson) return false;
+      if (answering.has(of.service)) return load.ofService(of) < limits.perService;
+      return load.ofService(of) < limits.perUnanswering && unanswering < limits.unanswering;
+    },
+    add(of) {
+      all += 1;
+      persons.set(of.person, load.ofPerson(of) + 1);
+      services.set(of.service, load.ofService(of) + 1);
+      if (!answering.has(of.service)) unanswering += 1;
+    },
+  };
+  for (const each of underWay) load.add(each);
+  return load;
+}

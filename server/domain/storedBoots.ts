@@ -1,0 +1,38 @@
+import type { EventSequence } from "./eventSequence.ts";
+import type { FeederClock } from "./feederClock.ts";
+import type { Instant, Span } from "./instant.ts";
+
+/** What the stored record says of one boot, for when the state has forgotten it: the state holds only the newest ones. */
+export interface StoredBoot {
+  readonly boot: string; // with its life
+  readonly highest: number; // the highest stored seq
+  /** By the report that brought that event; null where it didn't say its uptime. */
+  readonly anchor: { readonly receivedAt: Instant; readonly uptime: Span } | null;
+}
+
+interface Remembered {
+  readonly clock: FeederClock;
+  readonly sequence: EventSequence;
+}
+
+/** What is remembered, with what is stored of these boots beside it. What is remembered counts for more, and stays the newest. */
+export function withStored({ clock, sequence }: Remembered, stored: readonly StoredBoot[]): Remembered {
+  if (stored.length === 0) return { clock, sequence };
+  const anchors = stored.flatMap(({ boot, anchor }) => (anchor === null ? [] : [{ boot, ...anchor }]));
+  const sequences = stored.map(({ boot, highest }) => ({ boot, highest, missing: 0 }));
+  const highestOf = new Map(stored.map(({ boot, highest }) => [boot, highest]));
+  // A state of an earlier version can hold a boot as if nothing were stored of it.
+  const corrected = sequence.boots.map((known) => {
+    const highest = highestOf.get(known.boot) ?? 0;
+    return highest > known.highest ? { ...known, highest } : known;
+  });
+  return {
+    clock: { ...clock, boots: [...without(anchors, clock.boots), ...clock.boots] },
+    sequence: { boots: [...without(sequences, corrected), ...corrected] },
+  };
+}
+
+const without = <Boot extends { readonly boot: string }>(
+  boots: readonly Boot[],
+  known: readonly { readonly boot: string }[],
+): readonly Boot[] => boots.filter(({ boot }) => !known.some((other) => other.boot === boot));

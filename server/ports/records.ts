@@ -1,0 +1,92 @@
+import type { DigestWay } from "../contract/api.ts";
+import type { Digest } from "../domain/digest/digest.ts";
+import type { DayCounts } from "../domain/digest/digestFeeder.ts";
+import type { AlarmChange } from "../domain/facts.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { LocalDate } from "../domain/localTime.ts";
+import type { Order } from "../domain/orders/order.ts";
+import type { YardChange } from "../domain/rates/history.ts";
+import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "../ports.ts";
+
+/** What has happened, for looking back. */
+export interface RecordStore {
+  /** Events recorded in [from, to), in order, at most `most` of them. */
+  events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
+  alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
+  /** Those of several feeders in [from, to), in order; where there are more than `most`, the newest. */
+  latestAlarmChanges(
+    feeders: readonly string[],
+    from: Instant,
+    to: Instant,
+    most: number,
+  ): Promise<readonly YardChange[]>;
+  /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
+  countRings(yard: string, from: Instant, to: Instant): Promise<number>;
+  refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
+  /** Orders asked in [from, to), in order. */
+  orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
+  /** The next ones after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
+  heartbeats(
+    feeder: string,
+    after: Pick<StoredHeartbeat, "receivedAt" | "boot"> | null,
+    to: Instant,
+    most: number,
+  ): Promise<readonly StoredHeartbeat[]>;
+  /** Those of a boot's events that have one of these numbers, by seq. */
+  eventsNumbered(
+    of: { readonly feeder: string; readonly boot: string },
+    ranges: readonly { readonly from: number; readonly to: number }[],
+  ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
+  /** The next acts after that moment (null: from the first on) until `to`, in order. */
+  acts(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
+  /** The same of patrol's looks. */
+  looks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
+  /** A boot's events beyond that seq, received in [from, to], by seq. */
+  eventsOfBoot(
+    of: { readonly feeder: string; readonly boot: string; readonly afterSeq: number },
+    received: { readonly from: Instant; readonly to: Instant },
+    most: number,
+  ): Promise<readonly ReceivedEvent[]>;
+}
+
+export type ReceivedEvent = Pick<StoredEvent, "seq" | "receivedAt" | "body">;
+
+export interface RecordedEvent {
+  readonly seq: number;
+  readonly boot: string;
+  readonly kind: string;
+  readonly recordedAt: Instant;
+  readonly body: string;
+}
+
+export interface StoredDigest extends Digest {
+  readonly localDate: LocalDate;
+}
+
+/** [from, to) */
+export interface TimeSpan {
+  readonly from: Instant;
+  readonly to: Instant;
+}
+
+/** What a digest is written from, and the digests that were written. */
+export interface DigestStore {
+  yardsWithDigest(): Promise<readonly YardRow[]>;
+  /** Those whose state can be used. */
+  feedersOf(yard: string): Promise<readonly FeederRow[]>;
+  /** Who belongs to the yard, and how each wants its digest. */
+  readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
+  /** Events by kind recorded in each of these spans. */
+  tallies(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
+  /** Deposits and portions recorded in the span, by time, at most `most` of them. */
+  exchanges(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
+  /** The first readings received in each of these spans, as posted; a span without any is left out. */
+  firstReadings(
+    feeder: string,
+    spans: readonly TimeSpan[],
+  ): Promise<readonly Pick<StoredHeartbeat, "receivedAt" | "readings">[]>;
+  /** The local dates that this yard has digests of, the newest first. */
+  dates(yard: string, most: number): Promise<readonly LocalDate[]>;
+  /** Null where this yard has none of that date. */
+  digest(yard: string, localDate: LocalDate): Promise<StoredDigest | null>;
+}

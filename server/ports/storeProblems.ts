@@ -1,0 +1,32 @@
+/** Why the store stored nothing. */
+
+/** The database is locked by somebody else; nothing was stored, try again. */
+export class StoreBusy extends Error {
+  override readonly name = "StoreBusy";
+}
+/** What is stored of this feeder can't be used until it is rebuilt; nothing was stored. */
+export class FeederDamaged extends Error {
+  override readonly name = "FeederDamaged";
+  readonly feeder: string;
+  readonly problem: string;
+  constructor(feeder: string, problem: string, options?: ErrorOptions) {
+    super(`the stored state of feeder ${feeder} is damaged: ${problem}`, options);
+    this.feeder = feeder;
+    this.problem = problem;
+  }
+}
+/** The disk is full; nothing was stored. */
+export class StoreFull extends Error {
+  override readonly name = "StoreFull";
+}
+/** The file or its disk can't be written to; nothing was stored. */
+export class StoreReadOnly extends Error {
+  override readonly name = "StoreReadOnly";
+}
+/** The database is damaged; nothing was stored. */
+export class StoreDamaged extends Error {
+  override readonly name = "StoreDamaged";
+}
+/** Whether the store itself is the cause: the same would happen to any other request just now. */
+export const isStoreProblem = (error: unknown): boolean =>
+  [StoreBusy, StoreFull, StoreReadOnly, StoreDamaged].some((kind) => error instanceof kind);

@@ -1,0 +1,53 @@
+/**
+ * How many bytes of bodies the server holds at once. Where room is missing for a smaller body, the largest one that is still
+ * arriving is ended: a usual report arrives in one piece and gets its turn, whoever holds back the end of a large one.
+ */
+export interface BodyBudget {
+  /** @param end tells the sender that there was no room. @returns null where there is none for this one */
+  reserve(bytes: number, end: () => void): BodyRoom | null;
+  /** In use now, for tests. */
+  used(): number;
+}
+
+export interface BodyRoom {
+  /** The whole body is here: it is worked on, and no longer ended for others. */
+  arrived(): void;
+  release(): void;
+}
+
+export function bodyBudget(most: number): BodyBudget {
+  const arriving = new Map<BodyRoom, { readonly bytes: number; readonly end: () => void }>();
+  let used = 0;
+
+  /** Ends arriving bodies that are larger than this one, the largest first, until there is room for it. */
+  function makeRoom(bytes: number): void {
+    while (used + bytes > most) {
+      let [largest, size] = [null as BodyRoom | null, bytes];
+      for (const [room, of] of arriving) if (of.bytes > size) [largest, size] = [room, of.bytes];
+      if (largest === null) return;
+      const end = arriving.get(largest)?.end;
+      largest.release();
+      end?.();
+    }
+  }
+
+  return {
+    used: () => used,
+    reserve(bytes, end) {
+      makeRoom(bytes);
+      if (used + bytes > most) return null;
+      used += bytes;
+      let held = true;
+      const room: BodyRoom = {
+        arrived: () => void arriving.delete(room),
+        release() {
+          arriving.delete(room);
+          if (held) used -= bytes;
+          held = false;
+        },
+      };
+      arriving.set(room, { bytes, end });
+      return room;
+    },
+  };
+}

@@ -1,0 +1,75 @@
+import { normalizeIP } from "@fastify/rate-limit";
+import type { FastifyRequest } from "fastify";
+import type { Clock } from "../ports.ts";
+import { type PerMinute, perMinute } from "./perMinute.ts";
+
+/**
+ * Limits at the feeders' routes. A report counts for its feeder only once the key or signature was checked: whoever has neither
+ * can't use up a feeder's limit. Before the check only the address counts, and a right key is let in from any address.
+ */
+export interface FeederLimits {
+  /** A report of this feeder, over HTTP or a socket alike. @returns the seconds to wait where it is one too many */
+  countReport(feeder: string): number | null;
+  /** A socket that this feeder opens. @returns the seconds to wait where it is one too many */
+  countLink(feeder: string): number | null;
+  /** A key or signature that is wrong. @returns the seconds to wait where there were too many */
+  countFailure(request: FastifyRequest): number | null;
+  /** A signature that was right: from here on its sender is known at this address. */
+  proved(request: FastifyRequest, feeder: string): void;
+  /** Whether so large a body is read before its signature can be checked. */
+  readsUnproven(request: FastifyRequest, bytes: number): boolean;
+}
+
+/** A feeder with a wrong key that reports every second reaches it. Chosen, no source. */
+const failuresByAddress = 60;
+/** Many addresses together: the same, for ten of them. */
+const failuresInAll = 600;
+/** A feeder on a bad line opens a socket every few seconds. */
+const linksPerMinute = 30;
+/** A usual report is some kilobytes: checking it costs little more than refusing it. */
+const smallBytes = 64 * 1024;
+const provenMax = 1_000;
+
+export function feederLimits(reportsPerMinute: number, clock: Clock): FeederLimits {
+  const reports = perMinute(reportsPerMinute, clock);
+  const links = perMinute(linksPerMinute, clock);
+  const failures: PerMinute = perMinute(failuresByAddress, clock);
+  const allFailures = perMinute(failuresInAll, clock);
+  const proven = new Set<string>();
+
+  return {
+    countReport: (feeder) => reports.add(feeder),
+    countLink: (feeder) => links.add(feeder),
+    countFailure(request) {
+      const [own, all] = [failures.add(addressOf(request)), allFailures.add("")];
+      return own ?? all;
+    },
+    proved(request, feeder) {
+      if (proven.size >= provenMax) proven.delete(proven.values().next().value as string);
+      proven.add(`${addressOf(request)} ${feeder}`);
+    },
+    readsUnproven(request, bytes) {
+      const address = addressOf(request);
+      if (bytes <= smallBytes || !(failures.isFull(address) || allFailures.isFull(""))) return true;
+      return proven.has(`${address} ${signerOf(request)}`);
+    },
+  };
+}
+
+const signerOf = ({ headers }: FastifyRequest): string =>
+  (headers.authorization ?? "").match(/feeder="?([^",\s]+)/)?.[1] ?? "";
+
+const addresses = new WeakMap<FastifyRequest, string>();
+
+/**
+ * One household is one IPv4 address, or a /64 of IPv6 (RFC 6177): wandering within it is no new sender. Read once, while the
+ * request is there: a socket that has been closed has no address any more.
+ */
+export function addressOf(request: FastifyRequest): string {
+  const known = addresses.get(request);
+  if (known !== undefined) return known;
+  const { ip } = request as { readonly ip: string | undefined }; // undefined where the socket is closed already
+  const address = ip === undefined ? "unknown" : normalizeIP(ip, 64);
+  addresses.set(request, address);
+  return address;
+}

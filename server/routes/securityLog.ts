@@ -1,0 +1,109 @@
+import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify";
+import type { Clock } from "../ports.ts";
+import { addressOf } from "./feederLimits.ts";
+import { atEnd } from "./overload.ts";
+import { perMinute } from "./perMinute.ts";
+
+/** One line for each event that tells who tried, opened, changed or ended an access. Never what they said to prove it. */
+export interface SecurityEvent {
+  readonly event: string;
+  readonly [about: string]: string | null;
+}
+
+/** A flood of wrong keys must not fill a small board's card. */
+const linesPerMinute = 60;
+
+/** What a request that succeeded means, by its route. A new route that opens or ends an access belongs here. */
+export const accessEvents: Readonly<Record<string, string>> = {
+  "POST /api/v1/claim": "houseClaimed",
+  "POST /api/v1/session": "signedIn",
+  "DELETE /api/v1/session": "sessionEnded",
+  "POST /api/v1/join": "joined",
+  "POST /api/v1/feeders": "feederAdded",
+  "POST /api/v1/feeders/:feeder/key": "feederKeyChanged",
+  "DELETE /api/v1/feeders/:feeder": "feederRemoved",
+  "POST /api/v1/yards/:yard/invites": "inviteMade",
+  "PATCH /api/v1/yards/:yard/people/:person": "memberChanged",
+  "DELETE /api/v1/yards/:yard/people/:person": "memberRemoved",
+  "POST /api/v1/phones": "phoneAdded",
+  "DELETE /api/v1/phones/:phone": "phoneRemoved",
+};
+
+/** These routes ask for a proof by themselves: what they refuse is a failed try. */
+const provingRoutes: ReadonlySet<string> = new Set(["POST /api/v1/claim", "POST /api/v1/session", "POST /api/v1/join"]);
+
+/** @param personOf who is signed in, by their id, or null */
+export function logSecurity(
+  app: FastifyInstance,
+  clock: Clock,
+  personOf: (request: FastifyRequest) => string | null,
+): void {
+  const log = boundedLog(app.log, clock);
+  app.addHook("onRequest", async (request, reply) => {
+    notes.set(request, log);
+    addressOf(request); // while its socket is open
+    atEnd(reply, () => {
+      const event = eventOf(request, reply.statusCode);
+      if (event !== null)
+        log({ event, ...about(request, reply.statusCode), person: persons.get(request) ?? personOf(request) });
+    });
+  });
+}
+
+const notes = new WeakMap<FastifyRequest, (event: SecurityEvent) => void>();
+
+const persons = new WeakMap<FastifyRequest, string>();
+
+/** Whose access this request is about, where no session says it. */
+export const notePerson = (request: FastifyRequest, person: string): void => void persons.set(request, person);
+
+/** For what only the place that finds it knows. */
+export const noteSecurity = (request: FastifyRequest, event: SecurityEvent): void => notes.get(request)?.(event);
+
+const routeOf = ({ method, routeOptions: { url } }: FastifyRequest): string => `${method} ${url ?? "unknown"}`;
+
+function eventOf(request: FastifyRequest, status: number): string | null {
+  const route = routeOf(request);
+  if (status < 300) return accessEvents[route] ?? null;
+  if (provingRoutes.has(route)) return status === 400 || status === 401 || status === 404 ? "signInRefused" : null;
+  if (route === "POST /api/v1/report" || route === "GET /api/v1/link") return null; // noted where the key is checked
+  if (status === 403) return "refused";
+  // A browser without a cookie only asks whether it is signed in.
+  return status === 401 && request.headers.cookie !== undefined ? "sessionRefused" : null;
+}
+
+/** The pattern of the route, not its address: what a stranger wrote there is not for the log. */
+function about(request: FastifyRequest, status: number): Record<string, string> {
+  const { feeder, yard } = (request.params ?? {}) as { readonly feeder?: string; readonly yard?: string };
+  const known = status < 300 ? { ...(feeder ? { feeder } : {}), ...(yard ? { yard } : {}) } : {};
+  return { route: routeOf(request), address: addressOf(request), ...known };
+}
+
+/** Somebody asks for a yard or a feeder that is not theirs. They are answered as if there were none. */
+export const noteForeign = (request: FastifyRequest, person: string): void =>
+  noteSecurity(request, { event: "refusedForeign", ...about(request, 404), person });
+
+function boundedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent) => void {
+  const lines = perMinute(linesPerMinute, clock);
+  let leftOut = 0;
+  return (event) => {
+    if (lines.add("") !== null) {
+      leftOut += 1;
+      return;
+    }
+    if (leftOut > 0) log.warn({ event: "eventsLeftOut", count: leftOut }, "security: more than is logged");
+    leftOut = 0;
+    log.warn({ ...event }, "security");
+  };
+}
+
+/**
+ * What a log line must never carry, should an error bring it along: feeder keys, signatures, tokens of sessions and invites
+ * (256 random bits in base64url), and the paths of web addresses, which for a push service are the right to write to a phone.
+ */
+export const withoutSecrets = (line: string): string =>
+  line
+    .replace(/\bpw_[\w-]+/g, "pw_***")
+    .replace(/\bmac=\\*"?[\w-]+/g, "mac=***")
+    .replace(/(?<![\w-])[\w-]{43}(?![\w-])/g, "***")
+    .replace(/\b(https?:\/\/[^\s"'\\/?#]+)[/?#][^\s"'\\]*/g, "$1/***");

@@ -1,0 +1,99 @@
+import type { FastifyInstance, FastifyRequest } from "fastify";
+import { minutes } from "../domain/instant.ts";
+import type { Clock, Ports } from "../ports.ts";
+import { refuseTooOften } from "./feederIdentity.ts";
+import { addressOf } from "./feederLimits.ts";
+import { type Overload, refuseOverload } from "./overload.ts";
+import { perMinute } from "./perMinute.ts";
+import type { Problem } from "./problems.ts";
+import { notePerson } from "./securityLog.ts";
+
+/**
+ * Limits on tries to sign in, beside the one for each address that every such route has. Guessing from many addresses meets
+ * a limit for each name and one for all; whoever signed in from an address before is not kept out there by others' guesses.
+ */
+export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, overload: Overload): void {
+  const failuresOfName = perMinute(failuresByName, clock);
+  const allFailures = perMinute(failuresInAll, clock);
+  const known = new Set<string>();
+  const enter = oneAfterAnother();
+
+  const leaving = new WeakMap<FastifyRequest, () => void>();
+
+  app.addHook("preHandler", async (request, reply) => {
+    if (!asksForProof(request)) return;
+    const name = nameOf(request);
+    const isTried = allFailures.isFull("") || (name !== "" && failuresOfName.isFull(name));
+    if (isTried && !known.has(`${addressOf(request)} ${name}`)) {
+      return refuseTooOften(reply, tooManyTries, secondsLeft(clock));
+    }
+    const leave = await enter();
+    if (leave === null) {
+      overload.refused("signIn");
+      return refuseOverload(reply);
+    }
+    leaving.set(request, leave);
+  });
+
+  // Also where the sender has gone meanwhile: the check itself went on.
+  app.addHook("onSend", async (request, { statusCode }) => {
+    // Asked for a name that nobody has too, so that the answer takes as long.
+    const tried = asksForProof(request) ? await store.keepers.keeperNamed(writtenName(request)) : null;
+    if (tried !== null) notePerson(request, tried.id);
+    const leave = leaving.get(request);
+    if (leave === undefined) return;
+    leaving.delete(request);
+    leave();
+    const name = nameOf(request);
+    if (statusCode < 300) remember(known, `${addressOf(request)} ${name}`);
+    else if (statusCode < 500) {
+      if (name !== "") failuresOfName.add(name);
+      allFailures.add("");
+    }
+  });
+}
+
+/** Somebody who mistypes doesn't reach it; 20 a minute try 10 million passphrases in a year. Chosen, no source. */
+const failuresByName = 20;
+const failuresInAll = 100;
+
+const tooManyTries: Problem = { status: 429, detail: "Too many tries to sign in failed: wait, and try again." };
+
+const asksForProof = ({ method }: FastifyRequest) => method === "POST";
+
+function writtenName({ body }: FastifyRequest): string {
+  const { name } = (body ?? {}) as { readonly name?: unknown };
+  return typeof name === "string" ? name : "";
+}
+
+/** As it is compared: how a name is written is no way around its limit. */
+const nameOf = (request: FastifyRequest): string => writtenName(request).normalize("NFKC").trim().toLowerCase();
+
+const secondsLeft = (clock: Clock): number => Math.max(1, 60 - Math.floor((clock.now() % minutes(1)) / 1_000));
+
+const knownMax = 1_000;
+function remember(known: Set<string>, own: string): void {
+  if (known.size >= knownMax) known.delete(known.values().next().value as string);
+  known.add(own);
+}
+
+/** Checking a passphrase takes 19 MiB and a core (Argon2id): two at a time, and few that wait. */
+const checksAtOnce = 2;
+const waitingMax = 16;
+
+/** @returns how to take a place: resolves to the way to give it back, or to null where too many wait */
+function oneAfterAnother(): () => Promise<(() => void) | null> {
+  let inside = 0;
+  const waiting: (() => void)[] = [];
+  const leave = () => {
+    const next = waiting.shift();
+    if (next) next();
+    else inside -= 1;
+  };
+  return async () => {
+    if (inside < checksAtOnce) inside += 1;
+    else if (waiting.length >= waitingMax) return null;
+    else await new Promise<void>((resolve) => waiting.push(resolve));
+    return leave;
+  };
+}

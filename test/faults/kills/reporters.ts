@@ -1,0 +1,73 @@
+import { got, patiently, type Visit } from "./visit.ts";
+
+/** A feeder that reports as fast as it is answered, and forgets no event before the server has confirmed it. */
+export interface Reporter {
+  /** @throws where the connection breaks. @returns what was answered wrongly, in a sentence; null where nothing was */
+  report(visit: Visit): Promise<string | null>;
+  /** After a restart: whether all that was confirmed is there. */
+  missing(visit: Visit): Promise<string | null>;
+  /** The same of its whole record. */
+  missingOfAll(visit: Visit): Promise<string | null>;
+  confirmed(): number;
+}
+
+export function reporter(
+  { id, key }: { readonly id: string; readonly key: string },
+  eventsAtOnce: () => number,
+): Reporter {
+  const started = Date.now();
+  const authorization = { authorization: `Bearer ${key}` };
+  let [waiting, last]: [readonly object[], readonly object[]] = [[], []];
+  let [seq, confirmed] = [0, 0];
+
+  const bodyOf = (events: readonly object[]) => ({
+    boot: "b-1",
+    sentUptimeMs: 1_000_000 + Date.now() - started,
+    readings: {},
+    events,
+  });
+  const post = (visit: Visit, events: readonly object[]) =>
+    visit.ask("POST", "/api/v1/report", bodyOf(events), { ...authorization, cookie: "" });
+
+  return {
+    async report(visit) {
+      if (waiting.length === 0) {
+        waiting = Array.from({ length: eventsAtOnce() }, () => {
+          seq += 1;
+          return { seq, uptimeMs: 1_000_000 + Date.now() - started, kind: seq % 3 === 0 ? "visit" : "press" };
+        });
+      }
+      const answer = await post(visit, waiting);
+      if (answer.status === 503 || answer.status === 429) return null; // it keeps them and comes back
+      if (answer.status !== 200) return `${id}: a report was answered ${answer.status} ${answer.text}`;
+      const { storedThrough, refused } = answer.json();
+      if (storedThrough !== seq || refused.length > 0)
+        return `${id}: sent up to ${seq}, and was answered ${answer.text}`;
+      confirmed = seq;
+      [last, waiting] = [waiting, []];
+      return null;
+    },
+    async missing(visit) {
+      if (last.length === 0) return null;
+      const { storedThrough, duplicates } = (await patiently(() => post(visit, last))).json();
+      const fine = storedThrough >= confirmed && duplicates === last.length;
+      return fine
+        ? null
+        : `${id}: ${confirmed} was confirmed; now ${storedThrough}, ${duplicates} of ${last.length} known`;
+    },
+    async missingOfAll(visit) {
+      const { text } = await got(visit, `/api/v1/feeders/${id}/log`);
+      const seen = new Map<number, number>();
+      for (const line of text.split("\n")) {
+        if (line === "") continue;
+        const { report } = JSON.parse(line) as { report?: { events?: { seq: number }[] } };
+        for (const event of report?.events ?? []) seen.set(event.seq, (seen.get(event.seq) ?? 0) + 1);
+      }
+      const lost = Array.from({ length: confirmed }, (_, index) => index + 1).filter((one) => seen.get(one) !== 1);
+      return lost.length === 0
+        ? null
+        : `${id}: of ${confirmed} confirmed events ${lost.length} aren't there once: ${lost.slice(0, 9)}`;
+    },
+    confirmed: () => confirmed,
+  };
+}

@@ -1,0 +1,196 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { advanceAlarms, answerAlarm } from "../../server/domain/alarms/advanceAlarms.ts";
+import { isRaise } from "../../server/domain/alarms/callWords.ts";
+import { topicOf } from "../../server/domain/alarms/notices.ts";
+import type { AlarmChange, Effect } from "../../server/domain/facts.ts";
+import { type Fault, type FaultKind, ruleOf } from "../../server/domain/faults.ts";
+import type { FeederState } from "../../server/domain/feeder.ts";
+import { after, type Instant, minutes, seconds } from "../../server/domain/instant.ts";
+import { save } from "../../server/flows/advance.ts";
+import { untoldWords, withUntold } from "../../server/flows/pure/untold.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { asked, goBy, phoneOf } from "../support/people.ts";
+
+/** Urgent and latched; may wait for the morning; held for two minutes; one cause for all feeders of a yard. */
+const kinds = ["trayJammed", "foodLow", "feederSilent", "iceLock"] as const satisfies readonly FaultKind[];
+
+type Step =
+  | { readonly kind: "there" | "gone"; readonly fault: FaultKind }
+  | { readonly kind: "pass"; readonly seconds: number }
+  | { readonly kind: "shelve" | "acknowledge" | "reset"; readonly fault: FaultKind }
+  | { readonly kind: "pause" };
+
+const step: fc.Arbitrary<Step> = fc.oneof(
+  {
+    weight: 4,
+    arbitrary: fc.record({
+      kind: fc.constantFrom("there" as const, "gone" as const),
+      fault: fc.constantFrom(...kinds),
+    }),
+  },
+  {
+    weight: 4,
+    arbitrary: fc.record({ kind: fc.constant("pass" as const), seconds: fc.constantFrom(1, 60, 1_800, 14_400) }),
+  },
+  {
+    weight: 2,
+    arbitrary: fc.record({
+      kind: fc.constantFrom("shelve" as const, "acknowledge" as const, "reset" as const),
+      fault: fc.constantFrom(...kinds),
+    }),
+  },
+  { weight: 1, arbitrary: fc.constant({ kind: "pause" as const }) },
+);
+
+/** Low for four hours by day, when its keeper sleeps: over before anybody may be notified. */
+const brief: readonly Step[] = [
+  { kind: "there", fault: "foodLow" },
+  { kind: "pass", seconds: 14_400 },
+  { kind: "gone", fault: "foodLow" },
+  { kind: "pass", seconds: 14_400 },
+];
+const history = fc
+  .array(fc.oneof({ weight: 6, arbitrary: step.map((one) => [one]) }, { weight: 1, arbitrary: fc.constant(brief) }), {
+    minLength: 8,
+    maxLength: 24,
+  })
+  .map((parts) => parts.flat());
+
+/** The alarms of one feeder by hand, written as the server writes them: one commit for each look, with all that follows. */
+async function live(house: House, feeder: string, steps: readonly Step[]): Promise<void> {
+  const there = new Map<FaultKind, Fault>();
+  let paused = false;
+  for (const each of steps) {
+    if (each.kind === "pass") house.clock.pass(seconds(each.seconds));
+    if (each.kind === "there") there.set(each.fault, faultOf(each.fault));
+    if (each.kind === "gone") there.delete(each.fault);
+    if (each.kind === "pause") paused = !paused;
+    const now = house.clock.now();
+    await house.store.transaction(async (tx) => {
+      const [row] = await tx.feeders([feeder]);
+      if (!row) throw new Error("expected the feeder");
+      const effects: Effect[] = [];
+      let state: FeederState = row.state;
+      if (each.kind === "shelve" || each.kind === "acknowledge" || each.kind === "reset") {
+        state = { ...state, alarms: answerAlarm(state, answerOf(each.kind, each.fault, now), now, effects) };
+      }
+      const situation = { there, alarms: state.alarms, paused, duty: "inGarden" as const, now };
+      state = { ...state, alarms: advanceAlarms(state, situation, effects) };
+      await save(house.ports, tx, [{ ...row, state, effects }], now);
+    });
+  }
+}
+
+const faultOf = (kind: FaultKind): Fault => ({ kind, reason: "Seen by hand." }) as Fault;
+
+function answerOf(kind: "shelve" | "acknowledge" | "reset", fault: FaultKind, now: Instant) {
+  switch (kind) {
+    case "shelve":
+      return { kind: "alarmShelved", fault, until: after(now, minutes(30)), by: "Ada" } as const;
+    case "acknowledge":
+      return { kind: "alarmAcknowledged", fault, raisedAt: null, by: "Ada" } as never;
+    case "reset":
+      return { kind: "alarmReset", fault, by: "Ada" } as never;
+  }
+}
+
+/** Raises that call, of which there is no trace: no item since, no call that waits, and no word in the change that ended it. */
+async function withoutTrace(house: House, feeder: string): Promise<AlarmChange[]> {
+  const changes = await house.store.records.alarmChanges(feeder, 0 as Instant, after(house.clock.now(), minutes(1)));
+  const items = house.connections.direct
+    .prepare<[], { topic: string; at: number }>(
+      `SELECT "topic", CAST(round((julianday("writtenAt") - 2440587.5) * 86400000) AS INTEGER) AS "at" FROM "OutboxItem"`,
+    )
+    .all();
+  const calls = await house.store.calls.ofYard(house.yard);
+  return changes.filter((change, index) => {
+    if (change.priority === "note" || !isRaise(change, null) || change.from === "suppressedByDesign") return false;
+    const ofFault = changes.slice(index + 1).filter(({ fault, from, to }) => fault === change.fault && from !== to);
+    const end = ofFault.find(
+      ({ to }) => to !== "unacknowledged" && to !== "acknowledged" && to !== "latchedUnacknowledged",
+    );
+    const told = items.some(
+      ({ topic, at }) =>
+        topic === topicOf(feeder, change.fault) && at >= change.at && at <= (end?.at ?? Number.POSITIVE_INFINITY) + 1,
+    );
+    const waits = end === undefined && calls.some(({ fault }) => fault === change.fault);
+    return !told && !waits && end?.reason.includes(untoldWords) !== true;
+  });
+}
+
+/** A yard whose keeper sleeps through what isn't urgent, at nine in the evening. */
+async function evening(): Promise<{ house: House; feeder: string }> {
+  const house = await openHouse();
+  await phoneOf(house, house.keeper, "Pocket");
+  const me = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id;
+  const url = `/api/v1/yards/${house.yard}/people/${me}`;
+  const answer = await asked(house, "PATCH", url, house.keeper, {
+    quiet: { from: "09:00", to: "21:00" },
+    urgentBreaks: true,
+  });
+  if (answer.statusCode !== 200) throw new Error(answer.body);
+  return { house, feeder: (await house.addFeeder()).feeder.id };
+}
+
+describe("every raise that calls", () => {
+  it("has an item in the outbox, a call that waits, or a word in the record (any history)", {
+    timeout: 60_000,
+  }, async () => {
+    let raises = 0;
+    let untold = 0;
+    await fc.assert(
+      fc.asyncProperty(history, async (steps) => {
+        const { house, feeder } = await evening();
+        await live(house, feeder, steps);
+        expect(await withoutTrace(house, feeder)).toEqual([]);
+        const changes = await house.store.records.alarmChanges(
+          feeder,
+          0 as Instant,
+          after(house.clock.now(), minutes(1)),
+        );
+        raises += changes.filter((change) => isRaise(change, null)).length;
+        untold += changes.filter(({ reason }) => reason.includes(untoldWords)).length;
+      }),
+      { numRuns: 12 },
+    );
+    expect(Math.min(raises, untold)).toBeGreaterThan(0); // the histories reach what they guard
+  });
+
+  it("in the quiet hours that is over before their end says so in the record, and sends nothing", async () => {
+    const { house, feeder } = await evening();
+    const raised: Step[] = [
+      { kind: "there", fault: "foodLow" },
+      { kind: "pass", seconds: 14_400 },
+    ];
+    const gone: Step[] = [
+      { kind: "gone", fault: "foodLow" },
+      { kind: "pass", seconds: 14_400 },
+    ];
+    await live(house, feeder, [...raised, ...gone]);
+    const changes = await house.store.records.alarmChanges(feeder, 0 as Instant, after(house.clock.now(), minutes(1)));
+    expect(changes.filter(({ reason }) => reason.includes(untoldWords))).toMatchObject([
+      { fault: "foodLow", from: "unacknowledged", to: "returnedUnacknowledged" },
+    ]);
+    await goBy(house, minutes(1));
+    expect(house.push.sent).toEqual([]);
+  });
+
+  it("and is over within one look is marked where it ends; a note isn't", () => {
+    const at = 1 as Instant;
+    const raise = {
+      fault: "foodLow",
+      priority: ruleOf("foodLow").priority,
+      from: "shelved",
+      to: "unacknowledged",
+      at,
+      reason: "Low.",
+      present: false,
+    };
+    const end = { ...raise, from: "unacknowledged", to: "returnedUnacknowledged" };
+    const changes = [raise, end] as AlarmChange[];
+    expect(withUntold(changes, [], []).map(({ reason }) => reason)).toEqual(["Low.", `Low. ${untoldWords}`]);
+    const notes = changes.map((change) => ({ ...change, priority: "note" as const }));
+    expect(withUntold(notes, [], [])).toEqual(notes);
+  });
+});

@@ -1,0 +1,38 @@
+/** What every answer must be, whatever was asked. */
+export interface Answer {
+  readonly status: number;
+  readonly type: string;
+  readonly text: string;
+}
+
+/** @returns what is wrong with it; null where nothing is. */
+export function wrongAbout({ status, type, text }: Answer): string | null {
+  if (status >= 500) return `answered ${status}`;
+  if (status < 400) return null;
+  if (text === "" && type === "") return null; // to HEAD
+  if (!type.startsWith("application/problem+json"))
+    return `refused with ${status} as ${type}, which is no problem document`;
+  const problem = JSON.parse(text) as unknown;
+  return wrongAboutProblem(problem, status);
+}
+
+/** RFC 9457, and of a 400 the fields that are wrong. */
+export function wrongAboutProblem(problem: unknown, status: number): string | null {
+  const said = problem as {
+    readonly status?: unknown;
+    readonly title?: unknown;
+    readonly detail?: unknown;
+    readonly errors?: unknown;
+  };
+  if (said.status !== status) return `the problem says ${said.status}, the answer ${status}`;
+  if (!isText(said.title) || !isText(said.detail)) return "the problem lacks title or detail";
+  if (status !== 400) return null;
+  const errors = Array.isArray(said.errors)
+    ? (said.errors as { readonly field?: unknown; readonly problem?: unknown }[])
+    : [];
+  return errors.length > 0 && errors.every((one) => isText(one.field) && isText(one.problem))
+    ? null
+    : `a 400 names no field: ${JSON.stringify(problem)}`;
+}
+
+const isText = (value: unknown) => typeof value === "string" && value !== "";

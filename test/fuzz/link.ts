@@ -1,0 +1,60 @@
+import { once } from "node:events";
+import { WebSocket } from "ws";
+import { wrongAboutProblem } from "./answers.ts";
+import type { Chance } from "./chance.ts";
+
+/** A feeder's socket that is opened anew when it was closed for what it sent. */
+export interface Link {
+  /** @returns what is wrong with the answer; null where nothing is. */
+  send(frame: string | Buffer, chance: Chance): Promise<string | null>;
+  close(): void;
+}
+
+/** The server may close for a frame that is no text or too long (RFC 6455, 7.4.1), and for nothing else. */
+const mayClose = new Set([1003, 1007, 1009]);
+
+export function linkTo(address: string, key: string): Link {
+  let socket: WebSocket | null = null;
+  const opened = async () => {
+    if (socket?.readyState === WebSocket.OPEN) return socket;
+    const fresh = new WebSocket(`${address.replace("http", "ws")}/api/v1/link`, {
+      headers: { authorization: `Bearer ${key}` },
+    });
+    fresh.on("error", () => undefined); // what matters is that it closes, and with which code
+    await once(fresh, "open");
+    socket = fresh;
+    return fresh;
+  };
+  return {
+    async send(frame, chance) {
+      const to = await opened();
+      const answer = nextAnswer(to);
+      to.send(frame, { binary: Buffer.isBuffer(frame) && chance.is(0.5), compress: false });
+      const said = await answer;
+      if ("closed" in said) return mayClose.has(said.closed) ? null : `the link closed with ${said.closed}`;
+      const { problem } = JSON.parse(said.text) as { problem?: { status?: number } };
+      if (problem === undefined) return null;
+      const status = problem.status ?? 0;
+      return status >= 500 || status < 400 ? `the link answered ${said.text}` : wrongAboutProblem(problem, status);
+    },
+    close: () => socket?.terminate(),
+  };
+}
+
+/** The next frame that is no order: orders come unasked. */
+function nextAnswer(socket: WebSocket): Promise<{ text: string } | { closed: number }> {
+  return new Promise((resolve) => {
+    const onMessage = (data: unknown) => {
+      const text = String(data);
+      if (!text.startsWith('{"orders"')) done({ text });
+    };
+    const onClose = (code: number) => done({ closed: code });
+    const done = (said: { text: string } | { closed: number }) => {
+      socket.off("message", onMessage);
+      socket.off("close", onClose);
+      resolve(said);
+    };
+    socket.on("message", onMessage);
+    socket.on("close", onClose);
+  });
+}

@@ -1,0 +1,105 @@
+import { gzipSync } from "node:zlib";
+import type { RouteOptions } from "fastify";
+import { reportSchema } from "../../server/contract/report.ts";
+import type { Chance } from "./chance.ts";
+import { type Grammar, grammarOf, valueBy } from "./grammar.ts";
+import { mutated, mutatedText, oddIds, wrongTypes } from "./mutate.ts";
+
+/** One case: what is sent. Nothing here asks whether it is right; most of it isn't. */
+export interface Sent {
+  readonly method: string;
+  readonly url: string;
+  readonly headers: Readonly<Record<string, string>>;
+  readonly body: string | Buffer | null;
+}
+
+export interface Numbering {
+  readonly boot: string;
+  seq: number;
+  uptimeMs: number;
+}
+
+const reports = grammarOf(reportSchema) as Grammar;
+
+/** A report by the grammar, mostly with numbers that go on, so that many are stored. */
+export function reportText(numbering: Numbering, chance: Chance): string | Buffer {
+  const report = valueBy(reports, chance) as Record<string, unknown>;
+  if (chance.is(0.8)) continueNumbers(report, numbering, chance);
+  let said: unknown = report;
+  if (chance.is(0.65)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutated(said, chance);
+  return written(said, chance);
+}
+
+function continueNumbers(report: Record<string, unknown>, numbering: Numbering, chance: Chance): void {
+  const events = Array.isArray(report.events) ? (report.events as Record<string, unknown>[]) : [];
+  for (const event of events) {
+    numbering.seq += 1;
+    numbering.uptimeMs += 1 + chance.whole(1_000);
+    Object.assign(event, { seq: numbering.seq, uptimeMs: numbering.uptimeMs });
+  }
+  Object.assign(report, { boot: numbering.boot, sentUptimeMs: numbering.uptimeMs, events });
+}
+
+/** JSON leaves out `undefined`, and has one form for a lone surrogate. */
+function written(value: unknown, chance: Chance): string | Buffer {
+  const text = JSON.stringify(value) ?? "";
+  return chance.is(0.2) ? mutatedText(text, chance) : text;
+}
+
+const bombs = [gzipSync(Buffer.alloc(48 * 2 ** 20, 0x20)), gzipSync(`{"boot":"${"a".repeat(24 * 2 ** 20)}"}`)] as const;
+
+/** How it is sent: mostly as it should be. */
+export function sentAs(method: string, url: string, body: string | Buffer | null, chance: Chance): Sent {
+  const as = (headers: Record<string, string>, what: string | Buffer | null): Sent => ({
+    method,
+    url,
+    headers,
+    body: what,
+  });
+  const json = { "content-type": "application/json" };
+  if (body === null) return as({}, null);
+  switch (chance.whole(40)) {
+    case 0:
+      return as({ "content-type": chance.oneOf(wrongTypes) }, body);
+    case 1:
+      return as({}, body);
+    case 2:
+      return as({ ...json, "content-encoding": "gzip" }, gzipSync(body));
+    case 3:
+      return as({ ...json, "content-encoding": chance.oneOf(["gzip", "br", "deflate", "zstd", "x"]) }, body);
+    case 4:
+      return chance.is(0.2) ? as({ ...json, "content-encoding": "gzip" }, chance.oneOf(bombs)) : as(json, null);
+    default:
+      return as(json, body);
+  }
+}
+
+/** A request to a route by its own schemas, then harmed. @param ids what its parameters may be */
+export function routeRequest(route: RouteOptions, ids: Readonly<Record<string, string>>, chance: Chance): Sent {
+  const { body, querystring } = (route.schema ?? {}) as { readonly body?: unknown; readonly querystring?: unknown };
+  const path = route.url.replace(/:(\w+)|\*/g, (_, name: string | undefined) =>
+    chance.is(0.8) ? (ids[name ?? ""] ?? "nothing") : chance.oneOf(oddIds),
+  );
+  const url = path + queryOf(grammarOf(querystring), chance);
+  const grammar = grammarOf(body);
+  if (grammar === null)
+    return sentAs(String(route.method), url, chance.is(0.8) ? null : written(mutated({}, chance), chance), chance);
+  let said = valueBy(grammar, chance);
+  const fields = (typeof said === "object" && said !== null ? said : {}) as Record<string, unknown>;
+  for (const [name, id] of Object.entries(ids))
+    if (typeof fields[name] === "string" && chance.is(0.8)) fields[name] = id;
+  if (chance.is(0.75)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutated(said, chance);
+  return sentAs(String(route.method), url, written(said, chance), chance);
+}
+
+function queryOf(grammar: Grammar | null, chance: Chance): string {
+  if (grammar === null) return chance.is(0.95) ? "" : chance.oneOf(["?", "?a=1&a=2", "?__proto__[x]=1", "?%00=%ff"]);
+  const said = valueBy(grammar, chance) as Record<string, unknown>;
+  const pairs = Object.entries((chance.is(0.5) ? mutated(said, chance) : said) ?? {});
+  // A lone surrogate can't be written in a URL: UTF-8 has another character in its place.
+  const safe = (value: unknown) => encodeURIComponent(Buffer.from(String(value ?? "").slice(0, 2_000)).toString());
+  return pairs.length === 0
+    ? ""
+    : `?${pairs.map(([name, value]) => `${safe(name)}=${safe(isPlain(value) ? value : JSON.stringify(value))}`).join("&")}`;
+}
+const isPlain = (value: unknown) => typeof value !== "object" || value === null;

@@ -1,0 +1,128 @@
+import { describe, expect, it } from "vitest";
+import { minutes } from "../../server/domain/instant.ts";
+import { sendDueDigests } from "../../server/flows/digest.ts";
+import { mendDamaged } from "../../server/flows/mending.ts";
+import { patrol } from "../../server/flows/patrol.ts";
+import { type House, openHouse } from "../support/house.ts";
+
+/** How a row can be damaged: each is put in the place of a sound state. */
+const damages: [string, (state: string) => string, RegExp][] = [
+  ["no JSON", (state) => state.slice(0, state.length / 2), /JSON/],
+  ["empty", () => "", /JSON/],
+  ["null", () => "null", /version/],
+  ["of an unknown version", (state) => state.replace('"version":5', '"version":77'), /version/],
+  ["without its hopper", changed((state) => delete state.hopper), /state\.hopper is missing/],
+  ["without a number", changed((state) => delete state.hopper.belief.level), /level is missing/],
+  ["with no number in its place", changed((state) => (state.hopper.belief.portion = Number.NaN)), /portion is null/],
+  ["with a list cut short", changed((state) => state.hopper.appetite.byPart.pop()), /23 entries, expected 24/],
+];
+// biome-ignore lint/suspicious/noExplicitAny: it is damaged on purpose
+function changed(damage: (state: any) => unknown) {
+  return (text: string) => {
+    const state = JSON.parse(text);
+    damage(state);
+    return JSON.stringify(state);
+  };
+}
+
+const log = () => {
+  const lines: string[] = [];
+  return { lines, warn: (words: string) => lines.push(words), error: (_: object, words: string) => lines.push(words) };
+};
+const report = (seq: number) => ({
+  boot: "b-1",
+  sentUptimeMs: seq * 60_000,
+  readings: { hopperGrams: 400, airCelsius: -3 },
+  events: [{ seq, uptimeMs: seq * 60_000 - 1_000, kind: "portion", cause: "press", motorMs: 900 }],
+});
+const home = (house: House) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+
+/** Rowan, whose state is damaged, and Larch beside it, after ten minutes of reports. */
+async function withDamage(damage: (state: string) => string) {
+  const house = await openHouse();
+  const rowan = await house.addFeeder({ name: "Rowan", hopperCapacityGrams: 1_200 });
+  const larch = await house.addFeeder({ name: "Larch" });
+  for (let seq = 1; seq <= 10; seq += 1) {
+    house.clock.pass(minutes(1));
+    for (const { key } of [rowan, larch]) expect((await house.report(key, report(seq))).status).toBe(200);
+  }
+  await patrol(house.ports);
+  const read = house.connections.direct.prepare(`SELECT "state" FROM "Feeder" WHERE "id" = ?`).pluck();
+  const sound = read.get(rowan.feeder.id) as string;
+  const put = house.connections.direct.prepare(
+    `UPDATE "Feeder" SET "state" = ?, "nextLookAt" = "createdAt" WHERE "id" = ?`,
+  );
+  put.run(damage(sound), rowan.feeder.id);
+  return { house, rowan, larch, sound: JSON.parse(sound), damaged: damage(sound) };
+}
+
+describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
+  it("is told in a sentence, stops no other feeder, and is rebuilt from the record", async () => {
+    const { house, rowan, larch, sound, damaged } = await withDamage(damage);
+    // Before it is rebuilt: patrol looks at the other, its reports are taken, digests and the first page go on.
+    house.clock.pass(minutes(1));
+    await expect(patrol(house.ports)).rejects.toThrow("1 feeders could not be looked at");
+    expect((await house.report(larch.key, report(11))).status).toBe(200);
+    await sendDueDigests(house.ports);
+    const [told] = await house.store.yards.damaged();
+    expect(told).toMatchObject({ id: rowan.feeder.id, name: "Rowan", problem: expect.stringMatching(problem) });
+    const refused = await house.report(rowan.key, report(11));
+    expect([refused.status, refused.headers["retry-after"]]).toEqual([503, "20"]);
+    expect(refused.body).toMatchObject({ detail: expect.stringContaining("damaged and is being rebuilt") });
+
+    // That report had it rebuilt: it lacks nothing, and the feeder sends again what it kept.
+    const written = log();
+    await mendDamaged(house.ports, written);
+    expect(await house.store.yards.damaged()).toEqual([]);
+    const row = await house.store.yards.feeder(rowan.feeder.id);
+    const { nextLookAt: _look, ...same } = { nextLookAt: 0, ...row?.state };
+    expect({ ...same, foresight: null }).toEqual({ ...sound, foresight: null });
+    expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
+    const kept = house.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();
+    expect(kept.get(rowan.feeder.id)).toBe(damaged);
+    expect((await house.look(rowan.feeder.id)).words).toContain("was damaged, and was rebuilt from its record");
+    expect((await house.look(larch.feeder.id)).words).not.toContain("damaged");
+    await patrol(house.ports);
+  });
+});
+
+describe("a damaged feeder", () => {
+  it("is named on the first page, which shows all others, and the page has it rebuilt", async () => {
+    const { house, larch } = await withDamage(() => "{");
+    const seen = await home(house);
+    expect(seen.statusCode).toBe(200);
+    const [yard] = seen.json().yards;
+    expect(yard.feeders.map(({ id }: { id: string }) => id)).toEqual([larch.feeder.id]);
+    expect(yard.damaged).toMatchObject([{ name: "Rowan", words: expect.stringContaining("being rebuilt") }]);
+    await mendDamaged(house.ports, log());
+    expect((await home(house)).json().yards[0]).toMatchObject({ damaged: [], feeders: [{}, {}] });
+  });
+
+  it("is rebuilt at the start, in a sentence of the log", async () => {
+    const { house } = await withDamage(() => "{");
+    const again = await house.restart();
+    const written = log();
+    await mendDamaged(again.ports, written);
+    expect(written.lines).toEqual([
+      expect.stringMatching(/^The stored state of feeder Rowan .* It is rebuilt from its record/),
+    ]);
+    expect((await home(again)).json().yards[0].damaged).toEqual([]);
+  });
+
+  it("makes an order for the whole yard fail as a whole, rather than leave it out unsaid", async () => {
+    const { house } = await withDamage(() => "{");
+    const payload = { id: "order-0001", kind: "pause", until: null };
+    const url = `/api/v1/yards/${house.yard}/orders`;
+    const answer = await house.app.inject({ method: "POST", url, headers: house.keeper, payload });
+    expect(answer.statusCode).toBe(503);
+  });
+
+  it("is rebuilt though lines of its record are damaged too, and the log says how many", async () => {
+    const { house, rowan } = await withDamage(() => "{");
+    house.connections.direct.prepare(`UPDATE "KeeperAct" SET "said" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
+    const written = log();
+    await mendDamaged(house.ports, written);
+    expect(written.lines.join()).toContain("1 lines of the record could not be read");
+    expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
+  });
+});

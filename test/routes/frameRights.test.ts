@@ -1,0 +1,159 @@
+import { once } from "node:events";
+import { describe, expect, it, onTestFinished } from "vitest";
+import { WebSocket } from "ws";
+import type { LiveMessage } from "../../server/contract/api.ts";
+import type { LinkFrame, linkFrameSchemas } from "../../server/contract/linkFrames.ts";
+import { asked, phoneOf } from "../support/people.ts";
+import { openWorld, type World } from "./rights/world.ts";
+
+/** Who may open which socket, and which frames come to whom. A new kind of frame doesn't compile until it has a row here. */
+
+type Headers = Readonly<Record<string, string>>;
+
+async function listening(): Promise<World & { readonly address: string }> {
+  const world = await openWorld();
+  const address = await world.house.app.listen({ port: 0, host: "127.0.0.1" });
+  return { ...world, address: address.replace("http", "ws") };
+}
+
+/** @returns the status with which a socket is refused, or the open socket and all that comes over it. */
+async function opened(url: string, headers: Headers) {
+  const socket = new WebSocket(url, { headers });
+  onTestFinished(() => socket.terminate());
+  const came: string[] = [];
+  socket.on("message", (data) => came.push(String(data)));
+  socket.on("error", () => undefined); // a refusal, which the status says
+  const refused = once(socket, "unexpected-response").then(
+    ([, response]) => (response as { statusCode: number }).statusCode,
+  );
+  const status = await Promise.race([once(socket, "open").then(() => 101), refused]);
+  return { status, socket, came };
+}
+
+describe("a socket", () => {
+  it("opens to whom its route is for, and to nobody else", async () => {
+    const { callers, address } = await listening();
+    for (const { name, headers, is } of callers) {
+      const feeders = await opened(`${address}/api/v1/link`, headers);
+      expect([name, feeders.status]).toEqual([name, is === "feeder" ? 101 : 401]);
+      const browsers = await opened(`${address}/api/v1/live`, headers);
+      const may = is !== "nobody" && is !== "feeder"; // another site's page says by Origin what it is
+      expect([name, browsers.status]).toEqual([name, may ? 101 : 401]);
+      const fromElsewhere = await opened(`${address}/api/v1/live`, { ...headers, origin: "https://elsewhere.example" });
+      expect([name, fromElsewhere.status]).toEqual([name, may ? 403 : 401]);
+    }
+  });
+});
+
+type Told = { readonly ours: readonly string[]; readonly theirs: readonly string[] };
+
+/** What brings each kind of frame to our feeder: the other yard's feeder gets none of it. */
+const linkFrames: Readonly<Record<keyof typeof linkFrameSchemas, (world: World, ours: WebSocket) => Promise<unknown>>> =
+  {
+    answer: async (_, ours) => ours.send('{"boot":"boot-of-now","sentUptimeMs":60000}'),
+    problem: async (_, ours) => ours.send("no report"),
+    orders: ({ house, ours }) =>
+      asked(house, "POST", `/api/v1/feeders/${ours.feeder}/orders`, house.keeper, {
+        id: "resume-00001",
+        kind: "resume",
+      }),
+  };
+
+/** What brings each kind of message to the browsers of our yard. */
+const liveMessages: Readonly<Record<LiveMessage["kind"], (world: World, ours: WebSocket) => Promise<unknown>>> = {
+  changed: ({ house, ours }) => asked(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper),
+  phones: ({ house }) => phoneOf(house, house.keeper, "garden"),
+  pong: async (_, ours) => ours.send('{"kind":"ping"}'),
+};
+
+const kindOf = (text: string): string => {
+  const frame = JSON.parse(text) as LinkFrame | LiveMessage;
+  return "kind" in frame ? frame.kind : (Object.keys(frame)[0] ?? "");
+};
+
+async function play(
+  world: World,
+  [ours, theirs]: readonly [Awaited<ReturnType<typeof opened>>, Awaited<ReturnType<typeof opened>>],
+  cause: (world: World, ours: WebSocket) => Promise<unknown>,
+  kind: string,
+): Promise<Told> {
+  ours.came.length = 0;
+  theirs.came.length = 0;
+  await cause(world, ours.socket);
+  await expect.poll(() => ours.came.map(kindOf)).toContain(kind);
+  // Whatever was sent to the other socket before its pong has come with it (RFC 6455, 5.5.2 and 5.4).
+  const pong = once(theirs.socket, "pong");
+  theirs.socket.ping();
+  await pong;
+  return { ours: ours.came, theirs: theirs.came };
+}
+
+describe("a frame", () => {
+  it.each(Object.entries(linkFrames))("of kind %s comes to the very feeder alone", async (kind, cause) => {
+    const world = await listening();
+    const link = (key: string) => opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${key}` });
+    const pair = [await link(world.ourKey), await link(world.theirKey)] as const;
+    for (const { came } of pair) await expect.poll(() => came.map(kindOf)).toEqual(["orders"]); // the pauses of world.ts
+    expect(pair[0].came.join()).toContain(world.ours.order);
+    expect(pair[1].came.join()).not.toContain(world.ours.order);
+    expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
+  });
+
+  it.each(Object.entries(liveMessages))("of kind %s comes to browsers of that yard alone", async (kind, cause) => {
+    const world = await listening();
+    const stranger = world.callers.find(({ is }) => is === "keeperElsewhere");
+    const pair = [
+      await opened(`${world.address}/api/v1/live`, world.house.keeper),
+      await opened(`${world.address}/api/v1/live`, stranger?.headers ?? {}),
+    ] as const;
+    expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
+  });
+
+  it("of one feeder can neither speak for another one nor answer its orders", async () => {
+    const world = await listening();
+    const stranger = await opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${world.theirKey}` });
+    const about = (row: string) => row.includes(world.ours.feeder ?? "") && !row.includes(world.theirs.feeder ?? "");
+    const ofOurs = () => [...world.dump().values()].map((rows) => rows.split("\n").filter(about));
+    await expect.poll(() => stranger.came).toHaveLength(1);
+    const before = ofOurs();
+    const report = { boot: world.ours.boot, sentUptimeMs: 60_000 };
+    stranger.socket.send(JSON.stringify({ ...report, feeder: world.ours.feeder }));
+    await expect.poll(() => stranger.came).toHaveLength(2);
+    expect(JSON.parse(stranger.came[1] ?? "").problem.status).toBe(403);
+    const event = {
+      seq: 900,
+      uptimeMs: 1_000,
+      kind: "order",
+      order: world.ours.order,
+      outcome: "refused",
+      problem: "no",
+    };
+    stranger.socket.send(JSON.stringify({ ...report, readings: { paused: false }, events: [event] }));
+    await expect.poll(() => stranger.came).toHaveLength(3);
+    expect(JSON.parse(stranger.came[2] ?? "").answer.storedThrough).toBe(900);
+    expect(ofOurs()).toEqual(before);
+    expect((await world.house.look(world.ours.feeder ?? "")).pause.order?.phase).not.toBe("refused");
+  });
+
+  it("comes to nobody whose key was changed or who was removed from the yard", async () => {
+    const world = await listening();
+    const { house, ours, callers, address } = world;
+    const link = await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` });
+    const helper = callers.find(({ is }) => typeof is === "object" && is.role === "helper");
+    const live = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
+    const closed = [once(link.socket, "close"), once(live.socket, "close")];
+    await asked(house, "POST", `/api/v1/feeders/${ours.feeder}/key`, house.keeper);
+    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${helper?.id}`, house.keeper);
+    await Promise.all(closed);
+    expect((await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` })).status).toBe(401);
+    const again = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
+    live.came.length = 0;
+    await asked(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper);
+    if (again.status === 101) {
+      const pong = once(again.socket, "pong");
+      again.socket.ping();
+      await pong;
+    }
+    expect([live.came, again.came]).toEqual([[], []]);
+  });
+});

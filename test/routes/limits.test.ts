@@ -1,0 +1,280 @@
+import { once } from "node:events";
+import type { AddressInfo } from "node:net";
+import { connect } from "node:net";
+import { describe, expect, it, onTestFinished } from "vitest";
+import WebSocket from "ws";
+import { minutes, seconds } from "../../server/domain/instant.ts";
+import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { asked, invited } from "../support/people.ts";
+
+/** Who sends too much is told so, and nobody else is kept out by it. */
+
+const json = "application/json";
+const body = (sentUptimeMs = 1_000) => JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs });
+
+const post = (house: House, authorization: string, payload = body(), more: object = {}) =>
+  house.app.inject({
+    method: "POST",
+    url: "/api/v1/report",
+    headers: { authorization, "content-type": json },
+    payload,
+    ...more,
+  });
+
+function signed(house: House, feeder: string, key: string, payload = body()): string {
+  const time = String(Math.floor(house.clock.now() / 1_000));
+  return `Signature feeder="${feeder}", time="${time}", mac="${signatureOf(hashOf(key), time, payload)}"`;
+}
+
+const often = async (count: number, once: (turn: number) => Promise<{ statusCode: number }>): Promise<number[]> => {
+  const statuses: number[] = [];
+  for (let turn = 0; turn < count; turn += 1) statuses.push((await once(turn)).statusCode);
+  return statuses;
+};
+const kinds = (statuses: readonly number[]) => [...new Set(statuses)];
+
+describe("forged reports", () => {
+  it("that name a feeder, however many, use up nothing of its limit: signed or by key", async () => {
+    const house = await openHouse({ reportsPerMinute: 120 });
+    const { key, feeder } = await house.addFeeder();
+    const forged = await often(125, () => post(house, signed(house, feeder.id, "pw_forged")));
+    expect(kinds(forged)).toEqual([401, 429]);
+    expect((await post(house, signed(house, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(house, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
+  });
+
+  it("are counted by address, whichever way the header is spelt", async () => {
+    const house = await openHouse();
+    const spelt = ["Bearer ", "bearer  ", "BEARER\t", "bEaReR \t "];
+    const statuses = await often(61, (turn) => post(house, `${spelt[turn % 4]}pw_guess_${turn}`));
+    expect(statuses).toEqual([...Array(60).fill(401), 429]);
+    const refused = await post(house, "Bearer pw_guess");
+    expect(Number(refused.headers["retry-after"])).toBeGreaterThan(0);
+    house.clock.pass(minutes(1));
+    expect((await post(house, "Bearer pw_guess")).statusCode).toBe(401);
+  });
+
+  it("from a whole /64 of IPv6 are one sender's, and from many addresses meet a limit for all", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder();
+    const from = (remoteAddress: string) => post(house, "Bearer pw_guess", body(), { remoteAddress });
+    const near = await often(61, (turn) => from(`2001:db8:1:2:${turn.toString(16)}::7`));
+    expect(near).toEqual([...Array(60).fill(401), 429]);
+    expect((await from("2001:db8:1:3::7")).statusCode).toBe(401);
+    // The mapped form of one IPv4 address is the same address.
+    const mapped = await often(61, (turn) => from(turn % 2 ? "::ffff:192.0.2.9" : "192.0.2.9"));
+    expect(mapped.at(-1)).toBe(429);
+
+    const wandering = await often(600, (turn) => from(`198.51.${turn >> 8}.${turn & 255}`));
+    expect(wandering.at(-1)).toBe(429);
+    // A true key is let in meanwhile, from an address that nobody knows and from one that guesses.
+    for (const remoteAddress of ["203.0.113.5", "192.0.2.9"]) {
+      house.clock.pass(1 as never);
+      expect((await post(house, `Bearer ${key}`, body(1_000), { remoteAddress })).statusCode).toBe(200);
+    }
+  });
+
+  it("of a great size are refused before they are read, once an address sent too many; small true ones are checked", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    await often(60, () => post(house, signed(house, feeder.id, "pw_forged")));
+    const large = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "x".repeat(70_000) });
+    const refused = await post(house, signed(house, feeder.id, "pw_forged", large), large);
+    expect([refused.statusCode, refused.headers["www-authenticate"]]).toEqual([429, undefined]);
+    expect((await post(house, signed(house, feeder.id, key))).statusCode).toBe(200);
+    // From here on its sender is known there, and its large reports are read too.
+    expect((await post(house, signed(house, feeder.id, key, large), large)).statusCode).toBe(200);
+  });
+
+  it("behind a made-up X-Forwarded-For are still one sender's; behind a trusted proxy its last entry counts", async () => {
+    const spoofed = (turn: number) => ({ "x-forwarded-for": `198.51.100.${turn}`, "content-type": json });
+    const house = await openHouse();
+    const plain = await often(61, (turn) =>
+      post(house, "", body(), { headers: { ...spoofed(turn), authorization: "Bearer pw_guess" } }),
+    );
+    expect(plain.at(-1)).toBe(429);
+
+    const proxied = await openHouse({ trustProxy: true });
+    const behind = (forwarded: string) =>
+      post(proxied, "", body(), {
+        headers: { "x-forwarded-for": forwarded, "content-type": json, authorization: "Bearer pw_guess" },
+      });
+    const appended = await often(61, (turn) => behind(`198.51.100.${turn}, 203.0.113.7`));
+    expect(appended.at(-1)).toBe(429);
+    expect((await behind("203.0.113.8")).statusCode).toBe(401);
+  });
+});
+
+describe("a feeder's own limit", () => {
+  it("holds over HTTP and its sockets together, however often it connects anew or respells its key", async () => {
+    const house = await openHouse({ reportsPerMinute: 4 });
+    const { key } = await house.addFeeder();
+    const host = await listening(house);
+    expect((await post(house, `Bearer ${key}`)).statusCode).toBe(200);
+    expect((await post(house, `bearer \t${key}`, body(2_000))).statusCode).toBe(200);
+    for (const status of [200, 200, 429]) {
+      const socket = new WebSocket(`${host}/api/v1/link`, { headers: { authorization: `BEARER ${key}` } });
+      await once(socket, "open");
+      socket.send(body(3_000));
+      const frame = JSON.parse(String((await once(socket, "message"))[0])) as { problem?: { status: number } };
+      expect(frame.problem?.status ?? 200).toBe(status);
+      socket.terminate();
+    }
+    expect((await post(house, `BEARER  ${key}`, body(4_000))).statusCode).toBe(429);
+  });
+});
+
+describe("a feeder's socket", () => {
+  it("stays open whatever a forger tries, and a recorded signature opens no second one", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const host = await listening(house);
+    const authorization = signed(house, feeder.id, key, "");
+    const socket = new WebSocket(`${host}/api/v1/link`, { headers: { authorization } });
+    await once(socket, "open");
+    for (const wrong of [authorization, signed(house, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
+      const forger = new WebSocket(`${host}/api/v1/link`, { headers: { authorization: wrong } });
+      const [error] = await once(forger, "error");
+      expect(String(error)).toContain("401");
+    }
+    socket.send(body());
+    const frame = JSON.parse(String((await once(socket, "message"))[0]));
+    expect(frame.answer.storedThrough).toBe(null);
+    socket.terminate();
+  });
+});
+
+describe("signing in", () => {
+  const right = { name: "Keeper", passphrase: "birds before breakfast" };
+  const tryAs = (house: House, said: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
+    house.app.inject({ method: "POST", url, payload: said, remoteAddress });
+
+  it("is limited for each name over all addresses and spellings, but not where its person signed in before", async () => {
+    const house = await openHouse();
+    expect((await tryAs(house, right, "203.0.113.5")).statusCode).toBe(200);
+    const guess = (turn: number) =>
+      tryAs(
+        house,
+        { name: turn % 2 ? "Keeper" : "keeper ", passphrase: `a wrong guess ${turn}` },
+        `198.51.100.${turn}`,
+      );
+    const statuses = await often(21, guess);
+    expect(statuses.at(0)).not.toBe(429);
+    expect(statuses.at(-1)).toBe(429);
+    expect((await tryAs(house, right, "198.51.100.99")).statusCode).toBe(429);
+    expect((await tryAs(house, right, "203.0.113.5")).statusCode).toBe(200);
+    house.clock.pass(minutes(1));
+    expect((await tryAs(house, right, "198.51.100.99")).statusCode).toBe(200);
+  });
+
+  it("has the same limit for a name that nobody has", async () => {
+    const house = await openHouse();
+    const statuses = await often(21, (turn) =>
+      tryAs(house, { name: "Nobody", passphrase: "a wrong guess" }, `198.51.100.${turn}`),
+    );
+    expect(statuses).toEqual([...Array(20).fill(401), 429]);
+  });
+
+  it("answers an unknown name and a wrong passphrase the same, and takes as long", async () => {
+    const house = await openHouse();
+    const took = { wrong: [] as number[], unknown: [] as number[] };
+    const bodies = new Set<string>();
+    for (let turn = 0; turn < 15; turn += 1) {
+      for (const [kind, name] of [
+        ["wrong", "Keeper"],
+        ["unknown", "Nobody"],
+      ] as const) {
+        const from = performance.now();
+        const answer = await tryAs(house, { name, passphrase: "a wrong guess" }, `192.0.2.${turn}`);
+        took[kind].push(performance.now() - from);
+        bodies.add(`${answer.statusCode} ${answer.body}`);
+      }
+    }
+    expect(bodies.size).toBe(1);
+    // The least disturbed of each: a difference of the work itself stays in it.
+    const ratio = Math.min(...took.unknown) / Math.min(...took.wrong);
+    expect(ratio).toBeGreaterThan(0.75);
+    expect(ratio).toBeLessThan(1.33);
+  });
+
+  it("can't be tried by an unused invite: a right passphrase is answered as a wrong one", async () => {
+    const house = await openHouse();
+    await invited(house, "Bo", "helper");
+    const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "helper" });
+    const { token } = invite.json();
+    const guesses = ["Bo has birds at breakfast", "Bo has cats at breakfast"];
+    const answers = [];
+    for (const passphrase of guesses) {
+      const { statusCode, body } = await tryAs(house, { token, name: "Bo", passphrase }, "192.0.2.1", "/api/v1/join");
+      answers.push(`${statusCode} ${body}`);
+    }
+    expect(answers[0]).toBe(answers[1]);
+    expect(answers[0]).toContain("400");
+  });
+});
+
+describe("an overloaded server", () => {
+  it("answers 503 with its own words and a time to come back; pages first, reports later, health always", async () => {
+    const house = await openHouse({ logs: true });
+    const { key } = await house.addFeeder();
+    house.beLate(1_001);
+    await house.app.inject({ url: "/api/v1/home", headers: house.keeper }); // one long piece of work is no overload
+    house.clock.pass(seconds(2));
+    const page = await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    expect(page.statusCode).toBe(503);
+    expect(page.headers["retry-after"]).toBe("10");
+    expect(page.json().detail).toBe("More requests come than the server can take; nothing was stored. Try again.");
+    expect((await post(house, `Bearer ${key}`)).statusCode).toBe(200);
+    house.beLate(3_001);
+    expect((await post(house, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
+    house.clock.pass(seconds(2));
+    expect((await post(house, `Bearer ${key}`, body(3_000))).statusCode).toBe(503);
+    expect((await house.app.inject({ url: "/api/v1/health" })).statusCode).toBe(200);
+  });
+
+  it("logs one line a minute, with how much was refused", async () => {
+    const house = await openHouse({ logs: true });
+    const lines = () => house.log.filter((line) => line.includes("overloaded"));
+    house.beLate(1_001);
+    await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    house.clock.pass(seconds(2));
+    for (let turn = 0; turn < 30; turn += 1) await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    expect(lines()).toHaveLength(1);
+    house.clock.pass(minutes(1));
+    await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    expect(lines()).toHaveLength(2);
+    expect(JSON.parse(lines()[1] as string).refused).toEqual({ request: 30 });
+  });
+
+  it("reads a small report although the end of large ones is held back, and tells those senders", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder();
+    const larch = await house.addFeeder({ name: "Larch" });
+    const { port } = new URL(await listening(house));
+    const bare = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "" });
+    const large = bare.replace('""', `"${"x".repeat(1_048_576 - bare.length)}"`);
+    const held = Array.from({ length: 4 }, () => connect(Number(port), "127.0.0.1"));
+    const answers: string[] = [];
+    for (const socket of held) {
+      socket.on("data", (text) => void answers.push(String(text)));
+      socket.on("error", () => undefined);
+      onTestFinished(() => void socket.destroy());
+      const head = `POST /api/v1/report HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${larch.key}\r\nContent-Type: ${json}\r\nContent-Length: ${large.length}\r\n\r\n`;
+      socket.write(`${head}{"boot":`);
+    }
+    const url = `http://127.0.0.1:${port}/api/v1/report`;
+    const send = (text: string) =>
+      fetch(url, { method: "POST", headers: { authorization: `Bearer ${key}`, "content-type": json }, body: text });
+    await expect.poll(async () => (await send(large)).status).toBe(503);
+    expect((await send(body())).status).toBe(200);
+    await expect.poll(() => answers.length).toBe(1);
+    expect(answers[0]).toMatch(/^HTTP\/1\.1 503 [\s\S]*Retry-After: 10/);
+    expect((await send(large)).status).toBe(200); // the place of the one that was ended
+  });
+});
+
+async function listening(house: House): Promise<string> {
+  if (house.app.server.address() === null) await house.app.listen({ port: 0, host: "127.0.0.1" });
+  return `ws://127.0.0.1:${(house.app.server.address() as AddressInfo).port}`;
+}

@@ -1,0 +1,166 @@
+import { randomBytes } from "node:crypto";
+import { describe, expect, it } from "vitest";
+import { minutes } from "../../server/domain/instant.ts";
+import { accessEvents } from "../../server/routes/securityLog.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { asked, invited } from "../support/people.ts";
+
+/** What the server answers stays with whom it answers, and what it logs tells who did what, but no secret. */
+
+type Method = "GET" | "POST" | "PATCH" | "DELETE";
+
+/** Every documented route, and those that the documentation leaves out. */
+async function routesOf(house: House): Promise<readonly (readonly [Method, string])[]> {
+  const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
+  const documented = Object.entries(paths).flatMap(([path, methods]) =>
+    Object.keys(methods).map((method) => [method.toUpperCase() as Method, path] as const),
+  );
+  return [...documented, ["GET", "/api/v1/health"], ["GET", "/api/v1/nothing"], ["GET", "/api/docs/json"]];
+}
+
+describe("every answer of the interface", () => {
+  it("is kept by no cache: to whoever asks, with right and wrong ids, and where there is nothing", async () => {
+    const house = await openHouse();
+    const { feeder, key } = await house.addFeeder();
+    const routes = await routesOf(house);
+    expect(routes.length).toBeGreaterThan(40);
+    const callers = { keeper: house.keeper, stranger: {}, feeder: { authorization: `Bearer ${key}` } };
+    const kept: string[] = [];
+    for (const [method, path] of routes) {
+      if (path.endsWith("/live")) continue; // a socket
+      for (const [caller, headers] of Object.entries(callers)) {
+        for (const id of [feeder.id, "none"]) {
+          const url = path
+            .replace("{feeder}", id)
+            .replace("{yard}", house.yard)
+            .replace(/\{\w+\}/g, "none");
+          // Removing the yard's own things would leave nothing to ask for.
+          if (method === "DELETE" && caller === "keeper") continue;
+          const { headers: sent } = await asked(house, method, url, headers, method === "GET" ? undefined : {});
+          if (sent["cache-control"] !== "no-store") kept.push(`${caller} ${method} ${url}: ${sent["cache-control"]}`);
+        }
+      }
+    }
+    expect(kept).toEqual([]);
+  });
+
+  it("of the client is not: its files are nobody's secret", async () => {
+    const house = await openHouse();
+    expect((await house.app.inject({ url: "/assets/none.js" })).headers["cache-control"]).toBeUndefined();
+    expect((await house.app.inject({ url: "/api/docs" })).headers["cache-control"]).toBe("no-cache");
+  });
+});
+
+const eventsIn = (house: House) =>
+  house.log
+    .map((line) => JSON.parse(line) as Record<string, string>)
+    .filter(({ event }) => event !== undefined)
+    .map(({ level: _, time, pid, hostname, msg, ...about }) => about);
+
+describe("the log", () => {
+  it("tells failed tries, refusals, changed keys and ended sessions, with who, whence and which route", async () => {
+    const house = await openHouse({ logs: true });
+    const { feeder } = await house.addFeeder();
+    const bo = await invited(house, "Bo", "helper");
+    const { id } = (await asked(house, "GET", "/api/v1/me", house.keeper)).json();
+    const { id: boId } = (await asked(house, "GET", "/api/v1/me", bo)).json();
+    const before = eventsIn(house).length;
+    const url = `/api/v1/feeders/${feeder.id}`;
+
+    await asked(house, "POST", "/api/v1/session", {}, { name: "Bo", passphrase: "a wrong guess" });
+    await asked(house, "POST", `${url}/key`, bo);
+    await asked(house, "GET", "/api/v1/feeders/someone-elses", bo);
+    await asked(house, "POST", `${url}/key`, house.keeper);
+    await asked(house, "GET", "/api/v1/home", { cookie: "pieward_session=forged" });
+    await house.report("pw_wrong", { boot: "b-7f3a91c2", sentUptimeMs: 1 });
+    await asked(house, "DELETE", "/api/v1/session", bo);
+
+    const address = "127.0.0.1";
+    const keyRoute = "POST /api/v1/feeders/:feeder/key";
+    expect(eventsIn(house).slice(before)).toEqual([
+      { event: "signInRefused", route: "POST /api/v1/session", address, person: boId },
+      { event: "refused", route: keyRoute, address, person: boId },
+      { event: "refusedForeign", route: "GET /api/v1/feeders/:feeder", address, person: boId },
+      { event: "feederKeyChanged", route: keyRoute, address, feeder: feeder.id, person: id },
+      { event: "sessionRefused", route: "GET /api/v1/home", address, person: null },
+      { event: "feederKeyRefused", address, why: "no feeder has this key" },
+      { event: "sessionEnded", route: "DELETE /api/v1/session", address, person: boId },
+    ]);
+  });
+
+  it("has an event for every route that opens, changes or ends an access", async () => {
+    const house = await openHouse();
+    const named = (await routesOf(house))
+      .filter(
+        ([method, path]) => method !== "GET" && /session|claim|join|invite|people|key|passphrase|account/.test(path),
+      )
+      .map(([method, path]) => `${method} ${path.replace(/\{(\w+)\}/g, ":$1")}`);
+    expect(named.length).toBeGreaterThan(5);
+    expect(named.filter((route) => accessEvents[route] === undefined)).toEqual([]);
+  });
+
+  it("is not filled by a flood: sixty such lines a minute, and how many were left out", async () => {
+    const house = await openHouse({ logs: true });
+    for (let turn = 0; turn < 80; turn += 1) await house.report("pw_wrong", {});
+    expect(eventsIn(house)).toHaveLength(60);
+    house.clock.pass(minutes(1));
+    await house.report("pw_wrong", {});
+    expect(eventsIn(house)[60]).toMatchObject({ event: "eventsLeftOut" });
+    expect(Number(eventsIn(house)[60]?.count)).toBeGreaterThan(15);
+  });
+
+  it("carries no secret, whatever is sent where, and where the server itself fails", async () => {
+    const house = await openHouse({ logs: true });
+    const { feeder, key } = await house.addFeeder();
+    const planted = {
+      key,
+      passphrase: "planted jackdaw under the alder",
+      token: randomBytes(32).toString("base64url"),
+      endpoint: "https://push.example/planted-path",
+      keyInUse: `pw_${randomBytes(32).toString("base64url")}`,
+      mac: "planted-mac-value",
+      cookie: String(house.keeper.cookie).split("=")[1] as string,
+    };
+    const { passphrase, token, endpoint } = planted;
+    const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
+    const everything = { name: "Bo", passphrase, token, zone: passphrase, endpoint, keys, label: endpoint, key };
+    const walk = async () => {
+      for (const [method, path] of await routesOf(house)) {
+        if (path.endsWith("/live") || (method === "DELETE" && path.includes("session"))) continue;
+        const url = path
+          .replace("{feeder}", feeder.id)
+          .replace("{yard}", house.yard)
+          .replace(/\{\w+\}/g, token);
+        const body = method === "GET" ? undefined : everything;
+        await asked(house, method, url, house.keeper, body);
+        await asked(house, method, url, { authorization: `Bearer ${planted.keyInUse}` }, body);
+        await asked(
+          house,
+          method,
+          url,
+          { authorization: `Signature feeder="x", time="1", mac="${planted.mac}"` },
+          body,
+        );
+      }
+    };
+    await walk();
+    await asked(house, "POST", "/api/v1/phones", house.keeper, { endpoint, keys, label: "Pocket" });
+    // The database fails: its errors may bring along what they were asked with.
+    for (const table of ["Session", "Phone", "Heartbeat"]) {
+      await house.connections.write((sql) => sql.$executeRawUnsafe(`ALTER TABLE "${table}" RENAME TO "${table}Away"`));
+    }
+    await walk();
+    // An error of an adapter may carry it too.
+    house.app.log.error(
+      { err: new Error(`no answer from ${endpoint} with ${key}`), session: token },
+      `to ${endpoint}?x`,
+    );
+    const text = house.log.join("");
+    expect(text).toContain("unexpected error");
+    expect(text).toContain("https://push.example/***");
+    for (const [what, secret] of Object.entries(planted)) {
+      const bare = secret.replace("https://push.example", "");
+      expect(text.includes(bare), `${what} in ${house.log.find((line) => line.includes(bare))}`).toBe(false);
+    }
+  });
+});

@@ -1,0 +1,102 @@
+import type { Role } from "../../../server/contract/api.ts";
+
+/**
+ * Who may pass which route: the one expectation of `rights.test.ts`, which walks every route that Fastify knows and fails
+ * for one that has no row here. To add a route, add a row:
+ *
+ *     "POST /api/v1/yards/:yard/things": keepers({ name: "a thing" }),
+ *
+ * `:name` in a path, or as a value in a body, stands for an id of the yard that is asked about; `world.ts` knows the ids.
+ */
+export interface Row {
+  readonly who: Who;
+  readonly body?: object;
+  /** What whoever may pass is answered; left out: some 2xx. It is no 2xx where the row's request brings no true secret. */
+  readonly passes?: number;
+  /** What a signed-in person of another yard is answered. */
+  readonly foreign?: number;
+  /** What each allowed request needs of its own, since it is gone or changed afterwards. */
+  readonly fresh?: readonly ("caller" | "feeder" | "yard" | "self")[]; // `self`: `:person` is the caller
+}
+export type Who =
+  | "anyone" // or whoever brings the secret that the body or the path names
+  | "signedIn" // it speaks of the caller's own things only
+  | "keeperOfAny"
+  | "feeder" // with its own key
+  | readonly Role[]; // of the yard that the request is about
+
+type Rest = Omit<Row, "who" | "body">;
+const row =
+  (who: Who) =>
+  (body?: object, rest: Rest = {}): Row => ({ who, ...(body === undefined ? {} : { body }), ...rest });
+const anyone = row("anyone");
+const signedIn = row("signedIn");
+const keepersOfAny = row("keeperOfAny");
+const feeders = row("feeder");
+const people = row(["keeper", "helper"]);
+const keepers = row(["keeper"]);
+
+const phone = (endpoint: string) => ({ endpoint, keys: { p256dh: "B".repeat(87), auth: "a".repeat(22) } });
+const account = { name: ":somebody", passphrase: "nine wet jackdaws on a gate" };
+
+export const table: Readonly<Record<string, Row>> = {
+  "GET /": anyone(),
+  "GET /*": anyone(undefined, { passes: 404 }), // the client's files, by their names
+  "GET /api/v1/health": anyone(),
+  "GET /api/docs": anyone(),
+  "GET /api/docs/": anyone(),
+  "GET /api/docs/page.css": anyone(),
+  "GET /api/docs/json": anyone(),
+
+  "POST /api/v1/report": feeders({ boot: "boot-of-now", sentUptimeMs: 60_000 }),
+  "GET /api/v1/link": feeders(undefined, { passes: 426 }), // it is a socket; see the frames
+
+  "POST /api/v1/claim": anyone({ token: ":token", ...account }, { passes: 401 }),
+  "POST /api/v1/session": anyone(account, { passes: 401 }),
+  "POST /api/v1/join": anyone({ token: ":token", ...account }, { passes: 404 }),
+  "POST /api/v1/notices/:item/shown": anyone(undefined, { passes: 404 }),
+  "GET /api/v1/session": signedIn(),
+  "DELETE /api/v1/session": anyone(undefined, { fresh: ["caller"] }),
+
+  "GET /api/v1/me": signedIn(),
+  "PATCH /api/v1/me": signedIn({ mail: null }),
+  "POST /api/v1/me/mail/test": signedIn(undefined, { passes: 409 }), // after the row above there is no address
+  "GET /api/v1/phones": signedIn(),
+  // An endpoint that is somebody else's says so, and stays theirs.
+  "POST /api/v1/phones": signedIn(phone("https://push.example/some-new-phone"), { passes: 201, fresh: ["caller"] }),
+  "PUT /api/v1/phones": signedIn({ ...phone("https://push.example/stolen"), replaces: ":endpoint" }, { passes: 404 }),
+  "POST /api/v1/phones/permission": signedIn({ endpoint: ":endpoint", allowed: false }, { passes: 404 }),
+  "POST /api/v1/phones/forget": signedIn({ endpoint: ":endpoint" }),
+  "POST /api/v1/phones/test": signedIn(),
+  "GET /api/v1/live": signedIn(undefined, { passes: 404 }), // it is a socket; see the frames
+
+  "GET /api/v1/home": signedIn(),
+  "POST /api/v1/practice": keepersOfAny(),
+  "POST /api/v1/practice/fault": keepersOfAny({ fault: "jam" }, { passes: 409 }),
+  "DELETE /api/v1/practice": keepersOfAny(),
+
+  "PATCH /api/v1/yards/:yard": keepers({ digestWanted: false }),
+  "GET /api/v1/yards/:yard/digest": people(undefined, { passes: 404 }), // there has been none yet
+  "GET /api/v1/yards/:yard/rates": people(),
+  "POST /api/v1/yards/:yard/orders": people({ id: "pause-of-a-yard", kind: "pause" }),
+  "GET /api/v1/yards/:yard/people": people(),
+  "PATCH /api/v1/yards/:yard/people/:person": people({ urgentBreaks: true }, { fresh: ["self"] }),
+  "DELETE /api/v1/yards/:yard/people/:person": people(undefined, { fresh: ["caller", "self"] }),
+  "POST /api/v1/yards/:yard/invites": keepers({ role: "helper" }),
+
+  "POST /api/v1/feeders": keepers({ yard: ":yard", name: "Larch" }, { foreign: 400 }),
+  "GET /api/v1/feeders/:feeder": people(),
+  "PATCH /api/v1/feeders/:feeder": keepers({ warnAheadDays: 3 }),
+  "DELETE /api/v1/feeders/:feeder": keepers(undefined, { fresh: ["feeder"] }),
+  "POST /api/v1/feeders/:feeder/key": keepers(undefined, { fresh: ["feeder"] }),
+  "GET /api/v1/feeders/:feeder/day": people(),
+  "GET /api/v1/feeders/:feeder/log": people(),
+  "POST /api/v1/feeders/:feeder/refills": people({ id: "refill-0001", what: { kind: "filled" } }),
+  "POST /api/v1/feeders/:feeder/cleaned": people(),
+  "POST /api/v1/feeders/:feeder/orders": people({ id: "pause-0001", kind: "pause" }),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge": people(),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/reset": people(),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/shelve": people({ until: "2026-01-16T09:00:00Z" }),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service": keepers({ why: "the winter is over" }),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/return-to-service": keepers(),
+};

@@ -1,0 +1,192 @@
+import Database from "better-sqlite3";
+import type { FastifyInstance, RouteOptions } from "fastify";
+import { onTestFinished } from "vitest";
+import { type InviteView, type Role, roles } from "../../../server/contract/api.ts";
+import { reportExample } from "../../../server/contract/reportExample.ts";
+import type { House } from "../../support/house.ts";
+import { asked, phoneOf } from "../../support/people.ts";
+import { openWatched } from "../../support/watchedHouse.ts";
+
+/** Two yards that know nothing of each other, everybody who may ask, and every route that the server has. */
+
+type Headers = Record<string, string>;
+export type Ids = Readonly<Record<string, string>>;
+
+export interface Caller {
+  readonly name: string;
+  readonly headers: Headers;
+  readonly id: string | null; // null: no person
+  /** `role`: of the yard whose ids stand in the request. `keeperElsewhere`: of the other yard. `signedIn`: of no yard. */
+  readonly is: "nobody" | "otherSite" | "signedIn" | "keeperElsewhere" | "feeder" | { readonly role: Role };
+}
+
+export interface World {
+  readonly house: House;
+  readonly routes: readonly RouteOptions[];
+  readonly callers: readonly Caller[];
+  readonly ours: Ids;
+  readonly theirs: Ids;
+  /** Text that only somebody of the yard may get. */
+  readonly ourMarks: readonly string[];
+  readonly theirMarks: readonly string[];
+  readonly ourKey: string;
+  readonly theirKey: string;
+  newcomer(role: Role): Promise<{ readonly id: string; readonly headers: Headers }>;
+  newFeeder(): Promise<string>;
+  newYard(keeper: Headers): Promise<string>;
+  /** All rows of all tables, by table. */
+  dump(): ReadonlyMap<string, string>;
+}
+
+const cookie = (value: string): Headers => ({ cookie: `pieward_session=${value}`, "x-pieward": "1" });
+const bearer = (secret: string): Headers => ({ authorization: `Bearer ${secret}`, "x-pieward": "1" });
+
+export async function openWorld(plant: (app: FastifyInstance) => void = () => undefined): Promise<World> {
+  const { house, routes } = await openWatched(plant);
+  let joined = 0;
+  const newcomer = async (role: Role) => {
+    joined += 1;
+    const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
+    const { token } = invite.json() as InviteView;
+    const said = { token, name: `Ada number ${joined}`, passphrase: `rooks sit on ${joined} wet gates` };
+    const remoteAddress = `10.1.0.${joined}`;
+    const answer = await house.app.inject({ method: "POST", url: "/api/v1/join", payload: said, remoteAddress });
+    if (answer.statusCode !== 200) throw new Error(`expected somebody to join, got ${answer.body}`);
+    const headers = cookie(String(answer.headers["set-cookie"]).match(/=([^;]*)/)?.[1] ?? "");
+    return { id: (await asked(house, "GET", "/api/v1/me", headers)).json().id as string, headers };
+  };
+
+  const people = new Map<Role, { readonly id: string; readonly headers: Headers }>();
+  for (const role of roles) people.set(role, await newcomer(role));
+  const [cilla, removed, ended] = [await newcomer("helper"), await newcomer("helper"), await newcomer("helper")];
+
+  const yard = (await house.store.yards.yards())[0];
+  await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { name: "Alder Croft, the orchard" });
+  await house.store.yards.addYard(
+    { ...yard, id: "north-croft", name: "Alder Croft, the north bank" } as never,
+    cilla.id,
+    house.clock.now(),
+  );
+  for (const { id } of [cilla, removed])
+    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
+
+  const ours = await furnish(house, house.yard, "Rowan in the orchard", house.keeper, "ours");
+  const theirs = await furnish(house, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
+  await asked(house, "DELETE", "/api/v1/session", ended.headers);
+
+  const revoked = await house.addFeeder({ name: "Rowan in the shed" });
+  await asked(house, "POST", `/api/v1/feeders/${revoked.feeder.id}/key`, house.keeper);
+  const invite = async () =>
+    (await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" })).json()
+      .token as string;
+  const token = await invite();
+  const signed = house.keeper.cookie?.split("=").slice(1).join("=") ?? "";
+  const raw = decodeURIComponent(signed).replace(/\.[^.]*$/, "");
+
+  const callers: Caller[] = [
+    { name: "nobody", headers: { "x-pieward": "1" }, id: null, is: "nobody" },
+    {
+      name: "another site's page with a keeper's cookie",
+      headers: { cookie: `pieward_session=${signed}` },
+      id: null,
+      is: "otherSite",
+    },
+    { name: "a keeper of another yard", ...cilla, is: "keeperElsewhere" },
+    ...[...people].map(([role, one]) => ({ name: `a ${role} of the yard`, ...one, is: { role } })),
+    { name: "a removed person", ...removed, is: "signedIn" },
+    { name: "an ended session", headers: ended.headers, id: null, is: "nobody" },
+    { name: "a session's token without our signature", headers: cookie(raw), id: null, is: "nobody" },
+    {
+      name: "a session's token with a forged signature",
+      headers: cookie(`${raw}.${"A".repeat(43)}`),
+      id: null,
+      is: "nobody",
+    },
+    { name: "a feeder with its key", headers: bearer(ours.key), id: null, is: "feeder" },
+    { name: "another yard's feeder", headers: bearer(theirs.key), id: null, is: "feeder" },
+    { name: "a revoked key", headers: bearer(revoked.key), id: null, is: "nobody" },
+    { name: "a feeder's key as a cookie", headers: cookie(ours.key), id: null, is: "nobody" },
+    { name: "an invite's token as a key", headers: bearer(token), id: null, is: "nobody" },
+    { name: "an invite's token as a cookie", headers: cookie(token), id: null, is: "nobody" },
+  ];
+  const known = { fault: "foodLow", item: "no-such-notice", token: "no-such-token".repeat(4) };
+  const marksOf = ({ key, ...ids }: Awaited<ReturnType<typeof furnish>>) => [key, ...Object.values(ids)];
+  return {
+    house,
+    routes,
+    callers,
+    ours: { ...known, ...ours, person: people.get("helper")?.id ?? "", yard: house.yard },
+    theirs: { ...known, ...theirs, person: cilla.id, yard: "north-croft" },
+    ourMarks: [
+      ...marksOf(ours),
+      ...[...people.values()].map(({ id }) => id),
+      house.yard,
+      "the orchard",
+      "in the shed",
+      revoked.feeder.id,
+    ],
+    theirMarks: [...marksOf(theirs), "north-croft", "north bank"],
+    ourKey: ours.key,
+    theirKey: theirs.key,
+    newcomer,
+    newFeeder: async () => (await house.addFeeder({ name: "Rowan for once" })).feeder.id,
+    newYard: async (keeper) => {
+      joined += 1;
+      const id = `yard-${joined}`;
+      const person = (await asked(house, "GET", "/api/v1/me", keeper)).json().id as string;
+      await house.store.yards.addYard(
+        { ...yard, id, name: "Alder Croft for once" } as never,
+        person,
+        house.clock.now(),
+      );
+      return id;
+    },
+    dump: dumper(house.databaseFile),
+  };
+}
+
+/** A feeder with a record, a phone, an address, a refill and a pause: something of everything that could be seen or changed. */
+async function furnish(house: House, yard: string, name: string, keeper: Headers, mark: string) {
+  const added = await asked(house, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
+  if (added.statusCode !== 201) throw new Error(`expected a feeder at ${yard}, got ${added.body}`);
+  const { feeder, key } = added.json() as { feeder: { id: string }; key: string };
+  const { boot: _boot, ...report } = reportExample;
+  await house.report(key, { ...report, boot: `boot-${mark}` });
+  await phoneOf(house, keeper, `phone-${mark}`);
+  await asked(house, "PATCH", "/api/v1/me", keeper, { mail: `${mark}@example.org` });
+  const to = `/api/v1/feeders/${feeder.id}`;
+  await asked(house, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
+  await asked(house, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });
+  const endpoint = `https://push.example/phone-${mark}`;
+  return {
+    feeder: feeder.id,
+    key,
+    endpoint,
+    mail: `${mark}@example.org`,
+    order: `pause-${mark}`,
+    boot: `boot-${mark}`,
+  };
+}
+
+function dumper(file: string): () => ReadonlyMap<string, string> {
+  const database = new Database(file, { readonly: true });
+  onTestFinished(() => void database.close());
+  let [version, rows]: [unknown, ReadonlyMap<string, string>] = [null, new Map()];
+  return () => {
+    // It changes with each commit of another connection (sqlite.org/pragma.html#pragma_data_version).
+    const now = database.pragma("data_version", { simple: true });
+    if (now !== version) [version, rows] = [now, allRows(database)];
+    return rows;
+  };
+}
+
+function allRows(database: Database.Database): ReadonlyMap<string, string> {
+  const tables = database.prepare("SELECT name FROM sqlite_master WHERE type = 'table'").pluck().all() as string[];
+  const rowsOf = (table: string) => (database.prepare(`SELECT * FROM "${table}"`).raw().all() as unknown[]).map(asText);
+  return new Map(tables.map((table) => [table, rowsOf(table).sort().join("\n")]));
+}
+const asText = (row: unknown) => JSON.stringify(row, (_, value) => (typeof value === "bigint" ? String(value) : value));
+
+/** @returns the names of the tables in which something differs. */
+export const changedTables = (before: ReadonlyMap<string, string>, now: ReadonlyMap<string, string>): string[] =>
+  [...now].filter(([table, rows]) => before.get(table) !== rows).map(([table]) => table);

@@ -1,0 +1,237 @@
+import { copyFileSync, mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, describe, expect, inject, it } from "vitest";
+import type { HomeView, InviteView } from "../../server/contract/api.ts";
+import { minutes } from "../../server/domain/instant.ts";
+import { advanceDueCalls, callStanding } from "../../server/flows/calls.ts";
+import { feederKeys } from "../../server/flows/feederKeys.ts";
+import { resumePractice } from "../../server/flows/practice.ts";
+import { openClaim } from "../../server/flows/signIn.ts";
+import { jammed, sensors } from "../flows/jam.ts";
+import { type Commits, countCommits } from "../support/dyingStore.ts";
+import { type HandClock, type House, handClock, openHouse, openOn } from "../support/house.ts";
+import { copyDatabase } from "../support/migratedDatabase.ts";
+import { asked, deliver, invited, phoneOf } from "../support/people.ts";
+import { type Act, acts, type Start, stillPractice } from "./acts.ts";
+
+/**
+ * The process dies right after each commit of each act. What is read afterwards is the act, whole, or nothing of it; and who
+ * had no answer asks again and gets what they asked for.
+ */
+
+type Headers = Record<string, string>;
+
+/** A prepared database, and what its acts need to know. */
+interface Prepared {
+  readonly file: string;
+  readonly clock: HandClock;
+  /** Two browsers of the keeper: one acts, the other looks what became of it. */
+  readonly acting: Headers;
+  readonly looking: Headers;
+  readonly feederKey: string;
+  readonly named: Readonly<Record<string, string>>;
+}
+
+const folder = mkdtempSync(join(tmpdir(), "pieward-acts-"));
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+const prepared = new Map<Start, Promise<Prepared>>();
+
+function preparedFor(start: Start): Promise<Prepared> {
+  const found = prepared.get(start) ?? prepare(start);
+  prepared.set(start, found);
+  return found;
+}
+
+async function prepare(start: Start): Promise<Prepared> {
+  const file = join(folder, `${start}.db`);
+  if (start === "unclaimed") {
+    const fresh = copyDatabase(inject("migratedDatabase"));
+    const house = await openOn(fresh.file, handClock(), {}, {});
+    const claim = (await openClaim(house.ports)) as string;
+    keep(house, file);
+    await house.close();
+    rmSync(fresh.folder, { recursive: true });
+    return { file, clock: house.clock, acting: {}, looking: {}, feederKey: "", named: { claim } };
+  }
+  const house = await openHouse({ practice: stillPractice() });
+  const { acting, named, feederKey } = start === "yardless" ? await withoutYard(house) : await lived(house);
+  if (start === "practising") await asked(house, "POST", "/api/v1/practice", acting);
+  keep(house, file);
+  return { file, clock: house.clock, acting, looking: house.keeper, feederKey, named };
+}
+
+/** As a kill left it before claim and yard were one commit. */
+async function withoutYard(house: House) {
+  await house.connections.write((sql) => sql.$executeRawUnsafe('DELETE FROM "Yard"'));
+  return { acting: house.keeper, named: {}, feederKey: "" };
+}
+
+async function lived(house: House) {
+  await phoneOf(house, house.keeper, "Pocket");
+  await asked(house, "PATCH", "/api/v1/me", house.keeper, { mail: "keeper@alder-croft.example" });
+  const bo = await invited(house, "Bo", "helper");
+  const { feeder, key } = await house.addFeeder({ sensors });
+  await house.addFeeder({ name: "Larch" });
+  await house.report(key, jammed);
+  await deliver(house);
+  house.clock.pass(minutes(1));
+  const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "helper" });
+  const person = (await asked(house, "GET", "/api/v1/me", bo)).json().id as string;
+  const item = house.push.sent[0]?.item as string;
+  return {
+    acting: await signedIn(house),
+    feederKey: key,
+    named: { yard: house.yard, feeder: feeder.id, person, item, invite: (invite.json() as InviteView).token },
+  };
+}
+
+async function signedIn(house: House): Promise<Headers> {
+  const said = { name: "Keeper", passphrase: "birds before breakfast" };
+  const answer = await asked(house, "POST", "/api/v1/session", {}, said);
+  return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
+}
+
+const keep = (house: House, file: string) => house.connections.direct.prepare("VACUUM INTO ?").run(file);
+
+interface Opened {
+  readonly house: House;
+  readonly commits: Commits;
+}
+
+let copies = 0;
+async function open({ file, clock, looking }: Prepared): Promise<Opened> {
+  copies += 1;
+  const copy = join(folder, `${copies}.db`);
+  copyFileSync(file, copy);
+  return openAgain(copy, clock, looking);
+}
+
+/** As a server starts on it. */
+async function openAgain(file: string, clock: HandClock, looking: Headers): Promise<Opened> {
+  const commits = countCommits();
+  const house = await openOn(file, clock, { around: commits.around, practice: stillPractice() }, looking);
+  await resumePractice(house.ports, feederKeys(house.ports.store.yards));
+  await callStanding(house.ports);
+  await advanceDueCalls(house.ports);
+  commits.begin(null);
+  return { house, commits };
+}
+
+async function ask({ house }: Opened, { acting, feederKey, named }: Prepared, act: Act): Promise<number> {
+  const [method, path = ""] = act.route.split(" ") as ["GET", string];
+  const headers = { stranger: {}, feeder: { authorization: `Bearer ${feederKey}` }, keeper: acting }[
+    act.as ?? "keeper"
+  ];
+  const filled = (text: string) =>
+    text.replace(/:(yard|feeder|person|invite|claim|item)\b/g, (_, name) => named[name] as string);
+  const body = act.body && (JSON.parse(filled(JSON.stringify(act.body))) as object);
+  let { statusCode } = await asked(house, method, filled(path), headers, body);
+  // A machine that does much else makes the server refuse work for a while; nothing is done then.
+  for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {
+    statusCode = (await asked(house, method, filled(path), headers, body)).statusCode;
+  }
+  if (act.andThen) await asked(house, method, filled(path), headers, act.andThen);
+  return statusCode;
+}
+
+/** All that the routes show, with random names made alike. */
+async function pictureOf({ house }: Opened, { acting, looking, feederKey }: Prepared, act: Act): Promise<string> {
+  const see = async (url: string, headers = looking) => (await house.app.inject({ url, headers })).body;
+  const seen: Record<string, unknown> = {};
+  if (act.route !== "GET /api/v1/home") seen.home = await see("/api/v1/home");
+  else seen.yards = (await house.ports.store.yards.yards()).length; // to look would be to act
+  const home = seen.home === undefined ? [] : ((JSON.parse(seen.home as string) as HomeView).yards ?? []);
+  for (const { id, feeders } of home) {
+    seen[`people of ${id}`] = await see(`/api/v1/yards/${id}/people`);
+    for (const feeder of feeders) seen[`log of ${feeder.id}`] = await see(`/api/v1/feeders/${feeder.id}/log`);
+  }
+  seen.phones = await see("/api/v1/phones");
+  seen.session = await see("/api/v1/session", acting);
+  if (act.signsIn) {
+    const answer = await asked(house, "POST", "/api/v1/session", {}, act.signsIn);
+    const cookie = String(answer.headers["set-cookie"]).split(";")[0] as string;
+    seen.newcomer = [answer.statusCode, await see("/api/v1/home", { cookie })];
+  }
+  if (act.changesKey) seen.oldKey = (await house.report(feederKey, { boot: "b-1", readings: {} })).status;
+  return JSON.stringify(seen).replace(/[0-9a-f]{8}-[0-9a-f-]{27}|-[0-9a-f]{6}\b/g, "<random>");
+}
+
+const before = new Map<Start, Promise<string>>();
+
+/** The same for all acts that start there, but for those whose picture shows more. */
+function pictureBefore(start: Prepared, act: Act): Promise<string> {
+  const look = async () => pictureOf(await open(start), start, act);
+  if (act.signsIn || act.changesKey || act.from === "yardless") return look();
+  const name = act.from ?? "usual";
+  const found = before.get(name) ?? look();
+  before.set(name, found);
+  return found;
+}
+
+/** The act done and repeated in a process that lives: what it must come to. */
+async function undisturbed(act: Act) {
+  const start = await preparedFor(act.from ?? "usual");
+  const before = await pictureBefore(start, act);
+  const opened = await open(start);
+  const first = await ask(opened, start, act);
+  const commits = opened.commits.count();
+  const once = await pictureOf(opened, start, act);
+  const second = await ask(opened, start, act);
+  return { start, before, first, commits, once, second, twice: await pictureOf(opened, start, act) };
+}
+
+/** What became of the act where the process died after so many of its commits, and what its repeat came to. */
+async function killedAfter(commits: number, act: Act, live: Awaited<ReturnType<typeof undisturbed>>) {
+  const { start, before, once, first, second, twice } = live;
+  const dying = await open(start);
+  dying.commits.begin(commits);
+  await ask(dying, start, act);
+  await dying.house.close();
+  const opened = await openAgain(dying.house.databaseFile, start.clock, start.looking);
+  const seen = await pictureOf(opened, start, act);
+  const found = seen === once ? "whole" : seen === before ? "absent" : "half";
+  const answer = await ask(opened, start, act);
+  const after = await pictureOf(opened, start, act);
+  const repeated = found === "whole" ? { answer: second, after: twice } : { answer: first, after: once };
+  // What differs is shown, so that a red run says what it was.
+  return { found, repeated: answer === repeated.answer && after === repeated.after ? true : { answer, after, live } };
+}
+
+async function killedAtEachCommit(act: Act) {
+  const live = await undisturbed(act);
+  const found = [];
+  for (let commits = 1; commits <= live.commits; commits += 1) found.push(await killedAfter(commits, act, live));
+  return { live, found };
+}
+
+describe("an act that the process dies in", () => {
+  it("is in this table, whatever route it has", async () => {
+    const house = await openHouse();
+    const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
+    const routes = Object.entries(paths).flatMap(([path, methods]) =>
+      Object.keys(methods).map((method) => `${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`),
+    );
+    const proved = acts.map(({ route }) => route.replace("/trayJammed/", "/:fault/"));
+    const changing = routes.filter((route) => !route.startsWith("GET "));
+    expect(proved.filter((route) => route !== "GET /api/v1/home").sort()).toEqual(changing.sort());
+  });
+
+  it.each(acts)("is whole or absent, and can be repeated: $route", async (act) => {
+    const { live, found } = await killedAtEachCommit(act);
+    expect(live.first).toBeLessThan(300);
+    expect(live.second).toBe(act.again ?? live.first);
+    if (!act.unseen) expect(live.once).not.toBe(live.before);
+    if (act.commits === 0) expect(live.commits).toBe(0);
+    else expect(live.commits).toBeGreaterThan(0);
+    for (const each of found) expect(each).toEqual({ found: expect.stringMatching(/whole|absent/), repeated: true });
+  });
+
+  it("is seen to be done by half where its changes are two commits", async () => {
+    const [name, zone] = [{ name: "Alder Croft" }, { zone: "Europe/Helsinki" }];
+    const split: Act = { route: "PATCH /api/v1/yards/:yard", body: name, andThen: zone };
+    const { found } = await killedAtEachCommit(split);
+    // Each of the two moves a call on besides, in a commit of its own.
+    expect(found.map((each) => each.found)).toEqual(["half", "half", "whole", "whole"]);
+  });
+});

@@ -1,0 +1,121 @@
+import { describe, expect, it } from "vitest";
+import { minutes } from "../../server/domain/instant.ts";
+import { sendDueDigests } from "../../server/flows/digest.ts";
+import { patrol } from "../../server/flows/patrol.ts";
+import { zoneWarnings } from "../../server/flows/zones.ts";
+import { type House, openHouse } from "../support/house.ts";
+
+/** Short names that ICU knows and Temporal refuses, since each means several zones (measured on node 20). */
+const refusedByTemporal = [
+  ...[
+    "IST",
+    "JST",
+    "CST",
+    "PST",
+    "BST",
+    "ACT",
+    "AET",
+    "AGT",
+    "ART",
+    "AST",
+    "BET",
+    "CAT",
+    "CNT",
+    "CTT",
+    "EAT",
+    "ECT",
+    "IET",
+  ],
+  ...["MIT", "NET", "NST", "PLT", "PNT", "PRT", "SST", "VST"],
+];
+/** What Temporal takes as a zone and a phone's `Intl` doesn't, or not on every phone. */
+const refusedByPhones = ["+05:30", "+0530", "+05", "2020-01-01T00:00[UTC]", "2020-01-01T00:00:00+01:00"];
+const noZones = ["", " ", "Mars/Olympus", " Europe/Stockholm", "Europe/Stockholm ", "Etc/Unknown", "Factory", "Z"];
+const usable = ["UTC", "GMT", "EST", "MST", "HST", "CET", "EET", "Etc/GMT+5", "Asia/Kolkata", "Europe/Kyiv"];
+
+const changeZone = (house: House, zone: string) =>
+  house.app.inject({ method: "PATCH", url: `/api/v1/yards/${house.yard}`, headers: house.keeper, payload: { zone } });
+const home = (house: House) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+const report = (seq: number) => ({
+  boot: "b-1",
+  sentUptimeMs: seq * 60_000,
+  readings: { hopperGrams: 400, airCelsius: -3 },
+  events: [{ seq, uptimeMs: seq * 60_000 - 1_000, kind: "press" }],
+});
+
+describe("the zone of a yard", () => {
+  it("is refused by its field where server or phones can't use it, and stays as it was", async () => {
+    const house = await openHouse();
+    for (const zone of [...refusedByTemporal, ...refusedByPhones, ...noZones]) {
+      const answer = await changeZone(house, zone);
+      expect([zone, answer.statusCode, answer.json().errors?.[0]?.field]).toEqual([zone, 400, "zone"]);
+      expect((await home(house)).json().yards[0]).toMatchObject({ zone: "Europe/Stockholm", unusableZone: null });
+    }
+  });
+
+  it("is each one that a phone's list offers: reports, orders, digest and home go on in all of them", async () => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    const offered = [...Intl.supportedValuesOf("timeZone"), ...usable];
+    expect(offered.length).toBeGreaterThan(400);
+    const problems: string[] = [];
+    // Each change writes to every feeder: a dozen go through the door, and all are read by what reads the stored ones.
+    for (const [index, zone] of offered.entries()) {
+      if (index % 35 !== 0 && !usable.includes(zone)) continue;
+      house.clock.pass(minutes(1));
+      const statuses = [
+        (await changeZone(house, zone)).statusCode,
+        (await house.report(key, report(index + 1))).status,
+        (await home(house)).statusCode,
+      ];
+      if (statuses.some((status) => status !== 200)) problems.push(`${zone} ${statuses}`);
+    }
+    const { yardRequest } = await import("../../server/contract/api.ts");
+    const { localTimeOf } = await import("../../server/domain/localTime.ts");
+    for (const zone of offered) {
+      if (!yardRequest.safeParse({ zone }).success) problems.push(`${zone} is refused`);
+      localTimeOf(house.clock.now(), zone);
+    }
+    expect(problems).toEqual([]);
+    expect((await house.look(feeder.id)).lastHeardAt).not.toBeNull();
+  });
+
+  it("is refused at the claim too", async () => {
+    const house = await openHouse();
+    const payload = { token: "x", name: "Ada", passphrase: "birds before breakfast", zone: "IST" };
+    const answer = await house.app.inject({ method: "POST", url: "/api/v1/claim", payload });
+    expect(answer.json()).toMatchObject({ status: 400, errors: [{ field: "zone" }] });
+  });
+});
+
+describe("a stored zone that can't be used", () => {
+  it.each(["IST", ""])("is %j: UTC stands for it, the yard says so, and nothing stops", async (zone) => {
+    const house = await openHouse();
+    const { key, feeder } = await house.addFeeder();
+    // As an earlier version stored it: in the yard and in each feeder's settings.
+    house.connections.direct.prepare(`UPDATE "Yard" SET "zone" = ?`).run(zone);
+    house.connections.direct.prepare(`UPDATE "Feeder" SET "state" = json_set("state", '$.settings.zone', ?)`).run(zone);
+    for (let seq = 1; seq <= 3; seq += 1) {
+      house.clock.pass(minutes(1));
+      expect((await house.report(key, report(seq))).status).toBe(200);
+    }
+    const payload = { id: "order-0001", kind: "pause", until: null };
+    const asked = { method: "POST", headers: house.keeper, payload } as const;
+    expect((await house.app.inject({ ...asked, url: `/api/v1/feeders/${feeder.id}/orders` })).statusCode).toBe(200);
+    house.clock.pass(minutes(300));
+    await patrol(house.ports);
+    await sendDueDigests(house.ports);
+    const seen = await home(house);
+    expect(seen.statusCode).toBe(200);
+    expect(seen.json().yards[0]).toMatchObject({ zone: "UTC", unusableZone: zone });
+    expect((await house.look(feeder.id)).alarms.map(({ fault }) => fault)).toContain("pauseOverdue");
+    const today = `/api/v1/feeders/${feeder.id}/day?date=2026-01-15`;
+    expect((await house.app.inject({ url: today, headers: house.keeper })).statusCode).toBe(200);
+
+    expect(await zoneWarnings(house.store.yards)).toEqual([expect.stringContaining(JSON.stringify(zone))]);
+
+    expect((await changeZone(house, "Europe/Helsinki")).statusCode).toBe(200);
+    expect((await home(house)).json().yards[0]).toMatchObject({ zone: "Europe/Helsinki", unusableZone: null });
+    expect(await zoneWarnings(house.store.yards)).toEqual([]);
+  });
+});

@@ -1,0 +1,50 @@
+import { describe, expect, it } from "vitest";
+import { instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
+import { aNotice } from "./notices.ts";
+import type { OutboxUnderTest } from "./outboxContract.ts";
+
+/** What any outbox promises about who comes first. Run over the real stores and over the one in memory. */
+export function describeOutboxSharing(name: string, makeStore: () => Promise<OutboxUnderTest>) {
+  const now = instantOf("2026-11-25T06:30:00Z");
+  const until = past(now, minutes(1));
+  const withOutbox = async (test: (outbox: OutboxUnderTest) => Promise<void>) => {
+    const outbox = await makeStore();
+    try {
+      await test(outbox);
+    } finally {
+      await outbox.close?.();
+    }
+  };
+
+  describe(`the lanes of the outbox kept by ${name}`, () => {
+    it("hands out what is urgent first, and what only takes a notice back last", () =>
+      withOutbox(async ({ store, addPhone, enqueue }) => {
+        await addPhone("one");
+        for (const topic of ["over", "soon", "urgent"]) await enqueue(aNotice({ topic, priority: "urgent" }), now);
+        for (const item of await store.claim("push", now, until, 9))
+          await store.settle(item, { kind: "delivered", at: now });
+        await enqueue(aNotice({ topic: "over", priority: "urgent", closes: true }), now);
+        await enqueue(aNotice({ topic: "note", priority: "note" }), now);
+        await enqueue(aNotice({ topic: "soon", priority: "soon" }), now);
+        await enqueue(aNotice({ topic: "urgent", priority: "urgent" }), past(now, seconds(9)));
+        const claimed = await store.claim("push", past(now, seconds(9)), until, 9);
+        expect(claimed.map((item) => item.notice.topic)).toEqual(["urgent", "soon", "over", "note"]);
+      }));
+
+    it("hands out no more than there are lanes free, and leaves the rest due", () =>
+      withOutbox(async ({ store, addPhone, enqueue }) => {
+        const phone = await addPhone("one");
+        for (let i = 0; i < 9; i++) await enqueue(aNotice({ topic: `t${i}` }), now);
+        const limits = { total: 4, perPerson: 9, perService: 3, perUnanswering: 1, unanswering: 2 };
+        const of = { person: phone.keeper, service: "https://push.example" };
+        const claim = (underWay: readonly (typeof of)[], answering: readonly string[]) =>
+          store.claim("push", now, until, 9, { limits, underWay, answering: new Set(answering) });
+        expect(await claim([], [])).toHaveLength(1);
+        expect(await claim([of], [])).toEqual([]);
+        expect(await claim([of], [of.service])).toHaveLength(2);
+        const other = { ...of, service: "https://other.example" };
+        expect(await claim([other, other, other], [of.service])).toHaveLength(1);
+        expect(await store.claim("push", now, until, 9)).toHaveLength(5);
+      }));
+  });
+}

@@ -1,0 +1,197 @@
+import {
+  chmodSync,
+  cpSync,
+  existsSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
+import { type RunningServer, runBuiltServer, spawnBuiltServer } from "../support/builtServer.ts";
+import { claimServer, listensAt, presses, report, request, stopped } from "../support/claimedServer.ts";
+import { overwritePageOf } from "../support/damage.ts";
+import { type PushService, startPushService } from "../support/pushService.ts";
+
+/** What is wrong with the files of a data folder is told in sentences, and nothing is stored where it would be lost. */
+
+let scratch: string;
+let claimed: string; // a data folder after a clean end
+let killed: string; // the same kind of folder after a kill -9, its last commits only in the log
+let cookie: string;
+let feederKey: string;
+let push: PushService;
+let variables: Record<string, string>;
+let phone: ReturnType<PushService["subscribe"]>;
+
+beforeAll(async () => {
+  scratch = mkdtempSync(join(tmpdir(), "pieward-files-"));
+  push = await startPushService();
+  phone = push.subscribe({ label: "Pocket" });
+  writeFileSync(join(scratch, "ca.pem"), push.ca);
+  variables = { ALLOW_PRIVATE_PUSH_ENDPOINTS: "true", NODE_EXTRA_CA_CERTS: join(scratch, "ca.pem") };
+  claimed = join(scratch, "claimed");
+  killed = join(scratch, "killed");
+  const first = await claimServer(claimed, variables, { phone });
+  ({ cookie, feederKey } = first);
+  await stopped(first.server);
+  cpSync(claimed, killed, { recursive: true });
+  const second = spawnBuiltServer(killed, variables);
+  const home = await listensAt(second);
+  expect((await report(home, feederKey, presses(1, 2_000))).status).toBe(200);
+  expect((await report(home, feederKey, presses(2_001, 50))).status).toBe(200);
+  await stopped(second, "SIGKILL");
+});
+afterAll(async () => {
+  await push.close();
+  rmSync(scratch, { recursive: true, force: true });
+});
+
+const database = (folder: string) => join(folder, "pieward.db");
+const modeOf = (path: string) => (statSync(path).mode & 0o777).toString(8);
+
+function copyOf(folder: string): string {
+  const copy = mkdtempSync(join(scratch, "case-"));
+  cpSync(folder, copy, { recursive: true });
+  return copy;
+}
+
+async function refusal(dataDir: string, args: readonly string[] = []): Promise<string> {
+  const server = runBuiltServer(dataDir, variables, args);
+  expect(await server.ended).toEqual({ code: 1, signal: null });
+  expect(server.stderr()).not.toMatch(/^\s+at /m);
+  return server.stderr();
+}
+
+const start = (dataDir: string, args: readonly string[] = []): RunningServer =>
+  runBuiltServer(dataDir, variables, args);
+
+describe("a damaged database", { timeout: 30_000 }, () => {
+  it("is told at the start, by health, by the first page and by push; and nothing is stored in it", async () => {
+    const folder = copyOf(killed);
+    overwritePageOf(database(folder), "Event");
+    const arrives = push.nextMessage(phone);
+    const server = start(folder);
+    const home = await listensAt(server);
+    const { payload, urgency } = await arrives;
+    expect(urgency).toBe("high");
+    expect(payload.notification.title).toBe("Pieward's database is damaged");
+    expect(payload.notification.body).toMatch(/Nothing is stored .*no alarm/s);
+    expect(payload.notification.body).toContain("No checked backup is known");
+    expect(server.stderr()).toContain("database is damaged");
+
+    expect((await request(home, "GET", "/api/v1/health")).status).toBe(503);
+    const answer = await report(home, feederKey, presses(2_051, 1));
+    expect(answer.status).toBe(507);
+    expect(await answer.json()).toMatchObject({ detail: expect.stringContaining("database is damaged") });
+    const shown = await request(home, "GET", "/api/v1/home", undefined, { cookie });
+    expect(shown.status).toBe(200);
+    expect(await shown.json()).toMatchObject({ storage: expect.stringContaining("database is damaged") });
+  });
+
+  it("that is no database any more is refused with the way back, and pushed once", async () => {
+    const folder = copyOf(claimed);
+    const backup = join(folder, "..", "pieward-2026-11-01T02-30-00Z");
+    writeFileSync(join(folder, "last-backup.json"), JSON.stringify({ path: backup, madeAt: "2026-11-01T02:30:00Z" }));
+    cpSync(claimed, backup, { recursive: true });
+    writeFileSync(database(folder), "not a database. ".repeat(1_000));
+    const before = push.accepted.length;
+    const said = await refusal(folder);
+    expect(said).toContain("The database is damaged");
+    expect(said).toContain(`node deploy/backup/restore.mjs --data ${folder} --from ${backup}`);
+    await refusal(folder);
+    const pushed = push.accepted.slice(before);
+    expect(pushed.map(({ payload }) => payload.notification.title)).toEqual(["Pieward's database is damaged"]);
+    expect(pushed[0]?.payload.notification.body).toContain(backup);
+  });
+
+  it.each(["absent", "empty"])("that is %s beside keys doesn't start as a new server", async (how) => {
+    const folder = copyOf(claimed);
+    rmSync(database(folder));
+    if (how === "empty") writeFileSync(database(folder), "");
+    const said = await refusal(folder);
+    expect(said).toContain(`${database(folder)} is ${how === "empty" ? "empty" : "missing"}`);
+    expect(said).toContain("--new-database");
+    expect(existsSync(database(folder))).toBe(how === "empty");
+  });
+});
+
+describe("a lost log of the database", { timeout: 30_000 }, () => {
+  it("is noticed at the start, and told by push and on the first page", async () => {
+    const folder = copyOf(killed);
+    expect(statSync(`${database(folder)}-wal`).size).toBeGreaterThan(0);
+    rmSync(`${database(folder)}-wal`);
+    rmSync(`${database(folder)}-shm`);
+    const arrives = push.nextMessage(phone);
+    const server = start(folder);
+    const home = await listensAt(server);
+    expect((await arrives).payload.notification.title).toBe("Pieward has lost what it stored last");
+    expect(server.stderr()).toMatch(/lacks the last \d+ commits/);
+    const shown = await request(home, "GET", "/api/v1/home", undefined, { cookie });
+    expect(await shown.json()).toMatchObject({ storage: expect.stringMatching(/lacks the last \d+ commits/) });
+    expect((await report(home, feederKey, presses(2_051, 1))).status).toBe(200);
+  });
+
+  it("is not claimed after a kill -9 that lost nothing", async () => {
+    const server = start(copyOf(killed));
+    const home = await listensAt(server);
+    const again = await report(home, feederKey, presses(2_001, 50));
+    expect(await again.json()).toMatchObject({ duplicates: 50 });
+    const shown = await request(home, "GET", "/api/v1/home", undefined, { cookie });
+    expect(await shown.json()).toMatchObject({ storage: null });
+    expect(server.stderr()).toBe("");
+  });
+});
+
+describe("the keys", { timeout: 30_000 }, () => {
+  it("that are missing beside a claimed database stop the start, unless new ones are meant", async () => {
+    const folder = copyOf(claimed);
+    rmSync(join(folder, "keys.json"));
+    const said = await refusal(folder);
+    expect(said).toContain(`${join(folder, "keys.json")} is missing`);
+    expect(said).toContain("--new-keys");
+    expect(existsSync(join(folder, "keys.json"))).toBe(false);
+    const server = start(folder, ["--new-keys"]);
+    await listensAt(server);
+    expect(existsSync(join(folder, "keys.json"))).toBe(true);
+  });
+
+  it("that don't belong together are told in a sentence", async () => {
+    const [one, other] = [copyOf(claimed), join(scratch, "other-keys.json")];
+    const file = join(one, "keys.json");
+    const keys = JSON.parse(readFileSync(file, "utf8"));
+    keys.vapid.publicKey = `${keys.vapid.publicKey.slice(0, 40)}${keys.vapid.publicKey[40] === "A" ? "B" : "A"}${keys.vapid.publicKey.slice(41)}`;
+    writeFileSync(other, JSON.stringify(keys));
+    cpSync(other, file);
+    expect(await refusal(one)).toContain(`${file} is damaged`);
+  });
+});
+
+describe("the data folder", { timeout: 30_000 }, () => {
+  it("is used by one server at a time, also after that one was killed", async () => {
+    const folder = copyOf(claimed);
+    const first = start(folder);
+    await listensAt(first);
+    expect(await refusal(folder)).toContain("another Pieward");
+    await stopped(first, "SIGKILL");
+    await listensAt(start(folder));
+  });
+
+  it("is readable by its owner alone, with all that lies in it", async () => {
+    const folder = copyOf(killed);
+    chmodSync(folder, 0o755);
+    for (const name of readdirSync(folder)) chmodSync(join(folder, name), 0o644);
+    const server = start(folder);
+    const home = await listensAt(server);
+    await report(home, feederKey, presses(2_051, 1));
+    onTestFinished(() => stopped(server));
+    const modes = readdirSync(folder).map((name) => `${name} ${modeOf(join(folder, name))}`);
+    expect(modes.filter((line) => !line.endsWith(" 600"))).toEqual([]);
+    expect(modes.length).toBeGreaterThan(3);
+    expect(modeOf(folder)).toBe("700");
+  });
+});
