@@ -11,7 +11,7 @@ import {
   subscriptionOf,
 } from "../kept/renewal.ts";
 import { type Answer, api } from "../reach/api.ts";
-import { noteLine, signedIn } from "./home.ts";
+import { noteLine, phoneChanges, signedIn } from "./home.ts";
 import { findOwnEndpoint, fromBase64Url, ownEndpoint, ownSubscription, permission, thisBrowser } from "./phone.ts";
 
 /** The keeper's phones as the server knows them; null until it was asked. */
@@ -146,19 +146,24 @@ export async function loadPhones(): Promise<Answer<PhonesView>> {
   return answer;
 }
 
-let early: Promise<Answer<PhonesView>> | null = null;
+let early: { readonly answer: Promise<Answer<PhonesView>>; readonly changes: number } | null = null;
 
 /** Beside the very first request for the feeders, so that what a first page says of the phones comes with them. */
 export function loadPhonesEarly(): Promise<Answer<PhonesView>> {
-  early = loadPhones();
-  return early;
+  early = { answer: loadPhones(), changes: phoneChanges.value };
+  return early.answer;
 }
 
-/** What was asked for early serves the first page that wants it: on a weak line nothing is fetched twice. */
+/**
+ * What was asked for early serves the first page that wants it: on a weak line nothing is fetched twice. Where the phones have
+ * changed since, or may have, they are asked for anew.
+ */
 export async function loadPhonesForHome(): Promise<Answer<PhonesView>> {
-  const taken = await early;
+  const taken = early;
   early = null;
-  return taken?.kind === "ok" ? taken : loadPhones();
+  if (taken === null || taken.changes !== phoneChanges.value) return loadPhones();
+  const answer = await taken.answer;
+  return answer.kind === "ok" ? answer : loadPhones();
 }
 
 /** Only an address that the server lists counts as this phone's: whatever else the browser has replaces that one. */

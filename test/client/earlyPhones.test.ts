@@ -1,0 +1,31 @@
+// @vitest-environment happy-dom
+import { beforeEach, describe, expect, it, vi } from "vitest";
+import { phoneChanges } from "../../client/state/home.ts";
+import { loadPhonesEarly, loadPhonesForHome } from "../../client/state/phones.ts";
+import { phonesView } from "./cannedViews.ts";
+
+let asked = 0;
+beforeEach(() => {
+  asked = 0;
+  vi.stubGlobal("fetch", async () => {
+    asked += 1;
+    return Response.json(phonesView(Date.now()));
+  });
+});
+
+describe("what is asked of the phones early", () => {
+  it("serves the first page once, and is asked for anew after that", async () => {
+    await loadPhonesEarly();
+    await loadPhonesForHome();
+    expect(asked).toBe(1);
+    await loadPhonesForHome();
+    expect(asked).toBe(2);
+  });
+
+  it("serves nobody once the phones have changed", async () => {
+    await loadPhonesEarly();
+    phoneChanges.value += 1;
+    await loadPhonesForHome();
+    expect(asked).toBe(2);
+  });
+});
