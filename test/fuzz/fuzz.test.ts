@@ -91,7 +91,7 @@ describe("the fuzz", () => {
     const { keptBytes } = await fuzz({
       ...some,
       plant: (app) => {
-        app.addHook("onRequest", async () => void kept.push(Buffer.alloc(500_000, 1)));
+        app.addHook("onRequest", async () => void kept.push(Buffer.alloc(2_000_000, 1)));
       },
     });
     expect(keptBytes).toBeGreaterThan(keptBytesMax);
