@@ -13,6 +13,7 @@ import type { Config } from "./config.ts";
 import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
+import { openPasskeys } from "./flows/passkeys.ts";
 import type { Ports } from "./ports.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
@@ -22,6 +23,7 @@ import { feederDoor } from "./routes/feederDoor.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
+import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
 import { nothingHere, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
@@ -79,6 +81,8 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     await feederDoor(room, { ports, keys, ingest: startIngest(ports), sockets: house.sockets, reportsPerMinute });
   });
   await app.register(async (room) => sessionRoutes(room, ports));
+  const passkeys = { ports, passkeys: openPasskeys(ports), publicUrl: config.publicUrl };
+  await app.register(async (room) => passkeySignInRoutes(room, passkeys));
   await app.register(async (room) => shownRoute(room, ports));
   await app.register(async (room) => {
     keepersOnly(room, ports);
@@ -90,6 +94,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     digestRoutes(room, ports);
     ratesRoutes(room, ports);
     peopleRoutes(room, ports);
+    passkeyRoutes(room, passkeys);
     liveRoute(room, ports, house.browsers);
   });
   app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async () => {

@@ -10,6 +10,7 @@ import type { Order } from "./domain/orders/order.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { YardChange } from "./domain/rates/history.ts";
 import type { Grams } from "./domain/units.ts";
+import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type {
   CallStore,
@@ -25,6 +26,7 @@ import type {
   TellingTransaction,
 } from "./ports/telling.ts";
 
+export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
 export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
@@ -195,12 +197,13 @@ export interface KeeperRow {
 export interface SessionRow {
   readonly tokenHash: string;
   readonly keeper: { readonly id: string; readonly name: string };
+  readonly createdAt: Instant;
   readonly lastSeenAt: Instant;
   readonly expiresAt: Instant;
 }
 
 /** Who may sign in, from which browsers, and which phones are told. */
-export interface KeeperStore {
+export interface KeeperStore extends PasskeyStore {
   countKeepers(): Promise<number>;
   /** The one open claim: an older one is no longer valid. */
   openClaim(tokenHash: string, now: Instant): Promise<void>;

@@ -80,7 +80,8 @@ const rooms: readonly Room[] = [
     name: "flows",
     files: /^server\/flows\//,
     may: ["domain", "contract", "ports", "practice yard", "flows' pure part"],
-    libraries: ["zod", "node:crypto", "@node-rs/argon2"], // names, keys and passphrases are computed, not fetched
+    // Names, keys, passphrases and passkeys are computed, not fetched.
+    libraries: ["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"],
     why: "reaches the outside only over ports",
   },
   {
@@ -117,7 +118,7 @@ const rooms: readonly Room[] = [
     files: /^client\//,
     may: [],
     mayNameTypesOf: ["contract", "domain"],
-    libraries: ["preact", "@preact/signals", "preact-iso"],
+    libraries: ["preact", "@preact/signals", "preact-iso", "@simplewebauthn/browser"],
     why: "runs on a phone: of the server it may know types, which are gone when it is built",
   },
 ];

@@ -109,7 +109,7 @@ export async function signIn(ports: Ports, said: { name: string; passphrase: str
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }
 
-async function openSession(ports: Ports, keeper: string, now: Instant): Promise<string> {
+export async function openSession(ports: Ports, keeper: string, now: Instant): Promise<string> {
   const token = secret();
   const session = { tokenHash: tokenHash(token), keeper, expiresAt: after(now, sessionLength) };
   await ports.store.keepers.addSession(session, now);

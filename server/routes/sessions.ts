@@ -8,22 +8,24 @@ import { sendProblem } from "./problems.ts";
 const cookieName = "pieward_session";
 const cookieDays = 180;
 
+/** Lets this browser stay signed in. */
+export const remember = (request: FastifyRequest, reply: FastifyReply, token: string) => {
+  // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
+  reply.setCookie(cookieName, token, {
+    path: "/",
+    httpOnly: true,
+    sameSite: "lax",
+    secure: request.protocol === "https",
+    signed: true,
+    maxAge: cookieDays * 86_400,
+  });
+};
+
 /** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
 export function sessionRoutes(app: FastifyInstance, ports: Ports): void {
   const door = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
-  const remember = (request: FastifyRequest, reply: FastifyReply, token: string) => {
-    // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
-    reply.setCookie(cookieName, token, {
-      path: "/",
-      httpOnly: true,
-      sameSite: "lax",
-      secure: request.protocol === "https",
-      signed: true,
-      maxAge: cookieDays * 86_400,
-    });
-  };
   const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
     if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
     remember(request, reply, outcome.token);
@@ -101,10 +103,13 @@ export function keepersOnly(app: FastifyInstance, ports: Ports): void {
 const sessions = new WeakMap<FastifyRequest, SessionRow>();
 
 /** Who asks. @throws Error behind a route that `keepersOnly` doesn't guard: a bug of ours. */
-export function keeperOf(request: FastifyRequest): SessionRow["keeper"] {
+export const keeperOf = (request: FastifyRequest): SessionRow["keeper"] => guardedSession(request).keeper;
+
+/** The session in which is asked. @throws Error as above */
+export function guardedSession(request: FastifyRequest): SessionRow {
   const session = sessions.get(request);
   if (!session) throw new Error(`expected a guarded route, got ${request.url}`);
-  return session.keeper;
+  return session;
 }
 
 function tokenIn(request: FastifyRequest): string | null {

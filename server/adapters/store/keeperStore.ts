@@ -1,5 +1,6 @@
 import type { KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
+import { passkeysOver } from "./passkeyStore.ts";
 import { phonesOver } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
@@ -52,6 +53,7 @@ export function keepersOver(connections: Connections): KeeperStore {
         found && {
           tokenHash,
           keeper: { id: found.keeper.id, name: found.keeper.name },
+          createdAt: instantFrom(found.createdAt),
           lastSeenAt: instantFrom(found.lastSeenAt),
           expiresAt: instantFrom(found.expiresAt),
         }
@@ -72,6 +74,7 @@ export function keepersOver(connections: Connections): KeeperStore {
       }),
 
     ...phonesOver(connections),
+    ...passkeysOver(connections),
 
     prune: (before) =>
       write(async (statements) => {
