@@ -90,6 +90,7 @@ const Screens = () => (
     <Route path="/yards/:id/rates" component={RatesById} />
     <Route path="/yards/:id/people" component={PeopleById} />
     <Route path="/phones" component={PhonesScreen} />
+    <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
     <Route path="/cautions" component={CautionsScreen} />
     <Route path="/claim" component={ClaimScreen} />
@@ -127,6 +128,7 @@ const NotLoaded = () => (
   </Screen>
 );
 
+const AccountScreen = apart(() => import("./screens/account.tsx").then((part) => part.AccountScreen));
 const CautionsScreen = apart(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
 const ClaimScreen = apart(() => import("./screens/claimScreen.tsx").then((part) => part.ClaimScreen));
 const DaysScreen = apart(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));

@@ -164,6 +164,9 @@ export function PhonesScreen() {
         >
           Sign out
         </button>
+        <p class="elsewhere">
+          <a href="/account">Your account: passphrase and signed-in devices</a>
+        </p>
       </section>
     </Screen>
   );
