@@ -1,3 +1,4 @@
+import { PasskeySection } from "../parts/passkeySection.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { home } from "../state/home.ts";
 
@@ -7,6 +8,7 @@ export function AccountScreen() {
   return (
     <Screen title="Account" back={{ href: "/phones", name: "Phones" }}>
       {name !== undefined && <p>You are signed in as {name}.</p>}
+      <PasskeySection />
     </Screen>
   );
 }
