@@ -321,6 +321,17 @@ describe("adding a passkey", () => {
     expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("answered already");
   });
 
+  it("takes no challenge that was given for confirming, nor confirming one that was given for adding", async () => {
+    const { house, device } = await withPasskey();
+    const toConfirm = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
+    const body = { label: "Second", credential: passkeyDevice(origin).create(toConfirm) };
+    expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("another request");
+    const toAdd = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
+    const confirmed = await post(house, "/api/v1/me/confirm", house.keeper, { credential: device.use(toAdd) });
+    expect([confirmed.statusCode, confirmed.json().detail]).toEqual([403, expect.stringContaining("another request")]);
+    expect(await listed(house, house.keeper)).toHaveLength(1);
+  });
+
   it("leaves removing to whoever gave a passphrase or a passkey just now", async () => {
     const { house } = await withPasskey();
     const [one] = await listed(house, house.keeper);
