@@ -87,7 +87,9 @@ export function PasskeySection() {
           cancel={() => setHeld(null)}
         />
       )}
-      {view !== null && <Adding {...{ view, sending, form, add }} problem={renaming === null ? problems.label : ""} />}
+      {view !== null && held === null && (
+        <Adding {...{ view, sending, form, add }} problem={renaming === null ? problems.label : ""} />
+      )}
     </section>
   );
 }
@@ -170,7 +172,7 @@ function PasskeyEntry(props: {
           </div>
         </form>
       )}
-      <div class="choices">
+      <div class="answers">
         <button type="button" class="plain" aria-expanded={renaming} disabled={busy} onClick={props.rename}>
           Rename {passkey.label}
         </button>
