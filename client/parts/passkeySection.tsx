@@ -119,7 +119,7 @@ function Adding(props: {
     );
   }
   if (!passkeysWorkHere()) return <p class="notice">This browser can't use passkeys. Sign in with your passphrase.</p>;
-  if (own.length >= most) return <p class="notice">You have {most} passkeys, and that is the most.</p>;
+  if (own.length >= most) return <p class="notice">You have as many passkeys as a person may have: {most}.</p>;
   return (
     <form ref={props.form} onSubmit={props.add} noValidate>
       <Field
