@@ -14,6 +14,7 @@ import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { startIngest } from "./flows/ingest.ts";
 import { mendSoon } from "./flows/mending.ts";
+import { openPasskeys } from "./flows/passkeys.ts";
 import type { Ports } from "./ports.ts";
 import { accountRoutes } from "./routes/accounts.ts";
 import { bodyBudget } from "./routes/bodyBudget.ts";
@@ -27,6 +28,7 @@ import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
 import { limitLoad } from "./routes/overload.ts";
+import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
 import { nothingHere, refuseBadAddress, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
@@ -99,6 +101,8 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     await feederDoor(room, { ports, keys, ingest, sockets: house.sockets, reportsPerMinute, limits, overload, bodies });
   });
   await app.register(async (room) => sessionRoutes(room, ports, overload));
+  const passkeys = { ports, passkeys: openPasskeys(ports), publicUrl: config.publicUrl };
+  await app.register(async (room) => passkeySignInRoutes(room, passkeys));
   await app.register(async (room) => shownRoute(room, ports));
   await app.register(async (room) => {
     keepersOnly(room, ports);
@@ -111,6 +115,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     ratesRoutes(room, ports);
     peopleRoutes(room, ports);
     accountRoutes(room, ports, keys);
+    passkeyRoutes(room, passkeys);
     liveRoute(room, ports, house.browsers);
   });
   app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async (_request, reply) => {

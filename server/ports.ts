@@ -10,6 +10,7 @@ import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { AccountStore, Removed } from "./ports/accounts.ts";
+import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordStore } from "./ports/records.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
@@ -28,6 +29,7 @@ import type {
 } from "./ports/telling.ts";
 
 export type * from "./ports/accounts.ts";
+export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
 export type * from "./ports/records.ts";
 export type * from "./ports/storeCondition.ts";
@@ -156,7 +158,7 @@ export interface Store {
 export interface AtomicStores {
   readonly people: PeopleStore;
   readonly yards: YardStore;
-  readonly keepers: Omit<KeeperStore, PhoneOperation>;
+  readonly keepers: Omit<KeeperStore, PhoneOperation | keyof PasskeyStore>;
 }
 
 /** Bodies as JSON with the moments at which their events happened, by seq. */
@@ -252,7 +254,7 @@ export interface SessionRow {
 }
 
 /** Who may sign in, from which browsers, and which phones are told. */
-export interface KeeperStore {
+export interface KeeperStore extends PasskeyStore {
   countKeepers(): Promise<number>;
   /** The one open claim: an older one is no longer valid. */
   openClaim(tokenHash: string, now: Instant): Promise<void>;

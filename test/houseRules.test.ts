@@ -81,7 +81,7 @@ const rooms: readonly Room[] = [
     files: /^server\/flows\//,
     may: ["domain", "contract", "ports", "practice yard", "flows' pure part", "replay"], // a damaged state is replayed
     libraries: [
-      ...["zod", "node:crypto", "@node-rs/argon2"], // names, keys and passphrases are computed, not fetched
+      ...["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"], // names, keys, passphrases and passkeys are computed, not fetched
       ...["@zxcvbn-ts/core", "@zxcvbn-ts/language-common", "@zxcvbn-ts/language-en"],
     ],
     why: "reaches the outside only over ports",
@@ -120,7 +120,7 @@ const rooms: readonly Room[] = [
     files: /^client\//,
     may: [],
     mayNameTypesOf: ["contract", "domain"],
-    libraries: ["preact", "@preact/signals", "preact-iso"],
+    libraries: ["preact", "@preact/signals", "preact-iso", "@simplewebauthn/browser"],
     why: "runs on a phone: of the server it may know types, which are gone when it is built",
   },
 ];

@@ -49,7 +49,7 @@ const patienceMs = 15_000;
 const probePatienceMs = 4_000;
 const gatewayStatuses = [502, 503, 504]; // a proxy answers in the server's place: the server itself wasn't reached
 
-const ask = <T>(method: string, path: string, body?: unknown, patience = patienceMs): Promise<Answer<T>> =>
+export const ask = <T>(method: string, path: string, body?: unknown, patience = patienceMs): Promise<Answer<T>> =>
   counted(() => exchange(method, path, body, patience));
 
 async function exchange<T>(method: string, path: string, body: unknown, patience: number): Promise<Answer<T>> {

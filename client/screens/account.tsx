@@ -2,6 +2,7 @@ import { useState } from "preact/hooks";
 import type { SessionsView, SessionView } from "../../server/contract/api.ts";
 import { DeleteAccount } from "../parts/deleteAccount.tsx";
 import { Field, Said, useSending } from "../parts/field.tsx";
+import { PasskeySection } from "../parts/passkeySection.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { useLoad } from "../parts/useLoad.ts";
 import { type Answer, api } from "../reach/api.ts";
@@ -18,6 +19,7 @@ export function AccountScreen() {
     <Screen title="Account" back={{ href: "/phones", name: "Phones" }}>
       {name !== undefined && <p>You are signed in as {name}.</p>}
       <Passphrase name={name ?? ""} />
+      <PasskeySection />
       <Devices />
       <DeleteAccount />
     </Screen>

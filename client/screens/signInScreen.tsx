@@ -1,3 +1,5 @@
+import type { ComponentType } from "preact";
+import { useEffect, useState } from "preact/hooks";
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
@@ -5,6 +7,13 @@ import { cameIn, signedOut } from "../state/home.ts";
 
 export function SignInScreen() {
   const { sending, problems, said, form, send } = useSending();
+  const [Passkey, setPasskey] = useState<ComponentType | null>(null);
+  useEffect(() => {
+    import("../parts/passkeySignIn.tsx").then(
+      (part) => setPasskey(() => part.PasskeySignIn),
+      (cause: unknown) => console.warn("Passkeys could not be loaded.", cause), // the passphrase is there without them
+    );
+  }, []);
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -41,6 +50,7 @@ export function SignInScreen() {
           </button>
         </div>
       </form>
+      <div class="passkey">{Passkey !== null && <Passkey />}</div>
     </Screen>
   );
 }

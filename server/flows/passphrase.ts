@@ -20,13 +20,13 @@ export async function passphraseProblem(passphrase: string, name: string): Promi
   return problem === null ? null : { kind: "wrong", field: "passphrase", problem };
 }
 
-/** Letters of a short name are in many words, so it counts as a word only; a longer one counts anywhere. */
+/** Letters of a short name are in many words, so it counts as a word only; a longer one counts anywhere, an initial never. */
 function hasName(passphrase: string, name: string): boolean {
   const said = nameKey(passphrase);
   const words = said.split(/[^\p{L}\p{N}]+/u);
-  return [nameKey(name), ...nameKey(name).split(" ")].some((part) =>
-    part.length >= wordLengthMin ? said.includes(part) : words.includes(part),
-  );
+  return [nameKey(name), ...nameKey(name).split(" ")]
+    .filter((part) => part.length > 1)
+    .some((part) => (part.length >= wordLengthMin ? said.includes(part) : words.includes(part)));
 }
 const wordLengthMin = 4;
 

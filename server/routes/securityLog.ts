@@ -17,12 +17,24 @@ const linesPerMinute = 60;
 export const accessEvents: Readonly<Record<string, string>> = {
   "POST /api/v1/claim": "houseClaimed",
   "POST /api/v1/session": "signedIn",
+  "POST /api/v1/session/passkey": "signedIn",
   "DELETE /api/v1/session": "sessionEnded",
+  "POST /api/v1/reset": "passphraseReset",
+  "POST /api/v1/me/passphrase": "passphraseChanged",
+  "POST /api/v1/me/passkeys": "passkeyAdded",
+  "DELETE /api/v1/me/passkeys/:passkey": "passkeyRemoved",
+  "POST /api/v1/me/confirm": "confirmed",
+  "DELETE /api/v1/me/sessions": "sessionsEnded",
+  "DELETE /api/v1/me/sessions/:session": "sessionEnded",
+  "POST /api/v1/me/remove": "accountRemoved",
   "POST /api/v1/join": "joined",
   "POST /api/v1/feeders": "feederAdded",
   "POST /api/v1/feeders/:feeder/key": "feederKeyChanged",
   "DELETE /api/v1/feeders/:feeder": "feederRemoved",
+  "POST /api/v1/yards": "yardAdded",
+  "POST /api/v1/yards/:yard/remove": "yardRemoved",
   "POST /api/v1/yards/:yard/invites": "inviteMade",
+  "DELETE /api/v1/yards/:yard/invites/:invite": "inviteWithdrawn",
   "PATCH /api/v1/yards/:yard/people/:person": "memberChanged",
   "DELETE /api/v1/yards/:yard/people/:person": "memberRemoved",
   "POST /api/v1/phones": "phoneAdded",
@@ -30,7 +42,16 @@ export const accessEvents: Readonly<Record<string, string>> = {
 };
 
 /** These routes ask for a proof by themselves: what they refuse is a failed try. */
-const provingRoutes: ReadonlySet<string> = new Set(["POST /api/v1/claim", "POST /api/v1/session", "POST /api/v1/join"]);
+const provingRoutes: ReadonlySet<string> = new Set([
+  "POST /api/v1/claim",
+  "POST /api/v1/session",
+  "POST /api/v1/session/passkey",
+  "POST /api/v1/reset",
+  "POST /api/v1/join",
+  "POST /api/v1/me/passphrase",
+  "POST /api/v1/me/remove",
+  "POST /api/v1/me/confirm",
+]);
 
 /** @param personOf who is signed in, by their id, or null */
 export function logSecurity(
@@ -65,7 +86,7 @@ const routeOf = ({ method, routeOptions: { url } }: FastifyRequest): string => `
 function eventOf(request: FastifyRequest, status: number): string | null {
   const route = routeOf(request);
   if (status < 300) return accessEvents[route] ?? null;
-  if (provingRoutes.has(route)) return status === 400 || status === 401 || status === 404 ? "signInRefused" : null;
+  if (provingRoutes.has(route)) return status >= 400 && status < 405 ? "signInRefused" : null;
   if (route === "POST /api/v1/report" || route === "GET /api/v1/link") return null; // noted where the key is checked
   if (status === 403) return "refused";
   // A browser without a cookie only asks whether it is signed in.

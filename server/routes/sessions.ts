@@ -14,6 +14,19 @@ import { refuseUnknownFields } from "./strict.ts";
 const cookieName = "pieward_session";
 const cookieDays = 180;
 
+/** Lets this browser stay signed in. */
+export const remember = (request: FastifyRequest, reply: FastifyReply, token: string) => {
+  // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
+  reply.setCookie(cookieName, token, {
+    path: "/",
+    httpOnly: true,
+    sameSite: "lax",
+    secure: request.protocol === "https",
+    signed: true,
+    maxAge: cookieDays * 86_400,
+  });
+};
+
 /** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
 export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Overload): void {
   refuseUnknownFields(app);
@@ -21,17 +34,6 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
   const door = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
-  const remember = (request: FastifyRequest, reply: FastifyReply, token: string) => {
-    // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
-    reply.setCookie(cookieName, token, {
-      path: "/",
-      httpOnly: true,
-      sameSite: "lax",
-      secure: request.protocol === "https",
-      signed: true,
-      maxAge: cookieDays * 86_400,
-    });
-  };
   const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
     if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
     if (outcome.kind === "wrong") return sendWrongField(reply, outcome);
@@ -87,7 +89,8 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
 }
 
 /** The kind of browser that signs in, for its person to recognise it by. */
-const deviceOf = (request: FastifyRequest): string => deviceWords(request.headers["user-agent"]);
+/** Their kind of browser in words, for the list of sessions. */
+export const deviceOf = (request: FastifyRequest): string => deviceWords(request.headers["user-agent"]);
 
 export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });
 

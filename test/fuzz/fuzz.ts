@@ -170,7 +170,7 @@ async function routeLane(house: House, routes: readonly RouteOptions[]): Promise
     const payload = {
       token: invite.json().token,
       name: `Bo ${lane} ${made}`,
-      passphrase: `nine rooks on ${made} wet gates`,
+      passphrase: "nine rooks on a wet gate",
     };
     const address = { remoteAddress: `10.254.${lane}.${made % 256}` };
     const joined = await house.app.inject({ method: "POST", url: "/api/v1/join", payload, ...address });

@@ -33,7 +33,7 @@ export type Start = "unclaimed" | "usual" | "practising" | "yardless";
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:claim`, `:item`. */
+/** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:claim`, `:item`, `:reset`, `:session`, `:inviteToken`. */
 export const acts: readonly Act[] = [
   {
     route: "POST /api/v1/claim",
@@ -51,10 +51,28 @@ export const acts: readonly Act[] = [
   {
     route: "POST /api/v1/join",
     as: "stranger",
-    body: { token: ":invite", name: "Cilla", passphrase },
+    body: { token: ":inviteToken", name: "Cilla", passphrase },
     signsIn: { name: "Cilla", passphrase },
   },
+  {
+    route: "POST /api/v1/reset",
+    as: "stranger",
+    body: { token: ":reset", passphrase },
+    signsIn: { name: "Keeper", passphrase },
+    again: 401,
+  },
+  { route: "POST /api/v1/session/passkey/options", as: "stranger", commits: 0, unseen: true },
   { route: "DELETE /api/v1/session" },
+  {
+    route: "POST /api/v1/me/passphrase",
+    body: { old: "birds before breakfast", passphrase },
+    signsIn: { name: "Keeper", passphrase },
+    again: 400,
+  },
+  { route: "DELETE /api/v1/me/sessions" },
+  { route: "DELETE /api/v1/me/sessions/:session", again: 404 },
+  { route: "POST /api/v1/me/remove", body: { passphrase: "birds before breakfast", withYards: true }, again: 401 },
+  { route: "POST /api/v1/me/passkeys/options", body: {}, commits: 0, unseen: true },
   { route: "GET /api/v1/home", from: "yardless" },
   { route: "PATCH /api/v1/me", body: { mail: "ada@alder-croft.example" } },
   { route: "POST /api/v1/me/mail/test", commits: 0, unseen: true },
@@ -74,6 +92,9 @@ export const acts: readonly Act[] = [
   { route: "PATCH /api/v1/yards/:yard/people/:person", body: { role: "keeper", turn: 1 } },
   { route: "DELETE /api/v1/yards/:yard/people/:person", again: 404 },
   { route: "POST /api/v1/yards/:yard/invites", body: { role: "helper" } },
+  { route: "DELETE /api/v1/yards/:yard/invites/:invite", again: 404 },
+  { route: "POST /api/v1/yards", body: { name: "Alder Croft, the meadow", zone: "Europe/Stockholm" } },
+  { route: "POST /api/v1/yards/:yard/remove", body: { name: "My yard" }, again: 404 },
   { route: "POST /api/v1/yards/:yard/orders", body: { id: "pause-0001", kind: "pause" } },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
@@ -97,6 +118,19 @@ export const acts: readonly Act[] = [
   { route: "POST /api/v1/practice/fault", from: "practising", body: { fault: "jam" }, commits: 0 },
   { route: "DELETE /api/v1/practice", from: "practising" },
   { route: "POST /api/v1/report", as: "feeder", body: reportExample },
+];
+
+/**
+ * Routes whose request a device that holds a passkey must make anew each time; `passkeys.test.ts` sends them. Each changes one
+ * row, but for the sign-in: it stores the passkey's counter, and then the session.
+ */
+export const byDevice: readonly string[] = [
+  "POST /api/v1/session/passkey",
+  "POST /api/v1/me/passkeys",
+  "PATCH /api/v1/me/passkeys/:passkey",
+  "DELETE /api/v1/me/passkeys/:passkey",
+  "POST /api/v1/me/confirm/options",
+  "POST /api/v1/me/confirm",
 ];
 
 /** Simulated feeders that are said to run, and report nothing. */

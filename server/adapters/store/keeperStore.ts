@@ -1,6 +1,7 @@
 import { nameKey } from "../../domain/names.ts";
 import type { AtomicStores, KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
+import { passkeysOver } from "./passkeyStore.ts";
 import { sameName } from "./peopleStore.ts";
 import { phonesOver } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
@@ -8,6 +9,7 @@ import { dateOf, instantFrom } from "./rows.ts";
 export const keepersOver = (connections: Connections): KeeperStore => ({
   ...keeperAccountsOver(connections),
   ...phonesOver(connections),
+  ...passkeysOver(connections),
 });
 
 export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {

@@ -1,4 +1,5 @@
 import views from "./generated/views.json" with { type: "json" };
+import { passkeyAnswers } from "./passkeyAnswers.ts";
 import type { JsonSchema } from "./schemaRows.ts";
 
 /** What the keeper's routes are for and what they answer. A test asks each of them, and compares. */
@@ -88,5 +89,18 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "GET /api/v1/me": note("Yourself", 200, "MeView"),
   "PATCH /api/v1/me": note("Change your mail address", 200, "MeView"),
   "POST /api/v1/me/mail/test": note("Send a test mail to yourself", 200, "TestMailView"),
+  "POST /api/v1/session/passkey/options": note("Ask to sign in with a passkey", 200, passkeyAnswers.options),
+  "POST /api/v1/session/passkey": note("Sign in with a passkey", 200, signedIn),
+  "GET /api/v1/me/passkeys": note("Your passkeys, and where they work", 200, passkeyAnswers.passkeys),
+  "POST /api/v1/me/passkeys/options": note(
+    "Ask to add a passkey; the passphrase is needed where you signed in more than 5 minutes ago",
+    200,
+    passkeyAnswers.options,
+  ),
+  "POST /api/v1/me/passkeys": note("Add a passkey", 201, passkeyAnswers.passkeys),
+  "PATCH /api/v1/me/passkeys/:passkey": note("Rename a passkey", 200, passkeyAnswers.passkeys),
+  "DELETE /api/v1/me/passkeys/:passkey": note("Remove a passkey", 200, passkeyAnswers.passkeys),
+  "POST /api/v1/me/confirm/options": note("Ask to confirm with a passkey who you are", 200, passkeyAnswers.options),
+  "POST /api/v1/me/confirm": note("Confirm with a passphrase or a passkey who you are", 204, null),
   "GET /api/v1/live": note("A WebSocket that tells what changed", 101, null),
 };

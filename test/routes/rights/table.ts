@@ -16,7 +16,7 @@ export interface Row {
   /** What a signed-in person of another yard is answered. */
   readonly foreign?: number;
   /** What each allowed request needs of its own, since it is gone or changed afterwards. */
-  readonly fresh?: readonly ("caller" | "feeder" | "yard" | "self")[]; // `self`: `:person` is the caller
+  readonly fresh?: readonly ("caller" | "feeder" | "yard" | "invite" | "self")[]; // `self`: `:person` is the caller
 }
 export type Who =
   | "anyone" // or whoever brings the secret that the body or the path names
@@ -39,6 +39,16 @@ const keepers = row(["keeper"]);
 const phone = (endpoint: string) => ({ endpoint, keys: { p256dh: "B".repeat(87), auth: "a".repeat(22) } });
 const account = { name: ":somebody", passphrase: "nine wet jackdaws on a gate" };
 
+const forgedPasskey = {
+  ...{ id: "AAAA", rawId: "AAAA", type: "public-key" },
+  response: { clientDataJSON: "AAAA", authenticatorData: "AAAA", signature: "AAAA" },
+};
+const newPasskey = {
+  label: "Phone",
+  credential: { ...forgedPasskey, response: { clientDataJSON: "AAAA", attestationObject: "AAAA" } },
+};
+const wrong = { passphrase: "nobody's passphrase at all" };
+
 export const table: Readonly<Record<string, Row>> = {
   "GET /": anyone(),
   "GET /*": anyone(undefined, { passes: 404 }), // the client's files, by their names
@@ -53,6 +63,9 @@ export const table: Readonly<Record<string, Row>> = {
 
   "POST /api/v1/claim": anyone({ token: ":token", ...account }, { passes: 401 }),
   "POST /api/v1/session": anyone(account, { passes: 401 }),
+  "POST /api/v1/reset": anyone({ token: ":token", passphrase: account.passphrase }, { passes: 401 }),
+  "POST /api/v1/session/passkey/options": anyone(),
+  "POST /api/v1/session/passkey": anyone({ credential: forgedPasskey }, { passes: 401 }),
   "POST /api/v1/join": anyone({ token: ":token", ...account }, { passes: 404 }),
   "POST /api/v1/notices/:item/shown": anyone(undefined, { passes: 404 }),
   "GET /api/v1/session": signedIn(),
@@ -61,6 +74,19 @@ export const table: Readonly<Record<string, Row>> = {
   "GET /api/v1/me": signedIn(),
   "PATCH /api/v1/me": signedIn({ mail: null }),
   "POST /api/v1/me/mail/test": signedIn(undefined, { passes: 409 }), // after the row above there is no address
+  "POST /api/v1/me/passphrase": signedIn({ old: wrong.passphrase, passphrase: account.passphrase }, { passes: 400 }),
+  // A session, a passkey and a mistaken passphrase of somebody else's.
+  "GET /api/v1/me/sessions": signedIn(),
+  "DELETE /api/v1/me/sessions": signedIn(),
+  "DELETE /api/v1/me/sessions/:session": signedIn(undefined, { passes: 404 }),
+  "GET /api/v1/me/passkeys": signedIn(),
+  "POST /api/v1/me/passkeys/options": signedIn({}, { fresh: ["caller"] }),
+  "POST /api/v1/me/passkeys": signedIn(newPasskey, { passes: 400 }),
+  "PATCH /api/v1/me/passkeys/:passkey": signedIn({ label: "Mine now" }, { passes: 404 }),
+  "DELETE /api/v1/me/passkeys/:passkey": signedIn(undefined, { passes: 404, fresh: ["caller"] }),
+  "POST /api/v1/me/confirm/options": signedIn(undefined, { passes: 409, fresh: ["caller"] }), // they have none
+  "POST /api/v1/me/confirm": signedIn(wrong, { passes: 403 }),
+  "POST /api/v1/me/remove": signedIn(wrong, { passes: 400 }),
   "GET /api/v1/phones": signedIn(),
   // An endpoint that is somebody else's says so, and stays theirs.
   "POST /api/v1/phones": signedIn(phone("https://push.example/some-new-phone"), { passes: 201, fresh: ["caller"] }),
@@ -75,6 +101,8 @@ export const table: Readonly<Record<string, Row>> = {
   "POST /api/v1/practice/fault": keepersOfAny({ fault: "jam" }, { passes: 409 }),
   "DELETE /api/v1/practice": keepersOfAny(),
 
+  "POST /api/v1/yards": keepersOfAny({ name: "Alder Croft, the meadow", zone: "UTC" }, { passes: 201 }),
+  "POST /api/v1/yards/:yard/remove": keepers({ name: "Alder Croft for once" }, { fresh: ["yard"] }),
   "PATCH /api/v1/yards/:yard": keepers({ digestWanted: false }),
   "GET /api/v1/yards/:yard/digest": people(undefined, { passes: 404 }), // there has been none yet
   "GET /api/v1/yards/:yard/rates": people(),
@@ -83,6 +111,7 @@ export const table: Readonly<Record<string, Row>> = {
   "PATCH /api/v1/yards/:yard/people/:person": people({ urgentBreaks: true }, { fresh: ["self"] }),
   "DELETE /api/v1/yards/:yard/people/:person": people(undefined, { fresh: ["caller", "self"] }),
   "POST /api/v1/yards/:yard/invites": keepers({ role: "helper" }),
+  "DELETE /api/v1/yards/:yard/invites/:invite": keepers(undefined, { fresh: ["invite"] }),
 
   "POST /api/v1/feeders": keepers({ yard: ":yard", name: "Larch" }, { foreign: 400 }),
   "GET /api/v1/feeders/:feeder": people(),

@@ -123,8 +123,9 @@ async function freshFor(world: World, { fresh = [] }: Row, { caller, ids }: Pick
   const asker = needed("caller") ? { ...caller, ...(await world.newcomer(role)) } : caller;
   const feeder = needed("feeder") ? { feeder: await world.newFeeder() } : {};
   const yard = needed("yard") ? { yard: await world.newYard(asker.headers) } : {};
+  const invite = needed("invite") ? { invite: await world.newInvite() } : {};
   const person = needed("self") ? { person: asker.id ?? "" } : {};
-  return { caller: asker, ids: { ...ids, ...feeder, ...yard, ...person } };
+  return { caller: asker, ids: { ...ids, ...feeder, ...yard, ...invite, ...person } };
 }
 
 interface Answer {

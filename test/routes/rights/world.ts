@@ -1,8 +1,9 @@
 import Database from "better-sqlite3";
 import type { FastifyInstance, RouteOptions } from "fastify";
 import { onTestFinished } from "vitest";
-import { type InviteView, type Role, roles } from "../../../server/contract/api.ts";
+import { type InviteView, type PeopleView, type Role, roles, type SessionsView } from "../../../server/contract/api.ts";
 import { reportExample } from "../../../server/contract/reportExample.ts";
+import { instant } from "../../../server/domain/instant.ts";
 import type { House } from "../../support/house.ts";
 import { asked, phoneOf } from "../../support/people.ts";
 import { openWatched } from "../../support/watchedHouse.ts";
@@ -34,6 +35,8 @@ export interface World {
   newcomer(role: Role): Promise<{ readonly id: string; readonly headers: Headers }>;
   newFeeder(): Promise<string>;
   newYard(keeper: Headers): Promise<string>;
+  /** The id by which it is withdrawn. */
+  newInvite(): Promise<string>;
   /** All rows of all tables, by table. */
   dump(): ReadonlyMap<string, string>;
 }
@@ -48,7 +51,7 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
     joined += 1;
     const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
     const { token } = invite.json() as InviteView;
-    const said = { token, name: `Ada number ${joined}`, passphrase: `rooks sit on ${joined} wet gates` };
+    const said = { token, name: `Ada number ${joined}`, passphrase: "rooks sit on wet gates" };
     const remoteAddress = `10.1.0.${joined}`;
     const answer = await house.app.inject({ method: "POST", url: "/api/v1/join", payload: said, remoteAddress });
     if (answer.statusCode !== 200) throw new Error(`expected somebody to join, got ${answer.body}`);
@@ -59,6 +62,7 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
   const people = new Map<Role, { readonly id: string; readonly headers: Headers }>();
   for (const role of roles) people.set(role, await newcomer(role));
   const [cilla, removed, ended] = [await newcomer("helper"), await newcomer("helper"), await newcomer("helper")];
+  const yardless = await newcomer("helper");
 
   const yard = (await house.store.yards.yards())[0];
   await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { name: "Alder Croft, the orchard" });
@@ -67,8 +71,18 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
     cilla.id,
     house.clock.now(),
   );
-  for (const { id } of [cilla, removed])
+  const newYard = async (keeper: Headers) => {
+    joined += 1;
+    const id = `yard-${joined}`;
+    const person = (await asked(house, "GET", "/api/v1/me", keeper)).json().id as string;
+    await house.store.yards.addYard({ ...yard, id, name: "Alder Croft for once" } as never, person, house.clock.now());
+    return id;
+  };
+  const own = await newYard(yardless.headers);
+  for (const { id } of [cilla, removed, yardless])
     await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
+
+  await asked(house, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
 
   const ours = await furnish(house, house.yard, "Rowan in the orchard", house.keeper, "ours");
   const theirs = await furnish(house, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
@@ -80,6 +94,8 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
     (await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" })).json()
       .token as string;
   const token = await invite();
+  const openInvites = async () =>
+    ((await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView).invites;
   const signed = house.keeper.cookie?.split("=").slice(1).join("=") ?? "";
   const raw = decodeURIComponent(signed).replace(/\.[^.]*$/, "");
 
@@ -93,7 +109,8 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
     },
     { name: "a keeper of another yard", ...cilla, is: "keeperElsewhere" },
     ...[...people].map(([role, one]) => ({ name: `a ${role} of the yard`, ...one, is: { role } })),
-    { name: "a removed person", ...removed, is: "signedIn" },
+    { name: "somebody without a yard", ...yardless, is: "signedIn" },
+    { name: "a removed person", headers: removed.headers, id: null, is: "nobody" },
     { name: "an ended session", headers: ended.headers, id: null, is: "nobody" },
     { name: "a session's token without our signature", headers: cookie(raw), id: null, is: "nobody" },
     {
@@ -115,8 +132,14 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
     house,
     routes,
     callers,
-    ours: { ...known, ...ours, person: people.get("helper")?.id ?? "", yard: house.yard },
-    theirs: { ...known, ...theirs, person: cilla.id, yard: "north-croft" },
+    ours: {
+      ...known,
+      ...ours,
+      invite: (await openInvites())[0]?.id ?? "",
+      person: people.get("helper")?.id ?? "",
+      yard: house.yard,
+    },
+    theirs: { ...known, ...theirs, invite: "no-such-invite", person: cilla.id, yard: "north-croft" },
     ourMarks: [
       ...marksOf(ours),
       ...[...people.values()].map(({ id }) => id),
@@ -130,16 +153,10 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
     theirKey: theirs.key,
     newcomer,
     newFeeder: async () => (await house.addFeeder({ name: "Rowan for once" })).feeder.id,
-    newYard: async (keeper) => {
-      joined += 1;
-      const id = `yard-${joined}`;
-      const person = (await asked(house, "GET", "/api/v1/me", keeper)).json().id as string;
-      await house.store.yards.addYard(
-        { ...yard, id, name: "Alder Croft for once" } as never,
-        person,
-        house.clock.now(),
-      );
-      return id;
+    newYard,
+    newInvite: async () => {
+      await invite();
+      return (await openInvites()).at(-1)?.id ?? "";
     },
     dump: dumper(house.databaseFile),
   };
@@ -158,7 +175,13 @@ async function furnish(house: House, yard: string, name: string, keeper: Headers
   await asked(house, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
   await asked(house, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });
   const endpoint = `https://push.example/phone-${mark}`;
+  const person = (await asked(house, "GET", "/api/v1/me", keeper)).json().id as string;
+  const passkey = `passkey-${mark}`;
+  await house.store.keepers.addPasskey({ ...passkeyRow, id: passkey, keeper: person, credentialId: passkey }, 10);
+  const { sessions } = (await asked(house, "GET", "/api/v1/me/sessions", keeper)).json() as SessionsView;
   return {
+    session: sessions[0]?.id ?? "",
+    passkey,
     feeder: feeder.id,
     key,
     endpoint,
@@ -167,6 +190,11 @@ async function furnish(house: House, yard: string, name: string, keeper: Headers
     boot: `boot-${mark}`,
   };
 }
+
+const passkeyRow = {
+  ...{ publicKey: "AAAA", counter: 0, transports: [], label: "Phone", synced: false },
+  ...{ createdAt: instant(0), lastUsedAt: null },
+};
 
 function dumper(file: string): () => ReadonlyMap<string, string> {
   const database = new Database(file, { readonly: true });

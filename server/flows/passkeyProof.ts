@@ -1,0 +1,167 @@
+import { createHash } from "node:crypto";
+import { verifyAuthenticationResponse, verifyRegistrationResponse } from "@simplewebauthn/server";
+import { decodeAttestationObject, decodeClientDataJSON, parseAuthenticatorData } from "@simplewebauthn/server/helpers";
+import type { NewCredential, UsedCredential } from "../contract/passkeys.ts";
+import type { PasskeyRow } from "../ports.ts";
+import type { ChallengeUse } from "./passkeyChallenges.ts";
+import type { RelyingParty } from "./relyingParty.ts";
+
+/**
+ * Whether what a device answered proves a passkey (WebAuthn level 3, sections 7.1 and 7.2). The library verifies; what it would
+ * refuse is found out before, so that each refusal has its own words.
+ */
+
+export type PasskeyRefusal =
+  | "unreadable"
+  | "challengeUsed"
+  | "challengeOfOther"
+  | "origin"
+  | "host"
+  | "notVerified"
+  | "attested"
+  | "signature"
+  | "unknown"
+  | "otherPerson"
+  | "counter";
+
+export const refusalWords: Readonly<Record<PasskeyRefusal, string>> = {
+  unreadable: "The passkey's answer can't be read. Try again, or use your passphrase.",
+  challengeUsed: "This request was answered already, or it is older than 5 minutes. Start again.",
+  challengeOfOther: "This answer belongs to another request. Start again.",
+  origin: "The passkey was used at another address than this server's. Open the server's own address and try again.",
+  host: "This passkey belongs to another host name. Use one that you added here, or your passphrase.",
+  notVerified:
+    "The device didn't check that it is you. Set up its screen lock, fingerprint, face or PIN, and try again.",
+  attested: "The device sent a certificate that was not asked for. Try another device.",
+  signature: "The passkey's signature is wrong.",
+  unknown: "This passkey is not known here: it was removed, or never added. Sign in with your passphrase.",
+  otherPerson: "This passkey belongs to another person.",
+  counter:
+    "The passkey's counter didn't go on, so there may be a copy of it. Use your passphrase, and remove this passkey if you don't know why.",
+};
+
+type Proof<Proved> =
+  | { readonly kind: "proved"; readonly proved: Proved }
+  | { readonly kind: "refused"; readonly why: PasskeyRefusal };
+const refused = (why: PasskeyRefusal) => ({ kind: "refused", why }) as const;
+
+/** COSE numbers of EdDSA, ES256 and RS256: what today's devices have between them. */
+export const algorithms = [-8, -7, -257];
+
+export type UseChallenge = (challenge: string) => ChallengeUse;
+
+type MadePasskey = Pick<PasskeyRow, "credentialId" | "publicKey" | "counter" | "transports" | "synced">;
+
+/** Of a new passkey. @param use uses the challenge up, whatever comes of it */
+export async function proveNew(
+  said: NewCredential,
+  party: RelyingParty,
+  use: UseChallenge,
+): Promise<Proof<MadePasskey>> {
+  const { clientDataJSON, attestationObject, transports = [] } = said.response;
+  const read = readAnswer(() => {
+    const attestation = decodeAttestationObject(Buffer.from(attestationObject, "base64url"));
+    const certified = attestation.get("attStmt").get("x5c") !== undefined;
+    return { data: parseAuthenticatorData(attestation.get("authData")), clientDataJSON, certified };
+  });
+  if (read === null) return refused("unreadable");
+  const wrong = wrongIn(read, "webauthn.create", party, use);
+  if (wrong !== null) return refused(wrong);
+  // Nothing is learnt from a certificate, and to check one the library may fetch what is written in it.
+  if (read.certified) return refused("attested");
+  const response = { ...said, response: { clientDataJSON, attestationObject }, clientExtensionResults: {} };
+  const verified = await tried(() =>
+    verifyRegistrationResponse({
+      response,
+      expectedChallenge: read.client.challenge,
+      expectedOrigin: party.origin,
+      expectedRPID: party.id,
+      supportedAlgorithmIDs: algorithms,
+    }),
+  );
+  if (verified === null) return refused("unreadable");
+  if (!verified.verified) return refused("signature");
+  const { credential, credentialBackedUp } = verified.registrationInfo;
+  return {
+    kind: "proved",
+    proved: {
+      credentialId: credential.id,
+      publicKey: Buffer.from(credential.publicKey).toString("base64url"),
+      counter: credential.counter,
+      transports,
+      synced: credentialBackedUp,
+    },
+  };
+}
+
+/** Of a known passkey; `proved` is its counter now. Whether that went on is for the store to say, in the step that keeps it. */
+export async function proveUse(
+  said: UsedCredential,
+  known: Pick<PasskeyRow, "credentialId" | "publicKey" | "keeper"> | null,
+  party: RelyingParty,
+  use: UseChallenge,
+): Promise<Proof<number>> {
+  const { clientDataJSON, authenticatorData, signature, userHandle } = said.response;
+  const read = readAnswer(() => {
+    return { data: parseAuthenticatorData(Buffer.from(authenticatorData, "base64url")), clientDataJSON };
+  });
+  if (read === null) return refused("unreadable");
+  const wrong = wrongIn(read, "webauthn.get", party, use);
+  if (wrong !== null) return refused(wrong);
+  if (known === null) return refused("unknown");
+  if (userHandle && Buffer.from(userHandle, "base64url").toString() !== known.keeper) return refused("otherPerson");
+  const verified = await tried(() =>
+    verifyAuthenticationResponse({
+      response: { ...said, response: { clientDataJSON, authenticatorData, signature }, clientExtensionResults: {} },
+      expectedChallenge: read.client.challenge,
+      expectedOrigin: party.origin,
+      expectedRPID: party.id,
+      // The library judges the counter before the signature; so it is judged after, or anybody could cry wolf.
+      credential: { id: known.credentialId, publicKey: Buffer.from(known.publicKey, "base64url"), counter: 0 },
+    }),
+  );
+  if (verified === null) return refused("unreadable");
+  return verified.verified ? { kind: "proved", proved: verified.authenticationInfo.newCounter } : refused("signature");
+}
+
+/** What the browser says of where the passkey was used, section 5.8.1. */
+interface ClientData {
+  readonly type: string;
+  readonly challenge: string;
+  readonly origin: string;
+  readonly crossOrigin?: boolean;
+}
+interface Read {
+  readonly client: ClientData;
+  readonly data: ReturnType<typeof parseAuthenticatorData>;
+}
+
+function readAnswer<Answer extends Pick<Read, "data"> & { readonly clientDataJSON: string }>(
+  read: () => Answer,
+): (Answer & Read) | null {
+  try {
+    const answer = read();
+    const client = decodeClientDataJSON(answer.clientDataJSON) as ClientData | null;
+    return client !== null && typeof client.challenge === "string" ? { ...answer, client } : null;
+  } catch {
+    return null; // anybody may send anything; the caller says it in words
+  }
+}
+
+function wrongIn({ client, data }: Read, type: string, party: RelyingParty, use: UseChallenge): PasskeyRefusal | null {
+  const challenge = use(client.challenge);
+  if (challenge === "unknown") return "challengeUsed";
+  if (challenge !== "fine" || client.type !== type) return "challengeOfOther";
+  if (client.origin !== party.origin || client.crossOrigin === true) return "origin";
+  if (!Buffer.from(data.rpIdHash).equals(createHash("sha256").update(party.id).digest())) return "host";
+  return data.flags.up && data.flags.uv ? null : "notVerified";
+}
+
+/** What the library throws at is an answer that no honest device gives. Its words may quote a challenge, so they go nowhere. */
+async function tried<Verified>(verify: () => Promise<Verified>): Promise<Verified | null> {
+  try {
+    return await verify();
+  } catch {
+    return null;
+  }
+}

@@ -1,0 +1,203 @@
+import { randomUUID } from "node:crypto";
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import {
+  addPasskeyRequest,
+  confirmRequest,
+  passkeyOptionsRequest,
+  passkeySignInRequest,
+  passkeysMax,
+  renamePasskeyRequest,
+} from "../contract/passkeys.ts";
+import {
+  addPasskey,
+  askToAdd,
+  askToConfirm,
+  askToSignIn,
+  confirmByPasskey,
+  confirmByPassphrase,
+  isConfirmed,
+  type Passkeys,
+  passkeysView,
+  type Refused,
+  signInByPasskey,
+} from "../flows/passkeys.ts";
+import { noRelyingParty, relyingParty } from "../flows/relyingParty.ts";
+import type { Ports } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+import { noteSecurity } from "./securityLog.ts";
+import { deviceOf, guardedSession, keeperOf, remember } from "./sessions.ts";
+
+export interface PasskeyRoutes {
+  readonly ports: Ports;
+  readonly passkeys: Passkeys;
+  readonly publicUrl: string | null;
+}
+
+const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
+const cookieName = "pieward_passkey";
+const cookiePath = "/api/v1/session/passkey";
+
+/** Signing in with a passkey, for whoever isn't signed in. */
+export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
+  const door = app.withTypeProvider<ZodTypeProvider>();
+
+  door.post(`${cookiePath}/options`, { config: fewTries, schema: { hide: true } }, async (request, reply) => {
+    const party = partyOf(request, publicUrl);
+    if (party === null) return sendProblem(reply, unusable);
+    const browser = randomUUID();
+    // A challenge is answered by the browser that asked for it, and by no other.
+    const secure = request.protocol === "https";
+    const kept = { path: cookiePath, httpOnly: true, sameSite: "strict", signed: true, maxAge: 300, secure } as const;
+    reply.setCookie(cookieName, browser, kept);
+    return askToSignIn(passkeys, party, browser);
+  });
+
+  door.post(
+    cookiePath,
+    { config: fewTries, schema: { hide: true, body: passkeySignInRequest } },
+    async (request, reply) => {
+      const party = partyOf(request, publicUrl);
+      if (party === null) return sendProblem(reply, unusable);
+      const { credential } = request.body;
+      const outcome = await signInByPasskey(ports, passkeys, party, credential, {
+        browser: browserOf(request),
+        device: deviceOf(request),
+      });
+      if (outcome.kind === "refused") {
+        noteRefusal(request, outcome);
+        return sendProblem(reply, { status: 401, detail: outcome.words });
+      }
+      reply.clearCookie(cookieName, { path: cookiePath });
+      remember(request, reply, outcome.token);
+      return { keeper: outcome.keeper };
+    },
+  );
+}
+
+/** One's own passkeys; stands behind `keepersOnly`. */
+export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
+  const door = app.withTypeProvider<ZodTypeProvider>();
+  const own = z.object({ passkey: z.string() });
+  const view = (request: FastifyRequest) => passkeysView(ports, partyOf(request, publicUrl), keeperOf(request).id);
+
+  door.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
+
+  door.post(
+    "/api/v1/me/passkeys/options",
+    { config: fewTries, schema: { hide: true, body: passkeyOptionsRequest } },
+    async (request, reply) => {
+      const party = partyOf(request, publicUrl);
+      if (party === null) return sendProblem(reply, unusable);
+      const session = guardedSession(request);
+      const { passphrase } = request.body;
+      if (passphrase !== undefined && !(await confirmByPassphrase(ports, passkeys, session, passphrase))) {
+        return refusePassphrase(reply);
+      }
+      if (!isConfirmed(ports, passkeys, session)) return sendProblem(reply, unconfirmed);
+      return (await askToAdd(ports, passkeys, party, session)) ?? sendProblem(reply, tooMany);
+    },
+  );
+
+  door.post(
+    "/api/v1/me/passkeys",
+    { config: fewTries, schema: { hide: true, body: addPasskeyRequest } },
+    async (request, reply) => {
+      const party = partyOf(request, publicUrl);
+      if (party === null) return sendProblem(reply, unusable);
+      const outcome = await addPasskey(ports, passkeys, party, guardedSession(request), request.body);
+      switch (outcome.kind) {
+        case "refused":
+          noteRefusal(request, outcome);
+          return sendProblem(reply, { status: 400, ...refusedField(outcome) });
+        case "known":
+          return sendProblem(reply, {
+            status: 409,
+            detail: "This passkey was added already, here or by somebody else.",
+          });
+        case "tooMany":
+          return sendProblem(reply, tooMany);
+        case "added":
+          return reply.status(201).send(await view(request));
+      }
+    },
+  );
+
+  door.patch(
+    "/api/v1/me/passkeys/:passkey",
+    { schema: { hide: true, params: own, body: renamePasskeyRequest } },
+    async (request, reply) => {
+      const person = keeperOf(request).id;
+      const renamed = await ports.store.keepers.renamePasskey(person, request.params.passkey, request.body.label);
+      return renamed ? view(request) : sendProblem(reply, noSuchPasskey);
+    },
+  );
+
+  door.delete("/api/v1/me/passkeys/:passkey", { schema: { hide: true, params: own } }, async (request, reply) => {
+    const person = keeperOf(request).id;
+    if (!isConfirmed(ports, passkeys, guardedSession(request))) return sendProblem(reply, unconfirmed);
+    const removed = await ports.store.keepers.removePasskey(person, request.params.passkey);
+    if (!removed) return sendProblem(reply, noSuchPasskey);
+    return view(request);
+  });
+
+  door.post("/api/v1/me/confirm/options", { config: fewTries, schema: { hide: true } }, async (request, reply) => {
+    const party = partyOf(request, publicUrl);
+    if (party === null) return sendProblem(reply, unusable);
+    const options = await askToConfirm(ports, passkeys, party, guardedSession(request));
+    return options ?? sendProblem(reply, { status: 409, detail: "You have no passkey. Give your passphrase instead." });
+  });
+
+  door.post(
+    "/api/v1/me/confirm",
+    { config: fewTries, schema: { hide: true, body: confirmRequest } },
+    async (request, reply) => {
+      const session = guardedSession(request);
+      if ("passphrase" in request.body) {
+        const right = await confirmByPassphrase(ports, passkeys, session, request.body.passphrase);
+        return right ? reply.status(204).send() : refusePassphrase(reply);
+      }
+      const party = partyOf(request, publicUrl);
+      if (party === null) return sendProblem(reply, unusable);
+      const outcome = await confirmByPasskey(ports, passkeys, party, session, request.body.credential);
+      if (outcome.kind === "confirmed") return reply.status(204).send();
+      noteRefusal(request, outcome);
+      return sendProblem(reply, { status: 403, ...refusedField(outcome) });
+    },
+  );
+}
+
+const unusable = { status: 409, detail: noRelyingParty };
+const tooMany = { status: 409, detail: `You have ${passkeysMax} passkeys, and that is the most. Remove one first.` };
+const noSuchPasskey = { status: 404, detail: "You have no such passkey." };
+const unconfirmed = {
+  status: 403,
+  detail: "Give your passphrase or use a passkey first: this changes how you sign in.",
+  errors: [{ field: "passphrase", problem: "is needed again, since you signed in more than 5 minutes ago" }],
+};
+
+function refusePassphrase(reply: FastifyReply): FastifyReply {
+  const errors = [{ field: "passphrase", problem: "is wrong" }];
+  return sendProblem(reply, { status: 403, detail: "passphrase: is wrong", errors });
+}
+
+const refusedField = ({ words }: Refused) => ({
+  detail: words,
+  errors: [{ field: "credential", problem: words }],
+});
+
+/** Nothing of what was sent goes into the log: who, which of our rows, and why. */
+/** What exactly was wrong, for whoever reads the log; the line about the refused request says from where. */
+function noteRefusal(request: FastifyRequest, { why, person, passkey }: Refused): void {
+  noteSecurity(request, { event: "passkeyRefused", why, person, passkey });
+}
+
+const partyOf = (request: FastifyRequest, publicUrl: string | null) =>
+  relyingParty(publicUrl, `${request.protocol}://${request.host}`);
+
+function browserOf(request: FastifyRequest): string {
+  const cookie = request.cookies[cookieName];
+  const { valid, value } = cookie ? request.unsignCookie(cookie) : { valid: false, value: null };
+  return valid && value !== null ? value : "";
+}

@@ -1,0 +1,362 @@
+import { describe, expect, it } from "vitest";
+import type { PasskeysView } from "../../server/contract/passkeys.ts";
+import { isoOf, minutes, seconds } from "../../server/domain/instant.ts";
+import { type House, openHouse } from "../support/house.ts";
+import { type Lies, type PasskeyDevice, passkeyDevice } from "../support/passkeyDevice.ts";
+import { asked, invited } from "../support/people.ts";
+
+/** Passkeys over HTTP, with a device made by hand that can lie in each way that a thief might. */
+
+type Headers = Record<string, string>;
+type Answer = Awaited<ReturnType<typeof asked>>;
+
+const origin = "http://localhost:8080";
+const here = { host: "localhost:8080" };
+const passphrase = "birds before breakfast";
+
+const cookiesOf = ({ headers }: Answer) =>
+  [headers["set-cookie"] ?? []].flat().map((cookie) => String(cookie).split(";")[0]);
+const post = (house: House, url: string, headers: Headers, payload: object = {}) =>
+  asked(house, "POST", url, { ...here, ...headers }, payload);
+const listed = async (house: House, headers: Headers) =>
+  ((await asked(house, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
+
+async function addPasskey(house: House, headers: Headers, device: PasskeyDevice, label = "Phone", lies: Lies = {}) {
+  const options = await post(house, "/api/v1/me/passkeys/options", headers);
+  if (options.statusCode !== 200) return options;
+  const credential = device.create(options.json(), lies);
+  return post(house, "/api/v1/me/passkeys", headers, { label, credential });
+}
+
+/** Asks for a challenge as a browser that isn't signed in. */
+async function askedIn(house: House) {
+  const options = await post(house, "/api/v1/session/passkey/options", {});
+  return { options: options.json(), headers: { cookie: cookiesOf(options).join("; ") } };
+}
+async function signIn(house: House, device: PasskeyDevice, lies: Lies = {}) {
+  const { options, headers } = await askedIn(house);
+  return post(house, "/api/v1/session/passkey", headers, { credential: device.use(options, lies) });
+}
+
+async function withPasskey(options: { counts?: boolean; firstCounter?: number } = {}) {
+  const house = await openHouse();
+  const device = passkeyDevice(origin, options);
+  const added = await addPasskey(house, house.keeper, device);
+  expect([added.statusCode, added.body]).toEqual([201, expect.stringContaining("Phone")]);
+  return { house, device };
+}
+
+describe("a passkey", () => {
+  it("signs its person in without a name, over the same session as a passphrase", async () => {
+    const { house, device } = await withPasskey();
+    const answer = await signIn(house, device);
+    expect([answer.statusCode, answer.json()]).toEqual([200, { keeper: { name: "Keeper" } }]);
+    const cookie = cookiesOf(answer).find((one) => one?.startsWith("pieward_session=")) as string;
+    const me = await asked(house, "GET", "/api/v1/me", { cookie });
+    expect(me.json().name).toBe("Keeper");
+    expect(String(answer.headers["set-cookie"])).toMatch(/HttpOnly.*SameSite=Lax/);
+    await asked(house, "DELETE", "/api/v1/session", { cookie });
+    expect((await asked(house, "GET", "/api/v1/me", { cookie })).statusCode).toBe(401);
+  });
+
+  it("stands beside the passphrase, which still works when passkeys exist", async () => {
+    const { house } = await withPasskey();
+    expect((await post(house, "/api/v1/session", {}, { name: "Keeper", passphrase })).statusCode).toBe(200);
+  });
+
+  it("is listed, renamed and removed by its own person, and by nobody else", async () => {
+    const { house, device } = await withPasskey();
+    const bo = await invited(house, "Bo", "keeper");
+    const [one] = await listed(house, house.keeper);
+    expect(one).toEqual({
+      id: expect.any(String),
+      label: "Phone",
+      synced: false,
+      addedAt: "2026-01-15T09:00:00.000Z",
+      lastUsedAt: null,
+    });
+    expect(await listed(house, bo)).toEqual([]);
+    const path = `/api/v1/me/passkeys/${one?.id}`;
+    expect((await asked(house, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
+    expect((await asked(house, "DELETE", path, bo)).statusCode).toBe(404);
+
+    const renamed = await asked(house, "PATCH", path, house.keeper, { label: "Key on the ring" });
+    expect(renamed.json().passkeys).toMatchObject([{ label: "Key on the ring" }]);
+    const wrong = await asked(house, "PATCH", path, house.keeper, { label: " ", name: "x" });
+    expect(wrong.json().errors.map((each: { field: string }) => each.field)).toContain("label");
+    expect((await asked(house, "DELETE", path, house.keeper)).json().passkeys).toEqual([]);
+    const gone = await signIn(house, device);
+    expect([gone.statusCode, gone.json().detail]).toEqual([401, expect.stringContaining("not known here")]);
+  });
+
+  it("goes with the account of its person", async () => {
+    const { house, device } = await withPasskey();
+    await house.connections.write(async (statements) => {
+      await statements.keeper.deleteMany();
+    });
+    const answer = await signIn(house, device);
+    expect([answer.statusCode, answer.json().detail]).toEqual([401, expect.stringContaining("not known here")]);
+    expect(await house.connections.reader.passkey.count()).toBe(0);
+  });
+
+  it("is one person's: its credential id can't be added a second time", async () => {
+    const { house, device } = await withPasskey();
+    const bo = await invited(house, "Bo", "helper");
+    const again = await addPasskey(house, bo, passkeyDevice(origin), "Mine", { credentialId: device.credentialId });
+    expect([again.statusCode, again.json().detail]).toEqual([409, expect.stringContaining("added already")]);
+    expect((await signIn(house, device)).json().keeper.name).toBe("Keeper");
+  });
+
+  it("is one of ten at most", async () => {
+    const { house } = await withPasskey();
+    const [first] = await house.store.keepers.passkeysOf((await house.store.keepers.keeperNamed("Keeper"))?.id ?? "");
+    if (!first) throw new Error("expected a passkey");
+    const more = (number: number) =>
+      house.store.keepers.addPasskey({ ...first, id: `p${number}`, credentialId: `c${number}` }, 10);
+    for (let number = 2; number <= 10; number += 1) expect(await more(number)).toBe("added");
+    expect(await more(11)).toBe("tooMany");
+    const answer = await addPasskey(house, house.keeper, passkeyDevice(origin));
+    expect([answer.statusCode, answer.json().detail]).toEqual([409, expect.stringContaining("You have 10 passkeys")]);
+    expect(await listed(house, house.keeper)).toHaveLength(10);
+  });
+
+  it("may belong to a device that counts beyond 31 bits, or that doesn't count", async () => {
+    const far = await withPasskey({ firstCounter: 4_294_967_290 });
+    expect((await signIn(far.house, far.device)).statusCode).toBe(200);
+    expect((await signIn(far.house, far.device)).statusCode).toBe(200);
+    const still = await withPasskey({ counts: false });
+    expect((await signIn(still.house, still.device)).statusCode).toBe(200);
+    expect((await signIn(still.house, still.device)).statusCode).toBe(200);
+  });
+});
+
+describe("a sign-in with a passkey is refused", () => {
+  const lies: Readonly<Record<string, readonly (readonly [how: string, lies: Lies, words: string])[]>> = {
+    "at a place that isn't ours": [
+      ["another port", { origin: "http://localhost:9090" }, "another address"],
+      ["a page that looks like ours", { origin: "https://localhost.example" }, "another address"],
+      ["inside another site's page", { crossOrigin: true }, "another address"],
+      ["another host name", { host: "pies.example" }, "another host name"],
+    ],
+    "by somebody who isn't proved to be the person": [
+      ["the device didn't check", { verified: false }, "didn't check that it is you"],
+      ["a wrong signature", { signature: "wrong" }, "signature is wrong"],
+      ["a passkey that isn't known", { credentialId: "A".repeat(43) }, "not known here"],
+      ["another person's handle", { userHandle: Buffer.from("Bo").toString("base64url") }, "another person"],
+    ],
+    "with something made before or for something else": [
+      ["a challenge that nobody gave", { challenge: "A".repeat(43) }, "answered already"],
+      ["what adds a passkey", { type: "webauthn.create" }, "another request"],
+      ["a counter that didn't go on", { counter: 1 }, "counter didn't go on"],
+      ["a counter that went back", { counter: 0 }, "counter didn't go on"],
+    ],
+  };
+
+  it.each(Object.entries(lies))("%s, in its own words", async (_where, each) => {
+    const { house, device } = await withPasskey();
+    let lastUsedAt = null;
+    for (const [how, lie, words] of each) {
+      const answer = await signIn(house, device, lie);
+      expect([how, answer.statusCode, answer.json().detail]).toEqual([how, 401, expect.stringContaining(words)]);
+      expect(cookiesOf(answer)).toEqual([]);
+      expect((await listed(house, house.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
+      // Nothing of the lie is kept: the honest device goes on.
+      house.clock.pass(seconds(1));
+      expect((await signIn(house, device)).statusCode).toBe(200);
+      lastUsedAt = isoOf(house.clock.now());
+    }
+  });
+
+  it("the second time with the same answer", async () => {
+    const { house, device } = await withPasskey({ counts: false });
+    const { options, headers } = await askedIn(house);
+    const credential = device.use(options);
+    expect((await post(house, "/api/v1/session/passkey", headers, { credential })).statusCode).toBe(200);
+    const replayed = await post(house, "/api/v1/session/passkey", headers, { credential });
+    expect([replayed.statusCode, replayed.json().detail]).toEqual([401, expect.stringContaining("answered already")]);
+  });
+
+  it("when one answer comes twice at the same moment", async () => {
+    const { house, device } = await withPasskey();
+    const two = [await askedIn(house), await askedIn(house)];
+    const answers = await Promise.all(
+      two.map(({ options, headers }) => {
+        const credential = device.use(options, { counter: 7 });
+        return post(house, "/api/v1/session/passkey", headers, { credential });
+      }),
+    );
+    expect(answers.map(({ statusCode }) => statusCode).sort()).toEqual([200, 401]);
+  });
+
+  it("by another browser than the one that asked", async () => {
+    const { house, device } = await withPasskey();
+    const { options } = await askedIn(house);
+    const other = await askedIn(house);
+    for (const headers of [other.headers, {}, { cookie: "pieward_passkey=forged.forged" }]) {
+      const credential = device.use(options);
+      const answer = await post(house, "/api/v1/session/passkey", headers, { credential });
+      expect([answer.statusCode, answer.json().detail]).toEqual([
+        401,
+        expect.stringMatching(/another request|already/),
+      ]);
+    }
+  });
+
+  it("five minutes after it was asked for, and not before", async () => {
+    const { house, device } = await withPasskey();
+    const [late, inTime] = [await askedIn(house), await askedIn(house)];
+    house.clock.pass((minutes(5) - seconds(1)) as never);
+    const first = await post(house, "/api/v1/session/passkey", inTime.headers, {
+      credential: device.use(inTime.options),
+    });
+    expect(first.statusCode).toBe(200);
+    house.clock.pass(seconds(1));
+    const second = await post(house, "/api/v1/session/passkey", late.headers, { credential: device.use(late.options) });
+    expect([second.statusCode, second.json().detail]).toEqual([401, expect.stringContaining("older than 5 minutes")]);
+  });
+
+  it("with a challenge that was given for adding or for confirming", async () => {
+    const { house, device } = await withPasskey();
+    for (const path of ["/api/v1/me/passkeys/options", "/api/v1/me/confirm/options"]) {
+      const other = (await post(house, path, house.keeper)).json();
+      const { headers } = await askedIn(house);
+      const answer = await post(house, "/api/v1/session/passkey", headers, { credential: device.use(other) });
+      expect([path, answer.statusCode, answer.json().detail]).toEqual([
+        path,
+        401,
+        expect.stringContaining("another request"),
+      ]);
+    }
+  });
+
+  it("naming the field where it can't be read, and never with a failure of ours", async () => {
+    const { house, device } = await withPasskey();
+    const { options, headers } = await askedIn(house);
+    const whole = device.use(options) as { response: Record<string, string> };
+    for (const [field, value] of [
+      ["clientDataJSON", "@"],
+      ["authenticatorData", undefined],
+      ["signature", ""],
+    ] as const) {
+      const credential = { ...whole, response: { ...whole.response, [field]: value } };
+      const answer = await post(house, "/api/v1/session/passkey", headers, { credential });
+      expect([answer.statusCode, answer.json().errors?.[0]?.field]).toEqual([400, `credential.response.${field}`]);
+    }
+    for (const response of [
+      { clientDataJSON: "bnVsbA" }, // null
+      { clientDataJSON: "AAAA" },
+      { authenticatorData: "AAAA" },
+      { authenticatorData: Buffer.alloc(60, 0xff).toString("base64url") },
+    ]) {
+      const credential = { ...whole, response: { ...whole.response, ...response } };
+      const answer = await post(house, "/api/v1/session/passkey", headers, { credential });
+      expect([answer.statusCode, answer.json().detail]).toEqual([401, expect.stringContaining("can't be read")]);
+    }
+  });
+});
+
+describe("adding a passkey", () => {
+  it("asks for the passphrase anew where one signed in more than five minutes ago", async () => {
+    const house = await openHouse();
+    house.clock.pass(minutes(6));
+    const ask = (payload: object) => post(house, "/api/v1/me/passkeys/options", house.keeper, payload);
+    const bare = await ask({});
+    expect([bare.statusCode, bare.json().errors]).toEqual([
+      403,
+      [{ field: "passphrase", problem: "is needed again, since you signed in more than 5 minutes ago" }],
+    ]);
+    const wrong = await ask({ passphrase: "cats before breakfast" });
+    expect([wrong.statusCode, wrong.json().errors]).toEqual([403, [{ field: "passphrase", problem: "is wrong" }]]);
+    expect((await ask({ passphrase })).statusCode).toBe(200);
+    house.clock.pass(minutes(4));
+    expect((await ask({})).statusCode).toBe(200); // still the same five minutes
+    house.clock.pass(minutes(1));
+    expect((await ask({})).statusCode).toBe(403);
+    expect((await ask({ passphrase, pin: 1 })).json().errors).toMatchObject([{ field: expect.any(String) }]);
+  });
+
+  it("takes another passkey of the same person for it, and of nobody else", async () => {
+    const { house, device } = await withPasskey();
+    const bo = await invited(house, "Bo", "helper");
+    const bos = passkeyDevice(origin);
+    expect((await addPasskey(house, bo, bos)).statusCode).toBe(201);
+    house.clock.pass(minutes(6));
+    const confirmWith = async (used: PasskeyDevice, lies: Lies = {}) => {
+      const options = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
+      return post(house, "/api/v1/me/confirm", house.keeper, { credential: used.use(options, lies) });
+    };
+    const other = await confirmWith(bos);
+    expect([other.statusCode, other.json().detail]).toEqual([403, expect.stringContaining("another person")]);
+    expect((await confirmWith(device, { verified: false })).statusCode).toBe(403);
+    const added = await addPasskey(house, house.keeper, passkeyDevice(origin));
+    expect(added.statusCode).toBe(403);
+    expect((await confirmWith(device)).statusCode).toBe(204);
+    expect((await addPasskey(house, house.keeper, passkeyDevice(origin), "Second")).statusCode).toBe(201);
+  });
+
+  it("is refused in its own words where the device lies", async () => {
+    const house = await openHouse();
+    for (const [lies, words] of [
+      [{ origin: "https://pies.example" }, "another address"],
+      [{ host: "pies.example" }, "another host name"],
+      [{ verified: false }, "didn't check that it is you"],
+      [{ type: "webauthn.get" }, "another request"],
+      [{ certificate: true }, "certificate that was not asked for"],
+    ] as const) {
+      const answer = await addPasskey(house, house.keeper, passkeyDevice(origin), "Phone", lies);
+      const { detail, errors } = answer.json();
+      expect([answer.statusCode, detail]).toEqual([400, expect.stringContaining(words)]);
+      expect(errors[0].field).toBe("credential");
+    }
+    expect(await listed(house, house.keeper)).toEqual([]);
+  });
+
+  it("is for the session that asked, once, and not for another one of the same person", async () => {
+    const house = await openHouse();
+    const second = await post(house, "/api/v1/session", {}, { name: "Keeper", passphrase });
+    const elsewhere = { cookie: cookiesOf(second)[0] as string, "x-pieward": "1" };
+    const options = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
+    const body = { label: "Phone", credential: passkeyDevice(origin).create(options) };
+    expect((await post(house, "/api/v1/me/passkeys", elsewhere, body)).json().detail).toContain("another request");
+    expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("answered already");
+  });
+
+  it("takes no challenge that was given for confirming, nor confirming one that was given for adding", async () => {
+    const { house, device } = await withPasskey();
+    const toConfirm = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
+    const body = { label: "Second", credential: passkeyDevice(origin).create(toConfirm) };
+    expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("another request");
+    const toAdd = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
+    const confirmed = await post(house, "/api/v1/me/confirm", house.keeper, { credential: device.use(toAdd) });
+    expect([confirmed.statusCode, confirmed.json().detail]).toEqual([403, expect.stringContaining("another request")]);
+    expect(await listed(house, house.keeper)).toHaveLength(1);
+  });
+
+  it("leaves removing to whoever gave a passphrase or a passkey just now", async () => {
+    const { house } = await withPasskey();
+    const [one] = await listed(house, house.keeper);
+    house.clock.pass(minutes(6));
+    const remove = () => asked(house, "DELETE", `/api/v1/me/passkeys/${one?.id}`, house.keeper);
+    expect((await remove()).json().errors).toMatchObject([{ field: "passphrase" }]);
+    expect(await listed(house, house.keeper)).toHaveLength(1);
+    expect((await post(house, "/api/v1/me/confirm", house.keeper, { passphrase: "not it at all" })).statusCode).toBe(
+      403,
+    );
+    expect((await post(house, "/api/v1/me/confirm", house.keeper, { passphrase })).statusCode).toBe(204);
+    expect((await remove()).statusCode).toBe(200);
+  });
+});
+
+describe("at an address where passkeys can't work", () => {
+  it("the server says so and leaves the passphrase", async () => {
+    const house = await openHouse();
+    for (const host of ["192.168.1.20:8080", "pies.example", "[fd00::7]:8080"]) {
+      const answer = await asked(house, "POST", "/api/v1/session/passkey/options", { host });
+      expect([host, answer.statusCode, answer.json().detail]).toEqual([host, 409, expect.stringContaining("HTTPS")]);
+      const view = await asked(house, "GET", "/api/v1/me/passkeys", { ...house.keeper, host });
+      expect(view.json().origin).toBeNull();
+      const add = await asked(house, "POST", "/api/v1/me/passkeys/options", { ...house.keeper, host }, {});
+      expect([add.statusCode, add.json().detail]).toEqual([409, expect.stringContaining("PUBLIC_URL")]);
+    }
+  });
+});
