@@ -1,5 +1,5 @@
 import { randomUUID } from "node:crypto";
-import type { Ports, YardRow } from "../ports.ts";
+import type { YardRow } from "../ports.ts";
 
 /** The yard that a house begins with. Its keeper changes what doesn't fit. */
 
@@ -16,17 +16,3 @@ export const firstYard = (zone: string): YardRow => ({
   practice: false,
   escalateMinutes: usualEscalation,
 });
-
-/**
- * Adds the first yard where there is none, for the only keeper. An earlier version could die between the claim and the yard,
- * and without a yard no feeder can be added. The keeper's time zone isn't known here: UTC, until they choose theirs.
- */
-export async function ensureYard({ clock, store, live }: Ports, keeper: string): Promise<void> {
-  const added = await store.atomically(async ({ yards, keepers }) => {
-    const alone = (await keepers.countKeepers()) === 1;
-    if (!alone || (await yards.yards()).some(({ practice }) => !practice)) return false;
-    await yards.addYard(firstYard("UTC"), keeper, clock.now());
-    return true;
-  });
-  if (added) live.reconnect(keeper);
-}

@@ -28,6 +28,7 @@ import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 import { noteSecurity } from "./securityLog.ts";
 import { deviceOf, guardedSession, keeperOf, remember } from "./sessions.ts";
+import { refuseUnknownFields } from "./strict.ts";
 
 export interface PasskeyRoutes {
   readonly ports: Ports;
@@ -41,6 +42,7 @@ const cookiePath = "/api/v1/session/passkey";
 
 /** Signing in with a passkey, for whoever isn't signed in. */
 export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
+  refuseUnknownFields(app);
   const door = app.withTypeProvider<ZodTypeProvider>();
 
   door.post(`${cookiePath}/options`, { config: fewTries, schema: { hide: true } }, async (request, reply) => {

@@ -15,7 +15,6 @@ import {
 import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
-import { ensureYard } from "../flows/firstYard.ts";
 import { askYardOrder } from "../flows/keeperActs.ts";
 import { mendSoon } from "../flows/mending.ts";
 import { callViews, meView } from "../flows/people.ts";
@@ -35,7 +34,6 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
   const home = async (request: FastifyRequest): Promise<HomeView> => {
     const now = ports.clock.now();
     const me = keeperOf(request);
-    if (!(await ports.store.yards.yards()).some(({ practice }) => !practice)) await ensureYard(ports, me.id);
     const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
     const people = await ports.store.people.countMembers();
     const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];

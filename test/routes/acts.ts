@@ -26,9 +26,9 @@ export interface Act {
 
 /**
  * `unclaimed`: nobody keeps the house. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
- * with a practice yard. `yardless`: an earlier version died between the claim and the yard.
+ * with a practice yard.
  */
-export type Start = "unclaimed" | "usual" | "practising" | "yardless";
+export type Start = "unclaimed" | "usual" | "practising";
 
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
@@ -73,7 +73,6 @@ export const acts: readonly Act[] = [
   { route: "DELETE /api/v1/me/sessions/:session", again: 404 },
   { route: "POST /api/v1/me/remove", body: { passphrase: "birds before breakfast", withYards: true }, again: 401 },
   { route: "POST /api/v1/me/passkeys/options", body: {}, commits: 0, unseen: true },
-  { route: "GET /api/v1/home", from: "yardless" },
   { route: "PATCH /api/v1/me", body: { mail: "ada@alder-croft.example" } },
   { route: "POST /api/v1/me/mail/test", commits: 0, unseen: true },
   { route: "POST /api/v1/phones", body: { endpoint: "https://push.example/new", keys, label: "Tablet" } },

@@ -50,6 +50,9 @@ function openObjects(schema: Schema, at = "body"): string[] {
   ];
 }
 
+/** What a browser makes of a passkey is WebAuthn's and may grow: fields that nothing here reads are left out, not refused. */
+const byBrowser = / body\.credential(\.response)?$/;
+
 describe("a keeper's request with a field that it doesn't have", () => {
   it("is refused by every route, in the body and in the address, and the refusal names the field", async () => {
     const house = await openHouse();
@@ -77,7 +80,7 @@ describe("a keeper's request with a field that it doesn't have", () => {
     const open = (await keepersRoutes(await openHouse())).flatMap(({ method, path, body }) =>
       body === undefined ? [] : openObjects(body).map((at) => `${method} ${path} ${at}`),
     );
-    expect(open).toEqual([]);
+    expect(open.filter((at) => !byBrowser.test(at))).toEqual([]);
     expect(openObjects({ properties: { deep: { properties: {} } }, additionalProperties: false })).toEqual([
       "body.deep",
     ]);

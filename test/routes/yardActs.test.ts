@@ -1,42 +1,12 @@
 import { expect, it } from "vitest";
 import type { HomeView } from "../../server/contract/api.ts";
 import { type House, openHouse } from "../support/house.ts";
-import { asked, invited } from "../support/people.ts";
+import { asked } from "../support/people.ts";
 
-/** Acts that change a yard together with what belongs to it. An earlier version could die between the claim and the yard. */
+/** Acts that change a yard together with what belongs to it. */
 
 const home = async (house: House, headers = house.keeper) =>
   (await asked(house, "GET", "/api/v1/home", headers)).json() as HomeView;
-const loseYards = (house: House) =>
-  house.connections.write((sql) => sql.$executeRawUnsafe('DELETE FROM "Yard" WHERE "practice" = 0'));
-
-it("a keeper without a yard gets one with the first look, and only one from two looks at once", async () => {
-  const house = await openHouse();
-  await loseYards(house);
-  const [first, second] = await Promise.all([home(house), home(house)]);
-  expect(first.yards.map(({ name, role, zone }) => [name, role, zone])).toEqual([["My yard", "keeper", "UTC"]]);
-  expect(second.yards.map(({ id }) => id)).toEqual(first.yards.map(({ id }) => id));
-  const added = await asked(house, "POST", "/api/v1/feeders", house.keeper, {
-    yard: first.yards[0]?.id,
-    name: "Rowan",
-  });
-  expect(added.statusCode).toBe(201);
-});
-
-it("a practice yard doesn't stand for it", async () => {
-  const house = await openHouse();
-  await asked(house, "POST", "/api/v1/practice", house.keeper);
-  await loseYards(house);
-  expect((await home(house)).yards.map(({ practice }) => practice)).toEqual([true, false]);
-});
-
-it("somebody who left their last yard gets none", async () => {
-  const house = await openHouse();
-  const bo = await invited(house, "Bo", "helper");
-  const { id } = (await asked(house, "GET", "/api/v1/me", bo)).json() as { id: string };
-  await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, bo);
-  expect((await home(house, bo)).yards).toEqual([]);
-});
 
 it("a zone reaches the yard and all of its feeders, or none of them", async () => {
   const house = await openHouse();
