@@ -44,7 +44,14 @@ export const passkeyOptionsRequest = z.strictObject({ passphrase: passphrase.opt
 export const addPasskeyRequest = z.strictObject({ label, credential: newCredential });
 export const renamePasskeyRequest = z.strictObject({ label });
 /** One of the two: the passphrase, or a passkey of the same person. */
-export const confirmRequest = z.union([z.strictObject({ passphrase }), z.strictObject({ credential: usedCredential })]);
+export const confirmRequest = z
+  .strictObject({ passphrase: passphrase.optional(), credential: usedCredential.optional() })
+  .superRefine(({ passphrase, credential }, context) => {
+    if ((passphrase === undefined) === (credential !== undefined)) return;
+    const message =
+      passphrase === undefined ? "or credential is needed" : "and credential say the same: give one of them";
+    context.addIssue({ code: "custom", path: ["passphrase"], message });
+  });
 
 export interface PasskeyView {
   readonly id: string;

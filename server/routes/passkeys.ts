@@ -156,13 +156,14 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     { config: fewTries, schema: { hide: true, body: confirmRequest } },
     async (request, reply) => {
       const session = guardedSession(request);
-      if ("passphrase" in request.body) {
-        const right = await confirmByPassphrase(ports, passkeys, session, request.body.passphrase);
+      const { passphrase, credential } = request.body;
+      if (credential === undefined) {
+        const right = await confirmByPassphrase(ports, passkeys, session, passphrase ?? "");
         return right ? reply.status(204).send() : refusePassphrase(reply);
       }
       const party = partyOf(request, publicUrl);
       if (party === null) return sendProblem(reply, unusable);
-      const outcome = await confirmByPasskey(ports, passkeys, party, session, request.body.credential);
+      const outcome = await confirmByPasskey(ports, passkeys, party, session, credential);
       if (outcome.kind === "confirmed") return reply.status(204).send();
       noteRefusal(request, outcome);
       return sendProblem(reply, { status: 403, ...refusedField(outcome) });
