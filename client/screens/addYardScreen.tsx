@@ -1,6 +1,7 @@
 import { useLocation } from "preact-iso";
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
+import { ZoneField } from "../parts/zoneField.tsx";
 import { api } from "../reach/api.ts";
 import { refreshHome } from "../state/home.ts";
 
@@ -26,18 +27,7 @@ export function AddYardScreen() {
           problem={problems.name}
           input={{ name: "name", required: true, maxLength: 60, autocomplete: "off" }}
         />
-        <Field
-          label="Time zone"
-          hint="As computers write it, such as Europe/Stockholm."
-          problem={problems.zone}
-          input={{
-            name: "zone",
-            required: true,
-            autocomplete: "off",
-            spellcheck: false,
-            defaultValue: Intl.DateTimeFormat().resolvedOptions().timeZone,
-          }}
-        />
+        <ZoneField zone={Intl.DateTimeFormat().resolvedOptions().timeZone} isUsable={true} problem={problems.zone} />
         <div class="answers">
           <button type="submit" class="main" disabled={sending}>
             Make the yard

@@ -30,6 +30,12 @@ describe("the time zone of a yard", () => {
     expect(server.posts()[0]?.body).toMatchObject({ zone: "Europe/Helsinki" });
   });
 
+  it("is chosen from the list for a new yard too, where this device's own stands first", async () => {
+    await openAt("/yards/new");
+    const select = await screen.findByLabelText<HTMLSelectElement>("Time zone");
+    expect([select.tagName, select.value]).toEqual(["SELECT", Intl.DateTimeFormat().resolvedOptions().timeZone]);
+  });
+
   it("keeps a usable name that the browser's list leaves out", async () => {
     server.home = homeWith({ zone: "EET" });
     await openAt("/yards/alder-croft");
