@@ -30,7 +30,7 @@ describe("the time zone of a yard", () => {
     expect(server.posts()[0]?.body).toMatchObject({ zone: "Europe/Helsinki" });
   });
 
-  it("is chosen from the list for a new yard too, where this device's own stands first", async () => {
+  it("is chosen from the list for a new yard too, and begins with this device's own", async () => {
     await openAt("/yards/new");
     const select = await screen.findByLabelText<HTMLSelectElement>("Time zone");
     expect([select.tagName, select.value]).toEqual(["SELECT", Intl.DateTimeFormat().resolvedOptions().timeZone]);
