@@ -73,8 +73,7 @@ async function isUntold(tx: Transaction, yard: string, feeder: string, fault: Fa
 }
 
 /**
- * Calls for alarms that wait for an answer and have none: from before calls were kept, or lost with a database that was brought
- * back. Meant for the start of a server.
+ * Calls for alarms that wait for an answer and have none, since a database was brought back. Meant for the start of a server.
  * @returns how many feeders had such alarms
  */
 export async function callStanding(ports: CallPorts): Promise<number> {
