@@ -108,8 +108,8 @@ export interface StoredHeartbeat {
   readonly boot: string;
   readonly sentUptimeMs: number | null;
   readonly readings: string; // JSON as posted
-  /** Its events, as far as they were new, such as `3-7 9`; null from before that was kept. */
-  readonly seqs: string | null;
+  /** Its events, as far as they were new, such as `3-7 9`. */
+  readonly seqs: string;
 }
 
 /** What was done to a feeder, in the words of its log. */
@@ -127,7 +127,6 @@ export interface StoredRefill {
   /** `level`: the keeper looked, and told how much is left; the grams are all that is in it. */
   readonly source: "told" | "level" | "found" | "feeder";
   readonly by: string | null;
-  readonly toldAt: Instant | null; // null where nobody told it, and from before that was kept
 }
 
 export interface Store {

@@ -99,7 +99,9 @@ function Numbers({ view, yard }: { readonly view: RatesView; readonly yard: Yard
             <Measure key={measure.name} measure={measure} />
           ))}
         </dl>
-        <p class="hint">{sourcesOf(view.measures)}</p>
+        <p class="hint">
+          The ceilings a week are our own, the others are those of ANSI/ISA-18.2-2016, IEC 62682:2014 and EEMUA 191.
+        </p>
       </details>
       {view.loaders.length > 0 && (
         <details>
@@ -114,40 +116,6 @@ function Numbers({ view, yard }: { readonly view: RatesView; readonly yard: Yard
               </div>
             ))}
           </dl>
-        </details>
-      )}
-      <details>
-        <summary>How grave they were</summary>
-        <dl class="numbers">
-          {view.priorities.map(
-            ({ name, annunciated, annunciatedPercent, configured, configuredPercent, standardPercent }) => (
-              <div key={name}>
-                <dt>{sentence(name)}</dt>
-                <dd>
-                  {annunciatedPercent === null ? "none raised" : `${annunciated} raised, ${annunciatedPercent} %`}
-                  <small>
-                    {configured} kinds, {configuredPercent} %; by the standard {standardPercent} %
-                  </small>
-                </dd>
-              </div>
-            ),
-          )}
-        </dl>
-        <p class="hint">
-          The standard knows a third, low level, with 80 % of all. What would be low here asks for nothing: it waits for
-          the digest and is no alarm.
-        </p>
-      </details>
-      {view.floods.length > 0 && (
-        <details>
-          <summary>When too many came at once</summary>
-          <ul>
-            {view.floods.map(({ from, to, alarms }) => (
-              <li key={from}>
-                {sentence(moment(from))}: {alarms} alarms, {to === null ? "and it goes on" : `until ${moment(to)}`}.
-              </li>
-            ))}
-          </ul>
         </details>
       )}
       {view.standing.length > 0 && (
@@ -173,20 +141,8 @@ function Measure({ measure: { name, value, ceiling, over } }: { readonly measure
       <dd class={over ? "over" : undefined}>
         {value}
         {over && " – over"}
-        {ceiling && <small>ceiling: {ceiling.words}</small>}
+        {ceiling && <small>ceiling: {ceiling}</small>}
       </dd>
     </div>
   );
-}
-
-/** "Ceilings by ANSI/ISA-18.2 …: some from memory, some seen in a public copy; …" */
-function sourcesOf(measures: readonly MeasureView[]): string {
-  const statuses = new Map<string, Set<string>>();
-  for (const { ceiling } of measures) {
-    if (ceiling === null) continue;
-    const known = statuses.get(ceiling.source) ?? new Set();
-    statuses.set(ceiling.source, known.add(ceiling.status));
-  }
-  const told = [...statuses].map(([source, known]) => `${source} (${[...known].sort().join(", and ")})`);
-  return told.length === 0 ? "" : `Ceilings by ${told.join("; ")}.`;
 }

@@ -136,16 +136,14 @@ function stagesOf(order: OrderView): readonly OrderStage[] {
 
 /** What the feeder itself last said or did: the only thing that counts. */
 export function feederSaysWords(pause: PauseView, now: number, zone: string): string {
-  // A view that the phone kept from an older version has no standing.
-  const standing = pause.standing as PauseView["standing"] | undefined;
-  const gave = pause.feederGave as PauseView["feederGave"] | undefined;
-  if (standing?.kind === "endedUnheard") {
+  const { standing, feederGave: gave } = pause;
+  if (standing.kind === "endedUnheard") {
     return `It was to resume at ${whenWords(standing.at, now, zone)} by itself. It has not said since whether it did.`;
   }
-  if (standing?.kind === "unknown" && standing.at !== null) {
+  if (standing.kind === "unknown" && standing.at !== null) {
     return `It started anew at ${whenWords(standing.at, now, zone)} and has not said since whether it feeds.`;
   }
-  if (standing?.kind === "feeding" && gave != null && gave.at === standing.at) {
+  if (standing.kind === "feeding" && gave !== null && gave.at === standing.at) {
     return `The feeder last gave food at ${whenWords(gave.at, now, zone)}.`;
   }
   if (pause.feederSays === null) return "The feeder has not yet said whether it is feeding or paused.";

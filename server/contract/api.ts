@@ -344,8 +344,6 @@ export interface RatesView {
   readonly days: readonly RatesDayView[];
   readonly measures: readonly MeasureView[];
   readonly loaders: readonly { readonly name: string; readonly alarms: number; readonly sharePercent: number }[];
-  readonly priorities: readonly PriorityShareView[];
-  readonly floods: readonly { readonly from: string; readonly to: string | null; readonly alarms: number }[];
   readonly standing: readonly { readonly name: string; readonly since: string }[]; // for more than a day
 }
 export interface RatesDayView {
@@ -354,20 +352,11 @@ export interface RatesDayView {
   readonly soon: number;
   readonly notes: number; // no alarms, for the digest
 }
-/** `ceiling` null where the standard names none. */
 export interface MeasureView {
   readonly name: string;
   readonly value: string;
-  readonly ceiling: { readonly words: string; readonly source: string; readonly status: string } | null;
+  readonly ceiling: string | null; // null where there is none
   readonly over: boolean;
-}
-export interface PriorityShareView {
-  readonly name: string; // "act now"
-  readonly annunciated: number;
-  readonly annunciatedPercent: number | null; // null where none was
-  readonly configured: number; // kinds of alarm
-  readonly configuredPercent: number;
-  readonly standardPercent: number;
 }
 
 /** Over the live socket, to browsers. */

@@ -44,12 +44,7 @@ export interface FeederStep {
  * the state, whole; only then are faults looked for, once, so that a report of a thousand old events is judged by where it
  * ends and not by what it passes through. The caller has set `state.clock` before it made the report's events.
  */
-export function advanceFeeder(
-  _feeder: { readonly id: string },
-  state: FeederState,
-  fact: Fact,
-  now: Instant,
-): FeederStep {
+export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
   const taken = take(state, fact, now, effects);
   return { state: judge(taken, now, effects), effects };

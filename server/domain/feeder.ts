@@ -67,7 +67,7 @@ export type BatteryKind = "none" | "leadAcid" | "lithiumIronPhosphate" | "lithiu
  * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
  */
 export interface FeederState {
-  readonly version: 5;
+  readonly version: 1;
   readonly settings: FeederSettings;
   readonly latest: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
@@ -103,7 +103,7 @@ export interface LatestReadings {
 
 export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
   return {
-    version: 5,
+    version: 1,
     settings,
     latest: null,
     hopper: unknownHopper(settings, now),

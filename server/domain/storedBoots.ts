@@ -20,15 +20,9 @@ export function withStored({ clock, sequence }: Remembered, stored: readonly Sto
   if (stored.length === 0) return { clock, sequence };
   const anchors = stored.flatMap(({ boot, anchor }) => (anchor === null ? [] : [{ boot, ...anchor }]));
   const sequences = stored.map(({ boot, highest }) => ({ boot, highest, missing: 0 }));
-  const highestOf = new Map(stored.map(({ boot, highest }) => [boot, highest]));
-  // A state of an earlier version can hold a boot as if nothing were stored of it.
-  const corrected = sequence.boots.map((known) => {
-    const highest = highestOf.get(known.boot) ?? 0;
-    return highest > known.highest ? { ...known, highest } : known;
-  });
   return {
     clock: { ...clock, boots: [...without(anchors, clock.boots), ...clock.boots] },
-    sequence: { boots: [...without(sequences, corrected), ...corrected] },
+    sequence: { boots: [...without(sequences, sequence.boots), ...sequence.boots] },
   };
 }
 

@@ -47,7 +47,6 @@ async function saveEffects(ports: Pick<CallPorts, "mail">, tx: Transaction, feed
           grams: effect.added,
           source: "found",
           by: null,
-          toldAt: null,
         });
         break;
     }

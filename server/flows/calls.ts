@@ -5,17 +5,10 @@ import { earlier, type Instant } from "../domain/instant.ts";
 import { silentAlarmFrom } from "../domain/silence/feederSilence.ts";
 import { advanceCall, isStanding, shownBy } from "../domain/telling/advanceCall.ts";
 import type { Call, CallStep, CallWord, Circle, Telling } from "../domain/telling/call.ts";
+import { type GroupedFeeder, type GroupedYard, yardTopic } from "../domain/telling/group.ts";
+import { advanceGrouped, type GroupStep, hearGrouped, isGrouped } from "../domain/telling/groupedAlarms.ts";
 import { hear } from "../domain/telling/hear.ts";
-import { advanceUnderOneSky, hearUnderOneSky, type SkyCall, underOneSky } from "../domain/telling/oneSky.ts";
 import { spokenName } from "../domain/telling/spokenName.ts";
-import {
-  advanceYardSilence,
-  hearSilence,
-  type WatchedFeeder,
-  type WatchedYard,
-  type YardStep,
-  yardTopic,
-} from "../domain/telling/yardSilence.ts";
 import { type FeederRow, isStoreProblem, type MailGateway, type Ports, type Transaction } from "../ports.ts";
 import type { Advanced } from "./pure/advanced.ts";
 import type { EndedUntold } from "./pure/untold.ts";
@@ -47,17 +40,13 @@ export async function hearWords(
     if ((word.kind === "returned" || word.kind === "setAside") && (await isUntold(tx, yard, id, word.fault))) {
       ended.push({ fault: word.fault, at: word.at });
     }
-    if (isSilence(word.fault)) {
-      const watched = await watchedYard(tx, yard);
-      if (watched !== null) await keepYard(tx, hearSilence(watched, { feeder: id, word }, circle, now), now);
+    if (isGrouped(word.fault)) {
+      const grouped = await groupedYard(tx, yard, word.fault);
+      if (grouped !== null) await keepGroup(tx, hearGrouped(grouped, { feeder: id, word }, circle, now), now);
       continue;
     }
     const topic = topicOf(id, word.fault);
     const of = { yard, feeder: id, topic, name: spokenName(state.settings) };
-    if (underOneSky.has(word.fault)) {
-      await keepYard(tx, hearUnderOneSky(await skyOf(tx, yard, word.fault), word, of, circle, now), now);
-      continue;
-    }
     await keep(tx, topic, hear(await tx.call(topic), word, of, circle, now), now);
   }
   return ended;
@@ -66,15 +55,14 @@ export async function hearWords(
 /** Whether an alarm that stands has reached nobody so far, neither by its own call nor by the one that speaks for it. */
 async function isUntold(tx: Transaction, yard: string, feeder: string, fault: FaultKind): Promise<boolean> {
   const own = await tx.call(topicOf(feeder, fault));
-  const ofYard = isSilence(fault) ? await tx.call(yardTopic(yard)) : null;
+  const ofYard = await tx.call(yardTopic(yard, fault));
   const speaksFor = isStanding(ofYard) && ofYard.silent.some((part) => part.feeder === feeder) ? ofYard : null;
   const speaker = own?.spokenForBy ? await tx.call(own.spokenForBy) : (speaksFor ?? own);
   return isStanding(speaker) && speaker.told.length === 0;
 }
 
 /**
- * Calls for alarms that wait for an answer and have none: from before calls were kept, or lost with a database that was brought
- * back. Meant for the start of a server.
+ * Calls for alarms that wait for an answer and have none, since a database was brought back. Meant for the start of a server.
  * @returns how many feeders had such alarms
  */
 export async function callStanding(ports: CallPorts): Promise<number> {
@@ -86,7 +74,7 @@ export async function callStanding(ports: CallPorts): Promise<number> {
       if (!row) return false;
       const uncalled = [];
       for (const word of standingWords(row.state)) {
-        const byYard = isSilence(word.fault) && (await tx.call(yardTopic(row.yard))) !== null;
+        const byYard = (await tx.call(yardTopic(row.yard, word.fault))) !== null;
         if (!byYard && (await tx.call(topicOf(id, word.fault))) === null) uncalled.push(word);
       }
       if (uncalled.length > 0) await hearWords(ports, tx, row, uncalled, ports.clock.now());
@@ -142,12 +130,9 @@ const advanceOne = ({ clock, store, mail }: CallPorts, topic: string): Promise<n
     if (call === null) return 0; // another process was faster, or a feeder was removed
     const circle = await circleOf(tx, call.yard, mail);
     if (circle === null) return 0;
-    if (underOneSky.has(call.fault)) {
-      return keepYard(tx, advanceUnderOneSky(await skyOf(tx, call.yard, call.fault), topic, circle, now), now);
-    }
-    if (!isSilence(call.fault)) return keep(tx, topic, advanceCall(call, circle, now), now);
-    const watched = await watchedYard(tx, call.yard);
-    return watched === null ? 0 : keepYard(tx, advanceYardSilence(watched, circle, now), now);
+    if (!isGrouped(call.fault)) return keep(tx, topic, advanceCall(call, circle, now), now);
+    const grouped = await groupedYard(tx, call.yard, call.fault);
+    return grouped === null ? 0 : keepGroup(tx, advanceGrouped(grouped, circle, now), now);
   });
 
 /**
@@ -166,8 +151,6 @@ export async function noteShown({ clock, store }: CallPorts, item: string, said:
   });
 }
 
-const isSilence = (fault: FaultKind): boolean => fault === "feederSilent";
-
 /** Where no letter can be sent, nobody is counted as told by one. */
 async function circleOf(tx: Transaction, yard: string, mail: CallPorts["mail"]): Promise<Circle | null> {
   const circle = await tx.circle(yard);
@@ -175,28 +158,16 @@ async function circleOf(tx: Transaction, yard: string, mail: CallPorts["mail"]):
   return { ...circle, people: circle.people.map((person) => ({ ...person, mail: null })) };
 }
 
-/** All feeders of a yard as they stand, with their silences' calls: what one feeder's silence means lies with the others. */
-async function watchedYard(tx: Transaction, id: string): Promise<WatchedYard | null> {
+/** All feeders of a yard as they stand, with their calls of this fault: what one feeder's alarm means lies with the others. */
+async function groupedYard(tx: Transaction, id: string, fault: FaultKind): Promise<GroupedYard | null> {
   const name = await tx.yardName(id);
   if (name === null) return null;
-  const feeders: WatchedFeeder[] = [];
-  for (const row of await tx.feedersOf(id)) {
-    feeders.push(watchedFeeder(row, await tx.call(topicOf(row.id, "feederSilent"))));
-  }
-  return { id, name, call: await tx.call(yardTopic(id)), feeders };
+  const feeders: GroupedFeeder[] = [];
+  for (const row of await tx.feedersOf(id)) feeders.push(groupedFeeder(row, await tx.call(topicOf(row.id, fault))));
+  return { id, name, fault, call: await tx.call(yardTopic(id, fault)), feeders };
 }
 
-/** What one sky did to each feeder of the yard. */
-async function skyOf(tx: Transaction, yard: string, fault: FaultKind): Promise<readonly SkyCall[]> {
-  const calls: SkyCall[] = [];
-  for (const { id } of await tx.feedersOf(yard)) {
-    const topic = topicOf(id, fault);
-    calls.push({ topic, feeder: id, call: await tx.call(topic) });
-  }
-  return calls;
-}
-
-function watchedFeeder({ id, state: { settings, link }, lastHeardAt }: FeederRow, call: Call | null): WatchedFeeder {
+function groupedFeeder({ id, state: { settings, link }, lastHeardAt }: FeederRow, call: Call | null): GroupedFeeder {
   return {
     id,
     name: spokenName(settings),
@@ -213,7 +184,7 @@ async function keep(tx: Transaction, topic: string, { call, tellings, nextAt }: 
   return tell(tx, tellings, now);
 }
 
-async function keepYard(tx: Transaction, { calls, tellings }: YardStep, now: Instant): Promise<number> {
+async function keepGroup(tx: Transaction, { calls, tellings }: GroupStep, now: Instant): Promise<number> {
   for (const { topic, call, nextAt } of calls) await tx.saveCall(topic, call, nextAt);
   return tell(tx, tellings, now);
 }

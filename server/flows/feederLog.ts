@@ -1,6 +1,5 @@
-import { after, earlier, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
+import { type Instant, isoOf } from "../domain/instant.ts";
 import type { FeederRow, RecordStore } from "../ports.ts";
-import { guessedActs } from "./guessedActs.ts";
 import { postedReports } from "./postedReports.ts";
 import type { SaidAct } from "./pure/loggedActs.ts";
 import { loggedOf } from "./pure/loggedSettings.ts";
@@ -10,8 +9,6 @@ import type { RecordLine } from "./recordLine.ts";
  * A feeder's whole record, in the form that replay reads: JSON, a line each, in time order, the settings first. It is read a
  * page at a time, so that ten years cost no more memory than a day. It ends with the feeder's last step, so that a replay of
  * it ends in the very state of `row`.
- *
- * What was done to a feeder is recorded since 2026-11-25; from before, it is guessed from what was kept (`guessedActs.ts`).
  */
 export async function* feederLog(records: RecordStore, row: FeederRow, now: Instant): AsyncGenerator<string> {
   const until = row.steppedAt ?? now;
@@ -19,10 +16,9 @@ export async function* feederLog(records: RecordStore, row: FeederRow, now: Inst
   const first = begun ? (JSON.parse(begun.said) as SaidAct) : { settings: loggedOf(row.state.settings) };
   yield textOf({ at: row.addedAt, said: first }, row);
 
-  const wholeFrom = begun?.at ?? after(until, milliseconds(1));
-  if (wholeFrom <= row.addedAt) yield textOf({ at: row.addedAt, said: { patrol: "told" } }, row);
-  const acts = inTimeOrder(actsInTime(records, row, wholeFrom, until), looksInTime(records, row, until));
-  for await (const line of inTimeOrder(postedReports(records, row, wholeFrom, until), acts)) yield textOf(line, row);
+  yield textOf({ at: row.addedAt, said: { patrol: "told" } }, row);
+  const acts = inTimeOrder(actsInTime(records, row, until), looksInTime(records, row, until));
+  for await (const line of inTimeOrder(postedReports(records, row, until), acts)) yield textOf(line, row);
 }
 
 function textOf({ at, said }: RecordLine, { id: feeder }: FeederRow): string {
@@ -30,7 +26,7 @@ function textOf({ at, said }: RecordLine, { id: feeder }: FeederRow): string {
   return `${JSON.stringify({ ...when, feeder, ...said })}\n`;
 }
 
-/** Of two at the same moment the first one's, which happens only in what is guessed: there a report was on its way already. */
+/** No two are at the same moment: see `pure/nextMoment.ts`. */
 async function* inTimeOrder(
   first: AsyncIterator<RecordLine>,
   second: AsyncIterator<RecordLine>,
@@ -49,18 +45,9 @@ async function* inTimeOrder(
 
 const atOnce = 500;
 
-async function* actsInTime(
-  records: RecordStore,
-  row: FeederRow,
-  wholeFrom: Instant,
-  until: Instant,
-): AsyncGenerator<RecordLine> {
-  if (wholeFrom > row.addedAt) {
-    yield* guessedActs(records, row, earlier(wholeFrom, after(until, milliseconds(1))));
-    if (wholeFrom > until) return;
-    yield { at: wholeFrom, said: { patrol: "told" } };
-  }
-  for (let last = wholeFrom; ; ) {
+/** Those after the first one, with which the log begins. */
+async function* actsInTime(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
+  for (let last = row.addedAt; ; ) {
     const page = await records.acts(row.id, last, until, atOnce);
     for (const { at, said } of page) {
       yield { at, said: JSON.parse(said) as SaidAct };

@@ -1,7 +1,7 @@
 import type { ToldRefill } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
-import { FeederDamaged, type FeederRow, type Ports, type StoredRefill, type Transaction } from "../ports.ts";
+import { FeederDamaged, type FeederRow, type Ports, type Transaction } from "../ports.ts";
 import { announce, save } from "./advance.ts";
 import { type Advanced, advanced, begin, ordersFor } from "./pure/advanced.ts";
 import { type AskedOrder, askedOrder } from "./pure/askedOrder.ts";
@@ -115,15 +115,8 @@ export async function tellRefill(
 ): Promise<FeederRow | null> {
   const { at, what } = refill;
   const grams = what.kind === "filled" ? null : what.grams;
-  const row: Omit<StoredRefill, "toldAt"> = {
-    id,
-    feeder,
-    at,
-    grams,
-    source: what.kind === "level" ? "level" : "told",
-    by,
-  };
-  const saved = (tx: Transaction, toldAt: Instant) => tx.saveRefill({ ...row, toldAt });
+  const source = what.kind === "level" ? "level" : "told";
+  const saved = (tx: Transaction) => tx.saveRefill({ id, feeder, at, grams, source, by });
   return act(ports, feeder, by, () => ({ kind: "refillTold", refill }), saved);
 }
 

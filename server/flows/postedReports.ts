@@ -1,23 +1,19 @@
 import { eventsPerReportMax } from "../contract/report.ts";
 import { labelOf, lifeOf } from "../domain/bootLife.ts";
-import { before, earlier, type Instant, milliseconds } from "../domain/instant.ts";
+import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, RecordStore, StoredHeartbeat } from "../ports.ts";
-import { eventsInTime } from "./eventsInTime.ts";
 import { countOf, rangesOf, readRanges, type SeqRange } from "./pure/seqRanges.ts";
 import type { RecordLine } from "./recordLine.ts";
 
 /**
  * A feeder's reports as they were posted, in the order of receipt: the readings as kept, and with them the events that were
- * new then. Which ones those were stands beside each report; from before that was kept, it is told by their moments.
+ * new then. Which ones those were stands beside each report.
  */
 export async function* postedReports(
   records: RecordStore,
   { id }: FeederRow,
-  wholeFrom: Instant,
   until: Instant,
 ): AsyncGenerator<RecordLine> {
-  // What came in later must not hold up what came before: see `eventsInTime`.
-  const guessed = eventsInTime(records, id, earlier(until, before(wholeFrom, milliseconds(1))));
   let last: StoredHeartbeat | null = null;
   for (;;) {
     const page: readonly StoredHeartbeat[] = await records.heartbeats(id, last, until, heartbeatsAtOnce);
@@ -25,7 +21,7 @@ export async function* postedReports(
       const bodies = await bodiesOf(records, id, some);
       for (const { heartbeat, ranges } of some) {
         const { receivedAt: at, boot, sentUptimeMs, readings } = heartbeat;
-        const events = ranges ? bodies(boot, ranges) : await guessed(boot, at);
+        const events = bodies(boot, ranges);
         const rest = { boot: labelOf(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
         const life = lifeOf(boot);
         // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
@@ -45,7 +41,7 @@ const eventsAtOnce = 1_000;
 
 interface Numbered {
   readonly heartbeat: StoredHeartbeat;
-  readonly ranges: readonly SeqRange[] | null; // null from before that was kept
+  readonly ranges: readonly SeqRange[];
 }
 
 /** Neighbours together, as far as their events are not too many; a report with more stands alone. */
@@ -53,8 +49,8 @@ function* fewEventsEach(page: readonly StoredHeartbeat[]): Generator<readonly Nu
   let some: Numbered[] = [];
   let count = 0;
   for (const heartbeat of page) {
-    const ranges = heartbeat.seqs === null ? null : readRanges(heartbeat.seqs);
-    const more = ranges === null ? 0 : countOf(ranges);
+    const ranges = readRanges(heartbeat.seqs);
+    const more = countOf(ranges);
     if (some.length > 0 && count + more > eventsAtOnce) {
       yield some;
       [some, count] = [[], 0];
@@ -74,7 +70,7 @@ async function bodiesOf(
   const seqsOf = new Map<string, number[]>();
   for (const { heartbeat, ranges } of some) {
     const seqs = seqsOf.get(heartbeat.boot) ?? [];
-    for (const seq of numbersIn(ranges ?? [])) seqs.push(seq);
+    for (const seq of numbersIn(ranges)) seqs.push(seq);
     seqsOf.set(heartbeat.boot, seqs);
   }
   const bodies = new Map<string, ReadonlyMap<number, string>>();

@@ -1,11 +1,12 @@
-import type { PriorityShareView, RatesDayView, RatesView } from "../contract/api.ts";
+import type { RatesDayView, RatesView } from "../contract/api.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { faultKinds, ruleOf } from "../domain/faults.ts";
 import { earlier, type Instant, isoOf, later } from "../domain/instant.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
-import { daysWanted, priorityShares } from "../domain/rates/ceilings.ts";
+import { daysWanted } from "../domain/rates/ceilings.ts";
 import { findingsOf, headline } from "../domain/rates/findings.ts";
 import type { Raising, StandingAlarm, WatchedFeeder, YardChange } from "../domain/rates/history.ts";
+import { localDaysOf } from "../domain/rates/load.ts";
 import { measuresOf } from "../domain/rates/measures.ts";
 import { type Rates, ratesOf } from "../domain/rates/rates.ts";
 import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
@@ -42,7 +43,7 @@ export async function ratesView(
     feeders: watched,
     changes: changes.filter(({ at }) => at >= from),
     standing: feeders.flatMap(standingAlarms),
-    rang: rang > 0 ? rang : null, // none, or from before it was kept: then alarms stand for pushes, which can't be fewer
+    rang: rang > 0 ? rang : null, // where none rang the alarms stand for them
   });
   const cut =
     from === asked ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMost} are.`];
@@ -77,7 +78,7 @@ function stands(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
 }
 
 function viewOf(yard: YardRow, rates: Rates, cut: readonly string[]): RatesView {
-  const { loaders, floods, stale, feeders } = rates;
+  const { loaders, stale, feeders } = rates;
   const nameOf = ({ feeder, fault }: Pick<Raising, "feeder" | "fault">) => {
     const { title } = ruleOf(fault);
     const name = feeders.find(({ id }) => id === feeder)?.name;
@@ -94,25 +95,14 @@ function viewOf(yard: YardRow, rates: Rates, cut: readonly string[]): RatesView 
     loaders: loaders.slice(0, 10).map((loader) => ({
       name: nameOf(loader),
       alarms: loader.alarms,
-      sharePercent: wholePercent(loader.share),
+      sharePercent: Math.round(100 * loader.share),
     })),
-    priorities: rates.priorities.map(
-      ({ priority, annunciated, annunciatedShare, configured, configuredShare }): PriorityShareView => ({
-        name: priority === "urgent" ? "act now" : "act today",
-        annunciated,
-        annunciatedPercent: annunciatedShare === null ? null : wholePercent(annunciatedShare),
-        configured,
-        configuredPercent: wholePercent(configuredShare),
-        standardPercent: wholePercent(priority === "urgent" ? priorityShares.high : priorityShares.medium),
-      }),
-    ),
-    floods: floods.map(({ from, to, alarms }) => ({ from: isoOf(from), to: to === null ? null : isoOf(to), alarms })),
-    standing: stale.standing.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.at) })),
+    standing: stale.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.at) })),
   };
 }
 
-function daysOf({ load, raised, notes, zone }: Rates): RatesDayView[] {
-  const days = new Map(load.byDay.map(({ date }) => [date, { date, urgent: 0, soon: 0, notes: 0 }]));
+function daysOf({ raised, notes, from, to, zone }: Rates): RatesDayView[] {
+  const days = new Map(localDaysOf(from, to, zone).map((date) => [date, { date, urgent: 0, soon: 0, notes: 0 }]));
   for (const { at, priority } of raised) {
     const day = days.get(localDateOf(at, zone));
     if (day !== undefined && priority !== "note") day[priority] += 1;
@@ -123,5 +113,3 @@ function daysOf({ load, raised, notes, zone }: Rates): RatesDayView[] {
   }
   return [...days.values()];
 }
-
-const wholePercent = (share: number) => Math.round(100 * share);

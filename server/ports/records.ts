@@ -41,15 +41,7 @@ export interface RecordStore {
   acts(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
   /** The same of patrol's looks. */
   looks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
-  /** A boot's events beyond that seq, received in [from, to], by seq. */
-  eventsOfBoot(
-    of: { readonly feeder: string; readonly boot: string; readonly afterSeq: number },
-    received: { readonly from: Instant; readonly to: Instant },
-    most: number,
-  ): Promise<readonly ReceivedEvent[]>;
 }
-
-export type ReceivedEvent = Pick<StoredEvent, "seq" | "receivedAt" | "body">;
 
 export interface RecordedEvent {
   readonly seq: number;

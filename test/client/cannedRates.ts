@@ -4,7 +4,6 @@ import type { RatesView } from "../../server/contract/api.ts";
 export function ratesView(now: number, change: Partial<RatesView> = {}): RatesView {
   const dayMs = 86_400_000;
   const date = (back: number) => new Date(now - back * dayMs).toISOString().slice(0, 10);
-  const standard = "ANSI/ISA-18.2-2016, clause 16; IEC 62682:2014; EEMUA 191";
   return {
     yard: "alder-croft",
     from: new Date(now - 30 * dayMs).toISOString(),
@@ -23,54 +22,19 @@ export function ratesView(now: number, change: Partial<RatesView> = {}): RatesVi
       notes: index % 5 === 0 ? 1 : 0,
     })),
     measures: [
-      {
-        name: "Alarms raised, a week at each feeder",
-        value: "1.6",
-        ceiling: { words: "1 at most", source: "Pieward's design", status: "ours" },
-        over: true,
-      },
+      { name: "Alarms raised, a week at each feeder", value: "1.6", ceiling: "1 at most", over: true },
       {
         name: "Alarms a day, on average",
         value: "0.47",
-        ceiling: { words: "144 very likely acceptable, 288 at most", source: standard, status: "from memory" },
+        ceiling: "144 very likely acceptable, 288 at most",
         over: false,
       },
-      {
-        name: "Chattering alarms",
-        value: "0",
-        ceiling: { words: "0", source: standard, status: "seen in a public copy" },
-        over: false,
-      },
-      { name: "Shelved", value: "2", ceiling: null, over: false },
+      { name: "Chattering alarms", value: "0", ceiling: "0", over: false },
+      { name: "Acknowledged", value: "12 of 14", ceiling: null, over: false },
     ],
     loaders: [
       { name: "ice on tray and slot likely, Rowan", alarms: 9, sharePercent: 64 },
       { name: "food low, Larch", alarms: 5, sharePercent: 36 },
-    ],
-    priorities: [
-      {
-        name: "act now",
-        annunciated: 0,
-        annunciatedPercent: 0,
-        configured: 11,
-        configuredPercent: 50,
-        standardPercent: 5,
-      },
-      {
-        name: "act today",
-        annunciated: 14,
-        annunciatedPercent: 100,
-        configured: 11,
-        configuredPercent: 50,
-        standardPercent: 15,
-      },
-    ],
-    floods: [
-      {
-        from: new Date(now - 18 * dayMs).toISOString(),
-        to: new Date(now - 18 * dayMs + 900_000).toISOString(),
-        alarms: 11,
-      },
     ],
     standing: [{ name: "scale silent, Larch", since: new Date(now - 3 * dayMs).toISOString() }],
     ...change,

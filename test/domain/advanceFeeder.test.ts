@@ -498,7 +498,7 @@ const clocked = (uptime: number, heardAt: number): FeederState => ({
   clock: { boots: [{ boot: "b", receivedAt: at(heardAt), uptime: seconds(uptime) as Span }] },
 });
 const report = (state: FeederState, what: Report, second: number) =>
-  advanceFeeder({ id: "rowan" }, state, { kind: "reported", report: what }, at(second));
+  advanceFeeder(state, { kind: "reported", report: what }, at(second));
 
 describe("a report's readings", () => {
   it("are the latest where they were sent now", () => {
@@ -536,7 +536,6 @@ describe("the feeder's own words", () => {
 describe("a refill", () => {
   it("is taken from the keeper and from the feeder alike", () => {
     const byKeeper = advanceFeeder(
-      { id: "rowan" },
       clocked(60, 60),
       { kind: "refillTold", refill: { at: at(0), what: { kind: "filled" } } },
       at(60),
@@ -553,7 +552,6 @@ describe("what the keeper says of an alarm", () => {
     const trouble: FeederEvent = { kind: "trouble", words: "coil open", seq: 1, recordedAt: at(50) };
     const { state } = report(clocked(60, 60), said({}, 60, "b", [trouble]), 60);
     const seen = advanceFeeder(
-      { id: "r" },
       state,
       { kind: "alarmAcknowledged", fault: "troubleReported", by: "Ada", raisedAt: null },
       at(61),
@@ -561,7 +559,6 @@ describe("what the keeper says of an alarm", () => {
     expect(seen.state.alarms.troubleReported).toMatchObject({ phase: "acknowledged", acknowledgedBy: "Ada" });
     expect(seen.effects.map(({ kind }) => kind)).toEqual(["alarmChanged", "call"]);
     const shelved = advanceFeeder(
-      { id: "r" },
       state,
       { kind: "alarmShelved", fault: "foodLow", until: afterwards(at(61), days(1)), by: "Ada" },
       at(61),

@@ -4,143 +4,27 @@ import { describe, expect, it } from "vitest";
 import type { Place } from "../../server/domain/feeder.ts";
 import { after, days, hours, type Instant, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
 import { civilDaylightHours, duskToDusk, lightAt, lightSpans } from "../../server/domain/sun.ts";
+import { values } from "../references/checkValues.json";
 
 /**
- * Check values sun-*: astronomy-engine 2.1.19 (SearchRiseSet; SearchAltitude -6), status "computed"; times of 2026, UTC.
- * Tolerance 60 s, 120 s where the noon is below 1° or civil twilight grazes -6°. The places are invented.
+ * Check values sun-* of test/references/checkValues.json, by astronomy-engine; times of 2026, UTC. Tolerance 60 s, 120 s where
+ * the noon is below 1° or civil twilight grazes -6°. The places are invented.
  */
-const checkValues = [
-  {
-    id: "sun-alder-2026-01-15",
-    at: [59.5, 17.8],
-    date: "2026-01-15",
-    dawn: "01-15T06:41:10",
-    rise: "01-15T07:32:40",
-    set: "01-15T14:24:12",
-    dusk: "01-15T15:15:43",
-    noonAltitude: 9.421,
-  },
-  {
-    id: "sun-alder-2026-06-21",
-    at: [59.5, 17.8],
-    date: "2026-06-21",
-    dawn: "06-20T23:55:15",
-    rise: "06-21T01:30:11",
-    set: "06-21T20:11:00",
-    dusk: "06-21T21:45:55",
-    noonAltitude: 53.937,
-  },
-  {
-    id: "sun-alder-2026-12-21",
-    at: [59.5, 17.8],
-    date: "2026-12-21",
-    dawn: "12-21T06:49:49",
-    rise: "12-21T07:45:58",
-    set: "12-21T13:47:41",
-    dusk: "12-21T14:43:50",
-    noonAltitude: 7.061,
-  },
-  {
-    id: "sun-birch-2026-03-20",
-    at: [63.8, 20.3],
-    date: "2026-03-20",
-    dawn: "03-20T03:53:04",
-    rise: "03-20T04:40:08",
-    set: "03-20T16:54:00",
-    dusk: "03-20T17:41:19",
-    noonAltitude: 26.132,
-  },
-  {
-    id: "sun-birch-2026-05-10",
-    at: [63.8, 20.3],
-    date: "2026-05-10",
-    dawn: "05-10T00:22:46",
-    rise: "05-10T01:44:17",
-    set: "05-10T19:28:26",
-    dusk: "05-10T20:52:14",
-    noonAltitude: 43.882,
-  },
-  {
-    id: "sun-birch-2026-06-21",
-    at: [63.8, 20.3],
-    date: "2026-06-21",
-    dawn: null,
-    rise: "06-21T00:14:45",
-    set: "06-21T21:06:26",
-    dusk: null,
-    noonAltitude: 49.636,
-  },
-  {
-    id: "sun-birch-2026-12-21",
-    at: [63.8, 20.3],
-    date: "2026-12-21",
-    dawn: "12-21T07:10:55",
-    rise: "12-21T08:27:28",
-    set: "12-21T12:46:10",
-    dusk: "12-21T14:02:44",
-    noonAltitude: 2.761,
-  },
-  {
-    id: "sun-cembra-2026-05-10",
-    at: [66, 22],
-    date: "2026-05-10",
-    dawn: "05-09T23:14:05",
-    rise: "05-10T01:14:23",
-    set: "05-10T19:45:24",
-    dusk: "05-10T21:57:57",
-    noonAltitude: 41.68,
-  },
-  {
-    id: "sun-cembra-2026-06-21",
-    at: [66, 22],
-    date: "2026-06-21",
-    dawn: null,
-    rise: null,
-    set: null,
-    dusk: null,
-    noonAltitude: 47.436,
-  },
-  {
-    id: "sun-cembra-2026-12-21",
-    at: [66, 22],
-    date: "2026-12-21",
-    dawn: "12-21T07:25:39",
-    rise: "12-21T09:06:39",
-    set: "12-21T11:53:23",
-    dusk: "12-21T13:34:24",
-    noonAltitude: 0.561,
-  },
-  {
-    id: "sun-drift-2026-01-15",
-    at: [68.4, 18.1],
-    date: "2026-01-15",
-    dawn: "01-15T07:45:19",
-    rise: "01-15T09:31:38",
-    set: "01-15T12:23:00",
-    dusk: "01-15T14:09:22",
-    noonAltitude: 0.521,
-  },
-  {
-    id: "sun-drift-2026-06-21",
-    at: [68.4, 18.1],
-    date: "2026-06-21",
-    dawn: null,
-    rise: null,
-    set: null,
-    dusk: null,
-    noonAltitude: 45.036,
-  },
-  {
-    id: "sun-drift-2026-12-21",
-    at: [68.4, 18.1],
-    date: "2026-12-21",
-    dawn: "12-21T08:12:39",
-    rise: null,
-    set: null,
-    dusk: "12-21T13:18:35",
-    noonAltitude: -1.839,
-  },
-] as const;
+const checkValues = values.flatMap(({ id, inputs, expected }) =>
+  id.startsWith("sun-") ? [sunValue(id, inputs as SunInputs, (expected as SunExpected).astronomy_engine)] : [],
+);
+interface SunInputs {
+  readonly lat: number;
+  readonly lon: number;
+  readonly date: string;
+}
+type SunTurns = Readonly<Record<"rise" | "set" | "cdawn" | "cdusk", string | null> & { noonAlt: number }>;
+interface SunExpected {
+  readonly astronomy_engine: SunTurns;
+}
+function sunValue(id: string, { lat, lon, date }: SunInputs, { rise, set, cdawn, cdusk, noonAlt }: SunTurns) {
+  return { id, at: [lat, lon] as const, date, dawn: cdawn, rise, set, dusk: cdusk, noonAltitude: noonAlt };
+}
 
 const place = (latitudeDegrees: number, longitudeDegrees: number): Place => ({ latitudeDegrees, longitudeDegrees });
 const alder = place(59.5, 17.8);

@@ -88,7 +88,7 @@ export function yard(settings: FeederSettings, start: Instant, seed: number, pat
   let looks = 0;
 
   const give = (fact: Fact): void => {
-    const step = advanceFeeder({ id: "rowan" }, state, fact, now);
+    const step = advanceFeeder(state, fact, now);
     state = step.state;
     for (const effect of step.effects) effects.push({ at: now, effect });
     for (const watch of watchers) watch(step, fact);

@@ -56,7 +56,7 @@ describe("an alarm that stands without a call", () => {
     await deliver(house);
     expect(rung(house)).toEqual(["Ada: Rowan: tray jammed"]);
     expect(await callStanding(house.ports)).toBe(0);
-    // As a database is that was written before calls were kept.
+    // As a database is that was brought back.
     const database = new Database(house.databaseFile);
     database.exec('DELETE FROM "Call"');
     database.close();

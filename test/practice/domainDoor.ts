@@ -75,7 +75,7 @@ export class DomainDoor {
   }
 
   #learn(fact: Fact): void {
-    const step = advanceFeeder({ id: "practice" }, this.state, fact, this.#now());
+    const step = advanceFeeder(this.state, fact, this.#now());
     this.state = step.state;
     for (const effect of step.effects) {
       this.effects.push(effect);

@@ -10,7 +10,7 @@ const damages: [string, (state: string) => string, RegExp][] = [
   ["no JSON", (state) => state.slice(0, state.length / 2), /JSON/],
   ["empty", () => "", /JSON/],
   ["null", () => "null", /version/],
-  ["of an unknown version", (state) => state.replace('"version":5', '"version":77'), /version/],
+  ["of an unknown version", (state) => state.replace('"version":1', '"version":77'), /version/],
   ["without its hopper", changed((state) => delete state.hopper), /state\.hopper is missing/],
   ["without a number", changed((state) => delete state.hopper.belief.level), /level is missing/],
   ["with no number in its place", changed((state) => (state.hopper.belief.portion = Number.NaN)), /portion is null/],

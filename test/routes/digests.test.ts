@@ -92,23 +92,6 @@ describe("the digest's door", () => {
     expect(JSON.stringify(refused.json())).toContain("date");
   });
 
-  it("still reads what an earlier version wrote, lines without headings", async () => {
-    const house = await openHouse();
-    house.connections.direct
-      .prepare(`INSERT INTO "Digest" ("yardId", "localDate", "writtenAt", "title", "lines") VALUES (?, ?, ?, ?, ?)`)
-      .run(
-        house.yard,
-        "2026-01-14",
-        "2026-01-14T06:30:00.000+00:00",
-        "Alder Croft, today: nothing to do",
-        '["Rowan: well."]',
-      );
-    expect((await digestOf(house)).json()).toMatchObject({
-      gist: "nothing to do",
-      sections: [{ heading: "The day", lines: ["Rowan: well."] }],
-    });
-  });
-
   it("lists the last eight dates", async () => {
     const house = await openHouse();
     await house.addFeeder({ name: "Rowan" });

@@ -20,7 +20,7 @@ export function climateAt(seed: number, place: Place, at: Instant): Climate {
   const airCelsius = mild - 0.7 * Math.max(0, place.latitudeDegrees - 59.5);
   const sun = sunAltitudeDegrees(place, at);
   const insideCelsius = airCelsius + 2.5 + Math.max(0, sun) * 0.15 * (1 - cloud);
-  // 2 to 5 K below the air on a clear and calm night (common practice; references, psychrometrics).
+  // 2 to 5 K below the air on a clear and calm night (common practice).
   const cooling = sun < 0 ? 5 * (1 - cloud) * Math.max(0, 1 - wind / 8) : 0;
   const wettest =
     100 * Math.min(1, saturation(overIce, celsius(airCelsius)) / saturation(overWater, celsius(airCelsius)));

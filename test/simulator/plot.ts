@@ -167,7 +167,7 @@ export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
     },
     cell: {
       fullScaleGrams,
-      // Between 0.005 % of full scale a degree (a data sheet) and 0.05 % (a design note's worst; references, load cell).
+      // Between 0.005 % of full scale a degree (a data sheet) and 0.05 % (a design note's worst; check values lc-* in test/references/checkValues.json).
       zeroPerDegree: fullScaleGrams * 1e-4 * Math.max(-3.5, Math.min(3.5, chance.normal(0, 1.4))),
       lagMinutes: chance.between(10, 60),
       wanderGrams: fullScaleGrams * chance.between(0.0001, 0.0006),

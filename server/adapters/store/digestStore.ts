@@ -80,15 +80,7 @@ export function digestsOver({ reader }: Connections): DigestStore {
 
     async digest(yard, localDate) {
       const found = await reader.digest.findUnique({ where: { yardId_localDate: { yardId: yard, localDate } } });
-      return found && { localDate, title: found.title, ...toldIn(found.lines) };
+      return found && { localDate, title: found.title, ...(JSON.parse(found.lines) as Omit<Digest, "title">) };
     },
   };
-}
-
-/** Digests of earlier versions were lines without headings. */
-function toldIn(lines: string): Omit<Digest, "title"> {
-  const told = JSON.parse(lines) as Omit<Digest, "title"> | readonly string[];
-  return "sections" in told
-    ? { short: told.short, sections: told.sections }
-    : { short: told.join("\n"), sections: [{ heading: "The day", lines: told }] };
 }

@@ -85,14 +85,13 @@ export function recordsOver({ reader }: Connections): RecordStore {
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
         orderBy: { at: "asc" },
       });
-      return found.map(({ id, feederId, at, grams: mass, source, by, toldAt }) => ({
+      return found.map(({ id, feederId, at, grams: mass, source, by }) => ({
         id,
         feeder: feederId,
         at: instantFrom(at),
         grams: mass === null ? null : grams(mass),
         source: source as StoredRefill["source"],
         by,
-        toldAt: maybeInstant(toldAt),
       }));
     },
 
@@ -133,7 +132,7 @@ export function recordsOver({ reader }: Connections): RecordStore {
         boot,
         sentUptimeMs: sentUptimeMs === null ? null : Number(sentUptimeMs),
         readings,
-        seqs,
+        seqs: seqs ?? "",
       }));
     },
 
@@ -167,25 +166,6 @@ export function recordsOver({ reader }: Connections): RecordStore {
         for (const { seq, body } of rows) found.push({ seq: Number(seq), body });
       }
       return found;
-    },
-
-    async eventsOfBoot({ feeder, boot, afterSeq }, { from, to }, most) {
-      const found = await reader.event.findMany({
-        where: {
-          feederId: feeder,
-          boot,
-          seq: { gt: afterSeq },
-          receivedAt: { gte: dateOf(from), lte: dateOf(to) },
-        },
-        orderBy: { seq: "asc" },
-        take: most,
-        select: { seq: true, receivedAt: true, body: true },
-      });
-      return found.map(({ seq, receivedAt, body }) => ({
-        seq: Number(seq),
-        receivedAt: instantFrom(receivedAt),
-        body,
-      }));
     },
   };
 }

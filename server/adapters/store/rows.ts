@@ -1,16 +1,7 @@
-import {
-  type StateV1,
-  type StateV2,
-  type StateV3,
-  type StateV4,
-  stateFromV1,
-  stateFromV2,
-  stateFromV3,
-  stateFromV4,
-} from "../../domain/earlierState.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
 import { stateProblem } from "../../domain/stateShape.ts";
+import { type StateUpgrades, upgradeState } from "../../domain/stateUpgrades.ts";
 import { FeederDamaged, type FeederRow, type Phone, type YardRow } from "../../ports.ts";
 import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
 
@@ -93,32 +84,13 @@ export const readable = <Stored>(rows: readonly Stored[], read: (row: Stored) =>
   });
 
 /**
- * What an older Pieward stored is brought up to date here, step by step, before anything else sees it.
+ * What an older Pieward stored is brought up to date here, before anything else sees it.
+ * @param upgrades today's, unless a test hands in its own
  * @throws Error for a state that is damaged, or that a newer Pieward wrote: misread, it would be overwritten.
  */
-export function stateFrom(json: string): FeederState {
-  const state = upToDate(json);
+export function stateFrom(json: string, upgrades?: StateUpgrades): FeederState {
+  const state = upgradeState(JSON.parse(json), upgrades);
   const problem = stateProblem(state);
   if (problem !== null) throw new Error(problem);
-  return state;
-}
-
-function upToDate(json: string): FeederState {
-  const state = JSON.parse(json) as FeederState | StateV1 | StateV2 | StateV3 | StateV4;
-  switch (state?.version) {
-    case 1:
-      return stateFromV1(state);
-    case 2:
-      return stateFromV2(state);
-    case 3:
-      return stateFromV3(state);
-    case 4:
-      return stateFromV4(state);
-    case 5:
-      return state;
-    default:
-      throw new Error(
-        `expected a feeder's state of version 1 to 5, got ${(state as { version: unknown } | null)?.version}`,
-      );
-  }
+  return state as FeederState;
 }

@@ -62,7 +62,7 @@ export function statementsFor(database: Database.Database): Transaction {
        "answeredAt" = excluded."answeredAt", "problem" = excluded."problem"`,
   );
   const insertRefill = database.prepare(
-    `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by", "toldAt") VALUES (?, ?, ?, ?, ?, ?, ?)
+    `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by") VALUES (?, ?, ?, ?, ?, ?)
      ON CONFLICT DO NOTHING`,
   );
   const insertActId = database.prepare(
@@ -161,8 +161,8 @@ export function statementsFor(database: Database.Database): Transaction {
       upsertOrder.run(id, feeder, kind, maybeText(until), textOf(askedAt), askedBy, phase, ...times, problem);
     },
 
-    async saveRefill({ id, feeder, at, grams, source, by, toldAt }) {
-      return insertRefill.run(id, feeder, textOf(at), grams, source, by, maybeText(toldAt)).changes === 1;
+    async saveRefill({ id, feeder, at, grams, source, by }) {
+      return insertRefill.run(id, feeder, textOf(at), grams, source, by).changes === 1;
     },
 
     async firstTime(feeder, id, at) {

@@ -144,8 +144,8 @@ function setAside({ fault, at }: AlarmChange, alarm: Alarm | null): readonly Cal
 }
 
 /**
- * What waits for an answer, though nothing is remembered of whom it was told: it stood before calls were kept, or its call was
- * lost. Better told once more than never.
+ * What waits for an answer, though nothing is remembered of whom it was told, since its call was lost. Better told once more
+ * than never.
  */
 export function standingWords({ alarms, settings }: Pick<FeederState, "alarms" | "settings">): readonly CallWord[] {
   return faultKinds.flatMap((fault): CallWord[] => {

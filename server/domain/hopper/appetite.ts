@@ -54,7 +54,7 @@ const shareSeenMin = 0.25;
 /** A day that was seen for less than this teaches nothing about whole days. */
 const shareToLearn = 0.3;
 /** A longer day is eaten more slowly: with the root of its light. Between a bird's need, which is the same, and its hours. */
-export const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
+const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
 /** After a longer absence than this the days between are all alike: none of them was watched. */
 const daysGoneMax = 30;
 

@@ -1,16 +1,15 @@
 import { type FaultKind, ruleOf } from "../faults.ts";
-import { after, days, inDays, inHours } from "../instant.ts";
+import { after, between, inDays, inHours } from "../instant.ts";
 import { momentWords } from "../localTime.ts";
-import { chatterRule, daysWanted, loadCeilings, phoneCeiling, staleRule } from "./ceilings.ts";
+import { chatterRule, daysWanted, judgedAfter, perFeederWeekMost } from "./ceilings.ts";
 import type { Raising } from "./history.ts";
-import { standsFor } from "./nuisance.ts";
+import { faultLoadsOf, loadersOf } from "./loaders.ts";
 import type { Rates } from "./rates.ts";
 import { remedyFor } from "./remedies.ts";
-import { faultLoadsOf, loadersOf } from "./shares.ts";
 
 /** What the measures mean for the keeper, in words, and what to change. */
 export interface Finding {
-  readonly kind: "tooMany" | "load" | "flood" | "chatter" | "stale" | "fleeting" | "unanswered" | "beyondAnybody";
+  readonly kind: "tooMany" | "load" | "flood" | "chatter" | "stale" | "fleeting" | "unanswered";
   readonly words: string;
 }
 
@@ -21,7 +20,6 @@ const saidAtMost = 3; // of one kind: a page of findings is no finding
 /** The gravest first; empty where nothing is to be changed. */
 export function findingsOf(rates: Rates): readonly Finding[] {
   return [
-    ...beyondAnybody(rates),
     ...floods(rates),
     ...tooMany(rates),
     ...load(rates),
@@ -55,13 +53,6 @@ export function headline(rates: Rates): readonly string[] {
   return [`${counted(raised.length, "alarm")} in ${span} at ${where}${rate}.${notesToo}`, ...young];
 }
 
-function beyondAnybody({ load: { perDay } }: Rates): Finding[] {
-  const { most } = loadCeilings.perDay;
-  if (perDay <= most) return [];
-  const words = `${Math.round(perDay)} alarms a day are more than anybody can follow, even one who does nothing else (${most} by the standard).`;
-  return [{ kind: "beyondAnybody", words }];
-}
-
 function floods({ floods: all, raised, zone, to, feeders }: Rates): Finding[] {
   const worst = [...all].sort((one, other) => other.alarms - one.alarms)[0];
   if (worst === undefined) return [];
@@ -84,9 +75,9 @@ function floods({ floods: all, raised, zone, to, feeders }: Rates): Finding[] {
 
 function tooMany(rates: Rates): Finding[] {
   const { perFeederWeek, rangPerFeederWeek } = rates;
-  if (after(rates.from, days(7)) > rates.to) return []; // whoever sets a yard up tries what it does
+  if (after(rates.from, judgedAfter) > rates.to) return [];
   const pushed = rangPerFeederWeek ?? perFeederWeek;
-  if (pushed <= phoneCeiling.perFeederWeek || rates.raised.length < loadWorthAWord) return [];
+  if (pushed <= perFeederWeekMost || rates.raised.length < loadWorthAWord) return [];
   const what = rangPerFeederWeek === null ? "alarms were raised" : "pushes rang";
   const words = `${tenths(pushed)} ${what} a week at each feeder. More than one teaches a keeper not to look.`;
   return [{ kind: "tooMany", words }];
@@ -94,7 +85,7 @@ function tooMany(rates: Rates): Finding[] {
 
 /** One fault that makes half of the load or more, at one feeder or all over the yard. */
 function load({ loaders, feeders, raised }: Rates): Finding[] {
-  const [most] = faultLoadsOf(loaders);
+  const [most] = faultLoadsOf(raised);
   if (most === undefined || most.share < 0.5 || most.alarms < loadWorthAWord) return [];
   const [alone] = loaders;
   // One feeder has it far more than the others: then it is that one that must be looked at.
@@ -113,9 +104,9 @@ function chatter({ chattering, feeders, zone, to }: Rates): Finding[] {
   }));
 }
 
-function unanswered({ answers, raised, feeders }: Rates): Finding[] {
+function unanswered({ unanswered: over, raised, feeders }: Rates): Finding[] {
   const urgent = raised.filter(({ priority }) => priority === "urgent");
-  const missed = answers.unanswered.filter(({ priority }) => priority === "urgent");
+  const missed = over.filter(({ priority }) => priority === "urgent");
   if (missed.length < 2 || missed.length < urgent.length / 3) return [];
   const newest = missed.at(-1);
   const last = newest === undefined ? "" : ` The last was ${named(newest, feeders)}.`;
@@ -125,19 +116,15 @@ function unanswered({ answers, raised, feeders }: Rates): Finding[] {
   return [{ kind: "unanswered", words }];
 }
 
-function stale({ stale: { standing, mostOnADay }, feeders, to }: Rates): Finding[] {
-  const longest = standing.slice(0, saidAtMost).map((alarm): Finding => {
-    const long = standsFor(alarm, to);
+function stale({ stale: standing, feeders, to }: Rates): Finding[] {
+  return standing.slice(0, saidAtMost).map((alarm): Finding => {
+    const long = between(alarm.at, to);
     const span = inDays(long) < 2 ? `${Math.round(inHours(long))} hours` : `${Math.floor(inDays(long))} days`;
     const words =
       `${named(alarm, feeders)} has stood for ${span}. What stands for so long hides what is new: ` +
       "mend it, or take it out of service until you can.";
     return { kind: "stale", words };
   });
-  const { below } = staleRule.mostOnADay;
-  if (mostOnADay < below || standing.length > 0) return longest;
-  const words = `On one day ${mostOnADay} alarms had stood for more than a day; the standard wants fewer than ${below}.`;
-  return [{ kind: "stale", words }];
 }
 
 function fleeting({ fleeting: passing, feeders }: Rates): Finding[] {

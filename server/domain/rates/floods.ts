@@ -1,4 +1,4 @@
-import { after, type Instant, type Span } from "../instant.ts";
+import { after, type Instant } from "../instant.ts";
 import { floodRule } from "./ceilings.ts";
 
 /** More alarms than a person can take in. */
@@ -32,10 +32,4 @@ export function floodsOf(times: readonly Instant[], to: Instant): Flood[] {
     begun = null;
   }
   return floods;
-}
-
-/** Share of the span that was spent in floods. */
-export function timeInFlood(floods: readonly Flood[], from: Instant, to: Instant): number {
-  const spent = floods.reduce((sum, flood) => sum + ((flood.to ?? to) - flood.from), 0);
-  return spent / ((to - from) as Span);
 }

@@ -29,8 +29,8 @@ export interface YardChange {
   readonly from: AlarmPhase;
   readonly to: AlarmPhase; // the same as `from` where only the fault came or went
   readonly at: Instant;
-  /** Whether the fault itself was there afterwards, whatever its alarm did; null from before that was kept. */
-  readonly present: boolean | null;
+  /** Whether the fault itself was there afterwards, whatever its alarm did. */
+  readonly present: boolean;
 }
 
 export interface StandingAlarm {
@@ -139,7 +139,7 @@ function beginning(change: YardChange, from: Instant): Followed {
   const { feeder, fault, priority } = change;
   const open = was === "standing" ? { feeder, fault, priority, at: unknownBefore(from), ...stillThere } : null;
   // Where the first change tells only that the fault went, it was there before.
-  const present = change.from === change.to ? change.present === false : was === "standing" || was === "waiting";
+  const present = change.from === change.to ? !change.present : was === "standing" || was === "waiting";
   return { past: [], open, last: null, toldBefore: false, present };
 }
 
@@ -174,14 +174,11 @@ function take(alarm: Followed, change: YardChange): boolean {
 
 const answered = (phase: AlarmPhase) => phase === "acknowledged" || phase === "latchedAcknowledged";
 
-function presence(alarm: Followed, { present, from, to, at }: YardChange): boolean {
+function presence(alarm: Followed, { present, at }: YardChange): boolean {
   const was = alarm.present;
-  const now = meaning[to];
-  // An alarm that just went has lost its fault; logs from before that was kept say otherwise.
-  const gone = from !== to && (now === "gone" || isLatched(to));
-  alarm.present = gone ? false : (present ?? (now === "aside" ? was : now !== "gone"));
-  if (was && !alarm.present && alarm.open !== null) alarm.open.goneAt ??= at;
-  return !was && alarm.present;
+  alarm.present = present;
+  if (was && !present && alarm.open !== null) alarm.open.goneAt ??= at;
+  return !was && present;
 }
 
 /**

@@ -1,9 +1,7 @@
 import type { FaultKind } from "../faults.ts";
-import { after, between, type Instant, later, type Span } from "../instant.ts";
-import { addLocalDays, startOfLocalDay } from "../localTime.ts";
-import { chatterRule, fleetingRule, staleRule } from "./ceilings.ts";
+import { between, type Instant } from "../instant.ts";
+import { chatterRule, fleetingWithin, staleRule } from "./ceilings.ts";
 import { type Coming, keyOf, type Raising } from "./history.ts";
-import { localDaysOf } from "./load.ts";
 
 /** Alarms that come and go, and alarms that never go: both teach a keeper to look away. */
 
@@ -16,21 +14,18 @@ export interface Chatter {
 
 /** Which alarms' faults came three times within a minute, by raw transitions, the worst first. */
 export function chatteringOf(comings: readonly Coming[]): Chatter[] {
-  const found: Chatter[] = [];
-  for (const [, same] of grouped(comings)) {
-    let most = 0;
-    let first: Coming | null = null;
-    for (let newest = 0, oldest = 0; newest < same.length; newest += 1) {
-      const coming = same[newest];
-      if (coming === undefined) break;
-      while ((same[oldest]?.at ?? coming.at) < coming.at - chatterRule.within) oldest += 1;
-      const count = newest - oldest + 1;
-      if (count >= chatterRule.comings) first ??= coming;
-      most = Math.max(most, count);
-    }
-    if (first !== null) found.push({ feeder: first.feeder, fault: first.fault, most, at: first.at });
+  const recent = new Map<string, Coming[]>();
+  const found = new Map<string, Chatter>();
+  for (const coming of comings) {
+    const key = keyOf(coming);
+    const within = (recent.get(key) ?? []).filter(({ at }) => between(at, coming.at) <= chatterRule.within);
+    within.push(coming);
+    recent.set(key, within);
+    if (within.length < chatterRule.comings) continue;
+    const before = found.get(key) ?? { ...coming, most: 0 };
+    found.set(key, { ...before, most: Math.max(before.most, within.length) });
   }
-  return found.sort((one, other) => other.most - one.most);
+  return [...found.values()].sort((one, other) => other.most - one.most);
 }
 
 /**
@@ -40,47 +35,10 @@ export function chatteringOf(comings: readonly Coming[]): Chatter[] {
 export const fleetingOf = (raisings: readonly Raising[]): readonly Raising[] =>
   raisings.filter(({ at, goneAt, endedAt, acknowledgedAt }) => {
     const gone = goneAt ?? endedAt;
-    if (gone === null || between(at, gone) > fleetingRule.within) return false;
+    if (gone === null || between(at, gone) > fleetingWithin) return false;
     return acknowledgedAt === null || acknowledgedAt > gone;
   });
 
-export interface Stale {
-  readonly standing: readonly Raising[]; // stale just now, the longest first
-  /** Alarms that were stale at some time within the span. */
-  readonly ever: readonly Raising[];
-  readonly mostOnADay: number;
-}
-
-/** Alarms that stood for more than a day. What was set aside doesn't stand. */
-export function staleOf(raisings: readonly Raising[], from: Instant, to: Instant, zone: string): Stale {
-  const ever = raisings.filter((raising) => staleSpan(raising, from, to) !== null);
-  let mostOnADay = 0;
-  for (const date of localDaysOf(from, to, zone)) {
-    const [begins, ends] = [startOfLocalDay(date, zone), startOfLocalDay(addLocalDays(date, 1), zone)];
-    const on = ever.filter((raising) => {
-      const span = staleSpan(raising, from, to);
-      return span !== null && span.from < ends && span.to > begins;
-    });
-    mostOnADay = Math.max(mostOnADay, on.length);
-  }
-  return { standing: ever.filter(({ endedAt }) => endedAt === null), ever, mostOnADay };
-}
-
-function staleSpan({ at, endedAt }: Raising, from: Instant, to: Instant): { from: Instant; to: Instant } | null {
-  const begins = later(from, after(at, staleRule.after));
-  const ends = endedAt ?? to;
-  return begins < ends ? { from: begins, to: ends } : null;
-}
-
-export const standsFor = ({ at, endedAt }: Raising, to: Instant): Span => between(at, endedAt ?? to);
-
-function grouped(comings: readonly Coming[]): Map<string, Coming[]> {
-  const groups = new Map<string, Coming[]>();
-  for (const coming of comings) {
-    const key = keyOf(coming);
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, [coming]);
-    else group.push(coming);
-  }
-  return groups;
-}
+/** Alarms that have stood for more than a day now, the longest first. What was set aside doesn't stand. */
+export const staleOf = (raisings: readonly Raising[], to: Instant): readonly Raising[] =>
+  raisings.filter(({ at, endedAt }) => endedAt === null && between(at, to) > staleRule.after);

@@ -1,18 +1,9 @@
-import type { Instant } from "../instant.ts";
-import { type Flood, floodsOf, timeInFlood } from "./floods.ts";
+import { type Instant, minutes } from "../instant.ts";
+import { type Flood, floodsOf } from "./floods.ts";
 import { livesOf, type Raising, type RatesHistory } from "./history.ts";
-import { feederWeeks, type Load, loadOf, wholeDays } from "./load.ts";
-import { type Chatter, chatteringOf, fleetingOf, type Stale, staleOf } from "./nuisance.ts";
-import {
-  type Answers,
-  answersOf,
-  type Loader,
-  loadersOf,
-  type PriorityShare,
-  prioritySharesOf,
-  type SetAside,
-  setAsideOf,
-} from "./shares.ts";
+import { feederWeeks, mostWithin, perDayOf, wholeDays } from "./load.ts";
+import { type Loader, loadersOf } from "./loaders.ts";
+import { type Chatter, chatteringOf, fleetingOf, staleOf } from "./nuisance.ts";
 
 /**
  * How well a yard's alarms themselves do their work, by the measures of ANSI/ISA-18.2 and IEC 62682. A note asks for no act and
@@ -26,29 +17,23 @@ export interface Rates {
   readonly feeders: RatesHistory["feeders"];
   readonly raised: readonly Raising[]; // within the span, in order
   readonly notes: readonly Instant[]; // when they were
-  readonly load: Load;
+  readonly perDay: number;
+  readonly worstTenMinutes: number;
   readonly perFeederWeek: number;
-  readonly rangPerFeederWeek: number | null; // pushes that rang; null where nobody kept that
+  readonly rangPerFeederWeek: number | null; // pushes that rang; null where none is known
   readonly floods: readonly Flood[];
-  readonly timeInFlood: number; // share
   readonly chattering: readonly Chatter[];
   readonly fleeting: readonly Raising[];
-  readonly stale: Stale;
+  readonly stale: readonly Raising[]; // stale just now, the longest first
   readonly loaders: readonly Loader[]; // all, the most frequent first
-  readonly topTenShare: number | null; // of all alarms; null where there was none
-  readonly priorities: readonly PriorityShare[];
-  readonly answers: Answers;
-  readonly setAside: SetAside;
+  readonly unanswered: readonly Raising[]; // over, and nobody had acknowledged them
 }
 
-export function ratesOf(history: RatesHistory): Rates {
-  const { from, to, zone, feeders, changes, rang } = history;
-  const lives = livesOf(history);
+export function ratesOf({ from, to, zone, feeders, changes, standing, rang }: RatesHistory): Rates {
+  const lives = livesOf({ changes, standing, from });
   const raised = lives.raisings.filter(({ at }) => at >= from);
   const times = raised.map(({ at }) => at);
   const weeks = feederWeeks(feeders, from, to);
-  const floods = floodsOf(times, to);
-  const loaders = loadersOf(raised);
   return {
     from,
     to,
@@ -57,18 +42,15 @@ export function ratesOf(history: RatesHistory): Rates {
     feeders,
     raised,
     notes: lives.notes.map(({ at }) => at).filter((at) => at >= from),
-    load: loadOf(times, from, to, zone),
+    perDay: perDayOf(raised.length, from, to),
+    worstTenMinutes: mostWithin(times, minutes(10)),
     perFeederWeek: weeks === 0 ? 0 : raised.length / weeks,
     rangPerFeederWeek: rang === null || weeks === 0 ? null : rang / weeks,
-    floods,
-    timeInFlood: timeInFlood(floods, from, to),
+    floods: floodsOf(times, to),
     chattering: chatteringOf(lives.comings),
     fleeting: fleetingOf(raised),
-    stale: staleOf(lives.raisings, from, to, zone),
-    loaders,
-    topTenShare: raised.length === 0 ? null : loaders.slice(0, 10).reduce((sum, { share }) => sum + share, 0),
-    priorities: prioritySharesOf(raised),
-    answers: answersOf(raised),
-    setAside: setAsideOf(changes, from),
+    stale: staleOf(lives.raisings, to),
+    loaders: loadersOf(raised),
+    unanswered: raised.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null),
   };
 }

@@ -84,15 +84,6 @@ function withRun(before: LinkState, next: Heard, reportEvery: Span): Heard {
   return { ...next, run: { since, reports: reports + 1 } };
 }
 
-/** From before regularity was kept: whose rhythm was learnt has been reporting. */
-export function withKnownRhythm(link: LinkState): LinkState {
-  if (link.kind === "neverHeard") return link;
-  const { mean, variance, lateShare } = link.rhythm;
-  const unlearnt = presumed(link.rhythm.promised);
-  const learnt = mean !== unlearnt.mean || variance !== unlearnt.variance || lateShare !== unlearnt.lateShare;
-  return learnt ? { ...link, regular: true } : link;
-}
-
 function withRhythm(link: LinkState, { boot, sentUptime, reportEvery }: Hearing, now: Instant): LinkState {
   if (link.kind === "neverHeard") {
     return anew(now, boot, sentUptime, presumed(reportEvery));

@@ -38,7 +38,7 @@ export interface Call {
   readonly news: CallNews | null;
   /** Nobody has been told, since there is nobody who could be: the keeper's own screen must say so. */
   readonly unreachable: boolean;
-  /** The topic of the call that speaks for this one, of another feeder under the same sky (oneSky.ts): this one tells nobody. */
+  /** The topic of the call that speaks for this one, of another feeder in the same night (nightGroup.ts): this one tells nobody. */
   readonly spokenForBy: string | null;
   /** Names of the feeders for which this one speaks besides its own. */
   readonly alsoAt: readonly string[];

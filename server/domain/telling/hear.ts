@@ -7,7 +7,7 @@ import { closing, corrected, seenNews, setAsideNews, telling } from "./callNotic
  * A new word about an alarm: what becomes of its call, and whom to tell now. Hearing the same word twice tells nothing twice.
  *
  * `call` is what is stored under the topic, null where nothing is. The silence of feeders isn't heard here but together
- * with its yard (yardSilence.ts).
+ * with its yard (groupedAlarms.ts).
  */
 export function hear(call: Call | null, word: CallWord, of: CalledOf, circle: Circle, now: Instant): CallStep {
   const heard = heardWord(call, word, of, circle, now);

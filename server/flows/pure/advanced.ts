@@ -28,7 +28,7 @@ export const begin = (row: Pick<FeederRow, "id" | "yard" | "state" | "lastHeardA
 
 /** One fact after the other; effects gather in the order in which they came about. */
 export function advanced(feeder: Advanced, fact: Fact, now: Instant): Advanced {
-  const { state, effects } = advanceFeeder(feeder, feeder.state, fact, now);
+  const { state, effects } = advanceFeeder(feeder.state, fact, now);
   return {
     ...feeder,
     state,

@@ -159,19 +159,6 @@ describe("the alarms of a log", () => {
     expect(lives.comings).toHaveLength(4);
   });
 
-  it("lose their fault when they go, also in a log that said it of none", () => {
-    const old = told(
-      "rowan",
-      "foodLow",
-      ["normal", "unacknowledged", at(hours(1)), true],
-      ["unacknowledged", "returnedUnacknowledged", at(hours(2)), true],
-      ["returnedUnacknowledged", "unacknowledged", at(hours(3)), true],
-    );
-    const { raisings, comings } = livesOf(history(old));
-    expect(raisings.map(({ goneAt }) => goneAt)).toEqual([at(hours(2)), null]);
-    expect(comings).toHaveLength(2);
-  });
-
   it("are the same, whatever the order in which arrows of one moment were stored", () => {
     const look = at(hours(30));
     const arrows = told(

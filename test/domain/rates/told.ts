@@ -21,6 +21,11 @@ export const history = (...told: readonly (readonly YardChange[])[]): RatesHisto
   rang: null,
 });
 
+/** Phases in which the fault itself is gone. */
+const gone = new Set<YardChange["to"]>([
+  ...(["normal", "returnedUnacknowledged", "latchedUnacknowledged", "latchedAcknowledged"] as const),
+]);
+
 export type Arrow = readonly [from: YardChange["from"], to: YardChange["to"], at: Instant, present?: boolean];
 
 export const told = (feeder: string, fault: FaultKind, ...arrows: readonly Arrow[]): readonly YardChange[] =>
@@ -31,7 +36,7 @@ export const told = (feeder: string, fault: FaultKind, ...arrows: readonly Arrow
     from,
     to,
     at,
-    present: present ?? null,
+    present: present ?? !gone.has(to),
   }));
 
 /** Raised, seen to after `answered`, over after `lasted`. */

@@ -1,10 +1,13 @@
-import { cpSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
+import { cpSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { hash } from "@node-rs/argon2";
 import Database from "better-sqlite3";
 import { makeSecrets } from "../../../server/adapters/secrets.ts";
 import { migrate } from "../../../server/adapters/store/migrate.ts";
+import { newFeeder } from "../../../server/domain/feeder.ts";
+import { instant } from "../../../server/domain/instant.ts";
+import { usualSettings } from "../../../server/flows/pure/saidSettings.ts";
 import type { Chance } from "../../../server/practice/chance.ts";
 
 const migrations = join(import.meta.dirname, "../../../prisma/sqlite/migrations");
@@ -44,7 +47,8 @@ export async function olderDatabase(
     "UTC",
     now,
   );
-  const state = readFileSync(join(import.meta.dirname, "../../domain/stateV1.json"), "utf8");
+  const settings = usualSettings({ practice: false, place: null, zone: "UTC" }, "Rowan");
+  const state = JSON.stringify(newFeeder(settings, instant(Date.now())));
   insert(
     'INSERT INTO "Feeder" ("id", "yardId", "keyHash", "state", "nextLookAt", "createdAt") VALUES (?, ?, ?, ?, ?, ?)',
     "rowan",

@@ -5,20 +5,14 @@ import type { Instant } from "../../../server/domain/instant.ts";
 import { silentFrom } from "../../../server/domain/silence/feederSilence.ts";
 import { advanceCall, shownBy } from "../../../server/domain/telling/advanceCall.ts";
 import type { Call, CallWord, Telling } from "../../../server/domain/telling/call.ts";
+import { type GroupedYard, yardTopic } from "../../../server/domain/telling/group.ts";
+import {
+  advanceGrouped,
+  type GroupStep,
+  hearGrouped,
+  isGrouped,
+} from "../../../server/domain/telling/groupedAlarms.ts";
 import { hear } from "../../../server/domain/telling/hear.ts";
-import {
-  advanceUnderOneSky,
-  hearUnderOneSky,
-  type SkyCall,
-  underOneSky,
-} from "../../../server/domain/telling/oneSky.ts";
-import {
-  advanceYardSilence,
-  hearSilence,
-  type WatchedYard,
-  type YardStep,
-  yardTopic,
-} from "../../../server/domain/telling/yardSilence.ts";
 import { circle } from "./household.ts";
 
 /** A feeder as far as telling looks at it. */
@@ -49,12 +43,10 @@ export class PostOffice {
   }
 
   hear(feeder: Told, word: CallWord, now: Instant): readonly Word[] {
-    if (word.fault === "feederSilent")
-      return this.#keepYard(hearSilence(this.#watched(), { feeder: feeder.id, word }, circle, now));
+    if (isGrouped(word.fault))
+      return this.#keepGroup(hearGrouped(this.#grouped(word.fault), { feeder: feeder.id, word }, circle, now));
     const topic = topicOf(feeder.id, word.fault);
     const of = { yard: yardId, feeder: feeder.id, topic, name: feeder.state.settings.name };
-    if (underOneSky.has(word.fault))
-      return this.#keepYard(hearUnderOneSky(this.#sky(word.fault), word, of, circle, now));
     return this.#keep(topic, hear(this.call(topic), word, of, circle, now));
   }
 
@@ -71,9 +63,7 @@ export class PostOffice {
     return due.flatMap((topic) => {
       const call = this.call(topic);
       if (call === null) return [];
-      if (call.fault === "feederSilent") return this.#keepYard(advanceYardSilence(this.#watched(), circle, now));
-      if (underOneSky.has(call.fault))
-        return this.#keepYard(advanceUnderOneSky(this.#sky(call.fault), topic, circle, now));
+      if (isGrouped(call.fault)) return this.#keepGroup(advanceGrouped(this.#grouped(call.fault), circle, now));
       return this.#keep(topic, advanceCall(call, circle, now));
     });
   }
@@ -85,19 +75,12 @@ export class PostOffice {
 
   call = (topic: string): Call | null => this.#calls.get(topic)?.call ?? null;
 
-  #sky(fault: FaultKind): readonly SkyCall[] {
-    return this.#feeders().map(({ id }) => ({
-      topic: topicOf(id, fault),
-      feeder: id,
-      call: this.call(topicOf(id, fault)),
-    }));
-  }
-
-  #watched(): WatchedYard {
+  #grouped(fault: FaultKind): GroupedYard {
     return {
       id: yardId,
       name: "Alder Croft",
-      call: this.call(yardTopic(yardId)),
+      fault,
+      call: this.call(yardTopic(yardId, fault)),
       feeders: this.#feeders().map(({ id, state: { settings, link }, lastHeardAt }) => ({
         id,
         name: settings.name,
@@ -105,7 +88,7 @@ export class PostOffice {
         lastHeardAt,
         reportEvery: settings.reportEvery,
         silentFrom: silentFrom(link, settings),
-        call: this.call(topicOf(id, silence)),
+        call: this.call(topicOf(id, fault)),
       })),
     };
   }
@@ -116,7 +99,7 @@ export class PostOffice {
     return step.tellings.map((telling) => ({ telling, call: this.call(telling.notice.topic) }));
   }
 
-  #keepYard({ calls, tellings }: YardStep): Word[] {
+  #keepGroup({ calls, tellings }: GroupStep): Word[] {
     for (const { topic, call, nextAt } of calls) {
       if (call === null) this.#calls.delete(topic);
       else this.#calls.set(topic, { call, nextAt });
@@ -124,5 +107,3 @@ export class PostOffice {
     return tellings.map((telling) => ({ telling, call: this.call(telling.notice.topic) }));
   }
 }
-
-const silence: FaultKind = "feederSilent";

@@ -4,18 +4,12 @@ import { after, type Instant, minutes } from "../../../server/domain/instant.ts"
 import { instantOfLocal, localTimeOf } from "../../../server/domain/localTime.ts";
 import { shownBy } from "../../../server/domain/telling/advanceCall.ts";
 import type { Call, CallWord, Circle } from "../../../server/domain/telling/call.ts";
-import {
-  advanceYardSilence,
-  hearSilence,
-  type WatchedFeeder,
-  type WatchedYard,
-  type YardStep,
-  yardTopic,
-} from "../../../server/domain/telling/yardSilence.ts";
+import { type GroupedFeeder, type GroupedYard, yardTopic } from "../../../server/domain/telling/group.ts";
+import { advanceGrouped, type GroupStep, hearGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
 import { ada, bo, circleOf, said, stockholm } from "./circle.ts";
 
 /** How the rules could be wrong; each must make one of the promises below fail. */
-type Bend = (yard: WatchedYard) => WatchedYard;
+type Bend = (yard: GroupedYard) => GroupedYard;
 
 const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder" };
 
@@ -89,14 +83,14 @@ class Croft {
       if (due > this.at(time)) break;
       if (due <= this.now) throw new Error("a next look must lie ahead");
       this.now = due;
-      this.take(advanceYardSilence(this.yard(), this.circle, this.now));
+      this.take(advanceGrouped(this.yard(), this.circle, this.now));
     }
     this.now = this.at(time);
     return this;
   }
 
   looks(): this {
-    this.take(advanceYardSilence(this.yard(), this.circle, this.now));
+    this.take(advanceGrouped(this.yard(), this.circle, this.now));
     return this;
   }
 
@@ -110,27 +104,29 @@ class Croft {
   }
 
   call(feeder: string | null): Call | null {
-    return this.calls.get(feeder === null ? yardTopic("alder") : topicOf(feeder, "feederSilent")) ?? null;
+    return (
+      this.calls.get(feeder === null ? yardTopic("alder", "feederSilent") : topicOf(feeder, "feederSilent")) ?? null
+    );
   }
 
   private hears(feeder: string, time: string, word: CallWord): this {
     this.until(time);
-    this.take(hearSilence(this.yard(), { feeder, word }, this.circle, this.now));
+    this.take(hearGrouped(this.yard(), { feeder, word }, this.circle, this.now));
     return this;
   }
 
-  private yard(): WatchedYard {
-    const feeders = [...this.heardAt].map(([id, lastHeardAt]): WatchedFeeder => {
+  private yard(): GroupedYard {
+    const feeders = [...this.heardAt].map(([id, lastHeardAt]): GroupedFeeder => {
       const silentFrom = after(lastHeardAt, minutes(3));
       return {
         ...{ id, name: names[id] ?? id, inService: this.inService.has(id), lastHeardAt, silentFrom },
         ...{ reportEvery: minutes(1), call: this.call(id) },
       };
     });
-    return this.bend({ id: "alder", name: "Alder Croft", call: this.call(null), feeders });
+    return this.bend({ id: "alder", name: "Alder Croft", fault: "feederSilent", call: this.call(null), feeders });
   }
 
-  private take({ calls, tellings }: YardStep): void {
+  private take({ calls, tellings }: GroupStep): void {
     for (const telling of tellings) this.lines.push(`${localTimeOf(this.now, stockholm)} ${said(telling)}`);
     for (const { topic, call, nextAt } of calls) {
       this.nextAts.delete(topic);
@@ -138,7 +134,7 @@ class Croft {
       if (call === null) this.calls.delete(topic);
       else this.calls.set(topic, JSON.parse(JSON.stringify(call)) as Call);
     }
-    const again = advanceYardSilence(this.yard(), this.circle, this.now);
+    const again = advanceGrouped(this.yard(), this.circle, this.now);
     if (again.tellings.length > 0) throw new Error(`told twice: ${again.tellings.map(said).join("; ")}`);
   }
 }
@@ -198,7 +194,7 @@ describe("feeders of one yard that fall silent together", () => {
     expect(croft.call("larch")).toBeNull();
     expect(croft.call(null)).toMatchObject({
       feeder: null,
-      topic: yardTopic("alder"),
+      topic: yardTopic("alder", "feederSilent"),
       body: "Last heard: Rowan at 11:00, Larch at 11:01. They fell silent together, so look at the yard's power and network first.",
     });
   });
@@ -339,7 +335,7 @@ describe("feeders of one yard that fall silent together", () => {
 
 describe("planted bugs of the yard's rule", () => {
   const bent =
-    (change: (feeder: WatchedFeeder) => WatchedFeeder): Bend =>
+    (change: (feeder: GroupedFeeder) => GroupedFeeder): Bend =>
     (yard) => ({
       ...yard,
       feeders: yard.feeders.map(change),

@@ -5,8 +5,8 @@ import { after, hours, type Instant, minutes } from "../../../server/domain/inst
 import { instantOfLocal, localTimeOf } from "../../../server/domain/localTime.ts";
 import { isStanding, shownBy } from "../../../server/domain/telling/advanceCall.ts";
 import type { Call, CallWord, Circle, Person } from "../../../server/domain/telling/call.ts";
-import { advanceUnderOneSky, hearUnderOneSky, type SkyCall } from "../../../server/domain/telling/oneSky.ts";
-import type { YardStep } from "../../../server/domain/telling/yardSilence.ts";
+import type { GroupedYard } from "../../../server/domain/telling/group.ts";
+import { advanceGrouped, type GroupStep, hearGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
 import { ada, circleOf, stockholm } from "./circle.ts";
 
 const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder", alder: "Alder" };
@@ -63,9 +63,9 @@ class Sky {
   }
 
   hears(feeder: string, word: CallWord): this {
-    const of = { yard: "alder", feeder, topic: topicOf(feeder, fault), name: names[feeder] ?? feeder };
-    const all = this.joins ? this.stored() : this.stored().filter((one) => one.feeder === feeder);
-    return this.take(hearUnderOneSky(all, word, of, this.circle, this.now));
+    const yard = this.stored();
+    const alone = { ...yard, feeders: yard.feeders.filter(({ id }) => id === feeder) };
+    return this.take(hearGrouped(this.joins ? yard : alone, { feeder, word }, this.circle, this.now));
   }
 
   /** Looks at whatever comes due until then. */
@@ -76,16 +76,21 @@ class Sky {
       const [topic, at] = due;
       this.now = at;
       this.nextAts.delete(topic);
-      this.take(advanceUnderOneSky(this.stored(), topic, this.circle, at));
+      this.take(advanceGrouped(this.stored(), this.circle, at));
     }
     this.now = to;
     return this;
   }
 
-  private stored = (): SkyCall[] =>
-    this.feeders.map((feeder) => ({ topic: topicOf(feeder, fault), feeder, call: this.call(feeder) }));
+  private stored = (): GroupedYard => ({
+    ...{ id: "alder", name: "Alder Croft", fault, call: null },
+    feeders: this.feeders.map((id) => ({
+      ...{ id, name: names[id] ?? id, inService: true, reportEvery: minutes(1) },
+      ...{ lastHeardAt: this.now, silentFrom: null, call: this.call(id) },
+    })),
+  });
 
-  private take({ calls, tellings }: YardStep): this {
+  private take({ calls, tellings }: GroupStep): this {
     for (const { topic, call, nextAt } of calls) {
       if (call === null) this.calls.delete(topic);
       else this.calls.set(topic, call);
