@@ -133,10 +133,10 @@ export function speakProblems(app: FastifyInstance): void {
 function problemsOf({ instancePath, params, message }: FastifySchemaValidationError): FieldProblem[] {
   const field = instancePath.replace(/^\//, "").replaceAll("/", ".");
   if (Array.isArray(params?.keys)) {
-    return params.keys.map((key) => ({
-      field: field === "" ? String(key) : `${field}.${String(key)}`,
-      problem: "is not known here",
-    }));
+    return params.keys.map((unknown) => {
+      const key = unknown === "" ? "(an empty name)" : String(unknown);
+      return { field: field === "" ? key : `${field}.${key}`, problem: "is not known here" };
+    });
   }
   return [{ field: field || String(params?.missingProperty ?? theWhole), problem: message ?? "is not understood" }];
 }

@@ -39,7 +39,12 @@ try {
     if (!response.ok) throw new Error(`${to} was refused: ${await response.text()}`);
     return { cookie: response.headers.get("set-cookie")?.split(";")[0] ?? "", said: await response.json() };
   };
-  const claim = { token: link.hash.slice(1), name: "Ada", passphrase: "four black feathers", zone: "Europe/Stockholm" };
+  const claim = {
+    token: link.hash.slice(1),
+    name: "Ada",
+    passphrase: "four black feathers in the snow",
+    zone: "Europe/Stockholm",
+  };
   const { cookie } = await post("/claim", claim);
   const home = await (await fetch(`${origin}/api/v1/home`, { headers: { cookie } })).json();
   let feeder = "";

@@ -40,7 +40,11 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
       return response.json();
     };
 
-    await knock("post", "/claim", { token: hash.slice(1), name: "Asta", passphrase: "four black feathers" });
+    await knock("post", "/claim", {
+      token: hash.slice(1),
+      name: "Asta",
+      passphrase: "four black feathers in the snow",
+    });
     const { yards } = await knock("get", "/home", null);
     const { feeder, key } = await knock("post", "/feeders", { name: "Rowan", yard: yards[0].id });
     const press = { seq: 1, uptimeMs: 50_000, kind: "press" };

@@ -133,7 +133,7 @@ const signedOut = () => page.getByText("You were signed out. Sign in again to go
 
 async function signIn(): Promise<void> {
   await page.getByLabel("Keeper's name").fill(server.home.keeper.name);
-  await page.getByLabel("Passphrase").fill("four black feathers");
+  await page.getByLabel("Passphrase").fill("four black feathers in the snow");
   await page.getByRole("button", { name: "Open the notebook" }).click();
 }
 

@@ -145,7 +145,12 @@ async function switchOnAndProve(): Promise<void> {
   const link = new URL(address as string);
   origin = link.origin;
   const claimed = await phone.context.request.post(`${origin}/api/v1/claim`, {
-    data: { token: link.hash.slice(1), name: "Ada", passphrase: "four black feathers", zone: "Europe/Stockholm" },
+    data: {
+      token: link.hash.slice(1),
+      name: "Ada",
+      passphrase: "four black feathers in the snow",
+      zone: "Europe/Stockholm",
+    },
     headers: { "x-pieward": "1" },
   });
   expect(claimed.ok()).toBe(true);

@@ -256,7 +256,7 @@ async function opened(): Promise<{ readonly feeder: Sender; readonly windows: re
   server = runBuiltServer(join(scratch, "data"), { PORT: String(port) });
   const [, link] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
   const token = new URL(link as string).hash.slice(1);
-  const keeper = { name: "Ada", passphrase: "four black feathers", zone: "Europe/Stockholm" };
+  const keeper = { name: "Ada", passphrase: "four black feathers in the snow", zone: "Europe/Stockholm" };
   await asks("/claim", { token, ...keeper });
   const home = await (await phone.context.request.get(`${origin}/api/v1/home`)).json();
   const added = await asks("/feeders", { name: "Rowan", yard: home.yards[0].id });

@@ -36,7 +36,7 @@ afterEach(async () => {
   rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
 });
 
-const keeper = { name: "Asta", passphrase: "four black feathers" };
+const keeper = { name: "Asta", passphrase: "four black feathers in the snow" };
 
 describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
   it("leads a newcomer from the link to a feeder that obeys", async () => {
@@ -46,7 +46,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("short");
     await page.getByRole("button", { name: "Begin the notebook" }).click();
-    await page.getByText("Passphrase: must be at least 10 characters").waitFor();
+    await page.getByText("Passphrase: must be at least 15 characters").waitFor();
     await lookOver(page, "the link, with a refused passphrase");
     await page.getByLabel("Passphrase").fill(keeper.passphrase);
     await page.getByRole("button", { name: "Begin the notebook" }).click();

@@ -98,7 +98,7 @@ async function openYard(): Promise<{ readonly rowan: HandFeeder; readonly larch:
   const server = runBuiltServer(join(scratch, "data"));
   const [, claim] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
   const link = new URL(claim as string);
-  const keeper = { name: "Ada", passphrase: "four black feathers" };
+  const keeper = { name: "Ada", passphrase: "four black feathers in the snow" };
   await post(link.origin, "/claim", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
   const { yards } = await (await phone.context.request.get(`${link.origin}/api/v1/home`)).json();
   const yard = yards[0].id;
