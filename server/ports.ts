@@ -1,7 +1,7 @@
 import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
+import type { AlarmChange } from "./domain/alarmStates.ts";
 import type { Digest } from "./domain/digest/digest.ts";
-import type { AlarmChange } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";

@@ -2,7 +2,8 @@ import { advanceAlarms, answerAlarm, byKind } from "./alarms/advanceAlarms.ts";
 import { alarmLookAt } from "./alarms/lifeCycle.ts";
 import { type Situation, suppressionOf } from "./alarms/oneCause.ts";
 import { felt, feltDeposit, feltPortion, foodRefilled } from "./cold/cold.ts";
-import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./facts.ts";
+import type { Effect } from "./effects.ts";
+import type { Fact, ToldRefill } from "./facts.ts";
 import { type Fault, faultKinds, ruleFor } from "./faults.ts";
 import {
   chuteIsBlind,
@@ -14,7 +15,7 @@ import {
   watchReport,
   watchWeighing,
 } from "./feed/diagnosis.ts";
-import type { FeederSettings, FeederState } from "./feeder.ts";
+import type { FeederState } from "./feeder.ts";
 import { findFaults, troubleStands, withForesight } from "./findFaults.ts";
 import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
 import { refilled } from "./hopper/refill.ts";
@@ -24,7 +25,9 @@ import { withNoticedSensors } from "./noticedSensors.ts";
 import { hearPaused, isFromEarlierStart, noteFood, noteStart, type OrdersStep } from "./orders/evidence.ts";
 import { type AnsweringStart, answerOrder, askOrder, markOverdue, markSent, ordersLookAt } from "./orders/lifeCycle.ts";
 import { isPaused } from "./orders/standing.ts";
+import type { FeederEvent, Readings, Report } from "./report.ts";
 import { withRefused } from "./reportFaults.ts";
+import type { FeederSettings } from "./settings.ts";
 import { heard, silentFrom, withSignOfLife } from "./silence/feederSilence.ts";
 import { withoutStuck } from "./silence/heldReadings.ts";
 import { counted, sensed } from "./silence/sensorSilence.ts";

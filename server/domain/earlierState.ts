@@ -5,9 +5,10 @@ import type { FoundFrost } from "./cold/frost.ts";
 import type { FaultKind } from "./faults.ts";
 import { freshFeed } from "./feed/diagnosis.ts";
 import type { Payments } from "./feed/payments.ts";
-import type { FeederSettings, FeederState } from "./feeder.ts";
+import type { FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";
 import { after, type Instant, type Span } from "./instant.ts";
+import type { FeederSettings } from "./settings.ts";
 import { type LinkState, withKnownRhythm } from "./silence/feederSilence.ts";
 import type { Pairing } from "./silence/pairing.ts";
 import {

@@ -1,6 +1,6 @@
 import type { LoggedAct } from "../contract/feederLog.ts";
+import type { AlarmChange } from "../domain/alarmStates.ts";
 import { returnedKept, shelvedMax } from "../domain/alarms/lifeCycle.ts";
-import type { AlarmChange } from "../domain/facts.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { after, before, days, earlier, type Instant, isoOf, later } from "../domain/instant.ts";
 import type { Order } from "../domain/orders/order.ts";

@@ -1,6 +1,6 @@
-import type { Notice } from "../domain/facts.ts";
 import { after, before as ago, days, type Instant, later, type Span, seconds } from "../domain/instant.ts";
 import { letterOf } from "../domain/letters/noticeLetter.ts";
+import type { Notice } from "../domain/notification.ts";
 import { stillWorth } from "../domain/push/delivery.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import { addressOf } from "../domain/push/payload.ts";

@@ -1,7 +1,7 @@
 import type { DigestWay } from "../contract/api.ts";
+import type { AlarmChange } from "../domain/alarmStates.ts";
 import type { Digest } from "../domain/digest/digest.ts";
 import type { DayCounts } from "../domain/digest/digestFeeder.ts";
-import type { AlarmChange } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";

@@ -1,7 +1,7 @@
-import type { Readings } from "../facts.ts";
 import { type FaultKind, faultKinds } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
+import type { Readings } from "../report.ts";
 import type { PayEvent } from "./pay.ts";
 
 /** What a digest is told of one feeder. */

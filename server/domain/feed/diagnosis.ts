@@ -1,8 +1,8 @@
-import type { Deposit, Portion } from "../facts.ts";
 import type { Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import type { HopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
+import type { Deposit, Portion } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Celsius, Grams } from "../units.ts";
 import { causeFaults } from "./causes.ts";
 import { type ChuteHabit, countLogs, learntCount, unknownChute } from "./chuteCounts.ts";

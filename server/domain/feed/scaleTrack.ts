@@ -1,6 +1,6 @@
-import type { FeederSettings } from "../feeder.ts";
 import { portionDoubt, scaleDrift, scaleNoise } from "../hopper/level.ts";
 import { type Instant, inHours, type Span } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { logBell } from "./density.ts";
 
 /**

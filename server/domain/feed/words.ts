@@ -1,4 +1,4 @@
-import type { FeederSettings } from "../feeder.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { FeedState } from "./diagnosis.ts";
 import { usualCurrent } from "./motorCurrent.ts";
 import type { Name } from "./naming.ts";

@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, instant } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { type Appetite, lightFactor, unknownAppetite } from "./appetite.ts";
 import { type DailyAppetite, firstDay } from "./dailyAppetite.ts";
 import { dayAround, partAt, partsOfDay } from "./daySpan.ts";

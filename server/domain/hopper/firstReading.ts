@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
+import type { Readings } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { type HopperState, markEmpty, withinHopper } from "./level.ts";
 import { afterReading, doubted, withoutNegativeLid } from "./levelFilter.ts";

@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes, type Span, seconds } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { grams } from "../units.ts";
 import { ate } from "./appetite.ts";
 import { started, type Weighed } from "./firstReading.ts";

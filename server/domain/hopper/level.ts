@@ -1,7 +1,7 @@
 import { isAssumed } from "../assumed.ts";
-import type { Portion } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, later } from "../instant.ts";
+import type { Portion } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { type Appetite, ate, unknownAppetite, watchedUntil } from "./appetite.ts";
 import {

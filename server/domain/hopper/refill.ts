@@ -1,7 +1,7 @@
 import { isAssumed } from "../assumed.ts";
 import type { ToldRefill } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { expectedEaten, outlookOf } from "./appetite.ts";
 import { brim, dryFrom, emptyMark, type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import { afterMeasurement, doubted, knownBelow, type LevelBelief, levelAnew, levelVariance } from "./levelFilter.ts";

@@ -1,6 +1,6 @@
-import type { FeederSettings } from "../feeder.ts";
 import { days, type Instant } from "../instant.ts";
 import { moved } from "../movingMean.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
 import { dayAround } from "./daySpan.ts";

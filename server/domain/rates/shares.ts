@@ -1,4 +1,4 @@
-import type { AlarmPhase } from "../facts.ts";
+import type { AlarmPhase } from "../alarmStates.ts";
 import { type FaultKind, faultKinds, type Priority, ruleOf } from "../faults.ts";
 import { between, type Instant, type Span } from "../instant.ts";
 import { keyOf, type Raising, type YardChange } from "./history.ts";

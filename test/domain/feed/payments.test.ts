@@ -1,6 +1,5 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { Deposit, Portion } from "../../../server/domain/facts.ts";
 import {
   type FeedState,
   feedFaults,
@@ -11,6 +10,7 @@ import {
   watchReport,
 } from "../../../server/domain/feed/diagnosis.ts";
 import { after, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
+import type { Deposit, Portion } from "../../../server/domain/report.ts";
 import { dawn, portionAt, rowan, seeded } from "../hopper/rowan.ts";
 
 const settings = rowan();
