@@ -3,7 +3,7 @@ import type { Assumed } from "./assumed.ts";
 import { noCold } from "./cold/cold.ts";
 import type { FoundFrost } from "./cold/frost.ts";
 import type { FaultKind } from "./faults.ts";
-import { freshFeed } from "./feed/diagnosis.ts";
+import { freshFeed } from "./feed/feedState.ts";
 import type { Payments } from "./feed/payments.ts";
 import type { FeederState } from "./feeder.ts";
 import { type HopperV1, hopperFromV1 } from "./hopper/earlierHopper.ts";

@@ -2,7 +2,7 @@ import type { Alarm } from "./alarms/alarm.ts";
 import { type ColdState, noCold } from "./cold/cold.ts";
 import { type EventSequence, noEvents } from "./eventSequence.ts";
 import type { FaultKind } from "./faults.ts";
-import { type FeedState, freshFeed } from "./feed/diagnosis.ts";
+import { type FeedState, freshFeed } from "./feed/feedState.ts";
 import { type FeederClock, unsetClock } from "./feederClock.ts";
 import type { Foresight } from "./hopper/hopperFaults.ts";
 import { type HopperState, unknownHopper } from "./hopper/level.ts";

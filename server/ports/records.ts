@@ -6,7 +6,7 @@ import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
 import type { YardChange } from "../domain/rates/history.ts";
-import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "../ports.ts";
+import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "./rows.ts";
 
 /** What has happened, for looking back. */
 export interface RecordStore {

@@ -4,7 +4,7 @@ import { emptyMark, type HopperLevel } from "../hopper/level.ts";
 import { type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
-import type { FeedState } from "./diagnosis.ts";
+import type { FeedState } from "./feedState.ts";
 import { usualCurrent } from "./motorCurrent.ts";
 import { type Likely, likelyNames, type Name } from "./naming.ts";
 import { chanceOf, nameIn, settles, type Verdict } from "./verdict.ts";

@@ -5,7 +5,8 @@ import type { Deposit, Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Celsius, Grams } from "../units.ts";
 import { causeFaults } from "./causes.ts";
-import { type ChuteHabit, countLogs, learntCount, unknownChute } from "./chuteCounts.ts";
+import { type ChuteHabit, countLogs, learntCount } from "./chuteCounts.ts";
+import type { FeedState } from "./feedState.ts";
 import { alike, type Suspect, suspects } from "./looks.ts";
 import {
   type CurrentForeseen,
@@ -14,22 +15,19 @@ import {
   learntCurrent,
   logCurrent,
   type MotorHabit,
-  unknownMotor,
 } from "./motorCurrent.ts";
 import { likelyNames } from "./naming.ts";
-import { alarmAbove, type Pace, paced, unknownPace } from "./pace.ts";
+import { alarmAbove, paced } from "./pace.ts";
 import {
   answeredInPart,
   debtsForgiven,
   depositMade,
-  nothingOwed,
-  type Payments,
   paymentFaults,
   portionGiven,
   pressMade,
   reportRead,
 } from "./payments.ts";
-import { type ScaleTrack, sunkByPortion, unweighed, weighedBy } from "./scaleTrack.ts";
+import { sunkByPortion, weighedBy } from "./scaleTrack.ts";
 import {
   feedCleared,
   foremost,
@@ -42,40 +40,7 @@ import {
   weighPortion,
   weighReading,
 } from "./suspicion.ts";
-import { nameIn, type Verdict, weighedAnew } from "./verdict.ts";
-
-/**
- * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it, the chute
- * sensor, the motor's current and the scale, for every fault that could be the reason (suspicion.ts). None of the sensors is
- * needed; what can't be told without one is said so (causes.ts).
- */
-export interface FeedState {
-  readonly newestAt: Instant | null; // the newest portion: an older one can't undo what it showed
-  readonly uncountedRun: number; // portions in a row in which the chute sensor saw nothing
-  readonly lastFellAt: Instant | null;
-  readonly levelAtPortion: HopperLevel | null; // in the hopper when the newest portion was given
-  readonly pace: Pace;
-  readonly chute: ChuteHabit;
-  readonly motor: MotorHabit;
-  readonly scale: ScaleTrack;
-  readonly suspicions: Suspicions;
-  readonly verdict: Verdict | null; // null while nothing is wrong
-  readonly payments: Payments;
-}
-
-export const freshFeed = (): FeedState => ({
-  newestAt: null,
-  uncountedRun: 0,
-  lastFellAt: null,
-  levelAtPortion: null,
-  pace: unknownPace,
-  chute: unknownChute,
-  motor: unknownMotor,
-  scale: unweighed,
-  suspicions: nothingSuspected,
-  verdict: null,
-  payments: nothingOwed,
-});
+import { nameIn, weighedAnew } from "./verdict.ts";
 
 /** Habits are learnt from portions by which nothing is suspected yet: less than one miss of the chute sensor's worth. */
 const calmBelow = 3;

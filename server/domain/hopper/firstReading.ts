@@ -1,5 +1,4 @@
 import type { Instant } from "../instant.ts";
-import type { Readings } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { type HopperState, markEmpty, withinHopper } from "./level.ts";
@@ -10,10 +9,6 @@ export interface Weighed {
   /** What somebody poured in without a word; null where nothing was, or where the keeper has told of it. */
   readonly refillFound: Grams | null;
 }
-
-/** What else the feeder said beside the reading, as far as it moves a scale. */
-export type Surroundings = Pick<Readings, "air" | "inside" | "lid">;
-export const unknownSurroundings: Surroundings = { air: null, inside: null, lid: null };
 
 /** The level by this reading, whatever was believed before. */
 export function started(

@@ -1,5 +1,5 @@
-import type { Surroundings } from "./firstReading.ts";
 import { expectedReading, type LevelBelief } from "./levelFilter.ts";
+import type { Surroundings } from "./surroundings.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody

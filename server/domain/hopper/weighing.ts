@@ -4,7 +4,7 @@ import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
 import { dayAround } from "./daySpan.ts";
-import { type Surroundings, started, unknownSurroundings, type Weighed } from "./firstReading.ts";
+import { started, type Weighed } from "./firstReading.ts";
 import { jumped } from "./jump.ts";
 import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import {
@@ -21,6 +21,7 @@ import {
 } from "./levelFilter.ts";
 import { lidWeather, watchedLid } from "./lidLoad.ts";
 import { cellLagHours, offsetDoubt, scaleNoise, taredCelsius, wanderDoubt, wanderHours } from "./scaleModel.ts";
+import { type Surroundings, unknownSurroundings } from "./surroundings.ts";
 
 /**
  * The scale said something. What it says is food, and the zero's drift with the temperature, and its wandering, and what lies

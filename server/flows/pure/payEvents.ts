@@ -1,5 +1,5 @@
 import { readReport } from "../../contract/readReport.ts";
-import type { PayEvent } from "../../domain/digest/pay.ts";
+import type { PayEvent } from "../../domain/digest/payEvent.ts";
 import type { Happening } from "../../domain/report.ts";
 import type { RecordedEvent, TimeSpan } from "../../ports.ts";
 

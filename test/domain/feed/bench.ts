@@ -1,13 +1,12 @@
 import type { Fault, FaultKind } from "../../../server/domain/faults.ts";
 import {
   chuteIsBlind,
-  type FeedState,
   feedFaults,
   feedRefilled,
-  freshFeed,
   watchPortion,
   watchWeighing,
 } from "../../../server/domain/feed/diagnosis.ts";
+import { type FeedState, freshFeed } from "../../../server/domain/feed/feedState.ts";
 import { dispensed, type HopperState, levelOf, unknownHopper } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
