@@ -88,7 +88,7 @@ export function watchPortion(
         fell === true && feed.verdict === null
           ? learntRun(feed.chute, feed.uncountedRun, portion.chuteCount)
           : feed.chute,
-      motor: motorAfter(feed.motor, portion, inside, foreseen, fell === true, calm && ordinary),
+      motor: motorAfter(feed.motor, portion, { inside, foreseen, fell: fell === true, usual: calm && ordinary }),
       scale: settings.sensors.scale ? sunkByPortion(feed.scale, at) : feed.scale,
       suspicions,
       verdict: feed.verdict === null ? null : { ...feed.verdict, portions: feed.verdict.portions + 1 },
@@ -117,7 +117,10 @@ export function watchWeighing(feed: FeedState, reading: Grams, at: Instant, sett
   if (!settings.sensors.scale || (feed.newestAt !== null && at < feed.newestAt)) return feed;
   if (feed.scale.at !== null && at < feed.scale.at) return feed;
   const calm = feed.verdict === null && feed.suspicions[foremost(feed.suspicions)].sum < calmBelow;
-  const { track, wander, anew } = weighedBy(feed.scale, reading, at, settings, calm, heldLevels(feed.suspicions));
+  const { track, wander, anew } = weighedBy(feed.scale, reading, at, settings, {
+    calm,
+    held: heldLevels(feed.suspicions),
+  });
   if (anew) return { ...feed, scale: track, suspicions: heldAnew(feed.suspicions, track) };
   if (wander === null) return { ...feed, scale: track };
   const suspicions = weighReading(feed.suspicions, feed.scale, reading, wander);
@@ -244,13 +247,17 @@ function learntRun(habit: ChuteHabit, misses: number, count: number | null): Chu
   return learntCount(learnt, count ?? 0);
 }
 
+interface SeenMotor {
+  readonly inside: Celsius | null;
+  readonly foreseen: CurrentForeseen | null;
+  readonly fell: boolean;
+  readonly usual: boolean; // nothing is suspected, and the current was an ordinary one
+}
+
 function motorAfter(
   motor: MotorHabit,
   { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
-  inside: Celsius | null,
-  foreseen: CurrentForeseen | null,
-  fell: boolean,
-  usual: boolean,
+  { inside, foreseen, fell, usual }: SeenMotor,
 ): MotorHabit {
   if (meanCurrent === null) return motor;
   return fell || usual

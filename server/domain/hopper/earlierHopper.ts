@@ -46,7 +46,7 @@ export function hopperFromV1(old: HopperV1, settings: FeederSettings): HopperSta
   const { belief } = fresh;
   const [, , , , , slope, , , , offset] = belief.covariance;
   const { level, levelVariance, portion, portionVariance, covariance } = old.belief;
-  const plain = independent(levelVariance, portionVariance, slope, offset, 0, 0);
+  const plain = independent({ level: levelVariance, portion: portionVariance, slope, offset });
   const doubt = plain.map((variance, place) => {
     if (place === 1) return covariance;
     if (old.weighedAt === null) return variance;

@@ -10,12 +10,17 @@ export interface Weighed {
   readonly refillFound: Grams | null;
 }
 
+/** What a scale said. */
+export interface ScaleReading {
+  readonly reading: number; // g
+  readonly warmer: number; // K above the temperature of its zero
+  readonly at: Instant;
+}
+
 /** The level by this reading, whatever was believed before. */
 export function started(
   hopper: HopperState,
-  reading: number,
-  warmer: number,
-  at: Instant,
+  { reading, warmer, at }: ScaleReading,
   settings: FeederSettings,
   levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
 ): HopperState {

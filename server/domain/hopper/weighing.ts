@@ -51,7 +51,7 @@ export function weighed(
   const belief = passed(hopper, at, settings, around, unreported);
   if (!hopper.known) {
     return {
-      hopper: started({ ...hopper, belief, cellCelsius, appetite }, reading, warmer, at, settings),
+      hopper: started({ ...hopper, belief, cellCelsius, appetite }, { reading, warmer, at }, settings),
       refillFound: null,
     };
   }
@@ -77,14 +77,13 @@ export function weighed(
     fixedAt: at,
     passedAt: at,
     cellCelsius,
-    lidWatch: watchedLid(
-      hopper.lidWatch,
-      belief,
+    lidWatch: watchedLid(hopper.lidWatch, {
+      before: belief,
       read,
       warmer,
-      hopper.portionsSinceWeighed,
-      hopper.passedAt === null ? 0 : (at - hopper.passedAt) / hourLong,
-    ),
+      given: hopper.portionsSinceWeighed,
+      hours: hopper.passedAt === null ? 0 : (at - hopper.passedAt) / hourLong,
+    }),
     jump: null,
     found: hopper.found,
     toldAt: hopper.toldAt,
