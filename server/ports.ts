@@ -1,7 +1,7 @@
 import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
+import type { AlarmChange } from "./domain/alarmStates.ts";
 import type { Digest } from "./domain/digest/digest.ts";
-import type { AlarmChange } from "./domain/facts.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";
@@ -13,6 +13,16 @@ import type { AccountStore, Removed } from "./ports/accounts.ts";
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordStore } from "./ports/records.ts";
+import type {
+  DamagedFeeder,
+  FeederRow,
+  StoredAct,
+  StoredEvent,
+  StoredHeartbeat,
+  StoredRefill,
+  YardChanges,
+  YardRow,
+} from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type {
   CallStore,
@@ -32,6 +42,7 @@ export type * from "./ports/accounts.ts";
 export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
 export type * from "./ports/records.ts";
+export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
 export type * from "./ports/telling.ts";
@@ -55,79 +66,6 @@ export interface Clock {
 }
 
 // --- storing -------------------------------------------------------------------------------------------------------
-
-export interface YardRow {
-  readonly id: string;
-  readonly name: string;
-  readonly zone: string;
-  readonly place: { readonly latitudeDegrees: number; readonly longitudeDegrees: number } | null;
-  readonly digestTime: string; // local, HH:MM
-  readonly digestWanted: boolean;
-  readonly practice: boolean;
-  readonly escalateMinutes: number; // an urgent alarm that isn't acknowledged goes on to the next person after this
-}
-
-export type YardChanges = Partial<Omit<YardRow, "id" | "practice">>;
-
-export interface FeederRow {
-  readonly id: string;
-  readonly yard: string;
-  readonly practice: boolean;
-  readonly revision: number;
-  readonly addedAt: Instant;
-  readonly lastHeardAt: Instant | null;
-  /** When anything last happened to it; null while nothing did, and from before that was kept. */
-  readonly steppedAt: Instant | null;
-  /** When its stored state was found damaged and rebuilt from its record; null: never. */
-  readonly rebuiltAt: Instant | null;
-  readonly state: FeederState;
-}
-
-/** A feeder whose stored state can't be used, until it is rebuilt. */
-export interface DamagedFeeder extends Omit<FeederRow, "state" | "rebuiltAt"> {
-  readonly name: string; // as it was last called, or its id
-  readonly problem: string;
-  readonly stored: string; // what stands there instead of a state
-}
-
-/** An event as it is kept for good. `body` is what the feeder sent, unknown fields included. */
-export interface StoredEvent {
-  readonly feeder: string;
-  readonly boot: string;
-  readonly seq: number;
-  readonly kind: string;
-  readonly receivedAt: Instant;
-  readonly recordedAt: Instant;
-  readonly body: string; // JSON
-}
-
-/** One report's readings as posted, so that the log can be replayed. */
-export interface StoredHeartbeat {
-  readonly feeder: string;
-  readonly receivedAt: Instant;
-  readonly boot: string;
-  readonly sentUptimeMs: number | null;
-  readonly readings: string; // JSON as posted
-  /** Its events, as far as they were new, such as `3-7 9`. */
-  readonly seqs: string;
-}
-
-/** What was done to a feeder, in the words of its log. */
-export interface StoredAct {
-  readonly feeder: string;
-  readonly at: Instant;
-  readonly said: string; // JSON, a log's line without its moment and its feeder
-}
-
-export interface StoredRefill {
-  readonly id: string;
-  readonly feeder: string;
-  readonly at: Instant;
-  readonly grams: Grams | null; // null where only "filled" was said
-  /** `level`: the keeper looked, and told how much is left; the grams are all that is in it. */
-  readonly source: "told" | "level" | "found" | "feeder";
-  readonly by: string | null;
-}
 
 export interface Store {
   /**

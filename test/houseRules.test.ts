@@ -3,7 +3,7 @@ import { existsSync, lstatSync, mkdirSync, mkdtempSync, readFileSync, rmSync, wr
 import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
-import { brokenWalls, type Import, projectFolder, type Room, readImports, rings } from "./support/imports.ts";
+import { brokenWalls, type Import, projectFolder, type Room, readImports } from "./support/imports.ts";
 import { impurities } from "./support/impurity.ts";
 
 /**
@@ -194,10 +194,6 @@ describe("the walls", { timeout: 60_000 }, () => {
     expect(brokenWalls(house, imports)).toEqual([]);
   });
 
-  it("enclose no ring of files that need each other", () => {
-    expect(rings(imports)).toEqual([]);
-  });
-
   it.each<[string, string, Import["kind"], "types" | "values"]>([
     ["server/domain/sun.ts", "server/ports.ts", "file", "types"],
     ["server/domain/sun.ts", "server/contract/report.ts", "file", "values"],
@@ -235,14 +231,6 @@ describe("the walls", { timeout: 60_000 }, () => {
       { from: "server/main.ts", to: "server/adapters/practiceGround.ts", kind: "file", typeOnly: false },
     ];
     expect(brokenWalls(house, fine)).toEqual([]);
-  });
-
-  it("see a ring, however long", () => {
-    const step = (from: string, to: string): Import => ({ from, to, kind: "file", typeOnly: false });
-    const planted = [step("x.ts", "a.ts"), step("a.ts", "b.ts"), step("b.ts", "c.ts"), step("c.ts", "a.ts")];
-    expect(rings(planted)).toEqual(["a.ts -> b.ts -> c.ts -> a.ts"]);
-    expect(rings(planted.slice(0, 3))).toEqual([]);
-    expect(rings(planted.map((one) => ({ ...one, typeOnly: true })))).toEqual([]);
   });
 
   it("are seen by the reader in every form of import", async () => {

@@ -102,7 +102,7 @@ export function PhonesScreen() {
       const before = phones.value;
       const answer = await api.testPhones();
       if (answer.kind === "ok" && before !== null) {
-        void awaitProof(answer.value, before, loadPhones, setTest, () => left.current);
+        void awaitProof(answer.value, before, { load: loadPhones, told: setTest, isOver: () => left.current });
       } else setSaid(answer.kind === "unreachable" ? outOfReach : answer.kind === "ok" ? null : answer.problem.detail);
     });
 

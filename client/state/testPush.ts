@@ -12,18 +12,22 @@ export interface TestOutcome {
 const looks = 20;
 const paceMs = 1_500;
 
+export interface Watching {
+  load(): Promise<Answer<PhonesView>>;
+  /** Hears of each change, and at the end of those that never came. */
+  told(outcomes: readonly TestOutcome[]): void;
+  /** Whether nobody looks any more. */
+  isOver(): boolean;
+  readonly pause?: (ms: number) => Promise<void>;
+}
+
 /**
  * After a test was sent: looks again and again whether the phones say that it stood on their screens, for half a minute.
- * @param told hears of each change, and at the end of those that never came
- * @param isOver whether nobody looks any more
  */
 export async function awaitProof(
   test: TestPushView,
   before: PhonesView,
-  load: () => Promise<Answer<PhonesView>>,
-  told: (outcomes: readonly TestOutcome[]) => void,
-  isOver: () => boolean,
-  pause: (ms: number) => Promise<void> = (ms) => new Promise((resolve) => setTimeout(resolve, ms)),
+  { load, told, isOver, pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms)) }: Watching,
 ): Promise<void> {
   // Compared with what stood there before, not with a clock: the phone's and the server's differ.
   const had = new Map(before.phones.map(({ label, lastShownAt }) => [label, lastShownAt]));

@@ -1,8 +1,8 @@
 import { createECDH, createHmac } from "node:crypto";
 import https from "node:https";
 import webpush from "web-push";
-import type { Notice } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
+import type { Notice } from "../domain/notification.ts";
 import { deliveryOf, isTopic } from "../domain/push/delivery.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
 import { pushPayload } from "../domain/push/payload.ts";

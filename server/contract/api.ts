@@ -1,5 +1,5 @@
 import type { z } from "zod";
-import type { AlarmPhase } from "../domain/facts.ts";
+import type { AlarmPhase } from "../domain/alarmStates.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { OpenInviteView } from "./accountViews.ts";
 import type { DigestWay, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";

@@ -1,6 +1,6 @@
 import { z } from "zod";
-import type { Happening, Readings } from "../domain/facts.ts";
 import { milliseconds, type Span } from "../domain/instant.ts";
+import type { Happening, Readings } from "../domain/report.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../domain/units.ts";
 import { type FieldProblem, fieldProblem, theWhole } from "./fieldProblem.ts";
 import type { BareNumber } from "./lenientJson.ts";

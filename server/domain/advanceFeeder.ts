@@ -2,7 +2,8 @@ import { advanceAlarms, answerAlarm, byKind } from "./alarms/advanceAlarms.ts";
 import { alarmLookAt } from "./alarms/lifeCycle.ts";
 import { type Situation, suppressionOf } from "./alarms/oneCause.ts";
 import { felt, feltDeposit, feltPortion, foodRefilled } from "./cold/cold.ts";
-import type { Effect, Fact, FeederEvent, Readings, Report, ToldRefill } from "./facts.ts";
+import type { Effect } from "./effects.ts";
+import type { Fact, ToldRefill } from "./facts.ts";
 import { type Fault, faultKinds, ruleFor } from "./faults.ts";
 import {
   chuteIsBlind,
@@ -14,7 +15,7 @@ import {
   watchReport,
   watchWeighing,
 } from "./feed/diagnosis.ts";
-import type { FeederSettings, FeederState } from "./feeder.ts";
+import type { FeederState, Trouble } from "./feeder.ts";
 import { findFaults, troubleStands, withForesight } from "./findFaults.ts";
 import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
 import { refilled } from "./hopper/refill.ts";
@@ -24,7 +25,9 @@ import { withNoticedSensors } from "./noticedSensors.ts";
 import { hearPaused, isFromEarlierStart, noteFood, noteStart, type OrdersStep } from "./orders/evidence.ts";
 import { type AnsweringStart, answerOrder, askOrder, markOverdue, markSent, ordersLookAt } from "./orders/lifeCycle.ts";
 import { isPaused } from "./orders/standing.ts";
+import type { FeederEvent, Readings, Report } from "./report.ts";
 import { withRefused } from "./reportFaults.ts";
+import type { FeederSettings } from "./settings.ts";
 import { heard, silentFrom, withSignOfLife } from "./silence/feederSilence.ts";
 import { withoutStuck } from "./silence/heldReadings.ts";
 import { counted, sensed } from "./silence/sensorSilence.ts";
@@ -122,8 +125,9 @@ function takeReport(known: FeederState, report: Report, now: Instant, effects: E
   // How the feeder stands is told beside the events, and holds for those that it tells with it.
   const paused = (said === null ? null : report.readings.paused) ?? isPaused(begun.orders, now);
   const warmth = said === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: said };
-  const witnessed = takeEvents({ ...begun, link }, report.events, from, warmth, paused, now, effects);
-  return said === null ? witnessed : takeReadings(witnessed, report, said, from, paused, now, effects);
+  const telling: Telling = { from, warmth, paused, now, effects };
+  const witnessed = takeEvents({ ...begun, link }, report.events, telling);
+  return said === null ? witnessed : takeReadings(witnessed, report, said, telling);
 }
 
 /**
@@ -159,67 +163,87 @@ interface Warmth {
 const insideAt = (warmth: Warmth | null, at: Instant): Celsius | null =>
   warmth !== null && warmth.at - at <= minutes(30) ? warmth.celsius : null;
 
-function takeEvents(
-  state: FeederState,
-  events: readonly FeederEvent[],
-  from: FromStart,
-  warmth: Warmth | null,
-  paused: boolean,
-  now: Instant,
-  effects: Effect[],
-): FeederState {
-  const { settings } = state;
-  let { hopper, feed, cold, sensors, orders, trouble } = state;
-  const takeOrders = (step: OrdersStep) => {
-    orders = step.orders;
-    for (const order of step.changed) effects.push({ kind: "orderChanged", order });
-  };
-  // The hot path: rooms hand back new small values, and the state itself is made once at the end.
-  for (const event of events) {
-    sensors = sensed(sensors, event, settings);
-    switch (event.kind) {
-      case "portion":
-        feed = watchPortion(feed, event, levelOf(hopper, settings), settings, insideAt(warmth, event.recordedAt));
-        hopper = dispensed(hopper, event, settings, chuteIsBlind(feed));
-        cold = feltPortion(cold, event, event.recordedAt);
-        if (from !== "undated") takeOrders(noteFood(orders, event, now));
-        break;
-      case "press":
-        feed = watchPress(feed, event, now, paused);
-        break;
-      case "deposit":
-        feed = watchDeposit(feed, event, now, paused);
-        cold = feltDeposit(cold, event, event.recordedAt);
-        break;
-      case "refill": {
-        const told = toldBy(event);
-        if (told !== null) ({ hopper, feed, cold } = withRefill({ hopper, feed, cold }, told, settings));
-        break;
-      }
-      case "order":
-        takeOrders(answerOrder(orders, event, event.recordedAt, now, from === "undated" ? "earlier" : from));
-        break;
-      case "trouble":
-        if (trouble === null || event.recordedAt >= trouble.at) trouble = { words: event.words, at: event.recordedAt };
-        break;
-      case "visit":
-      case "lid":
-      case "unknown":
-        break;
-    }
-  }
-  return { ...state, hopper, feed, cold, sensors, orders, trouble };
+/** How what a report tells is to be taken. */
+interface Telling {
+  readonly from: FromStart;
+  readonly warmth: Warmth | null;
+  readonly paused: boolean;
+  readonly now: Instant;
+  readonly effects: Effect[];
 }
 
-function takeReadings(
-  state: FeederState,
-  report: Report,
-  at: Instant,
-  from: FromStart,
-  paused: boolean,
-  now: Instant,
-  effects: Effect[],
-): FeederState {
+/** The parts of a state that events change. They change in place: a report of a thousand events makes one state. */
+type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble"]: FeederState[part] };
+
+function takeEvents(state: FeederState, events: readonly FeederEvent[], telling: Telling): FeederState {
+  const { settings } = state;
+  const { hopper, feed, cold, orders, trouble } = state;
+  const draft: Draft = { hopper, feed, cold, orders, trouble };
+  let { sensors } = state;
+  for (const event of events) {
+    sensors = sensed(sensors, event, settings);
+    takeEvent(draft, event, settings, telling);
+  }
+  return { ...state, ...draft, sensors };
+}
+
+function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, telling: Telling): void {
+  const { paused, now } = telling;
+  switch (event.kind) {
+    case "portion":
+      takePortion(draft, event, settings, telling);
+      return;
+    case "press":
+      draft.feed = watchPress(draft.feed, event, now, paused);
+      return;
+    case "deposit":
+      draft.feed = watchDeposit(draft.feed, event, now, paused);
+      draft.cold = feltDeposit(draft.cold, event, event.recordedAt);
+      return;
+    case "refill": {
+      const told = toldBy(event);
+      if (told !== null) Object.assign(draft, withRefill(draft, told, settings));
+      return;
+    }
+    case "order": {
+      const from = telling.from === "undated" ? "earlier" : telling.from;
+      takeOrders(draft, answerOrder(draft.orders, event, event.recordedAt, now, from), telling);
+      return;
+    }
+    case "trouble":
+      draft.trouble = newerTrouble(draft.trouble, { words: event.words, at: event.recordedAt });
+      return;
+    case "visit":
+    case "lid":
+    case "unknown":
+      return;
+  }
+}
+
+function takePortion(
+  draft: Draft,
+  portion: Extract<FeederEvent, { kind: "portion" }>,
+  settings: FeederSettings,
+  telling: Telling,
+): void {
+  const { hopper, feed, cold, orders } = draft;
+  const { recordedAt } = portion;
+  draft.feed = watchPortion(feed, portion, levelOf(hopper, settings), settings, insideAt(telling.warmth, recordedAt));
+  draft.hopper = dispensed(hopper, portion, settings, chuteIsBlind(draft.feed));
+  draft.cold = feltPortion(cold, portion, recordedAt);
+  if (telling.from !== "undated") takeOrders(draft, noteFood(orders, portion, telling.now), telling);
+}
+
+function takeOrders(draft: Draft, { orders, changed }: OrdersStep, { effects }: Telling): void {
+  draft.orders = orders;
+  for (const order of changed) effects.push({ kind: "orderChanged", order });
+}
+
+const newerTrouble = (known: Trouble | null, said: Trouble): Trouble =>
+  known === null || said.at >= known.at ? said : known;
+
+function takeReadings(state: FeederState, report: Report, at: Instant, telling: Telling): FeederState {
+  const { from, paused, now, effects } = telling;
   const { settings } = state;
   const { readings, unknown = [] } = report;
   const { orders, changed } = hearPaused(state.orders, from === "this" ? readings.paused : null, at, now);

@@ -1,5 +1,5 @@
-import type { Readings } from "./facts.ts";
-import type { FeederSettings, FittedSensors } from "./feeder.ts";
+import type { Readings } from "./report.ts";
+import type { FeederSettings, FittedSensors } from "./settings.ts";
 
 /**
  * What can't be known about this feeder, or not be told apart, with what is fitted: each in a sentence for the keeper, what

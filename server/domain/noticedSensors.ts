@@ -1,5 +1,5 @@
-import type { Report } from "./facts.ts";
-import type { FeederSettings, FittedSensors } from "./feeder.ts";
+import type { Report } from "./report.ts";
+import type { FeederSettings, FittedSensors } from "./settings.ts";
 
 /**
  * A keeper who has just added a feeder may not have said which sensors it has; what speaks is there. Noticing only ever adds,

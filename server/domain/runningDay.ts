@@ -1,6 +1,6 @@
-import type { Place } from "./feeder.ts";
 import { after, type Instant, later, minutes } from "./instant.ts";
 import { addLocalDays, type LocalDate, localDateOf, localTimeOf, momentWords, startOfLocalDay } from "./localTime.ts";
+import type { Place } from "./settings.ts";
 import { duskToDusk, lightAt } from "./sun.ts";
 
 /**

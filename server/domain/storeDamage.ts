@@ -1,5 +1,5 @@
-import type { Notice } from "./facts.ts";
 import { days, type Instant, isoOf } from "./instant.ts";
+import type { Notice } from "./notification.ts";
 
 /** What was found wrong with the database as a whole. */
 export type StoreDamage =

@@ -1,8 +1,8 @@
 import { getPosition, getTimes } from "suncalc";
 import { Temporal } from "temporal-polyfill";
-import type { Place } from "./feeder.ts";
 import { earlier, type Instant, inHours, instant, later, type Span } from "./instant.ts";
 import { remembered } from "./remembered.ts";
+import type { Place } from "./settings.ts";
 import { usedZone } from "./zone.ts";
 
 /** `day`: the sun's upper edge is up (-0.833°). `twilight`: civil, down to -6°; corvids are about. `night`: lower. */

@@ -1,6 +1,6 @@
 import type { DayMark, DayView } from "../contract/api.ts";
+import type { AlarmChange } from "../domain/alarmStates.ts";
 import { isAssumed } from "../domain/assumed.ts";
-import type { AlarmChange } from "../domain/facts.ts";
 import { ruleOf } from "../domain/faults.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { dayExtent, runningDay } from "../domain/runningDay.ts";

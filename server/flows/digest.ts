@@ -1,9 +1,9 @@
 import { type Digest, digestOf } from "../domain/digest/digest.ts";
 import { digestLetter } from "../domain/digest/digestLetter.ts";
 import { dueDigest } from "../domain/digest/due.ts";
-import type { Notice } from "../domain/facts.ts";
 import { after, between, hours, type Instant, later } from "../domain/instant.ts";
 import { instantOfLocal, type LocalDate } from "../domain/localTime.ts";
+import type { Notice } from "../domain/notification.ts";
 import type { Clock, DigestStore, OutboxBell, RecordStore, Transaction, YardRow } from "../ports.ts";
 import { toldFeeder } from "./digestFeeder.ts";
 

@@ -77,10 +77,10 @@ export async function changeYard(ports: Ports, id: string, changes: YardChanges,
     if (!yard) return null;
     const { place, zone } = yard;
     const rows = moved ? await tx.feedersOf(id) : [];
-    const steps = await stepFeeders(ports, tx, rows, now, by, ({ settings }) => ({
-      kind: "settingsChanged",
-      settings: { ...settings, place, zone },
-    }));
+    const steps = await stepFeeders(ports, tx, rows, now, {
+      by,
+      factAt: ({ settings }) => ({ kind: "settingsChanged", settings: { ...settings, place, zone } }),
+    });
     return { yard, steps };
   });
   if (!done) return null;

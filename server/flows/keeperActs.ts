@@ -30,10 +30,10 @@ export async function askYardOrder(ports: Ports, yard: string, asked: AskedOrder
     const meant = rows.filter(
       ({ state }) => asked.kind === "pause" || (state.settings.duty ?? "inGarden") === "inGarden",
     );
-    const steps = await stepFeeders(ports, tx, meant, now, asked.by, (_, at) => ({
-      kind: "orderAsked",
-      order: askedOrder(asked, at),
-    }));
+    const steps = await stepFeeders(ports, tx, meant, now, {
+      by: asked.by,
+      factAt: (_, at) => ({ kind: "orderAsked", order: askedOrder(asked, at) }),
+    });
     return { steps, leftOut: rows.filter((row) => !meant.includes(row)) };
   });
   const rows = announceSteps(ports, done.steps);
@@ -48,14 +48,19 @@ interface Step {
   readonly changed: Advanced;
 }
 
+/** What is done to several feeders alike. */
+export interface SharedAct {
+  readonly by: string | null;
+  factAt(state: FeederState, at: Instant): KeeperFact;
+}
+
 /** The same act for each of these feeders, in the caller's transaction: all of them get it, or none. */
 export async function stepFeeders(
   ports: Ports,
   tx: Transaction,
   rows: readonly FeederRow[],
   now: Instant,
-  by: string | null,
-  factAt: (state: FeederState, at: Instant) => KeeperFact,
+  { by, factAt }: SharedAct,
 ): Promise<readonly Step[]> {
   const steps = rows.map((row) => {
     const at = nextMoment(row.steppedAt ?? row.addedAt, now);

@@ -1,6 +1,6 @@
-import type { Notice } from "../domain/facts.ts";
 import { after, before as ago, days, type Instant, later, type Span, seconds } from "../domain/instant.ts";
 import { letterOf } from "../domain/letters/noticeLetter.ts";
+import type { Notice } from "../domain/notification.ts";
 import { stillWorth } from "../domain/push/delivery.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import { addressOf } from "../domain/push/payload.ts";
@@ -187,7 +187,9 @@ async function deliver(
       return { kind: "tryLater", notBefore: null, words: "a fault inside the server, see its log", noAnswer: true };
     });
     answered = outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true);
-    return settle(outcome, item.attempts, item.writtenAt, item.notice.timeToLive, clock.now(), jitter());
+    const { attempts, writtenAt } = item;
+    const { timeToLive } = item.notice;
+    return settle(outcome, { attempts, writtenAt, timeToLive, jitter: jitter() }, clock.now());
   }
 }
 
@@ -223,7 +225,7 @@ export async function testPush(
       const settlement: Settlement =
         outcome.kind === "tryLater"
           ? { kind: "givenUp", at: now, problem: outcome.words }
-          : settle(outcome, 0, item.writtenAt, notice.timeToLive, now, 0);
+          : settle(outcome, { ...item, attempts: 0, timeToLive: notice.timeToLive, jitter: 0 }, now);
       await store.outbox.settle(item, settlement);
       if (settlement.kind === "phoneGone") live?.phonesChanged(item.person);
       return { phone, outcome };

@@ -1,12 +1,12 @@
 import type { DigestWay } from "../contract/api.ts";
+import type { AlarmChange } from "../domain/alarmStates.ts";
 import type { Digest } from "../domain/digest/digest.ts";
 import type { DayCounts } from "../domain/digest/digestFeeder.ts";
-import type { AlarmChange } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
 import type { YardChange } from "../domain/rates/history.ts";
-import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "../ports.ts";
+import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "./rows.ts";
 
 /** What has happened, for looking back. */
 export interface RecordStore {

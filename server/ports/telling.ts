@@ -1,6 +1,6 @@
-import type { Notice } from "../domain/facts.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Letter } from "../domain/letters/letter.ts";
+import type { Notice } from "../domain/notification.ts";
 import type { Lanes } from "../domain/push/fairShare.ts";
 import type { MailOutcome, PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import type { Call, Circle, Telling } from "../domain/telling/call.ts";

@@ -41,9 +41,12 @@ export function readCommandLine(
   if (!fault) problems.push(`--fault: there is no fault named "${said.fault}"`);
   if (settings && fault && !showsFault(settings, fault))
     problems.push(`--fault: ${settings.name} can't have "${fault}"`);
-  const seed = numberIn(said.seed, 7, 0, 2 ** 32 - 1, "--seed", problems);
-  const history = numberIn(said.history, 36, 0, 36, "--history", problems);
-  const lasts = said.minutes === undefined ? null : numberIn(said.minutes, 1, 0.05, 1e5, "--minutes", problems);
+  const seed = numberIn("--seed", said.seed, { unsaid: 7, low: 0, high: 2 ** 32 - 1 }, problems);
+  const history = numberIn("--history", said.history, { unsaid: 36, low: 0, high: 36 }, problems);
+  const lasts =
+    said.minutes === undefined
+      ? null
+      : numberIn("--minutes", said.minutes, { unsaid: 1, low: 0.05, high: 1e5 }, problems);
 
   if (problems.length > 0 || !settings || !fault) return { kind: "wrong", problems };
   return {
@@ -68,13 +71,11 @@ function sayings(words: readonly string[], problems: string[]): { [option in key
 }
 
 function numberIn(
-  said: string | undefined,
-  unsaid: number,
-  low: number,
-  high: number,
   name: string,
+  said: string | undefined,
+  { unsaid, low, high }: { readonly unsaid: number; readonly low: number; readonly high: number },
   problems: string[],
-) {
+): number {
   if (said === undefined) return unsaid;
   const value = Number(said);
   if (said.trim() !== "" && value >= low && value <= high) return value;

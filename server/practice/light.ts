@@ -1,6 +1,6 @@
 import { getPosition } from "suncalc";
-import type { Place } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
+import type { Place } from "../domain/settings.ts";
 import { lightAt } from "../domain/sun.ts";
 
 /** Apparent height of the sun's centre over a flat horizon, in degrees: what the panel sees, refraction included. */

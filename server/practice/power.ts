@@ -1,5 +1,5 @@
-import type { BatteryKind } from "../domain/feeder.ts";
 import type { Span } from "../domain/instant.ts";
+import type { BatteryKind } from "../domain/settings.ts";
 
 /** The practice feeder's battery and panel: enough truth for the cold to matter, no more. */
 export interface Power {

@@ -1,4 +1,4 @@
-import type { PortionCause } from "../domain/facts.ts";
+import type { PortionCause } from "../domain/report.ts";
 
 /** What a feeder writes down: the fields of contract/report.ts, without the number and the time that the spool adds. */
 export type Written =

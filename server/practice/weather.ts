@@ -1,6 +1,6 @@
 import { overIce, overWater, saturation } from "../domain/cold/psychrometrics.ts";
-import type { Place } from "../domain/feeder.ts";
 import { hours, type Instant, type Span } from "../domain/instant.ts";
+import type { Place } from "../domain/settings.ts";
 import { celsius } from "../domain/units.ts";
 import { fixedChance } from "./chance.ts";
 

@@ -1,6 +1,6 @@
 import { type PracticeFault, practiceFaults } from "../contract/api.ts";
-import type { BatteryKind, FittedSensors, Place } from "../domain/feeder.ts";
 import type { FoodKind } from "../domain/food.ts";
+import type { BatteryKind, FittedSensors, Place } from "../domain/settings.ts";
 
 /** The practice yard: invented, so that a newcomer can break things where no bird goes hungry. */
 export const practiceYard = {

@@ -4,7 +4,7 @@ import type { PostedReport } from "../contract/readReport.ts";
 import { nextLookAt } from "../domain/advanceFeeder.ts";
 import { bootOfLife } from "../domain/bootLife.ts";
 import type { Fact } from "../domain/facts.ts";
-import { type FeederSettings, type FeederState, newFeeder } from "../domain/feeder.ts";
+import { type FeederState, newFeeder } from "../domain/feeder.ts";
 import { levelOf } from "../domain/hopper/level.ts";
 import { forecastEmpty } from "../domain/hopper/runOut.ts";
 import {
@@ -22,6 +22,7 @@ import {
 } from "../domain/instant.ts";
 import { judgeByClock, livesOf } from "../domain/lifeByClock.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
+import type { FeederSettings } from "../domain/settings.ts";
 import { withStored } from "../domain/storedBoots.ts";
 import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
 import { factOf, type SaidAct } from "../flows/pure/loggedActs.ts";

@@ -1,6 +1,6 @@
+import type { AlarmChange } from "../domain/alarmStates.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { isRaise } from "../domain/alarms/callWords.ts";
-import type { AlarmChange } from "../domain/facts.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { between, type Instant, inDays, isoOf } from "../domain/instant.ts";
 

@@ -1,29 +1,13 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
-import type { FeederSockets } from "../adapters/feederSockets.ts";
 import { answerSchema, reportBytesMax, reportSchema } from "../contract/report.ts";
 import { reportExample } from "../contract/reportExample.ts";
-import type { FeederKeys } from "../flows/feederKeys.ts";
-import type { Ingest } from "../flows/ingest.ts";
-import type { Ports } from "../ports.ts";
 import type { BodyBudget, BodyRoom } from "./bodyBudget.ts";
 import { identify, refuseStranger, refuseTooOften, signs, tooManyWrongKeys } from "./feederIdentity.ts";
-import type { FeederLimits } from "./feederLimits.ts";
 import { linkRoute, tooOften } from "./feederLink.ts";
-import { atEnd, endOverload, type Overload, refuseOverload } from "./overload.ts";
+import { atEnd, endOverload, refuseOverload } from "./overload.ts";
 import { sendProblem } from "./problems.ts";
+import type { FeederDoor } from "./reportingContext.ts";
 import { problemFor, take } from "./takenReport.ts";
-
-export interface FeederDoor {
-  readonly ports: Ports;
-  readonly keys: FeederKeys;
-  readonly ingest: Ingest;
-  readonly sockets: FeederSockets;
-  readonly reportsPerMinute: number;
-  readonly limits: FeederLimits;
-  readonly overload: Overload;
-  /** Of reports whose sender is proven, and of those whose signature can only be checked once the body is here. */
-  readonly bodies: { readonly proven: BodyBudget; readonly unproven: BodyBudget };
-}
 
 /** Where feeders report: one request at a time, or over a socket that also carries orders out at once. */
 export async function feederDoor(app: FastifyInstance, door: FeederDoor): Promise<void> {

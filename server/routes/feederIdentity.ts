@@ -1,8 +1,8 @@
 import type { FastifyReply, FastifyRequest } from "fastify";
 import type { Identified } from "../flows/feederKeys.ts";
-import type { FeederDoor } from "./feederDoor.ts";
 import { addressOf } from "./feederLimits.ts";
 import { type Problem, sendProblem } from "./problems.ts";
+import type { FeederDoor } from "./reportingContext.ts";
 import { noteSecurity } from "./securityLog.ts";
 
 /** Who knocks at the feeders' door. @param body what a signature must cover; a bare key covers nothing. */

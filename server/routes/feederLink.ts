@@ -4,9 +4,9 @@ import type { LinkFrame } from "../contract/linkFrames.ts";
 import { after, type Instant, minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActs.ts";
 import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
-import type { FeederDoor } from "./feederDoor.ts";
 import { identify, refuseStranger, refuseTooOften, signs } from "./feederIdentity.ts";
 import { feederDamaged, overloaded, type Problem, problemOf, sendProblem } from "./problems.ts";
+import type { FeederDoor } from "./reportingContext.ts";
 import { problemFor, take } from "./takenReport.ts";
 
 /** The same reports over a socket, which also carries orders out at once. */

@@ -3,8 +3,8 @@ import { theWhole } from "../contract/fieldProblem.ts";
 import { parseReport } from "../contract/lenientJson.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
 import type { IngestOutcome } from "../flows/ingest.ts";
-import type { FeederDoor } from "./feederDoor.ts";
 import type { Problem } from "./problems.ts";
+import type { FeederDoor } from "./reportingContext.ts";
 
 /** What became of a report, however it came in, and how a refusal is told. */
 export type TakeOutcome =

@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../../server/domain/feeder.ts";
 import { after, days, hours, type Instant, instantOf, minutes } from "../../server/domain/instant.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import {
   counted,
   readingFaults,

@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../../server/domain/feeder.ts";
 import { after, days, hours, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { sensed, sensorFaults, unwatchedSensors } from "../../server/domain/silence/sensorSilence.ts";
 import { birdsAt, type Habits } from "../domain/silence/birds.ts";
 import { larch } from "../domain/silence/larch.ts";

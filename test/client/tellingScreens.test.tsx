@@ -99,14 +99,12 @@ describe("a test", () => {
     const told: (readonly TestOutcome[])[] = [];
     let looks = 0;
     const load = async () => ({ kind: "ok" as const, value: views[Math.min(looks++, views.length - 1)] as PhonesView });
-    await awaitProof(
-      test,
-      before,
+    await awaitProof(test, before, {
       load,
-      (outcomes) => void told.push(outcomes),
+      told: (outcomes) => void told.push(outcomes),
       isOver,
-      () => Promise.resolve(),
-    );
+      pause: () => Promise.resolve(),
+    });
     return { proofs: told.map((outcomes) => outcomes.map(({ proof }) => proof)), looks: () => looks };
   }
 

@@ -2,9 +2,9 @@ import { isDeepStrictEqual } from "node:util";
 import fc from "fast-check";
 import { describe, expect, it, vi } from "vitest";
 import { advanceFeeder, nextLookAt } from "../../server/domain/advanceFeeder.ts";
-import type { Effect, FeederEvent, Readings, Report } from "../../server/domain/facts.ts";
+import type { Effect } from "../../server/domain/effects.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../server/domain/faults.ts";
-import { type FeederSettings, type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import {
   after as afterwards,
   days,
@@ -15,6 +15,8 @@ import {
   type Span,
   seconds,
 } from "../../server/domain/instant.ts";
+import type { FeederEvent, Readings, Report } from "../../server/domain/report.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { silentFrom } from "../../server/domain/silence/feederSilence.ts";
 import { grams } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";

@@ -1,4 +1,4 @@
-import type { Portion } from "../../server/domain/facts.ts";
+import type { Portion } from "../../server/domain/report.ts";
 
 /** A portion of which nothing is told but that the plan gave it: no sensor, no current, no payer. */
 export const barePortion: Portion = {

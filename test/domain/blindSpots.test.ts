@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { blindSpots } from "../../server/domain/blindSpots.ts";
-import type { Readings } from "../../server/domain/facts.ts";
-import type { BatteryKind, FittedSensors } from "../../server/domain/feeder.ts";
+import type { Readings } from "../../server/domain/report.ts";
+import type { BatteryKind, FittedSensors } from "../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";
 import { saidNothing } from "./silence/larch.ts";

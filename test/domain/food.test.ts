@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
-import type { FeederSettings } from "../../server/domain/feeder.ts";
-import { foodKinds, foods, portionWords, typicalPortion } from "../../server/domain/food.ts";
+import { foodKinds, foods, typicalPortion } from "../../server/domain/food.ts";
+import { portionWords } from "../../server/domain/portionWords.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { grams } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";
 

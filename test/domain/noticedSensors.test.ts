@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
-import type { FeederEvent, Happening, Report } from "../../server/domain/facts.ts";
 import { instantOf, milliseconds } from "../../server/domain/instant.ts";
 import { withNoticedSensors } from "../../server/domain/noticedSensors.ts";
+import type { FeederEvent, Happening, Report } from "../../server/domain/report.ts";
 import { grams } from "../../server/domain/units.ts";
 import { someSettings } from "../support/feeders.ts";
 import { barePortion } from "./barePortion.ts";

@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
-import type { Place } from "../../server/domain/feeder.ts";
 import { after, hours, instantOf, isoOf, minutes } from "../../server/domain/instant.ts";
 import { addLocalDays, localDateOf } from "../../server/domain/localTime.ts";
 import { dayExtent, runningDay } from "../../server/domain/runningDay.ts";
+import type { Place } from "../../server/domain/settings.ts";
 
 const zone = "Europe/Stockholm";
 const alder: Place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };

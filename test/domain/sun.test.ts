@@ -1,8 +1,8 @@
 import { Body, Equator, Horizon, MakeTime, Observer, SearchAltitude, SearchRiseSet } from "astronomy-engine";
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { Place } from "../../server/domain/feeder.ts";
 import { after, days, hours, type Instant, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
+import type { Place } from "../../server/domain/settings.ts";
 import { civilDaylightHours, duskToDusk, lightAt, lightSpans } from "../../server/domain/sun.ts";
 import { values } from "../references/checkValues.json";
 

@@ -1,11 +1,15 @@
 import { advanceFeeder, type FeederStep, nextLookAt } from "../../server/domain/advanceFeeder.ts";
-import type { Effect, Fact, FeederEvent, Happening, Notice, Portion, Readings } from "../../server/domain/facts.ts";
+import type { Effect } from "../../server/domain/effects.ts";
+import type { Fact } from "../../server/domain/facts.ts";
 import type { FaultKind } from "../../server/domain/faults.ts";
-import { type FeederSettings, type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { readSendingTime } from "../../server/domain/feederClock.ts";
 import { after, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
 import { pendingOrders } from "../../server/domain/orders/lifeCycle.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
+import type { FeederEvent, Happening, Portion, Readings } from "../../server/domain/report.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
 import { seeded } from "./hopper/rowan.ts";
 

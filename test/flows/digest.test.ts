@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
+import type { AlarmChange } from "../../server/domain/alarmStates.ts";
 import type { Digest } from "../../server/domain/digest/digest.ts";
 import type { DayCounts } from "../../server/domain/digest/digestFeeder.ts";
-import type { AlarmChange } from "../../server/domain/facts.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import {
   days,

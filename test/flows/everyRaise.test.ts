@@ -1,9 +1,10 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import type { AlarmChange } from "../../server/domain/alarmStates.ts";
 import { advanceAlarms, answerAlarm } from "../../server/domain/alarms/advanceAlarms.ts";
 import { isRaise } from "../../server/domain/alarms/callWords.ts";
 import { topicOf } from "../../server/domain/alarms/notices.ts";
-import type { AlarmChange, Effect } from "../../server/domain/facts.ts";
+import type { Effect } from "../../server/domain/effects.ts";
 import { type Fault, type FaultKind, ruleOf } from "../../server/domain/faults.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { after, type Instant, minutes, seconds } from "../../server/domain/instant.ts";

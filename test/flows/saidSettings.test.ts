@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { addFeederRequest, changeFeederRequest } from "../../server/contract/api.ts";
-import type { FeederSettings } from "../../server/domain/feeder.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { grams } from "../../server/domain/units.ts";
 import { saidOf, usualSettings, withSaid } from "../../server/flows/pure/saidSettings.ts";
 

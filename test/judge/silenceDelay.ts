@@ -1,6 +1,6 @@
 import type { FaultKind } from "../../server/domain/faults.ts";
-import type { FeederSettings } from "../../server/domain/feeder.ts";
 import { after, days, hours, type Instant, inDays, inHours, type Span, seconds } from "../../server/domain/instant.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { heard, neverHeard, silentFrom } from "../../server/domain/silence/feederSilence.ts";
 import { type Chance, seededChance } from "../../server/practice/chance.ts";
 import { drawPlot, everySensor, type PlantedFaultKind, type Plot } from "../simulator/plot.ts";

@@ -1,8 +1,10 @@
 import { readReport } from "../../server/contract/readReport.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
+import type { AlarmChange } from "../../server/domain/alarmStates.ts";
+import type { Effect } from "../../server/domain/effects.ts";
 import { highestStored, stored } from "../../server/domain/eventSequence.ts";
-import type { AlarmChange, Effect, Fact } from "../../server/domain/facts.ts";
+import type { Fact } from "../../server/domain/facts.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { readSendingTime } from "../../server/domain/feederClock.ts";
 import { days, type Instant, isoOf, seconds } from "../../server/domain/instant.ts";

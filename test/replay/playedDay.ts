@@ -1,5 +1,5 @@
 import type { PracticeFault } from "../../server/contract/api.ts";
-import type { AlarmChange } from "../../server/domain/facts.ts";
+import type { AlarmChange } from "../../server/domain/alarmStates.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { after, type Instant, instant, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { patrol } from "../../server/flows/patrol.ts";

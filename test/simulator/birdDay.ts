@@ -1,5 +1,5 @@
-import type { Place } from "../../server/domain/feeder.ts";
 import { after, days, type Instant, inHours, type Span } from "../../server/domain/instant.ts";
+import type { Place } from "../../server/domain/settings.ts";
 import { civilDaylightHours, lightSpans } from "../../server/domain/sun.ts";
 import type { Chance } from "../../server/practice/chance.ts";
 import { stormy } from "../../server/practice/weather.ts";

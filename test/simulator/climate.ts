@@ -1,6 +1,6 @@
 import { overIce, overWater, saturation } from "../../server/domain/cold/psychrometrics.ts";
-import type { Place } from "../../server/domain/feeder.ts";
 import { hours, type Instant } from "../../server/domain/instant.ts";
+import type { Place } from "../../server/domain/settings.ts";
 import { celsius } from "../../server/domain/units.ts";
 import { sunAltitudeDegrees } from "../../server/practice/light.ts";
 import { weatherAt } from "../../server/practice/weather.ts";

@@ -1,5 +1,5 @@
-import type { Place } from "../../server/domain/feeder.ts";
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
+import type { Place } from "../../server/domain/settings.ts";
 import { type Chance, seededChance } from "../../server/practice/chance.ts";
 
 /**

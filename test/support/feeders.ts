@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../../server/domain/feeder.ts";
 import { days, seconds } from "../../server/domain/instant.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
 import { grams } from "../../server/domain/units.ts";
 
 /** A fully fitted feeder in the invented yard Alder Croft, with whatever a test wants different. */

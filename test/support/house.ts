@@ -7,8 +7,8 @@ import { type Connections, connect } from "../../server/adapters/store/openStore
 import { type OpenStore, storeOver } from "../../server/adapters/store/prismaStore.ts";
 import { buildApp } from "../../server/app.ts";
 import type { FeederView } from "../../server/contract/api.ts";
-import type { Notice } from "../../server/domain/facts.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { openClaim } from "../../server/flows/signIn.ts";
 import type {

@@ -67,29 +67,4 @@ export function brokenWalls(rooms: readonly Room[], imports: readonly Import[]):
   });
 }
 
-/**
- * @returns each ring of files that need each other at run time, as `a -> b -> a`. Types may name each other: a feeder's
- *   state is made of its parts' states, and a part knows the feeder's settings.
- */
-export function rings(imports: readonly Import[]): string[] {
-  const next = new Map<string, string[]>();
-  for (const { from, to, kind, typeOnly } of imports) {
-    if (kind === "file" && !typeOnly) next.set(from, [...(next.get(from) ?? []), to]);
-  }
-  const done = new Set<string>();
-  const found: string[] = [];
-  const walk = (file: string, path: readonly string[]): void => {
-    const at = path.indexOf(file);
-    if (at >= 0) {
-      found.push([...path.slice(at), file].join(" -> "));
-      return;
-    }
-    if (done.has(file)) return;
-    for (const to of next.get(file) ?? []) walk(to, [...path, file]);
-    done.add(file);
-  };
-  for (const file of next.keys()) walk(file, []);
-  return found;
-}
-
 export const projectFolder = join(import.meta.dirname, "../..");

@@ -1,5 +1,5 @@
-import type { Notice } from "../../server/domain/facts.ts";
 import type { Instant } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
 import { allLanesFree, fairShare, type Lanes, rankOf, serviceOfEndpoint } from "../../server/domain/push/fairShare.ts";
 import { leavesSomethingToClose, owesSound } from "../../server/domain/push/withdrawal.ts";
 import type { Channel, OutboxItem, OutboxStore, Phone, PushItem, Settlement } from "../../server/ports.ts";

@@ -1,5 +1,5 @@
-import type { Notice } from "../../server/domain/facts.ts";
 import { hours } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
 
 /** A notice as an alarm would write it, with whatever a test wants different. */
 export const aNotice = (different: Partial<Notice> = {}): Notice => ({

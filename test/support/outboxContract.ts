@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
-import type { Notice } from "../../server/domain/facts.ts";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
 import type { MailItem, OutboxItem, OutboxStore, Phone, PushItem } from "../../server/ports.ts";
 import { aNotice } from "./notices.ts";
 

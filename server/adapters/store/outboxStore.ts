@@ -1,7 +1,7 @@
 import { randomBytes } from "node:crypto";
 import type Database from "better-sqlite3";
-import type { Notice } from "../../domain/facts.ts";
 import { type Instant, instantOf } from "../../domain/instant.ts";
+import type { Notice } from "../../domain/notification.ts";
 import { allLanesFree, fairShare, rankOf, serviceOfEndpoint } from "../../domain/push/fairShare.ts";
 import { leavesSomethingToClose, type MeantForScreen, owesSound } from "../../domain/push/withdrawal.ts";
 import type { Channel, MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";

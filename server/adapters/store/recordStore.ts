@@ -1,4 +1,4 @@
-import type { AlarmPhase } from "../../domain/facts.ts";
+import type { AlarmPhase } from "../../domain/alarmStates.ts";
 import type { FaultKind, Priority } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { OrderKind, OrderPhase } from "../../domain/orders/order.ts";

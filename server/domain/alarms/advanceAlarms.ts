@@ -1,4 +1,5 @@
-import type { Effect, Fact } from "../facts.ts";
+import type { Effect } from "../effects.ts";
+import type { Fact } from "../facts.ts";
 import { type Fault, type FaultKind, faultKinds, ruleFor } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";

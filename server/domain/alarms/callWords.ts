@@ -1,7 +1,8 @@
-import type { AlarmChange } from "../facts.ts";
+import type { AlarmChange } from "../alarmStates.ts";
 import { type FaultKind, type FaultRule, faultKinds, type Priority, ruleOf } from "../faults.ts";
-import type { FeederSettings, FeederState } from "../feeder.ts";
+import type { FeederState } from "../feeder.ts";
 import { after, minutes } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { CallPriority, CallWord } from "../telling/call.ts";
 import { spokenName } from "../telling/spokenName.ts";
 import { type Alarm, raisedOf } from "./alarm.ts";

@@ -1,4 +1,4 @@
-import type { AlarmChange, AlarmPhase } from "../facts.ts";
+import type { AlarmChange, AlarmPhase } from "../alarmStates.ts";
 import type { Fault, FaultKind, FaultRule, Priority } from "../faults.ts";
 import { after, days, earlier, hours, type Instant } from "../instant.ts";
 import { type Alarm, findingOf, type InPhase, latchedAgain, raisedOf, standingAgain, standingOf } from "./alarm.ts";

@@ -1,6 +1,7 @@
 import { type Fault, type FaultKind, faultKinds, type Priority, ruleOf } from "../faults.ts";
-import type { Duty, FeederState } from "../feeder.ts";
+import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
+import type { Duty } from "../settings.ts";
 import { raisedOf } from "./alarm.ts";
 import { graveness, type Suppression } from "./lifeCycle.ts";
 

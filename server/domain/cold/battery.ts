@@ -1,4 +1,4 @@
-import type { BatteryKind } from "../feeder.ts";
+import type { BatteryKind } from "../settings.ts";
 import { type Celsius, celsius, type Volts } from "../units.ts";
 
 /**

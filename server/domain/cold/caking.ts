@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
 import { type Instant, inHours, minutes, type Span } from "../instant.ts";
+import type { Readings } from "../report.ts";
 import { type FreezeThaw, feltFreezeThaw, unfrozen } from "./freezeThaw.ts";
 
 /**

@@ -1,4 +1,4 @@
-import type { BatteryKind } from "../feeder.ts";
+import type { BatteryKind } from "../settings.ts";
 import { type Celsius, celsius } from "../units.ts";
 import { along, type Curve } from "./battery.ts";
 import { degrees } from "./degrees.ts";

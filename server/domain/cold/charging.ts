@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
 import { between, type Instant, minutes } from "../instant.ts";
+import type { Readings } from "../report.ts";
 import { inWords } from "../silence/spanWords.ts";
 import type { Celsius, Milliamps } from "../units.ts";
 import { degrees } from "./degrees.ts";

@@ -1,7 +1,7 @@
-import type { Deposit, Portion, Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes } from "../instant.ts";
+import type { Deposit, Portion, Readings } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import { type Caking, feedCaking, feltCaking, freshFood } from "./caking.ts";
 import { type Charging, chargingInFrost, feltCharging, notCharging } from "./charging.ts";
 import { type DetectorDrift, detectorDrifting, detectorHeard, feltDetector, untriedDetector } from "./detectorDrift.ts";

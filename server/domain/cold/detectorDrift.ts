@@ -1,6 +1,6 @@
-import type { Deposit, Readings } from "../facts.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { days, hours, type Instant } from "../instant.ts";
+import type { Deposit, Readings } from "../report.ts";
 import type { Celsius } from "../units.ts";
 import { degrees } from "./degrees.ts";
 import {

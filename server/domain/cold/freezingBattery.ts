@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
 import { hours, type Instant } from "../instant.ts";
+import type { Readings } from "../report.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { chargeAtRest, freezingPoint } from "./battery.ts";
 import { leadAcidCapacity } from "./capacityInCold.ts";

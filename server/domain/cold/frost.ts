@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { days, hours, type Instant, type Span } from "../instant.ts";
+import type { Readings } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Celsius } from "../units.ts";
 import { type FreezeThaw, feltFreezeThaw, unfrozen } from "./freezeThaw.ts";
 import { type AssumedLid, assumedLid, feltNight, type NightAir } from "./nightCooling.ts";

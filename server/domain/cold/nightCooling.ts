@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
-import type { Place } from "../feeder.ts";
 import { hours, type Instant } from "../instant.ts";
+import type { Readings } from "../report.ts";
+import type { Place } from "../settings.ts";
 import { lightAt } from "../sun.ts";
 import { type Celsius, celsius } from "../units.ts";
 

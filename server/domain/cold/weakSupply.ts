@@ -1,7 +1,7 @@
-import type { Portion, Readings } from "../facts.ts";
 import type { Evidence, Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
+import type { Portion, Readings } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { coldCosts } from "./capacityInCold.ts";
 import { degrees } from "./degrees.ts";

@@ -1,5 +1,5 @@
-import type { Readings } from "../facts.ts";
 import { hours, type Instant, type Span } from "../instant.ts";
+import type { Readings } from "../report.ts";
 import type { Celsius } from "../units.ts";
 import { dewPoint, overWater, saturation, settling } from "./psychrometrics.ts";
 

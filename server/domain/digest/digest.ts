@@ -4,7 +4,7 @@ import { birdLines } from "./birds.ts";
 import { type DigestFeeder, isInGarden } from "./digestFeeder.ts";
 import { foodLines } from "./foodLeft.ts";
 import { payLines } from "./pay.ts";
-import { type Part, screenful } from "./screenful.ts";
+import { type DigestSection, type Part, screenful } from "./screenful.ts";
 import { shortOf } from "./short.ts";
 import { tasksOf } from "./tasks.ts";
 import { wearLines } from "./wear.ts";
@@ -16,13 +16,6 @@ export interface Digest {
   /** The body of a push: at most `shortMax` characters. */
   readonly short: string;
   readonly sections: readonly DigestSection[];
-}
-
-export interface DigestSection {
-  readonly heading: string;
-  readonly lines: readonly string[];
-  /** The page where each line is done, line by line; left out where the lines only tell. */
-  readonly opens?: readonly string[];
 }
 
 export interface DigestYard {

@@ -1,8 +1,8 @@
-import type { Readings } from "../facts.ts";
 import { type FaultKind, faultKinds } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
-import type { PayEvent } from "./pay.ts";
+import type { Readings } from "../report.ts";
+import type { PayEvent } from "./payEvent.ts";
 
 /** What a digest is told of one feeder. */
 export interface DigestFeeder {

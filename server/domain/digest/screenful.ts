@@ -1,4 +1,9 @@
-import type { DigestSection } from "./digest.ts";
+export interface DigestSection {
+  readonly heading: string;
+  readonly lines: readonly string[];
+  /** The page where each line is done, line by line; left out where the lines only tell. */
+  readonly opens?: readonly string[];
+}
 
 export interface Part extends DigestSection {
   /** What stands in the place of so many lines that had no room; null where every line is shown, room or not. */

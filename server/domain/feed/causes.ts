@@ -1,10 +1,10 @@
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { gramsRange, roundedGrams } from "../hopper/amount.ts";
 import { emptyMark, type HopperLevel } from "../hopper/level.ts";
 import { type Instant, minutes } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
-import type { FeedState } from "./diagnosis.ts";
+import type { FeedState } from "./feedState.ts";
 import { usualCurrent } from "./motorCurrent.ts";
 import { type Likely, likelyNames, type Name } from "./naming.ts";
 import { chanceOf, nameIn, settles, type Verdict } from "./verdict.ts";

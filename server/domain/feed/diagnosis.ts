@@ -1,11 +1,12 @@
-import type { Deposit, Portion } from "../facts.ts";
 import type { Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import type { HopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
+import type { Deposit, Portion } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Celsius, Grams } from "../units.ts";
 import { causeFaults } from "./causes.ts";
-import { type ChuteHabit, countLogs, learntCount, unknownChute } from "./chuteCounts.ts";
+import { type ChuteHabit, countLogs, learntCount } from "./chuteCounts.ts";
+import type { FeedState } from "./feedState.ts";
 import { alike, type Suspect, suspects } from "./looks.ts";
 import {
   type CurrentForeseen,
@@ -14,22 +15,19 @@ import {
   learntCurrent,
   logCurrent,
   type MotorHabit,
-  unknownMotor,
 } from "./motorCurrent.ts";
 import { likelyNames } from "./naming.ts";
-import { alarmAbove, type Pace, paced, unknownPace } from "./pace.ts";
+import { alarmAbove, paced } from "./pace.ts";
 import {
   answeredInPart,
   debtsForgiven,
   depositMade,
-  nothingOwed,
-  type Payments,
   paymentFaults,
   portionGiven,
   pressMade,
   reportRead,
 } from "./payments.ts";
-import { type ScaleTrack, sunkByPortion, unweighed, weighedBy } from "./scaleTrack.ts";
+import { sunkByPortion, weighedBy } from "./scaleTrack.ts";
 import {
   feedCleared,
   foremost,
@@ -42,40 +40,7 @@ import {
   weighPortion,
   weighReading,
 } from "./suspicion.ts";
-import { nameIn, type Verdict, weighedAnew } from "./verdict.ts";
-
-/**
- * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it, the chute
- * sensor, the motor's current and the scale, for every fault that could be the reason (suspicion.ts). None of the sensors is
- * needed; what can't be told without one is said so (causes.ts).
- */
-export interface FeedState {
-  readonly newestAt: Instant | null; // the newest portion: an older one can't undo what it showed
-  readonly uncountedRun: number; // portions in a row in which the chute sensor saw nothing
-  readonly lastFellAt: Instant | null;
-  readonly levelAtPortion: HopperLevel | null; // in the hopper when the newest portion was given
-  readonly pace: Pace;
-  readonly chute: ChuteHabit;
-  readonly motor: MotorHabit;
-  readonly scale: ScaleTrack;
-  readonly suspicions: Suspicions;
-  readonly verdict: Verdict | null; // null while nothing is wrong
-  readonly payments: Payments;
-}
-
-export const freshFeed = (): FeedState => ({
-  newestAt: null,
-  uncountedRun: 0,
-  lastFellAt: null,
-  levelAtPortion: null,
-  pace: unknownPace,
-  chute: unknownChute,
-  motor: unknownMotor,
-  scale: unweighed,
-  suspicions: nothingSuspected,
-  verdict: null,
-  payments: nothingOwed,
-});
+import { nameIn, weighedAnew } from "./verdict.ts";
 
 /** Habits are learnt from portions by which nothing is suspected yet: less than one miss of the chute sensor's worth. */
 const calmBelow = 3;
@@ -123,7 +88,7 @@ export function watchPortion(
         fell === true && feed.verdict === null
           ? learntRun(feed.chute, feed.uncountedRun, portion.chuteCount)
           : feed.chute,
-      motor: motorAfter(feed.motor, portion, inside, foreseen, fell === true, calm && ordinary),
+      motor: motorAfter(feed.motor, portion, { inside, foreseen, fell: fell === true, usual: calm && ordinary }),
       scale: settings.sensors.scale ? sunkByPortion(feed.scale, at) : feed.scale,
       suspicions,
       verdict: feed.verdict === null ? null : { ...feed.verdict, portions: feed.verdict.portions + 1 },
@@ -152,7 +117,10 @@ export function watchWeighing(feed: FeedState, reading: Grams, at: Instant, sett
   if (!settings.sensors.scale || (feed.newestAt !== null && at < feed.newestAt)) return feed;
   if (feed.scale.at !== null && at < feed.scale.at) return feed;
   const calm = feed.verdict === null && feed.suspicions[foremost(feed.suspicions)].sum < calmBelow;
-  const { track, wander, anew } = weighedBy(feed.scale, reading, at, settings, calm, heldLevels(feed.suspicions));
+  const { track, wander, anew } = weighedBy(feed.scale, reading, at, settings, {
+    calm,
+    held: heldLevels(feed.suspicions),
+  });
   if (anew) return { ...feed, scale: track, suspicions: heldAnew(feed.suspicions, track) };
   if (wander === null) return { ...feed, scale: track };
   const suspicions = weighReading(feed.suspicions, feed.scale, reading, wander);
@@ -279,13 +247,17 @@ function learntRun(habit: ChuteHabit, misses: number, count: number | null): Chu
   return learntCount(learnt, count ?? 0);
 }
 
+interface SeenMotor {
+  readonly inside: Celsius | null;
+  readonly foreseen: CurrentForeseen | null;
+  readonly fell: boolean;
+  readonly usual: boolean; // nothing is suspected, and the current was an ordinary one
+}
+
 function motorAfter(
   motor: MotorHabit,
   { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
-  inside: Celsius | null,
-  foreseen: CurrentForeseen | null,
-  fell: boolean,
-  usual: boolean,
+  { inside, foreseen, fell, usual }: SeenMotor,
 ): MotorHabit {
   if (meanCurrent === null) return motor;
   return fell || usual

@@ -1,7 +1,7 @@
-import type { FeederSettings } from "../feeder.ts";
 import { emptyMark, type HopperLevel } from "../hopper/level.ts";
 import { ninetyPercent } from "../hopper/ninetyPercent.ts";
 import { logNormalTail } from "../normalTail.ts";
+import type { FeederSettings } from "../settings.ts";
 import { onsets } from "./looks.ts";
 import type { Suspicions } from "./suspicion.ts";
 

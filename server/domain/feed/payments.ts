@@ -1,7 +1,7 @@
-import type { Deposit, Portion } from "../facts.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { moved } from "../movingMean.ts";
+import type { Deposit, Portion } from "../report.ts";
 
 /**
  * The promise itself: who drops a cap is paid. A deposit that the detector doesn't call metal is not owed; a press is

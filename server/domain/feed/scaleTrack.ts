@@ -1,6 +1,6 @@
-import type { FeederSettings } from "../feeder.ts";
 import { portionDoubt, scaleDrift, scaleNoise } from "../hopper/level.ts";
 import { type Instant, inHours, type Span } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { logBell } from "./density.ts";
 
 /**
@@ -86,14 +86,17 @@ export interface Weighing {
   readonly anew: boolean;
 }
 
-/** `calm`: nothing is suspected, so habits may be learnt. `held`: what the suspects say that it shows. */
+export interface Suspected {
+  readonly calm: boolean; // nothing is suspected, so habits may be learnt
+  readonly held: readonly Held[]; // what the suspects say that the scale shows
+}
+
 export function weighedBy(
   track: ScaleTrack,
   reading: number,
   at: Instant,
   settings: FeederSettings,
-  calm: boolean,
-  held: readonly Held[],
+  { calm, held }: Suspected,
 ): Weighing {
   if (track.at === null) return { track: startedAt(unlearnt(track, settings), reading, at), wander: null, anew: true };
   const hours = Math.max(inHours((at - track.at) as Span), 0);

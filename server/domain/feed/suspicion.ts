@@ -41,13 +41,15 @@ export function weighPortion(
   if (leader === null) {
     // Where no sensor but the scale sees portions, only its next reading can tell.
     const fade = seen.counts !== null || seen.current !== null ? fading : 0;
-    return bySuspect((suspect) => afterPortion(suspicions[suspect], looks[suspect], seen, track, fade, false));
+    return bySuspect((suspect) =>
+      afterPortion(suspicions[suspect], looks[suspect], { seen, track, fade, stands: false }),
+    );
   }
-  const led = afterPortion(suspicions[leader], looks[leader], seen, track, 0, true);
+  const led = afterPortion(suspicions[leader], looks[leader], { seen, track, fade: 0, stands: true });
   const step = led.sum - Math.max(suspicions[leader].sum, 0);
   return bySuspect((suspect) => {
     if (suspect === leader) return led;
-    const after = afterPortion(suspicions[suspect], looks[suspect], seen, track, 0, true);
+    const after = afterPortion(suspicions[suspect], looks[suspect], { seen, track, fade: 0, stands: true });
     const gained = after.sum - Math.max(suspicions[suspect].sum, 0) - step;
     return gained > 0 ? { ...after, sum: after.sum - Math.min(gained, fading) } : after;
   });
@@ -128,64 +130,78 @@ function begun(look: Look, held: Held): Suspicion {
   };
 }
 
-function afterPortion(
-  before: Suspicion,
-  look: Look,
-  seen: SeenPortion,
-  track: ScaleTrack,
-  fade: number,
-  stands: boolean,
-): Suspicion {
+interface GivenPortion {
+  readonly seen: SeenPortion;
+  readonly track: ScaleTrack;
+  readonly fade: number;
+  readonly stands: boolean; // a verdict stands already
+}
+
+function afterPortion(before: Suspicion, look: Look, { seen, track, fade, stands }: GivenPortion): Suspicion {
   // A sum of exactly zero has heard nothing yet that speaks for or against it.
   const goesOn = (before.sum > 0 && before.portions < portionsMost) || (before.sum === 0 && before.portions > 0);
   const from = goesOn ? before : begun(look, { level: track.level, variance: track.variance });
-  let step = 0;
-  let dry =
-    look.food !== "runsDry"
-      ? 0
-      : from.portions === 0
-        ? dryAtFirst
-        : (from.portions < dryUsually ? dryStill : 0.5) * from.dry;
-  if (seen.counts !== null) {
-    const { counts } = seen;
-    if (dry > 0) {
-      const shrunk = dry * Math.exp(counts.shrunk);
-      const nothing = (1 - dry) * Math.exp(counts.nothing);
-      step += Math.log(shrunk + nothing) - counts.healthy;
-      dry = shrunk / (shrunk + nothing);
-    } else step += logFor(counts, look.chute) - counts.healthy;
-  }
-  let { shift, shiftVariance } = from;
-  if (seen.current !== null && look.shift !== null) {
-    const { drawn, foreseen } = seen.current;
-    const off = drawn - foreseen.mean;
-    if (from.portions === 0) {
-      // The fault adds to whatever weather and grease have made of the healthy current.
-      shift += foreseen.shift;
-      shiftVariance += foreseen.doubt;
-    } else shiftVariance += foreseen.wander;
-    const loaded = 0.25 * dry * (look.shift[0] + look.shift[1]); // a tray half full draws half the difference
-    const left = off - shift + loaded;
-    const variance = foreseen.spread + shiftVariance;
-    const ratio = logBell(left, variance) - logBell(off - foreseen.shift, foreseen.spread + foreseen.doubt);
-    if (seen.fell === true) {
-      // Food fell, so the motor turned and the tray moved, whatever it drew: that can speak for health only.
-      step += Math.min(ratio, 0);
-    } else {
-      step += ratio;
-      const gain = shiftVariance / variance;
-      const slack = Math.sqrt(foreseen.doubt);
-      shift = Math.min(Math.max(shift + gain * left, look.shift[0] - slack), look.shift[1] + slack);
-      shiftVariance *= 1 - gain;
-    }
-  }
+  const counted = stepByCounts(look, seen, dryBefore(look, from));
+  const { dry } = counted;
+  const driven = stepByCurrent(look, seen, from, dry);
+  const step = counted.step + driven.step;
   return {
     sum: from.sum + Math.min(Math.max(step, -stepMost), stepMost) - fade,
     portions: stands ? Math.min(from.portions + 1, portionsMost - 1) : from.portions + 1,
     held: dry > 0 ? sunkPartly(from.held, dry, track) : from.held,
-    shift,
-    shiftVariance,
+    shift: driven.shift,
+    shiftVariance: driven.shiftVariance,
     dry,
+  };
+}
+
+/** How likely it is that this portion runs the tray dry, before any sensor is asked. */
+function dryBefore(look: Look, from: Suspicion): number {
+  if (look.food !== "runsDry") return 0;
+  if (from.portions === 0) return dryAtFirst;
+  return (from.portions < dryUsually ? dryStill : 0.5) * from.dry;
+}
+
+/** What the chute sensor's count speaks for this suspect, as a log likelihood ratio. */
+function stepByCounts(
+  look: Look,
+  { counts }: SeenPortion,
+  dry: number,
+): { readonly step: number; readonly dry: number } {
+  if (counts === null) return { step: 0, dry };
+  if (dry <= 0) return { step: logFor(counts, look.chute) - counts.healthy, dry };
+  const shrunk = dry * Math.exp(counts.shrunk);
+  const nothing = (1 - dry) * Math.exp(counts.nothing);
+  return { step: Math.log(shrunk + nothing) - counts.healthy, dry: shrunk / (shrunk + nothing) };
+}
+
+interface CurrentStep extends Pick<Suspicion, "shift" | "shiftVariance"> {
+  readonly step: number;
+}
+
+/** What the motor's current speaks for this suspect, and what it teaches of the suspect's own current. */
+function stepByCurrent(look: Look, { current, fell }: SeenPortion, from: Suspicion, dry: number): CurrentStep {
+  if (current === null || look.shift === null) {
+    return { step: 0, shift: from.shift, shiftVariance: from.shiftVariance };
+  }
+  const { drawn, foreseen } = current;
+  const off = drawn - foreseen.mean;
+  // The fault adds to whatever weather and grease have made of the healthy current.
+  const first = from.portions === 0;
+  const shift = first ? from.shift + foreseen.shift : from.shift;
+  const shiftVariance = from.shiftVariance + (first ? foreseen.doubt : foreseen.wander);
+  const loaded = 0.25 * dry * (look.shift[0] + look.shift[1]); // a tray half full draws half the difference
+  const left = off - shift + loaded;
+  const variance = foreseen.spread + shiftVariance;
+  const ratio = logBell(left, variance) - logBell(off - foreseen.shift, foreseen.spread + foreseen.doubt);
+  // Food fell, so the motor turned and the tray moved, whatever it drew: that can speak for health only.
+  if (fell === true) return { step: Math.min(ratio, 0), shift, shiftVariance };
+  const gain = shiftVariance / variance;
+  const slack = Math.sqrt(foreseen.doubt);
+  return {
+    step: ratio,
+    shift: Math.min(Math.max(shift + gain * left, look.shift[0] - slack), look.shift[1] + slack),
+    shiftVariance: shiftVariance * (1 - gain),
   };
 }
 

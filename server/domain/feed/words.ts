@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../feeder.ts";
-import type { FeedState } from "./diagnosis.ts";
+import type { FeederSettings } from "../settings.ts";
+import type { FeedState } from "./feedState.ts";
 import { usualCurrent } from "./motorCurrent.ts";
 import type { Name } from "./naming.ts";
 

@@ -1,7 +1,7 @@
-import type { FeederSettings, Place } from "../feeder.ts";
 import { after, days, type Instant, instant } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
 import { remembered } from "../remembered.ts";
+import type { FeederSettings, Place } from "../settings.ts";
 import { lightSpans } from "../sun.ts";
 
 /**

@@ -1,6 +1,5 @@
-import type { Readings } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { type HopperState, markEmpty, withinHopper } from "./level.ts";
 import { afterReading, doubted, withoutNegativeLid } from "./levelFilter.ts";
@@ -11,16 +10,17 @@ export interface Weighed {
   readonly refillFound: Grams | null;
 }
 
-/** What else the feeder said beside the reading, as far as it moves a scale. */
-export type Surroundings = Pick<Readings, "air" | "inside" | "lid">;
-export const unknownSurroundings: Surroundings = { air: null, inside: null, lid: null };
+/** What a scale said. */
+export interface ScaleReading {
+  readonly reading: number; // g
+  readonly warmer: number; // K above the temperature of its zero
+  readonly at: Instant;
+}
 
 /** The level by this reading, whatever was believed before. */
 export function started(
   hopper: HopperState,
-  reading: number,
-  warmer: number,
-  at: Instant,
+  { reading, warmer, at }: ScaleReading,
   settings: FeederSettings,
   levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
 ): HopperState {

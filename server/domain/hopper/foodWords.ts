@@ -1,6 +1,6 @@
 import { isAssumed } from "../assumed.ts";
-import type { FeederSettings } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { roundedGrams } from "./amount.ts";
 import type { HopperState } from "./level.ts";
 import { type EmptyForecast, runOutWords } from "./runOut.ts";

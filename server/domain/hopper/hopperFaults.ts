@@ -1,7 +1,7 @@
 import type { Evidence, Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { after, hours, type Instant, minutes, type Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
+import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { gramsRange, roundedGrams } from "./amount.ts";
 import { daysCompared } from "./appetite.ts";

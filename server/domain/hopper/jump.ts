@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes, type Span, seconds } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { grams } from "../units.ts";
 import { ate } from "./appetite.ts";
 import { started, type Weighed } from "./firstReading.ts";
@@ -60,12 +60,12 @@ function risen(hopper: HopperState, far: FarReading, since: Instant, settings: F
   if (!told && far.off < pouredMin * settings.hopperCapacity) {
     const laden = doubted(hopper.belief, { lid: far.off * far.off });
     return {
-      hopper: started({ ...hopper, belief: laden }, far.reading, far.warmer, far.at, settings, far.off * far.off),
+      hopper: started({ ...hopper, belief: laden }, far, settings, far.off * far.off),
       refillFound: null,
     };
   }
   const creeping = doubted(hopper.belief, { wander: creepDoubt(far.off) });
-  const next = started({ ...hopper, belief: creeping }, far.reading, far.warmer, far.at, settings);
+  const next = started({ ...hopper, belief: creeping }, far, settings);
   const refillFound = told ? null : grams(far.off);
   return { hopper: { ...next, found: { grams: far.off, at: since } }, refillFound };
 }
@@ -77,11 +77,11 @@ function fallen(hopper: HopperState, far: FarReading, settings: FeederSettings):
   if (belief.lid > 0.3 * -far.off && -far.off <= 2 * belief.lid + far.gate) {
     const slid = doubted(belief, { lid: far.off * far.off });
     return {
-      hopper: started({ ...hopper, belief: slid }, far.reading, far.warmer, far.at, settings, 0),
+      hopper: started({ ...hopper, belief: slid }, far, settings, 0),
       refillFound: null,
     };
   }
-  const next = started(hopper, far.reading, far.warmer, far.at, settings);
+  const next = started(hopper, far, settings);
   // What sank far and stayed there without portions was eaten unreported, unless it only takes back a rise just found.
   const takenBack = hopper.found !== null && far.at - hopper.found.at <= sameRefillWithin;
   if (!far.unreported || takenBack) return { hopper: next, refillFound: null };

@@ -1,7 +1,7 @@
 import { isAssumed } from "../assumed.ts";
-import type { Portion } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, later } from "../instant.ts";
+import type { Portion } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { type Appetite, ate, unknownAppetite, watchedUntil } from "./appetite.ts";
 import {
@@ -87,7 +87,11 @@ export function unknownHopper(settings: FeederSettings, now: Instant): HopperSta
       offset: 0,
       wander: 0,
       lid: 0,
-      covariance: independent(0, saidPortionVariance(settings), slope, offsetDoubt(slope, true, settings), 0, 0),
+      covariance: independent({
+        portion: saidPortionVariance(settings),
+        slope,
+        offset: offsetDoubt(slope, true, settings),
+      }),
     },
     spreadVariance: (portionDoubt * portion) ** 2,
     noiseVariance: scaleNoise(settings) ** 2,

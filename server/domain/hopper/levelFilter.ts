@@ -31,8 +31,18 @@ export type Covariance = readonly [
   number, number, number, number, number, number,
 ];
 
+/** Variances of things that don't go with each other, in squares of the units above; left out: certain. */
+export interface Variances {
+  readonly level?: number;
+  readonly portion?: number;
+  readonly slope?: number;
+  readonly offset?: number;
+  readonly wander?: number;
+  readonly lid?: number;
+}
+
 // biome-ignore format: one row of the triangle a line
-export const independent = (level: number, portion: number, slope: number, offset: number, wander: number, lid: number): Covariance => [
+export const independent = ({ level = 0, portion = 0, slope = 0, offset = 0, wander = 0, lid = 0 }: Variances): Covariance => [
   level,
   0, portion,
   0, 0, slope,
@@ -131,29 +141,28 @@ export function expectedReadingVariance({ covariance: c }: LevelBelief, warmer: 
 /** The scale said so much, with this noise variance (g²) of a single reading. */
 export function afterReading(belief: LevelBelief, reading: number, warmer: number, noiseVariance: number): LevelBelief {
   const c = belief.covariance;
-  return corrected(
-    belief,
-    reading - expectedReading(belief, warmer),
+  const withReading: WithMeasured = [
     c[0] + warmer * c[3] + c[6] + c[10] + c[15],
     c[1] + warmer * c[4] + c[7] + c[11] + c[16],
     c[3] + warmer * c[5] + c[8] + c[12] + c[17],
     c[6] + warmer * c[8] + c[9] + c[13] + c[18],
     c[10] + warmer * c[12] + c[13] + c[14] + c[19],
     c[15] + warmer * c[17] + c[18] + c[19] + c[20],
-    expectedReadingVariance(belief, warmer) + noiseVariance,
-  );
+  ];
+  const total = expectedReadingVariance(belief, warmer) + noiseVariance;
+  return corrected(belief, reading - expectedReading(belief, warmer), withReading, total);
 }
 
 /** Somebody saw the level itself, with this noise variance (g²): it also tells how far off the scale's zero is. */
 export function afterMeasurement(belief: LevelBelief, measured: number, noiseVariance: number): LevelBelief {
   const c = belief.covariance;
-  return corrected(belief, measured - belief.level, c[0], c[1], c[3], c[6], c[10], c[15], c[0] + noiseVariance);
+  return corrected(belief, measured - belief.level, [c[0], c[1], c[3], c[6], c[10], c[15]], c[0] + noiseVariance);
 }
 
 /** What is known from elsewhere about the zero's offset: zero, with this variance (g²). */
 export function afterOffsetWord(belief: LevelBelief, variance: number): LevelBelief {
   const c = belief.covariance;
-  return corrected(belief, -belief.offset, c[6], c[7], c[8], c[9], c[13], c[18], c[9] + variance);
+  return corrected(belief, -belief.offset, [c[6], c[7], c[8], c[9], c[13], c[18]], c[9] + variance);
 }
 
 /** What lies on the lid can't weigh less than nothing: where it seems to, the readings have erred elsewhere. */
@@ -164,19 +173,17 @@ export function withoutNegativeLid(belief: LevelBelief): LevelBelief {
   const left = 0.36 * c[20];
   const noise = (c[20] * left) / (c[20] - left);
   const seen = belief.lid - (belief.lid * (c[20] + noise)) / c[20];
-  return corrected(belief, seen - belief.lid, c[15], c[16], c[17], c[18], c[19], c[20], c[20] + noise);
+  return corrected(belief, seen - belief.lid, [c[15], c[16], c[17], c[18], c[19], c[20]], c[20] + noise);
 }
 
-/** `innovation`: measured less expected; then the covariances of each thing with what was measured; then its variance. */
+/** Covariances of (level, portion, slope, offset, wander, lid) with what was measured. */
+type WithMeasured = readonly [number, number, number, number, number, number];
+
+/** @param innovation measured less expected. @param total variance of the innovation */
 function corrected(
   belief: LevelBelief,
   innovation: number,
-  a: number,
-  b: number,
-  d: number,
-  e: number,
-  f: number,
-  g: number,
+  [a, b, d, e, f, g]: WithMeasured,
   total: number,
 ): LevelBelief {
   if (!(total > 0)) throw new RangeError(`expected a noise variance above 0 g², got ${total} in all`);

@@ -1,5 +1,5 @@
-import type { Surroundings } from "./firstReading.ts";
 import { expectedReading, type LevelBelief } from "./levelFilter.ts";
+import type { Surroundings } from "./surroundings.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody
@@ -16,14 +16,15 @@ export const quietLid: LidWatch = { rate: 0, portions: 0 };
 /** Of both: what is older than this counts a third. */
 const watchedHours = 1;
 
-export function watchedLid(
-  { rate, portions }: LidWatch,
-  before: LevelBelief,
-  read: LevelBelief,
-  warmer: number,
-  given: number,
-  hours: number,
-): LidWatch {
+export interface LidReading {
+  readonly before: LevelBelief; // what was believed before the reading
+  readonly read: LevelBelief; // and after it
+  readonly warmer: number; // K above the temperature of the scale's zero
+  readonly given: number; // portions since the reading before
+  readonly hours: number; // since then
+}
+
+export function watchedLid({ rate, portions }: LidWatch, { before, read, warmer, given, hours }: LidReading): LidWatch {
   const kept = Math.exp(-hours / watchedHours);
   const rose = expectedReading(read, warmer) - expectedReading(before, warmer);
   return { rate: kept * rate + rose / watchedHours, portions: kept * portions + given / watchedHours };

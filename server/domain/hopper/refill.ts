@@ -1,7 +1,7 @@
 import { isAssumed } from "../assumed.ts";
 import type { ToldRefill } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, minutes } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { expectedEaten, outlookOf } from "./appetite.ts";
 import { brim, dryFrom, emptyMark, type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import { afterMeasurement, doubted, knownBelow, type LevelBelief, levelAnew, levelVariance } from "./levelFilter.ts";
@@ -22,16 +22,18 @@ export function refilled(hopper: HopperState, refill: ToldRefill, settings: Feed
       // "To the brim" is judged by eye: right within 3 %. Common practice, no source.
       return measuredByKeeper(
         told,
-        settings.hopperCapacity,
-        brimDoubt(settings) * settings.hopperCapacity,
-        at,
+        {
+          mass: settings.hopperCapacity,
+          doubt: brimDoubt(settings) * settings.hopperCapacity,
+          at,
+          teaches: saidHowMuch(told, at),
+        },
         settings,
-        saidHowMuch(told, at),
       );
     case "level": {
       // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
       const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.03 * settings.hopperCapacity);
-      return measuredByKeeper(told, refill.what.grams, doubt, at, settings, true);
+      return measuredByKeeper(told, { mass: refill.what.grams, doubt, at, teaches: true }, settings);
     }
   }
 }
@@ -94,13 +96,18 @@ function filledUp(belief: LevelBelief, mass: number, settings: FeederSettings): 
   return withPortionBounds(afterMeasurement(belief, 0.85 * hopperCapacity, (0.15 * hopperCapacity) ** 2), settings);
 }
 
+/** The level as a keeper saw it. */
+interface KeeperMeasurement {
+  readonly mass: number; // g
+  readonly doubt: number; // g, standard deviation
+  readonly at: Instant;
+  readonly teaches: boolean; // whether what was reckoned before can be compared with it: not where food was poured in
+}
+
 function measuredByKeeper(
   hopper: HopperState,
-  mass: number,
-  doubt: number,
-  at: Instant,
+  { mass, doubt, at, teaches }: KeeperMeasurement,
   settings: FeederSettings,
-  teaches: boolean, // whether what was reckoned before can be compared with it: not where food was poured in
 ): HopperState {
   if (hopper.fixedAt !== null && at < hopper.fixedAt) return hopper;
   // Told late: what fell since then was subtracted from a level that no longer counts, so it is reckoned anew.

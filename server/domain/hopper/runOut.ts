@@ -1,7 +1,7 @@
-import type { FeederSettings } from "../feeder.ts";
 import { after, days, earlier, type Instant, type Span } from "../instant.ts";
 import { dayPartWords } from "../localTime.ts";
 import { rememberedOnce } from "../rememberedOnce.ts";
+import type { FeederSettings } from "../settings.ts";
 import {
   eatenADay,
   expectedEaten,

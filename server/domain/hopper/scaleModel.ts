@@ -1,4 +1,4 @@
-import type { FeederSettings } from "../feeder.ts";
+import type { FeederSettings } from "../settings.ts";
 
 /**
  * How a load cell under a hopper errs, outdoors. Data sheets say 0.05 % of full scale per 10 °C for its zero, and 0.05 % of

@@ -1,10 +1,10 @@
-import type { FeederSettings } from "../feeder.ts";
 import { days, type Instant } from "../instant.ts";
 import { moved } from "../movingMean.ts";
+import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
 import { dayAround } from "./daySpan.ts";
-import { type Surroundings, started, unknownSurroundings, type Weighed } from "./firstReading.ts";
+import { started, type Weighed } from "./firstReading.ts";
 import { jumped } from "./jump.ts";
 import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import {
@@ -21,6 +21,7 @@ import {
 } from "./levelFilter.ts";
 import { lidWeather, watchedLid } from "./lidLoad.ts";
 import { cellLagHours, offsetDoubt, scaleNoise, taredCelsius, wanderDoubt, wanderHours } from "./scaleModel.ts";
+import { type Surroundings, unknownSurroundings } from "./surroundings.ts";
 
 /**
  * The scale said something. What it says is food, and the zero's drift with the temperature, and its wandering, and what lies
@@ -50,7 +51,7 @@ export function weighed(
   const belief = passed(hopper, at, settings, around, unreported);
   if (!hopper.known) {
     return {
-      hopper: started({ ...hopper, belief, cellCelsius, appetite }, reading, warmer, at, settings),
+      hopper: started({ ...hopper, belief, cellCelsius, appetite }, { reading, warmer, at }, settings),
       refillFound: null,
     };
   }
@@ -76,14 +77,13 @@ export function weighed(
     fixedAt: at,
     passedAt: at,
     cellCelsius,
-    lidWatch: watchedLid(
-      hopper.lidWatch,
-      belief,
+    lidWatch: watchedLid(hopper.lidWatch, {
+      before: belief,
       read,
       warmer,
-      hopper.portionsSinceWeighed,
-      hopper.passedAt === null ? 0 : (at - hopper.passedAt) / hourLong,
-    ),
+      given: hopper.portionsSinceWeighed,
+      hours: hopper.passedAt === null ? 0 : (at - hopper.passedAt) / hourLong,
+    }),
     jump: null,
     found: hopper.found,
     toldAt: hopper.toldAt,

@@ -1,5 +1,5 @@
-import type { Notice } from "../facts.ts";
 import type { FaultKind } from "../faults.ts";
+import type { Notice } from "../notification.ts";
 import { letterOn } from "./frame.ts";
 import type { Letter, LetterPart } from "./letter.ts";
 

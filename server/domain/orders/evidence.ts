@@ -1,5 +1,5 @@
-import type { Portion, PortionCause } from "../facts.ts";
 import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
+import type { Portion, PortionCause } from "../report.ts";
 import type { GivenFood, Order, OrdersState, UndonePause } from "./order.ts";
 import { datedBy, redated, startBy } from "./redating.ts";
 

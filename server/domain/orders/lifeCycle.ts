@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../feeder.ts";
 import { after, earlier, type Instant, milliseconds, type Span, seconds } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import {
   confirmed,
   currentWord,

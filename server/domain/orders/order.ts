@@ -1,5 +1,5 @@
-import type { PortionCause } from "../facts.ts";
 import type { Instant, Span } from "../instant.ts";
+import type { PortionCause } from "../report.ts";
 
 /** What a keeper may tell a feeder to do. */
 export type OrderKind = "pause" | "resume";

@@ -1,6 +1,6 @@
 import type { Evidence, Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { after, type Instant } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { currentWord } from "./evidence.ts";
 import { answerMax, hasEnded, overdueAt } from "./lifeCycle.ts";
 import type { Order, OrdersState, UndonePause } from "./order.ts";

@@ -1,5 +1,5 @@
-import type { Notice } from "../facts.ts";
 import { after, type Instant, type Span } from "../instant.ts";
+import type { Notice } from "../notification.ts";
 
 /** What a push service is told of a notice besides its words (RFC 8030 sections 5.2 and 5.3). */
 export interface Delivery {

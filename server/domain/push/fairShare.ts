@@ -1,4 +1,4 @@
-import type { Notice } from "../facts.ts";
+import type { Notice } from "../notification.ts";
 
 /**
  * Which notices leave next, where not all can at once. What is urgent goes first; then whoever has the least under way; then

@@ -1,5 +1,5 @@
-import type { Notice, NoticeAnswer } from "../facts.ts";
 import { isoOf } from "../instant.ts";
+import type { Notice, NoticeAnswer } from "../notification.ts";
 
 /** What the service worker is handed in a push; the declarative form lets a browser that knows it show it without the worker. */
 export interface PushPayload {

@@ -11,19 +11,20 @@ const retryMax = minutes(30);
  */
 const putOffMax = minutes(60);
 
+export interface Attempt {
+  readonly attempts: number; // deliveries begun before this one, 0 for the first
+  readonly writtenAt: Instant;
+  readonly timeToLive: Span;
+  readonly jitter: number; // 0..1, so that phones that failed together don't all come back together
+}
+
 /**
  * What becomes of a notice after one attempt.
- *
- * @param attempts deliveries begun before this one, 0 for the first
- * @param jitter 0..1, so that phones that failed together don't all come back together
  */
 export function settle(
   outcome: PushOutcome,
-  attempts: number,
-  writtenAt: Instant,
-  timeToLive: Span,
+  { attempts, writtenAt, timeToLive, jitter }: Attempt,
   now: Instant,
-  jitter: number,
 ): Settlement {
   switch (outcome.kind) {
     case "accepted":

@@ -1,4 +1,4 @@
-import type { AlarmPhase } from "../facts.ts";
+import type { AlarmPhase } from "../alarmStates.ts";
 import type { FaultKind, Priority } from "../faults.ts";
 import { before, between, hours, type Instant, milliseconds } from "../instant.ts";
 

@@ -1,5 +1,5 @@
-import type { Place } from "../feeder.ts";
 import { days, earlier, type Instant, inHours, later, type Span } from "../instant.ts";
+import type { Place } from "../settings.ts";
 import { civilDayAround } from "../sun.ts";
 
 /**

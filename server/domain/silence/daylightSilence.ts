@@ -1,5 +1,5 @@
-import type { Place } from "../feeder.ts";
 import { days, hours, type Instant, later, minutes } from "../instant.ts";
+import type { Place } from "../settings.ts";
 import { type DayProfile, exposure, flatProfile, withBout } from "./dayProfile.ts";
 import { logGammaSilence } from "./tails.ts";
 

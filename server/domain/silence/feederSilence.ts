@@ -1,11 +1,11 @@
 import { oneIn } from "../chanceWords.ts";
 import type { Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { after, between, days, hours, type Instant, later, type Span, seconds } from "../instant.ts";
 import { moved } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
 import { rememberedOnce } from "../rememberedOnce.ts";
 import { dateTimeWords } from "../reportFaults.ts";
+import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import {
   exceededAYear,

@@ -1,5 +1,5 @@
-import type { Readings } from "../facts.ts";
 import { days, hours, type Instant, minutes, type Span } from "../instant.ts";
+import type { Readings } from "../report.ts";
 
 /** A reading whose last digit is watched: for how long it stays the same now, and how long it did at most when it was well. */
 export interface Held {

@@ -1,5 +1,5 @@
-import type { FeederSettings } from "../feeder.ts";
 import { days, type Instant, minutes, type Span } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { logBetaSilence } from "./tails.ts";
 
 /**

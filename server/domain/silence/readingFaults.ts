@@ -1,6 +1,6 @@
 import type { Evidence, Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { after, between, hours, type Instant, type Span } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { chattersAt } from "./chatter.ts";
 import { credibleHold, type Held, type HeldReading, heldReadings, isStuck } from "./heldReadings.ts";
 import { type SensorsState, type Tally, witnesses } from "./sensorActivity.ts";

@@ -1,6 +1,6 @@
-import type { Readings } from "../facts.ts";
 import type { Fault } from "../faults.ts";
 import type { Instant } from "../instant.ts";
+import type { Readings } from "../report.ts";
 import { type Held, isStuck } from "./heldReadings.ts";
 
 /** What is remembered of the load cell: whether it speaks, and whether what it says ever changes. */

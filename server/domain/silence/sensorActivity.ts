@@ -1,6 +1,6 @@
-import type { FeederEvent, Portion, Report } from "../facts.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { type Instant, later, type Span } from "../instant.ts";
+import type { FeederEvent, Portion, Report } from "../report.ts";
+import type { FeederSettings } from "../settings.ts";
 import { type Chatter, grew, isSuspect, quiet, struck } from "./chatter.ts";
 import { type Bide, boutContinued, heardOnly, unbided } from "./daylightSilence.ts";
 import { type HeldReadings, heldThrough, nothingHeld } from "./heldReadings.ts";

@@ -1,7 +1,7 @@
 import { oneIn } from "../chanceWords.ts";
 import type { Evidence, Fault } from "../faults.ts";
-import type { FeederSettings } from "../feeder.ts";
 import { between, type Instant, later } from "../instant.ts";
+import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { bideTooLong, logBide } from "./daylightSilence.ts";
 import { isLearnt, logSilence, type Pairing, tooLong } from "./pairing.ts";

@@ -1,7 +1,7 @@
-import type { Notice } from "../facts.ts";
 import type { FaultKind, Priority } from "../faults.ts";
 import type { Instant, Span } from "../instant.ts";
 import type { LocalTime } from "../localTime.ts";
+import type { Notice } from "../notification.ts";
 
 /**
  * A call is what people are being told about one alarm: whom it has reached, who is next, and what still stands on whose

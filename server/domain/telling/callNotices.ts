@@ -1,7 +1,7 @@
-import type { Notice, NoticeAnswer } from "../facts.ts";
 import { type FaultKind, ruleOf } from "../faults.ts";
 import { between, earlier, type Instant, later, minutes } from "../instant.ts";
 import { momentWords } from "../localTime.ts";
+import type { Notice, NoticeAnswer } from "../notification.ts";
 import { inWords } from "../silence/spanWords.ts";
 import type { Call, CallNews, Telling } from "./call.ts";
 import { closingTimeToLive, ringTimeToLive } from "./gaps.ts";

@@ -1,6 +1,7 @@
 import type { SentOrder } from "../../contract/report.ts";
 import { advanceFeeder } from "../../domain/advanceFeeder.ts";
-import type { Effect, Fact } from "../../domain/facts.ts";
+import type { Effect } from "../../domain/effects.ts";
+import type { Fact } from "../../domain/facts.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, isoOf } from "../../domain/instant.ts";
 import { pendingOrders } from "../../domain/orders/lifeCycle.ts";

@@ -1,8 +1,8 @@
 import type { LoggedAct, LoggedSettings } from "../../contract/feederLog.ts";
 import type { Fact, ToldRefill } from "../../domain/facts.ts";
-import type { FeederSettings } from "../../domain/feeder.ts";
 import { type Instant, instantOf, isoOf } from "../../domain/instant.ts";
 import type { RefusedBecause } from "../../domain/reportFaults.ts";
+import type { FeederSettings } from "../../domain/settings.ts";
 import type { CallPriority } from "../../domain/telling/call.ts";
 import { grams } from "../../domain/units.ts";
 import { askedOrder } from "./askedOrder.ts";

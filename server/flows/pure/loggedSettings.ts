@@ -1,5 +1,5 @@
 import type { LoggedSettings } from "../../contract/feederLog.ts";
-import type { FeederSettings } from "../../domain/feeder.ts";
+import type { FeederSettings } from "../../domain/settings.ts";
 import { saidOf, withSaid } from "./saidSettings.ts";
 
 /** A feeder's settings as its log says them: the keeper's words, and what its yard gives it. */

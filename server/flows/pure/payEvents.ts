@@ -1,6 +1,6 @@
 import { readReport } from "../../contract/readReport.ts";
-import type { PayEvent } from "../../domain/digest/pay.ts";
-import type { Happening } from "../../domain/facts.ts";
+import type { PayEvent } from "../../domain/digest/payEvent.ts";
+import type { Happening } from "../../domain/report.ts";
 import type { RecordedEvent, TimeSpan } from "../../ports.ts";
 
 /** Stored deposits and portions as pay is told by; `paused`: when nobody was promised anything. */

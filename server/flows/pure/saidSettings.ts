@@ -1,9 +1,9 @@
 import type { z } from "zod";
 import type { feederSettingsRequest } from "../../contract/api.ts";
 import { type Assumed, assumable, isAssumed } from "../../domain/assumed.ts";
-import type { FeederSettings } from "../../domain/feeder.ts";
 import { type FoodKind, foods, typicalPortion } from "../../domain/food.ts";
 import { days, inDays, seconds } from "../../domain/instant.ts";
+import type { FeederSettings } from "../../domain/settings.ts";
 import { type Grams, grams } from "../../domain/units.ts";
 
 /** A feeder's settings in the keeper's own words, and what they mean. */

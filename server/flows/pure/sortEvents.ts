@@ -63,7 +63,10 @@ export async function sortEvents(
   const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
   const { distinct: left, refused } = withoutDoubles(untold);
   const continues = isContinued(sequence, label, verdict, left);
-  const chosen = chooseLife(verdict, lives, stored, left, events.length - untold.length, continues);
+  const chosen = chooseLife(verdict, lives, (life) => fitsInto(stored.get(life), left), {
+    repeats: events.length > untold.length,
+    continues,
+  });
   if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
   const placed =
     chosen.kind === "new"
@@ -156,29 +159,29 @@ type ChosenLife =
   | { readonly kind: "new" }
   | { readonly kind: "unclear" };
 
-/** @param left events that repeat nothing; they must not stand where another event has their number. */
+/** Whether these events, which repeat nothing, stand nowhere where another event has their number. */
+const fitsInto = (stored: StoredBodies | undefined, left: readonly PostedEvent[]): boolean =>
+  left.every(({ seq, body }) => {
+    const known = stored?.get(seq);
+    return known === undefined || known.body === JSON.stringify(body);
+  });
+
 function chooseLife(
   verdict: ClockVerdict,
   lives: readonly number[],
-  stored: ReadonlyMap<number, StoredBodies>,
-  left: readonly PostedEvent[],
-  repeated: number,
-  continues: boolean,
+  fits: (life: number) => boolean,
+  { repeats, continues }: { readonly repeats: boolean; readonly continues: boolean },
 ): ChosenLife {
-  const fits = (life: number) =>
-    left.every(({ seq, body }) => {
-      const known = stored.get(life)?.get(seq);
-      return known === undefined || known.body === JSON.stringify(body);
-    });
+  const whereFitting = (life: number): ChosenLife => (fits(life) ? { kind: "life", life } : { kind: "new" });
   switch (verdict.kind) {
     case "new":
       return { kind: "new" };
     case "unclear":
       return { kind: "unclear" };
     case "newUnlessRepeated":
-      return repeated > 0 && fits(verdict.life) ? { kind: "life", life: verdict.life } : { kind: "new" };
+      return repeats ? whereFitting(verdict.life) : { kind: "new" };
     case "newUnlessContinued":
-      return (continues || repeated > 0) && fits(verdict.life) ? { kind: "life", life: verdict.life } : { kind: "new" };
+      return continues || repeats ? whereFitting(verdict.life) : { kind: "new" };
     case "leftBehind": {
       const life = lives.find(fits);
       return life === undefined ? { kind: "new" } : { kind: "life", life };

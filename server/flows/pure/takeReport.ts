@@ -1,9 +1,9 @@
 import type { PostedEvent, PostedReport } from "../../contract/readReport.ts";
 import type { SentOrder } from "../../contract/report.ts";
 import { stored } from "../../domain/eventSequence.ts";
-import type { FeederEvent } from "../../domain/facts.ts";
 import { readSendingTime, withNewestBoots } from "../../domain/feederClock.ts";
 import type { Instant } from "../../domain/instant.ts";
+import type { FeederEvent } from "../../domain/report.ts";
 import { type StoredBoot, withStored } from "../../domain/storedBoots.ts";
 import { type Advanced, advanced, ordersFor } from "./advanced.ts";
 

@@ -1,5 +1,5 @@
+import type { AlarmChange } from "../../domain/alarmStates.ts";
 import { isRaise } from "../../domain/alarms/callWords.ts";
-import type { AlarmChange } from "../../domain/facts.ts";
 import type { FaultKind } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { CallWord } from "../../domain/telling/call.ts";

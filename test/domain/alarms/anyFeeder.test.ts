@@ -1,12 +1,15 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import type { AlarmPhase } from "../../../server/domain/alarmStates.ts";
 import { raisedOf } from "../../../server/domain/alarms/alarm.ts";
 import { allowedArrows, phaseOf } from "../../../server/domain/alarms/lifeCycle.ts";
-import type { AlarmPhase, Effect, Fact } from "../../../server/domain/facts.ts";
+import type { Effect } from "../../../server/domain/effects.ts";
+import type { Fact } from "../../../server/domain/facts.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../../server/domain/faults.ts";
-import type { Duty, FeederState } from "../../../server/domain/feeder.ts";
+import type { FeederState } from "../../../server/domain/feeder.ts";
 import { findFaults } from "../../../server/domain/findFaults.ts";
 import { after, days, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { Duty } from "../../../server/domain/settings.ts";
 import { rowanSettings } from "../rowan.ts";
 import { yard } from "../yard.ts";
 

@@ -1,4 +1,5 @@
 import { isDeepStrictEqual } from "node:util";
+import type { AlarmChange } from "../../../server/domain/alarmStates.ts";
 import { type Alarm, raisedOf } from "../../../server/domain/alarms/alarm.ts";
 import {
   allowedArrows,
@@ -7,7 +8,6 @@ import {
   returnedKept,
   shelvedMax,
 } from "../../../server/domain/alarms/lifeCycle.ts";
-import type { AlarmChange } from "../../../server/domain/facts.ts";
 import type { FaultRule, Priority } from "../../../server/domain/faults.ts";
 import { after, type Instant } from "../../../server/domain/instant.ts";
 import { type Lived, raisedAtOf } from "./anyAlarm.ts";

@@ -1,6 +1,6 @@
 import { describe, expect, it, vi } from "vitest";
-import type { Duty, FeederSettings } from "../../../server/domain/feeder.ts";
 import { after, days, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { Duty, FeederSettings } from "../../../server/domain/settings.ts";
 import type { CallWord } from "../../../server/domain/telling/call.ts";
 import { rowanSettings } from "../rowan.ts";
 import { yard } from "../yard.ts";

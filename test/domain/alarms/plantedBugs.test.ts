@@ -1,8 +1,8 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import type { AlarmChange } from "../../../server/domain/alarmStates.ts";
 import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
 import { type AlarmStep, changeOf } from "../../../server/domain/alarms/lifeCycle.ts";
-import type { AlarmChange } from "../../../server/domain/facts.ts";
 import type { FaultRule } from "../../../server/domain/faults.ts";
 import { after, before, days, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
 import type { CallWord } from "../../../server/domain/telling/call.ts";

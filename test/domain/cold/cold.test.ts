@@ -1,10 +1,10 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { type ColdState, coldFaults, felt, noCold } from "../../../server/domain/cold/cold.ts";
-import type { Readings } from "../../../server/domain/facts.ts";
-import type { BatteryKind, FeederSettings } from "../../../server/domain/feeder.ts";
 import * as time from "../../../server/domain/instant.ts";
 import { hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { Readings } from "../../../server/domain/report.ts";
+import type { BatteryKind, FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../../server/domain/units.ts";
 import { larch, saidNothing } from "../silence/larch.ts";
 import { seededDice } from "../silence/seededDice.ts";

@@ -10,8 +10,8 @@ import {
   spreadOf,
   unheardSignal,
 } from "../../../server/domain/cold/detectorSignal.ts";
-import type { Deposit } from "../../../server/domain/facts.ts";
 import { after, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { Deposit } from "../../../server/domain/report.ts";
 import { celsius } from "../../../server/domain/units.ts";
 import { larch, saidNothing } from "../silence/larch.ts";
 import { type Dice, seededDice } from "../silence/seededDice.ts";

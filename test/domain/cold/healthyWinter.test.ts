@@ -8,7 +8,7 @@ import {
   noCold,
 } from "../../../server/domain/cold/cold.ts";
 import type { FaultKind } from "../../../server/domain/faults.ts";
-import type { BatteryKind } from "../../../server/domain/feeder.ts";
+import type { BatteryKind } from "../../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../../server/domain/units.ts";
 import { portionAt } from "../hopper/rowan.ts";
 import { larch, saidNothing } from "../silence/larch.ts";

@@ -1,10 +1,10 @@
 import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
 import { advanceAlarm } from "../../../server/domain/alarms/lifeCycle.ts";
 import { type ColdState, coldFaults, felt, noCold } from "../../../server/domain/cold/cold.ts";
-import type { Readings } from "../../../server/domain/facts.ts";
 import { type Fault, type FaultKind, ruleFor } from "../../../server/domain/faults.ts";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import { after, type Instant, minutes } from "../../../server/domain/instant.ts";
+import type { Readings } from "../../../server/domain/report.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, humidityPercent } from "../../../server/domain/units.ts";
 import { saidNothing } from "../silence/larch.ts";
 

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
-import { type PayEvent, payLines, payOf } from "../../../server/domain/digest/pay.ts";
+import { payLines, payOf } from "../../../server/domain/digest/pay.ts";
+import type { PayEvent } from "../../../server/domain/digest/payEvent.ts";
 import { type Instant, instantOf, after as past, seconds } from "../../../server/domain/instant.ts";
 import { fed, feeder, yard } from "./toldFeeder.ts";
 

@@ -1,10 +1,11 @@
 import type { BirdDay, DayCounts, DigestFeeder } from "../../../server/domain/digest/digestFeeder.ts";
-import type { Readings } from "../../../server/domain/facts.ts";
 import { type FaultKind, ruleOf } from "../../../server/domain/faults.ts";
-import { type FeederSettings, type FeederState, newFeeder } from "../../../server/domain/feeder.ts";
+import { type FeederState, newFeeder } from "../../../server/domain/feeder.ts";
 import { dispensed } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { days, hours, type Instant, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
+import type { Readings } from "../../../server/domain/report.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { heard as heardFrom, neverHeard } from "../../../server/domain/silence/feederSilence.ts";
 import { celsius, grams, humidityPercent } from "../../../server/domain/units.ts";
 import { someSettings } from "../../support/feeders.ts";

@@ -1,18 +1,17 @@
 import type { Fault, FaultKind } from "../../../server/domain/faults.ts";
 import {
   chuteIsBlind,
-  type FeedState,
   feedFaults,
   feedRefilled,
-  freshFeed,
   watchPortion,
   watchWeighing,
 } from "../../../server/domain/feed/diagnosis.ts";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
+import { type FeedState, freshFeed } from "../../../server/domain/feed/feedState.ts";
 import { dispensed, type HopperState, levelOf, unknownHopper } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, grams, milliamps } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, seeded } from "../hopper/rowan.ts";
 

@@ -1,12 +1,7 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import {
-  chuteIsBlind,
-  feedFaults,
-  freshFeed,
-  watchPortion,
-  watchWeighing,
-} from "../../../server/domain/feed/diagnosis.ts";
+import { chuteIsBlind, feedFaults, watchPortion, watchWeighing } from "../../../server/domain/feed/diagnosis.ts";
+import { freshFeed } from "../../../server/domain/feed/feedState.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan } from "../hopper/rowan.ts";

@@ -1,16 +1,15 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { Deposit, Portion } from "../../../server/domain/facts.ts";
 import {
-  type FeedState,
   feedFaults,
-  freshFeed,
   watchDeposit,
   watchPortion,
   watchPress,
   watchReport,
 } from "../../../server/domain/feed/diagnosis.ts";
+import { type FeedState, freshFeed } from "../../../server/domain/feed/feedState.ts";
 import { after, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
+import type { Deposit, Portion } from "../../../server/domain/report.ts";
 import { dawn, portionAt, rowan, seeded } from "../hopper/rowan.ts";
 
 const settings = rowan();

@@ -1,12 +1,12 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import { foresee, hopperFaults, wantsRefill } from "../../../server/domain/hopper/hopperFaults.ts";
 import { dispensed, type HopperState, heardThrough, unknownHopper } from "../../../server/domain/hopper/level.ts";
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { forecastEmpty, mayBeEmptyWithin } from "../../../server/domain/hopper/runOut.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
 import { days, type Instant, type Span } from "../../../server/domain/instant.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
 

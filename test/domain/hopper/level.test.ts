@@ -1,6 +1,5 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import {
   dispensed,
   type HopperState,
@@ -12,6 +11,7 @@ import {
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { rateOf } from "./appetiteOf.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";

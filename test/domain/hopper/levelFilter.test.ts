@@ -15,8 +15,7 @@ import {
 } from "../../../server/domain/hopper/levelFilter.ts";
 
 /** A portion that is known for certain leaves the scalar filter of Welch & Bishop. */
-const scalar = (level: number, variance: number): LevelBelief =>
-  believed({ level }, independent(variance, 0, 0, 0, 0, 0));
+const scalar = (level: number, variance: number): LevelBelief => believed({ level }, independent({ level: variance }));
 const believed = (about: Partial<LevelBelief>, covariance: LevelBelief["covariance"]): LevelBelief => ({
   level: 0,
   portion: 0,
@@ -68,14 +67,14 @@ describe("the level filter", () => {
   });
 
   it("lets an error of the mean portion grow with the count, and single spreads with its root", () => {
-    let belief: LevelBelief = believed({ level: 1000, portion: 8 }, independent(0, 4, 0, 0, 0, 0));
+    let belief: LevelBelief = believed({ level: 1000, portion: 8 }, independent({ portion: 4 }));
     for (let step = 0; step < 10; step += 1) belief = afterPortion(belief, 1, 0);
     expect(belief.level).toBeCloseTo(920, 9);
     expect(levelVariance(belief)).toBeCloseTo(10 * 10 * 4 + 10 * 1, 9);
   });
 
   it("learns the portion from what the scale says after several of them", () => {
-    let belief: LevelBelief = believed({ level: 1000, portion: 8 }, independent(1, 5, 0, 0, 0, 0));
+    let belief: LevelBelief = believed({ level: 1000, portion: 8 }, independent({ level: 1, portion: 5 }));
     for (let step = 0; step < 20; step += 1) belief = afterPortion(belief, 1, 0);
     belief = afterMeasurement(belief, 1000 - 20 * 10, 16);
     expect(belief.portion).toBeGreaterThan(9.8);
@@ -84,7 +83,7 @@ describe("the level filter", () => {
   });
 
   it("learns from a night's cold how the scale's zero moves, while no food goes", () => {
-    let belief = believed({ level: 1_000 }, independent(1e6, 0, 1, 25, 0, 0));
+    let belief = believed({ level: 1_000 }, independent({ level: 1e6, slope: 1, offset: 25 }));
     for (let minute = 0; minute < 600; minute += 1) {
       const warmer = -10 * Math.sin((minute / 600) * Math.PI);
       belief = afterReading(belief, 1_000 + 0.7 * warmer, warmer, 4);
@@ -97,7 +96,7 @@ describe("the level filter", () => {
   });
 
   it("takes what the keeper weighs as a word on the scale's zero", () => {
-    let belief = believed({}, independent(1e6, 0, 0, 100, 0, 0));
+    let belief = believed({}, independent({ level: 1e6, offset: 100 }));
     for (let reading = 0; reading < 50; reading += 1) belief = afterReading(belief, 512, 0, 4);
     belief = afterMeasurement(belief, 500, 1);
     expect(belief.offset).toBeCloseTo(12, 0);
@@ -105,7 +104,7 @@ describe("the level filter", () => {
   });
 
   it("lets nothing on the lid weigh less than nothing, and gives the level what it took", () => {
-    let belief = believed({ level: 500 }, independent(100, 0, 0, 0, 0, 100));
+    let belief = believed({ level: 500 }, independent({ level: 100, lid: 100 }));
     belief = afterReading(belief, 470, 0, 1);
     expect(belief.lid).toBeLessThan(-10);
     for (let step = 0; step < 12; step += 1) belief = withoutNegativeLid(afterReading(belief, 470, 0, 1));
@@ -115,7 +114,7 @@ describe("the level filter", () => {
   });
 
   it("forgets a wandering zero and keeps all else as time passes", () => {
-    const before = believed({ level: 500, wander: 8, lid: 20 }, independent(9, 0, 0, 0, 4, 16));
+    const before = believed({ level: 500, wander: 8, lid: 20 }, independent({ level: 9, wander: 4, lid: 16 }));
     const kept = { levelFell: 0, levelVariance: 0, wanderKept: 0.5, wanderVariance: 3, lidKept: 1, lidVariance: 2 };
     const after = afterTime(before, kept);
     expect(after).toMatchObject({ level: 500, wander: 4, lid: 20 });
@@ -128,7 +127,7 @@ describe("the level filter", () => {
 describe("a lid that stays bare for a summer", () => {
   it("leaves no doubt too small to be divided", () => {
     const still = { levelFell: 0, levelVariance: 0, wanderKept: 1, wanderVariance: 0, lidVariance: 0 };
-    let belief = believed({ lid: 1 }, independent(1, 0, 0, 1, 1, 4));
+    let belief = believed({ lid: 1 }, independent({ level: 1, offset: 1, wander: 1, lid: 4 }));
     for (let hour = 0; hour < 3_000; hour += 1) {
       belief = withoutNegativeLid(afterReading(afterTime(belief, { ...still, lidKept: 0.7 }), 0, 0, 1));
     }

@@ -1,6 +1,6 @@
-import type { Portion } from "../../../server/domain/facts.ts";
-import type { FeederSettings, FittedSensors } from "../../../server/domain/feeder.ts";
 import { days, type Instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
+import type { Portion } from "../../../server/domain/report.ts";
+import type { FeederSettings, FittedSensors } from "../../../server/domain/settings.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
 
 /** The feeder "Rowan" of Alder Croft: two kilograms, eight grams a portion, all sensors unless a test takes one away. */

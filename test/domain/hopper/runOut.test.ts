@@ -1,6 +1,5 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import {
   ate,
   outlookOf,
@@ -13,6 +12,7 @@ import { dispensed, type HopperState, heardThrough, unknownHopper } from "../../
 import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { type EmptyForecast, forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
 import { hours, type Instant, inDays, instantOf, type Span } from "../../../server/domain/instant.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { civilDaylightHours } from "../../../server/domain/sun.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { appetiteOf, rateOf } from "./appetiteOf.ts";

@@ -1,5 +1,4 @@
 import { describe, expect, it } from "vitest";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import {
   dispensed,
   type HopperState,
@@ -12,6 +11,7 @@ import { refilled } from "../../../server/domain/hopper/refill.ts";
 import { fullScale, slopeDoubt } from "../../../server/domain/hopper/scaleModel.ts";
 import { weighed } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
 

@@ -1,9 +1,10 @@
 import fc from "fast-check";
 import type { PostedEvent } from "../../../server/contract/readReport.ts";
-import type { Fact, Happening, PortionCause } from "../../../server/domain/facts.ts";
+import type { Fact } from "../../../server/domain/facts.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { after, earlier, type Instant, instantOf, isoOf, type Span, seconds } from "../../../server/domain/instant.ts";
 import type { Order, OrderKind } from "../../../server/domain/orders/order.ts";
+import type { Happening, PortionCause } from "../../../server/domain/report.ts";
 import { type Advanced, advanced, begin } from "../../../server/flows/pure/advanced.ts";
 import { askedOrder } from "../../../server/flows/pure/askedOrder.ts";
 import { type TakenReport, takeReport } from "../../../server/flows/pure/takeReport.ts";

@@ -17,7 +17,7 @@ const written = instantOf("2026-11-25T06:30:00Z");
 const now = past(written, minutes(1));
 const busy = (notBefore: Instant | null = null): PushOutcome => ({ kind: "tryLater", notBefore, words: "HTTP 503" });
 const settled = (outcome: PushOutcome, { attempts = 0, jitter = 1, ttl = hours(12) as Span } = {}) =>
-  settle(outcome, attempts, written, ttl, now, jitter);
+  settle(outcome, { attempts, writtenAt: written, timeToLive: ttl, jitter }, now);
 
 describe("a notice after an attempt", () => {
   it("is delivered once its push service took it", () => {

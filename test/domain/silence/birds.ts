@@ -1,6 +1,6 @@
-import type { FeederEvent, Happening } from "../../../server/domain/facts.ts";
-import type { Place } from "../../../server/domain/feeder.ts";
 import type { Instant, Span } from "../../../server/domain/instant.ts";
+import type { FeederEvent, Happening } from "../../../server/domain/report.ts";
+import type { Place } from "../../../server/domain/settings.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
 import type { Dice } from "./seededDice.ts";
 

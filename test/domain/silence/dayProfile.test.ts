@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
-import type { Place } from "../../../server/domain/feeder.ts";
 import { after, days, hours, type Instant, instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { Place } from "../../../server/domain/settings.ts";
 import { type DayProfile, exposure, flatProfile, withBout } from "../../../server/domain/silence/dayProfile.ts";
 import { sensed, sensorFaults, unwatchedSensors } from "../../../server/domain/silence/sensorSilence.ts";
 import { logGammaSilence } from "../../../server/domain/silence/tails.ts";

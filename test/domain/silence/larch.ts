@@ -1,6 +1,6 @@
-import type { Readings } from "../../../server/domain/facts.ts";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import { days, minutes } from "../../../server/domain/instant.ts";
+import type { Readings } from "../../../server/domain/report.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
 
 /** The feeder Larch in the invented yard Alder Croft, with all that can be fitted. */

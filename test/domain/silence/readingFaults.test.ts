@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
-import type { Counts, FeederEvent, Readings } from "../../../server/domain/facts.ts";
 import { after, days, hours, type Instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
+import type { Counts, FeederEvent, Readings } from "../../../server/domain/report.ts";
 import { chattersAt, grew, quiet, struck } from "../../../server/domain/silence/chatter.ts";
 import {
   counted,

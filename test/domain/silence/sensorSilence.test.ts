@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
-import type { Counts, FeederEvent, PortionCause, Readings } from "../../../server/domain/facts.ts";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import * as time from "../../../server/domain/instant.ts";
 import { days, hours, type Instant, instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
+import type { Counts, FeederEvent, PortionCause, Readings } from "../../../server/domain/report.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import {
   type SensorsState,
   sensed,

@@ -1,6 +1,6 @@
-import type { Happening } from "../../../server/domain/facts.ts";
-import type { FeederSettings } from "../../../server/domain/feeder.ts";
 import { after, type Instant, minutes, type Span, seconds } from "../../../server/domain/instant.ts";
+import type { Happening } from "../../../server/domain/report.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
 import {
   type SensorsState,
   sensed,

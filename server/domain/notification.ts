@@ -1,0 +1,33 @@
+import type { FaultKind, Priority } from "./faults.ts";
+import type { Instant, Span } from "./instant.ts";
+import type { LetterPart } from "./letters/letter.ts";
+
+/** Words for the keeper's phones. Its push form (size, topic, headers) is made in push/. */
+export interface Notice extends NoticeMore {
+  readonly fault: FaultKind | null; // null for a test or a digest
+  readonly priority: Priority;
+  readonly title: string;
+  readonly body: string;
+  /** A newer notice with the same topic replaces this one on the way and on the screen. */
+  readonly topic: string;
+  readonly timeToLive: Span;
+  readonly quiet: boolean; // replace without sound: good news need not wake anyone
+  /** When the alarm was raised that it speaks of: an answer given on the screen means this very one. Left out where it isn't one. */
+  readonly raisedAt?: Instant;
+  /** What can be answered on the screen itself; left out: nothing. */
+  readonly answers?: readonly NoticeAnswer[];
+  /** Whose alarm an answer goes to, where the notice speaks of a whole yard: to acknowledge one is to have seen why. */
+  readonly answersAt?: { readonly feeder: string; readonly raisedAt: Instant };
+  /** Its alarm asks for nothing any more: what stands on the screen about it is taken away or set right. */
+  readonly closes?: true;
+}
+
+/** More of a notice, for what has room or a page for it. */
+export interface NoticeMore {
+  /** The page that it opens, such as `/yards/y1/digest`; left out: its feeder's page, or the first one. */
+  readonly opens?: string;
+  /** What stands in its letter; left out: the body. */
+  readonly letter?: readonly LetterPart[];
+}
+
+export type NoticeAnswer = "acknowledge" | "pause";

@@ -1,0 +1,27 @@
+import { isAssumed } from "./assumed.ts";
+import { typicalPortion } from "./food.ts";
+import type { FeederSettings } from "./settings.ts";
+import type { Grams } from "./units.ts";
+
+/**
+ * What a portion weighs, as it has turned out, beside what the keeper said: "A portion weighs about 1.6 g by the scale (you
+ * said 1.5 g)." `learnt` in grams. Without a scale only what the keeper tells of refills and levels can have taught it.
+ */
+export function portionWords(learnt: Grams, settings: FeederSettings): string {
+  const { portionMass, foodKind, grainsPerPortion: grains, sensors } = settings;
+  const reckoned =
+    foodKind !== undefined && grains !== undefined && typicalPortion(foodKind, grains) === portionMass
+      ? `reckoned from ${grains === 1 ? "1 piece" : `${grains} pieces`}`
+      : null;
+  const [now, said] = [portionGrams(learnt), portionGrams(portionMass)];
+  if (isAssumed(settings, "portionMass")) {
+    return now === said
+      ? `Nobody has said what a portion weighs. It is taken to be ${said}, as is usual.`
+      : `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"}. Nobody has said what it weighs.`;
+  }
+  if (now === said) return `A portion counts as ${said}, ${reckoned ?? "as you said"}.`;
+  return `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"} (${reckoned === null ? `you said ${said}` : `${said} ${reckoned}`}).`;
+}
+
+/** Two figures are all that a portion is good for: "0.35 g", "1.5 g", "12 g". */
+const portionGrams = (mass: number): string => `${Number(mass.toPrecision(2))} g`;
