@@ -93,7 +93,8 @@ describe("the log", () => {
     const named = (await routesOf(house))
       .filter(
         ([method, path]) =>
-          method !== "GET" && /session|claim|join|^POST .*v1.reset|invite|people|key|passphrase|confirm|remove|account/.test(path),
+          method !== "GET" &&
+          /session|claim|join|^POST .*v1.reset|invite|people|key|passphrase|confirm|remove|account/.test(path),
       )
       .map(([method, path]) => `${method} ${path.replace(/\{(\w+)\}/g, ":$1")}`);
     expect(named.length).toBeGreaterThan(5);
