@@ -130,9 +130,10 @@ const NotLoaded = () => (
   </Screen>
 );
 
+const linkScreens = () => import("./screens/linkScreens.ts");
 const AccountScreen = apart(() => import("./screens/account.tsx").then((part) => part.AccountScreen));
 const CautionsScreen = apart(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
-const ClaimScreen = apart(() => import("./screens/claimScreen.tsx").then((part) => part.ClaimScreen));
+const ClaimScreen = apart(() => linkScreens().then((part) => part.ClaimScreen));
 const DaysScreen = apart(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
 const DigestScreen = apart(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = apart(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
@@ -146,8 +147,8 @@ const YardScreen = apart(() => import("./screens/yardScreen.tsx").then((part) =>
 const RatesScreen = apart(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
 const PeopleScreen = apart(() => import("./screens/peopleScreen.tsx").then((part) => part.PeopleScreen));
 const AddYardScreen = apart(() => import("./screens/addYardScreen.tsx").then((part) => part.AddYardScreen));
-const ResetScreen = apart(() => import("./screens/resetScreen.tsx").then((part) => part.ResetScreen));
-const JoinScreen = apart(() => import("./screens/joinScreen.tsx").then((part) => part.JoinScreen));
+const ResetScreen = apart(() => linkScreens().then((part) => part.ResetScreen));
+const JoinScreen = apart(() => linkScreens().then((part) => part.JoinScreen));
 const PracticeScreen = apart(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
 
 // Keyed by id: going from one feeder to the next must not carry a half-filled form along.

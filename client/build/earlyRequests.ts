@@ -5,8 +5,7 @@ const firstScreens = {
   feederScreen: "^/feeders/(?!new$)[^/]+$",
   digestScreen: "^/yards/[^/]+/digest$",
   phonesScreen: "^/phones$",
-  claimScreen: "^/claim$",
-  joinScreen: "^/join$",
+  linkScreens: "^/(claim|join|reset)$",
 } as const;
 
 /**

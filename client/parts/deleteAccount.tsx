@@ -1,5 +1,6 @@
 import { useState } from "preact/hooks";
-import { type Answer, api } from "../reach/api.ts";
+import type { Answer } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { forgetEverything } from "../state/home.ts";
 import { Choice, Field, Said, useSending } from "./field.tsx";
 
@@ -13,7 +14,7 @@ export function DeleteAccount() {
     const passphrase = String(data.get("passphrase") ?? "");
     const withYards = data.has("withYards");
     const answer = await send(async (): Promise<Answer<{ readonly why: string | null }>> => {
-      const answer = await api.deleteAccount({ passphrase, ...(withYards ? { withYards } : {}) });
+      const answer = await laterApi.deleteAccount({ passphrase, ...(withYards ? { withYards } : {}) });
       if (answer.kind === "problem" && answer.problem.status === 409) {
         return { kind: "ok" as const, value: { why: answer.problem.detail } };
       }

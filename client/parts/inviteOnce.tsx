@@ -1,6 +1,6 @@
 import { useState } from "preact/hooks";
 import type { InviteView, PeopleView, YardView } from "../../server/contract/api.ts";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { now } from "../state/now.ts";
 import { agoWords, whenWords } from "../words/clock.ts";
@@ -16,7 +16,7 @@ export function Invite(props: { readonly yard: YardView; readonly made: () => vo
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const role = new FormData(event.currentTarget as HTMLFormElement).get("role") === "keeper" ? "keeper" : "helper";
-    const answer = await send(() => api.invite(yard.id, role));
+    const answer = await send(() => laterApi.invite(yard.id, role));
     if (answer === null) return;
     setInvite(answer);
     made();
@@ -60,7 +60,7 @@ export function OpenInvites(props: {
   const { yard, open, changed } = props;
   const { sending, said, send } = useSending();
   const withdraw = async (id: string) => {
-    const answer = await send(() => api.withdrawInvite(yard.id, id));
+    const answer = await send(() => laterApi.withdrawInvite(yard.id, id));
     if (answer !== null) announce("That link opens nothing any more.");
     changed(); // it may have been used meanwhile
   };

@@ -1,5 +1,6 @@
 import type { MeView, PeopleView, PersonView } from "../../server/contract/api.ts";
-import { type Answer, api } from "../reach/api.ts";
+import type { Answer } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { refreshHome } from "../state/home.ts";
 import { digestWords } from "../words/people.ts";
@@ -22,7 +23,7 @@ export function OwnTelling(props: {
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const [from, to] = [textIn(data, "quiet.from"), textIn(data, "quiet.to")];
     const answer = await telling.send(() =>
-      api.changePerson(yard, you.id, {
+      laterApi.changePerson(yard, you.id, {
         quiet: from === "" && to === "" ? null : { from, to },
         urgentBreaks: data.has("urgentBreaks"),
         digestBy: (data.get("digestBy") ?? you.digestBy) as PersonView["digestBy"],
@@ -35,13 +36,13 @@ export function OwnTelling(props: {
   const submitMail = async (event: SubmitEvent) => {
     event.preventDefault();
     const mail = textIn(new FormData(event.currentTarget as HTMLFormElement), "mail");
-    const answer = await mailing.send(() => api.changeMe({ mail: mail === "" ? null : mail }));
+    const answer = await mailing.send(() => laterApi.changeMe({ mail: mail === "" ? null : mail }));
     if (answer === null) return;
     await refreshHome();
     announce(mail === "" ? "No mail from now on." : "Address written down.");
   };
   const tryMail = async () => {
-    const answer = await trying.send(async (): Promise<Answer<{ readonly words: string }>> => api.testMail());
+    const answer = await trying.send(async (): Promise<Answer<{ readonly words: string }>> => laterApi.testMail());
     if (answer !== null) announce(answer.words);
   };
 

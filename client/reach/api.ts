@@ -1,36 +1,15 @@
 import type { z } from "zod";
 import type {
-  AddedFeederView,
-  AddedYardView,
-  addFeederRequest,
-  addYardRequest,
-  changeFeederRequest,
-  claimRequest,
   DayView,
   DigestView,
-  deleteAccountRequest,
   FeederView,
   HomeView,
-  InviteView,
-  JoinedView,
-  joinRequest,
-  MeView,
-  meRequest,
-  PeopleView,
   PhonesView,
-  PracticeFault,
   ProblemView,
-  passphraseRequest,
-  personRequest,
   phoneRequest,
   RatesView,
-  Role,
-  resetRequest,
-  SessionsView,
-  TestMailView,
   TestPushView,
   YardOrderView,
-  yardRequest,
 } from "../../server/contract/api.ts";
 import { counted, takeEarly } from "./early.ts";
 
@@ -92,7 +71,6 @@ function retryAfterIn(response: Response): number {
 
 const feeder = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yard = (id: string) => `/yards/${encodeURIComponent(id)}`;
-const person = (yardId: string, id: string) => `${yard(yardId)}/people/${encodeURIComponent(id)}`;
 
 const alarm = (id: string, fault: string) => `${feeder(id)}/alarms/${encodeURIComponent(fault)}`;
 
@@ -114,41 +92,14 @@ export const api = {
   /** Finds out with little whether the server is there, and whether it still knows this session. */
   probe: () => ask<unknown>("GET", "/session", undefined, probePatienceMs),
   signOut: () => ask<null>("DELETE", "/session"),
-  resetPassphrase: (said: z.input<typeof resetRequest>) => ask<{ keeper: { name: string } }>("POST", "/reset", said),
-  changePassphrase: (said: z.input<typeof passphraseRequest>) => ask<null>("POST", "/me/passphrase", said),
-  sessions: () => ask<SessionsView>("GET", "/me/sessions"),
-  endSession: (id: string) => ask<SessionsView>("DELETE", `/me/sessions/${encodeURIComponent(id)}`),
-  endOtherSessions: () => ask<SessionsView>("DELETE", "/me/sessions"),
-  deleteAccount: (said: z.input<typeof deleteAccountRequest>) => ask<null>("POST", "/me/remove", said),
-  claim: (claim: z.input<typeof claimRequest>) => ask<{ keeper: { name: string } }>("POST", "/claim", claim),
 
   home: () => ask<HomeView>("GET", "/home"),
-  changeYard: (id: string, change: z.input<typeof yardRequest>) => ask<unknown>("PATCH", yard(id), change),
-  addYard: (added: z.input<typeof addYardRequest>) => ask<AddedYardView>("POST", "/yards", added),
-  deleteYard: (id: string, name: string) => ask<null>("POST", `${yard(id)}/remove`, { name }),
+  rates: (yardId: string) => ask<RatesView>("GET", `${yard(yardId)}/rates`),
   /** Without a date the newest. */
   digest: (yardId: string, date: string | null) =>
     ask<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
 
-  people: (yardId: string) => ask<PeopleView>("GET", `${yard(yardId)}/people`),
-  changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>
-    ask<PeopleView>("PATCH", person(yardId, id), change),
-  removePerson: (yardId: string, id: string) => ask<PeopleView>("DELETE", person(yardId, id)),
-  invite: (yardId: string, role: Role) => ask<InviteView>("POST", `${yard(yardId)}/invites`, { role }),
-  withdrawInvite: (yardId: string, id: string) =>
-    ask<PeopleView>("DELETE", `${yard(yardId)}/invites/${encodeURIComponent(id)}`),
-  join: (joining: z.input<typeof joinRequest>) => ask<JoinedView>("POST", "/join", joining),
-  changeMe: (change: z.input<typeof meRequest>) => ask<MeView>("PATCH", "/me", change),
-  testMail: () => ask<TestMailView>("POST", "/me/mail/test"),
-
-  rates: (yardId: string) => ask<RatesView>("GET", `${yard(yardId)}/rates`),
-
   feeder: (id: string) => ask<FeederView>("GET", feeder(id)),
-  addFeeder: (added: z.input<typeof addFeederRequest>) => ask<AddedFeederView>("POST", "/feeders", added),
-  changeFeeder: (id: string, change: z.input<typeof changeFeederRequest>) =>
-    ask<FeederView>("PATCH", feeder(id), change),
-  removeFeeder: (id: string) => ask<unknown>("DELETE", feeder(id)),
-  newKey: (id: string) => ask<{ key: string }>("POST", `${feeder(id)}/key`),
   day: (id: string, date: string) => ask<DayView>("GET", `${feeder(id)}/day?date=${date}`),
   /** An act on a feeder or on a whole yard: `path` is one of `paths`. */
   act: (path: string, body: unknown) => ask<ActView>("POST", path, body),
@@ -159,8 +110,4 @@ export const api = {
     ask<PhonesView>("POST", "/phones/permission", { endpoint, allowed }),
   forgetPhone: (endpoint: string) => ask<unknown>("POST", "/phones/forget", { endpoint }),
   testPhones: () => ask<TestPushView>("POST", "/phones/test"),
-
-  startPractice: () => ask<HomeView>("POST", "/practice"),
-  endPractice: () => ask<HomeView>("DELETE", "/practice"),
-  practiceFault: (fault: PracticeFault) => ask<HomeView>("POST", "/practice/fault", { fault }),
 };

@@ -5,7 +5,8 @@ import { Field, Said, useSending } from "../parts/field.tsx";
 import { PasskeySection } from "../parts/passkeySection.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { useLoad } from "../parts/useLoad.ts";
-import { type Answer, api } from "../reach/api.ts";
+import type { Answer } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { home, noteLine } from "../state/home.ts";
 import { now } from "../state/now.ts";
@@ -32,7 +33,7 @@ function Passphrase({ name }: { readonly name: string }) {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const [old, passphrase] = [String(data.get("old") ?? ""), String(data.get("passphrase") ?? "")];
-    const changed = await send(() => done(api.changePassphrase({ old, passphrase })));
+    const changed = await send(() => done(laterApi.changePassphrase({ old, passphrase })));
     if (changed === null) return;
     form.current?.reset();
     announce("Your passphrase is changed. All your other devices are signed out.");
@@ -71,7 +72,7 @@ function Devices() {
   const [trouble, setTrouble] = useState<string | null>(null);
   const { sending, said, send } = useSending();
   const load = async () => {
-    const answer = await api.sessions();
+    const answer = await laterApi.sessions();
     noteLine(answer);
     if (answer.kind === "ok") {
       setSessions(answer.value.sessions);
@@ -101,7 +102,7 @@ function Devices() {
             key={session.id}
             session={session}
             busy={sending}
-            end={() => void end(() => api.endSession(session.id), "That device is signed out.")}
+            end={() => void end(() => laterApi.endSession(session.id), "That device is signed out.")}
           />
         ))}
       </ul>
@@ -110,7 +111,7 @@ function Devices() {
           <button
             type="button"
             disabled={sending}
-            onClick={() => void end(() => api.endOtherSessions(), "All other devices are signed out.")}
+            onClick={() => void end(() => laterApi.endOtherSessions(), "All other devices are signed out.")}
           >
             Sign out all other devices
           </button>

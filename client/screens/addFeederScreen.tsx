@@ -5,7 +5,7 @@ import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
 import { useFood } from "../parts/foodFields.tsx";
 import { KeyOnce } from "../parts/keyOnce.tsx";
 import { Screen } from "../parts/screen.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
 /** Three questions, then a key: the rest can wait. */
@@ -34,7 +34,7 @@ export function AddFeederScreen() {
     const element = event.currentTarget as HTMLFormElement;
     const yard = textIn(new FormData(element), "yard") || (places[0]?.id ?? "");
     const answer = await send(() =>
-      api.addFeeder({ name: "", ...readFeederFields(element, food.changed.kind !== undefined), yard }),
+      laterApi.addFeeder({ name: "", ...readFeederFields(element, food.changed.kind !== undefined), yard }),
     );
     if (answer === null) return;
     await refreshHome();

@@ -2,7 +2,7 @@ import { useLocation } from "preact-iso";
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { ZoneField } from "../parts/zoneField.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { refreshHome } from "../state/home.ts";
 
 /** Another yard, for feeders at another place or for other people. */
@@ -12,7 +12,7 @@ export function AddYardScreen() {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
-    const added = await send(() => api.addYard({ name: textIn(data, "name"), zone: textIn(data, "zone") }));
+    const added = await send(() => laterApi.addYard({ name: textIn(data, "name"), zone: textIn(data, "zone") }));
     if (added === null) return;
     await refreshHome();
     route(`/yards/${added.yard.id}`, true);

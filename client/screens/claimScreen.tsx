@@ -3,7 +3,7 @@ import { useLocation } from "preact-iso";
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { zonesListed } from "../parts/zoneField.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { cameIn } from "../state/home.ts";
 import { newPassphraseHint } from "../words/people.ts";
 
@@ -23,7 +23,7 @@ export function ClaimScreen() {
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const name = textIn(data, "name");
     const done = await send(() =>
-      api.claim({
+      laterApi.claim({
         token,
         name,
         passphrase: String(data.get("passphrase") ?? ""),

@@ -7,7 +7,7 @@ import { Said, useSending } from "../parts/field.tsx";
 import { useFood } from "../parts/foodFields.tsx";
 import { KeyOnce } from "../parts/keyOnce.tsx";
 import { Screen } from "../parts/screen.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
 
@@ -39,7 +39,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
     event.preventDefault();
     const element = event.currentTarget as HTMLFormElement;
     const changed = await changing.send(() =>
-      api.changeFeeder(feeder.id, readFeederFields(element, food.changed.kind !== undefined)),
+      laterApi.changeFeeder(feeder.id, readFeederFields(element, food.changed.kind !== undefined)),
     );
     if (changed === null) return;
     acceptFeeder(changed);
@@ -47,12 +47,12 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
     route(`/feeders/${feeder.id}`);
   };
   const remove = async () => {
-    if ((await removing.send(async () => gone(await api.removeFeeder(feeder.id)))) === null) return;
+    if ((await removing.send(async () => gone(await laterApi.removeFeeder(feeder.id)))) === null) return;
     await refreshHome();
     route("/");
   };
   const makeKey = async () => {
-    const made = await keying.send(() => api.newKey(feeder.id));
+    const made = await keying.send(() => laterApi.newKey(feeder.id));
     if (made !== null) setKey(made.key);
   };
 

@@ -3,6 +3,7 @@ import { useLocation } from "preact-iso";
 import { Field, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { cameIn, home, refreshHome, signedIn } from "../state/home.ts";
 import { newPassphraseHint } from "../words/people.ts";
@@ -22,7 +23,7 @@ export function JoinScreen() {
     route("/phones", true); // whoever joins wants to be told
   };
   const joinAsIs = async () => {
-    const done = await send(() => api.join({ token }));
+    const done = await send(() => laterApi.join({ token }));
     if (done !== null) await joined(done.yard.name);
   };
   const submit = async (event: SubmitEvent) => {
@@ -35,7 +36,7 @@ export function JoinScreen() {
       if (done !== null) await cameIn(done.keeper?.name ?? name);
       return;
     }
-    const done = await send(() => api.join({ token, name, passphrase }));
+    const done = await send(() => laterApi.join({ token, name, passphrase }));
     if (done === null) return;
     await cameIn(done.keeper.name);
     await joined(done.yard.name);

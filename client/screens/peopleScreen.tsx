@@ -7,7 +7,8 @@ import { OwnTelling } from "../parts/ownTelling.tsx";
 import { PersonEntry } from "../parts/personEntry.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { useLoad } from "../parts/useLoad.ts";
-import { type Answer, api } from "../reach/api.ts";
+import type { Answer } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { home, noteLine, refreshHome, yards } from "../state/home.ts";
 import { movedTurns, orderWords, togetherWords } from "../words/people.ts";
@@ -21,7 +22,7 @@ export function PeopleScreen(props: { readonly id: string }) {
   const yard = yards.value.find((each) => each.id === props.id);
 
   const load = async () => {
-    const answer = await api.people(props.id);
+    const answer = await laterApi.people(props.id);
     noteLine(answer);
     if (answer.kind === "ok") {
       setPeople(answer.value);
@@ -56,12 +57,12 @@ export function PeopleScreen(props: { readonly id: string }) {
   };
   const changeRole = async (person: PersonView) => {
     const role = person.role === "keeper" ? "helper" : "keeper";
-    await change(() => api.changePerson(yard.id, person.id, { role }), `${person.name} is a ${role} now.`);
+    await change(() => laterApi.changePerson(yard.id, person.id, { role }), `${person.name} is a ${role} now.`);
     if (person.you) await refreshHome();
   };
   const remove = async (person: PersonView) => {
     const gone = await acting.send(async () => {
-      const answer = await api.removePerson(yard.id, person.id);
+      const answer = await laterApi.removePerson(yard.id, person.id);
       return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
     });
     if (gone === null) return;
@@ -109,7 +110,7 @@ export function PeopleScreen(props: { readonly id: string }) {
 async function giveTurns(yard: string, turns: ReadonlyMap<string, number>): Promise<Answer<PeopleView>> {
   let answer: Answer<PeopleView> = { kind: "unreachable" };
   for (const [id, turn] of turns) {
-    answer = await api.changePerson(yard, id, { turn });
+    answer = await laterApi.changePerson(yard, id, { turn });
     if (answer.kind !== "ok") break;
   }
   return answer;
@@ -122,7 +123,7 @@ function NextOne({ yard }: { readonly yard: YardView }) {
     event.preventDefault();
     const escalateMinutes = numberIn(new FormData(event.currentTarget as HTMLFormElement), "escalateMinutes");
     const changed = await send(async () => {
-      const answer = await api.changeYard(yard.id, escalateMinutes === undefined ? {} : { escalateMinutes });
+      const answer = await laterApi.changeYard(yard.id, escalateMinutes === undefined ? {} : { escalateMinutes });
       return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
     });
     if (changed === null) return;

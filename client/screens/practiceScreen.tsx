@@ -2,7 +2,7 @@ import { useState } from "preact/hooks";
 import type { PracticeFault } from "../../server/contract/api.ts";
 import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { acceptHome, home, yards } from "../state/home.ts";
 import { chosenWords, practiceWords } from "../words/practice.ts";
 
@@ -19,17 +19,17 @@ export function PracticeScreen() {
   const shownBy = chosen === null ? undefined : feeders.find(({ name }) => name === practiceWords[chosen].feeder);
 
   const begin = async () => {
-    const view = await send(api.startPractice);
+    const view = await send(laterApi.startPractice);
     if (view !== null) acceptHome(view);
   };
   const end = async () => {
-    const view = await send(api.endPractice);
+    const view = await send(laterApi.endPractice);
     if (view !== null) acceptHome(view);
   };
   const choose = async (event: SubmitEvent) => {
     event.preventDefault();
     const fault = textIn(new FormData(event.currentTarget as HTMLFormElement), "fault") as PracticeFault;
-    const view = await send(() => api.practiceFault(fault));
+    const view = await send(() => laterApi.practiceFault(fault));
     if (view === null) return;
     acceptHome(view);
     setChosen(fault);

@@ -2,7 +2,7 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import { Field, Said, useSending } from "../parts/field.tsx";
 import { Screen } from "../parts/screen.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { cameIn } from "../state/home.ts";
 import { newPassphraseHint } from "../words/people.ts";
 
@@ -14,7 +14,7 @@ export function ResetScreen() {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const passphrase = String(new FormData(event.currentTarget as HTMLFormElement).get("passphrase") ?? "");
-    const done = await send(() => api.resetPassphrase({ token, passphrase }));
+    const done = await send(() => laterApi.resetPassphrase({ token, passphrase }));
     if (done === null) return;
     history.replaceState(null, "", "/reset"); // the link works once
     await cameIn(done.keeper.name);

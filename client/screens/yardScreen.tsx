@@ -7,7 +7,7 @@ import { Screen } from "../parts/screen.tsx";
 import { YardLinks } from "../parts/yardLinks.tsx";
 import { ZoneField } from "../parts/zoneField.tsx";
 import { ZoneNotice } from "../parts/zoneNotice.tsx";
-import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
 /** Where the yard is and when its digest comes. */
@@ -52,7 +52,7 @@ function YardForm({ yard }: { readonly yard: YardView }) {
     const longitudeDegrees = numberIn(data, "place.longitudeDegrees");
     const placed = latitudeDegrees !== undefined || longitudeDegrees !== undefined; // half a place is refused by its field
     const changed = await send(async () => {
-      const answer = await api.changeYard(yard.id, {
+      const answer = await laterApi.changeYard(yard.id, {
         name: textIn(data, "name"),
         zone: textIn(data, "zone"),
         place: placed ? ({ latitudeDegrees, longitudeDegrees } as NonNullable<YardView["place"]>) : null,

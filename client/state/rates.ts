@@ -1,7 +1,8 @@
 import { signal } from "@preact/signals";
 import type { RatesView } from "../../server/contract/api.ts";
 import type { Cupboard } from "../kept/cupboard.ts";
-import { type Answer, api } from "../reach/api.ts";
+import type { Answer } from "../reach/api.ts";
+import { api } from "../reach/api.ts";
 import { noteLine } from "./home.ts";
 import { serverNow } from "./now.ts";
 
