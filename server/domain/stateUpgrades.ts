@@ -18,10 +18,10 @@ const newestVersion: FeederState["version"] = 1;
  * @throws Error for a version that no step leads from: a newer state would be misread and then overwritten.
  */
 export function upgradeState(stored: unknown, upgrades = stateUpgrades): unknown {
-  let state = stored as StoredState;
+  let state = stored as StoredState | null;
   while (state?.version !== newestVersion) {
-    const upgrade = upgrades[state?.version];
-    if (upgrade === undefined) {
+    const upgrade = state === null ? undefined : upgrades[state.version];
+    if (state === null || upgrade === undefined) {
       throw new Error(`expected a feeder's state of version ${newestVersion}, got ${state?.version}`);
     }
     state = { ...upgrade(state), version: state.version + 1 };
