@@ -131,6 +131,8 @@ const NotLoaded = () => (
 );
 
 const linkScreens = () => import("./screens/linkScreens.ts");
+const setUpScreens = () => import("./screens/setUpScreens.ts");
+const yardScreens = () => import("./screens/yardScreens.ts");
 const AccountScreen = apart(() => import("./screens/account.tsx").then((part) => part.AccountScreen));
 const CautionsScreen = apart(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
 const ClaimScreen = apart(() => linkScreens().then((part) => part.ClaimScreen));
@@ -139,14 +141,12 @@ const DigestScreen = apart(() => import("./screens/digestScreen.tsx").then((part
 const FeederScreen = apart(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
 const PhonesScreen = apart(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
 const RefillScreen = apart(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));
-const AddFeederScreen = apart(() => import("./screens/addFeederScreen.tsx").then((part) => part.AddFeederScreen));
-const FeederSettingsScreen = apart(() =>
-  import("./screens/feederSettingsScreen.tsx").then((part) => part.FeederSettingsScreen),
-);
-const YardScreen = apart(() => import("./screens/yardScreen.tsx").then((part) => part.YardScreen));
+const AddFeederScreen = apart(() => setUpScreens().then((part) => part.AddFeederScreen));
+const FeederSettingsScreen = apart(() => setUpScreens().then((part) => part.FeederSettingsScreen));
+const YardScreen = apart(() => yardScreens().then((part) => part.YardScreen));
 const RatesScreen = apart(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
 const PeopleScreen = apart(() => import("./screens/peopleScreen.tsx").then((part) => part.PeopleScreen));
-const AddYardScreen = apart(() => import("./screens/addYardScreen.tsx").then((part) => part.AddYardScreen));
+const AddYardScreen = apart(() => yardScreens().then((part) => part.AddYardScreen));
 const ResetScreen = apart(() => linkScreens().then((part) => part.ResetScreen));
 const JoinScreen = apart(() => linkScreens().then((part) => part.JoinScreen));
 const PracticeScreen = apart(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));

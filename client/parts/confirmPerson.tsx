@@ -1,3 +1,4 @@
+import { withoutContent } from "../reach/laterApi.ts";
 import { confirmByPassphrase, passkeys, passkeysWorkHere } from "../reach/passkeys.ts";
 import { Field, Said, useSending } from "./field.tsx";
 
@@ -9,10 +10,7 @@ export function ConfirmPerson(props: {
 }) {
   const { sending, problems, said, form, send } = useSending();
   const finish = async (ask: typeof passkeys.confirm) => {
-    const done = await send(async () => {
-      const answer = await ask();
-      return answer.kind === "ok" ? { ...answer, value: true } : answer;
-    });
+    const done = await send(() => withoutContent(ask()));
     if (done !== null) props.confirmed();
   };
   const submit = (event: SubmitEvent) => {

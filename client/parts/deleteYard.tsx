@@ -1,6 +1,6 @@
 import { useLocation } from "preact-iso";
 import type { YardView } from "../../server/contract/api.ts";
-import { laterApi } from "../reach/laterApi.ts";
+import { laterApi, withoutContent } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { refreshHome } from "../state/home.ts";
 import { Field, Said, textIn, useSending } from "./field.tsx";
@@ -12,10 +12,7 @@ export function DeleteYard({ yard }: { readonly yard: YardView }) {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const name = textIn(new FormData(event.currentTarget as HTMLFormElement), "name");
-    const deleted = await send(async () => {
-      const answer = await laterApi.deleteYard(yard.id, name);
-      return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
-    });
+    const deleted = await send(() => withoutContent(laterApi.deleteYard(yard.id, name)));
     if (deleted === null) return;
     await refreshHome();
     announce(`${yard.name} is deleted.`);

@@ -8,7 +8,6 @@ import type {
   ProblemView,
   phoneRequest,
   RatesView,
-  TestPushView,
   YardOrderView,
 } from "../../server/contract/api.ts";
 import { counted, takeEarly } from "./early.ts";
@@ -109,5 +108,4 @@ export const api = {
   allowPhone: (endpoint: string, allowed: boolean) =>
     ask<PhonesView>("POST", "/phones/permission", { endpoint, allowed }),
   forgetPhone: (endpoint: string) => ask<unknown>("POST", "/phones/forget", { endpoint }),
-  testPhones: () => ask<TestPushView>("POST", "/phones/test"),
 };

@@ -22,9 +22,10 @@ import type {
   resetRequest,
   SessionsView,
   TestMailView,
+  TestPushView,
   yardRequest,
 } from "../../server/contract/api.ts";
-import { ask } from "./api.ts";
+import { type Answer, ask } from "./api.ts";
 
 /** Requests that no first screen makes. Apart from api.ts, which a first opening waits for. */
 export const laterApi = {
@@ -53,6 +54,7 @@ export const laterApi = {
   removeFeeder: (id: string) => ask<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => ask<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => ask<unknown>("PATCH", yardPath(id), change),
+  testPhones: () => ask<TestPushView>("POST", "/phones/test"),
   startPractice: () => ask<HomeView>("POST", "/practice"),
   endPractice: () => ask<HomeView>("DELETE", "/practice"),
   practiceFault: (fault: PracticeFault) => ask<HomeView>("POST", "/practice/fault", { fault }),
@@ -61,3 +63,9 @@ export const laterApi = {
 const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
+
+/** An answer whose content doesn't matter, as one that a form's `send` can tell from none. */
+export async function withoutContent(asked: Promise<Answer<unknown>>): Promise<Answer<true>> {
+  const answer = await asked;
+  return answer.kind === "ok" ? { kind: "ok", value: true } : answer;
+}

@@ -6,7 +6,7 @@ import { PasskeySection } from "../parts/passkeySection.tsx";
 import { Screen } from "../parts/screen.tsx";
 import { useLoad } from "../parts/useLoad.ts";
 import type { Answer } from "../reach/api.ts";
-import { laterApi } from "../reach/laterApi.ts";
+import { laterApi, withoutContent } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { home, noteLine } from "../state/home.ts";
 import { now } from "../state/now.ts";
@@ -33,7 +33,7 @@ function Passphrase({ name }: { readonly name: string }) {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const [old, passphrase] = [String(data.get("old") ?? ""), String(data.get("passphrase") ?? "")];
-    const changed = await send(() => done(laterApi.changePassphrase({ old, passphrase })));
+    const changed = await send(() => withoutContent(laterApi.changePassphrase({ old, passphrase })));
     if (changed === null) return;
     form.current?.reset();
     announce("Your passphrase is changed. All your other devices are signed out.");
@@ -143,9 +143,3 @@ function Device(props: { readonly session: SessionView; readonly busy: boolean; 
     </li>
   );
 }
-
-/** An answer without content, as one that `send` can tell from none. */
-const done = async (asked: Promise<Answer<unknown>>): Promise<Answer<true>> => {
-  const answer = await asked;
-  return answer.kind === "ok" ? { kind: "ok", value: true } : answer;
-};

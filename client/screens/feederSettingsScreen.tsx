@@ -7,7 +7,7 @@ import { Said, useSending } from "../parts/field.tsx";
 import { useFood } from "../parts/foodFields.tsx";
 import { KeyOnce } from "../parts/keyOnce.tsx";
 import { Screen } from "../parts/screen.tsx";
-import { laterApi } from "../reach/laterApi.ts";
+import { laterApi, withoutContent } from "../reach/laterApi.ts";
 import { announce } from "../state/announce.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
 
@@ -47,7 +47,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
     route(`/feeders/${feeder.id}`);
   };
   const remove = async () => {
-    if ((await removing.send(async () => gone(await laterApi.removeFeeder(feeder.id)))) === null) return;
+    if ((await removing.send(() => withoutContent(laterApi.removeFeeder(feeder.id)))) === null) return;
     await refreshHome();
     route("/");
   };
@@ -141,7 +141,3 @@ function Place({ yard }: { readonly yard: YardView }) {
 }
 const degreesWords = (degrees: number, above: string, below: string) =>
   `${Math.abs(degrees)}° ${degrees < 0 ? below : above}`;
-
-/** An answer without a body is a yes all the same. */
-const gone = <T extends { readonly kind: string }>(answer: T) =>
-  answer.kind === "ok" ? { kind: "ok" as const, value: true } : (answer as Exclude<T, { kind: "ok" }>);

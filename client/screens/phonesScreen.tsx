@@ -6,6 +6,7 @@ import { Screen } from "../parts/screen.tsx";
 import { ThisPhone } from "../parts/thisPhone.tsx";
 import { useLoad } from "../parts/useLoad.ts";
 import { api } from "../reach/api.ts";
+import { laterApi } from "../reach/laterApi.ts";
 import { home, line, phoneChanges, signOut } from "../state/home.ts";
 import { now } from "../state/now.ts";
 import { findOwnEndpoint, ownEndpoint, permission, switchOff, switchOn } from "../state/phone.ts";
@@ -100,7 +101,7 @@ export function PhonesScreen() {
   const tryThem = () =>
     during(async () => {
       const before = phones.value;
-      const answer = await api.testPhones();
+      const answer = await laterApi.testPhones();
       if (answer.kind === "ok" && before !== null) {
         void awaitProof(answer.value, before, { load: loadPhones, told: setTest, isOver: () => left.current });
       } else setSaid(answer.kind === "unreachable" ? outOfReach : answer.kind === "ok" ? null : answer.problem.detail);

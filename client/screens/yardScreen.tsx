@@ -7,7 +7,7 @@ import { Screen } from "../parts/screen.tsx";
 import { YardLinks } from "../parts/yardLinks.tsx";
 import { ZoneField } from "../parts/zoneField.tsx";
 import { ZoneNotice } from "../parts/zoneNotice.tsx";
-import { laterApi } from "../reach/laterApi.ts";
+import { laterApi, withoutContent } from "../reach/laterApi.ts";
 import { refreshHome, yards } from "../state/home.ts";
 
 /** Where the yard is and when its digest comes. */
@@ -51,15 +51,15 @@ function YardForm({ yard }: { readonly yard: YardView }) {
     const latitudeDegrees = numberIn(data, "place.latitudeDegrees");
     const longitudeDegrees = numberIn(data, "place.longitudeDegrees");
     const placed = latitudeDegrees !== undefined || longitudeDegrees !== undefined; // half a place is refused by its field
-    const changed = await send(async () => {
-      const answer = await laterApi.changeYard(yard.id, {
+    const changed = await send(() => {
+      const change = {
         name: textIn(data, "name"),
         zone: textIn(data, "zone"),
         place: placed ? ({ latitudeDegrees, longitudeDegrees } as NonNullable<YardView["place"]>) : null,
         digestTime: textIn(data, "digestTime"),
         digestWanted: data.has("digestWanted"),
-      });
-      return answer.kind === "ok" ? { kind: "ok" as const, value: true } : answer;
+      };
+      return withoutContent(laterApi.changeYard(yard.id, change));
     });
     if (changed === null) return;
     await refreshHome();

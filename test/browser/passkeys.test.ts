@@ -1,34 +1,20 @@
-import { existsSync, mkdtempSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
-import type { Browser, CDPSession, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
-import { builtServer, type RunningServer, runBuiltServer } from "../support/builtServer.ts";
+import type { CDPSession, Page } from "playwright-core";
+import { describe, expect, it } from "vitest";
+import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type KeeperPhone, launchBrowser, lookOver, openPhone } from "./keeperPhone.ts";
+import { type KeeperPhone, lookOver } from "./keeperPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** Passkeys in a real browser: the built server at http://localhost, and the browser's own virtual device. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let browser: Browser;
 let scratch: string;
 let phone: KeeperPhone;
 let page: Page;
 
-beforeAll(async () => {
-  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  scratch = mkdtempSync(join(tmpdir(), "pieward-passkeys-"));
-  phone = await openPhone(browser);
-  page = phone.page;
-});
-afterEach(async () => {
-  await phone.context.close();
-  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ phone, page, scratch } = opened);
 });
 
 const ada = { name: "Ada", passphrase: "four black feathers in the snow" };

@@ -1,14 +1,14 @@
-import { existsSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
-import { tmpdir } from "node:os";
+import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import type { Browser, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { afterEach, beforeEach, describe, expect, it } from "vitest";
 import type { PhonesView } from "../../server/contract/api.ts";
 import type { Phone } from "../../server/ports.ts";
-import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
-import { type KeeperPhone, launchBrowser, openPhone, type PushedPhone, pushTo } from "./keeperPhone.ts";
+import { type KeeperPhone, type PushedPhone, pushTo } from "./keeperPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 import { type StandInPush, standInPush } from "./standInPush.ts";
 
 /**
@@ -28,23 +28,14 @@ let origin: string;
 let standIn: StandInPush;
 let pushed: PushedPhone;
 
-beforeAll(async () => {
-  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ browser, phone, page, scratch } = opened);
+});
 beforeEach(async () => {
-  scratch = mkdtempSync(join(tmpdir(), "pieward-renewed-"));
   service = await startPushService();
   addresses = [0, 1, 2].map(() => service.subscribe());
-  phone = await openPhone(browser);
-  page = phone.page;
 });
-afterEach(async () => {
-  await phone.context.close();
-  await service.close();
-  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
-});
+afterEach(() => service.close());
 
 describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbsent}`, () => {
   it("gives a dead address back before it asks for another, and counts as proved only by the new one", async () => {

@@ -1,12 +1,11 @@
-import { mkdtempSync, rmSync } from "node:fs";
 import { createServer } from "node:net";
-import { tmpdir } from "node:os";
 import { join } from "node:path";
-import type { Browser, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import type { Page } from "playwright-core";
+import { beforeEach, describe, expect, it } from "vitest";
 import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type KeeperPhone, launchBrowser, openPhone } from "./keeperPhone.ts";
+import type { KeeperPhone } from "./keeperPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /**
  * Two windows of one keeper on a feeder's page, while the feeder obeys, lies, starts anew and gives food, and the server is killed
@@ -15,26 +14,18 @@ import { type KeeperPhone, launchBrowser, openPhone } from "./keeperPhone.ts";
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let browser: Browser;
 let scratch: string;
 let phone: KeeperPhone;
 let server: RunningServer;
 let port: number;
 let origin: string;
 
-beforeAll(async () => {
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ phone, scratch } = opened);
+});
 beforeEach(async () => {
-  scratch = mkdtempSync(join(tmpdir(), "pieward-windows-"));
-  phone = await openPhone(browser);
   port = await freePort();
   origin = `http://127.0.0.1:${port}`;
-});
-afterEach(async () => {
-  await phone.context.close();
-  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
 });
 
 describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}`, () => {

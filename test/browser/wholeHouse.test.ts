@@ -1,16 +1,15 @@
 import { execFile } from "node:child_process";
-import { existsSync, mkdtempSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { promisify } from "node:util";
 import type { Browser, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { describe, expect, it } from "vitest";
 import { pushPayload } from "../../server/domain/push/payload.ts";
-import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
 import { aNotice } from "../support/notices.ts";
 import { HandFeeder } from "./handFeeder.ts";
-import { type KeeperPhone, launchBrowser, lookOver, openPhone, pushTo, workerServes } from "./keeperPhone.ts";
+import { type KeeperPhone, lookOver, openPhone, pushTo, workerServes } from "./keeperPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** The whole house as a keeper meets it: the built server in a process of its own, the built client in a real browser. */
 
@@ -21,19 +20,8 @@ let scratch: string;
 let phone: KeeperPhone;
 let page: Page;
 
-beforeAll(async () => {
-  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  scratch = mkdtempSync(join(tmpdir(), "pieward-whole-"));
-  phone = await openPhone(browser);
-  page = phone.page;
-});
-afterEach(async () => {
-  await phone.context.close();
-  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ browser, phone, page, scratch } = opened);
 });
 
 const keeper = { name: "Asta", passphrase: "four black feathers in the snow" };

@@ -1,35 +1,22 @@
-import { existsSync, mkdtempSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
 import { join } from "node:path";
-import type { Browser, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
-import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import type { Page } from "playwright-core";
+import { describe, expect, it } from "vitest";
+import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
 import { HandFeeder } from "./handFeeder.ts";
-import { type KeeperPhone, launchBrowser, lookOver, openPhone, workerServes } from "./keeperPhone.ts";
+import { type KeeperPhone, lookOver, workerServes } from "./keeperPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** One order for all feeders of a yard: the built server, the built client in a real browser, and two feeders. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let browser: Browser;
 let scratch: string;
 let phone: KeeperPhone;
 let page: Page;
 
-beforeAll(async () => {
-  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  scratch = mkdtempSync(join(tmpdir(), "pieward-yard-order-"));
-  phone = await openPhone(browser);
-  page = phone.page;
-});
-afterEach(async () => {
-  await phone.context.close();
-  rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ phone, page, scratch } = opened);
 });
 
 describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, () => {
