@@ -20,7 +20,7 @@ interface Deposit {
 }
 
 const learnt = (deposits: readonly Deposit[]): SignalModel =>
-  deposits.reduce(
+  deposits.reduce<SignalModel>(
     (model, { signal, temperature }) => heardSignal(model, signal, celsius(temperature)),
     unheardSignal(),
   );
