@@ -2,7 +2,18 @@ import tseslint from "typescript-eslint";
 
 /** Only what needs types, and what Biome therefore can't see: promises that nobody waits for, cases that nobody thought of. */
 export default tseslint.config(
-  { ignores: ["**/generated/**", "dist/**", "coverage/**", "node_modules/**", "data/**", ".stryker-tmp/**", "**/*.js", "**/*.mjs"] },
+  {
+    ignores: [
+      "**/generated/**",
+      "dist/**",
+      "coverage/**",
+      "node_modules/**",
+      "data/**",
+      ".stryker-tmp/**",
+      "**/*.js",
+      "**/*.mjs",
+    ],
+  },
   {
     files: ["**/*.ts", "**/*.tsx"],
     plugins: { "@typescript-eslint": tseslint.plugin },
