@@ -208,34 +208,6 @@ describe("the outbox", () => {
     expect(peak).toBe(3);
   });
 
-  it.each([
-    ["8 at a service that answers, whoever they are for", 8, (n: number) => ({ keeper: `keeper ${n}` }), () => "one"],
-    ["16 for one person, at whatever services that answer", 16, () => ({}), (n: number) => `s${n % 5}`],
-    ["64 together", 64, (n: number) => ({ keeper: `keeper ${n % 20}` }), (n: number) => `s${n % 20}`],
-  ])("keeps at most %s under way, where nobody says otherwise", async (_, most, personOf, serviceOf) => {
-    const answers: (() => void)[] = [];
-    let hanging = false;
-    const { addPhone, tell, drain } = house(async () => {
-      if (hanging) await new Promise<void>((answer) => answers.push(answer));
-      return accepted;
-    });
-    const lanes = deliveryLanes();
-    const phones = Array.from({ length: 200 }, (_, n) =>
-      addPhone({ id: `p${n}`, endpoint: `https://${serviceOf(n)}.example/${n}`, ...personOf(n) }),
-    );
-    for (const phone of phones) tell(phone);
-    expect(await drain({ lanes, most: 50 })).toMatchObject({ delivered: 200 }); // now they are known to answer
-    hanging = true;
-    for (const phone of phones) tell(phone, { topic: "another" });
-    const drained = drain({ lanes, most: 50 });
-    await vi.waitFor(() => expect(answers.length).toBeGreaterThanOrEqual(most));
-    await new Promise((resolve) => setImmediate(resolve)); // whatever else could begin has begun
-    expect(answers).toHaveLength(most);
-    hanging = false;
-    for (const answer of answers) answer();
-    await drained;
-  });
-
   it("sends no notice twice although two drain at once", async () => {
     const { addPhone, tell, drain, sent } = house();
     for (let i = 0; i < 30; i++) tell(addPhone({ id: `p${i}` }));
