@@ -3,6 +3,7 @@ import fc from "fast-check";
 import { describe, expect, it, vi } from "vitest";
 import { advanceFeeder, nextLookAt } from "../../server/domain/advanceFeeder.ts";
 import type { Effect } from "../../server/domain/effects.ts";
+import type { ToldRefill } from "../../server/domain/facts.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../server/domain/faults.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import {
@@ -549,6 +550,42 @@ describe("a refill", () => {
   });
 });
 
+describe("what is told of a refill", () => {
+  /** A feeder whose food froze and thawed, and whose tray is under suspicion. */
+  const suspected = (): FeederState => {
+    const state = clocked(60, 60);
+    const { feed, cold } = state;
+    const caking = { ...cold.caking, freezeThaw: { frozen: false, cycles: 7 } };
+    return { ...state, feed: { ...feed, uncountedRun: 4 }, cold: { ...cold, caking } };
+  };
+  const toldOf = (what: ToldRefill["what"]) =>
+    advanceFeeder(suspected(), { kind: "refillTold", refill: { at: at(0), what } }, at(60)).state;
+
+  it("is fresh food where somebody filled it or added some, and none where they only looked how much is left", () => {
+    const known = ({ cold, feed }: FeederState) => [cold.caking.freezeThaw.cycles, feed.uncountedRun];
+    expect(known(toldOf({ kind: "filled" }))).toEqual([0, 0]);
+    expect(known(toldOf({ kind: "added", grams: grams(300) }))).toEqual([0, 0]);
+    const looked = toldOf({ kind: "level", grams: grams(300) });
+    expect(known(looked)).toEqual([7, 4]);
+    expect(looked.hopper.belief.level).toBeCloseTo(300, 0);
+  });
+
+  it("means full, so much more, or nothing, by what the feeder's own button says", () => {
+    const pressed = (full: boolean, added: number | null) => {
+      const event: FeederEvent = {
+        ...{ kind: "refill", full, seq: 1, recordedAt: at(0) },
+        added: added === null ? null : grams(added),
+      };
+      const before = toldOf({ kind: "level", grams: grams(300) });
+      return report(before, said({}, 120, "b", [event]), 120).state.hopper.belief.level;
+    };
+    expect(pressed(true, null)).toBeGreaterThan(1_000);
+    expect(pressed(true, 5)).toBeGreaterThan(1_000); // full says more than how much was added
+    expect(pressed(false, 200)).toBeCloseTo(500, 0);
+    expect(pressed(false, null)).toBeCloseTo(300, 0);
+  });
+});
+
 describe("what the keeper says of an alarm", () => {
   it("is logged and moves only that alarm", () => {
     const trouble: FeederEvent = { kind: "trouble", words: "coil open", seq: 1, recordedAt: at(50) };
@@ -685,7 +722,8 @@ describe("the next look", () => {
 });
 
 describe("a report of a thousand events", () => {
-  it("is taken in a few milliseconds", () => {
+  // Code with planted changes in it carries a switch for each, and takes its time.
+  it.skipIf(process.env.MUTATION_SEED !== undefined)("is taken in a few milliseconds", () => {
     const events = Array.from({ length: 1_000 }, (_, n): FeederEvent => {
       const common = { seq: n + 1, recordedAt: at(n * 20) };
       switch (n % 4) {

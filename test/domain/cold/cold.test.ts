@@ -1,5 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import { freezingPoint } from "../../../server/domain/cold/battery.ts";
 import { type ColdState, coldFaults, felt, noCold } from "../../../server/domain/cold/cold.ts";
 import * as time from "../../../server/domain/instant.ts";
 import { hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
@@ -171,6 +172,20 @@ describe("a lead-acid battery near freezing", () => {
     const story = Array.from({ length: 300 }, () => ({ ...empty, batteryTemperature: -10.3 + dice.normal(0, 0.3) }));
     const { found } = play(story, leadAcid);
     expect(found.filter((kinds, i) => i > 0 && kinds.length !== found[i - 1]?.length).length).toBeLessThanOrEqual(1);
+  });
+
+  it("is found at its cautious freezing point, and stays found until it is more than two degrees above it", () => {
+    const point = freezingPoint(volts(empty.battery))?.cautious ?? Number.NaN;
+    const foundAt = (cold: ColdState, above: number) =>
+      play([{ ...empty, batteryTemperature: point + above }], leadAcid, cold, time.after(start, hours(1)));
+    const warm = play(times(3, { ...empty, batteryTemperature: 5 }), leadAcid).cold;
+    expect(foundAt(warm, 0.001).found.at(-1)).toEqual([]);
+    const frozen = foundAt(warm, 0);
+    expect(frozen.found.at(-1)).toEqual(["batteryFreezing"]);
+    expect(foundAt(frozen.cold, 1.999).found.at(-1)).toEqual(["batteryFreezing"]);
+    const thawed = foundAt(frozen.cold, 2.001);
+    expect(thawed.found.at(-1)).toEqual([]);
+    expect(foundAt(thawed.cold, 1).found.at(-1)).toEqual([]); // found anew only where it may freeze again
   });
 
   it("is measured by the box where it has no thermometer, and says so", () => {

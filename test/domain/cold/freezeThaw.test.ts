@@ -10,4 +10,20 @@ describe("freezing and thawing", () => {
     expect(cycles(0)).toBe(3);
     expect(cycles(1)).toBe(1);
   });
+
+  it("freezes at the deadband below zero and thaws at the deadband above, and keeps what it was in between", () => {
+    const frozenAfter = (frozen: boolean, temperature: number) =>
+      feltFreezeThaw({ frozen, cycles: 2 }, celsius(temperature), 1);
+    expect(frozenAfter(false, -0.99).frozen).toBe(false);
+    expect(frozenAfter(false, -1)).toEqual({ frozen: true, cycles: 2 });
+    expect(frozenAfter(true, 0.99)).toEqual({ frozen: true, cycles: 2 });
+    expect(frozenAfter(true, 1)).toEqual({ frozen: false, cycles: 3 });
+    expect(frozenAfter(true, -1)).toEqual({ frozen: true, cycles: 2 });
+    expect(frozenAfter(false, 1)).toEqual({ frozen: false, cycles: 2 });
+  });
+
+  it("counts no thaw of what never froze at all, and none at zero itself without a deadband", () => {
+    expect(feltFreezeThaw(unfrozen(), celsius(0), 0)).toEqual(unfrozen());
+    expect(feltFreezeThaw({ frozen: true, cycles: 0 }, celsius(0), 0).frozen).toBe(false);
+  });
 });

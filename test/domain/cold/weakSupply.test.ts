@@ -78,6 +78,17 @@ describe("a supply under its motor", () => {
     expect(runs.slice(cleared)).not.toContain(true);
   });
 
+  it("is counted anew after it was sound: old sags and the old worst are no part of what is told next", () => {
+    const { ran, state } = bench();
+    for (let n = 0; n < 8; n++) ran(4.1);
+    for (let n = 0; n < 60; n++) ran(4.95);
+    expect(state().supply).toMatchObject({ evidence: 0, sags: 0, runs: 0, lowest: null, weak: false });
+    for (let n = 0; n < 3; n++) expect(ran(4.5)).toBeNull();
+    expect(ran(4.5)?.reason).toBe(
+      "In 4 of the last 4 runs of the motor the supply fell below 4.63 V, at worst to 4.50 V.",
+    );
+  });
+
   it("is judged by the lowest since the last report where the portion doesn't tell, and only if the motor ran", () => {
     const { ran, report, weak } = bench();
     for (let n = 0; n < 3; n++) expect(ran(null, 4.5)).toBeNull();

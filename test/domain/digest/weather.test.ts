@@ -31,6 +31,30 @@ describe("the night ahead in the digest", () => {
     expect(nightAhead(feeder(fed("Rowan"), { felt: cooling }), now)?.lowest).toBeCloseTo(-6, 5);
   });
 
+  it("expects it warmer than the last one where the air has become warmer, and colder where it has become colder", () => {
+    const ahead = (perDay: number) => {
+      const felt = feltBy((ago) => ({
+        ...{ air: celsius(2 + perDay * (1 - ago / 24)), lid: celsius(-1 + perDay * (1 - ago / 24)) },
+        ...{ batteryTemperature: celsius(5 + perDay * (1 - ago / 24)), charge: milliamps(300) },
+      }));
+      const night = nightAhead(feeder(fed("Rowan"), { felt }), now);
+      if (night === null) throw new Error("expected a night ahead");
+      return night;
+    };
+    // Half of six degrees in a day goes on, for all that lies out in it; the lid was three degrees below the air.
+    const warmer = ahead(6);
+    const rounded = (...values: (number | null)[]) => values.map((value) => value && Math.round(1_000 * value) / 1_000);
+    expect(rounded(warmer.lowest, warmer.surface, warmer.battery, warmer.chargedAt)).toEqual([5, 2, 8, 8]);
+    const colder = ahead(-6);
+    expect(rounded(colder.lowest, colder.surface, colder.battery, colder.chargedAt)).toEqual([-7, -10, -4, -4]);
+    expect([warmer.warmest, colder.warmest]).toEqual([8, 2]);
+  });
+
+  it("reckons the day's change where it was told over eighteen hours only", () => {
+    const felt = feltBy((ago) => ({ air: celsius(ago > 18 ? 0 : (18 - ago) / 3) })).slice(-19); // 6 °C in 18 hours
+    expect(nightAhead(feeder(fed("Rowan"), { felt }), now)?.lowest).toBeCloseTo(4, 9);
+  });
+
   it("tells of frost on the feeders where the air is damp enough for it, and calls hard frost hard", () => {
     expect(linesOf(airBetween(-4, 3, 97))).toEqual(["Frost likely on the feeders, air about −4 °C."]);
     expect(linesOf(airBetween(-14, -11, 50))).toEqual(["Hard frost likely, about −14 °C."]);

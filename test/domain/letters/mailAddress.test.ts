@@ -37,6 +37,15 @@ describe("a mail address", () => {
     expect(isMailAddress(address)).toBe(false);
   });
 
+  it("has at most 64 characters before the @ and 254 in all (RFC 5321 section 4.5.3.1, with its angle brackets 256)", () => {
+    const local = (length: number) => `${"a".repeat(length)}@example.org`;
+    expect([local(64), local(65)].map(isMailAddress)).toEqual([true, false]);
+    // Labels of a host name have 63 characters at most.
+    const whole = (length: number) => `ada@${`${"b".repeat(62)}.`.repeat(3)}${"c".repeat(length - 4 - 3 * 63)}`;
+    expect([254, 255].map((length) => whole(length).length)).toEqual([254, 255]);
+    expect([whole(252), whole(254), whole(255)].map(isMailAddress)).toEqual([true, true, false]);
+  });
+
   it("never holds what would part it in two or begin a header", () => {
     fc.assert(
       fc.property(

@@ -46,6 +46,9 @@ describe("the fair share of the lanes", () => {
         expect(after.length).toBeLessThanOrEqual(limits.total);
         for (const person of ["ada", "bo", "cilla"]) expect(of(person)).toBeLessThanOrEqual(limits.perPerson);
         for (const name of ["hangs-1", "hangs-2", "hangs-3", "hangs-4"]) expect(at(name)).toBeLessThanOrEqual(1);
+        for (const name of answering) expect(at(name)).toBeLessThanOrEqual(limits.perService);
+        const unanswering = after.filter(({ service: name }) => !answering.has(name));
+        expect(unanswering.length).toBeLessThanOrEqual(limits.unanswering);
         // What is left behind had no lane: its person's, its service's, or all were taken.
         for (const left of due.filter((each) => !chosen.includes(each))) {
           const full = answering.has(left.service) ? limits.perService : limits.perUnanswering;

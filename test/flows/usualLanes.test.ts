@@ -1,0 +1,57 @@
+import { describe, expect, it, vi } from "vitest";
+import { instantOf, seconds } from "../../server/domain/instant.ts";
+import { deliveryLanes } from "../../server/flows/lanes.ts";
+import { drainOutbox, type OutboxLimits } from "../../server/flows/outbox.ts";
+import type { MailGateway, PushGateway } from "../../server/ports.ts";
+import { MemoryOutbox } from "../support/memoryOutbox.ts";
+import { aNotice } from "../support/notices.ts";
+import { aPhone } from "../support/phones.ts";
+
+const start = instantOf("2026-11-25T06:30:00Z");
+
+describe("the outbox with its usual lanes", () => {
+  it.each([
+    ["8 at a service that answers, whoever they are for", 8, (n: number) => ({ keeper: `keeper ${n}` }), () => "one"],
+    ["16 for one person, at whatever services that answer", 16, () => ({}), (n: number) => `s${n % 5}`],
+    ["64 together", 64, (n: number) => ({ keeper: `keeper ${n % 20}` }), (n: number) => `s${n % 20}`],
+  ])("keeps at most %s under way, where nobody says otherwise", async (_, most, personOf, serviceOf) => {
+    const answers: (() => void)[] = [];
+    let hanging = false;
+    const outbox = new MemoryOutbox();
+    const push: PushGateway = {
+      publicKey: "",
+      checkEndpoint: async () => ({ kind: "fine" }),
+      async send() {
+        if (hanging) await new Promise<void>((answer) => answers.push(answer));
+        return { kind: "accepted" };
+      },
+    };
+    const mail: MailGateway = { ready: false, send: async () => ({ kind: "accepted" }) };
+    const limits: OutboxLimits = {
+      ...{ exchangeMax: { push: seconds(30), mail: seconds(30) }, queueMax: seconds(25), most: 50, publicUrl: null },
+      jitter: () => 0,
+      lanes: deliveryLanes(),
+      log: {
+        error: ({ err }, words) => {
+          throw new Error(words, { cause: err });
+        },
+      },
+    };
+    const drain = () => drainOutbox({ clock: { now: () => start }, store: { outbox }, push, mail }, limits);
+    const phones = Array.from({ length: 200 }, (_, n) =>
+      aPhone({ id: `p${n}`, endpoint: `https://${serviceOf(n)}.example/${n}`, ...personOf(n) }),
+    );
+    for (const phone of phones) outbox.addPhone(phone);
+    for (const phone of phones) outbox.enqueue(phone, "rowan", aNotice(), start);
+    expect(await drain()).toMatchObject({ delivered: 200 }); // now they are known to answer
+    hanging = true;
+    for (const phone of phones) outbox.enqueue(phone, "rowan", aNotice({ topic: "another" }), start);
+    const drained = drain();
+    await vi.waitFor(() => expect(answers.length).toBeGreaterThanOrEqual(most));
+    await new Promise((resolve) => setImmediate(resolve)); // whatever else could begin has begun
+    expect(answers).toHaveLength(most);
+    hanging = false;
+    for (const answer of answers) answer();
+    await drained;
+  });
+});
