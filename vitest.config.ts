@@ -4,7 +4,7 @@ export default defineConfig({
   test: {
     include: ["test/**/*.test.ts", "test/**/*.test.tsx"],
     globalSetup: ["test/support/migratedDatabase.ts"],
-    setupFiles: ["test/support/chosenChance.ts"],
+    setupFiles: ["test/support/seededTests.ts"],
     // On two cores it would take one file after another, and the browsers mostly wait.
     maxWorkers: 2,
     // Passwords are hashed and databases synced for real; on a slow disk that takes its time.

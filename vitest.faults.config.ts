@@ -8,7 +8,7 @@ export default defineConfig({
   test: {
     include: ["test/faults/**/*.faults.ts"],
     globalSetup: ["test/support/migratedDatabase.ts"],
-    setupFiles: ["test/support/chosenChance.ts"],
+    setupFiles: ["test/support/seededTests.ts"],
     fileParallelism: false,
     testTimeout: 300_000,
     hookTimeout: 60_000,

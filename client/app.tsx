@@ -1,13 +1,13 @@
 import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { LocationProvider, lazy, Route, Router, useLocation } from "preact-iso";
-import { TabGlyph } from "./drawing/glyphs.tsx";
-import { Notices } from "./parts/notices.tsx";
-import { Screen } from "./parts/screen.tsx";
+import { TabIcon } from "./charts/icons.tsx";
+import { Screen } from "./components/screen.tsx";
+import { StatusBar } from "./components/statusBar.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
 import { SignInScreen } from "./screens/signInScreen.tsx";
-import { announced } from "./state/announce.ts";
-import { signedIn, signedOut } from "./state/home.ts";
+import { announcement } from "./state/announcement.ts";
+import { sessionEnd, signedIn } from "./state/home.ts";
 
 export const App = () => (
   <LocationProvider>
@@ -23,7 +23,7 @@ const tabs = [
 ] as const;
 
 /** Pages for whoever isn't signed in: three by a link with a secret, and what everybody should know. */
-const openToAll = ["/claim", "/join", "/reset", "/cautions"];
+const publicPaths = ["/claim", "/join", "/reset", "/cautions"];
 
 function Frame() {
   const { path, route } = useLocation();
@@ -32,7 +32,7 @@ function Frame() {
     addEventListener(openEvent, open);
     return () => removeEventListener(openEvent, open);
   }, [route]);
-  const mustSignIn = signedIn.value === "no" && !openToAll.includes(path);
+  const mustSignIn = signedIn.value === "no" && !publicPaths.includes(path);
   const isHere = (href: string) =>
     href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
   return (
@@ -48,18 +48,18 @@ function Frame() {
           <nav class="tabs" aria-label="Notebook">
             {tabs.map(({ href, name, label }) => (
               <a key={href} href={href} aria-current={isHere(href) ? "page" : undefined}>
-                <TabGlyph name={name} />
+                <TabIcon name={name} />
                 {label}
               </a>
             ))}
           </nav>
         )}
       </header>
-      <Notices />
+      <StatusBar />
       <main id="page" tabIndex={-1}>
         {mustSignIn && <SignInScreen />}
         {/* A screen that was open when the session ended keeps what was entered in it, for after signing in again. */}
-        {(!mustSignIn || signedOut.value === "here") && (
+        {(!mustSignIn || sessionEnd.value === "here") && (
           <div class="screens" hidden={mustSignIn}>
             <Screens />
           </div>
@@ -71,7 +71,7 @@ function Frame() {
         </p>
       </footer>
       <p class="hidden" role="status" aria-live="polite">
-        {announced.value}
+        {announcement.value}
       </p>
     </div>
   );
@@ -88,15 +88,15 @@ const Screens = () => (
     <Route path="/yards/new" component={AddYardScreen} />
     <Route path="/yards/:id" component={YardById} />
     <Route path="/yards/:id/digest" component={DigestById} />
-    <Route path="/yards/:id/rates" component={RatesById} />
-    <Route path="/yards/:id/people" component={PeopleById} />
+    <Route path="/yards/:id/rates" component={AlarmRatesById} />
+    <Route path="/yards/:id/people" component={RecipientsById} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
     <Route path="/cautions" component={CautionsScreen} />
-    <Route path="/claim" component={ClaimScreen} />
+    <Route path="/claim" component={FirstSignInScreen} />
     <Route path="/join" component={JoinScreen} />
-    <Route path="/reset" component={ResetScreen} />
+    <Route path="/reset" component={ResetPassphraseScreen} />
     <Route default component={NoSuchPage} />
   </Router>
 );
@@ -105,7 +105,7 @@ const Screens = () => (
  * A page that is opened now and then, and by nobody in a hurry: fetched apart, so that a first opening on a weak line waits for
  * nothing of it. Where it can't be fetched, it says so in its place.
  */
-const apart = <Props,>(load: () => Promise<ComponentType<Props>>) =>
+const lazyScreen = <Props,>(load: () => Promise<ComponentType<Props>>) =>
   lazy(
     (): Promise<ComponentType<Props>> =>
       new Promise((resolve) => {
@@ -113,11 +113,11 @@ const apart = <Props,>(load: () => Promise<ComponentType<Props>>) =>
           console.warn("A screen could not be loaded.", cause);
           resolve(NotLoaded);
         };
-        setTimeout(() => giveUp("nothing answered in time"), screenPatienceMs);
+        setTimeout(() => giveUp("nothing answered in time"), screenLoadTimeoutMs);
         load().then(resolve, giveUp);
       }),
   );
-const screenPatienceMs = 12_000;
+const screenLoadTimeoutMs = 12_000;
 
 const NotLoaded = () => (
   <Screen title="This page could not be loaded">
@@ -133,23 +133,27 @@ const NotLoaded = () => (
 const linkScreens = () => import("./screens/linkScreens.ts");
 const setUpScreens = () => import("./screens/setUpScreens.ts");
 const yardScreens = () => import("./screens/yardScreens.ts");
-const AccountScreen = apart(() => import("./screens/account.tsx").then((part) => part.AccountScreen));
-const CautionsScreen = apart(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
-const ClaimScreen = apart(() => linkScreens().then((part) => part.ClaimScreen));
-const DaysScreen = apart(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
-const DigestScreen = apart(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
-const FeederScreen = apart(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
-const PhonesScreen = apart(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
-const RefillScreen = apart(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));
-const AddFeederScreen = apart(() => setUpScreens().then((part) => part.AddFeederScreen));
-const FeederSettingsScreen = apart(() => setUpScreens().then((part) => part.FeederSettingsScreen));
-const YardScreen = apart(() => yardScreens().then((part) => part.YardScreen));
-const RatesScreen = apart(() => import("./screens/ratesScreen.tsx").then((part) => part.RatesScreen));
-const PeopleScreen = apart(() => import("./screens/peopleScreen.tsx").then((part) => part.PeopleScreen));
-const AddYardScreen = apart(() => yardScreens().then((part) => part.AddYardScreen));
-const ResetScreen = apart(() => linkScreens().then((part) => part.ResetScreen));
-const JoinScreen = apart(() => linkScreens().then((part) => part.JoinScreen));
-const PracticeScreen = apart(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
+const AccountScreen = lazyScreen(() => import("./screens/accountScreen.tsx").then((part) => part.AccountScreen));
+const CautionsScreen = lazyScreen(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
+const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.ClaimScreen));
+const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
+const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
+const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
+const PhonesScreen = lazyScreen(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
+const RefillScreen = lazyScreen(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));
+const AddFeederScreen = lazyScreen(() => setUpScreens().then((part) => part.AddFeederScreen));
+const FeederSettingsScreen = lazyScreen(() => setUpScreens().then((part) => part.FeederSettingsScreen));
+const YardScreen = lazyScreen(() => yardScreens().then((part) => part.YardScreen));
+const AlarmRatesScreen = lazyScreen(() =>
+  import("./screens/alarmRatesScreen.tsx").then((part) => part.AlarmRatesScreen),
+);
+const RecipientsScreen = lazyScreen(() =>
+  import("./screens/recipientsScreen.tsx").then((part) => part.RecipientsScreen),
+);
+const AddYardScreen = lazyScreen(() => yardScreens().then((part) => part.AddYardScreen));
+const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetScreen));
+const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));
+const PracticeScreen = lazyScreen(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
 
 // Keyed by id: going from one feeder to the next must not carry a half-filled form along.
 interface ById {
@@ -159,9 +163,9 @@ const FeederById = ({ id = "" }: ById) => <FeederScreen key={id} id={id} />;
 const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
-const PeopleById = ({ id = "" }: ById) => <PeopleScreen key={id} id={id} />;
+const RecipientsById = ({ id = "" }: ById) => <RecipientsScreen key={id} id={id} />;
 const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
-const RatesById = ({ id = "" }: ById) => <RatesScreen key={id} id={id} />;
+const AlarmRatesById = ({ id = "" }: ById) => <AlarmRatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 
 const NoSuchPage = () => (

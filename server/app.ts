@@ -12,18 +12,20 @@ import type { LiveBrowsers } from "./adapters/liveBrowsers.ts";
 import type { Config } from "./config.ts";
 import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
-import { startIngest } from "./flows/ingest.ts";
-import { mendSoon } from "./flows/mending.ts";
+import { createIngest } from "./flows/ingest.ts";
 import { openPasskeys } from "./flows/passkeys.ts";
+import { scheduleRepair } from "./flows/repair.ts";
 import type { Ports } from "./ports.ts";
 import { accountRoutes } from "./routes/accounts.ts";
-import { bodyBudget } from "./routes/bodyBudget.ts";
+import { alarmRatesRoutes } from "./routes/alarmRates.ts";
+import { createBodyBudget } from "./routes/bodyBudget.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
+import { displayReceiptRoute } from "./routes/displayReceipt.ts";
 import { openApiOptions } from "./routes/documentation/openApi.ts";
 import { documentationRoutes } from "./routes/documentation.ts";
-import { feederDoor } from "./routes/feederDoor.ts";
-import { feederLimits } from "./routes/feederLimits.ts";
+import { feederApiRoutes } from "./routes/feederApi.ts";
+import { createFeederLimits } from "./routes/feederLimits.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { liveRoute } from "./routes/live.ts";
@@ -31,36 +33,34 @@ import { limitLoad } from "./routes/overload.ts";
 import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
-import { nothingHere, refuseBadAddress, refuseBrokenRequest, speakProblems } from "./routes/problems.ts";
-import { ratesRoutes } from "./routes/rates.ts";
-import { ofTheirYardsOnly } from "./routes/rights.ts";
-import { logSecurity, withoutSecrets } from "./routes/securityLog.ts";
-import { keepersOnly, personIn, sessionRoutes } from "./routes/sessions.ts";
-import { shownRoute } from "./routes/shown.ts";
+import { handleErrors, refuseBadUrl, refuseBrokenRequest, sendNotFound } from "./routes/problems.ts";
+import { requireYardRole } from "./routes/rights.ts";
+import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
+import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
-export interface House {
+export interface AppContext {
   readonly ports: Ports;
   readonly config: Pick<Config, "reportsPerMinute" | "trustProxy" | "logLevel" | "publicUrl">;
   readonly keys: FeederKeys;
   readonly sessionKey: string;
   readonly sockets: FeederSockets;
   readonly browsers: LiveBrowsers;
-  readonly logTo?: { write(line: string): void }; // tests read it; else it is the standard output
+  readonly logOutput?: { write(line: string): void }; // tests read it; else it is the standard output
   readonly clientFolder: string | null; // the built client; null in tests that need none
   /** A sender that takes longer than this for one request is broken, or means to hold the line. */
   readonly requestTimeoutMilliseconds: number;
 }
 
 /** The whole server around given ports, ready to listen. Tests build the same one. */
-export async function buildApp(house: House): Promise<FastifyInstance> {
+export async function buildApp(house: AppContext): Promise<FastifyInstance> {
   const { ports, config, keys } = house;
   const app = Fastify({
     logger: {
       level: config.logLevel,
       redact: ["req.headers.authorization", "req.headers.cookie"],
-      hooks: { streamWrite: withoutSecrets },
-      ...(house.logTo ? { stream: house.logTo } : {}),
+      hooks: { streamWrite: maskSecrets },
+      ...(house.logOutput ? { stream: house.logOutput } : {}),
     },
     // Two lines for each report would fill a small board's card with nothing that anyone reads.
     logController: new LogController({ disableRequestLogging: true }),
@@ -73,18 +73,18 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
       connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
     },
     clientErrorHandler: refuseBrokenRequest,
-    frameworkErrors: refuseBadAddress,
+    frameworkErrors: refuseBadUrl,
     bodyLimit: 64 * 1024,
     routerOptions: { maxParamLength: 128 },
   });
   app.setValidatorCompiler(validatorCompiler);
   app.setSerializerCompiler(serializerCompiler);
-  speakProblems(app);
+  handleErrors(app);
 
-  keepPrivate(app);
-  logSecurity(app, ports.clock, personIn);
+  forbidCaching(app);
+  logSecurity(app, ports.clock, signedInPersonId);
 
-  await app.register(helmet, headersFor(config.publicUrl, shellScriptHashes(house.clientFolder)));
+  await app.register(helmet, securityHeaders(config.publicUrl, shellScriptHashes(house.clientFolder)));
   await app.register(rateLimit, { global: false });
   await app.register(compress, { brotliOptions: smallBrotli });
   await app.register(cookie, { secret: house.sessionKey });
@@ -95,24 +95,33 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
 
   await app.register(async (room) => {
     const { reportsPerMinute } = config;
-    const limits = feederLimits(reportsPerMinute, ports.clock);
-    const bodies = { proven: bodyBudget(bodyBytesMax), unproven: bodyBudget(bodyBytesMax) };
-    const ingest = startIngest(ports, () => mendSoon(ports, app.log));
-    await feederDoor(room, { ports, keys, ingest, sockets: house.sockets, reportsPerMinute, limits, overload, bodies });
+    const limits = createFeederLimits(reportsPerMinute, ports.clock);
+    const bodies = { proven: createBodyBudget(bodyBytesMax), unproven: createBodyBudget(bodyBytesMax) };
+    const ingest = createIngest(ports, () => scheduleRepair(ports, app.log));
+    await feederApiRoutes(room, {
+      ports,
+      keys,
+      ingest,
+      sockets: house.sockets,
+      reportsPerMinute,
+      limits,
+      overload,
+      bodies,
+    });
   });
   await app.register(async (room) => sessionRoutes(room, ports, overload));
   const passkeys = { ports, passkeys: openPasskeys(ports), publicUrl: config.publicUrl };
   await app.register(async (room) => passkeySignInRoutes(room, passkeys));
-  await app.register(async (room) => shownRoute(room, ports));
+  await app.register(async (room) => displayReceiptRoute(room, ports));
   await app.register(async (room) => {
-    keepersOnly(room, ports);
-    ofTheirYardsOnly(room, ports);
+    requireSignIn(room, ports);
+    requireYardRole(room, ports);
     yardRoutes(room, ports, keys);
     feederRoutes(room, ports, keys);
     feederLogRoute(room, ports);
     phoneRoutes(room, ports);
     digestRoutes(room, ports);
-    ratesRoutes(room, ports);
+    alarmRatesRoutes(room, ports);
     peopleRoutes(room, ports);
     accountRoutes(room, ports, keys);
     passkeyRoutes(room, passkeys);
@@ -124,7 +133,7 @@ export async function buildApp(house: House): Promise<FastifyInstance> {
     return { status: "well" };
   });
   if (house.clientFolder !== null) await clientRoutes(app, house.clientFolder);
-  else app.setNotFoundHandler(nothingHere);
+  else app.setNotFoundHandler(sendNotFound);
   return app;
 }
 
@@ -137,7 +146,7 @@ const smallBrotli = {
 const bodyBytesMax = 4 * reportBytesMax;
 
 /** No cache on the way or on the phone's disk keeps what the interface answers (RFC 9111, 5.2.2.5). */
-function keepPrivate(app: FastifyInstance): void {
+function forbidCaching(app: FastifyInstance): void {
   app.addHook("onRequest", (request, reply, next) => {
     if (/^\/api(\/|\?|$)/i.test(request.url)) reply.header("cache-control", "no-store");
     next();
@@ -145,7 +154,7 @@ function keepPrivate(app: FastifyInstance): void {
 }
 
 /** Strict, but for plain-HTTP home networks: there, upgrading to https would end in nothing. */
-function headersFor(publicUrl: string | null, ownScripts: readonly string[]) {
+function securityHeaders(publicUrl: string | null, ownScripts: readonly string[]) {
   const https = publicUrl?.startsWith("https://") ?? false;
   return {
     contentSecurityPolicy: {

@@ -12,11 +12,11 @@ export interface Config {
   readonly allowPrivatePushEndpoints: boolean;
   readonly reportsPerMinute: number; // per feeder
   readonly trustProxy: boolean;
-  readonly mail: MailConfig | null; // null: nobody is written to
+  readonly email: EmailConfig | null; // null: nobody is written to
   readonly logLevel: "fatal" | "error" | "warn" | "info" | "debug" | "trace" | "silent";
 }
 
-export interface MailConfig {
+export interface EmailConfig {
   readonly host: string;
   readonly port: number;
   /** `fromStart`: smtps. `startTls`: nothing is said before STARTTLS. `ifOffered`: for this very machine, or where the keeper says so. */
@@ -59,7 +59,7 @@ const environment = z.object({
   LOG_LEVEL: z.enum(["fatal", "error", "warn", "info", "debug", "trace", "silent"]).default("info"),
 });
 /** What is wrong about several variables together; asked of what was said, so that it is named along with all else. */
-function unpaired({ SMTP_URL: server, SMTP_PLAIN: plain, MAIL_FROM: from }: Record<string, string>): string[] {
+function unpairedVariables({ SMTP_URL: server, SMTP_PLAIN: plain, MAIL_FROM: from }: Record<string, string>): string[] {
   return [
     server && !from ? "MAIL_FROM: must be set beside SMTP_URL: the address that letters come from" : "",
     from && !server ? "SMTP_URL: must be set beside MAIL_FROM: the server that takes our letters" : "",
@@ -74,7 +74,7 @@ export function readConfig(variables: Record<string, string | undefined>): Confi
   const said = Object.fromEntries(Object.entries(variables).flatMap(([name, value]) => (value ? [[name, value]] : [])));
   const read = environment.safeParse(said);
   const issues = read.error?.issues.map((issue) => `${issue.path.join(".")}: ${issue.message}`) ?? [];
-  const problems = [...issues, ...unpaired(said)];
+  const problems = [...issues, ...unpairedVariables(said)];
   if (!read.success || problems.length > 0) {
     throw new ConfigProblem(["The configuration needs attention:", ...problems.map((line) => `  ${line}`)].join("\n"));
   }
@@ -86,23 +86,23 @@ export function readConfig(variables: Record<string, string | undefined>): Confi
     dataDir,
     databaseUrl: env.DATABASE_URL ?? `file:${resolve(dataDir, "pieward.db")}`,
     publicUrl: env.PUBLIC_URL ?? null,
-    vapidSubject: env.VAPID_SUBJECT ?? subjectFor(env.PUBLIC_URL),
+    vapidSubject: env.VAPID_SUBJECT ?? vapidSubjectFor(env.PUBLIC_URL),
     allowPrivatePushEndpoints: env.ALLOW_PRIVATE_PUSH_ENDPOINTS,
     reportsPerMinute: env.REPORTS_PER_MINUTE,
     trustProxy: env.TRUST_PROXY,
-    mail: env.SMTP_URL && env.MAIL_FROM ? mailBy(env.SMTP_URL, env.MAIL_FROM, env.SMTP_PLAIN) : null,
+    email: env.SMTP_URL && env.MAIL_FROM ? emailConfig(env.SMTP_URL, env.MAIL_FROM, env.SMTP_PLAIN) : null,
     logLevel: env.LOG_LEVEL,
   };
 }
 
 /** RFC 8292 asks for a contact. A server with an https address of its own is its own contact. */
-function subjectFor(publicUrl: string | undefined): string {
+function vapidSubjectFor(publicUrl: string | undefined): string {
   return publicUrl?.startsWith("https://") ? publicUrl : "mailto:keeper@example.com";
 }
 
 // --- mail ------------------------------------------------------------------------------------------------------------
 
-type SmtpServer = Pick<MailConfig, "host" | "port" | "login"> & { readonly secure: boolean };
+type SmtpServer = Pick<EmailConfig, "host" | "port" | "login"> & { readonly secure: boolean };
 
 /** No message here may repeat what was said: it holds a password, and what is wrong is logged. */
 function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
@@ -118,7 +118,7 @@ function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
     return wrong("must end with the host and its port");
   }
   if ((url.username === "") !== (url.password === "")) return wrong("must have both user and password, or neither");
-  const login = { user: unescaped(url.username), password: unescaped(url.password) };
+  const login = { user: unescapePart(url.username), password: unescapePart(url.password) };
   if (login.user === null || login.password === null) {
     return wrong("has a % in user or password that escapes nothing; write %25 for the sign itself");
   }
@@ -131,7 +131,7 @@ function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
   };
 }
 
-function unescaped(text: string): string | null {
+function unescapePart(text: string): string | null {
   try {
     return decodeURIComponent(text);
   } catch {
@@ -140,7 +140,7 @@ function unescaped(text: string): string | null {
 }
 
 /** `address` or `Name <address>`. */
-function readSender(text: string, context: z.RefinementCtx): MailConfig["from"] {
+function readSender(text: string, context: z.RefinementCtx): EmailConfig["from"] {
   const [, name = "", inBrackets] = /^([^<>\p{Cc}"]*)<([^<>]*)>$/u.exec(text.trim()) ?? [];
   const address = inBrackets ?? text.trim();
   if (!/^[^\s\p{Cc}@<>,;:"()[\]\\]+@[^\s\p{Cc}@<>,;:"()[\]\\]+$/u.test(address)) {
@@ -150,7 +150,7 @@ function readSender(text: string, context: z.RefinementCtx): MailConfig["from"] 
   return { name: name.trim() || "Pieward", address };
 }
 
-function mailBy({ secure, ...server }: SmtpServer, from: MailConfig["from"], plain: boolean): MailConfig {
+function emailConfig({ secure, ...server }: SmtpServer, from: EmailConfig["from"], plain: boolean): EmailConfig {
   const tls = secure ? "fromStart" : plain || isThisMachine(server.host) ? "ifOffered" : "startTls";
   return { ...server, tls, from };
 }

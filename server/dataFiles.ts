@@ -1,32 +1,32 @@
 import { existsSync, statSync } from "node:fs";
 import { dirname, join } from "node:path";
 import {
-  checkDatabaseIsThere,
-  checkKeysAreThere,
-  closeToOthers,
+  checkDatabaseExists,
+  checkKeysExist,
   DatabaseGone,
   lockFolder,
   makeFolder,
+  restrictAccess,
   StartProblem,
 } from "./adapters/dataFolder.ts";
-import { restoreAdvice } from "./adapters/restoreAdvice.ts";
+import { findRestoreAdvice } from "./adapters/restoreAdvice.ts";
 import { keysFile, makeSecrets, readSecrets, type Secrets } from "./adapters/secrets.ts";
 import { migrate } from "./adapters/store/migrate.ts";
 import { type OpenStore, openStore } from "./adapters/store/prismaStore.ts";
-import { translated } from "./adapters/store/problems.ts";
 import { quickCheck } from "./adapters/store/quickCheck.ts";
-import { storeCondition } from "./adapters/store/storeCondition.ts";
+import { createStoreCondition } from "./adapters/store/storeCondition.ts";
+import { translateStoreError } from "./adapters/store/storeErrors.ts";
 import { systemClock } from "./adapters/systemClock.ts";
 import { type Config, ConfigProblem } from "./config.ts";
 import { seconds } from "./domain/instant.ts";
-import { adviceWords, damageWords, type StoreDamage } from "./domain/storeDamage.ts";
+import { adviceText, damageText, type StoreDamage } from "./domain/storeDamage.ts";
 import { checkStore } from "./flows/damage.ts";
 import { type StoreCheck, type StoreCondition, StoreDamaged } from "./ports.ts";
 
 /** What the command line says: that a loss is known and meant. */
-export interface Meant {
-  readonly newKeys: boolean;
-  readonly newDatabase: boolean;
+export interface StartArguments {
+  readonly mayCreateKeys: boolean;
+  readonly mayCreateDatabase: boolean;
 }
 
 /** The data folder, held, checked and opened. */
@@ -38,14 +38,14 @@ export interface DataFiles {
   readonly isChecked: boolean;
 }
 
-export interface Opening {
+export interface OpenOptions {
   readonly config: Config;
-  readonly meant: Meant;
+  readonly startArguments: StartArguments;
   readonly projectFolder: string;
-  readonly say: (words: string) => void;
+  readonly print: (words: string) => void;
   readonly warn: (words: string) => void;
   /** Called for whatever is found later on. */
-  readonly damaged: (damage: StoreDamage) => void;
+  readonly onDamage: (damage: StoreDamage) => void;
   /** Notifies keepers of what keeps the server from starting, as far as that is possible without its database. */
   readonly notifyBeforeEnd: (condition: StoreCondition, secrets: Secrets) => Promise<void>;
 }
@@ -58,48 +58,48 @@ const firstCheckMax = seconds(5);
  * first start that is interrupted leaves no keys without one.
  * @throws ConfigProblem, StartProblem, KeysProblem, MigrationProblem, StoreBusy, or what SQLite and the file system say
  */
-export async function openDataFiles({ config, meant, ...opening }: Opening): Promise<DataFiles> {
+export async function openDataFiles({ config, startArguments: meant, ...opening }: OpenOptions): Promise<DataFiles> {
   const file = config.databaseUrl.replace(/^file:/, "");
   makeFolder(config.dataDir);
   if (!existsSync(dirname(file))) {
     throw new ConfigProblem(`The configuration needs attention:\n  DATABASE_URL: there is no folder ${dirname(file)}`);
   }
   const kept = readSecrets(config.dataDir);
-  const advice = () => restoreAdvice(config.dataDir, file);
-  const condition = storeCondition({
+  const advice = () => findRestoreAdvice(config.dataDir, file);
+  const condition = createStoreCondition({
     advice,
     noted(damage) {
       opening.warn(
-        damage.kind === "commitsLost" ? damageWords(damage) : `${damageWords(damage)} ${adviceWords(advice())}`,
+        damage.kind === "commitsLost" ? damageText(damage) : `${damageText(damage)} ${adviceText(advice())}`,
       );
-      opening.damaged(damage);
+      opening.onDamage(damage);
     },
   });
   const check = quickCheck(join(opening.projectFolder, "dist", "server", "checkDatabase.js"), file);
   try {
-    checkDatabaseIsThere(file, kept !== null, meant.newDatabase, adviceWords(advice()));
+    checkDatabaseExists(file, kept !== null, meant.mayCreateDatabase, adviceText(advice()));
     lockFolder(file);
-    const leftOpen = closeToOthers(config.dataDir, file);
+    const leftOpen = restrictAccess(config.dataDir, file);
     if (leftOpen !== null) opening.warn(leftOpen);
-    checkKeysAreThere(file, keysFile(config.dataDir), meant.newKeys, adviceWords(advice()));
-    const isChecked = await firstCheck(file, condition, check, opening.warn);
-    bringUpToDate(file, opening, condition.damage() === null);
+    checkKeysExist(file, keysFile(config.dataDir), meant.mayCreateKeys, adviceText(advice()));
+    const isChecked = await runFirstCheck(file, condition, check, opening.warn);
+    migrateDatabase(file, opening, condition.damage() === null);
     const store = await openStore(config.databaseUrl, condition);
     return { store, secrets: kept ?? makeSecrets(config.dataDir), check, isChecked };
   } catch (error) {
-    const damage = damageIn(error);
+    const damage = damageFromError(error);
     if (damage === null) throw error;
     const said = condition.damage() !== null;
-    if (!said) condition.note(damage);
+    if (!said) condition.recordDamage(damage);
     if (kept !== null) await opening.notifyBeforeEnd(condition, kept);
     if (error instanceof DatabaseGone) throw error;
     const { cause, message } = error as Error;
     const words = cause instanceof Error ? cause.message : message;
-    throw new StartProblem(`The database is damaged: ${words}. Restore a backup. ${adviceWords(advice())}`);
+    throw new StartProblem(`The database is damaged: ${words}. Restore a backup. ${adviceText(advice())}`);
   }
 }
 
-async function firstCheck(
+async function runFirstCheck(
   file: string,
   condition: StoreCondition,
   check: StoreCheck,
@@ -114,15 +114,19 @@ async function firstCheck(
   }
 }
 
-function bringUpToDate(file: string, { projectFolder, say }: Pick<Opening, "projectFolder" | "say">, isWhole: boolean) {
+function migrateDatabase(
+  file: string,
+  { projectFolder, print: say }: Pick<OpenOptions, "projectFolder" | "print">,
+  isWhole: boolean,
+) {
   const stamp = new Date().toISOString().replace(/[:.]/g, "-");
   const { applied, backup } = migrate(file, join(projectFolder, "prisma", "sqlite", "migrations"), stamp, isWhole);
   if (applied.length > 0 && backup) say(`The database was brought up to date. A copy from before is at ${backup}`);
 }
 
-function damageIn(error: unknown): StoreDamage | null {
+function damageFromError(error: unknown): StoreDamage | null {
   const foundAt = systemClock.now();
   if (error instanceof DatabaseGone) return { kind: "missing", foundAt };
-  const problem = translated(error);
+  const problem = translateStoreError(error);
   return problem instanceof StoreDamaged ? { kind: "damaged", foundAt, problem: problem.message } : null;
 }

@@ -2,78 +2,78 @@ import { join } from "node:path";
 import { parseArgs } from "node:util";
 import type { FastifyBaseLogger } from "fastify";
 import cron, { type ScheduledTask } from "node-cron";
-import { damageFile } from "./adapters/damageFile.ts";
+import { openDamageFile } from "./adapters/damageFile.ts";
 import { StartProblem } from "./adapters/dataFolder.ts";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
-import { feederSockets } from "./adapters/feederSockets.ts";
-import { liveBrowsers } from "./adapters/liveBrowsers.ts";
-import { mail, noMail } from "./adapters/mail.ts";
-import { outboxBell } from "./adapters/outboxBell.ts";
-import { practiceGround } from "./adapters/practiceGround.ts";
+import { createFeederSockets } from "./adapters/feederSockets.ts";
+import { createLiveBrowsers } from "./adapters/liveBrowsers.ts";
+import { createOutboxWorker } from "./adapters/outboxWorker.ts";
+import { createPracticeRunner } from "./adapters/practiceRunner.ts";
 import { KeysProblem, type Secrets } from "./adapters/secrets.ts";
+import { noEmail, smtpGateway } from "./adapters/smtpGateway.ts";
 import { MigrationProblem } from "./adapters/store/migrate.ts";
 import { systemClock } from "./adapters/systemClock.ts";
 import { homeUrl, projectFolder } from "./adapters/thisMachine.ts";
 import { webPush } from "./adapters/webPush.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
-import { type Meant, openDataFiles } from "./dataFiles.ts";
+import { openDataFiles, type StartArguments } from "./dataFiles.ts";
 import { minutes, type Span, seconds } from "./domain/instant.ts";
-import { advanceDueCalls, callStanding } from "./flows/calls.ts";
 import { checkStore, type DamageLog, type DamageNotifier, type DamagePorts, damageNotifier } from "./flows/damage.ts";
-import { deliverDue } from "./flows/delivery.ts";
+import { deliverDueNotifications } from "./flows/delivery.ts";
+import { createDeliveryScheduler } from "./flows/deliveryScheduler.ts";
 import { sendDueDigests } from "./flows/digest.ts";
+import { advanceDueEscalations, startMissingEscalations } from "./flows/escalations.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
-import { deliveryLanes } from "./flows/lanes.ts";
 import { checkLiveSockets } from "./flows/liveSockets.ts";
-import { mendDamaged } from "./flows/mending.ts";
-import { forgetOld } from "./flows/outbox.ts";
-import { patrol } from "./flows/patrol.ts";
+import { pruneOld } from "./flows/outbox.ts";
+import { runPeriodicChecks } from "./flows/periodicCheck.ts";
 import { resumePractice } from "./flows/practice.ts";
-import { openClaim } from "./flows/signIn.ts";
+import { repairDamaged } from "./flows/repair.ts";
+import { openFirstSignIn } from "./flows/signIn.ts";
 import { zoneWarnings } from "./flows/zones.ts";
 import { type Ports, StoreBusy, type StoreCheck, StoreFull, StoreReadOnly } from "./ports.ts";
 
 /** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
-const exchangeMax = { push: seconds(10), mail: seconds(30) };
+const deliveryTimeouts = { push: seconds(10), email: seconds(30) };
 
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
 async function main(): Promise<void> {
   // The tick counts UTC minutes; local times are the domain's business.
   process.env.TZ = "UTC";
   const config = readConfig(process.env);
-  const file = damageFile(config.dataDir);
+  const file = openDamageFile(config.dataDir);
   let notifyOfDamage: () => void = () => undefined; // before the server listens it is told below
   const { store, secrets, check, isChecked } = await openDataFiles({
     config,
-    meant: readArguments(process.argv.slice(2)),
+    startArguments: readArguments(process.argv.slice(2)),
     projectFolder: projectFolder(),
-    say,
+    print: print,
     warn,
-    damaged: () => notifyOfDamage(),
+    onDamage: () => notifyOfDamage(),
     async notifyBeforeEnd(condition, kept) {
       const none = async () => ({ phones: [], addresses: [] });
       const around = {
         clock: systemClock,
         store: { condition, damageRecipients: none },
-        file,
-        ...gatewaysOf(config, kept),
+        recipientsFile: file,
+        ...createGateways(config, kept),
       };
-      await damageNotifier(around, config.publicUrl, toStderr).notify();
+      await damageNotifier(around, config.publicUrl, stderrLog).notify();
     },
   });
   const isDamaged = () => store.condition.damage()?.kind === "damaged";
 
-  const sockets = feederSockets();
-  const browsers = liveBrowsers();
-  const bell = outboxBell(Date.now);
+  const sockets = createFeederSockets();
+  const browsers = createLiveBrowsers();
+  const bell = createOutboxWorker(Date.now);
   let ownUrl = "";
-  const practice = practiceGround(systemClock, () => ownUrl, {
-    said: (words) => app.log.debug({ practice: true }, words),
-    trouble: (words) => app.log.warn({ practice: true }, words),
+  const practice = createPracticeRunner(systemClock, () => ownUrl, {
+    info: (words) => app.log.debug({ practice: true }, words),
+    warning: (words) => app.log.warn({ practice: true }, words),
   });
-  const around = { feeders: sockets, live: browsers, bell, practice };
-  const ports: Ports = { clock: systemClock, store, ...gatewaysOf(config, secrets), ...around };
+  const around = { feederLink: sockets, liveFeed: browsers, outboxSignal: bell, practiceRunner: practice };
+  const ports: Ports = { clock: systemClock, store, ...createGateways(config, secrets), ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({
     ports,
@@ -86,16 +86,16 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
-  const lanes = deliveryLanes();
-  const pace = { exchangeMax, queueMax: seconds(5), most: 50, jitter: Math.random };
-  const limits = { ...pace, lanes, publicUrl: config.publicUrl };
-  const stopDelivering = bell.answer(
+  const lanes = createDeliveryScheduler();
+  const pace = { attemptMax: deliveryTimeouts, queueMax: seconds(5), most: 50, jitter: Math.random };
+  const limits = { ...pace, scheduler: lanes, publicUrl: config.publicUrl };
+  const stopDelivering = bell.start(
     // The outbox can't be written to either; whoever must know of that is notified without it.
-    async () => (isDamaged() ? { nextDueAt: null } : deliverDue(ports, { ...limits, log: app.log })),
+    async () => (isDamaged() ? { nextDueAt: null } : deliverDueNotifications(ports, { ...limits, log: app.log })),
     (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
   );
-  const notifier = damageNotifier({ ...ports, file }, config.publicUrl, app.log);
-  const ticks = startTicking(ports, app.log, { notifier, check, isDamaged });
+  const notifier = damageNotifier({ ...ports, recipientsFile: file }, config.publicUrl, app.log);
+  const ticks = startTimers(ports, app.log, { notifier, check, isDamaged });
 
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
@@ -105,28 +105,28 @@ async function main(): Promise<void> {
     browsers.closeAll();
     await app.close();
     await stopDelivering();
-    await notifier.learnRecipients().catch((err: unknown) => app.log.error({ err }, "learning whom to notify failed"));
+    await notifier.updateRecipients().catch((err: unknown) => app.log.error({ err }, "learning whom to notify failed"));
     await store.close();
   });
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
-  notifyOfDamage = () => void inBackground(app.log, "notifying of the damaged database", () => notifier.notify());
-  await inBackground(app.log, "learning whom to notify of a damaged database", () => notifier.learnRecipients());
+  notifyOfDamage = () => void runInBackground(app.log, "notifying of the damaged database", () => notifier.notify());
+  await runInBackground(app.log, "learning whom to notify of a damaged database", () => notifier.updateRecipients());
   notifyOfDamage();
   if (!isDamaged()) {
-    await mendDamaged(ports, app.log);
+    await repairDamaged(ports, app.log);
     await resumePractice(ports, keys);
     for (const words of await zoneWarnings(store.yards)) app.log.warn(words);
-    await callStanding(ports);
+    await startMissingEscalations(ports);
   }
-  greet(config, address, isDamaged() ? null : await openClaim(ports));
-  bell.ring(); // what a crash left in the outbox
-  if (!isChecked) void inBackground(app.log, checkName, () => checkWhole(ports, check, app.log));
+  printStartText(config, address, isDamaged() ? null : await openFirstSignIn(ports));
+  bell.notify(); // what a crash left in the outbox
+  if (!isChecked) void runInBackground(app.log, checkName, () => checkWholeDatabase(ports, check, app.log));
 }
 
 /** What failed is logged by name; nobody waits for it. */
-async function inBackground(log: DamageLog, name: string, work: () => Promise<unknown>): Promise<void> {
+async function runInBackground(log: DamageLog, name: string, work: () => Promise<unknown>): Promise<void> {
   try {
     await work();
   } catch (err) {
@@ -138,7 +138,7 @@ const checkName = "the check of the database";
 /** Longer than that a home server's card takes for no file that this server writes. */
 const checkMax = minutes(30);
 
-async function checkWhole(ports: DamagePortsOfCheck, check: StoreCheck, log: DamageLog): Promise<void> {
+async function checkWholeDatabase(ports: DamagePortsOfCheck, check: StoreCheck, log: DamageLog): Promise<void> {
   const came = await checkStore(ports, check, checkMax as Span);
   if (came === "notFinished")
     log.warn({}, `${checkName} wasn't finished after half an hour; it is tried again tomorrow`);
@@ -146,23 +146,25 @@ async function checkWhole(ports: DamagePortsOfCheck, check: StoreCheck, log: Dam
 type DamagePortsOfCheck = Pick<DamagePorts, "clock" | "store">;
 
 /** Push and mail as they are configured; nothing of them needs the database. */
-function gatewaysOf(config: Config, { vapid }: Secrets): Pick<Ports, "push" | "mail"> {
+function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" | "email"> {
   const push = webPush({
     vapid: { subject: config.vapidSubject, ...vapid },
     publicUrl: config.publicUrl,
     guard: endpointGuard({ allowPrivateEndpoints: config.allowPrivatePushEndpoints }),
-    timeoutMs: exchangeMax.push,
+    timeoutMs: deliveryTimeouts.push,
   });
   const letters =
-    config.mail === null ? noMail : mail(config.mail, { connectTimeoutMs: 10_000, timeoutMs: exchangeMax.mail });
-  return { push, mail: letters };
+    config.email === null
+      ? noEmail
+      : smtpGateway(config.email, { connectTimeoutMs: 10_000, timeoutMs: deliveryTimeouts.email });
+  return { push, email: letters };
 }
 
 /**
  * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is told
  * and doesn't hold up the other.
  */
-function startTicking(
+function startTimers(
   ports: Ports,
   log: FastifyBaseLogger,
   { notifier, check, isDamaged }: DamageWatch,
@@ -177,19 +179,19 @@ function startTicking(
         } catch (error) {
           log.error({ err: error }, `the ${name} failed; it is tried again with the next tick`);
         }
-        ports.bell.ring(); // retries that have come due
+        ports.outboxSignal.notify(); // retries that have come due
       },
       { timezone: "UTC", noOverlap: true },
     );
   return [
-    every("*/20 * * * * *", "mending of damaged feeders", () => mendDamaged(ports, log)),
-    every("*/20 * * * * *", "patrol", () => patrol(ports)),
-    every("*/20 * * * * *", "telling of alarms", () => advanceDueCalls(ports)),
+    every("*/20 * * * * *", "mending of damaged feeders", () => repairDamaged(ports, log)),
+    every("*/20 * * * * *", "patrol", () => runPeriodicChecks(ports)),
+    every("*/20 * * * * *", "telling of alarms", () => advanceDueEscalations(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
-    every("17 * * * *", "clearing up", () => forgetOld(ports)), // each hour: a server may be off for most of a day
-    every("41 2 * * *", checkName, () => checkWhole(ports, check, log)),
-    every("* * * * *", "learning whom to notify of a damaged database", () => notifier.learnRecipients()),
+    every("17 * * * *", "clearing up", () => pruneOld(ports)), // each hour: a server may be off for most of a day
+    every("41 2 * * *", checkName, () => checkWholeDatabase(ports, check, log)),
+    every("* * * * *", "learning whom to notify of a damaged database", () => notifier.updateRecipients()),
     every("* * * * *", "notifying of the damaged database", () => notifier.notify(), true),
   ];
 }
@@ -226,48 +228,50 @@ function loopbackUrl(address: string): string {
   return `http://${everywhere ? "127.0.0.1" : hostname}:${port}`;
 }
 
-function greet(config: Config, address: string, claimToken: string | null): void {
+function printStartText(config: Config, address: string, claimToken: string | null): void {
   const home = homeUrl(config, new URL(address).port);
-  say(`Pieward listens at ${home}`);
+  print(`Pieward listens at ${home}`);
   if (claimToken !== null) {
-    say(`\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/claim#${claimToken}\n`);
+    print(
+      `\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/claim#${claimToken}\n`,
+    );
   }
 }
 
-const say = (words: string) => process.stdout.write(`${words}\n`);
+const print = (words: string) => process.stdout.write(`${words}\n`);
 const warn = (words: string) => process.stderr.write(`${words}\n`);
 /** Before there is a logger. */
-const toStderr: DamageLog = {
+const stderrLog: DamageLog = {
   error: (_details, words) => warn(words),
   warn: (_details, words) => warn(words),
 };
 
 /** @throws ConfigProblem for what isn't known, so that a slip isn't taken for a wish. */
-function readArguments(args: string[]): Meant {
+function readArguments(args: string[]): StartArguments {
   try {
     const flag = { type: "boolean", default: false } as const;
     const { values } = parseArgs({ args, options: { "new-keys": flag, "new-database": flag } });
-    return { newKeys: values["new-keys"], newDatabase: values["new-database"] };
+    return { mayCreateKeys: values["new-keys"], mayCreateDatabase: values["new-database"] };
   } catch (error) {
     throw new ConfigProblem(`${(error as Error).message}. Known are --new-keys and --new-database.`);
   }
 }
 
 main().catch((error: unknown) => {
-  process.stderr.write(`${startProblem(error)}\n`);
+  process.stderr.write(`${startProblemText(error)}\n`);
   process.exit(1);
 });
 
-const lockedDatabase = "The database is locked by another program. Is Pieward running already?";
+const lockedDatabaseText = "The database is locked by another program. Is Pieward running already?";
 
 /** What a keeper can act on comes in a sentence; what only a developer can comes with its stack. */
-function startProblem(error: unknown): string {
+function startProblemText(error: unknown): string {
   if ([ConfigProblem, KeysProblem, MigrationProblem, StartProblem].some((kind) => error instanceof kind)) {
     return (error as Error).message;
   }
-  if (error instanceof StoreBusy) return lockedDatabase;
-  if (error instanceof StoreFull) return fullDisk;
-  if (error instanceof StoreReadOnly) return readOnlyDatabase(error.message);
+  if (error instanceof StoreBusy) return lockedDatabaseText;
+  if (error instanceof StoreFull) return fullDiskText;
+  if (error instanceof StoreReadOnly) return readOnlyDatabaseText(error.message);
   const { code, path, port, message, stack } = error as NodeJS.ErrnoException & { port?: number };
   switch (code?.replace(/^(SQLITE_[A-Z]+)_.*/, "$1")) {
     case "EADDRINUSE":
@@ -284,18 +288,18 @@ function startProblem(error: unknown): string {
     case "EDQUOT":
     case "SQLITE_FULL":
     case "SQLITE_IOERR":
-      return `${fullDisk} (${message})`;
+      return `${fullDiskText} (${message})`;
     case "SQLITE_CANTOPEN":
     case "SQLITE_READONLY":
-      return readOnlyDatabase(message);
+      return readOnlyDatabaseText(message);
     case "SQLITE_BUSY":
-      return lockedDatabase;
+      return lockedDatabaseText;
     default:
       return stack ?? String(error);
   }
 }
 
-const fullDisk =
+const fullDiskText =
   "The database can't be written: its disk is full or failing. Make room on it, or choose another DATA_DIR.";
-const readOnlyDatabase = (message: string) =>
+const readOnlyDatabaseText = (message: string) =>
   `The database can't be opened for writing: ${message}. Check DATA_DIR or DATABASE_URL and its rights.`;

@@ -6,59 +6,59 @@ import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
-import type { MailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
+import type { EmailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { AccountStore, Removed } from "./ports/accounts.ts";
+import type {
+  EmailGateway,
+  EscalationStore,
+  GonePhone,
+  NotificationTransaction,
+  OutboxSignal,
+  OutboxStore,
+  Phone,
+  PushGateway,
+  RenewPhoneResult,
+  SavePhoneResult,
+  Subscription,
+} from "./ports/notification.ts";
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordStore } from "./ports/records.ts";
 import type {
   DamagedFeeder,
   FeederRow,
-  StoredAct,
   StoredEvent,
   StoredHeartbeat,
+  StoredAct as StoredLogEntry,
   StoredRefill,
   YardChanges,
   YardRow,
 } from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
-import type {
-  CallStore,
-  GonePhone,
-  MailGateway,
-  OutboxBell,
-  OutboxStore,
-  Phone,
-  PhoneRenewed,
-  PhoneSaved,
-  PushGateway,
-  Subscription,
-  TellingTransaction,
-} from "./ports/telling.ts";
 
 export type * from "./ports/accounts.ts";
+export type * from "./ports/notification.ts";
 export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
 export type * from "./ports/records.ts";
 export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
-export type * from "./ports/telling.ts";
 /** Spoken through these ports, defined by the domain. */
-export type { MailOutcome, PushOutcome, Settlement };
+export type { EmailOutcome as MailOutcome, PushOutcome, Settlement };
 
 /** What flows need from the world outside, and nothing of how it is done. */
 export interface Ports {
   readonly clock: Clock;
   readonly store: Store;
   readonly push: PushGateway;
-  readonly mail: MailGateway;
-  readonly feeders: FeederLink;
-  readonly live: LiveFeed;
-  readonly bell: OutboxBell;
-  readonly practice: PracticeGround;
+  readonly email: EmailGateway;
+  readonly feederLink: FeederLink;
+  readonly liveFeed: LiveFeed;
+  readonly outboxSignal: OutboxSignal;
+  readonly practiceRunner: PracticeRunner;
 }
 
 export interface Clock {
@@ -77,12 +77,12 @@ export interface Store {
    * The same for what is written through several of these stores. `work` may run again where the store was busy, so it only
    * reads and writes through what it is given. @throws StoreBusy, StoreFull
    */
-  atomically<T>(work: (stores: AtomicStores) => Promise<T>): Promise<T>;
+  withStores<T>(work: (stores: AtomicStores) => Promise<T>): Promise<T>;
   readonly condition: StoreCondition;
   /** Keepers of yards with their phones and addresses. */
   damageRecipients(): Promise<DamageRecipients>;
   readonly outbox: OutboxStore;
-  readonly calls: CallStore;
+  readonly escalations: EscalationStore;
   readonly people: PeopleStore;
   readonly accounts: AccountStore;
   readonly digests: DigestStore;
@@ -102,7 +102,7 @@ export interface AtomicStores {
 export type StoredBodies = ReadonlyMap<number, Pick<StoredEvent, "body" | "recordedAt">>;
 
 /** What may be written together. */
-export interface Transaction extends TellingTransaction {
+export interface Transaction extends NotificationTransaction {
   /**
    * Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out.
    * @throws FeederDamaged
@@ -112,7 +112,7 @@ export interface Transaction extends TellingTransaction {
   appendEvents(events: readonly StoredEvent[]): Promise<void>;
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
   /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number hasn't. */
-  storedOf(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
+  storedEventBodies(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
   /** Puts a rebuilt state in the place of a damaged one, which is kept beside it. @returns false where that was done already. */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "stored">,
@@ -122,16 +122,16 @@ export interface Transaction extends TellingTransaction {
   /** Every life of this boot id of which events are stored. */
   storedBoots(feeder: string, label: string): Promise<readonly StoredBoot[]>;
   saveFeeders(
-    rows: readonly (Pick<FeederRow, "id" | "state" | "lastHeardAt" | "steppedAt"> & { nextLookAt: Instant })[],
+    rows: readonly (Pick<FeederRow, "id" | "state" | "lastReportAt" | "lastStepAt"> & { nextCheckAt: Instant })[],
   ): Promise<void>;
-  recordAct(act: StoredAct): Promise<void>;
-  recordLooks(looks: readonly { readonly feeder: string; readonly at: Instant }[]): Promise<void>;
-  logAlarmChanges(feeder: string, changes: readonly AlarmChange[]): Promise<void>;
+  appendLogEntry(act: StoredLogEntry): Promise<void>;
+  appendChecks(looks: readonly { readonly feeder: string; readonly at: Instant }[]): Promise<void>;
+  appendAlarmChanges(feeder: string, changes: readonly AlarmChange[]): Promise<void>;
   saveOrder(feeder: string, order: Order): Promise<void>;
   /** @returns false where a refill with this id is stored already. */
   saveRefill(refill: StoredRefill): Promise<boolean>;
   /** @returns false where an act that a client numbered so was done already: it sends again what it got no answer to. */
-  firstTime(feeder: string, id: string, at: Instant): Promise<boolean>;
+  claimActionId(feeder: string, id: string, at: Instant): Promise<boolean>;
   /** All feeders of a yard whose state can be used, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** Makes the yard's calls due at once: zone and escalation decide when its people are told. Null: there is no such yard. */
@@ -152,19 +152,19 @@ export interface YardStore {
   removeYard(id: string, stays: string | null): Promise<Removed>;
   /** Those whose state can be used; `damaged` tells the others. */
   feeders(): Promise<readonly FeederRow[]>;
-  damaged(): Promise<readonly DamagedFeeder[]>;
+  damagedFeeders(): Promise<readonly DamagedFeeder[]>;
   /** @throws FeederDamaged */
   feeder(id: string): Promise<FeederRow | null>;
   addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
   /** Removes the feeder and all that it ever told; nothing of it stays in the database's file or its log. */
   removeFeeder(id: string): Promise<void>;
-  changeKey(id: string, keyHash: string): Promise<void>;
+  changeKeyHash(id: string, keyHash: string): Promise<void>;
   /** Which feeder has this key; the hash is hexadecimal SHA-256. */
   feederWithKey(keyHash: string): Promise<{ readonly id: string; readonly yard: string } | null>;
   /** For signed reports, where the feeder names itself. */
-  keyOf(id: string): Promise<string | null>;
+  keyHashOf(id: string): Promise<string | null>;
   /** Feeders that patrol must look at by now, the longest overdue first. */
-  dueForLook(now: Instant, most: number): Promise<readonly string[]>;
+  dueForCheck(now: Instant, most: number): Promise<readonly string[]>;
 }
 
 export interface NewFeeder {
@@ -173,7 +173,7 @@ export interface NewFeeder {
   readonly keyHash: string;
   readonly practice: boolean;
   readonly state: FeederState;
-  readonly said: string; // how its record begins, as `StoredAct` says it
+  readonly firstEntry: string; // how its record begins, as `StoredAct` says it
 }
 
 export interface KeeperRow {
@@ -194,12 +194,12 @@ export interface SessionRow {
 export interface KeeperStore extends PasskeyStore {
   countKeepers(): Promise<number>;
   /** The one open claim: an older one is no longer valid. */
-  openClaim(tokenHash: string, now: Instant): Promise<void>;
+  openFirstSignIn(tokenHash: string, now: Instant): Promise<void>;
   isClaimOpen(tokenHash: string): Promise<boolean>;
   /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
-  useClaim(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
+  useFirstSignIn(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
   /** Whether somebody became the keeper by this very claim. */
-  isUsedClaim(tokenHash: string): Promise<boolean>;
+  isUsedFirstSignIn(tokenHash: string): Promise<boolean>;
   /** By exactly this name, or else by one that is the same without case and unseen marks. */
   keeperNamed(name: string): Promise<KeeperRow | null>;
   /** @param session `device`: the kind of browser in words, where it is known */
@@ -214,7 +214,9 @@ export interface KeeperStore extends PasskeyStore {
   /** Those whose endpoint was declared gone and that were neither renewed nor removed since, the newest first. */
   gonePhonesOf(keeper: string): Promise<readonly GonePhone[]>;
   /** Adds a phone, or brings a known endpoint up to date; one with the very same keys may pass to another person. */
-  savePhone(phone: Omit<Phone, "lastAcceptedAt" | "lastShownAt" | "problem" | "blockedAt">): Promise<PhoneSaved>;
+  savePhone(
+    phone: Omit<Phone, "lastAcceptedAt" | "lastDisplayedAt" | "problem" | "blockedAt">,
+  ): Promise<SavePhoneResult>;
   /**
    * Gives the phone of this person that has, or had until it was declared gone, the endpoint `replaces` a new one. It keeps its
    * id and its label (unless another is given), and is unproved. One that was removed by hand doesn't come back.
@@ -223,15 +225,15 @@ export interface KeeperStore extends PasskeyStore {
     of: { readonly keeper: string; readonly replaces: string; readonly label: string | null },
     by: Subscription,
     now: Instant,
-  ): Promise<PhoneRenewed>;
+  ): Promise<RenewPhoneResult>;
   /** Whether its browser may show notices. @returns whether the person has such a phone */
-  allowPhone(keeper: string, endpoint: string, allowed: boolean, now: Instant): Promise<boolean>;
+  setPhoneAllowed(keeper: string, endpoint: string, allowed: boolean, now: Instant): Promise<boolean>;
   /** Also one that is gone: then it isn't listed as such any more. */
   removePhone(keeper: string, endpoint: string, now: Instant): Promise<void>;
   /** Forgets endpoints that were declared gone before that moment. */
-  pruneGone(before: Instant): Promise<void>;
+  pruneGonePhones(before: Instant): Promise<void>;
   /** Forgets sessions and invites that ended before that moment, and numbers of acts that were done before it. */
-  prune(before: Instant): Promise<void>;
+  pruneSessions(before: Instant): Promise<void>;
 }
 
 /** Those of the keeper's store that write in a transaction of their own kind, and so in none with others. */
@@ -240,26 +242,26 @@ export type PhoneOperation =
   | "gonePhonesOf"
   | "savePhone"
   | "renewPhone"
-  | "allowPhone"
+  | "setPhoneAllowed"
   | "removePhone"
-  | "pruneGone";
+  | "pruneGonePhones";
 
 // --- around the house ----------------------------------------------------------------------------------------------
 
 /** Feeders that hold a live socket. */
 export interface FeederLink {
   /** @returns whether the feeder is connected just now and the orders were written to its socket. */
-  deliver(feeder: string, orders: readonly SentOrder[]): boolean;
+  sendOrders(feeder: string, orders: readonly SentOrder[]): boolean;
   /** Ends its connection: its key no longer holds. */
-  dismiss(feeder: string): void;
+  disconnect(feeder: string): void;
 }
 
 /** Keepers' browsers that watch. */
 export interface LiveFeed {
   /** Told to those who belong to the yard. */
-  changed(yard: string, feeder: string | null, revision: number | null): void;
+  announceChange(yard: string, feeder: string | null, revision: number | null): void;
   /** A phone of this person was added or removed. */
-  phonesChanged(person: string): void;
+  announcePhones(person: string): void;
   /** What this person belongs to has changed: their browsers ask anew. */
   reconnect(person: string): void;
   /**
@@ -268,7 +270,7 @@ export interface LiveFeed {
    */
   closeSocketsOf(whose: { readonly session: string } | { readonly person: string }): void;
   /** Token hashes of the sessions that have live sockets. */
-  sessions(): ReadonlySet<string>;
+  openSessions(): ReadonlySet<string>;
   /** Closes the sockets whose browser has not answered since the call before, and asks the others. */
   pingAll(): void;
 }
@@ -277,15 +279,15 @@ export interface PracticeStart {
   readonly name: string;
   readonly key: string;
   /** What the server knows of it from before a restart; null where it is new. */
-  readonly heardUntil: Instant | null;
+  readonly reportedUntil: Instant | null;
   readonly hopper: Grams | null;
 }
 
 /** Runs simulated feeders that report to this server through the same door as real ones. */
-export interface PracticeGround {
+export interface PracticeRunner {
   start(feeders: readonly PracticeStart[]): void;
   stop(): Promise<void>;
   /** Makes the simulated feeders fail in this way from now on; `none` heals them. */
-  fail(fault: PracticeFault): void;
+  setFault(fault: PracticeFault): void;
   state(): { readonly running: boolean; readonly fault: PracticeFault };
 }

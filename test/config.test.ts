@@ -14,7 +14,7 @@ describe("the configuration", () => {
       allowPrivatePushEndpoints: false,
       reportsPerMinute: 120,
       trustProxy: false,
-      mail: null,
+      email: null,
       logLevel: "info",
     });
   });
@@ -54,7 +54,7 @@ describe("the configuration", () => {
       allowPrivatePushEndpoints: true,
       reportsPerMinute: 6000,
       trustProxy: true,
-      mail: {
+      email: {
         host: "mail.example",
         port: 2587,
         tls: "startTls",
@@ -121,7 +121,7 @@ describe("the configuration", () => {
 
 describe("the configuration of mail", () => {
   const from = { MAIL_FROM: "pies@pies.example" };
-  const mail = (variables: Record<string, string>) => readConfig({ ...from, ...variables }).mail;
+  const mail = (variables: Record<string, string>) => readConfig({ ...from, ...variables }).email;
 
   it("knows the usual ports", () => {
     expect(mail({ SMTP_URL: "smtp://mail.example" })).toMatchObject({ port: 587, tls: "startTls", login: null });

@@ -22,8 +22,8 @@ afterEach(() => rmSync(scratch, { recursive: true, force: true }));
 describe("npm start", { timeout: patience }, () => {
   it("says where it listens and how to become its keeper, keeps its keys, and ends clean on SIGTERM", async () => {
     const first = start();
-    const [, home] = await first.says(/Pieward listens at (http:\/\/127\.0\.0\.1:\d+)\n/);
-    const [, link] = await first.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+    const [, home] = await first.waitForOutput(/Pieward listens at (http:\/\/127\.0\.0\.1:\d+)\n/);
+    const [, link] = await first.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
     expect(link?.startsWith(`${home}/claim#`)).toBe(true);
     expect((await fetch(home as string)).status).toBe(200);
 
@@ -33,40 +33,40 @@ describe("npm start", { timeout: patience }, () => {
     const made = readFileSync(keys, "utf8");
 
     first.kill("SIGTERM");
-    expect(await first.ended).toEqual({ code: 0, signal: null });
+    expect(await first.exited).toEqual({ code: 0, signal: null });
     await expect(fetch(home as string)).rejects.toThrow("fetch failed");
 
     const second = start();
-    await second.says(/\/claim#/);
+    await second.waitForOutput(/\/claim#/);
     expect(readFileSync(keys, "utf8")).toBe(made);
     second.kill("SIGINT");
-    expect(await second.ended).toEqual({ code: 0, signal: null });
+    expect(await second.exited).toEqual({ code: 0, signal: null });
     expect(second.stderr()).toBe("");
   });
 
   it("ends promptly although a browser's connection is kept alive", async () => {
     const server = start();
-    const [, home] = await server.says(/Pieward listens at (http\S+)\n/);
+    const [, home] = await server.waitForOutput(/Pieward listens at (http\S+)\n/);
     await fetch(home as string); // kept alive by the client
     const asked = performance.now();
     server.kill("SIGTERM");
-    expect((await server.ended).code).toBe(0);
+    expect((await server.exited).code).toBe(0);
     expect(performance.now() - asked).toBeLessThan(10_000); // service managers kill after 10 s at the earliest
   });
 
   it("closes keys that others could read", async () => {
     const first = start();
-    await first.says(/\/claim#/);
+    await first.waitForOutput(/\/claim#/);
     first.kill("SIGTERM");
-    await first.ended;
+    await first.exited;
     const keys = join(dataDir, "keys.json");
     chmodSync(keys, 0o644);
 
     const second = start();
-    await second.says(/\/claim#/);
+    await second.waitForOutput(/\/claim#/);
     expect((statSync(keys).mode & 0o777).toString(8)).toBe("600");
     second.kill("SIGTERM");
-    await second.ended;
+    await second.exited;
   });
 });
 
@@ -126,9 +126,9 @@ describe("npm start, where it can't", { timeout: patience }, () => {
 
   it("says that another program writes to a database that is up to date", async () => {
     const first = start();
-    await first.says(/\/claim#/);
+    await first.waitForOutput(/\/claim#/);
     first.kill("SIGTERM");
-    await first.ended;
+    await first.exited;
     const holder = new Database(join(dataDir, "pieward.db"));
     onTestFinished(() => void holder.close());
     holder.exec("BEGIN IMMEDIATE;");
@@ -160,7 +160,7 @@ function unwritable(): string {
 /** Starts a server that must not start. @returns its last words, which hold a sentence and no stack. */
 async function refusal(variables: Record<string, string> = {}): Promise<string> {
   const server = start(variables);
-  expect(await server.ended).toEqual({ code: 1, signal: null });
+  expect(await server.exited).toEqual({ code: 1, signal: null });
   expect(server.stderr()).not.toMatch(/^\s+at /m);
   return server.stderr();
 }

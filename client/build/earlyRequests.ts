@@ -1,7 +1,7 @@
 import type { Plugin } from "vite";
 
 /** Screens that a link from outside opens first (a notice, a mail, an invitation), by the paths that they have. */
-const firstScreens = {
+const firstScreenPaths = {
   feederScreen: "^/feeders/(?!new$)[^/]+$",
   digestScreen: "^/yards/[^/]+/digest$",
   phonesScreen: "^/phones$",
@@ -20,7 +20,7 @@ export function earlyRequests(): Plugin {
     transformIndexHtml: {
       order: "post",
       handler(html, { bundle = {} }) {
-        const screens = Object.entries(firstScreens).map(([name, path]) => {
+        const screens = Object.entries(firstScreenPaths).map(([name, path]) => {
           const chunk = Object.values(bundle).find((each) => each.type === "chunk" && each.name === name);
           if (chunk?.type !== "chunk") throw new Error(`expected a chunk of its own for ${name}`);
           const entries = new Set(
@@ -44,7 +44,7 @@ export function earlyRequests(): Plugin {
 
 const charset = '<meta charset="utf-8" />';
 
-/** Read by client/reach/early.ts. An answer that fails is told by whoever uses it. */
+/** Read by client/api/earlyResponses.ts. An answer that fails is told by whoever uses it. */
 const earlyScript = (screens: string) =>
   `(()=>{const p=location.pathname;` +
   `for(const[s,f]of ${screens})if(new RegExp(s).test(p))for(const h of f){` +

@@ -1,18 +1,18 @@
 import { useLocation } from "preact-iso";
-import { Field, Said, textIn, useSending } from "../parts/field.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { ZoneField } from "../parts/zoneField.tsx";
-import { laterApi } from "../reach/laterApi.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { Field, FormError, readText, useFormSubmit } from "../components/field.tsx";
+import { Screen } from "../components/screen.tsx";
+import { ZoneField } from "../components/zoneField.tsx";
 import { refreshHome } from "../state/home.ts";
 
 /** Another yard, for feeders at another place or for other people. */
 export function AddYardScreen() {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useSending();
+  const { sending, problems, said, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
-    const added = await send(() => laterApi.addYard({ name: textIn(data, "name"), zone: textIn(data, "zone") }));
+    const added = await send(() => laterApi.addYard({ name: readText(data, "name"), zone: readText(data, "zone") }));
     if (added === null) return;
     await refreshHome();
     route(`/yards/${added.yard.id}`, true);
@@ -21,7 +21,7 @@ export function AddYardScreen() {
     <Screen title="Another yard" back={{ href: "/", name: "Feeders" }}>
       <p>A yard has its own feeders, people, digest and clock. You keep it, and can invite others.</p>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <Said words={said} />
+        <FormError text={said} />
         <Field
           label="Name"
           problem={problems.name}

@@ -1,4 +1,4 @@
-import { Screen } from "../parts/screen.tsx";
+import { Screen } from "../components/screen.tsx";
 
 /** The usual cautions. No law and no code is quoted here: the local ones decide. */
 export function CautionsScreen() {

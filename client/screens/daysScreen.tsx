@@ -1,40 +1,40 @@
 import { useEffect, useState } from "preact/hooks";
-import { RibbonLine } from "../drawing/dayRibbon.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { askUntilAnswered, isPassing } from "../reach/again.ts";
-import type { Answer } from "../reach/api.ts";
-import { knownDay, loadDay, runningDate } from "../state/days.ts";
-import { findFeeder, line, returns } from "../state/home.ts";
-import { now } from "../state/now.ts";
-import { sentence } from "../words/amount.ts";
-import { dayWords, shiftDate } from "../words/clock.ts";
+import type { ApiResult } from "../api/api.ts";
+import { isTemporary, retryUntilAnswered } from "../api/retry.ts";
+import { DayChartRow } from "../charts/dayChart.tsx";
+import { Screen } from "../components/screen.tsx";
+import { now } from "../state/clock.ts";
+import { currentDate, findDay, loadDay } from "../state/days.ts";
+import { connectionState, findFeeder, reconnectCount } from "../state/home.ts";
+import { capitalize } from "../text/amount.ts";
+import { dayText, shiftDate } from "../text/clock.ts";
 
-const atATime = 7;
+const daysPerPage = 7;
 
 /** The days one under the other, so that a change of habit can be seen: a winter is a strip of such ribbons. */
 export function DaysScreen(props: { readonly id: string }) {
-  const [shown, setShown] = useState(atATime);
+  const [shown, setShown] = useState(daysPerPage);
   const found = findFeeder(props.id);
   const zone = found?.yard.zone ?? "UTC";
-  const today = runningDate(props.id, now.value, zone);
+  const today = currentDate(props.id, now.value, zone);
   useEffect(() => {
     let left = false;
     // One after the other: on a weak line the newest should come first, not all of them last.
-    const fetchMissing = async (): Promise<Answer<unknown>> => {
+    const fetchMissing = async (): Promise<ApiResult<unknown>> => {
       for (let back = 0; back < shown && !left; back++) {
         const date = shiftDate(today, -back);
-        if (back > 0 && knownDay(props.id, date) !== null) continue;
+        if (back > 0 && findDay(props.id, date) !== null) continue;
         const answer = await loadDay(props.id, date);
-        if (isPassing(answer)) return answer;
+        if (isTemporary(answer)) return answer;
       }
       return { kind: "ok", value: null };
     };
-    const end = askUntilAnswered(fetchMissing);
+    const end = retryUntilAnswered(fetchMissing);
     return () => {
       left = true;
       end();
     };
-  }, [props.id, today, shown, returns.value]);
+  }, [props.id, today, shown, reconnectCount.value]);
   if (found === null) {
     return (
       <Screen title="Days" back={{ href: "/", name: "Feeders" }}>
@@ -57,23 +57,23 @@ export function DaysScreen(props: { readonly id: string }) {
       </p>
       <ol class="strip" reversed>
         {dates.map((date) => {
-          const known = knownDay(feeder.id, date);
+          const known = findDay(feeder.id, date);
           return (
             <li key={date}>
-              <a href={`/feeders/${feeder.id}?day=${date}`}>{sentence(dayWords(date, today))}</a>
+              <a href={`/feeders/${feeder.id}?day=${date}`}>{capitalize(dayText(date, today))}</a>
               {known?.view.marks.length === 0 && <span class="since"> nothing recorded</span>}
               {known === null ? (
-                <p class="empty">{line.value === "cut" ? "Not on this phone." : "…"}</p>
+                <p class="empty">{connectionState.value === "offline" ? "Not on this phone." : "…"}</p>
               ) : (
-                <RibbonLine day={known.view} zone={zone} />
+                <DayChartRow day={known.view} zone={zone} />
               )}
             </li>
           );
         })}
       </ol>
-      {shown < 2 * atATime && (
+      {shown < 2 * daysPerPage && (
         <div class="answers">
-          <button type="button" onClick={() => setShown(shown + atATime)}>
+          <button type="button" onClick={() => setShown(shown + daysPerPage)}>
             A week earlier
           </button>
         </div>

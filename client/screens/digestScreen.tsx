@@ -1,15 +1,15 @@
 import { useLocation } from "preact-iso";
 import type { DigestView, FeederView, YardView } from "../../server/contract/api.ts";
-import { Screen } from "../parts/screen.tsx";
-import { useLoad } from "../parts/useLoad.ts";
-import { WaitingNote } from "../parts/waitingNote.tsx";
-import { paths } from "../reach/api.ts";
-import { act, waiting } from "../state/acts.ts";
-import { digestProblem, knownDigest, loadDigest } from "../state/digests.ts";
-import { home, line, yards } from "../state/home.ts";
-import { now } from "../state/now.ts";
-import { sentence } from "../words/amount.ts";
-import { dayWords, localDate, whenWords } from "../words/clock.ts";
+import { paths } from "../api/api.ts";
+import { QueuedActionNote } from "../components/queuedActionNote.tsx";
+import { Screen } from "../components/screen.tsx";
+import { useLoad } from "../components/useLoad.ts";
+import { performOnFeeder, queuedActions } from "../state/actions.ts";
+import { now } from "../state/clock.ts";
+import { digestError, findDigest, loadDigest } from "../state/digests.ts";
+import { connectionState, home, yards } from "../state/home.ts";
+import { capitalize } from "../text/amount.ts";
+import { dayText, localDate, momentText } from "../text/clock.ts";
 
 /** A yard's day in words on one page, and those of the days before it. */
 export function DigestScreen(props: { readonly id: string }) {
@@ -21,18 +21,18 @@ export function DigestScreen(props: { readonly id: string }) {
     return (
       <Screen title="Digest" back={{ href: "/", name: "Feeders" }}>
         <p class="empty">
-          {home.value === null && line.value !== "cut"
+          {home.value === null && connectionState.value !== "offline"
             ? "Opening the notebook…"
             : "This yard isn't known on this phone."}
         </p>
       </Screen>
     );
   }
-  const digest = knownDigest(yard.id, date);
+  const digest = findDigest(yard.id, date);
   return (
     <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }} wide>
-      {digest === null ? <Missing yard={yard} /> : <Page digest={digest} yard={yard} />}
-      <Cleaning yard={yard} />
+      {digest === null ? <MissingDigest yard={yard} /> : <DigestPage digest={digest} yard={yard} />}
+      <CleaningSection yard={yard} />
       <p class="elsewhere">
         <a href={`/yards/${yard.id}`}>When it comes</a>
       </p>
@@ -41,35 +41,39 @@ export function DigestScreen(props: { readonly id: string }) {
 }
 
 /** None that could be shown: written yet, of that date, or on this phone. */
-const Missing = ({ yard }: { readonly yard: YardView }) => (
+const MissingDigest = ({ yard }: { readonly yard: YardView }) => (
   <p class="empty">
-    {line.value === "cut"
+    {connectionState.value === "offline"
       ? "This one isn't on this phone, and the server can't be reached."
-      : digestProblem.value === null
+      : digestError.value === null
         ? "Turning the page…"
         : yard.digestWanted
-          ? `${digestProblem.value} The next one comes at ${yard.digestTime}.`
-          : `${digestProblem.value} None is written for this yard.`}
+          ? `${digestError.value} The next one comes at ${yard.digestTime}.`
+          : `${digestError.value} None is written for this yard.`}
   </p>
 );
 
-function Page({ digest, yard }: { readonly digest: DigestView; readonly yard: YardView }) {
+function DigestPage({ digest, yard }: { readonly digest: DigestView; readonly yard: YardView }) {
   const today = localDate(now.value, yard.zone);
   return (
     <>
       <p class="digest-gist">
-        {sentence(dayWords(digest.date, today))}: {digest.gist}
+        {capitalize(dayText(digest.date, today))}: {digest.summary}
       </p>
       {/* "Today" in what follows means the day on which it was written. */}
       {digest.date !== today && <p class="since">As it was told that morning.</p>}
       <div class="digest-sections">
-        {digest.sections.map(({ heading, lines, opens }, place) => (
+        {digest.sections.map(({ heading, lines, links: opens }, place) => (
           <section key={heading} class={place === 0 ? "first" : undefined} aria-labelledby={`digest-${place}`}>
             <h2 id={`digest-${place}`}>{heading}</h2>
             <ul>
               {lines.map((words, row) => (
                 <li key={words}>
-                  {place === 0 ? <Task words={words} opens={onThisPage(opens?.[row] ?? null, yard)} /> : words}
+                  {place === 0 ? (
+                    <DigestTask words={words} opens={linkWithinPage(opens?.[row] ?? null, yard)} />
+                  ) : (
+                    words
+                  )}
                 </li>
               ))}
             </ul>
@@ -84,7 +88,7 @@ function Page({ digest, yard }: { readonly digest: DigestView; readonly yard: Ya
               href={`/yards/${yard.id}/digest?date=${date}`}
               aria-current={date === digest.date ? "page" : undefined}
             >
-              {sentence(dayWords(date, today))}
+              {capitalize(dayText(date, today))}
             </a>
           ))}
         </nav>
@@ -94,7 +98,7 @@ function Page({ digest, yard }: { readonly digest: DigestView; readonly yard: Ya
 }
 
 /** Said here, since the digest asks for it. */
-function Cleaning({ yard }: { readonly yard: YardView }) {
+function CleaningSection({ yard }: { readonly yard: YardView }) {
   if (yard.feeders.length === 0) return null;
   return (
     <section class="cleaning" aria-labelledby="cleaning-title">
@@ -113,12 +117,12 @@ function Cleaning({ yard }: { readonly yard: YardView }) {
 }
 
 function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly zone: string }) {
-  const waits = waiting.value.filter((each) => each.kind === "cleaned" && each.feeder === feeder.id);
+  const waits = queuedActions.value.filter((each) => each.kind === "cleaned" && each.feeder === feeder.id);
   const said = () =>
-    act(feeder, {
+    performOnFeeder(feeder, {
       kind: "cleaned",
       path: paths.cleaned(feeder.id),
-      words: "cleaned",
+      text: "cleaned",
       body: (_, at) => ({ at }),
     });
   return (
@@ -127,10 +131,10 @@ function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly
         {feeder.name}:{" "}
         {feeder.cleanedAt === null
           ? "nobody has said so yet."
-          : `last ${whenWords(feeder.cleanedAt, now.value, zone)}.`}
+          : `last ${momentText(feeder.cleanedAt, now.value, zone)}.`}
       </p>
       {waits.map((each) => (
-        <WaitingNote key={each.id} act={each} zone={zone} />
+        <QueuedActionNote key={each.id} act={each} zone={zone} />
       ))}
       <button type="button" aria-label={`I cleaned ${feeder.name}`} onClick={() => void said()}>
         I cleaned it
@@ -140,11 +144,11 @@ function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly
 }
 
 /** What is done further down on this very page is a step down, and no new page. */
-const onThisPage = (opens: string | null, yard: YardView) =>
+const linkWithinPage = (opens: string | null, yard: YardView) =>
   opens?.startsWith(`/yards/${encodeURIComponent(yard.id)}/digest#`) ? opens.slice(opens.indexOf("#")) : opens;
 
 /** What is wrong stands out and leads to where it is done; what to do about it can be read on. */
-function Task({ words, opens }: { readonly words: string; readonly opens: string | null }) {
+function DigestTask({ words, opens }: { readonly words: string; readonly opens: string | null }) {
   const end = words.indexOf(". ");
   const first = <strong>{end < 0 ? words : words.slice(0, end + 1)}</strong>;
   return (

@@ -1,28 +1,28 @@
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
-import { HopperDrawing } from "../drawing/hopperDrawing.tsx";
-import { AlarmEntry } from "../parts/alarmEntry.tsx";
-import { BlindSpots } from "../parts/blindSpots.tsx";
-import { DaySection } from "../parts/daySection.tsx";
-import { PauseControl } from "../parts/pauseControl.tsx";
-import { ReadingsTable } from "../parts/readingsTable.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { WaitingNote } from "../parts/waitingNote.tsx";
-import { waiting } from "../state/acts.ts";
-import { findFeeder, home, line } from "../state/home.ts";
-import { now } from "../state/now.ts";
-import { countedWords, dutyWords, isSetAside, sortAlarms } from "../words/alarm.ts";
-import { bigAndSmall, fullnessWords, levelWords, massWords, sentence } from "../words/amount.ts";
-import { agoWords, roughlyWhen } from "../words/clock.ts";
+import { HopperChart } from "../charts/hopperChart.tsx";
+import { AlarmEntry } from "../components/alarmEntry.tsx";
+import { DaySection } from "../components/daySection.tsx";
+import { PauseControl } from "../components/pauseControl.tsx";
+import { QueuedActionNote } from "../components/queuedActionNote.tsx";
+import { ReadingsTable } from "../components/readingsTable.tsx";
+import { Screen } from "../components/screen.tsx";
+import { UndetectableFaults } from "../components/undetectableFaults.tsx";
+import { queuedActions } from "../state/actions.ts";
+import { now } from "../state/clock.ts";
+import { connectionState, findFeeder, home } from "../state/home.ts";
+import { alarmCountText, dutyText, groupAlarms, isSuppressed } from "../text/alarm.ts";
+import { capitalize, fullnessText, levelText, massText, splitHeadline } from "../text/amount.ts";
+import { agoText, approximateMomentText } from "../text/clock.ts";
 
 export function FeederScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
   if (found === null) {
     return (
       <Screen title={home.value === null ? "Feeder" : "No such feeder"} back={{ href: "/", name: "Feeders" }}>
-        <p class={home.value === null && line.value !== "cut" ? "empty opening" : "empty"}>
+        <p class={home.value === null && connectionState.value !== "offline" ? "empty opening" : "empty"}>
           {home.value !== null
             ? "It may have been removed."
-            : line.value === "cut"
+            : connectionState.value === "offline"
               ? "Nothing can be shown until the server has been reached once."
               : "Opening the notebook…"}
         </p>
@@ -31,29 +31,31 @@ export function FeederScreen(props: { readonly id: string }) {
   }
   const { feeder, yard } = found;
   // Most acts begin with a pause, so while an alarm stands the pause stands right under it.
-  const stands = feeder.alarms.some((alarm) => !isSetAside(alarm));
+  const stands = feeder.alarms.some((alarm) => !isSuppressed(alarm));
   return (
     <Screen title={feeder.name} practice={feeder.practice} back={{ href: "/", name: yard.name }} wide>
       <p class="heard">
-        {feeder.lastHeardAt === null ? "Not heard from yet." : `Last heard ${agoWords(feeder.lastHeardAt, now.value)}.`}
+        {feeder.lastReportAt === null
+          ? "Not heard from yet."
+          : `Last heard ${agoText(feeder.lastReportAt, now.value)}.`}
       </p>
-      <Duty feeder={feeder} />
-      <Asks feeder={feeder} yard={yard} />
+      <DutyNotice feeder={feeder} />
+      <OpenQuestions feeder={feeder} yard={yard} />
       <div class="spread">
         <div class="leaf-page">
           <Alarms feeder={feeder} yard={yard} />
-          {!stands && <Hopper feeder={feeder} yard={yard} />}
+          {!stands && <HopperSection feeder={feeder} yard={yard} />}
           <PauseControl feeder={feeder} yard={yard} />
         </div>
         <div class="leaf-page">
-          {stands && <Hopper feeder={feeder} yard={yard} />}
-          {feeder.lastHeardAt === null ? (
+          {stands && <HopperSection feeder={feeder} yard={yard} />}
+          {feeder.lastReportAt === null ? (
             <FirstReport feeder={feeder} />
           ) : (
             <DaySection key={feeder.id} feeder={feeder} yard={yard} />
           )}
           <ReadingsTable feeder={feeder} zone={yard.zone} />
-          <BlindSpots feeder={feeder} />
+          <UndetectableFaults feeder={feeder} />
           {yard.role === "keeper" && (
             <p class="elsewhere">
               <a href={`/feeders/${feeder.id}/settings`}>Settings of {feeder.name}</a>
@@ -66,8 +68,8 @@ export function FeederScreen(props: { readonly id: string }) {
 }
 
 /** Where it isn't in the garden, silence must not be taken for "all is well". */
-const Duty = ({ feeder }: { readonly feeder: FeederView }) => {
-  const words = dutyWords(feeder.settings.duty);
+const DutyNotice = ({ feeder }: { readonly feeder: FeederView }) => {
+  const words = dutyText(feeder.settings.duty);
   return words === null ? null : <p class="notice">{words}</p>;
 };
 
@@ -83,7 +85,7 @@ const FirstReport = ({ feeder }: { readonly feeder: FeederView }) => (
 );
 
 function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
-  const { standing, quiet, outOfService } = sortAlarms(feeder);
+  const { standing, quiet, outOfService } = groupAlarms(feeder);
   const entries = (alarms: readonly AlarmView[]) => (
     <ul class="alarm-list">
       {alarms.map((alarm) => (
@@ -95,7 +97,7 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
   return (
     <section class="alarms" aria-labelledby="alarms-title">
       <h2 id="alarms-title" class={standing.length === 0 ? "hidden" : ""}>
-        {countedWords(standing)}
+        {alarmCountText(standing)}
       </h2>
       {standing.length > 0 && entries(standing)}
       {quiet.length > 0 && (
@@ -115,41 +117,41 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
 }
 
 /** What is told here rests on something that only a keeper can say. */
-function Asks({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
-  return feeder.asks.map(({ words, opens }) => (
+function OpenQuestions({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
+  return feeder.questions.map(({ words, opens }) => (
     <p key={words} class="notice">
       {words} {(yard.role === "keeper" || !opens.endsWith("/settings")) && <a href={opens}>Say it</a>}
     </p>
   ));
 }
 
-function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
+function HopperSection({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { hopper } = feeder;
-  const { big, small } = bigAndSmall(hopper.words);
-  const level = hopper.level === null ? null : levelWords(hopper.level);
-  const refills = waiting.value.filter((act) => act.kind === "refill" && act.feeder === feeder.id);
+  const { headline: big, detail: small } = splitHeadline(hopper.text);
+  const level = hopper.level === null ? null : levelText(hopper.level);
+  const refills = queuedActions.value.filter((act) => act.kind === "refill" && act.feeder === feeder.id);
   return (
     <section class="hopper-section" aria-labelledby="hopper-title">
       <h2 id="hopper-title" class="hidden">
         Hopper
       </h2>
       <p class="big">{big}</p>
-      <HopperDrawing hopper={hopper} />
+      <HopperChart hopper={hopper} />
       <div class="hopper-words">
         {small !== null && hopper.level !== null && <p class="small">{small}</p>}
         <p>
           {hopper.level === null
             ? `${feeder.settings.sensors.scale ? "Its scale's first word" : "The first refill you tell of"} says where to start from.`
-            : holdsWords(hopper, hopper.level, feeder.settings.food)}
+            : contentText(hopper, hopper.level, feeder.settings.food)}
         </p>
         <a class="button main" href={`/feeders/${feeder.id}/refill`}>
           I refilled it
         </a>
       </div>
       {refills.map((act) => (
-        <WaitingNote key={act.id} act={act} zone={yard.zone} />
+        <QueuedActionNote key={act.id} act={act} zone={yard.zone} />
       ))}
-      {hopper.portionWords !== "" && <p class="portion hint">{hopper.portionWords}</p>}
+      {hopper.portionText !== "" && <p class="portion hint">{hopper.portionText}</p>}
       <details>
         <summary>The hopper in numbers</summary>
         <dl class="numbers">
@@ -161,13 +163,13 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
           )}
           <Row
             name="Full"
-            value={`${massWords(hopper.capacityGrams)}${hopper.capacityAssumed ? ", as is usual; nobody has said" : ""}`}
+            value={`${massText(hopper.capacityGrams)}${hopper.capacityAssumed ? ", as is usual; nobody has said" : ""}`}
           />
-          {hopper.empty !== null && (
+          {hopper.emptyForecast !== null && (
             <>
-              <Row name="Empty by, 1 chance in 10" value={when(hopper.empty.p10, yard.zone)} />
-              <Row name="Empty by, as likely as not" value={when(hopper.empty.p50, yard.zone)} />
-              <Row name="Empty by, 9 chances in 10" value={when(hopper.empty.p90, yard.zone)} />
+              <Row name="Empty by, 1 chance in 10" value={emptyAtText(hopper.emptyForecast.p10, yard.zone)} />
+              <Row name="Empty by, as likely as not" value={emptyAtText(hopper.emptyForecast.p50, yard.zone)} />
+              <Row name="Empty by, 9 chances in 10" value={emptyAtText(hopper.emptyForecast.p90, yard.zone)} />
             </>
           )}
         </dl>
@@ -176,12 +178,13 @@ function Hopper({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
   );
 }
 /** How full it is can be said only where somebody has said what a full one holds. */
-const holdsWords = (hopper: FeederView["hopper"], level: NonNullable<FeederView["hopper"]["level"]>, food = "food") =>
+const contentText = (hopper: FeederView["hopper"], level: NonNullable<FeederView["hopper"]["level"]>, food = "food") =>
   hopper.capacityAssumed
-    ? `About ${levelWords(level).about} of ${food}. Nobody has said what a full hopper holds.`
-    : `${sentence(fullnessWords(level.grams / hopper.capacityGrams))} of ${food}.`;
+    ? `About ${levelText(level).about} of ${food}. Nobody has said what a full hopper holds.`
+    : `${capitalize(fullnessText(level.grams / hopper.capacityGrams))} of ${food}.`;
 
-const when = (at: string | null, zone: string) => (at === null ? "not in sight" : roughlyWhen(at, now.value, zone));
+const emptyAtText = (at: string | null, zone: string) =>
+  at === null ? "not in sight" : approximateMomentText(at, now.value, zone);
 const Row = (props: { readonly name: string; readonly value: string }) => (
   <div>
     <dt>{props.name}</dt>

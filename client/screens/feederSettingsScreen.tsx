@@ -1,22 +1,22 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { YardView } from "../../server/contract/api.ts";
-import { BlindSpots } from "../parts/blindSpots.tsx";
-import { DutyFields, FirstFields, FurtherFields, readFeederFields } from "../parts/feederFields.tsx";
-import { Said, useSending } from "../parts/field.tsx";
-import { useFood } from "../parts/foodFields.tsx";
-import { KeyOnce } from "../parts/keyOnce.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { laterApi, withoutContent } from "../reach/laterApi.ts";
-import { announce } from "../state/announce.ts";
+import { laterApi, withoutContent } from "../api/laterApi.ts";
+import { DutyFields, OptionalFields, RequiredFields, readFeederFields } from "../components/feederFields.tsx";
+import { FeederKey } from "../components/feederKey.tsx";
+import { FormError, useFormSubmit } from "../components/field.tsx";
+import { useFoodInput } from "../components/foodFields.tsx";
+import { Screen } from "../components/screen.tsx";
+import { UndetectableFaults } from "../components/undetectableFaults.tsx";
+import { announce } from "../state/announcement.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
 
 export function FeederSettingsScreen(props: { readonly id: string }) {
   const { route } = useLocation();
-  const changing = useSending();
-  const removing = useSending();
-  const keying = useSending();
-  const food = useFood();
+  const changing = useFormSubmit();
+  const removing = useFormSubmit();
+  const keying = useFormSubmit();
+  const food = useFoodInput();
   const [key, setKey] = useState<string | null>(null);
   const found = findFeeder(props.id);
   if (found === null) {
@@ -63,15 +63,15 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
       back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}
     >
       <form ref={changing.form} onSubmit={(event) => void submit(event)} noValidate>
-        <Said words={changing.said} />
-        <FirstFields settings={feeder.settings} problems={changing.problems} food={food} />
+        <FormError text={changing.said} />
+        <RequiredFields settings={feeder.settings} problems={changing.problems} food={food} />
         <DutyFields settings={feeder.settings} problems={changing.problems} />
-        <FurtherFields
+        <OptionalFields
           settings={feeder.settings}
           problems={changing.problems}
           food={food}
-          learnt={feeder.hopper.portionWords}
-          spots={<BlindSpots feeder={feeder} open />}
+          learnt={feeder.hopper.portionText}
+          spots={<UndetectableFaults feeder={feeder} open />}
         />
         <div class="answers">
           <button type="submit" class="main" disabled={changing.sending}>
@@ -87,13 +87,13 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
             <details>
               <summary>Make a new key…</summary>
               <p>The key it has now stops working at once. The feeder is silent until it is given the new one.</p>
-              <Said words={keying.said} />
+              <FormError text={keying.said} />
               <button type="button" disabled={keying.sending} onClick={() => void makeKey()}>
                 Make a new key for {feeder.name}
               </button>
             </details>
           ) : (
-            <KeyOnce feeder={feeder.id} name={feeder.name} secret={key} fresh={false} />
+            <FeederKey feeder={feeder.id} name={feeder.name} secret={key} fresh={false} />
           )}
         </section>
       )}
@@ -114,7 +114,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
             Its record goes with it, and it can't be brought back. Birds that count on a feeder should be weaned: feed
             less from day to day before you take it down.
           </p>
-          <Said words={removing.said} />
+          <FormError text={removing.said} />
           <button type="button" class="grave" disabled={removing.sending} onClick={() => void remove()}>
             Remove {feeder.name} and its record
           </button>
@@ -133,11 +133,11 @@ function Place({ yard }: { readonly yard: YardView }) {
       <p>
         {place === null
           ? `Where ${yard.name} lies isn't known yet, so night and day can't be told. Its clock is that of ${zone}.`
-          : `${yard.name} lies at ${degreesWords(place.latitudeDegrees, "north", "south")}, ${degreesWords(place.longitudeDegrees, "east", "west")}, with the clock of ${zone}.`}{" "}
+          : `${yard.name} lies at ${degreesText(place.latitudeDegrees, "north", "south")}, ${degreesText(place.longitudeDegrees, "east", "west")}, with the clock of ${zone}.`}{" "}
         {!yard.practice && <a href={`/yards/${yard.id}`}>{place === null ? "Say where it is" : "Change the yard"}</a>}
       </p>
     </section>
   );
 }
-const degreesWords = (degrees: number, above: string, below: string) =>
+const degreesText = (degrees: number, above: string, below: string) =>
   `${Math.abs(degrees)}° ${degrees < 0 ? below : above}`;

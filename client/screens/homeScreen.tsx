@@ -1,28 +1,28 @@
 import type { FeederView, YardView } from "../../server/contract/api.ts";
-import { Pennant } from "../drawing/glyphs.tsx";
-import { HopperMark } from "../drawing/hopperDrawing.tsx";
-import { PracticeTag } from "../parts/practiceTag.tsx";
-import { ReachNotice } from "../parts/reachNotice.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { YardOrder } from "../parts/yardOrder.tsx";
-import { YardSilence } from "../parts/yardSilence.tsx";
-import { ZoneNotice } from "../parts/zoneNotice.tsx";
-import { home, homeProblem, line, yards } from "../state/home.ts";
-import { now } from "../state/now.ts";
-import { calls, mostUrgentFirst, priorityWords, urgency } from "../words/alarm.ts";
-import { feederSentence, type PageAge } from "../words/feeder.ts";
-import { type HomeOrderWords, homeOrderWords } from "../words/yardOrder.ts";
-import { silentTogether } from "../words/yardSilence.ts";
+import { HopperIcon } from "../charts/hopperChart.tsx";
+import { PriorityIcon } from "../charts/icons.tsx";
+import { GroupedSilenceAlarm } from "../components/groupedSilenceAlarm.tsx";
+import { PauseAllControl } from "../components/pauseAllControl.tsx";
+import { PracticeTag } from "../components/practiceTag.tsx";
+import { ReachabilityNotice } from "../components/reachabilityNotice.tsx";
+import { Screen } from "../components/screen.tsx";
+import { ZoneNotice } from "../components/zoneNotice.tsx";
+import { now } from "../state/clock.ts";
+import { connectionState, home, homeError, yards } from "../state/home.ts";
+import { highestPriority, priorityText, sortByUrgency, urgencyRank } from "../text/alarm.ts";
+import { feederSentence, type PageState } from "../text/feeder.ts";
+import { groupedSilentFeeders } from "../text/groupedSilence.ts";
+import { type FeederOrderText, feederOrderTexts } from "../text/yardOrder.ts";
 
 /** All yards and feeders, one sentence each, the most urgent first. */
 export function HomeScreen() {
   if (home.value === null) {
-    const isOpening = homeProblem.value === null && line.value !== "cut";
+    const isOpening = homeError.value === null && connectionState.value !== "offline";
     return (
       <Screen title="Feeders">
         <p class={isOpening ? "empty opening" : "empty"}>
-          {homeProblem.value ??
-            (line.value === "cut"
+          {homeError.value ??
+            (connectionState.value === "offline"
               ? "Nothing can be shown until the server has been reached once."
               : "Opening the notebook…")}
         </p>
@@ -36,7 +36,7 @@ export function HomeScreen() {
   const mayAdd = sorted.some((yard) => yard.role === "keeper" && !yard.practice);
   return (
     <Screen title="Feeders">
-      <ReachNotice />
+      <ReachabilityNotice />
       {sorted.length === 0 && (
         <p class="empty">
           You belong to no yard. <a href="/yards/new">Make one</a>, or ask a keeper for an invitation.
@@ -56,13 +56,18 @@ export function HomeScreen() {
   );
 }
 
-const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgency));
+const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgencyRank));
 
 function YardEntry({ yard }: { readonly yard: YardView }) {
-  const silent = silentTogether(yard);
-  const page = { now: now.value, asOf: home.value?.asOf ?? now.value, line: line.value, zone: yard.zone };
-  const feeders = mostUrgentFirst(yard.feeders);
-  const orders = homeOrderWords(feeders, page);
+  const silent = groupedSilentFeeders(yard);
+  const page = {
+    now: now.value,
+    asOf: home.value?.asOf ?? now.value,
+    connection: connectionState.value,
+    zone: yard.zone,
+  };
+  const feeders = sortByUrgency(yard.feeders);
+  const orders = feederOrderTexts(feeders, page);
   const of = <span class="hidden"> {yard.name}</span>; // two yards have two links of one name else
   return (
     <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
@@ -77,14 +82,14 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
         </span>
       </div>
       <ZoneNotice yard={yard} />
-      {yard.damaged.map(({ id, words }) => (
+      {yard.damagedFeeders.map(({ id, text: words }) => (
         <p key={id} class="notice worry">
           {words}
         </p>
       ))}
-      {feeders.length > 0 && <YardOrder yard={yard} page={page} />}
-      {silent.length > 0 && <YardSilence silent={silent} yard={yard} />}
-      {yard.feeders.length === 0 && yard.damaged.length === 0 ? (
+      {feeders.length > 0 && <PauseAllControl yard={yard} page={page} />}
+      {silent.length > 0 && <GroupedSilenceAlarm silent={silent} yard={yard} />}
+      {yard.feeders.length === 0 && yard.damagedFeeders.length === 0 ? (
         <p class="empty">
           No feeder reports from here yet.{" "}
           {yard.role === "keeper" && (
@@ -115,26 +120,26 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
 /** `told`: what calls here is said above, for the whole yard. */
 function FeederEntry(props: {
   readonly feeder: FeederView;
-  readonly page: PageAge;
-  readonly order: HomeOrderWords | null;
+  readonly page: PageState;
+  readonly order: FeederOrderText | null;
   readonly told: boolean;
 }) {
   const { feeder, page, order, told } = props;
-  const call = told ? null : calls(feeder);
+  const call = told ? null : highestPriority(feeder);
   return (
     <li class={`feeder-entry${call === null ? "" : ` ${call}`}`}>
-      <HopperMark hopper={feeder.hopper} />
+      <HopperIcon hopper={feeder.hopper} />
       <h3>
         <a href={`/feeders/${feeder.id}`}>{feeder.name}</a>
         {feeder.practice && <PracticeTag />}
         {call !== null && (
           <span class={`call ${call}`}>
-            <Pennant priority={call} /> {priorityWords[call]}
+            <PriorityIcon priority={call} /> {priorityText[call]}
           </span>
         )}
       </h3>
       <p>{feederSentence(feeder, page)}</p>
-      {order !== null && <p class={`order-state${order.worry ? " worry" : ""}`}>{order.words}</p>}
+      {order !== null && <p class={`order-state${order.needsAttention ? " worry" : ""}`}>{order.text}</p>}
     </li>
   );
 }

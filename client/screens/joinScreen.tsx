@@ -1,19 +1,19 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
-import { Field, Said, textIn, useSending } from "../parts/field.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { api } from "../reach/api.ts";
-import { laterApi } from "../reach/laterApi.ts";
-import { announce } from "../state/announce.ts";
-import { cameIn, home, refreshHome, signedIn } from "../state/home.ts";
-import { newPassphraseHint } from "../words/people.ts";
+import { api } from "../api/api.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { Field, FormError, readText, useFormSubmit } from "../components/field.tsx";
+import { Screen } from "../components/screen.tsx";
+import { announce } from "../state/announcement.ts";
+import { home, refreshHome, signedIn, startSession } from "../state/home.ts";
+import { newPassphraseHint } from "../text/people.ts";
 
 /** One more person comes by a link whose secret stands behind the #, so that it never reaches a log. */
 export function JoinScreen() {
   const { route } = useLocation();
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   const [knownHere, setKnownHere] = useState(false);
-  const { sending, problems, said, form, send } = useSending();
+  const { sending, problems, said, form, send } = useFormSubmit();
   const isIn = signedIn.value === "yes";
 
   const joined = async (yardName: string) => {
@@ -29,16 +29,16 @@ export function JoinScreen() {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
-    const name = textIn(data, "name");
+    const name = readText(data, "name");
     const passphrase = String(data.get("passphrase") ?? "");
     if (knownHere) {
       const done = await send(() => api.signIn(name, passphrase));
-      if (done !== null) await cameIn(done.keeper?.name ?? name);
+      if (done !== null) await startSession(done.keeper?.name ?? name);
       return;
     }
     const done = await send(() => laterApi.join({ token, name, passphrase }));
     if (done === null) return;
-    await cameIn(done.keeper.name);
+    await startSession(done.keeper.name);
     await joined(done.yard.name);
   };
 
@@ -52,7 +52,7 @@ export function JoinScreen() {
   return (
     <Screen title="An invitation">
       <p>Somebody wants you to be told when their feeders need a hand.</p>
-      <Said words={problems.token ?? said} />
+      <FormError text={problems.token ?? said} />
       {isIn ? (
         <>
           <p>You are signed in as {home.value?.view.keeper.name ?? "yourself"}.</p>

@@ -1,41 +1,46 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import type { PhoneView } from "../../server/contract/api.ts";
-import { Said, textIn } from "../parts/field.tsx";
-import { ReachMark } from "../parts/reachMark.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { ThisPhone } from "../parts/thisPhone.tsx";
-import { useLoad } from "../parts/useLoad.ts";
-import { api } from "../reach/api.ts";
-import { laterApi } from "../reach/laterApi.ts";
-import { home, line, phoneChanges, signOut } from "../state/home.ts";
-import { now } from "../state/now.ts";
-import { findOwnEndpoint, ownEndpoint, permission, switchOff, switchOn } from "../state/phone.ts";
-import { forgetOwn, loadPhones, phones, rememberedEndpoint, renewalWaits } from "../state/phones.ts";
-import { awaitProof, type TestOutcome } from "../state/testPush.ts";
-import { agoWords } from "../words/clock.ts";
-import { proofWords, type ReachWarning, reachWarning, testProofWords } from "../words/reach.ts";
+import { api } from "../api/api.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { FormError, readText } from "../components/field.tsx";
+import { ReachabilityStatus } from "../components/reachabilityStatus.tsx";
+import { Screen } from "../components/screen.tsx";
+import { SwitchOnPhone } from "../components/switchOnPhone.tsx";
+import { useLoad } from "../components/useLoad.ts";
+import { now } from "../state/clock.ts";
+import { connectionState, home, phoneChangeCount, signOut } from "../state/home.ts";
+import { notificationPermission, ownEndpoint, switchOff, switchOn, updateOwnEndpoint } from "../state/ownPhone.ts";
+import { isRenewalPending, loadPhones, phones, removeOwnEndpoint, storedEndpoint } from "../state/phones.ts";
+import { awaitTestReceipts, type TestPushProgress } from "../state/testPush.ts";
+import { agoText } from "../text/clock.ts";
+import {
+  lastDisplayText,
+  type ReachabilityWarning,
+  reachabilityWarning,
+  testReceiptText,
+} from "../text/reachability.ts";
 
-const outOfReach = "The server can't be reached just now.";
+const unreachableText = "The server can't be reached just now.";
 const ownZone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
 /** Which phones are woken, and the proof of each. */
 export function PhonesScreen() {
   const [said, setSaid] = useState<string | null>(null);
-  const [test, setTest] = useState<readonly TestOutcome[]>([]);
+  const [test, setTest] = useState<readonly TestPushProgress[]>([]);
   const [busy, setBusy] = useState(false);
   const left = useRef(false);
 
   const load = async () => {
     const answer = await loadPhones();
-    if (answer.kind === "ok") setSaid((before) => (before === outOfReach ? null : before));
-    else if (answer.kind === "unreachable") setSaid(outOfReach);
+    if (answer.kind === "ok") setSaid((before) => (before === unreachableText ? null : before));
+    else if (answer.kind === "unreachable") setSaid(unreachableText);
     else setSaid(answer.problem.detail);
     return answer;
   };
-  useLoad(load, [phoneChanges.value]);
-  const cut = line.value === "cut";
+  useLoad(load, [phoneChangeCount.value]);
+  const cut = connectionState.value === "offline";
   useEffect(() => {
-    void findOwnEndpoint();
+    void updateOwnEndpoint();
   }, [cut]); // and again once the line is back
   useEffect(
     () => () => {
@@ -52,14 +57,14 @@ export function PhonesScreen() {
   };
   const on = (event: SubmitEvent) => {
     event.preventDefault();
-    const label = textIn(new FormData(event.currentTarget as HTMLFormElement), "label") || "This device";
+    const label = readText(new FormData(event.currentTarget as HTMLFormElement), "label") || "This device";
     void during(async () => {
       const view = await loadPhones(); // whether the server lists this browser's address must be known now
       if (view.kind !== "ok") {
-        setSaid(view.kind === "unreachable" ? outOfReach : view.problem.detail);
+        setSaid(view.kind === "unreachable" ? unreachableText : view.problem.detail);
         return;
       }
-      const outcome = await switchOn(view.value, label, rememberedEndpoint.value);
+      const outcome = await switchOn(view.value, label, storedEndpoint.value);
       switch (outcome.kind) {
         case "ok":
           await load();
@@ -75,7 +80,7 @@ export function PhonesScreen() {
           );
           break;
         case "failed":
-          setSaid(`The browser could not switch it on: ${outcome.words}`);
+          setSaid(`The browser could not switch it on: ${outcome.text}`);
           break;
         case "unreachable":
           setSaid("The server can't be reached just now. Try again when there is a connection.");
@@ -89,13 +94,13 @@ export function PhonesScreen() {
   };
   const forget = (endpoint: string) =>
     during(async () => {
-      const answer = await api.forgetPhone(endpoint);
+      const answer = await api.removePhone(endpoint);
       if (answer.kind === "unreachable") {
-        setSaid(outOfReach);
+        setSaid(unreachableText);
         return;
       }
       if (endpoint === ownEndpoint.value) await switchOff();
-      if (endpoint === rememberedEndpoint.value) await forgetOwn();
+      if (endpoint === storedEndpoint.value) await removeOwnEndpoint();
       await load();
     });
   const tryThem = () =>
@@ -103,31 +108,34 @@ export function PhonesScreen() {
       const before = phones.value;
       const answer = await laterApi.testPhones();
       if (answer.kind === "ok" && before !== null) {
-        void awaitProof(answer.value, before, { load: loadPhones, told: setTest, isOver: () => left.current });
-      } else setSaid(answer.kind === "unreachable" ? outOfReach : answer.kind === "ok" ? null : answer.problem.detail);
+        void awaitTestReceipts(answer.value, before, { load: loadPhones, told: setTest, isOver: () => left.current });
+      } else
+        setSaid(answer.kind === "unreachable" ? unreachableText : answer.kind === "ok" ? null : answer.problem.detail);
     });
 
   const known = phones.value?.phones ?? [];
   const thisOneIsOn = ownEndpoint.value !== null && known.some((phone) => phone.endpoint === ownEndpoint.value);
   const warning = ownWarning();
   // It goes on by itself, or the warning says all that can be done.
-  const needsNoSwitch = thisOneIsOn || warning?.kind === "renewalWaits" || warning?.kind === "thisOneBlocked";
-  const isFull = !needsNoSwitch && known.length >= (phones.value?.most ?? Number.POSITIVE_INFINITY);
-  const results = test.filter(({ proof }) => warning === null || proof !== "shown"); // shown before what is warned of
+  const needsNoSwitch = thisOneIsOn || warning?.kind === "renewalPending" || warning?.kind === "thisPhoneBlocked";
+  const isFull = !needsNoSwitch && known.length >= (phones.value?.phonesMax ?? Number.POSITIVE_INFINITY);
+  const results = test.filter(({ receipt: proof }) => warning === null || proof !== "displayed"); // shown before what is warned of
   return (
     <Screen title="Phones">
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
-      <Said words={said} />
-      <Warning warning={warning} />
+      <FormError text={said} />
+      <WarningNotice warning={warning} />
       {isFull && (
-        <TooMany
+        <TooManyPhones
           phone={longestUnused(known)}
           count={known.length}
           busy={busy}
           forget={(endpoint) => void forget(endpoint)}
         />
       )}
-      {phones.value !== null && !needsNoSwitch && !isFull && <ThisPhone busy={busy} label={labelBefore()} on={on} />}
+      {phones.value !== null && !needsNoSwitch && !isFull && (
+        <SwitchOnPhone busy={busy} label={earlierLabel()} on={on} />
+      )}
       {known.length > 0 && (
         <>
           <h2>Your phones</h2>
@@ -136,7 +144,7 @@ export function PhonesScreen() {
               <PhoneEntry
                 key={phone.id}
                 phone={phone}
-                lostHere={phone.endpoint === rememberedEndpoint.value ? lostHereWords(warning) : null}
+                lostText={phone.endpoint === storedEndpoint.value ? lostPhoneText(warning) : null}
                 busy={busy}
                 forget={() => void forget(phone.endpoint)}
               />
@@ -148,9 +156,9 @@ export function PhonesScreen() {
             </button>
           </div>
           <div role="status">
-            {results.map(({ label, words, proof }) => (
+            {results.map(({ label, text: words, receipt: proof }) => (
               <p key={label + words} class={`test ${proof}`}>
-                <strong>{label}:</strong> {proof === "none" ? words : testProofWords(proof)}
+                <strong>{label}:</strong> {proof === "none" ? words : testReceiptText(proof)}
               </p>
             ))}
           </div>
@@ -184,23 +192,23 @@ export function PhonesScreen() {
 
 /** The one that showed a notice the longest ago, or never: most likely the one that nobody uses any more. */
 function longestUnused(known: readonly PhoneView[]): PhoneView | undefined {
-  const lastUse = ({ lastShownAt, addedAt }: PhoneView) => Date.parse(lastShownAt ?? addedAt);
+  const lastUse = ({ lastDisplayedAt: lastShownAt, addedAt }: PhoneView) => Date.parse(lastShownAt ?? addedAt);
   return [...known].sort((one, other) => lastUse(one) - lastUse(other))[0];
 }
 
-interface TooManyProps {
+interface TooManyPhonesProps {
   readonly phone: PhoneView | undefined;
   readonly count: number;
   readonly busy: boolean;
   readonly forget: (endpoint: string) => void;
 }
 
-function TooMany({ phone, count, busy, forget }: TooManyProps) {
+function TooManyPhones({ phone, count, busy, forget }: TooManyPhonesProps) {
   if (phone === undefined) return null;
   const use =
-    phone.lastShownAt === null
+    phone.lastDisplayedAt === null
       ? "has never shown a notice"
-      : `last showed one ${agoWords(phone.lastShownAt, now.value)}`;
+      : `last showed one ${agoText(phone.lastDisplayedAt, now.value)}`;
   return (
     <div class="notice">
       <p>
@@ -215,48 +223,48 @@ function TooMany({ phone, count, busy, forget }: TooManyProps) {
 }
 
 /** The name of this very phone from before its address was lost; null where it had none. */
-function labelBefore(): string | null {
+function earlierLabel(): string | null {
   const { phones: listed = [], gone = [] } = phones.value ?? {};
-  const own = [ownEndpoint.value, rememberedEndpoint.value];
+  const own = [ownEndpoint.value, storedEndpoint.value];
   return [...listed, ...gone].find(({ endpoint }) => own.includes(endpoint))?.label ?? null;
 }
 
 /** What this browser knows of itself and the phones of the server together; null where there is nothing to warn of. */
-function ownWarning(): ReachWarning | null {
+function ownWarning(): ReachabilityWarning | null {
   if (phones.value === null) return null;
-  return reachWarning(phones.value, {
+  return reachabilityWarning(phones.value, {
     endpoint: ownEndpoint.value,
-    remembered: rememberedEndpoint.value,
-    denied: permission.value === "denied",
-    renewalWaits: renewalWaits.value,
+    storedEndpoint: storedEndpoint.value,
+    isBlocked: notificationPermission.value === "denied",
+    isRenewalPending: isRenewalPending.value,
   });
 }
 
 /** What no single phone's entry says; the rest stands beside each. */
-function Warning({ warning }: { readonly warning: ReachWarning | null }) {
-  if (warning === null || warning.kind === "noneProved") return null;
+function WarningNotice({ warning }: { readonly warning: ReachabilityWarning | null }) {
+  if (warning === null || warning.kind === "noneConfirmed") return null;
   return (
     <p class="notice worry">
-      <strong>{warning.words}</strong> {warningAdvice[warning.kind]}
+      <strong>{warning.text}</strong> {warningAdvice[warning.kind]}
     </p>
   );
 }
 
 const warningAdvice = {
   noPhone: "Switch one on, or nobody hears of an alarm.",
-  thisOneLost: "Switch it on again below.",
-  thisOneBlocked: "Allow notices in the browser's settings for this page.",
-  renewalWaits: "It is sent as soon as the server can be reached.",
+  thisPhoneLost: "Switch it on again below.",
+  thisPhoneBlocked: "Allow notices in the browser's settings for this page.",
+  renewalPending: "It is sent as soon as the server can be reached.",
 } as const;
 
 /** What this browser knows before the server does: an entry that the server still calls reachable isn't. */
-function lostHereWords(warning: ReachWarning | null): string | null {
+function lostPhoneText(warning: ReachabilityWarning | null): string | null {
   switch (warning?.kind) {
-    case "thisOneBlocked":
+    case "thisPhoneBlocked":
       return "It may not show notices any more.";
-    case "renewalWaits":
+    case "renewalPending":
       return "This address is no longer valid.";
-    case "thisOneLost":
+    case "thisPhoneLost":
       return "Its browser no longer has this address.";
     default:
       return null;
@@ -265,32 +273,32 @@ function lostHereWords(warning: ReachWarning | null): string | null {
 
 interface PhoneEntryProps {
   readonly phone: PhoneView;
-  readonly lostHere: string | null; // in words, where it is this very phone and this browser knows better than the server
+  readonly lostText: string | null; // in words, where it is this very phone and this browser knows better than the server
   readonly busy: boolean;
   readonly forget: () => void;
 }
 
 function PhoneEntry(props: PhoneEntryProps) {
-  const { label, endpoint, reach, lastShownAt, lastAcceptedAt, problem } = props.phone;
-  const proof = proofWords(lastShownAt, now.value, ownZone());
+  const { label, endpoint, reachability: reach, lastDisplayedAt: lastShownAt, lastAcceptedAt, problem } = props.phone;
+  const proof = lastDisplayText(lastShownAt, now.value, ownZone());
   return (
     <li>
       <h3>
         {label}
-        {(endpoint === ownEndpoint.value || props.lostHere !== null) && <span class="since"> this one</span>}
+        {(endpoint === ownEndpoint.value || props.lostText !== null) && <span class="since"> this one</span>}
       </h3>
-      {props.lostHere === null || reach.kind === "lost" ? (
-        <ReachMark kind={reach.kind}>{reach.kind === "proved" ? proof : reach.words}</ReachMark>
+      {props.lostText === null || reach.kind === "lost" ? (
+        <ReachabilityStatus kind={reach.kind}>{reach.kind === "proved" ? proof : reach.text}</ReachabilityStatus>
       ) : (
-        <ReachMark kind="lost">{props.lostHere}</ReachMark>
+        <ReachabilityStatus kind="lost">{props.lostText}</ReachabilityStatus>
       )}
       <p class="since">
         {reach.kind !== "proved" && lastShownAt !== null && `${proof} `}
         {lastAcceptedAt === null
           ? `No notice has reached its push service yet${reach.kind === "lost" ? "." : ": send a test."}`
-          : `Its push service last took a notice ${agoWords(lastAcceptedAt, now.value)}.`}
+          : `Its push service last took a notice ${agoText(lastAcceptedAt, now.value)}.`}
       </p>
-      {problem !== null && !reach.words.includes(problem) && <p class="problem">{problem}</p>}
+      {problem !== null && !reach.text.includes(problem) && <p class="problem">{problem}</p>}
       <button type="button" class="plain" disabled={props.busy} onClick={props.forget}>
         Forget {label}
       </button>

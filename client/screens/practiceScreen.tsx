@@ -1,14 +1,14 @@
 import { useState } from "preact/hooks";
 import type { PracticeFault } from "../../server/contract/api.ts";
-import { Choice, Said, textIn, useSending } from "../parts/field.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { laterApi } from "../reach/laterApi.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { Choice, FormError, readText, useFormSubmit } from "../components/field.tsx";
+import { Screen } from "../components/screen.tsx";
 import { acceptHome, home, yards } from "../state/home.ts";
-import { chosenWords, practiceWords } from "../words/practice.ts";
+import { chosenFaultText, practiceFaultText } from "../text/practice.ts";
 
 /** A feeder that doesn't exist, to learn on: everything else about it is real. */
 export function PracticeScreen() {
-  const { sending, said, send } = useSending();
+  const { sending, said, send } = useFormSubmit();
   const [chosen, setChosen] = useState<PracticeFault | null>(null); // chosen on this visit
   const practice = home.value?.view.practice;
   const running = practice?.running ?? false;
@@ -16,7 +16,7 @@ export function PracticeScreen() {
 
   const mayPractise = yards.value.some((yard) => yard.role === "keeper");
 
-  const shownBy = chosen === null ? undefined : feeders.find(({ name }) => name === practiceWords[chosen].feeder);
+  const shownBy = chosen === null ? undefined : feeders.find(({ name }) => name === practiceFaultText[chosen].feeder);
 
   const begin = async () => {
     const view = await send(laterApi.startPractice);
@@ -28,7 +28,7 @@ export function PracticeScreen() {
   };
   const choose = async (event: SubmitEvent) => {
     event.preventDefault();
-    const fault = textIn(new FormData(event.currentTarget as HTMLFormElement), "fault") as PracticeFault;
+    const fault = readText(new FormData(event.currentTarget as HTMLFormElement), "fault") as PracticeFault;
     const view = await send(() => laterApi.practiceFault(fault));
     if (view === null) return;
     acceptHome(view);
@@ -42,7 +42,7 @@ export function PracticeScreen() {
         like, and see what reaches your phone. They are marked as practice wherever they appear, and never mix with your
         own record.
       </p>
-      <Said words={said} />
+      <FormError text={said} />
       {!mayPractise ? (
         <p class="hint">Only keepers start and end it.</p>
       ) : !running ? (
@@ -65,19 +65,21 @@ export function PracticeScreen() {
                 Unless Larch is named, Rowan shows it. Practice alarms come sooner than real ones, which wait longer to
                 be sure.
               </p>
-              {(Object.keys(practiceWords) as PracticeFault[]).map((fault) => (
+              {(Object.keys(practiceFaultText) as PracticeFault[]).map((fault) => (
                 <Choice
                   key={fault}
                   type="radio"
-                  label={practiceWords[fault].title}
-                  hint={practiceWords[fault].outcome + (practiceWords[fault].feeder === "Larch" ? " On Larch." : "")}
+                  label={practiceFaultText[fault].title}
+                  hint={
+                    practiceFaultText[fault].outcome + (practiceFaultText[fault].feeder === "Larch" ? " On Larch." : "")
+                  }
                   input={{ name: "fault", value: fault, defaultChecked: practice?.fault === fault }}
                 />
               ))}
             </fieldset>
             <div class="sticky">
               <p role="status">
-                {chosen !== null && chosenWords(chosen)}{" "}
+                {chosen !== null && chosenFaultText(chosen)}{" "}
                 {shownBy !== undefined && <a href={`/feeders/${shownBy.id}`}>Watch {shownBy.name}</a>}
               </p>
               <div class="answers">

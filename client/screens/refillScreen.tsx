@@ -1,11 +1,11 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
-import { Choice, Field, numberIn, Said } from "../parts/field.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { paths } from "../reach/api.ts";
-import { act } from "../state/acts.ts";
+import { paths } from "../api/api.ts";
+import { Choice, Field, FormError, readNumber } from "../components/field.tsx";
+import { Screen } from "../components/screen.tsx";
+import { performOnFeeder } from "../state/actions.ts";
 import { findFeeder } from "../state/home.ts";
-import { massWords } from "../words/amount.ts";
+import { massText } from "../text/amount.ts";
 
 type Kind = "filled" | "added" | "level";
 
@@ -29,7 +29,7 @@ export function RefillScreen(props: { readonly id: string }) {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const form = event.currentTarget as HTMLFormElement;
-    const grams = numberIn(new FormData(form), "grams");
+    const grams = readNumber(new FormData(form), "grams");
     if (
       kind !== "filled" &&
       (grams === undefined || !Number.isFinite(grams) || grams < 0 || (kind === "added" && grams === 0))
@@ -43,13 +43,13 @@ export function RefillScreen(props: { readonly id: string }) {
       kind === "filled"
         ? "refill to the brim"
         : kind === "added"
-          ? `refill of ${massWords(grams ?? 0)}`
-          : `level ${massWords(grams ?? 0)}`;
+          ? `refill of ${massText(grams ?? 0)}`
+          : `level ${massText(grams ?? 0)}`;
     setBusy(true);
-    const outcome = await act(feeder, {
+    const outcome = await performOnFeeder(feeder, {
       kind: "refill",
       path: paths.refills(feeder.id),
-      words,
+      text: words,
       body: (id, at) => ({ id, at, what }),
     });
     setBusy(false);
@@ -80,8 +80,8 @@ export function RefillScreen(props: { readonly id: string }) {
             label="Filled it to the brim"
             hint={
               feeder.hopper.capacityAssumed
-                ? `Nobody has said what a full one holds: it then counts as ${massWords(capacity)}, as is usual.`
-                : `${massWords(capacity)} of ${feeder.settings.food ?? "food"}`
+                ? `Nobody has said what a full one holds: it then counts as ${massText(capacity)}, as is usual.`
+                : `${massText(capacity)} of ${feeder.settings.food ?? "food"}`
             }
             input={pick("filled")}
           />
@@ -105,7 +105,7 @@ export function RefillScreen(props: { readonly id: string }) {
             }}
           />
         )}
-        {kind === "filled" && <Said words={problem} />}
+        {kind === "filled" && <FormError text={problem} />}
         <p class="hint">
           Throw out wet or mouldy food, and clean the tray before you fill up. <a href="/cautions">Usual cautions</a>
         </p>

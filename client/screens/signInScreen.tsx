@@ -1,15 +1,15 @@
 import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
-import { Field, Said, textIn, useSending } from "../parts/field.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { api } from "../reach/api.ts";
-import { cameIn, signedOut } from "../state/home.ts";
+import { api } from "../api/api.ts";
+import { Field, FormError, readText, useFormSubmit } from "../components/field.tsx";
+import { Screen } from "../components/screen.tsx";
+import { sessionEnd, startSession } from "../state/home.ts";
 
 export function SignInScreen() {
-  const { sending, problems, said, form, send } = useSending();
+  const { sending, problems, said, form, send } = useFormSubmit();
   const [Passkey, setPasskey] = useState<ComponentType | null>(null);
   useEffect(() => {
-    import("../parts/passkeySignIn.tsx").then(
+    import("../components/passkeySignIn.tsx").then(
       (part) => setPasskey(() => part.PasskeySignIn),
       (cause: unknown) => console.warn("Passkeys could not be loaded.", cause), // the passphrase is there without them
     );
@@ -17,23 +17,23 @@ export function SignInScreen() {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
-    const name = textIn(data, "name");
+    const name = readText(data, "name");
     const done = await send(() => api.signIn(name, String(data.get("passphrase") ?? "")));
-    if (done !== null) await cameIn(done.keeper?.name ?? name);
+    if (done !== null) await startSession(done.keeper?.name ?? name);
   };
   return (
     <Screen title="Sign in">
-      {signedOut.value === null ? (
+      {sessionEnd.value === null ? (
         <p>The keeper's notebook is private. Who is reading?</p>
       ) : (
         <p class="notice" role="status">
-          {signedOut.value === "here"
+          {sessionEnd.value === "here"
             ? "You were signed out. Sign in again to go on; what you entered is kept."
             : "You were signed out. Sign in again to go on."}
         </p>
       )}
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <Said words={said} />
+        <FormError text={said} />
         <Field
           label="Keeper's name"
           problem={problems.name}

@@ -1,13 +1,13 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import type { YardView } from "../../server/contract/api.ts";
-import { DeleteYard } from "../parts/deleteYard.tsx";
-import { Choice, Field, numberIn, Said, textIn, useSending } from "../parts/field.tsx";
-import { Screen } from "../parts/screen.tsx";
-import { YardLinks } from "../parts/yardLinks.tsx";
-import { ZoneField } from "../parts/zoneField.tsx";
-import { ZoneNotice } from "../parts/zoneNotice.tsx";
-import { laterApi, withoutContent } from "../reach/laterApi.ts";
+import { laterApi, withoutContent } from "../api/laterApi.ts";
+import { DeleteYard } from "../components/deleteYard.tsx";
+import { Choice, Field, FormError, readNumber, readText, useFormSubmit } from "../components/field.tsx";
+import { Screen } from "../components/screen.tsx";
+import { YardLinks } from "../components/yardLinks.tsx";
+import { ZoneField } from "../components/zoneField.tsx";
+import { ZoneNotice } from "../components/zoneNotice.tsx";
 import { refreshHome, yards } from "../state/home.ts";
 
 /** Where the yard is and when its digest comes. */
@@ -23,7 +23,7 @@ export function YardScreen(props: { readonly id: string }) {
   return (
     <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }}>
       <YardLinks yard={yard} />
-      {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardWords yard={yard} />}
+      {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardSummary yard={yard} />}
       {yard.role === "keeper" && (
         <p class="elsewhere">
           <a href="/yards/new">Make another yard</a>
@@ -35,7 +35,7 @@ export function YardScreen(props: { readonly id: string }) {
 }
 
 /** What a helper sees of it: the same, without what would only be refused. */
-const YardWords = ({ yard }: { readonly yard: YardView }) => (
+const YardSummary = ({ yard }: { readonly yard: YardView }) => (
   <p class="hint">
     Its clock is that of {yard.zone}; the digest comes at {yard.digestTime}. Only keepers of {yard.name} change these.
   </p>
@@ -43,20 +43,20 @@ const YardWords = ({ yard }: { readonly yard: YardView }) => (
 
 function YardForm({ yard }: { readonly yard: YardView }) {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useSending();
+  const { sending, problems, said, form, send } = useFormSubmit();
   const [positionSaid, setPositionSaid] = useState("");
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
-    const latitudeDegrees = numberIn(data, "place.latitudeDegrees");
-    const longitudeDegrees = numberIn(data, "place.longitudeDegrees");
+    const latitudeDegrees = readNumber(data, "place.latitudeDegrees");
+    const longitudeDegrees = readNumber(data, "place.longitudeDegrees");
     const placed = latitudeDegrees !== undefined || longitudeDegrees !== undefined; // half a place is refused by its field
     const changed = await send(() => {
       const change = {
-        name: textIn(data, "name"),
-        zone: textIn(data, "zone"),
+        name: readText(data, "name"),
+        zone: readText(data, "zone"),
         place: placed ? ({ latitudeDegrees, longitudeDegrees } as NonNullable<YardView["place"]>) : null,
-        digestTime: textIn(data, "digestTime"),
+        digestTime: readText(data, "digestTime"),
         digestWanted: data.has("digestWanted"),
       };
       return withoutContent(laterApi.changeYard(yard.id, change));
@@ -86,7 +86,7 @@ function YardForm({ yard }: { readonly yard: YardView }) {
     <section aria-labelledby="yard-title">
       <h2 id="yard-title">The yard</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <Said words={said} />
+        <FormError text={said} />
         <Field
           label="Name"
           problem={problems.name}

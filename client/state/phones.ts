@@ -1,40 +1,47 @@
 import { signal } from "@preact/signals";
 import type { PhonesView } from "../../server/contract/api.ts";
-import type { Cupboard } from "../kept/cupboard.ts";
+import { type ApiResult, api } from "../api/api.ts";
 import {
-  dropRenewal,
-  keepRenewal,
-  keptRenewal,
-  ownKey,
+  ownEndpointKey,
+  removeRenewal,
   sendRenewal,
-  serverKeyKey,
-  subscriptionOf,
-} from "../kept/renewal.ts";
-import { type Answer, api } from "../reach/api.ts";
-import { noteLine, phoneChanges, signedIn } from "./home.ts";
-import { findOwnEndpoint, fromBase64Url, ownEndpoint, ownSubscription, permission, thisBrowser } from "./phone.ts";
+  serverPublicKeyKey,
+  storedRenewal,
+  storeRenewal,
+  subscriptionRequest,
+} from "../offline/endpointRenewal.ts";
+import type { LocalStore } from "../offline/localStore.ts";
+import { phoneChangeCount, signedIn, updateConnectionState } from "./home.ts";
+import {
+  browserSupport,
+  fromBase64Url,
+  notificationPermission,
+  ownEndpoint,
+  ownSubscription,
+  updateOwnEndpoint,
+} from "./ownPhone.ts";
 
 /** The keeper's phones as the server knows them; null until it was asked. */
 export const phones = signal<PhonesView | null>(null);
 
 /** By which address the server last listed this very browser; null where it never did. */
-export const rememberedEndpoint = signal<string | null>(null);
+export const storedEndpoint = signal<string | null>(null);
 
 /** This phone has a new address that the server has not got yet. */
-export const renewalWaits = signal(false);
+export const isRenewalPending = signal(false);
 
-const toldPermissionKey = "toldPermission";
+const sentPermissionKey = "toldPermission";
 const retryFirstMs = 2_000;
 const retryMaxMs = 5 * 60_000;
 
-let cupboard: Cupboard | null = null;
+let store: LocalStore | null = null;
 
 /** Looks after this phone's own address and leave to notify: now, and whenever either may have changed. */
-export async function openPhones(kept: Cupboard): Promise<void> {
-  cupboard = kept;
-  rememberedEndpoint.value = (await kept.get<string>(ownKey)) ?? null;
+export async function openPhones(kept: LocalStore): Promise<void> {
+  store = kept;
+  storedEndpoint.value = (await kept.get<string>(ownEndpointKey)) ?? null;
   const look = () => {
-    if (document.visibilityState !== "hidden") lookAtPhone();
+    if (document.visibilityState !== "hidden") checkPhone();
   };
   addEventListener("online", look);
   addEventListener("focus", look);
@@ -42,75 +49,75 @@ export async function openPhones(kept: Cupboard): Promise<void> {
   const status = await navigator.permissions
     ?.query({ name: "notifications" })
     .catch((cause: unknown) => console.warn("The browser does not tell of its leave to notify.", cause));
-  status?.addEventListener("change", lookAtPhone);
-  await attend();
+  status?.addEventListener("change", checkPhone);
+  await checkQueued();
 }
 
-let attending: Promise<void> | null = null;
-let again = false;
+let checking: Promise<void> | null = null;
+let checkAgain = false;
 let retryMs = retryFirstMs;
-let retry: ReturnType<typeof setTimeout> | undefined;
+let retryTimer: ReturnType<typeof setTimeout> | undefined;
 
 /** Something may have changed: this phone's address, its leave to notify, or the connection. */
-export function lookAtPhone(): void {
+export function checkPhone(): void {
   retryMs = retryFirstMs;
-  void attend();
+  void checkQueued();
 }
 
 /** One at a time; asked for once more while it is under way, it looks once more. */
-function attend(): Promise<void> {
-  if (attending !== null) {
-    again = true;
-    return attending;
+function checkQueued(): Promise<void> {
+  if (checking !== null) {
+    checkAgain = true;
+    return checking;
   }
-  attending = (async () => {
+  checking = (async () => {
     try {
       do {
-        again = false;
-        await attendOnce().catch((cause: unknown) => console.warn("This phone's address could not be read.", cause));
-      } while (again);
+        checkAgain = false;
+        await checkOnce().catch((cause: unknown) => console.warn("This phone's address could not be read.", cause));
+      } while (checkAgain);
     } finally {
-      attending = null;
+      checking = null;
     }
   })();
-  return attending;
+  return checking;
 }
 
-async function attendOnce(): Promise<void> {
-  if (cupboard === null) return;
-  permission.value = thisBrowser().permission;
-  await findOwnEndpoint();
-  rememberedEndpoint.value = (await cupboard.get<string>(ownKey)) ?? null; // the worker may have renewed it
-  const told = await tellPermission(cupboard);
-  const sent = await renew(cupboard);
-  renewalWaits.value = sent === "waits" || sent === "signedOut";
-  rememberedEndpoint.value = (await cupboard.get<string>(ownKey)) ?? null;
+async function checkOnce(): Promise<void> {
+  if (store === null) return;
+  notificationPermission.value = browserSupport().permission;
+  await updateOwnEndpoint();
+  storedEndpoint.value = (await store.get<string>(ownEndpointKey)) ?? null; // the worker may have renewed it
+  const told = await sendPermission(store);
+  const sent = await renewEndpoint(store);
+  isRenewalPending.value = sent === "pending" || sent === "signedOut";
+  storedEndpoint.value = (await store.get<string>(ownEndpointKey)) ?? null;
   if ((sent === "done" || sent === "removed" || told) && signedIn.value === "yes") await loadPhones();
-  clearTimeout(retry);
-  if (sent !== "waits" && told !== null) return;
-  retry = setTimeout(() => void attend(), retryMs);
+  clearTimeout(retryTimer);
+  if (sent !== "pending" && told !== null) return;
+  retryTimer = setTimeout(() => void checkQueued(), retryMs);
   retryMs = Math.min(retryMaxMs, retryMs * 2);
 }
 
 /** The browser may never have said that the address changed: the present one is compared with the one that the server knows. */
-async function renew(kept: Cupboard) {
-  const remembered = rememberedEndpoint.value;
-  if (remembered !== null && permission.value === "granted") {
-    const subscription = (await ownSubscription()) ?? (await subscribedAnew(kept));
+async function renewEndpoint(kept: LocalStore) {
+  const remembered = storedEndpoint.value;
+  if (remembered !== null && notificationPermission.value === "granted") {
+    const subscription = (await ownSubscription()) ?? (await subscribeAgain(kept));
     ownEndpoint.value = subscription?.endpoint ?? null;
-    const waits = await keptRenewal(kept);
+    const waits = await storedRenewal(kept);
     if (subscription === null || subscription.endpoint === remembered) {
-      if (subscription !== null) await dropRenewal(kept);
+      if (subscription !== null) await removeRenewal(kept);
     } else if (waits?.endpoint !== subscription.endpoint) {
-      await keepRenewal(kept, { replaces: remembered, ...subscriptionOf(subscription) });
+      await storeRenewal(kept, { replaces: remembered, ...subscriptionRequest(subscription) });
     }
   }
   return sendRenewal(kept);
 }
 
 /** The browser has forgotten the address of a phone that was switched on: leave to notify is there, so it asks for another. */
-async function subscribedAnew(kept: Cupboard): Promise<PushSubscription | null> {
-  const key = phones.value?.publicKey ?? (await kept.get<string>(serverKeyKey));
+async function subscribeAgain(kept: LocalStore): Promise<PushSubscription | null> {
+  const key = phones.value?.publicKey ?? (await kept.get<string>(serverPublicKeyKey));
   const registration = await navigator.serviceWorker?.getRegistration();
   if (key === undefined || registration?.pushManager === undefined) return null;
   const options = { userVisibleOnly: true, applicationServerKey: fromBase64Url(key) };
@@ -121,64 +128,64 @@ async function subscribedAnew(kept: Cupboard): Promise<PushSubscription | null> 
 }
 
 /** @returns whether the server was told something new; null where it could not be told and should be again */
-async function tellPermission(kept: Cupboard): Promise<boolean | null> {
-  const endpoint = rememberedEndpoint.value;
-  if (endpoint === null || permission.value === "none") return false;
-  const allowed = permission.value === "granted";
-  const known = (await kept.get<string>(toldPermissionKey)) ?? `${endpoint} true`;
+async function sendPermission(kept: LocalStore): Promise<boolean | null> {
+  const endpoint = storedEndpoint.value;
+  if (endpoint === null || notificationPermission.value === "none") return false;
+  const allowed = notificationPermission.value === "granted";
+  const known = (await kept.get<string>(sentPermissionKey)) ?? `${endpoint} true`;
   const said = `${endpoint} ${allowed}`;
   if (known === said || (allowed && ownEndpoint.value !== endpoint)) return false; // a renewal says it by itself
-  const answer = await api.allowPhone(endpoint, allowed);
+  const answer = await api.setPhonePermission(endpoint, allowed);
   if (answer.kind === "unreachable" || answer.kind === "signedOut") return null;
-  await kept.put(toldPermissionKey, said);
+  await kept.put(sentPermissionKey, said);
   return true;
 }
 
-export async function loadPhones(): Promise<Answer<PhonesView>> {
+export async function loadPhones(): Promise<ApiResult<PhonesView>> {
   const answer = await api.phones();
-  noteLine(answer);
+  updateConnectionState(answer);
   if (answer.kind !== "ok") return answer;
   const isFirst = phones.value === null;
   phones.value = answer.value;
-  await cupboard?.put(serverKeyKey, answer.value.publicKey);
-  await rememberOwn();
-  if (isFirst) void attend(); // by the server's key a forgotten address can be asked for anew
+  await store?.put(serverPublicKeyKey, answer.value.publicKey);
+  await storeOwnEndpoint();
+  if (isFirst) void checkQueued(); // by the server's key a forgotten address can be asked for anew
   return answer;
 }
 
-let early: { readonly answer: Promise<Answer<PhonesView>>; readonly changes: number } | null = null;
+let earlyLoad: { readonly answer: Promise<ApiResult<PhonesView>>; readonly changes: number } | null = null;
 
 /** Beside the very first request for the feeders, so that what a first page says of the phones comes with them. */
-export function loadPhonesEarly(): Promise<Answer<PhonesView>> {
-  early = { answer: loadPhones(), changes: phoneChanges.value };
-  return early.answer;
+export function loadPhonesEarly(): Promise<ApiResult<PhonesView>> {
+  earlyLoad = { answer: loadPhones(), changes: phoneChangeCount.value };
+  return earlyLoad.answer;
 }
 
 /**
  * What was asked for early serves the first page that wants it: on a weak line nothing is fetched twice. Where the phones have
  * changed since, or may have, they are asked for anew.
  */
-export async function loadPhonesForHome(): Promise<Answer<PhonesView>> {
-  const taken = early;
-  early = null;
-  if (taken === null || taken.changes !== phoneChanges.value) return loadPhones();
+export async function loadPhonesForHome(): Promise<ApiResult<PhonesView>> {
+  const taken = earlyLoad;
+  earlyLoad = null;
+  if (taken === null || taken.changes !== phoneChangeCount.value) return loadPhones();
   const answer = await taken.answer;
   return answer.kind === "ok" ? answer : loadPhones();
 }
 
 /** Only an address that the server lists counts as this phone's: whatever else the browser has replaces that one. */
-async function rememberOwn(): Promise<void> {
+async function storeOwnEndpoint(): Promise<void> {
   const own = ownEndpoint.value;
-  if (own === null || own === rememberedEndpoint.value) return;
+  if (own === null || own === storedEndpoint.value) return;
   if (!phones.value?.phones.some(({ endpoint }) => endpoint === own)) return;
-  rememberedEndpoint.value = own;
-  await cupboard?.put(ownKey, own);
+  storedEndpoint.value = own;
+  await store?.put(ownEndpointKey, own);
 }
 
 /** Switched off by hand: that is no loss to warn of. */
-export async function forgetOwn(): Promise<void> {
-  rememberedEndpoint.value = null;
-  renewalWaits.value = false;
-  await cupboard?.remove(ownKey);
-  if (cupboard !== null) await dropRenewal(cupboard);
+export async function removeOwnEndpoint(): Promise<void> {
+  storedEndpoint.value = null;
+  isRenewalPending.value = false;
+  await store?.remove(ownEndpointKey);
+  if (store !== null) await removeRenewal(store);
 }

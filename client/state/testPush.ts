@@ -1,21 +1,21 @@
 import type { PhonesView, TestPushView } from "../../server/contract/api.ts";
-import type { Answer } from "../reach/api.ts";
+import type { ApiResult } from "../api/api.ts";
 
 /** How a test went for one phone: what its push service said, and what the phone itself said then. */
-export interface TestOutcome {
+export interface TestPushProgress {
   readonly label: string;
-  readonly words: string;
+  readonly text: string;
   /** `none`: its push service didn't take it, so nothing can come. */
-  readonly proof: "awaited" | "shown" | "missing" | "none";
+  readonly receipt: "pending" | "displayed" | "missing" | "none";
 }
 
-const looks = 20;
-const paceMs = 1_500;
+const pollsMax = 20;
+const pollMs = 1_500;
 
 export interface Watching {
-  load(): Promise<Answer<PhonesView>>;
+  load(): Promise<ApiResult<PhonesView>>;
   /** Hears of each change, and at the end of those that never came. */
-  told(outcomes: readonly TestOutcome[]): void;
+  told(outcomes: readonly TestPushProgress[]): void;
   /** Whether nobody looks any more. */
   isOver(): boolean;
   readonly pause?: (ms: number) => Promise<void>;
@@ -24,28 +24,28 @@ export interface Watching {
 /**
  * After a test was sent: looks again and again whether the phones say that it stood on their screens, for half a minute.
  */
-export async function awaitProof(
+export async function awaitTestReceipts(
   test: TestPushView,
   before: PhonesView,
   { load, told, isOver, pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms)) }: Watching,
 ): Promise<void> {
   // Compared with what stood there before, not with a clock: the phone's and the server's differ.
-  const had = new Map(before.phones.map(({ label, lastShownAt }) => [label, lastShownAt]));
+  const had = new Map(before.phones.map(({ label, lastDisplayedAt: lastShownAt }) => [label, lastShownAt]));
   let known = before;
-  const outcomes = (end: "awaited" | "missing") =>
-    test.outcomes.map(({ label, outcome, words }): TestOutcome => {
-      if (outcome !== "accepted") return { label, words, proof: "none" };
-      const now = known.phones.find((phone) => phone.label === label)?.lastShownAt ?? null;
-      return { label, words, proof: now !== null && now !== had.get(label) ? "shown" : end };
+  const outcomes = (end: "pending" | "missing") =>
+    test.outcomes.map(({ label, outcome, text: words }): TestPushProgress => {
+      if (outcome !== "accepted") return { label, text: words, receipt: "none" };
+      const now = known.phones.find((phone) => phone.label === label)?.lastDisplayedAt ?? null;
+      return { label, text: words, receipt: now !== null && now !== had.get(label) ? "displayed" : end };
     });
-  told(outcomes("awaited"));
-  for (let look = 0; look < looks; look++) {
-    if (!outcomes("awaited").some(({ proof }) => proof === "awaited")) return;
-    await pause(paceMs);
+  told(outcomes("pending"));
+  for (let look = 0; look < pollsMax; look++) {
+    if (!outcomes("pending").some(({ receipt: proof }) => proof === "pending")) return;
+    await pause(pollMs);
     if (isOver()) return;
     const answer = await load();
     if (answer.kind === "ok") known = answer.value;
-    told(outcomes("awaited"));
+    told(outcomes("pending"));
   }
   told(outcomes("missing"));
 }

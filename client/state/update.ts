@@ -2,9 +2,9 @@ import { signal } from "@preact/signals";
 import { hasUnsaved } from "./unsaved.ts";
 
 /** A newer version of this page lies ready. It never takes over by itself: the keeper may be in the middle of something. */
-export const updateReady = signal(false);
+export const isUpdateReady = signal(false);
 /** The newer version is in use, and this window stays with the older one for what was entered in it. */
-export const updateTaken = signal(false);
+export const isUpdateActive = signal(false);
 
 let registration: ServiceWorkerRegistration | null = null;
 
@@ -23,7 +23,7 @@ export function listenToWorker(open: (path: string) => void, lookForActs: () => 
   let controller = serviceWorker.controller;
   serviceWorker.addEventListener("controllerchange", () => {
     // The very first worker replaces nothing, so it is no update.
-    if (controller !== null) goOver();
+    if (controller !== null) reloadWhenSaved();
     controller = serviceWorker.controller;
   });
 }
@@ -36,7 +36,7 @@ export async function registerWorker(): Promise<void> {
   const watch = (worker: ServiceWorker | null) => {
     if (worker === null) return;
     const look = () => {
-      if (worker.state === "installed" && serviceWorker.controller !== null) updateReady.value = true;
+      if (worker.state === "installed" && serviceWorker.controller !== null) isUpdateReady.value = true;
     };
     worker.addEventListener("statechange", look);
     look();
@@ -58,27 +58,27 @@ const pageVersion = () =>
   new URL(document.querySelector<HTMLScriptElement>("script[type=module][src]")?.src ?? "", location.href).pathname;
 
 /** All windows go over together: each sees the new worker take control. */
-export function takeUpdate(): void {
+export function activateUpdate(): void {
   const waiting = registration?.waiting ?? null;
   if (waiting === null)
-    goOver(); // another window has taken it, a moment ago
+    reloadWhenSaved(); // another window has taken it, a moment ago
   else waiting.postMessage({ kind: "takeOver" });
 }
 
-const lookEveryMs = 1_000;
+const reloadCheckMs = 1_000;
 
-function goOver(): void {
-  updateReady.value = false;
+function reloadWhenSaved(): void {
+  isUpdateReady.value = false;
   if (!hasUnsaved()) {
     location.reload();
     return;
   }
-  if (updateTaken.value) return;
-  updateTaken.value = true;
+  if (isUpdateActive.value) return;
+  isUpdateActive.value = true;
   setInterval(() => {
     if (!hasUnsaved()) location.reload();
-  }, lookEveryMs);
+  }, reloadCheckMs);
 }
 
 /** At the keeper's word, whatever was entered. */
-export const goOverNow = () => location.reload();
+export const reloadNow = () => location.reload();

@@ -1,10 +1,32 @@
-import { type Cupboard, openCupboard } from "../kept/cupboard.ts";
-import { oneSender } from "../kept/oneSender.ts";
-import { keepRenewal, ownKey, type RenewalSent, sendRenewal, serverKeyKey, subscriptionOf } from "../kept/renewal.ts";
-import { keepShown, sendShown } from "../kept/shown.ts";
-import type { WaitingAct } from "../kept/waiting.ts";
-import { actFrom, isOver, keepAct, type Met, type Progress, progressWords, sendKept } from "./answering.ts";
-import { type NoticeData, noticeFrom, onceMore, ownPath, type PushNotice, quietNotice } from "./pushNotice.ts";
+import type { QueuedAction } from "../offline/actionQueue.ts";
+import { sendDisplayReceipts, storeDisplayReceipt } from "../offline/displayReceipts.ts";
+import {
+  ownEndpointKey,
+  type RenewalOutcome,
+  sendRenewal,
+  serverPublicKeyKey,
+  storeRenewal,
+  subscriptionRequest,
+} from "../offline/endpointRenewal.ts";
+import { type LocalStore, openLocalStore } from "../offline/localStore.ts";
+import { runExclusively } from "../offline/runExclusively.ts";
+import {
+  type ActionProgress,
+  actionFrom,
+  isFinal,
+  progressText,
+  type SentAction,
+  sendStoredActions,
+  storeAction,
+} from "./notificationActions.ts";
+import {
+  ownPath,
+  type PushNotification,
+  type PushNotificationData,
+  readPush,
+  silentNotification,
+  silentRepeat,
+} from "./pushNotification.ts";
 
 /**
  * Runs beside the page, and without it: keeps the shell so that the notebook opens in the wood, shows every push and proves
@@ -13,29 +35,29 @@ import { type NoticeData, noticeFrom, onceMore, ownPath, type PushNotice, quietN
  */
 
 // The page's DOM types and a worker's can't stand in one program, so what is used here is named here.
-interface Waits {
+interface ExtendableEvent {
   waitUntil(work: Promise<unknown>): void;
 }
-interface PushGiven extends Waits {
+interface PushEvent extends ExtendableEvent {
   readonly data: { text(): string } | null;
   /** What a browser that knows the declarative form would show by itself. */
   readonly notification?: unknown;
 }
-interface Tapped extends Waits {
+interface NotificationClickEvent extends ExtendableEvent {
   readonly action: string; // empty: the notice itself was tapped
   readonly notification: Notification & { readonly data: unknown };
 }
-interface LineIsBack extends Waits {
+interface SyncEvent extends ExtendableEvent {
   readonly tag: string;
 }
-interface Fetched extends Waits {
+interface FetchEvent extends ExtendableEvent {
   readonly request: Request;
   respondWith(answer: Promise<Response>): void;
 }
-interface Told extends Waits {
+interface WorkerMessageEvent extends ExtendableEvent {
   readonly data: unknown;
 }
-interface SubscriptionLost extends Waits {
+interface SubscriptionChangeEvent extends ExtendableEvent {
   readonly oldSubscription?: PushSubscription | null;
   readonly newSubscription?: PushSubscription | null;
 }
@@ -53,13 +75,13 @@ interface WorkerScope {
     openWindow(url: string): Promise<PageClient | null>;
   };
   skipWaiting(): Promise<void>;
-  addEventListener(kind: "install" | "activate", hear: (event: Waits) => void): void;
-  addEventListener(kind: "fetch", hear: (event: Fetched) => void): void;
-  addEventListener(kind: "message", hear: (event: Told) => void): void;
-  addEventListener(kind: "push", hear: (event: PushGiven) => void): void;
-  addEventListener(kind: "notificationclick", hear: (event: Tapped) => void): void;
-  addEventListener(kind: "sync", hear: (event: LineIsBack) => void): void;
-  addEventListener(kind: "pushsubscriptionchange", hear: (event: SubscriptionLost) => void): void;
+  addEventListener(kind: "install" | "activate", hear: (event: ExtendableEvent) => void): void;
+  addEventListener(kind: "fetch", hear: (event: FetchEvent) => void): void;
+  addEventListener(kind: "message", hear: (event: WorkerMessageEvent) => void): void;
+  addEventListener(kind: "push", hear: (event: PushEvent) => void): void;
+  addEventListener(kind: "notificationclick", hear: (event: NotificationClickEvent) => void): void;
+  addEventListener(kind: "sync", hear: (event: SyncEvent) => void): void;
+  addEventListener(kind: "pushsubscriptionchange", hear: (event: SubscriptionChangeEvent) => void): void;
 }
 declare const self: WorkerScope;
 
@@ -76,7 +98,7 @@ self.addEventListener("install", (event) => {
   event.waitUntil(
     caches
       .open(shellName)
-      .then((shell) => shell.addAll(__SHELL_FILES__.map((path) => new Request(path, { cache: freshness(path) })))),
+      .then((shell) => shell.addAll(__SHELL_FILES__.map((path) => new Request(path, { cache: cacheMode(path) })))),
   );
 });
 
@@ -91,7 +113,7 @@ self.addEventListener("message", (event) => {
 });
 
 /** What has its fingerprint in its name never changes: the page has just fetched most of it. */
-const freshness = (path: string) => (path.startsWith("/assets/") ? "default" : "no-cache");
+const cacheMode = (path: string) => (path.startsWith("/assets/") ? "default" : "no-cache");
 
 /** A window that doesn't answer within this is asleep, or of a build that doesn't know the question: it counts as an older one. */
 const versionAnswerMs = 3_000;
@@ -145,16 +167,16 @@ async function fromShell(path: string, request: Request): Promise<Response> {
 self.addEventListener("push", (event) => {
   event.waitUntil(
     (async () => {
-      const notice = noticeFrom(textOf(event), self.location.origin, event.notification ?? null);
-      await show(notice);
-      await proveShown(notice);
+      const notice = readPush(textOf(event), self.location.origin, event.notification ?? null);
+      await showPush(notice);
+      await reportDisplay(notice);
       await sendAll(); // there is a line just now
-      if ((await handInRenewal()) === "waits") await askForSync();
+      if ((await sendRenewalOrWarn()) === "pending") await requestSync();
     })(),
   );
 });
 
-function textOf(event: PushGiven): string | null {
+function textOf(event: PushEvent): string | null {
   try {
     return event.data?.text() ?? null;
   } catch {
@@ -162,35 +184,35 @@ function textOf(event: PushGiven): string | null {
   }
 }
 
-async function show(notice: PushNotice): Promise<void> {
+async function showPush(notice: PushNotification): Promise<void> {
   const { tag, data } = notice.options;
-  const standing = await standingWith(tag);
+  const standing = await notificationsWithTag(tag);
   if (notice.closes) for (const old of standing) old.close();
-  const isThere = data.item !== null && standing.some((old) => dataOf(old)?.item === data.item);
-  const { title, options } = isThere ? onceMore(notice) : notice;
+  const isThere = data.item !== null && standing.some((old) => notificationData(old)?.item === data.item);
+  const { title, options } = isThere ? silentRepeat(notice) : notice;
   await self.registration.showNotification(title, options as NotificationOptions);
 }
 
 /** Nothing may keep a push from being shown, least of all the look at what stands there already. */
-const standingWith = (tag: string): Promise<readonly Notification[]> =>
+const notificationsWithTag = (tag: string): Promise<readonly Notification[]> =>
   self.registration.getNotifications({ tag }).catch((cause: unknown) => {
     console.warn("What stands on the screen could not be seen.", cause);
     return [];
   });
-const dataOf = (notice: Notification) => notice.data as NoticeData | null;
+const notificationData = (notice: Notification) => notice.data as PushNotificationData | null;
 
 /** Opened anew by each life of the worker, and shared by its events. */
-let cupboardOpened: Promise<Cupboard> | null = null;
-const cupboard = () => {
-  cupboardOpened ??= openCupboard();
-  return cupboardOpened;
+let openedStore: Promise<LocalStore> | null = null;
+const localStore = () => {
+  openedStore ??= openLocalStore();
+  return openedStore;
 };
 
-async function proveShown({ options }: PushNotice): Promise<void> {
-  const kept = await cupboard();
+async function reportDisplay({ options }: PushNotification): Promise<void> {
+  const kept = await localStore();
   const now = Date.now();
-  if (options.data.item !== null) await keepShown(kept, { item: options.data.item, shownAt: now });
-  await oneSender(() => sendShown(kept, now));
+  if (options.data.item !== null) await storeDisplayReceipt(kept, { item: options.data.item, displayedAt: now });
+  await runExclusively(() => sendDisplayReceipts(kept, now));
 }
 
 // --- answers on the notice -----------------------------------------------------------------------------------------
@@ -198,11 +220,11 @@ async function proveShown({ options }: PushNotice): Promise<void> {
 self.addEventListener("notificationclick", (event) => {
   const { notification, action } = event;
   notification.close();
-  const navigate = ownPath(dataOf(notification)?.navigate, self.location.origin);
-  event.waitUntil(action === "" ? goTo(navigate) : carryOut(action, notification, navigate));
+  const navigate = ownPath(notificationData(notification)?.navigate, self.location.origin);
+  event.waitUntil(action === "" ? openPage(navigate) : performAction(action, notification, navigate));
 });
 
-async function goTo(path: string): Promise<void> {
+async function openPage(path: string): Promise<void> {
   const pages = await openPages();
   const page = pages[0];
   if (page === undefined) {
@@ -213,57 +235,59 @@ async function goTo(path: string): Promise<void> {
   focused.postMessage({ kind: "open", path });
 }
 /** What changed here is looked at by each open page, so that none shows what was true before. */
-async function tellPages(kind: "acts" | "address"): Promise<void> {
+async function notifyPages(kind: "acts" | "address"): Promise<void> {
   for (const page of await openPages()) page.postMessage({ kind });
 }
 const openPages = () => self.clients.matchAll({ type: "window", includeUncontrolled: true });
 
-async function carryOut(action: string, notification: Notification, navigate: string): Promise<void> {
+async function performAction(action: string, notification: Notification, navigate: string): Promise<void> {
   const { title, tag } = notification;
-  const data = dataOf(notification);
-  const act = data === null ? null : actFrom(action, { title, tag, data: { ...data, navigate } }, newId(), Date.now());
-  if (act === null) return goTo(navigate);
-  await keepAct(await cupboard(), act);
+  const data = notificationData(notification);
+  const act =
+    data === null ? null : actionFrom(action, { title, tag, data: { ...data, navigate } }, newId(), Date.now());
+  if (act === null) return openPage(navigate);
+  await storeAction(await localStore(), act);
   const met = await sendAll();
   // Not met here: another event of this worker, or a page, was quicker in the moment between keeping and sending.
-  const own = met.find((each) => each.act.id === act.id)?.progress ?? ended.get(act.id) ?? { kind: "byPage" };
-  await tellProgress(act, own);
-  if (!isOver(own)) await askForSync();
+  const own = met.find((each) => each.action.id === act.id)?.progress ??
+    finishedActions.get(act.id) ?? { kind: "sentByPage" };
+  await showProgress(act, own);
+  if (!isFinal(own)) await requestSync();
 }
 
 /** What became of acts in this life of the worker, by id: few, since a worker that has nothing to do is put to sleep. */
-const ended = new Map<string, Progress>();
+const finishedActions = new Map<string, ActionProgress>();
 
 /**
  * Sends whatever waits, also what a page left behind. What was answered on a notice earlier is told in its place: where that
  * still stands, or where it came to nothing, which the keeper must know.
  */
-async function sendAll(): Promise<readonly Met[]> {
-  const kept = await cupboard();
-  const met = await oneSender(() => sendKept(kept, Date.now()));
-  for (const { act, progress } of met) {
-    if (act.notice === undefined || !isOver(progress)) continue;
-    ended.set(act.id, progress);
-    const stands = (await standingWith(act.notice.tag)).length > 0;
-    if (stands || progress.kind !== "done") await tellProgress(act, progress);
+async function sendAll(): Promise<readonly SentAction[]> {
+  const kept = await localStore();
+  const met = await runExclusively(() => sendStoredActions(kept, Date.now()));
+  for (const { action: act, progress } of met) {
+    if (act.notification === undefined || !isFinal(progress)) continue;
+    finishedActions.set(act.id, progress);
+    const stands = (await notificationsWithTag(act.notification.tag)).length > 0;
+    if (stands || progress.kind !== "done") await showProgress(act, progress);
   }
-  if (met.length > 0) await tellPages("acts");
+  if (met.length > 0) await notifyPages("acts");
   return met;
 }
 
 const newId = () => crypto.randomUUID(); // a worker runs over HTTPS only, where it is there
 
-async function tellProgress(act: WaitingAct, progress: Progress): Promise<void> {
-  if (act.notice === undefined) return;
-  const { title, tag, path } = act.notice;
+async function showProgress(act: QueuedAction, progress: ActionProgress): Promise<void> {
+  if (act.notification === undefined) return;
+  const { title, tag, path } = act.notification;
   const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
-  await show(quietNotice(title, progressWords(act, progress, Date.now(), zone), tag, path));
+  await showPush(silentNotification(title, progressText(act, progress, Date.now(), zone), tag, path));
 }
 
 const syncTag = "send-what-waits";
 
 /** Where there is no background sync, the next push, tap or page sends what waits. */
-async function askForSync(): Promise<void> {
+async function requestSync(): Promise<void> {
   const { sync } = self.registration as { readonly sync?: { register(tag: string): Promise<void> } };
   await sync?.register(syncTag).catch((cause: unknown) => console.warn("No sync was granted.", cause));
 }
@@ -273,54 +297,55 @@ self.addEventListener("sync", (event) => {
   event.waitUntil(
     (async () => {
       const met = await sendAll();
-      const kept = await cupboard();
-      await oneSender(() => sendShown(kept, Date.now()));
-      if ((await handInRenewal()) === "waits") throw new Error("the server was not reached");
+      const kept = await localStore();
+      await runExclusively(() => sendDisplayReceipts(kept, Date.now()));
+      if ((await sendRenewalOrWarn()) === "pending") throw new Error("the server was not reached");
       // The browser tries a failed sync again by itself, later and later.
-      if (met.some(({ progress }) => progress.kind === "waits")) throw new Error("the server was not reached");
+      if (met.some(({ progress }) => progress.kind === "pending")) throw new Error("the server was not reached");
     })(),
   );
 });
 
 self.addEventListener("pushsubscriptionchange", (event) => {
-  event.waitUntil(renew(event));
+  event.waitUntil(renewEndpoint(event));
 });
 
 /** The push service has withdrawn this phone's address: get a new one, keep it, and tell the server, now or when it can be. */
-async function renew(event: SubscriptionLost): Promise<void> {
-  const kept = await cupboard();
+async function renewEndpoint(event: SubscriptionChangeEvent): Promise<void> {
+  const kept = await localStore();
   const old = event.oldSubscription ?? null;
-  const replaces = old?.endpoint ?? (await kept.get<string>(ownKey)) ?? null;
+  const replaces = old?.endpoint ?? (await kept.get<string>(ownEndpointKey)) ?? null;
   if (replaces === null) return; // this phone was not switched on
   try {
-    const renewed = event.newSubscription ?? (await subscribeAnew(kept, old));
-    await keepRenewal(kept, { replaces, ...subscriptionOf(renewed) });
+    const renewed = event.newSubscription ?? (await subscribeAgain(kept, old));
+    await storeRenewal(kept, { replaces, ...subscriptionRequest(renewed) });
   } catch (cause) {
     console.warn("No new address was given; the page asks for one when it is opened.", cause);
-    await showLost();
+    await showEndpointLost();
     return;
   }
-  if ((await handInRenewal()) === "waits") await askForSync();
+  if ((await sendRenewalOrWarn()) === "pending") await requestSync();
 }
 
-async function handInRenewal(): Promise<RenewalSent> {
-  const sent = await sendKeptRenewal();
-  if (sent === "signedOut" || sent === "dead") await showLost();
+async function sendRenewalOrWarn(): Promise<RenewalOutcome> {
+  const sent = await sendStoredRenewal();
+  if (sent === "signedOut" || sent === "expired") await showEndpointLost();
   return sent;
 }
 
-async function sendKeptRenewal(): Promise<RenewalSent> {
-  const sent = await sendRenewal(await cupboard());
-  if (sent !== "none") await tellPages("address");
+async function sendStoredRenewal(): Promise<RenewalOutcome> {
+  const sent = await sendRenewal(await localStore());
+  if (sent !== "none") await notifyPages("address");
   return sent;
 }
 
 // Each start of the worker is a chance to hand in what could not be told before.
-void sendKeptRenewal().catch((cause: unknown) => console.warn("A renewed address could not be handed in.", cause));
+void sendStoredRenewal().catch((cause: unknown) => console.warn("A renewed address could not be handed in.", cause));
 
-const showLost = () => show(noticeFrom(JSON.stringify({ notification: lostNotice }), self.location.origin));
+const showEndpointLost = () =>
+  showPush(readPush(JSON.stringify({ notification: endpointLostNotification }), self.location.origin));
 
-const lostNotice = {
+const endpointLostNotification = {
   title: "This phone may no longer be woken",
   body: "Open Pieward and switch it on again under Phones.",
   navigate: "/phones",
@@ -328,8 +353,8 @@ const lostNotice = {
 };
 
 /** Some browsers name neither subscription in their event; subscribe() returns one that is there already. */
-async function subscribeAnew(kept: Cupboard, old: PushSubscription | null): Promise<PushSubscription> {
-  const key = old?.options.applicationServerKey ?? (await kept.get<string>(serverKeyKey)) ?? (await serverKey());
+async function subscribeAgain(kept: LocalStore, old: PushSubscription | null): Promise<PushSubscription> {
+  const key = old?.options.applicationServerKey ?? (await kept.get<string>(serverPublicKeyKey)) ?? (await serverKey());
   return self.registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
 }
 

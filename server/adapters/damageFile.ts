@@ -23,7 +23,7 @@ const schema = z.object({
 });
 
 /** Who is notified where the database can't say it any more. No more than the database beside it holds, and as private. */
-export function damageFile(dataDir: string): DamageFile {
+export function openDamageFile(dataDir: string): DamageFile {
   const path = join(dataDir, "damage-recipients.json");
   return {
     read() {

@@ -23,9 +23,9 @@ export function lockFolder(databaseFile: string): void {
       `${dirname(databaseFile)} is used by another Pieward that is running. Stop that one, or choose another DATA_DIR.`,
     );
   }
-  held.push(lock); // closed by the end of the process only
+  lockedDatabases.push(lock); // closed by the end of the process only
 }
-const held: Database.Database[] = [];
+const lockedDatabases: Database.Database[] = [];
 
 /** Makes the folder where there is none. Whatever is made from now on is the owner's alone. */
 export function makeFolder(folder: string): void {
@@ -37,14 +37,14 @@ export function makeFolder(folder: string): void {
  * Takes others' rights from all files of ours in the folder, and from the folder where nothing else lies in it.
  * @returns a sentence where the folder was left as it is
  */
-export function closeToOthers(folder: string, databaseFile: string): string | null {
+export function restrictAccess(folder: string, databaseFile: string): string | null {
   const ours = [/^keys\.json(\.new)?$/, /^(last-backup|damage-recipients)\.json(\.new)?$/, /^damaged-/];
   const isOurs = (name: string) => name.startsWith(basename(databaseFile)) || ours.some((known) => known.test(name));
-  for (const name of readdirSync(folder).filter(isOurs)) closePath(join(folder, name));
+  for (const name of readdirSync(folder).filter(isOurs)) restrictPath(join(folder, name));
   const beside = dirname(databaseFile);
   if (beside !== folder) {
     for (const name of readdirSync(beside)) {
-      if (name.startsWith(basename(databaseFile))) closePath(join(beside, name));
+      if (name.startsWith(basename(databaseFile))) restrictPath(join(beside, name));
     }
   }
   if ((statSync(folder).mode & 0o077) === 0) return null;
@@ -55,7 +55,7 @@ export function closeToOthers(folder: string, databaseFile: string): string | nu
   return `${folder} can be listed by other users, and holds files that aren't Pieward's. A DATA_DIR of its own is safer.`;
 }
 
-function closePath(path: string): void {
+function restrictPath(path: string): void {
   const found = statSync(path);
   if ((found.mode & 0o077) !== 0) chmodSync(path, found.isDirectory() ? 0o700 : 0o600);
 }
@@ -65,7 +65,7 @@ function closePath(path: string): void {
  * Keys are made after the database, so a first start that is interrupted leaves no keys without one.
  * @throws StartProblem
  */
-export function checkDatabaseIsThere(databaseFile: string, keysExist: boolean, newMeant: boolean, way: string): void {
+export function checkDatabaseExists(databaseFile: string, keysExist: boolean, newMeant: boolean, way: string): void {
   const missing = !existsSync(databaseFile);
   if (!keysExist || newMeant || (!missing && statSync(databaseFile).size > 0)) return;
   throw new DatabaseGone(
@@ -80,7 +80,7 @@ export class DatabaseGone extends StartProblem {}
  * Without its keys a server can reach no phone that it knows.
  * @throws StartProblem where people use this database already
  */
-export function checkKeysAreThere(databaseFile: string, keysFile: string, newMeant: boolean, way: string): void {
+export function checkKeysExist(databaseFile: string, keysFile: string, newMeant: boolean, way: string): void {
   if (newMeant || existsSync(keysFile) || !hasKeepers(databaseFile)) return;
   throw new StartProblem(
     `${keysFile} is missing, but ${databaseFile} has keepers. With new keys every phone has to be added anew and everybody has to ` +

@@ -75,7 +75,7 @@ export function endpointGuard({
       return { kind: "fine" };
     } catch (error) {
       if (error instanceof EndpointRefused) return { kind: "refused", why: error.message };
-      return { kind: "refused", why: `its name could not be looked up: ${wordsOf(error)}` };
+      return { kind: "refused", why: `its name could not be looked up: ${errorText(error)}` };
     }
   };
 
@@ -94,7 +94,7 @@ function readUrl(endpoint: string): URL {
 const familyOf = (family: number | "IPv4" | "IPv6" | undefined): number =>
   family === "IPv4" ? 4 : family === "IPv6" ? 6 : (family ?? 0);
 
-const wordsOf = (error: unknown): string => (error instanceof Error ? error.message : String(error));
+const errorText = (error: unknown): string => (error instanceof Error ? error.message : String(error));
 
 // --- which addresses are public --------------------------------------------------------------------------------------
 

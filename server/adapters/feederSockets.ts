@@ -8,7 +8,7 @@ export interface FeederSockets extends FeederLink {
   closeAll(): void;
 }
 
-export function feederSockets(): FeederSockets {
+export function createFeederSockets(): FeederSockets {
   const sockets = new Map<string, WebSocket>();
   return {
     attach(feeder, socket) {
@@ -18,14 +18,14 @@ export function feederSockets(): FeederSockets {
         if (sockets.get(feeder) === socket) sockets.delete(feeder);
       });
     },
-    deliver(feeder, orders) {
+    sendOrders(feeder, orders) {
       const socket = sockets.get(feeder);
       if (socket?.readyState !== socket?.OPEN || !socket) return false;
       const frame: LinkFrame = { orders: [...orders] };
       socket.send(JSON.stringify(frame));
       return true;
     },
-    dismiss(feeder) {
+    disconnect(feeder) {
       sockets.get(feeder)?.close(linkCloses.keyChanged.code, linkCloses.keyChanged.reason);
     },
     closeAll() {

@@ -3,7 +3,7 @@ import type { LiveMessage } from "../contract/api.ts";
 import type { LiveFeed } from "../ports.ts";
 
 /** Whose browser it is, by which sign-in, and of which yards it is sent changes. */
-export interface Watching {
+export interface BrowserSession {
   readonly person: string;
   readonly session: string;
   readonly yards: ReadonlySet<string>;
@@ -13,7 +13,7 @@ export interface LiveBrowsers extends LiveFeed {
   /** Why this session may not open one more; null: it may. */
   refusal(session: string): string | null;
   /** Closes the socket at once where the session may not have it. */
-  attach(socket: WebSocket, watching: Watching): void;
+  attach(socket: WebSocket, watching: BrowserSession): void;
   closeAll(): void;
 }
 
@@ -34,14 +34,14 @@ function send(socket: WebSocket, message: LiveMessage): void {
   else if (socket.readyState === socket.OPEN) socket.send(JSON.stringify(message));
 }
 
-export function liveBrowsers(): LiveBrowsers {
-  const sockets = new Map<WebSocket, Watching & { answered: boolean }>();
+export function createLiveBrowsers(): LiveBrowsers {
+  const sockets = new Map<WebSocket, BrowserSession & { answered: boolean }>();
   const refusal = (session: string) => {
     let open = 0;
     for (const of of sockets.values()) if (of.session === session) open += 1;
     return open < socketsPerSessionMax ? null : tooMany;
   };
-  const close = (code: number, reason: string, which: (of: Watching) => boolean) => {
+  const close = (code: number, reason: string, which: (of: BrowserSession) => boolean) => {
     for (const [socket, of] of sockets) {
       if (!which(of)) continue;
       sockets.delete(socket); // nothing is sent to it any more, even while the other side delays its own close frame
@@ -63,13 +63,13 @@ export function liveBrowsers(): LiveBrowsers {
         if (String(data) === ping) send(socket, { kind: "pong" });
       });
     },
-    phonesChanged(person) {
+    announcePhones(person) {
       for (const [socket, of] of sockets) if (of.person === person) send(socket, { kind: "phones" });
     },
     reconnect(person) {
       close(1012, "your yards changed: connect anew", (of) => of.person === person);
     },
-    changed(yard, feeder, revision) {
+    announceChange(yard, feeder, revision) {
       for (const [socket, { yards }] of sockets) {
         if (yards.has(yard)) send(socket, { kind: "changed", feeder, revision });
       }
@@ -80,7 +80,7 @@ export function liveBrowsers(): LiveBrowsers {
         "session" in whose ? of.session === whose.session : of.person === whose.person,
       );
     },
-    sessions: () => new Set([...sockets.values()].map(({ session }) => session)),
+    openSessions: () => new Set([...sockets.values()].map(({ session }) => session)),
     pingAll() {
       for (const [socket, of] of sockets) {
         if (!of.answered || socket.bufferedAmount > unsentBytesMax) {

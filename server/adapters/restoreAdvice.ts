@@ -6,24 +6,24 @@ import type { RestoreAdvice } from "../domain/storeDamage.ts";
 type Backup = NonNullable<RestoreAdvice["backup"]>;
 
 /** Says which checked copy is the newest: of deploy/backup, as it says itself, or of before a migration. */
-export function restoreAdvice(dataDir: string, databaseFile: string): RestoreAdvice {
+export function findRestoreAdvice(dataDir: string, databaseFile: string): RestoreAdvice {
   const elsewhere = databaseFile === join(dataDir, "pieward.db") ? "" : ` --database ${databaseFile}`;
-  const found = [...recorded(join(dataDir, "last-backup.json")), ...beside(databaseFile)];
+  const found = [...recordedBackups(join(dataDir, "last-backup.json")), ...backupsBeside(databaseFile)];
   const backup = found.sort((one, other) => other.madeAt.localeCompare(one.madeAt))[0] ?? null;
   const from = backup?.path ?? "BACKUP";
   return { backup, command: `node deploy/backup/restore.mjs --data ${dataDir}${elsewhere} --from ${from}` };
 }
 
-const record = z.object({ path: z.string(), madeAt: z.string() });
+const recordSchema = z.object({ path: z.string(), madeAt: z.string() });
 
-function recorded(file: string): Backup[] {
+function recordedBackups(file: string): Backup[] {
   let text: string;
   try {
     text = readFileSync(file, "utf8");
   } catch {
     return []; // no backup was ever made, or it can't be read: then none is known here
   }
-  const read = record.safeParse(jsonOf(text));
+  const read = recordSchema.safeParse(jsonOf(text));
   return read.success && !isGone(read.data.path) ? [read.data] : [];
 }
 
@@ -35,7 +35,7 @@ function jsonOf(text: string): unknown {
   }
 }
 
-function beside(databaseFile: string): Backup[] {
+function backupsBeside(databaseFile: string): Backup[] {
   const start = `${basename(databaseFile)}.before-`;
   const stamp = /^(\d{4}-\d\d-\d\dT\d\d)-(\d\d)-(\d\d)-(\d{3})Z$/;
   let names: string[];

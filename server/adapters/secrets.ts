@@ -47,7 +47,7 @@ export function readSecrets(dataDir: string): Secrets | null {
       `${file} is damaged (${where}). Restore it from a backup; removing it makes every phone sign up anew.`,
     );
   }
-  if (!belongTogether(read.data.vapid)) {
+  if (!isKeyPair(read.data.vapid)) {
     throw new KeysProblem(
       `${file} is damaged (the two vapid keys don't belong together). Restore it from a backup; removing it makes every phone sign up anew.`,
     );
@@ -55,7 +55,7 @@ export function readSecrets(dataDir: string): Secrets | null {
   return read.data;
 }
 
-function belongTogether({ publicKey, privateKey }: Secrets["vapid"]): boolean {
+function isKeyPair({ publicKey, privateKey }: Secrets["vapid"]): boolean {
   const pair = createECDH("prime256v1");
   try {
     pair.setPrivateKey(privateKey, "base64url");

@@ -3,13 +3,13 @@ import https from "node:https";
 import webpush from "web-push";
 import type { Instant } from "../domain/instant.ts";
 import type { Notice } from "../domain/notification.ts";
-import { deliveryOf, isTopic } from "../domain/push/delivery.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
 import { pushPayload } from "../domain/push/payload.ts";
+import { isTopic, pushOptions } from "../domain/push/pushOptions.ts";
 import { retryAfter } from "../domain/push/retry.ts";
 import type { Phone, PushGateway } from "../ports.ts";
+import { asOneLine } from "./asOneLine.ts";
 import { type EndpointGuard, EndpointRefused } from "./endpointGuard.ts";
-import { oneLine } from "./serviceWords.ts";
 
 export interface WebPushOptions {
   /** RFC 8292: who we are to push services. `subject` is a mailto: or https: address, the keys are base64url. */
@@ -46,7 +46,7 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
   const request = (phone: Phone, feeder: string | null, notice: Notice, item: string): PushRequest => {
     // As the URL parser writes it: the signed audience is then the origin, without a needless :443.
     const url = guard.read(phone.endpoint);
-    const { ttlSeconds, urgency } = deliveryOf(notice);
+    const { ttlSeconds, urgency } = pushOptions(notice);
     const details = webpush.generateRequestDetails(
       { endpoint: url.href, keys: { p256dh: phone.p256dh, auth: phone.auth } },
       JSON.stringify(pushPayload(notice, feeder, publicUrl, item)),
@@ -64,14 +64,14 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
         prepared = request(phone, feeder, notice, item);
       } catch (error) {
         // Nothing left this house: the endpoint is refused, or the phone's keys are no keys. Neither gets better by waiting.
-        return { kind: "refused", words: wordsOf(error) };
+        return { kind: "refused", text: errorText(error) };
       }
       try {
         return outcomeOf(await post(prepared, agent, guard, timeoutMs), now);
       } catch (error) {
-        if (error instanceof EndpointRefused) return { kind: "refused", words: error.message };
-        const doubt = error instanceof Unanswered ? { mayHaveArrived: true as const } : {};
-        return { kind: "tryLater", notBefore: null, words: wordsOf(error), noAnswer: true, ...doubt };
+        if (error instanceof EndpointRefused) return { kind: "refused", text: error.message };
+        const doubt = error instanceof NoResponse ? { mayHaveArrived: true as const } : {};
+        return { kind: "tryLater", notBefore: null, text: errorText(error), noAnswer: true, ...doubt };
       }
     },
   };
@@ -93,35 +93,35 @@ interface PushRequest {
   readonly body: Buffer;
 }
 
-interface Answer {
+interface PushResponse {
   readonly status: number;
   readonly retryAfter: string | undefined;
-  readonly words: string;
+  readonly text: string;
 }
 
 /** By class of answer: RFC 8030 sections 5 and 7.3, RFC 9110 section 15. */
-function outcomeOf({ status, retryAfter: header, words }: Answer, now: Instant): PushOutcome {
+function outcomeOf({ status, retryAfter: header, text: words }: PushResponse, now: Instant): PushOutcome {
   const said = `HTTP ${status}${words === "" ? "" : `: ${words}`}`;
   if (status >= 200 && status < 300) return { kind: "accepted" };
-  if (status === 404 || status === 410) return { kind: "subscriptionGone", words: said };
+  if (status === 404 || status === 410) return { kind: "subscriptionGone", text: said };
   if (status === 408 || status === 425 || status === 429 || status >= 500) {
-    return { kind: "tryLater", notBefore: retryAfter(header, now), words: said };
+    return { kind: "tryLater", notBefore: retryAfter(header, now), text: said };
   }
   // 3xx too: the guard judged this address and no other, and a push endpoint is for good.
-  return { kind: "refused", words: said };
+  return { kind: "refused", text: said };
 }
 
 /** How much of an answer is read: enough to tell a keeper why, whatever a service may send. */
-const answerOctetsMax = 1_024;
+const responseOctetsMax = 1_024;
 
 /** All of it had left, and then the line broke or the time ran out: whether it arrived nobody can know. */
-class Unanswered extends Error {
+class NoResponse extends Error {
   override readonly name = "Unanswered";
 }
 
 /** @throws Unanswered, EndpointRefused, or whatever the network says; an answer of any status is no error */
 function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: EndpointGuard, timeoutMs: number) {
-  return new Promise<Answer>((resolve, reject) => {
+  return new Promise<PushResponse>((resolve, reject) => {
     const sending = https.request(url, {
       method: "POST",
       headers,
@@ -129,7 +129,7 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
       // The very addresses that the guard judged are the ones connected to: DNS is asked once, here.
       lookup: guard.lookup,
     });
-    let answer: { read(): Answer } | null = null;
+    let answer: { read(): PushResponse } | null = null;
     let allSent = false;
     sending.on("finish", () => {
       allSent = true;
@@ -149,13 +149,13 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
         read: () => ({
           status: response.statusCode ?? 0,
           retryAfter: response.headers["retry-after"],
-          words: oneLine(Buffer.concat(chunks).subarray(0, answerOctetsMax).toString("utf8")),
+          text: asOneLine(Buffer.concat(chunks).subarray(0, responseOctetsMax).toString("utf8")),
         }),
       };
       response.on("data", (chunk: Buffer) => {
         chunks.push(chunk);
         octets += chunk.length;
-        if (octets >= answerOctetsMax) done();
+        if (octets >= responseOctetsMax) done();
       });
       response.on("end", done);
       response.on("error", done);
@@ -163,16 +163,16 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
     });
     sending.on("error", (error) => {
       clearTimeout(deadline);
-      if (answer === null) reject(allSent ? new Unanswered(wordsOf(error), { cause: error }) : error);
+      if (answer === null) reject(allSent ? new NoResponse(errorText(error), { cause: error }) : error);
       else resolve(answer.read());
     });
     sending.end(body);
   });
 }
 
-const wordsOf = (error: unknown): string => {
+const errorText = (error: unknown): string => {
   if (!(error instanceof Error)) return String(error);
   // A failed attempt at several addresses is an AggregateError, whose own message is empty.
   const code = (error as NodeJS.ErrnoException).code;
-  return oneLine(error.message || code || error.name);
+  return asOneLine(error.message || code || error.name);
 };

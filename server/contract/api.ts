@@ -2,7 +2,7 @@ import type { z } from "zod";
 import type { AlarmPhase } from "../domain/alarmStates.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { OpenInviteView } from "./accountViews.ts";
-import type { DigestWay, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
+import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
 
 /**
  * What the keeper's client says (requests.ts) and is told. Answers (`…View`) are plain types, since we make them ourselves.
@@ -21,21 +21,21 @@ export interface HomeView {
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
   /** What is wrong with the server's database as a whole, in words; null while nothing is known to be. */
-  readonly storage: string | null;
+  readonly storageProblem: string | null;
 }
 
 /** Who is signed in. */
 export interface MeView {
   readonly id: string;
   readonly name: string;
-  readonly mail: string | null;
+  readonly email: string | null;
   /** Whether this server can send letters at all. */
-  readonly canMail: boolean;
+  readonly canEmail: boolean;
 }
 
 export interface FoodView {
   readonly kind: FoodKind;
-  readonly words: string; // "peanut halves"
+  readonly name: string; // "peanut halves"
   /** A first guess from memory, to be corrected by weighing; null where nothing is known of such a piece. */
   readonly pieceGrams: number | null;
 }
@@ -53,25 +53,25 @@ export interface YardView {
   /** How long an urgent alarm waits for one person before the next one is told. */
   readonly escalateMinutes: number;
   readonly role: Role; // of who asks
-  readonly people: number;
+  readonly peopleCount: number;
   /** What people are being told of just now, the newest first. */
-  readonly calls: readonly CallView[];
+  readonly escalations: readonly EscalationView[];
   readonly feeders: readonly FeederView[];
   /** Feeders whose stored state is damaged: nothing of them can be shown until it is rebuilt. */
-  readonly damaged: readonly { readonly id: string; readonly name: string; readonly words: string }[];
+  readonly damagedFeeders: readonly { readonly id: string; readonly name: string; readonly text: string }[];
 }
 
 /** Whom an alarm has reached so far. */
-export interface CallView {
+export interface EscalationView {
   readonly feeder: string | null; // null: it speaks of the yard, whose feeders fell silent together
   readonly fault: string;
   readonly title: string;
   readonly raisedAt: string;
-  readonly told: readonly {
+  readonly recipientStates: readonly {
     readonly name: string;
-    readonly lastAt: string;
-    readonly shownAt: string | null; // when a phone of theirs said that it stood on its screen
-    readonly mailedAt: string | null;
+    readonly lastNotifiedAt: string;
+    readonly displayedAt: string | null; // when a phone of theirs said that it stood on its screen
+    readonly emailedAt: string | null;
   }[];
   readonly acknowledgedBy: string | null;
   /** Nobody was told, since nobody can be: only this page says it. */
@@ -86,11 +86,11 @@ export interface FeederView {
   readonly name: string;
   readonly practice: boolean;
   readonly settings: z.infer<typeof feederSettingsRequest>;
-  readonly lastHeardAt: string | null;
+  readonly lastReportAt: string | null;
   readonly missingEvents: number; // numbered by the feeder, and never arrived
   readonly numberingJumps: number; // its numbers went on by more than it can have had events
   /** Names among its latest readings that aren't known, each with the one that is probably meant. */
-  readonly unknownReadings: readonly { readonly name: string; readonly meant: string | null }[];
+  readonly unknownReadings: readonly { readonly name: string; readonly suggestion: string | null }[];
   readonly readings: ReadingsView | null; // null until the first report
   readonly hopper: HopperView;
   readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out
@@ -99,14 +99,14 @@ export interface FeederView {
   /** What can't be known or told apart with what is fitted, each in a sentence; empty where nothing is missing. */
   readonly blindSpots: readonly string[];
   /** What only a keeper can say and what is told here rests on; `opens` is the page where it is said. */
-  readonly asks: readonly AskView[];
+  readonly questions: readonly QuestionView[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
-  readonly words: string;
+  readonly summary: string;
   /** Until when `words` may call it well if nothing more is heard; null where they don't. */
-  readonly wellUntil: string | null;
+  readonly summaryValidUntil: string | null;
 }
 
-export interface AskView {
+export interface QuestionView {
   readonly words: string;
   readonly opens: string;
 }
@@ -133,18 +133,22 @@ export interface HopperView {
   /** Null until a scale or a refill has told where to start from. */
   readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
   readonly portionGrams: number; // as learnt so far
-  readonly portionWords: string; // "A portion weighs about 1.6 g by the scale (you said 1.5 g)."
-  readonly empty: { readonly p10: string | null; readonly p50: string | null; readonly p90: string | null } | null;
-  readonly words: string; // "enough until Thursday, 80 % sure"
+  readonly portionText: string; // "A portion weighs about 1.6 g by the scale (you said 1.5 g)."
+  readonly emptyForecast: {
+    readonly p10: string | null;
+    readonly p50: string | null;
+    readonly p90: string | null;
+  } | null;
+  readonly text: string; // "enough until Thursday, 80 % sure"
 }
 
 export interface AlarmView {
   readonly fault: string;
   readonly title: string;
   readonly priority: "urgent" | "soon" | "note";
-  readonly phase: Exclude<AlarmPhase, "normal" | "suspected">;
+  readonly state: Exclude<AlarmPhase, "normal" | "suspected">;
   readonly reason: string;
-  readonly act: string;
+  readonly advice: string;
   readonly since: string;
   readonly shelvedUntil: string | null;
   readonly raisedAt: string | null; // null where nobody was told of it, or it is set aside
@@ -152,21 +156,21 @@ export interface AlarmView {
   readonly explains: readonly string[];
   /** The title of the alarm that stands for this one. */
   readonly explainedBy: string | null;
-  readonly outOfService: { readonly by: string; readonly since: string; readonly why: string } | null;
-  readonly evidence: readonly { readonly what: string; readonly value: string; readonly at: string | null }[];
+  readonly outOfService: { readonly by: string; readonly since: string; readonly reason: string } | null;
+  readonly evidence: readonly { readonly label: string; readonly value: string; readonly at: string | null }[];
 }
 
 export interface PauseView {
   /** What the feeder itself last said, and when. */
-  readonly feederSays: { readonly paused: boolean; readonly at: string } | null;
+  readonly statement: { readonly paused: boolean; readonly at: string } | null;
   /** The last food that it gave, and when. */
-  readonly feederGave: { readonly at: string; readonly cause: "timer" | "press" | "deposit" | "keeper" } | null;
+  readonly lastPortion: { readonly at: string; readonly cause: "timer" | "press" | "deposit" | "keeper" } | null;
   /** What follows from both: never better than what the feeder itself last said or did. */
-  readonly standing: StandingView;
+  readonly status: PauseStatusView;
   readonly order: OrderView | null; // the newest order
   /** Why a pause that the feeder had confirmed is not known to hold any more; null while it is. */
-  readonly undone: {
-    readonly by: "restart" | "word" | "portion";
+  readonly lost: {
+    readonly by: "restart" | "statement" | "portion";
     readonly since: string;
     readonly confirmedAt: string;
     readonly portions: number; // given since it had confirmed
@@ -177,15 +181,15 @@ export interface PauseView {
  * `endedUnheard`: a pause was to end by itself at `at`, and nothing has been said or done since. `unknown`: it never said
  * whether it feeds, or (`at`) has not said since it started anew.
  */
-export type StandingView =
-  | { readonly kind: "paused" | "feeding" | "endedUnheard"; readonly at: string }
+export type PauseStatusView =
+  | { readonly kind: "paused" | "feeding" | "endedUnconfirmed"; readonly at: string }
   | { readonly kind: "unknown"; readonly at: string | null };
 
 /** What became of one order for a whole yard. */
 export interface YardOrderView {
   readonly feeders: readonly FeederView[]; // those that it was asked of
   /** Ids of feeders that a resume leaves out: on the bench or put away, where hands may be in them. */
-  readonly leftOut: readonly string[];
+  readonly skippedFeeders: readonly string[];
 }
 
 export interface OrderView {
@@ -194,10 +198,10 @@ export interface OrderView {
   /**
    * `ended`: its time is over. `contradicted`: the feeder confirmed it, and then said or did the opposite.
    */
-  readonly phase: "asked" | "sent" | "overdue" | "confirmed" | "refused" | "superseded" | "ended" | "contradicted";
+  readonly status: "requested" | "sent" | "overdue" | "confirmed" | "refused" | "superseded" | "ended" | "contradicted";
   readonly until: string | null;
-  readonly askedAt: string;
-  readonly askedBy: string;
+  readonly requestedAt: string;
+  readonly requestedBy: string;
   readonly sentAt: string | null;
   readonly answeredAt: string | null;
   readonly problem: string | null;
@@ -212,9 +216,9 @@ export interface DayView {
   readonly date: string; // the local date of the daylight in the middle
   readonly from: string;
   readonly to: string;
-  readonly extent: string; // from when to when, in a sentence
+  readonly extentText: string; // from when to when, in a sentence
   /** The day that runs now, and until when it does: then it is the next one. */
-  readonly running: { readonly date: string; readonly until: string };
+  readonly current: { readonly date: string; readonly until: string };
   /** Contiguous spans from `from` to `to`; without a known place the whole is `unknown`. */
   readonly light: readonly {
     readonly kind: "night" | "twilight" | "day" | "unknown";
@@ -222,15 +226,15 @@ export interface DayView {
     readonly to: string;
   }[];
   readonly marks: readonly DayMark[];
-  readonly tally: DayTally;
-  readonly words: string; // the ribbon in a sentence, for whoever can't see it
+  readonly counts: DayCounts;
+  readonly text: string; // the ribbon in a sentence, for whoever can't see it
 }
 export interface DayMark {
   readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm" | "note";
   readonly at: string;
   readonly detail: string; // "paid", "free", "unpaid", "metal", ""
 }
-export interface DayTally {
+export interface DayCounts {
   readonly visits: number;
   readonly presses: number;
   readonly deposits: number;
@@ -247,7 +251,7 @@ export interface AddedFeederView {
 export interface PhonesView {
   readonly publicKey: string; // VAPID, base64url
   readonly phones: readonly PhoneView[];
-  readonly most: number; // phones that one person may have
+  readonly phonesMax: number; // phones that one person may have
   /** Phones that can't be woken any more, since their push service has declared their endpoint gone; the newest first. */
   readonly gone: readonly { readonly endpoint: string; readonly label: string; readonly goneAt: string }[];
 }
@@ -257,18 +261,18 @@ export interface PhoneView {
   readonly label: string;
   readonly addedAt: string;
   readonly lastAcceptedAt: string | null; // when its push service last took a notice
-  readonly lastShownAt: string | null; // when it last said itself that a notice stood on its screen
+  readonly lastDisplayedAt: string | null; // when it last said itself that a notice stood on its screen
   readonly problem: string | null;
   readonly blockedAt: string | null; // when its browser said that it may not show notices any more
-  readonly reach: ReachView;
+  readonly reachability: ReachabilityView;
 }
 /**
  * `proved`: it showed a notice lately; `unproved`: its push service took one since, and nothing shows that it arrived;
  * `lost`: its push service takes none. `words` say it in a sentence.
  */
-export interface ReachView {
+export interface ReachabilityView {
   readonly kind: "proved" | "unproved" | "lost";
-  readonly words: string;
+  readonly text: string;
 }
 
 /** Who belongs to a yard, in the order in which they are told. */
@@ -282,14 +286,14 @@ export interface PersonView {
   readonly name: string;
   readonly you: boolean;
   readonly role: Role;
-  readonly turn: number; // 1 is told first
-  readonly quiet: { readonly from: string; readonly to: string } | null; // local times of the yard
+  readonly escalationOrder: number; // 1 is told first
+  readonly quietHours: { readonly from: string; readonly to: string } | null; // local times of the yard
   readonly urgentBreaks: boolean;
-  readonly digestBy: DigestWay;
+  readonly digestBy: DigestChannel;
   readonly phones: number;
-  readonly hasMail: boolean; // the address itself is theirs alone
+  readonly hasEmail: boolean; // the address itself is theirs alone
   /** How they can be told just now: the best of their phones, or what is missing. */
-  readonly reach: ReachView;
+  readonly reachability: ReachabilityView;
 }
 /** Shown this once; only its hash is kept. The link is `<home>/join#<token>`. */
 export interface InviteView {
@@ -300,9 +304,9 @@ export interface JoinedView {
   readonly keeper: { readonly name: string };
   readonly yard: { readonly id: string; readonly name: string };
 }
-export interface TestMailView {
+export interface TestEmailView {
   readonly outcome: "accepted" | "tryLater" | "refused";
-  readonly words: string;
+  readonly text: string;
 }
 
 export interface TestPushView {
@@ -310,7 +314,7 @@ export interface TestPushView {
   readonly outcomes: readonly {
     readonly label: string;
     readonly outcome: "accepted" | "gone" | "tryLater" | "refused";
-    readonly words: string;
+    readonly text: string;
   }[];
 }
 
@@ -319,7 +323,7 @@ export interface DigestView {
   readonly yard: string;
   readonly date: string; // local
   readonly title: string; // as pushed: "Alder Croft, today: 2 things to do"
-  readonly gist: string; // the same without yard and day: "2 things to do"
+  readonly summary: string; // the same without yard and day: "2 things to do"
   readonly sections: readonly DigestSectionView[];
   /** Local dates of which there are digests, the newest first, this one among them if it is new enough; at most `digestsKept`. */
   readonly dates: readonly string[];
@@ -328,7 +332,7 @@ export interface DigestView {
 export interface DigestSectionView {
   readonly heading: string;
   readonly lines: readonly string[];
-  readonly opens?: readonly string[];
+  readonly links?: readonly string[];
 }
 /** Today's and those of the last seven days. */
 export const digestsKept = 8;
@@ -338,12 +342,16 @@ export interface RatesView {
   readonly yard: string;
   readonly from: string;
   readonly to: string;
-  readonly words: readonly string[];
+  readonly texts: readonly string[];
   /** What to change, the gravest first, each naming the very alarm; empty where nothing is to be changed. */
   readonly findings: readonly string[];
   readonly days: readonly RatesDayView[];
   readonly measures: readonly MeasureView[];
-  readonly loaders: readonly { readonly name: string; readonly alarms: number; readonly sharePercent: number }[];
+  readonly frequentAlarms: readonly {
+    readonly name: string;
+    readonly alarmCount: number;
+    readonly sharePercent: number;
+  }[];
   readonly standing: readonly { readonly name: string; readonly since: string }[]; // for more than a day
 }
 export interface RatesDayView {
@@ -355,8 +363,8 @@ export interface RatesDayView {
 export interface MeasureView {
   readonly name: string;
   readonly value: string;
-  readonly ceiling: string | null; // null where there is none
-  readonly over: boolean;
+  readonly limit: string | null; // null where there is none
+  readonly isOverLimit: boolean;
 }
 
 /** Over the live socket, to browsers. */

@@ -8,10 +8,10 @@ import { feederSettingsRequest, outOfServiceRequest, yardRequest } from "./api.t
  * says when, of which feeder, and one thing that happened.
  */
 
-const moment = z.iso.datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" });
-const feeder = z.string("must name the feeder").min(1, "must name the feeder").max(128);
-const by = z.string().min(1).max(60).optional();
-const fault = z.enum(faultKinds as [FaultKind, ...FaultKind[]]);
+const instantSchema = z.iso.datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" });
+const feederSchema = z.string("must name the feeder").min(1, "must name the feeder").max(128);
+const bySchema = z.string().min(1).max(60).optional();
+const faultSchema = z.enum(faultKinds as [FaultKind, ...FaultKind[]]);
 
 const exactlyOne = (said: object, of: readonly string[]) => of.filter((name) => Object.hasOwn(said, name)).length === 1;
 const massMax = 50_000;
@@ -28,18 +28,18 @@ export const loggedSettings = z.strictObject({
 });
 export type LoggedSettings = z.infer<typeof loggedSettings>;
 
-const refills = ["grams", "filled", "levelGrams"] as const;
-const refill = z
+const refillKinds = ["grams", "filled", "levelGrams"] as const;
+const refillSchema = z
   .strictObject({
-    at: moment.optional(), // when it happened, where it was told later
+    at: instantSchema.optional(), // when it happened, where it was told later
     grams: z.number().gt(0).max(massMax).optional(),
     filled: z.literal(true).optional(),
     levelGrams: z.number().min(0).max(massMax).optional(),
   })
-  .refine((said) => exactlyOne(said, refills), `must say exactly one of ${refills.join(", ")}`);
+  .refine((said) => exactlyOne(said, refillKinds), `must say exactly one of ${refillKinds.join(", ")}`);
 
 const orderId = z.string().min(1).max(64);
-const acts = [
+const actNames = [
   "refill",
   "cleaned",
   "pause",
@@ -52,48 +52,61 @@ const acts = [
 ] as const;
 const loggedAct = z
   .strictObject({
-    by,
-    refill: refill.optional(),
-    cleaned: z.strictObject({ at: moment.optional() }).optional(), // when it was, where it was told later
-    pause: z.strictObject({ id: orderId, until: moment.nullish() }).optional(),
+    by: bySchema,
+    refill: refillSchema.optional(),
+    cleaned: z.strictObject({ at: instantSchema.optional() }).optional(), // when it was, where it was told later
+    pause: z.strictObject({ id: orderId, until: instantSchema.nullish() }).optional(),
     resume: z.strictObject({ id: orderId }).optional(),
     // Which raise was answered, and how gravely it had called then, where the answer says.
     acknowledge: z
-      .strictObject({ fault, raisedAt: moment.nullish(), calledAs: z.enum(["urgent", "soon"]).optional() })
+      .strictObject({
+        fault: faultSchema,
+        raisedAt: instantSchema.nullish(),
+        calledAs: z.enum(["urgent", "soon"]).optional(),
+      })
       .optional(),
-    shelve: z.strictObject({ fault, until: moment }).optional(),
-    reset: z.strictObject({ fault }).optional(),
-    outOfService: z.strictObject({ fault, why: outOfServiceRequest.shape.why }).optional(),
-    returnToService: z.strictObject({ fault }).optional(),
+    shelve: z.strictObject({ fault: faultSchema, until: instantSchema }).optional(),
+    reset: z.strictObject({ fault: faultSchema }).optional(),
+    outOfService: z.strictObject({ fault: faultSchema, why: outOfServiceRequest.shape.why }).optional(),
+    returnToService: z.strictObject({ fault: faultSchema }).optional(),
   })
-  .refine((said) => exactlyOne(said, acts), `must say exactly one of ${acts.join(", ")}`);
+  .refine((said) => exactlyOne(said, actNames), `must say exactly one of ${actNames.join(", ")}`);
 export type LoggedAct = z.infer<typeof loggedAct>;
 
 /** By what they say; the report itself is read as at the door, by `readReport`. */
 export const logLineSchemas = {
   /** `life`: which start it is of, where several use one boot id; left out, it is told by the clocks. */
-  report: z.object({ receivedAt: moment, feeder, life: z.int().min(1).max(1_000_000).optional(), report: z.unknown() }),
+  report: z.object({
+    receivedAt: instantSchema,
+    feeder: feederSchema,
+    life: z.int().min(1).max(1_000_000).optional(),
+    report: z.unknown(),
+  }),
   /** A report that the server refused, by its first problem: a sign of life that brought nothing. */
   refused: z.object({
-    at: moment,
-    feeder,
+    at: instantSchema,
+    feeder: feederSchema,
     refused: z.strictObject({ field: z.string().max(10_000), problem: z.string().max(10_000) }),
   }),
-  settings: z.object({ at: moment, feeder, by, settings: loggedSettings }),
+  settings: z.object({ at: instantSchema, feeder: feederSchema, by: bySchema, settings: loggedSettings }),
   keeper: z
-    .object({ at: moment, feeder, keeper: loggedAct })
+    .object({ at: instantSchema, feeder: feederSchema, keeper: loggedAct })
     .refine(({ at, keeper: { refill: said } }) => !said?.at || Date.parse(said.at) <= Date.parse(at), {
       path: ["keeper", "refill", "at"],
       message: "lies after the moment at which it was told",
     }),
   /** The order that waited left for the feeder over its socket; what leaves with the answer to a report needs no telling. */
-  orders: z.object({ at: moment, feeder, orders: z.literal("sent") }),
+  orders: z.object({ at: instantSchema, feeder: feederSchema, orders: z.literal("sent") }),
   /**
    * When the server looked at the feeder by itself. Once a log has said `told`, all looks of this feeder stand in it; before,
    * and where it never says so, a replay looks when a server would have looked.
    */
-  patrol: z.object({ at: moment, feeder, patrol: z.enum(["told", "looked"]) }),
+  patrol: z.object({ at: instantSchema, feeder: feederSchema, patrol: z.enum(["told", "looked"]) }),
   /** What was really wrong, for measuring how soon it is told. */
-  truth: z.object({ at: moment, feeder, truth: z.strictObject({ fault, phase: z.enum(["begin", "end"]) }) }),
+  truth: z.object({
+    at: instantSchema,
+    feeder: feederSchema,
+    truth: z.strictObject({ fault: faultSchema, phase: z.enum(["begin", "end"]) }),
+  }),
 };
 export type LogLineKind = keyof typeof logLineSchemas;

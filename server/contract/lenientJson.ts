@@ -3,7 +3,7 @@
  * JSON (RFC 8259) has neither, so one bad reading would make the whole report unreadable.
  */
 export type ParsedReport =
-  | { readonly kind: "parsed"; readonly value: unknown; readonly bare: readonly BareNumber[] }
+  | { readonly kind: "parsed"; readonly value: unknown; readonly bareNumbers: readonly BareNumber[] }
   | { readonly kind: "notJson"; readonly problem: string };
 
 /** A bare NaN or infinity within `events`, where null stands in its place now. */
@@ -19,9 +19,9 @@ export interface BareNumber {
  */
 export function parseReport(text: string): ParsedReport {
   try {
-    return { kind: "parsed", value: parse(text), bare: [] };
+    return { kind: "parsed", value: parse(text), bareNumbers: [] };
   } catch (error) {
-    return withoutBareNumbers(text) ?? { kind: "notJson", problem: problemOf(error) };
+    return replaceBareNumbers(text) ?? { kind: "notJson", problem: problemOf(error) };
   }
 }
 
@@ -40,7 +40,7 @@ function withoutPrototype(key: string, value: unknown): unknown {
 const stringOrBareNumber =
   /"(?:[^"\\]|\\[\s\S])*"|(?<![A-Za-z0-9_.])[-+]?(?:nan(?:\(ind\))?|inf(?:inity)?)(?![A-Za-z0-9_(])/gi;
 
-function withoutBareNumbers(text: string): ParsedReport | null {
+function replaceBareNumbers(text: string): ParsedReport | null {
   let mark = "bare number ";
   while (text.includes(mark)) mark += "~";
   const marked = text.replace(stringOrBareNumber, (token) =>
@@ -48,23 +48,23 @@ function withoutBareNumbers(text: string): ParsedReport | null {
   );
   if (marked === text) return null;
   try {
-    return withoutMarks(parse(marked), mark);
+    return restoreBareNumbers(parse(marked), mark);
   } catch {
     return null; // what is wrong with the text as it came says more
   }
 }
 
-interface Place {
+interface ValuePlace {
   readonly holder: Record<string | number, unknown>;
   readonly key: string | number;
   readonly path: readonly (string | number)[];
 }
 
 /** Without recursion: text may nest deeper than the stack is high. */
-function withoutMarks(value: unknown, mark: string): ParsedReport | null {
+function restoreBareNumbers(value: unknown, mark: string): ParsedReport | null {
   const bare: BareNumber[] = [];
   const root = { whole: value };
-  const waiting: Place[] = [{ holder: root, key: "whole", path: [] }];
+  const waiting: ValuePlace[] = [{ holder: root, key: "whole", path: [] }];
   for (let place = waiting.pop(); place !== undefined; place = waiting.pop()) {
     const { holder, key, path } = place;
     const here = holder[key];
@@ -82,7 +82,7 @@ function withoutMarks(value: unknown, mark: string): ParsedReport | null {
       }
     }
   }
-  return { kind: "parsed", value: root.whole, bare };
+  return { kind: "parsed", value: root.whole, bareNumbers: bare };
 }
 
 /** Nothing that Pieward reads lies deeper. */

@@ -2,7 +2,7 @@ import { z } from "zod";
 import { milliseconds, type Span } from "../domain/instant.ts";
 import type { Happening, Readings } from "../domain/report.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../domain/units.ts";
-import { type FieldProblem, fieldProblem, theWhole } from "./fieldProblem.ts";
+import { type FieldProblem, fieldProblem, wholeBody } from "./fieldProblem.ts";
 import type { BareNumber } from "./lenientJson.ts";
 import { envelopeSchema, eventSchemas, type Refusal, readingsSchema, unknownEventSchema } from "./report.ts";
 import { unknownNames, unknownReadings } from "./unknownNames.ts";
@@ -12,20 +12,20 @@ export interface PostedReport {
   readonly boot: string;
   readonly sentUptime: Span | null;
   readonly readings: Readings;
-  readonly setAside: readonly string[]; // readings that no such sensor can mean, by their posted names
+  readonly rejectedReadings: readonly string[]; // readings that no such sensor can mean, by their posted names
   readonly postedReadings: unknown; // as posted, for the log
   readonly events: readonly PostedEvent[];
   readonly refused: readonly Refusal[];
   /** Names that are not known here: of readings as the keeper is shown them, and of the whole report by their paths. */
   readonly unknownReadings: readonly string[];
-  readonly unknown: readonly string[];
+  readonly unknownNames: readonly string[];
 }
 
 export interface PostedEvent {
   readonly seq: number;
   readonly uptime: Span;
   readonly kind: string; // as posted, also where it is unknown here
-  readonly happening: Happening;
+  readonly content: Happening;
   readonly body: object; // as posted, with the fields that are unknown here
   readonly index: number; // where it stood in the report
 }
@@ -46,7 +46,7 @@ export function readReport(posted: unknown, bare: readonly BareNumber[] = []): R
   const { boot, sentUptimeMs, sentAt, readings, events } = envelope.data;
 
   const read = readReadings(readings);
-  const refused: Refusal[] = [...sentAtProblems(sentAt), ...read.refused, ...bare.map(bareRefusal)];
+  const refused: Refusal[] = [...sentAtProblems(sentAt), ...read.refused, ...bare.map(bareNumberRefusal)];
   const readEvents: PostedEvent[] = [];
   (events ?? []).forEach((event, index) => {
     const outcome = readEvent(event, index, sentUptimeMs);
@@ -60,12 +60,12 @@ export function readReport(posted: unknown, bare: readonly BareNumber[] = []): R
       boot,
       sentUptime,
       readings: read.readings,
-      setAside: read.setAside,
+      rejectedReadings: read.rejectedReadings,
       postedReadings: read.posted,
       events: readEvents,
       refused,
-      unknownReadings: read.unknown,
-      unknown: unknownNames(posted as object, read.unknown, events ?? []),
+      unknownReadings: read.unknownNames,
+      unknownNames: unknownNames(posted as object, read.unknownNames, events ?? []),
     },
   };
 }
@@ -79,9 +79,9 @@ function sentAtProblems(sentAt: unknown): readonly Refusal[] {
   return issue === undefined ? [] : [{ seq: null, ...problemWithValue(issue, sentAt, "sentAt") }];
 }
 
-const bareRefusal = ({ path, token }: BareNumber): Refusal => ({
+const bareNumberRefusal = ({ path, token }: BareNumber): Refusal => ({
   seq: null,
-  field: fieldOf(path),
+  field: fieldPath(path),
   problem: `${token} is no number: taken as not said`,
 });
 
@@ -91,45 +91,56 @@ type PostedReadings = z.infer<typeof readingsSchema>;
 
 interface ReadReadings {
   readonly readings: Readings;
-  readonly setAside: readonly string[];
+  readonly rejectedReadings: readonly string[];
   readonly refused: readonly Refusal[];
   readonly posted: unknown; // for the log: read again, it gives the same
-  readonly unknown: readonly string[];
+  readonly unknownNames: readonly string[];
 }
 
 function readReadings(posted: unknown): ReadReadings {
   if (posted === null || posted === undefined) return noReadings({});
-  const wrong = isObject(posted) ? null : `must be an object, got ${valueWords(posted)}`;
+  const wrong = isObject(posted) ? null : `must be an object, got ${valueText(posted)}`;
   if (wrong !== null || isTooDeep(posted)) {
     const refused = [{ seq: null, field: "readings", problem: wrong ?? tooDeep }];
-    return { ...noReadings(wrong === null ? tooDeep : shortened(posted)), setAside: ["readings"], refused };
+    return {
+      ...noReadings(wrong === null ? tooDeep : shortenedValue(posted)),
+      rejectedReadings: ["readings"],
+      refused,
+    };
   }
   const said = posted as Record<string, unknown>;
   const unknown = unknownReadings(said);
   const whole = readingsSchema.safeParse(said);
-  if (whole.success) return { readings: withUnits(whole.data), setAside: [], refused: [], posted, unknown };
+  if (whole.success)
+    return {
+      readings: readingsWithUnits(whole.data),
+      rejectedReadings: [],
+      refused: [],
+      posted,
+      unknownNames: unknown,
+    };
 
   const { issues } = whole.error;
   const setAside = [...new Set(issues.map(({ path }) => path.join(".")))];
   return {
-    readings: withUnits(readingsSchema.parse(withoutNames(said, setAside))),
-    setAside,
+    readings: readingsWithUnits(readingsSchema.parse(withoutNames(said, setAside))),
+    rejectedReadings: setAside,
     refused: issues.map((issue) => ({ seq: null, ...problemWithValue(issue, said, "readings") })),
     posted,
-    unknown,
+    unknownNames: unknown,
   };
 }
 
 const noReadings = (posted: unknown): ReadReadings => ({
-  readings: withUnits({}),
-  setAside: [],
+  readings: readingsWithUnits({}),
+  rejectedReadings: [],
   refused: [],
   posted,
-  unknown: [],
+  unknownNames: [],
 });
 
 /** Something that is no object either, and small enough for the log. */
-const shortened = (posted: unknown): unknown => (typeof posted === "object" ? [] : String(posted).slice(0, 40));
+const shortenedValue = (posted: unknown): unknown => (typeof posted === "object" ? [] : String(posted).slice(0, 40));
 
 /** @param names such as `airCelsius` and `counts.button`. */
 function withoutNames(said: Record<string, unknown>, names: readonly string[]): Record<string, unknown> {
@@ -142,7 +153,7 @@ function withoutNames(said: Record<string, unknown>, names: readonly string[]): 
   return rest;
 }
 
-function withUnits(posted: PostedReadings): Readings {
+function readingsWithUnits(posted: PostedReadings): Readings {
   const given = <Value, Read>(value: Value | null | undefined, read: (value: Value) => Read): Read | null =>
     value === null || value === undefined ? null : read(value);
   return {
@@ -176,7 +187,7 @@ function readEvent(posted: unknown, index: number, sentUptimeMs: number | null):
   const schema = isKnown(kind) ? eventSchemas[kind] : unknownEventSchema;
   const read = schema.safeParse(posted);
   if (!read.success) return problemWithValue(read.error.issues[0] as z.core.$ZodIssue, posted);
-  if (isTooDeep(posted)) return { field: theWhole, problem: tooDeep };
+  if (isTooDeep(posted)) return { field: wholeBody, problem: tooDeep };
   if (sentUptimeMs !== null && read.data.uptimeMs > sentUptimeMs) {
     return {
       field: "uptimeMs",
@@ -187,7 +198,7 @@ function readEvent(posted: unknown, index: number, sentUptimeMs: number | null):
     seq: read.data.seq,
     uptime: milliseconds(read.data.uptimeMs),
     kind: read.data.kind,
-    happening: happeningOf(read.data as KnownEvent),
+    content: eventContent(read.data as KnownEvent),
     body: posted as object,
     index,
   };
@@ -200,7 +211,7 @@ type KnownEvent = {
   [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]>;
 }[keyof typeof eventSchemas];
 
-function happeningOf(event: KnownEvent): Happening {
+function eventContent(event: KnownEvent): Happening {
   switch (event.kind) {
     case "portion":
       return {
@@ -242,7 +253,7 @@ function happeningOf(event: KnownEvent): Happening {
 
 function refusalOf(posted: unknown, index: number, { field, problem }: FieldProblem): Refusal {
   const seq = (posted as { seq?: unknown } | null)?.seq;
-  const where = field === theWhole ? `events[${index}]` : `events[${index}].${field}`;
+  const where = field === wholeBody ? `events[${index}]` : `events[${index}].${field}`;
   return { seq: typeof seq === "number" && Number.isFinite(seq) ? seq : null, field: where, problem };
 }
 
@@ -250,21 +261,21 @@ function refusalOf(posted: unknown, index: number, { field, problem }: FieldProb
 function problemWithValue(issue: z.core.$ZodIssue, said: unknown, under = ""): FieldProblem {
   const { field, problem } = fieldProblem(issue, under);
   let value = said;
-  for (const step of issue.path) value = isHolder(value) ? value[step as string] : undefined;
-  return { field, problem: value === undefined || value === said ? problem : `${problem}, got ${valueWords(value)}` };
+  for (const step of issue.path) value = isIndexable(value) ? value[step as string] : undefined;
+  return { field, problem: value === undefined || value === said ? problem : `${problem}, got ${valueText(value)}` };
 }
 
-const isHolder = (value: unknown): value is Record<string, unknown> => typeof value === "object" && value !== null;
-const isObject = (value: unknown): value is object => isHolder(value) && !Array.isArray(value);
+const isIndexable = (value: unknown): value is Record<string, unknown> => typeof value === "object" && value !== null;
+const isObject = (value: unknown): value is object => isIndexable(value) && !Array.isArray(value);
 
-function valueWords(value: unknown): string {
+function valueText(value: unknown): string {
   if (Array.isArray(value)) return "a list";
-  if (isHolder(value)) return "an object";
+  if (isIndexable(value)) return "an object";
   const words = JSON.stringify(value); // what came as JSON always has such a form
   return words.length <= 40 ? words : `${words.slice(0, 39)}…`;
 }
 
-function fieldOf(path: readonly (string | number)[]): string {
+function fieldPath(path: readonly (string | number)[]): string {
   return path
     .map((step, index) => (typeof step === "number" ? `[${step}]` : `${index === 0 ? "" : "."}${step}`))
     .join("");
@@ -279,7 +290,7 @@ function isTooDeep(value: unknown): boolean {
   for (let depth = 0; depth <= nestingMax; depth += 1) {
     const inside: unknown[] = [];
     for (const one of level) {
-      if (isHolder(one)) for (const each of Object.values(one)) if (isHolder(each)) inside.push(each);
+      if (isIndexable(one)) for (const each of Object.values(one)) if (isIndexable(each)) inside.push(each);
     }
     if (inside.length === 0) return false;
     level = inside;

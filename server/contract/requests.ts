@@ -1,6 +1,6 @@
 import { z } from "zod";
+import { isEmailAddress } from "../domain/email/emailAddress.ts";
 import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
-import { isMailAddress } from "../domain/letters/mailAddress.ts";
 import { nameProblem, spelledName } from "../domain/names.ts";
 import { isUsableZone } from "../domain/zone.ts";
 
@@ -31,7 +31,7 @@ const passphrase = z
 const givenPassphrase = z.string().min(1, "must not be empty").max(passphraseMax, tooLong);
 const secretToken = z.string().min(1).max(200);
 const clientId = z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -");
-const moment = z.iso.datetime({ offset: true });
+const instantSchema = z.iso.datetime({ offset: true });
 
 const zone = z.string().max(100).refine(isUsableZone, "must be an IANA time zone such as Europe/Stockholm");
 const placeSchema = z.strictObject({
@@ -40,7 +40,7 @@ const placeSchema = z.strictObject({
 });
 const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
 
-export const claimRequest = z.strictObject({
+export const firstSignInRequest = z.strictObject({
   token: z.string().min(1).max(200),
   name,
   passphrase,
@@ -98,15 +98,15 @@ export const addFeederRequest = feederSettingsRequest
   .partial()
   .required({ name: true })
   .extend({ yard: z.string(), tenPortionsGrams: tenPortionsGrams.optional() })
-  .superRefine(foodAgrees);
+  .superRefine(checkFoodFields);
 export const changeFeederRequest = feederSettingsRequest
   .partial()
   .extend({ tenPortionsGrams: tenPortionsGrams.optional() })
-  .superRefine(foodAgrees);
+  .superRefine(checkFoodFields);
 
 /** What is said of the food must make one sense, or the keeper is told where it doesn't. */
-function foodAgrees(said: SaidFood, context: z.RefinementCtx): void {
-  const refuse = (field: keyof SaidFood, message: string) => {
+function checkFoodFields(said: FoodFields, context: z.RefinementCtx): void {
+  const refuse = (field: keyof FoodFields, message: string) => {
     context.addIssue({ code: "custom", path: [field], message });
   };
   const { foodKind, grainsPerPortion: grains, portionGrams, tenPortionsGrams: ten } = said;
@@ -122,7 +122,7 @@ function foodAgrees(said: SaidFood, context: z.RefinementCtx): void {
     refuse("grainsPerPortion", `would be a portion of about ${typical} g: a portion weighs ${bound}`);
   }
 }
-interface SaidFood {
+interface FoodFields {
   readonly food?: string | undefined;
   readonly foodKind?: FoodKind | undefined;
   readonly grainsPerPortion?: number | undefined;
@@ -132,7 +132,7 @@ interface SaidFood {
 
 export const refillRequest = z.strictObject({
   id: clientId,
-  at: moment.optional(),
+  at: instantSchema.optional(),
   what: z.discriminatedUnion("kind", [
     z.strictObject({ kind: z.literal("added"), grams: z.number().gt(0).max(50_000) }),
     z.strictObject({ kind: z.literal("filled") }),
@@ -142,12 +142,12 @@ export const refillRequest = z.strictObject({
 export const orderRequest = z.strictObject({
   id: clientId,
   kind: z.enum(["pause", "resume"]),
-  until: moment.nullish(),
+  until: instantSchema.nullish(),
 });
 /** `at`: when it was cleaned; left out: just now. */
-export const cleanedRequest = z.strictObject({ at: moment.optional() }).nullish();
+export const cleanedRequest = z.strictObject({ at: instantSchema.optional() }).nullish();
 /** `id`: the client's own, so that an act that it sends again, having got no answer, is done once. */
-export const shelveRequest = z.strictObject({ id: clientId.optional(), until: moment });
+export const shelveRequest = z.strictObject({ id: clientId.optional(), until: instantSchema });
 /**
  * `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. `calledAs`: how gravely that notice
  * called; what has grown graver since isn't answered by it.
@@ -155,11 +155,11 @@ export const shelveRequest = z.strictObject({ id: clientId.optional(), until: mo
 export const acknowledgeRequest = z
   .strictObject({
     id: clientId.optional(),
-    raisedAt: moment.nullish(),
+    raisedAt: instantSchema.nullish(),
     calledAs: z.enum(["urgent", "soon"]).optional(),
   })
   .nullish();
-export const numberedRequest = z.strictObject({ id: clientId.optional() }).nullish();
+export const actionIdRequest = z.strictObject({ id: clientId.optional() }).nullish();
 export const outOfServiceRequest = z.strictObject({
   id: clientId.optional(),
   why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
@@ -184,35 +184,35 @@ export const phonePermissionRequest = z.strictObject({ endpoint: z.string().max(
 
 export const practiceFaults = [
   "none",
-  "empty",
-  "jam",
-  "bridge",
-  "stall",
+  "hopperEmpty",
+  "trayJammed",
+  "feedBridged",
+  "motorStalled",
   "wireOff",
   "chuteBlind",
   "buttonDead",
-  "detectorDeaf",
+  "detectorDead",
   "scaleDead",
   "silent",
   "coldNight",
   "weakBattery",
   "chargingInFrost",
-  "deafToOrders",
+  "ignoresOrders",
 ] as const;
 export type PracticeFault = (typeof practiceFaults)[number];
 export const practiceFaultRequest = z.strictObject({ fault: z.enum(practiceFaults) });
 
 export const roles = ["keeper", "helper"] as const;
 export type Role = (typeof roles)[number];
-export const digestWays = ["push", "mail", "both", "none"] as const;
-export type DigestWay = (typeof digestWays)[number];
+export const digestChannels = ["push", "email", "both", "none"] as const;
+export type DigestChannel = (typeof digestChannels)[number];
 
 /** What a person says of themselves at a yard (the first three), and what its keepers say of them (the last two). */
 export const personRequest = z
   .strictObject({
     quiet: z.strictObject({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
     urgentBreaks: z.boolean(),
-    digestBy: z.enum(digestWays),
+    digestBy: z.enum(digestChannels),
     role: z.enum(roles),
     turn: z.int().min(1, "must be at least 1").max(20, "must be at most 20"),
   })
@@ -226,9 +226,9 @@ export const joinRequest = z.strictObject({
 });
 export const meRequest = z
   .strictObject({
-    mail: z.string().trim().refine(isMailAddress, "must be an address such as ada@example.org").nullable(),
+    email: z.string().trim().refine(isEmailAddress, "must be an address such as ada@example.org").nullable(),
   })
   .partial();
 
 /** A notice stood on a screen; `at` by the phone's own clock, left out: just now. */
-export const shownRequest = z.strictObject({ at: moment.optional() });
+export const displayReceiptRequest = z.strictObject({ at: instantSchema.optional() });

@@ -16,8 +16,8 @@ const eventNames: ReadonlyMap<string, ReadonlySet<string>> = new Map(
 export function unknownReadings(readings: object): readonly string[] {
   const { counts } = readings as { counts?: unknown };
   return [
-    ...namesBeyond(readings, readingNames),
-    ...(isObject(counts) ? namesBeyond(counts, countNames).map((name) => cut(`counts.${name}`)) : []),
+    ...namesOutside(readings, readingNames),
+    ...(isObject(counts) ? namesOutside(counts, countNames).map((name) => cutName(`counts.${name}`)) : []),
   ].slice(0, unknownMax);
 }
 
@@ -27,35 +27,35 @@ export function unknownNames(
   readings: readonly string[],
   events: readonly unknown[],
 ): readonly string[] {
-  const found = [...namesBeyond(posted, envelopeNames), ...readings.map((name) => cut(`readings.${name}`))];
+  const found = [...namesOutside(posted, envelopeNames), ...readings.map((name) => cutName(`readings.${name}`))];
   const seen = new Set<string>();
   for (const [index, event] of events.entries()) {
     if (found.length >= unknownMax) break;
     if (!isObject(event)) continue;
     const { kind } = event as { kind?: unknown };
     const known = typeof kind === "string" ? eventNames.get(kind) : undefined;
-    const beyond = known === undefined ? ["kind"] : namesBeyond(event, known);
+    const beyond = known === undefined ? ["kind"] : namesOutside(event, known);
     for (const name of beyond) {
       const once = `${typeof kind === "string" ? kind : ""} ${name}`; // any other kind is refused, and may not even be made text
-      if (!seen.has(once)) found.push(cut(`events[${index}].${name}`));
+      if (!seen.has(once)) found.push(cutName(`events[${index}].${name}`));
       seen.add(once);
     }
   }
   return found.slice(0, unknownMax);
 }
 
-function namesBeyond(said: object, known: ReadonlySet<string>): readonly string[] {
+function namesOutside(said: object, known: ReadonlySet<string>): readonly string[] {
   const beyond: string[] = [];
   for (const name in said) {
     if (known.has(name)) continue;
-    beyond.push(cut(name));
+    beyond.push(cutName(name));
     if (beyond.length === unknownMax) break;
   }
   return beyond;
 }
 
 /** The known reading that is nearest to a misspelt one; null where none is near. */
-export function meantReading(name: string): string | null {
+export function suggestedReading(name: string): string | null {
   const known = [...readingNames, ...[...countNames].map((count) => `counts.${count}`)];
   const near = known
     .map((each) => ({ each, off: editDistance(name.toLowerCase(), each.toLowerCase()) }))
@@ -77,6 +77,6 @@ function editDistance(a: string, b: string): number {
   return row[b.length] ?? 0;
 }
 
-const cut = (name: string): string => (name.length <= nameMax ? name : `${name.slice(0, nameMax - 1)}…`);
+const cutName = (name: string): string => (name.length <= nameMax ? name : `${name.slice(0, nameMax - 1)}…`);
 const isObject = (value: unknown): value is object =>
   typeof value === "object" && value !== null && !Array.isArray(value);

@@ -1,36 +1,49 @@
-import { advanceAlarms, answerAlarm, byKind } from "./alarms/advanceAlarms.ts";
-import { alarmLookAt } from "./alarms/lifeCycle.ts";
-import { type Situation, suppressionOf } from "./alarms/oneCause.ts";
-import { felt, feltDeposit, feltPortion, foodRefilled } from "./cold/cold.ts";
+import { advanceAlarms, byKind, respondToAlarm } from "./alarms/advanceAlarms.ts";
+import { alarmCheckAt } from "./alarms/alarmTransitions.ts";
+import { type FaultSituation, suppressionOf } from "./alarms/suppression.ts";
+import { updateCold, updateColdByDeposit, updateColdByPortion, updateColdByRefill } from "./cold/cold.ts";
+import { withDetectedSensors } from "./detectedSensors.ts";
 import type { Effect } from "./effects.ts";
-import type { Fact, ToldRefill } from "./facts.ts";
+import type { Fact, ReportedRefill } from "./facts.ts";
 import { type Fault, faultKinds, ruleFor } from "./faults.ts";
 import {
-  chuteIsBlind,
-  feedForgiven,
-  feedRefilled,
-  watchDeposit,
-  watchPortion,
-  watchPress,
-  watchReport,
-  watchWeighing,
-} from "./feed/diagnosis.ts";
+  clearUnpaidPortions,
+  isChuteBlind,
+  updateFeedByDeposit,
+  updateFeedByPortion,
+  updateFeedByPress,
+  updateFeedByRefill,
+  updateFeedByReport,
+  updateFeedByWeighing,
+} from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
-import { findFaults, troubleStands, withForesight } from "./findFaults.ts";
-import { dispensed, heardThrough, levelOf } from "./hopper/level.ts";
-import { refilled } from "./hopper/refill.ts";
-import { weighed } from "./hopper/weighing.ts";
+import { findFaults, troubleLasts, withForecast } from "./findFaults.ts";
+import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
+import { updateHopperByRefill } from "./hopper/refill.ts";
+import { updateHopperByWeighing } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
-import { withNoticedSensors } from "./noticedSensors.ts";
-import { hearPaused, isFromEarlierStart, noteFood, noteStart, type OrdersStep } from "./orders/evidence.ts";
-import { type AnsweringStart, answerOrder, askOrder, markOverdue, markSent, ordersLookAt } from "./orders/lifeCycle.ts";
-import { isPaused } from "./orders/standing.ts";
+import {
+  isFromEarlierStart,
+  type OrdersStep,
+  updateOrdersByPaused,
+  updateOrdersByPortion,
+  updateOrdersByStart,
+} from "./orders/evidence.ts";
+import {
+  type AnswerStart,
+  answerOrder,
+  markOrdersOverdue,
+  markOrdersSent,
+  ordersCheckAt,
+  requestOrder,
+} from "./orders/orderTransitions.ts";
+import { isPaused } from "./orders/pauseStatus.ts";
 import type { FeederEvent, Readings, Report } from "./report.ts";
-import { withRefused } from "./reportFaults.ts";
+import { updateRefusedReports } from "./reportFaults.ts";
 import type { FeederSettings } from "./settings.ts";
-import { heard, silentFrom, withSignOfLife } from "./silence/feederSilence.ts";
-import { withoutStuck } from "./silence/heldReadings.ts";
-import { counted, sensed } from "./silence/sensorSilence.ts";
+import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
+import { counted, sensed } from "./silence/sensorFaults.ts";
+import { withoutStuckReadings } from "./silence/stuckReadings.ts";
 import type { Celsius } from "./units.ts";
 
 export interface FeederStep {
@@ -49,8 +62,8 @@ export interface FeederStep {
  */
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
-  const taken = take(state, fact, now, effects);
-  return { state: judge(taken, now, effects), effects };
+  const taken = applyFact(state, fact, now, effects);
+  return { state: updateAlarms(taken, now, effects), effects };
 }
 
 /**
@@ -60,113 +73,113 @@ export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): Fee
  * is seen up to ten minutes late, which is little against the hours in which it grows. A feeder that never said anything
  * needs a look a day.
  */
-export function nextLookAt(state: FeederState, now: Instant): Instant {
-  let next = after(now, state.link.kind === "neverHeard" ? lookEveryUnheard : lookEvery);
+export function nextCheckAt(state: FeederState, now: Instant): Instant {
+  let next = after(now, state.reporting.kind === "neverReported" ? checkIntervalUnreported : checkInterval);
   const consider = (at: Instant | null) => {
     if (at !== null && at > now) next = earlier(next, at);
   };
-  consider(silentFrom(state.link, state.settings));
-  consider(ordersLookAt(state.orders, state.settings, now));
-  if (state.trouble !== null) consider(after(state.trouble.at, troubleStands));
+  consider(silenceBeginsAt(state.reporting, state.settings));
+  consider(ordersCheckAt(state.orders, state.settings, now));
+  if (state.trouble !== null) consider(after(state.trouble.at, troubleLasts));
   for (const kind of faultKinds) {
     const alarm = state.alarms[kind];
-    if (alarm !== undefined) consider(alarmLookAt(alarm, ruleFor(kind, state.settings)));
+    if (alarm !== undefined) consider(alarmCheckAt(alarm, ruleFor(kind, state.settings)));
   }
   return next;
 }
 
-const lookEvery = minutes(10);
-const lookEveryUnheard = days(1);
+const checkInterval = minutes(10);
+const checkIntervalUnreported = days(1);
 
-function take(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
+function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
     for (const order of changed) effects.push({ kind: "orderChanged", order });
     return { ...state, orders };
   };
   switch (fact.kind) {
     case "reported":
-      return takeReport(state, fact.report, now, effects);
+      return applyReport(state, fact.report, now, effects);
     case "reportRefused":
       return {
         ...state,
-        link: withSignOfLife(state.link, now),
-        refused: withRefused(state.refused, fact.problem, now),
+        reporting: recordContact(state.reporting, now),
+        refusedReports: updateRefusedReports(state.refusedReports, fact.problem, now),
       };
     case "minutePassed":
       return state;
     case "settingsChanged":
-      return { ...state, settings: fact.settings, foresight: null };
-    case "refillTold":
-      return { ...state, ...withRefill(state, fact.refill, state.settings) };
+      return { ...state, settings: fact.settings, hopperForecast: null };
+    case "refillReported":
+      return { ...state, ...applyRefill(state, fact.refill, state.settings) };
     case "cleaned":
       return { ...state, cleanedAt: later(fact.at, state.cleanedAt ?? fact.at) };
-    case "orderAsked":
-      return withOrders(askOrder(state.orders, fact.order));
+    case "orderRequested":
+      return withOrders(requestOrder(state.orders, fact.order));
     case "ordersSent":
-      return withOrders(markSent(state.orders, now));
+      return withOrders(markOrdersSent(state.orders, now));
     case "alarmAcknowledged":
     case "alarmShelved":
     case "alarmReset":
     case "alarmTakenOutOfService":
     case "alarmReturnedToService":
-      return { ...state, alarms: answerAlarm(state, fact, now, effects) };
+      return { ...state, alarms: respondToAlarm(state, fact, now, effects) };
   }
 }
 
-function takeReport(known: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
-  const before = known.refused === undefined ? known : withoutRefused(known);
-  const settings = withNoticedSensors(before.settings, report);
+function applyReport(known: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
+  const before = known.refusedReports === undefined ? known : withoutRefusedReports(known);
+  const settings = withDetectedSensors(before.settings, report);
   const state = settings === before.settings ? before : { ...before, settings };
   const { boot, sentUptime } = report;
-  const link = heard(state.link, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
-  const said = saidAt(state, report, now);
-  const from = startOf(state, report, said);
-  const begun = from === "this" && said !== null ? withStart(state, report, said, now, effects) : state;
+  const link = updateReporting(state.reporting, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
+  const said = readingsTime(state, report, now);
+  const from = eventOrigin(state, report, said);
+  const begun = from === "this" && said !== null ? recordStart(state, report, said, now, effects) : state;
   // How the feeder stands is told beside the events, and holds for those that it tells with it.
   const paused = (said === null ? null : report.readings.paused) ?? isPaused(begun.orders, now);
   const warmth = said === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: said };
   const telling: Telling = { from, warmth, paused, now, effects };
-  const witnessed = takeEvents({ ...begun, link }, report.events, telling);
-  return said === null ? witnessed : takeReadings(witnessed, report, said, telling);
+  const witnessed = applyEvents({ ...begun, reporting: link }, report.events, telling);
+  return said === null ? witnessed : applyReadings(witnessed, report, said, telling);
 }
 
 /**
  * From which start of the feeder a report's events come: the one that lives, the one that was met last and is over now, an
  * earlier one, or one of which nobody knows when they happened (it never told anything else, or its report was under way for long).
  */
-type FromStart = AnsweringStart | "undated";
+type EventOrigin = AnswerStart | "undated";
 
-function startOf({ clock, orders }: FeederState, { boot, sentUptime }: Report, said: Instant | null): FromStart {
+function eventOrigin({ clock, orders }: FeederState, { boot, sentUptime }: Report, said: Instant | null): EventOrigin {
   if (sentUptime !== null && isFromEarlierStart(orders, boot, sentUptime)) return "undated";
   // What was left behind is of a start that is over, also where the server hasn't met the next one yet.
-  if (sentUptime === null && orders.start?.boot === boot) return "over";
+  if (sentUptime === null && orders.lastStart?.boot === boot) return "over";
   if (sentUptime === null) return clock.boots.some((known) => known.boot === boot) ? "earlier" : "undated";
-  return said !== null || orders.start?.boot === boot ? "this" : "earlier";
+  return said !== null || orders.lastStart?.boot === boot ? "this" : "earlier";
 }
 
-function withStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {
+function recordStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {
   const { boot, sentUptime: uptime, readings } = report;
   if (uptime === null) return state;
-  const { orders, changed } = noteStart(state.orders, { boot, uptime, at, paused: readings.paused }, now);
+  const { orders, changed } = updateOrdersByStart(state.orders, { boot, uptime, at, paused: readings.paused }, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   return { ...state, orders };
 }
 
-const withoutRefused = ({ refused: _over, ...state }: FeederState): FeederState => state;
+const withoutRefusedReports = ({ refusedReports: _over, ...state }: FeederState): FeederState => state;
 
-interface Warmth {
+interface InsideTemperature {
   readonly celsius: Celsius | null;
   readonly at: Instant;
 }
 
 /** As warm as a report says that it is inside, it was half an hour before; what it was in an old backlog nobody tells. */
-const insideAt = (warmth: Warmth | null, at: Instant): Celsius | null =>
+const insideTemperatureAt = (warmth: InsideTemperature | null, at: Instant): Celsius | null =>
   warmth !== null && warmth.at - at <= minutes(30) ? warmth.celsius : null;
 
 /** How what a report tells is to be taken. */
 interface Telling {
-  readonly from: FromStart;
-  readonly warmth: Warmth | null;
+  readonly from: EventOrigin;
+  readonly warmth: InsideTemperature | null;
   readonly paused: boolean;
   readonly now: Instant;
   readonly effects: Effect[];
@@ -175,7 +188,7 @@ interface Telling {
 /** The parts of a state that events change. They change in place: a report of a thousand events makes one state. */
 type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble"]: FeederState[part] };
 
-function takeEvents(state: FeederState, events: readonly FeederEvent[], telling: Telling): FeederState {
+function applyEvents(state: FeederState, events: readonly FeederEvent[], telling: Telling): FeederState {
   const { settings } = state;
   const { hopper, feed, cold, orders, trouble } = state;
   const draft: Draft = { hopper, feed, cold, orders, trouble };
@@ -194,15 +207,15 @@ function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, t
       takePortion(draft, event, settings, telling);
       return;
     case "press":
-      draft.feed = watchPress(draft.feed, event, now, paused);
+      draft.feed = updateFeedByPress(draft.feed, event, now, paused);
       return;
     case "deposit":
-      draft.feed = watchDeposit(draft.feed, event, now, paused);
-      draft.cold = feltDeposit(draft.cold, event, event.recordedAt);
+      draft.feed = updateFeedByDeposit(draft.feed, event, now, paused);
+      draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
       return;
     case "refill": {
-      const told = toldBy(event);
-      if (told !== null) Object.assign(draft, withRefill(draft, told, settings));
+      const told = reportedRefill(event);
+      if (told !== null) Object.assign(draft, applyRefill(draft, told, settings));
       return;
     }
     case "order": {
@@ -211,7 +224,7 @@ function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, t
       return;
     }
     case "trouble":
-      draft.trouble = newerTrouble(draft.trouble, { words: event.words, at: event.recordedAt });
+      draft.trouble = newerTrouble(draft.trouble, { text: event.words, at: event.recordedAt });
       return;
     case "visit":
     case "lid":
@@ -228,10 +241,16 @@ function takePortion(
 ): void {
   const { hopper, feed, cold, orders } = draft;
   const { recordedAt } = portion;
-  draft.feed = watchPortion(feed, portion, levelOf(hopper, settings), settings, insideAt(telling.warmth, recordedAt));
-  draft.hopper = dispensed(hopper, portion, settings, chuteIsBlind(draft.feed));
-  draft.cold = feltPortion(cold, portion, recordedAt);
-  if (telling.from !== "undated") takeOrders(draft, noteFood(orders, portion, telling.now), telling);
+  draft.feed = updateFeedByPortion(
+    feed,
+    portion,
+    hopperLevel(hopper, settings),
+    settings,
+    insideTemperatureAt(telling.warmth, recordedAt),
+  );
+  draft.hopper = updateHopperByPortion(hopper, portion, settings, isChuteBlind(draft.feed));
+  draft.cold = updateColdByPortion(cold, portion, recordedAt);
+  if (telling.from !== "undated") takeOrders(draft, updateOrdersByPortion(orders, portion, telling.now), telling);
 }
 
 function takeOrders(draft: Draft, { orders, changed }: OrdersStep, { effects }: Telling): void {
@@ -242,58 +261,60 @@ function takeOrders(draft: Draft, { orders, changed }: OrdersStep, { effects }: 
 const newerTrouble = (known: Trouble | null, said: Trouble): Trouble =>
   known === null || said.at >= known.at ? said : known;
 
-function takeReadings(state: FeederState, report: Report, at: Instant, telling: Telling): FeederState {
+function applyReadings(state: FeederState, report: Report, at: Instant, telling: Telling): FeederState {
   const { from, paused, now, effects } = telling;
   const { settings } = state;
-  const { readings, unknown = [] } = report;
-  const { orders, changed } = hearPaused(state.orders, from === "this" ? readings.paused : null, at, now);
+  const { readings, unknownReadings: unknown = [] } = report;
+  const { orders, changed } = updateOrdersByPaused(state.orders, from === "this" ? readings.paused : null, at, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const sensors = counted(state.sensors, report, at, settings);
   // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.
-  const living = withoutStuck(readings, sensors.held);
-  const { hopper, feed, cold } = takeWeight(state, living, report.events.length, at, effects);
+  const living = withoutStuckReadings(readings, sensors.constantReadings);
+  const { hopper, feed, cold } = applyWeight(state, living, report.events.length, at, effects);
   return {
     ...state,
-    latest: { at, readings, ...(unknown.length > 0 ? { unknown } : {}) },
+    latestReadings: { at, readings, ...(unknown.length > 0 ? { unknownNames: unknown } : {}) },
     hopper,
-    feed: watchReport(feed, at, readings.spooled, paused, now),
-    cold: felt(cold, living, at, settings),
+    feed: updateFeedByReport(feed, at, readings.spooled, paused, now),
+    cold: updateCold(cold, living, at, settings),
     sensors,
     orders,
   };
 }
 
-type Store = Pick<FeederState, "hopper" | "feed" | "cold">;
+type FoodState = Pick<FeederState, "hopper" | "feed" | "cold">;
 
-function takeWeight(
+function applyWeight(
   state: FeederState,
   readings: Readings,
   told: number, // events in this report
   at: Instant,
   effects: Effect[],
-): Store {
+): FoodState {
   const { settings } = state;
   const { hopper: weight, spooled } = readings;
   // A feeder that has told everything and says no portion fell, proves that none fell. What it tells just now still waits
   // there until it is answered.
   const toldAll = spooled === null || spooled <= told;
-  const hopper = toldAll ? heardThrough(state.hopper, at, settings) : state.hopper;
+  const hopper = toldAll ? updateHopperUntil(state.hopper, at, settings) : state.hopper;
   if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
   // What fell and isn't told yet is missing from the weight already.
-  const found = toldAll ? weighed(hopper, weight, at, settings, readings) : { hopper, refillFound: null };
-  const feed = watchWeighing(state.feed, weight, at, settings);
-  if (found.refillFound === null) return { hopper: found.hopper, feed, cold: state.cold };
-  effects.push({ kind: "refillFound", added: found.refillFound, at });
-  return { hopper: found.hopper, feed: feedRefilled(feed), cold: foodRefilled(state.cold) };
+  const found = toldAll
+    ? updateHopperByWeighing(hopper, weight, at, settings, readings)
+    : { hopper, foundRefill: null };
+  const feed = updateFeedByWeighing(state.feed, weight, at, settings);
+  if (found.foundRefill === null) return { hopper: found.hopper, feed, cold: state.cold };
+  effects.push({ kind: "refillDetected", added: found.foundRefill, at });
+  return { hopper: found.hopper, feed: updateFeedByRefill(feed), cold: updateColdByRefill(state.cold) };
 }
 
-function withRefill({ hopper, feed, cold }: Store, told: ToldRefill, settings: FeederSettings): Store {
+function applyRefill({ hopper, feed, cold }: FoodState, told: ReportedRefill, settings: FeederSettings): FoodState {
   // Whoever looked how much is left has mended nothing.
   const mended = told.what.kind !== "level";
   return {
-    hopper: refilled(hopper, told, settings),
-    feed: mended ? feedRefilled(feed) : feed,
-    cold: mended ? foodRefilled(cold) : cold,
+    hopper: updateHopperByRefill(hopper, told, settings),
+    feed: mended ? updateFeedByRefill(feed) : feed,
+    cold: mended ? updateColdByRefill(cold) : cold,
   };
 }
 
@@ -301,7 +322,11 @@ function withRefill({ hopper, feed, cold }: Store, told: ToldRefill, settings: F
  * When a report's readings were taken; null where they are no news: an earlier boot left them behind, or a newer report
  * overtook this one on the way. History it may be, but never "the latest".
  */
-function saidAt({ clock, latest }: FeederState, { boot, sentUptime }: Report, now: Instant): Instant | null {
+function readingsTime(
+  { clock, latestReadings: latest }: FeederState,
+  { boot, sentUptime }: Report,
+  now: Instant,
+): Instant | null {
   if (sentUptime === null) return null;
   const anchor = clock.boots.find((known) => known.boot === boot);
   const at = anchor ? earlier(now, after(anchor.receivedAt, (sentUptime - anchor.uptime) as Span)) : now;
@@ -309,35 +334,40 @@ function saidAt({ clock, latest }: FeederState, { boot, sentUptime }: Report, no
 }
 
 /** What a feeder's own button for "refilled" tells; null where it tells that, but neither how much nor how full. */
-function toldBy(event: Extract<FeederEvent, { kind: "refill" }>): ToldRefill | null {
+function reportedRefill(event: Extract<FeederEvent, { kind: "refill" }>): ReportedRefill | null {
   if (event.full) return { at: event.recordedAt, what: { kind: "filled" } };
   return event.added === null ? null : { at: event.recordedAt, what: { kind: "added", grams: event.added } };
 }
 
 /** From what is known to what is told: late orders, faults, alarms. */
-function judge(state: FeederState, now: Instant, effects: Effect[]): FeederState {
-  const { orders, changed } = markOverdue(state.orders, state.settings, now);
+function updateAlarms(state: FeederState, now: Instant, effects: Effect[]): FeederState {
+  const { orders, changed } = markOrdersOverdue(state.orders, state.settings, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const paused = isPaused(orders, now);
-  const dated = withForesight(forgiven(orders === state.orders ? state : { ...state, orders }, paused, now), now);
-  const alarms = advanceAlarms(dated, situationOf(dated, findFaults(dated, now), paused, now), effects);
+  const dated = withForecast(
+    clearExplainedUnpaid(orders === state.orders ? state : { ...state, orders }, paused, now),
+    now,
+  );
+  const alarms = advanceAlarms(dated, faultSituation(dated, findFaults(dated, now), paused, now), effects);
   return alarms === dated.alarms ? dated : { ...dated, alarms };
 }
 
-const situationOf = (
+const faultSituation = (
   { alarms, settings }: FeederState,
   faults: readonly Fault[],
   paused: boolean,
   now: Instant,
-): Situation => ({ there: byKind(faults), alarms, paused, duty: settings.duty ?? "inGarden", now });
+): FaultSituation => ({ faults: byKind(faults), alarms, paused, duty: settings.placement ?? "inGarden", now });
 
 /**
  * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,
  * they must not come up as news; the next one that goes unpaid will.
  */
-function forgiven(state: FeederState, paused: boolean, now: Instant): FeederState {
+function clearExplainedUnpaid(state: FeederState, paused: boolean, now: Instant): FeederState {
   const unpaid = state.alarms.depositUnpaid;
-  if (unpaid?.phase !== "suppressedByDesign" || unpaid.raised !== null) return state;
-  const situation = situationOf(state, findFaults(state, now), paused, now);
-  return suppressionOf("depositUnpaid", situation) === null ? { ...state, feed: feedForgiven(state.feed) } : state;
+  if (unpaid?.state !== "suppressedByDesign" || unpaid.raised !== null) return state;
+  const situation = faultSituation(state, findFaults(state, now), paused, now);
+  return suppressionOf("depositUnpaid", situation) === null
+    ? { ...state, feed: clearUnpaidPortions(state.feed) }
+    : state;
 }

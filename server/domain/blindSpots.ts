@@ -8,18 +8,18 @@ import type { FeederSettings, FittedSensors } from "./settings.ts";
  */
 export function blindSpots(settings: FeederSettings, readings: Readings | null): readonly string[] {
   return [
-    ...(settings.noticesSensors === true && readings !== null ? [unsaidSensors] : []),
-    ...foodSpots(settings.sensors),
-    ...birdSpots(settings.sensors),
-    ...(settings.place === null ? [placeSpot] : []),
-    ...(readings === null ? [] : coldSpots(settings, readings)),
+    ...(settings.detectsSensors === true && readings !== null ? [unknownSensorsText] : []),
+    ...foodBlindSpots(settings.sensors),
+    ...birdBlindSpots(settings.sensors),
+    ...(settings.place === null ? [placeBlindSpot] : []),
+    ...(readings === null ? [] : coldBlindSpots(settings, readings)),
   ];
 }
 
-const unsaidSensors =
+const unknownSensorsText =
   "Nobody has said which sensors are fitted: those that have reported so far are taken to be all there are.";
 
-function foodSpots({ chute, scale }: FittedSensors): readonly string[] {
+function foodBlindSpots({ chute, scale }: FittedSensors): readonly string[] {
   if (scale && chute) return [];
   if (chute) {
     return [
@@ -39,11 +39,11 @@ function foodSpots({ chute, scale }: FittedSensors): readonly string[] {
   ];
 }
 
-const witnesses = { button: "button", detector: "metal detector", perch: "perch" } as const;
-const witnessKinds = Object.keys(witnesses) as readonly (keyof typeof witnesses)[];
+const birdSensorNames = { button: "button", detector: "metal detector", perch: "perch" } as const;
+const birdSensors = Object.keys(birdSensorNames) as readonly (keyof typeof birdSensorNames)[];
 
-function birdSpots(sensors: FittedSensors): readonly string[] {
-  const fitted = witnessKinds.filter((sensor) => sensors[sensor]);
+function birdBlindSpots(sensors: FittedSensors): readonly string[] {
+  const fitted = birdSensors.filter((sensor) => sensors[sensor]);
   const [only] = fitted;
   if (only === undefined) {
     return [
@@ -57,17 +57,17 @@ function birdSpots(sensors: FittedSensors): readonly string[] {
     fitted.length > 1
       ? []
       : [
-          `Only the ${witnesses[only]} notices birds. When it falls silent, a dead sensor looks like birds that stay away for a long time.`,
+          `Only the ${birdSensorNames[only]} notices birds. When it falls silent, a dead sensor looks like birds that stay away for a long time.`,
         ];
   const unseen = sensors.perch ? [] : ["Without a perch, a bird that comes and does nothing goes unseen."];
   return [...debt, ...alone, ...unseen];
 }
 
-const placeSpot =
+const placeBlindSpot =
   "Until the yard has a place, its night and day are unknown: a quiet night counts like a quiet morning, and a silent sensor is noticed later.";
 
 /** Each by what its finder needs (cold/): without it, it keeps quiet. */
-function coldSpots({ battery }: FeederSettings, readings: Readings): readonly string[] {
+function coldBlindSpots({ battery }: FeederSettings, readings: Readings): readonly string[] {
   const { humidity, air, inside, lid, batteryTemperature, charge } = readings;
   const spots: string[] = [];
   if (humidity === null || (inside === null && (lid === null || air === null))) {

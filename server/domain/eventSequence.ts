@@ -1,4 +1,4 @@
-import { bootOfLife, labelOf, lifeOf } from "./bootLife.ts";
+import { bootLabel, bootNumber, numberedBoot } from "./bootNumber.ts";
 import { type Span, seconds } from "./instant.ts";
 
 /**
@@ -12,32 +12,33 @@ export interface EventSequence {
 
 export interface BootSequence {
   readonly boot: string;
-  readonly highest: number; // 0 before the first event
-  readonly missing: number; // numbers below `highest` that never came, as far as this record goes back
-  readonly jumps?: number; // how often its numbers jumped by more than it can have had events; left out: never
+  readonly highestSeq: number; // 0 before the first event
+  readonly missingCount: number; // numbers below `highest` that never came, as far as this record goes back
+  readonly jumpCount?: number; // how often its numbers jumped by more than it can have had events; left out: never
   /** The newest jump: what is numbered in between goes on from where the numbers were before. Left out: none. */
-  readonly jumped?: { readonly to: number; readonly highest: number };
+  readonly lastJump?: { readonly to: number; readonly highest: number };
 }
 
 const bootsRemembered = 8;
 
-export const noEvents = (): EventSequence => ({ boots: [] });
+export const initialEventSequence = (): EventSequence => ({ boots: [] });
 
 /** The highest stored seq of this boot; null where the record has forgotten (or never knew) it. */
-export function highestStored(sequence: EventSequence, boot: string): number | null {
-  return sequence.boots.find((known) => known.boot === boot)?.highest ?? null;
+export function highestStoredSeq(sequence: EventSequence, boot: string): number | null {
+  return sequence.boots.find((known) => known.boot === boot)?.highestSeq ?? null;
 }
 
 /** @param events the newly stored ones of this boot, by seq. */
-export function stored(
+export function updateEventSequence(
   sequence: EventSequence,
   boot: string,
   events: readonly { readonly seq: number; readonly uptime: Span }[],
 ): EventSequence {
   const known = sequence.boots.find((other) => other.boot === boot);
-  let next = known ?? { boot, highest: 0, missing: 0 };
+  let next = known ?? { boot, highestSeq: 0, missingCount: 0 };
   for (const event of events) {
-    next = known === undefined && next.highest === 0 ? begun(sequence, next, event) : withEvent(next, event);
+    next =
+      known === undefined && next.highestSeq === 0 ? startBootSequence(sequence, next, event) : withEvent(next, event);
   }
   const others = sequence.boots.filter((other) => other.boot !== boot);
   return { boots: [...others, next].slice(-bootsRemembered) };
@@ -46,26 +47,28 @@ export function stored(
 type NumberedEvent = { readonly seq: number; readonly uptime: Span };
 
 /** A feeder whose boot id stays the same over a restart may go on with its numbers too: those before are not missing. */
-function begun({ boots }: EventSequence, next: BootSequence, event: NumberedEvent): BootSequence {
-  const before = bootOfLife(labelOf(next.boot), lifeOf(next.boot) - 1);
-  const highest = boots.find(({ boot }) => boot === before)?.highest ?? 0;
-  return withEvent(event.seq > highest ? { ...next, highest } : next, event);
+function startBootSequence({ boots }: EventSequence, next: BootSequence, event: NumberedEvent): BootSequence {
+  const before = numberedBoot(bootLabel(next.boot), bootNumber(next.boot) - 1);
+  const highest = boots.find(({ boot }) => boot === before)?.highestSeq ?? 0;
+  return withEvent(event.seq > highest ? { ...next, highestSeq: highest } : next, event);
 }
 
 function withEvent(known: BootSequence, event: NumberedEvent): BootSequence {
   const { seq } = event;
-  const { highest, missing, jumped } = known;
+  const { highestSeq: highest, missingCount: missing, lastJump: jumped } = known;
   if (seq > highest) {
     const gap = seq - highest - 1;
-    if (gap <= gapMax(event)) return { ...known, highest: seq, missing: missing + gap };
-    return { ...known, highest: seq, jumps: (known.jumps ?? 0) + 1, jumped: { to: seq, highest } };
+    if (gap <= seqGapMax(event)) return { ...known, highestSeq: seq, missingCount: missing + gap };
+    return { ...known, highestSeq: seq, jumpCount: (known.jumpCount ?? 0) + 1, lastJump: { to: seq, highest } };
   }
   if (jumped === undefined || seq <= jumped.highest || seq >= jumped.to) {
-    return { ...known, missing: Math.max(0, missing - 1) }; // a late one fills its gap
+    return { ...known, missingCount: Math.max(0, missing - 1) }; // a late one fills its gap
   }
   const gap = seq - jumped.highest - 1;
-  const inside = { ...known, jumped: { ...jumped, highest: seq } };
-  return gap <= gapMax(event) ? { ...inside, missing: missing + gap } : { ...inside, jumps: (known.jumps ?? 0) + 1 };
+  const inside = { ...known, lastJump: { ...jumped, highest: seq } };
+  return gap <= seqGapMax(event)
+    ? { ...inside, missingCount: missing + gap }
+    : { ...inside, jumpCount: (known.jumpCount ?? 0) + 1 };
 }
 
 /**
@@ -73,12 +76,12 @@ function withEvent(known: BootSequence, event: NumberedEvent): BootSequence {
  * simulated ones have some hundreds), and two full reports for a burst. More is no loss but another way of numbering.
  * Common practice, no source.
  */
-const gapMax = ({ uptime }: NumberedEvent): number => 4_000 + Math.floor(uptime / seconds(10));
+const seqGapMax = ({ uptime }: NumberedEvent): number => 4_000 + Math.floor(uptime / seconds(10));
 
 /** How many the feeder has lost on the way, as far as the record goes back. */
-export const missingEvents = (sequence: EventSequence): number =>
-  sequence.boots.reduce((sum, { missing }) => sum + missing, 0);
+export const missingEventCount = (sequence: EventSequence): number =>
+  sequence.boots.reduce((sum, { missingCount: missing }) => sum + missing, 0);
 
 /** How often its numbers jumped, as far as the record goes back. */
-export const numberingJumps = (sequence: EventSequence): number =>
-  sequence.boots.reduce((sum, { jumps }) => sum + (jumps ?? 0), 0);
+export const numberingJumpCount = (sequence: EventSequence): number =>
+  sequence.boots.reduce((sum, { jumpCount: jumps }) => sum + (jumps ?? 0), 0);

@@ -9,11 +9,11 @@ export interface Fault {
   /** The very numbers behind the reason, for whoever wants to check it. */
   readonly evidence: readonly Evidence[];
   /** How sure the test that found it is; null where the fault is a plain fact and no inference. */
-  readonly sure: Probability | null;
+  readonly confidence: Probability | null;
 }
 
 export interface Evidence {
-  readonly what: string;
+  readonly label: string;
   readonly value: string;
   readonly at: Instant | null; // null where it is not about one moment
 }
@@ -29,7 +29,7 @@ export interface FaultRule {
   /** How long it must stay away before the alarm returns to normal (ISA-18.2 off-delay). */
   readonly offDelay: Span;
   /** What the keeper can do about it, in one sentence. */
-  readonly act: string;
+  readonly advice: string;
   /**
    * While one of these stands, this fault is its consequence and raises no alarm of its own. A cause must be sure to do this
    * and not only able to: what the weather makes likely (ice, caking) explains no jam that a portion has proved, whose own
@@ -45,7 +45,7 @@ export interface FaultRule {
 }
 
 /** No food reaches the birds: they leave by and by, and then a sensor that waits for them is quiet for no fault of its own. */
-const givesNothing = [
+const faultsStoppingFood = [
   "motorNotTurning",
   "motorStalled",
   "foodOut",
@@ -64,7 +64,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0), // the silence itself is the delay: its length is learnt (silence/)
     offDelay: minutes(0), // one report proves that it speaks again
-    act: "Check its power and its network. Until it is heard again nothing else about it is known.",
+    advice: "Check its power and its network. Until it is heard again nothing else about it is known.",
     explainedBy: [],
   },
   motorNotTurning: {
@@ -72,7 +72,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0), // the sequential test that found it has already waited for enough portions
     offDelay: minutes(0),
-    act: "Pause the feeder, then look at the motor's wire and plug with the power off.",
+    advice: "Pause the feeder, then look at the motor's wire and plug with the power off.",
     explainedBy: ["feederSilent", "supplyWeak"],
   },
   motorStalled: {
@@ -80,7 +80,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Pause the feeder before the motor overheats, then free the tray.",
+    advice: "Pause the feeder before the motor overheats, then free the tray.",
     explainedBy: ["feederSilent"],
   },
   foodOut: {
@@ -88,7 +88,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Refill the hopper, or pause the feeder so that no deposit goes unpaid.",
+    advice: "Refill the hopper, or pause the feeder so that no deposit goes unpaid.",
     explainedBy: ["feederSilent"],
   },
   trayJammed: {
@@ -96,7 +96,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
+    advice: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
     explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut"],
   },
   feedBridged: {
@@ -104,7 +104,8 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Pause the feeder, then stir the food from above until it falls onto the tray again. Damp or caked food bridges: take it out.",
+    advice:
+      "Pause the feeder, then stir the food from above until it falls onto the tray again. Damp or caked food bridges: take it out.",
     explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut", "trayJammed"],
   },
   feedStopped: {
@@ -112,7 +113,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Look at the hopper and the tray: it is empty or jammed, and the sensors it has can't tell which.",
+    advice: "Look at the hopper and the tray: it is empty or jammed, and the sensors it has can't tell which.",
     explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut", "trayJammed", "feedBridged"],
   },
   depositUnpaid: {
@@ -120,16 +121,16 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(30),
-    act: "Find out why before the birds stop believing: the alarms beside this one may say.",
+    advice: "Find out why before the birds stop believing: the alarms beside this one may say.",
     // A board that starts anew in the middle of a portion, for want of tension, has forgotten what it owed.
-    explainedBy: ["feederSilent", ...givesNothing, "supplyWeak"],
+    explainedBy: ["feederSilent", ...faultsStoppingFood, "supplyWeak"],
   },
   feedsThoughPaused: {
     title: "gives food though paused",
     priority: "urgent",
     onDelay: minutes(0), // one portion after its own confirmation is proof
     offDelay: minutes(30), // a feeder that does it again and again is one alarm
-    act: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
+    advice: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
     explainedBy: [], // a keeper who asked for a stop must know that it isn't kept, whatever else is wrong
   },
   pauseContradicted: {
@@ -137,7 +138,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(30),
-    act: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
+    advice: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
     explainedBy: ["feedsThoughPaused"],
   },
   pauseOverdue: {
@@ -145,7 +146,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0), // the order's own deadline is the delay
     offDelay: minutes(0),
-    act: "Take it that the feeder is still feeding. If it must stop, go there and switch it off.",
+    advice: "Take it that the feeder is still feeding. If it must stop, go there and switch it off.",
     // A keeper who asked for a stop must hear that it did not arrive, whatever else is wrong; these two say that and more.
     explainedBy: ["feedsThoughPaused", "pauseContradicted"],
   },
@@ -154,7 +155,8 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(5),
     offDelay: minutes(30),
-    act: "Disconnect the charger until the battery is above 0 °C. Charging lithium cells in frost damages them and can make them dangerous.",
+    advice:
+      "Disconnect the charger until the battery is above 0 °C. Charging lithium cells in frost damages them and can make them dangerous.",
     explainedBy: ["feederSilent"],
     latched: true, // plated lithium stays, and no tension tells of it
   },
@@ -163,7 +165,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(10),
     offDelay: minutes(60),
-    act: "Bring the battery in or charge it indoors by its maker's instructions. Never charge a frozen battery.",
+    advice: "Bring the battery in or charge it indoors by its maker's instructions. Never charge a frozen battery.",
     explainedBy: ["feederSilent"],
     latched: true, // ice bends plates and cracks the case; it shows when the battery fails
   },
@@ -172,7 +174,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(10),
     offDelay: minutes(10),
-    act: "Refill before the time shown.",
+    advice: "Refill before the time shown.",
     explainedBy: ["feederSilent", "foodOut"],
   },
   reportsUnreadable: {
@@ -180,7 +182,8 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0), // each refused report loses what it brought, if its sender doesn't keep it
     offDelay: minutes(0), // one readable report proves that it speaks the language again
-    act: "Look at the feeder's program: the answer to its report says the same. Until then nothing new is known of it.",
+    advice:
+      "Look at the feeder's program: the answer to its report says the same. Until then nothing new is known of it.",
     explainedBy: ["feederSilent"],
   },
   staysPaused: {
@@ -188,7 +191,7 @@ export const faultRules = {
     priority: "soon", // nothing is harmed, but the birds find nothing where they were promised food
     onDelay: minutes(10), // whoever fills it by hand pauses it for some minutes
     offDelay: minutes(0), // its own word, or food, proves that it feeds
-    act: "Resume it, or look at the feeder whether somebody has switched it off by hand.",
+    advice: "Resume it, or look at the feeder whether somebody has switched it off by hand.",
     explainedBy: ["feederSilent"],
   },
   chuteBlind: {
@@ -196,7 +199,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Clean the chute sensor: frost, dust or a stuck kernel hides the food that falls.",
+    advice: "Clean the chute sensor: frost, dust or a stuck kernel hides the food that falls.",
     explainedBy: ["feederSilent"],
   },
   buttonSilent: {
@@ -204,31 +207,31 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
-    act: "Press the button yourself and see whether it counts.",
-    explainedBy: ["feederSilent", ...givesNothing],
+    advice: "Press the button yourself and see whether it counts.",
+    explainedBy: ["feederSilent", ...faultsStoppingFood],
   },
   detectorSilent: {
     title: "detector silent",
     priority: "soon",
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
-    act: "Drop a cap into the slot yourself and see whether it counts. Frost moves a detector's zero.",
-    explainedBy: ["feederSilent", ...givesNothing],
+    advice: "Drop a cap into the slot yourself and see whether it counts. Frost moves a detector's zero.",
+    explainedBy: ["feederSilent", ...faultsStoppingFood],
   },
   perchSilent: {
     title: "perch sensor silent",
     priority: "soon",
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
-    act: "Press the perch down yourself and see whether it counts.",
-    explainedBy: ["feederSilent", ...givesNothing],
+    advice: "Press the perch down yourself and see whether it counts.",
+    explainedBy: ["feederSilent", ...faultsStoppingFood],
   },
   scaleSilent: {
     title: "scale silent",
     priority: "soon",
     onDelay: minutes(10),
     offDelay: minutes(0),
-    act: "Look at the load cell's wire. Until it speaks, the hopper is reckoned from portions alone.",
+    advice: "Look at the load cell's wire. Until it speaks, the hopper is reckoned from portions alone.",
     explainedBy: ["feederSilent"],
   },
   sensorChattering: {
@@ -236,7 +239,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0), // the test that found it has already waited for enough of it
     offDelay: minutes(60),
-    act: "Dry and clean the contact: damp or a bent spring makes it count what no bird did.",
+    advice: "Dry and clean the contact: damp or a bent spring makes it count what no bird did.",
     explainedBy: ["feederSilent"],
   },
   readingStuck: {
@@ -244,7 +247,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(0), // one new value proves that it lives
-    act: "Look at that sensor's wire. Until it changes again nothing is concluded from it.",
+    advice: "Look at that sensor's wire. Until it changes again nothing is concluded from it.",
     explainedBy: ["feederSilent"],
   },
   readingImpossible: {
@@ -252,7 +255,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(10),
     offDelay: minutes(30),
-    act: "Look at that sensor's wire and plug: no such value exists outdoors.",
+    advice: "Look at that sensor's wire and plug: no such value exists outdoors.",
     explainedBy: ["feederSilent"],
   },
   countsBackwards: {
@@ -260,7 +263,7 @@ export const faultRules = {
     priority: "note",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    act: "Look at the feeder's program or its supply: a running total must only grow until it starts anew.",
+    advice: "Look at the feeder's program or its supply: a running total must only grow until it starts anew.",
     explainedBy: ["feederSilent", "supplyWeak"],
   },
   supplyWeak: {
@@ -268,7 +271,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    act: "Look at supply, plug and wires, and at the battery: the tension breaks down while the motor runs.",
+    advice: "Look at supply, plug and wires, and at the battery: the tension breaks down while the motor runs.",
     // A stalled motor pulls several times its current, and a battery near freezing is empty and cold.
     explainedBy: ["feederSilent", "motorStalled", "batteryFreezing"],
   },
@@ -277,7 +280,8 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(30),
     offDelay: minutes(120),
-    act: "Let the detector find its zero again, or turn up its sensitivity, and drop a cap yourself to see whether it counts.",
+    advice:
+      "Let the detector find its zero again, or turn up its sensitivity, and drop a cap yourself to see whether it counts.",
     explainedBy: ["feederSilent", "detectorSilent"],
   },
   bootReused: {
@@ -285,7 +289,8 @@ export const faultRules = {
     priority: "note", // its starts are told apart, so that nothing is lost
     onDelay: minutes(0),
     offDelay: minutes(0),
-    act: "Let its program choose a new random boot id at each start: where its starts can't be told apart, reports are refused.",
+    advice:
+      "Let its program choose a new random boot id at each start: where its starts can't be told apart, reports are refused.",
     explainedBy: ["feederSilent"],
   },
   reportsIrregular: {
@@ -293,7 +298,8 @@ export const faultRules = {
     priority: "note", // whoever sends a report by hand is owed no alarm for not sending the next
     onDelay: minutes(0), // as for feederSilent
     offDelay: minutes(0),
-    act: "Let its program report by itself, also when nothing happens; from then on you are told when it falls silent.",
+    advice:
+      "Let its program report by itself, also when nothing happens; from then on you are told when it falls silent.",
     explainedBy: [],
   },
   feedCaking: {
@@ -301,7 +307,7 @@ export const faultRules = {
     priority: "note",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    act: "Take out the old food, dry the hopper and put in fresh food with the next visit.",
+    advice: "Take out the old food, dry the hopper and put in fresh food with the next visit.",
     explainedBy: ["feederSilent"],
   },
   iceLock: {
@@ -309,7 +315,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(15),
     offDelay: minutes(24 * 60), // one cold spell, one alarm: the nights of a spell come by turns with its days
-    act: "Look for ice on tray and slot before the morning's first birds; keep the food dry.",
+    advice: "Look for ice on tray and slot before the morning's first birds; keep the food dry.",
     explainedBy: ["feederSilent"],
   },
   frostInside: {
@@ -317,7 +323,7 @@ export const faultRules = {
     priority: "note", // ordinary weather on a clear damp night, and nothing to be done about it tonight
     onDelay: minutes(15),
     offDelay: minutes(24 * 60), // one cold spell, one note
-    act: "Keep the food dry, and look for ice when you next come by.",
+    advice: "Keep the food dry, and look for ice when you next come by.",
     explainedBy: ["feederSilent", "iceLock"],
   },
   troubleReported: {
@@ -325,7 +331,7 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    act: "Read the feeder's own words.",
+    advice: "Read the feeder's own words.",
     explainedBy: ["feederSilent"],
   },
 } as const satisfies Record<string, Omit<FaultRule, "explainedBy"> & { readonly explainedBy: readonly string[] }>;

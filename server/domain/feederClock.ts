@@ -1,4 +1,4 @@
-import { labelOf, lifeOf } from "./bootLife.ts";
+import { bootLabel, bootNumber } from "./bootNumber.ts";
 import { after, between, earlier, type Instant, minutes, type Span } from "./instant.ts";
 
 /**
@@ -9,13 +9,13 @@ export interface FeederClock {
   /** The newest boot last, at most `bootsRemembered` of them: enough for a feeder that restarts all through an outage. */
   readonly boots: readonly BootAnchor[];
   /** The boot id that several starts have in common; left out where each start chose its own. */
-  readonly reused?: ReusedBoot;
+  readonly reusedBoot?: ReusedBoot;
 }
 
 export interface ReusedBoot {
   readonly boot: string; // as the feeder says it
-  readonly starts: number; // known so far
-  readonly at: Instant; // when the newest one was noticed
+  readonly startCount: number; // known so far
+  readonly noticedAt: Instant; // when the newest one was noticed
 }
 
 /** At `receivedAt` the feeder had been up for `uptime` in this boot: the largest uptime it has told so far. */
@@ -27,7 +27,7 @@ export interface BootAnchor {
 
 const bootsRemembered = 8;
 
-export const unsetClock = (): FeederClock => ({ boots: [] });
+export const initialClock = (): FeederClock => ({ boots: [] });
 
 /** What was looked up for one report stays out of the state, unless that report made it the newest. */
 export const withNewestBoots = (clock: FeederClock): FeederClock =>
@@ -35,7 +35,7 @@ export const withNewestBoots = (clock: FeederClock): FeederClock =>
 
 export interface SendingTime {
   readonly clock: FeederClock;
-  readonly momentOf: (uptime: Span) => Instant;
+  readonly instantOf: (uptime: Span) => Instant;
 }
 
 /**
@@ -44,47 +44,47 @@ export interface SendingTime {
  * No moment lies after `receivedAt`: what is told has happened.
  * @param boot with its life, as `bootOfLife` makes it
  */
-export function readSendingTime(
+export function sendingTime(
   clock: FeederClock,
   boot: string,
   sentUptime: Span | null,
   receivedAt: Instant,
 ): SendingTime {
-  const noted = withReuse(clock, boot, sentUptime, receivedAt);
+  const noted = updateReusedBoot(clock, boot, sentUptime, receivedAt);
   const known = clock.boots.find((anchor) => anchor.boot === boot);
   // A late copy must not move the anchor, nor a report of a start that is over: the one that it repeats knew better.
-  if (sentUptime === null || (known && (isCopy(known, sentUptime, receivedAt) || isOver(clock, boot)))) {
-    return { clock: noted, momentOf: momentsFrom(known, receivedAt) };
+  if (sentUptime === null || (known && (isDuplicate(known, sentUptime, receivedAt) || hasLaterStart(clock, boot)))) {
+    return { clock: noted, instantOf: instantsFrom(known, receivedAt) };
   }
   const anchor = { boot, receivedAt, uptime: sentUptime };
   const others = clock.boots.filter((other) => other.boot !== boot);
   return {
     clock: { ...noted, boots: [...others, anchor].slice(-bootsRemembered) },
-    momentOf: momentsFrom(anchor, receivedAt),
+    instantOf: instantsFrom(anchor, receivedAt),
   };
 }
 
 /** The newest report itself may come twice. A board whose uptime stands still for longer sends no copies. */
-const isCopy = (known: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
-  uptime < known.uptime || (uptime === known.uptime && between(known.receivedAt, receivedAt) <= copyLateMax);
+const isDuplicate = (known: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
+  uptime < known.uptime || (uptime === known.uptime && between(known.receivedAt, receivedAt) <= duplicateDelayMax);
 
 /** Any sender has given a report up by then. Common practice, no source. */
-const copyLateMax = minutes(10);
+const duplicateDelayMax = minutes(10);
 
 /** A newer start under the same id is known. */
-const isOver = ({ boots }: FeederClock, boot: string): boolean =>
-  boots.some((other) => labelOf(other.boot) === labelOf(boot) && lifeOf(other.boot) > lifeOf(boot));
+const hasLaterStart = ({ boots }: FeederClock, boot: string): boolean =>
+  boots.some((other) => bootLabel(other.boot) === bootLabel(boot) && bootNumber(other.boot) > bootNumber(boot));
 
 /** Over as soon as the feeder speaks under another id. */
-function withReuse(clock: FeederClock, boot: string, sentUptime: Span | null, at: Instant): FeederClock {
-  const { reused, ...rest } = clock;
-  const [label, life] = [labelOf(boot), lifeOf(boot)];
-  const starts = reused?.boot === label ? reused.starts : 1;
-  if (life > starts) return { ...rest, reused: { boot: label, starts: life, at } };
+function updateReusedBoot(clock: FeederClock, boot: string, sentUptime: Span | null, at: Instant): FeederClock {
+  const { reusedBoot: reused, ...rest } = clock;
+  const [label, life] = [bootLabel(boot), bootNumber(boot)];
+  const starts = reused?.boot === label ? reused.startCount : 1;
+  if (life > starts) return { ...rest, reusedBoot: { boot: label, startCount: life, noticedAt: at } };
   return reused !== undefined && reused.boot !== label && sentUptime !== null ? rest : clock;
 }
 
-function momentsFrom(anchor: BootAnchor | undefined, receivedAt: Instant): (uptime: Span) => Instant {
+function instantsFrom(anchor: BootAnchor | undefined, receivedAt: Instant): (uptime: Span) => Instant {
   if (!anchor) return () => receivedAt;
   return (uptime) => earlier(after(anchor.receivedAt, (uptime - anchor.uptime) as Span), receivedAt);
 }

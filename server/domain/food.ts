@@ -8,16 +8,16 @@ import { type Grams, grams } from "./units.ts";
  * learns the rest.
  */
 export const foods = {
-  peanutHalves: { words: "peanut halves", pieceMass: grams(0.35) },
-  peanutWhole: { words: "whole peanuts", pieceMass: grams(0.7) },
-  catKibble: { words: "dry cat kibble", pieceMass: grams(0.3) },
-  dogKibble: { words: "dry dog kibble", pieceMass: grams(0.8) },
-  sunflowerHearts: { words: "sunflower hearts", pieceMass: grams(0.05) },
-  driedMealworms: { words: "dried mealworms", pieceMass: grams(0.04) },
-  maize: { words: "maize", pieceMass: grams(0.3) },
+  peanutHalves: { name: "peanut halves", pieceMass: grams(0.35) },
+  peanutWhole: { name: "whole peanuts", pieceMass: grams(0.7) },
+  catKibble: { name: "dry cat kibble", pieceMass: grams(0.3) },
+  dogKibble: { name: "dry dog kibble", pieceMass: grams(0.8) },
+  sunflowerHearts: { name: "sunflower hearts", pieceMass: grams(0.05) },
+  driedMealworms: { name: "dried mealworms", pieceMass: grams(0.04) },
+  maize: { name: "maize", pieceMass: grams(0.3) },
   /** Whatever the keeper calls it; nothing is known of its pieces. */
-  other: { words: "something else", pieceMass: null },
-} as const satisfies Record<string, { readonly words: string; readonly pieceMass: Grams | null }>;
+  other: { name: "something else", pieceMass: null },
+} as const satisfies Record<string, { readonly name: string; readonly pieceMass: Grams | null }>;
 
 export type FoodKind = keyof typeof foods;
 export const foodKinds = Object.keys(foods) as readonly FoodKind[];

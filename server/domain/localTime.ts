@@ -1,7 +1,7 @@
 import { Temporal } from "temporal-polyfill";
 import { type Instant, instant } from "./instant.ts";
-import { remembered } from "./remembered.ts";
-import { usedZone } from "./zone.ts";
+import { memoize } from "./memoize.ts";
+import { zoneOrFallback } from "./zone.ts";
 
 /**
  * A yard lives by its own clock: the digest comes at half past seven there, and "Thursday" is Thursday there. A local time
@@ -23,18 +23,18 @@ export const localTimeOf = (at: Instant, zone: string): LocalTime =>
  * read with the offset before the gap (02:30 becomes 03:30), one that it repeats means the first.
  * @throws RangeError where date or time can't be read.
  */
-export const instantOfLocal = remembered(
+export const instantOfLocal = memoize(
   64, // each minute every yard is asked whether its digest is due
   (date: LocalDate, time: LocalTime, zone: string) => `${zone} ${date} ${time}`,
   (date, time, zone): Instant => {
     const wall = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
-    return instant(wall.toZonedDateTime(usedZone(zone), { disambiguation: "compatible" }).epochMilliseconds);
+    return instant(wall.toZonedDateTime(zoneOrFallback(zone), { disambiguation: "compatible" }).epochMilliseconds);
   },
 );
 
 /** The first moment of a local date: not always midnight, since some zones change their clocks then. */
 export const startOfLocalDay = (date: LocalDate, zone: string): Instant =>
-  instant(Temporal.PlainDate.from(date).toZonedDateTime(usedZone(zone)).epochMilliseconds);
+  instant(Temporal.PlainDate.from(date).toZonedDateTime(zoneOrFallback(zone)).epochMilliseconds);
 
 export const addLocalDays = (date: LocalDate, count: number): LocalDate =>
   Temporal.PlainDate.from(date).add({ days: count }).toString();
@@ -64,7 +64,7 @@ export const weekdayOf = (date: LocalDate): string =>
   weekdays[Temporal.PlainDate.from(date).dayOfWeek - 1] ?? unreachable(date);
 
 /** "Thursday 3 December", and in another year than today's "Saturday 17 April 2027". */
-export const dateWords = (date: LocalDate, today: LocalDate): string =>
+export const dateText = (date: LocalDate, today: LocalDate): string =>
   `${weekdayOf(date)} ${Temporal.PlainDate.from(date).day} ${monthOf(date)}${otherYear(date, today)}`;
 
 /** " 2027" where that isn't today's year: without it, a date of another year is read as one of this year. */
@@ -76,20 +76,20 @@ const otherYear = (date: LocalDate, today: LocalDate): string => {
 const monthOf = (date: LocalDate): string => months[Temporal.PlainDate.from(date).month - 1] ?? unreachable(date);
 
 /** A date as one says it today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
-export function dayWords(date: LocalDate, today: LocalDate): string {
+export function dayText(date: LocalDate, today: LocalDate): string {
   const ahead = localDaysBetween(today, date);
   if (ahead === 0) return "today";
   if (ahead === 1) return "tomorrow";
   if (ahead === -1) return "yesterday";
-  return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateWords(date, today);
+  return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateText(date, today);
 }
 
 /** To the minute: "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
-export const momentWords = (at: Instant, zone: string, now: Instant): string =>
-  `${dayWords(localDateOf(at, zone), localDateOf(now, zone))} ${localTimeOf(at, zone)}`;
+export const momentText = (at: Instant, zone: string, now: Instant): string =>
+  `${dayText(localDateOf(at, zone), localDateOf(now, zone))} ${localTimeOf(at, zone)}`;
 
 /** "this evening", "tomorrow morning", "Thursday", "3 December", "3 January 2027": as exact as a forecast can be. */
-export function dayPartWords(at: Instant, zone: string, now: Instant): string {
+export function dayPartText(at: Instant, zone: string, now: Instant): string {
   const then = localHourOf(at, zone);
   const today = localHourOf(now, zone);
   const ahead = then.dayNumber - today.dayNumber;
@@ -120,34 +120,34 @@ interface LocalDay {
  * quarter only (IANA tz database, since 1972).
  */
 function localHourOf(at: Instant, zone: string): LocalHour {
-  const { begin, end } = offsetsOfDay(Math.floor(at / wholeDay), zone);
-  const offset = begin === end ? begin : offsetOfQuarter(Math.floor(at / quarterOfAnHour), zone);
+  const { begin, end } = offsetsOfDay(Math.floor(at / dayMilliseconds), zone);
+  const offset = begin === end ? begin : offsetOfQuarter(Math.floor(at / quarterHourMilliseconds), zone);
   const local = at + offset;
-  const { date, day, dayNumber, weekday } = localDay(Math.floor(local / wholeDay));
-  return { date, day, dayNumber, weekday, hour: Math.floor((local - dayNumber * wholeDay) / 3_600_000) };
+  const { date, day, dayNumber, weekday } = localDay(Math.floor(local / dayMilliseconds));
+  return { date, day, dayNumber, weekday, hour: Math.floor((local - dayNumber * dayMilliseconds) / 3_600_000) };
 }
-const wholeDay = 86_400_000;
-const quarterOfAnHour = 900_000;
+const dayMilliseconds = 86_400_000;
+const quarterHourMilliseconds = 900_000;
 
 /** At the begin and the end of a day of UTC, in milliseconds that the zone's clocks are ahead. */
-const offsetsOfDay = remembered(
+const offsetsOfDay = memoize(
   512,
   (dayNumber: number, zone: string) => `${zone} ${dayNumber}`,
   (dayNumber, zone) => ({
-    begin: offsetAt(dayNumber * wholeDay, zone),
-    end: offsetAt((dayNumber + 1) * wholeDay, zone),
+    begin: offsetAt(dayNumber * dayMilliseconds, zone),
+    end: offsetAt((dayNumber + 1) * dayMilliseconds, zone),
   }),
 );
 
-const offsetOfQuarter = remembered(
+const offsetOfQuarter = memoize(
   512,
   (quarter: number, zone: string) => `${zone} ${quarter}`,
-  (quarter, zone) => offsetAt(quarter * quarterOfAnHour, zone),
+  (quarter, zone) => offsetAt(quarter * quarterHourMilliseconds, zone),
 );
 
 const offsetAt = (at: number, zone: string): number => zoned(instant(at), zone).offsetNanoseconds / 1e6;
 
-const localDay = remembered(
+const localDay = memoize(
   512,
   (dayNumber: number) => `${dayNumber}`,
   (dayNumber): LocalDay => {
@@ -158,7 +158,7 @@ const localDay = remembered(
 );
 
 const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
-  Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(usedZone(zone));
+  Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zoneOrFallback(zone));
 
 function unreachable(date: LocalDate): never {
   throw new RangeError(`expected an ISO date, got ${date}`);

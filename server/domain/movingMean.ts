@@ -3,4 +3,4 @@
  * (1 - weight)^n is left.
  * @param weight of the newest value, 0 to 1.
  */
-export const moved = (mean: number, value: number, weight: number): number => mean + weight * (value - mean);
+export const movingMean = (mean: number, value: number, weight: number): number => mean + weight * (value - mean);

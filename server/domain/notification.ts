@@ -1,9 +1,9 @@
+import type { EmailSection } from "./email/email.ts";
 import type { FaultKind, Priority } from "./faults.ts";
 import type { Instant, Span } from "./instant.ts";
-import type { LetterPart } from "./letters/letter.ts";
 
 /** Words for the keeper's phones. Its push form (size, topic, headers) is made in push/. */
-export interface Notice extends NoticeMore {
+export interface Notice extends NotificationExtras {
   readonly fault: FaultKind | null; // null for a test or a digest
   readonly priority: Priority;
   readonly title: string;
@@ -23,11 +23,11 @@ export interface Notice extends NoticeMore {
 }
 
 /** More of a notice, for what has room or a page for it. */
-export interface NoticeMore {
+export interface NotificationExtras {
   /** The page that it opens, such as `/yards/y1/digest`; left out: its feeder's page, or the first one. */
   readonly opens?: string;
   /** What stands in its letter; left out: the body. */
-  readonly letter?: readonly LetterPart[];
+  readonly emailSections?: readonly EmailSection[];
 }
 
 export type NoticeAnswer = "acknowledge" | "pause";

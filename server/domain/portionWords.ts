@@ -1,4 +1,4 @@
-import { isAssumed } from "./assumed.ts";
+import { isAssumed } from "./assumedSettings.ts";
 import { typicalPortion } from "./food.ts";
 import type { FeederSettings } from "./settings.ts";
 import type { Grams } from "./units.ts";

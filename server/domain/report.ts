@@ -13,9 +13,9 @@ export interface Report {
   readonly sentUptime: Span | null;
   readonly readings: Readings;
   /** Readings that were posted but that no such sensor can mean, by their posted names, such as "insideCelsius". */
-  readonly setAside: readonly string[];
+  readonly rejectedReadings: readonly string[];
   /** Readings whose names are not known, such as "hoperGrams"; left out: none. */
-  readonly unknown?: readonly string[];
+  readonly unknownReadings?: readonly string[];
   readonly events: readonly FeederEvent[];
 }
 

@@ -1,4 +1,4 @@
-import type { Assumed } from "./assumed.ts";
+import type { AssumedSetting } from "./assumedSettings.ts";
 import type { FoodKind } from "./food.ts";
 import type { Span } from "./instant.ts";
 import type { Grams } from "./units.ts";
@@ -19,15 +19,15 @@ export interface FeederSettings {
   readonly portionMass: Grams;
   readonly sensors: FittedSensors;
   /** While true, a sensor that speaks is taken to be fitted; left out once the keeper has changed them. */
-  readonly noticesSensors?: true;
+  readonly detectsSensors?: true;
   readonly battery: BatteryKind;
   readonly reportEvery: Span;
   /** "Food low" is told when the hopper may be empty within this span. */
-  readonly warnAhead: Span;
+  readonly foodWarningAhead: Span;
   /** Left out: in the garden. */
-  readonly duty?: Duty;
+  readonly placement?: Duty;
   /** What nobody has said and the usual stands for; left out where all of it was said. */
-  readonly assumed?: readonly Assumed[];
+  readonly assumed?: readonly AssumedSetting[];
 }
 
 /** `onBench`: it is built or tried out, and nothing it does is a word to anybody. `putAway`: out of season, in a shed say. */

@@ -21,7 +21,7 @@ const example: unknown = newFeeder(
     sensors: { button: false, detector: false, chute: false, perch: false, scale: false },
     battery: "none",
     reportEvery: seconds(60),
-    warnAhead: days(1),
+    foodWarningAhead: days(1),
   },
   instant(0),
 );

@@ -18,28 +18,28 @@ export interface RestoreAdvice {
 }
 
 /** What is wrong, for everybody who looks at the page. */
-export function damageWords(damage: StoreDamage): string {
+export function damageText(damage: StoreDamage): string {
   switch (damage.kind) {
     case "damaged":
       return (
-        `The server's database is damaged (found ${clock(damage.foundAt)}). Nothing is stored and no alarm is raised until a backup ` +
+        `The server's database is damaged (found ${utcText(damage.foundAt)}). Nothing is stored and no alarm is raised until a backup ` +
         "is restored. Feeders keep their events as long as they have room."
       );
     case "missing":
       return (
-        `The server's database is missing or empty (found ${clock(damage.foundAt)}). The server doesn't start: nothing is stored and no ` +
+        `The server's database is missing or empty (found ${utcText(damage.foundAt)}). The server doesn't start: nothing is stored and no ` +
         "alarm is raised until a backup is restored. Feeders keep their events as long as they have room."
       );
     case "commitsLost":
       return (
-        `The server's database lacks the last ${damage.commits} commits (found ${clock(damage.foundAt)}): its log was removed or cut, or an ` +
+        `The server's database lacks the last ${damage.commits} commits (found ${utcText(damage.foundAt)}): its log was removed or cut, or an ` +
         "older copy was put in its place. What feeders and people sent last before the restart may be missing."
       );
   }
 }
 
 /** What to do about it, for whoever runs the server. */
-export function adviceWords({ backup, command }: RestoreAdvice): string {
+export function adviceText({ backup, command }: RestoreAdvice): string {
   const known =
     backup === null
       ? "No checked backup is known here. If you have one elsewhere"
@@ -47,12 +47,12 @@ export function adviceWords({ backup, command }: RestoreAdvice): string {
   return `${known}, stop the server and run in its folder: ${command}`;
 }
 
-export function damageNotice(damage: StoreDamage, advice: RestoreAdvice): Notice {
+export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): Notice {
   return {
     fault: null,
     priority: "urgent",
     title: titles[damage.kind],
-    body: allDamageWords(damage, advice),
+    body: damageWithAdviceText(damage, advice),
     topic: "store-damage",
     timeToLive: days(2),
     quiet: false,
@@ -61,8 +61,8 @@ export function damageNotice(damage: StoreDamage, advice: RestoreAdvice): Notice
 }
 
 /** With what to do, for keepers. */
-export const allDamageWords = (damage: StoreDamage, advice: RestoreAdvice): string =>
-  damage.kind === "commitsLost" ? damageWords(damage) : `${damageWords(damage)} ${adviceWords(advice)}`;
+export const damageWithAdviceText = (damage: StoreDamage, advice: RestoreAdvice): string =>
+  damage.kind === "commitsLost" ? damageText(damage) : `${damageText(damage)} ${adviceText(advice)}`;
 
 const titles: Readonly<Record<StoreDamage["kind"], string>> = {
   damaged: "Pieward's database is damaged",
@@ -70,4 +70,4 @@ const titles: Readonly<Record<StoreDamage["kind"], string>> = {
   commitsLost: "Pieward has lost what it stored last",
 };
 
-const clock = (at: Instant): string => `${isoOf(at).slice(0, 16).replace("T", " ")} UTC`;
+const utcText = (at: Instant): string => `${isoOf(at).slice(0, 16).replace("T", " ")} UTC`;

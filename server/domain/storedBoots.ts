@@ -5,28 +5,31 @@ import type { Instant, Span } from "./instant.ts";
 /** What the stored record says of one boot, for when the state has forgotten it: the state holds only the newest ones. */
 export interface StoredBoot {
   readonly boot: string; // with its life
-  readonly highest: number; // the highest stored seq
+  readonly highestSeq: number; // the highest stored seq
   /** By the report that brought that event; null where it didn't say its uptime. */
   readonly anchor: { readonly receivedAt: Instant; readonly uptime: Span } | null;
 }
 
-interface Remembered {
+interface KnownBoots {
   readonly clock: FeederClock;
-  readonly sequence: EventSequence;
+  readonly eventSequence: EventSequence;
 }
 
 /** What is remembered, with what is stored of these boots beside it. What is remembered counts for more, and stays the newest. */
-export function withStored({ clock, sequence }: Remembered, stored: readonly StoredBoot[]): Remembered {
-  if (stored.length === 0) return { clock, sequence };
+export function mergeStoredBoots(
+  { clock, eventSequence: sequence }: KnownBoots,
+  stored: readonly StoredBoot[],
+): KnownBoots {
+  if (stored.length === 0) return { clock, eventSequence: sequence };
   const anchors = stored.flatMap(({ boot, anchor }) => (anchor === null ? [] : [{ boot, ...anchor }]));
-  const sequences = stored.map(({ boot, highest }) => ({ boot, highest, missing: 0 }));
+  const sequences = stored.map(({ boot, highestSeq }) => ({ boot, highestSeq, missingCount: 0 }));
   return {
-    clock: { ...clock, boots: [...without(anchors, clock.boots), ...clock.boots] },
-    sequence: { boots: [...without(sequences, sequence.boots), ...sequence.boots] },
+    clock: { ...clock, boots: [...withoutKnown(anchors, clock.boots), ...clock.boots] },
+    eventSequence: { boots: [...withoutKnown(sequences, sequence.boots), ...sequence.boots] },
   };
 }
 
-const without = <Boot extends { readonly boot: string }>(
+const withoutKnown = <Boot extends { readonly boot: string }>(
   boots: readonly Boot[],
   known: readonly { readonly boot: string }[],
 ): readonly Boot[] => boots.filter(({ boot }) => !known.some((other) => other.boot === boot));

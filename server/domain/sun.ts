@@ -1,9 +1,9 @@
 import { getPosition, getTimes } from "suncalc";
 import { Temporal } from "temporal-polyfill";
 import { earlier, type Instant, inHours, instant, later, type Span } from "./instant.ts";
-import { remembered } from "./remembered.ts";
+import { memoize } from "./memoize.ts";
 import type { Place } from "./settings.ts";
-import { usedZone } from "./zone.ts";
+import { zoneOrFallback } from "./zone.ts";
 
 /** `day`: the sun's upper edge is up (-0.833°). `twilight`: civil, down to -6°; corvids are about. `night`: lower. */
 export type Light = "night" | "twilight" | "day";
@@ -75,16 +75,16 @@ export function civilDayAround(
 export function duskToDusk(place: Place | null, zone: string, localDate: string): { from: Instant; to: Instant } {
   const date = Temporal.PlainDate.from(localDate);
   if (place === null) {
-    const midnight = (day: Temporal.PlainDate) => instant(day.toZonedDateTime(usedZone(zone)).epochMilliseconds);
+    const midnight = (day: Temporal.PlainDate) => instant(day.toZonedDateTime(zoneOrFallback(zone)).epochMilliseconds);
     return { from: midnight(date), to: midnight(date.add({ days: 1 })) };
   }
-  const noon = date.toZonedDateTime({ timeZone: usedZone(zone), plainTime: "12:00" }).epochMilliseconds;
+  const noon = date.toZonedDateTime({ timeZone: zoneOrFallback(zone), plainTime: "12:00" }).epochMilliseconds;
   // The date's daylight is that around the solar noon nearest to noon by the clock; the two may be hours apart.
   const day = Math.round(noon / dayLength + place.longitudeDegrees / 360 - 0.5);
-  return { from: evening(solarDay(place, day - 1)), to: evening(solarDay(place, day)) };
+  return { from: duskOf(solarDay(place, day - 1)), to: duskOf(solarDay(place, day)) };
 }
 
-const evening = (day: SolarDay): Instant => day.dusk ?? day.to;
+const duskOf = (day: SolarDay): Instant => day.dusk ?? day.to;
 
 function* spansThrough(place: Place, from: Instant, to: Instant): Generator<LightSpan> {
   if (to < from) throw new RangeError(`expected from <= to, got ${from}..${to}`);
@@ -122,18 +122,18 @@ function solarDayAround(place: Place, at: Instant): SolarDay {
 }
 
 // The same days are asked for again with each report.
-const solarDay = remembered(
+const solarDay = memoize(
   512,
   ({ latitudeDegrees, longitudeDegrees }: Place, index: number) => `${latitudeDegrees} ${longitudeDegrees} ${index}`,
-  reckonSolarDay,
+  computeSolarDay,
 );
 
-function reckonSolarDay(place: Place, index: number): SolarDay {
-  const from = lowest(place, index);
-  const noon = highest(place, index);
-  const to = lowest(place, index + 1);
-  const risen = turns(place, from, noon, [civil, horizon]);
-  const set = turns(place, noon, to, [horizon, civil]);
+function computeSolarDay(place: Place, index: number): SolarDay {
+  const from = solarMidnight(place, index);
+  const noon = solarNoon(place, index);
+  const to = solarMidnight(place, index + 1);
+  const risen = altitudeCrossings(place, from, noon, [civil, horizon]);
+  const set = altitudeCrossings(place, noon, to, [horizon, civil]);
 
   const spans: LightSpan[] = [];
   let start = from;
@@ -156,7 +156,7 @@ const lightOf = (altitude: number): Light => (altitude > horizon ? "day" : altit
  * By halving: the library's own times start from the sun's declination at noon, and where the sun only grazes an altitude,
  * as on the first and last days of the midnight sun, they may be hours off or miss the turn.
  */
-function turns(place: Place, from: Instant, to: Instant, altitudes: readonly number[]) {
+function altitudeCrossings(place: Place, from: Instant, to: Instant, altitudes: readonly number[]) {
   const first = lowAltitude(place, from);
   const last = lowAltitude(place, to);
   return altitudes
@@ -179,8 +179,8 @@ const lowAltitude = (place: Place, at: Instant): number =>
 /** What the library adds to a sun below the horizon: refraction by Meeus eq. 16.4 held at 0°, degrees. */
 const refractionBelowHorizon = 0.48396;
 
-const highest = (place: Place, index: number) => instant(Math.round(timesOf(place, index).solarNoon.getTime()));
-const lowest = (place: Place, index: number) => instant(Math.round(timesOf(place, index).nadir.getTime()));
+const solarNoon = (place: Place, index: number) => instant(Math.round(timesOf(place, index).solarNoon.getTime()));
+const solarMidnight = (place: Place, index: number) => instant(Math.round(timesOf(place, index).nadir.getTime()));
 const timesOf = (place: Place, index: number) =>
   getTimes(
     new Date((index + 0.5 - place.longitudeDegrees / 360) * dayLength),

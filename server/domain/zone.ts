@@ -1,15 +1,11 @@
 import { Temporal } from "temporal-polyfill";
-import { remembered } from "./remembered.ts";
+import { memoize } from "./memoize.ts";
 
 /**
  * Whether all that reads a zone can use it: Temporal on the server and `Intl` on a phone. Each refuses names that the other takes
  * (Temporal: IST and other short names that mean several zones; `Intl` of older browsers: an offset such as +05:30).
  */
-export const isUsableZone = remembered(
-  256,
-  String,
-  (zone: string): boolean => isIntlZone(zone) && isTemporalZone(zone),
-);
+export const isUsableZone = memoize(256, String, (zone: string): boolean => isIntlZone(zone) && isTemporalZone(zone));
 
 /** What `Intl` alone takes: enough for a record from before zones were checked more closely. */
 export function isIntlZone(zone: string): boolean {
@@ -34,4 +30,4 @@ function isTemporalZone(zone: string): boolean {
 const fallbackZone = "UTC";
 
 /** The zone that is calculated with: a stored one that can't be used must not stop a report, so UTC stands for it. */
-export const usedZone = (zone: string): string => (isUsableZone(zone) ? zone : fallbackZone);
+export const zoneOrFallback = (zone: string): string => (isUsableZone(zone) ? zone : fallbackZone);

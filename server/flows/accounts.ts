@@ -3,11 +3,11 @@ import { hash, verify } from "@node-rs/argon2";
 import type { SessionsView } from "../contract/api.ts";
 import { after, hours, isoOf } from "../domain/instant.ts";
 import type { Ports, Removed, SessionDetails, SessionRow, YardKeptAlone } from "../ports.ts";
-import { tryDueCalls } from "./calls.ts";
+import { tryDueEscalations } from "./escalations.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
 import { idOf } from "./publicId.ts";
-import { openSession, type SignedIn } from "./signIn.ts";
+import { openSession, type SignInResult } from "./signIn.ts";
 
 /** What a person does with their own account: passphrase, signed-in devices, and its end. */
 
@@ -70,7 +70,7 @@ export async function resetPassphrase(
   ports: Ports,
   said: { readonly token: string; readonly passphrase: string },
   device: string,
-): Promise<SignedIn> {
+): Promise<SignInResult> {
   const token = hashOf(said.token);
   const person = await ports.store.accounts.reset(token, ports.clock.now());
   if (person === null) return noReset;
@@ -78,7 +78,7 @@ export async function resetPassphrase(
   if (problem !== null) return problem;
   const passphraseHash = await hash(said.passphrase);
   if (!(await ports.store.accounts.useReset(token, passphraseHash, ports.clock.now()))) return noReset;
-  ports.live.closeSocketsOf({ person: person.id });
+  ports.liveFeed.closeSocketsOf({ person: person.id });
   return {
     kind: "signedIn",
     token: await openSession(ports.store.keepers, person.id, ports.clock.now(), device),
@@ -123,7 +123,7 @@ async function otherSessions({ clock, store }: Ports, { keeper, tokenHash }: Ses
   return all.filter((each) => each.tokenHash !== tokenHash);
 }
 
-const closeSockets = ({ live }: Ports, sessions: readonly SessionDetails[]): void => {
+const closeSockets = ({ liveFeed: live }: Ports, sessions: readonly SessionDetails[]): void => {
   for (const { tokenHash } of sessions) live.closeSocketsOf({ session: tokenHash });
 };
 
@@ -147,7 +147,7 @@ export async function removeAccount(
   const real = alone.filter(({ practice }) => !practice); // invented birds are nobody's loss
   if (real.length > 0 && !said.withYards) return { kind: "lastKeeper", why: whyLastKeeper(real) };
   const yards = (await people.membershipsOf(person)).map(({ yard }) => yard);
-  if (alone.length > real.length) await ports.practice.stop();
+  if (alone.length > real.length) await ports.practiceRunner.stop();
   const removed = await accounts.removeAccount(
     person,
     alone.map(({ id }) => id),
@@ -155,17 +155,17 @@ export async function removeAccount(
   );
   if (removed === null)
     return { kind: "lastKeeper", why: "You have become the last keeper of one more yard. Try again." };
-  keys.forget();
+  keys.clearCache();
   await tellRemoval(ports, removed, yards);
   return { kind: "removed" };
 }
 
 /** After the commit: keys and sessions of what is gone hold no connection any more, and everybody else looks anew. */
 export async function tellRemoval(ports: Ports, removed: Removed, yards: readonly string[]): Promise<void> {
-  for (const feeder of removed.feeders) ports.feeders.dismiss(feeder);
-  for (const person of removed.people) ports.live.closeSocketsOf({ person });
-  for (const yard of yards) ports.live.changed(yard, null, null);
-  await tryDueCalls(ports);
+  for (const feeder of removed.feeders) ports.feederLink.disconnect(feeder);
+  for (const person of removed.people) ports.liveFeed.closeSocketsOf({ person });
+  for (const yard of yards) ports.liveFeed.announceChange(yard, null, null);
+  await tryDueEscalations(ports);
 }
 
 function whyLastKeeper(yards: readonly YardKeptAlone[]): string {

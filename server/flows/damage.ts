@@ -1,14 +1,14 @@
 import { randomUUID } from "node:crypto";
+import { notificationEmail } from "../domain/email/notificationEmail.ts";
 import { after, days, hours, type Instant, minutes, type Span } from "../domain/instant.ts";
-import { letterOf } from "../domain/letters/noticeLetter.ts";
-import type { MailOutcome, PushOutcome } from "../domain/push/outcome.ts";
-import { addressOf } from "../domain/push/payload.ts";
-import { damageNotice, type StoreDamage } from "../domain/storeDamage.ts";
+import type { EmailOutcome, PushOutcome } from "../domain/push/outcome.ts";
+import { pageAddress } from "../domain/push/payload.ts";
+import { damageNotification, type StoreDamage } from "../domain/storeDamage.ts";
 import type {
   Clock,
   DamageFile,
   DamageRecipients,
-  MailGateway,
+  EmailGateway,
   Phone,
   PushGateway,
   Store,
@@ -23,8 +23,8 @@ export interface DamagePorts {
   readonly clock: Clock;
   readonly store: Pick<Store, "condition" | "damageRecipients">;
   readonly push: PushGateway;
-  readonly mail: MailGateway;
-  readonly file: DamageFile;
+  readonly email: EmailGateway;
+  readonly recipientsFile: DamageFile;
 }
 
 export interface DamageLog {
@@ -34,22 +34,22 @@ export interface DamageLog {
 
 export interface DamageNotifier {
   /** Learns who is to be notified; to be called now and then, and cheap. */
-  learnRecipients(): Promise<void>;
+  updateRecipients(): Promise<void>;
   /** Notifies whoever is due: at once, after a failure with growing gaps, and once a day while the damage lasts. */
   notify(): Promise<void>;
 }
 
-const againAfter = days(1);
-const failedAgainMax = hours(1);
+const notifyAgainAfter = days(1);
+const retryAfterMax = hours(1);
 
 export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log: DamageLog): DamageNotifier {
-  const { clock, store, file } = ports;
+  const { clock, store, recipientsFile: file } = ports;
   let known: DamageRecipients | null = null;
   let underWay: Promise<void> | null = null;
   const failures = new Map<string, { readonly count: number; readonly nextAt: Instant }>();
 
   const recipients = (): DamageRecipients => known ?? file.read() ?? { phones: [], addresses: [] };
-  const ended = (to: string, outcome: PushOutcome | MailOutcome, now: Instant) => {
+  const ended = (to: string, outcome: PushOutcome | EmailOutcome, now: Instant) => {
     if (outcome.kind === "accepted") {
       failures.delete(to);
       const { phones, addresses } = recipients();
@@ -57,42 +57,42 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
       return;
     }
     const count = (failures.get(to)?.count ?? 0) + 1;
-    const wait = outcome.kind === "tryLater" ? Math.min(failedAgainMax, minutes(2 ** (count - 1))) : againAfter;
+    const wait = outcome.kind === "tryLater" ? Math.min(retryAfterMax, minutes(2 ** (count - 1))) : notifyAgainAfter;
     failures.set(to, { count, nextAt: after(now, wait as Span) });
     log.warn({ outcome }, "a notification of the damaged database was not taken");
   };
-  const send = async (to: string, sent: Promise<PushOutcome | MailOutcome>) => {
+  const send = async (to: string, sent: Promise<PushOutcome | EmailOutcome>) => {
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err }, "a notification of the damaged database failed");
-      return { kind: "tryLater", notBefore: null, words: "a fault inside the server" };
+      return { kind: "tryLater", notBefore: null, text: "a fault inside the server" };
     });
     ended(to, outcome, clock.now());
   };
 
   const notifyAll = async (damage: StoreDamage) => {
     const now = clock.now();
-    const notice = damageNotice(damage, store.condition.advice());
+    const notice = damageNotification(damage, store.condition.restoreAdvice());
     const notifiedAt = file.read()?.notifiedAt ?? {};
     const isDue = (to: string) => {
       const last = notifiedAt[to];
-      if (last !== undefined && (damage.kind === "commitsLost" || now < after(last, againAfter))) return false;
+      if (last !== undefined && (damage.kind === "commitsLost" || now < after(last, notifyAgainAfter))) return false;
       return now >= (failures.get(to)?.nextAt ?? now);
     };
     const { phones, addresses } = recipients();
-    const link = publicUrl === null ? null : addressOf(null, publicUrl);
-    const letter = letterOf(notice, { yardName: null, feederName: null, link });
+    const link = publicUrl === null ? null : pageAddress(null, publicUrl);
+    const letter = notificationEmail(notice, { yardName: null, feederName: null, link });
     await Promise.all([
       ...phones
         .filter(({ endpoint }) => isDue(endpoint))
         .map((phone) => send(phone.endpoint, ports.push.send(phoneOf(phone, now), null, notice, now, randomUUID()))),
-      ...(ports.mail.ready ? addresses : [])
+      ...(ports.email.isConfigured ? addresses : [])
         .filter(isDue)
-        .map((to) => send(to, ports.mail.send(to, letter, randomUUID(), now))),
+        .map((to) => send(to, ports.email.send(to, letter, randomUUID(), now))),
     ]);
   };
 
   return {
-    async learnRecipients() {
+    async updateRecipients() {
       const isDamaged = store.condition.damage()?.kind === "damaged";
       if (isDamaged && (known ?? file.read()) !== null) return; // the last good reading counts
       const read = await store.damageRecipients();
@@ -118,7 +118,7 @@ const phoneOf = (phone: DamageRecipients["phones"][number], now: Instant): Phone
   ...phone,
   addedAt: now,
   lastAcceptedAt: null,
-  lastShownAt: null,
+  lastDisplayedAt: null,
   problem: null,
   blockedAt: null,
 });
@@ -135,6 +135,6 @@ export async function checkStore(
   const problems = await check(within);
   if (problems === null) return "notFinished";
   if (problems.length === 0) return "whole";
-  store.condition.note({ kind: "damaged", foundAt: clock.now(), problem: problems.join("; ") });
+  store.condition.recordDamage({ kind: "damaged", foundAt: clock.now(), problem: problems.join("; ") });
   return "damaged";
 }

@@ -1,9 +1,9 @@
 import type { DayMark, DayView } from "../contract/api.ts";
 import type { AlarmChange } from "../domain/alarmStates.ts";
-import { isAssumed } from "../domain/assumed.ts";
+import { isAssumed } from "../domain/assumedSettings.ts";
+import { currentDay, dayExtent } from "../domain/currentDay.ts";
 import { ruleOf } from "../domain/faults.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
-import { dayExtent, runningDay } from "../domain/runningDay.ts";
 import { lightSpans } from "../domain/sun.ts";
 import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
 
@@ -15,27 +15,27 @@ export async function dayView(
   now: Instant,
 ): Promise<DayView> {
   const { place, portionMass } = row.state.settings;
-  const running = runningDay(row.state.settings, now);
+  const running = currentDay(row.state.settings, now);
   const date = asked ?? running.date;
-  const { from, to, words: extent } = dayExtent(row.state.settings, date, now);
+  const { from, to, text: extent } = dayExtent(row.state.settings, date, now);
   const events = await records.events(row.id, from, to, eventsADayMax);
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
   const marks = [...eventMarks(events), ...refills.map(refillMark), ...changes.flatMap(alarmMark)];
-  const tally = tallyOf(events, isAssumed(row.state.settings, "portionMass") ? null : portionMass);
+  const tally = dayCounts(events, isAssumed(row.state.settings, "portionMass") ? null : portionMass);
   return {
     feeder: row.id,
     date,
     from: isoOf(from),
     to: isoOf(to),
-    extent,
-    running: { date: running.date, until: isoOf(running.until) },
+    extentText: extent,
+    current: { date: running.date, until: isoOf(running.until) },
     light: place
       ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))
       : [{ kind: "unknown", from: isoOf(from), to: isoOf(to) }],
     marks: marks.sort((a, b) => a.at.localeCompare(b.at)),
-    tally,
-    words: wordsFor(tally),
+    counts: tally,
+    text: dayText(tally),
   };
 }
 
@@ -112,7 +112,7 @@ const alarmMark = (change: AlarmChange): DayMark[] =>
       ]
     : [];
 
-function tallyOf(events: readonly RecordedEvent[], portionMass: number | null): DayView["tally"] {
+function dayCounts(events: readonly RecordedEvent[], portionMass: number | null): DayView["counts"] {
   const count = (kind: string) => events.filter((event) => event.kind === kind).length;
   const portions = events.filter(({ kind }) => kind === "portion").map(({ body }) => JSON.parse(body) as PostedPortion);
   // Of one that was cut short nobody knows how much fell: half of it is the least wrong.
@@ -128,7 +128,7 @@ function tallyOf(events: readonly RecordedEvent[], portionMass: number | null): 
   };
 }
 
-function wordsFor({ visits, presses, deposits, portions, gramsGiven }: DayView["tally"]): string {
+function dayText({ visits, presses, deposits, portions, gramsGiven }: DayView["counts"]): string {
   if (visits + presses + deposits + portions === 0) return "No bird and no portion was recorded this day.";
   const told = [
     visits > 0 && counted(visits, "visit"),

@@ -1,11 +1,11 @@
-import { type Digest, digestOf } from "../domain/digest/digest.ts";
-import { digestLetter } from "../domain/digest/digestLetter.ts";
-import { dueDigest } from "../domain/digest/due.ts";
+import { composeDigest, type Digest } from "../domain/digest/digest.ts";
+import { digestEmailSections } from "../domain/digest/digestEmail.ts";
+import { dueDigest } from "../domain/digest/dueDigest.ts";
 import { after, between, hours, type Instant, later } from "../domain/instant.ts";
 import { instantOfLocal, type LocalDate } from "../domain/localTime.ts";
 import type { Notice } from "../domain/notification.ts";
-import type { Clock, DigestStore, OutboxBell, RecordStore, Transaction, YardRow } from "../ports.ts";
-import { toldFeeder } from "./digestFeeder.ts";
+import type { Clock, DigestStore, OutboxSignal, RecordStore, Transaction, YardRow } from "../ports.ts";
+import { readDigestFeeder } from "./digestFeeder.ts";
 
 export interface DigestPorts {
   readonly clock: Clock;
@@ -14,7 +14,7 @@ export interface DigestPorts {
     readonly records: Pick<RecordStore, "alarmChanges" | "orders">;
     transaction<T>(work: (tx: Pick<Transaction, "claimDigest" | "enqueue">) => Promise<T>): Promise<T>;
   };
-  readonly bell: OutboxBell;
+  readonly outboxSignal: OutboxSignal;
 }
 
 /**
@@ -35,7 +35,7 @@ export async function sendDueDigests(ports: DigestPorts): Promise<number> {
       errors.push(new Error(`the digest of yard ${yard.id} failed`, { cause: error }));
     }
   }
-  if (sent > 0) ports.bell.ring();
+  if (sent > 0) ports.outboxSignal.notify();
   if (errors.length > 0) throw new AggregateError(errors, `${errors.length} digests failed and will be tried again`);
   return sent;
 }
@@ -52,16 +52,16 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
   const feeders = (await store.digests.feedersOf(yard.id)).filter((feeder) => feeder.addedAt < dueAt);
   if (feeders.length === 0) return false;
   const told = [];
-  for (const feeder of feeders) told.push(await toldFeeder(store, feeder, yard.zone, date, now));
-  const digest = digestOf(yard, told, date, now);
-  const readers = await store.digests.readersOf(yard.id);
+  for (const feeder of feeders) told.push(await readDigestFeeder(store, feeder, yard.zone, date, now));
+  const digest = composeDigest(yard, told, date, now);
+  const readers = await store.digests.recipientsOf(yard.id);
   return store.transaction(async (tx) => {
     // Another process may have been faster since we asked.
     if (!(await tx.claimDigest(yard.id, date, now, digest))) return false;
     for (const { person, digestBy } of readers) {
-      for (const by of waysOf[digestBy]) {
+      for (const by of channelsFor[digestBy]) {
         await tx.enqueue(
-          { person, by, yard: yard.id, feeder: null, notice: noticeOf(yard, digest, date, by, now) },
+          { person, channel: by, yard: yard.id, feeder: null, content: digestContent(yard, digest, date, by, now) },
           now,
         );
       }
@@ -70,17 +70,17 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
   });
 }
 
-const waysOf = { push: ["push"], mail: ["mail"], both: ["push", "mail"], none: [] } as const;
+const channelsFor = { push: ["push"], email: ["email"], both: ["push", "email"], none: [] } as const;
 
 /** When the keeper's day is over, and with it the use of a digest. */
-const evening = "20:00";
+const worthUntil = "20:00";
 
 /**
  * The one note that is pushed, since the keeper asked for it: without sound, and without waking the phone. It ends with the
  * day; one that comes late in the day gets two hours. A letter has room for the whole, a phone's notice for the short form.
  */
-function noticeOf(yard: YardRow, digest: Digest, date: LocalDate, by: "push" | "mail", now: Instant): Notice {
-  const end = later(instantOfLocal(date, evening, yard.zone), after(now, hours(2)));
+function digestContent(yard: YardRow, digest: Digest, date: LocalDate, by: "push" | "email", now: Instant): Notice {
+  const end = later(instantOfLocal(date, worthUntil, yard.zone), after(now, hours(2)));
   return {
     fault: null,
     priority: "note",
@@ -90,6 +90,6 @@ function noticeOf(yard: YardRow, digest: Digest, date: LocalDate, by: "push" | "
     timeToLive: between(now, end),
     quiet: true,
     opens: `/yards/${encodeURIComponent(yard.id)}/digest`,
-    ...(by === "mail" ? { letter: digestLetter(digest) } : {}),
+    ...(by === "email" ? { emailSections: digestEmailSections(digest) } : {}),
   };
 }

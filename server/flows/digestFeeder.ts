@@ -1,26 +1,26 @@
 import { readReport } from "../contract/readReport.ts";
-import type { DigestFeeder, FeltReadings } from "../domain/digest/digestFeeder.ts";
-import { namedPayWithin } from "../domain/digest/pay.ts";
+import type { DigestFeeder, TimedReadings } from "../domain/digest/digestFeeder.ts";
+import { namedPaymentWithin } from "../domain/digest/payments.ts";
 import { after, before, days, type Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { DigestStore, FeederRow, RecordStore, TimeSpan } from "../ports.ts";
-import { daysToldOf, hoursBefore, isWhole, pausedSpans, silentSpans } from "./pure/digestSpans.ts";
-import { payEvents } from "./pure/payEvents.ts";
+import { digestDays, isDayComplete, pastHours, pausedSpans, silentSpans } from "./pure/digestSpans.ts";
+import { paymentEvents } from "./pure/paymentEvents.ts";
 
 interface Stores {
-  readonly digests: Pick<DigestStore, "tallies" | "exchanges" | "firstReadings">;
+  readonly digests: Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings">;
   readonly records: Pick<RecordStore, "alarmChanges" | "orders">;
 }
 
 /** Gathers what a digest of this date says of one feeder. Each question has a bound, however long the feeder has been reporting. */
-export async function toldFeeder(
+export async function readDigestFeeder(
   { digests, records }: Stores,
   { id, state, addedAt }: FeederRow,
   zone: string,
   date: LocalDate,
   now: Instant,
 ): Promise<DigestFeeder> {
-  const told = daysToldOf(date, zone);
+  const told = digestDays(date, zone);
   const [yesterday, oldest] = [told[0], told.at(-1)];
   if (yesterday === undefined || oldest === undefined) throw new Error("expected a digest to tell of some days");
   const window = { from: oldest.from, to: yesterday.to };
@@ -28,7 +28,7 @@ export async function toldFeeder(
   const orders = await records.orders(id, before(window.from, days(60)), window.to);
   const paused = pausedSpans(orders, window.to);
   const silent = silentSpans(await records.alarmChanges(id, window.from, window.to), state, window);
-  const counts = await digests.tallies(id, told);
+  const counts = await digests.dayCounts(id, told);
   return {
     id,
     name: state.settings.name,
@@ -36,26 +36,32 @@ export async function toldFeeder(
     addedAt,
     days: told.flatMap((day, ago) => {
       const counted = counts[ago];
-      return counted === undefined ? [] : [{ counts: counted, whole: isWhole(day, [...paused, ...silent], addedAt) }];
+      return counted === undefined
+        ? []
+        : [{ counts: counted, isComplete: isDayComplete(day, [...paused, ...silent], addedAt) }];
     }),
-    exchanges: await exchangesOf(digests, id, yesterday, paused),
-    felt: await feltOf(digests, id, now),
+    paymentEvents: await readPaymentEvents(digests, id, yesterday, paused),
+    recentReadings: await readRecentReadings(digests, id, now),
   };
 }
 
 /** More than birds make of a day; a feeder that tells of more has other troubles. */
-const exchangesMost = 4_000;
+const paymentEventsMax = 4_000;
 
-async function exchangesOf(digests: Stores["digests"], id: string, day: TimeSpan, paused: readonly TimeSpan[]) {
+async function readPaymentEvents(digests: Stores["digests"], id: string, day: TimeSpan, paused: readonly TimeSpan[]) {
   // What was dropped before midnight may have been paid after it.
-  const within = { from: day.from, to: after(day.to, namedPayWithin) };
-  const events = await digests.exchanges(id, within, exchangesMost);
-  if (events.length >= exchangesMost) return null;
-  return payEvents(events, paused).filter((event) => event.kind === "portion" || event.at < day.to);
+  const within = { from: day.from, to: after(day.to, namedPaymentWithin) };
+  const events = await digests.paymentEvents(id, within, paymentEventsMax);
+  if (events.length >= paymentEventsMax) return null;
+  return paymentEvents(events, paused).filter((event) => event.kind === "portion" || event.at < day.to);
 }
 
-async function feltOf(digests: Stores["digests"], id: string, now: Instant): Promise<readonly FeltReadings[]> {
-  const heartbeats = await digests.firstReadings(id, hoursBefore(now));
+async function readRecentReadings(
+  digests: Stores["digests"],
+  id: string,
+  now: Instant,
+): Promise<readonly TimedReadings[]> {
+  const heartbeats = await digests.firstReadings(id, pastHours(now));
   return heartbeats.flatMap(({ receivedAt: at, readings }) => {
     const read = readReport({ boot: "kept", sentUptimeMs: null, readings: JSON.parse(readings), events: [] });
     return read.kind === "read" ? [{ at, readings: read.report.readings }] : [];

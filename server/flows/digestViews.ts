@@ -6,7 +6,7 @@ export const digestView = (yard: string, digest: StoredDigest, dates: readonly s
   yard,
   date: digest.localDate,
   title: digest.title,
-  gist: digest.title.slice(digest.title.lastIndexOf(": ") + 2),
+  summary: digest.title.slice(digest.title.lastIndexOf(": ") + 2),
   sections: digest.sections,
   dates,
 });

@@ -8,14 +8,14 @@ import type { YardStore } from "../ports.ts";
  */
 export interface FeederKeys {
   /** @param authorization the header of that name, @param body what a signature must cover, byte for byte. */
-  identify(authorization: string | undefined, body: string, now: Instant): Promise<Identified>;
+  identify(authorization: string | undefined, body: string, now: Instant): Promise<Identification>;
   /** After a key was changed or a feeder removed: what was remembered no longer holds. */
-  forget(): void;
+  clearCache(): void;
 }
 
-export type Identified =
+export type Identification =
   | { readonly kind: "feeder"; readonly id: string; readonly yard: string }
-  | { readonly kind: "stranger"; readonly why: string };
+  | { readonly kind: "stranger"; readonly reason: string };
 
 export function newFeederKey(): { readonly key: string; readonly hash: string } {
   const key = `pw_${randomBytes(32).toString("base64url")}`;
@@ -33,46 +33,46 @@ export const signatureOf = (keyHash: string, time: string, body: string): string
 
 /** A signed report that is older may have been recorded and sent again by somebody else. */
 const signatureAgeMax = minutes(5);
-const rememberedMax = 10_000;
+const cachedMax = 10_000;
 
 export function feederKeys(yards: YardStore): FeederKeys {
   const remembered = new Map<string, { id: string; yard: string }>();
 
-  async function withKey(key: string): Promise<Identified> {
+  async function withKey(key: string): Promise<Identification> {
     const hash = hashOf(key);
     const known = remembered.get(hash) ?? (await yards.feederWithKey(hash));
-    if (!known) return { kind: "stranger", why: "no feeder has this key" };
-    if (remembered.size >= rememberedMax) remembered.clear();
+    if (!known) return { kind: "stranger", reason: "no feeder has this key" };
+    if (remembered.size >= cachedMax) remembered.clear();
     remembered.set(hash, known);
     return { kind: "feeder", ...known };
   }
 
-  async function withSignature(said: string, body: string, now: Instant): Promise<Identified> {
+  async function withSignature(said: string, body: string, now: Instant): Promise<Identification> {
     const { feeder, time, mac } = Object.fromEntries(
       [...said.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
     );
-    if (!feeder || !time || !mac) return { kind: "stranger", why: "a signature needs feeder, time and mac" };
+    if (!feeder || !time || !mac) return { kind: "stranger", reason: "a signature needs feeder, time and mac" };
     const at = Number(time) * 1_000;
     if (!Number.isFinite(at) || Math.abs(between(instant(at), now)) > signatureAgeMax) {
-      return { kind: "stranger", why: "the signature's time is more than five minutes from the server's" };
+      return { kind: "stranger", reason: "the signature's time is more than five minutes from the server's" };
     }
-    const keyHash = await yards.keyOf(feeder);
+    const keyHash = await yards.keyHashOf(feeder);
     // An unknown feeder costs the same work as a known one with a wrong signature.
     const right = signatureOf(keyHash ?? hashOf(feeder), time, body);
-    if (keyHash === null || !sameText(right, mac)) return { kind: "stranger", why: "the signature doesn't fit" };
+    if (keyHash === null || !sameText(right, mac)) return { kind: "stranger", reason: "the signature doesn't fit" };
     const known = await yards.feederWithKey(keyHash);
-    return known ? { kind: "feeder", ...known } : { kind: "stranger", why: "no feeder has this key" };
+    return known ? { kind: "feeder", ...known } : { kind: "stranger", reason: "no feeder has this key" };
   }
 
   return {
     async identify(authorization, body, now) {
       const [scheme, said] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
-      if (!scheme || !said) return { kind: "stranger", why: "there is no Authorization header with a feeder key" };
+      if (!scheme || !said) return { kind: "stranger", reason: "there is no Authorization header with a feeder key" };
       if (scheme.toLowerCase() === "bearer") return withKey(said.trim());
       if (scheme.toLowerCase() === "signature") return withSignature(said, body, now);
-      return { kind: "stranger", why: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
+      return { kind: "stranger", reason: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
     },
-    forget: () => remembered.clear(),
+    clearCache: () => remembered.clear(),
   };
 }
 

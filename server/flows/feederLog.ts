@@ -1,8 +1,8 @@
 import { type Instant, isoOf } from "../domain/instant.ts";
 import type { FeederRow, RecordStore } from "../ports.ts";
 import { postedReports } from "./postedReports.ts";
-import type { SaidAct } from "./pure/loggedActs.ts";
-import { loggedOf } from "./pure/loggedSettings.ts";
+import type { LogEntry } from "./pure/logEntry.ts";
+import { loggedSettings } from "./pure/loggedSettings.ts";
 import type { RecordLine } from "./recordLine.ts";
 
 /**
@@ -11,23 +11,23 @@ import type { RecordLine } from "./recordLine.ts";
  * it ends in the very state of `row`.
  */
 export async function* feederLog(records: RecordStore, row: FeederRow, now: Instant): AsyncGenerator<string> {
-  const until = row.steppedAt ?? now;
-  const [begun] = await records.acts(row.id, null, until, 1);
-  const first = begun ? (JSON.parse(begun.said) as SaidAct) : { settings: loggedOf(row.state.settings) };
-  yield textOf({ at: row.addedAt, said: first }, row);
+  const until = row.lastStepAt ?? now;
+  const [begun] = await records.logEntries(row.id, null, until, 1);
+  const first = begun ? (JSON.parse(begun.entry) as LogEntry) : { settings: loggedSettings(row.state.settings) };
+  yield lineText({ at: row.addedAt, entry: first }, row);
 
-  yield textOf({ at: row.addedAt, said: { patrol: "told" } }, row);
-  const acts = inTimeOrder(actsInTime(records, row, until), looksInTime(records, row, until));
-  for await (const line of inTimeOrder(postedReports(records, row, until), acts)) yield textOf(line, row);
+  yield lineText({ at: row.addedAt, entry: { check: "told" } }, row);
+  const acts = mergeByTime(readLogEntries(records, row, until), readChecks(records, row, until));
+  for await (const line of mergeByTime(postedReports(records, row, until), acts)) yield lineText(line, row);
 }
 
-function textOf({ at, said }: RecordLine, { id: feeder }: FeederRow): string {
+function lineText({ at, entry: said }: RecordLine, { id: feeder }: FeederRow): string {
   const when = "report" in said ? { receivedAt: isoOf(at) } : { at: isoOf(at) };
   return `${JSON.stringify({ ...when, feeder, ...said })}\n`;
 }
 
 /** No two are at the same moment: see `pure/nextMoment.ts`. */
-async function* inTimeOrder(
+async function* mergeByTime(
   first: AsyncIterator<RecordLine>,
   second: AsyncIterator<RecordLine>,
 ): AsyncGenerator<RecordLine> {
@@ -46,21 +46,21 @@ async function* inTimeOrder(
 const atOnce = 500;
 
 /** Those after the first one, with which the log begins. */
-async function* actsInTime(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
+async function* readLogEntries(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
   for (let last = row.addedAt; ; ) {
-    const page = await records.acts(row.id, last, until, atOnce);
-    for (const { at, said } of page) {
-      yield { at, said: JSON.parse(said) as SaidAct };
+    const page = await records.logEntries(row.id, last, until, atOnce);
+    for (const { at, entry: said } of page) {
+      yield { at, entry: JSON.parse(said) as LogEntry };
       last = at;
     }
     if (page.length < atOnce) return;
   }
 }
 
-async function* looksInTime(records: RecordStore, { id }: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
+async function* readChecks(records: RecordStore, { id }: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
   for (let last: Instant | null = null; ; ) {
-    const page: readonly Instant[] = await records.looks(id, last, until, atOnce);
-    for (const at of page) yield { at, said: { patrol: "looked" } };
+    const page: readonly Instant[] = await records.checks(id, last, until, atOnce);
+    for (const at of page) yield { at, entry: { check: "looked" } };
     last = page.at(-1) ?? last;
     if (page.length < atOnce) return;
   }

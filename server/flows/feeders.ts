@@ -2,11 +2,11 @@ import { randomBytes } from "node:crypto";
 import { newFeeder } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, NewFeeder, Ports, YardChanges, YardRow } from "../ports.ts";
-import { tryDueCalls } from "./calls.ts";
+import { tryDueEscalations } from "./escalations.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
-import { act, announceSteps, stepFeeders } from "./keeperActs.ts";
-import { saidOfFact } from "./pure/loggedActs.ts";
-import { changedSettings, type SomeSettings, usualSettings, withSaid } from "./pure/saidSettings.ts";
+import { announceSteps, applyKeeperAction, stepFeeders } from "./keeperActions.ts";
+import { logEntryOf } from "./pure/logEntry.ts";
+import { changeSettings, defaultSettings, type SettingsChange, withSettings } from "./pure/requestedSettings.ts";
 
 /** Adding, changing and removing feeders, by the keeper's own words about them. */
 
@@ -19,34 +19,34 @@ export interface AddedFeeder {
 export async function addFeeder(
   ports: Ports,
   yard: string,
-  said: SomeSettings & { readonly name: string },
+  said: SettingsChange & { readonly name: string },
   by: string,
 ): Promise<AddedFeeder | null> {
   const now = ports.clock.now();
   // The yard is read in the same transaction: its zone and place may be changing.
-  const added = await ports.store.atomically(async ({ yards }) => {
+  const added = await ports.store.withStores(async ({ yards }) => {
     const row = (await yards.yards()).find(({ id }) => id === yard);
     if (!row) return null;
-    const { stored, added } = feederToAdd(row, said, by, now);
+    const { stored, added } = prepareNewFeeder(row, said, by, now);
     await yards.addFeeder(stored, now);
     return added;
   });
-  if (added) ports.live.changed(yard, null, null);
+  if (added) ports.liveFeed.announceChange(yard, null, null);
   return added;
 }
 
 /** A feeder with a new key, as it is stored and as it is shown. */
-export function feederToAdd(
+export function prepareNewFeeder(
   yard: YardRow,
-  said: SomeSettings & { readonly name: string },
+  said: SettingsChange & { readonly name: string },
   by: string | null,
   now: Instant,
 ): { readonly stored: NewFeeder; readonly added: AddedFeeder } {
-  const settings = withSaid(usualSettings(yard, said.name), said);
+  const settings = withSettings(defaultSettings(yard, said.name), said);
   const { key, hash } = newFeederKey();
   const id = idFor(said.name);
   const state = newFeeder(settings, now);
-  const begun = JSON.stringify(saidOfFact({ kind: "settingsChanged", settings }, now, by));
+  const begun = JSON.stringify(logEntryOf({ kind: "settingsChanged", settings }, now, by));
   const { practice } = yard;
   const row = {
     id,
@@ -54,16 +54,22 @@ export function feederToAdd(
     practice,
     revision: 0,
     addedAt: now,
-    lastHeardAt: null,
-    steppedAt: null,
+    lastReportAt: null,
+    lastStepAt: null,
     rebuiltAt: null,
     state,
   };
-  return { stored: { id, yard: yard.id, keyHash: hash, practice, state, said: begun }, added: { key, feeder: row } };
+  return {
+    stored: { id, yard: yard.id, keyHash: hash, practice, state, firstEntry: begun },
+    added: { key, feeder: row },
+  };
 }
 
-export const changeFeeder = (ports: Ports, id: string, said: SomeSettings, by: string): Promise<FeederRow | null> =>
-  act(ports, id, by, ({ settings }) => ({ kind: "settingsChanged", settings: changedSettings(settings, said) }));
+export const changeFeeder = (ports: Ports, id: string, said: SettingsChange, by: string): Promise<FeederRow | null> =>
+  applyKeeperAction(ports, id, by, ({ settings }) => ({
+    kind: "settingsChanged",
+    settings: changeSettings(settings, said),
+  }));
 
 /**
  * A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each, in the commit that
@@ -85,8 +91,8 @@ export async function changeYard(ports: Ports, id: string, changes: YardChanges,
   });
   if (!done) return null;
   announceSteps(ports, done.steps);
-  ports.live.changed(id, null, null);
-  await tryDueCalls(ports); // its zone and its people's time decide when they are told
+  ports.liveFeed.announceChange(id, null, null);
+  await tryDueEscalations(ports); // its zone and its people's time decide when they are told
   return done.yard;
 }
 
@@ -94,17 +100,17 @@ export async function changeYard(ports: Ports, id: string, changes: YardChanges,
 export async function changeKey(ports: Ports, keys: FeederKeys, id: string): Promise<string | null> {
   if (!(await ports.store.yards.feeder(id))) return null;
   const { key, hash } = newFeederKey();
-  await ports.store.yards.changeKey(id, hash);
-  keys.forget();
-  ports.feeders.dismiss(id);
+  await ports.store.yards.changeKeyHash(id, hash);
+  keys.clearCache();
+  ports.feederLink.disconnect(id);
   return key;
 }
 
 export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRow): Promise<void> {
   await ports.store.yards.removeFeeder(row.id);
-  keys.forget();
-  ports.feeders.dismiss(row.id);
-  ports.live.changed(row.yard, null, null);
+  keys.clearCache();
+  ports.feederLink.disconnect(row.id);
+  ports.liveFeed.announceChange(row.yard, null, null);
 }
 
 /** Readable in a log and unlike any other: `rowan-4f2a9c`. */

@@ -4,7 +4,7 @@ import type { YardRow } from "../ports.ts";
 /** The yard that a house begins with. Its keeper changes what doesn't fit. */
 
 /** Minutes until the next person is told of what is urgent. Common practice, no source. */
-export const usualEscalation = 15;
+export const defaultEscalateMinutes = 15;
 
 export const firstYard = (zone: string): YardRow => ({
   id: randomUUID(),
@@ -14,5 +14,5 @@ export const firstYard = (zone: string): YardRow => ({
   digestTime: "07:30",
   digestWanted: true,
   practice: false,
-  escalateMinutes: usualEscalation,
+  escalateMinutes: defaultEscalateMinutes,
 });

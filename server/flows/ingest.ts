@@ -1,8 +1,8 @@
-import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
+import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
-import { highestStored } from "../domain/eventSequence.ts";
+import { highestStoredSeq } from "../domain/eventSequence.ts";
 import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
 import {
   FeederDamaged,
@@ -12,13 +12,13 @@ import {
   type StoredEvent,
   type Transaction,
 } from "../ports.ts";
-import { announce, save } from "./advance.ts";
-import { act } from "./keeperActs.ts";
-import { type Advanced, begin } from "./pure/advanced.ts";
+import { applyKeeperAction } from "./keeperActions.ts";
+import { type FeederUpdate, startUpdate } from "./pure/feederUpdate.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
 import { rangesOf, textOfRanges } from "./pure/seqRanges.ts";
 import { sortEvents } from "./pure/sortEvents.ts";
 import { takeReport } from "./pure/takeReport.ts";
+import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
 
 /** How a posted report was taken. Only `answered` means that anything was stored. */
 export type IngestOutcome =
@@ -39,7 +39,7 @@ export interface Ingest {
    * often it comes.
    * @returns whether it is worth a line in the server's log
    */
-  noteRefused(feeder: string, problem: FieldProblem): Promise<boolean>;
+  recordRefused(feeder: string, problem: FieldProblem): Promise<boolean>;
 }
 
 /**
@@ -48,17 +48,17 @@ export interface Ingest {
  * turn to read what has come meanwhile; there is no waiting for the sake of waiting.
  * @param metDamaged a report came from a feeder whose stored state can't be used
  */
-export function startIngest(ports: Ports, metDamaged: () => void = () => undefined): Ingest {
+export function createIngest(ports: Ports, metDamaged: () => void = () => undefined): Ingest {
   let waiting: Pending[] = [];
   let running = false;
 
   async function run(): Promise<void> {
     running = true;
     while (waiting.length > 0) {
-      await oneTurnOfTheLoop();
+      await nextEventLoopTurn();
       const group = nextGroup(waiting);
       waiting = waiting.filter((pending) => !group.includes(pending));
-      await commit(ports, group, metDamaged);
+      await commitGroup(ports, group, metDamaged);
     }
     running = false;
   }
@@ -72,30 +72,30 @@ export function startIngest(ports: Ports, metDamaged: () => void = () => undefin
         if (!running) void run(); // never rejects: every outcome goes to whoever waits for it
       });
     },
-    noteRefused: refusalNotes(ports),
+    recordRefused: refusalRecorder(ports),
   };
 }
 
-const notedEvery = seconds(30); // a silence is not found sooner than after three times that
+const recordedEvery = seconds(30); // a silence is not found sooner than after three times that
 const loggedEvery = minutes(10);
-const feedersNotedMax = 10_000;
+const feedersRecordedMax = 10_000;
 
-function refusalNotes(ports: Ports): Ingest["noteRefused"] {
+function refusalRecorder(ports: Ports): Ingest["recordRefused"] {
   const notes = new Map<string, { readonly at: Instant; readonly loggedAt: Instant }>();
   return async (feeder, problem) => {
     const now = ports.clock.now();
     const noted = notes.get(feeder);
-    if (noted && now >= noted.at && now < noted.at + notedEvery) return false;
+    if (noted && now >= noted.at && now < noted.at + recordedEvery) return false;
     const logs = noted === undefined || now < noted.loggedAt || now >= noted.loggedAt + loggedEvery;
-    if (notes.size >= feedersNotedMax) notes.clear();
+    if (notes.size >= feedersRecordedMax) notes.clear();
     notes.set(feeder, { at: now, loggedAt: logs ? now : noted.loggedAt });
-    const named = problem.field === theWhole ? { ...problem, field: "the report" } : problem;
-    await act(ports, feeder, null, () => ({ kind: "reportRefused", problem: named }));
+    const named = problem.field === wholeBody ? { ...problem, field: "the report" } : problem;
+    await applyKeeperAction(ports, feeder, null, () => ({ kind: "reportRefused", problem: named }));
     return logs;
   };
 }
 
-const oneTurnOfTheLoop = () => new Promise<void>((resolve) => setImmediate(resolve));
+const nextEventLoopTurn = () => new Promise<void>((resolve) => setImmediate(resolve));
 
 interface Pending {
   readonly feeder: string;
@@ -123,32 +123,32 @@ function nextGroup(waiting: readonly Pending[]): Pending[] {
   return group;
 }
 
-async function commit(ports: Ports, group: readonly Pending[], metDamaged: () => void): Promise<void> {
+async function commitGroup(ports: Ports, group: readonly Pending[], metDamaged: () => void): Promise<void> {
   try {
     const taken = await ports.store.transaction((tx) => takeGroup(ports, tx, group));
     for (const { pending, outcome } of taken.outcomes) pending.resolve(outcome);
-    announce(ports, taken.feeders, taken.revisions);
+    announceUpdates(ports, taken.feeders, taken.revisions);
   } catch (error) {
     // One report that trips over a bug of ours must not take the others of its group with it.
     if (error instanceof FeederDamaged && group.length === 1) metDamaged();
     const alone = group.length === 1 || isStoreProblem(error);
     if (alone) for (const pending of group) pending.reject(error);
-    else for (const pending of group) await commit(ports, [pending], metDamaged);
+    else for (const pending of group) await commitGroup(ports, [pending], metDamaged);
   }
 }
 
 // --- inside the transaction ----------------------------------------------------------------------------------------
 
-interface Taken {
+interface GroupResult {
   readonly outcomes: readonly { readonly pending: Pending; readonly outcome: IngestOutcome }[];
-  readonly feeders: readonly Advanced[];
+  readonly feeders: readonly FeederUpdate[];
   readonly revisions: ReadonlyMap<string, number>;
 }
 
-async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[]): Promise<Taken> {
+async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[]): Promise<GroupResult> {
   const rows = new Map((await tx.feeders(group.map(({ feeder }) => feeder))).map((row) => [row.id, row]));
   const outcomes: { pending: Pending; outcome: IngestOutcome }[] = [];
-  const feeders: Advanced[] = [];
+  const feeders: FeederUpdate[] = [];
   const revisions = new Map<string, number>();
   const events: StoredEvent[] = [];
   const heartbeats = [];
@@ -156,7 +156,7 @@ async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[
 
   for (const pending of group) {
     const row = rows.get(pending.feeder);
-    const one: TakenOne = row ? await takeOne(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
+    const one: ReportResult = row ? await takeReportOf(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
     outcomes.push({ pending, outcome: one.outcome });
     if (!row || !("feeder" in one)) continue;
     now = later(now, one.receivedAt);
@@ -174,40 +174,40 @@ async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[
   }
   await tx.appendEvents(events);
   await tx.appendHeartbeats(heartbeats);
-  await save(ports, tx, feeders, now);
+  await saveUpdates(ports, tx, feeders, now);
   return { outcomes, feeders, revisions };
 }
 
-type TakenOne =
+type ReportResult =
   | { readonly outcome: IngestOutcome }
   | {
       readonly outcome: IngestOutcome;
       readonly receivedAt: Instant;
       readonly boot: string; // with its life
-      readonly feeder: Advanced;
+      readonly feeder: FeederUpdate;
       readonly events: readonly StoredEvent[];
     };
 
-async function takeOne(tx: Transaction, row: FeederRow, pending: Pending): Promise<TakenOne> {
+async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): Promise<ReportResult> {
   const { report } = pending;
-  const receivedAt = nextMoment(row.steppedAt, pending.receivedAt);
+  const receivedAt = nextMoment(row.lastStepAt, pending.receivedAt);
   const sorted = await sortEvents(row.state, report, receivedAt, {
-    read: (boot, seqs) => tx.storedOf(row.id, boot, seqs),
+    read: (boot, seqs) => tx.storedEventBodies(row.id, boot, seqs),
     bootsOf: (label) => tx.storedBoots(row.id, label),
   });
   if (sorted.kind === "unclear") {
     return { outcome: { kind: "bootUnclear", boot: report.boot, uptimeBefore: sorted.uptimeBefore } };
   }
-  const { boot, fresh, duplicates, recalled } = sorted;
-  const taken = takeReport(begin(row), { ...report, boot }, fresh, receivedAt, recalled);
+  const { boot, newEvents: fresh, duplicates, recalledBoots: recalled } = sorted;
+  const taken = takeReport(startUpdate(row), { ...report, boot }, fresh, receivedAt, recalled);
 
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];
   const answer: Answer = {
-    storedThrough: storedThrough(report, sorted.unstored, highestStored(feeder.state.sequence, boot) ?? 0),
+    storedThrough: storedThrough(report, sorted.unstored, highestStoredSeq(feeder.state.eventSequence, boot) ?? 0),
     duplicates,
     refused,
-    unknown: [...report.unknown],
+    unknown: [...report.unknownNames],
     serverTime: isoOf(receivedAt),
     nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
     orders: [...orders],

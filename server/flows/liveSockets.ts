@@ -6,8 +6,8 @@ import { validSession } from "./signIn.ts";
  * process on the same database, which can't close the sockets of this one.
  */
 export async function checkLiveSockets(ports: Ports): Promise<void> {
-  ports.live.pingAll();
-  for (const session of ports.live.sessions()) {
-    if ((await validSession(ports, session)) === null) ports.live.closeSocketsOf({ session });
+  ports.liveFeed.pingAll();
+  for (const session of ports.liveFeed.openSessions()) {
+    if ((await validSession(ports, session)) === null) ports.liveFeed.closeSocketsOf({ session });
   }
 }

@@ -1,38 +1,38 @@
+import { notificationEmail } from "../domain/email/notificationEmail.ts";
 import { after, before as ago, days, type Instant, later, type Span, seconds } from "../domain/instant.ts";
-import { letterOf } from "../domain/letters/noticeLetter.ts";
 import type { Notice } from "../domain/notification.ts";
-import { stillWorth } from "../domain/push/delivery.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
-import { addressOf } from "../domain/push/payload.ts";
-import { settle } from "../domain/push/retry.ts";
+import { pageAddress } from "../domain/push/payload.ts";
+import { withRemainingTime } from "../domain/push/pushOptions.ts";
+import { settlementOf } from "../domain/push/retry.ts";
 import type {
   Channel,
   Clock,
+  EmailGateway,
+  EmailItem,
   LiveFeed,
-  MailGateway,
-  MailItem,
   OutboxItem,
   OutboxStore,
   Phone,
   Ports,
   PushGateway,
 } from "../ports.ts";
-import { type DeliveryLanes, deliveryLanes } from "./lanes.ts";
+import { createDeliveryScheduler, type DeliveryScheduler } from "./deliveryScheduler.ts";
 
 export interface OutboxPorts {
   readonly clock: Clock;
   readonly store: { readonly outbox: OutboxStore };
   readonly push: PushGateway;
-  readonly mail: MailGateway;
+  readonly email: EmailGateway;
   /** Tells a person's open pages that a phone of theirs is gone; left out where there are none. */
-  readonly live?: Pick<LiveFeed, "phonesChanged">;
+  readonly liveFeed?: Pick<LiveFeed, "announcePhones">;
 }
 
 export interface OutboxLimits {
   /** Where keepers reach this server, for the links in letters; null where it isn't known. */
   readonly publicUrl: string | null;
   /** The longest that one exchange may take, from beginning to end. */
-  readonly exchangeMax: Readonly<Record<Channel, Span>>;
+  readonly attemptMax: Readonly<Record<Channel, Span>>;
   /** How long after its claim an exchange may begin at the latest; after that it is left to the next claim. */
   readonly queueMax: Span;
   /** Items claimed at a time. */
@@ -41,7 +41,7 @@ export interface OutboxLimits {
   readonly jitter: () => number;
   readonly log: FlowLog;
   /** Shared by all rounds of one process; lanes of its own where only one drains. */
-  readonly lanes?: DeliveryLanes;
+  readonly scheduler?: DeliveryScheduler;
   /** After a commit in which it became known that something reached nobody. */
   readonly onLost?: () => Promise<unknown>;
 }
@@ -51,7 +51,7 @@ export interface FlowLog {
   error(details: { readonly err: unknown; readonly [about: string]: unknown }, words: string): void;
 }
 
-export interface Drained {
+export interface DrainResult {
   readonly delivered: number;
   readonly waiting: number; // put off for another attempt
   readonly givenUp: number;
@@ -66,9 +66,9 @@ export interface Drained {
  * A crash between sending and settling sends the notice again once the claim has run out: a keeper would rather be told
  * twice than not at all, and the second replaces the first on the screen. The same holds where the store can't settle.
  */
-export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<Drained> {
+export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<DrainResult> {
   const ended: Record<Settlement["kind"], number> = { delivered: 0, retry: 0, givenUp: 0, phoneGone: 0 };
-  const lanes = limits.lanes ?? deliveryLanes();
+  const lanes = limits.scheduler ?? createDeliveryScheduler();
   // Side by side: a mail server that takes its time holds up no phone. Whoever asked to stop waits for both all the same.
   const rounds = await Promise.allSettled(
     channels.map((channel) =>
@@ -83,7 +83,7 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
     waiting: ended.retry,
     givenUp: ended.givenUp,
     phonesGone: ended.phoneGone,
-    nextDueAt: await nextLookAt(ports, lanes),
+    nextDueAt: await nextDrainAt(ports, lanes),
   };
 }
 
@@ -91,7 +91,7 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
  * What is due and waits for a lane is begun when one is free; another process may have that exchange, so it is looked at again
  * all the same, but not in a circle.
  */
-async function nextLookAt({ store, clock }: OutboxPorts, lanes: DeliveryLanes): Promise<Instant | null> {
+async function nextDrainAt({ store, clock }: OutboxPorts, lanes: DeliveryScheduler): Promise<Instant | null> {
   const due = await store.outbox.nextDueAt();
   return due === null || !lanes.isBusy ? due : later(due, after(clock.now(), seconds(1)));
 }
@@ -99,12 +99,12 @@ async function nextLookAt({ store, clock }: OutboxPorts, lanes: DeliveryLanes): 
 /** How long the store may need to settle: it tries anew for about two seconds where another process holds the lock. */
 const settleMax = seconds(5);
 
-const channels: readonly Channel[] = ["push", "mail"];
+const channels: readonly Channel[] = ["push", "email"];
 
 async function drainChannel(
   ports: OutboxPorts,
   limits: OutboxLimits,
-  lanes: DeliveryLanes,
+  lanes: DeliveryScheduler,
   channel: Channel,
   ended: (settlement: Settlement) => void,
 ): Promise<void> {
@@ -119,13 +119,13 @@ async function drainChannel(
     underWay.add(exchange);
   };
   const claim = () =>
-    lanes.inTurn(async () => {
+    lanes.claimInTurn(async () => {
       const now = ports.clock.now();
       const beginBy = after(now, limits.queueMax);
       // A claim outlasts all that is done under it, or another process would send the same again.
-      const claimUntil = after(beginBy, (limits.exchangeMax[channel] + settleMax) as Span);
+      const claimUntil = after(beginBy, (limits.attemptMax[channel] + settleMax) as Span);
       const { outbox } = ports.store;
-      const claimed = await outbox.claim(channel, now, claimUntil, limits.most, lanes.of(channel));
+      const claimed = await outbox.claim(channel, now, claimUntil, limits.most, lanes.capacityOf(channel));
       for (const item of claimed) begin(item, beginBy);
       return claimed;
     });
@@ -142,13 +142,13 @@ async function drainChannel(
 
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
-  { clock, store, push, mail, live }: OutboxPorts,
+  { clock, store, push, email: mail, liveFeed: live }: OutboxPorts,
   { jitter, log, publicUrl, onLost }: OutboxLimits,
   item: OutboxItem,
   beginBy: Instant,
   leave: (answered: boolean | null) => void,
 ): Promise<Settlement | null> {
-  const about = { item: item.id, channel: item.channel, person: item.person, topic: item.notice.topic };
+  const about = { item: item.id, channel: item.channel, person: item.person, topic: item.content.topic };
   const begun = clock.now();
   let answered: boolean | null = null;
   try {
@@ -166,7 +166,7 @@ async function deliver(
       log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
       return null;
     }
-    if (settlement.kind === "phoneGone") live?.phonesChanged(item.person);
+    if (settlement.kind === "phoneGone") live?.announcePhones(item.person);
     if (settlement.kind === "phoneGone" || settlement.kind === "givenUp") {
       await onLost?.().catch((err: unknown) => {
         log.error({ err, ...about }, "what follows from a delivery that reached nobody failed; the next tick does it");
@@ -176,30 +176,30 @@ async function deliver(
   }
 
   async function attempt(): Promise<Settlement> {
-    const notice = stillWorth(item.notice, item.writtenAt, begun);
+    const notice = withRemainingTime(item.content, item.writtenAt, begun);
     if (notice === null) return { kind: "givenUp", at: begun, problem: "too old to be told" };
     const sent =
       item.channel === "push"
         ? push.send(item.phone, item.feeder, notice, begun, item.id)
-        : writeTo(mail, item, notice, publicUrl);
+        : sendEmail(mail, item, notice, publicUrl);
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
-      return { kind: "tryLater", notBefore: null, words: "a fault inside the server, see its log", noAnswer: true };
+      return { kind: "tryLater", notBefore: null, text: "a fault inside the server, see its log", noAnswer: true };
     });
     answered = outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true);
     const { attempts, writtenAt } = item;
-    const { timeToLive } = item.notice;
-    return settle(outcome, { attempts, writtenAt, timeToLive, jitter: jitter() }, clock.now());
+    const { timeToLive } = item.content;
+    return settlementOf(outcome, { attempts, writtenAt, timeToLive, jitter: jitter() }, clock.now());
   }
 }
 
 /** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
-async function writeTo(mail: MailGateway, item: MailItem, notice: Notice, publicUrl: string | null) {
+async function sendEmail(mail: EmailGateway, item: EmailItem, notice: Notice, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
-  if (to === null) return { kind: "refused", words: "there is no address any more" } as const;
-  const link = publicUrl === null ? null : addressOf(feeder, publicUrl, notice.opens);
+  if (to === null) return { kind: "refused", text: "there is no address any more" } as const;
+  const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, notice.opens);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
-  return mail.send(to, letterOf(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
+  return mail.send(to, notificationEmail(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
 }
 
 /**
@@ -208,7 +208,7 @@ async function writeTo(mail: MailGateway, item: MailItem, notice: Notice, public
  * is an item like any other, so that the phone can prove that it showed it.
  */
 export async function testPush(
-  { clock, store, push, live }: Pick<OutboxPorts, "clock" | "store" | "push" | "live">,
+  { clock, store, push, liveFeed: live }: Pick<OutboxPorts, "clock" | "store" | "push" | "liveFeed">,
   phones: readonly Phone[],
   notice: Notice,
   claimFor: Span,
@@ -216,18 +216,18 @@ export async function testPush(
   return Promise.all(
     phones.map(async (phone) => {
       if (phone.blockedAt !== null) {
-        return { phone, outcome: { kind: "refused", words: "its browser says that notices are blocked" } as const };
+        return { phone, outcome: { kind: "refused", text: "its browser says that notices are blocked" } as const };
       }
       const begun = clock.now();
-      const item = await store.outbox.begin(phone, notice, begun, after(begun, claimFor));
+      const item = await store.outbox.startClaimed(phone, notice, begun, after(begun, claimFor));
       const outcome = await push.send(phone, null, notice, begun, item.id);
       const now = clock.now();
       const settlement: Settlement =
         outcome.kind === "tryLater"
-          ? { kind: "givenUp", at: now, problem: outcome.words }
-          : settle(outcome, { ...item, attempts: 0, timeToLive: notice.timeToLive, jitter: 0 }, now);
+          ? { kind: "givenUp", at: now, problem: outcome.text }
+          : settlementOf(outcome, { ...item, attempts: 0, timeToLive: notice.timeToLive, jitter: 0 }, now);
       await store.outbox.settle(item, settlement);
-      if (settlement.kind === "phoneGone") live?.phonesChanged(item.person);
+      if (settlement.kind === "phoneGone") live?.announcePhones(item.person);
       return { phone, outcome };
     }),
   );
@@ -237,15 +237,15 @@ export async function testPush(
  * How long it can be looked up what was told, and an act of a client is known again. Our choice: the alarms' rates look back over
  * thirty whole days and today.
  */
-const keptFor = days(32);
+const settledKeptFor = days(32);
 
 /** How long an endpoint that was declared gone is refused. Our choice: browsers that are opened less often are rare. */
 const goneKeptFor = days(180);
 
 /** Forgets what is of no use any more, so that the database doesn't grow by what was told years ago. */
-export async function forgetOld({ clock, store }: Pick<Ports, "clock" | "store">): Promise<void> {
-  const before = ago(clock.now(), keptFor);
+export async function pruneOld({ clock, store }: Pick<Ports, "clock" | "store">): Promise<void> {
+  const before = ago(clock.now(), settledKeptFor);
   await store.outbox.prune(before);
-  await store.keepers.prune(before);
-  await store.keepers.pruneGone(ago(clock.now(), goneKeptFor));
+  await store.keepers.pruneSessions(before);
+  await store.keepers.pruneGonePhones(ago(clock.now(), goneKeptFor));
 }

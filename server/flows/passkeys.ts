@@ -7,7 +7,7 @@ import type { Ports, SessionRow } from "../ports.ts";
 import { challengeLife, type PasskeyChallenges, passkeyChallenges } from "./passkeyChallenges.ts";
 import { algorithms, type PasskeyRefusal, proveNew, proveUse, refusalWords } from "./passkeyProof.ts";
 import type { RelyingParty } from "./relyingParty.ts";
-import { openSession, type SignedIn } from "./signIn.ts";
+import { openSession, type SignInResult } from "./signIn.ts";
 
 /** Passkeys beside the passphrase: signing in with one, adding and removing them, and proving anew who asks. */
 
@@ -57,7 +57,7 @@ export async function signInByPasskey(
   party: RelyingParty,
   said: UsedCredential,
   { browser, device }: { readonly browser: string; readonly device: string },
-): Promise<Extract<SignedIn, { kind: "signedIn" }> | Refused> {
+): Promise<Extract<SignInResult, { kind: "signedIn" }> | Refused> {
   const used = await usePasskey(ports, party, said, (challenge) => challenges.use(challenge, "signIn", browser), null);
   if (used.kind === "refused") return used;
   const token = await openSession(ports.store.keepers, used.keeper, ports.clock.now(), device);

@@ -1,25 +1,41 @@
 import { createHash, randomBytes, randomUUID } from "node:crypto";
-import type { CallView, InviteView, MeView, OpenInviteView, PeopleView, PersonView, Role } from "../contract/api.ts";
+import type {
+  EscalationView,
+  InviteView,
+  MeView,
+  OpenInviteView,
+  PeopleView,
+  PersonView,
+  Role,
+} from "../contract/api.ts";
+import { notificationEmail } from "../domain/email/notificationEmail.ts";
 import { after, days, hours, type Instant, isoOf } from "../domain/instant.ts";
-import { letterOf } from "../domain/letters/noticeLetter.ts";
-import { reachOfPerson } from "../domain/push/reach.ts";
-import { isStanding } from "../domain/telling/advanceCall.ts";
-import type { Call } from "../domain/telling/call.ts";
-import { isLost } from "../domain/telling/reached.ts";
-import type { AtomicStores, MailOutcome, MemberChange, MemberChanges, MemberRow, OpenInvite, Ports } from "../ports.ts";
-import { tryDueCalls } from "./calls.ts";
+import { isActive } from "../domain/notification/advanceEscalation.ts";
+import { isUndelivered } from "../domain/notification/deliveryLoss.ts";
+import type { Escalation } from "../domain/notification/escalation.ts";
+import { personReachability } from "../domain/push/reachability.ts";
+import type {
+  AtomicStores,
+  MailOutcome,
+  MemberChangeResult,
+  MemberChanges,
+  MemberRow,
+  OpenInvite,
+  Ports,
+} from "../ports.ts";
+import { tryDueEscalations } from "./escalations.ts";
 import { idOf } from "./publicId.ts";
 import { maybeIso } from "./views.ts";
 
 /** Who belongs to a yard, how they come and go, and how each wants to be told. */
 
 /** Who asks, and what they are at the yard. */
-export interface Asking {
+export interface Requester {
   readonly person: string;
   readonly role: Role;
 }
 
-export async function peopleView(ports: Ports, yard: string, asking: Asking): Promise<PeopleView> {
+export async function peopleView(ports: Ports, yard: string, asking: Requester): Promise<PeopleView> {
   const now = ports.clock.now();
   const members = await ports.store.people.membersOf(yard);
   const people: PersonView[] = [];
@@ -43,47 +59,47 @@ async function personView(ports: Ports, member: MemberRow, you: string, now: Ins
     name: person.name,
     you: person.id === you,
     role,
-    turn,
-    quiet,
+    escalationOrder: turn,
+    quietHours: quiet,
     urgentBreaks,
     digestBy,
     phones: phones.filter(({ blockedAt }) => blockedAt === null).length,
-    hasMail: person.mail !== null,
-    reach: reachOfPerson(phones, person.mail !== null && ports.mail.ready, now),
+    hasEmail: person.email !== null,
+    reachability: personReachability(phones, person.email !== null && ports.email.isConfigured, now),
   };
 }
 
 /** What people are being told of at this yard just now. */
-export async function callViews({ store }: Ports, yard: string): Promise<CallView[]> {
-  const calls = (await store.calls.ofYard(yard)).filter(isStanding);
+export async function escalationViews({ store }: Ports, yard: string): Promise<EscalationView[]> {
+  const calls = (await store.escalations.ofYard(yard)).filter(isActive);
   if (calls.length === 0) return [];
   const names = new Map((await store.people.membersOf(yard)).map(({ person }) => [person.id, person.name]));
   const speakers = new Map(calls.map((call) => [call.topic, call]));
   return calls
     .sort((one, other) => other.raisedAt - one.raisedAt)
-    .map((call) => callView(call, speakers.get(call.spokenForBy ?? call.topic) ?? call, names));
+    .map((call) => escalationView(call, speakers.get(call.groupedUnder ?? call.topic) ?? call, names));
 }
 
 /** @param speaker the call whose words people had, where it speaks for this one too */
-function callView(call: Call, speaker: Call, names: ReadonlyMap<string, string>): CallView {
+function escalationView(call: Escalation, speaker: Escalation, names: ReadonlyMap<string, string>): EscalationView {
   const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = call;
-  const reached = speaker.told.filter((one) => !isLost(speaker, one));
-  const told = reached.flatMap(({ person, lastAt, shownAt, mailedAt }) => {
+  const reached = speaker.recipientStates.filter((one) => !isUndelivered(speaker, one));
+  const told = reached.flatMap(({ person, lastNotifiedAt: lastAt, displayedAt: shownAt, emailedAt: mailedAt }) => {
     const name = names.get(person);
-    const moments = { lastAt: isoOf(lastAt), shownAt: maybeIso(shownAt), mailedAt: maybeIso(mailedAt) };
+    const moments = { lastNotifiedAt: isoOf(lastAt), displayedAt: maybeIso(shownAt), emailedAt: maybeIso(mailedAt) };
     return name === undefined ? [] : [{ name, ...moments }];
   });
-  return { feeder, fault, title, raisedAt: isoOf(raisedAt), told, acknowledgedBy, unreachable };
+  return { feeder, fault, title, raisedAt: isoOf(raisedAt), recipientStates: told, acknowledgedBy, unreachable };
 }
 
-export type PersonChange =
+export type PersonChangeResult =
   | { readonly kind: "changed" }
   | { readonly kind: "noSuchPerson" }
-  | { readonly kind: "notAllowed"; readonly why: string }
-  | { readonly kind: "lastKeeper"; readonly why: string };
+  | { readonly kind: "notAllowed"; readonly reason: string }
+  | { readonly kind: "lastKeeper"; readonly reason: string };
 
-const own = ["quiet", "urgentBreaks", "digestBy"] as const;
-const byKeepers = ["role", "turn"] as const;
+const ownFields = ["quiet", "urgentBreaks", "digestBy"] as const;
+const keeperFields = ["role", "turn"] as const;
 
 /** What a person wants for themselves nobody else says; what they are at the yard its keepers say. */
 export async function changePerson(
@@ -91,39 +107,57 @@ export async function changePerson(
   yard: string,
   person: string,
   changes: MemberChanges,
-  asking: Asking,
-): Promise<PersonChange> {
-  const saysOwn = own.some((each) => changes[each] !== undefined);
-  const saysOther = byKeepers.some((each) => changes[each] !== undefined);
+  asking: Requester,
+): Promise<PersonChangeResult> {
+  const saysOwn = ownFields.some((each) => changes[each] !== undefined);
+  const saysOther = keeperFields.some((each) => changes[each] !== undefined);
   if (saysOwn && person !== asking.person) {
-    return { kind: "notAllowed", why: "Quiet hours and the ways of being told are for each person to say." };
+    return { kind: "notAllowed", reason: "Quiet hours and the ways of being told are for each person to say." };
   }
   if (saysOther && asking.role !== "keeper") {
-    return { kind: "notAllowed", why: "Only a keeper of this yard says who is told in which turn, and who keeps it." };
+    return {
+      kind: "notAllowed",
+      reason: "Only a keeper of this yard says who is told in which turn, and who keeps it.",
+    };
   }
-  return settled(ports, yard, await ports.store.people.changeMember(yard, person, changes, ports.clock.now()), person);
+  return changeResult(
+    ports,
+    yard,
+    await ports.store.people.changeMember(yard, person, changes, ports.clock.now()),
+    person,
+  );
 }
 
 /** A keeper removes anybody, and everybody may leave; the last keeper stays. */
-export async function removePerson(ports: Ports, yard: string, person: string, asking: Asking): Promise<PersonChange> {
+export async function removePerson(
+  ports: Ports,
+  yard: string,
+  person: string,
+  asking: Requester,
+): Promise<PersonChangeResult> {
   if (asking.role !== "keeper" && person !== asking.person) {
-    return { kind: "notAllowed", why: "Only a keeper of this yard removes somebody else." };
+    return { kind: "notAllowed", reason: "Only a keeper of this yard removes somebody else." };
   }
-  return settled(ports, yard, await ports.store.people.removeMember(yard, person, ports.clock.now()), person);
+  return changeResult(ports, yard, await ports.store.people.removeMember(yard, person, ports.clock.now()), person);
 }
 
-async function settled(ports: Ports, yard: string, change: MemberChange, person: string): Promise<PersonChange> {
+async function changeResult(
+  ports: Ports,
+  yard: string,
+  change: MemberChangeResult,
+  person: string,
+): Promise<PersonChangeResult> {
   switch (change) {
     case "noSuchMember":
       return { kind: "noSuchPerson" };
     case "lastKeeper":
-      return { kind: "lastKeeper", why: "A yard needs a keeper: make somebody else one first." };
+      return { kind: "lastKeeper", reason: "A yard needs a keeper: make somebody else one first." };
     case "changed":
     case "accountEnded":
-      if (change === "changed") ports.live.reconnect(person);
-      else ports.live.closeSocketsOf({ person });
-      ports.live.changed(yard, null, null);
-      await tryDueCalls(ports);
+      if (change === "changed") ports.liveFeed.reconnect(person);
+      else ports.liveFeed.closeSocketsOf({ person });
+      ports.liveFeed.announceChange(yard, null, null);
+      await tryDueEscalations(ports);
       return { kind: "changed" };
   }
 }
@@ -131,13 +165,13 @@ async function settled(ports: Ports, yard: string, change: MemberChange, person:
 // --- joining ---------------------------------------------------------------------------------------------------------
 
 /** Long enough for somebody who is away over the weekend. Common practice, no source. */
-const inviteHolds = days(7);
+const inviteValidFor = days(7);
 
 /** @returns the token, shown this once: only its hash is kept */
-export async function invite({ clock, store }: Ports, yard: string, role: Role): Promise<InviteView> {
+export async function createInvite({ clock, store }: Ports, yard: string, role: Role): Promise<InviteView> {
   const now = clock.now();
   const token = randomBytes(32).toString("base64url");
-  const expiresAt = after(now, inviteHolds);
+  const expiresAt = after(now, inviteValidFor);
   await store.people.addInvite(hashOf(token), { yard, role, expiresAt }, now);
   return { token, expiresAt: isoOf(expiresAt) };
 }
@@ -154,7 +188,7 @@ interface Yard {
   readonly name: string;
 }
 
-export type Joined =
+export type JoinResult =
   | { readonly kind: "joined"; readonly person: string; readonly yard: Yard }
   | { readonly kind: "noSuchInvite" | "nameTaken" };
 
@@ -162,26 +196,26 @@ export type Joined =
  * @param newcomer null: the person has an account already
  * @param also what is stored in the same commit, such as their session
  */
-export async function join(
+export async function joinYard(
   ports: Ports,
   token: string,
   person: string | null,
   newcomer: { readonly name: string; readonly passphraseHash: string } | null,
   also: (stores: AtomicStores, person: string, now: Instant) => Promise<void> = async () => undefined,
-): Promise<Joined> {
+): Promise<JoinResult> {
   const id = person ?? randomUUID();
   const now = ports.clock.now();
-  const use = await ports.store.atomically(async (stores) => {
+  const use = await ports.store.withStores(async (stores) => {
     const used = await stores.people.useInvite(hashOf(token), id, newcomer, now);
-    if (used.kind === "joined" || used.kind === "member") await also(stores, id, now);
+    if (used.kind === "joined" || used.kind === "alreadyMember") await also(stores, id, now);
     return used;
   });
   if (use.kind === "noSuchInvite" || use.kind === "nameTaken") return { kind: use.kind };
   const yard = (await ports.store.yards.yards()).find((each) => each.id === use.yard);
   if (!yard) return { kind: "noSuchInvite" }; // it was removed meanwhile
-  ports.live.reconnect(id);
-  ports.live.changed(yard.id, null, null);
-  await tryDueCalls(ports);
+  ports.liveFeed.reconnect(id);
+  ports.liveFeed.announceChange(yard.id, null, null);
+  await tryDueEscalations(ports);
   return { kind: "joined", person: id, yard: { id: yard.id, name: yard.name } };
 }
 
@@ -204,17 +238,17 @@ export async function meView(
   ports: Ports,
   { id, name }: { readonly id: string; readonly name: string },
 ): Promise<MeView> {
-  return { id, name, mail: await ports.store.people.mailOf(id), canMail: ports.mail.ready };
+  return { id, name, email: await ports.store.people.emailOf(id), canEmail: ports.email.isConfigured };
 }
 
-export async function changeMail(ports: Ports, person: string, mail: string | null): Promise<void> {
-  await ports.store.people.changeMail(person, mail, ports.clock.now());
-  await tryDueCalls(ports);
+export async function changeEmail(ports: Ports, person: string, mail: string | null): Promise<void> {
+  await ports.store.people.changeEmail(person, mail, ports.clock.now());
+  await tryDueEscalations(ports);
 }
 
 /** Sends a letter at once, for whoever wants to see whether it arrives. Null: they have no address. */
-export async function testMail({ clock, store, mail }: Ports, person: string): Promise<MailOutcome | null> {
-  const to = await store.people.mailOf(person);
+export async function testEmail({ clock, store, email: mail }: Ports, person: string): Promise<MailOutcome | null> {
+  const to = await store.people.emailOf(person);
   if (to === null) return null;
   const notice = {
     fault: null,
@@ -223,8 +257,8 @@ export async function testMail({ clock, store, mail }: Ports, person: string): P
     body: "Letters to this address arrive. Nothing is wrong at any feeder.",
     topic: "test",
     timeToLive: hours(1),
-    quiet: true,
+    silent: true,
   } as const;
-  const letter = letterOf(notice, { yardName: null, feederName: null, link: null });
+  const letter = notificationEmail(notice, { yardName: null, feederName: null, link: null });
   return mail.send(to, letter, `test-${randomUUID()}`, clock.now());
 }

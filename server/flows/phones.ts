@@ -1,9 +1,9 @@
 import { randomUUID } from "node:crypto";
 import type { PhonesView, PhoneView } from "../contract/api.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
-import { phonesPerPersonMax, reachOf } from "../domain/push/reach.ts";
-import type { Phone, PhoneRenewed, Ports, Subscription } from "../ports.ts";
-import { tryDueCalls } from "./calls.ts";
+import { phoneReachability, phonesPerPersonMax } from "../domain/push/reachability.ts";
+import type { Phone, Ports, RenewPhoneResult, Subscription } from "../ports.ts";
+import { tryDueEscalations } from "./escalations.ts";
 import { maybeIso } from "./views.ts";
 
 /** How a person's phones come, get a new endpoint, and go. Each change lets the calls go on that had nobody to reach. */
@@ -13,7 +13,7 @@ export async function phonesView({ clock, store, push }: Ports, keeper: string):
   const [phones, gone] = [await store.keepers.phonesOf(keeper), await store.keepers.gonePhonesOf(keeper)];
   return {
     publicKey: push.publicKey,
-    most: phonesPerPersonMax,
+    phonesMax: phonesPerPersonMax,
     phones: phones.map((phone) => phoneView(phone, now)),
     gone: gone.map(({ goneAt, ...one }) => ({ ...one, goneAt: isoOf(goneAt) })),
   };
@@ -26,35 +26,35 @@ const phoneView = (phone: Phone, now: Instant): PhoneView => ({
   problem: phone.problem,
   addedAt: isoOf(phone.addedAt),
   lastAcceptedAt: maybeIso(phone.lastAcceptedAt),
-  lastShownAt: maybeIso(phone.lastShownAt),
+  lastDisplayedAt: maybeIso(phone.lastDisplayedAt),
   blockedAt: maybeIso(phone.blockedAt),
-  reach: reachOf(phone, now),
+  reachability: phoneReachability(phone, now),
 });
 
 /** What became of a phone that a browser handed in; `why` is about the field. */
-export type PhoneChange =
+export type PhoneChangeResult =
   | { readonly kind: "done" }
-  | { readonly kind: "notAllowed"; readonly field: "endpoint"; readonly why: string }
-  | { readonly kind: "gone" | "taken" | "tooMany"; readonly field: "endpoint"; readonly why: string }
-  | { readonly kind: "noSuchPhone"; readonly field: "endpoint" | "replaces"; readonly why: string };
+  | { readonly kind: "notAllowed"; readonly field: "endpoint"; readonly reason: string }
+  | { readonly kind: "gone" | "taken" | "tooMany"; readonly field: "endpoint"; readonly reason: string }
+  | { readonly kind: "noSuchPhone"; readonly field: "endpoint" | "replaces"; readonly reason: string };
 
 /** @param replaces by which endpoint the same browser was known before, if it was */
 export async function addPhone(
   ports: Ports,
   keeper: string,
   { label, replaces, ...by }: Subscription & { readonly label: string | null; readonly replaces: string | null },
-): Promise<PhoneChange> {
+): Promise<PhoneChangeResult> {
   const checked = await ports.push.checkEndpoint(by.endpoint);
-  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", why: checked.why };
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.why };
   const { keepers } = ports.store;
   const now = ports.clock.now();
   const renewed =
     replaces === null || replaces === by.endpoint
       ? "noSuchPhone"
       : await keepers.renewPhone({ keeper, replaces, label }, by, now);
-  if (renewed !== "noSuchPhone") return settled(ports, keeper, renewed);
+  if (renewed !== "noSuchPhone") return phoneResult(ports, keeper, renewed);
   const phone = { id: randomUUID(), keeper, ...by, label: label ?? "A phone", addedAt: now };
-  return settled(ports, keeper, await keepers.savePhone(phone));
+  return phoneResult(ports, keeper, await keepers.savePhone(phone));
 }
 
 /** A browser has got a new endpoint in place of one that this person's phone had: the phone stays what it is. */
@@ -63,54 +63,54 @@ export async function renewPhone(
   keeper: string,
   replaces: string,
   by: Subscription,
-): Promise<PhoneChange> {
+): Promise<PhoneChangeResult> {
   const checked = await ports.push.checkEndpoint(by.endpoint);
-  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", why: checked.why };
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.why };
   const of = { keeper, replaces, label: null };
-  return settled(ports, keeper, await ports.store.keepers.renewPhone(of, by, ports.clock.now()));
+  return phoneResult(ports, keeper, await ports.store.keepers.renewPhone(of, by, ports.clock.now()));
 }
 
 /** Its browser says whether it may show notices; where it may not, alarms take the next way. */
-export async function allowPhone(
+export async function setPhoneAllowed(
   ports: Ports,
   keeper: string,
   endpoint: string,
   allowed: boolean,
-): Promise<PhoneChange> {
-  const known = await ports.store.keepers.allowPhone(keeper, endpoint, allowed, ports.clock.now());
-  if (!known) return { kind: "noSuchPhone", field: "endpoint", why: "is no phone of yours" };
-  return settled(ports, keeper, "saved");
+): Promise<PhoneChangeResult> {
+  const known = await ports.store.keepers.setPhoneAllowed(keeper, endpoint, allowed, ports.clock.now());
+  if (!known) return { kind: "noSuchPhone", field: "endpoint", reason: "is no phone of yours" };
+  return phoneResult(ports, keeper, "saved");
 }
 
 export async function removePhone(ports: Ports, keeper: string, endpoint: string): Promise<void> {
   await ports.store.keepers.removePhone(keeper, endpoint, ports.clock.now());
-  ports.live.phonesChanged(keeper);
-  await tryDueCalls(ports);
+  ports.liveFeed.announcePhones(keeper);
+  await tryDueEscalations(ports);
 }
 
-async function settled(ports: Ports, keeper: string, outcome: PhoneRenewed): Promise<PhoneChange> {
+async function phoneResult(ports: Ports, keeper: string, outcome: RenewPhoneResult): Promise<PhoneChangeResult> {
   switch (outcome) {
     case "saved":
-      ports.live.phonesChanged(keeper);
-      await tryDueCalls(ports); // an alarm that reached nobody so far has waited for this
+      ports.liveFeed.announcePhones(keeper);
+      await tryDueEscalations(ports); // an alarm that reached nobody so far has waited for this
       return { kind: "done" };
     case "gone":
       return {
         ...{ kind: "gone", field: "endpoint" },
-        why: "is no longer valid: its push service said so. The browser must unsubscribe and subscribe anew.",
+        reason: "is no longer valid: its push service said so. The browser must unsubscribe and subscribe anew.",
       };
     case "taken":
       return {
         kind: "taken",
         field: "endpoint",
-        why: "belongs to another phone. Subscribe anew to get one of your own.",
+        reason: "belongs to another phone. Subscribe anew to get one of your own.",
       };
     case "tooMany":
       return {
         ...{ kind: "tooMany", field: "endpoint" },
-        why: `is one phone too many: a person has at most ${phonesPerPersonMax}. Remove one that is no longer used, then add this one.`,
+        reason: `is one phone too many: a person has at most ${phonesPerPersonMax}. Remove one that is no longer used, then add this one.`,
       };
     case "noSuchPhone":
-      return { kind: "noSuchPhone", field: "replaces", why: "is no phone of yours" };
+      return { kind: "noSuchPhone", field: "replaces", reason: "is no phone of yours" };
   }
 }

@@ -1,5 +1,5 @@
 import { eventsPerReportMax } from "../contract/report.ts";
-import { labelOf, lifeOf } from "../domain/bootLife.ts";
+import { bootLabel, bootNumber } from "../domain/bootNumber.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, RecordStore, StoredHeartbeat } from "../ports.ts";
 import { countOf, rangesOf, readRanges, type SeqRange } from "./pure/seqRanges.ts";
@@ -17,16 +17,19 @@ export async function* postedReports(
   let last: StoredHeartbeat | null = null;
   for (;;) {
     const page: readonly StoredHeartbeat[] = await records.heartbeats(id, last, until, heartbeatsAtOnce);
-    for (const some of fewEventsEach(page)) {
+    for (const some of pagesByEventCount(page)) {
       const bodies = await bodiesOf(records, id, some);
       for (const { heartbeat, ranges } of some) {
         const { receivedAt: at, boot, sentUptimeMs, readings } = heartbeat;
         const events = bodies(boot, ranges);
-        const rest = { boot: labelOf(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
-        const life = lifeOf(boot);
+        const rest = { boot: bootLabel(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
+        const life = bootNumber(boot);
         // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
         for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
-          yield { at, said: { life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } } };
+          yield {
+            at,
+            entry: { startNumber: life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } },
+          };
         }
       }
     }
@@ -39,14 +42,14 @@ const heartbeatsAtOnce = 500;
 /** A backlog comes as many full reports one after the other, and a page of those would be much to hold. */
 const eventsAtOnce = 1_000;
 
-interface Numbered {
+interface NumberedHeartbeat {
   readonly heartbeat: StoredHeartbeat;
   readonly ranges: readonly SeqRange[];
 }
 
 /** Neighbours together, as far as their events are not too many; a report with more stands alone. */
-function* fewEventsEach(page: readonly StoredHeartbeat[]): Generator<readonly Numbered[]> {
-  let some: Numbered[] = [];
+function* pagesByEventCount(page: readonly StoredHeartbeat[]): Generator<readonly NumberedHeartbeat[]> {
+  let some: NumberedHeartbeat[] = [];
   let count = 0;
   for (const heartbeat of page) {
     const ranges = readRanges(heartbeat.seqs);
@@ -65,28 +68,28 @@ function* fewEventsEach(page: readonly StoredHeartbeat[]): Generator<readonly Nu
 async function bodiesOf(
   records: RecordStore,
   feeder: string,
-  some: readonly Numbered[],
+  some: readonly NumberedHeartbeat[],
 ): Promise<(boot: string, ranges: readonly SeqRange[]) => readonly object[]> {
   const seqsOf = new Map<string, number[]>();
   for (const { heartbeat, ranges } of some) {
     const seqs = seqsOf.get(heartbeat.boot) ?? [];
-    for (const seq of numbersIn(ranges)) seqs.push(seq);
+    for (const seq of seqsIn(ranges)) seqs.push(seq);
     seqsOf.set(heartbeat.boot, seqs);
   }
   const bodies = new Map<string, ReadonlyMap<number, string>>();
   for (const [boot, seqs] of seqsOf) {
     if (seqs.length === 0) continue;
     const ranges = rangesOf(seqs.sort((a, b) => a - b));
-    const found = await records.eventsNumbered({ feeder, boot }, ranges);
+    const found = await records.eventsBySeq({ feeder, boot }, ranges);
     bodies.set(boot, new Map(found.map(({ seq, body }) => [seq, body])));
   }
   return (boot, ranges) =>
-    [...numbersIn(ranges)].flatMap((seq) => {
+    [...seqsIn(ranges)].flatMap((seq) => {
       const body = bodies.get(boot)?.get(seq);
       return body === undefined ? [] : [JSON.parse(body) as object];
     });
 }
 
-function* numbersIn(ranges: readonly SeqRange[]): Generator<number> {
+function* seqsIn(ranges: readonly SeqRange[]): Generator<number> {
   for (const { from, to } of ranges) for (let seq = from; seq <= to; seq += 1) yield seq;
 }

@@ -1,45 +1,45 @@
 import { randomUUID } from "node:crypto";
-import { levelOf } from "../domain/hopper/level.ts";
+import { hopperLevel } from "../domain/hopper/level.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Ports, PracticeStart, YardRow, YardStore } from "../ports.ts";
 import { larch, practiceYard, rowan } from "../practice/yard.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
-import { feederToAdd } from "./feeders.ts";
-import { usualEscalation } from "./firstYard.ts";
+import { prepareNewFeeder } from "./feeders.ts";
+import { defaultEscalateMinutes } from "./firstYard.ts";
 
 /** @param keeper who starts it, and keeps the practice yard from now on, with whoever started it before */
 export async function startPractice(ports: Ports, keys: FeederKeys, keeper: string): Promise<void> {
   const now = ports.clock.now();
-  const feeders = await ports.store.atomically(async ({ people, yards }) => {
+  const feeders = await ports.store.withStores(async ({ people, yards }) => {
     const standing = (await yards.yards()).filter(({ practice }) => practice);
     for (const yard of standing) await people.addMember(yard.id, keeper, "keeper", now);
-    if (ports.practice.state().running || (await yards.feeders()).some(({ practice }) => practice)) return null;
+    if (ports.practiceRunner.state().running || (await yards.feeders()).some(({ practice }) => practice)) return null;
     // Without feeders only where an earlier version died while it made the yard.
-    const yard = standing[0] ?? newPracticeYard();
+    const yard = standing[0] ?? practiceYardRow();
     if (standing.length === 0) await yards.addYard(yard, keeper, now);
     return addPracticeFeeders(yards, yard, now);
   });
-  ports.live.reconnect(keeper); // a browser hears of the yards that were its person's when it came
-  if (feeders !== null) ports.practice.start(feeders);
-  else if (!ports.practice.state().running) await resumePractice(ports, keys);
+  ports.liveFeed.reconnect(keeper); // a browser hears of the yards that were its person's when it came
+  if (feeders !== null) ports.practiceRunner.start(feeders);
+  else if (!ports.practiceRunner.state().running) await resumePractice(ports, keys);
 }
 
 // A digest of invented birds would only puzzle.
-const newPracticeYard = (): YardRow => ({
+const practiceYardRow = (): YardRow => ({
   ...practiceYard,
   id: randomUUID(),
   digestTime: "07:30",
   digestWanted: false,
   practice: true,
-  escalateMinutes: usualEscalation,
+  escalateMinutes: defaultEscalateMinutes,
 });
 
 async function addPracticeFeeders(yards: YardStore, yard: YardRow, now: Instant): Promise<readonly PracticeStart[]> {
   const feeders = [];
   for (const settings of [rowan, larch]) {
-    const { stored, added } = feederToAdd(yard, settings, null, now);
+    const { stored, added } = prepareNewFeeder(yard, settings, null, now);
     await yards.addFeeder(stored, now);
-    feeders.push({ name: settings.name, key: added.key, heardUntil: null, hopper: null });
+    feeders.push({ name: settings.name, key: added.key, reportedUntil: null, hopper: null });
   }
   return feeders;
 }
@@ -49,15 +49,15 @@ export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<bo
   const feeders = (await ports.store.yards.feeders()).filter((feeder) => feeder.practice);
   if (feeders.length === 0) return false;
   const renewed = feeders.map((feeder) => ({ feeder, ...newFeederKey() }));
-  await ports.store.atomically(async ({ yards }) => {
-    for (const { feeder, hash } of renewed) await yards.changeKey(feeder.id, hash);
+  await ports.store.withStores(async ({ yards }) => {
+    for (const { feeder, hash } of renewed) await yards.changeKeyHash(feeder.id, hash);
   });
-  keys.forget();
-  for (const { id } of feeders) ports.feeders.dismiss(id);
-  ports.practice.start(
-    renewed.map(({ feeder: { state, lastHeardAt }, key }) => {
-      const hopper = levelOf(state.hopper, state.settings)?.grams ?? null;
-      return { name: state.settings.name, key, heardUntil: lastHeardAt, hopper };
+  keys.clearCache();
+  for (const { id } of feeders) ports.feederLink.disconnect(id);
+  ports.practiceRunner.start(
+    renewed.map(({ feeder: { state, lastReportAt: lastHeardAt }, key }) => {
+      const hopper = hopperLevel(state.hopper, state.settings)?.grams ?? null;
+      return { name: state.settings.name, key, reportedUntil: lastHeardAt, hopper };
     }),
   );
   return true;
@@ -65,12 +65,12 @@ export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<bo
 
 /** Removes every practice yard with all that was ever invented there. */
 export async function removePractice(ports: Ports, keys: FeederKeys): Promise<void> {
-  await ports.practice.stop();
-  const removed = await ports.store.atomically(async ({ yards }) => {
+  await ports.practiceRunner.stop();
+  const removed = await ports.store.withStores(async ({ yards }) => {
     const practising = (await yards.yards()).filter((yard) => yard.practice);
     for (const { id } of practising) await yards.removeYard(id, null);
     return practising;
   });
-  keys.forget();
-  for (const { id } of removed) ports.live.changed(id, null, null);
+  keys.clearCache();
+  for (const { id } of removed) ports.liveFeed.announceChange(id, null, null);
 }

@@ -1,21 +1,21 @@
 import type { RatesDayView, RatesView } from "../contract/api.ts";
+import { daysMin } from "../domain/alarmRates/ceilings.ts";
+import { ratesFindings, ratesHeadline } from "../domain/alarmRates/findings.ts";
+import type { HistoryFeeder, RaisedAlarm, StandingAlarm, YardAlarmChange } from "../domain/alarmRates/history.ts";
+import { localDaysBetweenInstants } from "../domain/alarmRates/load.ts";
+import { alarmMeasures } from "../domain/alarmRates/measures.ts";
+import { type AlarmRates, alarmRates } from "../domain/alarmRates/rates.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { faultKinds, ruleOf } from "../domain/faults.ts";
 import { earlier, type Instant, isoOf, later } from "../domain/instant.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
-import { daysWanted } from "../domain/rates/ceilings.ts";
-import { findingsOf, headline } from "../domain/rates/findings.ts";
-import type { Raising, StandingAlarm, WatchedFeeder, YardChange } from "../domain/rates/history.ts";
-import { localDaysOf } from "../domain/rates/load.ts";
-import { measuresOf } from "../domain/rates/measures.ts";
-import { type Rates, ratesOf } from "../domain/rates/rates.ts";
 import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
 
 /**
  * More changes than a yard of ten feeders makes in a bad month; a sensor that flickers day and night makes as many. Past that
  * only the newest days are judged: a page must not read a year to say that something chatters.
  */
-const changesMost = 20_000;
+const changesMax = 20_000;
 
 /** The last thirty whole local days and today so far, or as many as there are. */
 export async function ratesView(
@@ -26,38 +26,38 @@ export async function ratesView(
 ): Promise<RatesView> {
   const { zone } = yard;
   const watched = feeders.map(({ id, state, addedAt }) => ({ id, name: state.settings.name, addedAt }));
-  const begun = startOfLocalDay(addLocalDays(localDateOf(now, zone), -daysWanted), zone);
+  const begun = startOfLocalDay(addLocalDays(localDateOf(now, zone), -daysMin), zone);
   const asked = earliestOf(watched, begun, now);
   const changes = await records.latestAlarmChanges(
     watched.map(({ id }) => id),
     asked,
     now,
-    changesMost,
+    changesMax,
   );
-  const from = changes.length < changesMost ? asked : firstWholeDay(changes, zone, now);
-  const rang = await records.countRings(yard.id, from, now);
-  const rates = ratesOf({
+  const from = changes.length < changesMax ? asked : firstWholeDay(changes, zone, now);
+  const rang = await records.countNotifications(yard.id, from, now);
+  const rates = alarmRates({
     from,
     to: now,
     zone,
     feeders: watched,
     changes: changes.filter(({ at }) => at >= from),
     standing: feeders.flatMap(standingAlarms),
-    rang: rang > 0 ? rang : null, // where none rang the alarms stand for them
+    audibleNotifications: rang > 0 ? rang : null, // where none rang the alarms stand for them
   });
   const cut =
-    from === asked ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMost} are.`];
+    from === asked ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMax} are.`];
   return viewOf(yard, rates, cut);
 }
 
 /** Before its first feeder a yard had nothing to alarm of. */
-function earliestOf(feeders: readonly WatchedFeeder[], begun: Instant, now: Instant): Instant {
+function earliestOf(feeders: readonly HistoryFeeder[], begun: Instant, now: Instant): Instant {
   const first = feeders.reduce((soonest, { addedAt }) => earlier(soonest, addedAt), now);
   return earlier(later(begun, first), (now - 1) as Instant);
 }
 
 /** A day of which only a part was read would look quieter than it was. */
-function firstWholeDay(changes: readonly YardChange[], zone: string, now: Instant): Instant {
+function firstWholeDay(changes: readonly YardAlarmChange[], zone: string, now: Instant): Instant {
   const oldest = changes[0]?.at ?? now;
   const next = startOfLocalDay(addLocalDays(localDateOf(oldest, zone), 1), zone);
   return next < now ? next : oldest;
@@ -66,20 +66,20 @@ function firstWholeDay(changes: readonly YardChange[], zone: string, now: Instan
 function standingAlarms({ id, state }: FeederRow): StandingAlarm[] {
   return faultKinds.flatMap((fault) => {
     const alarm = state.alarms[fault];
-    return alarm === undefined || !stands(alarm)
+    return alarm === undefined || !isStanding(alarm)
       ? []
       : [{ feeder: id, fault, priority: alarm.priority, raisedAt: alarm.raisedAt }];
   });
 }
 
 /** What is set aside, or over and only not seen yet, stands no more. */
-function stands(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
-  return "raisedAt" in alarm && alarm.phase !== "returnedUnacknowledged";
+function isStanding(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
+  return "raisedAt" in alarm && alarm.state !== "returnedUnacknowledged";
 }
 
-function viewOf(yard: YardRow, rates: Rates, cut: readonly string[]): RatesView {
-  const { loaders, stale, feeders } = rates;
-  const nameOf = ({ feeder, fault }: Pick<Raising, "feeder" | "fault">) => {
+function viewOf(yard: YardRow, rates: AlarmRates, cut: readonly string[]): RatesView {
+  const { frequentAlarms: loaders, stale, feeders } = rates;
+  const nameOf = ({ feeder, fault }: Pick<RaisedAlarm, "feeder" | "fault">) => {
     const { title } = ruleOf(fault);
     const name = feeders.find(({ id }) => id === feeder)?.name;
     return name === undefined ? title : `${title}, ${name}`;
@@ -88,22 +88,24 @@ function viewOf(yard: YardRow, rates: Rates, cut: readonly string[]): RatesView 
     yard: yard.id,
     from: isoOf(rates.from),
     to: isoOf(rates.to),
-    words: [...headline(rates), ...cut],
-    findings: findingsOf(rates).map(({ words }) => words),
-    days: daysOf(rates),
-    measures: measuresOf(rates),
-    loaders: loaders.slice(0, 10).map((loader) => ({
+    texts: [...ratesHeadline(rates), ...cut],
+    findings: ratesFindings(rates).map(({ text: words }) => words),
+    days: alarmsByDay(rates),
+    measures: alarmMeasures(rates),
+    frequentAlarms: loaders.slice(0, 10).map((loader) => ({
       name: nameOf(loader),
       alarms: loader.alarms,
       sharePercent: Math.round(100 * loader.share),
     })),
-    standing: stale.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.at) })),
+    standing: stale.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.raisedAt) })),
   };
 }
 
-function daysOf({ raised, notes, from, to, zone }: Rates): RatesDayView[] {
-  const days = new Map(localDaysOf(from, to, zone).map((date) => [date, { date, urgent: 0, soon: 0, notes: 0 }]));
-  for (const { at, priority } of raised) {
+function alarmsByDay({ raised, notes, from, to, zone }: AlarmRates): RatesDayView[] {
+  const days = new Map(
+    localDaysBetweenInstants(from, to, zone).map((date) => [date, { date, urgent: 0, soon: 0, notes: 0 }]),
+  );
+  for (const { raisedAt: at, priority } of raised) {
     const day = days.get(localDateOf(at, zone));
     if (day !== undefined && priority !== "note") day[priority] += 1;
   }

@@ -4,46 +4,46 @@ import { after, days, type Instant, instant, minutes } from "../domain/instant.t
 import type { AtomicStores, Ports, SessionRow } from "../ports.ts";
 import { firstYard } from "./firstYard.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
-import { isInvited, type Joined, join, yardJoinedBy } from "./people.ts";
+import { isInvited, type JoinResult, joinYard, yardJoinedBy } from "./people.ts";
 
 /** Who may sign in: the first keeper by a one-time link, later by name and passphrase. Sessions can be ended at any time. */
 
-export type SignedIn =
+export type SignInResult =
   | { readonly kind: "signedIn"; readonly token: string; readonly keeper: { readonly name: string } }
-  | { readonly kind: "refused"; readonly why: string }
+  | { readonly kind: "refused"; readonly reason: string }
   | PassphraseProblem;
 
-const secret = () => randomBytes(32).toString("base64url");
+const newSecret = () => randomBytes(32).toString("base64url");
 const tokenHash = (token: string) => createHash("sha256").update(token).digest("hex");
 
 /** A browser that isn't used for this long has to sign in again, and each one after the other time. Our choice (ASVS 5.0, 7.3). */
 const sessionIdleMax = days(30);
-const sessionLength = days(180);
+const sessionValidFor = days(180);
 /** Storing "seen" on each request would make every look a write. */
 const touchEvery = minutes(10);
 
 /** @returns the token for the claim link; null where a keeper exists already. An older link stops working. */
-export async function openClaim(ports: Ports): Promise<string | null> {
+export async function openFirstSignIn(ports: Ports): Promise<string | null> {
   if ((await ports.store.keepers.countKeepers()) > 0) return null;
-  const token = secret();
-  await ports.store.keepers.openClaim(tokenHash(token), ports.clock.now());
+  const token = newSecret();
+  await ports.store.keepers.openFirstSignIn(tokenHash(token), ports.clock.now());
   return token;
 }
 
 /** The first keeper names themselves, chooses a passphrase and gets a yard in their own time zone. */
-export async function claim(
+export async function useFirstSignIn(
   ports: Ports,
   said: { token: string; name: string; passphrase: string; zone: string },
   device = "",
-): Promise<SignedIn> {
+): Promise<SignInResult> {
   const now = ports.clock.now();
   const isOpen = await ports.store.keepers.isClaimOpen(tokenHash(said.token));
   if (!isOpen) return (await claimedBefore(ports, said, device)) ?? noClaim;
   const problem = await passphraseProblem(said.passphrase, said.name);
   if (problem !== null) return problem;
   const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
-  const token = await ports.store.atomically(async ({ keepers, yards }) => {
-    if (!(await keepers.useClaim(tokenHash(said.token), keeper, now))) return null;
+  const token = await ports.store.withStores(async ({ keepers, yards }) => {
+    if (!(await keepers.useFirstSignIn(tokenHash(said.token), keeper, now))) return null;
     await yards.addYard(firstYard(said.zone), keeper.id, now);
     return openSession(keepers, keeper.id, now, device);
   });
@@ -56,8 +56,8 @@ async function claimedBefore(
   ports: Ports,
   said: { readonly token: string; readonly name: string; readonly passphrase: string },
   device: string,
-): Promise<SignedIn | null> {
-  if (!(await ports.store.keepers.isUsedClaim(tokenHash(said.token)))) return null;
+): Promise<SignInResult | null> {
+  if (!(await ports.store.keepers.isUsedFirstSignIn(tokenHash(said.token)))) return null;
   const known = await signIn(ports, said, device);
   return known.kind === "signedIn" ? known : null;
 }
@@ -67,12 +67,12 @@ const noClaim = {
   why: "this link was used already or replaced by a newer one: see the server's output",
 } as const;
 
-export type JoinedAs =
-  | (Extract<Joined, { kind: "joined" }> & {
+export type JoinWithResult =
+  | (Extract<JoinResult, { kind: "joined" }> & {
       readonly token: string | null;
       readonly keeper: { readonly name: string };
     })
-  | { readonly kind: "refused"; readonly why: string }
+  | { readonly kind: "refused"; readonly reason: string }
   | { readonly kind: "wrong"; readonly field: "name" | "passphrase"; readonly problem: string };
 
 /**
@@ -85,11 +85,11 @@ export async function joinWith(
   said: { readonly token: string; readonly name?: string | undefined; readonly passphrase?: string | undefined },
   session: SessionRow | null,
   device = "",
-): Promise<JoinedAs> {
+): Promise<JoinWithResult> {
   const { token, name, passphrase } = said;
-  if (!(await isInvited(ports, token))) return (await joinedBefore(ports, said, session, device)) ?? notInvited;
+  if (!(await isInvited(ports, token))) return (await repeatedJoin(ports, said, session, device)) ?? notInvited;
   if (session !== null && name === undefined) {
-    const joined = await join(ports, token, session.keeper.id, null);
+    const joined = await joinYard(ports, token, session.keeper.id, null);
     return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
   }
   if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
@@ -100,7 +100,7 @@ export async function joinWith(
   if (problem !== null) return problem;
   const newcomer = { name, passphraseHash: await hash(passphrase) };
   let opened = "";
-  const joined = await join(ports, token, null, newcomer, async ({ keepers }, person, now) => {
+  const joined = await joinYard(ports, token, null, newcomer, async ({ keepers }, person, now) => {
     opened = await openSession(keepers, person, now, device);
   });
   if (joined.kind === "nameTaken") return nameTaken;
@@ -109,12 +109,12 @@ export async function joinWith(
 }
 
 /** Whose answer was lost sends the same again: the invite is used by then, and they are of its yard. Null: it isn't so. */
-async function joinedBefore(
+async function repeatedJoin(
   ports: Ports,
   { token, name, passphrase }: Parameters<typeof joinWith>[1],
   session: SessionRow | null,
   device: string,
-): Promise<JoinedAs | null> {
+): Promise<JoinWithResult | null> {
   const yard = await yardJoinedBy(ports, token);
   if (yard === null) return null;
   const isMember = async (person: string) => (await ports.store.people.roleAt(person, { yard: yard.id })) !== null;
@@ -137,16 +137,20 @@ const nameTaken = {
 
 const notInvited = {
   kind: "refused",
-  why: "This invitation was used already, or its seven days are over. Ask for a new one.",
+  reason: "This invitation was used already, or its seven days are over. Ask for a new one.",
 } as const;
 
 /** Hashed once at start, so that an unknown name takes as long to refuse as a wrong passphrase. */
-const nobody = hash(secret());
+const dummyHash = hash(newSecret());
 
-export async function signIn(ports: Ports, said: { name: string; passphrase: string }, device = ""): Promise<SignedIn> {
+export async function signIn(
+  ports: Ports,
+  said: { name: string; passphrase: string },
+  device = "",
+): Promise<SignInResult> {
   const keeper = await ports.store.keepers.keeperNamed(said.name);
-  const right = await verify(keeper?.passphraseHash ?? (await nobody), said.passphrase);
-  if (!keeper || !right) return { kind: "refused", why: "the name or the passphrase is wrong" };
+  const right = await verify(keeper?.passphraseHash ?? (await dummyHash), said.passphrase);
+  if (!keeper || !right) return { kind: "refused", reason: "the name or the passphrase is wrong" };
   const token = await openSession(ports.store.keepers, keeper.id, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }
@@ -158,14 +162,14 @@ export async function openSession(
   now: Instant,
   device = "",
 ): Promise<string> {
-  const token = secret();
+  const token = newSecret();
   const session = { tokenHash: tokenHash(token), keeper, device, expiresAt: sessionEnd(now, now) };
   await keepers.addSession(session, now);
   return token;
 }
 
 const sessionEnd = (createdAt: Instant, lastSeenAt: Instant): Instant =>
-  instant(Math.min(after(lastSeenAt, sessionIdleMax), after(createdAt, sessionLength)));
+  instant(Math.min(after(lastSeenAt, sessionIdleMax), after(createdAt, sessionValidFor)));
 
 /** The session with this token hash while it is valid, or null. To ask doesn't lengthen it. */
 export async function validSession({ clock, store }: Ports, hash: string): Promise<SessionRow | null> {
@@ -184,7 +188,7 @@ export async function sessionOf(ports: Ports, token: string): Promise<SessionRow
   return session;
 }
 
-export async function signOut({ store, live }: Ports, token: string): Promise<void> {
+export async function signOut({ store, liveFeed: live }: Ports, token: string): Promise<void> {
   const session = tokenHash(token);
   await store.keepers.removeSession(session);
   live.closeSocketsOf({ session });

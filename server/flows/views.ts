@@ -4,78 +4,78 @@ import type {
   FoodView,
   HopperView,
   OrderView,
+  PauseStatusView,
   PauseView,
   ReadingsView,
-  StandingView,
   YardView,
 } from "../contract/api.ts";
-import { meantReading } from "../contract/unknownNames.ts";
+import { suggestedReading } from "../contract/unknownNames.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
-import { findingsNow, type ShownFinding } from "../domain/alarms/findingsNow.ts";
-import { graveness } from "../domain/alarms/lifeCycle.ts";
-import { asksOf } from "../domain/asks.ts";
-import { isAssumed } from "../domain/assumed.ts";
+import { priorityRank } from "../domain/alarms/alarmTransitions.ts";
+import { type CurrentFinding, currentFindings } from "../domain/alarms/currentFindings.ts";
+import { allClearUntil } from "../domain/allClear.ts";
+import { isAssumed } from "../domain/assumedSettings.ts";
 import { blindSpots } from "../domain/blindSpots.ts";
-import { missingEvents, numberingJumps } from "../domain/eventSequence.ts";
+import { missingEventCount, numberingJumpCount } from "../domain/eventSequence.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../domain/faults.ts";
 import type { FeederState, LatestReadings } from "../domain/feeder.ts";
-import { feederWords } from "../domain/feederWords.ts";
+import { feederSummary } from "../domain/feederSummary.ts";
 import { foodKinds, foods } from "../domain/food.ts";
 import { foodOutlook } from "../domain/foodOutlook.ts";
-import { levelOf, portionOf } from "../domain/hopper/level.ts";
+import { hopperLevel, learntPortion } from "../domain/hopper/level.ts";
 import { after, days, type Instant, isoOf } from "../domain/instant.ts";
-import { momentWords } from "../domain/localTime.ts";
+import { momentText } from "../domain/localTime.ts";
+import { openQuestions } from "../domain/openQuestions.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
-import { type ShownPhase, type Standing, shownPhase, standingOf } from "../domain/orders/standing.ts";
+import { type DisplayedStatus, displayedStatus, type PauseStatus, pauseStatus } from "../domain/orders/pauseStatus.ts";
 import { portionWords } from "../domain/portionWords.ts";
-import { allDamageWords, damageWords } from "../domain/storeDamage.ts";
-import { wellUntil } from "../domain/wellKnown.ts";
-import { isUsableZone, usedZone } from "../domain/zone.ts";
+import { damageText, damageWithAdviceText } from "../domain/storeDamage.ts";
+import { isUsableZone, zoneOrFallback } from "../domain/zone.ts";
 import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
-import { saidOf } from "./pure/saidSettings.ts";
+import { settingsRequestOf } from "./pure/requestedSettings.ts";
 
 /** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
 
 export const yardView = (
   yard: YardRow,
-  of: Pick<YardView, "role" | "people" | "calls">,
+  of: Pick<YardView, "role" | "peopleCount" | "escalations">,
   feeders: readonly FeederRow[],
   damaged: readonly DamagedFeeder[],
   now: Instant,
 ): YardView => ({
   ...yard,
-  zone: usedZone(yard.zone),
+  zone: zoneOrFallback(yard.zone),
   unusableZone: isUsableZone(yard.zone) ? null : yard.zone,
   ...of,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
-  damaged: damaged
+  damagedFeeders: damaged
     .filter((feeder) => feeder.yard === yard.id)
-    .map(({ id, name, problem }) => ({ id, name, words: damagedWords(name, problem) })),
+    .map(({ id, name, problem }) => ({ id, name, text: damagedText(name, problem) })),
 });
 
-const damagedWords = (name: string, problem: string): string =>
+const damagedText = (name: string, problem: string): string =>
   `What is stored of ${name} is damaged (${problem}), so nothing of it can be shown. It is being rebuilt from its record. Until then ` +
   "its reports are not taken, and it keeps its events.";
 
 /** Told for so long. Common practice, no source. */
-const rebuiltToldFor = days(7);
+const rebuiltShownFor = days(7);
 
-function rebuiltWords({ rebuiltAt, state }: FeederRow, now: Instant): string {
-  if (rebuiltAt === null || now >= after(rebuiltAt, rebuiltToldFor)) return "";
-  const when = momentWords(rebuiltAt, state.settings.zone, now);
+function rebuiltText({ rebuiltAt, state }: FeederRow, now: Instant): string {
+  if (rebuiltAt === null || now >= after(rebuiltAt, rebuiltShownFor)) return "";
+  const when = momentText(rebuiltAt, state.settings.zone, now);
   return ` What was stored of it was damaged, and was rebuilt from its record (${when}).`;
 }
 
 /** @param keepsYard whether the person may know the server's folders and commands */
-export function storageWords({ store }: Pick<Ports, "store">, keepsYard: boolean): string | null {
+export function storageText({ store }: Pick<Ports, "store">, keepsYard: boolean): string | null {
   const damage = store.condition.damage();
   if (damage === null) return null;
-  return keepsYard ? allDamageWords(damage, store.condition.advice()) : damageWords(damage);
+  return keepsYard ? damageWithAdviceText(damage, store.condition.restoreAdvice()) : damageText(damage);
 }
 
 export const foodViews: readonly FoodView[] = foodKinds.map((kind) => ({
   kind,
-  words: foods[kind].words,
+  name: foods[kind].name,
   pieceGrams: foods[kind].pieceMass,
 }));
 
@@ -87,23 +87,26 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     revision: row.revision,
     name: state.settings.name,
     practice: row.practice,
-    settings: saidOf(state.settings),
-    lastHeardAt: maybeIso(row.lastHeardAt),
-    missingEvents: missingEvents(state.sequence),
-    numberingJumps: numberingJumps(state.sequence),
-    unknownReadings: (state.latest?.unknown ?? []).map((name) => ({ name, meant: meantReading(name) })),
-    readings: state.latest && readingsView(state.latest),
+    settings: settingsRequestOf(state.settings),
+    lastReportAt: maybeIso(row.lastReportAt),
+    missingEvents: missingEventCount(state.eventSequence),
+    numberingJumps: numberingJumpCount(state.eventSequence),
+    unknownReadings: (state.latestReadings?.unknownNames ?? []).map((name) => ({
+      name,
+      suggestion: suggestedReading(name),
+    })),
+    readings: state.latestReadings && readingsView(state.latestReadings),
     hopper: hopperView(state, now),
     alarms: alarmViews(state, now),
     pause: pauseView(state.orders, now),
     cleanedAt: maybeIso(state.cleanedAt ?? null),
-    blindSpots: blindSpots(state.settings, state.latest?.readings ?? null),
-    asks: asksOf(state).map(({ words, said }) => ({
+    blindSpots: blindSpots(state.settings, state.latestReadings?.readings ?? null),
+    questions: openQuestions(state).map(({ text: words, answerAt: said }) => ({
       words,
-      opens: `/feeders/${encodeURIComponent(row.id)}/${said === "asRefill" ? "refill" : "settings"}`,
+      opens: `/feeders/${encodeURIComponent(row.id)}/${said === "refill" ? "refill" : "settings"}`,
     })),
-    words: `${feederWords(state, now)}${rebuiltWords(row, now)}`,
-    wellUntil: maybeIso(wellUntil(state, now)),
+    summary: `${feederSummary(state, now)}${rebuiltText(row, now)}`,
+    summaryValidUntil: maybeIso(allClearUntil(state, now)),
   };
 }
 
@@ -129,101 +132,103 @@ function readingsView({ at, readings }: LatestReadings): ReadingsView {
 
 function hopperView(state: FeederState, now: Instant): HopperView {
   const { hopper, settings } = state;
-  const { forecast, words } = foodOutlook(state, now);
-  const portion = portionOf(hopper).mean;
+  const { forecast, text: words } = foodOutlook(state, now);
+  const portion = learntPortion(hopper).mean;
   return {
     capacityGrams: settings.hopperCapacity,
     capacityAssumed: isAssumed(settings, "hopperCapacity"),
-    level: levelOf(hopper, settings),
+    level: hopperLevel(hopper, settings),
     portionGrams: portion,
-    portionWords: portionWords(portion, settings),
-    empty:
+    portionText: portionWords(portion, settings),
+    emptyForecast:
       forecast.kind === "emptyAt"
         ? { p10: isoOf(forecast.p10), p50: isoOf(forecast.p50), p90: isoOf(forecast.p90) }
         : null,
-    words,
+    text: words,
   };
 }
 
 function alarmViews(state: FeederState, now: Instant): AlarmView[] {
   const { alarms } = state;
-  const findings = findingsNow(state, now);
+  const findings = currentFindings(state, now);
   const views = faultKinds.flatMap((fault) => {
     const alarm = alarms[fault];
-    if (alarm === undefined || alarm.phase === "suspected") return [];
+    if (alarm === undefined || alarm.state === "suspected") return [];
     return [alarmView(fault, alarm, findings(fault, alarm), explainedBy(fault, alarms))];
   });
-  return views.sort((one, other) => graveness[one.priority] - graveness[other.priority]);
+  return views.sort((one, other) => priorityRank[one.priority] - priorityRank[other.priority]);
 }
 
 const explainedBy = (fault: FaultKind, alarms: FeederState["alarms"]): string[] =>
   faultKinds.flatMap((kind) => {
     const alarm = alarms[kind];
-    return alarm?.phase === "suppressedByDesign" && alarm.explainedBy === fault ? [ruleOf(kind).title] : [];
+    return alarm?.state === "suppressedByDesign" && alarm.explainedBy === fault ? [ruleOf(kind).title] : [];
   });
 
 function alarmView(
   fault: FaultKind,
-  alarm: Exclude<Alarm, { phase: "suspected" }>,
-  finding: ShownFinding,
+  alarm: Exclude<Alarm, { state: "suspected" }>,
+  finding: CurrentFinding,
   explains: readonly string[],
 ): AlarmView {
   const rule = ruleOf(fault);
-  const speaker = alarm.phase === "suppressedByDesign" ? alarm.explainedBy : null;
+  const speaker = alarm.state === "suppressedByDesign" ? alarm.explainedBy : null;
   return {
     fault,
     title: rule.title,
     priority: alarm.priority,
-    phase: alarm.phase,
-    reason: alarm.phase === "suppressedByDesign" ? `${finding.reason} ${alarm.why}` : finding.reason,
-    act: rule.act,
+    state: alarm.state,
+    reason: alarm.state === "suppressedByDesign" ? `${finding.reason} ${alarm.reason}` : finding.reason,
+    advice: rule.advice,
     since: isoOf(alarm.since),
-    shelvedUntil: alarm.phase === "shelved" ? isoOf(alarm.shelvedUntil) : null,
+    shelvedUntil: alarm.state === "shelved" ? isoOf(alarm.shelvedUntil) : null,
     raisedAt: "raisedAt" in alarm ? isoOf(alarm.raisedAt) : null,
     explains,
     explainedBy: speaker && ruleOf(speaker).title,
     outOfService:
-      alarm.phase === "outOfService" ? { by: alarm.outBy, since: isoOf(alarm.outSince), why: alarm.outWhy } : null,
-    evidence: finding.evidence.map(({ what, value, at }) => ({ what, value, at: maybeIso(at) })),
+      alarm.state === "outOfService"
+        ? { by: alarm.outBy, since: isoOf(alarm.outSince), reason: alarm.outReason }
+        : null,
+    evidence: finding.evidence.map(({ label: what, value, at }) => ({ label: what, value, at: maybeIso(at) })),
   };
 }
 
 function pauseView(orders: OrdersState, now: Instant): PauseView {
-  const { newest, feederSays, gave, undone } = orders;
+  const { newest, feederSays, lastFood: gave, undonePause: undone } = orders;
   return {
-    feederSays: feederSays && { paused: feederSays.paused, at: isoOf(feederSays.at) },
-    feederGave: gave === undefined ? null : { at: isoOf(gave.at), cause: gave.cause },
-    standing: standingView(standingOf(orders, now)),
-    order: newest && orderView(newest, shownPhase(orders, newest, now)),
-    undone:
+    statement: feederSays && { paused: feederSays.paused, at: isoOf(feederSays.at) },
+    lastPortion: gave === undefined ? null : { at: isoOf(gave.at), cause: gave.cause },
+    status: pauseStatusView(pauseStatus(orders, now)),
+    order: newest && orderView(newest, displayedStatus(orders, newest, now)),
+    lost:
       undone === undefined
         ? null
         : {
             by: undone.by,
             since: isoOf(undone.since),
             confirmedAt: isoOf(undone.confirmedAt),
-            portions: undone.portions,
+            portions: undone.portionCount,
           },
   };
 }
 
-function standingView(standing: Standing): StandingView {
+function pauseStatusView(standing: PauseStatus): PauseStatusView {
   switch (standing.kind) {
     case "paused":
     case "feeding":
       return { kind: standing.kind, at: isoOf(standing.at) };
-    case "endedUnheard":
-      return { kind: "endedUnheard", at: isoOf(standing.until) };
+    case "endedUnconfirmed":
+      return { kind: "endedUnconfirmed", at: isoOf(standing.until) };
     case "unknown":
       return { kind: "unknown", at: maybeIso(standing.startedAt) };
   }
 }
 
-const orderView = (order: Order, phase: ShownPhase): OrderView => ({
+const orderView = (order: Order, phase: DisplayedStatus): OrderView => ({
   ...order,
-  phase,
+  status: phase,
   until: maybeIso(order.until),
-  askedAt: isoOf(order.askedAt),
+  requestedAt: isoOf(order.requestedAt),
   sentAt: maybeIso(order.sentAt),
   answeredAt: maybeIso(order.answeredAt),
 });

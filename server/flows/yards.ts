@@ -3,7 +3,7 @@ import { nameKey } from "../domain/names.ts";
 import type { Ports, YardRow } from "../ports.ts";
 import { tellRemoval } from "./accounts.ts";
 import type { FeederKeys } from "./feederKeys.ts";
-import { usualEscalation } from "./firstYard.ts";
+import { defaultEscalateMinutes } from "./firstYard.ts";
 
 /** Yards come and go by their keepers' wish. */
 
@@ -24,9 +24,9 @@ export async function addYard(
     return { kind: "tooMany", why: `You belong to ${of.length} yards: there can't be more than ${yardsPerPersonMax}.` };
   }
   const id = randomUUID();
-  const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: usualEscalation };
+  const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: defaultEscalateMinutes };
   await ports.store.yards.addYard({ id, ...said, ...usual }, keeper, ports.clock.now());
-  ports.live.reconnect(keeper); // a browser is sent the changes of the yards that it had when it connected
+  ports.liveFeed.reconnect(keeper); // a browser is sent the changes of the yards that it had when it connected
   return { kind: "added", id };
 }
 
@@ -52,8 +52,8 @@ export async function removeYard(
   }
   const members = await people.membersOf(id);
   const removed = await yards.removeYard(id, by);
-  keys.forget();
+  keys.clearCache();
   await tellRemoval(ports, removed, [id]);
-  for (const { person } of members) if (!removed.people.includes(person.id)) ports.live.reconnect(person.id);
+  for (const { person } of members) if (!removed.people.includes(person.id)) ports.liveFeed.reconnect(person.id);
   return { kind: "removed" };
 }

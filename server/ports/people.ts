@@ -1,18 +1,18 @@
-import type { DigestWay, Role } from "../contract/api.ts";
+import type { DigestChannel, Role } from "../contract/api.ts";
 import type { Instant } from "../domain/instant.ts";
-import type { QuietHours } from "../domain/telling/call.ts";
+import type { QuietHours } from "../domain/notification/escalation.ts";
 
 /** Who belongs to which yard, as what, and how they want to be told of it. */
 
 /** A person at a yard. */
 export interface MemberRow {
   readonly yard: string;
-  readonly person: { readonly id: string; readonly name: string; readonly mail: string | null };
+  readonly person: { readonly id: string; readonly name: string; readonly email: string | null };
   readonly role: Role;
   readonly turn: number; // 1 is told first; several may share a turn
   readonly quiet: QuietHours | null;
   readonly urgentBreaks: boolean;
-  readonly digestBy: DigestWay;
+  readonly digestBy: DigestChannel;
 }
 
 /** What may be changed about it: by the person the first three, by a keeper of the yard the others. */
@@ -22,7 +22,7 @@ export type MemberChanges = Partial<Pick<MemberRow, "quiet" | "urgentBreaks" | "
  * `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. `accountEnded`: it was the person's last yard,
  * so that their account went along.
  */
-export type MemberChange = "changed" | "accountEnded" | "noSuchMember" | "lastKeeper";
+export type MemberChangeResult = "changed" | "accountEnded" | "noSuchMember" | "lastKeeper";
 
 export interface InviteRow {
   readonly yard: string;
@@ -36,9 +36,9 @@ export interface OpenInvite extends InviteRow {
 }
 
 /** `member`: the invite would change nothing, and stays open for somebody else. */
-export type InviteUse =
+export type InviteResult =
   | { readonly kind: "joined"; readonly yard: string }
-  | { readonly kind: "member"; readonly yard: string }
+  | { readonly kind: "alreadyMember"; readonly yard: string }
   | { readonly kind: "noSuchInvite" }
   | { readonly kind: "nameTaken" };
 
@@ -57,13 +57,13 @@ export interface PeopleStore {
   countMembers(): Promise<ReadonlyMap<string, number>>;
   /** Adds them with the last turn, or raises a helper to a keeper; somebody who is more already stays so. */
   addMember(yard: string, person: string, role: Role, now: Instant): Promise<void>;
-  changeMember(yard: string, person: string, changes: MemberChanges, now: Instant): Promise<MemberChange>;
+  changeMember(yard: string, person: string, changes: MemberChanges, now: Instant): Promise<MemberChangeResult>;
   /** Also drops what was still on its way to them about this yard, and ends the account of whoever has no other yard. */
-  removeMember(yard: string, person: string, now: Instant): Promise<MemberChange>;
-  mailOf(person: string): Promise<string | null>;
-  changeMail(person: string, mail: string | null, now: Instant): Promise<void>;
+  removeMember(yard: string, person: string, now: Instant): Promise<MemberChangeResult>;
+  emailOf(person: string): Promise<string | null>;
+  changeEmail(person: string, mail: string | null, now: Instant): Promise<void>;
   /** The hash is hexadecimal SHA-256; the token itself is kept nowhere. */
-  addInvite(tokenHash: string, invite: InviteRow, now: Instant): Promise<void>;
+  addInvite(tokenHash: string, openInvite: InviteRow, now: Instant): Promise<void>;
   /** Those that are neither used nor expired. */
   openInvites(yard: string, now: Instant): Promise<readonly OpenInvite[]>;
   /** @returns whether it was open */
@@ -80,5 +80,5 @@ export interface PeopleStore {
     person: string,
     newcomer: { readonly name: string; readonly passphraseHash: string } | null,
     now: Instant,
-  ): Promise<InviteUse>;
+  ): Promise<InviteResult>;
 }

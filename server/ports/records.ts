@@ -1,11 +1,11 @@
-import type { DigestWay } from "../contract/api.ts";
+import type { DigestChannel } from "../contract/api.ts";
+import type { YardAlarmChange } from "../domain/alarmRates/history.ts";
 import type { AlarmChange } from "../domain/alarmStates.ts";
 import type { Digest } from "../domain/digest/digest.ts";
 import type { DayCounts } from "../domain/digest/digestFeeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
-import type { YardChange } from "../domain/rates/history.ts";
 import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "./rows.ts";
 
 /** What has happened, for looking back. */
@@ -19,9 +19,9 @@ export interface RecordStore {
     from: Instant,
     to: Instant,
     most: number,
-  ): Promise<readonly YardChange[]>;
+  ): Promise<readonly YardAlarmChange[]>;
   /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
-  countRings(yard: string, from: Instant, to: Instant): Promise<number>;
+  countNotifications(yard: string, from: Instant, to: Instant): Promise<number>;
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
   /** Orders asked in [from, to), in order. */
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
@@ -33,14 +33,14 @@ export interface RecordStore {
     most: number,
   ): Promise<readonly StoredHeartbeat[]>;
   /** Those of a boot's events that have one of these numbers, by seq. */
-  eventsNumbered(
+  eventsBySeq(
     of: { readonly feeder: string; readonly boot: string },
     ranges: readonly { readonly from: number; readonly to: number }[],
   ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
   /** The next acts after that moment (null: from the first on) until `to`, in order. */
-  acts(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
+  logEntries(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
   /** The same of patrol's looks. */
-  looks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
+  checks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
 }
 
 export interface RecordedEvent {
@@ -67,11 +67,11 @@ export interface DigestStore {
   /** Those whose state can be used. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** Who belongs to the yard, and how each wants its digest. */
-  readersOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestWay }[]>;
+  recipientsOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestChannel }[]>;
   /** Events by kind recorded in each of these spans. */
-  tallies(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
+  dayCounts(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
   /** Deposits and portions recorded in the span, by time, at most `most` of them. */
-  exchanges(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
+  paymentEvents(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
   /** The first readings received in each of these spans, as posted; a span without any is left out. */
   firstReadings(
     feeder: string,

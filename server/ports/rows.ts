@@ -23,9 +23,9 @@ export interface FeederRow {
   readonly practice: boolean;
   readonly revision: number;
   readonly addedAt: Instant;
-  readonly lastHeardAt: Instant | null;
+  readonly lastReportAt: Instant | null;
   /** When anything last happened to it; null while nothing did, and from before that was kept. */
-  readonly steppedAt: Instant | null;
+  readonly lastStepAt: Instant | null;
   /** When its stored state was found damaged and rebuilt from its record; null: never. */
   readonly rebuiltAt: Instant | null;
   readonly state: FeederState;
@@ -64,7 +64,7 @@ export interface StoredHeartbeat {
 export interface StoredAct {
   readonly feeder: string;
   readonly at: Instant;
-  readonly said: string; // JSON, a log's line without its moment and its feeder
+  readonly entry: string; // JSON, a log's line without its moment and its feeder
 }
 
 export interface StoredRefill {

@@ -1,15 +1,15 @@
 import type { Instant } from "../domain/instant.ts";
 import type { RestoreAdvice, StoreDamage } from "../domain/storeDamage.ts";
-import type { Subscription } from "./telling.ts";
+import type { Subscription } from "./notification.ts";
 
 /** What is known of the database as a whole, in memory: it must be known where the database can't be read. */
 export interface StoreCondition {
   /** The gravest that was found since the start; null while nothing was. */
   damage(): StoreDamage | null;
   /** Remembers it, unless something as grave is known already. */
-  note(damage: StoreDamage): void;
+  recordDamage(damage: StoreDamage): void;
   /** How to get back what was stored, as of now. */
-  advice(): RestoreAdvice;
+  restoreAdvice(): RestoreAdvice;
 }
 
 /** Who is notified of damage: the keepers of yards. */
@@ -20,12 +20,12 @@ export interface DamageRecipients {
 
 /** Outlives the process, beside the database. */
 export interface DamageFile {
-  read(): KeptRecipients | null;
+  read(): StoredRecipients | null;
   /** @throws the file system's own error */
-  write(kept: KeptRecipients): void;
+  write(kept: StoredRecipients): void;
 }
 
-export interface KeptRecipients extends DamageRecipients {
+export interface StoredRecipients extends DamageRecipients {
   /** When each endpoint or address was last notified, so that a server that is restarted again and again doesn't repeat it. */
   readonly notifiedAt: Readonly<Record<string, Instant>>;
 }

@@ -1,7 +1,7 @@
 import { parseArgs } from "node:util";
 import type { PracticeFault } from "../contract/api.ts";
 import { hours, minutes, type Span } from "../domain/instant.ts";
-import { faultNamed, feederThatShows, larch, type PracticeSettings, rowan, showsFault } from "./yard.ts";
+import { canHaveFault, feederWithFault, larch, type PracticeSettings, parseFault, rowan } from "./yard.ts";
 
 export interface CommandLine {
   readonly url: string;
@@ -10,7 +10,7 @@ export interface CommandLine {
   readonly fault: PracticeFault;
   readonly seed: number;
   readonly history: Span;
-  readonly lasts: Span | null; // null: until it is told to stop
+  readonly duration: Span | null; // null: until it is told to stop
 }
 
 export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <feeder key>
@@ -28,18 +28,18 @@ export function readCommandLine(
   | { readonly kind: "read"; readonly line: CommandLine }
   | { readonly kind: "wrong"; readonly problems: readonly string[] } {
   const problems: string[] = [];
-  const said = sayings(words, problems);
+  const said = parseOptions(words, problems);
 
   const url = said.url ?? "http://127.0.0.1:8080";
   if (!/^https?:\/\/[^\s/]+/.test(url) || !URL.canParse(url))
     problems.push("--url: must be an http: or https: address");
   const key = said.key ?? "";
   if (key === "") problems.push("--key: the feeder's key is needed; the server shows it when the feeder is added");
-  const fault = faultNamed(said.fault ?? "none");
-  const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederSaid(said.feeder, fault));
+  const fault = parseFault(said.fault ?? "none");
+  const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederName(said.feeder, fault));
   if (!settings) problems.push("--feeder: must be rowan or larch");
   if (!fault) problems.push(`--fault: there is no fault named "${said.fault}"`);
-  if (settings && fault && !showsFault(settings, fault))
+  if (settings && fault && !canHaveFault(settings, fault))
     problems.push(`--fault: ${settings.name} can't have "${fault}"`);
   const seed = numberIn("--seed", said.seed, { unsaid: 7, low: 0, high: 2 ** 32 - 1 }, problems);
   const history = numberIn("--history", said.history, { unsaid: 36, low: 0, high: 36 }, problems);
@@ -51,17 +51,25 @@ export function readCommandLine(
   if (problems.length > 0 || !settings || !fault) return { kind: "wrong", problems };
   return {
     kind: "read",
-    line: { url, key, settings, fault, seed, history: hours(history), lasts: lasts === null ? null : minutes(lasts) },
+    line: {
+      url,
+      key,
+      settings,
+      fault,
+      seed,
+      history: hours(history),
+      duration: lasts === null ? null : minutes(lasts),
+    },
   };
 }
 
-const feederSaid = (said: string | undefined, fault: PracticeFault | null) =>
-  (said ?? feederThatShows(fault ?? "none")).toLowerCase();
+const feederName = (said: string | undefined, fault: PracticeFault | null) =>
+  (said ?? feederWithFault(fault ?? "none")).toLowerCase();
 
 const text = { type: "string" } as const;
 const known = { url: text, key: text, feeder: text, fault: text, seed: text, history: text, minutes: text };
 
-function sayings(words: readonly string[], problems: string[]): { [option in keyof typeof known]?: string } {
+function parseOptions(words: readonly string[], problems: string[]): { [option in keyof typeof known]?: string } {
   try {
     return parseArgs({ args: [...words], options: known, strict: true }).values;
   } catch (error) {

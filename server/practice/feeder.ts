@@ -1,8 +1,8 @@
 import type { z } from "zod";
 import { type Answer, eventsPerReportMax, type reportSchema } from "../contract/report.ts";
 import { after, type Instant, instantOf, type Span } from "../domain/instant.ts";
-import { heldNow, type Obedience, obey, wakeAfter } from "./obedience.ts";
-import { Spool, type Spooled, type Written } from "./spool.ts";
+import { applyOrders, endExpiredPause, type OrderState, resumeAt } from "./orderState.ts";
+import { type RecordedEvent, Spool, type SpoolEntry } from "./spool.ts";
 import type { SensorReadings, TrayTurn } from "./world.ts";
 import { portionRun } from "./world.ts";
 
@@ -18,9 +18,9 @@ export class Feeder {
   readonly #spool: Spool;
   readonly #counts = { button: 0, detector: 0, chute: 0, perch: 0 };
   #seq = 0;
-  #motor: Running | null = null;
-  #owed: Owed[] = [];
-  #obedience: Obedience;
+  #motor: RunningPortion | null = null;
+  #owed: PendingPortion[] = [];
+  #obedience: OrderState;
   #hopperGrams: number | null = null; // as weighed in quiet since the last portion
   /** Server time less our time; null until the server has told it in this boot, since there is no clock of our own. */
   #serverAhead: Span | null = null;
@@ -30,7 +30,7 @@ export class Feeder {
     this.boot = boot;
     this.#bootedAt = bootedAt;
     this.#spool = new Spool(memory.spool);
-    this.#obedience = memory.obedience;
+    this.#obedience = memory.orderState;
   }
 
   // --- what its sensors tell it ----------------------------------------------------------------------------------------
@@ -71,20 +71,20 @@ export class Feeder {
 
   /** When `tick` has something to do; null while only the sensors can wake it. */
   dueAt(): Instant | null {
-    const pauseEnds = wakeAfter(this.#obedience, this.#serverAhead);
+    const pauseEnds = resumeAt(this.#obedience, this.#serverAhead);
     if (this.#motor && pauseEnds !== null) return Math.min(this.#motor.endsAt, pauseEnds) as Instant;
     return this.#motor?.endsAt ?? pauseEnds;
   }
 
   tick(at: Instant): void {
     if (this.#motor && at >= this.#motor.endsAt) this.#stopMotor(this.#motor.endsAt);
-    this.#obedience = heldNow(this.#obedience, this.#serverTime(at));
+    this.#obedience = endExpiredPause(this.#obedience, this.#serverTime(at));
     this.#weighInQuiet();
     this.#startNext(at);
   }
 
   get paused(): boolean {
-    return this.#obedience.held !== null;
+    return this.#obedience.pausedBy !== null;
   }
 
   get motorOn(): boolean {
@@ -97,13 +97,13 @@ export class Feeder {
 
   /** Nothing moves and nobody sits on it: the moment to weigh, and so to report. */
   get quiet(): boolean {
-    return !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.perched());
+    return !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.isPerched());
   }
 
   // --- talking ---------------------------------------------------------------------------------------------------------
 
   /** What it would say now. A report speaks for one boot: what an earlier one left behind goes first, and has no uptime. */
-  report(at: Instant, most = eventsPerReportMax): Report {
+  report(at: Instant, most = eventsPerReportMax): ReportInput {
     const dropped = this.#spool.takeDropped();
     if (dropped > 0) this.#write({ kind: "trouble", words: `The spool was full: ${dropped} old events are lost.` }, at);
     this.#weighInQuiet();
@@ -128,7 +128,7 @@ export class Feeder {
   answered(boot: string, answer: Answer, at: Instant): void {
     if (answer.storedThrough !== null) this.#spool.forget(boot, answer.storedThrough);
     this.#serverAhead = (instantOf(answer.serverTime) - at) as Span;
-    const { obedience, said } = obey(this.#obedience, answer.orders, instantOf(answer.serverTime));
+    const { obedience, said } = applyOrders(this.#obedience, answer.orders, instantOf(answer.serverTime));
     this.#obedience = obedience;
     // Hands off first, then the proof: the order's event is written when the motor stands.
     if (this.paused) this.#standStill(at);
@@ -141,15 +141,15 @@ export class Feeder {
 
   /** What lies on its disk: all that the next boot knows. */
   memory(): FeederMemory {
-    return { spool: this.#spool.all(), obedience: this.#obedience };
+    return { spool: this.#spool.all(), orderState: this.#obedience };
   }
 
   // --- motor -----------------------------------------------------------------------------------------------------------
 
-  #owe(owed: Owed, at: Instant): void {
+  #owe(owed: PendingPortion, at: Instant): void {
     if (this.paused) return; // recorded, and never paid late
     // A cap is always paid for: that is the promise.
-    if (owed.cause === "deposit" || this.#owed.length < owedMax) this.#owed.push(owed);
+    if (owed.cause === "deposit" || this.#owed.length < pendingMax) this.#owed.push(owed);
     this.#startNext(at);
   }
 
@@ -205,7 +205,7 @@ export class Feeder {
     return this.#serverAhead === null ? null : after(at, this.#serverAhead);
   }
 
-  #write(words: Written, at: Instant): number {
+  #write(words: RecordedEvent, at: Instant): number {
     const seq = ++this.#seq;
     this.#spool.add(this.boot, { seq, uptimeMs: this.#uptime(at), ...words });
     return seq;
@@ -223,7 +223,7 @@ export class Feeder {
   }
 }
 
-export type Report = z.input<typeof reportSchema>;
+export type ReportInput = z.input<typeof reportSchema>;
 
 /** The parts that a feeder's program reads and moves. */
 export interface Hardware {
@@ -233,7 +233,7 @@ export interface Hardware {
     readonly chute: boolean;
     readonly perch: boolean;
   };
-  perched(): boolean;
+  isPerched(): boolean;
   /** The load cell just now, grams; null where it says nothing. */
   weigh(): number | null;
   runningMilliamps(at: Instant): number;
@@ -243,21 +243,21 @@ export interface Hardware {
 }
 
 export interface FeederMemory {
-  readonly spool: readonly Spooled[];
-  readonly obedience: Obedience;
+  readonly spool: readonly SpoolEntry[];
+  readonly orderState: OrderState;
 }
 
-interface Owed {
+interface PendingPortion {
   readonly cause: "press" | "deposit" | "timer";
   readonly paysFor: number | null;
 }
-interface Running extends Owed {
+interface RunningPortion extends PendingPortion {
   readonly startedAt: Instant;
   readonly endsAt: Instant;
 }
 
 /** Birds that press while the tray turns are paid after it, but a bird that drums on the button is not fed by the drum. */
-const owedMax = 3;
+const pendingMax = 3;
 /** About twice what the motor draws on the coldest night. */
 const stallMilliamps = 600;
 const stallCutoff = 400 as Span;

@@ -9,7 +9,7 @@ if (read.kind === "wrong") {
   console.error(usage);
   process.exitCode = 2;
 } else {
-  const { url, key, settings, fault, seed, history, lasts } = read.line;
+  const { url, key, settings, fault, seed, history, duration: lasts } = read.line;
   const clock = () => new Date().toISOString().slice(11, 19);
   const { name, hopperCapacityGrams, portionGrams, battery, sensors } = settings;
   const fitted = Object.entries(sensors).flatMap(([sensor, there]) => (there ? [sensor] : []));
@@ -30,11 +30,11 @@ if (read.kind === "wrong") {
       clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
     },
     log: {
-      said: (words) => console.log(`${clock()}  ${words}`),
-      trouble: (words) => console.error(`${clock()}  ! ${words}`),
+      info: (words) => console.log(`${clock()}  ${words}`),
+      warning: (words) => console.error(`${clock()}  ! ${words}`),
     },
   });
-  practice.fail(fault);
+  practice.setFault(fault);
 
   let end: NodeJS.Timeout | undefined;
   const stop = (why: string) => {

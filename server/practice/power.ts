@@ -4,7 +4,7 @@ import type { BatteryKind } from "../domain/settings.ts";
 /** The practice feeder's battery and panel: enough truth for the cold to matter, no more. */
 export interface Power {
   /** 0 empty .. 1 full. */
-  readonly charged: number;
+  readonly chargeShare: number;
 }
 
 const capacityMilliampHours = 12_000;
@@ -26,9 +26,9 @@ export function chargeCurrent(
 }
 
 export function advancePower(power: Power, chargeMilliamps: number, span: Span): Power {
-  const charged = power.charged + ((chargeMilliamps - loadMilliamps) * span) / 3_600_000 / capacityMilliampHours;
+  const charged = power.chargeShare + ((chargeMilliamps - loadMilliamps) * span) / 3_600_000 / capacityMilliampHours;
   // The practice keeper brings a charged battery before this one is low: a weak battery is a fault to be chosen, not waited for.
-  return { charged: charged < 0.6 ? 0.95 : Math.min(1, charged) };
+  return { chargeShare: charged < 0.6 ? 0.95 : Math.min(1, charged) };
 }
 
 /**
@@ -42,15 +42,15 @@ export function terminalVolts(kind: BatteryKind, charged: number, chargeMilliamp
     case "none":
       return 0;
     case "leadAcid":
-      return along([11.89, 12.06, 12.24, 12.45, 12.65], charged) + lifted;
+      return interpolateTable([11.89, 12.06, 12.24, 12.45, 12.65], charged) + lifted;
     case "lithiumIronPhosphate":
-      return along([12.0, 12.9, 13.1, 13.2, 13.35], charged) + lifted / 2;
+      return interpolateTable([12.0, 12.9, 13.1, 13.2, 13.35], charged) + lifted / 2;
     case "lithiumIon":
-      return along([9.6, 10.8, 11.1, 11.7, 12.5], charged) + lifted / 2;
+      return interpolateTable([9.6, 10.8, 11.1, 11.7, 12.5], charged) + lifted / 2;
   }
 }
 
-function along(table: readonly number[], share: number): number {
+function interpolateTable(table: readonly number[], share: number): number {
   const place = Math.min(Math.max(share, 0), 1) * (table.length - 1);
   const below = Math.min(Math.floor(place), table.length - 2);
   const from = table[below];

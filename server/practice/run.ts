@@ -1,13 +1,13 @@
 import type { PracticeFault } from "../contract/api.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
 import { after, before, hours, type Instant, later, minutes, type Span, seconds } from "../domain/instant.ts";
-import type { Rhythm } from "./birds.ts";
-import { type Chance, seededChance } from "./chance.ts";
-import { type Door, type Knock, knock, type Timers } from "./door.ts";
+import type { VisitPattern } from "./birds.ts";
 import type { FeederMemory } from "./feeder.ts";
-import { freeToFeed } from "./obedience.ts";
+import { initialOrderState } from "./orderState.ts";
+import { type RandomSource, seededRandom } from "./random.ts";
+import { type SendResult, type ServerConnection, sendReport, type Timers } from "./reportClient.ts";
 import { Scene } from "./scene.ts";
-import { type PracticeSettings, rowan, showsFault } from "./yard.ts";
+import { canHaveFault, type PracticeSettings, rowan } from "./yard.ts";
 
 export interface PracticeOptions {
   readonly url: string;
@@ -21,7 +21,7 @@ export interface PracticeOptions {
   /** How far back the told past goes, at most; 0 for none. */
   readonly history?: Span;
   /** When this feeder was last heard, so that a restart doesn't tell the same hours twice with other birds. */
-  readonly heardUntil?: Instant | null;
+  readonly reportedUntil?: Instant | null;
   /** What the server believes to be in the hopper, so that a restart doesn't look like a refill. */
   readonly hopperGrams?: number;
   /** What an earlier run left on the feeder's disk. */
@@ -29,18 +29,18 @@ export interface PracticeOptions {
 }
 
 export interface PracticeLog {
-  said(words: string): void;
-  trouble(words: string): void;
+  info(words: string): void;
+  warning(words: string): void;
 }
 
 export interface Practice {
   /** Ends it; resolves when no request is under way any more. */
   stop(): Promise<void>;
   /** @returns false where this feeder can't have that fault (see `showsFault`); nothing changes then. */
-  fail(fault: PracticeFault): boolean;
-  heal(): void;
+  setFault(fault: PracticeFault): boolean;
+  clearFault(): void;
   readonly fault: PracticeFault;
-  readonly paused: boolean;
+  readonly isPaused: boolean;
   memory(): FeederMemory;
 }
 
@@ -58,9 +58,9 @@ export function startPractice(options: PracticeOptions): Practice {
 const historyMax: Span = hours(36);
 const historyMin: Span = minutes(10);
 /** So long after a start or a choice somebody is taken to be watching. */
-const watchedFor: Span = minutes(15);
+const watchTime: Span = minutes(15);
 /** A report waits a little for a quiet moment, in which the hopper can be weighed. */
-const quietMax: Span = seconds(3);
+const pauseMax: Span = seconds(3);
 const backOffFirst: Span = seconds(2);
 const backOffMax: Span = seconds(60);
 const proofAfter: Span = seconds(1);
@@ -68,8 +68,8 @@ const betweenPages: Span = 200 as Span;
 
 class Run implements Practice {
   readonly #options: PracticeOptions;
-  readonly #door: Door;
-  readonly #chance: Chance;
+  readonly #door: ServerConnection;
+  readonly #chance: RandomSource;
   readonly #scene: Scene;
   readonly #stopping = new AbortController();
   #now: Instant;
@@ -89,12 +89,12 @@ class Run implements Practice {
     this.#nextPostAt = this.#now;
     this.#drumsUntil = this.#now;
     this.#flockUntil = this.#now;
-    this.#watchedUntil = after(this.#now, watchedFor);
+    this.#watchedUntil = after(this.#now, watchTime);
     // Start and feeder are mixed in, or every restart would replay the same birds, and both feeders' birds move as one.
     const luck = (this.#now % 2 ** 31) ^ (this.#settings.name === "Rowan" ? 0 : 0x5bd1e995);
-    this.#chance = seededChance(options.seed ^ luck);
+    this.#chance = seededRandom(options.seed ^ luck);
     this.#scene = this.#livedThrough();
-    options.log.said(
+    options.log.info(
       `${this.#settings.name} is up with ${this.#scene.feeder.spooled} events to tell. Its practice birds ignore darkness.`,
     );
   }
@@ -105,7 +105,7 @@ class Run implements Practice {
 
   /** The past is lived through by the same birds and the same feeder, so the level it ends at is the level it tells. */
   #livedThrough(): Scene {
-    const { history = historyMax, heardUntil = null, hopperGrams, memory, seed, log } = this.#options;
+    const { history = historyMax, reportedUntil: heardUntil = null, hopperGrams, memory, seed, log } = this.#options;
     const wanted = before(this.#now, Math.min(history, historyMax) as Span);
     const from = heardUntil === null ? wanted : later(wanted, heardUntil);
     const since = this.#now - from >= historyMin ? from : this.#now;
@@ -115,12 +115,12 @@ class Run implements Practice {
       seed,
       chance: this.#chance,
       hopperGrams: hopperGrams ?? (since < this.#now ? 0.4 : 0.85) * this.#settings.hopperCapacityGrams,
-      memory: memory ?? { spool: [], obedience: freeToFeed },
+      memory: memory ?? { spool: [], orderState: initialOrderState },
       boot: `b-${this.#now.toString(36)}-${Math.floor(this.#chance.uniform() * 36 ** 5).toString(36)}`,
-      rhythm: "daylight",
-      at: since,
+      visitPattern: "daylight",
+      startsAt: since,
       narrate: (words) => {
-        if (telling) log.said(words);
+        if (telling) log.info(words);
       },
     });
     scene.advance(this.#now);
@@ -135,21 +135,21 @@ class Run implements Practice {
     return this.#scene.world.fault;
   }
 
-  get paused(): boolean {
+  get isPaused(): boolean {
     return this.#scene.feeder.paused;
   }
 
-  fail(fault: PracticeFault): boolean {
-    if (!showsFault(this.#settings, fault)) return false;
+  setFault(fault: PracticeFault): boolean {
+    if (!canHaveFault(this.#settings, fault)) return false;
     if (fault === this.fault) return true;
     const at = this.#advance();
-    const { drums, flock } = eagernessFor(fault, this.fault);
+    const { drums, flock } = visitSpans(fault, this.fault);
     this.#drumsUntil = after(at, drums);
     this.#flockUntil = after(at, flock);
-    this.#watchedUntil = after(at, watchedFor);
+    this.#watchedUntil = after(at, watchTime);
     this.#scene.fail(fault, at);
     this.#scene.setRhythm(this.#rhythm(at), at);
-    this.#options.log.said(
+    this.#options.log.info(
       fault === "none" ? `${this.#settings.name} is healthy.` : `${this.#settings.name} now has the fault "${fault}".`,
     );
     this.#nextPostAt = at;
@@ -157,8 +157,8 @@ class Run implements Practice {
     return true;
   }
 
-  heal(): void {
-    this.fail("none");
+  clearFault(): void {
+    this.setFault("none");
   }
 
   memory(): FeederMemory {
@@ -205,7 +205,7 @@ class Run implements Practice {
     return this.#now;
   }
 
-  #rhythm(at: Instant): Rhythm {
+  #rhythm(at: Instant): VisitPattern {
     if (at < this.#drumsUntil) return "drumming";
     return at < this.#flockUntil ? "flock" : at < this.#watchedUntil ? "lively" : "calm";
   }
@@ -214,28 +214,28 @@ class Run implements Practice {
   #postDueAt(): Instant | null {
     if (this.#posting !== null || this.fault === "silent") return null;
     if (this.#scene.feeder.quiet) return this.#nextPostAt;
-    return after(this.#nextPostAt, quietMax);
+    return after(this.#nextPostAt, pauseMax);
   }
 
   async #post(at: Instant): Promise<void> {
     const report = this.#scene.report(at, this.#eventsAtOnce);
-    const outcome = await knock(this.#door, report, this.#stopping.signal);
+    const outcome = await sendReport(this.#door, report, this.#stopping.signal);
     if (this.#stopping.signal.aborted) return;
     this.#hear(outcome, report.boot, report.events?.length ?? 0);
   }
 
-  #hear(outcome: Knock, boot: string, sent: number): void {
+  #hear(outcome: SendResult, boot: string, sent: number): void {
     const at = this.#advance();
     switch (outcome.kind) {
       case "answered": {
         const { answer } = outcome;
         for (const { seq, field, problem } of answer.refused) {
-          this.#options.log.trouble(`The server refused event ${seq ?? "without a number"}: ${field} ${problem}`);
+          this.#options.log.warning(`The server refused event ${seq ?? "without a number"}: ${field} ${problem}`);
         }
         this.#backOff = backOffFirst;
-        const wasPaused = this.paused;
+        const wasPaused = this.isPaused;
         this.#scene.answered(boot, answer, at);
-        if (wasPaused !== this.paused) {
+        if (wasPaused !== this.isPaused) {
           this.#nextPostAt = after(at, proofAfter); // whoever asked is waiting for the proof
           return;
         }
@@ -243,12 +243,12 @@ class Run implements Practice {
         this.#nextPostAt = (at + (more ? betweenPages : Math.max(1_000, seconds(answer.nextReportSeconds)))) as Instant;
         return;
       }
-      case "tooMuch":
+      case "tooLarge":
         this.#eventsAtOnce = Math.max(1, Math.floor(this.#eventsAtOnce / 2));
-        this.#later(`Too much at once, trying ${this.#eventsAtOnce} events: ${outcome.words}`);
+        this.#later(`Too much at once, trying ${this.#eventsAtOnce} events: ${outcome.text}`);
         return;
       case "tooOften":
-        this.#later(`Too often: ${outcome.words}`, outcome.wait);
+        this.#later(`Too often: ${outcome.words}`, outcome.retryAfter);
         return;
       case "refused":
         this.#later(`The report was refused: ${outcome.words}`);
@@ -264,29 +264,29 @@ class Run implements Practice {
     const wait = (asked ?? this.#backOff) * this.#chance.between(1, 1.25);
     this.#nextPostAt = (this.#now + wait) as Instant;
     this.#backOff = Math.min(backOffMax, this.#backOff * 2) as Span;
-    this.#options.log.trouble(
+    this.#options.log.warning(
       `${words}. Next try in ${Math.round(wait / 1_000)} s; ${this.#scene.feeder.spooled} events wait.`,
     );
   }
 }
 
 /** How long birds drum and flock after a fault was chosen: its signs come by them, or they don't; cold needs no birds. */
-function eagernessFor(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
+function visitSpans(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
   switch (fault) {
     case "chuteBlind":
       return { drums: seconds(22), flock: seconds(40) };
-    case "empty":
-    case "jam":
-    case "bridge":
-    case "stall":
+    case "hopperEmpty":
+    case "trayJammed":
+    case "feedBridged":
+    case "motorStalled":
     case "wireOff":
       return { drums: seconds(0), flock: minutes(2) };
     case "buttonDead":
-    case "detectorDeaf":
+    case "detectorDead":
       return { drums: seconds(0), flock: minutes(3) };
     case "none": {
       // Healed: that it works again shall show as soon.
-      const byBirds = before !== "none" && eagernessFor(before, "none").flock > 0;
+      const byBirds = before !== "none" && visitSpans(before, "none").flock > 0;
       return { drums: seconds(0), flock: seconds(byBirds ? 45 : 0) };
     }
     case "scaleDead":
@@ -294,7 +294,7 @@ function eagernessFor(fault: PracticeFault, before: PracticeFault): { readonly d
     case "coldNight":
     case "weakBattery":
     case "chargingInFrost":
-    case "deafToOrders":
+    case "ignoresOrders":
       return { drums: seconds(0), flock: seconds(0) };
   }
 }

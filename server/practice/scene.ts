@@ -1,18 +1,18 @@
 import type { PracticeFault } from "../contract/api.ts";
 import type { Answer } from "../contract/report.ts";
 import { after, type Instant, minutes, type Span } from "../domain/instant.ts";
-import { type BirdAct, type BirdVisit, type Bout, nextVisit, noBout, type Rhythm } from "./birds.ts";
-import type { Chance } from "./chance.ts";
-import { Feeder, type FeederMemory, type Report } from "./feeder.ts";
+import { type BirdAction, type BirdVisit, type Bout, initialBout, nextVisit, type VisitPattern } from "./birds.ts";
+import { Feeder, type FeederMemory, type ReportInput } from "./feeder.ts";
 import { isCivilDaylight } from "./light.ts";
+import type { RandomSource } from "./random.ts";
 import {
   advanceWorld,
-  buttonCloses,
-  hearCap,
+  detectorSignal,
+  isButtonWorking,
+  isPerched,
   newWorld,
-  perched,
   readSensors,
-  refilled,
+  refillWorld,
   runningMilliamps,
   turnTray,
   type World,
@@ -26,12 +26,12 @@ import { type PracticeSettings, practiceYard } from "./yard.ts";
  * happens in the order of its time, and time is handed in: 36 hours take as long as they take to compute.
  */
 export class Scene {
-  readonly #chance: Chance;
+  readonly #chance: RandomSource;
   readonly #narrate: (words: string) => void;
   #world: World;
   #feeder: Feeder;
-  #rhythm: Rhythm;
-  #bout: Bout = noBout;
+  #rhythm: VisitPattern;
+  #bout: Bout = initialBout;
   #visit: BirdVisit;
   #arrived = false;
   #actsDone = 0;
@@ -42,12 +42,12 @@ export class Scene {
   constructor(start: SceneStart) {
     this.#chance = start.chance;
     this.#narrate = start.narrate;
-    this.#world = newWorld(start.settings, start.seed, start.hopperGrams, start.at);
-    this.#feeder = this.#booted(start.memory, start.boot, start.at);
-    this.#rhythm = start.rhythm;
-    this.#at = start.at;
-    this.#visit = this.#nextVisit(start.at);
-    this.#freeFoodAt = this.#nextFreeFood(start.at);
+    this.#world = newWorld(start.settings, start.seed, start.hopperGrams, start.startsAt);
+    this.#feeder = this.#booted(start.memory, start.boot, start.startsAt);
+    this.#rhythm = start.visitPattern;
+    this.#at = start.startsAt;
+    this.#visit = this.#nextVisit(start.startsAt);
+    this.#freeFoodAt = this.#nextFreeFood(start.startsAt);
   }
 
   get world(): World {
@@ -101,7 +101,7 @@ export class Scene {
 
   #visitDueAt(): Instant {
     if (!this.#arrived) return this.#visit.arrivesAt;
-    return this.#visit.acts[this.#actsDone]?.at ?? this.#visit.leavesAt;
+    return this.#visit.actions[this.#actsDone]?.at ?? this.#visit.leavesAt;
   }
 
   #birdMoves(at: Instant): void {
@@ -111,7 +111,7 @@ export class Scene {
       this.#feeder.perchPressed(at);
       return;
     }
-    const act = this.#visit.acts[this.#actsDone];
+    const act = this.#visit.actions[this.#actsDone];
     if (act) {
       this.#actsDone++;
       this.#birdActs(act.kind, at);
@@ -121,16 +121,16 @@ export class Scene {
     }
   }
 
-  #birdActs(act: BirdAct["kind"], at: Instant): void {
+  #birdActs(act: BirdAction["kind"], at: Instant): void {
     switch (act) {
       case "press":
-        if (buttonCloses(this.#world)) this.#feeder.buttonPressed(at);
+        if (isButtonWorking(this.#world)) this.#feeder.buttonPressed(at);
         this.#narrate(
-          buttonCloses(this.#world) ? "A bird presses the button." : "A bird presses the button: nothing happens.",
+          isButtonWorking(this.#world) ? "A bird presses the button." : "A bird presses the button: nothing happens.",
         );
         return;
       case "deposit": {
-        const signal = hearCap(this.#world, this.#chance);
+        const signal = detectorSignal(this.#world, this.#chance);
         if (signal !== null) this.#feeder.capDetected(signal, at);
         this.#narrate(signal === null ? "A bird drops a cap: nobody notices." : "A bird drops a cap into the slot.");
         return;
@@ -153,10 +153,10 @@ export class Scene {
   }
 
   /** From here on the birds come at another pace. */
-  setRhythm(rhythm: Rhythm, at: Instant): void {
+  setRhythm(rhythm: VisitPattern, at: Instant): void {
     if (rhythm === this.#rhythm) return;
     this.#rhythm = rhythm;
-    this.#bout = noBout;
+    this.#bout = initialBout;
     this.#world = { ...this.#world, perchedUntil: null };
     this.#skipTo(at);
     // The plan's free food is due just now: presses after it are part of the same meal, which nobody owes.
@@ -169,7 +169,7 @@ export class Scene {
   #keeperComes(at: Instant): boolean {
     const { fault, hopperGrams, settings } = this.#world;
     // Not while the flock is at it: a refill settles what was open about falling food, and the fault shall show first.
-    if (fault === "empty" || this.#isCrowded || hopperGrams > 0.93 * settings.hopperCapacityGrams) return false;
+    if (fault === "hopperEmpty" || this.#isCrowded || hopperGrams > 0.93 * settings.hopperCapacityGrams) return false;
     return this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at);
   }
 
@@ -178,7 +178,7 @@ export class Scene {
   }
 
   refill(at: Instant): void {
-    const { world, addedGrams } = refilled(this.#world);
+    const { world, addedGrams } = refillWorld(this.#world);
     this.#feeder.lidMoved(true, at);
     this.#world = world;
     this.#feeder.refillTold(addedGrams, at);
@@ -187,10 +187,10 @@ export class Scene {
   }
 
   fail(fault: PracticeFault, at: Instant): void {
-    const wasEmpty = this.#world.fault === "empty";
+    const wasEmpty = this.#world.fault === "hopperEmpty";
     this.#soundTurns = this.#feeder.portionsToGive;
     this.#world = withFault(this.#world, fault);
-    if (wasEmpty && fault !== "empty") this.refill(at);
+    if (wasEmpty && fault !== "hopperEmpty") this.refill(at);
   }
 
   #worldOfTurn(): World {
@@ -207,7 +207,7 @@ export class Scene {
     return new Feeder(
       {
         fitted: sensors,
-        perched: () => perched(this.#world),
+        isPerched: () => isPerched(this.#world),
         weigh: () => weigh(this.#world, this.#chance),
         runningMilliamps: () => runningMilliamps(this.#worldOfTurn()),
         turnTray: (ranFor) => {
@@ -231,12 +231,12 @@ export class Scene {
 
   // --- what goes out and comes back ------------------------------------------------------------------------------------
 
-  report(at: Instant, most?: number): Report {
+  report(at: Instant, most?: number): ReportInput {
     return this.#feeder.report(at, most);
   }
 
   answered(boot: string, answer: Answer, at: Instant): void {
-    const deaf = this.#world.fault === "deafToOrders";
+    const deaf = this.#world.fault === "ignoresOrders";
     const wasPaused = this.#feeder.paused;
     this.#feeder.answered(boot, deaf ? { ...answer, orders: [] } : answer, at);
     if (deaf && answer.orders.length > 0) this.#narrate("An order arrives, and the feeder is deaf to it.");
@@ -248,12 +248,12 @@ export class Scene {
 export interface SceneStart {
   readonly settings: PracticeSettings;
   readonly seed: number;
-  readonly chance: Chance;
+  readonly chance: RandomSource;
   readonly hopperGrams: number;
   readonly memory: FeederMemory;
   readonly boot: string;
-  readonly rhythm: Rhythm;
-  readonly at: Instant;
+  readonly visitPattern: VisitPattern;
+  readonly startsAt: Instant;
   readonly narrate: (words: string) => void;
 }
 

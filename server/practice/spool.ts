@@ -1,7 +1,7 @@
 import type { PortionCause } from "../domain/report.ts";
 
 /** What a feeder writes down: the fields of contract/report.ts, without the number and the time that the spool adds. */
-export type Written =
+export type RecordedEvent =
   | {
       readonly kind: "portion";
       readonly cause: PortionCause;
@@ -25,8 +25,8 @@ export type Written =
     }
   | { readonly kind: "trouble"; readonly words: string };
 
-export type SpooledEvent = Written & { readonly seq: number; readonly uptimeMs: number };
-export interface Spooled {
+export type SpooledEvent = RecordedEvent & { readonly seq: number; readonly uptimeMs: number };
+export interface SpoolEntry {
   readonly boot: string;
   readonly event: SpooledEvent;
 }
@@ -36,10 +36,10 @@ export interface Spooled {
  * it is stored. It is bounded, as any memory on a feeder is: past `spoolMax` the oldest goes, and the feeder says so.
  */
 export class Spool {
-  readonly #waiting: Spooled[];
+  readonly #waiting: SpoolEntry[];
   #dropped = 0;
 
-  constructor(left: readonly Spooled[]) {
+  constructor(left: readonly SpoolEntry[]) {
     this.#waiting = [...left];
   }
 
@@ -79,7 +79,7 @@ export class Spool {
     return dropped;
   }
 
-  all(): readonly Spooled[] {
+  all(): readonly SpoolEntry[] {
     return [...this.#waiting];
   }
 }

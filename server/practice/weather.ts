@@ -1,8 +1,8 @@
-import { overIce, overWater, saturation } from "../domain/cold/psychrometrics.ts";
+import { overIce, overWater, saturationPressure } from "../domain/cold/psychrometrics.ts";
 import { hours, type Instant, type Span } from "../domain/instant.ts";
 import type { Place } from "../domain/settings.ts";
 import { celsius } from "../domain/units.ts";
-import { fixedChance } from "./chance.ts";
+import { hashedRandom } from "./random.ts";
 
 /** Weather of an invented yard: seasons, days and nights, storms and snow. Any moment can be asked for; nothing is remembered. */
 export interface Weather {
@@ -20,10 +20,10 @@ const day: Span = hours(24);
 export function weatherAt(seed: number, place: Place, at: Instant): Weather {
   const airCelsius = airAt(seed, place, at);
   const insideCelsius = airCelsius + 2.5; // the board's own warmth
-  const cloud = drifting(seed, 2, at, hours(9));
-  const windMetersPerSecond = stormy(seed, at)
-    ? 14 + 6 * drifting(seed, 3, at, hours(1))
-    : 1 + 6 * drifting(seed, 3, at, hours(6));
+  const cloud = slowNoise(seed, 2, at, hours(9));
+  const windMetersPerSecond = isStormy(seed, at)
+    ? 14 + 6 * slowNoise(seed, 3, at, hours(1))
+    : 1 + 6 * slowNoise(seed, 3, at, hours(6));
   const lidCelsius = airCelsius - 1.2 * (1 - cloud);
   return {
     airCelsius,
@@ -32,7 +32,7 @@ export function weatherAt(seed: number, place: Place, at: Instant): Weather {
     humidityPercent: humidityAt(seed, at, insideCelsius, lidCelsius),
     windMetersPerSecond,
     cloud,
-    snowing: airCelsius < 1 && cloud > 0.6 && drifting(seed, 4, at, hours(5)) > 0.6,
+    snowing: airCelsius < 1 && cloud > 0.6 && slowNoise(seed, 4, at, hours(5)) > 0.6,
   };
 }
 
@@ -41,35 +41,35 @@ function airAt(seed: number, place: Place, at: Instant): number {
   const season = Math.cos((2 * Math.PI * (dayOfYear(at) - 20)) / 365.25); // 1 in mid-January
   const solarHour = ((at / 3_600_000 + place.longitudeDegrees / 15) % 24) + 24;
   const swing = (2.8 - 1.6 * season) * Math.cos((2 * Math.PI * (solarHour - 15)) / 24);
-  const spell = 9 * (drifting(seed, 1, at, hours(60)) - 0.5);
+  const spell = 9 * (slowNoise(seed, 1, at, hours(60)) - 0.5);
   return 7 - 10 * season + spell + swing;
 }
 
 /** A stormy day comes about once in two weeks. */
-export const stormy = (seed: number, at: Instant): boolean => fixedChance(seed, 5, Math.floor(at / day)) > 0.93;
+export const isStormy = (seed: number, at: Instant): boolean => hashedRandom(seed, 5, Math.floor(at / day)) > 0.93;
 
 /**
  * Damp in winter, drier in summer, but never so damp that the lid gathers dew or frost: a healthy practice feeder must be
  * quiet, or a newcomer can't tell the fault that they chose from the weather. Dew, frost and ice come with `coldNight`.
  */
 function humidityAt(seed: number, at: Instant, insideCelsius: number, lidCelsius: number): number {
-  const damp = 62 + 30 * drifting(seed, 6, at, hours(12)) - Math.max(0, insideCelsius - 12);
+  const damp = 62 + 30 * slowNoise(seed, 6, at, hours(12)) - Math.max(0, insideCelsius - 12);
   return Math.min(damp, humidityBelow(0.9, lidCelsius, insideCelsius));
 }
 
 /** Vapour pressure in hPa at which dew (above 0 °C) or frost (below) starts on a surface. */
-const settlesFrom = (surfaceCelsius: number): number =>
-  saturation(surfaceCelsius < 0 ? overIce : overWater, celsius(surfaceCelsius));
+const saturationOver = (surfaceCelsius: number): number =>
+  saturationPressure(surfaceCelsius < 0 ? overIce : overWater, celsius(surfaceCelsius));
 
 /** Humidity at a thermometer, in percent over water, of air with this share of the vapour that would settle on the surface. */
 export const humidityBelow = (share: number, surfaceCelsius: number, thermometerCelsius: number): number =>
-  (100 * share * settlesFrom(surfaceCelsius)) / saturation(overWater, celsius(thermometerCelsius));
+  (100 * share * saturationOver(surfaceCelsius)) / saturationPressure(overWater, celsius(thermometerCelsius));
 
 /** A value in 0..1 that wanders smoothly: fixed chance at every node, a cosine between them. */
-function drifting(seed: number, series: number, at: Instant, every: Span): number {
+function slowNoise(seed: number, series: number, at: Instant, every: Span): number {
   const node = Math.floor(at / every);
   const share = (1 - Math.cos(Math.PI * (at / every - node))) / 2;
-  return fixedChance(seed, series, node) * (1 - share) + fixedChance(seed, series, node + 1) * share;
+  return hashedRandom(seed, series, node) * (1 - share) + hashedRandom(seed, series, node + 1) * share;
 }
 
 const dayOfYear = (at: Instant): number => {

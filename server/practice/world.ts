@@ -1,8 +1,8 @@
 import type { PracticeFault } from "../contract/api.ts";
 import { type Instant, minutes, type Span, seconds } from "../domain/instant.ts";
-import type { Chance } from "./chance.ts";
 import { sunAltitudeDegrees } from "./light.ts";
 import { advancePower, chargeCurrent, type Power, terminalVolts } from "./power.ts";
+import type { RandomSource } from "./random.ts";
 import { humidityBelow, type Weather, weatherAt } from "./weather.ts";
 import { type PracticeSettings, practiceYard } from "./yard.ts";
 
@@ -14,7 +14,7 @@ export interface World {
   readonly settings: PracticeSettings;
   readonly seed: number;
   readonly fault: PracticeFault;
-  readonly stagedAt: Instant; // when the fault was chosen
+  readonly faultSetAt: Instant; // when the fault was chosen
   readonly hopperGrams: number;
   readonly snowGrams: number;
   readonly power: Power;
@@ -26,10 +26,10 @@ export const newWorld = (settings: PracticeSettings, seed: number, hopperGrams: 
   settings,
   seed,
   fault: "none",
-  stagedAt: at,
+  faultSetAt: at,
   hopperGrams: Math.min(hopperGrams, settings.hopperCapacityGrams),
   snowGrams: 0,
-  power: { charged: 0.92 },
+  power: { chargeShare: 0.92 },
   perchedUntil: null,
   at,
 });
@@ -60,7 +60,7 @@ export function conditionsAt(world: World, at: Instant): Conditions {
   const batteryCelsius = weather.airCelsius + 3; // boxed in with the board
   const sun = sunAltitudeDegrees(practiceYard.place, at);
   const { battery } = world.settings;
-  const charged = world.power.charged;
+  const charged = world.power.chargeShare;
   const natural = {
     ...weather,
     batteryCelsius,
@@ -69,26 +69,26 @@ export function conditionsAt(world: World, at: Instant): Conditions {
   };
   switch (world.fault) {
     case "coldNight":
-      return { ...natural, ...(at - world.stagedAt < dewFor ? dewyEvening : dampFrost), chargeMilliamps: 0 };
+      return { ...natural, ...(at - world.faultSetAt < dewFor ? dewyEvening : dampFrost), chargeMilliamps: 0 };
     case "weakBattery":
       // About a quarter charged: its acid is thin enough to freeze near -15 °C.
       return { ...natural, ...deepFrost(-16), batteryCelsius: -14, charged: 0.25, chargeMilliamps: 0 };
     case "chargingInFrost":
       return { ...natural, ...deepFrost(-7), batteryCelsius: -4, charged: 0.6, chargeMilliamps: 350 };
-    case "empty":
+    case "hopperEmpty":
       // Snow on the lid weighs like food, and would hide for a while that none is left.
       return { ...natural, snowing: false };
     case "none":
-    case "jam":
-    case "bridge":
-    case "stall":
+    case "trayJammed":
+    case "feedBridged":
+    case "motorStalled":
     case "wireOff":
     case "chuteBlind":
     case "buttonDead":
-    case "detectorDeaf":
+    case "detectorDead":
     case "scaleDead":
     case "silent":
-    case "deafToOrders":
+    case "ignoresOrders":
       return natural;
   }
 }
@@ -114,17 +114,17 @@ const deepFrost = (airCelsius: number) => ({
  * What is left lasts the flock for half a minute: the feeder runs out before the eyes of whoever chose it, and not before the
  * scale, which must doubt a sudden fall, has been believed.
  */
-const crumbsGrams = 36;
+const emptyHopperGrams = 36;
 
 export const withFault = (world: World, fault: PracticeFault): World => ({
   ...world,
   fault,
-  stagedAt: world.at,
-  ...(fault === "empty" ? { hopperGrams: Math.min(world.hopperGrams, crumbsGrams), snowGrams: 0 } : {}),
+  faultSetAt: world.at,
+  ...(fault === "hopperEmpty" ? { hopperGrams: Math.min(world.hopperGrams, emptyHopperGrams), snowGrams: 0 } : {}),
 });
 
 /** The keeper fills to the brim. @returns how many grams went in. */
-export const refilled = (world: World): { world: World; addedGrams: number } => ({
+export const refillWorld = (world: World): { world: World; addedGrams: number } => ({
   world: { ...world, hopperGrams: world.settings.hopperCapacityGrams },
   addedGrams: Math.round(world.settings.hopperCapacityGrams - world.hopperGrams),
 });
@@ -138,7 +138,7 @@ const motorSupplyOhms = 0.12;
 export const portionRun: Span = 900 as Span;
 const pieceGrams = 0.7; // two peanut halves that fall as one, or a large kibble
 const taperGrams = 60; // below this the tray no longer fills: the portion shrinks with what is left
-const fallTogether = 0.1; // a piece close behind another counts as one with it; the first is always seen
+const piecesTogetherShare = 0.1; // a piece close behind another counts as one with it; the first is always seen
 
 export interface TrayTurn {
   readonly meanMilliamps: number;
@@ -149,11 +149,11 @@ export interface TrayTurn {
 }
 
 /** What happens while the motor is on for `ranFor`. A run that is cut short gives its share of a portion. */
-export function turnTray(world: World, ranFor: Span, chance: Chance): { world: World; turn: TrayTurn } {
-  const fellGrams = feeds(world) ? portionOf(world, ranFor, chance) : 0;
+export function turnTray(world: World, ranFor: Span, chance: RandomSource): { world: World; turn: TrayTurn } {
+  const fellGrams = canFeed(world) ? portionGramsOf(world, ranFor, chance) : 0;
   const pieces = Math.round(fellGrams / pieceGrams);
   const mean = runningMilliamps(world) * chance.normal(1, 0.03);
-  const inrush = world.fault === "stall" || world.fault === "wireOff" ? 1.05 : chance.between(2.2, 2.7);
+  const inrush = world.fault === "motorStalled" || world.fault === "wireOff" ? 1.05 : chance.between(2.2, 2.7);
   return {
     world: { ...world, hopperGrams: world.hopperGrams - fellGrams },
     turn: {
@@ -174,13 +174,13 @@ export function runningMilliamps(world: World): number {
   const { insideCelsius } = conditionsAt(world, world.at);
   const free = 240 * (1 + 0.006 * (20 - insideCelsius));
   switch (world.fault) {
-    case "stall":
+    case "motorStalled":
       return 3 * free;
     case "wireOff":
       return 0.8; // the driver's own leakage
-    case "jam":
+    case "trayJammed":
       return 1.12 * free;
-    case "bridge":
+    case "feedBridged":
       return trayEmptyShare * free;
     default:
       return world.hopperGrams < pieceGrams ? trayEmptyShare * free : free;
@@ -190,31 +190,31 @@ export function runningMilliamps(world: World): number {
 /** What the motor draws without food on the tray, beside what it draws with it. Common practice, no source. */
 const trayEmptyShare = 0.94;
 
-function feeds({ fault, hopperGrams }: World): boolean {
-  const stuck = fault === "jam" || fault === "bridge" || fault === "stall" || fault === "wireOff";
+function canFeed({ fault, hopperGrams }: World): boolean {
+  const stuck = fault === "trayJammed" || fault === "feedBridged" || fault === "motorStalled" || fault === "wireOff";
   return !stuck && hopperGrams >= pieceGrams;
 }
 
-function portionOf(world: World, ranFor: Span, chance: Chance): number {
+function portionGramsOf(world: World, ranFor: Span, chance: RandomSource): number {
   const full = world.settings.portionGrams * Math.min(1, world.hopperGrams / taperGrams + 0.3);
   const fell = Math.max(0, chance.normal(full, 0.14 * full)) * Math.min(1, ranFor / portionRun);
   return Math.min(world.hopperGrams, fell);
 }
 
-function seenPieces(world: World, pieces: number, chance: Chance): number {
+function seenPieces(world: World, pieces: number, chance: RandomSource): number {
   if (world.fault === "chuteBlind") return 0;
   let seen = Math.min(1, pieces);
-  for (let piece = 1; piece < pieces; piece++) if (!chance.happens(fallTogether)) seen++;
+  for (let piece = 1; piece < pieces; piece++) if (!chance.isTrueWith(piecesTogetherShare)) seen++;
   return seen;
 }
 
 // --- sensors ---------------------------------------------------------------------------------------------------------
 
-export const buttonCloses = (world: World): boolean => world.settings.sensors.button && world.fault !== "buttonDead";
+export const isButtonWorking = (world: World): boolean => world.settings.sensors.button && world.fault !== "buttonDead";
 
 /** What the detector makes of a cap that falls past it; null where it hears nothing. It misses about one in fifty. */
-export function hearCap(world: World, chance: Chance): number | null {
-  if (!world.settings.sensors.detector || world.fault === "detectorDeaf" || chance.happens(0.02)) return null;
+export function detectorSignal(world: World, chance: RandomSource): number | null {
+  if (!world.settings.sensors.detector || world.fault === "detectorDead" || chance.isTrueWith(0.02)) return null;
   return Math.min(1, Math.max(0.4, chance.normal(0.82, 0.07)));
 }
 
@@ -230,7 +230,7 @@ export interface SensorReadings {
   readonly signalDbm: number;
 }
 
-export function readSensors(world: World, chance: Chance): SensorReadings {
+export function readSensors(world: World, chance: RandomSource): SensorReadings {
   const here = conditionsAt(world, world.at);
   const stormLoss = here.windMetersPerSecond > 12 ? 6 : 0; // wet branches sway in the radio's way
   return {
@@ -250,16 +250,16 @@ export function readSensors(world: World, chance: Chance): SensorReadings {
 }
 
 /** Whether a bird sits on the perch, which hangs from the same frame as the hopper. */
-export const perched = (world: World): boolean => world.perchedUntil !== null && world.at < world.perchedUntil;
+export const isPerched = (world: World): boolean => world.perchedUntil !== null && world.at < world.perchedUntil;
 
 /**
  * A beam cell of 5 kg: 50 ppm of full scale a degree (0.05 % in 10 °C, a data sheet's value), noise of about a gram, snow on
  * the lid, and a jackdaw or a crow while it sits on the perch. Null where there is none, or it is dead.
  */
-export function weigh(world: World, chance: Chance): number | null {
+export function weigh(world: World, chance: RandomSource): number | null {
   if (!world.settings.sensors.scale || world.fault === "scaleDead") return null;
   const drift = 5_000 * 50e-6 * (conditionsAt(world, world.at).insideCelsius - 15);
-  const bird = perched(world) ? chance.between(180, 480) : 0;
+  const bird = isPerched(world) ? chance.between(180, 480) : 0;
   return rounded(world.hopperGrams + drift + world.snowGrams + bird + chance.normal(0, 0.8), 1);
 }
 

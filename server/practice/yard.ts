@@ -53,7 +53,7 @@ export const larch: PracticeSettings = {
 };
 
 /** Whether a feeder can have this fault at all: what isn't fitted can't break, and each battery has its own way to suffer. */
-export function showsFault(settings: PracticeSettings, fault: PracticeFault): boolean {
+export function canHaveFault(settings: PracticeSettings, fault: PracticeFault): boolean {
   switch (fault) {
     case "weakBattery":
       return settings.battery === "leadAcid";
@@ -61,28 +61,28 @@ export function showsFault(settings: PracticeSettings, fault: PracticeFault): bo
       return settings.battery === "lithiumIronPhosphate" || settings.battery === "lithiumIon";
     case "buttonDead":
       return settings.sensors.button;
-    case "detectorDeaf":
+    case "detectorDead":
       return settings.sensors.detector;
     case "chuteBlind":
       return settings.sensors.chute;
     case "scaleDead":
       return settings.sensors.scale;
     case "none":
-    case "empty":
-    case "jam":
-    case "bridge":
-    case "stall":
+    case "hopperEmpty":
+    case "trayJammed":
+    case "feedBridged":
+    case "motorStalled":
     case "wireOff":
     case "silent":
     case "coldNight":
-    case "deafToOrders":
+    case "ignoresOrders":
       return true;
   }
 }
 
 /** One fault at a time, on one feeder, so that the healthy one stands beside it. */
-export const feederThatShows = (fault: PracticeFault): PracticeSettings["name"] =>
-  showsFault(rowan, fault) ? rowan.name : larch.name;
+export const feederWithFault = (fault: PracticeFault): PracticeSettings["name"] =>
+  canHaveFault(rowan, fault) ? rowan.name : larch.name;
 
-export const faultNamed = (name: string): PracticeFault | null =>
+export const parseFault = (name: string): PracticeFault | null =>
   practiceFaults.find((fault) => fault === name) ?? null;

@@ -1,15 +1,15 @@
 import type { z } from "zod";
 import { type LoggedAct, type LoggedSettings, type LogLineKind, logLineSchemas } from "../contract/feederLog.ts";
-import { type FieldProblem, fieldProblem, theWhole } from "../contract/fieldProblem.ts";
+import { type FieldProblem, fieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { type Instant, instantOf } from "../domain/instant.ts";
-import type { RefusedBecause } from "../domain/reportFaults.ts";
+import type { RefusalReason } from "../domain/reportFaults.ts";
 
 /** One line of a log, read whole: what happened to which feeder, and when. */
 export type LogLine = { readonly feeder: string; readonly at: Instant } & (
   | { readonly kind: "report"; readonly report: PostedReport; readonly life?: number }
-  | { readonly kind: "refused"; readonly problem: RefusedBecause }
+  | { readonly kind: "refused"; readonly problem: RefusalReason }
   | { readonly kind: "settings"; readonly settings: LoggedSettings }
   | { readonly kind: "keeper"; readonly act: LoggedAct }
   | { readonly kind: "orders" }
@@ -26,12 +26,12 @@ export function readLine(text: string): ReadLine {
   try {
     said = JSON.parse(text);
   } catch (error) {
-    return wrong([{ field: theWhole, problem: `is no JSON: ${(error as SyntaxError).message}` }]);
+    return wrong([{ field: wholeBody, problem: `is no JSON: ${(error as SyntaxError).message}` }]);
   }
   const kinds = kindNames.filter((kind) => typeof said === "object" && said !== null && Object.hasOwn(said, kind));
   const [kind] = kinds;
   if (kind === undefined || kinds.length > 1) {
-    return wrong([{ field: theWhole, problem: `must say exactly one of ${kindNames.join(", ")}` }]);
+    return wrong([{ field: wholeBody, problem: `must say exactly one of ${kindNames.join(", ")}` }]);
   }
   return kind === "report" ? readReportLine(said) : readOther(kind, said);
 }
@@ -66,6 +66,6 @@ function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLin
 export const fieldProblems = (error: z.ZodError): readonly FieldProblem[] =>
   error.issues.map((issue) => fieldProblem(issue));
 
-const within = (outer: string, field: string) => (field === theWhole ? outer : `${outer}.${field}`);
+const within = (outer: string, field: string) => (field === wholeBody ? outer : `${outer}.${field}`);
 const read = (line: LogLine): ReadLine => ({ kind: "read", line });
 const wrong = (problems: readonly FieldProblem[]): ReadLine => ({ kind: "wrong", problems });

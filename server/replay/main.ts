@@ -25,13 +25,13 @@ async function main(line: CommandLine): Promise<number> {
     ...line,
     settings,
     out: (text) => (process.stdout.write(text) ? undefined : once(process.stdout, "drain").then(() => undefined)),
-    complain,
+    printError: printError,
   });
   if (failure) throw failure;
   return wrong > 0 ? 1 : 0;
 }
 
-const complain = (text: string) => void process.stderr.write(`${text}\n`);
+const printError = (text: string) => void process.stderr.write(`${text}\n`);
 
 function readSettings(file: string): LoggedSettings {
   const read = loggedSettings.safeParse(JSON.parse(readFileSync(file, "utf8")));
@@ -45,7 +45,7 @@ process.stdout.on("error", (error: NodeJS.ErrnoException) => process.exit(error.
 
 const read = readCommandLine(process.argv.slice(2));
 if (read.kind === "wrong") {
-  for (const problem of [...read.problems, usage]) complain(problem);
+  for (const problem of [...read.problems, usage]) printError(problem);
   process.exitCode = 2;
 } else {
   main(read.line).then(
@@ -53,7 +53,7 @@ if (read.kind === "wrong") {
       process.exitCode = code;
     },
     (error: unknown) => {
-      complain(error instanceof Error ? error.message : String(error));
+      printError(error instanceof Error ? error.message : String(error));
       process.exitCode = 2;
     },
   );

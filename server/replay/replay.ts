@@ -1,12 +1,13 @@
 import type { LoggedSettings } from "../contract/feederLog.ts";
 import type { FieldProblem } from "../contract/fieldProblem.ts";
 import type { PostedReport } from "../contract/readReport.ts";
-import { nextLookAt } from "../domain/advanceFeeder.ts";
-import { bootOfLife } from "../domain/bootLife.ts";
+import { nextCheckAt } from "../domain/advanceFeeder.ts";
+import { bootByClock, knownBootNumbers } from "../domain/bootByClock.ts";
+import { numberedBoot } from "../domain/bootNumber.ts";
 import type { Fact } from "../domain/facts.ts";
 import { type FeederState, newFeeder } from "../domain/feeder.ts";
-import { levelOf } from "../domain/hopper/level.ts";
-import { forecastEmpty } from "../domain/hopper/runOut.ts";
+import { forecastEmpty } from "../domain/hopper/emptyForecast.ts";
+import { hopperLevel } from "../domain/hopper/level.ts";
 import {
   after,
   between,
@@ -20,31 +21,30 @@ import {
   milliseconds,
   seconds,
 } from "../domain/instant.ts";
-import { judgeByClock, livesOf } from "../domain/lifeByClock.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
 import type { FeederSettings } from "../domain/settings.ts";
-import { withStored } from "../domain/storedBoots.ts";
-import { type Advanced, advanced, begin } from "../flows/pure/advanced.ts";
-import { factOf, type SaidAct } from "../flows/pure/loggedActs.ts";
-import { withLogged } from "../flows/pure/loggedSettings.ts";
-import { usualSettings } from "../flows/pure/saidSettings.ts";
+import { mergeStoredBoots } from "../domain/storedBoots.ts";
+import { applyFact, type FeederUpdate, startUpdate } from "../flows/pure/feederUpdate.ts";
+import { factOf, type LogEntry } from "../flows/pure/logEntry.ts";
+import { withLoggedSettings } from "../flows/pure/loggedSettings.ts";
+import { defaultSettings } from "../flows/pure/requestedSettings.ts";
 import { takeReport } from "../flows/pure/takeReport.ts";
+import { DetectionCounts } from "./detectionCounts.ts";
+import { LoggedBoots } from "./loggedBoots.ts";
 import type { LogLine } from "./logLine.ts";
 import { SeenNumbers } from "./seenNumbers.ts";
-import { Tally } from "./tally.ts";
-import { ToldBoots } from "./toldBoots.ts";
 
 export interface ReplayOptions {
   /** For feeders of which the log itself doesn't say better. */
   readonly settings: LoggedSettings;
   readonly hourly: boolean;
   /** Takes each line of what came of it, in time order. */
-  readonly say: (line: object) => void;
+  readonly output: (line: object) => void;
 }
 
 const never = Number.POSITIVE_INFINITY as Instant;
 /** The server's patrol looks three times a minute, at :00, :20 and :40. */
-const lookEvery = seconds(20);
+const checkInterval = seconds(20);
 /** No feeder rests for so long; a time that is so far off is a slip, and would be walked through look by look. */
 const gapMax = days(1_000);
 
@@ -54,9 +54,9 @@ const gapMax = days(1_000);
  * long the log.
  */
 export class Replay {
-  readonly tally = new Tally();
+  readonly tally = new DetectionCounts();
   readonly #options: ReplayOptions;
-  readonly #feeders = new Map<string, Living>();
+  readonly #feeders = new Map<string, ReplayedFeeder>();
   #now: Instant | null = null;
   /** Nothing is due before this: a lower bound, so that most lines need not ask every feeder. */
   #due = never;
@@ -92,7 +92,7 @@ export class Replay {
       case "settings":
         if (!known) return []; // it was added with them
         this.#do(known, { settings: line.settings }, at);
-        known.tellAt = this.#nextTelling(known.state.settings, at); // its midnight may have moved
+        known.reportHopperAt = this.#nextTelling(known.state.settings, at); // its midnight may have moved
         this.#expect(known);
         return [];
       case "keeper":
@@ -102,8 +102,8 @@ export class Replay {
         this.#do(living, { orders: "sent" }, at);
         return [];
       case "patrol":
-        living.looksAreTold = true;
-        living.lookAt = never;
+        living.checksAreLogged = true;
+        living.checkAt = never;
         if (line.patrol === "looked") this.#learn(living, { kind: "minutePassed" }, at);
         return [];
       case "truth":
@@ -124,37 +124,37 @@ export class Replay {
     while (this.#due <= at) {
       const now = this.#due;
       for (const living of this.#feeders.values()) {
-        if (living.lookAt <= now) this.#learn(living, { kind: "minutePassed" }, now);
+        if (living.checkAt <= now) this.#learn(living, { kind: "minutePassed" }, now);
       }
       for (const living of this.#feeders.values()) {
-        if (living.tellAt <= now) this.#tell(living, now);
+        if (living.reportHopperAt <= now) this.#tell(living, now);
       }
       this.#due = never;
       for (const living of this.#feeders.values()) this.#expect(living);
     }
   }
 
-  #expect({ lookAt, tellAt }: Living): void {
+  #expect({ checkAt: lookAt, reportHopperAt: tellAt }: ReplayedFeeder): void {
     this.#due = earlier(this.#due, earlier(lookAt, tellAt));
   }
 
   // --- facts -----------------------------------------------------------------------------------------------------------
 
-  #add({ feeder: id, at, ...line }: LogLine): Living {
-    const base = usualSettings({ practice: false, place: null, zone: "UTC" }, id);
-    const mine = withLogged(base, this.#options.settings);
-    const settings = line.kind === "settings" ? withLogged(mine, line.settings) : mine;
+  #add({ feeder: id, at, ...line }: LogLine): ReplayedFeeder {
+    const base = defaultSettings({ practice: false, place: null, zone: "UTC" }, id);
+    const mine = withLoggedSettings(base, this.#options.settings);
+    const settings = line.kind === "settings" ? withLoggedSettings(mine, line.settings) : mine;
     const state = newFeeder(settings, at);
     // The server, too, looks at a new feeder with its next patrol: after it was added, or the log could not say first that it tells.
-    const living: Living = {
+    const living: ReplayedFeeder = {
       id,
       state,
       seen: new SeenNumbers(),
-      boots: new ToldBoots(),
+      boots: new LoggedBoots(),
       lastHeardAt: null,
-      lookAt: patrolFrom(after(at, milliseconds(1))),
-      looksAreTold: false,
-      tellAt: this.#nextTelling(settings, at),
+      checkAt: nextCheckFrom(after(at, milliseconds(1))),
+      checksAreLogged: false,
+      reportHopperAt: this.#nextTelling(settings, at),
     };
     this.#feeders.set(id, living);
     this.tally.added();
@@ -162,35 +162,35 @@ export class Replay {
     return living;
   }
 
-  #hear(living: Living, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
+  #hear(living: ReplayedFeeder, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
     const recalled = living.boots.of(report.boot);
-    const life = told ?? lifeByClock(withStored(living.state, recalled), report, at);
+    const life = told ?? bootNumberByClock(mergeStoredBoots(living.state, recalled), report, at);
     if (life === null) {
       const problem = "fits no start that used this id and can't be a new one, which the server refuses";
       return [{ field: "report.boot", problem }];
     }
-    const ofLife = { ...report, boot: bootOfLife(report.boot, life) };
+    const ofLife = { ...report, boot: numberedBoot(report.boot, life) };
     const { fresh, duplicates } = living.seen.sort(ofLife);
-    const taken = takeReport(beginning(living), ofLife, fresh, at, recalled);
+    const taken = takeReport(startReplayUpdate(living), ofLife, fresh, at, recalled);
     living.boots.note(ofLife, fresh, at);
     this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
     this.#keep(living, taken.feeder, at);
     return [];
   }
 
-  #do(living: Living, said: SaidAct, at: Instant): void {
+  #do(living: ReplayedFeeder, said: LogEntry, at: Instant): void {
     this.#learn(living, factOf(said, at, living.state.settings), at);
   }
 
-  #learn(living: Living, fact: Fact, at: Instant): void {
-    this.#keep(living, advanced(beginning(living), fact, at), at);
+  #learn(living: ReplayedFeeder, fact: Fact, at: Instant): void {
+    this.#keep(living, applyFact(startReplayUpdate(living), fact, at), at);
   }
 
-  #keep(living: Living, { state, effects, lastHeardAt }: Advanced, at: Instant): void {
+  #keep(living: ReplayedFeeder, { state, effects, lastReportAt: lastHeardAt }: FeederUpdate, at: Instant): void {
     const before = living.state.alarms;
     living.state = state;
     living.lastHeardAt = lastHeardAt;
-    if (!living.looksAreTold) living.lookAt = patrolFrom(nextLookAt(state, at));
+    if (!living.checksAreLogged) living.checkAt = nextCheckFrom(nextCheckAt(state, at));
     this.#expect(living);
     for (const effect of effects) {
       if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
@@ -199,24 +199,24 @@ export class Replay {
       const { fault: alarm, from, to: phase, priority, reason, present } = change;
       // Whoever reads phases must not take a fault's coming and going for an arrow of its alarm.
       const said = from === phase ? { present } : { phase };
-      this.#options.say({ at: isoOf(change.at), feeder: living.id, alarm, ...said, priority, reason });
+      this.#options.output({ at: isoOf(change.at), feeder: living.id, alarm, ...said, priority, reason });
     }
   }
 
   // --- what is told besides alarms ---------------------------------------------------------------------------------------
 
-  #tell(living: Living, now: Instant): void {
+  #tell(living: ReplayedFeeder, now: Instant): void {
     const { hopper, settings } = living.state;
-    const level = levelOf(hopper, settings);
+    const level = hopperLevel(hopper, settings);
     const forecast = forecastEmpty(hopper, settings, now);
     const moment = (at: "p10" | "p50" | "p90") => (forecast.kind === "emptyAt" ? isoOf(forecast[at]) : null);
-    this.#options.say({
+    this.#options.output({
       at: isoOf(now),
       feeder: living.id,
       hopper: level && { grams: tenths(level.grams), low: tenths(level.low), high: tenths(level.high) },
       empty: { p10: moment("p10"), p50: moment("p50"), p90: moment("p90") },
     });
-    living.tellAt = this.#nextTelling(settings, now);
+    living.reportHopperAt = this.#nextTelling(settings, now);
   }
 
   #nextTelling({ zone }: FeederSettings, now: Instant): Instant {
@@ -231,18 +231,18 @@ export class Replay {
 }
 
 /** Where the log doesn't say which start a report is of; null where the clocks can't tell either. */
-function lifeByClock(
-  { clock, sequence }: Pick<FeederState, "clock" | "sequence">,
+function bootNumberByClock(
+  { clock, eventSequence: sequence }: Pick<FeederState, "clock" | "eventSequence">,
   { boot, sentUptime }: PostedReport,
   at: Instant,
 ): number | null {
-  const lives = livesOf(clock, sequence, boot);
+  const lives = knownBootNumbers(clock, sequence, boot);
   const [newest = 1] = lives;
-  const verdict = judgeByClock(clock, boot, lives, sentUptime, at);
+  const verdict = bootByClock(clock, boot, lives, sentUptime, at);
   switch (verdict.kind) {
     case "known":
-      return verdict.life;
-    case "leftBehind":
+      return verdict.bootNumber;
+    case "fromEarlierBoot":
     case "newUnlessContinued":
       return newest;
     case "new":
@@ -254,20 +254,20 @@ function lifeByClock(
 }
 
 /** A feeder as it stands in the virtual now. */
-interface Living {
+interface ReplayedFeeder {
   readonly id: string;
   state: FeederState;
   readonly seen: SeenNumbers;
-  readonly boots: ToldBoots;
+  readonly boots: LoggedBoots;
   lastHeardAt: Instant | null;
-  lookAt: Instant; // when patrol looks, if nothing happens before
-  looksAreTold: boolean; // from then on patrol looks when the log says so
-  tellAt: Instant; // when its hopper is told
+  checkAt: Instant; // when patrol looks, if nothing happens before
+  checksAreLogged: boolean; // from then on patrol looks when the log says so
+  reportHopperAt: Instant; // when its hopper is told
 }
 
-const beginning = ({ id, state, lastHeardAt }: Living): Advanced =>
-  begin({ id, yard: "", state, lastHeardAt, steppedAt: null });
+const startReplayUpdate = ({ id, state, lastHeardAt }: ReplayedFeeder): FeederUpdate =>
+  startUpdate({ id, yard: "", state, lastReportAt: lastHeardAt, lastStepAt: null });
 
-const patrolFrom = (at: Instant): Instant => (Math.ceil(at / lookEvery) * lookEvery) as Instant;
+const nextCheckFrom = (at: Instant): Instant => (Math.ceil(at / checkInterval) * checkInterval) as Instant;
 
 const tenths = (mass: number): number => Math.round(mass * 10) / 10;

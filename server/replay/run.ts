@@ -3,13 +3,13 @@ import type { FieldProblem } from "../contract/fieldProblem.ts";
 import { readLine } from "./logLine.ts";
 import { Replay } from "./replay.ts";
 
-export interface Run {
+export interface ReplayRun {
   readonly settings: LoggedSettings;
   readonly hourly: boolean;
   readonly summary: boolean;
   /** Takes what is told, a line each; resolves when there is room for more. */
   readonly out: (text: string) => Promise<void> | undefined;
-  readonly complain: (text: string) => void;
+  readonly printError: (text: string) => void;
 }
 
 /**
@@ -17,12 +17,12 @@ export interface Run {
  * the rest goes on.
  * @returns how many lines were wrong.
  */
-export async function runReplay(lines: AsyncIterable<string>, run: Run): Promise<number> {
+export async function runReplay(lines: AsyncIterable<string>, run: ReplayRun): Promise<number> {
   let told: string[] = []; // of the present line
   const replay = new Replay({
     settings: run.settings,
     hourly: run.hourly,
-    say: (line) => told.push(JSON.stringify(line)),
+    output: (line) => told.push(JSON.stringify(line)),
   });
   let number = 0;
   let wrong = 0;
@@ -33,15 +33,15 @@ export async function runReplay(lines: AsyncIterable<string>, run: Run): Promise
     const problems = read.kind === "wrong" ? read.problems : replay.take(read.line);
     if (problems.length > 0) {
       wrong += 1;
-      for (const problem of problems) run.complain(complaint(number, problem));
+      for (const problem of problems) run.printError(complaintText(number, problem));
     }
     for (const line of told) await run.out(`${line}\n`);
     if (told.length > 0) told = [];
   }
   const { refused } = replay.tally;
-  if (refused > 0) run.complain(`${refused} events or readings were set aside, as the server sets them aside`);
+  if (refused > 0) run.printError(`${refused} events or readings were set aside, as the server sets them aside`);
   if (run.summary) await run.out(`${JSON.stringify({ summary: replay.tally.summary() })}\n`);
   return wrong;
 }
 
-const complaint = (number: number, { field, problem }: FieldProblem) => `line ${number}: ${field}: ${problem}`;
+const complaintText = (number: number, { field, problem }: FieldProblem) => `line ${number}: ${field}: ${problem}`;

@@ -6,7 +6,7 @@ import type { PostedEvent, PostedReport } from "../contract/readReport.ts";
  * log, this stays small: the newest boots, and of each the highest gaps.
  */
 export class SeenNumbers {
-  readonly #boots = new Map<string, Seen>(); // the one last used stands last
+  readonly #boots = new Map<string, SeenBoot>(); // the one last used stands last
 
   /** @returns those that are new, by seq. */
   sort({ boot, events }: Pick<PostedReport, "boot" | "events">): { fresh: readonly PostedEvent[]; duplicates: number } {
@@ -14,12 +14,12 @@ export class SeenNumbers {
     const seen = this.#of(boot);
     const rising = events.every(({ seq }, index) => index === 0 || seq > (events[index - 1]?.seq ?? seq));
     const fresh = (rising ? [...events] : [...events].sort((a, b) => a.seq - b.seq)).filter(({ seq }) =>
-      take(seen, seq),
+      markSeen(seen, seq),
     );
     return { fresh, duplicates: events.length - fresh.length };
   }
 
-  #of(boot: string): Seen {
+  #of(boot: string): SeenBoot {
     const known = this.#boots.get(boot);
     if (known && this.#boots.size === 1) return known;
     const seen = known ?? { highest: 0, gaps: [] };
@@ -37,7 +37,7 @@ export class SeenNumbers {
 const bootsRemembered = 256;
 const gapsRemembered = 256;
 
-interface Seen {
+interface SeenBoot {
   highest: number;
   gaps: Gap[]; // ascending, none touching the next
 }
@@ -49,7 +49,7 @@ interface Gap {
 
 const nothing = { fresh: [], duplicates: 0 };
 
-function take(seen: Seen, seq: number): boolean {
+function markSeen(seen: SeenBoot, seq: number): boolean {
   const { highest, gaps } = seen;
   if (seq > highest) {
     if (seq > highest + 1) gaps.push({ from: highest + 1, to: seq - 1 });

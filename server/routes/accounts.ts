@@ -6,7 +6,7 @@ import { changePassphrase, endSessions, removeAccount, sessionsView } from "../f
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
-import { forgetCookie, guardedSession, keeperOf } from "./sessions.ts";
+import { forgetCookie, requiredSession, signedInPerson } from "./sessions.ts";
 
 /** What a person does with their own account. */
 export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
@@ -18,24 +18,24 @@ export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKe
     "/api/v1/me/passphrase",
     { config: fewTries, schema: { hide: true, body: passphraseRequest } },
     async (request, reply) => {
-      const change = await changePassphrase(ports, guardedSession(request), request.body);
+      const change = await changePassphrase(ports, requiredSession(request), request.body);
       return change.kind === "changed" ? reply.status(204).send() : sendWrongField(reply, change);
     },
   );
 
   door.get("/api/v1/me/sessions", { schema: { hide: true } }, (request) =>
-    sessionsView(ports, guardedSession(request)),
+    sessionsView(ports, requiredSession(request)),
   );
 
   door.delete("/api/v1/me/sessions", { schema: { hide: true } }, async (request) => {
-    const session = guardedSession(request);
+    const session = requiredSession(request);
     await endSessions(ports, session, null);
     return sessionsView(ports, session);
   });
 
   const params = z.object({ session: z.string() });
   door.delete("/api/v1/me/sessions/:session", { schema: { hide: true, params } }, async (request, reply) => {
-    const session = guardedSession(request);
+    const session = requiredSession(request);
     if (!(await endSessions(ports, session, request.params.session))) return sendProblem(reply, noSession);
     return sessionsView(ports, session);
   });
@@ -45,7 +45,7 @@ export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKe
     { config: fewTries, schema: { hide: true, body: deleteAccountRequest } },
     async (request, reply): Promise<FastifyReply> => {
       const { passphrase, withYards = false } = request.body;
-      const removal = await removeAccount(ports, keys, keeperOf(request).id, { passphrase, withYards });
+      const removal = await removeAccount(ports, keys, signedInPerson(request).id, { passphrase, withYards });
       switch (removal.kind) {
         case "removed":
           return forgetCookie(reply).status(204).send();

@@ -4,25 +4,25 @@
  */
 export interface BodyBudget {
   /** @param end tells the sender that there was no room. @returns null where there is none for this one */
-  reserve(bytes: number, end: () => void): BodyRoom | null;
+  reserve(bytes: number, end: () => void): BodyReservation | null;
   /** In use now, for tests. */
-  used(): number;
+  bytesUsed(): number;
 }
 
-export interface BodyRoom {
+export interface BodyReservation {
   /** The whole body is here: it is worked on, and no longer ended for others. */
-  arrived(): void;
+  markComplete(): void;
   release(): void;
 }
 
-export function bodyBudget(most: number): BodyBudget {
-  const arriving = new Map<BodyRoom, { readonly bytes: number; readonly end: () => void }>();
+export function createBodyBudget(most: number): BodyBudget {
+  const arriving = new Map<BodyReservation, { readonly bytes: number; readonly end: () => void }>();
   let used = 0;
 
   /** Ends arriving bodies that are larger than this one, the largest first, until there is room for it. */
   function makeRoom(bytes: number): void {
     while (used + bytes > most) {
-      let [largest, size] = [null as BodyRoom | null, bytes];
+      let [largest, size] = [null as BodyReservation | null, bytes];
       for (const [room, of] of arriving) if (of.bytes > size) [largest, size] = [room, of.bytes];
       if (largest === null) return;
       const end = arriving.get(largest)?.end;
@@ -32,14 +32,14 @@ export function bodyBudget(most: number): BodyBudget {
   }
 
   return {
-    used: () => used,
+    bytesUsed: () => used,
     reserve(bytes, end) {
       makeRoom(bytes);
       if (used + bytes > most) return null;
       used += bytes;
       let held = true;
-      const room: BodyRoom = {
-        arrived: () => void arriving.delete(room),
+      const room: BodyReservation = {
+        markComplete: () => void arriving.delete(room),
         release() {
           arriving.delete(room);
           if (held) used -= bytes;

@@ -3,7 +3,7 @@ import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import fastifyStatic from "@fastify/static";
 import type { FastifyInstance } from "fastify";
-import { nothingHere } from "./problems.ts";
+import { sendNotFound } from "./problems.ts";
 
 /** The content policy's names for the scripts that this page carries within it (CSP Level 3, 2.3.1). */
 export const scriptHashes = (html: string): readonly string[] =>
@@ -12,10 +12,10 @@ export const scriptHashes = (html: string): readonly string[] =>
   );
 
 export const shellScriptHashes = (folder: string | null): readonly string[] =>
-  folder === null ? [] : scriptHashes(readFileSync(shellOf(folder), "utf8"));
+  folder === null ? [] : scriptHashes(readFileSync(shellPath(folder), "utf8"));
 
 /** @throws Error where nothing was built */
-function shellOf(folder: string): string {
+function shellPath(folder: string): string {
   const shell = join(folder, "index.html");
   if (!existsSync(shell)) throw new Error(`expected the built client at ${shell}: run npm run build first`);
   return shell;
@@ -23,7 +23,7 @@ function shellOf(folder: string): string {
 
 /** The built phone client. What has its hash in its name never changes; everything else is asked for anew. */
 export async function clientRoutes(app: FastifyInstance, folder: string): Promise<void> {
-  shellOf(folder);
+  shellPath(folder);
   await app.register(fastifyStatic, {
     root: folder,
     index: false,
@@ -40,6 +40,6 @@ export async function clientRoutes(app: FastifyInstance, folder: string): Promis
     const isPage =
       request.method === "GET" && !request.url.startsWith("/api/") && request.headers.accept?.includes("text/html");
     if (isPage) return reply.sendFile("index.html");
-    return nothingHere(request, reply);
+    return sendNotFound(request, reply);
   });
 }

@@ -1,28 +1,28 @@
 import type { FastifyReply, FastifyRequest } from "fastify";
-import type { Identified } from "../flows/feederKeys.ts";
-import { addressOf } from "./feederLimits.ts";
+import type { Identification } from "../flows/feederKeys.ts";
+import { senderAddress } from "./feederLimits.ts";
 import { type Problem, sendProblem } from "./problems.ts";
 import type { FeederDoor } from "./reportingContext.ts";
-import { noteSecurity } from "./securityLog.ts";
+import { logSecurityEvent } from "./securityLog.ts";
 
 /** Who knocks at the feeders' door. @param body what a signature must cover; a bare key covers nothing. */
-export const identify = (door: FeederDoor, request: FastifyRequest, body: string): Promise<Identified> =>
+export const identifyFeeder = (door: FeederDoor, request: FastifyRequest, body: string): Promise<Identification> =>
   door.keys.identify(request.headers.authorization, body, door.ports.clock.now());
 
 /** A key can be checked before a megabyte of body is read; a signature can't. */
-export const signs = (request: FastifyRequest): boolean => /^signature\s/i.test(request.headers.authorization ?? "");
+export const isSigned = (request: FastifyRequest): boolean => /^signature\s/i.test(request.headers.authorization ?? "");
 
 /** A wrong key or signature: counted by address, told, and noted. */
-export function refuseStranger(
+export function refuseUnknownSender(
   door: FeederDoor,
   request: FastifyRequest,
   reply: FastifyReply,
   why: string,
 ): FastifyReply {
-  noteSecurity(request, { event: "feederKeyRefused", address: addressOf(request), why });
+  logSecurityEvent(request, { event: "feederKeyRefused", address: senderAddress(request), why });
   const wait = door.limits.countFailure(request);
   if (wait !== null) return refuseTooOften(reply, tooManyWrongKeys, wait);
-  return sendProblem(reply.header("www-authenticate", "Bearer"), strangerProblem(why));
+  return sendProblem(reply.header("www-authenticate", "Bearer"), unknownSenderProblem(why));
 }
 
 export const refuseTooOften = (reply: FastifyReply, what: Problem, waitSeconds: number): FastifyReply =>
@@ -33,7 +33,7 @@ export const tooManyWrongKeys: Problem = {
   detail: "Too many wrong keys or signatures came from this address: wait, and check the feeder's key.",
 };
 
-export const strangerProblem = (why: string): Problem => ({
+export const unknownSenderProblem = (why: string): Problem => ({
   status: 401,
   detail: `Send the feeder's key as Authorization: Bearer pw_…: ${why}.`,
   errors: [{ field: "Authorization", problem: why }],

@@ -1,7 +1,7 @@
 import { normalizeIP } from "@fastify/rate-limit";
 import type { FastifyRequest } from "fastify";
 import type { Clock } from "../ports.ts";
-import { type PerMinute, perMinute } from "./perMinute.ts";
+import { createRateLimit, type RateLimit } from "./rateLimit.ts";
 
 /**
  * Limits at the feeders' routes. A report counts for its feeder only once the key or signature was checked: whoever has neither
@@ -15,9 +15,9 @@ export interface FeederLimits {
   /** A key or signature that is wrong. @returns the seconds to wait where there were too many */
   countFailure(request: FastifyRequest): number | null;
   /** A signature that was right: from here on its sender is known at this address. */
-  proved(request: FastifyRequest, feeder: string): void;
+  recordProvenSender(request: FastifyRequest, feeder: string): void;
   /** Whether so large a body is read before its signature can be checked. */
-  readsUnproven(request: FastifyRequest, bytes: number): boolean;
+  acceptsUnproven(request: FastifyRequest, bytes: number): boolean;
 }
 
 /** A feeder with a wrong key that reports every second reaches it. Chosen, no source. */
@@ -30,33 +30,33 @@ const linksPerMinute = 30;
 const smallBytes = 64 * 1024;
 const provenMax = 1_000;
 
-export function feederLimits(reportsPerMinute: number, clock: Clock): FeederLimits {
-  const reports = perMinute(reportsPerMinute, clock);
-  const links = perMinute(linksPerMinute, clock);
-  const failures: PerMinute = perMinute(failuresByAddress, clock);
-  const allFailures = perMinute(failuresInAll, clock);
+export function createFeederLimits(reportsPerMinute: number, clock: Clock): FeederLimits {
+  const reports = createRateLimit(reportsPerMinute, clock);
+  const links = createRateLimit(linksPerMinute, clock);
+  const failures: RateLimit = createRateLimit(failuresByAddress, clock);
+  const allFailures = createRateLimit(failuresInAll, clock);
   const proven = new Set<string>();
 
   return {
-    countReport: (feeder) => reports.add(feeder),
-    countLink: (feeder) => links.add(feeder),
+    countReport: (feeder) => reports.countOne(feeder),
+    countLink: (feeder) => links.countOne(feeder),
     countFailure(request) {
-      const [own, all] = [failures.add(addressOf(request)), allFailures.add("")];
+      const [own, all] = [failures.countOne(senderAddress(request)), allFailures.countOne("")];
       return own ?? all;
     },
-    proved(request, feeder) {
+    recordProvenSender(request, feeder) {
       if (proven.size >= provenMax) proven.delete(proven.values().next().value as string);
-      proven.add(`${addressOf(request)} ${feeder}`);
+      proven.add(`${senderAddress(request)} ${feeder}`);
     },
-    readsUnproven(request, bytes) {
-      const address = addressOf(request);
+    acceptsUnproven(request, bytes) {
+      const address = senderAddress(request);
       if (bytes <= smallBytes || !(failures.isFull(address) || allFailures.isFull(""))) return true;
-      return proven.has(`${address} ${signerOf(request)}`);
+      return proven.has(`${address} ${claimedSigner(request)}`);
     },
   };
 }
 
-const signerOf = ({ headers }: FastifyRequest): string =>
+const claimedSigner = ({ headers }: FastifyRequest): string =>
   (headers.authorization ?? "").match(/feeder="?([^",\s]+)/)?.[1] ?? "";
 
 const addresses = new WeakMap<FastifyRequest, string>();
@@ -65,7 +65,7 @@ const addresses = new WeakMap<FastifyRequest, string>();
  * One household is one IPv4 address, or a /64 of IPv6 (RFC 6177): wandering within it is no new sender. Read once, while the
  * request is there: a socket that has been closed has no address any more.
  */
-export function addressOf(request: FastifyRequest): string {
+export function senderAddress(request: FastifyRequest): string {
   const known = addresses.get(request);
   if (known !== undefined) return known;
   const { ip } = request as { readonly ip: string | undefined }; // undefined where the socket is closed already

@@ -2,17 +2,17 @@ import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify
 import type { WebSocket } from "ws";
 import type { LinkFrame } from "../contract/linkFrames.ts";
 import { after, type Instant, minutes } from "../domain/instant.ts";
-import { sendWaitingOrders } from "../flows/keeperActs.ts";
+import { sendWaitingOrders } from "../flows/keeperActions.ts";
 import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
-import { identify, refuseStranger, refuseTooOften, signs } from "./feederIdentity.ts";
-import { feederDamaged, overloaded, type Problem, problemOf, sendProblem } from "./problems.ts";
+import { identifyFeeder, isSigned, refuseTooOften, refuseUnknownSender } from "./feederIdentity.ts";
+import { ingestReport, outcomeProblem } from "./ingestReport.ts";
+import { feederDamagedProblem, overloadedProblem, type Problem, problemView, sendProblem } from "./problems.ts";
 import type { FeederDoor } from "./reportingContext.ts";
-import { problemFor, take } from "./takenReport.ts";
 
 /** The same reports over a socket, which also carries orders out at once. */
 export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
   const admitted = new WeakMap<FastifyRequest, string>();
-  const firstUse = usedSignatures();
+  const firstUse = createSignatureCheck();
   app.route({
     method: "GET",
     url: "/api/v1/link",
@@ -23,32 +23,32 @@ export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
     },
     // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
     preValidation: async (request, reply) => {
-      const who = await identify(door, request, "");
-      if (who.kind === "stranger") return refuseStranger(door, request, reply, who.why);
+      const who = await identifyFeeder(door, request, "");
+      if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
       const wait = door.limits.countLink(who.id);
-      if (wait !== null) return refuseTooOften(reply, tooManyLinks, wait);
-      if (signs(request) && !firstUse(request.headers.authorization ?? "", door.ports.clock.now())) {
-        return sendProblem(reply.header("www-authenticate", "Bearer"), usedSignature);
+      if (wait !== null) return refuseTooOften(reply, tooManyLinksProblem, wait);
+      if (isSigned(request) && !firstUse(request.headers.authorization ?? "", door.ports.clock.now())) {
+        return sendProblem(reply.header("www-authenticate", "Bearer"), usedSignatureProblem);
       }
       admitted.set(request, who.id);
     },
-    handler: (_request, reply) => sendProblem(reply.header("upgrade", "websocket"), noSocket),
-    wsHandler: (socket, request) => holdLink(door, admitted.get(request) as string, socket, request.log),
+    handler: (_request, reply) => sendProblem(reply.header("upgrade", "websocket"), noSocketProblem),
+    wsHandler: (socket, request) => serveLink(door, admitted.get(request) as string, socket, request.log),
   });
 }
 
-export const usedSignature: Problem = {
+export const usedSignatureProblem: Problem = {
   status: 401,
   detail: "A socket was opened with this signature already: make a new one for each socket.",
 };
 
-export const tooManyLinks: Problem = {
+export const tooManyLinksProblem: Problem = {
   status: 429,
   detail: "This feeder opened too many sockets within a minute: wait, and keep the one that is open.",
 };
 
 /** The frames on a socket are not signed: whoever records the signature of one must not open another with it. */
-function usedSignatures(): (authorization: string, now: Instant) => boolean {
+function createSignatureCheck(): (authorization: string, now: Instant) => boolean {
   const used = new Map<string, Instant>();
   return (authorization, now) => {
     for (const [mac, until] of used) if (until < now) used.delete(mac);
@@ -60,20 +60,21 @@ function usedSignatures(): (authorization: string, now: Instant) => boolean {
 }
 
 /** RFC 9110, 15.5.22. */
-export const noSocket: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
+export const noSocketProblem: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
 
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
-function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
+function serveLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
   const answer = async (text: string): Promise<LinkFrame> => {
-    if (door.limits.countReport(feeder) !== null) return { problem: problemOf(tooOften(door.reportsPerMinute)) };
-    const late = door.overload.isLate("report");
+    if (door.limits.countReport(feeder) !== null)
+      return { problem: problemView(tooManyReportsProblem(door.reportsPerMinute)) };
+    const late = door.overload.isOverloaded("report");
     const room = late ? null : door.bodies.proven.reserve(Buffer.byteLength(text), () => undefined);
     if (room === null) {
-      door.overload.refused("report");
-      return { problem: problemOf(overloaded) };
+      door.overload.recordRefusal("report");
+      return { problem: problemView(overloadedProblem) };
     }
-    room.arrived();
-    return answerTo(door, feeder, text, log).finally(room.release);
+    room.markComplete();
+    return answerFrame(door, feeder, text, log).finally(room.release);
   };
   // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
   let waiting = 0;
@@ -91,34 +92,34 @@ function holdLink(door: FeederDoor, feeder: string, socket: WebSocket, log: Fast
       });
   });
   socket.on("error", (error) => log.info({ err: error, feeder }, "a feeder's socket broke"));
-  keepAwake(socket);
+  keepAlive(socket);
   door.sockets.attach(feeder, socket);
   sendWaitingOrders(door.ports, feeder).catch((error: unknown) =>
     log.error({ err: error, feeder }, "waiting orders could not be sent; they go with the next answer"),
   );
 }
 
-export const tooOften = (most: number): Problem => ({
+export const tooManyReportsProblem = (most: number): Problem => ({
   status: 429,
   detail: `More than ${most} reports a minute: wait, and send more events in each.`,
 });
 
-async function answerTo(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
+async function answerFrame(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
   try {
-    const outcome = await take(door, feeder, text, log);
-    return outcome.kind === "answered" ? { answer: outcome.answer } : { problem: problemOf(problemFor(outcome)) };
+    const outcome = await ingestReport(door, feeder, text, log);
+    return outcome.kind === "answered" ? { answer: outcome.answer } : { problem: problemView(outcomeProblem(outcome)) };
   } catch (error) {
     log.error({ err: error, feeder }, "a report on a socket could not be stored");
-    if (error instanceof FeederDamaged) return { problem: problemOf(feederDamaged) };
+    if (error instanceof FeederDamaged) return { problem: problemView(feederDamagedProblem) };
     const status = error instanceof StoreBusy ? 503 : isStoreProblem(error) ? 507 : 500;
-    return { problem: problemOf({ status, detail: "Nothing was stored. Keep it and try again." }) };
+    return { problem: problemView({ status, detail: "Nothing was stored. Keep it and try again." }) };
   }
 }
 
 export const pingEveryMilliseconds = 30_000;
 
 /** Home routers forget a quiet connection without a word; a ping that isn't answered ends it, so that orders don't vanish. */
-function keepAwake(socket: WebSocket): void {
+function keepAlive(socket: WebSocket): void {
   let answered = true;
   socket.on("pong", () => {
     answered = true;

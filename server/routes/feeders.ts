@@ -3,30 +3,30 @@ import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
 import {
   acknowledgeRequest,
+  actionIdRequest,
   addFeederRequest,
   changeFeederRequest,
   cleanedRequest,
-  numberedRequest,
   orderRequest,
   outOfServiceRequest,
   refillRequest,
   shelveRequest,
 } from "../contract/api.ts";
-import { shelvedMax } from "../domain/alarms/lifeCycle.ts";
-import type { ToldRefill } from "../domain/facts.ts";
+import { shelvedMax } from "../domain/alarms/alarmTransitions.ts";
+import type { ReportedRefill } from "../domain/facts.ts";
 import { type FaultKind, faultKinds } from "../domain/faults.ts";
 import { after, days, instantOf } from "../domain/instant.ts";
 import { grams } from "../domain/units.ts";
 import { dayView } from "../flows/days.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { addFeeder, changeFeeder, changeKey, removeFeeder } from "../flows/feeders.ts";
-import { act, askOrder, onceBy, tellRefill } from "../flows/keeperActs.ts";
-import type { KeeperFact } from "../flows/pure/loggedActs.ts";
+import { applyKeeperAction, onceById, reportRefill, requestOrder } from "../flows/keeperActions.ts";
+import type { KeeperFact } from "../flows/pure/logEntry.ts";
 import { feederView } from "../flows/views.ts";
 import type { FeederRow, Ports } from "../ports.ts";
 import { orderEnd } from "./orderEnd.ts";
 import { sendProblem } from "./problems.ts";
-import { keeperOf } from "./sessions.ts";
+import { signedInPerson } from "./sessions.ts";
 
 /** One feeder: what it is like, what the keeper says about it, and what the keeper tells it to do. */
 export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
@@ -47,8 +47,8 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       },
     },
     async (request, reply) => {
-      const added = await addFeeder(ports, request.body.yard, request.body, keeperOf(request).name);
-      if (!added) return wrongField(reply, "yard", "is no yard of this house");
+      const added = await addFeeder(ports, request.body.yard, request.body, signedInPerson(request).name);
+      if (!added) return sendFieldProblem(reply, "yard", "is no yard of this house");
       const { feeder, key } = added;
       return reply.status(201).send({ feeder: feederView(feeder, ports.clock.now()), key });
     },
@@ -64,7 +64,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     "/api/v1/feeders/:feeder",
     { schema: { hide: true, params, body: changeFeederRequest } },
     async (request, reply) =>
-      shown(reply, await changeFeeder(ports, request.params.feeder, request.body, keeperOf(request).name)),
+      shown(reply, await changeFeeder(ports, request.params.feeder, request.body, signedInPerson(request).name)),
   );
 
   door.delete("/api/v1/feeders/:feeder", { schema: { hide: true, params } }, async (request, reply) => {
@@ -95,12 +95,12 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     async (request, reply) => {
       const now = ports.clock.now();
       const at = request.body.at ? instantOf(request.body.at) : now;
-      if (at > now) return wrongField(reply, "at", "lies in the future");
+      if (at > now) return sendFieldProblem(reply, "at", "lies in the future");
       if (at < after(now, days(-refillDaysBack)))
-        return wrongField(reply, "at", `lies more than ${refillDaysBack} days back`);
-      const refill: ToldRefill = { at, what: withGrams(request.body.what) };
+        return sendFieldProblem(reply, "at", `lies more than ${refillDaysBack} days back`);
+      const refill: ReportedRefill = { at, what: refillWithUnits(request.body.what) };
       const { feeder } = request.params;
-      return shown(reply, await tellRefill(ports, feeder, request.body.id, refill, keeperOf(request).name));
+      return shown(reply, await reportRefill(ports, feeder, request.body.id, refill, signedInPerson(request).name));
     },
   );
 
@@ -110,13 +110,13 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     async (request, reply) => {
       const now = ports.clock.now();
       const said = request.body?.at ? instantOf(request.body.at) : null;
-      if (said !== null && said > now) return wrongField(reply, "at", "lies in the future");
+      if (said !== null && said > now) return sendFieldProblem(reply, "at", "lies in the future");
       if (said !== null && said < after(now, days(-refillDaysBack)))
-        return wrongField(reply, "at", `lies more than ${refillDaysBack} days back`);
-      const by = keeperOf(request).name;
+        return sendFieldProblem(reply, "at", `lies more than ${refillDaysBack} days back`);
+      const by = signedInPerson(request).name;
       return shown(
         reply,
-        await act(ports, request.params.feeder, by, (_, at) => ({ kind: "cleaned", at: said ?? at, by })),
+        await applyKeeperAction(ports, request.params.feeder, by, (_, at) => ({ kind: "cleaned", at: said ?? at, by })),
       );
     },
   );
@@ -132,10 +132,10 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     },
     async (request, reply) => {
       const end = orderEnd(request.body, ports.clock.now());
-      if (end.kind === "wrong") return end.sendTo(reply);
+      if (end.kind === "invalid") return end.sendTo(reply);
       const { id, kind } = request.body;
-      const asked = { id, kind, until: end.until, by: keeperOf(request).name };
-      return shown(reply, await askOrder(ports, request.params.feeder, asked));
+      const asked = { id, kind, until: end.until, by: signedInPerson(request).name };
+      return shown(reply, await requestOrder(ports, request.params.feeder, asked));
     },
   );
 
@@ -144,7 +144,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     feeder: string,
     fact: KeeperFact & { readonly by: string },
     said: { readonly id?: string | undefined } | null | undefined,
-  ) => shown(reply, await act(ports, feeder, fact.by, () => fact, onceBy(feeder, said?.id)));
+  ) => shown(reply, await applyKeeperAction(ports, feeder, fact.by, () => fact, onceById(feeder, said?.id)));
   const alarm = z.object({ feeder: z.string(), fault: z.enum(faultKinds as [FaultKind, ...FaultKind[]]) });
 
   door.post(
@@ -152,7 +152,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     { schema: { hide: true, params: alarm, body: acknowledgeRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      const by = keeperOf(request).name;
+      const by = signedInPerson(request).name;
       const said = request.body?.raisedAt;
       const raisedAt = said ? instantOf(said) : null;
       const { calledAs } = request.body ?? {};
@@ -163,10 +163,10 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 
   door.post(
     "/api/v1/feeders/:feeder/alarms/:fault/reset",
-    { schema: { hide: true, params: alarm, body: numberedRequest } },
+    { schema: { hide: true, params: alarm, body: actionIdRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      const by = keeperOf(request).name;
+      const by = signedInPerson(request).name;
       return answered(reply, feeder, { kind: "alarmReset", fault, by }, request.body);
     },
   );
@@ -176,17 +176,17 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     { schema: { hide: true, params: alarm, body: outOfServiceRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      const [by, { why }] = [keeperOf(request).name, request.body];
-      return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, why, by }, request.body);
+      const [by, { why }] = [signedInPerson(request).name, request.body];
+      return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, reason: why, by }, request.body);
     },
   );
 
   door.post(
     "/api/v1/feeders/:feeder/alarms/:fault/return-to-service",
-    { schema: { hide: true, params: alarm, body: numberedRequest } },
+    { schema: { hide: true, params: alarm, body: actionIdRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      const by = keeperOf(request).name;
+      const by = signedInPerson(request).name;
       return answered(reply, feeder, { kind: "alarmReturnedToService", fault, by }, request.body);
     },
   );
@@ -197,9 +197,9 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     async (request, reply) => {
       const { feeder, fault } = request.params;
       const [now, until] = [ports.clock.now(), instantOf(request.body.until)];
-      if (until <= now) return wrongField(reply, "until", "lies in the past");
-      if (until > after(now, shelvedMax)) return wrongField(reply, "until", "is more than 7 days away");
-      const by = keeperOf(request).name;
+      if (until <= now) return sendFieldProblem(reply, "until", "lies in the past");
+      if (until > after(now, shelvedMax)) return sendFieldProblem(reply, "until", "is more than 7 days away");
+      const by = signedInPerson(request).name;
       return answered(reply, feeder, { kind: "alarmShelved", fault, until, by }, request.body);
     },
   );
@@ -214,11 +214,11 @@ const examples = {
 
 const refillDaysBack = 30;
 
-type SaidRefill = z.infer<typeof refillRequest>["what"];
+type RefillInput = z.infer<typeof refillRequest>["what"];
 
-function withGrams(what: SaidRefill): ToldRefill["what"] {
+function refillWithUnits(what: RefillInput): ReportedRefill["what"] {
   return what.kind === "filled" ? what : { kind: what.kind, grams: grams(what.grams) };
 }
 
-const wrongField = (reply: FastifyReply, field: string, problem: string) =>
+const sendFieldProblem = (reply: FastifyReply, field: string, problem: string) =>
   sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });

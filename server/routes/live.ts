@@ -1,9 +1,9 @@
 import type { FastifyInstance, FastifyRequest } from "fastify";
-import type { LiveBrowsers, Watching } from "../adapters/liveBrowsers.ts";
+import type { BrowserSession, LiveBrowsers } from "../adapters/liveBrowsers.ts";
 import { validSession } from "../flows/signIn.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
-import { keeperOf, sessionHashOf } from "./sessions.ts";
+import { sessionHash, signedInPerson } from "./sessions.ts";
 
 /** Tells watching browsers what changed; they fetch it themselves. */
 export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrowsers): void {
@@ -16,20 +16,20 @@ export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrow
       preValidation: async (request, reply) => {
         // Browsers send cookies with a socket that another site's page opens, but they also say whose page it is.
         const { origin, host } = request.headers;
-        if (origin !== undefined && hostOf(origin) !== host) {
+        if (origin !== undefined && originHost(origin) !== host) {
           return sendProblem(reply, { status: 403, detail: "Another site may not watch." });
         }
-        yardsOf.set(request, await yardsNow(ports, keeperOf(request).id));
-        const refused = browsers.refusal(sessionHashOf(request));
+        yardsOf.set(request, await currentYards(ports, signedInPerson(request).id));
+        const refused = browsers.refusal(sessionHash(request));
         if (refused !== null) return sendProblem(reply, { status: 429, detail: refused });
       },
     },
     (socket, request) => {
       socket.on("error", (error) => request.log.info({ err: error }, "a browser's socket broke"));
-      const [person, session] = [keeperOf(request).id, sessionHashOf(request)];
+      const [person, session] = [signedInPerson(request).id, sessionHash(request)];
       const yards = yardsOf.get(request) ?? new Set();
       browsers.attach(socket, { person, session, yards });
-      confirm(ports, { person, session, yards }).catch((error: unknown) => {
+      confirmAccess(ports, { person, session, yards }).catch((error: unknown) => {
         request.log.error({ err: error }, "whether a live socket is still allowed could not be read; it is closed");
         browsers.closeSocketsOf({ session });
       });
@@ -41,14 +41,14 @@ export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrow
  * Looks once more after the socket is attached: a session that ended, or a person who was removed, between the first look and
  * then was closed before this socket was there to be closed.
  */
-async function confirm(ports: Ports, { person, session, yards }: Watching): Promise<void> {
-  if ((await validSession(ports, session)) === null) return ports.live.closeSocketsOf({ session });
-  const now = await yardsNow(ports, person);
-  if (now.size !== yards.size || [...now].some((yard) => !yards.has(yard))) ports.live.reconnect(person);
+async function confirmAccess(ports: Ports, { person, session, yards }: BrowserSession): Promise<void> {
+  if ((await validSession(ports, session)) === null) return ports.liveFeed.closeSocketsOf({ session });
+  const now = await currentYards(ports, person);
+  if (now.size !== yards.size || [...now].some((yard) => !yards.has(yard))) ports.liveFeed.reconnect(person);
 }
 
-async function yardsNow({ store }: Ports, person: string): Promise<ReadonlySet<string>> {
+async function currentYards({ store }: Ports, person: string): Promise<ReadonlySet<string>> {
   return new Set((await store.people.membershipsOf(person)).map(({ yard }) => yard));
 }
 
-const hostOf = (origin: string): string | null => (URL.canParse(origin) ? new URL(origin).host : null);
+const originHost = (origin: string): string | null => (URL.canParse(origin) ? new URL(origin).host : null);

@@ -5,19 +5,19 @@ import { type Instant, instantOf } from "../domain/instant.ts";
 import { sendProblem } from "./problems.ts";
 
 export type OrderEnd =
-  | { readonly kind: "fine"; readonly until: Instant | null }
-  | { readonly kind: "wrong"; sendTo(reply: FastifyReply): FastifyReply };
+  | { readonly kind: "valid"; readonly until: Instant | null }
+  | { readonly kind: "invalid"; sendTo(reply: FastifyReply): FastifyReply };
 
 /** When an order that is asked for ends by itself, or what is wrong with its end. */
 export function orderEnd({ kind, until: said }: z.infer<typeof orderRequest>, now: Instant): OrderEnd {
   const until = said ? instantOf(said) : null;
-  if (until !== null && kind === "resume") return wrong("has no meaning for a resume");
-  if (until !== null && until <= now) return wrong("lies in the past");
-  return { kind: "fine", until };
+  if (until !== null && kind === "resume") return invalidEnd("has no meaning for a resume");
+  if (until !== null && until <= now) return invalidEnd("lies in the past");
+  return { kind: "valid", until };
 }
 
-const wrong = (problem: string): OrderEnd => ({
-  kind: "wrong",
+const invalidEnd = (problem: string): OrderEnd => ({
+  kind: "invalid",
   sendTo: (reply) =>
     sendProblem(reply, { status: 400, detail: `until: ${problem}`, errors: [{ field: "until", problem }] }),
 });

@@ -26,8 +26,8 @@ import {
 import { noRelyingParty, relyingParty } from "../flows/relyingParty.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
-import { noteSecurity } from "./securityLog.ts";
-import { deviceOf, guardedSession, keeperOf, remember } from "./sessions.ts";
+import { logSecurityEvent } from "./securityLog.ts";
+import { deviceOf, remember, requiredSession, signedInPerson } from "./sessions.ts";
 import { refuseUnknownFields } from "./strict.ts";
 
 export interface PasskeyRoutes {
@@ -82,7 +82,8 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
 export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
   const door = app.withTypeProvider<ZodTypeProvider>();
   const own = z.object({ passkey: z.string() });
-  const view = (request: FastifyRequest) => passkeysView(ports, partyOf(request, publicUrl), keeperOf(request).id);
+  const view = (request: FastifyRequest) =>
+    passkeysView(ports, partyOf(request, publicUrl), signedInPerson(request).id);
 
   door.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
 
@@ -92,7 +93,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     async (request, reply) => {
       const party = partyOf(request, publicUrl);
       if (party === null) return sendProblem(reply, unusable);
-      const session = guardedSession(request);
+      const session = requiredSession(request);
       const { passphrase } = request.body;
       if (passphrase !== undefined && !(await confirmByPassphrase(ports, passkeys, session, passphrase))) {
         return refusePassphrase(reply);
@@ -108,7 +109,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     async (request, reply) => {
       const party = partyOf(request, publicUrl);
       if (party === null) return sendProblem(reply, unusable);
-      const outcome = await addPasskey(ports, passkeys, party, guardedSession(request), request.body);
+      const outcome = await addPasskey(ports, passkeys, party, requiredSession(request), request.body);
       switch (outcome.kind) {
         case "refused":
           noteRefusal(request, outcome);
@@ -130,15 +131,15 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     "/api/v1/me/passkeys/:passkey",
     { schema: { hide: true, params: own, body: renamePasskeyRequest } },
     async (request, reply) => {
-      const person = keeperOf(request).id;
+      const person = signedInPerson(request).id;
       const renamed = await ports.store.keepers.renamePasskey(person, request.params.passkey, request.body.label);
       return renamed ? view(request) : sendProblem(reply, noSuchPasskey);
     },
   );
 
   door.delete("/api/v1/me/passkeys/:passkey", { schema: { hide: true, params: own } }, async (request, reply) => {
-    const person = keeperOf(request).id;
-    if (!isConfirmed(ports, passkeys, guardedSession(request))) return sendProblem(reply, unconfirmed);
+    const person = signedInPerson(request).id;
+    if (!isConfirmed(ports, passkeys, requiredSession(request))) return sendProblem(reply, unconfirmed);
     const removed = await ports.store.keepers.removePasskey(person, request.params.passkey);
     if (!removed) return sendProblem(reply, noSuchPasskey);
     return view(request);
@@ -147,7 +148,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
   door.post("/api/v1/me/confirm/options", { config: fewTries, schema: { hide: true } }, async (request, reply) => {
     const party = partyOf(request, publicUrl);
     if (party === null) return sendProblem(reply, unusable);
-    const options = await askToConfirm(ports, passkeys, party, guardedSession(request));
+    const options = await askToConfirm(ports, passkeys, party, requiredSession(request));
     return options ?? sendProblem(reply, { status: 409, detail: "You have no passkey. Give your passphrase instead." });
   });
 
@@ -155,7 +156,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     "/api/v1/me/confirm",
     { config: fewTries, schema: { hide: true, body: confirmRequest } },
     async (request, reply) => {
-      const session = guardedSession(request);
+      const session = requiredSession(request);
       const { passphrase, credential } = request.body;
       if (credential === undefined) {
         const right = await confirmByPassphrase(ports, passkeys, session, passphrase ?? "");
@@ -193,7 +194,7 @@ const refusedField = ({ words }: Refused) => ({
 /** Nothing of what was sent goes into the log: who, which of our rows, and why. */
 /** What exactly was wrong, for whoever reads the log; the line about the refused request says from where. */
 function noteRefusal(request: FastifyRequest, { why, person, passkey }: Refused): void {
-  noteSecurity(request, { event: "passkeyRefused", why, person, passkey });
+  logSecurityEvent(request, { event: "passkeyRefused", why, person, passkey });
 }
 
 const partyOf = (request: FastifyRequest, publicUrl: string | null) =>

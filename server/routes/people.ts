@@ -1,22 +1,22 @@
 import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { inviteRequest, meRequest, personRequest, type TestMailView } from "../contract/api.ts";
+import { inviteRequest, meRequest, personRequest, type TestEmailView } from "../contract/api.ts";
 import {
-  changeMail,
+  changeEmail,
   changePerson,
-  invite,
+  createInvite,
   meView,
-  type PersonChange,
+  type PersonChangeResult,
   peopleView,
   removePerson,
-  testMail,
+  testEmail,
   withdrawInvite,
 } from "../flows/people.ts";
 import type { MailOutcome, MemberChanges, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
-import { askingOf } from "./rights.ts";
-import { keeperOf } from "./sessions.ts";
+import { requesterOf } from "./rights.ts";
+import { signedInPerson } from "./sessions.ts";
 
 /** The people of a yard, and what each says of themselves. */
 export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
@@ -25,7 +25,7 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
   const person = z.object({ yard: z.string(), person: z.string() });
 
   door.get("/api/v1/yards/:yard/people", { schema: { hide: true, params: yard } }, (request) =>
-    peopleView(ports, request.params.yard, askingOf(request)),
+    peopleView(ports, request.params.yard, requesterOf(request)),
   );
 
   door.patch(
@@ -35,15 +35,15 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
       const { yard, person } = request.params;
       const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
       const changes: MemberChanges = Object.fromEntries(said);
-      const change = await changePerson(ports, yard, person, changes, askingOf(request));
+      const change = await changePerson(ports, yard, person, changes, requesterOf(request));
       return change.kind === "changed"
         ? peopleView(ports, yard, await askingNow(yard, request))
-        : refuse(reply, change);
+        : refuseChange(reply, change);
     },
   );
   /** A keeper who has just made themselves a helper sees what a helper sees. */
-  const askingNow = async (yard: string, request: Parameters<typeof askingOf>[0]) => {
-    const { person, role } = askingOf(request);
+  const askingNow = async (yard: string, request: Parameters<typeof requesterOf>[0]) => {
+    const { person, role } = requesterOf(request);
     return { person, role: (await ports.store.people.roleAt(person, { yard })) ?? role };
   };
 
@@ -52,15 +52,15 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     { schema: { hide: true, params: person } },
     async (request, reply) => {
       const { yard, person } = request.params;
-      const change = await removePerson(ports, yard, person, askingOf(request));
-      return change.kind === "changed" ? reply.status(204).send() : refuse(reply, change);
+      const change = await removePerson(ports, yard, person, requesterOf(request));
+      return change.kind === "changed" ? reply.status(204).send() : refuseChange(reply, change);
     },
   );
 
   door.post(
     "/api/v1/yards/:yard/invites",
     { schema: { hide: true, params: yard, body: inviteRequest } },
-    async (request, reply) => reply.status(201).send(await invite(ports, request.params.yard, request.body.role)),
+    async (request, reply) => reply.status(201).send(await createInvite(ports, request.params.yard, request.body.role)),
   );
 
   const openInvite = z.object({ yard: z.string(), invite: z.string() });
@@ -70,48 +70,48 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     async (request, reply) => {
       const { yard, invite } = request.params;
       if (!(await withdrawInvite(ports, yard, invite))) return sendProblem(reply, noInvite);
-      return peopleView(ports, yard, askingOf(request));
+      return peopleView(ports, yard, requesterOf(request));
     },
   );
 
-  door.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, keeperOf(request)));
+  door.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, signedInPerson(request)));
 
   door.patch("/api/v1/me", { schema: { hide: true, body: meRequest } }, async (request) => {
-    const me = keeperOf(request);
-    if (request.body.mail !== undefined) await changeMail(ports, me.id, request.body.mail);
+    const me = signedInPerson(request);
+    if (request.body.email !== undefined) await changeEmail(ports, me.id, request.body.email);
     return meView(ports, me);
   });
 
   // Each test speaks to an outside service, and a letter can't be called back.
   const fewTests = { rateLimit: { max: 3, timeWindow: "1 minute" } };
   door.post("/api/v1/me/mail/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
-    const outcome = await testMail(ports, keeperOf(request).id);
-    return outcome ? mailOutcomeView(outcome) : sendProblem(reply, noAddress);
+    const outcome = await testEmail(ports, signedInPerson(request).id);
+    return outcome ? emailOutcomeView(outcome) : sendProblem(reply, noEmailProblem);
   });
 }
 
 const noInvite = { status: 404, detail: "This link was used meanwhile, withdrawn, or its time is over." };
 
-const noAddress = { status: 409, detail: "You have no mail address here: write one down first." };
+const noEmailProblem = { status: 409, detail: "You have no mail address here: write one down first." };
 
-function refuse(reply: FastifyReply, change: Exclude<PersonChange, { kind: "changed" }>): FastifyReply {
+function refuseChange(reply: FastifyReply, change: Exclude<PersonChangeResult, { kind: "changed" }>): FastifyReply {
   switch (change.kind) {
     case "noSuchPerson":
       return sendProblem(reply, { status: 404, detail: "There is no such person at this yard." });
     case "notAllowed":
-      return sendProblem(reply, { status: 403, detail: change.why });
+      return sendProblem(reply, { status: 403, detail: change.reason });
     case "lastKeeper":
-      return sendProblem(reply, { status: 409, detail: change.why });
+      return sendProblem(reply, { status: 409, detail: change.reason });
   }
 }
 
-function mailOutcomeView(outcome: MailOutcome): TestMailView {
+function emailOutcomeView(outcome: MailOutcome): TestEmailView {
   switch (outcome.kind) {
     case "accepted":
-      return { outcome: "accepted", words: "The mail server took the letter; look into your mailbox." };
+      return { outcome: "accepted", text: "The mail server took the letter; look into your mailbox." };
     case "tryLater":
-      return { outcome: "tryLater", words: `The mail server could not take it now: ${outcome.words}` };
+      return { outcome: "tryLater", text: `The mail server could not take it now: ${outcome.text}` };
     case "refused":
-      return { outcome: "refused", words: `The mail server refused it: ${outcome.words}` };
+      return { outcome: "refused", text: `The mail server refused it: ${outcome.text}` };
   }
 }

@@ -10,10 +10,17 @@ import {
 import { hours, seconds } from "../domain/instant.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
 import { testPush } from "../flows/outbox.ts";
-import { addPhone, allowPhone, type PhoneChange, phonesView, removePhone, renewPhone } from "../flows/phones.ts";
+import {
+  addPhone,
+  type PhoneChangeResult,
+  phonesView,
+  removePhone,
+  renewPhone,
+  setPhoneAllowed,
+} from "../flows/phones.ts";
 import type { Phone, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
-import { keeperOf } from "./sessions.ts";
+import { signedInPerson } from "./sessions.ts";
 
 /**
  * Which phones are told, and whether they can be. A session opens all of it, also to the phone's own worker, which sends its
@@ -22,24 +29,24 @@ import { keeperOf } from "./sessions.ts";
 export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
   const door = app.withTypeProvider<ZodTypeProvider>();
 
-  const answer = async (reply: FastifyReply, keeper: string, change: PhoneChange, status = 200) => {
+  const answer = async (reply: FastifyReply, keeper: string, change: PhoneChangeResult, status = 200) => {
     if (change.kind === "done") return reply.status(status).send(await phonesView(ports, keeper));
-    const { kind, field, why } = change;
+    const { kind, field, reason: why } = change;
     const detail = `${field}: ${why}`;
-    return sendProblem(reply, { status: statuses[kind], detail, errors: [{ field, problem: why }] });
+    return sendProblem(reply, { status: refusalStatuses[kind], detail, errors: [{ field, problem: why }] });
   };
 
-  door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phonesView(ports, keeperOf(request).id));
+  door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phonesView(ports, signedInPerson(request).id));
 
   door.post("/api/v1/phones", { schema: { hide: true, body: phoneRequest } }, async (request, reply) => {
     const { endpoint, keys, label = null, replaces = null } = request.body;
-    const keeper = keeperOf(request).id;
+    const keeper = signedInPerson(request).id;
     return answer(reply, keeper, await addPhone(ports, keeper, { endpoint, ...keys, label, replaces }), 201);
   });
 
   door.put("/api/v1/phones", { schema: { hide: true, body: renewPhoneRequest } }, async (request, reply) => {
     const { endpoint, keys, replaces } = request.body;
-    const keeper = keeperOf(request).id;
+    const keeper = signedInPerson(request).id;
     return answer(reply, keeper, await renewPhone(ports, keeper, replaces, { endpoint, ...keys }));
   });
 
@@ -48,13 +55,13 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     { schema: { hide: true, body: phonePermissionRequest } },
     async (request, reply) => {
       const { endpoint, allowed } = request.body;
-      const keeper = keeperOf(request).id;
-      return answer(reply, keeper, await allowPhone(ports, keeper, endpoint, allowed));
+      const keeper = signedInPerson(request).id;
+      return answer(reply, keeper, await setPhoneAllowed(ports, keeper, endpoint, allowed));
     },
   );
 
   door.post("/api/v1/phones/forget", { schema: { hide: true, body: forgetPhoneRequest } }, async (request) => {
-    const keeper = keeperOf(request).id;
+    const keeper = signedInPerson(request).id;
     await removePhone(ports, keeper, request.body.endpoint);
     return phonesView(ports, keeper);
   });
@@ -62,33 +69,33 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
   // Each test speaks to outside services, so a finger that rests on the button must not make many.
   const fewTests = { rateLimit: { max: 6, timeWindow: "1 minute" } };
   door.post("/api/v1/phones/test", { config: fewTests, schema: { hide: true } }, async (request) => {
-    const mine = await ports.store.keepers.phonesOf(keeperOf(request).id);
-    const told = await testPush(ports, mine, testNotice, seconds(20));
-    return { outcomes: told.map(({ phone, outcome }) => outcomeView(phone, outcome)) };
+    const mine = await ports.store.keepers.phonesOf(signedInPerson(request).id);
+    const told = await testPush(ports, mine, testNotification, seconds(20));
+    return { outcomes: told.map(({ phone, outcome }) => pushOutcomeView(phone, outcome)) };
   });
 }
 
-const statuses = { notAllowed: 400, gone: 409, taken: 409, tooMany: 409, noSuchPhone: 404 } as const;
+const refusalStatuses = { notAllowed: 400, gone: 409, taken: 409, tooMany: 409, noSuchPhone: 404 } as const;
 
-const testNotice = {
+const testNotification = {
   fault: null,
   priority: "urgent",
   title: "Pieward: a test",
   body: "This phone can be told. Nothing is wrong at the feeder.",
   topic: "test",
   timeToLive: hours(1),
-  quiet: false,
+  silent: false,
 } as const;
 
-function outcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outcomes"][number] {
+function pushOutcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outcomes"][number] {
   switch (outcome.kind) {
     case "accepted":
-      return { label, outcome: "accepted", words: "The push service took it; it should show in a moment." };
+      return { label, outcome: "accepted", text: "The push service took it; it should show in a moment." };
     case "subscriptionGone":
-      return { label, outcome: "gone", words: `This phone no longer takes notices and was removed: ${outcome.words}` };
+      return { label, outcome: "gone", text: `This phone no longer takes notices and was removed: ${outcome.text}` };
     case "tryLater":
-      return { label, outcome: "tryLater", words: `The push service could not take it now: ${outcome.words}` };
+      return { label, outcome: "tryLater", text: `The push service could not take it now: ${outcome.text}` };
     case "refused":
-      return { label, outcome: "refused", words: `The push service refused it: ${outcome.words}` };
+      return { label, outcome: "refused", text: `The push service refused it: ${outcome.text}` };
   }
 }

@@ -3,7 +3,7 @@ import type { Socket } from "node:net";
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { FastifySchemaValidationError } from "fastify/types/schema.js";
 import type { ProblemView } from "../contract/api.ts";
-import { type FieldProblem, theWhole } from "../contract/fieldProblem.ts";
+import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import { FeederDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
 
 /** Every refusal speaks RFC 9457: `application/problem+json`, with each wrong field by name. */
@@ -33,7 +33,7 @@ export interface Problem {
   readonly errors?: readonly FieldProblem[];
 }
 
-export function problemOf({ status, detail, errors }: Problem): ProblemView {
+export function problemView({ status, detail, errors }: Problem): ProblemView {
   return {
     type: "about:blank",
     title: titles[status] ?? "Something went wrong",
@@ -48,67 +48,67 @@ export const sendProblem = (reply: FastifyReply, what: Problem): FastifyReply =>
     .status(what.status)
     .type("application/problem+json")
     .serializer((body: unknown) => JSON.stringify(body))
-    .send(problemOf(what));
+    .send(problemView(what));
 
 /** Refuses one field that only a flow could judge. */
 export const sendWrongField = (reply: FastifyReply, { field, problem }: FieldProblem): FastifyReply =>
   sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
 
 /** What is said where nothing is wrong with the request itself. */
-export const storeBusy: Problem = {
+export const storeBusyProblem: Problem = {
   status: 503,
   detail: "The database is locked just now; nothing was stored. Try again.",
 };
-export const storeFull: Problem = {
+export const storeFullProblem: Problem = {
   status: 507,
   detail: "The server's disk is full; nothing was stored. Keep it and try again.",
 };
-export const feederDamaged: Problem = {
+export const feederDamagedProblem: Problem = {
   status: 503,
   detail:
     "What the server stores of this feeder is damaged and is being rebuilt from its record; nothing was stored. Try again.",
 };
-export const storeReadOnly: Problem = {
+export const storeReadOnlyProblem: Problem = {
   status: 507,
   detail: "The server can't write to its database; nothing was stored. Keep it and try again.",
 };
 /** Not 503: a client takes that for a proxy's word that the server wasn't reached. */
-export const storeDamaged: Problem = {
+export const storeDamagedProblem: Problem = {
   status: 507,
   detail:
     "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
 };
-export const overloaded: Problem = {
+export const overloadedProblem: Problem = {
   status: 503,
   detail: "More requests come than the server can take; nothing was stored. Try again.",
 };
-export const unexpected: Problem = {
+export const unexpectedProblem: Problem = {
   status: 500,
   detail: "Something went wrong on the server. It is in the server's log.",
 };
 
 /** The one place where errors become answers: what is ours is logged and told without details. */
-export function speakProblems(app: FastifyInstance): void {
+export function handleErrors(app: FastifyInstance): void {
   app.setErrorHandler((error: FastifyError, request, reply) => {
     if (error instanceof StoreBusy) {
       request.log.warn({ err: error }, "the database is locked");
-      return sendProblem(reply.header("retry-after", "5"), storeBusy);
+      return sendProblem(reply.header("retry-after", "5"), storeBusyProblem);
     }
     if (error instanceof FeederDamaged) {
       request.log.warn({ err: error }, "a feeder's stored state is damaged");
-      return sendProblem(reply.header("retry-after", "20"), feederDamaged);
+      return sendProblem(reply.header("retry-after", "20"), feederDamagedProblem);
     }
     if (error instanceof StoreFull) {
       request.log.error({ err: error }, "the disk is full");
-      return sendProblem(reply.header("retry-after", "60"), storeFull);
+      return sendProblem(reply.header("retry-after", "60"), storeFullProblem);
     }
     if (error instanceof StoreReadOnly) {
       request.log.error({ err: error }, "the database can't be written to");
-      return sendProblem(reply.header("retry-after", "60"), storeReadOnly);
+      return sendProblem(reply.header("retry-after", "60"), storeReadOnlyProblem);
     }
     if (error instanceof StoreDamaged) {
       request.log.error({ err: error }, "the database is damaged");
-      return sendProblem(reply.header("retry-after", "60"), storeDamaged);
+      return sendProblem(reply.header("retry-after", "60"), storeDamagedProblem);
     }
     if (error.validation) {
       const errors = error.validation.flatMap(problemsOf);
@@ -121,10 +121,10 @@ export function speakProblems(app: FastifyInstance): void {
     const status = error.statusCode ?? 500;
     if (status >= 500) {
       request.log.error({ err: error }, "unexpected error");
-      return sendProblem(reply, { ...unexpected, status });
+      return sendProblem(reply, { ...unexpectedProblem, status });
     }
     // What can't be taken for a body at all has no field of its own to name.
-    const errors = status === 400 ? [{ field: theWhole, problem: error.message }] : [];
+    const errors = status === 400 ? [{ field: wholeBody, problem: error.message }] : [];
     return sendProblem(reply, { status, detail: error.message, errors });
   });
 }
@@ -138,11 +138,11 @@ function problemsOf({ instancePath, params, message }: FastifySchemaValidationEr
       return { field: field === "" ? key : `${field}.${key}`, problem: "is not known here" };
     });
   }
-  return [{ field: field || String(params?.missingProperty ?? theWhole), problem: message ?? "is not understood" }];
+  return [{ field: field || String(params?.missingProperty ?? wholeBody), problem: message ?? "is not understood" }];
 }
 
 /** An address that can't be decoded, or has too long a part, is refused before there is a route, a hook or a handler. */
-export function refuseBadAddress(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): void {
+export function refuseBadUrl(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): void {
   const [status, problem] = error.statusCode === 414 ? ([414, "has too long a part"] as const) : badAddress;
   const errors = [{ field: "address", problem }];
   void sendProblem(reply.header("x-content-type-options", "nosniff"), {
@@ -154,14 +154,14 @@ export function refuseBadAddress(error: FastifyError, _request: FastifyRequest, 
 const badAddress = [400, "is no URL that can be decoded"] as const;
 
 /** What is said before there is a request. */
-export const notHttp: Problem = { status: 400, detail: "This is no HTTP request." };
-export const headersTooLarge: Problem = { status: 431, detail: "The headers of the request are too large." };
-export const tooSlow: Problem = { status: 408, detail: "The request did not arrive in time." };
+export const notHttpProblem: Problem = { status: 400, detail: "This is no HTTP request." };
+export const headersTooLargeProblem: Problem = { status: 431, detail: "The headers of the request are too large." };
+export const tooSlowProblem: Problem = { status: 408, detail: "The request did not arrive in time." };
 
 /** What is wrong before there is a request to answer: Node hands over the bare socket (nodejs.org/api/http.html#event-clienterror). */
 export function refuseBrokenRequest(error: Error & { readonly code?: string }, socket: Socket): void {
   if (error.code === "ECONNRESET" || socket.destroyed) return;
-  answerOnSocket(socket, brokenRequests[error.code ?? ""] ?? notHttp);
+  answerOnSocket(socket, connectionProblems[error.code ?? ""] ?? notHttpProblem);
   socket.destroy(error);
 }
 
@@ -172,7 +172,7 @@ export function endConnection(socket: Socket, what: Problem, retryAfterSeconds: 
 }
 
 function answerOnSocket(socket: Socket, what: Problem, more: readonly string[] = []): void {
-  const problem = problemOf(what);
+  const problem = problemView(what);
   const body = JSON.stringify(problem);
   const head = [
     `HTTP/1.1 ${problem.status} ${STATUS_CODES[problem.status] ?? "Bad Request"}`,
@@ -185,12 +185,12 @@ function answerOnSocket(socket: Socket, what: Problem, more: readonly string[] =
   if (socket.writable) socket.write(`${head.join("\r\n")}\r\n\r\n${body}`);
 }
 
-const brokenRequests: Readonly<Record<string, Problem>> = {
-  ERR_HTTP_REQUEST_TIMEOUT: tooSlow,
-  HPE_HEADER_OVERFLOW: headersTooLarge,
+const connectionProblems: Readonly<Record<string, Problem>> = {
+  ERR_HTTP_REQUEST_TIMEOUT: tooSlowProblem,
+  HPE_HEADER_OVERFLOW: headersTooLargeProblem,
 };
 
-export const nothingHere = (request: FastifyRequest, reply: FastifyReply): FastifyReply =>
-  sendProblem(reply, nothingAt(request.url.split("?")[0] ?? ""));
+export const sendNotFound = (request: FastifyRequest, reply: FastifyReply): FastifyReply =>
+  sendProblem(reply, notFoundProblem(request.url.split("?")[0] ?? ""));
 
-export const nothingAt = (path: string): Problem => ({ status: 404, detail: `There is nothing at ${path}.` });
+export const notFoundProblem = (path: string): Problem => ({ status: 404, detail: `There is nothing at ${path}.` });

@@ -1,15 +1,15 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
-import type { Asking } from "../flows/people.ts";
+import type { Requester } from "../flows/people.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
-import { noteForeign } from "./securityLog.ts";
-import { keeperOf } from "./sessions.ts";
+import { logForeignAccess } from "./securityLog.ts";
+import { signedInPerson } from "./sessions.ts";
 
 /**
  * Who may do what at a yard. Everybody of it may look; what a helper may change is listed here, and whatever isn't is for its
  * keepers: a new door is shut to helpers until somebody thought of them.
  */
-const helpersMay: ReadonlySet<string> = new Set([
+const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/refills",
   "POST /api/v1/feeders/:feeder/cleaned",
   "POST /api/v1/feeders/:feeder/orders",
@@ -23,7 +23,7 @@ const helpersMay: ReadonlySet<string> = new Set([
 ]);
 
 /** For whoever keeps any yard at all: these doors are about no yard that is there already. */
-const keepersOfAny: ReadonlySet<string> = new Set([
+const anyYardKeeperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/practice",
   "DELETE /api/v1/practice",
   "POST /api/v1/practice/fault",
@@ -32,26 +32,26 @@ const keepersOfAny: ReadonlySet<string> = new Set([
 const newYard = "POST /api/v1/yards";
 
 /** Whom the guard below lets pass a door, as the documentation names them. @param body its fields, where it takes a body. */
-export function whoMay(door: string, body: readonly string[]): string {
+export function allowedRoles(door: string, body: readonly string[]): string {
   const [method, url = ""] = door.split(" ");
-  if (keepersOfAny.has(door)) return "a keeper of any yard";
+  if (anyYardKeeperRoutes.has(door)) return "a keeper of any yard";
   if (door === newYard) return "a keeper of any yard, or anybody where there is no yard";
-  const ofFeeder = url.includes("/:feeder");
-  if (!ofFeeder && !url.includes("/:yard") && !(method === "POST" && body.includes("yard")))
+  const feederSource = url.includes("/:feeder");
+  if (!feederSource && !url.includes("/:yard") && !(method === "POST" && body.includes("yard")))
     return "whoever is signed in";
-  const yard = ofFeeder ? "the feeder's yard" : "the yard";
+  const yard = feederSource ? "the feeder's yard" : "the yard";
   if (url.includes("/:person")) return `keepers of ${yard}, and helpers for themselves`;
-  return mayHelp(method ?? "", door) ? `keepers and helpers of ${yard}` : `keepers of ${yard}`;
+  return isHelperRoute(method ?? "", door) ? `keepers and helpers of ${yard}` : `keepers of ${yard}`;
 }
 
-const mayHelp = (method: string, door: string) => method === "GET" || method === "HEAD" || helpersMay.has(door);
+const isHelperRoute = (method: string, door: string) => method === "GET" || method === "HEAD" || helperRoutes.has(door);
 
 /** Guards every door of a room that speaks of a yard or of a feeder. Comes after `keepersOnly`, which says who asks. */
-export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
+export function requireYardRole(app: FastifyInstance, ports: Ports): void {
   app.addHook("preValidation", async (request, reply) => {
-    const person = keeperOf(request).id;
+    const person = signedInPerson(request).id;
     const door = `${request.method} ${request.routeOptions.url}`;
-    if (keepersOfAny.has(door)) {
+    if (anyYardKeeperRoutes.has(door)) {
       const of = await ports.store.people.membershipsOf(person);
       if (!of.some(({ role }) => role === "keeper")) return refuseHelper(reply);
       return;
@@ -60,10 +60,10 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
       if (!(await mayMakeYards(ports, person))) return refuseHelper(reply);
       return;
     }
-    const of = spokenOf(request);
+    const of = requestTarget(request);
     if (of === null) return;
     const role = await ports.store.people.roleAt(person, of);
-    if (role === null) noteForeign(request, person);
+    if (role === null) logForeignAccess(request, person);
     if (role === null && "inBody" in of) {
       const errors = [{ field: "yard", problem: "is no yard of yours" }];
       return sendProblem(reply, { status: 400, detail: "yard: is no yard of yours", errors });
@@ -73,8 +73,8 @@ export function ofTheirYardsOnly(app: FastifyInstance, ports: Ports): void {
       const detail = "yard" in of ? "There is no such yard." : "There is no such feeder.";
       return sendProblem(reply, { status: 404, detail });
     }
-    asking.set(request, { person, role });
-    if (role !== "keeper" && !mayHelp(request.method, door)) return refuseHelper(reply);
+    requesters.set(request, { person, role });
+    if (role !== "keeper" && !isHelperRoute(request.method, door)) return refuseHelper(reply);
   });
 }
 
@@ -91,20 +91,20 @@ const refuseHelper = (reply: FastifyReply) =>
   });
 
 /** The yard or the feeder that a request is about: by its address, or where a feeder is added, by its body. */
-function spokenOf({ params, body, method }: FastifyRequest): Spoken | null {
+function requestTarget({ params, body, method }: FastifyRequest): RequestTarget | null {
   const { yard, feeder } = params as { readonly yard?: string; readonly feeder?: string };
   if (feeder !== undefined) return { feeder };
   if (yard !== undefined) return { yard };
   const said = (body as { readonly yard?: unknown } | null | undefined)?.yard;
   return method === "POST" && typeof said === "string" ? { yard: said, inBody: true } : null;
 }
-type Spoken = { readonly feeder: string } | { readonly yard: string; readonly inBody?: true };
+type RequestTarget = { readonly feeder: string } | { readonly yard: string; readonly inBody?: true };
 
-const asking = new WeakMap<FastifyRequest, Asking>();
+const requesters = new WeakMap<FastifyRequest, Requester>();
 
 /** @throws Error behind a route that speaks of no yard: a bug of ours. */
-export function askingOf(request: FastifyRequest): Asking {
-  const found = asking.get(request);
+export function requesterOf(request: FastifyRequest): Requester {
+  const found = requesters.get(request);
   if (!found) throw new Error(`expected a route about a yard, got ${request.url}`);
   return found;
 }

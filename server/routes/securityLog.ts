@@ -1,8 +1,8 @@
 import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify";
 import type { Clock } from "../ports.ts";
-import { addressOf } from "./feederLimits.ts";
-import { atEnd } from "./overload.ts";
-import { perMinute } from "./perMinute.ts";
+import { senderAddress } from "./feederLimits.ts";
+import { onResponseEnd } from "./overload.ts";
+import { createRateLimit } from "./rateLimit.ts";
 
 /** One line for each event that tells who tried, opened, changed or ended an access. Never what they said to prove it. */
 export interface SecurityEvent {
@@ -59,14 +59,18 @@ export function logSecurity(
   clock: Clock,
   personOf: (request: FastifyRequest) => string | null,
 ): void {
-  const log = boundedLog(app.log, clock);
+  const log = rateLimitedLog(app.log, clock);
   app.addHook("onRequest", async (request, reply) => {
     notes.set(request, log);
-    addressOf(request); // while its socket is open
-    atEnd(reply, () => {
-      const event = eventOf(request, reply.statusCode);
+    senderAddress(request); // while its socket is open
+    onResponseEnd(reply, () => {
+      const event = securityEventName(request, reply.statusCode);
       if (event !== null)
-        log({ event, ...about(request, reply.statusCode), person: persons.get(request) ?? personOf(request) });
+        log({
+          event,
+          ...securityDetails(request, reply.statusCode),
+          person: persons.get(request) ?? personOf(request),
+        });
     });
   });
 }
@@ -76,14 +80,14 @@ const notes = new WeakMap<FastifyRequest, (event: SecurityEvent) => void>();
 const persons = new WeakMap<FastifyRequest, string>();
 
 /** Whose access this request is about, where no session says it. */
-export const notePerson = (request: FastifyRequest, person: string): void => void persons.set(request, person);
+export const recordPerson = (request: FastifyRequest, person: string): void => void persons.set(request, person);
 
 /** For what only the place that finds it knows. */
-export const noteSecurity = (request: FastifyRequest, event: SecurityEvent): void => notes.get(request)?.(event);
+export const logSecurityEvent = (request: FastifyRequest, event: SecurityEvent): void => notes.get(request)?.(event);
 
 const routeOf = ({ method, routeOptions: { url } }: FastifyRequest): string => `${method} ${url ?? "unknown"}`;
 
-function eventOf(request: FastifyRequest, status: number): string | null {
+function securityEventName(request: FastifyRequest, status: number): string | null {
   const route = routeOf(request);
   if (status < 300) return accessEvents[route] ?? null;
   if (provingRoutes.has(route)) return status >= 400 && status < 405 ? "signInRefused" : null;
@@ -94,21 +98,21 @@ function eventOf(request: FastifyRequest, status: number): string | null {
 }
 
 /** The pattern of the route, not its address: what a stranger wrote there is not for the log. */
-function about(request: FastifyRequest, status: number): Record<string, string> {
+function securityDetails(request: FastifyRequest, status: number): Record<string, string> {
   const { feeder, yard } = (request.params ?? {}) as { readonly feeder?: string; readonly yard?: string };
   const known = status < 300 ? { ...(feeder ? { feeder } : {}), ...(yard ? { yard } : {}) } : {};
-  return { route: routeOf(request), address: addressOf(request), ...known };
+  return { route: routeOf(request), address: senderAddress(request), ...known };
 }
 
 /** Somebody asks for a yard or a feeder that is not theirs. They are answered as if there were none. */
-export const noteForeign = (request: FastifyRequest, person: string): void =>
-  noteSecurity(request, { event: "refusedForeign", ...about(request, 404), person });
+export const logForeignAccess = (request: FastifyRequest, person: string): void =>
+  logSecurityEvent(request, { event: "refusedForeign", ...securityDetails(request, 404), person });
 
-function boundedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent) => void {
-  const lines = perMinute(linesPerMinute, clock);
+function rateLimitedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent) => void {
+  const lines = createRateLimit(linesPerMinute, clock);
   let leftOut = 0;
   return (event) => {
-    if (lines.add("") !== null) {
+    if (lines.countOne("") !== null) {
       leftOut += 1;
       return;
     }
@@ -122,7 +126,7 @@ function boundedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent
  * What a log line must never carry, should an error bring it along: feeder keys, signatures, tokens of sessions and invites
  * (256 random bits in base64url), and the paths of web addresses, which for a push service are the right to write to a phone.
  */
-export const withoutSecrets = (line: string): string =>
+export const maskSecrets = (line: string): string =>
   line
     .replace(/\bpw_[\w-]+/g, "pw_***")
     .replace(/\bmac=\\*"?[\w-]+/g, "mac=***")

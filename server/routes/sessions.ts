@@ -1,13 +1,13 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
-import { claimRequest, type JoinedView, joinRequest, resetRequest, signInRequest } from "../contract/api.ts";
+import { firstSignInRequest, type JoinedView, joinRequest, resetRequest, signInRequest } from "../contract/api.ts";
 import { deviceWords } from "../domain/deviceWords.ts";
 import { resetPassphrase } from "../flows/accounts.ts";
-import { claim, joinWith, type SignedIn, sessionOf, signIn, signOut } from "../flows/signIn.ts";
+import { joinWith, type SignInResult, sessionOf, signIn, signOut, useFirstSignIn } from "../flows/signIn.ts";
 import type { Ports, SessionRow } from "../ports.ts";
 import type { Overload } from "./overload.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
-import { notePerson } from "./securityLog.ts";
+import { recordPerson } from "./securityLog.ts";
 import { limitSignIns } from "./signInLimits.ts";
 import { refuseUnknownFields } from "./strict.ts";
 
@@ -34,8 +34,8 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
   const door = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
-  const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignedIn) => {
-    if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.why });
+  const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignInResult) => {
+    if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.reason });
     if (outcome.kind === "wrong") return sendWrongField(reply, outcome);
     remember(request, reply, outcome.token);
     return { keeper: outcome.keeper };
@@ -43,10 +43,10 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
 
   door.post(
     "/api/v1/claim",
-    { config: fewTries, schema: { hide: true, body: claimRequest } },
+    { config: fewTries, schema: { hide: true, body: firstSignInRequest } },
     async (request, reply) => {
       const { zone = "UTC", ...said } = request.body;
-      return welcome(request, reply, await claim(ports, { ...said, zone }, deviceOf(request)));
+      return welcome(request, reply, await useFirstSignIn(ports, { ...said, zone }, deviceOf(request)));
     },
   );
 
@@ -65,9 +65,9 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
     { config: fewTries, schema: { hide: true, body: joinRequest } },
     async (request, reply): Promise<JoinedView | FastifyReply> => {
       // Another site's page could send this browser's cookie along, but not our header.
-      const session = request.headers["x-pieward"] === "1" ? await sessionIn(ports, request) : null;
+      const session = request.headers["x-pieward"] === "1" ? await findSession(ports, request) : null;
       const outcome = await joinWith(ports, request.body, session, deviceOf(request));
-      if (outcome.kind === "refused") return sendProblem(reply, { status: 404, detail: outcome.why });
+      if (outcome.kind === "refused") return sendProblem(reply, { status: 404, detail: outcome.reason });
       if (outcome.kind === "wrong") return sendWrongField(reply, outcome);
       if (outcome.token !== null) remember(request, reply, outcome.token);
       return { keeper: outcome.keeper, yard: outcome.yard };
@@ -75,14 +75,14 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
   );
 
   door.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
-    const session = await sessionIn(ports, request);
+    const session = await findSession(ports, request);
     return session ? { keeper: { name: session.keeper.name } } : sendProblem(reply, notSignedIn);
   });
 
   door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
-    const token = tokenIn(request);
-    const session = await sessionIn(ports, request);
-    if (session) notePerson(request, session.keeper.id);
+    const token = sessionToken(request);
+    const session = await findSession(ports, request);
+    if (session) recordPerson(request, session.keeper.id);
     if (token) await signOut(ports, token);
     return forgetCookie(reply).status(204).send();
   });
@@ -100,7 +100,7 @@ const notSignedIn = { status: 401, detail: "Sign in first." };
  * Guards a room of routes: who isn't signed in stays outside, and so does another site's page that would use this
  * browser's cookie: it can't send our header without asking, and we never allow it.
  */
-export function keepersOnly(app: FastifyInstance, ports: Ports): void {
+export function requireSignIn(app: FastifyInstance, ports: Ports): void {
   refuseUnknownFields(app);
   app.addHook("onRoute", (route) => {
     route.schema = { ...route.schema, security: [{ session: [] }] }; // for the documentation
@@ -113,7 +113,7 @@ export function keepersOnly(app: FastifyInstance, ports: Ports): void {
         errors: [{ field: "x-pieward", problem: "is missing" }],
       });
     }
-    const session = await sessionIn(ports, request);
+    const session = await findSession(ports, request);
     if (!session) return sendProblem(reply, notSignedIn);
     sessions.set(request, session);
   });
@@ -122,33 +122,33 @@ export function keepersOnly(app: FastifyInstance, ports: Ports): void {
 const sessions = new WeakMap<FastifyRequest, SessionRow>();
 
 /** The id of who is signed in here; null on a route that `keepersOnly` doesn't guard. */
-export const personIn = (request: FastifyRequest): string | null => sessions.get(request)?.keeper.id ?? null;
+export const signedInPersonId = (request: FastifyRequest): string | null => sessions.get(request)?.keeper.id ?? null;
 
 /** Who asks. @throws Error behind a route that `keepersOnly` doesn't guard: a bug of ours. */
-export function keeperOf(request: FastifyRequest): SessionRow["keeper"] {
-  return guardedSession(request).keeper;
+export function signedInPerson(request: FastifyRequest): SessionRow["keeper"] {
+  return requiredSession(request).keeper;
 }
 
 /** By which session they ask: its token hash. @throws Error as `keeperOf` */
-export function sessionHashOf(request: FastifyRequest): string {
-  return guardedSession(request).tokenHash;
+export function sessionHash(request: FastifyRequest): string {
+  return requiredSession(request).tokenHash;
 }
 
 /** @throws Error as `keeperOf` */
-export function guardedSession(request: FastifyRequest): SessionRow {
+export function requiredSession(request: FastifyRequest): SessionRow {
   const session = sessions.get(request);
   if (!session) throw new Error(`expected a guarded route, got ${request.url}`);
   return session;
 }
 
-function tokenIn(request: FastifyRequest): string | null {
+function sessionToken(request: FastifyRequest): string | null {
   const cookie = request.cookies[cookieName];
   if (!cookie) return null;
   const { valid, value } = request.unsignCookie(cookie);
   return valid ? value : null;
 }
 
-async function sessionIn(ports: Ports, request: FastifyRequest): Promise<SessionRow | null> {
-  const token = tokenIn(request);
+async function findSession(ports: Ports, request: FastifyRequest): Promise<SessionRow | null> {
+  const token = sessionToken(request);
   return token ? sessionOf(ports, token) : null;
 }

@@ -2,34 +2,34 @@ import type { FastifyInstance, FastifyRequest } from "fastify";
 import { minutes } from "../domain/instant.ts";
 import type { Clock, Ports } from "../ports.ts";
 import { refuseTooOften } from "./feederIdentity.ts";
-import { addressOf } from "./feederLimits.ts";
+import { senderAddress } from "./feederLimits.ts";
 import { type Overload, refuseOverload } from "./overload.ts";
-import { perMinute } from "./perMinute.ts";
 import type { Problem } from "./problems.ts";
-import { notePerson } from "./securityLog.ts";
+import { createRateLimit } from "./rateLimit.ts";
+import { recordPerson } from "./securityLog.ts";
 
 /**
  * Limits on tries to sign in, beside the one for each address that every such route has. Guessing from many addresses meets
  * a limit for each name and one for all; whoever signed in from an address before is not kept out there by others' guesses.
  */
 export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, overload: Overload): void {
-  const failuresOfName = perMinute(failuresByName, clock);
-  const allFailures = perMinute(failuresInAll, clock);
+  const failuresOfName = createRateLimit(failuresByName, clock);
+  const allFailures = createRateLimit(failuresInAll, clock);
   const known = new Set<string>();
-  const enter = oneAfterAnother();
+  const enter = createQueue();
 
   const leaving = new WeakMap<FastifyRequest, () => void>();
 
   app.addHook("preHandler", async (request, reply) => {
-    if (!asksForProof(request)) return;
-    const name = nameOf(request);
+    if (!isAttempt(request)) return;
+    const name = normalizedName(request);
     const isTried = allFailures.isFull("") || (name !== "" && failuresOfName.isFull(name));
-    if (isTried && !known.has(`${addressOf(request)} ${name}`)) {
+    if (isTried && !known.has(`${senderAddress(request)} ${name}`)) {
       return refuseTooOften(reply, tooManyTries, secondsLeft(clock));
     }
     const leave = await enter();
     if (leave === null) {
-      overload.refused("signIn");
+      overload.recordRefusal("signIn");
       return refuseOverload(reply);
     }
     leaving.set(request, leave);
@@ -38,17 +38,17 @@ export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, over
   // Also where the sender has gone meanwhile: the check itself went on.
   app.addHook("onSend", async (request, { statusCode }) => {
     // Asked for a name that nobody has too, so that the answer takes as long.
-    const tried = asksForProof(request) ? await store.keepers.keeperNamed(writtenName(request)) : null;
-    if (tried !== null) notePerson(request, tried.id);
+    const tried = isAttempt(request) ? await store.keepers.keeperNamed(submittedName(request)) : null;
+    if (tried !== null) recordPerson(request, tried.id);
     const leave = leaving.get(request);
     if (leave === undefined) return;
     leaving.delete(request);
     leave();
-    const name = nameOf(request);
-    if (statusCode < 300) remember(known, `${addressOf(request)} ${name}`);
+    const name = normalizedName(request);
+    if (statusCode < 300) addKnown(known, `${senderAddress(request)} ${name}`);
     else if (statusCode < 500) {
-      if (name !== "") failuresOfName.add(name);
-      allFailures.add("");
+      if (name !== "") failuresOfName.countOne(name);
+      allFailures.countOne("");
     }
   });
 }
@@ -59,20 +59,21 @@ const failuresInAll = 100;
 
 const tooManyTries: Problem = { status: 429, detail: "Too many tries to sign in failed: wait, and try again." };
 
-const asksForProof = ({ method }: FastifyRequest) => method === "POST";
+const isAttempt = ({ method }: FastifyRequest) => method === "POST";
 
-function writtenName({ body }: FastifyRequest): string {
+function submittedName({ body }: FastifyRequest): string {
   const { name } = (body ?? {}) as { readonly name?: unknown };
   return typeof name === "string" ? name : "";
 }
 
 /** As it is compared: how a name is written is no way around its limit. */
-const nameOf = (request: FastifyRequest): string => writtenName(request).normalize("NFKC").trim().toLowerCase();
+const normalizedName = (request: FastifyRequest): string =>
+  submittedName(request).normalize("NFKC").trim().toLowerCase();
 
 const secondsLeft = (clock: Clock): number => Math.max(1, 60 - Math.floor((clock.now() % minutes(1)) / 1_000));
 
 const knownMax = 1_000;
-function remember(known: Set<string>, own: string): void {
+function addKnown(known: Set<string>, own: string): void {
   if (known.size >= knownMax) known.delete(known.values().next().value as string);
   known.add(own);
 }
@@ -82,7 +83,7 @@ const checksAtOnce = 2;
 const waitingMax = 16;
 
 /** @returns how to take a place: resolves to the way to give it back, or to null where too many wait */
-function oneAfterAnother(): () => Promise<(() => void) | null> {
+function createQueue(): () => Promise<(() => void) | null> {
   let inside = 0;
   const waiting: (() => void)[] = [];
   const leave = () => {

@@ -15,16 +15,16 @@ import {
 import { isoOf } from "../domain/instant.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
-import { askYardOrder } from "../flows/keeperActs.ts";
-import { mendSoon } from "../flows/mending.ts";
-import { callViews, meView } from "../flows/people.ts";
+import { requestYardOrder } from "../flows/keeperActions.ts";
+import { escalationViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
-import { feederView, foodViews, storageWords, yardView } from "../flows/views.ts";
+import { scheduleRepair } from "../flows/repair.ts";
+import { feederView, foodViews, storageText, yardView } from "../flows/views.ts";
 import { addYard, removeYard } from "../flows/yards.ts";
 import type { Ports } from "../ports.ts";
 import { orderEnd } from "./orderEnd.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
-import { keeperOf } from "./sessions.ts";
+import { signedInPerson } from "./sessions.ts";
 
 /** The keeper's yards: what they look like now, their settings, their digest, and the one to practise in. */
 export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
@@ -33,26 +33,26 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
 
   const home = async (request: FastifyRequest): Promise<HomeView> => {
     const now = ports.clock.now();
-    const me = keeperOf(request);
+    const me = signedInPerson(request);
     const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
     const people = await ports.store.people.countMembers();
     const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
-    const damaged = await ports.store.yards.damaged();
-    if (damaged.length > 0) mendSoon(ports, request.log);
+    const damaged = await ports.store.yards.damagedFeeders();
+    if (damaged.length > 0) scheduleRepair(ports, request.log);
     const views: YardView[] = [];
     for (const yard of yards) {
       const role = roles.get(yard.id);
       if (role === undefined) continue;
-      const of = { role, people: people.get(yard.id) ?? 1, calls: await callViews(ports, yard.id) };
+      const of = { role, peopleCount: people.get(yard.id) ?? 1, escalations: await escalationViews(ports, yard.id) };
       views.push(yardView(yard, of, feeders, damaged, now));
     }
     return {
       keeper: await meView(ports, me),
       yards: views,
       serverTime: isoOf(now),
-      practice: ports.practice.state(),
+      practice: ports.practiceRunner.state(),
       foods: foodViews,
-      storage: storageWords(ports, [...roles.values()].includes("keeper")),
+      storageProblem: storageText(ports, [...roles.values()].includes("keeper")),
     };
   };
   const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });
@@ -61,13 +61,18 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
 
   door.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
     const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
-    const changed = await changeYard(ports, request.params.yard, Object.fromEntries(said), keeperOf(request).name);
+    const changed = await changeYard(
+      ports,
+      request.params.yard,
+      Object.fromEntries(said),
+      signedInPerson(request).name,
+    );
     return changed ? home(request) : noYard(reply);
   });
 
   door.post("/api/v1/yards", { schema: { hide: true, body: addYardRequest } }, async (request, reply) => {
     const { name, zone, place = null } = request.body;
-    const added = await addYard(ports, keeperOf(request).id, { name, zone, place });
+    const added = await addYard(ports, signedInPerson(request).id, { name, zone, place });
     if (added.kind === "tooMany") return sendProblem(reply, { status: 409, detail: added.why });
     return reply.status(201).send({ yard: { id: added.id, name } } satisfies AddedYardView);
   });
@@ -76,7 +81,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     "/api/v1/yards/:yard/remove",
     { schema: { hide: true, params, body: deleteYardRequest } },
     async (request, reply) => {
-      const removal = await removeYard(ports, keys, request.params.yard, request.body, keeperOf(request).id);
+      const removal = await removeYard(ports, keys, request.params.yard, request.body, signedInPerson(request).id);
       switch (removal.kind) {
         case "removed":
           return reply.status(204).send();
@@ -104,17 +109,17 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     },
     async (request, reply) => {
       const end = orderEnd(request.body, ports.clock.now());
-      if (end.kind === "wrong") return end.sendTo(reply);
+      if (end.kind === "invalid") return end.sendTo(reply);
       const { id, kind } = request.body;
-      const asked = { id, kind, until: end.until, by: keeperOf(request).name };
-      const { feeders, leftOut } = await askYardOrder(ports, request.params.yard, asked);
+      const asked = { id, kind, until: end.until, by: signedInPerson(request).name };
+      const { feeders, leftOut } = await requestYardOrder(ports, request.params.yard, asked);
       const now = ports.clock.now();
-      return { feeders: feeders.map((row) => feederView(row, now)), leftOut } satisfies YardOrderView;
+      return { feeders: feeders.map((row) => feederView(row, now)), skippedFeeders: leftOut } satisfies YardOrderView;
     },
   );
 
   door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
-    await startPractice(ports, keys, keeperOf(request).id);
+    await startPractice(ports, keys, signedInPerson(request).id);
     return home(request);
   });
 
@@ -127,10 +132,10 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     "/api/v1/practice/fault",
     { schema: { hide: true, body: practiceFaultRequest } },
     async (request, reply) => {
-      if (!ports.practice.state().running) {
+      if (!ports.practiceRunner.state().running) {
         return sendProblem(reply, { status: 409, detail: "No practice feeder is running: start one first." });
       }
-      ports.practice.fail(request.body.fault);
+      ports.practiceRunner.setFault(request.body.fault);
       return home(request);
     },
   );

@@ -7,11 +7,11 @@ import webpush from "web-push";
 import { type EndpointGuardOptions, endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
 import { hours, instantOf, after as past, seconds } from "../../server/domain/instant.ts";
-import { isTopic } from "../../server/domain/push/delivery.ts";
+import { isTopic } from "../../server/domain/push/pushOptions.ts";
 import type { Phone, PushOutcome } from "../../server/ports.ts";
-import { aNotice } from "../support/notices.ts";
+import { notificationFixture } from "../support/notificationFixture.ts";
 import { decryptPush, receiverKeys } from "../support/pushMessage.ts";
-import { type Behaviour, type PushService, startPushService } from "../support/pushService.ts";
+import { type PushService, type PushServiceBehaviour, startPushService } from "../support/pushService.ts";
 import { testOnlyCertificate } from "../support/testOnlyCertificate.ts";
 
 const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
@@ -33,8 +33,8 @@ function gateway({ guard = { allowPrivateEndpoints: true } as EndpointGuardOptio
   });
 }
 
-const send = (phone: Phone, different: Parameters<typeof aNotice>[0] = {}, feeder: string | null = "f1") =>
-  gateway().send(phone, feeder, aNotice(different), now, "item-1");
+const send = (phone: Phone, different: Parameters<typeof notificationFixture>[0] = {}, feeder: string | null = "f1") =>
+  gateway().send(phone, feeder, notificationFixture(different), now, "item-1");
 
 describe("web push", () => {
   it("brings a notice to a phone, so that the phone can read it", async () => {
@@ -106,7 +106,7 @@ describe("web push", () => {
       notBefore: notBefore === null ? null : past(now, seconds(notBefore)),
       words,
     });
-    const cases: readonly [name: string, behaviour: Behaviour, outcome: object][] = [
+    const cases: readonly [name: string, behaviour: PushServiceBehaviour, outcome: object][] = [
       ["201", { kind: "accept" }, { kind: "accepted" }],
       ["200", { kind: "accept", status: 200 }, { kind: "accepted" }],
       ["202", { kind: "accept", status: 202 }, { kind: "accepted" }],
@@ -138,7 +138,7 @@ describe("web push", () => {
     ];
     it.each(cases)("%s", async (_, behaviour, outcome) => {
       const phone = service.subscribe();
-      service.behave(behaviour);
+      service.setBehaviour(behaviour);
       expect(await send(phone)).toMatchObject(outcome);
       expect(service.requests).toBe(1);
       expect(service.complaints).toEqual([]);
@@ -147,48 +147,54 @@ describe("web push", () => {
 
   it("knows that a notice may have arrived whose answer was lost, and that a second one takes its place", async () => {
     const phone = service.subscribe();
-    service.behave({ kind: "acceptAndCut" });
+    service.setBehaviour({ kind: "acceptAndCut" });
     expect(await send(phone)).toMatchObject({ kind: "tryLater", mayHaveArrived: true });
-    service.behave({ kind: "accept" });
+    service.setBehaviour({ kind: "accept" });
     expect(await send(phone)).toEqual({ kind: "accepted" });
-    expect(service.accepted).toHaveLength(2);
+    expect(service.acceptedCount).toHaveLength(2);
     expect(service.messagesFor(phone)).toHaveLength(1);
-    expect(new Set(service.accepted.map(({ payload }) => payload.notification.tag)).size).toBe(1);
+    expect(new Set(service.acceptedCount.map(({ payload }) => payload.notification.tag)).size).toBe(1);
   });
 
   it("keeps no more than a short line of what a service says", async () => {
-    service.behave({ kind: "flood", status: 400 });
+    service.setBehaviour({ kind: "flood", status: 400 });
     const outcome = await send(service.subscribe());
-    expect(outcome.kind === "refused" && outcome.words.length).toBeLessThanOrEqual(220);
+    expect(outcome.kind === "refused" && outcome.text.length).toBeLessThanOrEqual(220);
   });
 
   it.each([301, 302, 303, 307, 308])("follows no redirect (%i)", async (status) => {
     const elsewhere = await startPushService();
     const phone = service.subscribe();
-    service.behave({ kind: "redirect", to: elsewhere.subscribe().endpoint, status });
-    expect(await send(phone)).toMatchObject({ kind: "refused", words: `HTTP ${status}` });
+    service.setBehaviour({ kind: "redirect", to: elsewhere.subscribe().endpoint, status });
+    expect(await send(phone)).toMatchObject({ kind: "refused", text: `HTTP ${status}` });
     expect(elsewhere.requests).toBe(0);
     await elsewhere.close();
   });
 
   it("waits for a hanging service no longer than it must", async () => {
-    service.behave({ kind: "hang" });
-    const outcome = await gateway({ timeoutMs: 60 }).send(service.subscribe(), "f1", aNotice(), now, "item-1");
+    service.setBehaviour({ kind: "hang" });
+    const outcome = await gateway({ timeoutMs: 60 }).send(
+      service.subscribe(),
+      "f1",
+      notificationFixture(),
+      now,
+      "item-1",
+    );
     expect(outcome).toEqual({
       kind: "tryLater",
       mayHaveArrived: true,
       noAnswer: true,
       notBefore: null,
-      words: "no answer within 60 ms",
+      text: "no answer within 60 ms",
     });
   });
 
   it("ends a trickling answer at the same time, and goes by its status", async () => {
     const outcomeOf = async (status: number) => {
-      service.behave({ kind: "trickle", status });
-      return gateway({ timeoutMs: 120 }).send(service.subscribe(), "f1", aNotice(), now, "item-1");
+      service.setBehaviour({ kind: "trickle", status });
+      return gateway({ timeoutMs: 120 }).send(service.subscribe(), "f1", notificationFixture(), now, "item-1");
     };
-    expect(await outcomeOf(503)).toMatchObject({ kind: "tryLater", words: expect.stringMatching(/^HTTP 503: \.+$/) });
+    expect(await outcomeOf(503)).toMatchObject({ kind: "tryLater", text: expect.stringMatching(/^HTTP 503: \.+$/) });
     expect(await outcomeOf(410)).toMatchObject({ kind: "subscriptionGone" });
     expect(await outcomeOf(201)).toEqual({ kind: "accepted" });
   });
@@ -197,7 +203,7 @@ describe("web push", () => {
     const mute = createServer((socket) => socket.on("error", () => {}).resume()); // reads, so that it sees the end
     await new Promise<void>((resolve) => mute.listen(0, "127.0.0.1", resolve));
     const phone = { ...service.subscribe(), endpoint: `https://127.0.0.1:${(mute.address() as AddressInfo).port}/a` };
-    expect(await gateway({ timeoutMs: 60 }).send(phone, "f1", aNotice(), now, "item-1")).toMatchObject({
+    expect(await gateway({ timeoutMs: 60 }).send(phone, "f1", notificationFixture(), now, "item-1")).toMatchObject({
       kind: "tryLater",
     });
     await new Promise((resolve) => mute.close(resolve));
@@ -206,12 +212,12 @@ describe("web push", () => {
   it("tries later where nobody listens, or the name is not found", async () => {
     const phone = service.subscribe();
     await service.close();
-    expect(await send(phone)).toMatchObject({ kind: "tryLater", words: expect.stringContaining("ECONNREFUSED") });
+    expect(await send(phone)).toMatchObject({ kind: "tryLater", text: expect.stringContaining("ECONNREFUSED") });
     const lost = { resolve: () => Promise.reject(new Error("getaddrinfo ENOTFOUND push.example")) };
     const named = { ...phone, endpoint: "https://push.example/a" };
-    expect(await gateway({ guard: lost }).send(named, "f1", aNotice(), now, "item-1")).toMatchObject({
+    expect(await gateway({ guard: lost }).send(named, "f1", notificationFixture(), now, "item-1")).toMatchObject({
       kind: "tryLater",
-      words: expect.stringContaining("ENOTFOUND"),
+      text: expect.stringContaining("ENOTFOUND"),
     });
     service = await startPushService();
   });
@@ -223,19 +229,23 @@ describe("web push", () => {
       guard: endpointGuard({ allowPrivateEndpoints: true }),
       timeoutMs: 5_000,
     });
-    expect(await push.send(service.subscribe(), "f1", aNotice(), now, "item-1")).toMatchObject({ kind: "tryLater" });
+    expect(await push.send(service.subscribe(), "f1", notificationFixture(), now, "item-1")).toMatchObject({
+      kind: "tryLater",
+    });
     expect(service.requests).toBe(0);
   });
 
   it("does not call a private address, whether it stands in the endpoint or behind a name", async () => {
     const byDigits = service.subscribe();
-    expect(await gateway({ guard: {} }).send(byDigits, "f1", aNotice(), now, "item-1")).toEqual({
+    expect(await gateway({ guard: {} }).send(byDigits, "f1", notificationFixture(), now, "item-1")).toEqual({
       kind: "refused",
-      words: "127.0.0.1 is not a public address",
+      text: "127.0.0.1 is not a public address",
     });
     const byName = service.subscribe({ host: "push.example" });
     const guard = { resolve: async () => [{ address: "127.0.0.1", family: 4 }] };
-    expect(await gateway({ guard }).send(byName, "f1", aNotice(), now, "item-1")).toMatchObject({ kind: "refused" });
+    expect(await gateway({ guard }).send(byName, "f1", notificationFixture(), now, "item-1")).toMatchObject({
+      kind: "refused",
+    });
     expect(service.requests).toBe(0);
   });
 
@@ -244,7 +254,7 @@ describe("web push", () => {
     const answers = ["8.8.8.8", "127.0.0.1"];
     const push = gateway({ guard: { resolve: async () => [{ address: answers.shift() ?? "127.0.0.1", family: 4 }] } });
     expect(await push.checkEndpoint(phone.endpoint)).toEqual({ kind: "fine" });
-    expect(await push.send(phone, "f1", aNotice(), now, "item-1")).toMatchObject({ kind: "refused" });
+    expect(await push.send(phone, "f1", notificationFixture(), now, "item-1")).toMatchObject({ kind: "refused" });
     expect(answers).toEqual([]);
     expect(service.requests).toBe(0);
   });
@@ -257,7 +267,7 @@ describe("web push", () => {
       return [{ address: "127.0.0.1", family: 4 }];
     };
     const push = gateway({ guard: { allowPrivateEndpoints: true, resolve } });
-    expect(await push.send(phone, "f1", aNotice(), now, "item-1")).toEqual({ kind: "accepted" });
+    expect(await push.send(phone, "f1", notificationFixture(), now, "item-1")).toEqual({ kind: "accepted" });
     expect(service.complaints).toEqual([]);
     expect(asked).toBe(1);
   });

@@ -3,32 +3,32 @@ import { join } from "node:path";
 import { gzipSync } from "node:zlib";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
-import { homeView } from "../client/cannedViews.ts";
+import { homeViewFixture } from "../client/viewFixtures.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
-import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 import {
-  type KeeperPhone,
+  accessibilityProblems,
+  type BrowserPhone,
+  checkAccessibility,
   launchBrowser,
-  lookOver,
-  openPhone,
-  pushTo,
-  whatHinders,
-  workerServes,
-} from "./keeperPhone.ts";
+  openBrowserPhone,
+  pushTarget,
+  untilWorkerControls,
+} from "./browserPhone.ts";
+import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
+import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
 /** The client as it is delivered, in a real browser, under the real content policy. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let client: DeliveredClient;
+let client: BuiltClient;
 let browser: Browser;
 let server: FakeServer;
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 let page: Page;
 
 beforeAll(async () => {
-  client = await deliverClient();
+  client = await copyBuiltClient();
   browser = await launchBrowser(chromiumPath as string);
 }, 60_000);
 afterAll(async () => {
@@ -38,7 +38,7 @@ afterAll(async () => {
 
 beforeEach(async () => {
   server = await startFakeServer(client.folder);
-  phone = await openPhone(browser);
+  phone = await openBrowserPhone(browser);
   page = phone.page;
 });
 afterEach(async () => {
@@ -113,7 +113,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     await page.getByRole("heading", { level: 1 }).waitFor();
     await page.waitForLoadState("networkidle");
     for (const summary of await page.locator("summary").all()) await summary.click();
-    await lookOver(page, "a feeder with many alarms");
+    await checkAccessibility(page, "a feeder with many alarms");
   }, 60_000);
 
   it("hinders nobody where people, phones and invitations are told of, whatever their state", async () => {
@@ -127,7 +127,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       await page.getByText(ready).waitFor();
       await page.waitForLoadState("networkidle");
       for (const summary of await page.locator("summary").all()) await summary.click();
-      await lookOver(page, path);
+      await checkAccessibility(page, path);
     }
   }, 120_000);
 
@@ -135,7 +135,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     await page.goto(`${server.origin}/yards/alder-croft/rates`);
     await page.getByText(/^14 alarms in 30 days/).waitFor();
     for (const summary of await page.locator("summary").all()) await summary.click();
-    await lookOver(page, "the alarms themselves");
+    await checkAccessibility(page, "the alarms themselves");
   }, 60_000);
 
   it("is looked over by eyes that see what hinders", async () => {
@@ -144,7 +144,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       <style>.faint { color: #000; background: #fff } nav { position: fixed; bottom: 0 }
         @media (prefers-color-scheme: dark) { .faint { color: #ddd } }</style></main>
       <nav class="tabs"><a href="/">Feeders</a></nav><footer>The end</footer>`);
-    const seen = await whatHinders(page);
+    const seen = await accessibilityProblems(page);
     expect(seen).toContainEqual("390 wide, dark: color-contrast: .faint");
     expect(seen).not.toContainEqual("390 wide, light: color-contrast: .faint");
     expect(seen).toContainEqual(expect.stringMatching(/^390 wide: scrolls sideways by \d+$/));
@@ -178,12 +178,12 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     await page.getByText("Enough until Saturday").waitFor();
     await page.waitForLoadState("networkidle");
     server.home = {
-      ...homeView(Date.now()),
-      yards: homeView(Date.now()).yards.map((yard) => ({
+      ...homeViewFixture(Date.now()),
+      yards: homeViewFixture(Date.now()).yards.map((yard) => ({
         ...yard,
         feeders: yard.feeders.map((feeder) =>
           feeder.id === "rowan"
-            ? { ...feeder, revision: 13, hopper: { ...feeder.hopper, words: "enough until Friday, 80 % sure" } }
+            ? { ...feeder, revision: 13, hopper: { ...feeder.hopper, text: "enough until Friday, 80 % sure" } }
             : feeder,
         ),
       })),
@@ -197,7 +197,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
   it("opens at once with what was last known, and carries a pause out when the line is back", async () => {
     await page.goto(`${server.origin}/feeders/rowan`);
     await page.getByText(/^Birds came from/).waitFor();
-    await workerServes(page);
+    await untilWorkerControls(page);
 
     await phone.offline(true);
     await page.reload();
@@ -206,14 +206,14 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
     await page.getByText(/^Birds came from/).waitFor();
     await page.getByRole("button", { name: "Pause until resumed" }).click();
     await page.getByText("Pause until resumed: waiting on this phone.").waitFor();
-    expect(server.asked).toEqual([]);
+    expect(server.receivedCalls).toEqual([]);
 
     await page.reload(); // the phone was put away and taken out again
     await page.getByText("Pause until resumed: waiting on this phone.").waitFor();
 
     await phone.offline(false);
-    await expect.poll(() => server.asked.length, { timeout: 5_000 }).toBe(1);
-    expect(server.asked[0]).toMatchObject({
+    await expect.poll(() => server.receivedCalls.length, { timeout: 5_000 }).toBe(1);
+    expect(server.receivedCalls[0]).toMatchObject({
       method: "POST",
       path: "/feeders/rowan/orders",
       body: { kind: "pause", until: null },
@@ -223,7 +223,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
 
   it("shows each push as a notice, also one that it can't read", async () => {
     await page.goto(server.origin);
-    const { push } = await pushTo(phone);
+    const { push } = await pushTarget(phone);
     const notification = {
       title: "Rowan: tray jammed",
       body: "Three portions ran and nothing fell.",
@@ -241,7 +241,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
 
   it("tells of a new version and waits for the keeper to take it", async () => {
     await page.goto(server.origin);
-    await workerServes(page);
+    await untilWorkerControls(page);
     server.workerSuffix = "\n// a newer build";
     let reloads = 0;
     page.on("load", () => {

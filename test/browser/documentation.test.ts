@@ -2,9 +2,9 @@ import type { AddressInfo } from "node:net";
 import type { Browser, Request } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
 import { findChromium } from "../support/chromium.ts";
-import { openHouse } from "../support/house.ts";
-import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
-import { launchBrowser, openPhone, whatHinders } from "./keeperPhone.ts";
+import { openTestServer } from "../support/testServer.ts";
+import { accessibilityProblems, launchBrowser, openBrowserPhone } from "./browserPhone.ts";
+import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 
 /** The documentation of the interface as a real browser shows it, over plain http under a name that is not this machine's own. */
 
@@ -12,10 +12,10 @@ const { path: chromiumPath, unlessAbsent } = findChromium();
 const homeName = "alder-croft.example"; // browsers trust localhost more than any name on a home network
 
 let browser: Browser;
-let client: DeliveredClient;
+let client: BuiltClient;
 beforeAll(async () => {
   if (chromiumPath === null) return;
-  client = await deliverClient();
+  client = await copyBuiltClient();
   browser = await launchBrowser(chromiumPath, [`--host-resolver-rules=MAP ${homeName} 127.0.0.1`]);
 }, 60_000);
 afterAll(async () => {
@@ -24,11 +24,11 @@ afterAll(async () => {
 });
 
 /** The page at /api/docs, with everything that the browser asked for on the way. */
-async function openDocumentation(options: Parameters<typeof openPhone>[1] = {}) {
-  const { app } = await openHouse({ clientFolder: client.folder });
+async function openDocumentation(options: Parameters<typeof openBrowserPhone>[1] = {}) {
+  const { app } = await openTestServer({ clientFolder: client.folder });
   await app.listen({ port: 0, host: "127.0.0.1" });
   const { port } = app.server.address() as AddressInfo;
-  const phone = await openPhone(browser, options);
+  const phone = await openBrowserPhone(browser, options);
   onTestFinished(() => phone.context.close());
   const asked: string[] = [];
   const failed: string[] = [];
@@ -59,7 +59,7 @@ describe.skipIf(chromiumPath === null)(`the documentation${unlessAbsent}`, () =>
   it("hinders nobody on a phone or a desk, by day or by night", async () => {
     const { page } = await openDocumentation();
     for (const summary of (await page.locator("summary").all()).slice(0, 3)) await summary.click();
-    expect(await whatHinders(page)).toEqual([]);
+    expect(await accessibilityProblems(page)).toEqual([]);
   }, 120_000);
 
   it("is still one column at 320 CSS pixels (WCAG 2.2, 1.4.10)", async () => {

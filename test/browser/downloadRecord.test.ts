@@ -6,7 +6,7 @@ import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vites
 import { readLine } from "../../server/replay/logLine.ts";
 import { builtServer, runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { launchBrowser, openPhone } from "./keeperPhone.ts";
+import { launchBrowser, openBrowserPhone } from "./browserPhone.ts";
 
 /** The link by which a keeper takes a feeder's record home: the built server and client, a real browser, a real file. */
 
@@ -22,12 +22,12 @@ afterAll(() => browser?.close());
 describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
   it("is a file of which every line can be read, with all that was told and done", async () => {
     const scratch = mkdtempSync(join(tmpdir(), "pieward-record-"));
-    const phone = await openPhone(browser);
+    const phone = await openBrowserPhone(browser);
     onTestFinished(async () => {
       await phone.context.close();
       rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
     });
-    const [, link] = await runBuiltServer(join(scratch, "data")).says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
     const { origin, hash } = new URL(link as string);
     const { page } = phone;
     const knock = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {

@@ -5,10 +5,10 @@ import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage, PhonesView } from "../../server/contract/api.ts";
 import { scriptHashes } from "../../server/routes/client.ts";
-import { digestView } from "../client/cannedDigest.ts";
-import { peopleView } from "../client/cannedPeople.ts";
-import { ratesView } from "../client/cannedRates.ts";
-import { dayView, feederView, homeView, phonesView } from "../client/cannedViews.ts";
+import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
+import { digestViewFixture } from "../client/digestFixture.ts";
+import { peopleViewFixture } from "../client/peopleFixture.ts";
+import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
 /**
  * A server for looking at the built client without the real one: canned views, the real content policy. Run it by
@@ -16,7 +16,7 @@ import { dayView, feederView, homeView, phonesView } from "../client/cannedViews
  */
 export interface FakeServer {
   readonly origin: string;
-  readonly asked: readonly { readonly method: string; readonly path: string; readonly body: unknown }[];
+  readonly receivedCalls: readonly { readonly method: string; readonly path: string; readonly body: unknown }[];
   signedIn: boolean;
   home: HomeView;
   phones: PhonesView;
@@ -25,7 +25,7 @@ export interface FakeServer {
   /** What every request of the API is answered with instead, while it isn't null. */
   trouble: ((method: string, path: string) => Trouble | null) | null;
   /** Takes everything and answers nothing, as a line does of which one end has gone. */
-  mute: boolean;
+  isUnresponsive: boolean;
   /** All that was asked for, with its moment in ms of `performance.now()`. */
   readonly requests: readonly { readonly method: string; readonly path: string; readonly at: number }[];
   /** Held back by this much. */
@@ -61,13 +61,13 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
   const requests: { method: string; path: string; at: number }[] = [];
   const fake: { -readonly [key in keyof FakeServer]: FakeServer[key] } = {
     origin: "",
-    asked,
+    receivedCalls: asked,
     signedIn: true,
-    home: homeView(Date.now()),
-    phones: phonesView(Date.now()),
+    home: homeViewFixture(Date.now()),
+    phones: phonesViewFixture(Date.now()),
     folder,
     trouble: null,
-    mute: false,
+    isUnresponsive: false,
     requests,
     delayMs: () => 0,
     workerSuffix: "",
@@ -96,12 +96,12 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path === "/phones") return [200, fake.phones];
     if (path === "/phones/test")
       return [200, { outcomes: [{ label: "Android phone", outcome: "accepted", words: "taken by its push service" }] }];
-    if (path.endsWith("/people")) return [200, peopleView(Date.now())];
+    if (path.endsWith("/people")) return [200, peopleViewFixture(Date.now())];
     if (path.endsWith("/invites"))
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notices/")) return [204, null];
-    if (path.endsWith("/rates")) return [200, ratesView(Date.now())];
-    if (path.endsWith("/digest")) return [200, digestView(Date.now())];
+    if (path.endsWith("/rates")) return [200, ratesViewFixture(Date.now())];
+    if (path.endsWith("/digest")) return [200, digestViewFixture(Date.now())];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };
       if (name === "")
@@ -115,12 +115,12 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       return [
         201,
         {
-          feeder: feederView(Date.now(), { id: "aspen", name, lastHeardAt: null, readings: null }),
+          feeder: feederViewFixture(Date.now(), { id: "aspen", name, lastReportAt: null, readings: null }),
           key: "kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4e",
         },
       ];
     }
-    if (path.endsWith("/day")) return [200, dayView(id ?? "", query.get("date") ?? "2026-11-25")];
+    if (path.endsWith("/day")) return [200, dayViewFixture(id ?? "", query.get("date") ?? "2026-11-25")];
     const feeder = feeders.find((each) => each.id === id);
     if (feeder === undefined) return [404, problem(404, "No such feeder.")];
     if (path.endsWith("/key")) return [200, { key: "kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4e" }];
@@ -131,7 +131,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     void (async () => {
       const url = new URL(request.url ?? "/", "http://fake");
       requests.push({ method: request.method ?? "", path: url.pathname, at: performance.now() });
-      if (fake.mute) return;
+      if (fake.isUnresponsive) return;
       await new Promise((resolve) => setTimeout(resolve, fake.delayMs(url.pathname)));
       if (url.pathname.startsWith("/api/v1")) {
         const path = url.pathname.slice("/api/v1".length);
@@ -176,7 +176,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
   sockets.on("connection", (socket) => {
     requests.push({ method: "GET", path: "/api/v1/live", at: performance.now() });
     socket.on("message", (data) => {
-      if (!fake.mute && String(data) === '{"kind":"ping"}') socket.send('{"kind":"pong"}');
+      if (!fake.isUnresponsive && String(data) === '{"kind":"ping"}') socket.send('{"kind":"pong"}');
     });
   });
   fake.tell = (message) => {

@@ -1,22 +1,22 @@
 import type { Browser } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
-import { homeView, phonesView } from "../client/cannedViews.ts";
+import { homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { launchBrowser } from "./browserPhone.ts";
+import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
-import { firstScreen } from "./firstScreen.ts";
-import { launchBrowser } from "./keeperPhone.ts";
+import { measureFirstScreen } from "./firstScreen.ts";
 
 /** What the first screen costs. Its speed is measured by hand (npm run bench:first-screen), what makes it is held here. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let client: DeliveredClient;
+let client: BuiltClient;
 let browser: Browser;
 let server: FakeServer;
 
 beforeAll(async () => {
-  client = await deliverClient();
+  client = await copyBuiltClient();
   browser = await launchBrowser(chromiumPath as string);
 }, 60_000);
 afterAll(async () => {
@@ -33,12 +33,12 @@ const slowLine = { octetsPerSecond: 200_000, latencyMs: 150, slowdown: 1 };
 const phoneSize = { width: 390, height: 844 };
 const deskSize = { width: 1280, height: 800 };
 const open = (path: string, usable: string, viewport = phoneSize, restMs = 2_000) =>
-  firstScreen(browser, server.origin + path, usable, { viewport }, slowLine, restMs);
+  measureFirstScreen(browser, server.origin + path, usable, { viewport }, slowLine, restMs);
 
 describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => {
   // Below 0.1 counts as good, https://web.dev/articles/cls; we want half of that.
   it("doesn't shift under the keeper's thumb", async () => {
-    const known = phonesView(Date.now());
+    const known = phonesViewFixture(Date.now());
     const reached = { ...known, phones: known.phones };
     const nobody = { ...known, phones: [] };
     for (const viewport of [phoneSize, deskSize]) {
@@ -95,7 +95,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
   }, 60_000);
 
   it("costs no more than 49 kB over the line, in few requests", async () => {
-    server.home = homeView(Date.now());
+    server.home = homeViewFixture(Date.now());
     const { octets, requests } = await open("/", ".feeder-entry");
     expect(octets).toBeLessThan(49_000); // of it 11 kB of canned answers; the program alone was 46 kB before it was split
     expect(octets).toBeGreaterThan(10_000); // and the measure measures something

@@ -1,7 +1,7 @@
 import type { Browser, BrowserContextOptions, Page } from "playwright-core";
 
 /** What a keeper waits for on a weak phone with a weak line, measured in a real browser. */
-export interface FirstScreen {
+export interface FirstScreenFigures {
   /** From the start of the navigation until the frame after the one in which the screen could be used. */
   readonly usableMs: number;
   /** Cumulative layout shift (https://web.dev/articles/cls) from the start until all is at rest. */
@@ -22,14 +22,14 @@ export const weakPhone = { octetsPerSecond: 50_000, latencyMs: 400, slowdown: 4 
  * @param usable a selector of what makes the screen useful
  * @param restMs how long to look on afterwards, for what shifts late
  */
-export async function firstScreen(
+export async function measureFirstScreen(
   browser: Browser,
   url: string,
   usable: string,
   options: BrowserContextOptions = {},
   line: { readonly octetsPerSecond: number; readonly latencyMs: number; readonly slowdown: number } | null = weakPhone,
   restMs = 2_500,
-): Promise<FirstScreen> {
+): Promise<FirstScreenFigures> {
   const context = await browser.newContext({ viewport: { width: 390, height: 844 }, ...options });
   try {
     const page = await context.newPage();

@@ -1,23 +1,23 @@
 import type { Browser, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
-import { phonesView } from "../client/cannedViews.ts";
+import { phonesViewFixture } from "../client/viewFixtures.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { type BrowserPhone, launchBrowser, openBrowserPhone } from "./browserPhone.ts";
+import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
-import { type KeeperPhone, launchBrowser, openPhone } from "./keeperPhone.ts";
 
 /** A page that stays open while the server goes, comes back, has trouble, or ends the session. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let client: DeliveredClient;
+let client: BuiltClient;
 let browser: Browser;
 let server: FakeServer;
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 let page: Page;
 
 beforeAll(async () => {
-  client = await deliverClient();
+  client = await copyBuiltClient();
   browser = await launchBrowser(chromiumPath as string);
 }, 60_000);
 afterAll(async () => {
@@ -26,7 +26,7 @@ afterAll(async () => {
 });
 beforeEach(async () => {
   server = await startFakeServer(client.folder);
-  phone = await openPhone(browser, { serviceWorkers: "block" });
+  phone = await openBrowserPhone(browser, { serviceWorkers: "block" });
   page = phone.page;
 });
 afterEach(async () => {
@@ -57,7 +57,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0);
     await page.waitForLoadState("networkidle");
 
-    const known = phonesView(Date.now());
+    const known = phonesViewFixture(Date.now());
     server.phones = { ...known, phones: known.phones.slice(1) };
     server.tell({ kind: "phones" });
     await page.getByRole("heading", { name: /Android phone/ }).waitFor({ state: "detached", timeout: 3_000 });
@@ -122,9 +122,9 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.goto(server.origin);
     await rowan().waitFor();
     await page.waitForLoadState("networkidle");
-    server.mute = true;
+    server.isUnresponsive = true;
     await away().waitFor({ timeout: 20_000 });
-    server.mute = false;
+    server.isUnresponsive = false;
     await away().waitFor({ state: "detached", timeout: 9_000 }); // a try that nobody answered may have to run out first
   }, 60_000);
 });
@@ -154,7 +154,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     expect(await page.getByLabel("A button to press").isChecked()).toBe(false);
     await page.getByRole("button", { name: "Write it down" }).click();
     await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
-    expect(server.asked.at(-1)).toMatchObject({
+    expect(server.receivedCalls.at(-1)).toMatchObject({
       method: "PATCH",
       path: "/feeders/rowan",
       body: { name: "Rowan by the gate", hopperCapacityGrams: 1234, sensors: { button: false } },
@@ -179,7 +179,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     await signedOut().waitFor();
     await signIn();
     await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
-    const refills = () => server.asked.filter(({ path }) => path.endsWith("/refills"));
+    const refills = () => server.receivedCalls.filter(({ path }) => path.endsWith("/refills"));
     await expect.poll(() => refills().length, { timeout: 8_000 }).toBeGreaterThanOrEqual(2);
     expect(refills().at(-1)?.body).toMatchObject({ what: { kind: "added", grams: 640 } });
     await page.getByText("Waiting on this phone:").waitFor({ state: "detached" });

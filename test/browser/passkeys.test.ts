@@ -2,7 +2,7 @@ import type { CDPSession, Page } from "playwright-core";
 import { describe, expect, it } from "vitest";
 import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type KeeperPhone, lookOver } from "./keeperPhone.ts";
+import { type BrowserPhone, checkAccessibility } from "./browserPhone.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** Passkeys in a real browser: the built server at http://localhost, and the browser's own virtual device. */
@@ -10,7 +10,7 @@ import { phoneForEachTest } from "./phoneForEachTest.ts";
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
 let scratch: string;
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 let page: Page;
 
 phoneForEachTest(chromiumPath, (opened) => {
@@ -22,7 +22,7 @@ const ada = { name: "Ada", passphrase: "four black feathers in the snow" };
 describe.skipIf(chromiumPath === null)(`passkeys in a browser${unlessAbsent}`, () => {
   it("are added, sign in, are refused where they lie, and are removed", async () => {
     const server = runBuiltServer(scratch, { LOG_LEVEL: "info" });
-    const [, port = "", token = ""] = await server.says(/:(\d+)\/claim#(\S+)/);
+    const [, port = "", token = ""] = await server.waitForOutput(/:(\d+)\/claim#(\S+)/);
     const origin = `http://localhost:${port}`;
     const device = await virtualDevice(page);
 
@@ -37,7 +37,7 @@ describe.skipIf(chromiumPath === null)(`passkeys in a browser${unlessAbsent}`, (
     await page.getByLabel("Name of the new passkey").fill("Phone");
     await page.getByRole("button", { name: "Add a passkey" }).click();
     await page.getByText("Added just now, not used yet.").waitFor();
-    await lookOver(page, "account with a passkey");
+    await checkAccessibility(page, "account with a passkey");
     const [credential] = await device.credentials();
     expect(credential).toMatchObject({ isResidentCredential: true, rpId: "localhost" });
     await page.getByRole("button", { name: "Add a passkey" }).click();
@@ -45,7 +45,7 @@ describe.skipIf(chromiumPath === null)(`passkeys in a browser${unlessAbsent}`, (
 
     // --- signs in without a name
     await signOut(origin);
-    await lookOver(page, "sign-in with a passkey");
+    await checkAccessibility(page, "sign-in with a passkey");
     await usePasskey();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
     await page.goto(`${origin}/account`);
@@ -87,7 +87,7 @@ describe.skipIf(chromiumPath === null)(`passkeys in a browser${unlessAbsent}`, (
     await page.goto(`http://127.0.0.1:${port}/`);
     await page.getByText("Passkeys need HTTPS and a host name.").waitFor();
     expect(await page.getByRole("button", { name: "Sign in with a passkey" }).count()).toBe(0);
-    await lookOver(page, "sign-in at a bare number");
+    await checkAccessibility(page, "sign-in at a bare number");
     await page.getByLabel("Keeper's name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
     await page.getByRole("button", { name: "Open the notebook" }).click();
@@ -110,7 +110,7 @@ const usePasskey = () => page.getByRole("button", { name: "Sign in with a passke
 
 /** Both refusals are in the log with why and whose; nothing that was sent, and nothing that a thief could use. */
 async function logsNoSecret(server: RunningServer, secrets: readonly string[]): Promise<void> {
-  const [log] = await server.says(/^[\s\S]*$/);
+  const [log] = await server.waitForOutput(/^[\s\S]*$/);
   const events = log
     .split("\n")
     .filter((line) => line.startsWith("{"))

@@ -4,11 +4,11 @@ import { join } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, expect } from "vitest";
 import { builtServer } from "../support/builtServer.ts";
-import { type KeeperPhone, launchBrowser, openPhone } from "./keeperPhone.ts";
+import { type BrowserPhone, launchBrowser, openBrowserPhone } from "./browserPhone.ts";
 
 export interface OpenedPhone {
   readonly browser: Browser; // for a second phone
-  readonly phone: KeeperPhone;
+  readonly phone: BrowserPhone;
   readonly page: Page;
   readonly scratch: string; // a folder for the built server and what it needs, removed after the test
 }
@@ -23,7 +23,7 @@ export function phoneForEachTest(chromiumPath: string | null, use: (opened: Open
   }, 60_000);
   afterAll(() => browser?.close());
   beforeEach(async () => {
-    const phone = await openPhone(browser as Browser);
+    const phone = await openBrowserPhone(browser as Browser);
     const scratch = mkdtempSync(join(tmpdir(), "pieward-browser-"));
     opened = { browser: browser as Browser, phone, page: phone.page, scratch };
     use(opened);

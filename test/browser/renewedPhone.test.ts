@@ -7,9 +7,9 @@ import type { Phone } from "../../server/ports.ts";
 import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
-import { type KeeperPhone, type PushedPhone, pushTo } from "./keeperPhone.ts";
+import { type BrowserPhone, type PushTarget, pushTarget } from "./browserPhone.ts";
+import { type FakePushManager, fakePushManager } from "./fakePushManager.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
-import { type StandInPush, standInPush } from "./standInPush.ts";
 
 /**
  * A phone whose address for pushes dies or changes: the built server, a push service on this machine, the built client in a
@@ -22,11 +22,11 @@ let browser: Browser;
 let scratch: string;
 let service: PushService;
 let addresses: readonly Phone[]; // that the browser gives out, in this order
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 let page: Page;
 let origin: string;
-let standIn: StandInPush;
-let pushed: PushedPhone;
+let standIn: FakePushManager;
+let pushed: PushTarget;
 
 phoneForEachTest(chromiumPath, (opened) => {
   ({ browser, phone, page, scratch } = opened);
@@ -54,7 +54,9 @@ describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbs
     await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
     expect(await standIn.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
     const { phones } = await listed();
-    expect(phones).toMatchObject([{ endpoint: addressOf(1).endpoint, label: "Pocket", reach: { kind: "unproved" } }]);
+    expect(phones).toMatchObject([
+      { endpoint: addressOf(1).endpoint, label: "Pocket", reachability: { kind: "unproved" } },
+    ]);
     expect(await reachable().count()).toBe(0); // what the old address showed proves nothing
 
     await proveBy(1);
@@ -81,7 +83,7 @@ describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbs
       await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
       await page.getByText("does not know its new one yet").waitFor({ state: "detached" });
       await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
-      expect((await listed()).phones).toMatchObject([{ label: "Pocket", reach: { kind: "unproved" } }]);
+      expect((await listed()).phones).toMatchObject([{ label: "Pocket", reachability: { kind: "unproved" } }]);
       await proveBy(1);
       expect(phone.complaints).toEqual([]);
     },
@@ -110,14 +112,16 @@ describe.skipIf(chromiumPath === null)(`a phone that may not notify any more${un
     await page
       .getByText("This phone (Pocket) can't be woken any more: its leave to notify you was withdrawn.")
       .waitFor({ timeout: 3_000 });
-    await expect.poll(async () => (await listed()).phones[0]?.reach.kind, { timeout: 5_000 }).toBe("lost");
+    await expect.poll(async () => (await listed()).phones[0]?.reachability.kind, { timeout: 5_000 }).toBe("lost");
     await reachable().waitFor({ state: "detached", timeout: 5_000 });
     expect(await testShown().count()).toBe(0);
     expect(await page.getByText("Notices from this page are blocked.").count()).toBe(0); // said once, not twice
 
     await allowNotices("granted");
     await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
-    expect((await listed()).phones).toMatchObject([{ label: "Pocket", blockedAt: null, reach: { kind: "unproved" } }]);
+    expect((await listed()).phones).toMatchObject([
+      { label: "Pocket", blockedAt: null, reachability: { kind: "unproved" } },
+    ]);
     await page.getByText("its leave to notify you was withdrawn").waitFor({ state: "detached" });
     await proveBy(1);
     expect(phone.complaints).toEqual([]);
@@ -132,7 +136,7 @@ async function switchOnAndProve(): Promise<void> {
     ALLOW_PRIVATE_PUSH_ENDPOINTS: "true",
     NODE_EXTRA_CA_CERTS: join(scratch, "ca.pem"),
   });
-  const [, address] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const [, address] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
   const link = new URL(address as string);
   origin = link.origin;
   const claimed = await phone.context.request.post(`${origin}/api/v1/claim`, {
@@ -146,8 +150,8 @@ async function switchOnAndProve(): Promise<void> {
   });
   expect(claimed.ok()).toBe(true);
   await page.goto(`${origin}/phones`);
-  pushed = await pushTo(phone);
-  standIn = await standInPush(phone.context, addresses);
+  pushed = await pushTarget(phone);
+  standIn = await fakePushManager(phone.context, addresses);
   await page.getByLabel("Call it").fill("Pocket");
   await page.getByRole("button", { name: "Switch on" }).click();
   await page.getByRole("heading", { name: "Pocket this one" }).waitFor();

@@ -4,7 +4,7 @@ import type { Page } from "playwright-core";
 import { beforeEach, describe, expect, it } from "vitest";
 import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import type { KeeperPhone } from "./keeperPhone.ts";
+import type { BrowserPhone } from "./browserPhone.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /**
@@ -15,7 +15,7 @@ import { phoneForEachTest } from "./phoneForEachTest.ts";
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
 let scratch: string;
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 let server: RunningServer;
 let port: number;
 let origin: string;
@@ -90,7 +90,7 @@ const resumed: Story = async (feeder, windows, judge) => {
 const serverDies: Story = async (_feeder, _windows, judge) => {
   judge.serverIsAway();
   server.kill("SIGKILL");
-  await server.ended;
+  await server.exited;
   await pass(8_000);
   await startServer();
   judge.serverIsBack();
@@ -240,12 +240,12 @@ class Sender {
 
 async function startServer(): Promise<void> {
   server = runBuiltServer(join(scratch, "data"), { PORT: String(port) });
-  await server.says(/http/);
+  await server.waitForOutput(/http/);
 }
 
 async function opened(): Promise<{ readonly feeder: Sender; readonly windows: readonly Page[] }> {
   server = runBuiltServer(join(scratch, "data"), { PORT: String(port) });
-  const [, link] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const [, link] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
   const token = new URL(link as string).hash.slice(1);
   const keeper = { name: "Ada", passphrase: "four black feathers in the snow", zone: "Europe/Stockholm" };
   await asks("/claim", { token, ...keeper });

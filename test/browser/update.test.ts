@@ -4,22 +4,22 @@ import { join } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
 import { findChromium } from "../support/chromium.ts";
-import { type DeliveredClient, deliverClient } from "./deliveredClient.ts";
+import { type BrowserPhone, launchBrowser, openBrowserPhone, untilWorkerControls } from "./browserPhone.ts";
+import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
-import { type KeeperPhone, launchBrowser, openPhone, workerServes } from "./keeperPhone.ts";
 
 /** Several windows of one browser while a new version of the client comes. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let client: DeliveredClient;
+let client: BuiltClient;
 let newer: string;
 let browser: Browser;
 let server: FakeServer;
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 
 beforeAll(async () => {
-  client = await deliverClient();
+  client = await copyBuiltClient();
   newer = await newerBuild(client.folder);
   browser = await launchBrowser(chromiumPath as string);
 }, 60_000);
@@ -30,7 +30,7 @@ afterAll(async () => {
 });
 beforeEach(async () => {
   server = await startFakeServer(client.folder);
-  phone = await openPhone(browser);
+  phone = await openBrowserPhone(browser);
 });
 afterEach(async () => {
   await phone.context.close();
@@ -76,7 +76,7 @@ async function offerNewer(page: Page): Promise<void> {
 describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
   it("is taken by all windows together", async () => {
     const first = await openWindow("/", phone.page);
-    await workerServes(first);
+    await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan");
     const third = await openWindow("/cautions");
     await offerNewer(first);
@@ -92,7 +92,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
 
   it("leaves a window alone in which something was entered, and that window's screens with it", async () => {
     const first = await openWindow("/", phone.page);
-    await workerServes(first);
+    await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan/refill");
     await second.getByLabel("Put some in").check();
     await second.getByLabel("How much went in").fill("640");
@@ -118,7 +118,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
 
   it("can be taken in a window with entries, at the keeper's word", async () => {
     const first = await openWindow("/feeders/rowan/refill", phone.page);
-    await workerServes(first);
+    await untilWorkerControls(first);
     await first.getByLabel("Put some in").check();
     await offerNewer(first);
     await first.getByRole("button", { name: "Use it now" }).click();
@@ -129,7 +129,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
 
 describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbsent}`, () => {
   it("says so and can be reloaded, where a newer build has taken its place and there is no worker", async () => {
-    const bare = await openPhone(browser, { serviceWorkers: "block" });
+    const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
     const page = bare.page;
     await openWindow("/", page);
     await page.waitForLoadState("networkidle");
@@ -143,11 +143,11 @@ describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbs
   }, 60_000);
 
   it("says so where nothing answers", async () => {
-    const bare = await openPhone(browser, { serviceWorkers: "block" });
+    const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
     const page = bare.page;
     await openWindow("/", page);
     await page.waitForLoadState("networkidle");
-    server.mute = true;
+    server.isUnresponsive = true;
     await page.getByRole("link", { name: "Practice", exact: true }).click();
     await page.getByRole("heading", { level: 1, name: "This page could not be loaded" }).waitFor({ timeout: 20_000 });
     await bare.context.close();

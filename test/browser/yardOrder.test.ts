@@ -3,8 +3,8 @@ import type { Page } from "playwright-core";
 import { describe, expect, it } from "vitest";
 import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { HandFeeder } from "./handFeeder.ts";
-import { type KeeperPhone, lookOver, workerServes } from "./keeperPhone.ts";
+import { type BrowserPhone, checkAccessibility, untilWorkerControls } from "./browserPhone.ts";
+import { ManualFeeder } from "./manualFeeder.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** One order for all feeders of a yard: the built server, the built client in a real browser, and two feeders. */
@@ -12,7 +12,7 @@ import { phoneForEachTest } from "./phoneForEachTest.ts";
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
 let scratch: string;
-let phone: KeeperPhone;
+let phone: BrowserPhone;
 let page: Page;
 
 phoneForEachTest(chromiumPath, (opened) => {
@@ -27,19 +27,19 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
       if (request.method() === "POST" && request.url().endsWith("/orders")) orders.push(request.postData() ?? "");
     });
     await button("Pause all feeders of Alder Croft").waitFor();
-    await lookOver(page, "feeders, with the offer to pause all");
+    await checkAccessibility(page, "feeders, with the offer to pause all");
 
     // --- without a connection: it waits, and is sent once
     await phone.offline(true);
     await button("Pause all feeders of Alder Croft").click();
     await page.getByRole("group", { name: "Pause both feeders of Alder Croft?" }).waitFor();
-    await lookOver(page, "asked back whether to pause all");
+    await checkAccessibility(page, "asked back whether to pause all");
     const sizes = await Promise.all(["Pause all", "Not now"].map((name) => button(name).boundingBox()));
     for (const size of sizes) expect(size?.height).toBeGreaterThanOrEqual(44);
     await page.keyboard.press("Tab"); // from the question, where focus is
     await page.keyboard.press("Enter");
     await page.getByText("Pause all feeders: waiting for a connection.").waitFor();
-    await lookOver(page, "an order for the yard that waits");
+    await checkAccessibility(page, "an order for the yard that waits");
     orders.length = 0; // what failed while there was no connection
     await phone.offline(false);
     await page.getByText("Paused: 0 of 2 confirmed. Not yet: Larch, Rowan.").waitFor();
@@ -57,7 +57,7 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await page.getByText("Paused: 1 of 2 confirmed. Not yet: Larch.").waitFor();
     await entry("Rowan").getByText("Pause until resumed: confirmed by the feeder at").waitFor();
     await entry("Larch").getByText("Pause until resumed: sent, not yet confirmed").waitFor();
-    await lookOver(page, "a yard's pause that one feeder has confirmed");
+    await checkAccessibility(page, "a yard's pause that one feeder has confirmed");
     await larch.reports({ paused: true }, { kind: "order", order: second?.id, outcome: "done" });
     await page.getByText("Paused: all 2 confirmed.").waitFor();
     expect(await button("Pause all feeders of Alder Croft").count()).toBe(0);
@@ -81,9 +81,9 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
 // --- the yard ------------------------------------------------------------------------------------------------------
 
 /** A yard with two feeders that feed, on the screen of its keeper. */
-async function openYard(): Promise<{ readonly rowan: HandFeeder; readonly larch: HandFeeder }> {
+async function openYard(): Promise<{ readonly rowan: ManualFeeder; readonly larch: ManualFeeder }> {
   const server = runBuiltServer(join(scratch, "data"));
-  const [, claim] = await server.says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const [, claim] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
   const link = new URL(claim as string);
   const keeper = { name: "Ada", passphrase: "four black feathers in the snow" };
   await post(link.origin, "/claim", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
@@ -96,12 +96,12 @@ async function openYard(): Promise<{ readonly rowan: HandFeeder; readonly larch:
   const [rowan, larch] = [await addFeeder("Rowan"), await addFeeder("Larch")];
   await page.goto(link.origin);
   await page.getByRole("link", { name: "Larch" }).waitFor();
-  await workerServes(page);
+  await untilWorkerControls(page);
   return { rowan, larch };
 
-  async function addFeeder(name: string): Promise<HandFeeder> {
+  async function addFeeder(name: string): Promise<ManualFeeder> {
     const { key } = await post(link.origin, "/feeders", { name, yard });
-    const feeder = new HandFeeder(key, link.origin);
+    const feeder = new ManualFeeder(key, link.origin);
     await feeder.reports({ paused: false });
     return feeder;
   }

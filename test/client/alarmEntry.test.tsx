@@ -2,22 +2,22 @@
 import { cleanup, fireEvent, screen, waitFor, within } from "@testing-library/preact";
 import { describe, expect, it } from "vitest";
 import type { AlarmView, HomeView } from "../../server/contract/api.ts";
-import { alarmView, feederView, homeView } from "./cannedViews.ts";
-import { type Line, openAt, withLine } from "./page.tsx";
+import { type FakeConnection, openPage, withFakeConnection } from "./page.tsx";
+import { alarmViewFixture, feederViewFixture, homeViewFixture } from "./viewFixtures.ts";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 
 /** A home whose Rowan has these alarms. */
 const homeWith = (alarms: readonly AlarmView[], change: Partial<HomeView["yards"][0]> = {}): HomeView => {
-  const home = homeView(Date.now());
+  const home = homeViewFixture(Date.now());
   return {
     ...home,
     yards: home.yards
       .slice(0, 1)
-      .map((yard) => ({ ...yard, ...change, feeders: [feederView(Date.now(), { alarms: [...alarms] })] })),
+      .map((yard) => ({ ...yard, ...change, feeders: [feederViewFixture(Date.now(), { alarms: [...alarms] })] })),
   };
 };
 const entryOf = async (name: RegExp) =>
@@ -25,9 +25,9 @@ const entryOf = async (name: RegExp) =>
 
 describe("an alarm on its feeder's page", () => {
   it("is acknowledged as the very raise that was read", async () => {
-    const alarm = alarmView(Date.now());
+    const alarm = alarmViewFixture(Date.now());
     server.home = homeWith([alarm]);
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "Acknowledge" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.path).toBe("/feeders/rowan/alarms/trayJammed/acknowledge");
@@ -36,8 +36,8 @@ describe("an alarm on its feeder's page", () => {
   });
 
   it("that is over but must be seen asks for a look, and only after it was acknowledged", async () => {
-    server.home = homeWith([alarmView(Date.now(), { phase: "latchedUnacknowledged" })]);
-    await openAt("/feeders/rowan");
+    server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedUnacknowledged" })]);
+    await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText(/^over, but look at it/)).toBeTruthy();
     expect(entry.getByRole("button", { name: "Acknowledge" })).toBeTruthy();
@@ -45,15 +45,15 @@ describe("an alarm on its feeder's page", () => {
   });
 
   it("is reset by whoever has looked", async () => {
-    server.home = homeWith([alarmView(Date.now(), { phase: "latchedAcknowledged" })]);
-    await openAt("/feeders/rowan");
+    server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedAcknowledged" })]);
+    await openPage("/feeders/rowan");
     fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "I have looked" }));
     await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/rowan/alarms/trayJammed/reset"));
   });
 
   it("is taken out of service only with a reason", async () => {
-    server.home = homeWith([alarmView(Date.now())]);
-    await openAt("/feeders/rowan");
+    server.home = homeWith([alarmViewFixture(Date.now())]);
+    await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     fireEvent.click(entry.getByRole("button", { name: "Take it out of service", hidden: true }));
     expect(await entry.findByText("Why?: say it in a few words, for whoever finds it so")).toBeTruthy();
@@ -69,7 +69,7 @@ describe("an alarm on its feeder's page", () => {
   });
 
   it("that is out of service says who, since when and why, and comes back by one tap", async () => {
-    await openAt("/feeders/larch");
+    await openPage("/feeders/larch");
     expect(await screen.findByText("Out of service: detector silent")).toBeTruthy();
     const entry = await entryOf(/Detector silent/);
     expect(entry.getByText("Ada took it out of service: “coil is broken, a new one is ordered”")).toBeTruthy();
@@ -80,7 +80,7 @@ describe("an alarm on its feeder's page", () => {
   });
 
   it("lists under the cause what that explains, and nowhere else", async () => {
-    await openAt("/feeders/larch");
+    await openPage("/feeders/larch");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText("It also explains: deposits unpaid")).toBeTruthy();
     expect(entry.getByText(/Two caps were put in and nothing fell/)).toBeTruthy();
@@ -89,15 +89,15 @@ describe("an alarm on its feeder's page", () => {
   });
 
   it("lists what is explained by something that doesn't stand here among what is kept quiet", async () => {
-    const explained = { phase: "suppressedByDesign" as const, raisedAt: null };
-    server.home = homeWith([alarmView(Date.now(), { ...explained, explainedBy: null })]);
-    await openAt("/feeders/rowan");
+    const explained = { state: "suppressedByDesign" as const, raisedAt: null };
+    server.home = homeWith([alarmViewFixture(Date.now(), { ...explained, explainedBy: null })]);
+    await openPage("/feeders/rowan");
     expect(await screen.findByText("Kept quiet for now: tray jammed")).toBeTruthy();
   });
 
   it("offers a helper no button that would only be refused", async () => {
-    server.home = homeWith([alarmView(Date.now())], { role: "helper" });
-    await openAt("/feeders/rowan");
+    server.home = homeWith([alarmViewFixture(Date.now())], { role: "helper" });
+    await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByRole("button", { name: "Acknowledge" })).toBeTruthy();
     expect(entry.getByText("Shelve…")).toBeTruthy();
@@ -107,12 +107,12 @@ describe("an alarm on its feeder's page", () => {
 });
 
 describe("an alarm that people are told of", () => {
-  const call = (change: Partial<HomeView["yards"][0]["calls"][0]>) => ({
+  const call = (change: Partial<HomeView["yards"][0]["escalations"][0]>) => ({
     feeder: "rowan",
     fault: "trayJammed",
     title: "Rowan: tray jammed",
     raisedAt: new Date().toISOString(),
-    told: [],
+    recipientStates: [],
     acknowledgedBy: null,
     unreachable: false,
     ...change,
@@ -120,14 +120,14 @@ describe("an alarm that people are told of", () => {
 
   it("says whom it has reached", async () => {
     const told = [{ name: "Bo", lastAt: "2026-11-25T13:00:00Z", shownAt: null, mailedAt: null }];
-    server.home = homeWith([alarmView(Date.now())], { calls: [call({ told })] });
-    await openAt("/feeders/rowan");
+    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ recipientStates: told })] });
+    await openPage("/feeders/rowan");
     expect((await entryOf(/Tray jammed/)).getByText(/^Told: Bo at .*, not yet shown\.$/)).toBeTruthy();
   });
 
   it("warns where it could reach nobody, and says where to see to it", async () => {
-    server.home = homeWith([alarmView(Date.now())], { calls: [call({ unreachable: true })] });
-    await openAt("/feeders/rowan");
+    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ unreachable: true })] });
+    await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText(/^Nobody could be told of this/)).toBeTruthy();
     expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/people");
@@ -138,19 +138,22 @@ describe("feeders that fell silent together", () => {
   const silentHome = (second: Partial<AlarmView>, apartMs = 0): HomeView => {
     const now = Date.now();
     const silence = (change: Partial<AlarmView> = {}) =>
-      alarmView(now, { fault: "feederSilent", title: "feeder silent", ...change });
+      alarmViewFixture(now, { fault: "feederSilent", title: "feeder silent", ...change });
     const lastHeardAt = new Date(now - 3_600_000).toISOString();
-    const home = homeView(now);
+    const home = homeViewFixture(now);
     return {
       ...home,
       yards: home.yards.slice(0, 1).map((yard) => ({
         ...yard,
         feeders: [
-          feederView(now, { lastHeardAt, alarms: [silence({ raisedAt: "2026-11-25T13:00:00.000Z" })] }),
-          feederView(now, {
+          feederViewFixture(now, {
+            lastReportAt: lastHeardAt,
+            alarms: [silence({ raisedAt: "2026-11-25T13:00:00.000Z" })],
+          }),
+          feederViewFixture(now, {
             id: "larch",
             name: "Larch",
-            lastHeardAt: new Date(Date.parse(lastHeardAt) + apartMs).toISOString(),
+            lastReportAt: new Date(Date.parse(lastHeardAt) + apartMs).toISOString(),
             alarms: [silence({ raisedAt: "2026-11-25T13:01:00.000Z", ...second })],
           }),
         ],
@@ -160,7 +163,7 @@ describe("feeders that fell silent together", () => {
 
   it("are one entry on the first page, and one answer acknowledges them all", async () => {
     server.home = silentHome({});
-    await openAt("/");
+    await openPage("/");
     expect(await screen.findByRole("heading", { name: /^Both feeders fell silent together/ })).toBeTruthy();
     expect(screen.getAllByText("act now")).toHaveLength(1);
     fireEvent.click(screen.getByRole("button", { name: "Acknowledge" }));
@@ -172,9 +175,9 @@ describe("feeders that fell silent together", () => {
   });
 
   it("are told apart where one fell silent half an hour later, or is put aside", async () => {
-    for (const home of [silentHome({}, 30 * 60_000), silentHome({ phase: "shelved" })]) {
+    for (const home of [silentHome({}, 30 * 60_000), silentHome({ state: "shelved" })]) {
       server.home = home;
-      await openAt("/");
+      await openPage("/");
       await screen.findByRole("link", { name: "Larch" });
       expect(screen.queryByText(/silent together/)).toBeNull();
       cleanup();

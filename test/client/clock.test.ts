@@ -1,36 +1,36 @@
 import { describe, expect, it } from "vitest";
 import {
-  agoWords,
-  dayWords,
+  agoText,
+  approximateMomentText,
+  dayText,
   localDate,
-  roughlyWhen,
+  momentText,
   shiftDate,
-  whenWords,
   zonedInstant,
-} from "../../client/words/clock.ts";
+} from "../../client/text/clock.ts";
 
 const zone = "Europe/Stockholm";
 const now = Date.parse("2026-11-25T13:20:00Z"); // a Wednesday, 14:20 there
 
 describe("words for a moment", () => {
   it("says only the time on the same day", () => {
-    expect(whenWords("2026-11-25T13:05:00Z", now, zone)).toBe("14:05");
+    expect(momentText("2026-11-25T13:05:00Z", now, zone)).toBe("14:05");
   });
 
   it("judges the day by the yard's clock, not by UTC", () => {
-    expect(whenWords("2026-11-24T23:30:00Z", now, zone)).toBe("00:30");
-    expect(whenWords("2026-11-24T22:30:00Z", now, zone)).toBe("yesterday at 23:30");
+    expect(momentText("2026-11-24T23:30:00Z", now, zone)).toBe("00:30");
+    expect(momentText("2026-11-24T22:30:00Z", now, zone)).toBe("yesterday at 23:30");
   });
 
   it("names the days ahead and dates the days behind", () => {
-    expect(dayWords("2026-11-26", "2026-11-25")).toBe("tomorrow");
-    expect(dayWords("2026-11-28", "2026-11-25")).toBe("Saturday");
-    expect(dayWords("2026-11-12", "2026-11-25")).toBe("Thu 12 Nov");
-    expect(dayWords("2026-12-02", "2026-11-25")).toBe("Wed 2 Dec"); // a week on, its weekday's name would mislead
+    expect(dayText("2026-11-26", "2026-11-25")).toBe("tomorrow");
+    expect(dayText("2026-11-28", "2026-11-25")).toBe("Saturday");
+    expect(dayText("2026-11-12", "2026-11-25")).toBe("Thu 12 Nov");
+    expect(dayText("2026-12-02", "2026-11-25")).toBe("Wed 2 Dec"); // a week on, its weekday's name would mislead
   });
 
   it("rounds how long ago as a person would", () => {
-    const ago = (minutes: number) => agoWords(new Date(now - minutes * 60_000).toISOString(), now);
+    const ago = (minutes: number) => agoText(new Date(now - minutes * 60_000).toISOString(), now);
     expect(ago(0.4)).toBe("just now");
     expect(ago(1)).toBe("1 minute ago");
     expect(ago(42)).toBe("42 minutes ago");
@@ -66,7 +66,7 @@ describe("the yard's calendar", () => {
 
 describe("a forecast's moment", () => {
   const now = Date.parse("2026-11-25T09:10:00Z"); // a Wednesday, 10:10 in Stockholm
-  const said = (at: string) => roughlyWhen(at, now, "Europe/Stockholm");
+  const said = (at: string) => approximateMomentText(at, now, "Europe/Stockholm");
 
   it("is no finer than a forecast is", () => {
     expect(said("2026-11-25T13:22:41Z")).toBe("about 14:30");

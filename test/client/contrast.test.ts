@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
-import { contrast } from "../support/contrast.ts";
+import { contrastRatio } from "../support/contrast.ts";
 
 /**
  * Contrast by WCAG 2.2: 4.5 for text (1.4.3), 3 for marks and edges of controls (1.4.11). The colours are read from the style
@@ -15,12 +15,12 @@ const colours = (part: string) =>
 const schemes = { light: colours(lightPart), dark: { ...colours(lightPart), ...colours(darkPart) } };
 
 it("knows the contrast of black on white", () => {
-  expect(contrast("#000000", "#ffffff")).toBeCloseTo(21, 9);
-  expect(contrast("#777777", "#ffffff")).toBeCloseTo(4.48, 2); // a well-known near miss; from memory
+  expect(contrastRatio("#000000", "#ffffff")).toBeCloseTo(21, 9);
+  expect(contrastRatio("#777777", "#ffffff")).toBeCloseTo(4.48, 2); // a well-known near miss; from memory
 });
 
 describe.each(Object.entries(schemes))("the %s inks", (_, colour) => {
-  const ratio = (one: string, other: string) => contrast(colour[one] ?? "", colour[other] ?? "");
+  const ratio = (one: string, other: string) => contrastRatio(colour[one] ?? "", colour[other] ?? "");
   it.each(["ink", "pencil", "berry", "bark", "spruce"])("%s can be read on paper and on a leaf", (ink) => {
     expect(ratio(ink, "paper")).toBeGreaterThanOrEqual(4.5);
     expect(ratio(ink, "leaf")).toBeGreaterThanOrEqual(4.5);

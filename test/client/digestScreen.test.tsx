@@ -1,30 +1,30 @@
 // @vitest-environment happy-dom
 import { cleanup, fireEvent, screen, waitFor } from "@testing-library/preact";
 import { beforeEach, describe, expect, it } from "vitest";
-import { memoryCupboard } from "../../client/kept/cupboard.ts";
-import { digestProblem, digests, knownDigest, openDigests } from "../../client/state/digests.ts";
-import { shiftDate } from "../../client/words/clock.ts";
-import { digestView } from "./cannedDigest.ts";
-import { feederView, homeView } from "./cannedViews.ts";
-import { type Line, openAt, problem, withLine } from "./page.tsx";
+import { memoryStore } from "../../client/offline/localStore.ts";
+import { digestError, digests, findDigest, openDigests } from "../../client/state/digests.ts";
+import { shiftDate } from "../../client/text/clock.ts";
+import { digestViewFixture } from "./digestFixture.ts";
+import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
+import { feederViewFixture, homeViewFixture } from "./viewFixtures.ts";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 beforeEach(() => {
   digests.value = [];
-  digestProblem.value = null;
+  digestError.value = null;
 });
 const path = "/yards/alder-croft/digest";
 const serve = (back = 0) => {
-  server.replies[`GET ${path}`] = () => ({ status: 200, body: digestView(Date.now(), back) });
+  server.replies[`GET ${path}`] = () => ({ status: 200, body: digestViewFixture(Date.now(), back) });
 };
 
 describe("the digest's page", () => {
   it("says what it comes to first, and then each section under its heading", async () => {
     serve();
-    await openAt(path);
+    await openPage(path);
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
     expect(screen.getByRole("heading", { level: 1, name: "Alder Croft" })).toBeTruthy();
     const headings = screen.getAllByRole("heading", { level: 2 }).map(({ textContent }) => textContent);
@@ -35,12 +35,12 @@ describe("the digest's page", () => {
   });
 
   it("leads from each thing to do to the page where it is done", async () => {
-    const view = digestView(Date.now(), 0);
+    const view = digestViewFixture(Date.now(), 0);
     const lines = ["Rowan: refill today, empty by tonight.", "Clean Larch: two weeks or more have passed."];
     const opens = ["/feeders/rowan/refill", "/yards/alder-croft/digest#cleaning-title"];
     const body = { ...view, sections: [{ heading: "To do today", lines, opens }] };
     server.replies[`GET ${path}`] = () => ({ status: 200, body });
-    await openAt(path);
+    await openPage(path);
     const links = (await screen.findByRole("region", { name: "To do today" })).querySelectorAll("a");
     expect([...links].map((link) => link.getAttribute("href"))).toEqual(["/feeders/rowan/refill", "#cleaning-title"]);
     expect(document.getElementById("cleaning-title")).toBeTruthy();
@@ -48,62 +48,62 @@ describe("the digest's page", () => {
 
   it("leads to the other days by date, and says of an older one that it was told then", async () => {
     serve(2);
-    await openAt(`${path}?date=${digestView(Date.now(), 2).date}`);
+    await openPage(`${path}?date=${digestViewFixture(Date.now(), 2).date}`);
     expect(await screen.findByText("As it was told that morning.")).toBeTruthy();
     const links = await screen.findAllByRole("link", { current: "page" });
-    expect(links.some((link) => link.getAttribute("href") === `${path}?date=${digestView(Date.now(), 2).date}`)).toBe(
-      true,
-    );
+    expect(
+      links.some((link) => link.getAttribute("href") === `${path}?date=${digestViewFixture(Date.now(), 2).date}`),
+    ).toBe(true);
     expect(screen.getByRole("link", { name: "Today" }).getAttribute("href")).toBe(
-      `${path}?date=${digestView(Date.now()).date}`,
+      `${path}?date=${digestViewFixture(Date.now()).date}`,
     );
   });
 
   it("can be read without a line, as it was last fetched", async () => {
-    const cupboard = memoryCupboard();
+    const cupboard = memoryStore();
     serve();
     await openDigests(cupboard);
-    await openAt(path, cupboard);
+    await openPage(path, cupboard);
     await screen.findByText("Today: 2 things to do");
     await waitFor(async () => expect(await cupboard.get("digests")).toHaveLength(1));
 
     cleanup();
     digests.value = [];
-    server.cut = true;
+    server.offline = true;
     await openDigests(cupboard);
-    await openAt(path, cupboard);
+    await openPage(path, cupboard);
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
     expect(screen.getByText("Nothing shows wear.")).toBeTruthy();
   });
 
   it("says so where this one isn't on the phone and the server can't be reached", async () => {
-    const cupboard = memoryCupboard();
-    await cupboard.put("home", { view: homeView(Date.now()), asOf: Date.now() });
-    server.cut = true;
-    await openAt(path, cupboard);
+    const cupboard = memoryStore();
+    await cupboard.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
+    server.offline = true;
+    await openPage(path, cupboard);
     expect(await screen.findByText(/isn't on this phone, and the server can't be reached/)).toBeTruthy();
   });
 
   it("says when the first one comes where there was none yet", async () => {
     server.replies[`GET ${path}`] = () => ({ status: 404, body: problem(404, "There has been no digest yet.") });
-    await openAt(path);
+    await openPage(path);
     expect(await screen.findByText("There has been no digest yet. The next one comes at 07:30.")).toBeTruthy();
   });
 
   it("shows words as words, whatever a feeder is called", async () => {
-    const view = digestView(Date.now());
+    const view = digestViewFixture(Date.now());
     const words = 'Rowan <img src=x onerror="alert(1)">: as usual.';
     server.replies[`GET ${path}`] = () => ({
       status: 200,
       body: { ...view, sections: [{ heading: "Birds", lines: [words] }] },
     });
-    await openAt(path);
+    await openPage(path);
     expect(await screen.findByText(words)).toBeTruthy();
     expect(document.querySelector("img")).toBeNull();
   });
 
   it("is a tap away from the list of feeders, where the yard writes one", async () => {
-    await openAt("/");
+    await openPage("/");
     const links = await screen.findAllByRole("link", { name: "Digest Alder Croft" });
     expect(links.map((link) => link.getAttribute("href"))).toEqual([path]);
   });
@@ -114,9 +114,9 @@ describe("cleaning", () => {
     serve();
     server.replies["POST /feeders/rowan/cleaned"] = (body) => ({
       status: 200,
-      body: { ...feederView(Date.now()), revision: 13, cleanedAt: (body as { at: string }).at },
+      body: { ...feederViewFixture(Date.now()), revision: 13, cleanedAt: (body as { at: string }).at },
     });
-    await openAt(path);
+    await openPage(path);
     expect(await screen.findByText("Rowan: nobody has said so yet.")).toBeTruthy();
     fireEvent.click(screen.getByRole("button", { name: "I cleaned Rowan" }));
     expect(await screen.findByText(/^Rowan: last \d\d:\d\d\.$/)).toBeTruthy();
@@ -125,31 +125,31 @@ describe("cleaning", () => {
 
   it("waits on the phone without a line", async () => {
     serve();
-    await openAt(path);
+    await openPage(path);
     const button = await screen.findByRole("button", { name: "I cleaned Larch" });
-    server.cut = true;
+    server.offline = true;
     fireEvent.click(button);
     expect(await screen.findByText(/Cleaned: waiting on this phone/)).toBeTruthy();
   });
 
   it("defers to notices on bird flu", async () => {
     serve();
-    await openAt(path);
+    await openPage(path);
     expect(await screen.findByText(/notice on bird flu, follow that first/)).toBeTruthy();
   });
 });
 
 describe("digests on the phone", () => {
   it("are one of each yard and date, the newest twenty, and none of another yard is taken for this one's", async () => {
-    const cupboard = memoryCupboard();
-    const today = digestView(Date.now());
+    const cupboard = memoryStore();
+    const today = digestViewFixture(Date.now());
     const many = Array.from({ length: 30 }, (_, back) => ({ ...today, date: shiftDate(today.date, -back) }));
-    await cupboard.put("digests", [...many, { ...today, gist: "nothing to do" }]);
+    await cupboard.put("digests", [...many, { ...today, summary: "nothing to do" }]);
     await openDigests(cupboard);
     expect(digests.value).toHaveLength(20);
-    expect(knownDigest("alder-croft", null)).toMatchObject({ date: today.date, gist: "nothing to do" });
-    expect(knownDigest("alder-croft", shiftDate(today.date, -19))).not.toBeNull();
-    expect(knownDigest("alder-croft", shiftDate(today.date, -20))).toBeNull();
-    expect(knownDigest("another", null)).toBeNull();
+    expect(findDigest("alder-croft", null)).toMatchObject({ date: today.date, summary: "nothing to do" });
+    expect(findDigest("alder-croft", shiftDate(today.date, -19))).not.toBeNull();
+    expect(findDigest("alder-croft", shiftDate(today.date, -20))).toBeNull();
+    expect(findDigest("another", null)).toBeNull();
   });
 });

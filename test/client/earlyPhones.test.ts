@@ -1,15 +1,15 @@
 // @vitest-environment happy-dom
 import { beforeEach, describe, expect, it, vi } from "vitest";
-import { phoneChanges } from "../../client/state/home.ts";
+import { phoneChangeCount } from "../../client/state/home.ts";
 import { loadPhonesEarly, loadPhonesForHome } from "../../client/state/phones.ts";
-import { phonesView } from "./cannedViews.ts";
+import { phonesViewFixture } from "./viewFixtures.ts";
 
 let asked = 0;
 beforeEach(() => {
   asked = 0;
   vi.stubGlobal("fetch", async () => {
     asked += 1;
-    return Response.json(phonesView(Date.now()));
+    return Response.json(phonesViewFixture(Date.now()));
   });
 });
 
@@ -24,7 +24,7 @@ describe("what is asked of the phones early", () => {
 
   it("serves nobody once the phones have changed", async () => {
     await loadPhonesEarly();
-    phoneChanges.value += 1;
+    phoneChangeCount.value += 1;
     await loadPhonesForHome();
     expect(asked).toBe(2);
   });

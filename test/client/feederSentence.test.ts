@@ -1,10 +1,10 @@
 import { describe, expect, it } from "vitest";
-import { feederSentence } from "../../client/words/feeder.ts";
-import { feederView } from "./cannedViews.ts";
+import { feederSentence } from "../../client/text/feeder.ts";
+import { feederViewFixture } from "./viewFixtures.ts";
 
 const now = Date.parse("2026-11-25T13:20:00Z"); // 14:20 in Stockholm
-const page = { now, asOf: now, line: "live", zone: "Europe/Stockholm" } as const;
-const rowan = feederView(now);
+const page = { now, asOf: now, connection: "live", zone: "Europe/Stockholm" } as const;
+const rowan = feederViewFixture(now);
 
 describe("a feeder's sentence in the list", () => {
   it("is the server's own while the page is live", () => {
@@ -13,10 +13,12 @@ describe("a feeder's sentence in the list", () => {
 
   it("says how old it is instead of calling a feeder well, without a line and on a page that is old", () => {
     const old = { ...page, asOf: now - 40 * 60_000 };
-    for (const line of ["cut", "unknown", "quiet"] as const) {
-      expect(feederSentence(rowan, { ...old, line })).toBe("As of 13:40: enough until Saturday, 90 % sure.");
+    for (const line of ["offline", "unknown", "polling"] as const) {
+      expect(feederSentence(rowan, { ...old, connection: line })).toBe(
+        "As of 13:40: enough until Saturday, 90 % sure.",
+      );
     }
-    expect(feederSentence({ ...rowan, words: "Tray jammed since 13:20." }, { ...old, line: "cut" })).toBe(
+    expect(feederSentence({ ...rowan, summary: "Tray jammed since 13:20." }, { ...old, connection: "offline" })).toBe(
       "As of 13:40: tray jammed since 13:20.",
     );
   });
@@ -24,6 +26,6 @@ describe("a feeder's sentence in the list", () => {
   it("stops calling it well when too long has passed since its last report, though nothing else came", () => {
     const later = { ...page, now: now + 20 * 60_000 };
     expect(feederSentence(rowan, later)).toBe("Last heard 22 minutes ago. Enough until Saturday, 90 % sure.");
-    expect(feederSentence({ ...rowan, wellUntil: null }, page)).not.toMatch(/well/i); // an answer from an earlier server
+    expect(feederSentence({ ...rowan, summaryValidUntil: null }, page)).not.toMatch(/well/i); // an answer from an earlier server
   });
 });

@@ -1,12 +1,12 @@
 // @vitest-environment happy-dom
 import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
-import { type Cupboard, memoryCupboard } from "../../client/kept/cupboard.ts";
-import { keepRenewal, keptRenewal, ownKey, sendRenewal } from "../../client/kept/renewal.ts";
+import { ownEndpointKey, sendRenewal, storedRenewal, storeRenewal } from "../../client/offline/endpointRenewal.ts";
+import { type LocalStore, memoryStore } from "../../client/offline/localStore.ts";
 import { signedIn } from "../../client/state/home.ts";
-import { ownEndpoint, switchOn } from "../../client/state/phone.ts";
-import { openPhones, phones, rememberedEndpoint, renewalWaits } from "../../client/state/phones.ts";
-import { phonesView } from "./cannedViews.ts";
+import { ownEndpoint, switchOn } from "../../client/state/ownPhone.ts";
+import { isRenewalPending, openPhones, phones, storedEndpoint } from "../../client/state/phones.ts";
 import { problem } from "./page.tsx";
+import { phonesViewFixture } from "./viewFixtures.ts";
 
 /** Behaves as browsers do: subscribe() returns the subscription that is there; only after unsubscribe() comes a new one. */
 class StandInPush {
@@ -69,13 +69,13 @@ beforeEach(() => {
   });
   phones.value = null;
   ownEndpoint.value = null;
-  rememberedEndpoint.value = null;
-  renewalWaits.value = false;
+  storedEndpoint.value = null;
+  isRenewalPending.value = false;
   signedIn.value = "yes";
 });
 afterEach(() => vi.unstubAllGlobals());
 
-const canned = phonesView(0);
+const canned = phonesViewFixture(0);
 const view = () => ({
   ...canned,
   phones: listed.map((endpoint, n) => ({ ...(canned.phones[0] as object), id: `own-${n}`, endpoint })) as never,
@@ -111,11 +111,11 @@ describe("switching this phone on", () => {
 });
 
 describe("an address that the browser has changed", () => {
-  const switchedOn = async (): Promise<Cupboard> => {
+  const switchedOn = async (): Promise<LocalStore> => {
     push.give();
     listed = ["https://push.example/own-1"];
-    const cupboard = memoryCupboard();
-    await cupboard.put(ownKey, "https://push.example/own-1");
+    const cupboard = memoryStore();
+    await cupboard.put(ownEndpointKey, "https://push.example/own-1");
     return cupboard;
   };
 
@@ -126,7 +126,7 @@ describe("an address that the browser has changed", () => {
     expect(changes()).toMatchObject([
       { method: "PUT", body: { endpoint: "https://push.example/own-2", replaces: "https://push.example/own-1" } },
     ]);
-    expect(rememberedEndpoint.value).toBe("https://push.example/own-2");
+    expect(storedEndpoint.value).toBe("https://push.example/own-2");
   });
 
   it("is kept while the server can't be reached, said on the page, and handed in when it can be", async () => {
@@ -134,32 +134,32 @@ describe("an address that the browser has changed", () => {
     push.give();
     cut = true;
     await openPhones(cupboard);
-    expect([renewalWaits.value, rememberedEndpoint.value]).toEqual([true, "https://push.example/own-1"]);
+    expect([isRenewalPending.value, storedEndpoint.value]).toEqual([true, "https://push.example/own-1"]);
     cut = false;
     dispatchEvent(new Event("online"));
-    await vi.waitFor(() => expect(renewalWaits.value).toBe(false));
+    await vi.waitFor(() => expect(isRenewalPending.value).toBe(false));
     expect(listed).toEqual(["https://push.example/own-2"]);
-    expect(await keptRenewal(cupboard)).toBeUndefined();
+    expect(await storedRenewal(cupboard)).toBeUndefined();
   });
 
   it("changed twice meanwhile replaces what the server still knows", async () => {
-    const cupboard = memoryCupboard();
+    const cupboard = memoryStore();
     const keys = { p256dh: "p", auth: "a" };
-    await keepRenewal(cupboard, { replaces: "one", endpoint: "two", keys });
-    await keepRenewal(cupboard, { replaces: "two", endpoint: "three", keys });
-    expect(await keptRenewal(cupboard)).toMatchObject({ replaces: "one", endpoint: "three" });
+    await storeRenewal(cupboard, { replaces: "one", endpoint: "two", keys });
+    await storeRenewal(cupboard, { replaces: "two", endpoint: "three", keys });
+    expect(await storedRenewal(cupboard)).toMatchObject({ replaces: "one", endpoint: "three" });
   });
 
   it.each([
-    [503, "waits", true],
+    [503, "pending", true],
     [401, "signedOut", true],
     [404, "removed", false],
-    [409, "dead", false],
+    [409, "expired", false],
   ] as const)("after an answer %i is %s", async (status, outcome, kept) => {
-    const cupboard = memoryCupboard();
-    await keepRenewal(cupboard, { replaces: "one", endpoint: "two", keys: { p256dh: "p", auth: "a" } });
+    const cupboard = memoryStore();
+    await storeRenewal(cupboard, { replaces: "one", endpoint: "two", keys: { p256dh: "p", auth: "a" } });
     expect(await sendRenewal(cupboard, async () => status)).toBe(outcome);
-    expect((await keptRenewal(cupboard)) !== undefined).toBe(kept);
+    expect((await storedRenewal(cupboard)) !== undefined).toBe(kept);
   });
 
   it("is not looked for where leave to notify was withdrawn, which the server is told at once", async () => {

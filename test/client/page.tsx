@@ -1,34 +1,34 @@
 import { cleanup, render } from "@testing-library/preact";
 // Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
-import "../../client/screens/account.tsx";
+import "../../client/screens/accountScreen.tsx";
 import "../../client/screens/addFeederScreen.tsx";
 import "../../client/screens/addYardScreen.tsx";
 import "../../client/screens/cautionsScreen.tsx";
-import "../../client/screens/claimScreen.tsx";
+import "../../client/screens/firstSignInScreen.tsx";
 import "../../client/screens/daysScreen.tsx";
 import "../../client/screens/digestScreen.tsx";
 import "../../client/screens/feederScreen.tsx";
 import "../../client/screens/feederSettingsScreen.tsx";
 import "../../client/screens/joinScreen.tsx";
-import "../../client/screens/peopleScreen.tsx";
+import "../../client/screens/recipientsScreen.tsx";
 import "../../client/screens/phonesScreen.tsx";
 import "../../client/screens/practiceScreen.tsx";
-import "../../client/screens/ratesScreen.tsx";
+import "../../client/screens/alarmRatesScreen.tsx";
 import "../../client/screens/refillScreen.tsx";
-import "../../client/screens/resetScreen.tsx";
+import "../../client/screens/resetPassphraseScreen.tsx";
 import "../../client/screens/yardScreen.tsx";
 import { afterAll, afterEach, beforeEach, vi } from "vitest";
 import { App } from "../../client/app.tsx";
-import { memoryCupboard } from "../../client/kept/cupboard.ts";
-import { givenUp, openActs, waiting } from "../../client/state/acts.ts";
+import { memoryStore } from "../../client/offline/localStore.ts";
+import { failedActions, openActions, queuedActions } from "../../client/state/actions.ts";
+import { now } from "../../client/state/clock.ts";
 import { days } from "../../client/state/days.ts";
-import { home, line, openHome, signedIn } from "../../client/state/home.ts";
-import { now } from "../../client/state/now.ts";
-import { ownEndpoint } from "../../client/state/phone.ts";
-import { phones, rememberedEndpoint } from "../../client/state/phones.ts";
+import { connectionState, home, openHome, signedIn } from "../../client/state/home.ts";
+import { ownEndpoint } from "../../client/state/ownPhone.ts";
+import { phones, storedEndpoint } from "../../client/state/phones.ts";
 import type { HomeView } from "../../server/contract/api.ts";
-import { peopleView } from "./cannedPeople.ts";
-import { dayView, homeView, phonesView } from "./cannedViews.ts";
+import { peopleViewFixture } from "./peopleFixture.ts";
+import { dayViewFixture, homeViewFixture, phonesViewFixture } from "./viewFixtures.ts";
 
 type Reply = { readonly status: number; readonly body: unknown };
 interface Asked {
@@ -38,31 +38,31 @@ interface Asked {
 }
 
 /** A small server in the page's place of `fetch`: what it doesn't know is a 404, and with the line cut nothing answers. */
-export class Line {
-  cut = false;
+export class FakeConnection {
+  offline = false;
   signedOut = false;
-  home: HomeView = homeView(Date.now());
-  readonly asked: Asked[] = [];
+  home: HomeView = homeViewFixture(Date.now());
+  readonly requests: Asked[] = [];
   replies: Record<string, (body: unknown) => Reply> = {};
 
   readonly fetch = async (path: string, init: RequestInit): Promise<Response> => {
-    if (this.cut) throw new TypeError("no line");
+    if (this.offline) throw new TypeError("no line");
     const method = init.method ?? "GET";
     const body: unknown = typeof init.body === "string" ? JSON.parse(init.body) : null;
     const bare = path.replace("/api/v1", "").replace(/\?.*/, "");
-    this.asked.push({ method, path: bare, body });
-    const { status, body: said } = this.answer(method, bare, body);
+    this.requests.push({ method, path: bare, body });
+    const { status, body: said } = this.setReply(method, bare, body);
     return new Response(JSON.stringify(said), { status });
   };
 
-  private answer(method: string, path: string, body: unknown): Reply {
+  private setReply(method: string, path: string, body: unknown): Reply {
     const own = this.replies[`${method} ${path}`];
     if (own !== undefined) return own(body);
     if (this.signedOut) return { status: 401, body: problem(401, "Sign in first.") };
     if (path === "/home") return { status: 200, body: this.home };
-    if (path === "/phones") return { status: 200, body: phonesView(Date.now()) };
-    if (path.endsWith("/people")) return { status: 200, body: peopleView(Date.now()) };
-    if (path.endsWith("/day")) return { status: 200, body: dayView("rowan", "2026-11-25") };
+    if (path === "/phones") return { status: 200, body: phonesViewFixture(Date.now()) };
+    if (path.endsWith("/people")) return { status: 200, body: peopleViewFixture(Date.now()) };
+    if (path.endsWith("/day")) return { status: 200, body: dayViewFixture("rowan", "2026-11-25") };
     const id = path.split("/")[2];
     const feeder = this.home.yards.flatMap((yard) => yard.feeders).find((each) => each.id === id);
     return feeder === undefined ? { status: 404, body: problem(404, "No such thing.") } : { status: 200, body: feeder };
@@ -74,7 +74,7 @@ export class Line {
     if (post === undefined) throw new Error(`expected more than ${index} acts, got ${this.posts().length}`);
     return post.body as Record<string, string>;
   }
-  posts = () => this.asked.filter(({ method }) => method !== "GET");
+  posts = () => this.requests.filter(({ method }) => method !== "GET");
 }
 export const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
 
@@ -87,21 +87,21 @@ class SilentSocket {
 }
 
 /** A line for each test of the file, and a page that knows nothing yet. `opened` takes each new line. */
-export function withLine(opened: (server: Line) => void): void {
+export function withFakeConnection(opened: (server: FakeConnection) => void): void {
   beforeEach(() => {
-    const server = new Line();
+    const server = new FakeConnection();
     vi.stubGlobal("fetch", server.fetch);
     vi.stubGlobal("WebSocket", SilentSocket);
     vi.stubGlobal("isSecureContext", true); // as over HTTPS; this little browser doesn't say
     home.value = null;
     signedIn.value = "unknown";
-    line.value = "unknown";
-    waiting.value = [];
-    givenUp.value = [];
+    connectionState.value = "unknown";
+    queuedActions.value = [];
+    failedActions.value = [];
     days.value = new Map();
     phones.value = null;
     ownEndpoint.value = null;
-    rememberedEndpoint.value = null;
+    storedEndpoint.value = null;
     now.value = Date.now();
     opened(server);
   });
@@ -111,10 +111,10 @@ export function withLine(opened: (server: Line) => void): void {
   });
 }
 
-export async function openAt(path: string, cupboard = memoryCupboard()) {
+export async function openPage(path: string, cupboard = memoryStore()) {
   history.replaceState(null, "", path);
   render(<App />);
   await openHome(cupboard);
-  await openActs(cupboard);
+  await openActions(cupboard);
   return cupboard;
 }

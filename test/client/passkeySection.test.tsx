@@ -1,13 +1,13 @@
 // @vitest-environment happy-dom
 import { fireEvent, render, screen } from "@testing-library/preact";
 import { describe, expect, it, vi } from "vitest";
-import { PasskeySection } from "../../client/parts/passkeySection.tsx";
-import { PasskeySignIn } from "../../client/parts/passkeySignIn.tsx";
+import { PasskeySection } from "../../client/components/passkeySection.tsx";
+import { PasskeySignIn } from "../../client/components/passkeySignIn.tsx";
 import type { PasskeysView } from "../../server/contract/passkeys.ts";
-import { type Line, problem, withLine } from "./page.tsx";
+import { type FakeConnection, problem, withFakeConnection } from "./page.tsx";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 

@@ -1,9 +1,15 @@
 // @vitest-environment happy-dom
 import { describe, expect, it } from "vitest";
-import { longestVisibleMs, nextTryMs } from "../../client/reach/again.ts";
-import { type Browser, fromBase64Url, guessLabel, pushAbility } from "../../client/state/phone.ts";
+import { retryDelayMs, visibleRetryMaxMs } from "../../client/api/retry.ts";
+import { type BrowserSupport, fromBase64Url, guessLabel, pushAbility } from "../../client/state/ownPhone.ts";
 
-const browser: Browser = { secure: true, hasPush: true, permission: "default", appleTouch: false, standalone: false };
+const browser: BrowserSupport = {
+  secure: true,
+  hasPush: true,
+  permission: "default",
+  appleTouch: false,
+  standalone: false,
+};
 
 describe("waking a phone", () => {
   it("says what stands in the way, the first obstacle first", () => {
@@ -28,21 +34,21 @@ describe("waking a phone", () => {
 
 describe("the wait before the next try", () => {
   it("doubles from a second to the longest and no further, and spreads phones out over half of it", () => {
-    expect([0, 1, 2, 3, 4, 5, 6, 99].map((failures) => nextTryMs(failures, 0, 30_000))).toEqual([
+    expect([0, 1, 2, 3, 4, 5, 6, 99].map((failures) => retryDelayMs(failures, 0, 30_000))).toEqual([
       1_000, 2_000, 4_000, 8_000, 16_000, 30_000, 30_000, 30_000,
     ]);
-    expect(nextTryMs(6, 1, 30_000)).toBe(15_000);
+    expect(retryDelayMs(6, 1, 30_000)).toBe(15_000);
   });
 
   it("lets a page that is looked at see the server within 5 s of its return", () => {
     for (let failures = 0; failures < 50; failures++)
-      expect(nextTryMs(failures, 0, longestVisibleMs)).toBeLessThanOrEqual(4_000);
+      expect(retryDelayMs(failures, 0, visibleRetryMaxMs)).toBeLessThanOrEqual(4_000);
   });
 
   it("is never shorter than the server asked for, and spreads phones past that moment", () => {
-    expect(nextTryMs(0, 0, 4_000, 20_000)).toBe(20_000);
-    expect(nextTryMs(0, 1, 4_000, 20_000)).toBe(21_000);
-    expect(nextTryMs(5, 0, 30_000, 2_000)).toBe(30_000);
-    expect(nextTryMs(0, 0, 4_000, 10 * 365 * 86_400_000)).toBe(60 * 60_000); // nobody waits for ten years
+    expect(retryDelayMs(0, 0, 4_000, 20_000)).toBe(20_000);
+    expect(retryDelayMs(0, 1, 4_000, 20_000)).toBe(21_000);
+    expect(retryDelayMs(5, 0, 30_000, 2_000)).toBe(30_000);
+    expect(retryDelayMs(0, 0, 4_000, 10 * 365 * 86_400_000)).toBe(60 * 60_000); // nobody waits for ten years
   });
 });

@@ -1,12 +1,12 @@
 // @vitest-environment happy-dom
 import { screen } from "@testing-library/preact";
 import { describe, expect, it } from "vitest";
-import { rawTime, statisticSymbols } from "../support/plainWords.ts";
-import { digestView } from "./cannedDigest.ts";
-import { type Line, openAt, withLine } from "./page.tsx";
+import { rawTime, statisticSymbols } from "../support/plainText.ts";
+import { digestViewFixture } from "./digestFixture.ts";
+import { type FakeConnection, openPage, withFakeConnection } from "./page.tsx";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 
@@ -28,8 +28,8 @@ const paths = [
 
 describe("every screen", () => {
   it.each(paths)("shows no machine's time and no symbol of a statistic: %s", async (path) => {
-    server.replies["GET /yards/alder-croft/digest"] = () => ({ status: 200, body: digestView(Date.now(), 0) });
-    await openAt(path);
+    server.replies["GET /yards/alder-croft/digest"] = () => ({ status: 200, body: digestViewFixture(Date.now(), 0) });
+    await openPage(path);
     await screen.findByRole("heading", { level: 1 });
     const shown = document.body.textContent ?? "";
     expect(shown.length).toBeGreaterThan(40);

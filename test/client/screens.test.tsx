@@ -1,21 +1,21 @@
 // @vitest-environment happy-dom
 import { cleanup, fireEvent, screen, waitFor, within } from "@testing-library/preact";
 import { describe, expect, it } from "vitest";
-import { memoryCupboard } from "../../client/kept/cupboard.ts";
-import { givenUp, lookForActs, waiting } from "../../client/state/acts.ts";
+import { memoryStore } from "../../client/offline/localStore.ts";
+import { failedActions, queuedActions, sendQueuedActions } from "../../client/state/actions.ts";
 import { acceptFeeder, findFeeder } from "../../client/state/home.ts";
 import { faultKinds, ruleOf } from "../../server/domain/faults.ts";
-import { alarmView, feederView, homeView } from "./cannedViews.ts";
-import { type Line, openAt, problem, withLine } from "./page.tsx";
+import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
+import { alarmViewFixture, feederViewFixture, homeViewFixture } from "./viewFixtures.ts";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 
 describe("the list of feeders", () => {
   it("says one sentence a feeder, the most urgent first, practice last", async () => {
-    await openAt("/");
+    await openPage("/");
     const links = await screen.findAllByRole("link", { name: /Rowan|Larch/ });
     expect(links.map((link) => link.getAttribute("href"))).toEqual([
       "/feeders/larch",
@@ -28,46 +28,46 @@ describe("the list of feeders", () => {
 
   it("says what is wrong with the server's database, and nothing of it while nothing is", async () => {
     const storage = "The server's database is damaged (found 2026-01-15 09:00 UTC).";
-    server.home = { ...server.home, storage };
-    await openAt("/");
+    server.home = { ...server.home, storageProblem: storage };
+    await openPage("/");
     expect((await screen.findByText(storage)).getAttribute("role")).toBe("alert");
     cleanup();
-    server.home = { ...server.home, storage: null };
-    await openAt("/");
+    server.home = { ...server.home, storageProblem: null };
+    await openPage("/");
     await screen.findAllByRole("link", { name: /Rowan|Larch/ });
     await waitFor(() => expect(screen.queryByText(storage)).toBeNull());
   });
 
   it("marks practice in words", async () => {
-    await openAt("/");
+    await openPage("/");
     const yard = await screen.findByRole("heading", { level: 2, name: /Practice yard/ });
     expect(yard.textContent).toContain("practice");
   });
 
   it("asks who is reading once the session is over", async () => {
     server.signedOut = true;
-    await openAt("/");
+    await openPage("/");
     expect(await screen.findByRole("heading", { name: "Sign in" })).toBeTruthy();
   });
 
   it("opens from what the phone remembers, and says how old it is", async () => {
-    const cupboard = memoryCupboard();
+    const cupboard = memoryStore();
     const asOf = Date.now() - 3 * 3_600_000;
-    await cupboard.put("home", { view: homeView(asOf), asOf });
-    server.cut = true;
-    await openAt("/", cupboard);
+    await cupboard.put("home", { view: homeViewFixture(asOf), asOf });
+    server.offline = true;
+    await openPage("/", cupboard);
     expect(await screen.findByText("No connection to the server.")).toBeTruthy();
     expect(screen.getByText(/as of .*3 hours ago/)).toBeTruthy();
     expect(screen.getByRole("link", { name: "Larch" })).toBeTruthy();
   });
 
   it("that was opened without a line finds it again by itself", async () => {
-    const cupboard = memoryCupboard();
-    await cupboard.put("home", { view: { ...homeView(Date.now()), yards: [] }, asOf: Date.now() });
-    server.cut = true;
-    await openAt("/", cupboard);
+    const cupboard = memoryStore();
+    await cupboard.put("home", { view: { ...homeViewFixture(Date.now()), yards: [] }, asOf: Date.now() });
+    server.offline = true;
+    await openPage("/", cupboard);
     await screen.findByText("No connection to the server.");
-    server.cut = false;
+    server.offline = false;
     dispatchEvent(new Event("online"));
     expect(await screen.findByRole("link", { name: "Larch" })).toBeTruthy();
     expect(screen.queryByText("No connection to the server.")).toBeNull();
@@ -76,20 +76,20 @@ describe("the list of feeders", () => {
 
 describe("one feeder", () => {
   it("tells the run-out in words, and the drawing in words too", async () => {
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
     expect(screen.getByText("80 % sure")).toBeTruthy();
     expect(screen.getByRole("img", { name: /two thirds full: about 740 g, between 650 g and 830 g/ })).toBeTruthy();
   });
 
   it("shows the day as a ribbon with its sentence", async () => {
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     expect(await screen.findByRole("img", { name: /34 visits, 9 deposits/ })).toBeTruthy();
     expect(screen.getByText(/^Birds came from a little after sunrise/)).toBeTruthy();
   });
 
   it("asks for a pause with an id of its own, and shows that it isn't confirmed yet", async () => {
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     server.replies["POST /feeders/rowan/orders"] = (body) => {
       const { id } = body as { id: string };
       const order = {
@@ -103,7 +103,7 @@ describe("one feeder", () => {
         answeredAt: null,
         problem: null,
       };
-      const feeder = feederView(Date.now());
+      const feeder = feederViewFixture(Date.now());
       return { status: 200, body: { ...feeder, revision: 13, pause: { ...feeder.pause, order } } };
     };
     fireEvent.click(await screen.findByRole("button", { name: "Pause until resumed" }));
@@ -115,17 +115,17 @@ describe("one feeder", () => {
   });
 
   it("keeps a pause asked without a line on the phone, says so, and sends the very same one later", async () => {
-    const cupboard = await openAt("/feeders/rowan");
+    const cupboard = await openPage("/feeders/rowan");
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
-    server.cut = true;
+    server.offline = true;
     fireEvent.click(button);
     expect(await screen.findByText(/Pause until resumed: waiting on this phone/)).toBeTruthy();
     const [kept] = (await cupboard.keys()).filter((key) => key.startsWith("waiting/"));
     expect(kept).toBeDefined();
 
-    server.cut = false;
+    server.offline = false;
     dispatchEvent(new Event("online"));
-    await waitFor(() => expect(waiting.value).toEqual([]));
+    await waitFor(() => expect(queuedActions.value).toEqual([]));
     const orders = server.posts().filter(({ path }) => path.endsWith("/orders"));
     expect(orders).toHaveLength(1);
     expect(`waiting/${server.sent(0).id}`).toBe(kept);
@@ -133,38 +133,38 @@ describe("one feeder", () => {
   });
 
   it("takes an act that gets through for the line's return, and fetches what it missed", async () => {
-    const cupboard = memoryCupboard();
-    await cupboard.put("home", { view: homeView(Date.now()), asOf: Date.now() });
-    server.cut = true;
-    await openAt("/feeders/rowan", cupboard);
+    const cupboard = memoryStore();
+    await cupboard.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
+    server.offline = true;
+    await openPage("/feeders/rowan", cupboard);
     await screen.findByText("No connection to the server.");
-    server.cut = false; // and no browser says so
+    server.offline = false; // and no browser says so
     fireEvent.click(screen.getByRole("button", { name: "Pause for 1 hour" }));
     await waitFor(() => expect(screen.queryByText("No connection to the server.")).toBeNull());
-    await waitFor(() => expect(server.asked.some(({ path }) => path === "/home")).toBe(true));
+    await waitFor(() => expect(server.requests.some(({ path }) => path === "/home")).toBe(true));
   });
 
   it("opens from what an earlier build kept, though it lacks what came since", async () => {
-    const cupboard = memoryCupboard();
-    const { foods: _, ...older } = homeView(Date.now());
+    const cupboard = memoryStore();
+    const { foods: _, ...older } = homeViewFixture(Date.now());
     const yards = older.yards.map((yard) => ({
       ...yard,
-      feeders: yard.feeders.map(({ blindSpots: _, hopper: { portionWords: __, ...hopper }, ...feeder }) => ({
+      feeders: yard.feeders.map(({ blindSpots: _, hopper: { portionText: __, ...hopper }, ...feeder }) => ({
         ...feeder,
         hopper,
       })),
     }));
     await cupboard.put("home", { view: { ...older, yards }, asOf: Date.now() });
-    server.cut = true;
-    await openAt("/feeders/rowan/settings", cupboard);
+    server.offline = true;
+    await openPage("/feeders/rowan/settings", cupboard);
     expect(await screen.findByRole("heading", { name: "Settings of Rowan" })).toBeTruthy();
     cleanup();
-    await openAt("/feeders/rowan", cupboard);
+    await openPage("/feeders/rowan", cupboard);
     expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
   });
 
   it("lets a pause go that could not be sent in time, and says so", async () => {
-    const cupboard = memoryCupboard();
+    const cupboard = memoryStore();
     await cupboard.put("waiting/stale-00001", {
       id: "stale-00001",
       kind: "pause",
@@ -172,42 +172,42 @@ describe("one feeder", () => {
       feederName: "Rowan",
       path: "/feeders/rowan/orders",
       body: {},
-      words: "pause until resumed",
-      askedAt: Date.now() - 11 * 60_000,
+      text: "pause until resumed",
+      requestedAt: Date.now() - 11 * 60_000,
     });
-    await openAt("/feeders/rowan", cupboard);
+    await openPage("/feeders/rowan", cupboard);
     expect(await screen.findByText(/could not be sent in time and was let go/, { selector: ".notice" })).toBeTruthy();
     expect(server.posts()).toEqual([]);
   });
 
   it("says nothing of an act that another window has sent meanwhile", async () => {
-    const cupboard = await openAt("/feeders/rowan");
+    const cupboard = await openPage("/feeders/rowan");
     await screen.findByText(/^Birds came from/); // nothing else is under way
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
-    server.cut = true;
+    server.offline = true;
     fireEvent.click(button);
     await screen.findByText(/waiting on this phone/, { selector: ".waiting strong" });
     await screen.findByText("No connection to the server.");
-    server.asked.length = 0;
+    server.requests.length = 0;
     for (const key of (await cupboard.keys()).filter((each) => each.startsWith("waiting/"))) await cupboard.remove(key);
-    server.cut = false;
-    lookForActs(); // the worker says that it was at it
-    await waitFor(() => expect(waiting.value).toEqual([]));
+    server.offline = false;
+    sendQueuedActions(); // the worker says that it was at it
+    await waitFor(() => expect(queuedActions.value).toEqual([]));
     expect(server.posts()).toEqual([]);
-    expect(givenUp.value).toEqual([]);
-    await waitFor(() => expect(server.asked.map(({ path }) => path)).toContain("/home")); // and looks what came of it
+    expect(failedActions.value).toEqual([]);
+    await waitFor(() => expect(server.requests.map(({ path }) => path)).toContain("/home")); // and looks what came of it
   });
 
   it("says what the server did not accept", async () => {
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     server.replies["POST /feeders/rowan/orders"] = () => ({ status: 409, body: problem(409, "A newer order stands.") });
     fireEvent.click(await screen.findByRole("button", { name: "Pause for 1 hour" }));
     expect(await screen.findByText(/was not accepted. A newer order stands./, { selector: ".notice" })).toBeTruthy();
-    expect(waiting.value).toEqual([]);
+    expect(queuedActions.value).toEqual([]);
   });
 
   it("tells an alarm's reason and act, and shelves it only with an end", async () => {
-    await openAt("/feeders/larch");
+    await openPage("/feeders/larch");
     const heading = await screen.findByRole("heading", { level: 3, name: /Tray jammed/ });
     const entry = within(heading.closest("li") as HTMLElement);
     expect(entry.getByText(/Three portions ran and nothing fell/)).toBeTruthy();
@@ -221,37 +221,37 @@ describe("one feeder", () => {
   });
 
   it("has room and words for every fault that can be told", async () => {
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     const alarms = faultKinds.map((fault) => {
-      const { title, priority, act } = ruleOf(fault);
-      return alarmView(Date.now(), { fault, title, priority, act });
+      const { title, priority, advice: act } = ruleOf(fault);
+      return alarmViewFixture(Date.now(), { fault, title, priority, advice: act });
     });
-    acceptFeeder(feederView(Date.now(), { revision: 13, alarms }));
+    acceptFeeder(feederViewFixture(Date.now(), { revision: 13, alarms }));
     for (const fault of faultKinds) {
       const name = new RegExp(`^${ruleOf(fault).title}`, "i");
       const entry = (await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement;
-      expect(within(entry).getByText(ruleOf(fault).act), fault).toBeTruthy();
+      expect(within(entry).getByText(ruleOf(fault).advice), fault).toBeTruthy();
       expect(entry.querySelector("svg.pennant path"), fault).not.toBeNull();
     }
   });
 
   it("is not put back by an answer that was overtaken", async () => {
-    await openAt("/feeders/rowan");
-    acceptFeeder(feederView(Date.now(), { revision: 14, words: "newer" }));
-    acceptFeeder(feederView(Date.now(), { revision: 13, words: "older" }));
-    expect(findFeeder("rowan")?.feeder.words).toBe("newer");
+    await openPage("/feeders/rowan");
+    acceptFeeder(feederViewFixture(Date.now(), { revision: 14, summary: "newer" }));
+    acceptFeeder(feederViewFixture(Date.now(), { revision: 13, summary: "older" }));
+    expect(findFeeder("rowan")?.feeder.summary).toBe("newer");
   });
 
   it("reads out an alarm that comes while the page is open", async () => {
-    await openAt("/feeders/rowan");
-    acceptFeeder(feederView(Date.now(), { revision: 13, alarms: [alarmView(Date.now())] }));
+    await openPage("/feeders/rowan");
+    acceptFeeder(feederViewFixture(Date.now(), { revision: 13, alarms: [alarmViewFixture(Date.now())] }));
     expect(await screen.findByText("Rowan: Tray jammed, act now.")).toBeTruthy();
   });
 });
 
 describe("a refill", () => {
   it("is told with its own time, so that it may come late", async () => {
-    await openAt("/feeders/rowan/refill");
+    await openPage("/feeders/rowan/refill");
     fireEvent.click(await screen.findByLabelText("Put some in"));
     fireEvent.input(screen.getByLabelText("How much went in"), { target: { value: "450" } });
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
@@ -262,7 +262,7 @@ describe("a refill", () => {
   });
 
   it("isn't sent without an amount", async () => {
-    await openAt("/feeders/rowan/refill");
+    await openPage("/feeders/rowan/refill");
     fireEvent.click(await screen.findByLabelText("Put some in"));
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
     expect(await screen.findByText("How much went in: say how many grams")).toBeTruthy();
@@ -280,7 +280,7 @@ describe("adding a feeder", () => {
         errors: [{ field: "name", problem: "must not be empty" }],
       },
     });
-    await openAt("/feeders/new");
+    await openPage("/feeders/new");
     fireEvent.click(await screen.findByRole("button", { name: "Add the feeder" }));
     expect(await screen.findByText("Its name: must not be empty")).toBeTruthy();
     expect(screen.getByLabelText("Its name").getAttribute("aria-describedby")).toContain("problem");
@@ -290,11 +290,11 @@ describe("adding a feeder", () => {
     server.replies["POST /feeders"] = (body) => ({
       status: 201,
       body: {
-        feeder: feederView(Date.now(), { id: "aspen", name: (body as { name: string }).name }),
+        feeder: feederViewFixture(Date.now(), { id: "aspen", name: (body as { name: string }).name }),
         key: "secret-key",
       },
     });
-    await openAt("/feeders/new");
+    await openPage("/feeders/new");
     expect(await screen.findByRole("link", { name: "usual cautions" })).toBeTruthy();
     fireEvent.input(screen.getByLabelText("Its name"), { target: { value: "Aspen" } });
     fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
@@ -306,7 +306,7 @@ describe("adding a feeder", () => {
 
 describe("going from page to page", () => {
   it("takes the focus to the new page's heading and names it in the title", async () => {
-    await openAt("/");
+    await openPage("/");
     fireEvent.click(await screen.findByRole("link", { name: "Larch" }));
     const heading = await screen.findByRole("heading", { level: 1, name: "Larch" });
     await waitFor(() => expect(document.activeElement).toBe(heading));

@@ -2,11 +2,11 @@
 import { cleanup, fireEvent, screen, waitFor } from "@testing-library/preact";
 import { describe, expect, it, vi } from "vitest";
 import { acceptFeeder } from "../../client/state/home.ts";
-import { feederView, homeView } from "./cannedViews.ts";
-import { type Line, openAt, problem, withLine } from "./page.tsx";
+import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
+import { feederViewFixture, homeViewFixture } from "./viewFixtures.ts";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 
@@ -17,7 +17,7 @@ describe("a feeder's settings", () => {
   });
 
   it("say what a portion will count as while pieces are counted, and send what was said", async () => {
-    await openAt("/feeders/rowan/settings");
+    await openPage("/feeders/rowan/settings");
     fireEvent.change(await screen.findByLabelText("What is in the hopper?"), { target: { value: "catKibble" } });
     fireEvent.input(screen.getByLabelText("Pieces in it"), { target: { value: "6" } });
     expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
@@ -33,7 +33,7 @@ describe("a feeder's settings", () => {
   });
 
   it("say nothing that the keeper didn't: what merely stands in the form isn't sent", async () => {
-    const rowan = feederView(Date.now());
+    const rowan = feederViewFixture(Date.now());
     const {
       food: _food,
       hopperCapacityGrams: _full,
@@ -42,11 +42,11 @@ describe("a feeder's settings", () => {
       ...known
     } = rowan.settings;
     const hopper = { ...rowan.hopper, capacityAssumed: true };
-    const home = homeView(Date.now());
+    const home = homeViewFixture(Date.now());
     const unsaid = (yard: (typeof home.yards)[number]) =>
       yard.feeders.map((each) => (each.id === "rowan" ? { ...rowan, settings: known, hopper } : each));
     server.home = { ...home, yards: home.yards.map((yard) => ({ ...yard, feeders: unsaid(yard) })) };
-    await openAt("/feeders/rowan/settings");
+    await openPage("/feeders/rowan/settings");
     const select = await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?");
     expect(select.value).toBe(""); // "Choose…"
     expect(screen.getByLabelText<HTMLInputElement>("None: it runs from a supply").checked).toBe(false);
@@ -57,7 +57,7 @@ describe("a feeder's settings", () => {
   });
 
   it("send of a new feeder's form only what was filled in", async () => {
-    await openAt("/feeders/new");
+    await openPage("/feeders/new");
     fireEvent.input(await screen.findByLabelText("Its name"), { target: { value: "Larch" } });
     fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
@@ -65,7 +65,7 @@ describe("a feeder's settings", () => {
   });
 
   it("keep a food that was only ever said in words, and ask for words where the list has none", async () => {
-    await openAt("/feeders/rowan/settings");
+    await openPage("/feeders/rowan/settings");
     expect((await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?")).value).toBe("other");
     const own = screen.getByLabelText<HTMLInputElement>("What do you call it?");
     expect(own.value).toBe("broken peanuts");
@@ -77,14 +77,14 @@ describe("a feeder's settings", () => {
   });
 
   it("say where the feeder is and of what is told then, and the feeder's page reminds of it", async () => {
-    await openAt("/feeders/rowan/settings");
+    await openPage("/feeders/rowan/settings");
     const choice = await screen.findByLabelText<HTMLInputElement>("Put away for the season");
     expect(screen.getByLabelText<HTMLInputElement>("In the garden").checked).toBe(true);
     expect(document.getElementById(choice.getAttribute("aria-describedby") ?? "")?.textContent).toMatch(/battery/);
     fireEvent.click(choice);
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
     await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ duty: "putAway" }));
-    const rowan = feederView(Date.now());
+    const rowan = feederViewFixture(Date.now());
     acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, duty: "putAway" } });
     expect(await screen.findByText(/^Put away for the season: nobody is told/)).toBeTruthy();
   });
@@ -97,7 +97,7 @@ describe("a feeder's settings", () => {
       ["reportEverySeconds", "It reports every"],
       ["warnAheadDays", "Warn me when the food may run out within"],
     ] as const) {
-      await openAt("/feeders/rowan/settings");
+      await openPage("/feeders/rowan/settings");
       server.replies["PATCH /feeders/rowan"] = refusedField(field, "is odd");
       fireEvent.click(await screen.findByRole("button", { name: "Write it down" }));
       await screen.findByText(`${label}: is odd`);
@@ -110,17 +110,17 @@ describe("a feeder's settings", () => {
 
   it("say in words what can't be told with what is fitted, and where the yard lies", async () => {
     const words = "Without a scale, a blind chute sensor looks like a jam.";
-    const view = homeView(Date.now());
+    const view = homeViewFixture(Date.now());
     const yards = view.yards.map((yard) => ({
       ...yard,
       feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [words] })),
     }));
     server.home = { ...view, yards };
-    await openAt("/feeders/rowan/settings");
+    await openPage("/feeders/rowan/settings");
     expect(await screen.findByText(words)).toBeTruthy();
     expect(screen.getByText(/Alder Croft lies at 59.5° north, 17.8° east/)).toBeTruthy();
     cleanup();
-    await openAt("/feeders/rowan");
+    await openPage("/feeders/rowan");
     expect(await screen.findByText(words)).toBeTruthy();
     expect(screen.getByText("A portion counts as 2.4 g, as you said.")).toBeTruthy();
   });
@@ -129,7 +129,7 @@ describe("a feeder's settings", () => {
 describe("a yard's place", () => {
   it("that is only half said is refused, not thrown away", async () => {
     vi.stubGlobal("isSecureContext", false); // so that no position is offered
-    await openAt("/yards/alder-croft");
+    await openPage("/yards/alder-croft");
     fireEvent.input(await screen.findByLabelText("Longitude"), { target: { value: "" } });
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));

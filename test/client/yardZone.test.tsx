@@ -1,23 +1,23 @@
 // @vitest-environment happy-dom
 import { fireEvent, screen, waitFor } from "@testing-library/preact";
 import { describe, expect, it } from "vitest";
-import { homeView } from "./cannedViews.ts";
-import { type Line, openAt, withLine } from "./page.tsx";
+import { type FakeConnection, openPage, withFakeConnection } from "./page.tsx";
+import { homeViewFixture } from "./viewFixtures.ts";
 
-let server: Line;
-withLine((opened) => {
+let server: FakeConnection;
+withFakeConnection((opened) => {
   server = opened;
 });
 
 const homeWith = (change: object, role: "keeper" | "helper" = "keeper") => {
-  const home = homeView(Date.now());
+  const home = homeViewFixture(Date.now());
   const yards = home.yards.map((yard) => (yard.practice ? yard : { ...yard, role, ...change }));
   return { ...home, yards };
 };
 
 describe("the time zone of a yard", () => {
   it("is chosen from a list that holds the yard's own, UTC and all that the browser knows", async () => {
-    await openAt("/yards/alder-croft");
+    await openPage("/yards/alder-croft");
     const select = await screen.findByLabelText<HTMLSelectElement>("Time zone");
     expect(select.tagName).toBe("SELECT");
     expect(select.value).toBe("Europe/Stockholm");
@@ -31,20 +31,20 @@ describe("the time zone of a yard", () => {
   });
 
   it("is chosen from the list for a new yard too, and begins with this device's own", async () => {
-    await openAt("/yards/new");
+    await openPage("/yards/new");
     const select = await screen.findByLabelText<HTMLSelectElement>("Time zone");
     expect([select.tagName, select.value]).toEqual(["SELECT", Intl.DateTimeFormat().resolvedOptions().timeZone]);
   });
 
   it("keeps a usable name that the browser's list leaves out", async () => {
     server.home = homeWith({ zone: "EET" });
-    await openAt("/yards/alder-croft");
+    await openPage("/yards/alder-croft");
     expect((await screen.findByLabelText<HTMLSelectElement>("Time zone")).value).toBe("EET");
   });
 
   it("that can't be used is told on the first page and on the yard's, and none is chosen for the keeper", async () => {
     server.home = homeWith({ zone: "UTC", unusableZone: "IST" });
-    await openAt("/");
+    await openPage("/");
     expect(await screen.findByText(/stored as "IST", which can't be used.*go by UTC/)).toBeTruthy();
     expect(screen.getByRole("link", { name: "Choose the time zone" }).getAttribute("href")).toBe("/yards/alder-croft");
     fireEvent.click(screen.getByRole("link", { name: "Choose the time zone" }));
@@ -54,7 +54,7 @@ describe("the time zone of a yard", () => {
 
   it("that can't be used is told to a helper too, without a link that would only be refused", async () => {
     server.home = homeWith({ zone: "UTC", unusableZone: "IST" }, "helper");
-    await openAt("/");
+    await openPage("/");
     expect(await screen.findByText(/stored as "IST"/)).toBeTruthy();
     expect(screen.queryByRole("link", { name: "Choose the time zone" })).toBeNull();
   });

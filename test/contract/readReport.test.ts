@@ -9,7 +9,7 @@ describe("a number that no such sensor can mean", () => {
       readings: { insideCelsius: -127, humidityPercent: 250, airCelsius: -3.5 },
     });
     if (read.kind === "unreadable") throw new Error(JSON.stringify(read.errors));
-    expect(read.report.setAside).toEqual(["insideCelsius", "humidityPercent"]);
+    expect(read.report.rejectedReadings).toEqual(["insideCelsius", "humidityPercent"]);
     expect(read.report.readings).toMatchObject({ inside: null, humidity: null, air: -3.5 });
     expect(read.report.refused.map(({ seq, field }) => [seq, field])).toEqual([
       [null, "readings.insideCelsius"],
@@ -19,6 +19,6 @@ describe("a number that no such sensor can mean", () => {
 
   it("is none in a report of a healthy feeder", () => {
     const read = readReport({ boot: "b-1", sentUptimeMs: 1_000, readings: { airCelsius: -3.5 } });
-    expect(read).toMatchObject({ kind: "read", report: { setAside: [], refused: [] } });
+    expect(read).toMatchObject({ kind: "read", report: { rejectedReadings: [], refused: [] } });
   });
 });

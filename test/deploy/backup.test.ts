@@ -4,7 +4,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import Database from "better-sqlite3";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
-import { restoreAdvice } from "../../server/adapters/restoreAdvice.ts";
+import { findRestoreAdvice } from "../../server/adapters/restoreAdvice.ts";
 
 let folder: string;
 let data: string;
@@ -112,7 +112,7 @@ describe("a backup", () => {
     expect(backUp().status).toBe(0);
     const from = join(to, backups()[0] ?? "");
     const file = join(data, "pieward.db");
-    expect(restoreAdvice(data, file)).toMatchObject({
+    expect(findRestoreAdvice(data, file)).toMatchObject({
       backup: { path: from },
       command: `node deploy/backup/restore.mjs --data ${data} --from ${from}`,
     });

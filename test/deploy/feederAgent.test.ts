@@ -7,7 +7,7 @@ import { join } from "node:path";
 import { afterAll, describe, expect, it, onTestFinished } from "vitest";
 import { type Answer, eventSchemas, reportSchema } from "../../server/contract/report.ts";
 import { seconds } from "../../server/domain/instant.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const folder = "deploy/feeder";
 const version = spawnSync("python3", ["-c", "import sys; print(sys.version_info >= (3, 9))"], { encoding: "utf8" });
@@ -50,7 +50,7 @@ describe.skipIf(!hasPython)(`the feeder's agent${unlessAbsent}`, () => {
 
 describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbsent}`, () => {
   it("reports a portion that a power cut ended as cut short, and the keeper sees it", { timeout: 60_000 }, async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const agent = await agentFor(house, key);
 
@@ -82,19 +82,19 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     const marks = (day.marks as { kind: string; detail: string }[]).filter(({ kind }) => kind !== "visit");
     expect(marks.map(({ kind, detail }) => `${kind} ${detail}`)).toContain("portion cut short");
     expect(marks.find(({ kind }) => kind === "deposit")?.detail).toBe("unpaid");
-    const faults = async () => (await house.look(feeder.id)).alarms.map(({ fault }) => fault);
+    const faults = async () => (await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault);
     expect(await faults()).toEqual([]);
 
     // Half a minute later the next report tells of no other portion: then it counts as unpaid.
-    house.clock.pass(seconds(60));
+    house.clock.advance(seconds(60));
     agent.start("b-quiet-2");
     await agent.until(async () => (await faults()).length > 0, "the word of it");
-    const unpaid = (await house.look(feeder.id)).alarms.find(({ fault }) => fault === "depositUnpaid");
+    const unpaid = (await house.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "depositUnpaid");
     expect(unpaid?.reason).toContain("its portion was cut short, and no other was given for it");
   });
 
   it("obeys a pause and says first of all that it is paused when it starts anew", { timeout: 60_000 }, async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const agent = await agentFor(house, key);
     agent.start("b-1");
@@ -108,7 +108,7 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     });
     expect(asked.statusCode, asked.body).toBeLessThan(300);
     agent.start("b-2");
-    const phase = async () => (await house.look(feeder.id)).pause.order?.phase;
+    const phase = async () => (await house.runPeriodicCheck(feeder.id)).pause.order?.status;
     await agent.until(async () => (await phase()) === "confirmed", "the answer to the pause");
     await agent.kill();
     agent.start("b-3");
@@ -120,7 +120,7 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
 });
 
 /** The agent as a process of its own, killed as by a power cut, with a motor that writes down its runs. */
-async function agentFor(house: House, key: string) {
+async function agentFor(house: TestServer, key: string) {
   const url = await house.app.listen({ host: "127.0.0.1", port: 0 });
   const home = mkdtempSync(join(tmpdir(), "pieward-agent-"));
   onTestFinished(() => rmSync(home, { recursive: true, force: true }));

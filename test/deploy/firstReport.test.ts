@@ -3,8 +3,8 @@ import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { promisify } from "node:util";
 import { describe, expect, it } from "vitest";
-import { firstReport } from "../../client/parts/keyOnce.tsx";
-import { openHouse } from "../support/house.ts";
+import { firstReportCommand } from "../../client/components/feederKey.tsx";
+import { openTestServer } from "../support/testServer.ts";
 
 const readme = readFileSync(join(import.meta.dirname, "../../README.md"), "utf8");
 const curlOfReadme = readme.match(/```sh\n(curl [\s\S]*?)```/)?.[1] ?? "";
@@ -18,12 +18,12 @@ describe("the line to paste", () => {
       (address, key) => curlOfReadme.replace("http://192.168.1.20:8080", address).replace("pw_…", key),
       2,
     ],
-    ["beside a new key", firstReport, 0],
+    ["beside a new key", firstReportCommand, 0],
   ];
   it.each(lines)(
     "%s reports under a random boot id, and twice as two starts, without a refusal",
     async (_where, line, events) => {
-      const house = await openHouse();
+      const house = await openTestServer();
       const { key, feeder } = await house.addFeeder();
       const address = await house.app.listen({ host: "127.0.0.1", port: 0 });
       for (const _time of [1, 2]) {
@@ -34,7 +34,7 @@ describe("the line to paste", () => {
       const boots = row?.state.clock.boots.map(({ boot }) => boot) ?? [];
       expect(new Set(boots).size).toBe(2);
       for (const boot of boots) expect(boot).toMatch(/^b-[0-9a-f]{8}$/);
-      expect((await house.look(feeder.id)).alarms.map(({ fault }) => fault)).not.toContain("bootReused");
+      expect((await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).not.toContain("bootReused");
     },
   );
 });

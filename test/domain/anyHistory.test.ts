@@ -1,13 +1,13 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { readReport } from "../../server/contract/readReport.ts";
-import { nextLookAt } from "../../server/domain/advanceFeeder.ts";
+import { nextCheckAt } from "../../server/domain/advanceFeeder.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
-import { levelOf } from "../../server/domain/hopper/level.ts";
-import { forecastEmpty } from "../../server/domain/hopper/runOut.ts";
+import { forecastEmpty } from "../../server/domain/hopper/emptyForecast.ts";
+import { hopperLevel } from "../../server/domain/hopper/level.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
 import { stateProblem } from "../../server/domain/stateShape.ts";
-import { advanced, begin } from "../../server/flows/pure/advanced.ts";
+import { applyFact, startUpdate } from "../../server/flows/pure/feederUpdate.ts";
 import { takeReport } from "../../server/flows/pure/takeReport.ts";
 import { rowanSettings } from "./rowan.ts";
 
@@ -89,13 +89,13 @@ describe("any history that the door lets through", () => {
           }));
           const read = readReport({ boot: `b-${boot}`, sentUptimeMs: now - bootedAt, readings: said, events });
           if (read.kind !== "read") throw new Error(JSON.stringify(read.errors));
-          const row = { ...begin({ id: "rowan", yard: "", state, lastHeardAt: null, steppedAt: null }) };
+          const row = { ...startUpdate({ id: "rowan", yard: "", state, lastReportAt: null, lastStepAt: null }) };
           const taken = takeReport(row, read.report, read.report.events, now);
-          state = advanced(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span)).state;
+          state = applyFact(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span)).state;
           expect(JSON.parse(JSON.stringify(state))).toStrictEqual(state);
           expect(stateProblem(state)).toBeNull(); // or a sound state would be taken for a damaged one
-          expect(nextLookAt(state, now)).toBeGreaterThan(now);
-          const level = levelOf(state.hopper, state.settings);
+          expect(nextCheckAt(state, now)).toBeGreaterThan(now);
+          const level = hopperLevel(state.hopper, state.settings);
           if (level !== null) {
             expect(level.low).toBeLessThanOrEqual(level.grams);
             expect(level.grams).toBeLessThanOrEqual(level.high);

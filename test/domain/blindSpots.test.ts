@@ -4,7 +4,7 @@ import type { Readings } from "../../server/domain/report.ts";
 import type { BatteryKind, FittedSensors } from "../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
 import { rowanSettings } from "./rowan.ts";
-import { saidNothing } from "./silence/larch.ts";
+import { emptyReadings } from "./silence/larch.ts";
 
 const all: FittedSensors = { button: true, detector: true, chute: true, perch: true, scale: true };
 const none: FittedSensors = { button: false, detector: false, chute: false, perch: false, scale: false };
@@ -17,7 +17,7 @@ const spotsOf = (battery: BatteryKind, readings: Readings) =>
 describe("what can't be told", () => {
   it("is nothing where all is fitted and told", () => {
     const told: Readings = {
-      ...saidNothing,
+      ...emptyReadings,
       inside: celsius(-2),
       humidity: humidityPercent(80),
       battery: volts(12.6),
@@ -50,10 +50,10 @@ describe("what can't be told", () => {
   });
 
   it("takes cold as unknown where the last report didn't tell what its finders need", () => {
-    expect(spotsOf("none", saidNothing)).toMatch(/frost is noticed late or not at all/);
-    expect(spotsOf("leadAcid", saidNothing)).toMatch(/a freezing battery goes unnoticed/);
-    expect(spotsOf("lithiumIon", saidNothing)).toMatch(/charging in frost goes unnoticed/);
-    expect(spotsOf("none", saidNothing)).not.toMatch(/battery/);
+    expect(spotsOf("none", emptyReadings)).toMatch(/frost is noticed late or not at all/);
+    expect(spotsOf("leadAcid", emptyReadings)).toMatch(/a freezing battery goes unnoticed/);
+    expect(spotsOf("lithiumIon", emptyReadings)).toMatch(/charging in frost goes unnoticed/);
+    expect(spotsOf("none", emptyReadings)).not.toMatch(/battery/);
     expect(blindSpots({ ...rowanSettings, place, sensors: all }, null)).toEqual([]); // before a report nothing is missed
   });
 
@@ -66,7 +66,7 @@ describe("what can't be told", () => {
         perch: (mask & 8) > 0,
         scale: (mask & 16) > 0,
       };
-      const sentences = blindSpots({ ...rowanSettings, place: null, sensors, battery: "leadAcid" }, saidNothing);
+      const sentences = blindSpots({ ...rowanSettings, place: null, sensors, battery: "leadAcid" }, emptyReadings);
       for (const words of sentences) expect(words).toMatch(/^[A-Z][^\d]*\.$/);
       expect(new Set(sentences).size).toBe(sentences.length);
     }

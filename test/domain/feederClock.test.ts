@@ -1,24 +1,24 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { type FeederClock, readSendingTime, unsetClock } from "../../server/domain/feederClock.ts";
+import { type FeederClock, initialClock, sendingTime } from "../../server/domain/feederClock.ts";
 import * as time from "../../server/domain/instant.ts";
 import { hours, instantOf, isoOf, minutes, type Span, seconds } from "../../server/domain/instant.ts";
 
 const receivedAt = instantOf("2026-01-15T08:00:00Z");
 
 function read(clock: FeederClock, boot: string, sentUptime: Span | null, at = receivedAt) {
-  return readSendingTime(clock, boot, sentUptime, at);
+  return sendingTime(clock, boot, sentUptime, at);
 }
 
 describe("the feeder's clock", () => {
   it("rebuilds every moment of a boot from its uptime: received at, less what has passed since", () => {
-    const { momentOf } = read(unsetClock(), "b-1", hours(10));
+    const { instantOf: momentOf } = read(initialClock(), "b-1", hours(10));
     expect(isoOf(momentOf(hours(10)))).toBe("2026-01-15T08:00:00.000Z");
     expect(isoOf(momentOf(hours(4)))).toBe("2026-01-15T02:00:00.000Z");
   });
 
   it("sets nothing later than it was told", () => {
-    const { momentOf } = read(unsetClock(), "b-1", hours(10));
+    const { instantOf: momentOf } = read(initialClock(), "b-1", hours(10));
     expect(momentOf(hours(11))).toBe(receivedAt);
   });
 
@@ -26,34 +26,38 @@ describe("the feeder's clock", () => {
     fc.assert(
       fc.property(fc.nat(1e9), fc.nat(1e9), fc.nat(1e9), (a, b, more) => {
         const [early, late] = [Math.min(a, b), Math.max(a, b)] as [Span, Span];
-        const { momentOf } = read(unsetClock(), "b-1", (late + more) as Span);
+        const { instantOf: momentOf } = read(initialClock(), "b-1", (late + more) as Span);
         expect(momentOf(late) - momentOf(early)).toBe(late - early);
       }),
     );
   });
 
   it("remembers a boot id that is used again until the feeder speaks under another", () => {
-    const { clock } = read(unsetClock(), "b-1", hours(10));
-    expect(clock.reused).toBeUndefined();
+    const { clock } = read(initialClock(), "b-1", hours(10));
+    expect(clock.reusedBoot).toBeUndefined();
     const again = read(clock, "b-1#2", seconds(30), time.after(receivedAt, minutes(1)));
-    expect(again.clock.reused).toEqual({ boot: "b-1", starts: 2, at: time.after(receivedAt, minutes(1)) });
+    expect(again.clock.reusedBoot).toEqual({
+      boot: "b-1",
+      startCount: 2,
+      noticedAt: time.after(receivedAt, minutes(1)),
+    });
     const goesOn = read(again.clock, "b-1#2", seconds(90), time.after(receivedAt, minutes(2)));
-    expect(goesOn.clock.reused).toEqual(again.clock.reused);
+    expect(goesOn.clock.reusedBoot).toEqual(again.clock.reusedBoot);
     expect(read(goesOn.clock, "b-2", seconds(9), time.after(receivedAt, minutes(3))).clock).not.toHaveProperty(
       "reused",
     );
   });
 
   it("is not moved by a late report of a start that is over", () => {
-    const first = read(unsetClock(), "b-1", hours(10));
+    const first = read(initialClock(), "b-1", hours(10));
     const second = read(first.clock, "b-1#2", seconds(30), time.after(receivedAt, minutes(1)));
     const late = read(second.clock, "b-1", (hours(10) + seconds(20)) as Span, time.after(receivedAt, minutes(2)));
     expect(late.clock).toEqual(second.clock);
-    expect(late.momentOf((hours(10) + seconds(20)) as Span)).toBe(time.after(receivedAt, seconds(20)));
+    expect(late.instantOf((hours(10) + seconds(20)) as Span)).toBe(time.after(receivedAt, seconds(20)));
   });
 
   it("takes an uptime that is a little behind for a late duplicate, which must not move the clock", () => {
-    const first = read(unsetClock(), "b-1", hours(10));
+    const first = read(initialClock(), "b-1", hours(10));
     const late = read(
       first.clock,
       "b-1",
@@ -61,24 +65,24 @@ describe("the feeder's clock", () => {
       time.after(receivedAt, minutes(2)),
     );
     expect(late.clock).toEqual(first.clock);
-    expect(late.momentOf(hours(9))).toBe(first.momentOf(hours(9)));
+    expect(late.instantOf(hours(9))).toBe(first.instantOf(hours(9)));
   });
 
   it("dates what an earlier boot left behind by what that boot told while it ran", () => {
-    const { clock } = read(unsetClock(), "b-1", hours(10));
+    const { clock } = read(initialClock(), "b-1", hours(10));
     const rebooted = read(clock, "b-2", seconds(20), time.after(receivedAt, hours(1)));
     const left = read(rebooted.clock, "b-1", null, time.after(receivedAt, hours(1)));
-    expect(isoOf(left.momentOf(hours(10.5) as Span))).toBe("2026-01-15T08:30:00.000Z");
+    expect(isoOf(left.instantOf(hours(10.5) as Span))).toBe("2026-01-15T08:30:00.000Z");
     expect(left.clock).toEqual(rebooted.clock);
   });
 
   it("takes what a boot left behind that never told anything as now, for want of better", () => {
-    const { momentOf } = read(unsetClock(), "b-0", null);
+    const { instantOf: momentOf } = read(initialClock(), "b-0", null);
     expect(momentOf(hours(3))).toBe(receivedAt);
   });
 
   it("remembers eight boots and no more, however often the feeder restarts", () => {
-    let clock = unsetClock();
+    let clock = initialClock();
     for (let boot = 1; boot <= 30; boot++) {
       ({ clock } = read(clock, `b-${boot}`, seconds(10), time.after(receivedAt, minutes(boot))));
     }

@@ -4,14 +4,14 @@ import { describe, expect, it } from "vitest";
 import { hours, type Instant, inHours, instant, instantOf, isoOf } from "../../server/domain/instant.ts";
 import {
   addLocalDays,
-  dateWords,
-  dayPartWords,
-  dayWords,
+  dateText,
+  dayPartText,
+  dayText,
   instantOfLocal,
   localDateOf,
   localDaysBetween,
   localTimeOf,
-  momentWords,
+  momentText,
   startOfLocalDay,
   weekdayOf,
 } from "../../server/domain/localTime.ts";
@@ -90,8 +90,8 @@ describe("local time", () => {
 
   it("names days as one says them", () => {
     expect(weekdayOf("2026-12-03")).toBe("Thursday"); // 2026-12-03 is a Thursday by the ISO 8601 calendar
-    expect(dateWords("2026-12-03", "2026-11-30")).toBe("Thursday 3 December");
-    const on = (date: string) => dayWords(date, "2026-11-30");
+    expect(dateText("2026-12-03", "2026-11-30")).toBe("Thursday 3 December");
+    const on = (date: string) => dayText(date, "2026-11-30");
     expect([on("2026-11-30"), on("2026-12-01"), on("2026-11-29"), on("2026-12-03"), on("2026-12-06")]).toEqual([
       "today",
       "tomorrow",
@@ -100,21 +100,21 @@ describe("local time", () => {
       "Sunday",
     ]);
     expect([on("2026-12-07"), on("2026-11-25")]).toEqual(["Monday 7 December", "Wednesday 25 November"]);
-    expect(momentWords(utc("2026-11-29T22:10Z"), "Europe/Stockholm", utc("2026-11-30T06:30Z"))).toBe("yesterday 23:10");
+    expect(momentText(utc("2026-11-29T22:10Z"), "Europe/Stockholm", utc("2026-11-30T06:30Z"))).toBe("yesterday 23:10");
   });
 
   it("names the year of a date in another year, in every form that names a date", () => {
     const now = utc("2026-11-30T06:30Z");
-    expect(dateWords("2027-04-17", "2026-11-30")).toBe("Saturday 17 April 2027");
-    expect(dayWords("2025-11-29", "2026-11-30")).toBe("Saturday 29 November 2025");
-    expect(momentWords(utc("2027-01-15T08:00Z"), "Europe/Stockholm", now)).toBe("Friday 15 January 2027 09:00");
-    expect(dayPartWords(utc("2027-04-17T08:00Z"), "Europe/Stockholm", now)).toBe("17 April 2027");
-    expect(dayPartWords(utc("2026-12-31T20:00Z"), "Europe/Stockholm", now)).toBe("31 December");
+    expect(dateText("2027-04-17", "2026-11-30")).toBe("Saturday 17 April 2027");
+    expect(dayText("2025-11-29", "2026-11-30")).toBe("Saturday 29 November 2025");
+    expect(momentText(utc("2027-01-15T08:00Z"), "Europe/Stockholm", now)).toBe("Friday 15 January 2027 09:00");
+    expect(dayPartText(utc("2027-04-17T08:00Z"), "Europe/Stockholm", now)).toBe("17 April 2027");
+    expect(dayPartText(utc("2026-12-31T20:00Z"), "Europe/Stockholm", now)).toBe("31 December");
     // By the yard's own calendar: half past eleven at night in UTC is next year in Stockholm.
-    expect(dayPartWords(utc("2026-12-31T23:30Z"), "Europe/Stockholm", now)).toBe("1 January 2027");
+    expect(dayPartText(utc("2026-12-31T23:30Z"), "Europe/Stockholm", now)).toBe("1 January 2027");
     // A day that is named by its distance needs no year.
-    expect(dayWords("2027-01-01", "2026-12-31")).toBe("tomorrow");
-    expect(dayWords("2027-01-03", "2026-12-31")).toBe("Sunday");
+    expect(dayText("2027-01-01", "2026-12-31")).toBe("tomorrow");
+    expect(dayText("2027-01-03", "2026-12-31")).toBe("Sunday");
   });
 
   it("counts days between dates over a clock change and a leap day", () => {
@@ -135,14 +135,14 @@ describe("a part of the day", () => {
 
   it("calls the small hours last night when they are over, tonight when they are to come", () => {
     const smallHours = instantOf("2026-11-03T01:30:00Z");
-    expect(dayPartWords(smallHours, zone, now)).toBe("tonight");
-    expect(dayPartWords(smallHours, zone, instantOf("2026-11-03T08:00:00Z"))).toBe("last night");
+    expect(dayPartText(smallHours, zone, now)).toBe("tonight");
+    expect(dayPartText(smallHours, zone, instantOf("2026-11-03T08:00:00Z"))).toBe("last night");
   });
 
   it("counts days by the yard's own calendar, also across the autumn clock change", () => {
     const lateEvening = instantOf("2026-10-24T22:30:00Z"); // 00:30 on the 25th in Stockholm
-    expect(dayPartWords(instantOf("2026-10-25T22:30:00Z"), zone, lateEvening)).toBe("this evening");
-    expect(dayPartWords((lateEvening + hours(30)) as Instant, zone, lateEvening)).toBe("tomorrow morning");
+    expect(dayPartText(instantOf("2026-10-25T22:30:00Z"), zone, lateEvening)).toBe("this evening");
+    expect(dayPartText((lateEvening + hours(30)) as Instant, zone, lateEvening)).toBe("tomorrow morning");
   });
 });
 

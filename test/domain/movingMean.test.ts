@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { moved } from "../../server/domain/movingMean.ts";
+import { movingMean } from "../../server/domain/movingMean.ts";
 
 describe("a moving mean", () => {
   it("goes through the handbook's column (check value nist-ewma: NIST/SEMATECH e-Handbook 6.3.2.4, quoted)", () => {
@@ -12,7 +12,7 @@ describe("a moving mean", () => {
     ];
     let mean = 50;
     data.forEach((value, index) => {
-      mean = moved(mean, value, 0.3);
+      mean = movingMean(mean, value, 0.3);
       expect(Math.abs(mean - (printed[index] ?? Number.NaN))).toBeLessThan(0.0051); // the column is printed to 0.01
     });
   });
@@ -28,7 +28,7 @@ describe("a moving mean", () => {
       let squares = 0;
       for (let place = 0; place < steps; place += 1) {
         let mean = 0;
-        for (let step = 0; step < steps; step += 1) mean = moved(mean, step === place ? 1 : 0, weight);
+        for (let step = 0; step < steps; step += 1) mean = movingMean(mean, step === place ? 1 : 0, weight);
         squares += mean * mean;
       }
       expect(50 + 3 * deviation * Math.sqrt(squares)).toBeCloseTo(upper, 4);

@@ -14,5 +14,5 @@ export const rowanSettings: FeederSettings = {
   sensors: { button: true, detector: true, chute: true, perch: true, scale: true },
   battery: "leadAcid",
   reportEvery: seconds(60),
-  warnAhead: days(2),
+  foodWarningAhead: days(2),
 };

@@ -1,12 +1,16 @@
 import { describe, expect, it } from "vitest";
 import { instantOf } from "../../server/domain/instant.ts";
 import { rowanSettings } from "./rowan.ts";
-import { yard } from "./yard.ts";
+import { simulateYard } from "./simulatedYard.ts";
 
 const day = 24 * 60;
 
 describe("a battery thermometer that stands still at -3 °C", () => {
-  const house = yard({ ...rowanSettings, battery: "lithiumIronPhosphate" }, instantOf("2026-01-10T00:00:00Z"), 5);
+  const house = simulateYard(
+    { ...rowanSettings, battery: "lithiumIronPhosphate" },
+    instantOf("2026-01-10T00:00:00Z"),
+    5,
+  );
   /** Trembles by its last digit, as a living one does. */
   const trembles = (around: number) => (now: number) => {
     house.truth.batteryCelsius = around + ((now / 60_000) % 5) / 10;

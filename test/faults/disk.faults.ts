@@ -5,8 +5,8 @@ import Database from "better-sqlite3";
 import { afterAll, beforeAll, describe, expect, inject, it, onTestFinished } from "vitest";
 import { quickCheck } from "../../server/adapters/store/quickCheck.ts";
 import { runBuiltServer } from "../support/builtServer.ts";
-import { claimServer, listensAt, presses, report, request, stopped } from "../support/claimedServer.ts";
-import { overwritePageOf } from "../support/damage.ts";
+import { overwriteTablePage } from "../support/damage.ts";
+import { listenAddress, presses, report, request, startSignedInServer, stopServer } from "../support/signedInServer.ts";
 import { mayMount, mountSmallDisk } from "../support/smallDisk.ts";
 
 /**
@@ -21,12 +21,12 @@ let feederKey: string;
 beforeAll(async () => {
   scratch = mkdtempSync(join(tmpdir(), "pieward-disk-"));
   claimed = join(scratch, "claimed");
-  const first = await claimServer(claimed);
+  const first = await startSignedInServer(claimed);
   ({ feederKey } = first);
   for (let from = 1; from < 6_000; from += 1_000) {
     expect((await report(first.home, feederKey, presses(from, 1_000))).status).toBe(200);
   }
-  await stopped(first.server);
+  await stopServer(first.server);
 });
 afterAll(() => rmSync(scratch, { recursive: true, force: true }));
 
@@ -39,7 +39,7 @@ function copyOf(folder: string, to = mkdtempSync(join(scratch, "case-"))): strin
 
 async function refusal(dataDir: string): Promise<string> {
   const server = runBuiltServer(dataDir);
-  expect(await server.ended).toEqual({ code: 1, signal: null });
+  expect(await server.exited).toEqual({ code: 1, signal: null });
   expect(server.stderr()).not.toMatch(/^\s+at /m);
   return server.stderr();
 }
@@ -63,7 +63,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
       );
       const roomy = copyOf(disk.folder);
       const server = runBuiltServer(join(roomy, "data"));
-      await server.says(/claim#/);
+      await server.waitForOutput(/claim#/);
     },
   );
 
@@ -72,7 +72,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
     const folder = copyOf(claimed, join(disk.folder, "data"));
     writeFileSync(join(disk.folder, "ballast"), Buffer.alloc(8_000_000));
     const server = runBuiltServer(folder);
-    const home = await listensAt(server);
+    const home = await listenAddress(server);
     let next = 6_001;
     const statuses = new Set<number>();
     for (let tries = 0; tries < 80 && !statuses.has(507); tries += 1) {
@@ -84,8 +84,8 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
     expect((await request(home, "GET", "/api/v1/health")).status).toBe(200); // it can still read
     rmSync(join(disk.folder, "ballast"));
     expect((await report(home, feederKey, presses(next, 1_000))).status).toBe(200);
-    await stopped(server, "SIGKILL");
-    const again = await listensAt(runBuiltServer(folder));
+    await stopServer(server, "SIGKILL");
+    const again = await listenAddress(runBuiltServer(folder));
     const repeated = await report(again, feederKey, presses(next - 1_000, 2_000));
     expect(await repeated.json()).toMatchObject({ duplicates: 2_000 });
   });
@@ -94,13 +94,13 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
     const disk = smallDisk(24_000);
     const folder = copyOf(claimed, join(disk.folder, "data"));
     const server = runBuiltServer(folder);
-    const home = await listensAt(server);
+    const home = await listenAddress(server);
     expect((await report(home, feederKey, presses(6_001, 10))).status).toBe(200);
-    await stopped(server);
+    await stopServer(server);
     disk.remount("ro");
     expect(await refusal(folder)).toMatch(/read-?only|may not write|can't be opened for writing/i);
     disk.remount("rw");
-    const again = await listensAt(runBuiltServer(folder));
+    const again = await listenAddress(runBuiltServer(folder));
     expect(await (await report(again, feederKey, presses(6_001, 10))).json()).toMatchObject({ duplicates: 10 });
   });
 });
@@ -113,7 +113,7 @@ it("says where disks can't be mounted, so that nobody takes the tests above as p
 describe("a lock of another program", () => {
   it("answers 503 with Retry-After, and stores the same report once it is free", async () => {
     const folder = copyOf(claimed);
-    const home = await listensAt(runBuiltServer(folder));
+    const home = await listenAddress(runBuiltServer(folder));
     const other = new Database(database(folder));
     onTestFinished(() => void other.close());
     other.exec("BEGIN IMMEDIATE");
@@ -129,9 +129,9 @@ describe("a damaged page", () => {
     "of %s is told at the start, and no report is called stored",
     async (table) => {
       const folder = copyOf(claimed);
-      overwritePageOf(database(folder), table);
+      overwriteTablePage(database(folder), table);
       const server = runBuiltServer(folder);
-      const outcome = await Promise.race([listensAt(server).catch(() => null), server.ended.then(() => null)]);
+      const outcome = await Promise.race([listenAddress(server).catch(() => null), server.exited.then(() => null)]);
       if (outcome !== null) {
         expect((await request(outcome, "GET", "/api/v1/health")).status).toBe(503);
         expect((await report(outcome, feederKey, presses(6_001, 10))).status).toBe(507);
@@ -147,7 +147,7 @@ describe("a damaged page", () => {
     const check = quickCheck(join(import.meta.dirname, "../../dist/server/checkDatabase.js"), database(folder));
     expect(await check(60_000)).toEqual([]);
     expect(await check(1)).toBeNull();
-    overwritePageOf(database(folder), "Event");
+    overwriteTablePage(database(folder), "Event");
     const problems = await check(60_000);
     expect(problems?.length).toBeGreaterThan(0);
   });
@@ -161,7 +161,7 @@ describe("a database that was cut", () => {
       const size = statSync(database(folder)).size;
       truncateSync(database(folder), Math.floor((size * share) / 4_096) * 4_096);
       const server = runBuiltServer(folder);
-      const home = await listensAt(server).catch(() => null);
+      const home = await listenAddress(server).catch(() => null);
       if (home !== null) expect((await report(home, feederKey, presses(6_001, 10))).status).toBe(507);
       expect(server.stderr()).toContain("damaged");
     },
@@ -172,29 +172,29 @@ describe("a log that is gone", () => {
   it("is noticed also where only its end was cut off", async () => {
     const folder = copyOf(claimed);
     const first = runBuiltServer(folder);
-    const home = await listensAt(first);
+    const home = await listenAddress(first);
     for (let from = 6_001; from < 8_000; from += 100) {
       expect((await report(home, feederKey, presses(from, 100))).status).toBe(200);
     }
-    await stopped(first, "SIGKILL");
+    await stopServer(first, "SIGKILL");
     const log = `${database(folder)}-wal`;
     truncateSync(log, Math.floor(statSync(log).size / 2));
     const second = runBuiltServer(folder);
-    await listensAt(second);
+    await listenAddress(second);
     expect(second.stderr()).toMatch(/lacks the last \d+ commits/);
   });
 
   it("is noticed also where an older copy of the database was put in its place", async () => {
     const folder = copyOf(claimed);
     const first = runBuiltServer(folder);
-    const home = await listensAt(first);
+    const home = await listenAddress(first);
     for (let from = 6_001; from < 8_000; from += 100) {
       expect((await report(home, feederKey, presses(from, 100))).status).toBe(200);
     }
-    await stopped(first);
+    await stopServer(first);
     cpSync(database(claimed), database(folder));
     const second = runBuiltServer(folder);
-    await listensAt(second);
+    await listenAddress(second);
     expect(second.stderr()).toMatch(/lacks the last \d+ commits/);
   });
 });
@@ -219,7 +219,7 @@ describe("a kill during the copy before a migration", () => {
       const begun = () => readdirSync(folder).some((name) => name.includes(".before-"));
       for (let waited = 0; waited < 1_000 && !begun(); waited += 1) await new Promise((go) => setTimeout(go, 5));
       await new Promise((go) => setTimeout(go, kill * 12));
-      await stopped(server, "SIGKILL");
+      await stopServer(server, "SIGKILL");
       const copies = readdirSync(folder).filter((name) => name.includes(".before-"));
       partial += copies.filter((name) => name.endsWith(".partial")).length;
       for (const name of copies.filter((each) => !/\.partial(-journal)?$/.test(each))) {

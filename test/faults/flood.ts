@@ -5,7 +5,7 @@ import { hashOf } from "../../server/flows/feederKeys.ts";
 
 /** Loads a server on this machine, bounded in time and in connections. What each flood sends is named by its function. */
 
-export interface Flood {
+export interface ConnectionFlood {
   readonly name: string;
   readonly connections: number;
   /** One exchange. Resolves when it is over, whatever came of it. */
@@ -13,8 +13,8 @@ export interface Flood {
 }
 
 /** Runs these floods together for so long. @returns how often each status came, by flood; 0 for a connection that broke. */
-export async function flood(
-  floods: readonly Flood[],
+export async function runFloods(
+  floods: readonly ConnectionFlood[],
   milliseconds: number,
 ): Promise<Record<string, Record<number, number>>> {
   const end = performance.now() + milliseconds;
@@ -41,7 +41,7 @@ export async function flood(
   return counts;
 }
 
-export interface Sent {
+export interface FloodRequest {
   readonly method?: string;
   readonly path: string;
   readonly headers?: Record<string, string>;
@@ -51,7 +51,11 @@ export interface Sent {
 const patienceMilliseconds = 20_000;
 
 /** @returns the status; null where the connection broke or no answer came in time */
-export function send(url: string, agent: http.Agent, { method = "POST", path, headers = {}, body }: Sent) {
+export function sendRequest(
+  url: string,
+  agent: http.Agent,
+  { method = "POST", path, headers = {}, body }: FloodRequest,
+) {
   const length = body === undefined ? {} : { "content-length": String(Buffer.byteLength(body)) };
   return new Promise<number | null>((resolve) => {
     const request = http.request(`${url}${path}`, { method, agent, headers: { ...headers, ...length } }, (answer) => {
@@ -66,7 +70,13 @@ export function send(url: string, agent: http.Agent, { method = "POST", path, he
 }
 
 /** All but the last byte of a body, and then nothing: what was sent has to be held by the server meanwhile. */
-export function stall(url: string, agent: http.Agent, headers: Record<string, string>, body: Buffer, held: number) {
+export function sendSlowly(
+  url: string,
+  agent: http.Agent,
+  headers: Record<string, string>,
+  body: Buffer,
+  held: number,
+) {
   return new Promise<number | null>((resolve) => {
     const length = { "content-length": String(body.length), "content-type": "application/json" };
     const request = http.request(`${url}/api/v1/report`, { method: "POST", agent, headers: { ...headers, ...length } });
@@ -94,14 +104,14 @@ export function fullReport(boot: string, turn: number): Buffer {
   return Buffer.from(JSON.stringify({ boot, sentUptimeMs: 5_000_000 + turn * 10, readings: {}, events }));
 }
 
-export function signature(key: string, feeder: string, body: Buffer, now = Date.now()): string {
+export function signReport(key: string, feeder: string, body: Buffer, now = Date.now()): string {
   const time = String(Math.floor(now / 1_000));
   const mac = createHmac("sha256", hashOf(key)).update(`${time}\n`).update(body).digest("base64url");
   return `Signature feeder="${feeder}", time="${time}", mac="${mac}"`;
 }
 
 /** What this process holds in memory now and held at most, in MiB (proc(5), VmRSS and VmHWM). */
-export function memoryOf(pid: number): { readonly now: number; readonly most: number } {
+export function memoryUse(pid: number): { readonly now: number; readonly most: number } {
   const status = readFileSync(`/proc/${pid}/status`, "utf8");
   const of = (name: string) => Math.round(Number(new RegExp(`${name}:\\s+(\\d+) kB`).exec(status)?.[1]) / 1_024);
   return { now: of("VmRSS"), most: of("VmHWM") };

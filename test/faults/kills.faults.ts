@@ -5,13 +5,13 @@ import { join } from "node:path";
 import { setImmediate as nextTurn, setTimeout as sleep } from "node:timers/promises";
 import Database from "better-sqlite3";
 import { expect, it, onTestFinished } from "vitest";
-import { type Chance, seededChance } from "../../server/practice/chance.ts";
+import { type RandomSource, seededRandom } from "../../server/practice/random.ts";
 import { runBuiltServer } from "../support/builtServer.ts";
-import { Judged } from "./kills/judge.ts";
-import { olderDatabase } from "./kills/olderDatabase.ts";
-import { propertiesOf } from "./kills/properties.ts";
-import { type Reporter, reporter } from "./kills/reporters.ts";
-import { got, patiently, type Visit, visit } from "./kills/visit.ts";
+import { getJson, type HttpSession, openSession, retryWhileBusy } from "./kills/httpSession.ts";
+import { KillCheck } from "./kills/killCheck.ts";
+import { createOlderDatabase } from "./kills/olderDatabase.ts";
+import { checkedProperties } from "./kills/properties.ts";
+import { type ReportingFeeder, reportingFeeder } from "./kills/reporters.ts";
 
 /**
  * The built server is killed with -9 while feeders report and keepers act, while it starts, migrates, is claimed and is backed
@@ -39,7 +39,7 @@ const moments: readonly Moment[] = [
 it(`loses nothing and does nothing by half in ${kills} kills`, {
   timeout: kills * secondsEach * 1_000 + 60_000,
 }, async () => {
-  const chance = seededChance(seed);
+  const chance = seededRandom(seed);
   const folder = mkdtempSync(join(tmpdir(), "pieward-kills-"));
   onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
   const house = await openHouse(join(folder, "house"), chance);
@@ -67,7 +67,7 @@ const say = (words: string) => process.stdout.write(`${words}\n`);
 
 interface Around {
   readonly house: House;
-  readonly chance: Chance;
+  readonly chance: RandomSource;
   readonly folder: string; // of its own, for what needs a fresh house
 }
 
@@ -96,48 +96,50 @@ interface House {
   confirmed(): readonly (readonly [string, number])[];
 }
 
-async function openHouse(dataDir: string, chance: Chance): Promise<House> {
+async function openHouse(dataDir: string, chance: RandomSource): Promise<House> {
   let server = runBuiltServer(dataDir, variables);
-  const claim = (await server.says(/claim#(\S+)\n/))[1];
-  const claimed = await (await visit(server)).ask("POST", "/api/v1/claim", { token: claim, ...account });
+  const claim = (await server.waitForOutput(/claim#(\S+)\n/))[1];
+  const claimed = await (await openSession(server)).ask("POST", "/api/v1/claim", { token: claim, ...account });
   const { cookie } = claimed;
-  let visiting = await visit(server, cookie);
-  const yard = (await got(visiting, "/api/v1/home")).json().yards[0].id as string;
-  const keeper = (await got(visiting, "/api/v1/me")).json().id as string;
+  let visiting = await openSession(server, cookie);
+  const yard = (await getJson(visiting, "/api/v1/home")).json().yards[0].id as string;
+  const keeper = (await getJson(visiting, "/api/v1/me")).json().id as string;
   await visiting.ask("PATCH", `/api/v1/yards/${yard}`, { digestWanted: false });
   const added: { id: string; key: string }[] = [];
   for (let number = 1; number <= 12; number += 1) {
     const answer = (await visiting.ask("POST", "/api/v1/feeders", { yard, name: `Rowan ${number}` })).json();
     added.push({ id: answer.feeder.id, key: answer.key });
   }
-  const reporters = added.slice(0, 4).map((one) => reporter(one, () => 1 + Math.floor(chance.uniform() * 20)));
+  const reporters = added.slice(0, 4).map((one) => reportingFeeder(one, () => 1 + Math.floor(chance.uniform() * 20)));
   const feeders = added.map(({ id }) => id);
-  const judged = propertiesOf({ id: yard, keeper, quiet: feeders.slice(4), feeders }).map((each) => new Judged(each));
+  const judged = checkedProperties({ id: yard, keeper, quiet: feeders.slice(4), feeders }).map(
+    (each) => new KillCheck(each),
+  );
   for (const each of judged) {
-    await each.judge(visiting); // what stands before the first act
+    await each.check(visiting); // what stands before the first act
   }
 
   const restart = async (): Promise<readonly string[]> => {
     server = runBuiltServer(dataDir, variables);
-    visiting = await visit(server, cookie);
+    visiting = await openSession(server, cookie);
     return judge(visiting, judged, reporters);
   };
   /** @param answers how many the load waits for: how far the server gets doesn't depend on how fast this machine is */
-  const underLoad = async (answers: number, acting: readonly Judged[] = judged): Promise<readonly string[]> => {
+  const underLoad = async (answers: number, acting: readonly KillCheck[] = judged): Promise<readonly string[]> => {
     const load = startLoad(visiting, acting, reporters);
     for (let waited = 0; waited < 5_000 && load.answered() < answers; waited += 5) await sleep(5);
-    if (chance.happens(0.7)) await nextCommit(join(dataDir, "pieward.db-wal"));
+    if (chance.isTrueWith(0.7)) await nextCommit(join(dataDir, "pieward.db-wal"));
     else await sleep(chance.between(0, 30));
     server.kill("SIGKILL");
     const wrong = await load.ended();
-    await server.ended;
+    await server.exited;
     return [...wrong, ...(await restart())];
   };
   return {
     async killed(when) {
       if (when === "underLoad") {
         // One act alone has most of the commits, so that the kill falls between two of its own.
-        const alone = chance.happens(0.5)
+        const alone = chance.isTrueWith(0.5)
           ? judged.slice(Math.floor(chance.uniform() * judged.length)).slice(0, 1)
           : judged;
         return underLoad(Math.floor(chance.between(0, alone.length === 1 ? 12 : 80)), alone);
@@ -147,16 +149,16 @@ async function openHouse(dataDir: string, chance: Chance): Promise<House> {
         const backup = spawn(process.execPath, ["deploy/backup/backup.mjs", "--data", dataDir, "--to", to]);
         const ended = new Promise((resolve) => backup.once("close", resolve));
         const wrong = await underLoad(Math.floor(chance.between(20, 120)));
-        if (chance.happens(0.5)) backup.kill("SIGKILL");
+        if (chance.isTrueWith(0.5)) backup.kill("SIGKILL");
         await ended;
         return [...wrong, ...brokenBackups(to)];
       }
       server.kill("SIGKILL");
-      await server.ended;
+      await server.exited;
       const starting = runBuiltServer(dataDir, variables);
       await sleep(chance.between(0, 1_200));
       starting.kill("SIGKILL");
-      await starting.ended;
+      await starting.exited;
       return restart();
     },
     async whole() {
@@ -183,7 +185,7 @@ async function nextCommit(log: string): Promise<void> {
 }
 
 /** Each feeder and each kind of act goes on by itself, as fast as it is answered, until the connection breaks. */
-function startLoad(visiting: Visit, judged: readonly Judged[], reporters: readonly Reporter[]) {
+function startLoad(visiting: HttpSession, judged: readonly KillCheck[], reporters: readonly ReportingFeeder[]) {
   let [stopped, answered] = [false, 0];
   const wrong: string[] = [];
   const go = async (step: () => Promise<string | null>) => {
@@ -210,17 +212,17 @@ function startLoad(visiting: Visit, judged: readonly Judged[], reporters: readon
   };
 }
 
-async function judge(visiting: Visit, judged: readonly Judged[], reporters: readonly Reporter[]) {
+async function judge(visiting: HttpSession, judged: readonly KillCheck[], reporters: readonly ReportingFeeder[]) {
   const wrong: (string | null)[] = [await unwell(visiting)];
   for (const each of reporters) wrong.push(await each.missing(visiting));
-  for (const each of judged) wrong.push(await each.judge(visiting));
+  for (const each of judged) wrong.push(await each.check(visiting));
   return wrong.filter((words) => words !== null);
 }
 
-async function unwell(visiting: Visit): Promise<string | null> {
-  const health = await patiently(() => visiting.ask("GET", "/api/v1/health"));
+async function unwell(visiting: HttpSession): Promise<string | null> {
+  const health = await retryWhileBusy(() => visiting.ask("GET", "/api/v1/health"));
   if (health.status !== 200 || health.json().status !== "well") return `health is ${health.status} ${health.text}`;
-  const { yards } = (await got(visiting, "/api/v1/home")).json();
+  const { yards } = (await getJson(visiting, "/api/v1/home")).json();
   const own = (yards as { practice: boolean; role: string }[]).filter(({ practice }) => !practice);
   return own.length === 1 && own[0]?.role === "keeper" ? null : `the house has ${own.length} yards`;
 }
@@ -256,8 +258,8 @@ let claimTakes = 150;
 
 async function killedWhileClaimed({ chance, folder }: Around): Promise<readonly string[]> {
   const server = runBuiltServer(folder, variables);
-  const token = (await server.says(/claim#(\S+)\n/))[1];
-  const stranger = await visit(server);
+  const token = (await server.waitForOutput(/claim#(\S+)\n/))[1];
+  const stranger = await openSession(server);
   const began = Date.now();
   const answer = stranger.ask("POST", "/api/v1/claim", { token, ...account }).then(
     (claimed) => {
@@ -268,23 +270,23 @@ async function killedWhileClaimed({ chance, folder }: Around): Promise<readonly 
   );
   await sleep(claimTakes * chance.between(0.5, 1.2));
   server.kill("SIGKILL");
-  await server.ended;
+  await server.exited;
   const claimed = await answer;
 
   const again = runBuiltServer(folder, variables);
-  const first = await visit(again);
-  const shown = again.says(/claim#(\S+)\n/).then(
+  const first = await openSession(again);
+  const shown = again.waitForOutput(/claim#(\S+)\n/).then(
     ([, link]) => link,
     () => undefined, // it ends without a word of it
   );
   const link = await Promise.race([shown, sleep(500)]); // it comes right after the address, or never
   if (claimed !== null && link !== undefined) return ["a confirmed claim is forgotten"];
   // Whoever had no answer opens the same link once more, or the new one that the server then shows.
-  const repeated = await patiently(() => first.ask("POST", "/api/v1/claim", { token: link ?? token, ...account }));
+  const repeated = await retryWhileBusy(() => first.ask("POST", "/api/v1/claim", { token: link ?? token, ...account }));
   if (repeated.status !== 200) return [`the claim can't be repeated: ${repeated.status} ${repeated.text}`];
-  const problem = await unwell(await visit(again, repeated.cookie));
+  const problem = await unwell(await openSession(again, repeated.cookie));
   again.kill("SIGKILL");
-  await again.ended;
+  await again.exited;
   rmSync(folder, { recursive: true });
   return problem === null ? [] : [problem];
 }
@@ -292,22 +294,22 @@ async function killedWhileClaimed({ chance, folder }: Around): Promise<readonly 
 async function killedWhileMigrating({ house: _other, chance, folder }: Around): Promise<readonly string[]> {
   const dataDir = join(folder, "data");
   mkdirSync(dataDir, { recursive: true });
-  const older = await olderDatabase(dataDir, account, chance);
+  const older = await createOlderDatabase(dataDir, account, chance);
   const dying = runBuiltServer(dataDir, variables);
   await sleep(chance.between(150, 1_000));
   dying.kill("SIGKILL");
-  await dying.ended;
+  await dying.exited;
   const wrong = brokenCopies(dataDir);
 
   const server = runBuiltServer(dataDir, variables);
-  const stranger = await visit(server);
-  const signedIn = await patiently(() => stranger.ask("POST", "/api/v1/session", account));
-  const visiting = await visit(server, signedIn.cookie);
+  const stranger = await openSession(server);
+  const signedIn = await retryWhileBusy(() => stranger.ask("POST", "/api/v1/session", account));
+  const visiting = await openSession(server, signedIn.cookie);
   const problem = await unwell(visiting);
-  const { text } = await got(visiting, `/api/v1/feeders/${older.feeder}`);
+  const { text } = await getJson(visiting, `/api/v1/feeders/${older.feeder}`);
   const events = countEvents(join(dataDir, "pieward.db"));
   server.kill("SIGKILL");
-  await server.ended;
+  await server.exited;
   if (!text.includes("Rowan")) wrong.push(`the feeder is ${text}`);
   if (events !== older.events) wrong.push(`${older.events} events were there, and now ${events}`);
   if (problem !== null) wrong.push(problem);

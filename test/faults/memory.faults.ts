@@ -3,7 +3,15 @@ import { mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
-import { type Flood, flood, fullReport, memoryOf, send, signature, stall } from "./flood.ts";
+import {
+  type ConnectionFlood,
+  fullReport,
+  memoryUse,
+  runFloods,
+  sendRequest,
+  sendSlowly,
+  signReport,
+} from "./flood.ts";
 
 /**
  * What the server holds in memory while far more comes than it can take. It runs as `npm start` runs it. The unit ends it at
@@ -120,48 +128,48 @@ describe("the server under more than it can take", () => {
     const rowan = await addFeeder("Rowan");
     const many = await Promise.all(Array.from({ length: 8 }, (_, index) => addFeeder(`Larch ${index}`)));
     const full = fullReport("b-flood", 1);
-    const forged = signature("pw_forged", rowan.id, full);
+    const forged = signReport("pw_forged", rowan.id, full);
     const of = <T>(all: readonly T[], turn: number) => all[turn % all.length] as T;
 
-    const floods: Record<string, Flood> = {
+    const floods: Record<string, ConnectionFlood> = {
       fullReports: {
         name: "fullReports",
         connections: 128,
         once: (agent, turn) => {
           const { key } = of(many, turn);
           const headers = { ...json, authorization: `Bearer ${key}` };
-          return send(url, agent, { path: "/api/v1/report", headers, body: fullReport("b-full", turn) });
+          return sendRequest(url, agent, { path: "/api/v1/report", headers, body: fullReport("b-full", turn) });
         },
       },
       forgedSignatures: {
         name: "forgedSignatures",
         connections: 128,
         once: (agent) =>
-          send(url, agent, { path: "/api/v1/report", headers: { ...json, authorization: forged }, body: full }),
+          sendRequest(url, agent, { path: "/api/v1/report", headers: { ...json, authorization: forged }, body: full }),
       },
       stalledBodies: {
         name: "stalledBodies",
         connections: 400,
-        once: (agent) => stall(url, agent, { authorization: forged }, full, 3_000),
+        once: (agent) => sendSlowly(url, agent, { authorization: forged }, full, 3_000),
       },
       stalledKeys: {
         name: "stalledKeys",
         connections: 400,
-        once: (agent, turn) => stall(url, agent, { authorization: `Bearer ${of(many, turn).key}` }, full, 3_000),
+        once: (agent, turn) => sendSlowly(url, agent, { authorization: `Bearer ${of(many, turn).key}` }, full, 3_000),
       },
       pages: {
         name: "pages",
         connections: 96,
         once: (agent, turn) => {
           const path = of(["/api/v1/home", `/api/v1/feeders/${rowan.id}`, "/api/docs", "/api/docs/json"], turn);
-          return send(url, agent, { method: "GET", path, headers: { cookie, "accept-encoding": "br, gzip" } });
+          return sendRequest(url, agent, { method: "GET", path, headers: { cookie, "accept-encoding": "br, gzip" } });
         },
       },
       signIns: {
         name: "signIns",
         connections: 32,
         once: (agent, turn) =>
-          send(url, agent, {
+          sendRequest(url, agent, {
             path: "/api/v1/session",
             headers: json,
             body: JSON.stringify({ name: `Bo ${turn}`, passphrase: "a guess that is wrong" }),
@@ -177,28 +185,28 @@ describe("the server under more than it can take", () => {
             turn >> 2,
           );
           const headers = { ...json, cookie, "x-pieward": "1", authorization: `Bearer ${of(many, turn).key}` };
-          return send(url, agent, { path, headers, body });
+          return sendRequest(url, agent, { path, headers, body });
         },
       },
     };
 
-    const figures: Record<string, unknown> = { atStart: memoryOf(pid).now };
+    const figures: Record<string, unknown> = { atStart: memoryUse(pid).now };
     for (const [name, one] of Object.entries(floods)) {
-      const counts = await flood([one], each);
-      figures[name] = { ...counts[name], ...memoryOf(pid) };
+      const counts = await runFloods([one], each);
+      figures[name] = { ...counts[name], ...memoryUse(pid) };
     }
 
     // A feeder goes on in the middle of it all, from a process of its own: this one has its hands full.
     const rowanReports = steadyFeeder(url, rowan.key, 2 * each);
-    const together = await flood(Object.values(floods), 2 * each);
+    const together = await runFloods(Object.values(floods), 2 * each);
     const { times, statuses } = await rowanReports;
     times.sort((a, b) => a - b);
     const at = (share: number) => Math.round(times[Math.floor(share * (times.length - 1))] ?? 0);
-    figures.together = { ...together, ...memoryOf(pid), rowan: { ...statuses, p50: at(0.5), most: at(1) } };
+    figures.together = { ...together, ...memoryUse(pid), rowan: { ...statuses, p50: at(0.5), most: at(1) } };
     console.log(JSON.stringify(figures));
     if (process.env.PIEWARD_FLOOD_LOG) console.log(server.errors());
 
-    expect(memoryOf(pid).most).toBeLessThanOrEqual(mostMebibytes);
+    expect(memoryUse(pid).most).toBeLessThanOrEqual(mostMebibytes);
     expect(statuses[200] ?? 0).toBeGreaterThan(0.8 * times.length);
     expect(times.length, "in so many seconds").toBeGreaterThan((2 * each) / 2_000);
     expect((await fetch(`${url}/api/v1/health`)).status).toBe(200);

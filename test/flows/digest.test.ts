@@ -13,12 +13,12 @@ import {
   after as past,
   seconds,
 } from "../../server/domain/instant.ts";
+import type { OutgoingNotification } from "../../server/domain/notification/escalation.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
-import { heard } from "../../server/domain/silence/feederSilence.ts";
-import type { Telling } from "../../server/domain/telling/call.ts";
+import { updateReporting } from "../../server/domain/silence/feederSilence.ts";
 import { type DigestPorts, sendDueDigests } from "../../server/flows/digest.ts";
 import type { RecordedEvent, YardRow } from "../../server/ports.ts";
-import { someSettings } from "../support/feeders.ts";
+import { feederSettings } from "../support/feederSettings.ts";
 
 const morning = instantOf("2026-11-25T06:30:00Z"); // 07:30 in Stockholm
 const alderCroft: YardRow = {
@@ -37,10 +37,10 @@ const ada = { person: "ada", digestBy: "push" as const };
 function house(yards: YardRow[]) {
   const clock = { at: morning as Instant, now: () => clock.at };
   const digests = new Map<string, Digest>();
-  const enqueued: (Telling & { readonly at: Instant })[] = [];
+  const enqueued: (OutgoingNotification & { readonly at: Instant })[] = [];
   const tallied: string[] = [];
   const faults = { enqueue: false, feedersOf: "" };
-  const readers: { person: string; digestBy: "push" | "mail" | "both" | "none" }[] = [ada];
+  const readers: { person: string; digestBy: "push" | "email" | "both" | "none" }[] = [ada];
   const record: { changes: AlarmChange[]; orders: Order[]; events: RecordedEvent[] } = {
     changes: [],
     orders: [],
@@ -51,8 +51,8 @@ function house(yards: YardRow[]) {
   const counts: DayCounts = { visits: 30, presses: 0, deposits: 0, portions: 20 };
   const ports: DigestPorts = {
     clock,
-    bell: {
-      ring() {
+    outboxSignal: {
+      notify() {
         rung.times++;
       },
     },
@@ -63,13 +63,17 @@ function house(yards: YardRow[]) {
       },
       digests: {
         yardsWithDigest: async () => yards,
-        readersOf: async () => readers,
+        recipientsOf: async () => readers,
         async feedersOf(yard) {
           if (faults.feedersOf === yard) throw new Error("a row that can't be read");
-          const fresh = newFeeder(someSettings(), morning);
+          const fresh = newFeeder(feederSettings(), morning);
           const state = {
             ...fresh,
-            link: heard(fresh.link, { boot: "b", sentUptime: null, reportEvery: seconds(60) }, morning),
+            reporting: updateReporting(
+              fresh.reporting,
+              { boot: "b", sentUptime: null, reportEvery: seconds(60) },
+              morning,
+            ),
             cleanedAt: morning,
           };
           const row = {
@@ -77,17 +81,17 @@ function house(yards: YardRow[]) {
             yard,
             practice: false,
             revision: 1,
-            lastHeardAt: null,
-            steppedAt: null,
+            lastReportAt: null,
+            lastStepAt: null,
             rebuiltAt: null,
           };
           return [{ ...row, ...feeder, state }];
         },
-        async tallies(feeder, spans) {
+        async dayCounts(feeder, spans) {
           tallied.push(...spans.map(({ from, to }) => `${feeder} ${isoOf(from)} ${isoOf(to)}`));
           return spans.map(() => counts);
         },
-        exchanges: async (_, { from, to }) =>
+        paymentEvents: async (_, { from, to }) =>
           record.events.filter((event) => from <= event.recordedAt && event.recordedAt < to),
         firstReadings: async (_, spans) =>
           spans.map(({ from }) => ({ receivedAt: from, readings: JSON.stringify({ airCelsius: -6 }) })),
@@ -141,8 +145,8 @@ describe("the digest flow", () => {
       feeder: null,
       at: morning,
       person: "ada",
-      by: "push",
-      notice: {
+      channel: "push",
+      content: {
         fault: null,
         priority: "note",
         quiet: true,
@@ -159,7 +163,7 @@ describe("the digest flow", () => {
     await sendDueDigests(ports);
     clock.at = past(morning, hours(13.5)); // 21:00 in Stockholm
     await sendDueDigests(ports);
-    expect(enqueued.map(({ notice }) => notice.timeToLive)).toEqual([hours(12.5), hours(2)]);
+    expect(enqueued.map(({ content: notice }) => notice.timeToLive)).toEqual([hours(12.5), hours(2)]);
   });
 
   it("keeps one topic for each yard, so that a new digest replaces yesterday's", async () => {
@@ -167,7 +171,7 @@ describe("the digest flow", () => {
     await sendDueDigests(ports);
     clock.at = past(morning, hours(24));
     await sendDueDigests(ports);
-    const topics = enqueued.map(({ yard, notice }) => `${yard} ${notice.topic}`);
+    const topics = enqueued.map(({ yard, content: notice }) => `${yard} ${notice.topic}`);
     expect(new Set(topics).size).toBe(2);
     expect(topics).toHaveLength(4);
   });
@@ -189,14 +193,19 @@ describe("the digest flow", () => {
       ada,
       { person: "bo", digestBy: "both" },
       { person: "cilla", digestBy: "none" },
-      { person: "dag", digestBy: "mail" },
+      { person: "dag", digestBy: "email" },
     );
     expect(await sendDueDigests(ports)).toBe(1);
-    expect(enqueued.map(({ person, by }) => `${person} ${by}`)).toEqual(["ada push", "bo push", "bo mail", "dag mail"]);
+    expect(enqueued.map(({ person, channel: by }) => `${person} ${by}`)).toEqual([
+      "ada push",
+      "bo push",
+      "bo mail",
+      "dag mail",
+    ]);
     const sections = digests.get("alder 2026-11-25")?.sections ?? [];
-    for (const { by, notice } of enqueued) {
-      const headings = notice.letter?.flatMap((part) => (part.kind === "heading" ? [part.words] : []));
-      expect(headings).toEqual(by === "mail" ? sections.map(({ heading }) => heading) : undefined);
+    for (const { channel: by, content: notice } of enqueued) {
+      const headings = notice.emailSections?.flatMap((part) => (part.kind === "heading" ? [part.text] : []));
+      expect(headings).toEqual(by === "email" ? sections.map(({ heading }) => heading) : undefined);
     }
   });
 
@@ -262,9 +271,9 @@ describe("the digest flow", () => {
       id: at,
       kind,
       until: null,
-      askedAt: instantOf(at),
-      askedBy: "Ada",
-      phase: "confirmed",
+      requestedAt: instantOf(at),
+      requestedBy: "Ada",
+      status: "confirmed",
       sentAt: instantOf(at),
       answeredAt: instantOf(at),
       problem: null,

@@ -1,17 +1,17 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { AlarmChange } from "../../server/domain/alarmStates.ts";
-import { advanceAlarms, answerAlarm } from "../../server/domain/alarms/advanceAlarms.ts";
-import { isRaise } from "../../server/domain/alarms/callWords.ts";
-import { topicOf } from "../../server/domain/alarms/notices.ts";
+import { advanceAlarms, respondToAlarm } from "../../server/domain/alarms/advanceAlarms.ts";
+import { isRaise } from "../../server/domain/alarms/alarmEvents.ts";
+import { alarmTopic } from "../../server/domain/alarms/alarmTopic.ts";
 import type { Effect } from "../../server/domain/effects.ts";
 import { type Fault, type FaultKind, ruleOf } from "../../server/domain/faults.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { after, type Instant, minutes, seconds } from "../../server/domain/instant.ts";
-import { save } from "../../server/flows/advance.ts";
-import { untoldWords, withUntold } from "../../server/flows/pure/untold.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, goBy, phoneOf } from "../support/people.ts";
+import { markUnnotified, unnotifiedText } from "../../server/flows/pure/unnotified.ts";
+import { saveUpdates } from "../../server/flows/saveUpdates.ts";
+import { addPhone, advanceTime, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Urgent and latched; may wait for the morning; held for two minutes; one cause for all feeders of a yard. */
 const kinds = ["trayJammed", "foodLow", "feederSilent", "iceLock"] as const satisfies readonly FaultKind[];
@@ -59,11 +59,11 @@ const history = fc
   .map((parts) => parts.flat());
 
 /** The alarms of one feeder by hand, written as the server writes them: one commit for each look, with all that follows. */
-async function live(house: House, feeder: string, steps: readonly Step[]): Promise<void> {
+async function live(house: TestServer, feeder: string, steps: readonly Step[]): Promise<void> {
   const there = new Map<FaultKind, Fault>();
   let paused = false;
   for (const each of steps) {
-    if (each.kind === "pass") house.clock.pass(seconds(each.seconds));
+    if (each.kind === "pass") house.clock.advance(seconds(each.seconds));
     if (each.kind === "there") there.set(each.fault, faultOf(each.fault));
     if (each.kind === "gone") there.delete(each.fault);
     if (each.kind === "pause") paused = !paused;
@@ -74,11 +74,11 @@ async function live(house: House, feeder: string, steps: readonly Step[]): Promi
       const effects: Effect[] = [];
       let state: FeederState = row.state;
       if (each.kind === "shelve" || each.kind === "acknowledge" || each.kind === "reset") {
-        state = { ...state, alarms: answerAlarm(state, answerOf(each.kind, each.fault, now), now, effects) };
+        state = { ...state, alarms: respondToAlarm(state, answerOf(each.kind, each.fault, now), now, effects) };
       }
-      const situation = { there, alarms: state.alarms, paused, duty: "inGarden" as const, now };
+      const situation = { faults: there, alarms: state.alarms, paused, duty: "inGarden" as const, now };
       state = { ...state, alarms: advanceAlarms(state, situation, effects) };
-      await save(house.ports, tx, [{ ...row, state, effects }], now);
+      await saveUpdates(house.ports, tx, [{ ...row, state, effects }], now);
     });
   }
 }
@@ -97,14 +97,14 @@ function answerOf(kind: "shelve" | "acknowledge" | "reset", fault: FaultKind, no
 }
 
 /** Raises that call, of which there is no trace: no item since, no call that waits, and no word in the change that ended it. */
-async function withoutTrace(house: House, feeder: string): Promise<AlarmChange[]> {
+async function withoutTrace(house: TestServer, feeder: string): Promise<AlarmChange[]> {
   const changes = await house.store.records.alarmChanges(feeder, 0 as Instant, after(house.clock.now(), minutes(1)));
   const items = house.connections.direct
     .prepare<[], { topic: string; at: number }>(
       `SELECT "topic", CAST(round((julianday("writtenAt") - 2440587.5) * 86400000) AS INTEGER) AS "at" FROM "OutboxItem"`,
     )
     .all();
-  const calls = await house.store.calls.ofYard(house.yard);
+  const calls = await house.store.escalations.ofYard(house.yard);
   return changes.filter((change, index) => {
     if (change.priority === "note" || !isRaise(change, null) || change.from === "suppressedByDesign") return false;
     const ofFault = changes.slice(index + 1).filter(({ fault, from, to }) => fault === change.fault && from !== to);
@@ -113,20 +113,22 @@ async function withoutTrace(house: House, feeder: string): Promise<AlarmChange[]
     );
     const told = items.some(
       ({ topic, at }) =>
-        topic === topicOf(feeder, change.fault) && at >= change.at && at <= (end?.at ?? Number.POSITIVE_INFINITY) + 1,
+        topic === alarmTopic(feeder, change.fault) &&
+        at >= change.at &&
+        at <= (end?.at ?? Number.POSITIVE_INFINITY) + 1,
     );
     const waits = end === undefined && calls.some(({ fault }) => fault === change.fault);
-    return !told && !waits && end?.reason.includes(untoldWords) !== true;
+    return !told && !waits && end?.reason.includes(unnotifiedText) !== true;
   });
 }
 
 /** A yard whose keeper sleeps through what isn't urgent, at nine in the evening. */
-async function evening(): Promise<{ house: House; feeder: string }> {
-  const house = await openHouse();
-  await phoneOf(house, house.keeper, "Pocket");
-  const me = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id;
+async function evening(): Promise<{ house: TestServer; feeder: string }> {
+  const house = await openTestServer();
+  await addPhone(house, house.keeper, "Pocket");
+  const me = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id;
   const url = `/api/v1/yards/${house.yard}/people/${me}`;
-  const answer = await asked(house, "PATCH", url, house.keeper, {
+  const answer = await requestAs(house, "PATCH", url, house.keeper, {
     quiet: { from: "09:00", to: "21:00" },
     urgentBreaks: true,
   });
@@ -151,7 +153,7 @@ describe("every raise that calls", () => {
           after(house.clock.now(), minutes(1)),
         );
         raises += changes.filter((change) => isRaise(change, null)).length;
-        untold += changes.filter(({ reason }) => reason.includes(untoldWords)).length;
+        untold += changes.filter(({ reason }) => reason.includes(unnotifiedText)).length;
       }),
       { numRuns: 12 },
     );
@@ -170,10 +172,10 @@ describe("every raise that calls", () => {
     ];
     await live(house, feeder, [...raised, ...gone]);
     const changes = await house.store.records.alarmChanges(feeder, 0 as Instant, after(house.clock.now(), minutes(1)));
-    expect(changes.filter(({ reason }) => reason.includes(untoldWords))).toMatchObject([
+    expect(changes.filter(({ reason }) => reason.includes(unnotifiedText))).toMatchObject([
       { fault: "foodLow", from: "unacknowledged", to: "returnedUnacknowledged" },
     ]);
-    await goBy(house, minutes(1));
+    await advanceTime(house, minutes(1));
     expect(house.push.sent).toEqual([]);
   });
 
@@ -190,8 +192,8 @@ describe("every raise that calls", () => {
     };
     const end = { ...raise, from: "unacknowledged", to: "returnedUnacknowledged" };
     const changes = [raise, end] as AlarmChange[];
-    expect(withUntold(changes, [], []).map(({ reason }) => reason)).toEqual(["Low.", `Low. ${untoldWords}`]);
+    expect(markUnnotified(changes, [], []).map(({ reason }) => reason)).toEqual(["Low.", `Low. ${unnotifiedText}`]);
     const notes = changes.map((change) => ({ ...change, priority: "note" as const }));
-    expect(withUntold(notes, [], [])).toEqual(notes);
+    expect(markUnnotified(notes, [], [])).toEqual(notes);
   });
 });

@@ -1,6 +1,6 @@
 import { minutes } from "../../server/domain/instant.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, deliver, invited, phoneOf } from "../support/people.ts";
+import { addPhone, deliverAll, joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** A house whose feeder Rowan has a tray that jams: an urgent alarm that stands as long as a test needs it. */
 
@@ -21,31 +21,32 @@ export const jammed = {
   })),
 };
 export const sensors = { button: true, detector: true, chute: true, perch: false, scale: true };
-export const heard = { boot: "b-1", readings: {} };
+export const jamReport = { boot: "b-1", readings: {} };
 
 /** It goes on reporting each minute, so that a jam is all that is wrong. */
-export function stillThere(house: House, key: string) {
+export function repeatJam(house: TestServer, key: string) {
   const start = house.clock.now();
   const meanwhile = async () => {
-    const { status } = await house.report(key, { ...heard, sentUptimeMs: 36_000_000 + house.clock.now() - start });
+    const { status } = await house.report(key, { ...jamReport, sentUptimeMs: 36_000_000 + house.clock.now() - start });
     // A refused report makes the feeder silent, which adds notices of its own.
     if (status !== 200) throw new Error(`expected the report to be taken, got ${status}`);
   };
   return { step: minutes(1), meanwhile };
 }
 
-export const rung = (house: House) => house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
-export const order = (house: House, headers: Record<string, string>, url: string, payload: object) =>
-  asked(house, "POST", url, headers, payload);
+export const sentNotifications = (house: TestServer) =>
+  house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
+export const order = (house: TestServer, headers: Record<string, string>, url: string, payload: object) =>
+  requestAs(house, "POST", url, headers, payload);
 
 /** Ada has the first turn and Bo the next, each with a phone; the jam has been told to whom it is told at once. */
-export async function jamToldToTheFirst(): Promise<House> {
-  const house = await openHouse();
-  const bo = await invited(house, "Bo", "helper");
-  await phoneOf(house, house.keeper, "Ada");
-  await phoneOf(house, bo, "Bo");
+export async function notifyFirstOfJam(): Promise<TestServer> {
+  const house = await openTestServer();
+  const bo = await joinByInvite(house, "Bo", "helper");
+  await addPhone(house, house.keeper, "Ada");
+  await addPhone(house, bo, "Bo");
   const { key } = await house.addFeeder({ sensors });
   await house.report(key, jammed);
-  await deliver(house);
+  await deliverAll(house);
   return house;
 }

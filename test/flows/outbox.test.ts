@@ -2,24 +2,24 @@ import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
 import webpush from "web-push";
 import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
+import type { Email } from "../../server/domain/email/email.ts";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
-import type { Letter } from "../../server/domain/letters/letter.ts";
 import type { Notice } from "../../server/domain/notification.ts";
-import { deliveryLanes, usualLanes } from "../../server/flows/lanes.ts";
+import { createDeliveryScheduler, defaultDeliveryLimits } from "../../server/flows/deliveryScheduler.ts";
 import { drainOutbox, type OutboxLimits, testPush } from "../../server/flows/outbox.ts";
-import type { MailGateway, MailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
-import { MemoryOutbox } from "../support/memoryOutbox.ts";
-import { aNotice } from "../support/notices.ts";
-import { aPhone } from "../support/phones.ts";
+import type { EmailGateway, MailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
+import { InMemoryOutbox } from "../support/memoryOutbox.ts";
+import { notificationFixture } from "../support/notificationFixture.ts";
+import { phoneFixture } from "../support/phoneFixture.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 
 const start = instantOf("2026-11-25T06:30:00Z");
 const accepted: PushOutcome = { kind: "accepted" };
-const busy: PushOutcome = { kind: "tryLater", notBefore: null, words: "HTTP 503" };
+const busy: PushOutcome = { kind: "tryLater", notBefore: null, text: "HTTP 503" };
 
 /** A house with an outbox, a clock that is moved by hand and a push service that answers as told. */
 function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<PushOutcome> = () => accepted) {
-  const outbox = new MemoryOutbox();
+  const outbox = new InMemoryOutbox();
   const clock = { at: start as Instant, now: () => clock.at };
   const sent: { readonly phone: string; readonly feeder: string | null; readonly notice: Notice }[] = [];
   const logged: { readonly words: string; readonly err: unknown }[] = [];
@@ -31,9 +31,9 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
       return answer(phone, notice);
     },
   };
-  const written: { readonly to: string; readonly letter: Letter; readonly id: string; readonly at: Instant }[] = [];
-  const mail: MailGateway & { answer: MailOutcome } = {
-    ready: true,
+  const written: { readonly to: string; readonly letter: Email; readonly id: string; readonly at: Instant }[] = [];
+  const mail: EmailGateway & { answer: MailOutcome } = {
+    isConfigured: true,
     answer: { kind: "accepted" },
     async send(to, letter, id, at) {
       written.push({ to, letter, id, at });
@@ -42,7 +42,7 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
   };
   const ports = { clock, store: { outbox }, push, mail };
   const limits: OutboxLimits = {
-    exchangeMax: { push: seconds(30), mail: seconds(30) },
+    attemptMax: { push: seconds(30), email: seconds(30) },
     queueMax: seconds(25), // with the 5 s for settling, a claim holds for a minute
     most: 20,
     publicUrl: "https://alder.example/pieward",
@@ -58,12 +58,12 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
     logged,
     ports,
     addPhone(different: Partial<Phone> = {}) {
-      const phone = aPhone(different);
+      const phone = phoneFixture(different);
       outbox.addPhone(phone);
       return phone;
     },
     tell: (phone: Phone, different: Partial<Notice> = {}) =>
-      outbox.enqueue(phone, "rowan", aNotice(different), clock.at),
+      outbox.enqueue(phone, "rowan", notificationFixture(different), clock.at),
     drain: (different: Partial<OutboxLimits> = {}) => drainOutbox(ports, { ...limits, ...different }),
   };
 }
@@ -72,7 +72,7 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
 const lanesOf = (total: number) => {
   const unanswering = Math.ceil(total / 2);
   const push = { total, perPerson: total, perService: unanswering, perUnanswering: 1, unanswering };
-  return deliveryLanes({ ...usualLanes, push });
+  return createDeliveryScheduler({ ...defaultDeliveryLimits, push });
 };
 
 /** A promise with its handle outside: a push service that answers when the test says so. */
@@ -156,7 +156,7 @@ describe("the outbox", () => {
 
   it("forgets a phone that is gone, with all that waits for it", async () => {
     const { addPhone, tell, drain, outbox } = house(({ id }) =>
-      id === "gone" ? { kind: "subscriptionGone", words: "HTTP 410" } : accepted,
+      id === "gone" ? { kind: "subscriptionGone", text: "HTTP 410" } : accepted,
     );
     const gone = addPhone({ id: "gone" });
     tell(gone);
@@ -167,7 +167,7 @@ describe("the outbox", () => {
   });
 
   it("does not try again what was refused, and shows why", async () => {
-    const { addPhone, tell, drain, outbox } = house(() => ({ kind: "refused", words: "HTTP 403" }));
+    const { addPhone, tell, drain, outbox } = house(() => ({ kind: "refused", text: "HTTP 403" }));
     tell(addPhone());
     expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
     expect(outbox.phone("phone")?.problem).toBe("HTTP 403");
@@ -185,7 +185,7 @@ describe("the outbox", () => {
     });
     for (let i = 0; i < 10; i++) tell(addPhone({ id: `h${i}`, endpoint: `https://hanging.example/${i}` }));
     for (let i = 0; i < 10; i++) tell(addPhone({ id: `o${i}`, endpoint: `https://push.example/${i}` }));
-    const drained = drain({ lanes: lanesOf(4), most: 50 });
+    const drained = drain({ scheduler: lanesOf(4), most: 50 });
     await reached.opened; // all others are served while the first are still hanging
     hanging.open(busy);
     expect(await drained).toMatchObject({ delivered: 10, waiting: 10 });
@@ -204,7 +204,7 @@ describe("the outbox", () => {
     for (let i = 0; i < 30; i++) {
       tell(addPhone({ id: `p${i}`, endpoint: `https://push${i % 5}.example/${i}` }));
     }
-    expect(await drain({ lanes: lanesOf(3), most: 50 })).toMatchObject({ delivered: 30 });
+    expect(await drain({ scheduler: lanesOf(3), most: 50 })).toMatchObject({ delivered: 30 });
     expect(peak).toBe(3);
   });
 
@@ -251,15 +251,15 @@ describe("the outbox", () => {
     const { addPhone, tell, drain, sent, outbox } = house(({ endpoint }) =>
       endpoint.startsWith("https://hanging.example") ? hanging.opened : accepted,
     );
-    const lanes = deliveryLanes();
+    const lanes = createDeliveryScheduler();
     for (let i = 0; i < 300; i++) {
       tell(addPhone({ id: `h${i}`, keeper: `bo-${i % 30}`, endpoint: `https://hanging.example/${i}` }));
     }
-    const first = drain({ lanes, most: 50 });
+    const first = drain({ scheduler: lanes, most: 50 });
     await vi.waitFor(() => expect(sent).toHaveLength(1));
-    const stuck = [drain({ lanes, most: 50 }), drain({ lanes, most: 50 })];
+    const stuck = [drain({ scheduler: lanes, most: 50 }), drain({ scheduler: lanes, most: 50 })];
     tell(addPhone({ id: "adas" }), { priority: "urgent" });
-    stuck.push(drain({ lanes, most: 50 }));
+    stuck.push(drain({ scheduler: lanes, most: 50 }));
     await vi.waitFor(() => expect(outbox.settled).toHaveLength(1)); // whichever of the rounds took it
     expect(sent.map(({ phone }) => phone)).toEqual(["h0", "adas"]);
     lanes.close(); // as at the end of the process: nothing more begins, and what is under way ends
@@ -272,7 +272,7 @@ describe("the outbox", () => {
   it("tells what follows at once where something reached nobody, though the same round still hangs elsewhere", async () => {
     const hanging = door<PushOutcome>();
     const { addPhone, tell, drain } = house(({ id }) =>
-      id === "hanging" ? hanging.opened : { kind: "refused", words: "HTTP 403" },
+      id === "hanging" ? hanging.opened : { kind: "refused", text: "HTTP 403" },
     );
     tell(addPhone({ id: "hanging", endpoint: "https://hanging.example/1" }));
     tell(addPhone({ id: "refused" }));
@@ -299,8 +299,8 @@ describe("the outbox", () => {
 describe("a letter", () => {
   it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
     const { outbox, drain, written, mail, clock } = house();
-    outbox.enqueueMail("ada", "ada@alder.example", "rowan", aNotice({ title: "Rowan: food out" }), start);
-    mail.answer = { kind: "tryLater", notBefore: null, words: "451 greylisted" };
+    outbox.enqueueMail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: food out" }), start);
+    mail.answer = { kind: "tryLater", notBefore: null, text: "451 greylisted" };
     expect(await drain()).toMatchObject({ waiting: 1 });
     clock.at = past(start, minutes(5));
     mail.answer = { kind: "accepted" };
@@ -314,8 +314,8 @@ describe("a letter", () => {
 
   it("is given up where a mail server refuses it", async () => {
     const { outbox, drain, mail } = house();
-    outbox.enqueueMail("ada", "nobody@alder.example", null, aNotice(), start);
-    mail.answer = { kind: "refused", words: "550 no such mailbox" };
+    outbox.enqueueMail("ada", "nobody@alder.example", null, notificationFixture(), start);
+    mail.answer = { kind: "refused", text: "550 no such mailbox" };
     expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
     expect(outbox.settled).toMatchObject([{ settlement: { kind: "givenUp", problem: "550 no such mailbox" } }]);
   });
@@ -324,7 +324,8 @@ describe("a letter", () => {
     const { outbox, drain, addPhone, tell, mail, sent } = house();
     const stuck = door<MailOutcome>();
     mail.send = () => stuck.opened;
-    for (let i = 0; i < 8; i++) outbox.enqueueMail(`person-${i}`, "x@alder.example", null, aNotice(), start);
+    for (let i = 0; i < 8; i++)
+      outbox.enqueueMail(`person-${i}`, "x@alder.example", null, notificationFixture(), start);
     for (let i = 0; i < 4; i++) tell(addPhone({ id: `phone-${i}` }));
     const drained = drain();
     await vi.waitFor(() => expect(sent).toHaveLength(4));
@@ -337,8 +338,8 @@ describe("a test push", () => {
   it("says by phone what its push service answered, and forgets one that is gone", async () => {
     const answers: Record<string, PushOutcome> = {
       fine: accepted,
-      gone: { kind: "subscriptionGone", words: "HTTP 410" },
-      wrong: { kind: "refused", words: "HTTP 403" },
+      gone: { kind: "subscriptionGone", text: "HTTP 410" },
+      wrong: { kind: "refused", text: "HTTP 403" },
       busy,
     };
     const { addPhone, ports, outbox } = house(({ id }) => answers[id] ?? accepted);
@@ -346,7 +347,7 @@ describe("a test push", () => {
     const outcomes = await testPush(
       ports,
       phones,
-      aNotice({ fault: null, title: "A test", topic: "test" }),
+      notificationFixture({ fault: null, title: "A test", topic: "test" }),
       seconds(20),
     );
     expect(outcomes.map(({ phone, outcome }) => [phone.id, outcome])).toEqual(Object.entries(answers));
@@ -373,11 +374,11 @@ describe("from the outbox to the phone, over a real push service on this machine
     const phone = service.subscribe();
     outbox.addPhone(phone);
 
-    service.behave({ kind: "answer", status: 429, headers: { "retry-after": "90" } });
+    service.setBehaviour({ kind: "answer", status: 429, headers: { "retry-after": "90" } });
     tell(phone, { title: "Larch: food out", priority: "urgent", timeToLive: hours(12) });
     expect(await drain()).toMatchObject({ waiting: 1, nextDueAt: past(start, seconds(90)) });
 
-    service.behave({ kind: "accept" });
+    service.setBehaviour({ kind: "accept" });
     clock.at = past(start, seconds(90));
     const arriving = service.nextMessage(phone);
     expect(await drain()).toMatchObject({ delivered: 1, nextDueAt: null });

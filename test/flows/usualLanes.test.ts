@@ -1,11 +1,11 @@
 import { describe, expect, it, vi } from "vitest";
 import { instantOf, seconds } from "../../server/domain/instant.ts";
-import { deliveryLanes } from "../../server/flows/lanes.ts";
+import { createDeliveryScheduler } from "../../server/flows/deliveryScheduler.ts";
 import { drainOutbox, type OutboxLimits } from "../../server/flows/outbox.ts";
-import type { MailGateway, PushGateway } from "../../server/ports.ts";
-import { MemoryOutbox } from "../support/memoryOutbox.ts";
-import { aNotice } from "../support/notices.ts";
-import { aPhone } from "../support/phones.ts";
+import type { EmailGateway, PushGateway } from "../../server/ports.ts";
+import { InMemoryOutbox } from "../support/memoryOutbox.ts";
+import { notificationFixture } from "../support/notificationFixture.ts";
+import { phoneFixture } from "../support/phoneFixture.ts";
 
 const start = instantOf("2026-11-25T06:30:00Z");
 
@@ -17,7 +17,7 @@ describe("the outbox with its usual lanes", () => {
   ])("keeps at most %s under way, where nobody says otherwise", async (_, most, personOf, serviceOf) => {
     const answers: (() => void)[] = [];
     let hanging = false;
-    const outbox = new MemoryOutbox();
+    const outbox = new InMemoryOutbox();
     const push: PushGateway = {
       publicKey: "",
       checkEndpoint: async () => ({ kind: "fine" }),
@@ -26,26 +26,26 @@ describe("the outbox with its usual lanes", () => {
         return { kind: "accepted" };
       },
     };
-    const mail: MailGateway = { ready: false, send: async () => ({ kind: "accepted" }) };
+    const mail: EmailGateway = { isConfigured: false, send: async () => ({ kind: "accepted" }) };
     const limits: OutboxLimits = {
-      ...{ exchangeMax: { push: seconds(30), mail: seconds(30) }, queueMax: seconds(25), most: 50, publicUrl: null },
+      ...{ attemptMax: { push: seconds(30), email: seconds(30) }, queueMax: seconds(25), most: 50, publicUrl: null },
       jitter: () => 0,
-      lanes: deliveryLanes(),
+      scheduler: createDeliveryScheduler(),
       log: {
         error: ({ err }, words) => {
           throw new Error(words, { cause: err });
         },
       },
     };
-    const drain = () => drainOutbox({ clock: { now: () => start }, store: { outbox }, push, mail }, limits);
+    const drain = () => drainOutbox({ clock: { now: () => start }, store: { outbox }, push, email: mail }, limits);
     const phones = Array.from({ length: 200 }, (_, n) =>
-      aPhone({ id: `p${n}`, endpoint: `https://${serviceOf(n)}.example/${n}`, ...personOf(n) }),
+      phoneFixture({ id: `p${n}`, endpoint: `https://${serviceOf(n)}.example/${n}`, ...personOf(n) }),
     );
     for (const phone of phones) outbox.addPhone(phone);
-    for (const phone of phones) outbox.enqueue(phone, "rowan", aNotice(), start);
+    for (const phone of phones) outbox.enqueue(phone, "rowan", notificationFixture(), start);
     expect(await drain()).toMatchObject({ delivered: 200 }); // now they are known to answer
     hanging = true;
-    for (const phone of phones) outbox.enqueue(phone, "rowan", aNotice({ topic: "another" }), start);
+    for (const phone of phones) outbox.enqueue(phone, "rowan", notificationFixture({ topic: "another" }), start);
     const drained = drain();
     await vi.waitFor(() => expect(answers.length).toBeGreaterThanOrEqual(most));
     await new Promise((resolve) => setImmediate(resolve)); // whatever else could begin has begun

@@ -3,28 +3,28 @@ import type { Alarm } from "../../server/domain/alarms/alarm.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../server/domain/faults.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
 import { instantOf } from "../../server/domain/instant.ts";
-import { usualSettings } from "../../server/flows/pure/saidSettings.ts";
+import { defaultSettings } from "../../server/flows/pure/requestedSettings.ts";
 import { feederView } from "../../server/flows/views.ts";
 
 const now = instantOf("2026-11-25T08:00:00Z");
-const settings = usualSettings({ practice: false, place: null, zone: "Europe/Stockholm" }, "Rowan");
+const settings = defaultSettings({ practice: false, place: null, zone: "Europe/Stockholm" }, "Rowan");
 
 const raised = (kind: FaultKind): Alarm => ({
-  phase: "unacknowledged",
+  state: "unacknowledged",
   priority: ruleOf(kind).priority,
   since: now,
   present: true,
   raisedAt: now,
-  called: ruleOf(kind).priority,
-  awaySince: null,
-  finding: { reason: `Planted: ${kind}.`, evidence: [], sure: null },
+  notifiedPriority: ruleOf(kind).priority,
+  absentSince: null,
+  finding: { reason: `Planted: ${kind}.`, evidence: [], confidence: null },
 });
 
 const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
   const state = { ...newFeeder(settings, now), alarms };
   const row = {
-    ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastHeardAt: null },
-    ...{ steppedAt: now, rebuiltAt: null, state },
+    ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastReportAt: null },
+    ...{ lastStepAt: now, rebuiltAt: null, state },
   };
   return feederView(row, now).alarms;
 };
@@ -58,22 +58,22 @@ describe("a feeder's alarms, as they are shown", () => {
     const at = "2026-11-25T08:00:00.000Z";
     expect(by.get("trayJammed")).toMatchObject({ explains: ["deposit not paid"], explainedBy: null, raisedAt: at });
     expect(by.get("depositUnpaid")).toMatchObject({ explains: [], explainedBy: "tray jammed", raisedAt: null });
-    expect(by.get("perchSilent")?.outOfService).toEqual({ by: "Bo", since: at, why: "The perch is off." });
+    expect(by.get("perchSilent")?.outOfService).toEqual({ by: "Bo", since: at, reason: "The perch is off." });
   });
 
   it("have words for every fault there is, what to act on now before what to act on today before what to note", () => {
     const alarms = Object.fromEntries(faultKinds.map((kind) => [kind, raised(kind)]));
     const state = { ...newFeeder(settings, now), alarms };
     const row = {
-      ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastHeardAt: null },
-      ...{ steppedAt: now, rebuiltAt: null, state },
+      ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastReportAt: null },
+      ...{ lastStepAt: now, rebuiltAt: null, state },
     };
     const shown = feederView(row, now).alarms;
     expect(new Set(shown.map(({ fault }) => fault))).toEqual(new Set(faultKinds));
     const order = shown.map(({ priority }) => ["urgent", "soon", "note"].indexOf(priority));
     expect(order).toEqual([...order].sort());
     expect(new Set(order)).toEqual(new Set([0, 1, 2])); // and there are some of each
-    for (const { fault, title, act, reason } of shown) {
+    for (const { fault, title, advice: act, reason } of shown) {
       expect(title, fault).toMatch(/^[a-z]/);
       expect(act, fault).toMatch(/^[A-Z].*\.$/);
       expect(reason).toContain(`Planted: ${fault}.`);

@@ -1,23 +1,23 @@
 /** What every answer must be, whatever was asked. */
-export interface Answer {
+export interface FuzzAnswer {
   readonly status: number;
   readonly type: string;
   readonly text: string;
 }
 
 /** @returns what is wrong with it; null where nothing is. */
-export function wrongAbout({ status, type, text }: Answer): string | null {
+export function answerProblem({ status, type, text }: FuzzAnswer): string | null {
   if (status >= 500) return `answered ${status}`;
   if (status < 400) return null;
   if (text === "" && type === "") return null; // to HEAD
   if (!type.startsWith("application/problem+json"))
     return `refused with ${status} as ${type}, which is no problem document`;
   const problem = JSON.parse(text) as unknown;
-  return wrongAboutProblem(problem, status);
+  return problemDetailsProblem(problem, status);
 }
 
 /** RFC 9457, and of a 400 the fields that are wrong. */
-export function wrongAboutProblem(problem: unknown, status: number): string | null {
+export function problemDetailsProblem(problem: unknown, status: number): string | null {
   const said = problem as {
     readonly status?: unknown;
     readonly title?: unknown;

@@ -1,6 +1,6 @@
 import type { FastifyRequest } from "fastify";
 import { describe, expect, it } from "vitest";
-import { fuzz } from "./fuzz.ts";
+import { runFuzz } from "./fuzz.ts";
 
 /** `npm run test:fuzz` tries other and more cases. What is found names its seed and its case: the same two play it again. */
 const cases = Number(process.env.FUZZ_CASES ?? "20000");
@@ -13,13 +13,13 @@ describe("what nobody should send", () => {
   it(
     `is answered with a problem that names the field, never with a 500, never not at all (${cases} cases)`,
     async () => {
-      const { problems, ...measured } = await fuzz({ cases, seed });
+      const { problems, ...measured } = await runFuzz({ cases, seed });
       if (process.env.FUZZ_CASES !== undefined) console.log(measured);
       expect(problems).toEqual([]);
-      expect(measured.keptBytes).toBeLessThan(keptBytesMax);
+      expect(measured.retainedBytes).toBeLessThan(keptBytesMax);
       // It came everywhere, and not only to what is refused.
       for (const door of ["report", "link", "keeper's routes"]) {
-        expect(measured.byDoor[door]).toBeGreaterThan(cases / 6);
+        expect(measured.byEntry[door]).toBeGreaterThan(cases / 6);
       }
       for (const status of ["200", "201", "204", "400", "401", "403", "404", "409", "413", "414", "415"]) {
         expect([status, measured.byStatus[status] ?? 0]).toEqual([status, expect.any(Number)]);
@@ -36,7 +36,7 @@ describe("the fuzz", () => {
   const some = { cases: 500, seed: 7 };
 
   it("finds a handler that throws on an odd text, and names the case that plays it again", async () => {
-    const { problems } = await fuzz({
+    const { problems } = await runFuzz({
       ...some,
       plant: (app) => {
         app.addHook("preHandler", async (request) => {
@@ -48,7 +48,7 @@ describe("the fuzz", () => {
   });
 
   it("finds a handler that never answers", async () => {
-    const { problems } = await fuzz({
+    const { problems } = await runFuzz({
       ...some,
       answerMilliseconds: 300,
       plant: (app) => {
@@ -61,7 +61,7 @@ describe("the fuzz", () => {
   });
 
   it("finds a 400 that names no field", async () => {
-    const { problems } = await fuzz({
+    const { problems } = await runFuzz({
       ...some,
       plant: (app) => {
         app.addHook("onSend", async (_request, reply, payload) =>
@@ -74,7 +74,7 @@ describe("the fuzz", () => {
 
   it("finds what harms a true feeder", async () => {
     let harmed = false;
-    const { problems } = await fuzz({
+    const { problems } = await runFuzz({
       ...some,
       plant: (app) => {
         app.addHook("preHandler", async (request, reply) => {
@@ -88,7 +88,7 @@ describe("the fuzz", () => {
 
   it("finds what is kept of each request", async () => {
     const kept: Buffer[] = [];
-    const { keptBytes } = await fuzz({
+    const { retainedBytes: keptBytes } = await runFuzz({
       ...some,
       plant: (app) => {
         app.addHook("onRequest", async () => void kept.push(Buffer.alloc(2_000_000, 1)));

@@ -3,32 +3,32 @@ import { runInNewContext } from "node:vm";
 import type { FastifyInstance, RouteOptions } from "fastify";
 import { onTestFinished } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
-import type { House } from "../support/house.ts";
-import { asked } from "../support/people.ts";
-import { openWatched } from "../support/watchedHouse.ts";
-import { wrongAbout } from "./answers.ts";
-import { type Chance, chanceOf } from "./chance.ts";
-import { type Link, linkTo } from "./link.ts";
-import { type Numbering, reportText, routeRequest, type Sent, sentAs } from "./requests.ts";
+import { requestAs } from "../support/people.ts";
+import type { TestServer } from "../support/testServer.ts";
+import { openTestServerWithRoutes } from "../support/testServerWithRoutes.ts";
+import { answerProblem } from "./answers.ts";
+import { type FuzzLink, openLink } from "./link.ts";
+import { type RandomSource, randomSource } from "./randomSource.ts";
+import { type FuzzRequest, fuzzRequest, type Numbering, reportText, routeRequest } from "./requests.ts";
 
 /**
  * Sends what nobody should send to the report door, the feeders' link and the keepers' routes, and looks at each answer, at the
  * time it took, at the memory that stays, and at whether a true feeder is served as before. `seed` and the number of a case
  * play it again.
  */
-export interface Fuzz {
+export interface FuzzOptions {
   readonly cases: number;
   readonly seed: number;
   readonly plant?: (app: FastifyInstance) => void;
   readonly answerMilliseconds?: number;
 }
 
-export interface Found {
+export interface FuzzResult {
   readonly problems: readonly string[];
-  readonly byDoor: Readonly<Record<string, number>>;
+  readonly byEntry: Readonly<Record<string, number>>;
   readonly byStatus: Readonly<Record<string, number>>;
   readonly slowestMilliseconds: number;
-  readonly keptBytes: number; // live memory at the end, above that after the first tenth
+  readonly retainedBytes: number; // live memory at the end, above that after the first tenth
 }
 
 const batch = 250;
@@ -42,13 +42,20 @@ interface Lane {
   readonly door: string;
   readonly share: number;
   /** @returns what is wrong, with what was sent. */
-  play(chance: Chance): Promise<{ readonly wrong: string | null; readonly status: string; readonly sent: string }>;
+  play(
+    chance: RandomSource,
+  ): Promise<{ readonly wrong: string | null; readonly status: string; readonly sent: string }>;
   /** Before each batch: whoever was removed or signed out by a case is there again. */
   renew?(): Promise<void>;
 }
 
-export async function fuzz({ cases, seed, plant, answerMilliseconds = usualAnswerMilliseconds }: Fuzz): Promise<Found> {
-  const { house, routes } = await openWatched(plant);
+export async function runFuzz({
+  cases,
+  seed,
+  plant,
+  answerMilliseconds = usualAnswerMilliseconds,
+}: FuzzOptions): Promise<FuzzResult> {
+  const { house, routes } = await openTestServerWithRoutes(plant);
   // What a power cut leaves is proved elsewhere; here the disk would only cost time.
   house.connections.direct.pragma("synchronous = OFF");
   const lanes = await openLanes(house, routes);
@@ -56,16 +63,16 @@ export async function fuzz({ cases, seed, plant, answerMilliseconds = usualAnswe
   const feeder = await trueFeeder(house);
   const found = {
     problems: [] as string[],
-    byDoor: {} as Record<string, number>,
+    byEntry: {} as Record<string, number>,
     byStatus: {} as Record<string, number>,
   };
   let [slowest, keptAtFirst] = [0, 0];
 
   const playOne = async (lane: Lane, number: number) => {
     const from = performance.now();
-    const played = await inTime(lane.play(chanceOf(seed, number)), answerMilliseconds);
+    const played = await inTime(lane.play(randomSource(seed, number)), answerMilliseconds);
     slowest = Math.max(slowest, performance.now() - from);
-    found.byDoor[lane.door] = (found.byDoor[lane.door] ?? 0) + 1;
+    found.byEntry[lane.door] = (found.byEntry[lane.door] ?? 0) + 1;
     const { wrong, status, sent } = played ?? {
       wrong: `no answer in ${answerMilliseconds} ms`,
       status: "none",
@@ -82,15 +89,15 @@ export async function fuzz({ cases, seed, plant, answerMilliseconds = usualAnswe
     await Promise.all(
       lanes.map(async (lane, at) => {
         for (const number of numbers)
-          if (places[chanceOf(~seed, number).whole(places.length)] === at) await playOne(lane, number);
+          if (places[randomSource(~seed, number).whole(places.length)] === at) await playOne(lane, number);
       }),
     );
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     const wrong = await feeder();
     if (wrong !== null) found.problems.push(`seed ${seed}, after case ${first + batch}: the true feeder ${wrong}`);
     if (keptAtFirst === 0 && first + batch >= cases / 10) keptAtFirst = liveBytes();
   }
-  return { ...found, slowestMilliseconds: slowest, keptBytes: liveBytes() - keptAtFirst };
+  return { ...found, slowestMilliseconds: slowest, retainedBytes: liveBytes() - keptAtFirst };
 }
 
 async function inTime<T>(work: Promise<T>, milliseconds: number): Promise<T | null> {
@@ -116,11 +123,11 @@ function liveBytes(): number {
 
 // --- the doors -------------------------------------------------------------------------------------------------------
 
-async function openLanes(house: House, routes: readonly RouteOptions[]): Promise<Lane[]> {
+async function openLanes(house: TestServer, routes: readonly RouteOptions[]): Promise<Lane[]> {
   const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
   const lanes: Lane[] = [];
   for (let at = 1; at <= 4; at += 1) lanes.push(reportLane(house, (await house.addFeeder()).key, at));
-  for (let at = 5; at <= 6; at += 1) lanes.push(linkLane(linkTo(address, (await house.addFeeder()).key), at));
+  for (let at = 5; at <= 6; at += 1) lanes.push(linkLane(openLink(address, (await house.addFeeder()).key), at));
   const open = routes.filter(({ method, url }) => method !== "HEAD" && !/\/(link|live|report)$/.test(url));
   lanes.push(await routeLane(house, open), await routeLane(house, open));
   return lanes;
@@ -128,19 +135,19 @@ async function openLanes(house: House, routes: readonly RouteOptions[]): Promise
 
 const numberingOf = (lane: number): Numbering => ({ boot: `boot-${lane}`, seq: 0, uptimeMs: 1_000 });
 
-function reportLane(house: House, key: string, at: number): Lane {
+function reportLane(house: TestServer, key: string, at: number): Lane {
   const numbering = numberingOf(at);
   return {
     door: "report",
     share: 10,
     play: (chance) =>
-      inject(house, sentAs("POST", "/api/v1/report", reportText(numbering, chance), chance), {
+      inject(house, fuzzRequest("POST", "/api/v1/report", reportText(numbering, chance), chance), {
         authorization: `Bearer ${key}`,
       }),
   };
 }
 
-function linkLane(link: Link, at: number): Lane {
+function linkLane(link: FuzzLink, at: number): Lane {
   onTestFinished(() => link.close());
   const numbering = numberingOf(at);
   return {
@@ -157,7 +164,7 @@ function linkLane(link: Link, at: number): Lane {
 const isCostly = ({ url, method }: RouteOptions) =>
   /\/(claim|sessions?|join|me|passphrase)(\/|$)/.test(url) && (method === "POST" || method === "DELETE");
 
-async function routeLane(house: House, routes: readonly RouteOptions[]): Promise<Lane> {
+async function routeLane(house: TestServer, routes: readonly RouteOptions[]): Promise<Lane> {
   const [cheap, costly] = [routes.filter((route) => !isCostly(route)), routes.filter(isCostly)];
   let keeper: Headers | null = null;
   let ids: Headers = {};
@@ -166,7 +173,9 @@ async function routeLane(house: House, routes: readonly RouteOptions[]): Promise
   let [made, asks] = [0, 0];
   const newcomer = async () => {
     made += 1;
-    const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" });
+    const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, {
+      role: "keeper",
+    });
     const payload = {
       token: invite.json().token,
       name: `Bo ${lane} ${made}`,
@@ -180,11 +189,11 @@ async function routeLane(house: House, routes: readonly RouteOptions[]): Promise
   /** One of their own, so that the true feeder's yard can't be deleted. */
   const newYard = async (of: Headers) => {
     made += 1;
-    const person = (await asked(house, "GET", "/api/v1/me", of)).json().id as string;
+    const person = (await requestAs(house, "GET", "/api/v1/me", of)).json().id as string;
     const like = (await house.store.yards.yards()).find(({ id }) => id === house.yard);
     const yard = { ...like, id: `yard-${lane}-${made}`, name: "Alder Croft", practice: false };
     await house.store.yards.addYard(yard as never, person, house.clock.now());
-    const added = await asked(house, "POST", "/api/v1/feeders", of, { yard: yard.id, name: "Larch" });
+    const added = await requestAs(house, "POST", "/api/v1/feeders", of, { yard: yard.id, name: "Larch" });
     const feeder = added.json().feeder.id as string;
     return { yard: yard.id, feeder, person, fault: "foodLow", item: "none", endpoint: "https://push.example/a" };
   };
@@ -202,21 +211,26 @@ async function routeLane(house: House, routes: readonly RouteOptions[]): Promise
       );
     },
     async renew() {
-      if (keeper === null || (await asked(house, "GET", "/api/v1/me", keeper)).statusCode !== 200)
+      if (keeper === null || (await requestAs(house, "GET", "/api/v1/me", keeper)).statusCode !== 200)
         keeper = await newcomer();
       const feeder =
-        ids.feeder === undefined ? null : await asked(house, "GET", `/api/v1/feeders/${ids.feeder}`, keeper);
+        ids.feeder === undefined ? null : await requestAs(house, "GET", `/api/v1/feeders/${ids.feeder}`, keeper);
       if (feeder?.statusCode !== 200) ids = await newYard(keeper);
       for (const { id, yard } of (await house.store.yards.feeders()).filter(({ yard }) => yard === ids.yard)) {
         // A page of hundreds of feeders would only cost time.
-        if (id !== ids.feeder && yard !== house.yard) await asked(house, "DELETE", `/api/v1/feeders/${id}`, keeper);
+        if (id !== ids.feeder && yard !== house.yard) await requestAs(house, "DELETE", `/api/v1/feeders/${id}`, keeper);
       }
     },
   };
 }
 let lanesOpened = 0;
 
-async function inject(house: House, { method, url, headers, body }: Sent, more: object, remoteAddress = "10.9.9.9") {
+async function inject(
+  house: TestServer,
+  { method, url, headers, body }: FuzzRequest,
+  more: object,
+  remoteAddress = "10.9.9.9",
+) {
   const answer = await house.app.inject({
     method: method as "GET",
     url,
@@ -225,13 +239,13 @@ async function inject(house: House, { method, url, headers, body }: Sent, more: 
     ...(body === null ? {} : { payload: body }),
   });
   const type = String(answer.headers["content-type"] ?? "");
-  const wrong = wrongAbout({ status: answer.statusCode, type, text: answer.payload });
+  const wrong = answerProblem({ status: answer.statusCode, type, text: answer.payload });
   const sent = `${method} ${url} ${JSON.stringify(headers)} ${String(body).slice(0, 400)} (answered: ${answer.payload.slice(0, 200)})`;
   return { wrong, status: String(answer.statusCode), sent };
 }
 
 /** A feeder that does all right, in the midst of it. */
-async function trueFeeder(house: House): Promise<() => Promise<string | null>> {
+async function trueFeeder(house: TestServer): Promise<() => Promise<string | null>> {
   const { feeder, key } = await house.addFeeder({ name: "Rowan" });
   let [seq, uptimeMs] = [0, 0];
   return async () => {

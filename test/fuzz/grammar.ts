@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { z } from "zod";
-import type { Chance } from "./chance.ts";
+import type { RandomSource } from "./randomSource.ts";
 
 /** Values by the very schemas that the server reads with, as JSON Schema (draft 2020-12, as zod writes it). */
 
@@ -27,7 +27,7 @@ export interface Grammar {
 const known = new WeakMap<object, Grammar>();
 
 /** Refinements can't be written as JSON Schema: some values that this makes are refused, which is a case like any other. */
-export function grammarOf(schema: unknown): Grammar | null {
+export function schemaGrammar(schema: unknown): Grammar | null {
   if (!(schema instanceof z.core.$ZodType)) return null;
   const found = known.get(schema) ?? (z.toJSONSchema(schema, { io: "input", unrepresentable: "any" }) as Grammar);
   known.set(schema, found);
@@ -71,10 +71,10 @@ const byFormat: Readonly<Record<string, readonly string[]>> = {
   ],
 };
 
-export function valueBy(grammar: Grammar, chance: Chance): unknown {
+export function generateValue(grammar: Grammar, chance: RandomSource): unknown {
   const { anyOf, oneOf, allOf } = grammar;
-  if (anyOf ?? oneOf) return valueBy(chance.oneOf(anyOf ?? oneOf ?? []), chance);
-  if (allOf) return Object.assign({}, ...allOf.map((part) => valueBy(part, chance)));
+  if (anyOf ?? oneOf) return generateValue(chance.oneOf(anyOf ?? oneOf ?? []), chance);
+  if (allOf) return Object.assign({}, ...allOf.map((part) => generateValue(part, chance)));
   if ("const" in grammar) return grammar.const;
   if (grammar.enum) return chance.oneOf(grammar.enum);
   switch (grammar.type) {
@@ -88,7 +88,7 @@ export function valueBy(grammar: Grammar, chance: Chance): unknown {
     case "null":
       return null;
     case "array":
-      return Array.from({ length: chance.whole(4) }, () => valueBy(grammar.items ?? {}, chance));
+      return Array.from({ length: chance.whole(4) }, () => generateValue(grammar.items ?? {}, chance));
     case "object":
       return objectOf(grammar, chance);
     default:
@@ -96,12 +96,12 @@ export function valueBy(grammar: Grammar, chance: Chance): unknown {
   }
 }
 
-function objectOf({ properties = {}, required = [] }: Grammar, chance: Chance): object {
+function objectOf({ properties = {}, required = [] }: Grammar, chance: RandomSource): object {
   const named = Object.entries(properties).filter(([name]) => required.includes(name) || chance.is(0.6));
-  return Object.fromEntries(named.map(([name, part]) => [name, valueBy(part, chance)]));
+  return Object.fromEntries(named.map(([name, part]) => [name, generateValue(part, chance)]));
 }
 
-function numberOf({ type, minimum, maximum, exclusiveMinimum }: Grammar, chance: Chance): number {
+function numberOf({ type, minimum, maximum, exclusiveMinimum }: Grammar, chance: RandomSource): number {
   const [low, high] = [minimum ?? exclusiveMinimum ?? -1_000, maximum ?? 1_000_000];
   const among = low + (chance.whole(1_000_001) / 1_000_000) * (high - low);
   const number = chance.oneOf([low, high, among, among, among]);
@@ -110,7 +110,7 @@ function numberOf({ type, minimum, maximum, exclusiveMinimum }: Grammar, chance:
 
 const samples = new Map<string, readonly string[]>();
 
-function textOf({ pattern, format, minLength = 0, maxLength = 200 }: Grammar, chance: Chance): string {
+function textOf({ pattern, format, minLength = 0, maxLength = 200 }: Grammar, chance: RandomSource): string {
   const ofFormat = format === undefined ? undefined : byFormat[format];
   if (ofFormat) return chance.oneOf(ofFormat);
   if (pattern !== undefined) {

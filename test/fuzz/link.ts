@@ -1,19 +1,19 @@
 import { once } from "node:events";
 import { WebSocket } from "ws";
-import { wrongAboutProblem } from "./answers.ts";
-import type { Chance } from "./chance.ts";
+import { problemDetailsProblem } from "./answers.ts";
+import type { RandomSource } from "./randomSource.ts";
 
 /** A feeder's socket that is opened anew when it was closed for what it sent. */
-export interface Link {
+export interface FuzzLink {
   /** @returns what is wrong with the answer; null where nothing is. */
-  send(frame: string | Buffer, chance: Chance): Promise<string | null>;
+  send(frame: string | Buffer, chance: RandomSource): Promise<string | null>;
   close(): void;
 }
 
 /** The server may close for a frame that is no text or too long (RFC 6455, 7.4.1), and for nothing else. */
 const mayClose = new Set([1003, 1007, 1009]);
 
-export function linkTo(address: string, key: string): Link {
+export function openLink(address: string, key: string): FuzzLink {
   let socket: WebSocket | null = null;
   const opened = async () => {
     if (socket?.readyState === WebSocket.OPEN) return socket;
@@ -35,7 +35,7 @@ export function linkTo(address: string, key: string): Link {
       const { problem } = JSON.parse(said.text) as { problem?: { status?: number } };
       if (problem === undefined) return null;
       const status = problem.status ?? 0;
-      return status >= 500 || status < 400 ? `the link answered ${said.text}` : wrongAboutProblem(problem, status);
+      return status >= 500 || status < 400 ? `the link answered ${said.text}` : problemDetailsProblem(problem, status);
     },
     close: () => socket?.terminate(),
   };

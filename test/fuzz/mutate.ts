@@ -1,4 +1,4 @@
-import type { Chance } from "./chance.ts";
+import type { RandomSource } from "./randomSource.ts";
 
 /** Small harm to what was right: to the value, to its text, and to how it is sent. */
 
@@ -72,7 +72,7 @@ function placesIn(value: unknown, found: Place[] = []): Place[] {
 }
 
 /** Changes `value` in place, or gives another one. */
-export function mutated(value: unknown, chance: Chance): unknown {
+export function mutateValue(value: unknown, chance: RandomSource): unknown {
   const places = placesIn(value);
   if (places.length === 0 || chance.is(0.03)) return structuredClone(chance.oneOf(odd));
   const { holder, name } = chance.oneOf(places);
@@ -119,7 +119,7 @@ const tokens = [
 ];
 
 /** What no JSON writer makes. */
-export function mutatedText(text: string, chance: Chance): string | Buffer {
+export function mutateText(text: string, chance: RandomSource): string | Buffer {
   const at = chance.whole(text.length + 1);
   switch (chance.whole(12)) {
     case 0:

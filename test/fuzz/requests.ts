@@ -1,12 +1,12 @@
 import { gzipSync } from "node:zlib";
 import type { RouteOptions } from "fastify";
 import { reportSchema } from "../../server/contract/report.ts";
-import type { Chance } from "./chance.ts";
-import { type Grammar, grammarOf, valueBy } from "./grammar.ts";
-import { mutated, mutatedText, oddIds, wrongTypes } from "./mutate.ts";
+import { type Grammar, generateValue, schemaGrammar } from "./grammar.ts";
+import { mutateText, mutateValue, oddIds, wrongTypes } from "./mutate.ts";
+import type { RandomSource } from "./randomSource.ts";
 
 /** One case: what is sent. Nothing here asks whether it is right; most of it isn't. */
-export interface Sent {
+export interface FuzzRequest {
   readonly method: string;
   readonly url: string;
   readonly headers: Readonly<Record<string, string>>;
@@ -19,18 +19,18 @@ export interface Numbering {
   uptimeMs: number;
 }
 
-const reports = grammarOf(reportSchema) as Grammar;
+const reports = schemaGrammar(reportSchema) as Grammar;
 
 /** A report by the grammar, mostly with numbers that go on, so that many are stored. */
-export function reportText(numbering: Numbering, chance: Chance): string | Buffer {
-  const report = valueBy(reports, chance) as Record<string, unknown>;
+export function reportText(numbering: Numbering, chance: RandomSource): string | Buffer {
+  const report = generateValue(reports, chance) as Record<string, unknown>;
   if (chance.is(0.8)) continueNumbers(report, numbering, chance);
   let said: unknown = report;
-  if (chance.is(0.65)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutated(said, chance);
+  if (chance.is(0.65)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutateValue(said, chance);
   return written(said, chance);
 }
 
-function continueNumbers(report: Record<string, unknown>, numbering: Numbering, chance: Chance): void {
+function continueNumbers(report: Record<string, unknown>, numbering: Numbering, chance: RandomSource): void {
   const events = Array.isArray(report.events) ? (report.events as Record<string, unknown>[]) : [];
   for (const event of events) {
     numbering.seq += 1;
@@ -41,16 +41,21 @@ function continueNumbers(report: Record<string, unknown>, numbering: Numbering, 
 }
 
 /** JSON leaves out `undefined`, and has one form for a lone surrogate. */
-function written(value: unknown, chance: Chance): string | Buffer {
+function written(value: unknown, chance: RandomSource): string | Buffer {
   const text = JSON.stringify(value) ?? "";
-  return chance.is(0.2) ? mutatedText(text, chance) : text;
+  return chance.is(0.2) ? mutateText(text, chance) : text;
 }
 
 const bombs = [gzipSync(Buffer.alloc(48 * 2 ** 20, 0x20)), gzipSync(`{"boot":"${"a".repeat(24 * 2 ** 20)}"}`)] as const;
 
 /** How it is sent: mostly as it should be. */
-export function sentAs(method: string, url: string, body: string | Buffer | null, chance: Chance): Sent {
-  const as = (headers: Record<string, string>, what: string | Buffer | null): Sent => ({
+export function fuzzRequest(
+  method: string,
+  url: string,
+  body: string | Buffer | null,
+  chance: RandomSource,
+): FuzzRequest {
+  const as = (headers: Record<string, string>, what: string | Buffer | null): FuzzRequest => ({
     method,
     url,
     headers,
@@ -75,27 +80,36 @@ export function sentAs(method: string, url: string, body: string | Buffer | null
 }
 
 /** A request to a route by its own schemas, then harmed. @param ids what its parameters may be */
-export function routeRequest(route: RouteOptions, ids: Readonly<Record<string, string>>, chance: Chance): Sent {
+export function routeRequest(
+  route: RouteOptions,
+  ids: Readonly<Record<string, string>>,
+  chance: RandomSource,
+): FuzzRequest {
   const { body, querystring } = (route.schema ?? {}) as { readonly body?: unknown; readonly querystring?: unknown };
   const path = route.url.replace(/:(\w+)|\*/g, (_, name: string | undefined) =>
     chance.is(0.8) ? (ids[name ?? ""] ?? "nothing") : chance.oneOf(oddIds),
   );
-  const url = path + queryOf(grammarOf(querystring), chance);
-  const grammar = grammarOf(body);
+  const url = path + queryOf(schemaGrammar(querystring), chance);
+  const grammar = schemaGrammar(body);
   if (grammar === null)
-    return sentAs(String(route.method), url, chance.is(0.8) ? null : written(mutated({}, chance), chance), chance);
-  let said = valueBy(grammar, chance);
+    return fuzzRequest(
+      String(route.method),
+      url,
+      chance.is(0.8) ? null : written(mutateValue({}, chance), chance),
+      chance,
+    );
+  let said = generateValue(grammar, chance);
   const fields = (typeof said === "object" && said !== null ? said : {}) as Record<string, unknown>;
   for (const [name, id] of Object.entries(ids))
     if (typeof fields[name] === "string" && chance.is(0.8)) fields[name] = id;
-  if (chance.is(0.75)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutated(said, chance);
-  return sentAs(String(route.method), url, written(said, chance), chance);
+  if (chance.is(0.75)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutateValue(said, chance);
+  return fuzzRequest(String(route.method), url, written(said, chance), chance);
 }
 
-function queryOf(grammar: Grammar | null, chance: Chance): string {
+function queryOf(grammar: Grammar | null, chance: RandomSource): string {
   if (grammar === null) return chance.is(0.95) ? "" : chance.oneOf(["?", "?a=1&a=2", "?__proto__[x]=1", "?%00=%ff"]);
-  const said = valueBy(grammar, chance) as Record<string, unknown>;
-  const pairs = Object.entries((chance.is(0.5) ? mutated(said, chance) : said) ?? {});
+  const said = generateValue(grammar, chance) as Record<string, unknown>;
+  const pairs = Object.entries((chance.is(0.5) ? mutateValue(said, chance) : said) ?? {});
   // A lone surrogate can't be written in a URL: UTF-8 has another character in its place.
   const safe = (value: unknown) => encodeURIComponent(Buffer.from(String(value ?? "").slice(0, 2_000)).toString());
   return pairs.length === 0

@@ -3,9 +3,9 @@ import { type PracticeFault, practiceFaults } from "../../server/contract/api.ts
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { hours, type Instant, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { startPractice } from "../../server/practice/run.ts";
-import { feederThatShows, larch, type PracticeSettings, rowan } from "../../server/practice/yard.ts";
-import { DomainDoor } from "./domainDoor.ts";
-import { TestTime } from "./door.stub.ts";
+import { feederWithFault, larch, type PracticeSettings, rowan } from "../../server/practice/yard.ts";
+import { InMemoryReportApi } from "./inMemoryReportApi.ts";
+import { ManualTimers } from "./reportApi.stub.ts";
 
 /** Any season and hour, and any place of the choice within patrol's minute. */
 const starts = [
@@ -18,8 +18,8 @@ const starts = [
 
 /** A practice feeder with its past behind it, talking to the server's own contract and domain. */
 async function practise(settings: PracticeSettings = rowan, start = starts[0] as Instant, seed = 7) {
-  const time = new TestTime(start);
-  const door = new DomainDoor(settings, time.now);
+  const time = new ManualTimers(start);
+  const door = new InMemoryReportApi(settings, time.now);
   const troubles: string[] = [];
   const practice = startPractice({
     url: "http://127.0.0.1:1",
@@ -29,7 +29,7 @@ async function practise(settings: PracticeSettings = rowan, start = starts[0] as
     now: time.now,
     fetch: door.fetch,
     timers: time,
-    log: { said: () => {}, trouble: (words) => troubles.push(words) },
+    log: { info: () => {}, warning: (words) => troubles.push(words) },
   });
   /** As the server does, patrol looks when the minute is full. */
   const pass = async (span: number) => {
@@ -46,34 +46,34 @@ const nextMinute = (at: number) => (Math.floor(at / minutes(1)) + 1) * minutes(1
 
 /** What a fault must be told as, and within how many seconds of being chosen. */
 const told: { readonly [fault in Exclude<PracticeFault, "none">]: readonly [FaultKind, withinSeconds: number] } = {
-  empty: ["foodOut", 60],
-  jam: ["trayJammed", 60],
-  bridge: ["feedBridged", 60],
-  stall: ["motorStalled", 30],
+  hopperEmpty: ["foodOut", 60],
+  trayJammed: ["trayJammed", 60],
+  feedBridged: ["feedBridged", 60],
+  motorStalled: ["motorStalled", 30],
   wireOff: ["motorNotTurning", 30],
   chuteBlind: ["chuteBlind", 30],
   buttonDead: ["buttonSilent", 120],
-  detectorDeaf: ["detectorSilent", 120],
+  detectorDead: ["detectorSilent", 120],
   scaleDead: ["scaleSilent", 90],
   // Ninety seconds of silence are the least that is called one, and it is patrol, once a minute, that notices.
   silent: ["feederSilent", 151],
   coldNight: ["iceLock", 60], // a quarter of a minute of dew, then one of ice
   weakBattery: ["batteryFreezing", 40],
   chargingInFrost: ["chargingInFrost", 30],
-  deafToOrders: ["pauseOverdue", 70], // a minute to answer in is the order's own
+  ignoresOrders: ["pauseOverdue", 70], // a minute to answer in is the order's own
 };
 
 /** Chooses a fault and looks on for five minutes: what was raised, and how many seconds later. */
 async function lookOn(fault: Exclude<PracticeFault, "none">, start: Instant, seed: number) {
   const { time, door, practice, pass } = await practise(
-    feederThatShows(fault) === "Rowan" ? rowan : larch,
+    feederWithFault(fault) === "Rowan" ? rowan : larch,
     start,
     seed,
   );
   expect(door.changes).toEqual([]);
   const chosenAt = time.now();
-  practice.fail(fault);
-  if (fault === "deafToOrders") door.ask("pause-1", "pause");
+  practice.setFault(fault);
+  if (fault === "ignoresOrders") door.ask("pause-1", "pause");
   await pass(minutes(5));
   await practice.stop();
   const raised = door.changes.filter(({ to }) => to === "unacknowledged");
@@ -99,13 +99,13 @@ describe("a practice feeder before the real domain", () => {
 
   it("tells of a dead button in two and a half minutes also to whoever has just healed one", async () => {
     const { time, door, practice, pass } = await practise();
-    practice.fail("buttonDead");
+    practice.setFault("buttonDead");
     await pass(minutes(2));
-    practice.heal();
+    practice.clearFault();
     await pass(minutes(1));
     expect(door.standing()).toEqual([]);
     const chosenAt = time.now();
-    practice.fail("buttonDead");
+    practice.setFault("buttonDead");
     await pass(seconds(150));
     await practice.stop();
     expect(door.standing()).toEqual(["buttonSilent"]);
@@ -117,15 +117,15 @@ describe("a practice feeder before the real domain", () => {
   }, async () => {
     for (const start of [starts[1], starts[3]]) {
       const { door, practice, pass } = await practise(rowan, start);
-      practice.fail("coldNight");
+      practice.setFault("coldNight");
       await pass(minutes(1));
       expect(door.standing()).toEqual(["iceLock"]);
-      practice.heal();
+      practice.clearFault();
       await pass(seconds(10));
       expect(door.state.cold.frost).toMatchObject({ found: null, wetness: { wet: null } });
       await pass(minutes(61));
       expect(door.standing()).toEqual([]);
-      practice.fail("coldNight");
+      practice.setFault("coldNight");
       await pass(minutes(1));
       await practice.stop();
       expect(door.standing()).toEqual(["iceLock"]);
@@ -142,29 +142,29 @@ describe("a practice feeder before the real domain", () => {
       await practice.stop();
       expect(door.changes).toEqual([]);
       expect(troubles).toEqual([]);
-      expect(door.effects.filter((effect) => effect.kind === "refillFound")).toEqual([]);
+      expect(door.effects.filter((effect) => effect.kind === "refillDetected")).toEqual([]);
     });
   }
 
   it("gives a level and a run-out to show from its past alone", async () => {
     const { door, practice } = await practise();
     await practice.stop();
-    expect(door.state.hopper.known).toBe(true);
-    expect(door.state.latest?.readings.hopper).toBeGreaterThan(500);
+    expect(door.state.hopper.isKnown).toBe(true);
+    expect(door.state.latestReadings?.readings.hopper).toBeGreaterThan(500);
   });
 
   it("proves a pause within one report, and a resume", async () => {
     const { door, practice, time } = await practise();
     door.ask("pause-1", "pause");
     await time.pass(seconds(12));
-    expect(door.state.orders.newest).toMatchObject({ id: "pause-1", phase: "confirmed" });
+    expect(door.state.orders.newest).toMatchObject({ id: "pause-1", status: "confirmed" });
     expect(door.state.orders.feederSays).toMatchObject({ paused: true });
     await time.pass(hours(1));
-    expect(practice.paused).toBe(true);
+    expect(practice.isPaused).toBe(true);
     door.ask("resume-1", "resume");
     await time.pass(seconds(12));
-    expect(door.state.orders.newest).toMatchObject({ id: "resume-1", phase: "confirmed" });
-    expect(practice.paused).toBe(false);
+    expect(door.state.orders.newest).toMatchObject({ id: "resume-1", status: "confirmed" });
+    expect(practice.isPaused).toBe(false);
     await practice.stop();
   });
 });

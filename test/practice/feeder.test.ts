@@ -10,13 +10,13 @@ import {
   seconds,
 } from "../../server/domain/instant.ts";
 import { Feeder, type FeederMemory, type Hardware } from "../../server/practice/feeder.ts";
-import { freeToFeed } from "../../server/practice/obedience.ts";
+import { initialOrderState } from "../../server/practice/orderState.ts";
 import { Spool, spoolMax } from "../../server/practice/spool.ts";
 import { portionRun } from "../../server/practice/world.ts";
 
 const start = instantOf("2026-01-15T09:00:00Z");
 const at = (span: number): Instant => plus(start, span as Span);
-const emptyMemory: FeederMemory = { spool: [], obedience: freeToFeed };
+const emptyMemory: FeederMemory = { spool: [], orderState: initialOrderState };
 
 /** A bench: a motor whose runs are written down, and no weather. */
 function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
@@ -24,7 +24,7 @@ function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
   const bird = { sits: false };
   const hardware: Hardware = {
     fitted: { button: true, detector: true, chute: true, perch: true },
-    perched: () => bird.sits,
+    isPerched: () => bird.sits,
     weigh: () => (bird.sits ? 850 : 800),
     runningMilliamps: () => 250,
     turnTray: (ranFor) => {

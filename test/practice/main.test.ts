@@ -44,7 +44,7 @@ describe("the practice command line", () => {
   it("has a sensible answer for what is left out", () => {
     expect(readCommandLine(["--key", "k"])).toMatchObject({
       kind: "read",
-      line: { url: "http://127.0.0.1:8080", fault: "none", seed: 7, lasts: null, settings: { name: "Rowan" } },
+      line: { url: "http://127.0.0.1:8080", fault: "none", seed: 7, duration: null, settings: { name: "Rowan" } },
     });
   });
 });

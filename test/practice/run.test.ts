@@ -4,22 +4,25 @@ import { hours, instantOf, minutes, seconds } from "../../server/domain/instant.
 import { isCivilDaylight } from "../../server/practice/light.ts";
 import { startPractice } from "../../server/practice/run.ts";
 import {
-  feederThatShows,
+  canHaveFault,
+  feederWithFault,
   larch,
   type PracticeSettings,
   practiceYard,
   rowan,
-  showsFault,
 } from "../../server/practice/yard.ts";
-import { StubDoor, TestTime } from "./door.stub.ts";
+import { ManualTimers, StubReportApi } from "./reportApi.stub.ts";
 
 /** A quarter past nine on a dark November evening: the hour at which a newcomer tries things. */
 const evening = instantOf("2026-11-25T20:15:00Z");
 
-function begin(settings: PracticeSettings = rowan, options: { history?: number; mood?: StubDoor["mood"] } = {}) {
-  const time = new TestTime(evening);
-  const door = new StubDoor(time.now);
-  door.mood.push(...(options.mood ?? []));
+function begin(
+  settings: PracticeSettings = rowan,
+  options: { history?: number; mood?: StubReportApi["behaviour"] } = {},
+) {
+  const time = new ManualTimers(evening);
+  const door = new StubReportApi(time.now);
+  door.behaviour.push(...(options.mood ?? []));
   const troubles: string[] = [];
   const practice = startPractice({
     url: "http://127.0.0.1:1",
@@ -29,7 +32,7 @@ function begin(settings: PracticeSettings = rowan, options: { history?: number; 
     now: time.now,
     fetch: door.fetch,
     timers: time,
-    log: { said: () => {}, trouble: (words) => troubles.push(words) },
+    log: { info: () => {}, warning: (words) => troubles.push(words) },
     ...(options.history === undefined ? {} : { history: hours(options.history) }),
   });
   return { time, door, troubles, practice };
@@ -66,9 +69,9 @@ describe("a practice run", () => {
     const calm = await visitsIn(hours(1));
     expect(calm).toBeGreaterThanOrEqual(8);
     expect(calm).toBeLessThanOrEqual(17);
-    practice.fail("scaleDead");
+    practice.setFault("scaleDead");
     expect(await visitsIn(minutes(10))).toBeGreaterThanOrEqual(16);
-    practice.fail("buttonDead");
+    practice.setFault("buttonDead");
     // More than five seconds apart each: closer landings count as one.
     const flock = await visitsIn(minutes(2));
     expect(flock).toBeGreaterThanOrEqual(20);
@@ -78,7 +81,7 @@ describe("a practice run", () => {
 
   it("goes on at its calm pace while it is silent", async () => {
     const { time, practice } = begin(rowan, { history: 0 });
-    practice.fail("silent");
+    practice.setFault("silent");
     await time.pass(minutes(20));
     const before = practice.memory().spool.length;
     await time.pass(hours(1));
@@ -104,8 +107,8 @@ describe("a practice run", () => {
   it("tells some hundred events of past a day, in any season and with any seed", async () => {
     for (let seed = 1; seed <= 12; seed++) {
       const start = instantOf(`2026-${String(seed).padStart(2, "0")}-10T22:30:00Z`);
-      const time = new TestTime(start);
-      const door = new StubDoor(time.now);
+      const time = new ManualTimers(start);
+      const door = new StubReportApi(time.now);
       const practice = startPractice({
         url: "http://127.0.0.1:1",
         key: "k",
@@ -113,7 +116,7 @@ describe("a practice run", () => {
         now: time.now,
         fetch: door.fetch,
         timers: time,
-        log: { said: () => {}, trouble: () => {} },
+        log: { info: () => {}, warning: () => {} },
         history: hours(24),
       });
       await time.pass(100);
@@ -164,8 +167,8 @@ describe("a practice run", () => {
     });
     await time.pass(hours(1));
     await practice.stop();
-    expect(door.knocks).toBeGreaterThan(45);
-    expect(door.knocks).toBeLessThan(70);
+    expect(door.requestCount).toBeGreaterThan(45);
+    expect(door.requestCount).toBeLessThan(70);
   });
 
   it("sends less at once when told that it was too much", async () => {
@@ -193,8 +196,8 @@ describe("a practice run", () => {
   });
 
   it("does not tell the same hours again after a restart", async () => {
-    const time = new TestTime(evening);
-    const door = new StubDoor(time.now);
+    const time = new ManualTimers(evening);
+    const door = new StubReportApi(time.now);
     const again = (heardUntil: typeof evening) =>
       startPractice({
         url: "http://127.0.0.1:1",
@@ -203,8 +206,8 @@ describe("a practice run", () => {
         now: time.now,
         fetch: door.fetch,
         timers: time,
-        log: { said: () => {}, trouble: () => {} },
-        heardUntil,
+        log: { info: () => {}, warning: () => {} },
+        reportedUntil: heardUntil,
         hopperGrams: 800,
       });
     const practice = again(instantOf("2026-11-25T12:00:00Z"));
@@ -234,7 +237,7 @@ async function shown(fault: PracticeFault, settings: PracticeSettings = rowan) {
   const before = { seq: Math.max(...door.all().map((event) => event.seq)), reports: door.reports.length };
   const weighedBefore = Number(door.latest().readings?.hopperGrams);
   const counted = door.latest().readings?.counts;
-  expect(practice.fail(fault)).toBe(true);
+  expect(practice.setFault(fault)).toBe(true);
   const failedAt = time.now();
   await time.pass(minutes(2));
   const events = door.all().filter((event) => event.recordedAt > failedAt + seconds(1));
@@ -260,7 +263,7 @@ describe("a practice fault", () => {
   });
 
   it("empty: the last crumbs fall, then the tray turns lightly and nothing falls", async () => {
-    const { portions, weighedAfter, practice } = await shown("empty");
+    const { portions, weighedAfter, practice } = await shown("hopperEmpty");
     await practice.stop();
     expect(portions.length).toBeGreaterThanOrEqual(5);
     expect(portions.slice(-4).map((portion) => portion.chuteCount)).toEqual([0, 0, 0, 0]);
@@ -268,7 +271,7 @@ describe("a practice fault", () => {
   });
 
   it("jam: the motor turns, nothing falls and the scale stays", async () => {
-    const { portions, weighedBefore, weighedAfter, practice } = await shown("jam");
+    const { portions, weighedBefore, weighedAfter, practice } = await shown("trayJammed");
     await practice.stop();
     expect(portions.length).toBeGreaterThanOrEqual(5);
     expect(portions.every((portion) => portion.chuteCount === 0)).toBe(true);
@@ -278,7 +281,7 @@ describe("a practice fault", () => {
   });
 
   it("stall: the motor draws three times as much and is cut off by the feeder", async () => {
-    const { portions, practice } = await shown("stall");
+    const { portions, practice } = await shown("motorStalled");
     await practice.stop();
     expect(portions.length).toBeGreaterThanOrEqual(5);
     expect(meanOf(portions.map((portion) => portion.meanMilliamps))).toBeGreaterThan(650);
@@ -311,7 +314,7 @@ describe("a practice fault", () => {
   });
 
   it("detectorDeaf: birds come and press, and no deposit is heard", async () => {
-    const { events, practice } = await shown("detectorDeaf");
+    const { events, practice } = await shown("detectorDead");
     await practice.stop();
     expect(events.filter((event) => event.kind === "deposit")).toEqual([]);
     expect(events.filter((event) => event.kind === "press").length).toBeGreaterThanOrEqual(2);
@@ -326,7 +329,7 @@ describe("a practice fault", () => {
   it("silent: no report comes, and after healing all that happened meanwhile does", async () => {
     const { door, practice, time, before } = await shown("silent");
     expect(door.reports.length).toBeLessThanOrEqual(before.reports + 1);
-    practice.heal();
+    practice.clearFault();
     await time.pass(seconds(2));
     await practice.stop();
     expect(door.latest().events?.length).toBeGreaterThan(0);
@@ -336,7 +339,7 @@ describe("a practice fault", () => {
   });
 
   it("deafToOrders: a pause is neither obeyed nor answered", async () => {
-    const { door, practice, time } = await shown("deafToOrders");
+    const { door, practice, time } = await shown("ignoresOrders");
     door.orders = [{ id: "p-1", kind: "pause", until: null }];
     await time.pass(minutes(2));
     await practice.stop();
@@ -353,7 +356,7 @@ describe("a practice fault", () => {
       const { door, practice, time } = await shown(fault, settings);
       await time.pass(hours(1));
       expect(Number(door.latest().readings?.batteryCelsius), fault).toBeLessThan(0);
-      practice.heal();
+      practice.clearFault();
       await time.pass(seconds(10));
       await practice.stop();
       expect(Number(door.latest().readings?.airCelsius), fault).toBeGreaterThan(-6);
@@ -361,20 +364,21 @@ describe("a practice fault", () => {
   });
 
   it("is shown by one of the feeders, which is named", () => {
-    expect(feederThatShows("weakBattery")).toBe("Larch");
-    expect(feederThatShows("chargingInFrost")).toBe("Rowan");
+    expect(feederWithFault("weakBattery")).toBe("Larch");
+    expect(feederWithFault("chargingInFrost")).toBe("Rowan");
   });
 
   it("is refused by a feeder that has no such part", () => {
     const { practice } = begin(larch, { history: 0 });
-    expect(practice.fail("chargingInFrost")).toBe(false);
+    expect(practice.setFault("chargingInFrost")).toBe(false);
     expect(practice.fault).toBe("none");
-    expect(practice.fail("weakBattery")).toBe(true);
+    expect(practice.setFault("weakBattery")).toBe(true);
     expect(practice.fault).toBe("weakBattery");
     return practice.stop();
   });
 
   it("can each be shown by one of the two feeders", () => {
-    for (const fault of practiceFaults) expect(showsFault(rowan, fault) || showsFault(larch, fault), fault).toBe(true);
+    for (const fault of practiceFaults)
+      expect(canHaveFault(rowan, fault) || canHaveFault(larch, fault), fault).toBe(true);
   });
 });

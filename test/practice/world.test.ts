@@ -1,7 +1,7 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { PracticeFault } from "../../server/contract/api.ts";
-import { settling, vapourPressure } from "../../server/domain/cold/psychrometrics.ts";
+import { condensationKind, vapourPressure } from "../../server/domain/cold/psychrometrics.ts";
 import {
   days,
   hours,
@@ -12,9 +12,9 @@ import {
   seconds,
 } from "../../server/domain/instant.ts";
 import { celsius, humidityPercent } from "../../server/domain/units.ts";
-import { fixedChance, seededChance } from "../../server/practice/chance.ts";
 import { isCivilDaylight } from "../../server/practice/light.ts";
 import { terminalVolts } from "../../server/practice/power.ts";
+import { hashedRandom, seededRandom } from "../../server/practice/random.ts";
 import { type Weather, weatherAt } from "../../server/practice/weather.ts";
 import {
   advanceWorld,
@@ -34,7 +34,7 @@ const place = practiceYard.place;
 /** What the box's air leaves on the lid and on the inside, by the domain's own rule. */
 const settled = (here: Weather) => {
   const vapour = vapourPressure(celsius(here.insideCelsius), humidityPercent(here.humidityPercent));
-  return [settling(vapour, celsius(here.lidCelsius)), settling(vapour, celsius(here.insideCelsius))];
+  return [condensationKind(vapour, celsius(here.lidCelsius)), condensationKind(vapour, celsius(here.insideCelsius))];
 };
 
 describe("practice weather", () => {
@@ -104,15 +104,15 @@ describe("practice light", () => {
 
 describe("practice chance", () => {
   it("spreads evenly and is the same for the same seed", () => {
-    const chance = seededChance(3);
+    const chance = seededRandom(3);
     const draws = Array.from({ length: 20_000 }, () => Math.floor(chance.uniform() * 20));
     const bins = Array.from({ length: 20 }, (_, bin) => draws.filter((draw) => draw === bin).length);
     // Chi-square with 19 degrees of freedom exceeds 43.8 once in a thousand.
     expect(bins.reduce((sum, count) => sum + (count - 1_000) ** 2 / 1_000, 0)).toBeLessThan(43.8);
-    expect(seededChance(3).uniform()).toBe(seededChance(3).uniform());
-    expect(seededChance(3).uniform()).not.toBe(seededChance(4).uniform());
+    expect(seededRandom(3).uniform()).toBe(seededRandom(3).uniform());
+    expect(seededRandom(3).uniform()).not.toBe(seededRandom(4).uniform());
     let sum = 0;
-    for (let index = 0; index < 10_000; index++) sum += fixedChance(7, 1, index);
+    for (let index = 0; index < 10_000; index++) sum += hashedRandom(7, 1, index);
     expect(sum / 10_000).toBeCloseTo(0.5, 1);
   });
 });
@@ -129,7 +129,7 @@ describe("a practice battery", () => {
     for (let hour = 0; hour < 24 * 30; hour++) {
       world = advanceWorld(world, plus(winter, hours(hour)));
       const here = conditionsAt(world, world.at);
-      expect(world.power.charged).toBeGreaterThan(0.5);
+      expect(world.power.chargeShare).toBeGreaterThan(0.5);
       if (here.batteryCelsius < 0) expect(here.chargeMilliamps).toBe(0);
     }
     const broken = conditionsAt(withFault(world, "chargingInFrost"), world.at);
@@ -157,7 +157,7 @@ describe("a practice fault's conditions", () => {
 
   it("weakBattery leaves no margin to the freezing point of a quarter charge", () => {
     const world = withFault(newWorld(larch, 7, 2_000, winter), "weakBattery");
-    const read = readSensors(world, seededChance(1));
+    const read = readSensors(world, seededRandom(1));
     // bat-sg-soc-rolls: 25 % is a gravity of 1.155 to 1.165; bat-freeze-1.15 freezes at -15.0 °C (both quoted from source).
     expect(read.batteryCelsius).toBeLessThan(-13.5);
     expect(read.batteryVolts).toBeLessThan(12.06);
@@ -178,7 +178,7 @@ describe("a practice fault's conditions", () => {
 
 describe("a practice tray", () => {
   const turns = (grams: number, count: number) => {
-    const chance = seededChance(5);
+    const chance = seededRandom(5);
     let world = newWorld(rowan, 7, grams, winter);
     const fell: number[] = [];
     const seen: number[] = [];
@@ -209,14 +209,14 @@ describe("a practice tray", () => {
   });
 
   it("gives a share of a portion when it is cut short", () => {
-    const { turn } = turnTray(newWorld(rowan, 7, 900, winter), 300 as Span, seededChance(5));
+    const { turn } = turnTray(newWorld(rowan, 7, 900, winter), 300 as Span, seededRandom(5));
     expect(turn.fellGrams).toBeGreaterThan(1.5);
     expect(turn.fellGrams).toBeLessThan(3.5);
   });
 
   it("tells a bridge from a jam by what the motor draws, under a full hopper from which nothing falls", () => {
     const meanWith = (fault: PracticeFault) => {
-      const chance = seededChance(11);
+      const chance = seededRandom(11);
       let world = withFault(newWorld(rowan, 7, 1_900, winter), fault);
       let sum = 0;
       for (let index = 0; index < 200; index++) {
@@ -229,13 +229,13 @@ describe("a practice tray", () => {
       return sum / 200;
     };
     const loaded = meanWith("none");
-    expect(meanWith("bridge") / loaded).toBeCloseTo(0.94, 2);
-    expect(meanWith("jam") / loaded).toBeCloseTo(1.12, 2);
+    expect(meanWith("feedBridged") / loaded).toBeCloseTo(0.94, 2);
+    expect(meanWith("trayJammed") / loaded).toBeCloseTo(1.12, 2);
   });
 
   it("draws more in the cold", () => {
     const meanIn = (at: Instant) =>
-      turnTray(newWorld(rowan, 7, 900, at), portionRun, seededChance(5)).turn.meanMilliamps;
+      turnTray(newWorld(rowan, 7, 900, at), portionRun, seededRandom(5)).turn.meanMilliamps;
     expect(meanIn(winter)).toBeGreaterThan(meanIn(instantOf("2026-07-15T13:00:00Z")));
   });
 });
@@ -247,7 +247,7 @@ describe("a practice load cell", () => {
         fc.integer({ min: 0, max: rowan.hopperCapacityGrams }),
         fc.integer({ min: 0, max: 1_000 }),
         (grams, seed) => {
-          const said = weigh(newWorld(rowan, seed, grams, winter), seededChance(seed));
+          const said = weigh(newWorld(rowan, seed, grams, winter), seededRandom(seed));
           expect(Math.abs((said ?? Number.NaN) - grams)).toBeLessThan(15);
         },
       ),
@@ -256,8 +256,8 @@ describe("a practice load cell", () => {
 
   it("is heavier while a bird sits there, and says nothing when it is dead", () => {
     const world = newWorld(rowan, 7, 1_000, winter);
-    const sat = weigh({ ...world, perchedUntil: plus(winter, 1_000 as Span) }, seededChance(2)) ?? 0;
-    expect(sat - (weigh(world, seededChance(2)) ?? 0)).toBeGreaterThan(15);
-    expect(weigh(withFault(world, "scaleDead"), seededChance(2))).toBeNull();
+    const sat = weigh({ ...world, perchedUntil: plus(winter, 1_000 as Span) }, seededRandom(2)) ?? 0;
+    expect(sat - (weigh(world, seededRandom(2)) ?? 0)).toBeGreaterThan(15);
+    expect(weigh(withFault(world, "scaleDead"), seededRandom(2))).toBeNull();
   });
 });

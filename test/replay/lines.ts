@@ -31,7 +31,7 @@ export const portion = (minute: number, seq: number, chuteCount: number) => ({
   chuteCount,
 });
 
-export interface Told {
+export interface ReplayOutput {
   readonly wrong: number;
   readonly told: readonly Record<string, unknown>[];
   readonly complaints: readonly string[];
@@ -40,7 +40,7 @@ export interface Told {
 export async function replay(
   lines: Iterable<string>,
   options: { settings?: object; hourly?: boolean; summary?: boolean } = {},
-): Promise<Told> {
+): Promise<ReplayOutput> {
   const told: Record<string, unknown>[] = [];
   const complaints: string[] = [];
   async function* oneByOne() {
@@ -54,7 +54,7 @@ export async function replay(
       told.push(JSON.parse(text) as Record<string, unknown>);
       return undefined;
     },
-    complain: (text) => complaints.push(text),
+    printError: (text) => complaints.push(text),
   });
   return { wrong, told, complaints };
 }

@@ -4,7 +4,7 @@ import { instantOf, isoOf } from "../../server/domain/instant.ts";
  * A healthy feeder's log of any length, a report a minute: food by day, a scale that sinks with it, a refill when it runs low,
  * and frost at night. Whoever refills only below 400 g lets "food low" stand for much of the time. Told line by line, so that a long one costs no memory. Invented: Alder Croft, feeder Rowan.
  */
-export function* longLog(reports: number, refillBelowGrams = 1_200): Generator<string> {
+export function* generateLongLog(reports: number, refillBelowGrams = 1_200): Generator<string> {
   const feeder = "rowan";
   const start = instantOf("2026-01-01T00:00:00Z");
   const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };

@@ -2,7 +2,7 @@ import { setFlagsFromString } from "node:v8";
 import { runInNewContext } from "node:vm";
 import { describe, expect, it } from "vitest";
 import { runReplay } from "../../server/replay/run.ts";
-import { longLog } from "./longLog.ts";
+import { generateLongLog } from "./longLog.ts";
 
 setFlagsFromString("--expose-gc");
 const collectGarbage = runInNewContext("gc") as () => void;
@@ -12,7 +12,7 @@ async function growth(reports: number, keep: (line: string) => void, refillBelow
   const live: number[] = [];
   async function* measured() {
     let number = 0;
-    for (const line of longLog(reports, refillBelowGrams)) {
+    for (const line of generateLongLog(reports, refillBelowGrams)) {
       keep(line);
       yield line;
       number += 1;
@@ -27,7 +27,7 @@ async function growth(reports: number, keep: (line: string) => void, refillBelow
     hourly: false,
     summary: true,
     out: () => undefined,
-    complain: (text) => expect.fail(text),
+    printError: (text) => expect.fail(text),
   });
   expect(wrong).toBe(0);
   const [half, whole] = live;

@@ -1,18 +1,18 @@
 import { describe, expect, it } from "vitest";
 import { minutes, seconds } from "../../server/domain/instant.ts";
 import type { FeederRow } from "../../server/ports.ts";
-import { playFlakyDay } from "../sim/flakyYard.ts";
-import { openHouse } from "../support/house.ts";
-import { PlayedDay } from "./playedDay.ts";
-import { asTold, replayed } from "./replayed.ts";
+import { simulateUnreliableDay } from "../networkFaults/unreliableDay.ts";
+import { openTestServer } from "../support/testServer.ts";
+import { replayLog, storedAlarms } from "./replayLog.ts";
+import { ServerDay } from "./serverDay.ts";
 
 describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
   it("replays to the very alarms and the very state that the server has, after a day with faults and a keeper's hands", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     await day.live(60);
     await day.keeper("refills", { what: { kind: "added", grams: 300 } });
     await day.live(20);
-    day.fail("jam");
+    day.fail("trayJammed");
     await day.live(15);
     await day.keeper("alarms/trayJammed/acknowledge");
     await day.live(5);
@@ -37,14 +37,14 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     await day.keeper("refills", { what: { kind: "filled" } });
     await day.live(300);
 
-    const changes = asTold(await day.changes());
+    const changes = storedAlarms(await day.changes());
     for (const reached of ["trayJammed acknowledged", "feederSilent shelved", "feederSilent unacknowledged"]) {
       expect(changes.join("\n")).toContain(reached); // the day must hold what it is to prove
     }
     expect(changes.join("\n")).toContain("motorNotTurning normal");
 
     const log = await day.log();
-    const { replay, alarms } = replayed(log);
+    const { replay, alarms } = replayLog(log);
     expect(alarms).toEqual(changes);
     const state = await day.state();
     expect(replay.stateOf(day.feeder)?.hopper).toEqual(state.hopper);
@@ -52,11 +52,11 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
   });
 
   it("replays to the very state where alarms were answered late, reset, taken out of service and put away", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     await day.live(60);
-    day.fail("jam");
+    day.fail("trayJammed");
     await day.live(20);
-    const jam = (await day.house.look(day.feeder)).alarms.find(({ fault }) => fault === "trayJammed");
+    const jam = (await day.house.runPeriodicCheck(day.feeder)).alarms.find(({ fault }) => fault === "trayJammed");
     await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: day.iso(-900) }); // of an older raise
     await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: jam?.raisedAt });
     await day.keeper("alarms/scaleSilent/out-of-service", { why: "The load cell is being glued." });
@@ -69,16 +69,16 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     await day.settings({ duty: "inGarden" });
     await day.live(10);
     const state = await day.state();
-    expect(state.alarms.trayJammed).toMatchObject({ phase: "acknowledged", acknowledgedBy: "Keeper" });
-    expect(state.alarms.scaleSilent).toMatchObject({ phase: "outOfService", outBy: "Keeper" });
-    const { replay, alarms } = replayed(await day.log());
-    expect(alarms).toEqual(asTold(await day.changes()));
+    expect(state.alarms.trayJammed).toMatchObject({ state: "acknowledged", acknowledgedBy: "Keeper" });
+    expect(state.alarms.scaleSilent).toMatchObject({ state: "outOfService", outBy: "Keeper" });
+    const { replay, alarms } = replayLog(await day.log());
+    expect(alarms).toEqual(storedAlarms(await day.changes()));
     expect(replay.stateOf(day.feeder)).toEqual(state);
   });
 
   it("leaves out a sensor that the keeper has unticked, although it goes on speaking", async () => {
-    const day = await PlayedDay.begin();
-    const { sensors } = (await day.house.look(day.feeder)).settings;
+    const day = await ServerDay.begin();
+    const { sensors } = (await day.house.runPeriodicCheck(day.feeder)).settings;
     await day.house.app.inject({
       method: "PATCH",
       url: `/api/v1/feeders/${day.feeder}`,
@@ -87,19 +87,19 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     });
     await day.live(30);
     await day.report();
-    const { replay } = replayed(await day.log());
+    const { replay } = replayLog(await day.log());
     expect((await day.state()).settings.sensors.scale).toBe(false);
     expect(replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
   it("holds each event once, though the feeder told it twice, and what the feeder was refused not at all", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     const press = (seq: number) => ({ seq, uptimeMs: seq * 1_000, kind: "press" });
     const report = { boot: "b-1", sentUptimeMs: 60_000, readings: { airCelsius: -127 }, events: [press(1), press(2)] };
     expect(await day.say(report)).toBe(200);
-    day.house.clock.pass(minutes(1));
+    day.house.clock.advance(minutes(1));
     expect(await day.say({ ...report, events: [press(1), press(2), press(3), { seq: 4, kind: "press" }] })).toBe(200);
-    day.house.clock.pass(minutes(1));
+    day.house.clock.advance(minutes(1));
     const left = { boot: "b-0", sentUptimeMs: null, events: [press(7)] };
     expect(await day.say(left)).toBe(200);
     const log = await day.log();
@@ -115,16 +115,16 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
       [7],
     ]);
     expect(lines[0]).toMatchObject({ feeder: day.feeder, settings: { name: "Rowan", zone: "Europe/Stockholm" } });
-    expect(replayed(log).replay.stateOf(day.feeder)).toEqual(await day.state());
+    expect(replayLog(log).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
   it("is read a page at a time, and whole: more reports and more events than a page holds", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     let seq = 0;
     for (let report = 1; report <= 620; report += 1) {
       const events = Array.from({ length: 3 }, () => ({ seq: ++seq, uptimeMs: report * 1_000, kind: "visit" }));
       expect(await day.say({ boot: `b-${report % 2}`, sentUptimeMs: report * 1_000, events })).toBe(200);
-      day.house.clock.pass(minutes(1) as never);
+      day.house.clock.advance(minutes(1) as never);
     }
     const lines = (await day.log())
       .trimEnd()
@@ -143,11 +143,11 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
   });
 
   it("tells each event with the report that brought it first, though a later number came before", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     const visits = (...seqs: number[]) => seqs.map((seq) => ({ seq, uptimeMs: 1_000, kind: "visit" }));
     for (const [index, events] of [visits(1, 3), visits(2), visits(4)].entries()) {
       expect(await day.say({ boot: "b-1", sentUptimeMs: 60_000 * (index + 1), events })).toBe(200);
-      day.house.clock.pass(minutes(1));
+      day.house.clock.advance(minutes(1));
     }
     const log = await day.log();
     const lines = log
@@ -160,32 +160,32 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
       [2],
       [4],
     ]);
-    expect(replayed(log).replay.stateOf(day.feeder)).toEqual(await day.state());
+    expect(replayLog(log).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
   it("replays to the very state after a day on a bad line, with reports lost, doubled and late, and boots lost", async () => {
-    const house = await openHouse();
-    await playFlakyDay(house, 3);
+    const house = await openTestServer();
+    await simulateUnreliableDay(house, 3);
     const [row] = await house.store.yards.feeders();
     const { id, state } = row as FeederRow;
     const log = (await house.app.inject({ url: `/api/v1/feeders/${id}/log`, headers: house.keeper })).body;
-    expect(replayed(log).replay.stateOf(id)).toEqual(state);
+    expect(replayLog(log).replay.stateOf(id)).toEqual(state);
   });
 
   it("tells a report and an act in the order in which they were taken, also where the clock tells them otherwise", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     await day.keeper("refills", { what: { kind: "added", grams: 300 } });
     const portion = { seq: 1, uptimeMs: 59_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     await day.say({ boot: "b-1", sentUptimeMs: 60_000, readings: { hopperGrams: 290 }, events: [portion] });
-    day.house.clock.pass(seconds(-3)); // so that the keeper's hand comes at the very moment of the report
+    day.house.clock.advance(seconds(-3)); // so that the keeper's hand comes at the very moment of the report
     await day.keeper("refills", { what: { kind: "level", grams: 100 } });
-    day.house.clock.pass(seconds(-20));
+    day.house.clock.advance(seconds(-20));
     await day.say({ boot: "b-1", sentUptimeMs: 61_000, readings: { hopperGrams: 280 } });
-    expect(replayed(await day.log()).replay.stateOf(day.feeder)).toEqual(await day.state());
+    expect(replayLog(await day.log()).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
   it("is a file for keepers only", async () => {
-    const { house, feeder } = await PlayedDay.begin();
+    const { house, feeder } = await ServerDay.begin();
     const url = `/api/v1/feeders/${feeder}/log`;
     expect((await house.app.inject({ url })).statusCode).toBe(401);
     expect((await house.app.inject({ url: "/api/v1/feeders/none/log", headers: house.keeper })).statusCode).toBe(404);

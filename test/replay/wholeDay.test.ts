@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { FeederState } from "../../server/domain/feeder.ts";
-import { PlayedDay } from "./playedDay.ts";
-import { asTold, replayed, type Told } from "./replayed.ts";
+import { type ReplayedAlarms, replayLog, storedAlarms } from "./replayLog.ts";
+import { ServerDay } from "./serverDay.ts";
 
 /**
  * Goal: a downloaded log replays to the very state and the very alarms of the server, whatever was done to the feeder that day.
@@ -10,7 +10,7 @@ import { asTold, replayed, type Told } from "./replayed.ts";
  */
 describe("a day with everything in it", { timeout: 240_000 }, () => {
   it("replays exactly, and wouldn't if any of it were missing from the log", async () => {
-    const day = await PlayedDay.begin();
+    const day = await ServerDay.begin();
     const berit = await day.secondKeeper("Berit");
     await day.live(40);
     await day.keeper("refills", { what: { kind: "added", grams: 300 } });
@@ -31,10 +31,10 @@ describe("a day with everything in it", { timeout: 240_000 }, () => {
     await day.keeper("refills", { at: day.iso(-120), what: { kind: "level", grams: 1_400 } });
     await day.live(5);
 
-    day.house.sockets.deliver = () => true; // an order leaves at once for a feeder that holds its line
+    day.house.sockets.sendOrders = () => true; // an order leaves at once for a feeder that holds its line
     await day.keeper("orders", { kind: "resume" });
     await day.keeper("alarms/scaleSilent/shelve", { until: day.iso(600) });
-    day.fail("jam");
+    day.fail("trayJammed");
     await day.live(25);
     await day.keeper("alarms/trayJammed/acknowledge", {}, berit);
     await day.live(2);
@@ -43,21 +43,21 @@ describe("a day with everything in it", { timeout: 240_000 }, () => {
 
     const state = await day.state();
     expect(JSON.stringify(state.alarms.trayJammed)).toContain('"Berit"');
-    expect(state.alarms.scaleSilent).toMatchObject({ phase: "shelved", shelvedBy: "Keeper" });
-    expect(state.orders.newest).toMatchObject({ kind: "resume", phase: "confirmed" });
+    expect(state.alarms.scaleSilent).toMatchObject({ state: "shelved", shelvedBy: "Keeper" });
+    expect(state.orders.newest).toMatchObject({ kind: "resume", status: "confirmed" });
     const log = await day.log();
-    const alarms = asTold(await day.changes());
-    const told = replayed(log);
+    const alarms = storedAlarms(await day.changes());
+    const told = replayLog(log);
     expect(told.alarms).toEqual(alarms);
     expect(told.replay.stateOf(day.feeder)).toEqual(state);
 
-    const same = ({ replay, alarms: found }: Told) =>
+    const same = ({ replay, alarms: found }: ReplayedAlarms) =>
       plain(replay.stateOf(day.feeder)) === plain(state) && found.join() === alarms.join();
     expect(same(told)).toBe(true);
     for (const [missing, falsify] of Object.entries(falsified)) {
       const lines = falsify(log.trimEnd().split("\n"));
       expect(lines.join("\n"), `the day must hold ${missing}`).not.toBe(log.trimEnd());
-      expect(same(replayed(lines.join("\n"))), `a log without ${missing}`).toBe(false);
+      expect(same(replayLog(lines.join("\n"))), `a log without ${missing}`).toBe(false);
     }
   });
 });

@@ -3,10 +3,10 @@ import { describe, expect, it } from "vitest";
 import { z } from "zod";
 import { addFeederRequest, changeFeederRequest, personRequest, yardRequest } from "../../server/contract/api.ts";
 import { hours, minutes } from "../../server/domain/instant.ts";
-import { advanceDueCalls } from "../../server/flows/calls.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
-import { patrol } from "../../server/flows/patrol.ts";
-import { openHouse } from "../support/house.ts";
+import { advanceDueEscalations } from "../../server/flows/escalations.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 /**
  * Nothing that a keeper can store may make a report, the first page, a digest or a tick throw. Values are made from the contract's
@@ -82,7 +82,7 @@ const someOf = (schema: z.ZodType) => {
 
 describe("whatever a keeper stores", { timeout: 120_000 }, () => {
   it("makes no report, no page, no digest and no tick fail", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const send = (method: "PATCH" | "POST", url: string, payload: object) =>
       house.app.inject({ method, url: `/api/v1/${url}`, headers: house.keeper, payload });
     const people = (
@@ -98,16 +98,16 @@ describe("whatever a keeper stores", { timeout: 120_000 }, () => {
       if (status < 300) taken.set(what, (taken.get(what) ?? 0) + 1);
     };
     const live = async (with_: { readonly hopperGrams: number; readonly airCelsius: number }) => {
-      house.clock.pass(minutes(7));
+      house.clock.advance(minutes(7));
       seq += 1;
       const uptimeMs = seq * minutes(7);
       const events = [{ seq, uptimeMs, kind: seq % 2 ? "portion" : "deposit", ...(seq % 2 ? { cause: "press" } : {}) }];
       const answer = await house.report(key, { boot: "b-1", sentUptimeMs: uptimeMs, readings: with_, events });
       expect(answer.status, JSON.stringify(answer.body)).toBe(200);
       expect((await house.app.inject({ url: "/api/v1/home", headers: house.keeper })).statusCode).toBe(200);
-      house.clock.pass(hours(5)); // silence, digest times and quiet hours come and go
-      await patrol(house.ports);
-      await advanceDueCalls(house.ports);
+      house.clock.advance(hours(5)); // silence, digest times and quiet hours come and go
+      await runPeriodicChecks(house.ports);
+      await advanceDueEscalations(house.ports);
       await sendDueDigests(house.ports);
       const day = new Date(house.clock.now()).toISOString().slice(0, 10);
       const url = `/api/v1/feeders/${feeder.id}/day?date=${day}`;

@@ -1,11 +1,11 @@
 import { describe, expect, it } from "vitest";
-import { openHouse } from "../support/house.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 /** What the fuzz found once, and how it is answered now. */
 
 describe("a request that nothing can be made of", () => {
   it("names the address where that can't be decoded or has too long a part, as a problem document", async () => {
-    const { app, keeper } = await openHouse();
+    const { app, keeper } = await openTestServer();
     for (const [url, status] of [
       ["/api/v1/feeders/%ff", 400],
       [`/api/v1/feeders/${"a".repeat(129)}`, 414],
@@ -18,7 +18,7 @@ describe("a request that nothing can be made of", () => {
   });
 
   it("names the whole where the body is no JSON, or isn't packed as it says", async () => {
-    const { app, keeper } = await openHouse();
+    const { app, keeper } = await openTestServer();
     for (const [payload, more] of [
       ["{", {}],
       ["", {}],
@@ -34,7 +34,7 @@ describe("a request that nothing can be made of", () => {
 
 describe("an event whose kind can't even be made text", () => {
   it("is refused by its field, and the rest of the report is stored", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     const events = [
       { seq: 1, uptimeMs: 1, kind: { toString: null } },

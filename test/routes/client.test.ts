@@ -4,7 +4,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { brotliCompressSync, brotliDecompressSync, gunzipSync, gzipSync } from "node:zlib";
 import { describe, expect, it, onTestFinished } from "vitest";
-import { openHouse } from "../support/house.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 const script = "globalThis.early = 1";
 const page = `<!doctype html><script>${script}</script><script type="module" src="/assets/index-abc.js"></script>`;
@@ -23,7 +23,7 @@ async function houseWithClient() {
     writeFileSync(join(clientFolder, `${path}.br`), brotliCompressSync(content));
     writeFileSync(join(clientFolder, `${path}.gz`), gzipSync(content));
   }
-  return openHouse({ clientFolder });
+  return openTestServer({ clientFolder });
 }
 
 describe("the client's files", () => {

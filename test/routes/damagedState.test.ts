@@ -1,9 +1,9 @@
 import { describe, expect, it } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
-import { mendDamaged } from "../../server/flows/mending.ts";
-import { patrol } from "../../server/flows/patrol.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { repairDamaged } from "../../server/flows/repair.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** How a row can be damaged: each is put in the place of a sound state. */
 const damages: [string, (state: string) => string, RegExp][] = [
@@ -35,18 +35,18 @@ const report = (seq: number) => ({
   readings: { hopperGrams: 400, airCelsius: -3 },
   events: [{ seq, uptimeMs: seq * 60_000 - 1_000, kind: "portion", cause: "press", motorMs: 900 }],
 });
-const home = (house: House) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+const home = (house: TestServer) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
 
 /** Rowan, whose state is damaged, and Larch beside it, after ten minutes of reports. */
 async function withDamage(damage: (state: string) => string) {
-  const house = await openHouse();
+  const house = await openTestServer();
   const rowan = await house.addFeeder({ name: "Rowan", hopperCapacityGrams: 1_200 });
   const larch = await house.addFeeder({ name: "Larch" });
   for (let seq = 1; seq <= 10; seq += 1) {
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     for (const { key } of [rowan, larch]) expect((await house.report(key, report(seq))).status).toBe(200);
   }
-  await patrol(house.ports);
+  await runPeriodicChecks(house.ports);
   const read = house.connections.direct.prepare(`SELECT "state" FROM "Feeder" WHERE "id" = ?`).pluck();
   const sound = read.get(rowan.feeder.id) as string;
   const put = house.connections.direct.prepare(
@@ -60,11 +60,11 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
   it("is told in a sentence, stops no other feeder, and is rebuilt from the record", async () => {
     const { house, rowan, larch, sound, damaged } = await withDamage(damage);
     // Before it is rebuilt: patrol looks at the other, its reports are taken, digests and the first page go on.
-    house.clock.pass(minutes(1));
-    await expect(patrol(house.ports)).rejects.toThrow("1 feeders could not be looked at");
+    house.clock.advance(minutes(1));
+    await expect(runPeriodicChecks(house.ports)).rejects.toThrow("1 feeders could not be looked at");
     expect((await house.report(larch.key, report(11))).status).toBe(200);
     await sendDueDigests(house.ports);
-    const [told] = await house.store.yards.damaged();
+    const [told] = await house.store.yards.damagedFeeders();
     expect(told).toMatchObject({ id: rowan.feeder.id, name: "Rowan", problem: expect.stringMatching(problem) });
     const refused = await house.report(rowan.key, report(11));
     expect([refused.status, refused.headers["retry-after"]]).toEqual([503, "20"]);
@@ -72,17 +72,19 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
 
     // That report had it rebuilt: it lacks nothing, and the feeder sends again what it kept.
     const written = log();
-    await mendDamaged(house.ports, written);
-    expect(await house.store.yards.damaged()).toEqual([]);
+    await repairDamaged(house.ports, written);
+    expect(await house.store.yards.damagedFeeders()).toEqual([]);
     const row = await house.store.yards.feeder(rowan.feeder.id);
     const { nextLookAt: _look, ...same } = { nextLookAt: 0, ...row?.state };
-    expect({ ...same, foresight: null }).toEqual({ ...sound, foresight: null });
+    expect({ ...same, hopperForecast: null }).toEqual({ ...sound, foresight: null });
     expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
     const kept = house.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();
     expect(kept.get(rowan.feeder.id)).toBe(damaged);
-    expect((await house.look(rowan.feeder.id)).words).toContain("was damaged, and was rebuilt from its record");
-    expect((await house.look(larch.feeder.id)).words).not.toContain("damaged");
-    await patrol(house.ports);
+    expect((await house.runPeriodicCheck(rowan.feeder.id)).summary).toContain(
+      "was damaged, and was rebuilt from its record",
+    );
+    expect((await house.runPeriodicCheck(larch.feeder.id)).summary).not.toContain("damaged");
+    await runPeriodicChecks(house.ports);
   });
 });
 
@@ -94,7 +96,7 @@ describe("a damaged feeder", () => {
     const [yard] = seen.json().yards;
     expect(yard.feeders.map(({ id }: { id: string }) => id)).toEqual([larch.feeder.id]);
     expect(yard.damaged).toMatchObject([{ name: "Rowan", words: expect.stringContaining("being rebuilt") }]);
-    await mendDamaged(house.ports, log());
+    await repairDamaged(house.ports, log());
     expect((await home(house)).json().yards[0]).toMatchObject({ damaged: [], feeders: [{}, {}] });
   });
 
@@ -102,7 +104,7 @@ describe("a damaged feeder", () => {
     const { house } = await withDamage(() => "{");
     const again = await house.restart();
     const written = log();
-    await mendDamaged(again.ports, written);
+    await repairDamaged(again.ports, written);
     expect(written.lines).toEqual([
       expect.stringMatching(/^The stored state of feeder Rowan .* It is rebuilt from its record/),
     ]);
@@ -121,7 +123,7 @@ describe("a damaged feeder", () => {
     const { house, rowan } = await withDamage(() => "{");
     house.connections.direct.prepare(`UPDATE "KeeperAct" SET "said" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
     const written = log();
-    await mendDamaged(house.ports, written);
+    await repairDamaged(house.ports, written);
     expect(written.lines.join()).toContain("1 lines of the record could not be read");
     expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
   });

@@ -1,20 +1,20 @@
 import { describe, expect, it } from "vitest";
 import type { DigestView } from "../../server/contract/api.ts";
+import type { Email } from "../../server/domain/email/email.ts";
 import { after, days, hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
-import type { Letter } from "../../server/domain/letters/letter.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
 import { drainOutbox } from "../../server/flows/outbox.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-const digestOf = (house: House, date?: string) =>
+const digestOf = (house: TestServer, date?: string) =>
   house.app.inject({
     url: `/api/v1/yards/${house.yard}/digest${date === undefined ? "" : `?date=${date}`}`,
     headers: house.keeper,
   });
 
 /** From ten in the morning (Stockholm) on the 15th of January until the first digest, a report an hour. */
-async function aDayLater(): Promise<House> {
-  const house = await openHouse();
+async function aDayLater(): Promise<TestServer> {
+  const house = await openTestServer();
   const { key } = await house.addFeeder({ name: "Rowan" });
   for (let hour = 0; hour < 46; hour += hour < 18 ? 2 : 1) {
     const events =
@@ -35,7 +35,7 @@ async function aDayLater(): Promise<House> {
     const readings = { airCelsius: -6, humidityPercent: 60 };
     const report = { boot: "b-1", sentUptimeMs: hour * 3_600_000 + 5_000, readings, events };
     expect((await house.report(key, report)).status).toBe(200);
-    house.clock.pass(hours(hour < 18 ? 2 : 1));
+    house.clock.advance(hours(hour < 18 ? 2 : 1));
   }
   // 07:00Z on the 17th is 08:00 in Stockholm.
   expect(await sendDueDigests(house.ports)).toBe(1);
@@ -44,7 +44,7 @@ async function aDayLater(): Promise<House> {
 
 describe("the digest's door", () => {
   it("says that there has been none, and opens to keepers only", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     expect((await digestOf(house)).statusCode).toBe(404);
     expect((await digestOf(house)).json().detail).toBe("There has been no digest yet.");
     expect((await house.app.inject({ url: `/api/v1/yards/${house.yard}/digest` })).statusCode).toBe(401);
@@ -57,14 +57,14 @@ describe("the digest's door", () => {
     const digest = answer.json() as DigestView;
     expect(digest).toMatchObject({ yard: house.yard, date: "2026-01-17", dates: ["2026-01-17"] });
     const lines = (heading: string) => digest.sections.find((each) => each.heading === heading)?.lines;
-    expect(digest.title.endsWith(digest.gist)).toBe(true);
+    expect(digest.title.endsWith(digest.summary)).toBe(true);
     expect(lines("Tonight")).toEqual(["Frost likely, about −6 °C."]);
     expect(lines("Deposits and pay")).toEqual(["Rowan: no deposit yesterday."]); // it was the day before
     expect((await digestOf(house, "2026-01-17")).json()).toEqual(digest);
   });
 
   it("finds a day's deposits with their pay, and keeps one a date whatever is asked", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder({ name: "Rowan" });
     const events = [
       { seq: 1, uptimeMs: 1_000, kind: "deposit", metal: true },
@@ -72,9 +72,9 @@ describe("the digest's door", () => {
       { seq: 3, uptimeMs: 60_000, kind: "visit" },
     ];
     await house.report(key, { boot: "b-1", sentUptimeMs: 61_000, events });
-    house.clock.pass(hours(22));
+    house.clock.advance(hours(22));
     expect(await sendDueDigests(house.ports)).toBe(1);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect(await sendDueDigests(house.ports)).toBe(0);
     const { sections } = (await digestOf(house)).json() as DigestView;
     const lines = (heading: string) => sections.find((each) => each.heading === heading)?.lines;
@@ -93,10 +93,10 @@ describe("the digest's door", () => {
   });
 
   it("lists the last eight dates", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await house.addFeeder({ name: "Rowan" });
     for (let day = 0; day < 10; day += 1) {
-      house.clock.pass(days(1));
+      house.clock.advance(days(1));
       await sendDueDigests(house.ports);
     }
     const { dates } = (await digestOf(house)).json() as DigestView;
@@ -106,7 +106,7 @@ describe("the digest's door", () => {
 });
 
 describe("telling that a feeder was cleaned", () => {
-  const tell = (house: House, feeder: string, payload?: object) =>
+  const tell = (house: TestServer, feeder: string, payload?: object) =>
     house.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${feeder}/cleaned`,
@@ -115,13 +115,13 @@ describe("telling that a feeder was cleaned", () => {
     });
 
   it("is kept with its own time, the latest counts, and it stands in the feeder's record", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder } = await house.addFeeder();
     expect(feeder.cleanedAt).toBeNull();
     expect((await tell(house, feeder.id, {})).statusCode).toBe(200);
-    const { cleanedAt } = await house.look(feeder.id);
+    const { cleanedAt } = await house.runPeriodicCheck(feeder.id);
     expect(Date.parse(cleanedAt ?? "") - house.clock.now()).toBeLessThan(1_000);
-    house.clock.pass(days(3));
+    house.clock.advance(days(3));
     const earlier = isoOf(after(house.clock.now(), days(-1)));
     expect((await tell(house, feeder.id, { at: earlier })).json().cleanedAt).toBe(earlier);
     const older = isoOf(after(house.clock.now(), days(-2)));
@@ -131,7 +131,7 @@ describe("telling that a feeder was cleaned", () => {
   });
 
   it("refuses a time in the future, one that lies far back, and a feeder that isn't there", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder } = await house.addFeeder();
     const at = (span: number) => ({ at: isoOf(after(house.clock.now(), days(span))) });
     expect((await tell(house, feeder.id, at(1))).json().errors).toEqual([
@@ -144,23 +144,23 @@ describe("telling that a feeder was cleaned", () => {
 
 describe("the digest", () => {
   it("goes by letter, in text and in HTML, with its headings and nothing that could run", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await house.addFeeder({ name: "<b>Rowan</b> & co" });
     const [member] = await house.store.people.membersOf(house.yard);
     if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
-    await house.store.people.changeMail(member.person.id, "ada@alder.example", house.clock.now());
-    await house.store.people.changeMember(house.yard, member.person.id, { digestBy: "mail" }, house.clock.now());
-    const letters: Letter[] = [];
+    await house.store.people.changeEmail(member.person.id, "ada@alder.example", house.clock.now());
+    await house.store.people.changeMember(house.yard, member.person.id, { digestBy: "email" }, house.clock.now());
+    const letters: Email[] = [];
     const { mail } = house;
     mail.send = async (_to, letter) => {
       letters.push(letter);
       return mail.answer;
     };
-    house.clock.pass(hours(22));
+    house.clock.advance(hours(22));
     expect(await sendDueDigests(house.ports)).toBe(1);
     const limits = {
       publicUrl: "https://pieward.example",
-      exchangeMax: { push: seconds(10), mail: seconds(30) },
+      attemptMax: { push: seconds(10), email: seconds(30) },
       queueMax: seconds(10),
       claimFor: minutes(1),
       most: 10,
@@ -177,32 +177,32 @@ describe("the digest", () => {
   });
 
   it("lists each thing that it counts with its page, on the page as a path and in the letter as an address", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan" });
     await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
     const [member] = await house.store.people.membersOf(house.yard);
     if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
-    await house.store.people.changeMail(member.person.id, "ada@alder.example", house.clock.now());
-    await house.store.people.changeMember(house.yard, member.person.id, { digestBy: "mail" }, house.clock.now());
-    const letters: Letter[] = [];
+    await house.store.people.changeEmail(member.person.id, "ada@alder.example", house.clock.now());
+    await house.store.people.changeMember(house.yard, member.person.id, { digestBy: "email" }, house.clock.now());
+    const letters: Email[] = [];
     const { mail } = house;
     mail.send = async (_to, letter) => {
       letters.push(letter);
       return mail.answer;
     };
-    house.clock.pass(hours(22));
+    house.clock.advance(hours(22));
     expect(await sendDueDigests(house.ports)).toBe(1);
-    const { gist, sections } = (await digestOf(house)).json() as DigestView;
+    const { summary: gist, sections } = (await digestOf(house)).json() as DigestView;
     expect(gist).toBe("2 things to do");
     expect(sections[0]?.lines).toHaveLength(2);
-    expect(sections[0]?.opens).toEqual([`/feeders/${feeder.id}/refill`, `/feeders/${feeder.id}/settings`]);
+    expect(sections[0]?.links).toEqual([`/feeders/${feeder.id}/refill`, `/feeders/${feeder.id}/settings`]);
     const limits = {
       ...{ publicUrl: "https://pieward.example/", queueMax: seconds(10), claimFor: minutes(1), most: 10 },
-      ...{ exchangeMax: { push: seconds(10), mail: seconds(30) }, jitter: () => 0 },
+      ...{ attemptMax: { push: seconds(10), email: seconds(30) }, jitter: () => 0 },
       log: { error: (_: unknown, words: string) => expect(words).toBe("") },
     };
     await drainOutbox(house.ports, limits);
-    for (const path of sections[0]?.opens ?? []) {
+    for (const path of sections[0]?.links ?? []) {
       expect(letters[0]?.text).toContain(`\n  https://pieward.example${path}\n`);
       expect(letters[0]?.html).toContain(`href="https://pieward.example${path}"`);
     }

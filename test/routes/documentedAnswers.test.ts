@@ -2,9 +2,9 @@ import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { z } from "zod";
 import { reportExample } from "../../server/contract/reportExample.ts";
-import { openHouse } from "../support/house.ts";
 import { projectFolder } from "../support/imports.ts";
-import { asked, invited } from "../support/people.ts";
+import { joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer } from "../support/testServer.ts";
 import { viewSchemas } from "../support/viewSchemas.ts";
 
 /** What keepers' routes answer is documented from the types that they answer with. */
@@ -109,7 +109,7 @@ const provedElsewhere: readonly string[] = [
 ];
 
 async function opened() {
-  const house = await openHouse();
+  const house = await openTestServer();
   const { feeder, key } = await house.addFeeder();
   await house.report(key, reportExample);
   const paths = (await house.app.inject({ url: "/api/docs/json" })).json().paths as Record<
@@ -123,17 +123,17 @@ async function opened() {
     }
   }
   for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
-  const person = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id as string;
+  const person = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id as string;
   const named: Headers = { yard: house.yard, feeder: feeder.id, fault: "foodLow", person };
   const openInvite = async () => {
-    const { invites } = (await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json();
+    const { invites } = (await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json();
     return (invites[0]?.id as string | undefined) ?? "none";
   };
   const ask = async (door: string, headers: Headers, body?: object) => {
     const [method, path = ""] = door.split(" ") as ["GET", string];
     if (path.includes(":invite")) named.invite = await openInvite();
     const payload = body && "yard" in body ? { ...body, yard: house.yard } : body;
-    return asked(
+    return requestAs(
       house,
       method,
       path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name),
@@ -172,7 +172,7 @@ describe("each of the keeper's routes", () => {
 
   it("is open to whom the page says, and to nobody else", async () => {
     const { house, routes, ask } = await opened();
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     for (const [door, body] of requests.filter(([one]) => !one.endsWith("/session"))) {
       const who = routes.get(door)?.["x-who-may"] ?? "";
       expect([door, (await ask(door, { "x-pieward": "1" }, body)).statusCode]).toEqual([door, 401]);

@@ -9,8 +9,8 @@ import type { OpenApi } from "../../server/routes/documentation/openApiShape.ts"
 import { documentationPage } from "../../server/routes/documentation/page.ts";
 import { style } from "../../server/routes/documentation/style.ts";
 import { type DocumentedPage, documentedPage } from "../support/documentedPage.ts";
-import { type House, openHouse } from "../support/house.ts";
 import { projectFolder } from "../support/imports.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Every example on the documentation's page is posted as it stands there, and answered as the page says. */
 
@@ -22,8 +22,8 @@ interface Answered {
 }
 
 /** The server's clock stands at the time that the examples show. */
-async function opened(): Promise<{ house: House; page: DocumentedPage; key: string; feeder: string }> {
-  const house = await openHouse();
+async function opened(): Promise<{ house: TestServer; page: DocumentedPage; key: string; feeder: string }> {
+  const house = await openTestServer();
   const { key, feeder } = await house.addFeeder();
   return { house, page: await documentedPage(house), key, feeder: feeder.id };
 }
@@ -33,7 +33,7 @@ describe("the examples of reports", () => {
     const { house, page, key } = await opened();
     const first = await house.report(key, page.example("report-example"));
     expect([first.status, first.body]).toEqual([200, parsed(page, "answer-example")]);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     const partly = await house.report(key, page.example("report-partly"));
     expect([partly.status, partly.body]).toEqual([200, parsed(page, "answer-partly")]);
     expect((partly.body as { refused: object[] }).refused).toHaveLength(2);
@@ -81,11 +81,11 @@ describe("the example of an order", () => {
     const { id, kind } = shown.orders[0];
     const url = `/api/v1/feeders/${feeder}/orders`;
     await house.app.inject({ method: "POST", url, headers: house.keeper, payload: { id, kind } });
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     const handedOut = await house.report(key, { boot: "b-7f3a91c2", sentUptimeMs: 183_456 });
     expect(handedOut.body).toEqual(shown);
 
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     const events = [parsed(page, "order-done")];
     const done = await house.report(key, {
       boot: "b-7f3a91c2",
@@ -94,7 +94,7 @@ describe("the example of an order", () => {
       events,
     });
     expect(done.body).toMatchObject({ refused: [], orders: [] });
-    expect((await house.look(feeder)).pause.order).toMatchObject({ id, phase: "confirmed" });
+    expect((await house.runPeriodicCheck(feeder)).pause.order).toMatchObject({ id, status: "confirmed" });
   });
 });
 
@@ -135,9 +135,9 @@ describe("the worked signature", () => {
     const signed = (payload: string) => house.app.inject({ method: "POST", url: "/api/v1/report", headers, payload });
     expect((await signed(value("body"))).statusCode).toBe(200);
     expect((await signed(`${value("body")} `)).statusCode).toBe(401); // one byte more
-    house.clock.pass(minutes(5));
+    house.clock.advance(minutes(5));
     expect((await signed(value("body"))).statusCode).toBe(200);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect((await signed(value("body"))).statusCode).toBe(401);
   });
 });

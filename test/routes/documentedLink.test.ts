@@ -8,15 +8,15 @@ import { linkCloses, linkFrameSchemas } from "../../server/contract/linkFrames.t
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { pingEveryMilliseconds } from "../../server/routes/feederLink.ts";
 import { documentedPage } from "../support/documentedPage.ts";
-import { type House, openHouse } from "../support/house.ts";
 import { projectFolder } from "../support/imports.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** What the documentation's page says of the socket, done on a socket. */
 
-const portOf = (house: House) => (house.app.server.address() as AddressInfo).port;
+const portOf = (house: TestServer) => (house.app.server.address() as AddressInfo).port;
 
 /** An open socket of a feeder. */
-async function openSocket(house: House, authorization: string, options: WebSocket.ClientOptions = {}) {
+async function openSocket(house: TestServer, authorization: string, options: WebSocket.ClientOptions = {}) {
   const headers = { authorization };
   const socket = new WebSocket(`ws://127.0.0.1:${portOf(house)}/api/v1/link`, { headers, ...options });
   onTestFinished(() => socket.terminate());
@@ -31,14 +31,14 @@ async function openSocket(house: House, authorization: string, options: WebSocke
   return { socket, next, closed };
 }
 
-async function opened(options: Parameters<typeof openHouse>[0] = {}) {
-  const house = await openHouse(options);
+async function opened(options: Parameters<typeof openTestServer>[0] = {}) {
+  const house = await openTestServer(options);
   const { key, feeder } = await house.addFeeder();
   await house.app.listen({ port: 0, host: "127.0.0.1" });
   return { house, key, feeder: feeder.id, page: await documentedPage(house) };
 }
 
-const ask = (house: House, feeder: string, order: object) =>
+const ask = (house: TestServer, feeder: string, order: object) =>
   house.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/orders`, headers: house.keeper, payload: order });
 
 describe("each frame on the page", () => {
@@ -112,17 +112,16 @@ describe("who may open it", () => {
 });
 
 /** How each close code on the page comes about. */
-const endings: Readonly<Record<string, (house: House, key: string, feeder: string, link: Opened) => Promise<unknown>>> =
-  {
-    [linkCloses.replaced.code]: (house, key) => openSocket(house, `Bearer ${key}`),
-    [linkCloses.keyChanged.code]: (house, _, feeder) =>
-      Promise.resolve(
-        house.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/key`, headers: house.keeper }),
-      ),
-    [linkCloses.stopping.code]: async (house) => house.sockets.closeAll(),
-    1007: async (_house, _key, _feeder, { socket }) => socket.send(Buffer.from([0xc3, 0x28]), { binary: false }),
-    1009: async (_house, _key, _feeder, { socket }) => socket.send("x".repeat(1_048_577)),
-  };
+const endings: Readonly<
+  Record<string, (house: TestServer, key: string, feeder: string, link: Opened) => Promise<unknown>>
+> = {
+  [linkCloses.replaced.code]: (house, key) => openSocket(house, `Bearer ${key}`),
+  [linkCloses.keyChanged.code]: (house, _, feeder) =>
+    Promise.resolve(house.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/key`, headers: house.keeper })),
+  [linkCloses.stopping.code]: async (house) => house.sockets.closeAll(),
+  1007: async (_house, _key, _feeder, { socket }) => socket.send(Buffer.from([0xc3, 0x28]), { binary: false }),
+  1009: async (_house, _key, _feeder, { socket }) => socket.send("x".repeat(1_048_577)),
+};
 type Opened = Awaited<ReturnType<typeof openSocket>>;
 
 describe("each close code on the page", () => {

@@ -7,8 +7,8 @@ import WebSocket from "ws";
 import { seconds } from "../../server/domain/instant.ts";
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { type DocumentedPage, documentedPage } from "../support/documentedPage.ts";
-import { type House, openHouse } from "../support/house.ts";
 import { projectFolder } from "../support/imports.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Every refusal on the documentation's page is met at a real door, and every one that the doors can give is on the page. */
 
@@ -23,7 +23,13 @@ const press = (seq: number) => ({ seq, uptimeMs: 5, kind: "press" });
 const plain = (more: object = {}) => JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, ...more });
 const json = "application/json";
 
-async function posted(house: House, authorization: string, body: string, type: string | null = json, url = report) {
+async function posted(
+  house: TestServer,
+  authorization: string,
+  body: string,
+  type: string | null = json,
+  url = report,
+) {
   const headers = { authorization, ...(type === null ? {} : { "content-type": type }) };
   return metIn(await house.app.inject({ method: "POST", url, headers, payload: body }));
 }
@@ -37,7 +43,7 @@ const metIn = (answer: { statusCode: number; headers: Record<string, unknown>; j
 });
 
 /** How each refusal is met, by its name on the page. */
-const meetings: Readonly<Record<string, (house: House, key: string, feeder: string) => Promise<Met>>> = {
+const meetings: Readonly<Record<string, (house: TestServer, key: string, feeder: string) => Promise<Met>>> = {
   notJson: (house, key) => posted(house, `Bearer ${key}`, '{"boot":'),
   unreadable: (house, key) => posted(house, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
   stranger: (house) => posted(house, "Bearer pw_wrong", plain()),
@@ -85,11 +91,11 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
   },
   async overloaded(house, key) {
     await posted(house, `Bearer ${key}`, plain()); // a socket is open by then
-    house.beLate(3_001);
+    house.advanceWithoutTimers(3_001);
     await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
-    house.clock.pass(seconds(2));
+    house.clock.advance(seconds(2));
     const met = await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
-    house.beLate(0);
+    house.advanceWithoutTimers(0);
     return met;
   },
   async bug(house, key) {
@@ -115,13 +121,13 @@ const meetings: Readonly<Record<string, (house: House, key: string, feeder: stri
     return posted(house, `Bearer ${key}`, plain());
   },
   storeDamaged(house, key) {
-    house.store.condition.note({ kind: "damaged", foundAt: house.clock.now(), problem: "as planted" });
+    house.store.condition.recordDamage({ kind: "damaged", foundAt: house.clock.now(), problem: "as planted" });
     return posted(house, `Bearer ${key}`, plain());
   },
 };
 
 /** What a server answers to these bytes, once it has closed the connection. */
-async function bare(house: House, bytes: string): Promise<Met> {
+async function bare(house: TestServer, bytes: string): Promise<Met> {
   await house.app.listen({ port: 0, host: "127.0.0.1" });
   const socket = connect((house.app.server.address() as AddressInfo).port, "127.0.0.1");
   socket.write(bytes);
@@ -138,7 +144,7 @@ async function bare(house: House, bytes: string): Promise<Met> {
 const head = (key: string) =>
   `POST ${report} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: ${json}\r\n`;
 
-const opened = () => openHouse({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
+const opened = () => openTestServer({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
 
 describe("every refusal on the page", () => {
   it.each(Object.keys(meetings))("%s is answered at the door as the page shows it", async (name) => {
@@ -208,7 +214,7 @@ function withWhatDiffers(problem: Record<string, unknown>, feeder: string): unkn
 }
 
 /** The same house, its reports posted over one socket. Whatever is no report still goes over HTTP. */
-function overSocket(house: House, key: string) {
+function overSocket(house: TestServer, key: string) {
   const { port } = house.app.server.address() as AddressInfo;
   const socket = new WebSocket(`ws://127.0.0.1:${port}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
   const open = new Promise((resolve) => socket.once("open", resolve));
@@ -220,7 +226,10 @@ function overSocket(house: House, key: string) {
     const headers = { "content-type": "application/problem+json" };
     return { statusCode: frame.problem?.status ?? 200, headers, json: () => frame.problem ?? {} };
   };
-  return { house: { ...house, app: { ...house.app, inject } } as unknown as House, close: () => socket.terminate() };
+  return {
+    house: { ...house, app: { ...house.app, inject } } as unknown as TestServer,
+    close: () => socket.terminate(),
+  };
 }
 
 // --- what the doors can say is on the page ---------------------------------------------------------------------------

@@ -5,7 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import supertest from "supertest";
 import { describe, expect, it, onTestFinished } from "vitest";
-import { openHouse } from "../support/house.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 /** What any visitor meets at the doors, over real sockets. */
 
@@ -21,7 +21,7 @@ function builtClient(): string {
 
 describe("the client's files", () => {
   it("keep for ever what has its hash in its name, and ask anew for the rest", async () => {
-    const { app } = await openHouse({ clientFolder: builtClient() });
+    const { app } = await openTestServer({ clientFolder: builtClient() });
     await app.ready();
     const visitor = supertest(app.server);
     const asset = await visitor.get("/assets/main-1a2b3c.js").expect(200);
@@ -33,7 +33,7 @@ describe("the client's files", () => {
   });
 
   it("open the client at any address that a browser may have kept", async () => {
-    const { app } = await openHouse({ clientFolder: builtClient() });
+    const { app } = await openTestServer({ clientFolder: builtClient() });
     await app.ready();
     await supertest(app.server)
       .get("/feeders/rowan-4f2a9c")
@@ -42,7 +42,7 @@ describe("the client's files", () => {
   });
 
   it("don't answer for what isn't there: neither in the API nor among the files", async () => {
-    const { app } = await openHouse({ clientFolder: builtClient() });
+    const { app } = await openTestServer({ clientFolder: builtClient() });
     await app.ready();
     const visitor = supertest(app.server);
     for (const path of ["/api/v1/nothing", "/assets/old-000000.js"]) {
@@ -55,7 +55,7 @@ describe("the client's files", () => {
 
 describe("every answer", () => {
   it("comes with headers that let nothing foreign run in the page", async () => {
-    const { app } = await openHouse({ clientFolder: builtClient() });
+    const { app } = await openTestServer({ clientFolder: builtClient() });
     await app.ready();
     const { headers } = await supertest(app.server).get("/").expect(200);
     expect(headers["content-security-policy"]).toContain("default-src 'self'");
@@ -65,7 +65,7 @@ describe("every answer", () => {
   });
 
   it("tells that the server is well as long as its database answers", async () => {
-    const { app, connections } = await openHouse();
+    const { app, connections } = await openTestServer();
     await app.ready();
     await supertest(app.server).get("/api/v1/health").expect(200, { status: "well" });
     await connections.reader.$executeRawUnsafe("PRAGMA query_only = OFF");
@@ -74,7 +74,7 @@ describe("every answer", () => {
   });
 
   it("documents the feeders' door in OpenAPI, with a page to read it", async () => {
-    const { app } = await openHouse();
+    const { app } = await openTestServer();
     await app.ready();
     const { body } = await supertest(app.server).get("/api/docs/json").expect(200);
     expect(body.openapi).toBe("3.1.0");
@@ -87,7 +87,7 @@ describe("every answer", () => {
 
 describe("the documentation's examples", () => {
   it("run, every one of them", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder();
     const { body: spec } = await supertest(house.app.server).get("/api/docs/json");
     const ran: string[] = [];
@@ -119,7 +119,7 @@ interface Documented {
 
 describe("a sender that holds the line", () => {
   it("with a body that never ends is cut off, while others are served", { timeout: 30_000 }, async () => {
-    const house = await openHouse({ requestTimeoutMilliseconds: 500 });
+    const house = await openTestServer({ requestTimeoutMilliseconds: 500 });
     const { key } = await house.addFeeder();
     await house.app.listen({ port: 0, host: "127.0.0.1" });
     const { port } = house.app.server.address() as AddressInfo;

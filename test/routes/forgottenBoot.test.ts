@@ -1,43 +1,43 @@
 import { describe, expect, it } from "vitest";
 import type { Answer } from "../../server/contract/report.ts";
 import { hours, minutes } from "../../server/domain/instant.ts";
-import { replayed } from "../replay/replayed.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { replayLog } from "../replay/replayLog.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
 const report = (boot: string, sentUptimeMs: number | null, events: object[] = []) => ({ boot, sentUptimeMs, events });
 const firstEvents = [press(1, 1_000), press(2, 2_000), press(3, 3_000)];
 const uptime = 60_000;
 
-async function answerTo(house: House, key: string, body: object): Promise<Answer> {
+async function answerTo(house: TestServer, key: string, body: object): Promise<Answer> {
   const answer = await house.report(key, body);
   expect([answer.status, answer.body]).toEqual([200, answer.body]);
   return answer.body;
 }
 
-async function storedOf(house: House, feeder: string, label: string) {
+async function storedOf(house: TestServer, feeder: string, label: string) {
   const found = await house.store.records.events(feeder, 1e12 as never, 4e12 as never, 100_000);
   return found.filter(({ boot }) => boot.split("#")[0] === label).map(({ boot, seq }) => `${boot} ${seq}`);
 }
 
 /** The first start tells three events; then as many others tell one each, an hour apart. */
 async function afterOthers(others: number) {
-  const house = await openHouse();
+  const house = await openTestServer();
   const { key, feeder } = await house.addFeeder();
   await answerTo(house, key, report("b-first", uptime, firstEvents));
   for (let other = 1; other <= others; other += 1) {
-    house.clock.pass(hours(1));
+    house.clock.advance(hours(1));
     await answerTo(house, key, report(`b-${other}`, uptime, [press(1, 1_000)]));
   }
-  house.clock.pass(minutes(5));
+  house.clock.advance(minutes(5));
   const send = (sentUptimeMs: number | null, events: object[]) =>
     answerTo(house, key, report("b-first", sentUptimeMs, events));
   return { house, key, feeder: feeder.id, send, upFor: uptime + hours(others) + minutes(5) };
 }
 
-async function replaysToTheSame(house: House, feeder: string) {
+async function replaysToTheSame(house: TestServer, feeder: string) {
   const log = (await house.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: house.keeper })).body;
-  expect(replayed(log).replay.stateOf(feeder)).toEqual((await house.store.yards.feeder(feeder))?.state);
+  expect(replayLog(log).replay.stateOf(feeder)).toEqual((await house.store.yards.feeder(feeder))?.state);
 }
 
 const more = [press(4, uptime + 5_000), press(5, uptime + 6_000)];
@@ -51,7 +51,7 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
     expect(await send(upFor, firstEvents.slice(0, 2))).toMatchObject({ storedThrough: 2, duplicates: 2 });
     expect(await send(upFor, more)).toMatchObject({ storedThrough: 5, duplicates: 0, refused: [] });
     expect(await storedOf(house, feeder, "b-first")).toEqual([one, two, three, "b-first 4", "b-first 5"]);
-    expect((await house.look(feeder)).missingEvents).toBe(0);
+    expect((await house.runPeriodicCheck(feeder)).missingEvents).toBe(0);
     await replaysToTheSame(house, feeder);
   });
 
@@ -92,19 +92,19 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
     expect(await send(1_000, anew)).toMatchObject({ storedThrough: 2, duplicates: 0, refused: [] });
     expect(await send(1_000, anew)).toMatchObject({ storedThrough: 2, duplicates: 2, refused: [] });
     expect(await storedOf(house, feeder, "b-first")).toEqual([one, two, three, "b-first#2 1", "b-first#2 2"]);
-    expect((await house.look(feeder)).alarms.map(({ fault }) => fault)).toContain("bootReused");
+    expect((await house.runPeriodicCheck(feeder)).alarms.map(({ fault }) => fault)).toContain("bootReused");
     await replaysToTheSame(house, feeder);
   });
 });
 
 describe("a boot id with many starts", () => {
   it("has no life twice, and takes no event twice, though only the newest lives are remembered", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const start = (hour: number) => [press(1, 1_000 + hour), press(2, 2_000 + hour)];
     for (let hour = 0; hour < 12; hour += 1) {
       expect(await answerTo(house, key, report("b-1", uptime, start(hour)))).toMatchObject({ storedThrough: 2 });
-      house.clock.pass(hours(1));
+      house.clock.advance(hours(1));
     }
     const all = await storedOf(house, feeder.id, "b-1");
     expect([all.length, all.at(-1)]).toEqual([24, "b-1#12 2"]);
@@ -118,7 +118,7 @@ describe("a boot id with many starts", () => {
     // Twelve other ids, so that all lives are forgotten; then a thirteenth start, and the newest once more.
     for (let other = 1; other <= 12; other += 1) {
       await answerTo(house, key, report(`c-${other}`, uptime, [press(1, 1_000)]));
-      house.clock.pass(hours(1));
+      house.clock.advance(hours(1));
     }
     expect(await answerTo(house, key, report("b-1", uptime, start(12)))).toMatchObject({
       duplicates: 0,

@@ -3,15 +3,15 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { WebSocket } from "ws";
 import type { LiveMessage } from "../../server/contract/api.ts";
 import type { LinkFrame, linkFrameSchemas } from "../../server/contract/linkFrames.ts";
-import { asked, phoneOf } from "../support/people.ts";
-import { openWorld, type World } from "./rights/world.ts";
+import { addPhone, requestAs } from "../support/people.ts";
+import { openRightsFixture, type RightsFixture } from "./rights/world.ts";
 
 /** Who may open which socket, and which frames come to whom. A new kind of frame doesn't compile until it has a row here. */
 
 type Headers = Readonly<Record<string, string>>;
 
-async function listening(): Promise<World & { readonly address: string }> {
-  const world = await openWorld();
+async function listening(): Promise<RightsFixture & { readonly address: string }> {
+  const world = await openRightsFixture();
   const address = await world.house.app.listen({ port: 0, host: "127.0.0.1" });
   return { ...world, address: address.replace("http", "ws") };
 }
@@ -48,23 +48,25 @@ describe("a socket", () => {
 type Told = { readonly ours: readonly string[]; readonly theirs: readonly string[] };
 
 /** What brings each kind of frame to our feeder: the other yard's feeder gets none of it. */
-const linkFrames: Readonly<Record<keyof typeof linkFrameSchemas, (world: World, ours: WebSocket) => Promise<unknown>>> =
-  {
-    answer: async (_, ours) => ours.send('{"boot":"boot-of-now","sentUptimeMs":60000}'),
-    problem: async (_, ours) => ours.send("no report"),
-    orders: ({ house, ours }) =>
-      asked(house, "POST", `/api/v1/feeders/${ours.feeder}/orders`, house.keeper, {
-        id: "resume-00001",
-        kind: "resume",
-      }),
-  };
+const linkFrames: Readonly<
+  Record<keyof typeof linkFrameSchemas, (world: RightsFixture, ours: WebSocket) => Promise<unknown>>
+> = {
+  answer: async (_, ours) => ours.send('{"boot":"boot-of-now","sentUptimeMs":60000}'),
+  problem: async (_, ours) => ours.send("no report"),
+  orders: ({ house, ours }) =>
+    requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/orders`, house.keeper, {
+      id: "resume-00001",
+      kind: "resume",
+    }),
+};
 
 /** What brings each kind of message to the browsers of our yard. */
-const liveMessages: Readonly<Record<LiveMessage["kind"], (world: World, ours: WebSocket) => Promise<unknown>>> = {
-  changed: ({ house, ours }) => asked(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper),
-  phones: ({ house }) => phoneOf(house, house.keeper, "garden"),
-  pong: async (_, ours) => ours.send('{"kind":"ping"}'),
-};
+const liveMessages: Readonly<Record<LiveMessage["kind"], (world: RightsFixture, ours: WebSocket) => Promise<unknown>>> =
+  {
+    changed: ({ house, ours }) => requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper),
+    phones: ({ house }) => addPhone(house, house.keeper, "garden"),
+    pong: async (_, ours) => ours.send('{"kind":"ping"}'),
+  };
 
 const kindOf = (text: string): string => {
   const frame = JSON.parse(text) as LinkFrame | LiveMessage;
@@ -72,9 +74,9 @@ const kindOf = (text: string): string => {
 };
 
 async function play(
-  world: World,
+  world: RightsFixture,
   [ours, theirs]: readonly [Awaited<ReturnType<typeof opened>>, Awaited<ReturnType<typeof opened>>],
-  cause: (world: World, ours: WebSocket) => Promise<unknown>,
+  cause: (world: RightsFixture, ours: WebSocket) => Promise<unknown>,
   kind: string,
 ): Promise<Told> {
   ours.came.length = 0;
@@ -132,7 +134,7 @@ describe("a frame", () => {
     await expect.poll(() => stranger.came).toHaveLength(3);
     expect(JSON.parse(stranger.came[2] ?? "").answer.storedThrough).toBe(900);
     expect(ofOurs()).toEqual(before);
-    expect((await world.house.look(world.ours.feeder ?? "")).pause.order?.phase).not.toBe("refused");
+    expect((await world.house.runPeriodicCheck(world.ours.feeder ?? "")).pause.order?.status).not.toBe("refused");
   });
 
   it("comes to nobody whose key was changed or who was removed from the yard", async () => {
@@ -142,13 +144,13 @@ describe("a frame", () => {
     const helper = callers.find(({ is }) => typeof is === "object" && is.role === "helper");
     const live = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
     const closed = [once(link.socket, "close"), once(live.socket, "close")];
-    await asked(house, "POST", `/api/v1/feeders/${ours.feeder}/key`, house.keeper);
-    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${helper?.id}`, house.keeper);
+    await requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/key`, house.keeper);
+    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${helper?.id}`, house.keeper);
     await Promise.all(closed);
     expect((await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` })).status).toBe(401);
     const again = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
     live.came.length = 0;
-    await asked(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper);
+    await requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper);
     if (again.status === 101) {
       const pong = once(again.socket, "pong");
       again.socket.ping();

@@ -2,9 +2,9 @@ import { spawn } from "node:child_process";
 import { once } from "node:events";
 import { dirname } from "node:path";
 import { describe, expect, it } from "vitest";
-import { type House, openHouse } from "../support/house.ts";
 import { projectFolder } from "../support/imports.ts";
-import { asked } from "../support/people.ts";
+import { requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** The command as `npm run keeper --` runs it, on the database of a house that is open meanwhile. */
 async function keeperCommand(database: string, ...words: string[]) {
@@ -29,11 +29,12 @@ async function keeperCommand(database: string, ...words: string[]) {
 }
 
 const better = "seven quiet winters outside";
-const reset = (house: House, token: string) => asked(house, "POST", "/api/v1/reset", {}, { token, passphrase: better });
+const reset = (house: TestServer, token: string) =>
+  requestAs(house, "POST", "/api/v1/reset", {}, { token, passphrase: better });
 
 describe("npm run keeper -- reset NAME", () => {
   it("prints a link while the server runs, which sets a new passphrase once", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { code, out, err } = await keeperCommand(house.databaseFile, "reset", "keeper");
     expect([code, err]).toEqual([0, ""]);
     const token = /https:\/\/alder\.example\/reset#([\w-]{43})\n/.exec(out)?.[1] ?? "";
@@ -41,11 +42,11 @@ describe("npm run keeper -- reset NAME", () => {
     expect((await reset(house, token)).statusCode).toBe(200);
     expect((await reset(house, token)).statusCode).toBe(401);
     const signIn = { name: "Keeper", passphrase: better };
-    expect((await asked(house, "POST", "/api/v1/session", {}, signIn)).statusCode).toBe(200);
+    expect((await requestAs(house, "POST", "/api/v1/session", {}, signIn)).statusCode).toBe(200);
   }, 60_000);
 
   it("says who there is where nobody has the name, and makes no database where there is none", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const [unknown, without, absent] = await Promise.all([
       keeperCommand(house.databaseFile, "reset", "Cilla"),
       keeperCommand(house.databaseFile),

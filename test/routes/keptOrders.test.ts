@@ -2,237 +2,246 @@ import { describe, expect, it } from "vitest";
 import type { FeederView, YardOrderView } from "../../server/contract/api.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { hours, isoOf, milliseconds, minutes, seconds } from "../../server/domain/instant.ts";
-import { patrol } from "../../server/flows/patrol.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { ask, carriedOut, link, listening, lookAs, pause, phaseOf, report } from "../support/orders.ts";
-import { invited } from "../support/people.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import {
+  carriedOut,
+  getFeederAs,
+  listenAddress,
+  openLink,
+  orderStatus,
+  pause,
+  requestOrder,
+  sendReport,
+} from "../support/orders.ts";
+import { joinByInvite } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** A feeder without the optional reading `paused`: all that it says of a pause is "done", and all that it does is feed. */
 const bare = (sentUptimeMs: number | null, events: object[] = [], boot = "b-1") => ({ boot, sentUptimeMs, events });
 const portion = (seq: number, uptimeMs: number, cause = "timer") => ({ seq, uptimeMs, kind: "portion", cause });
 const alarmsOf = (view: FeederView) => view.alarms.map(({ fault, priority }) => `${fault} ${priority}`);
-const standing = (view: FeederView) => view.pause.standing.kind;
+const standing = (view: FeederView) => view.pause.status.kind;
 const ordersOf = (taken: { body: never }) => (taken.body as Answer).orders.map(({ id }) => id);
 
-async function confirmedBare(house: House) {
+async function confirmedBare(house: TestServer) {
   const { key, feeder } = await house.addFeeder();
   await house.report(key, bare(60_000));
-  await ask(house, feeder.id, pause);
-  house.clock.pass(minutes(1));
+  await requestOrder(house, feeder.id, pause);
+  house.clock.advance(minutes(1));
   await house.report(key, bare(120_000));
-  house.clock.pass(minutes(1));
+  house.clock.advance(minutes(1));
   await house.report(key, bare(180_000, [carriedOut(1, 121_000, pause.id)]));
-  expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+  expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
   return { key, feeder };
 }
 
 describe("a confirmed pause", () => {
   it("is undone by a new start, handed out again, and food given meanwhile is an urgent alarm at once", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    house.clock.pass(minutes(10));
+    house.clock.advance(minutes(10));
     const twelve = Array.from({ length: 12 }, (_, index) => portion(index + 1, 10_000 + index * 10_000));
     expect(ordersOf(await house.report(key, bare(200_000, twelve, "b-2")))).toEqual([pause.id]);
-    const view = await house.look(feeder.id);
+    const view = await house.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
     expect(view.alarms[0]?.reason).toContain("12 portions");
-    expect(phaseOf(view)).toBe("contradicted");
+    expect(orderStatus(view)).toBe("contradicted");
     expect(standing(view)).toBe("feeding");
-    expect(view.words).toMatch(/^Gives food though paused/);
-    expect(house.rung()).toBe(1);
+    expect(view.summary).toMatch(/^Gives food though paused/);
+    expect(house.timersRun()).toBe(1);
     // Its own answer in this start confirms anew, though it has said "done" to this very order before.
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect(ordersOf(await house.report(key, bare(260_000, [carriedOut(13, 201_000, pause.id)], "b-2")))).toEqual([]);
-    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
   });
 
   it("is undone by a new start alone: not known to hold, and overdue counts from then, once", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    house.clock.pass(minutes(10));
+    house.clock.advance(minutes(10));
     expect(ordersOf(await house.report(key, bare(5_000, [], "b-2")))).toEqual([pause.id]);
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), standing(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
-    expect(view.pause.undone).toMatchObject({ by: "restart" });
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
+    expect(view.pause.lost).toMatchObject({ by: "restart" });
     for (let minute = 1; minute <= 3; minute += 1) {
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
       await house.report(key, bare(5_000 + minute * 60_000, [], "b-2"));
-      await patrol(house.ports);
+      await runPeriodicChecks(house.ports);
     }
-    expect(alarmsOf(await house.look(feeder.id))).toEqual(["pauseOverdue urgent"]);
+    expect(alarmsOf(await house.runPeriodicCheck(feeder.id))).toEqual(["pauseOverdue urgent"]);
   });
 
   it("is undone by a new start under the same boot id, by its numbers and its uptime that began anew", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    house.clock.pass(minutes(10));
+    house.clock.advance(minutes(10));
     const anew = bare(200_000, [portion(1, 100_000), portion(2, 150_000)]); // numbers that the start before had used
     expect(ordersOf(await house.report(key, anew))).toEqual([pause.id]);
-    const view = await house.look(feeder.id);
+    const view = await house.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toContain("feedsThoughPaused urgent");
     expect(alarmsOf(view)).toContain("bootReused note");
-    expect(phaseOf(view)).toBe("contradicted");
+    expect(orderStatus(view)).toBe("contradicted");
   });
 
   it("is overdue by when it was asked, where a start that is over had kept it and the server learns of both at once", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(600_000, false));
-    await ask(house, feeder.id, pause);
-    house.clock.pass(minutes(1));
-    await house.report(key, report(660_000, false));
-    house.clock.pass(minutes(1));
+    await house.report(key, sendReport(600_000, false));
+    await requestOrder(house, feeder.id, pause);
+    house.clock.advance(minutes(1));
+    await house.report(key, sendReport(660_000, false));
+    house.clock.advance(minutes(1));
     await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
-    const view = await house.look(feeder.id);
+    const view = await house.runPeriodicCheck(feeder.id);
     // It said so last, in a start that is over: of how it stands now nothing is known.
-    expect([view.pause.feederSays?.paused, standing(view), phaseOf(view)]).toEqual([true, "unknown", "sent"]);
-    await house.report(key, report(20_000, false, [], "b-2"));
-    house.clock.pass(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
-    await patrol(house.ports);
-    expect(phaseOf(await house.look(feeder.id))).toBe("overdue");
+    expect([view.pause.statement?.paused, standing(view), orderStatus(view)]).toEqual([true, "unknown", "sent"]);
+    await house.report(key, sendReport(20_000, false, [], "b-2"));
+    house.clock.advance(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
+    await runPeriodicChecks(house.ports);
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("overdue");
   });
 
   it("is not thought to hold when the feeder answers a resume that another pause has replaced meanwhile", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    await ask(house, feeder.id, { id: "resume-0001", kind: "resume" });
-    house.clock.pass(minutes(1));
+    await requestOrder(house, feeder.id, { id: "resume-0001", kind: "resume" });
+    house.clock.advance(minutes(1));
     expect(ordersOf(await house.report(key, bare(240_000)))).toEqual(["resume-0001"]);
-    await ask(house, feeder.id, { id: "pause-0002", kind: "pause" });
-    house.clock.pass(minutes(1));
+    await requestOrder(house, feeder.id, { id: "pause-0002", kind: "pause" });
+    house.clock.advance(minutes(1));
     const done = carriedOut(2, 241_000, "resume-0001");
     expect(ordersOf(await house.report(key, bare(300_000, [done])))).toEqual(["pause-0002"]);
-    const view = await house.look(feeder.id);
-    expect([standing(view), view.pause.feederSays?.paused, phaseOf(view)]).toEqual(["feeding", false, "sent"]);
-    house.clock.pass(minutes(1));
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([standing(view), view.pause.statement?.paused, orderStatus(view)]).toEqual(["feeding", false, "sent"]);
+    house.clock.advance(minutes(1));
     await house.report(key, bare(360_000, [carriedOut(3, 301_000, "pause-0002")]));
-    expect([phaseOf(await house.look(feeder.id)), standing(await house.look(feeder.id))]).toEqual([
-      "confirmed",
-      "paused",
-    ]);
+    expect([
+      orderStatus(await house.runPeriodicCheck(feeder.id)),
+      standing(await house.runPeriodicCheck(feeder.id)),
+    ]).toEqual(["confirmed", "paused"]);
   });
 
   it("is undone by food given after a report that was held up on its way and came just before", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, pause);
-    house.clock.pass(minutes(1));
-    await house.report(key, report(120_000, false)); // the order leaves with the answer
-    house.clock.pass(minutes(3));
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, pause);
+    house.clock.advance(minutes(1));
+    await house.report(key, sendReport(120_000, false)); // the order leaves with the answer
+    house.clock.advance(minutes(3));
     // Sent a minute later, with the next two already under way: it comes when the feeder is up for 5 minutes.
-    await house.report(key, report(180_000, true, [carriedOut(1, 125_000, pause.id)]));
-    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
-    house.clock.pass(milliseconds(1));
-    const fed = report(300_000, true, [{ ...portion(2, 240_000), motorMs: 900 }]);
+    await house.report(key, sendReport(180_000, true, [carriedOut(1, 125_000, pause.id)]));
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    house.clock.advance(milliseconds(1));
+    const fed = sendReport(300_000, true, [{ ...portion(2, 240_000), motorMs: 900 }]);
     expect(ordersOf(await house.report(key, fed))).toEqual([pause.id]);
-    const view = await house.look(feeder.id);
+    const view = await house.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
-    expect([phaseOf(view), standing(view)]).toEqual(["contradicted", "feeding"]);
+    expect([orderStatus(view), standing(view)]).toEqual(["contradicted", "feeding"]);
   });
 
   it("is not undone by food given before it, where the report of that food was held up and the answer was not", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, pause);
-    house.clock.pass(minutes(1));
-    await house.report(key, report(120_000, false));
-    house.clock.pass(minutes(3));
-    await house.report(key, report(180_000, false, [{ ...portion(1, 170_000), motorMs: 900 }]));
-    house.clock.pass(milliseconds(1));
-    await house.report(key, report(300_000, true, [carriedOut(2, 200_000, pause.id)]));
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), standing(view)]).toEqual(["confirmed", "paused"]);
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, pause);
+    house.clock.advance(minutes(1));
+    await house.report(key, sendReport(120_000, false));
+    house.clock.advance(minutes(3));
+    await house.report(key, sendReport(180_000, false, [{ ...portion(1, 170_000), motorMs: 900 }]));
+    house.clock.advance(milliseconds(1));
+    await house.report(key, sendReport(300_000, true, [carriedOut(2, 200_000, pause.id)]));
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), standing(view)]).toEqual(["confirmed", "paused"]);
     expect(alarmsOf(view)).not.toContain("feedsThoughPaused urgent");
   });
 
   it("is undone by a portion in the same start, also over the socket, and the old answer sent again doesn't mend it", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    house.clock.pass(minutes(1));
-    const rowan = await link(await listening(house), key);
+    house.clock.advance(minutes(1));
+    const rowan = await openLink(await listenAddress(house), key);
     rowan.say(bare(240_000, [portion(2, 230_000, "deposit")]));
     expect(await rowan.next()).toMatchObject({ answer: { orders: [{ id: pause.id }] } });
-    expect(alarmsOf(await house.look(feeder.id))).toEqual(["feedsThoughPaused urgent"]);
-    house.clock.pass(minutes(1));
+    expect(alarmsOf(await house.runPeriodicCheck(feeder.id))).toEqual(["feedsThoughPaused urgent"]);
+    house.clock.advance(minutes(1));
     rowan.say(bare(300_000, [carriedOut(3, 121_500, pause.id)])); // an answer of before, from its spool
     expect(await rowan.next()).toMatchObject({ answer: { orders: [{ id: pause.id }] } });
-    expect(phaseOf(await house.look(feeder.id))).toBe("contradicted");
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("contradicted");
     rowan.socket.close();
   });
 
   it("is not undone by what was given before it: a backlog, a portion under way, what an earlier start left behind", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     const before = [portion(2, 60_000), { ...portion(3, 122_000), motorMs: 1_500 }];
     expect(ordersOf(await house.report(key, bare(240_000, before)))).toEqual([]);
     await house.report(key, bare(null, [portion(1, 5_000)], "b-0"));
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), alarmsOf(view)]).toEqual(["confirmed", []]);
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), alarmsOf(view)]).toEqual(["confirmed", []]);
   });
 
   it("stands where the feeder has kept it over its new start, and says so", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await confirmedBare(house);
-    house.clock.pass(minutes(10));
-    expect(ordersOf(await house.report(key, report(5_000, true, [], "b-2")))).toEqual([]);
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), standing(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
+    house.clock.advance(minutes(10));
+    expect(ordersOf(await house.report(key, sendReport(5_000, true, [], "b-2")))).toEqual([]);
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
   });
 
   it("is neither undone nor confirmed by an old report that comes late", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, pause);
-    house.clock.pass(minutes(1));
-    await house.report(key, report(120_000, true, [carriedOut(1, 119_000, pause.id)]));
-    await house.report(key, report(70_000, false));
-    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, pause);
+    house.clock.advance(minutes(1));
+    await house.report(key, sendReport(120_000, true, [carriedOut(1, 119_000, pause.id)]));
+    await house.report(key, sendReport(70_000, false));
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
 
-    house.clock.pass(minutes(1));
-    await house.report(key, report(5_000, false, [], "b-2"));
-    await house.report(key, report(130_000, true));
-    expect(phaseOf(await house.look(feeder.id))).toBe("sent");
+    house.clock.advance(minutes(1));
+    await house.report(key, sendReport(5_000, false, [], "b-2"));
+    await house.report(key, sendReport(130_000, true));
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("sent");
   });
 });
 
 describe("a feeder that says one thing and does another", () => {
   it("says done and then that it feeds: told at once, urgent, once, and never called confirmed again for its bare done", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, pause);
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, pause);
     const phases = new Set<string>();
     let seq = 0;
     for (let minute = 2; minute <= 30; minute += 1) {
-      house.clock.pass(minutes(1));
-      const orders = ordersOf(await house.report(key, report(minute * 60_000, false)));
+      house.clock.advance(minutes(1));
+      const orders = ordersOf(await house.report(key, sendReport(minute * 60_000, false)));
       for (const id of orders) {
-        await house.report(key, report(minute * 60_000 + 1, false, [carriedOut(++seq, minute * 60_000, id)]));
+        await house.report(key, sendReport(minute * 60_000 + 1, false, [carriedOut(++seq, minute * 60_000, id)]));
       }
-      await patrol(house.ports);
-      const view = await house.look(feeder.id);
-      phases.add(`${phaseOf(view)} ${standing(view)}`);
+      await runPeriodicChecks(house.ports);
+      const view = await house.runPeriodicCheck(feeder.id);
+      phases.add(`${orderStatus(view)} ${standing(view)}`);
       if (minute > 3) expect(alarmsOf(view)[0]).toBe("pauseContradicted urgent");
     }
     expect([...phases]).toEqual(["contradicted feeding"]);
-    expect(house.rung()).toBe(1); // one alarm, and it doesn't come and go
+    expect(house.timersRun()).toBe(1); // one alarm, and it doesn't come and go
   });
 
   it("says that it is paused, and gives food: its deed counts", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, pause);
-    await house.report(key, report(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, pause);
+    await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     for (let minute = 2; minute <= 20; minute += 1) {
-      house.clock.pass(minutes(1));
-      await house.report(key, report(minute * 60_000, true, [portion(minute, minute * 60_000 - 20_000)]));
-      const view = await house.look(feeder.id);
-      expect([phaseOf(view), alarmsOf(view)]).toEqual(["contradicted", ["feedsThoughPaused urgent"]]);
+      house.clock.advance(minutes(1));
+      await house.report(key, sendReport(minute * 60_000, true, [portion(minute, minute * 60_000 - 20_000)]));
+      const view = await house.runPeriodicCheck(feeder.id);
+      expect([orderStatus(view), alarmsOf(view)]).toEqual(["contradicted", ["feedsThoughPaused urgent"]]);
     }
   });
 });
@@ -241,131 +250,131 @@ describe("a resume", () => {
   const resume = { id: "resume-0001", kind: "resume" };
 
   it("that is not answered is told, since the birds wait", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, true));
-    await ask(house, feeder.id, resume);
+    await house.report(key, sendReport(60_000, true));
+    await requestOrder(house, feeder.id, resume);
     for (let minute = 2; minute <= 20; minute += 1) {
-      house.clock.pass(minutes(1));
-      await house.report(key, report(minute * 60_000, true));
-      await patrol(house.ports);
+      house.clock.advance(minutes(1));
+      await house.report(key, sendReport(minute * 60_000, true));
+      await runPeriodicChecks(house.ports);
     }
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), standing(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
   });
 
   it("that was confirmed isn't called so while the feeder says that it is paused, and isn't sent against a hand", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, true));
-    await ask(house, feeder.id, resume);
-    await house.report(key, report(60_001, false, [carriedOut(1, 60_001, resume.id)]));
-    expect(phaseOf(await house.look(feeder.id))).toBe("confirmed");
+    await house.report(key, sendReport(60_000, true));
+    await requestOrder(house, feeder.id, resume);
+    await house.report(key, sendReport(60_001, false, [carriedOut(1, 60_001, resume.id)]));
+    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
     for (let minute = 2; minute <= 20; minute += 1) {
-      house.clock.pass(minutes(1));
-      expect(ordersOf(await house.report(key, report(minute * 60_000, true)))).toEqual([]);
-      await patrol(house.ports);
-      expect(phaseOf(await house.look(feeder.id))).toBe("contradicted");
+      house.clock.advance(minutes(1));
+      expect(ordersOf(await house.report(key, sendReport(minute * 60_000, true)))).toEqual([]);
+      await runPeriodicChecks(house.ports);
+      expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("contradicted");
     }
-    const view = await house.look(feeder.id);
+    const view = await house.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["staysPaused soon"]);
     expect(view.alarms[0]?.reason).toMatch(/by hand/);
   });
 });
 
 describe("a pause with an end", () => {
-  const until = (house: House) => isoOf((house.clock.now() + hours(1)) as never);
+  const until = (house: TestServer) => isoOf((house.clock.now() + hours(1)) as never);
 
   it("that passes while the feeder is cut off is neither confirmed nor feeding: what is known is said", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, { ...pause, until: until(house) });
-    await house.report(key, report(60_001, true, [carriedOut(1, 60_001, pause.id)]));
-    house.clock.pass(hours(2));
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), standing(view)]).toEqual(["ended", "endedUnheard"]);
-    await house.report(key, report(7_260_000, false));
-    expect(standing(await house.look(feeder.id))).toBe("feeding");
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, { ...pause, until: until(house) });
+    await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    house.clock.advance(hours(2));
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), standing(view)]).toEqual(["ended", "endedUnheard"]);
+    await house.report(key, sendReport(7_260_000, false));
+    expect(standing(await house.runPeriodicCheck(feeder.id))).toBe("feeding");
   });
 
   it("after which the feeder still says that it is paused is told", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, false));
-    await ask(house, feeder.id, { ...pause, until: until(house) });
-    await house.report(key, report(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    await house.report(key, sendReport(60_000, false));
+    await requestOrder(house, feeder.id, { ...pause, until: until(house) });
+    await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     for (let minute = 2; minute <= 80; minute += 1) {
-      house.clock.pass(minutes(1));
-      await house.report(key, report(minute * 60_000, true));
-      await patrol(house.ports);
-      const said = alarmsOf(await house.look(feeder.id));
+      house.clock.advance(minutes(1));
+      await house.report(key, sendReport(minute * 60_000, true));
+      await runPeriodicChecks(house.ports);
+      const said = alarmsOf(await house.runPeriodicCheck(feeder.id));
       if (minute < 60) expect(said).toEqual([]);
     }
-    const view = await house.look(feeder.id);
-    expect([phaseOf(view), standing(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
+    const view = await house.runPeriodicCheck(feeder.id);
+    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
   });
 });
 
 describe("two keepers at once", () => {
   it("both are told who asked last: two pauses, and a pause that crosses a resume", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     const at = `/api/v1/feeders/${feeder.id}/orders`;
     const say = async (headers: Record<string, string>, payload: object) =>
       (await house.app.inject({ method: "POST", url: at, headers, payload })).json() as FeederView;
     await Promise.all([say(house.keeper, pause), say(bo, { id: "pause-of-bo", kind: "pause" })]);
-    const [one, other] = [await house.look(feeder.id), await lookAs(house, feeder.id, bo)];
+    const [one, other] = [await house.runPeriodicCheck(feeder.id), await getFeederAs(house, feeder.id, bo)];
     expect(one.pause.order).toEqual(other.pause.order);
     await Promise.all([
       say(house.keeper, { id: "resume-of-keeper", kind: "resume" }),
       say(bo, { id: "pause-of-bo-2", kind: "pause" }),
     ]);
-    const newest = (await house.look(feeder.id)).pause.order;
-    expect((await lookAs(house, feeder.id, bo)).pause.order).toEqual(newest);
-    expect(newest?.askedBy).toBe(newest?.kind === "pause" ? "Bo" : "Keeper");
-    expect(ordersOf(await house.report(key, report(60_000, false)))).toEqual([newest?.id]);
+    const newest = (await house.runPeriodicCheck(feeder.id)).pause.order;
+    expect((await getFeederAs(house, feeder.id, bo)).pause.order).toEqual(newest);
+    expect(newest?.requestedBy).toBe(newest?.kind === "pause" ? "Bo" : "Keeper");
+    expect(ordersOf(await house.report(key, sendReport(60_000, false)))).toEqual([newest?.id]);
     // The one who was overtaken repeats what got no answer: it doesn't come back.
     await say(newest?.kind === "pause" ? house.keeper : bo, pause);
-    expect((await house.look(feeder.id)).pause.order?.id).toBe(newest?.id);
+    expect((await house.runPeriodicCheck(feeder.id)).pause.order?.id).toBe(newest?.id);
   });
 });
 
 describe("an order for a whole yard", () => {
-  const askAll = async (house: House, order: object, headers = house.keeper) => {
+  const askAll = async (house: TestServer, order: object, headers = house.keeper) => {
     const url = `/api/v1/yards/${house.yard}/orders`;
     const answer = await house.app.inject({ method: "POST", url, headers, payload: order });
     return { status: answer.statusCode, body: answer.json() as YardOrderView & { errors?: { field: string }[] } };
   };
 
   it("is one act: all feeders at once, over live sockets too, and repeated it changes nothing", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const names = ["Rowan", "Larch", "Hazel"];
     const added = await Promise.all(names.map((name) => house.addFeeder({ name })));
     const [first, second] = added;
     if (!first || !second) throw new Error("expected feeders");
-    const rowan = await link(await listening(house), first.key);
+    const rowan = await openLink(await listenAddress(house), first.key);
     const { status, body } = await askAll(house, pause);
     expect(status).toBe(200);
     expect(body.feeders.map(({ id }) => id).sort()).toEqual(added.map(({ feeder }) => feeder.id).sort());
     expect(await rowan.next()).toEqual({ orders: [{ id: pause.id, kind: "pause", until: null }] });
-    expect(phaseOf(await house.look(first.feeder.id))).toBe("sent");
-    expect(ordersOf(await house.report(second.key, report(60_000, false)))).toEqual([pause.id]);
+    expect(orderStatus(await house.runPeriodicCheck(first.feeder.id))).toBe("sent");
+    expect(ordersOf(await house.report(second.key, sendReport(60_000, false)))).toEqual([pause.id]);
 
-    await house.report(second.key, report(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    await house.report(second.key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     await askAll(house, pause);
-    expect(phaseOf(await house.look(second.feeder.id))).toBe("confirmed");
+    expect(orderStatus(await house.runPeriodicCheck(second.feeder.id))).toBe("confirmed");
     rowan.socket.close();
   });
 
   it("is nobody's but the yard's people, and refuses what one feeder's order refuses, by field", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder } = await house.addFeeder();
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     expect((await askAll(house, pause, bo)).status).toBe(200);
     expect((await askAll(house, pause, { "x-pieward": "1" })).status).toBe(401);
-    expect((await house.look(feeder.id)).pause.order?.askedBy).toBe("Bo");
+    expect((await house.runPeriodicCheck(feeder.id)).pause.order?.requestedBy).toBe("Bo");
     const past = isoOf((house.clock.now() - 1) as never);
     expect((await askAll(house, { ...pause, until: past })).body.errors?.[0]?.field).toBe("until");
     expect((await askAll(house, { kind: "pause" })).body.errors?.[0]?.field).toBe("id");
@@ -374,14 +383,14 @@ describe("an order for a whole yard", () => {
   });
 
   it("pauses feeders on the bench and put away too, and leaves them out of a resume: hands may be in them", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const garden = (await house.addFeeder({ name: "Rowan" })).feeder;
     const bench = (await house.addFeeder({ name: "Larch", duty: "onBench" })).feeder;
     await askAll(house, pause);
-    expect((await house.look(bench.id)).pause.order).toMatchObject({ kind: "pause" });
+    expect((await house.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
     const { body } = await askAll(house, { id: "resume-0001", kind: "resume" });
     expect(body.feeders.map(({ id }) => id)).toEqual([garden.id]);
-    expect(body.leftOut).toEqual([bench.id]);
-    expect((await house.look(bench.id)).pause.order).toMatchObject({ kind: "pause" });
+    expect(body.skippedFeeders).toEqual([bench.id]);
+    expect((await house.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
   });
 });

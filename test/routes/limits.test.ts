@@ -5,8 +5,8 @@ import { describe, expect, it, onTestFinished, vi } from "vitest";
 import WebSocket from "ws";
 import { minutes, seconds } from "../../server/domain/instant.ts";
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, invited } from "../support/people.ts";
+import { joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Who sends too much is told so, and nobody else is kept out by it. */
 
@@ -26,7 +26,7 @@ vi.mock("@node-rs/argon2", async (original) => {
 const json = "application/json";
 const body = (sentUptimeMs = 1_000) => JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs });
 
-const post = (house: House, authorization: string, payload = body(), more: object = {}) =>
+const post = (house: TestServer, authorization: string, payload = body(), more: object = {}) =>
   house.app.inject({
     method: "POST",
     url: "/api/v1/report",
@@ -35,7 +35,7 @@ const post = (house: House, authorization: string, payload = body(), more: objec
     ...more,
   });
 
-function signed(house: House, feeder: string, key: string, payload = body()): string {
+function signed(house: TestServer, feeder: string, key: string, payload = body()): string {
   const time = String(Math.floor(house.clock.now() / 1_000));
   return `Signature feeder="${feeder}", time="${time}", mac="${signatureOf(hashOf(key), time, payload)}"`;
 }
@@ -49,7 +49,7 @@ const kinds = (statuses: readonly number[]) => [...new Set(statuses)];
 
 describe("forged reports", () => {
   it("that name a feeder, however many, use up nothing of its limit: signed or by key", async () => {
-    const house = await openHouse({ reportsPerMinute: 120 });
+    const house = await openTestServer({ reportsPerMinute: 120 });
     const { key, feeder } = await house.addFeeder();
     const forged = await often(125, () => post(house, signed(house, feeder.id, "pw_forged")));
     expect(kinds(forged)).toEqual([401, 429]);
@@ -58,18 +58,18 @@ describe("forged reports", () => {
   });
 
   it("are counted by address, whichever way the header is spelt", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const spelt = ["Bearer ", "bearer  ", "BEARER\t", "bEaReR \t "];
     const statuses = await often(61, (turn) => post(house, `${spelt[turn % 4]}pw_guess_${turn}`));
     expect(statuses).toEqual([...Array(60).fill(401), 429]);
     const refused = await post(house, "Bearer pw_guess");
     expect(Number(refused.headers["retry-after"])).toBeGreaterThan(0);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect((await post(house, "Bearer pw_guess")).statusCode).toBe(401);
   });
 
   it("from a whole /64 of IPv6 are one sender's, and from many addresses meet a limit for all", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     const from = (remoteAddress: string) => post(house, "Bearer pw_guess", body(), { remoteAddress });
     const near = await often(61, (turn) => from(`2001:db8:1:2:${turn.toString(16)}::7`));
@@ -83,13 +83,13 @@ describe("forged reports", () => {
     expect(wandering.at(-1)).toBe(429);
     // A true key is let in meanwhile, from an address that nobody knows and from one that guesses.
     for (const remoteAddress of ["203.0.113.5", "192.0.2.9"]) {
-      house.clock.pass(1 as never);
+      house.clock.advance(1 as never);
       expect((await post(house, `Bearer ${key}`, body(1_000), { remoteAddress })).statusCode).toBe(200);
     }
   });
 
   it("of a great size are refused before they are read, once an address sent too many; small true ones are checked", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await often(60, () => post(house, signed(house, feeder.id, "pw_forged")));
     const large = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "x".repeat(70_000) });
@@ -102,13 +102,13 @@ describe("forged reports", () => {
 
   it("behind a made-up X-Forwarded-For are still one sender's; behind a trusted proxy its last entry counts", async () => {
     const spoofed = (turn: number) => ({ "x-forwarded-for": `198.51.100.${turn}`, "content-type": json });
-    const house = await openHouse();
+    const house = await openTestServer();
     const plain = await often(61, (turn) =>
       post(house, "", body(), { headers: { ...spoofed(turn), authorization: "Bearer pw_guess" } }),
     );
     expect(plain.at(-1)).toBe(429);
 
-    const proxied = await openHouse({ trustProxy: true });
+    const proxied = await openTestServer({ trustProxy: true });
     const behind = (forwarded: string) =>
       post(proxied, "", body(), {
         headers: { "x-forwarded-for": forwarded, "content-type": json, authorization: "Bearer pw_guess" },
@@ -121,7 +121,7 @@ describe("forged reports", () => {
 
 describe("a feeder's own limit", () => {
   it("holds over HTTP and its sockets together, however often it connects anew or respells its key", async () => {
-    const house = await openHouse({ reportsPerMinute: 4 });
+    const house = await openTestServer({ reportsPerMinute: 4 });
     const { key } = await house.addFeeder();
     const host = await listening(house);
     expect((await post(house, `Bearer ${key}`)).statusCode).toBe(200);
@@ -140,7 +140,7 @@ describe("a feeder's own limit", () => {
 
 describe("a feeder's socket", () => {
   it("stays open whatever a forger tries, and a recorded signature opens no second one", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const host = await listening(house);
     const authorization = signed(house, feeder.id, key, "");
@@ -160,11 +160,11 @@ describe("a feeder's socket", () => {
 
 describe("signing in", () => {
   const right = { name: "Keeper", passphrase: "birds before breakfast" };
-  const tryAs = (house: House, said: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
+  const tryAs = (house: TestServer, said: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
     house.app.inject({ method: "POST", url, payload: said, remoteAddress });
 
   it("is limited for each name over all addresses and spellings, but not where its person signed in before", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     expect((await tryAs(house, right, "203.0.113.5")).statusCode).toBe(200);
     const guess = (turn: number) =>
       tryAs(
@@ -177,12 +177,12 @@ describe("signing in", () => {
     expect(statuses.at(-1)).toBe(429);
     expect((await tryAs(house, right, "198.51.100.99")).statusCode).toBe(429);
     expect((await tryAs(house, right, "203.0.113.5")).statusCode).toBe(200);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect((await tryAs(house, right, "198.51.100.99")).statusCode).toBe(200);
   });
 
   it("has the same limit for a name that nobody has", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const statuses = await often(21, (turn) =>
       tryAs(house, { name: "Nobody", passphrase: "a wrong guess" }, `198.51.100.${turn}`),
     );
@@ -190,7 +190,7 @@ describe("signing in", () => {
   });
 
   it("answers an unknown name and a wrong passphrase the same, and does the same work for both", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const answered = new Set<string>();
     for (const name of ["Keeper", "Nobody"]) {
       verified.length = 0;
@@ -204,9 +204,11 @@ describe("signing in", () => {
   });
 
   it("can't be tried by an unused invite: a right passphrase is answered as a wrong one", async () => {
-    const house = await openHouse();
-    await invited(house, "Bo", "helper");
-    const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "helper" });
+    const house = await openTestServer();
+    await joinByInvite(house, "Bo", "helper");
+    const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, {
+      role: "helper",
+    });
     const { token } = invite.json();
     const guesses = ["Bo has birds at breakfast", "Bo has cats at breakfast"];
     const answers = [];
@@ -221,39 +223,39 @@ describe("signing in", () => {
 
 describe("an overloaded server", () => {
   it("answers 503 with its own words and a time to come back; pages first, reports later, health always", async () => {
-    const house = await openHouse({ logs: true });
+    const house = await openTestServer({ logs: true });
     const { key } = await house.addFeeder();
-    house.beLate(1_001);
+    house.advanceWithoutTimers(1_001);
     await house.app.inject({ url: "/api/v1/home", headers: house.keeper }); // one long piece of work is no overload
-    house.clock.pass(seconds(2));
+    house.clock.advance(seconds(2));
     const page = await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
     expect(page.statusCode).toBe(503);
     expect(page.headers["retry-after"]).toBe("10");
     expect(page.json().detail).toBe("More requests come than the server can take; nothing was stored. Try again.");
     expect((await post(house, `Bearer ${key}`)).statusCode).toBe(200);
-    house.beLate(3_001);
+    house.advanceWithoutTimers(3_001);
     expect((await post(house, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
-    house.clock.pass(seconds(2));
+    house.clock.advance(seconds(2));
     expect((await post(house, `Bearer ${key}`, body(3_000))).statusCode).toBe(503);
     expect((await house.app.inject({ url: "/api/v1/health" })).statusCode).toBe(200);
   });
 
   it("logs one line a minute, with how much was refused", async () => {
-    const house = await openHouse({ logs: true });
+    const house = await openTestServer({ logs: true });
     const lines = () => house.log.filter((line) => line.includes("overloaded"));
-    house.beLate(1_001);
+    house.advanceWithoutTimers(1_001);
     await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
-    house.clock.pass(seconds(2));
+    house.clock.advance(seconds(2));
     for (let turn = 0; turn < 30; turn += 1) await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
     expect(lines()).toHaveLength(1);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
     expect(lines()).toHaveLength(2);
     expect(JSON.parse(lines()[1] as string).refused).toEqual({ request: 30 });
   });
 
   it("reads a small report although the end of large ones is held back, and tells those senders", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     const larch = await house.addFeeder({ name: "Larch" });
     const { port } = new URL(await listening(house));
@@ -279,7 +281,7 @@ describe("an overloaded server", () => {
   });
 });
 
-async function listening(house: House): Promise<string> {
+async function listening(house: TestServer): Promise<string> {
   if (house.app.server.address() === null) await house.app.listen({ port: 0, host: "127.0.0.1" });
   return `ws://127.0.0.1:${(house.app.server.address() as AddressInfo).port}`;
 }

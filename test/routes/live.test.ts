@@ -3,8 +3,8 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { WebSocket } from "ws";
 import { days } from "../../server/domain/instant.ts";
 import { checkLiveSockets } from "../../server/flows/liveSockets.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, invited, phoneOf } from "../support/people.ts";
+import { addPhone, joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** A browser that watches, once it is let in. */
 async function watching(address: string, headers: Record<string, string>) {
@@ -23,56 +23,56 @@ async function watching(address: string, headers: Record<string, string>) {
 
 describe("a browser that watches", () => {
   it("hears of its own yards alone, and is sent to ask anew when those change", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
-    const boId = (await asked(house, "GET", "/api/v1/me", bo)).json().id;
+    const house = await openTestServer();
+    const bo = await joinByInvite(house, "Bo", "helper");
+    const boId = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id;
     const other = { ...(await house.store.yards.yards())[0], id: "birch", name: "Birch" };
     await house.store.yards.addYard(other as never, boId, house.clock.now());
     const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
     const [adas, bos] = [await watching(address, house.keeper), await watching(address, bo)];
 
-    house.ports.live.changed("birch", "larch", 1);
-    house.ports.live.changed(house.yard, "rowan", 1);
+    house.ports.liveFeed.announceChange("birch", "larch", 1);
+    house.ports.liveFeed.announceChange(house.yard, "rowan", 1);
     await expect.poll(() => bos.heard).toEqual(["larch", "rowan"]);
     await expect.poll(() => adas.heard).toEqual(["rowan"]);
 
     const closed = once(bos.socket, "close");
-    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${boId}`, house.keeper);
+    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${boId}`, house.keeper);
     expect((await closed)[0]).toBe(1012);
     const again = await watching(address, bo);
-    house.ports.live.changed(house.yard, "rowan", 2);
-    house.ports.live.changed("birch", "larch", 2);
+    house.ports.liveFeed.announceChange(house.yard, "rowan", 2);
+    house.ports.liveFeed.announceChange("birch", "larch", 2);
     await expect.poll(() => again.heard).toEqual(["larch"]);
     expect(adas.socket.readyState).toBe(adas.socket.OPEN);
   });
 
   it("is told when phones of its own person come or go, and of nobody else's", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
+    const house = await openTestServer();
+    const bo = await joinByInvite(house, "Bo", "helper");
     const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
     const [adas, bos] = [await watching(address, house.keeper), await watching(address, bo)];
-    await phoneOf(house, house.keeper, "kitchen");
+    await addPhone(house, house.keeper, "kitchen");
     await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}']);
     const endpoint = "https://push.example/kitchen";
-    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint });
+    await requestAs(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint });
     await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}', '{"kind":"phones"}']);
-    await phoneOf(house, bo, "bench");
+    await addPhone(house, bo, "bench");
     await expect.poll(() => bos.said).toEqual(['{"kind":"phones"}']);
     expect(adas.said).toHaveLength(2);
   });
 
   it("is told when a push service has given up one of its phones", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
-    await phoneOf(house, house.keeper, "kitchen");
+    await addPhone(house, house.keeper, "kitchen");
     const { said } = await watching(address, house.keeper);
-    house.push.answer = { kind: "subscriptionGone", words: "410" };
-    await asked(house, "POST", "/api/v1/phones/test", house.keeper);
+    house.push.answer = { kind: "subscriptionGone", text: "410" };
+    await requestAs(house, "POST", "/api/v1/phones/test", house.keeper);
     await expect.poll(() => said).toContain('{"kind":"phones"}');
   });
 
   it("is answered when it asks whether anybody is there, and anything else is let pass", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
     const { socket, said } = await watching(address, house.keeper);
     socket.send("what else");
@@ -82,27 +82,28 @@ describe("a browser that watches", () => {
   });
 
   it("is sent to ask anew when practice begins: the practice yard wasn't there when it came", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
     const { socket } = await watching(address, house.keeper);
     const closed = once(socket, "close");
-    await asked(house, "POST", "/api/v1/practice", house.keeper);
+    await requestAs(house, "POST", "/api/v1/practice", house.keeper);
     expect((await closed)[0]).toBe(1012);
-    await asked(house, "DELETE", "/api/v1/practice", house.keeper);
+    await requestAs(house, "DELETE", "/api/v1/practice", house.keeper);
   });
 });
 
 describe("the live sockets of a session", () => {
-  const signedInAgain = async (house: House) => {
+  const signedInAgain = async (house: TestServer) => {
     const payload = { name: "Keeper", passphrase: "birds before breakfast" };
     const answer = await house.app.inject({ method: "POST", url: "/api/v1/session", payload });
     return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
   };
   const openHere = async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     return { house, address: await house.app.listen({ port: 0, host: "127.0.0.1" }) };
   };
-  const signOut = (house: House, headers: Record<string, string>) => asked(house, "DELETE", "/api/v1/session", headers);
+  const signOut = (house: TestServer, headers: Record<string, string>) =>
+    requestAs(house, "DELETE", "/api/v1/session", headers);
 
   it("close at once at sign-out, and those of another session stay", async () => {
     const { house, address } = await openHere();
@@ -111,18 +112,18 @@ describe("the live sockets of a session", () => {
     const closed = once(phone.socket, "close");
     await signOut(house, house.keeper);
     expect((await closed)[0]).toBe(1008);
-    house.ports.live.changed(house.yard, "rowan", 1);
+    house.ports.liveFeed.announceChange(house.yard, "rowan", 1);
     await expect.poll(() => tablet.heard).toEqual(["rowan"]);
     expect(phone.heard).toEqual([]);
   });
 
   it("close all at once where a person's sessions all end", async () => {
     const { house, address } = await openHere();
-    const bo = await watching(address, await invited(house, "Bo", "helper"));
+    const bo = await watching(address, await joinByInvite(house, "Bo", "helper"));
     const all = [await watching(address, house.keeper), await watching(address, await signedInAgain(house))];
     const closed = all.map(({ socket }) => once(socket, "close"));
-    const person = (await asked(house, "GET", "/api/v1/me", house.keeper)).json().id;
-    house.ports.live.closeSocketsOf({ person });
+    const person = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id;
+    house.ports.liveFeed.closeSocketsOf({ person });
     for (const each of closed) expect((await each)[0]).toBe(1008);
     expect(bo.socket.readyState).toBe(bo.socket.OPEN);
   });
@@ -132,10 +133,10 @@ describe("the live sockets of a session", () => {
     const { socket, heard } = await watching(address, house.keeper);
     const closed = once(socket, "close");
     await signOut(house, house.keeper);
-    house.ports.live.changed(house.yard, "rowan", 1);
+    house.ports.liveFeed.announceChange(house.yard, "rowan", 1);
     await closed;
     expect(heard).toEqual([]);
-    expect(house.ports.live.sessions().size).toBe(0);
+    expect(house.ports.liveFeed.openSessions().size).toBe(0);
   });
 
   it("close where the session expired, or was ended by another process on the same database", async () => {
@@ -146,7 +147,7 @@ describe("the live sockets of a session", () => {
     await checkLiveSockets(house.ports);
     expect((await closed)[0]).toBe(1008);
     expect(kept.socket.readyState).toBe(kept.socket.OPEN);
-    house.clock.pass(days(181));
+    house.clock.advance(days(181));
     const expired = once(kept.socket, "close");
     await checkLiveSockets(house.ports);
     expect((await expired)[0]).toBe(1008);
@@ -204,22 +205,22 @@ describe("the live sockets of a session", () => {
     const alive = await watching(address, house.keeper);
     const pinged = [once(dead, "ping"), once(alive.socket, "ping")];
     const closed = once(dead, "close");
-    house.ports.live.pingAll();
+    house.ports.liveFeed.pingAll();
     await Promise.all(pinged);
     // The answer of the living one needs its way; what it asks after the ping is answered after that.
     alive.socket.send('{"kind":"ping"}');
     await expect.poll(() => alive.said).toContain('{"kind":"pong"}');
-    house.ports.live.pingAll();
+    house.ports.liveFeed.pingAll();
     expect((await closed)[0]).toBe(1006);
     expect(alive.socket.readyState).toBe(alive.socket.OPEN);
 
     alive.socket.pause();
     const cut = once(alive.socket, "close");
-    for (let sent = 0; sent < 400 && house.ports.live.sessions().size > 0; sent++) {
-      house.ports.live.changed(house.yard, "x".repeat(100_000), sent);
+    for (let sent = 0; sent < 400 && house.ports.liveFeed.openSessions().size > 0; sent++) {
+      house.ports.liveFeed.announceChange(house.yard, "x".repeat(100_000), sent);
       await new Promise(setImmediate);
     }
-    expect(house.ports.live.sessions().size).toBe(0);
+    expect(house.ports.liveFeed.openSessions().size).toBe(0);
     alive.socket.resume();
     await cut;
   });

@@ -1,25 +1,25 @@
 import { describe, expect, it } from "vitest";
 import type { FeederView } from "../../server/contract/api.ts";
 import { days, isoOf, minutes } from "../../server/domain/instant.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked } from "../support/people.ts";
+import { requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** A feeder that has said that it is in trouble, which is an alarm at once. */
 async function inTrouble() {
-  const house = await openHouse();
+  const house = await openTestServer();
   const { feeder, key } = await house.addFeeder();
   const trouble = { seq: 1, uptimeMs: 1, kind: "trouble", words: "the lid is loose" };
   await house.report(key, { boot: "b-1", sentUptimeMs: 5, events: [trouble] });
   const at = (what: string) => `/api/v1/feeders/${feeder.id}/alarms/troubleReported/${what}`;
   const answer = async (what: string, body: object): Promise<FeederView> => {
-    const said = await asked(house, "POST", at(what), house.keeper, body);
+    const said = await requestAs(house, "POST", at(what), house.keeper, body);
     if (said.statusCode !== 200) throw new Error(`expected 200, got ${said.body}`);
     return said.json();
   };
   return { house, feeder, answer };
 }
-const phaseOf = (view: FeederView) => view.alarms.find(({ fault }) => fault === "troubleReported")?.phase;
-const changes = async (house: House, feeder: string) =>
+const phaseOf = (view: FeederView) => view.alarms.find(({ fault }) => fault === "troubleReported")?.state;
+const changes = async (house: TestServer, feeder: string) =>
   (await house.store.records.alarmChanges(feeder, 0 as never, (house.clock.now() + 1_000_000) as never)).length;
 
 describe("an answer to an alarm that its client numbered", () => {
@@ -29,7 +29,7 @@ describe("an answer to an alarm that its client numbered", () => {
     const once = await answer("shelve", { id: "shelve-01", until });
     expect(phaseOf(once)).toBe("shelved");
     const before = [await changes(house, feeder.id), once.revision];
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     const twice = await answer("shelve", { id: "shelve-01", until });
     expect(twice.alarms).toEqual(once.alarms);
     expect([await changes(house, feeder.id), twice.revision]).toEqual(before);
@@ -58,6 +58,6 @@ describe("an answer to an alarm that its client numbered", () => {
   it("with a number that is none is refused by field", async () => {
     const { house, feeder } = await inTrouble();
     const url = `/api/v1/feeders/${feeder.id}/alarms/troubleReported/acknowledge`;
-    expect((await asked(house, "POST", url, house.keeper, { id: "1" })).json().errors[0].field).toBe("id");
+    expect((await requestAs(house, "POST", url, house.keeper, { id: "1" })).json().errors[0].field).toBe("id");
   });
 });

@@ -1,14 +1,14 @@
 import { describe, expect, it } from "vitest";
 import type { PasskeysView } from "../../server/contract/passkeys.ts";
 import { isoOf, minutes, seconds } from "../../server/domain/instant.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { type Lies, type PasskeyDevice, passkeyDevice } from "../support/passkeyDevice.ts";
-import { asked, invited } from "../support/people.ts";
+import { type CredentialFaults, type FakePasskeyDevice, fakePasskeyDevice } from "../support/fakePasskeyDevice.ts";
+import { joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Passkeys over HTTP, with a device made by hand that can lie in each way that a thief might. */
 
 type Headers = Record<string, string>;
-type Answer = Awaited<ReturnType<typeof asked>>;
+type Answer = Awaited<ReturnType<typeof requestAs>>;
 
 const origin = "http://localhost:8080";
 const here = { host: "localhost:8080" };
@@ -16,12 +16,18 @@ const passphrase = "birds before breakfast";
 
 const cookiesOf = ({ headers }: Answer) =>
   [headers["set-cookie"] ?? []].flat().map((cookie) => String(cookie).split(";")[0]);
-const post = (house: House, url: string, headers: Headers, payload: object = {}) =>
-  asked(house, "POST", url, { ...here, ...headers }, payload);
-const listed = async (house: House, headers: Headers) =>
-  ((await asked(house, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
+const post = (house: TestServer, url: string, headers: Headers, payload: object = {}) =>
+  requestAs(house, "POST", url, { ...here, ...headers }, payload);
+const listed = async (house: TestServer, headers: Headers) =>
+  ((await requestAs(house, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
 
-async function addPasskey(house: House, headers: Headers, device: PasskeyDevice, label = "Phone", lies: Lies = {}) {
+async function addPasskey(
+  house: TestServer,
+  headers: Headers,
+  device: FakePasskeyDevice,
+  label = "Phone",
+  lies: CredentialFaults = {},
+) {
   const options = await post(house, "/api/v1/me/passkeys/options", headers);
   if (options.statusCode !== 200) return options;
   const credential = device.create(options.json(), lies);
@@ -29,18 +35,18 @@ async function addPasskey(house: House, headers: Headers, device: PasskeyDevice,
 }
 
 /** Asks for a challenge as a browser that isn't signed in. */
-async function askedIn(house: House) {
+async function askedIn(house: TestServer) {
   const options = await post(house, "/api/v1/session/passkey/options", {});
   return { options: options.json(), headers: { cookie: cookiesOf(options).join("; ") } };
 }
-async function signIn(house: House, device: PasskeyDevice, lies: Lies = {}) {
+async function signIn(house: TestServer, device: FakePasskeyDevice, lies: CredentialFaults = {}) {
   const { options, headers } = await askedIn(house);
   return post(house, "/api/v1/session/passkey", headers, { credential: device.use(options, lies) });
 }
 
 async function withPasskey(options: { counts?: boolean; firstCounter?: number } = {}) {
-  const house = await openHouse();
-  const device = passkeyDevice(origin, options);
+  const house = await openTestServer();
+  const device = fakePasskeyDevice(origin, options);
   const added = await addPasskey(house, house.keeper, device);
   expect([added.statusCode, added.body]).toEqual([201, expect.stringContaining("Phone")]);
   return { house, device };
@@ -52,11 +58,11 @@ describe("a passkey", () => {
     const answer = await signIn(house, device);
     expect([answer.statusCode, answer.json()]).toEqual([200, { keeper: { name: "Keeper" } }]);
     const cookie = cookiesOf(answer).find((one) => one?.startsWith("pieward_session=")) as string;
-    const me = await asked(house, "GET", "/api/v1/me", { cookie });
+    const me = await requestAs(house, "GET", "/api/v1/me", { cookie });
     expect(me.json().name).toBe("Keeper");
     expect(String(answer.headers["set-cookie"])).toMatch(/HttpOnly.*SameSite=Lax/);
-    await asked(house, "DELETE", "/api/v1/session", { cookie });
-    expect((await asked(house, "GET", "/api/v1/me", { cookie })).statusCode).toBe(401);
+    await requestAs(house, "DELETE", "/api/v1/session", { cookie });
+    expect((await requestAs(house, "GET", "/api/v1/me", { cookie })).statusCode).toBe(401);
   });
 
   it("stands beside the passphrase, which still works when passkeys exist", async () => {
@@ -66,7 +72,7 @@ describe("a passkey", () => {
 
   it("is listed, renamed and removed by its own person, and by nobody else", async () => {
     const { house, device } = await withPasskey();
-    const bo = await invited(house, "Bo", "keeper");
+    const bo = await joinByInvite(house, "Bo", "keeper");
     const [one] = await listed(house, house.keeper);
     expect(one).toEqual({
       id: expect.any(String),
@@ -77,14 +83,14 @@ describe("a passkey", () => {
     });
     expect(await listed(house, bo)).toEqual([]);
     const path = `/api/v1/me/passkeys/${one?.id}`;
-    expect((await asked(house, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
-    expect((await asked(house, "DELETE", path, bo)).statusCode).toBe(404);
+    expect((await requestAs(house, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
+    expect((await requestAs(house, "DELETE", path, bo)).statusCode).toBe(404);
 
-    const renamed = await asked(house, "PATCH", path, house.keeper, { label: "Key on the ring" });
+    const renamed = await requestAs(house, "PATCH", path, house.keeper, { label: "Key on the ring" });
     expect(renamed.json().passkeys).toMatchObject([{ label: "Key on the ring" }]);
-    const wrong = await asked(house, "PATCH", path, house.keeper, { label: " ", name: "x" });
+    const wrong = await requestAs(house, "PATCH", path, house.keeper, { label: " ", name: "x" });
     expect(wrong.json().errors.map((each: { field: string }) => each.field)).toContain("label");
-    expect((await asked(house, "DELETE", path, house.keeper)).json().passkeys).toEqual([]);
+    expect((await requestAs(house, "DELETE", path, house.keeper)).json().passkeys).toEqual([]);
     const gone = await signIn(house, device);
     expect([gone.statusCode, gone.json().detail]).toEqual([401, expect.stringContaining("not known here")]);
   });
@@ -101,8 +107,8 @@ describe("a passkey", () => {
 
   it("is one person's: its credential id can't be added a second time", async () => {
     const { house, device } = await withPasskey();
-    const bo = await invited(house, "Bo", "helper");
-    const again = await addPasskey(house, bo, passkeyDevice(origin), "Mine", { credentialId: device.credentialId });
+    const bo = await joinByInvite(house, "Bo", "helper");
+    const again = await addPasskey(house, bo, fakePasskeyDevice(origin), "Mine", { credentialId: device.credentialId });
     expect([again.statusCode, again.json().detail]).toEqual([409, expect.stringContaining("added already")]);
     expect((await signIn(house, device)).json().keeper.name).toBe("Keeper");
   });
@@ -115,7 +121,7 @@ describe("a passkey", () => {
       house.store.keepers.addPasskey({ ...first, id: `p${number}`, credentialId: `c${number}` }, 10);
     for (let number = 2; number <= 10; number += 1) expect(await more(number)).toBe("added");
     expect(await more(11)).toBe("tooMany");
-    const answer = await addPasskey(house, house.keeper, passkeyDevice(origin));
+    const answer = await addPasskey(house, house.keeper, fakePasskeyDevice(origin));
     expect([answer.statusCode, answer.json().detail]).toEqual([409, expect.stringContaining("You have 10 passkeys")]);
     expect(await listed(house, house.keeper)).toHaveLength(10);
   });
@@ -131,7 +137,7 @@ describe("a passkey", () => {
 });
 
 describe("a sign-in with a passkey is refused", () => {
-  const lies: Readonly<Record<string, readonly (readonly [how: string, lies: Lies, words: string])[]>> = {
+  const lies: Readonly<Record<string, readonly (readonly [how: string, lies: CredentialFaults, words: string])[]>> = {
     "at a place that isn't ours": [
       ["another port", { origin: "http://localhost:9090" }, "another address"],
       ["a page that looks like ours", { origin: "https://localhost.example" }, "another address"],
@@ -161,7 +167,7 @@ describe("a sign-in with a passkey is refused", () => {
       expect(cookiesOf(answer)).toEqual([]);
       expect((await listed(house, house.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
       // Nothing of the lie is kept: the honest device goes on.
-      house.clock.pass(seconds(1));
+      house.clock.advance(seconds(1));
       expect((await signIn(house, device)).statusCode).toBe(200);
       lastUsedAt = isoOf(house.clock.now());
     }
@@ -205,12 +211,12 @@ describe("a sign-in with a passkey is refused", () => {
   it("five minutes after it was asked for, and not before", async () => {
     const { house, device } = await withPasskey();
     const [late, inTime] = [await askedIn(house), await askedIn(house)];
-    house.clock.pass((minutes(5) - seconds(1)) as never);
+    house.clock.advance((minutes(5) - seconds(1)) as never);
     const first = await post(house, "/api/v1/session/passkey", inTime.headers, {
       credential: device.use(inTime.options),
     });
     expect(first.statusCode).toBe(200);
-    house.clock.pass(seconds(1));
+    house.clock.advance(seconds(1));
     const second = await post(house, "/api/v1/session/passkey", late.headers, { credential: device.use(late.options) });
     expect([second.statusCode, second.json().detail]).toEqual([401, expect.stringContaining("older than 5 minutes")]);
   });
@@ -257,8 +263,8 @@ describe("a sign-in with a passkey is refused", () => {
 
 describe("adding a passkey", () => {
   it("asks for the passphrase anew where one signed in more than five minutes ago", async () => {
-    const house = await openHouse();
-    house.clock.pass(minutes(6));
+    const house = await openTestServer();
+    house.clock.advance(minutes(6));
     const ask = (payload: object) => post(house, "/api/v1/me/passkeys/options", house.keeper, payload);
     const bare = await ask({});
     expect([bare.statusCode, bare.json().errors]).toEqual([
@@ -268,34 +274,34 @@ describe("adding a passkey", () => {
     const wrong = await ask({ passphrase: "cats before breakfast" });
     expect([wrong.statusCode, wrong.json().errors]).toEqual([403, [{ field: "passphrase", problem: "is wrong" }]]);
     expect((await ask({ passphrase })).statusCode).toBe(200);
-    house.clock.pass(minutes(4));
+    house.clock.advance(minutes(4));
     expect((await ask({})).statusCode).toBe(200); // still the same five minutes
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect((await ask({})).statusCode).toBe(403);
     expect((await ask({ passphrase, pin: 1 })).json().errors).toMatchObject([{ field: expect.any(String) }]);
   });
 
   it("takes another passkey of the same person for it, and of nobody else", async () => {
     const { house, device } = await withPasskey();
-    const bo = await invited(house, "Bo", "helper");
-    const bos = passkeyDevice(origin);
+    const bo = await joinByInvite(house, "Bo", "helper");
+    const bos = fakePasskeyDevice(origin);
     expect((await addPasskey(house, bo, bos)).statusCode).toBe(201);
-    house.clock.pass(minutes(6));
-    const confirmWith = async (used: PasskeyDevice, lies: Lies = {}) => {
+    house.clock.advance(minutes(6));
+    const confirmWith = async (used: FakePasskeyDevice, lies: CredentialFaults = {}) => {
       const options = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
       return post(house, "/api/v1/me/confirm", house.keeper, { credential: used.use(options, lies) });
     };
     const other = await confirmWith(bos);
     expect([other.statusCode, other.json().detail]).toEqual([403, expect.stringContaining("another person")]);
     expect((await confirmWith(device, { verified: false })).statusCode).toBe(403);
-    const added = await addPasskey(house, house.keeper, passkeyDevice(origin));
+    const added = await addPasskey(house, house.keeper, fakePasskeyDevice(origin));
     expect(added.statusCode).toBe(403);
     expect((await confirmWith(device)).statusCode).toBe(204);
-    expect((await addPasskey(house, house.keeper, passkeyDevice(origin), "Second")).statusCode).toBe(201);
+    expect((await addPasskey(house, house.keeper, fakePasskeyDevice(origin), "Second")).statusCode).toBe(201);
   });
 
   it("is refused in its own words where the device lies", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     for (const [lies, words] of [
       [{ origin: "https://pies.example" }, "another address"],
       [{ host: "pies.example" }, "another host name"],
@@ -303,7 +309,7 @@ describe("adding a passkey", () => {
       [{ type: "webauthn.get" }, "another request"],
       [{ certificate: true }, "certificate that was not asked for"],
     ] as const) {
-      const answer = await addPasskey(house, house.keeper, passkeyDevice(origin), "Phone", lies);
+      const answer = await addPasskey(house, house.keeper, fakePasskeyDevice(origin), "Phone", lies);
       const { detail, errors } = answer.json();
       expect([answer.statusCode, detail]).toEqual([400, expect.stringContaining(words)]);
       expect(errors[0].field).toBe("credential");
@@ -312,11 +318,11 @@ describe("adding a passkey", () => {
   });
 
   it("is for the session that asked, once, and not for another one of the same person", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const second = await post(house, "/api/v1/session", {}, { name: "Keeper", passphrase });
     const elsewhere = { cookie: cookiesOf(second)[0] as string, "x-pieward": "1" };
     const options = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
-    const body = { label: "Phone", credential: passkeyDevice(origin).create(options) };
+    const body = { label: "Phone", credential: fakePasskeyDevice(origin).create(options) };
     expect((await post(house, "/api/v1/me/passkeys", elsewhere, body)).json().detail).toContain("another request");
     expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("answered already");
   });
@@ -324,7 +330,7 @@ describe("adding a passkey", () => {
   it("takes no challenge that was given for confirming, nor confirming one that was given for adding", async () => {
     const { house, device } = await withPasskey();
     const toConfirm = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
-    const body = { label: "Second", credential: passkeyDevice(origin).create(toConfirm) };
+    const body = { label: "Second", credential: fakePasskeyDevice(origin).create(toConfirm) };
     expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("another request");
     const toAdd = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
     const confirmed = await post(house, "/api/v1/me/confirm", house.keeper, { credential: device.use(toAdd) });
@@ -335,8 +341,8 @@ describe("adding a passkey", () => {
   it("leaves removing to whoever gave a passphrase or a passkey just now", async () => {
     const { house } = await withPasskey();
     const [one] = await listed(house, house.keeper);
-    house.clock.pass(minutes(6));
-    const remove = () => asked(house, "DELETE", `/api/v1/me/passkeys/${one?.id}`, house.keeper);
+    house.clock.advance(minutes(6));
+    const remove = () => requestAs(house, "DELETE", `/api/v1/me/passkeys/${one?.id}`, house.keeper);
     expect((await remove()).json().errors).toMatchObject([{ field: "passphrase" }]);
     expect(await listed(house, house.keeper)).toHaveLength(1);
     expect((await post(house, "/api/v1/me/confirm", house.keeper, { passphrase: "not it at all" })).statusCode).toBe(
@@ -349,13 +355,13 @@ describe("adding a passkey", () => {
 
 describe("at an address where passkeys can't work", () => {
   it("the server says so and leaves the passphrase", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     for (const host of ["192.168.1.20:8080", "pies.example", "[fd00::7]:8080"]) {
-      const answer = await asked(house, "POST", "/api/v1/session/passkey/options", { host });
+      const answer = await requestAs(house, "POST", "/api/v1/session/passkey/options", { host });
       expect([host, answer.statusCode, answer.json().detail]).toEqual([host, 409, expect.stringContaining("HTTPS")]);
-      const view = await asked(house, "GET", "/api/v1/me/passkeys", { ...house.keeper, host });
+      const view = await requestAs(house, "GET", "/api/v1/me/passkeys", { ...house.keeper, host });
       expect(view.json().origin).toBeNull();
-      const add = await asked(house, "POST", "/api/v1/me/passkeys/options", { ...house.keeper, host }, {});
+      const add = await requestAs(house, "POST", "/api/v1/me/passkeys/options", { ...house.keeper, host }, {});
       expect([add.statusCode, add.json().detail]).toEqual([409, expect.stringContaining("PUBLIC_URL")]);
     }
   });

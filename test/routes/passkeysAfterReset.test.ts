@@ -1,28 +1,28 @@
 import { expect, it } from "vitest";
 import { makeReset } from "../../server/flows/accounts.ts";
-import { openHouse } from "../support/house.ts";
-import { passkeyDevice } from "../support/passkeyDevice.ts";
-import { asked } from "../support/people.ts";
+import { fakePasskeyDevice } from "../support/fakePasskeyDevice.ts";
+import { requestAs } from "../support/people.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 const origin = "http://localhost:8080";
 const here = { host: "localhost:8080" };
 
 it("a recovery link sets a new passphrase and removes no passkey", async () => {
-  const house = await openHouse();
-  const device = passkeyDevice(origin);
+  const house = await openTestServer();
+  const device = fakePasskeyDevice(origin);
   const mine = { ...here, ...house.keeper };
-  const options = (await asked(house, "POST", "/api/v1/me/passkeys/options", mine, {})).json();
+  const options = (await requestAs(house, "POST", "/api/v1/me/passkeys/options", mine, {})).json();
   const body = { label: "Phone", credential: device.create(options) };
-  expect((await asked(house, "POST", "/api/v1/me/passkeys", mine, body)).statusCode).toBe(201);
+  expect((await requestAs(house, "POST", "/api/v1/me/passkeys", mine, body)).statusCode).toBe(201);
 
   const made = await makeReset(house.ports, "Keeper");
   if (made.kind !== "made") throw new Error("expected a link");
   const said = { token: made.token, passphrase: "seven rooks on a wet gate" };
-  expect((await asked(house, "POST", "/api/v1/reset", here, said)).statusCode).toBe(200);
+  expect((await requestAs(house, "POST", "/api/v1/reset", here, said)).statusCode).toBe(200);
 
-  const asks = await asked(house, "POST", "/api/v1/session/passkey/options", here);
+  const asks = await requestAs(house, "POST", "/api/v1/session/passkey/options", here);
   const cookie = String(asks.headers["set-cookie"]).split(";")[0] as string;
   const credential = device.use(asks.json());
-  const signedIn = await asked(house, "POST", "/api/v1/session/passkey", { ...here, cookie }, { credential });
+  const signedIn = await requestAs(house, "POST", "/api/v1/session/passkey", { ...here, cookie }, { credential });
   expect([signedIn.statusCode, signedIn.json()]).toEqual([200, { keeper: { name: "Keeper" } }]);
 });

@@ -4,36 +4,37 @@ import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
 import type { PeopleView, PhonesView, PhoneView } from "../../server/contract/api.ts";
 import { days, minutes } from "../../server/domain/instant.ts";
-import { forgetOld } from "../../server/flows/outbox.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, deliver, invited, phoneOf, signedInAgain } from "../support/people.ts";
+import { pruneOld } from "../../server/flows/outbox.ts";
+import { addPhone, deliverAll, joinByInvite, requestAs, signInAgain } from "../support/people.ts";
 import { startPushService } from "../support/pushService.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 const first = { endpoint: "https://push.example/one", keys, label: "Pocket" };
 const renewal = { endpoint: "https://push.example/two", keys, replaces: first.endpoint };
 
 type Headers = Record<string, string>;
-const view = async (house: House, headers: Headers = house.keeper): Promise<PhonesView> =>
-  (await asked(house, "GET", "/api/v1/phones", headers)).json();
-const onlyPhone = async (house: House): Promise<PhoneView> => {
+const view = async (house: TestServer, headers: Headers = house.keeper): Promise<PhonesView> =>
+  (await requestAs(house, "GET", "/api/v1/phones", headers)).json();
+const onlyPhone = async (house: TestServer): Promise<PhoneView> => {
   const { phones } = await view(house);
   const [phone] = phones;
   if (phone === undefined || phones.length !== 1) throw new Error(`expected one phone, got ${phones.length}`);
   return phone;
 };
-const add = (house: House, phone: object, headers: Headers = house.keeper) =>
-  asked(house, "POST", "/api/v1/phones", headers, phone);
-const renew = (house: House, phone: object, headers: Headers = house.keeper) =>
+const add = (house: TestServer, phone: object, headers: Headers = house.keeper) =>
+  requestAs(house, "POST", "/api/v1/phones", headers, phone);
+const renew = (house: TestServer, phone: object, headers: Headers = house.keeper) =>
   house.app.inject({ method: "PUT", url: "/api/v1/phones", headers, payload: phone });
-const test = (house: House) => asked(house, "POST", "/api/v1/phones/test", house.keeper, {});
-const shown = (house: House, item: string | undefined) => asked(house, "POST", `/api/v1/notices/${item}/shown`, {}, {});
+const test = (house: TestServer) => requestAs(house, "POST", "/api/v1/phones/test", house.keeper, {});
+const shown = (house: TestServer, item: string | undefined) =>
+  requestAs(house, "POST", `/api/v1/notices/${item}/shown`, {}, {});
 
 /** A house whose only phone has just been declared gone by its push service. */
-async function withGonePhone(): Promise<House> {
-  const house = await openHouse();
+async function withGonePhone(): Promise<TestServer> {
+  const house = await openTestServer();
   await add(house, first);
-  house.push.answer = { kind: "subscriptionGone", words: "HTTP 410" };
+  house.push.answer = { kind: "subscriptionGone", text: "HTTP 410" };
   await test(house);
   house.push.answer = { kind: "accepted" };
   return house;
@@ -43,7 +44,7 @@ describe("an endpoint that its push service has declared gone", () => {
   it("is refused by name when a browser hands it in again, over a real push service", async () => {
     const service = await startPushService();
     onTestFinished(() => service.close());
-    const house = await openHouse();
+    const house = await openTestServer();
     const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
     const guard = endpointGuard({ allowPrivateEndpoints: true });
     const gateway = webPush({ vapid, publicUrl: null, guard, timeoutMs: 2_000, tls: { ca: service.ca } });
@@ -68,9 +69,9 @@ describe("an endpoint that its push service has declared gone", () => {
 
   it("is refused to every person of the house, and also as the renewal of another phone", async () => {
     const house = await withGonePhone();
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     expect((await add(house, first, bo)).statusCode).toBe(409);
-    await phoneOf(house, bo, "Kitchen");
+    await addPhone(house, bo, "Kitchen");
     const answer = await renew(
       house,
       { endpoint: first.endpoint, keys: first.keys, replaces: "https://push.example/Kitchen" },
@@ -85,7 +86,7 @@ describe("an endpoint that its push service has declared gone", () => {
     expect((await view(house)).gone).toEqual([
       { endpoint: first.endpoint, label: "Pocket", goneAt: "2026-01-15T09:00:00.000Z" },
     ]);
-    expect((await view(house, await invited(house, "Bo", "helper"))).gone).toEqual([]);
+    expect((await view(house, await joinByInvite(house, "Bo", "helper"))).gone).toEqual([]);
     await add(house, { ...renewal, label: "Pocket" });
     expect((await view(house)).gone).toEqual([]);
     expect((await add(house, first)).statusCode).toBe(409); // no longer listed, and still known
@@ -93,39 +94,39 @@ describe("an endpoint that its push service has declared gone", () => {
 
   it("is forgotten after half a year, and no more than 500 of a house are remembered", async () => {
     const house = await withGonePhone();
-    house.clock.pass(days(179));
-    await forgetOld(house.ports);
-    const keeper = await signedInAgain(house);
+    house.clock.advance(days(179));
+    await pruneOld(house.ports);
+    const keeper = await signInAgain(house);
     expect((await add(house, first, keeper)).statusCode).toBe(409);
-    house.clock.pass(days(2));
-    await forgetOld(house.ports);
+    house.clock.advance(days(2));
+    await pruneOld(house.ports);
     expect((await add(house, first, keeper)).statusCode).toBe(201);
-    house.push.answer = { kind: "subscriptionGone", words: "HTTP 410" };
+    house.push.answer = { kind: "subscriptionGone", text: "HTTP 410" };
     for (let n = 0; n < 505; n += 1) {
       await house.store.keepers.savePhone({
-        ...{ id: `p-${n}`, keeper: (await asked(house, "GET", "/api/v1/me", keeper)).json().id },
+        ...{ id: `p-${n}`, keeper: (await requestAs(house, "GET", "/api/v1/me", keeper)).json().id },
         ...{ endpoint: `https://push.example/many/${n}`, p256dh: keys.p256dh, auth: keys.auth, label: "Many" },
-        addedAt: house.clock.pass(minutes(1)),
+        addedAt: house.clock.advance(minutes(1)),
       });
     }
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect(
       (await house.app.inject({ method: "POST", url: "/api/v1/phones/test", headers: keeper, payload: {} })).statusCode,
     ).toBe(200);
-    await forgetOld(house.ports);
+    await pruneOld(house.ports);
     expect((await view(house, keeper)).gone.length).toBeLessThanOrEqual(500);
   }, 60_000);
 });
 
 describe("a phone that renews its subscription", () => {
   it("keeps its id, its name and the moment when it was added, and begins unproved", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     const before = await onlyPhone(house);
     await test(house);
     await shown(house, house.push.sent.at(-1)?.item);
-    expect((await onlyPhone(house)).reach.kind).toBe("proved");
-    house.clock.pass(days(1));
+    expect((await onlyPhone(house)).reachability.kind).toBe("proved");
+    house.clock.advance(days(1));
     const answer = await renew(house, renewal);
     expect(answer.statusCode).toBe(200);
     expect(await onlyPhone(house)).toMatchObject({
@@ -135,20 +136,20 @@ describe("a phone that renews its subscription", () => {
   });
 
   it("is not proved by what stood on its screen under the old endpoint", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     await test(house);
     const old = house.push.sent.at(-1)?.item;
     await renew(house, renewal);
     expect((await shown(house, old)).statusCode).toBe(204);
-    expect((await onlyPhone(house)).reach.kind).toBe("unproved");
+    expect((await onlyPhone(house)).reachability.kind).toBe("unproved");
     await test(house);
     await shown(house, house.push.sent.at(-1)?.item);
-    expect((await onlyPhone(house)).reach.kind).toBe("proved");
+    expect((await onlyPhone(house)).reachability.kind).toBe("proved");
   });
 
   it("may say it twice, since the first answer can be lost on the way", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     await renew(house, renewal);
     expect((await renew(house, renewal)).statusCode).toBe(200);
@@ -156,10 +157,10 @@ describe("a phone that renews its subscription", () => {
   });
 
   it("comes back under its name where its push service had declared the old endpoint gone meanwhile", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     const { id } = await onlyPhone(house);
-    house.push.answer = { kind: "subscriptionGone", words: "HTTP 410" };
+    house.push.answer = { kind: "subscriptionGone", text: "HTTP 410" };
     await test(house);
     expect((await view(house)).phones).toEqual([]);
     expect((await renew(house, renewal)).statusCode).toBe(200);
@@ -167,9 +168,9 @@ describe("a phone that renews its subscription", () => {
   });
 
   it("does not come back where a person has removed it", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
-    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: first.endpoint });
+    await requestAs(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: first.endpoint });
     const answer = await renew(house, renewal);
     expect(answer.statusCode).toBe(404);
     expect(answer.json().errors).toEqual([{ field: "replaces", problem: "is no phone of yours" }]);
@@ -177,10 +178,10 @@ describe("a phone that renews its subscription", () => {
   });
 
   it("is not redirected by a stranger or by another person who knows its endpoint", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     expect((await renew(house, renewal, { "x-pieward": "1" })).statusCode).toBe(401);
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     expect((await renew(house, renewal, bo)).statusCode).toBe(404);
     // Nor by claiming the very endpoint with other keys: only the browser itself knows its own.
     const claimed = await add(house, { ...first, keys: { ...keys, auth: "b".repeat(22) } }, bo);
@@ -193,7 +194,7 @@ describe("a phone that renews its subscription", () => {
   });
 
   it("is not lost by a 410 for the old endpoint that arrives after the renewal: what was sent goes to the new one", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     const { key } = await house.addFeeder();
     const trouble = { seq: 1, uptimeMs: 5, kind: "trouble", words: "the lid is loose" };
@@ -204,13 +205,13 @@ describe("a phone that renews its subscription", () => {
         if (renewed) return send(...said);
         renewed = true;
         expect((await renew(house, renewal)).statusCode).toBe(200); // while the push is under way
-        return { kind: "subscriptionGone", words: "HTTP 410" };
+        return { kind: "subscriptionGone", text: "HTTP 410" };
       },
     });
     await house.report(key, { boot: "b-1", sentUptimeMs: 5, events: [trouble] });
-    await deliver(house);
-    house.clock.pass(minutes(1));
-    await deliver(house);
+    await deliverAll(house);
+    house.clock.advance(minutes(1));
+    await deliverAll(house);
     expect((await onlyPhone(house)).endpoint).toBe(renewal.endpoint);
     expect(house.push.sent.map(({ phone }) => phone.endpoint)).toEqual([renewal.endpoint]);
     expect((await add(house, first)).statusCode).toBe(409);
@@ -218,38 +219,42 @@ describe("a phone that renews its subscription", () => {
 });
 
 describe("a phone whose leave to show notices was withdrawn", () => {
-  const say = (house: House, allowed: boolean, endpoint = first.endpoint) =>
-    asked(house, "POST", "/api/v1/phones/permission", house.keeper, { endpoint, allowed });
+  const say = (house: TestServer, allowed: boolean, endpoint = first.endpoint) =>
+    requestAs(house, "POST", "/api/v1/phones/permission", house.keeper, { endpoint, allowed });
 
   it("is called lost at once, on its own page and among the people, until it is allowed again", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
     await test(house);
     await shown(house, house.push.sent.at(-1)?.item);
     const people = async () =>
-      ((await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView).people[0];
-    expect((await people())?.reach.kind).toBe("proved");
+      ((await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView)
+        .people[0];
+    expect((await people())?.reachability.kind).toBe("proved");
     expect((await say(house, false)).statusCode).toBe(200);
-    expect((await onlyPhone(house)).reach).toMatchObject({ kind: "lost", words: expect.stringMatching(/blocked/) });
-    expect(await people()).toMatchObject({ phones: 0, reach: { kind: "lost" } });
+    expect((await onlyPhone(house)).reachability).toMatchObject({
+      kind: "lost",
+      text: expect.stringMatching(/blocked/),
+    });
+    expect(await people()).toMatchObject({ phones: 0, reachability: { kind: "lost" } });
     expect((await test(house)).json().outcomes).toMatchObject([{ label: "Pocket", outcome: "refused" }]);
     expect(house.push.sent).toHaveLength(1);
 
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     await say(house, true);
-    expect((await onlyPhone(house)).reach.kind).toBe("unproved"); // it must show something first
+    expect((await onlyPhone(house)).reachability.kind).toBe("unproved"); // it must show something first
     expect(await people()).toMatchObject({ phones: 1 });
   });
 
   it("is said of one's own phones only", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await add(house, first);
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     const said = { endpoint: first.endpoint, allowed: false };
-    const answer = await asked(house, "POST", "/api/v1/phones/permission", bo, said);
+    const answer = await requestAs(house, "POST", "/api/v1/phones/permission", bo, said);
     expect(answer.statusCode).toBe(404);
     expect(answer.json().errors[0].field).toBe("endpoint");
-    expect((await onlyPhone(house)).reach.kind).toBe("unproved");
+    expect((await onlyPhone(house)).reachability.kind).toBe("unproved");
   });
 });
 
@@ -257,7 +262,7 @@ describe("how many phones a person has", () => {
   const nth = (n: number) => ({ endpoint: `https://push.example/${n}`, keys, label: `Phone ${n}` });
 
   it("is at most ten: one more is refused with what to do, and one that is removed makes room", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     for (let n = 1; n <= 10; n++) expect((await add(house, nth(n))).statusCode).toBe(201);
     const refused = await add(house, nth(11));
     expect(refused.statusCode).toBe(409);
@@ -265,25 +270,25 @@ describe("how many phones a person has", () => {
       { field: "endpoint", problem: expect.stringMatching(/at most 10\. Remove one .*, then add this one/) },
     ]);
     expect((await view(house)).phones).toHaveLength(10);
-    expect((await view(house)).most).toBe(10);
+    expect((await view(house)).phonesMax).toBe(10);
 
     expect((await add(house, { ...nth(3), label: "Renamed" })).statusCode).toBe(201); // it has that one already
     expect((await renew(house, { ...nth(12), label: undefined, replaces: nth(3).endpoint })).statusCode).toBe(200);
-    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: nth(1).endpoint });
+    await requestAs(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: nth(1).endpoint });
     expect((await add(house, nth(11))).statusCode).toBe(201);
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     expect((await add(house, nth(21), bo)).statusCode).toBe(201);
   });
 
   it("counts one that comes back after it was gone, and one that passes from another person", async () => {
     const house = await withGonePhone();
-    const bo = await invited(house, "Bo", "helper");
+    const bo = await joinByInvite(house, "Bo", "helper");
     expect((await add(house, nth(30), bo)).statusCode).toBe(201);
     for (let n = 1; n <= 10; n++) expect((await add(house, nth(n))).statusCode).toBe(201);
     expect((await renew(house, renewal)).statusCode).toBe(409);
     expect((await add(house, nth(30))).statusCode).toBe(409);
     expect((await view(house, bo)).phones).toHaveLength(1);
-    await asked(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: nth(1).endpoint });
+    await requestAs(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: nth(1).endpoint });
     expect((await renew(house, renewal)).statusCode).toBe(200);
   });
 });

@@ -1,15 +1,15 @@
 import { describe, expect, it } from "vitest";
 import { hours, minutes } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
-import { openHouse } from "../support/house.ts";
-import { notPlain } from "../support/plainWords.ts";
+import { unplainText } from "../support/plainText.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 describe("the answers that keepers' screens are made of", () => {
   it("hold no machine's time and no symbol of a statistic in words, over a day with troubles", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan", battery: "lithiumIon", portionGrams: 2 });
     for (let minute = 1; minute <= 40; minute++) {
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
       const events =
         minute % 5 === 0
           ? [{ seq: minute, uptimeMs: minute * 60_000 - 1_000, kind: "trouble", words: "the lid was open" }]
@@ -27,8 +27,8 @@ describe("the answers that keepers' screens are made of", () => {
     const patch = (url: string, payload: object) =>
       house.app.inject({ method: "PATCH", url: `/api/v1${url}`, headers: house.keeper, payload });
     const page = `/feeders/${feeder.id}`;
-    expect((await house.look(feeder.id)).alarms.length, "the day must reach alarms").toBeGreaterThan(1);
-    house.clock.pass(hours(21));
+    expect((await house.runPeriodicCheck(feeder.id)).alarms.length, "the day must reach alarms").toBeGreaterThan(1);
+    house.clock.advance(hours(21));
     await sendDueDigests(house.ports);
     const walked = {
       home: await get("/home"),
@@ -40,6 +40,6 @@ describe("the answers that keepers' screens are made of", () => {
       shelf: (await patch(`/yards/${house.yard}`, { digestTime: "25:00" })).json(),
       noDay: await get(`${page}/day?date=2026-99-99`),
     };
-    expect(notPlain(walked)).toEqual([]);
+    expect(unplainText(walked)).toEqual([]);
   });
 });

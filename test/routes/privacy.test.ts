@@ -2,15 +2,15 @@ import { randomBytes } from "node:crypto";
 import { describe, expect, it } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
 import { accessEvents } from "../../server/routes/securityLog.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, invited } from "../support/people.ts";
+import { joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** What the server answers stays with whom it answers, and what it logs tells who did what, but no secret. */
 
 type Method = "GET" | "POST" | "PATCH" | "DELETE";
 
 /** Every documented route, and those that the documentation leaves out. */
-async function routesOf(house: House): Promise<readonly (readonly [Method, string])[]> {
+async function routesOf(house: TestServer): Promise<readonly (readonly [Method, string])[]> {
   const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
   const documented = Object.entries(paths).flatMap(([path, methods]) =>
     Object.keys(methods).map((method) => [method.toUpperCase() as Method, path] as const),
@@ -20,7 +20,7 @@ async function routesOf(house: House): Promise<readonly (readonly [Method, strin
 
 describe("every answer of the interface", () => {
   it("is kept by no cache: to whoever asks, with right and wrong ids, and where there is nothing", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder();
     const routes = await routesOf(house);
     expect(routes.length).toBeGreaterThan(40);
@@ -36,7 +36,7 @@ describe("every answer of the interface", () => {
             .replace(/\{\w+\}/g, "none");
           // Removing the yard's own things would leave nothing to ask for.
           if (method === "DELETE" && caller === "keeper") continue;
-          const { headers: sent } = await asked(house, method, url, headers, method === "GET" ? undefined : {});
+          const { headers: sent } = await requestAs(house, method, url, headers, method === "GET" ? undefined : {});
           if (sent["cache-control"] !== "no-store") kept.push(`${caller} ${method} ${url}: ${sent["cache-control"]}`);
         }
       }
@@ -45,13 +45,13 @@ describe("every answer of the interface", () => {
   });
 
   it("of the client is not: its files are nobody's secret", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     expect((await house.app.inject({ url: "/assets/none.js" })).headers["cache-control"]).toBeUndefined();
     expect((await house.app.inject({ url: "/api/docs" })).headers["cache-control"]).toBe("no-cache");
   });
 });
 
-const eventsIn = (house: House) =>
+const eventsIn = (house: TestServer) =>
   house.log
     .map((line) => JSON.parse(line) as Record<string, string>)
     .filter(({ event }) => event !== undefined)
@@ -59,21 +59,21 @@ const eventsIn = (house: House) =>
 
 describe("the log", () => {
   it("tells failed tries, refusals, changed keys and ended sessions, with who, whence and which route", async () => {
-    const house = await openHouse({ logs: true });
+    const house = await openTestServer({ logs: true });
     const { feeder } = await house.addFeeder();
-    const bo = await invited(house, "Bo", "helper");
-    const { id } = (await asked(house, "GET", "/api/v1/me", house.keeper)).json();
-    const { id: boId } = (await asked(house, "GET", "/api/v1/me", bo)).json();
+    const bo = await joinByInvite(house, "Bo", "helper");
+    const { id } = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json();
+    const { id: boId } = (await requestAs(house, "GET", "/api/v1/me", bo)).json();
     const before = eventsIn(house).length;
     const url = `/api/v1/feeders/${feeder.id}`;
 
-    await asked(house, "POST", "/api/v1/session", {}, { name: "Bo", passphrase: "a wrong guess" });
-    await asked(house, "POST", `${url}/key`, bo);
-    await asked(house, "GET", "/api/v1/feeders/someone-elses", bo);
-    await asked(house, "POST", `${url}/key`, house.keeper);
-    await asked(house, "GET", "/api/v1/home", { cookie: "pieward_session=forged" });
+    await requestAs(house, "POST", "/api/v1/session", {}, { name: "Bo", passphrase: "a wrong guess" });
+    await requestAs(house, "POST", `${url}/key`, bo);
+    await requestAs(house, "GET", "/api/v1/feeders/someone-elses", bo);
+    await requestAs(house, "POST", `${url}/key`, house.keeper);
+    await requestAs(house, "GET", "/api/v1/home", { cookie: "pieward_session=forged" });
     await house.report("pw_wrong", { boot: "b-7f3a91c2", sentUptimeMs: 1 });
-    await asked(house, "DELETE", "/api/v1/session", bo);
+    await requestAs(house, "DELETE", "/api/v1/session", bo);
 
     const address = "127.0.0.1";
     const keyRoute = "POST /api/v1/feeders/:feeder/key";
@@ -89,7 +89,7 @@ describe("the log", () => {
   });
 
   it("has an event for every route that opens, changes or ends an access", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const named = (await routesOf(house))
       .filter(
         ([method, path]) =>
@@ -105,17 +105,17 @@ describe("the log", () => {
   });
 
   it("is not filled by a flood: sixty such lines a minute, and how many were left out", async () => {
-    const house = await openHouse({ logs: true });
+    const house = await openTestServer({ logs: true });
     for (let turn = 0; turn < 80; turn += 1) await house.report("pw_wrong", {});
     expect(eventsIn(house)).toHaveLength(60);
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     await house.report("pw_wrong", {});
     expect(eventsIn(house)[60]).toMatchObject({ event: "eventsLeftOut" });
     expect(Number(eventsIn(house)[60]?.count)).toBeGreaterThan(15);
   });
 
   it("carries no secret, whatever is sent where, and where the server itself fails", async () => {
-    const house = await openHouse({ logs: true });
+    const house = await openTestServer({ logs: true });
     const { feeder, key } = await house.addFeeder();
     const planted = {
       key,
@@ -137,9 +137,9 @@ describe("the log", () => {
           .replace("{yard}", house.yard)
           .replace(/\{\w+\}/g, token);
         const body = method === "GET" ? undefined : everything;
-        await asked(house, method, url, house.keeper, body);
-        await asked(house, method, url, { authorization: `Bearer ${planted.keyInUse}` }, body);
-        await asked(
+        await requestAs(house, method, url, house.keeper, body);
+        await requestAs(house, method, url, { authorization: `Bearer ${planted.keyInUse}` }, body);
+        await requestAs(
           house,
           method,
           url,
@@ -149,7 +149,7 @@ describe("the log", () => {
       }
     };
     await walk();
-    await asked(house, "POST", "/api/v1/phones", house.keeper, { endpoint, keys, label: "Pocket" });
+    await requestAs(house, "POST", "/api/v1/phones", house.keeper, { endpoint, keys, label: "Pocket" });
     // The database fails: its errors may bring along what they were asked with.
     for (const table of ["Session", "Phone", "Heartbeat"]) {
       await house.connections.write((sql) => sql.$executeRawUnsafe(`ALTER TABLE "${table}" RENAME TO "${table}Away"`));

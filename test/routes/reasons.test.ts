@@ -1,26 +1,27 @@
 import { describe, expect, it } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Larch with a lithium battery, reporting each minute; what it says of current and battery is the test's. */
 async function larch() {
-  const house = await openHouse();
+  const house = await openTestServer();
   const { feeder, key } = await house.addFeeder({ name: "Larch", battery: "lithiumIon" });
   let uptime = 0;
   const pass = async (count: number, readings: object) => {
     for (let minute = 0; minute < count; minute++) {
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
       uptime += 60_000;
       const answer = await house.report(key, { boot: "b-1", sentUptimeMs: uptime, readings, events: [] });
       expect(answer.status).toBe(200);
     }
   };
-  const charging = async () => (await house.look(feeder.id)).alarms.find(({ fault }) => fault === "chargingInFrost");
+  const charging = async () =>
+    (await house.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "chargingInFrost");
   return { house, feeder: feeder.id, pass, charging };
 }
 const inFrost = { chargeMilliamps: 480, batteryCelsius: -5 };
 const stopped = { chargeMilliamps: 0, batteryCelsius: -5 };
-const pushes = (house: House) => house.rung();
+const pushes = (house: TestServer) => house.timersRun();
 
 describe("the reason of an alarm in force", () => {
   it("follows what is measured, and wakes nobody for that", async () => {
@@ -40,9 +41,9 @@ describe("the reason of an alarm in force", () => {
     await pass(19, stopped);
     // 10:09 by the yard's clock was the first report without a current.
     const gone = /^No longer so since today 10:09\. Before that: Current flows into/;
-    expect(await charging()).toMatchObject({ phase: "unacknowledged", reason: expect.stringMatching(gone) });
+    expect(await charging()).toMatchObject({ state: "unacknowledged", reason: expect.stringMatching(gone) });
     await pass(20, stopped);
-    expect(await charging()).toMatchObject({ phase: "latchedUnacknowledged", reason: expect.stringMatching(gone) });
+    expect(await charging()).toMatchObject({ state: "latchedUnacknowledged", reason: expect.stringMatching(gone) });
     // And it is told as present again when it is.
     await pass(8, inFrost);
     expect((await charging())?.reason).toMatch(/^Current flows/);
@@ -55,7 +56,7 @@ describe("the reason of an alarm in force", () => {
     expect((await charging())?.reason).toBe(
       "Current flowed into the lithium battery while the battery was at −5 °C, 20 minutes ago. Nothing has been reported of the current since.",
     );
-    house.clock.pass(minutes(90));
+    house.clock.advance(minutes(90));
     expect((await charging())?.reason).toMatch(/^When last heard, today 10:28: Current flowed/);
   });
 });

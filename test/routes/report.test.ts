@@ -4,23 +4,23 @@ import type { Answer } from "../../server/contract/report.ts";
 import { reportExample } from "../../server/contract/reportExample.ts";
 import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
-import { patrol } from "../../server/flows/patrol.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
 const plain = (events: object[] = [], sentUptimeMs = 600_000, boot = "b-1") => ({ boot, sentUptimeMs, events });
 
-async function storedEvents(house: House, feeder: string) {
+async function storedEvents(house: TestServer, feeder: string) {
   const now = house.clock.now();
   return house.store.records.events(feeder, (now - days) as never, (now + days) as never, 10_000);
 }
 const days = hours(24 * 30);
 
-const limitPages = (house: House, most: number) => house.connections.direct.pragma(`max_page_count = ${most}`);
+const limitPages = (house: TestServer, most: number) => house.connections.direct.pragma(`max_page_count = ${most}`);
 
 describe("a report", () => {
   it("is answered as the documentation shows, with the very example it shows", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const spec = (await house.app.inject({ url: "/api/docs/json" })).json();
     const example = spec.paths["/api/v1/report"].post.requestBody.content["application/json"].schema.example;
@@ -41,18 +41,18 @@ describe("a report", () => {
   });
 
   it("is stored once, however often it is sent", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const report = plain([press(1, 1_000), press(2, 2_000)]);
     await house.report(key, report);
-    house.clock.pass(seconds(30));
+    house.clock.advance(seconds(30));
     const again = await house.report(key, report);
     expect(again.body).toMatchObject({ storedThrough: 2, duplicates: 2, refused: [] });
     expect(await storedEvents(house, feeder.id)).toHaveLength(2);
   });
 
   it("is answered only once it would survive a power cut", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const [direct, prisma] = [
       house.connections.direct.pragma("synchronous", { simple: true }),
       await house.connections.write((statements) => statements.$queryRawUnsafe("PRAGMA synchronous")),
@@ -62,7 +62,7 @@ describe("a report", () => {
   });
 
   it("may be sent by many at once, and each event is still stored once", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const report = plain([press(1, 1_000), press(2, 2_000), press(3, 3_000)]);
     const answers = await Promise.all(Array.from({ length: 20 }, () => house.report(key, report)));
@@ -72,7 +72,7 @@ describe("a report", () => {
   });
 
   it("tells its times by uptime, since the feeder has no clock", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const now = house.clock.now();
     await house.report(key, plain([press(1, 600_000 - 90_000)]));
@@ -81,11 +81,11 @@ describe("a report", () => {
   });
 
   it("places what an earlier boot left behind by what that boot told while it ran", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, plain([], 600_000, "b-1"));
     const then = house.clock.now();
-    house.clock.pass(hours(2)); // the power went; the feeder is up again under a new boot id
+    house.clock.advance(hours(2)); // the power went; the feeder is up again under a new boot id
     await house.report(key, plain([], 5_000, "b-2"));
     await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [press(7, 600_000 + 120_000)] });
     const [event] = await storedEvents(house, feeder.id);
@@ -93,7 +93,7 @@ describe("a report", () => {
   });
 
   it("keeps kinds and fields that this version doesn't know", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const strange = { seq: 1, uptimeMs: 5, kind: "song", notes: ["caw"], nested: { loud: true } };
     const { status, body } = await house.report(key, { ...plain([strange]), mood: "well" });
@@ -105,7 +105,7 @@ describe("a report", () => {
   });
 
   it("loses one bad event alone, and says which field was bad", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const bad = { seq: 2, uptimeMs: 2_000, kind: "portion", cause: "whim" };
     const { status, body } = await house.report(key, plain([press(1, 1_000), bad, press(3, 3_000)]));
@@ -118,14 +118,14 @@ describe("a report", () => {
   });
 
   it("need not wait for a refused event at its end: that one is dealt with too", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     const { body } = await house.report(key, plain([press(1, 1_000), { seq: 2, uptimeMs: -4, kind: "press" }]));
     expect(body).toMatchObject({ storedThrough: 2, refused: [{ seq: 2, field: "events[1].uptimeMs" }] });
   });
 
   it("sets a number aside that no such sensor can mean, and still counts as a sign of life", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const { status, body } = await house.report(key, {
       ...plain(),
@@ -136,16 +136,16 @@ describe("a report", () => {
       "readings.airCelsius",
       "readings.batteryVolts",
     ]);
-    const view = await house.look(feeder.id);
+    const view = await house.runPeriodicCheck(feeder.id);
     expect(view.readings).toMatchObject({ airCelsius: null, insideCelsius: 3, batteryVolts: null });
   });
 
   it("counts what never came when numbers are skipped", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, plain([press(1, 1_000), press(5, 5_000)]));
     const row = await house.store.yards.feeder(feeder.id);
-    expect(row?.state.sequence.boots).toEqual([{ boot: "b-1", highest: 5, missing: 3 }]);
+    expect(row?.state.eventSequence.boots).toEqual([{ boot: "b-1", highestSeq: 5, missingCount: 3 }]);
   });
 });
 
@@ -163,18 +163,18 @@ describe("the door refuses, naming the field, and stores nothing", () => {
     ["another feeder's name", { ...plain(), feeder: "larch-000000" }, 403, "feeder"],
   ];
   it.each(refusals)("%s", async (_what, body, status, field) => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const answer = await house.report(key, body);
     expect(answer.status).toBe(status);
     expect(answer.headers["content-type"]).toContain("application/problem+json");
     expect(answer.body).toMatchObject({ status, detail: expect.any(String) });
     if (field !== "") expect((answer.body as { errors: { field: string }[] }).errors[0]?.field).toBe(field);
-    expect((await house.look(feeder.id)).lastHeardAt).toBeNull();
+    expect((await house.runPeriodicCheck(feeder.id)).lastReportAt).toBeNull();
   });
 
   it("a body over 1 MiB", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     const { status, body } = await house.report(key, { ...plain(), padding: "x".repeat(10 * 1_048_576) });
     expect(status).toBe(413);
@@ -182,14 +182,14 @@ describe("the door refuses, naming the field, and stores nothing", () => {
   });
 
   it("an event from after the report's own sending", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     const { body } = await house.report(key, plain([press(1, 700_000)]));
     expect(body).toMatchObject({ refused: [{ seq: 1, field: "events[0].uptimeMs" }] });
   });
 
   it("no key, a wrong key, a wrong scheme", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     await house.addFeeder();
     for (const authorization of [undefined, "Bearer pw_wrong", "Basic abc", "Bearer "]) {
       const answer = await house.app.inject({
@@ -205,7 +205,7 @@ describe("the door refuses, naming the field, and stores nothing", () => {
   });
 
   it("the old key after a new one was made, and any key of a removed feeder", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     expect((await house.report(key, plain())).status).toBe(200);
     const changed = await house.app.inject({
@@ -220,7 +220,7 @@ describe("the door refuses, naming the field, and stores nothing", () => {
   });
 
   it("more reports a minute than the limit, with a time to come back", async () => {
-    const house = await openHouse({ reportsPerMinute: 3 });
+    const house = await openTestServer({ reportsPerMinute: 3 });
     const { key } = await house.addFeeder();
     const other = await house.addFeeder({ name: "Larch" });
     for (let count = 0; count < 3; count += 1) expect((await house.report(key, plain())).status).toBe(200);
@@ -233,7 +233,12 @@ describe("the door refuses, naming the field, and stores nothing", () => {
 });
 
 describe("a signed report", () => {
-  const signed = async (house: House, feeder: string, key: string, change: { time?: number; body?: string } = {}) => {
+  const signed = async (
+    house: TestServer,
+    feeder: string,
+    key: string,
+    change: { time?: number; body?: string } = {},
+  ) => {
     const body = JSON.stringify(plain([press(1, 1_000)]));
     const time = String(change.time ?? Math.floor(house.clock.now() / 1_000));
     const mac = signatureOf(hashOf(key), time, body);
@@ -249,13 +254,13 @@ describe("a signed report", () => {
   };
 
   it("is taken without the key ever being sent", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     expect((await signed(house, feeder.id, key)).statusCode).toBe(200);
   });
 
   it("is refused when a byte of it was changed, when it is old, and when another feeder signed it", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const [rowan, larch] = [await house.addFeeder(), await house.addFeeder({ name: "Larch" })];
     const changed = JSON.stringify(plain([press(1, 1_001)]));
     expect((await signed(house, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
@@ -268,7 +273,7 @@ describe("a signed report", () => {
 
 describe("when the database can't take it", () => {
   it("answers 503 while another process holds the lock, and takes the same report afterwards", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const other = new Database(house.databaseFile);
     other.exec("BEGIN IMMEDIATE");
@@ -282,7 +287,7 @@ describe("when the database can't take it", () => {
   });
 
   it("answers 507 when the disk is full, and goes on when there is room again", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     limitPages(house, 1); // as SQLite sees a full disk: no page more than there are
     const many = Array.from({ length: 2_000 }, (_, index) => press(index + 1, 1_000));
@@ -295,18 +300,18 @@ describe("when the database can't take it", () => {
 
 describe("time that passes", () => {
   it("lets a feeder fall silent and come back", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     for (let minute = 0; minute < 70; minute += 1) {
       await house.report(key, plain([], 600_000 + minute * 60_000));
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
     }
-    house.clock.pass(hours(3));
-    await patrol(house.ports);
-    expect((await house.look(feeder.id)).alarms.map(({ fault }) => fault)).toEqual(["feederSilent"]);
-    expect(house.rung()).toBe(1);
+    house.clock.advance(hours(3));
+    await runPeriodicChecks(house.ports);
+    expect((await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toEqual(["feederSilent"]);
+    expect(house.timersRun()).toBe(1);
     await house.report(key, plain([], 600_000 + hours(4)));
-    const after = await house.look(feeder.id);
-    expect(after.alarms.map(({ phase }) => phase)).toEqual(["returnedUnacknowledged"]);
+    const after = await house.runPeriodicCheck(feeder.id);
+    expect(after.alarms.map(({ state: phase }) => phase)).toEqual(["returnedUnacknowledged"]);
   });
 });

@@ -2,8 +2,8 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { Answer } from "../../server/contract/report.ts";
 import { hours, minutes, seconds } from "../../server/domain/instant.ts";
-import { replayed } from "../replay/replayed.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { replayLog } from "../replay/replayLog.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
 const report = (sentUptimeMs: number | null, events: object[] = [], boot = "b-1") => ({ boot, sentUptimeMs, events });
@@ -12,54 +12,54 @@ const answerOf = ({ status, body }: { status: number; body: unknown }): Answer =
   return body as Answer;
 };
 
-async function storedEvents(house: House, feeder: string) {
+async function storedEvents(house: TestServer, feeder: string) {
   const found = await house.store.records.events(feeder, 1e12 as never, 4e12 as never, 100_000);
   return found.map(({ boot, seq, recordedAt, body }) => ({ boot, seq, recordedAt, body: JSON.parse(body) }));
 }
-const faultsOf = async (house: House, feeder: string) =>
-  (await house.look(feeder)).alarms.map(({ fault, phase }) => `${fault} ${phase}`);
+const faultsOf = async (house: TestServer, feeder: string) =>
+  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state: phase }) => `${fault} ${phase}`);
 
-async function replaysToTheSame(house: House, feeder: string) {
+async function replaysToTheSame(house: TestServer, feeder: string) {
   const log = (await house.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: house.keeper })).body;
   const row = await house.store.yards.feeder(feeder);
-  expect(replayed(log).replay.stateOf(feeder)).toEqual(row?.state);
+  expect(replayLog(log).replay.stateOf(feeder)).toEqual(row?.state);
 }
 
 describe("a feeder that uses one boot id for every start", () => {
   it("loses no event: what a second start numbers from 1 again is stored beside the first, and the keeper sees why", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(60_000, [press(1, 1_000), press(2, 2_000)]));
-    house.clock.pass(minutes(5));
+    house.clock.advance(minutes(5));
     const answer = answerOf(
       await house.report(key, report(70_000, [press(1, 30_500), press(2, 40_100), press(3, 50_000)])),
     );
     expect(answer).toMatchObject({ storedThrough: 3, duplicates: 0, refused: [] });
     expect(await storedEvents(house, feeder.id)).toHaveLength(5);
     expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
-    const [alarm] = (await house.look(feeder.id)).alarms;
+    const [alarm] = (await house.runPeriodicCheck(feeder.id)).alarms;
     expect(alarm).toMatchObject({ priority: "note", reason: expect.stringContaining("b-1") });
-    expect((await house.look(feeder.id)).missingEvents).toBe(0);
+    expect((await house.runPeriodicCheck(feeder.id)).missingEvents).toBe(0);
 
     // The third start, and a repeat of it.
-    house.clock.pass(hours(3));
+    house.clock.advance(hours(3));
     const third = report(20_000, [press(1, 900)]);
     expect(answerOf(await house.report(key, third))).toMatchObject({ storedThrough: 1, duplicates: 0 });
-    house.clock.pass(seconds(20));
+    house.clock.advance(seconds(20));
     expect(answerOf(await house.report(key, third))).toMatchObject({ storedThrough: 1, duplicates: 1 });
     expect(await storedEvents(house, feeder.id)).toHaveLength(6);
     await replaysToTheSame(house, feeder.id);
 
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     await house.report(key, report(5_000, [], "b-9c1e"));
     expect((await faultsOf(house, feeder.id)).filter((one) => one.includes(" unack"))).toEqual([]);
   });
 
   it("is recognised though the last report of the start before arrived a second time, just before it", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(3_000_000));
-    house.clock.pass(minutes(2));
+    house.clock.advance(minutes(2));
     answerOf(await house.report(key, report(3_000_000))); // a copy that was under way: it says nothing of this moment
     answerOf(await house.report(key, report(66_000, [press(1, 10_000)])));
     expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
@@ -67,32 +67,32 @@ describe("a feeder that uses one boot id for every start", () => {
   });
 
   it("is recognised within ten minutes of uptime also where it has no event to tell", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(minutes(9), [press(1, 1_000)]));
-    house.clock.pass(minutes(4));
+    house.clock.advance(minutes(4));
     await house.report(key, report(seconds(30)));
     expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
     const row = await house.store.yards.feeder(feeder.id);
-    expect(row?.state.link).toMatchObject({ boot: "b-1#2" });
+    expect(row?.state.reporting).toMatchObject({ boot: "b-1#2" });
   });
 
   it("is recognised where its uptime is ahead of what it told last, but far behind the time that passed", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(minutes(5), [press(1, 1_000)]));
-    house.clock.pass(minutes(48)); // no line meanwhile, and a start in the middle of it
+    house.clock.advance(minutes(48)); // no line meanwhile, and a start in the middle of it
     await house.report(key, report(minutes(11)));
     const row = await house.store.yards.feeder(feeder.id);
-    expect(row?.state.link).toMatchObject({ boot: "b-1#2" });
+    expect(row?.state.reporting).toMatchObject({ boot: "b-1#2" });
     await replaysToTheSame(house, feeder.id);
   });
 
   it("is not thought of where a feeder's clock stood still while it slept, and its numbers go on", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(minutes(5), [press(1, 1_000)]));
-    house.clock.pass(minutes(48));
+    house.clock.advance(minutes(48));
     await house.report(key, report(minutes(6), [press(2, 301_000)]));
     expect(await faultsOf(house, feeder.id)).toEqual([]);
     await house.report(key, report(minutes(6), [press(2, 301_000)])); // and a copy of it changes nothing
@@ -102,10 +102,10 @@ describe("a feeder that uses one boot id for every start", () => {
   });
 
   it("is taken over to a new boot where its uptime is far behind: no 409, nothing lost", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(hours(5), [press(1, 1_000)]));
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect(answerOf(await house.report(key, report(30_000, [press(1, 1_000)])))).toMatchObject({
       storedThrough: 1,
       duplicates: 0,
@@ -114,16 +114,16 @@ describe("a feeder that uses one boot id for every start", () => {
   });
 
   it("is never told that events are stored which it did not send: those of the start before have the same numbers", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     await house.report(key, report(60_000, [press(1, 1_000), press(2, 2_000), press(3, 3_000)]));
-    house.clock.pass(seconds(90));
+    house.clock.advance(seconds(90));
     // It started anew, and records its first event while this report without any is under way.
     expect(answerOf(await house.report(key, report(61_000)))).toMatchObject({ storedThrough: null });
   });
 
   it("stores an event whose number another one has, within one start too, and says that it is stored", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(600_000, [press(1, 1_000)]));
     const other = report(600_000, [{ seq: 1, uptimeMs: 2_000, kind: "visit" }]);
@@ -133,7 +133,7 @@ describe("a feeder that uses one boot id for every start", () => {
   });
 
   it("has one of two events under one number in one report stored, and is not told that the other is", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const twice = report(600_000, [
       press(1, 1_000),
@@ -143,16 +143,16 @@ describe("a feeder that uses one boot id for every start", () => {
     ]);
     const first = answerOf(await house.report(key, twice));
     expect(first).toMatchObject({ storedThrough: 1, refused: [{ seq: 2, field: "events[2].seq" }] });
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     expect(answerOf(await house.report(key, twice))).toMatchObject({ storedThrough: 3, refused: [] });
     expect(await storedEvents(house, feeder.id)).toHaveLength(4);
   });
 
   it("is refused by the field, and nothing is called stored, where it can't be told whose report it is", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(hours(5), [press(1, 1_000)]));
-    house.clock.pass(seconds(5));
+    house.clock.advance(seconds(5));
     const { status, body } = await house.report(key, report(hours(1), [press(7, 900)]));
     expect(status).toBe(409);
     expect(body).toMatchObject({ errors: [{ field: "boot", problem: expect.stringContaining("two feeders") }] });
@@ -161,18 +161,18 @@ describe("a feeder that uses one boot id for every start", () => {
   });
 
   it("keeps what a late report of the start before tells with that start", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const begun = house.clock.now() - hours(2);
     await house.report(key, report(hours(2), [press(1, 1_000)]));
-    house.clock.pass(minutes(2));
+    house.clock.advance(minutes(2));
     await house.report(key, report(seconds(30), [press(1, 500)]));
-    house.clock.pass(seconds(20));
+    house.clock.advance(seconds(20));
     const late = report(hours(2) + 60_000, [press(1, 1_000), press(2, hours(2) + 30_000)]);
     expect(answerOf(await house.report(key, late))).toMatchObject({ storedThrough: 2, duplicates: 1 });
     const row = (await storedEvents(house, feeder.id)).find(({ body }) => body.uptimeMs === hours(2) + 30_000);
     expect(row).toMatchObject({ boot: "b-1", recordedAt: begun + hours(2) + 30_000 });
-    house.clock.pass(seconds(20));
+    house.clock.advance(seconds(20));
     expect(answerOf(await house.report(key, report(seconds(70), [press(2, 60_000)])))).toMatchObject({
       storedThrough: 2,
     });
@@ -181,34 +181,34 @@ describe("a feeder that uses one boot id for every start", () => {
   });
 
   it("counts no events missing where its numbers go on over a restart", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(hours(5), [press(1, 1_000), press(2, 2_000)]));
-    house.clock.pass(minutes(10));
+    house.clock.advance(minutes(10));
     await house.report(key, report(30_000, [press(3, 1_000), press(4, 2_000)]));
-    expect((await house.look(feeder.id)).missingEvents).toBe(0);
+    expect((await house.runPeriodicCheck(feeder.id)).missingEvents).toBe(0);
   });
 });
 
 describe("a repeat is harmless", () => {
   it("where the very same report comes again minutes later, as a line that is pasted twice", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const line = report(60_000, [press(1, 58_000), press(2, 58_400)]);
     await house.report(key, line);
-    house.clock.pass(minutes(5));
+    house.clock.advance(minutes(5));
     expect(answerOf(await house.report(key, line))).toMatchObject({ storedThrough: 2, duplicates: 2 });
     expect(await storedEvents(house, feeder.id)).toHaveLength(2);
     expect(await faultsOf(house, feeder.id)).toEqual([]);
   });
 
   it("where a copy was under way for a while and a newer report overtook it", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     await house.report(key, report(hours(3), [press(1, 1_000)]));
-    house.clock.pass(minutes(1));
+    house.clock.advance(minutes(1));
     await house.report(key, report(hours(3) + 60_000, [press(2, hours(3) + 1_000)]));
-    house.clock.pass(minutes(4));
+    house.clock.advance(minutes(4));
     expect(answerOf(await house.report(key, report(hours(3), [press(1, 1_000)])))).toMatchObject({ duplicates: 1 });
     expect(await faultsOf(house, feeder.id)).toEqual([]);
   });
@@ -250,7 +250,7 @@ describe("whatever the line does", () => {
     let restartsSeen = 0;
     await fc.assert(
       fc.asyncProperty(fc.array(act, { minLength: 5, maxLength: 25 }), async (acts) => {
-        const house = await openHouse();
+        const house = await openTestServer();
         const { key, feeder } = await house.addFeeder();
         let [start, seq, life] = [house.clock.now() as number, 0, 1];
         let spool: { seq: number; uptimeMs: number; kind: string; id: string }[] = [];
@@ -258,7 +258,7 @@ describe("whatever the line does", () => {
         const told = new Map<string, boolean>(); // by id: whether an answer covered it
         for (const one of acts) {
           if (one.kind === "restart") {
-            house.clock.pass(one.off as never);
+            house.clock.advance(one.off as never);
             [start, seq, life] = [house.clock.now(), 0, life + 1];
             for (const event of spool) told.delete(event.id); // what it had not handed over went with its memory
             spool = [];
@@ -268,12 +268,12 @@ describe("whatever the line does", () => {
             const copy = copies.at(-1 - one.which);
             // What is under way for longer than ten minutes can not be told from a new start: it is stored again, never lost.
             if (copy === undefined || house.clock.now() + one.delay - copy.at > minutes(10)) continue;
-            house.clock.pass(one.delay as never);
+            house.clock.advance(one.delay as never);
             await house.report(key, copy.posted);
             continue;
           }
           const before = house.clock.now() - start;
-          house.clock.pass(one.wait as never);
+          house.clock.advance(one.wait as never);
           const now = house.clock.now() - start;
           if (one.lostFirst === 12) seq += 2; // numbered, and lost before it was kept
           for (let n = 0; n < one.events; n += 1) {

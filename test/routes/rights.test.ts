@@ -1,20 +1,20 @@
 import { describe, expect, it } from "vitest";
 import type { HomeView } from "../../server/contract/api.ts";
-import { openHouse } from "../support/house.ts";
-import { asked, invited } from "../support/people.ts";
-import { type Row, table } from "./rights/table.ts";
-import { unknownRoutes, walkLeaves, walkRefusals } from "./rights/walk.ts";
-import { openWorld } from "./rights/world.ts";
+import { joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer } from "../support/testServer.ts";
+import { type RouteRights, rightsTable } from "./rights/table.ts";
+import { checkAllowed, checkRefusals, unknownRoutes } from "./rights/walk.ts";
+import { openRightsFixture } from "./rights/world.ts";
 
 /** Who may do what, on every route that there is, by every kind of caller. The expectation is `rights/table.ts`. */
 
 describe("every route", () => {
   it("stands in the table of who may pass it, refuses everybody else, and lets pass whom it should", async () => {
-    const world = await openWorld();
-    expect(unknownRoutes(world.routes, table)).toEqual([]);
-    const refused = await walkRefusals(world, table);
+    const world = await openRightsFixture();
+    expect(unknownRoutes(world.routes, rightsTable)).toEqual([]);
+    const refused = await checkRefusals(world, rightsTable);
     expect(refused.problems).toEqual([]);
-    const passed = await walkLeaves(world, table);
+    const passed = await checkAllowed(world, rightsTable);
     expect(passed.problems).toEqual([]);
     // Every caller came to every kind of route.
     expect(refused.asked).toBeGreaterThan(400);
@@ -24,12 +24,12 @@ describe("every route", () => {
 
 describe("the walk itself", () => {
   it("finds what is planted: a route without a row, one that leaks, one that stores before it refuses", async () => {
-    const world = await openWorld((app) => {
+    const world = await openRightsFixture((app) => {
       app.get("/api/v1/planted/:yard", async () => ({ yards: await world.house.store.yards.yards() }));
       app.post("/api/v1/planted/:feeder", async (request, reply) => {
         const { feeder } = request.params as { feeder: string };
         const row = await world.house.store.yards.feeder(feeder);
-        if (row !== null) await world.house.store.keepers.openClaim(`${request.id}`, world.house.clock.now());
+        if (row !== null) await world.house.store.keepers.openFirstSignIn(`${request.id}`, world.house.clock.now());
         return reply.status(404).send({ detail: "There is no such feeder." });
       });
       app.get("/api/v1/planted/exists/:feeder", async (request, reply) => {
@@ -38,13 +38,14 @@ describe("the walk itself", () => {
         return reply.status(404).send({ detail: row === null ? "There is no such feeder." : "It isn't yours." });
       });
     });
-    expect(unknownRoutes(world.routes, table)).toEqual([
+    expect(unknownRoutes(world.routes, rightsTable)).toEqual([
       "GET /api/v1/planted/:yard has no row in the table",
       "POST /api/v1/planted/:feeder has no row in the table",
       "GET /api/v1/planted/exists/:feeder has no row in the table",
     ]);
-    const ofKeepers: Row = { who: ["keeper"] };
-    const found = async (rows: Readonly<Record<string, Row>>) => (await walkRefusals(world, rows)).problems.join("\n");
+    const ofKeepers: RouteRights = { who: ["keeper"] };
+    const found = async (rows: Readonly<Record<string, RouteRights>>) =>
+      (await checkRefusals(world, rows)).problems.join("\n");
     const leaking = await found({ "GET /api/v1/planted/:yard": ofKeepers });
     expect(leaking).toMatch(/by nobody .*: answered 200, not 401/);
     expect(leaking).toMatch(/by a keeper of another yard .*: the answer holds the orchard/);
@@ -55,13 +56,13 @@ describe("the walk itself", () => {
   }, 60_000);
 
   it("finds a row that allows too little or too much", async () => {
-    const world = await openWorld();
+    const world = await openRightsFixture();
     const cleaned = "POST /api/v1/feeders/:feeder/cleaned";
-    expect((await walkRefusals(world, { [cleaned]: { who: ["keeper"] } })).problems.join("\n")).toMatch(
+    expect((await checkRefusals(world, { [cleaned]: { who: ["keeper"] } })).problems.join("\n")).toMatch(
       /by a helper of the yard .*: answered 200, not 403/,
     );
     const key = "POST /api/v1/feeders/:feeder/key";
-    expect((await walkLeaves(world, { [key]: { who: ["keeper", "helper"] } })).problems.join("\n")).toMatch(
+    expect((await checkAllowed(world, { [key]: { who: ["keeper", "helper"] } })).problems.join("\n")).toMatch(
       /by a helper of the yard .*: answered 403, not 2xx/,
     );
   }, 60_000);
@@ -69,17 +70,17 @@ describe("the walk itself", () => {
 
 describe("whoever isn't of a yard any more", () => {
   it("sees none of it on the home page, and is told in words what only keepers may", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder } = await house.addFeeder();
-    const bo = await invited(house, "Bo", "helper");
-    const refused = await asked(house, "POST", `/api/v1/feeders/${feeder.id}/key`, bo);
+    const bo = await joinByInvite(house, "Bo", "helper");
+    const refused = await requestAs(house, "POST", `/api/v1/feeders/${feeder.id}/key`, bo);
     expect(refused.json().detail).toContain("Only a keeper of this yard may change that.");
-    const id = (await asked(house, "GET", "/api/v1/me", bo)).json().id;
-    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
-    const home = await asked(house, "GET", "/api/v1/home", bo);
+    const id = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id;
+    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
+    const home = await requestAs(house, "GET", "/api/v1/home", bo);
     if (home.statusCode === 200) expect((home.json() as HomeView).yards).toEqual([]);
-    const added = await asked(house, "POST", "/api/v1/feeders", bo, { yard: house.yard, name: "Larch" });
+    const added = await requestAs(house, "POST", "/api/v1/feeders", bo, { yard: house.yard, name: "Larch" });
     expect([400, 401]).toContain(added.statusCode);
-    expect((await house.look(feeder.id)).settings.name).toBe(feeder.settings.name);
+    expect((await house.runPeriodicCheck(feeder.id)).settings.name).toBe(feeder.settings.name);
   });
 });

@@ -1,12 +1,12 @@
 import { describe, expect, it } from "vitest";
 import type { DayView, FeederView } from "../../server/contract/api.ts";
 import { days, hours, minutes, type Span } from "../../server/domain/instant.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** What is told over the interface of what nobody has said, and of what was told late. */
 
 const hourMs = 3_600_000;
-const tell = (house: House, feeder: string, what: object) =>
+const tell = (house: TestServer, feeder: string, what: object) =>
   house.app.inject({
     method: "POST",
     url: `/api/v1/feeders/${feeder}/refills`,
@@ -16,7 +16,7 @@ const tell = (house: House, feeder: string, what: object) =>
 
 describe("a feeder of which only the name was said", () => {
   it("is shown with nothing that its keeper didn't say", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan" });
     for (const said of ["food", "foodKind", "portionGrams", "hopperCapacityGrams", "battery"]) {
       expect(feeder.settings, said).not.toHaveProperty(said);
@@ -28,33 +28,33 @@ describe("a feeder of which only the name was said", () => {
       perch: false,
       scale: false,
     });
-    expect(feeder.hopper.portionWords).toBe(
+    expect(feeder.hopper.portionText).toBe(
       "Nobody has said what a portion weighs. It is taken to be 1.5 g, as is usual.",
     );
     expect(JSON.stringify(feeder)).not.toMatch(/you said|peanut/);
     // And it works: what it reports is taken, and a sensor that speaks is there.
     const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     expect((await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [event] })).status).toBe(200);
-    expect((await house.look(feeder.id)).settings.sensors).toMatchObject({ chute: true, button: false });
+    expect((await house.runPeriodicCheck(feeder.id)).settings.sensors).toMatchObject({ chute: true, button: false });
   });
 
   it("counts a full hopper and a day's food as unknown, not as the usual", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan" });
     const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [event] });
     await tell(house, feeder.id, { kind: "filled" });
-    const { hopper } = await house.look(feeder.id);
+    const { hopper } = await house.runPeriodicCheck(feeder.id);
     expect(hopper.capacityAssumed).toBe(true);
     expect(hopper.level?.low).toBeLessThan(0.6 * hopper.capacityGrams);
     const url = `/api/v1/feeders/${feeder.id}/day`;
     const day = (await house.app.inject({ url, headers: house.keeper })).json() as DayView;
-    expect(day.tally).toMatchObject({ portions: 1, gramsGiven: null });
-    expect(day.words).toBe("1 portion.");
+    expect(day.counts).toMatchObject({ portions: 1, gramsGiven: null });
+    expect(day.text).toBe("1 portion.");
   });
 
   it("tells of low food in the alarm just what it tells beside the hopper, at every look", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const said = {
       name: "Rowan",
       portionGrams: 2,
@@ -66,43 +66,43 @@ describe("a feeder of which only the name was said", () => {
     await tell(house, feeder.id, { kind: "added", grams: 460 });
     let looked = 0;
     await fedDays(house, key, 10, "b-1", house.clock.now(), async () => {
-      const { alarms, hopper } = await house.look(feeder.id);
-      const low = alarms.find(({ fault, phase }) => fault === "foodLow" && phase === "unacknowledged");
+      const { alarms, hopper } = await house.runPeriodicCheck(feeder.id);
+      const low = alarms.find(({ fault, state: phase }) => fault === "foodLow" && phase === "unacknowledged");
       if (low === undefined) return;
-      if (!low.reason.startsWith("No longer")) expect(low.reason).toContain(hopper.words);
+      if (!low.reason.startsWith("No longer")) expect(low.reason).toContain(hopper.text);
       looked += 1;
     });
     expect(looked, "the story must reach low food").toBeGreaterThan(10);
   });
 
   it("asks for what its forecast rests on, until it was said or a scale has measured it", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan" });
     await tell(house, feeder.id, { kind: "added", grams: 900 });
     const lived = await fedDays(house, key, 5);
-    const shown = await house.look(feeder.id);
-    expect(shown.hopper.words).toMatch(
+    const shown = await house.runPeriodicCheck(feeder.id);
+    expect(shown.hopper.text).toMatch(
       /^(enough until|may be empty by|empty by) .*, if a portion weighs the usual 1.5 g and a full hopper holds the usual 1 kg, which nobody has said$/,
     );
-    expect(shown.hopper.words).not.toMatch(/sure/);
-    expect(shown.asks.map(({ words }) => words)).toEqual([
+    expect(shown.hopper.text).not.toMatch(/sure/);
+    expect(shown.questions.map(({ words }) => words)).toEqual([
       "Say what a portion weighs and how much a full hopper holds: how long the food lasts rests on usual weights that nobody has confirmed.",
     ]);
     const patch = { portionGrams: 1.5, hopperCapacityGrams: 1_000 };
     const url = `/api/v1/feeders/${feeder.id}`;
     const changed = await house.app.inject({ method: "PATCH", url, headers: house.keeper, payload: patch });
-    expect((changed.json() as FeederView).asks).toEqual([]);
-    expect((changed.json() as FeederView).hopper.words).not.toMatch(/nobody/);
-    expect((changed.json() as FeederView).hopper.portionWords).toMatch(/you said|as you said/);
+    expect((changed.json() as FeederView).questions).toEqual([]);
+    expect((changed.json() as FeederView).hopper.text).not.toMatch(/nobody/);
+    expect((changed.json() as FeederView).hopper.portionText).toMatch(/you said|as you said/);
     expect(lived).toBeGreaterThan(0);
   });
 
   it("asks how much is in it while nothing has told that", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan", portionGrams: 2, hopperCapacityGrams: 900 });
-    expect(feeder.asks).toEqual([]); // it isn't connected yet: that comes first
+    expect(feeder.questions).toEqual([]); // it isn't connected yet: that comes first
     await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
-    const [ask, ...others] = (await house.look(feeder.id)).asks;
+    const [ask, ...others] = (await house.runPeriodicCheck(feeder.id)).questions;
     expect(ask).toEqual({
       words: "Say how much is in it: weigh it, or tell of a refill.",
       opens: `/feeders/${feeder.id}/refill`,
@@ -113,7 +113,7 @@ describe("a feeder of which only the name was said", () => {
 
 /** So many days from now on of 20 portions, told hourly. @returns portions */
 async function fedDays(
-  house: House,
+  house: TestServer,
   key: string,
   count: number,
   boot = "b-1",
@@ -122,7 +122,7 @@ async function fedDays(
 ): Promise<number> {
   let seq = 0;
   for (let hour = 0; hour < 24 * count; hour++) {
-    house.clock.pass(hours(1));
+    house.clock.advance(hours(1));
     const uptime = house.clock.now() - begun;
     const lit = new Date(house.clock.now()).getUTCHours() >= 8 && new Date(house.clock.now()).getUTCHours() < 14;
     const events = Array.from({ length: lit ? 4 : 0 }, (_, n) => ({
@@ -147,7 +147,7 @@ async function fedDays(
 
 describe("a backlog that arrives after newer reports", () => {
   it("leaves words and numbers of the forecast in agreement with the food that is left", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const said = { name: "Rowan", portionGrams: 2, hopperCapacityGrams: 2_000, reportEverySeconds: 3_600 };
     const { feeder, key } = await house.addFeeder(said);
     await tell(house, feeder.id, { kind: "added", grams: 1_600 });
@@ -155,9 +155,9 @@ describe("a backlog that arrives after newer reports", () => {
     const portions = await fedDays(house, key, 6);
     const perDay = (portions / 6) * 2; // grams
     // The line is down for ten days. The feeder starts anew, reports, and only then sends what its earlier start left behind.
-    house.clock.pass(days(10));
+    house.clock.advance(days(10));
     for (let report = 0; report < 30; report++) {
-      house.clock.pass(minutes(60));
+      house.clock.advance(minutes(60));
       await house.report(key, { boot: "b-2", sentUptimeMs: (report + 1) * hourMs, events: [] });
     }
     const events = Array.from({ length: 10 * 24 }, (_, n) => ({
@@ -165,18 +165,18 @@ describe("a backlog that arrives after newer reports", () => {
       ...{ cause: "press", motorMs: 900, chuteCount: 3 },
     }));
     expect((await house.report(key, { boot: "b-1", sentUptimeMs: null, events })).status).toBe(200);
-    house.clock.pass(minutes(5));
+    house.clock.advance(minutes(5));
     await house.report(key, { boot: "b-2", sentUptimeMs: 31 * hourMs, events: [] });
 
-    const { hopper } = await house.look(feeder.id);
+    const { hopper } = await house.runPeriodicCheck(feeder.id);
     const left = (hopper.level?.high ?? 0) / perDay; // days, by what these birds ate
-    const until = (Date.parse(hopper.empty?.p10 ?? "") - house.clock.now()) / days(1);
+    const until = (Date.parse(hopper.emptyForecast?.p10 ?? "") - house.clock.now()) / days(1);
     expect(begun).toBeLessThan(house.clock.now());
     expect(left, "the story must leave some food").toBeGreaterThan(10);
     expect(until, `enough for ${until.toFixed(0)} days beside ${left.toFixed(0)} days of food`).toBeLessThan(
       3 * left + 1,
     );
-    const likely = (Date.parse(hopper.empty?.p50 ?? "") - house.clock.now()) / days(1);
+    const likely = (Date.parse(hopper.emptyForecast?.p50 ?? "") - house.clock.now()) / days(1);
     expect(likely).toBeLessThan(3 * left + 1);
     expect(likely as Span).toBeGreaterThan(left / 3);
   });

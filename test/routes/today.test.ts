@@ -1,11 +1,11 @@
 import { describe, expect, it } from "vitest";
 import type { DayView } from "../../server/contract/api.ts";
 import { hours, minutes } from "../../server/domain/instant.ts";
-import { openHouse } from "../support/house.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 describe("the day's page", () => {
   it("holds what has just happened, at each hour of a winter day, and can be turned back and forward", async () => {
-    const house = await openHouse(); // ten in the morning in Stockholm, on the 15th of January
+    const house = await openTestServer(); // ten in the morning in Stockholm, on the 15th of January
     const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
     const patch = { method: "PATCH", url: `/api/v1/yards/${house.yard}`, headers: house.keeper } as const;
     await house.app.inject({ ...patch, payload: { place, zone: "Europe/Stockholm" } });
@@ -15,19 +15,19 @@ describe("the day's page", () => {
       return (await house.app.inject({ url, headers: house.keeper })).json() as DayView;
     };
     for (let hour = 1; hour <= 24; hour++) {
-      house.clock.pass(hours(1));
+      house.clock.advance(hours(1));
       const visit = { seq: hour, uptimeMs: hour * 3_600_000 - 60_000, kind: "visit" };
       await house.report(key, { boot: "b-1", sentUptimeMs: hour * 3_600_000, events: [visit] });
       const today = await day();
       const words = `${hour} hours later`;
       expect(today.marks.at(-1)?.at, words).toBe(new Date(house.clock.now() - minutes(1)).toISOString());
-      expect(today.running.date, words).toBe(today.date);
+      expect(today.current.date, words).toBe(today.date);
       expect((await day(today.date)).marks, words).toEqual(today.marks);
       expect(today.date, words).toBe(hour < 14 ? "2026-01-15" : "2026-01-16"); // midnight is 14 hours on
     }
     // After midnight the evening is on the new day's page, once and not twice.
     const [before, today] = [await day("2026-01-15"), await day("2026-01-16")];
-    expect(before.tally.visits + today.tally.visits).toBe(24);
+    expect(before.counts.visits + today.counts.visits).toBe(24);
     expect(before.to).toBe(today.from);
   });
 });

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { Answer } from "../../server/contract/report.ts";
 import { minutes } from "../../server/domain/instant.ts";
-import { openHouse } from "../support/house.ts";
+import { openTestServer } from "../support/testServer.ts";
 
 const press = (seq: number) => ({ seq, uptimeMs: seq, kind: "press" });
 const unreadable = (seq: unknown) => ({ seq, uptimeMs: -1, kind: "press" });
@@ -25,7 +25,7 @@ const cases: [string, object[], object[], number | null][] = [
 
 describe("an event that can't be read", () => {
   it.each(cases)("%s: `storedThrough` covers only what was seen", async (_, before, now, through) => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key } = await house.addFeeder();
     if (before.length > 0) await house.report(key, report(...before));
     const answer = (await house.report(key, report(...now))).body as Answer;
@@ -34,11 +34,11 @@ describe("an event that can't be read", () => {
   });
 
   it("doesn't cost the numbers between, which come later", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const spool = new Map<number, object>([1, 2, 3, 4, 5].map((seq) => [seq, press(seq)]));
     const send = async (...events: object[]) => {
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
       const { storedThrough } = (await house.report(key, report(...events))).body as Answer;
       for (const seq of [...spool.keys()]) if (storedThrough !== null && seq <= storedThrough) spool.delete(seq);
     };

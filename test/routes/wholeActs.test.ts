@@ -5,16 +5,28 @@ import { afterAll, describe, expect, inject, it } from "vitest";
 import type { HomeView, InviteView, PeopleView, SessionsView } from "../../server/contract/api.ts";
 import { minutes } from "../../server/domain/instant.ts";
 import { makeReset } from "../../server/flows/accounts.ts";
-import { advanceDueCalls, callStanding } from "../../server/flows/calls.ts";
+import { advanceDueEscalations, startMissingEscalations } from "../../server/flows/escalations.ts";
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { resumePractice } from "../../server/flows/practice.ts";
-import { openClaim } from "../../server/flows/signIn.ts";
+import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import { jammed, sensors } from "../flows/jam.ts";
-import { type Commits, countCommits } from "../support/dyingStore.ts";
-import { type HandClock, type House, handClock, openHouse, openOn } from "../support/house.ts";
+import { type CommitHooks, hookCommits } from "../support/commitHooks.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
-import { asked, deliver, invited, phoneOf } from "../support/people.ts";
-import { type Act, acts, byDevice, type Start, stillPractice } from "./acts.ts";
+import { addPhone, deliverAll, joinByInvite, requestAs } from "../support/people.ts";
+import {
+  type ManualClock,
+  manualClock,
+  openTestServer,
+  openTestServerOn,
+  type TestServer,
+} from "../support/testServer.ts";
+import {
+  type ChangingRequest,
+  changingRequests,
+  deviceRoutes,
+  idlePracticeGround,
+  type Start,
+} from "./changingRequests.ts";
 
 /**
  * The process dies right after each commit of each act. What is read afterwards is the act, whole, or nothing of it; and who
@@ -26,7 +38,7 @@ type Headers = Record<string, string>;
 /** A prepared database, and what its acts need to know. */
 interface Prepared {
   readonly file: string;
-  readonly clock: HandClock;
+  readonly clock: ManualClock;
   /** Two browsers of the keeper: one acts, the other looks what became of it. */
   readonly acting: Headers;
   readonly looking: Headers;
@@ -48,37 +60,39 @@ async function prepare(start: Start): Promise<Prepared> {
   const file = join(folder, `${start}.db`);
   if (start === "unclaimed") {
     const fresh = copyDatabase(inject("migratedDatabase"));
-    const house = await openOn(fresh.file, handClock(), {}, {});
-    const claim = (await openClaim(house.ports)) as string;
+    const house = await openTestServerOn(fresh.file, manualClock(), {}, {});
+    const claim = (await openFirstSignIn(house.ports)) as string;
     keep(house, file);
     await house.close();
     rmSync(fresh.folder, { recursive: true });
     return { file, clock: house.clock, acting: {}, looking: {}, feederKey: "", named: { claim } };
   }
-  const house = await openHouse({ practice: stillPractice() });
+  const house = await openTestServer({ practice: idlePracticeGround() });
   const { acting, named, feederKey } = await lived(house);
-  if (start === "practising") await asked(house, "POST", "/api/v1/practice", acting);
+  if (start === "practising") await requestAs(house, "POST", "/api/v1/practice", acting);
   keep(house, file);
   return { file, clock: house.clock, acting, looking: house.keeper, feederKey, named };
 }
 
-async function lived(house: House) {
-  await phoneOf(house, house.keeper, "Pocket");
-  await asked(house, "PATCH", "/api/v1/me", house.keeper, { mail: "keeper@alder-croft.example" });
-  const bo = await invited(house, "Bo", "helper");
+async function lived(house: TestServer) {
+  await addPhone(house, house.keeper, "Pocket");
+  await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "keeper@alder-croft.example" });
+  const bo = await joinByInvite(house, "Bo", "helper");
   const { feeder, key } = await house.addFeeder({ sensors });
   await house.addFeeder({ name: "Larch" });
   await house.report(key, jammed);
-  await deliver(house);
-  house.clock.pass(minutes(1));
-  const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "helper" });
-  const person = (await asked(house, "GET", "/api/v1/me", bo)).json().id as string;
+  await deliverAll(house);
+  house.clock.advance(minutes(1));
+  const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, {
+    role: "helper",
+  });
+  const person = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id as string;
   const item = house.push.sent[0]?.item as string;
-  const people = await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper);
+  const people = await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper);
   const made = await makeReset(house.ports, "Keeper");
   if (made.kind !== "made") throw new Error("expected a link");
   const acting = await signedIn(house);
-  const { sessions } = (await asked(house, "GET", "/api/v1/me/sessions", acting)).json() as SessionsView;
+  const { sessions } = (await requestAs(house, "GET", "/api/v1/me/sessions", acting)).json() as SessionsView;
   return {
     acting,
     feederKey: key,
@@ -95,17 +109,17 @@ async function lived(house: House) {
   };
 }
 
-async function signedIn(house: House): Promise<Headers> {
+async function signedIn(house: TestServer): Promise<Headers> {
   const said = { name: "Keeper", passphrase: "birds before breakfast" };
-  const answer = await asked(house, "POST", "/api/v1/session", {}, said);
+  const answer = await requestAs(house, "POST", "/api/v1/session", {}, said);
   return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
 
-const keep = (house: House, file: string) => house.connections.direct.prepare("VACUUM INTO ?").run(file);
+const keep = (house: TestServer, file: string) => house.connections.direct.prepare("VACUUM INTO ?").run(file);
 
 interface Opened {
-  readonly house: House;
-  readonly commits: Commits;
+  readonly house: TestServer;
+  readonly commits: CommitHooks;
 }
 
 let copies = 0;
@@ -117,17 +131,22 @@ async function open({ file, clock, looking }: Prepared): Promise<Opened> {
 }
 
 /** As a server starts on it. */
-async function openAgain(file: string, clock: HandClock, looking: Headers): Promise<Opened> {
-  const commits = countCommits();
-  const house = await openOn(file, clock, { around: commits.around, practice: stillPractice() }, looking);
+async function openAgain(file: string, clock: ManualClock, looking: Headers): Promise<Opened> {
+  const commits = hookCommits();
+  const house = await openTestServerOn(
+    file,
+    clock,
+    { around: commits.around, practice: idlePracticeGround() },
+    looking,
+  );
   await resumePractice(house.ports, feederKeys(house.ports.store.yards));
-  await callStanding(house.ports);
-  await advanceDueCalls(house.ports);
+  await startMissingEscalations(house.ports);
+  await advanceDueEscalations(house.ports);
   commits.begin(null);
   return { house, commits };
 }
 
-async function ask({ house }: Opened, { acting, feederKey, named }: Prepared, act: Act): Promise<number> {
+async function ask({ house }: Opened, { acting, feederKey, named }: Prepared, act: ChangingRequest): Promise<number> {
   const [method, path = ""] = act.route.split(" ") as ["GET", string];
   const headers = { stranger: {}, feeder: { authorization: `Bearer ${feederKey}` }, keeper: acting }[
     act.as ?? "keeper"
@@ -138,17 +157,21 @@ async function ask({ house }: Opened, { acting, feederKey, named }: Prepared, ac
       (_, name) => named[name] as string,
     );
   const body = act.body && (JSON.parse(filled(JSON.stringify(act.body))) as object);
-  let { statusCode } = await asked(house, method, filled(path), headers, body);
+  let { statusCode } = await requestAs(house, method, filled(path), headers, body);
   // A machine that does much else makes the server refuse work for a while; nothing is done then.
   for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {
-    statusCode = (await asked(house, method, filled(path), headers, body)).statusCode;
+    statusCode = (await requestAs(house, method, filled(path), headers, body)).statusCode;
   }
-  if (act.andThen) await asked(house, method, filled(path), headers, act.andThen);
+  if (act.andThen) await requestAs(house, method, filled(path), headers, act.andThen);
   return statusCode;
 }
 
 /** All that the routes show, with random names made alike. */
-async function pictureOf({ house }: Opened, { acting, looking, feederKey }: Prepared, act: Act): Promise<string> {
+async function pictureOf(
+  { house }: Opened,
+  { acting, looking, feederKey }: Prepared,
+  act: ChangingRequest,
+): Promise<string> {
   const see = async (url: string, headers = looking) => (await house.app.inject({ url, headers })).body;
   const seen: Record<string, unknown> = {};
   seen.home = await see("/api/v1/home");
@@ -160,7 +183,7 @@ async function pictureOf({ house }: Opened, { acting, looking, feederKey }: Prep
   seen.phones = await see("/api/v1/phones");
   seen.session = await see("/api/v1/session", acting);
   if (act.signsIn) {
-    const answer = await asked(house, "POST", "/api/v1/session", {}, act.signsIn);
+    const answer = await requestAs(house, "POST", "/api/v1/session", {}, act.signsIn);
     const cookie = String(answer.headers["set-cookie"]).split(";")[0] as string;
     seen.newcomer = [answer.statusCode, await see("/api/v1/home", { cookie })];
   }
@@ -171,7 +194,7 @@ async function pictureOf({ house }: Opened, { acting, looking, feederKey }: Prep
 const before = new Map<Start, Promise<string>>();
 
 /** The same for all acts that start there, but for those whose picture shows more. */
-function pictureBefore(start: Prepared, act: Act): Promise<string> {
+function pictureBefore(start: Prepared, act: ChangingRequest): Promise<string> {
   const look = async () => pictureOf(await open(start), start, act);
   if (act.signsIn || act.changesKey) return look();
   const name = act.from ?? "usual";
@@ -181,7 +204,7 @@ function pictureBefore(start: Prepared, act: Act): Promise<string> {
 }
 
 /** The act done and repeated in a process that lives: what it must come to. */
-async function undisturbed(act: Act) {
+async function undisturbed(act: ChangingRequest) {
   const start = await preparedFor(act.from ?? "usual");
   const before = await pictureBefore(start, act);
   const opened = await open(start);
@@ -193,7 +216,7 @@ async function undisturbed(act: Act) {
 }
 
 /** What became of the act where the process died after so many of its commits, and what its repeat came to. */
-async function killedAfter(commits: number, act: Act, live: Awaited<ReturnType<typeof undisturbed>>) {
+async function killedAfter(commits: number, act: ChangingRequest, live: Awaited<ReturnType<typeof undisturbed>>) {
   const { start, before, once, first, second, twice } = live;
   const dying = await open(start);
   dying.commits.begin(commits);
@@ -209,7 +232,7 @@ async function killedAfter(commits: number, act: Act, live: Awaited<ReturnType<t
   return { found, repeated: answer === repeated.answer && after === repeated.after ? true : { answer, after, live } };
 }
 
-async function killedAtEachCommit(act: Act) {
+async function killedAtEachCommit(act: ChangingRequest) {
   const live = await undisturbed(act);
   const found = [];
   for (let commits = 1; commits <= live.commits; commits += 1) found.push(await killedAfter(commits, act, live));
@@ -218,17 +241,17 @@ async function killedAtEachCommit(act: Act) {
 
 describe("an act that the process dies in", () => {
   it("is in this table, whatever route it has", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
     const routes = Object.entries(paths).flatMap(([path, methods]) =>
       Object.keys(methods).map((method) => `${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`),
     );
-    const proved = acts.map(({ route }) => route.replace("/trayJammed/", "/:fault/"));
+    const proved = changingRequests.map(({ route }) => route.replace("/trayJammed/", "/:fault/"));
     const changing = routes.filter((route) => !route.startsWith("GET "));
-    expect([...proved, ...byDevice].sort()).toEqual(changing.sort());
+    expect([...proved, ...deviceRoutes].sort()).toEqual(changing.sort());
   });
 
-  it.each(acts)("is whole or absent, and can be repeated: $route", async (act) => {
+  it.each(changingRequests)("is whole or absent, and can be repeated: $route", async (act) => {
     const { live, found } = await killedAtEachCommit(act);
     expect(live.first).toBeLessThan(300);
     expect(live.second).toBe(act.again ?? live.first);
@@ -240,7 +263,7 @@ describe("an act that the process dies in", () => {
 
   it("is seen to be done by half where its changes are two commits", async () => {
     const [name, zone] = [{ name: "Alder Croft" }, { zone: "Europe/Helsinki" }];
-    const split: Act = { route: "PATCH /api/v1/yards/:yard", body: name, andThen: zone };
+    const split: ChangingRequest = { route: "PATCH /api/v1/yards/:yard", body: name, andThen: zone };
     const { found } = await killedAtEachCommit(split);
     // Each of the two moves a call on besides, in a commit of its own.
     expect(found.map((each) => each.found)).toEqual(["half", "half", "whole", "whole"]);

@@ -1,15 +1,15 @@
 import { expect, it } from "vitest";
 import type { HomeView } from "../../server/contract/api.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked } from "../support/people.ts";
+import { requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Acts that change a yard together with what belongs to it. */
 
-const home = async (house: House, headers = house.keeper) =>
-  (await asked(house, "GET", "/api/v1/home", headers)).json() as HomeView;
+const home = async (house: TestServer, headers = house.keeper) =>
+  (await requestAs(house, "GET", "/api/v1/home", headers)).json() as HomeView;
 
 it("a zone reaches the yard and all of its feeders, or none of them", async () => {
-  const house = await openHouse();
+  const house = await openTestServer();
   const names = Array.from({ length: 12 }, (_, number) => `Rowan ${number + 1}`);
   for (const name of names) await house.addFeeder({ name });
   house.connections.direct.exec(
@@ -21,16 +21,16 @@ it("a zone reaches the yard and all of its feeders, or none of them", async () =
     return new Set([...feeders, ...(await home(house)).yards.map(({ zone }) => zone)]);
   };
   const move = { zone: "Europe/Helsinki" };
-  expect((await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(500);
+  expect((await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(500);
   expect(await zones()).toEqual(new Set(["Europe/Stockholm"]));
   house.connections.direct.exec("DROP TRIGGER stop");
-  expect((await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(200);
+  expect((await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(200);
   expect(await zones()).toEqual(new Set(["Europe/Helsinki"]));
 });
 
 it("a feeder that is added while its yard moves has the yard's zone", async () => {
   let beforeNextWrite = async (): Promise<unknown> => undefined;
-  const house = await openHouse({
+  const house = await openTestServer({
     around: (connections) => ({
       ...connections,
       async write(work) {
@@ -42,7 +42,7 @@ it("a feeder that is added while its yard moves has the yard's zone", async () =
     }),
   });
   const zone = "Europe/Helsinki";
-  beforeNextWrite = () => asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { zone });
+  beforeNextWrite = () => requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { zone });
   const { feeder } = await house.addFeeder();
   expect((await house.store.yards.feeder(feeder.id))?.state.settings.zone).toBe(zone);
 });

@@ -1,10 +1,10 @@
 import { describe, expect, it } from "vitest";
 import type { HomeView, PeopleView } from "../../server/contract/api.ts";
-import { type House, openHouse } from "../support/house.ts";
-import { asked, invited, phoneOf } from "../support/people.ts";
+import { addPhone, joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-const post = (house: House, url: string, payload: object, headers = house.keeper) =>
-  asked(house, "POST", `/api/v1${url}`, headers, payload);
+const post = (house: TestServer, url: string, payload: object, headers = house.keeper) =>
+  requestAs(house, "POST", `/api/v1${url}`, headers, payload);
 const alder = {
   name: "Alder Croft",
   zone: "Europe/Stockholm",
@@ -13,29 +13,29 @@ const alder = {
 
 describe("a second yard", () => {
   it("is made by a keeper, who keeps it, beside the first", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const made = await post(house, "/yards", alder);
     expect(made.statusCode).toBe(201);
     const { id } = made.json().yard;
-    const home = (await asked(house, "GET", "/api/v1/home", house.keeper)).json() as HomeView;
+    const home = (await requestAs(house, "GET", "/api/v1/home", house.keeper)).json() as HomeView;
     expect(home.yards).toMatchObject([
       { name: "My yard" },
-      { ...alder, id, role: "keeper", people: 1, practice: false },
+      { ...alder, id, role: "keeper", peopleCount: 1, practice: false },
     ]);
     const { feeder } = await house.addFeeder({ yard: id, name: "Larch" });
     expect(feeder.yard).toBe(id);
   });
 
   it("is made by no helper, and needs a name and a zone", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
+    const house = await openTestServer();
+    const bo = await joinByInvite(house, "Bo", "helper");
     expect((await post(house, "/yards", alder, bo)).statusCode).toBe(403);
     const wrong = await post(house, "/yards", { name: " ", zone: "Somewhere" });
     expect(wrong.json().errors.map(({ field }: { field: string }) => field)).toEqual(["name", "zone"]);
   });
 
   it("is refused beyond twenty", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     for (let n = 2; n <= 20; n += 1) expect((await post(house, "/yards", alder)).statusCode).toBe(201);
     expect((await post(house, "/yards", alder)).statusCode).toBe(409);
   });
@@ -43,9 +43,9 @@ describe("a second yard", () => {
 
 describe("deleting a yard", () => {
   it("asks for its name, and takes its feeders, their record and its people's access along", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
-    await phoneOf(house, bo, "Bo's phone");
+    const house = await openTestServer();
+    const bo = await joinByInvite(house, "Bo", "helper");
+    await addPhone(house, bo, "Bo's phone");
     const { feeder, key } = await house.addFeeder();
     await house.report(key, { boot: "b-1", readings: { hopperGrams: 100 }, events: [] });
     const remove = (name: string, headers = house.keeper) =>
@@ -56,11 +56,11 @@ describe("deleting a yard", () => {
       400,
       [{ field: "name", problem: "is not the name of this yard, My yard" }],
     ]);
-    expect((await house.look(feeder.id)).name).toBe("Rowan");
+    expect((await house.runPeriodicCheck(feeder.id)).name).toBe("Rowan");
 
     expect((await remove(" my YARD ")).statusCode).toBe(204);
     expect((await house.report(key, { boot: "b-1", events: [] })).status).toBe(401);
-    expect((await asked(house, "GET", "/api/v1/me", bo)).statusCode).toBe(401);
+    expect((await requestAs(house, "GET", "/api/v1/me", bo)).statusCode).toBe(401);
     const { reader } = house.connections;
     const counts = [
       reader.yard.count(),
@@ -71,20 +71,20 @@ describe("deleting a yard", () => {
     ];
     expect(await Promise.all(counts)).toEqual([0, 0, 0, 0, 0]);
     // Who deleted it stays, and can begin anew.
-    expect((await asked(house, "GET", "/api/v1/home", house.keeper)).json().yards).toEqual([]);
+    expect((await requestAs(house, "GET", "/api/v1/home", house.keeper)).json().yards).toEqual([]);
     expect((await post(house, "/yards", alder)).statusCode).toBe(201);
   });
 
   it("keeps whoever belongs to another yard as well, and the other yard whole", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "keeper");
+    const house = await openTestServer();
+    const bo = await joinByInvite(house, "Bo", "keeper");
     const { id } = (await post(house, "/yards", alder, bo)).json().yard;
     await house.addFeeder();
-    const { feeder } = await asked(house, "POST", "/api/v1/feeders", bo, { yard: id, name: "Larch" }).then((a) =>
+    const { feeder } = await requestAs(house, "POST", "/api/v1/feeders", bo, { yard: id, name: "Larch" }).then((a) =>
       a.json(),
     );
     await post(house, `/yards/${house.yard}/remove`, { name: "My yard" });
-    const home = (await asked(house, "GET", "/api/v1/home", bo)).json() as HomeView;
+    const home = (await requestAs(house, "GET", "/api/v1/home", bo)).json() as HomeView;
     expect(home.yards.map((yard) => [yard.id, yard.feeders.map((each) => each.id)])).toEqual([[id, [feeder.id]]]);
     // Nobody makes yards on a server where others have theirs, and they have none.
     expect((await post(house, "/yards", alder)).statusCode).toBe(403);
@@ -93,12 +93,12 @@ describe("deleting a yard", () => {
 
 describe("an invitation", () => {
   it("is listed with its end, and withdrawn by a keeper of its yard: its link opens nothing then", async () => {
-    const house = await openHouse();
-    const bo = await invited(house, "Bo", "helper");
+    const house = await openTestServer();
+    const bo = await joinByInvite(house, "Bo", "helper");
     const { token } = (await post(house, `/yards/${house.yard}/invites`, { role: "helper" })).json();
     const { token: other } = (await post(house, `/yards/${house.yard}/invites`, { role: "keeper" })).json();
     const people = async (headers = house.keeper) =>
-      (await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, headers)).json() as PeopleView;
+      (await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, headers)).json() as PeopleView;
     expect((await people(bo)).invites).toEqual([]);
     const open = (await people()).invites;
     expect(open).toMatchObject([
@@ -108,10 +108,10 @@ describe("an invitation", () => {
     expect(JSON.stringify(open)).not.toContain(token);
     const url = (id: string) => `/api/v1/yards/${house.yard}/invites/${id}`;
     const helpers = open.find(({ role }) => role === "helper")?.id ?? "";
-    expect((await asked(house, "DELETE", url(helpers), bo)).statusCode).toBe(403);
-    const withdrawn = await asked(house, "DELETE", url(helpers), house.keeper);
+    expect((await requestAs(house, "DELETE", url(helpers), bo)).statusCode).toBe(403);
+    const withdrawn = await requestAs(house, "DELETE", url(helpers), house.keeper);
     expect([withdrawn.statusCode, withdrawn.json().invites]).toMatchObject([200, [{ role: "keeper" }]]);
-    expect((await asked(house, "DELETE", url(helpers), house.keeper)).statusCode).toBe(404);
+    expect((await requestAs(house, "DELETE", url(helpers), house.keeper)).statusCode).toBe(404);
     const cilla = { name: "Cilla", passphrase: "a chair beside the window" };
     expect((await post(house, "/join", { token, ...cilla }, {} as never)).statusCode).toBe(404);
     expect((await post(house, "/join", { token: other, ...cilla }, {} as never)).statusCode).toBe(200);

@@ -1,9 +1,9 @@
 import { describe, expect, it } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
-import { patrol } from "../../server/flows/patrol.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { zoneWarnings } from "../../server/flows/zones.ts";
-import { type House, openHouse } from "../support/house.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Short names that ICU knows and Temporal refuses, since each means several zones (measured on node 20). */
 const refusedByTemporal = [
@@ -33,9 +33,9 @@ const refusedByPhones = ["+05:30", "+0530", "+05", "2020-01-01T00:00[UTC]", "202
 const noZones = ["", " ", "Mars/Olympus", " Europe/Stockholm", "Europe/Stockholm ", "Etc/Unknown", "Factory", "Z"];
 const usable = ["UTC", "GMT", "EST", "MST", "HST", "CET", "EET", "Etc/GMT+5", "Asia/Kolkata", "Europe/Kyiv"];
 
-const changeZone = (house: House, zone: string) =>
+const changeZone = (house: TestServer, zone: string) =>
   house.app.inject({ method: "PATCH", url: `/api/v1/yards/${house.yard}`, headers: house.keeper, payload: { zone } });
-const home = (house: House) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+const home = (house: TestServer) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
 const report = (seq: number) => ({
   boot: "b-1",
   sentUptimeMs: seq * 60_000,
@@ -45,7 +45,7 @@ const report = (seq: number) => ({
 
 describe("the zone of a yard", () => {
   it("is refused by its field where server or phones can't use it, and stays as it was", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     for (const zone of [...refusedByTemporal, ...refusedByPhones, ...noZones]) {
       const answer = await changeZone(house, zone);
       expect([zone, answer.statusCode, answer.json().errors?.[0]?.field]).toEqual([zone, 400, "zone"]);
@@ -54,7 +54,7 @@ describe("the zone of a yard", () => {
   });
 
   it("is each one that a phone's list offers: reports, orders, digest and home go on in all of them", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     const offered = [...Intl.supportedValuesOf("timeZone"), ...usable];
     expect(offered.length).toBeGreaterThan(400);
@@ -62,7 +62,7 @@ describe("the zone of a yard", () => {
     // Each change writes to every feeder: a dozen go through the door, and all are read by what reads the stored ones.
     for (const [index, zone] of offered.entries()) {
       if (index % 35 !== 0 && !usable.includes(zone)) continue;
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
       const statuses = [
         (await changeZone(house, zone)).statusCode,
         (await house.report(key, report(index + 1))).status,
@@ -77,11 +77,11 @@ describe("the zone of a yard", () => {
       localTimeOf(house.clock.now(), zone);
     }
     expect(problems).toEqual([]);
-    expect((await house.look(feeder.id)).lastHeardAt).not.toBeNull();
+    expect((await house.runPeriodicCheck(feeder.id)).lastReportAt).not.toBeNull();
   });
 
   it("is refused at the claim too", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const payload = { token: "x", name: "Ada", passphrase: "birds before breakfast", zone: "IST" };
     const answer = await house.app.inject({ method: "POST", url: "/api/v1/claim", payload });
     expect(answer.json()).toMatchObject({ status: 400, errors: [{ field: "zone" }] });
@@ -90,25 +90,25 @@ describe("the zone of a yard", () => {
 
 describe("a stored zone that can't be used", () => {
   it.each(["IST", ""])("is %j: UTC stands for it, the yard says so, and nothing stops", async (zone) => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { key, feeder } = await house.addFeeder();
     // As an earlier version stored it: in the yard and in each feeder's settings.
     house.connections.direct.prepare(`UPDATE "Yard" SET "zone" = ?`).run(zone);
     house.connections.direct.prepare(`UPDATE "Feeder" SET "state" = json_set("state", '$.settings.zone', ?)`).run(zone);
     for (let seq = 1; seq <= 3; seq += 1) {
-      house.clock.pass(minutes(1));
+      house.clock.advance(minutes(1));
       expect((await house.report(key, report(seq))).status).toBe(200);
     }
     const payload = { id: "order-0001", kind: "pause", until: null };
     const asked = { method: "POST", headers: house.keeper, payload } as const;
     expect((await house.app.inject({ ...asked, url: `/api/v1/feeders/${feeder.id}/orders` })).statusCode).toBe(200);
-    house.clock.pass(minutes(300));
-    await patrol(house.ports);
+    house.clock.advance(minutes(300));
+    await runPeriodicChecks(house.ports);
     await sendDueDigests(house.ports);
     const seen = await home(house);
     expect(seen.statusCode).toBe(200);
     expect(seen.json().yards[0]).toMatchObject({ zone: "UTC", unusableZone: zone });
-    expect((await house.look(feeder.id)).alarms.map(({ fault }) => fault)).toContain("pauseOverdue");
+    expect((await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toContain("pauseOverdue");
     const today = `/api/v1/feeders/${feeder.id}/day?date=2026-01-15`;
     expect((await house.app.inject({ url: today, headers: house.keeper })).statusCode).toBe(200);
 

@@ -1,9 +1,9 @@
 import { after, days, type Instant, inHours, type Span } from "../../server/domain/instant.ts";
 import type { Place } from "../../server/domain/settings.ts";
 import { civilDaylightHours, lightSpans } from "../../server/domain/sun.ts";
-import type { Chance } from "../../server/practice/chance.ts";
-import { stormy } from "../../server/practice/weather.ts";
-import type { Birds } from "./plot.ts";
+import type { RandomSource } from "../../server/practice/random.ts";
+import { isStormy } from "../../server/practice/weather.ts";
+import type { BirdParameters } from "./plot.ts";
 
 /** One landing, and what the bird does there. */
 export interface Landing {
@@ -16,7 +16,7 @@ export class Appetite {
   #mood = 0;
   #days = 0;
 
-  next(birds: Birds, chance: Chance): number {
+  next(birds: BirdParameters, chance: RandomSource): number {
     const { dayMemory, dayScatter, trendPerDay } = birds;
     this.#mood = dayMemory * this.#mood + Math.sqrt(1 - dayMemory * dayMemory) * chance.normal(0, dayScatter);
     this.#days += 1;
@@ -31,17 +31,17 @@ const usualHours = 8;
  * The landings of 24 hours from `from` on, in time order: bouts that begin as a Poisson process through the civil day, more of
  * them towards morning and afternoon, each of several landings half a minute to two minutes apart. In a storm few come.
  */
-export function landingsOf(
-  birds: Birds,
+export function simulateLandings(
+  birds: BirdParameters,
   place: Place,
   seed: number,
   from: Instant,
   appetite: number,
-  chance: Chance,
+  chance: RandomSource,
 ): Landing[] {
   const light = civilDaylightHours(place, from, after(from, days(1)));
   if (light <= 0) return [];
-  const storm = stormy(seed, from) ? chance.between(0, 0.4) : 1;
+  const storm = isStormy(seed, from) ? chance.between(0, 0.4) : 1;
   const perLanding = birds.pressShare + birds.depositShare;
   const asked = Math.max(0, birds.portionsPerDay - birds.timerPerDay);
   const bouts = (asked * appetite * storm * Math.sqrt(light / usualHours)) / perLanding / birds.clustered;
@@ -52,8 +52,8 @@ export function landingsOf(
     const many = 1 + Math.floor(-Math.log(1 - chance.uniform()) * (birds.clustered - 1) + 0.5);
     for (let landing = 0; landing < many; landing += 1) {
       const acts: ("press" | "deposit")[] = [];
-      if (chance.happens(birds.depositShare)) acts.push("deposit");
-      if (chance.happens(birds.pressShare)) acts.push("press");
+      if (chance.isTrueWith(birds.depositShare)) acts.push("deposit");
+      if (chance.isTrueWith(birds.pressShare)) acts.push("press");
       landings.push({ at, acts });
       at = after(at, Math.round(chance.between(20_000, 120_000)) as Span);
     }
@@ -65,8 +65,8 @@ export function landingsOf(
 function momentIn(
   spans: readonly { readonly from: Instant; readonly to: Instant }[],
   light: number,
-  birds: Birds,
-  chance: Chance,
+  birds: BirdParameters,
+  chance: RandomSource,
 ): Instant {
   const most = 0.5 + 1.3 * Math.max(1, birds.morning);
   for (;;) {
@@ -85,7 +85,7 @@ function momentIn(
 }
 
 /** A count by its waiting times. */
-export function poisson(mean: number, chance: Chance): number {
+export function poisson(mean: number, chance: RandomSource): number {
   let count = 0;
   for (let passed = chance.exponential(1); passed < mean; passed += chance.exponential(1)) count += 1;
   return count;

@@ -1,4 +1,4 @@
-import { overIce, overWater, saturation } from "../../server/domain/cold/psychrometrics.ts";
+import { overIce, overWater, saturationPressure } from "../../server/domain/cold/psychrometrics.ts";
 import { hours, type Instant } from "../../server/domain/instant.ts";
 import type { Place } from "../../server/domain/settings.ts";
 import { celsius } from "../../server/domain/units.ts";
@@ -23,14 +23,15 @@ export function climateAt(seed: number, place: Place, at: Instant): Climate {
   // 2 to 5 K below the air on a clear and calm night (common practice).
   const cooling = sun < 0 ? 5 * (1 - cloud) * Math.max(0, 1 - wind / 8) : 0;
   const wettest =
-    100 * Math.min(1, saturation(overIce, celsius(airCelsius)) / saturation(overWater, celsius(airCelsius)));
+    100 *
+    Math.min(1, saturationPressure(overIce, celsius(airCelsius)) / saturationPressure(overWater, celsius(airCelsius)));
   const inAir = Math.min(humidity, wettest);
-  const vapour = (inAir / 100) * saturation(overWater, celsius(airCelsius));
+  const vapour = (inAir / 100) * saturationPressure(overWater, celsius(airCelsius));
   return {
     airCelsius,
     lidCelsius: airCelsius - cooling + Math.max(0, sun) * 0.2 * (1 - cloud),
     insideCelsius,
-    humidityPercent: Math.min(100, (100 * vapour) / saturation(overWater, celsius(insideCelsius))),
+    humidityPercent: Math.min(100, (100 * vapour) / saturationPressure(overWater, celsius(insideCelsius))),
     wind,
     snowing: snowing && airCelsius < 1,
   };

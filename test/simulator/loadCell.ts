@@ -1,22 +1,22 @@
 import { inHours, type Span } from "../../server/domain/instant.ts";
-import type { Chance } from "../../server/practice/chance.ts";
+import type { RandomSource } from "../../server/practice/random.ts";
 import type { Climate } from "./climate.ts";
-import type { Cell } from "./plot.ts";
+import type { LoadCellParameters } from "./plot.ts";
 
 /**
  * A load cell outdoors: its zero moves with its own temperature, which lags behind the box's, and wanders by itself; it creeps
  * after a change of load; snow lies on what it carries and slides off; a bird may sit there at the moment of reading.
  */
 export class LoadCell {
-  readonly #cell: Cell;
-  readonly #chance: Chance;
+  readonly #cell: LoadCellParameters;
+  readonly #chance: RandomSource;
   #ownCelsius: number | null = null;
   #wander = 0;
   #snow = 0;
   #crept = 0; // g, the part of the present load that has crept in
   #tareCelsius: number;
 
-  constructor(cell: Cell, chance: Chance) {
+  constructor(cell: LoadCellParameters, chance: RandomSource) {
     this.#cell = cell;
     this.#chance = chance;
     this.#tareCelsius = chance.between(5, 20); // tared at the kitchen table or in October's garden
@@ -41,7 +41,7 @@ export class LoadCell {
     if (
       this.#snow > 25 &&
       climate.lidCelsius > climate.airCelsius + 0.5 &&
-      this.#chance.happens(1 - Math.exp(-long / 3))
+      this.#chance.isTrueWith(1 - Math.exp(-long / 3))
     )
       this.#snow = 0;
   }
@@ -49,7 +49,7 @@ export class LoadCell {
   read(loadGrams: number): number {
     const { zeroPerDegree, zeroGrams, noiseGrams, perchedShare } = this.#cell;
     const drift = zeroPerDegree * ((this.#ownCelsius ?? this.#tareCelsius) - this.#tareCelsius);
-    const bird = this.#chance.happens(perchedShare) ? this.#chance.between(180, 480) : 0;
+    const bird = this.#chance.isTrueWith(perchedShare) ? this.#chance.between(180, 480) : 0;
     const shown =
       loadGrams +
       drift +

@@ -4,7 +4,7 @@ import type { PlantedFaultKind } from "./plot.ts";
 import type { Turn } from "./tray.ts";
 
 /** What is truly so when a line of the log comes about. */
-export interface Truth {
+export interface TrueState {
   readonly at: Instant;
   readonly grams: number; // in hopper and tray, all that the cell carries
   readonly portionGrams: number; // true mean of a portion now
@@ -15,20 +15,20 @@ export interface Truth {
   readonly landings: number;
 }
 
-export interface Moment {
+export interface SimulatedMoment {
   readonly line: LogLine;
-  readonly truth: Truth;
+  readonly truth: TrueState;
   /** What this report tells, as it truly was, in its order; empty for other lines. For whoever knows all. */
-  readonly turns: readonly WitnessedTurn[];
-  readonly landings: readonly WitnessedLanding[];
+  readonly turns: readonly TrueTurn[];
+  readonly landings: readonly TrueLanding[];
 }
 
-export interface WitnessedTurn extends Turn {
+export interface TrueTurn extends Turn {
   readonly insideCelsius: number;
   readonly unfed: number; // the first that shows the planted fault is 1; 0 before
 }
 
-export interface WitnessedLanding {
+export interface TrueLanding {
   readonly pressed: boolean; // and seen by the button
   readonly deposited: boolean; // and seen by the detector
   readonly broken: boolean; // since the planted fault began

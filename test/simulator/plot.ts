@@ -1,6 +1,6 @@
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
 import type { Place } from "../../server/domain/settings.ts";
-import { type Chance, seededChance } from "../../server/practice/chance.ts";
+import { type RandomSource, seededRandom } from "../../server/practice/random.ts";
 
 /**
  * What one simulated feeder truly is: its birds, its food, its parts and its keeper. The server is told only what a keeper
@@ -19,17 +19,17 @@ export interface Plot {
   readonly currentMeasured: boolean;
   readonly portionsTold: boolean; // false: a bare scale on a dispenser that tells nothing
   readonly thermometer: boolean; // inside the box, near the cell
-  readonly food: Food;
-  readonly birds: Birds;
-  readonly cell: Cell;
-  readonly motor: Motor;
+  readonly food: FoodParameters;
+  readonly birds: BirdParameters;
+  readonly cell: LoadCellParameters;
+  readonly motor: MotorParameters;
   readonly chute: { readonly pieceSeen: number; readonly portionMissed: number };
-  readonly keeper: Keeper;
-  readonly line: Line;
+  readonly keeper: KeeperModel;
+  readonly line: NetworkModel;
   readonly fault: PlantedFault | null;
 }
 
-export interface Food {
+export interface FoodParameters {
   readonly capacityGrams: number;
   readonly startGrams: number;
   readonly portionGrams: number; // true mean at the start
@@ -40,7 +40,7 @@ export interface Food {
   readonly trayPortions: number; // what lies in the tray, and falls after the hopper has stopped feeding it
 }
 
-export interface Birds {
+export interface BirdParameters {
   readonly portionsPerDay: number; // of a usual day of eight hours of light
   readonly pressShare: number; // of landings
   readonly depositShare: number;
@@ -52,7 +52,7 @@ export interface Birds {
   readonly morning: number; // weight of the morning's peak against the afternoon's
 }
 
-export interface Cell {
+export interface LoadCellParameters {
   readonly fullScaleGrams: number;
   readonly zeroPerDegree: number; // g/K
   readonly lagMinutes: number; // by which the cell follows the box's thermometer
@@ -64,7 +64,7 @@ export interface Cell {
   readonly snowy: boolean; // whether snow can lie on what the cell carries
 }
 
-export interface Motor {
+export interface MotorParameters {
   readonly milliamps: number;
   readonly spread: number; // of one portion's mean current, as a share
   readonly perDegree: number; // share by which it grows for each degree colder than 10 °C
@@ -73,7 +73,7 @@ export interface Motor {
   readonly stall: number;
 }
 
-export interface Keeper {
+export interface KeeperModel {
   /**
    * Refills in the evening when less than this share is left; "ranOut": only after it stood empty for some hours; "told": when
    * the phone asked for it by that morning.
@@ -83,7 +83,7 @@ export interface Keeper {
   readonly tells: number; // share of refills that are told
 }
 
-export interface Line {
+export interface NetworkModel {
   readonly lost: number; // share of reports
   readonly burstsPerDay: number;
   readonly burstMinutes: number;
@@ -109,7 +109,7 @@ export const plantedFaults = [
 export type PlantedFaultKind = (typeof plantedFaults)[number];
 
 /** What can befall a feeder for a while, besides what a plot plants for good. */
-export type Mishap = PlantedFaultKind | "lineDown" | "powerCut" | "thermometerStuck";
+export type Disturbance = PlantedFaultKind | "lineDown" | "powerCut" | "thermometerStuck";
 
 export interface PlantedFault {
   readonly kind: PlantedFaultKind;
@@ -119,8 +119,8 @@ export interface PlantedFault {
 export const everySensor = { button: true, detector: true, chute: true, perch: true, scale: true };
 
 /** A plot with everything drawn from the seed. `with` decides what a study is about; the draws stay the same beside it. */
-export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
-  const chance = seededChance(0x51ab0000 ^ seed);
+export function randomPlot(seed: number, study: Partial<Plot> = {}): Plot {
+  const chance = seededRandom(0x51ab0000 ^ seed);
   const capacityGrams = oneOf([600, 1_000, 1_500, 2_000, 3_000], chance);
   const portionGrams = chance.between(1, 8);
   const fullScaleGrams = capacityGrams * chance.between(1.3, 3.5);
@@ -175,7 +175,7 @@ export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
       noiseGrams: chance.between(0.4, 2.5),
       creepShare: chance.between(0.0002, 0.0008), // 0.05 % in half an hour: a data sheet
       perchedShare: oneOf([0, 0.005, 0.02], chance),
-      snowy: chance.happens(0.5),
+      snowy: chance.isTrueWith(0.5),
     },
     motor: {
       milliamps: chance.between(120, 900),
@@ -203,5 +203,5 @@ export function drawPlot(seed: number, study: Partial<Plot> = {}): Plot {
   return { ...plot, ...study };
 }
 
-const oneOf = <Choice>(choices: readonly [Choice, ...Choice[]], chance: Chance): Choice =>
+const oneOf = <Choice>(choices: readonly [Choice, ...Choice[]], chance: RandomSource): Choice =>
   choices[Math.floor(chance.uniform() * choices.length)] ?? choices[0];

@@ -1,8 +1,8 @@
-import type { Chance } from "../../server/practice/chance.ts";
-import type { Mishap, Plot } from "./plot.ts";
+import type { RandomSource } from "../../server/practice/random.ts";
+import type { Disturbance, Plot } from "./plot.ts";
 
 /** Food on its way: in the hopper, then on the tray, then down the chute. What is on the tray falls after the hopper has stopped. */
-export interface Store {
+export interface FoodStore {
   hopperGrams: number;
   trayGrams: number;
 }
@@ -16,12 +16,12 @@ export interface Turn {
 
 /** What one run of the motor does, with what is broken. `portion`: the true mean of this moment. */
 export function turnTray(
-  store: Store,
+  store: FoodStore,
   plot: Plot,
-  fault: Mishap | null,
+  fault: Disturbance | null,
   portion: number,
   insideCelsius: number,
-  chance: Chance,
+  chance: RandomSource,
 ): Turn {
   const { food, motor, chute } = plot;
   const full = food.trayPortions * portion;
@@ -56,10 +56,10 @@ export function turnTray(
   };
 }
 
-function seenBy(chute: Plot["chute"], pieces: number, fault: Mishap | null, chance: Chance): number {
-  if (fault === "chuteBlind" || chance.happens(chute.portionMissed)) return 0;
-  if (fault === "chuteHalfBlind" && chance.happens(0.5)) return 0;
+function seenBy(chute: Plot["chute"], pieces: number, fault: Disturbance | null, chance: RandomSource): number {
+  if (fault === "chuteBlind" || chance.isTrueWith(chute.portionMissed)) return 0;
+  if (fault === "chuteHalfBlind" && chance.isTrueWith(0.5)) return 0;
   let seen = 0;
-  for (let piece = 0; piece < pieces; piece += 1) if (chance.happens(chute.pieceSeen)) seen += 1;
+  for (let piece = 0; piece < pieces; piece += 1) if (chance.isTrueWith(chute.pieceSeen)) seen += 1;
   return seen;
 }

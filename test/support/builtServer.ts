@@ -7,10 +7,10 @@ export const builtServer = join(import.meta.dirname, "../../dist/server/main.js"
 
 export interface RunningServer {
   /** Resolves once its output matches; rejects if it ends before that. */
-  says(words: RegExp): Promise<RegExpMatchArray>;
+  waitForOutput(words: RegExp): Promise<RegExpMatchArray>;
   stderr(): string;
   kill(signal: NodeJS.Signals): void;
-  readonly ended: Promise<{ code: number | null; signal: string | null }>;
+  readonly exited: Promise<{ code: number | null; signal: string | null }>;
 }
 
 /** Starts it on a free port; it is ended with the test, whatever happens. */
@@ -22,7 +22,7 @@ export function runBuiltServer(
   const server = spawnBuiltServer(dataDir, variables, args);
   onTestFinished(async () => {
     server.kill("SIGKILL");
-    await server.ended;
+    await server.exited;
   });
   return server;
 }
@@ -53,7 +53,7 @@ export function spawnBuiltServer(
     child.once("close", (code, signal) => resolve({ code, signal }));
   });
   return {
-    says: (words) =>
+    waitForOutput: (words) =>
       new Promise((resolve, reject) => {
         const look = () => {
           const match = words.exec(heard.out);
@@ -67,6 +67,6 @@ export function spawnBuiltServer(
       }),
     stderr: () => heard.err,
     kill: (signal) => void child.kill(signal),
-    ended,
+    exited: ended,
   };
 }

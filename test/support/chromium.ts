@@ -6,7 +6,7 @@ import { existsSync } from "node:fs";
  *     const { path, unlessAbsent } = findChromium();
  *     describe.skipIf(path === null)(`the client${unlessAbsent}`, () => { … chromium.launch({ executablePath: path }) … });
  */
-export interface FoundChromium {
+export interface ChromiumResult {
   readonly path: string | null;
   readonly unlessAbsent: string; // "" where there is one
 }
@@ -16,7 +16,7 @@ export function findChromium(
   variables: Record<string, string | undefined> = process.env,
   exists: (path: string) => boolean = existsSync,
   tell: (words: string) => void = (words) => process.stderr.write(`${words}\n`), // reporters leave out skipped titles
-): FoundChromium {
+): ChromiumResult {
   const path = variables.CHROMIUM_PATH || "/usr/bin/chromium";
   if (exists(path)) return { path, unlessAbsent: "" };
   const absent = `no browser at ${path}: install Chromium (Debian: apt install chromium) or set CHROMIUM_PATH`;

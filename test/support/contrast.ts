@@ -1,5 +1,5 @@
 /** Contrast of two colours as #rrggbb, 1..21: relative luminance and ratio as WCAG 2.2 defines them. */
-export function contrast(one: string, other: string): number {
+export function contrastRatio(one: string, other: string): number {
   const [high, low] = [luminance(one), luminance(other)].sort((a, b) => b - a) as [number, number];
   return (high + 0.05) / (low + 0.05);
 }

@@ -2,7 +2,7 @@ import { closeSync, openSync, writeSync } from "node:fs";
 import Database from "better-sqlite3";
 
 /** Overwrites the first page of a table, as a failing card would. The database must be closed. */
-export function overwritePageOf(file: string, table: string): void {
+export function overwriteTablePage(file: string, table: string): void {
   const database = new Database(file);
   database.pragma("wal_checkpoint(TRUNCATE)");
   const { rootpage } = database

@@ -1,4 +1,4 @@
-import type { House } from "./house.ts";
+import type { TestServer } from "./testServer.ts";
 
 /** The documentation's page as a reader gets it, its examples and refusals taken from the HTML itself. */
 export interface DocumentedPage {
@@ -15,7 +15,7 @@ export interface DocumentedRefusal {
   readonly problem: Record<string, unknown>;
 }
 
-export async function documentedPage(house: House): Promise<DocumentedPage> {
+export async function documentedPage(house: TestServer): Promise<DocumentedPage> {
   const answer = await house.app.inject({ url: "/api/docs" });
   if (answer.statusCode !== 200) throw new Error(`expected the page, got ${answer.statusCode}: ${answer.body}`);
   return readPage(answer.body);

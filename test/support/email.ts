@@ -1,5 +1,5 @@
 /** A letter as a mail program reads it: enough of RFC 5322, 2045, 2046 and 2047 for what we write. */
-export interface Email {
+export interface ParsedEmail {
   readonly raw: string;
   /** By lower-case name, unfolded and decoded; one that came twice is there twice. */
   readonly headers: ReadonlyMap<string, readonly string[]>;
@@ -10,7 +10,7 @@ export interface Email {
 }
 
 /** @throws Error where it can't be read */
-export function readEmail(raw: string): Email {
+export function parseEmail(raw: string): ParsedEmail {
   const { headers, bodies } = readPart(raw);
   const one = (name: string): string => {
     const values = headers.get(name) ?? [];
@@ -20,7 +20,7 @@ export function readEmail(raw: string): Email {
   return { raw, headers, bodies, subject: one("subject"), messageId: one("message-id") };
 }
 
-function readPart(raw: string): Pick<Email, "headers" | "bodies"> {
+function readPart(raw: string): Pick<ParsedEmail, "headers" | "bodies"> {
   const end = raw.indexOf("\r\n\r\n");
   if (end === -1) throw new Error("expected an empty line after the headers");
   const headers = readHeaders(raw.slice(0, end));
@@ -56,7 +56,7 @@ const words = (value: string): string =>
     )
     .replace(/[\u0080-\u00ff]+/g, (octets) => Buffer.from(octets, "latin1").toString("utf8"));
 
-function decoded(body: string, headers: Email["headers"]): string {
+function decoded(body: string, headers: ParsedEmail["headers"]): string {
   switch (headers.get("content-transfer-encoding")?.[0]?.toLowerCase()) {
     case "base64":
       return Buffer.from(body, "base64").toString("utf8");

@@ -41,29 +41,31 @@ function libraryName(module: string): string {
 }
 
 /** A room of the house: which files it has, what they may import, and why it is so. */
-export interface Room {
+export interface Module {
   readonly name: string;
   readonly files: RegExp; // a file belongs to the first room that matches
-  readonly may: readonly string[]; // rooms, besides its own
-  readonly mayNameTypesOf?: readonly string[]; // rooms of which only types may be imported
+  readonly mayImport: readonly string[]; // rooms, besides its own
+  readonly mayImportTypesOf?: readonly string[]; // rooms of which only types may be imported
   readonly libraries: readonly string[] | "any"; // `node:` names among them
-  readonly why: string;
+  readonly reason: string;
 }
 
 /** @returns a sentence for each import that goes through a wall. */
-export function brokenWalls(rooms: readonly Room[], imports: readonly Import[]): string[] {
+export function brokenBoundaries(rooms: readonly Module[], imports: readonly Import[]): string[] {
   return imports.flatMap(({ from, to, kind, typeOnly }) => {
     const room = rooms.find(({ files }) => files.test(from));
     if (!room) return [`${from} is in no room: give it one, with its reason`];
     if (kind !== "file") {
       const may = typeOnly || room.libraries === "any" || room.libraries.includes(to);
-      return may ? [] : [`${from} imports ${to}: ${room.name} ${room.why}`];
+      return may ? [] : [`${from} imports ${to}: ${room.name} ${room.reason}`];
     }
     const next = rooms.find(({ files }) => files.test(to));
     if (!next) return [`${from} imports ${to}, which is in no room`];
     const may =
-      next === room || room.may.includes(next.name) || (typeOnly && (room.mayNameTypesOf ?? []).includes(next.name));
-    return may ? [] : [`${from} imports ${to}: ${room.name} ${room.why}`];
+      next === room ||
+      room.mayImport.includes(next.name) ||
+      (typeOnly && (room.mayImportTypesOf ?? []).includes(next.name));
+    return may ? [] : [`${from} imports ${to}: ${room.name} ${room.reason}`];
   });
 }
 

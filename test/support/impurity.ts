@@ -1,7 +1,7 @@
 import ts from "typescript";
 
 /** @returns a sentence for each mention in the code (not in comments, strings or types) of what is in the table of reasons. */
-export function impurities(path: string, text: string, reasons: Readonly<Record<string, string>>): string[] {
+export function findImpurities(path: string, text: string, reasons: Readonly<Record<string, string>>): string[] {
   const file = ts.createSourceFile(path, text, ts.ScriptTarget.Latest, true);
   const found: string[] = [];
   const visit = (node: ts.Node): void => {

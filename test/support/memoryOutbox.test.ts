@@ -1,16 +1,16 @@
 import type { Phone } from "../../server/ports.ts";
-import { MemoryOutbox } from "./memoryOutbox.ts";
+import { InMemoryOutbox } from "./memoryOutbox.ts";
 import { describeOutboxStore, type OutboxUnderTest } from "./outboxContract.ts";
 import { describeOutboxSharing } from "./outboxSharing.ts";
-import { aPhone } from "./phones.ts";
+import { phoneFixture } from "./phoneFixture.ts";
 
 const inMemory = async (): Promise<OutboxUnderTest> => {
-  const store = new MemoryOutbox();
+  const store = new InMemoryOutbox();
   const phones: Phone[] = [];
   return {
     store,
     async addPhone(label) {
-      const phone = aPhone({ id: label, label });
+      const phone = phoneFixture({ id: label, label });
       phones.push(phone);
       store.addPhone(phone);
       return phone;

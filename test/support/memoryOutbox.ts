@@ -1,7 +1,13 @@
 import type { Instant } from "../../server/domain/instant.ts";
 import type { Notice } from "../../server/domain/notification.ts";
-import { allLanesFree, fairShare, type Lanes, rankOf, serviceOfEndpoint } from "../../server/domain/push/fairShare.ts";
-import { leavesSomethingToClose, owesSound } from "../../server/domain/push/withdrawal.ts";
+import { needsClosing, needsSound } from "../../server/domain/push/closing.ts";
+import {
+  type DeliveryCapacity,
+  fairShare,
+  rankOf,
+  serviceOfEndpoint,
+  unlimitedCapacity,
+} from "../../server/domain/push/fairShare.ts";
 import type { Channel, OutboxItem, OutboxStore, Phone, PushItem, Settlement } from "../../server/ports.ts";
 
 interface Row {
@@ -14,7 +20,7 @@ interface Row {
 }
 
 /** A small outbox that keeps its promises in memory; held to them by outboxContract.ts, as the real one is. */
-export class MemoryOutbox implements OutboxStore {
+export class InMemoryOutbox implements OutboxStore {
   readonly settled: { readonly item: OutboxItem; readonly settlement: Settlement }[] = [];
   readonly #phones = new Map<string, Phone>();
   #rows: Row[] = []; // in the order in which they were written
@@ -34,7 +40,7 @@ export class MemoryOutbox implements OutboxStore {
 
   enqueueMail(person: string, to: string, feeder: string | null, notice: Notice, now: Instant): void {
     const names = { yardName: "Alder Croft", feederName: feeder === null ? null : "Rowan" };
-    this.#write({ ...this.#item(person, feeder, notice, now), channel: "mail", to, ...names }, `mail ${person}`);
+    this.#write({ ...this.#item(person, feeder, notice, now), channel: "email", to, ...names }, `mail ${person}`);
   }
 
   async claim(
@@ -42,25 +48,29 @@ export class MemoryOutbox implements OutboxStore {
     now: Instant,
     claimUntil: Instant,
     most: number,
-    lanes: Lanes = allLanesFree,
+    lanes: DeliveryCapacity = unlimitedCapacity,
   ): Promise<readonly OutboxItem[]> {
     const needless = this.#due(channel, now).filter(({ item, screen }) => {
-      return item.notice.closes && item.attempts === 0 && !leavesSomethingToClose(this.#meantBefore(item, screen));
+      return item.content.closes && item.attempts === 0 && !needsClosing(this.#meantBefore(item, screen));
     });
     for (const { item } of needless) this.#change(item.id, { phase: "settled" });
-    const due = this.#due(channel, now).map((row) => ({ row, ...exchangeOf(row.item), rank: rankOf(row.item.notice) }));
+    const due = this.#due(channel, now).map((row) => ({
+      row,
+      ...exchangeOf(row.item),
+      rank: rankOf(row.item.content),
+    }));
     return fairShare(due, lanes, most)
       .map(({ row }) => row)
       .map(({ item, screen, claimedUntil, unsure }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
         this.#change(item.id, { item: begun, claimedUntil: claimUntil, unsure: unsure || claimedUntil !== null });
-        const notice = { ...item.notice, quiet: item.notice.quiet && !this.#mustSound(item, screen) };
-        if (item.channel === "mail") return { ...item, notice };
-        return { ...item, notice, phone: this.#phones.get(item.phone.id) ?? item.phone };
+        const content = { ...item.content, silent: item.content.quiet && !this.#mustSound(item, screen) };
+        if (item.channel === "email") return { ...item, content: notice };
+        return { ...item, content: notice, phone: this.#phones.get(item.phone.id) ?? item.phone };
       });
   }
 
-  async begin(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem> {
+  async startClaimed(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem> {
     const item: PushItem = { ...this.#item(phone.keeper, null, notice, now), channel: "push", phone };
     const row = { item: { ...item, attempts: 1 }, screen: phone.id, phase: "waiting" as const };
     this.#rows.push({ ...row, dueAt: now, claimedUntil: claimUntil, unsure: false });
@@ -104,12 +114,12 @@ export class MemoryOutbox implements OutboxStore {
   }
 
   #item(person: string, feeder: string | null, notice: Notice, now: Instant) {
-    return { id: `${this.#nextId++}`, person, yard: "alder", feeder, notice, writtenAt: now, attempts: 0 };
+    return { id: `${this.#nextId++}`, person, yard: "alder", feeder, content: notice, writtenAt: now, attempts: 0 };
   }
 
   #write(item: OutboxItem, screen: string): void {
     this.#rows = this.#rows.map((row) =>
-      row.screen === screen && row.item.notice.topic === item.notice.topic && row.phase === "waiting"
+      row.screen === screen && row.item.content.topic === item.content.topic && row.phase === "waiting"
         ? { ...row, phase: "settled" }
         : row,
     );
@@ -132,25 +142,25 @@ export class MemoryOutbox implements OutboxStore {
     const place = this.#rows.findIndex((row) => row.item.id === item.id);
     return this.#rows
       .slice(0, place)
-      .filter((row) => row.screen === screen && row.item.notice.topic === item.notice.topic);
+      .filter((row) => row.screen === screen && row.item.content.topic === item.content.topic);
   }
 
   #meantBefore(item: OutboxItem, screen: string) {
     return this.#before(item, screen)
       .reverse()
-      .map(({ item: { notice }, phase, claimedUntil, unsure }) => ({
-        closes: notice.closes === true,
-        quiet: notice.quiet,
+      .map(({ item: { content: notice }, phase, claimedUntil, unsure }) => ({
+        isClosing: notice.closes === true,
+        silent: notice.quiet,
         arrived: phase === "delivered" || unsure || claimedUntil !== null,
       }));
   }
 
   #mustSound(item: OutboxItem, screen: string): boolean {
-    return item.notice.closes !== true && owesSound(this.#meantBefore(item, screen));
+    return item.content.closes !== true && needsSound(this.#meantBefore(item, screen));
   }
 }
 
 const exchangeOf = (item: OutboxItem) => ({
   person: item.person,
-  service: item.channel === "mail" ? "mail" : serviceOfEndpoint(item.phone.endpoint),
+  service: item.channel === "email" ? "mail" : serviceOfEndpoint(item.phone.endpoint),
 });

@@ -1,10 +1,10 @@
 import { once } from "node:events";
 import WebSocket from "ws";
 import type { FeederView } from "../../server/contract/api.ts";
-import type { House } from "./house.ts";
-import { asked } from "./people.ts";
+import { requestAs } from "./people.ts";
+import type { TestServer } from "./testServer.ts";
 
-export const ask = async (house: House, feeder: string, order: object) => {
+export const requestOrder = async (house: TestServer, feeder: string, order: object) => {
   const answer = await house.app.inject({
     method: "POST",
     url: `/api/v1/feeders/${feeder}/orders`,
@@ -14,7 +14,7 @@ export const ask = async (house: House, feeder: string, order: object) => {
   return { status: answer.statusCode, body: answer.json() as FeederView & { errors?: { field: string }[] } };
 };
 
-export const report = (sentUptimeMs: number, paused: boolean, events: object[] = [], boot = "b-1") => ({
+export const sendReport = (sentUptimeMs: number, paused: boolean, events: object[] = [], boot = "b-1") => ({
   boot,
   sentUptimeMs,
   readings: { paused },
@@ -28,16 +28,19 @@ export const carriedOut = (seq: number, uptimeMs: number, order: string) => ({
   outcome: "done",
 });
 export const pause = { id: "pause-0001", kind: "pause" };
-export const lookAs = async (house: House, feeder: string, headers: Record<string, string>): Promise<FeederView> =>
-  (await asked(house, "GET", `/api/v1/feeders/${feeder}`, headers)).json();
-export const phaseOf = (view: FeederView) => view.pause.order?.phase;
+export const getFeederAs = async (
+  house: TestServer,
+  feeder: string,
+  headers: Record<string, string>,
+): Promise<FeederView> => (await requestAs(house, "GET", `/api/v1/feeders/${feeder}`, headers)).json();
+export const orderStatus = (view: FeederView) => view.pause.order?.status;
 
-export async function listening(house: House): Promise<string> {
+export async function listenAddress(house: TestServer): Promise<string> {
   return new URL(await house.app.listen({ port: 0, host: "127.0.0.1" })).host;
 }
 
 /** A feeder's socket, with its messages in the order in which they came. */
-export async function link(host: string, key: string) {
+export async function openLink(host: string, key: string) {
   const socket = new WebSocket(`ws://${host}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
   const messages: unknown[] = [];
   let arrived: () => void = () => undefined;

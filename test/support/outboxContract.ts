@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
 import type { Notice } from "../../server/domain/notification.ts";
-import type { MailItem, OutboxItem, OutboxStore, Phone, PushItem } from "../../server/ports.ts";
-import { aNotice } from "./notices.ts";
+import type { EmailItem, OutboxItem, OutboxStore, Phone, PushItem } from "../../server/ports.ts";
+import { notificationFixture } from "./notificationFixture.ts";
 
 /** A store made afresh, empty, with the means to fill it that the port itself doesn't have. */
 export interface OutboxUnderTest {
@@ -40,24 +40,24 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
   };
   const claimAll = async (store: OutboxStore, at: Instant, claimUntil: Instant, most: number) => [
     ...(await store.claim("push", at, claimUntil, most)),
-    ...(await store.claim("mail", at, claimUntil, most)),
+    ...(await store.claim("email", at, claimUntil, most)),
   ];
   const pushes = (items: readonly OutboxItem[]) => items.filter((item): item is PushItem => item.channel === "push");
-  const letters = (items: readonly OutboxItem[]) => items.filter((item): item is MailItem => item.channel === "mail");
-  const titles = (items: readonly OutboxItem[]) => items.map(({ notice }) => notice.title);
-  const topics = (items: readonly OutboxItem[]) => items.map((item) => item.notice.topic).sort();
+  const letters = (items: readonly OutboxItem[]) => items.filter((item): item is EmailItem => item.channel === "email");
+  const titles = (items: readonly OutboxItem[]) => items.map(({ content: notice }) => notice.title);
+  const topics = (items: readonly OutboxItem[]) => items.map((item) => item.content.topic).sort();
 
   describe(`the outbox kept by ${name}`, () => {
     it("hands out a notice whole, for each phone", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         const phones = [await addPhone("one"), await addPhone("two")];
-        const notice = aNotice({ title: "Larch: food out 🐦‍⬛", priority: "urgent", fault: "foodOut" });
+        const notice = notificationFixture({ title: "Larch: food out 🐦‍⬛", priority: "urgent", fault: "foodOut" });
         await enqueue(notice, now, "feeder");
         const items = pushes(await claimAll(store, now, until, 10));
         expect(items).toHaveLength(2);
         expect(items.map((item) => item.phone.id).sort()).toEqual(phones.map((phone) => phone.id).sort());
         for (const item of items) {
-          expect(item).toMatchObject({ notice, writtenAt: now, attempts: 0 });
+          expect(item).toMatchObject({ content: notice, writtenAt: now, attempts: 0 });
           expect(item.feeder).not.toBeNull();
           expect(item.phone).toEqual(phones.find((phone) => phone.id === item.phone.id));
         }
@@ -66,7 +66,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("never hands the same notice to two callers", () =>
       withStore(async ({ store, second = store, addPhone, enqueue }) => {
         await addPhone("one");
-        for (let i = 0; i < 20; i++) await enqueue(aNotice({ topic: `t${i}` }), now);
+        for (let i = 0; i < 20; i++) await enqueue(notificationFixture({ topic: `t${i}` }), now);
         const claims = await Promise.all(
           [0, 1, 2, 3, 4, 5].map((n) => claimAll(n % 2 ? store : second, now, until, 7)),
         );
@@ -79,8 +79,8 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("hands out no more than asked for, the longest due first", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        await enqueue(aNotice({ topic: "newer" }), past(now, seconds(2)));
-        await enqueue(aNotice({ topic: "older" }), now);
+        await enqueue(notificationFixture({ topic: "newer" }), past(now, seconds(2)));
+        await enqueue(notificationFixture({ topic: "older" }), now);
         const later = past(now, seconds(5));
         expect(topics(await claimAll(store, later, past(later, minutes(1)), 1))).toEqual(["older"]);
         expect(topics(await claimAll(store, later, past(later, minutes(1)), 1))).toEqual(["newer"]);
@@ -89,7 +89,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("hands out again what was claimed and never settled, once the claim has run out", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        await enqueue(aNotice(), now);
+        await enqueue(notificationFixture(), now);
         const first = only(await claimAll(store, now, until, 10));
         expect(await claimAll(store, past(until, -1 as never), past(until, minutes(1)), 10)).toEqual([]);
         const again = only(await claimAll(store, until, past(until, minutes(1)), 10));
@@ -99,7 +99,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("forgets what was delivered, and remembers when the phone last took something", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
-        await enqueue(aNotice(), now);
+        await enqueue(notificationFixture(), now);
         await store.settle(only(await claimAll(store, now, until, 10)), {
           kind: "delivered",
           at: past(now, seconds(3)),
@@ -112,7 +112,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("holds back what must wait until it is due, and counts the attempts", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
-        await enqueue(aNotice(), now);
+        await enqueue(notificationFixture(), now);
         const notBefore = past(now, minutes(5));
         await store.settle(only(await claimAll(store, now, until, 10)), {
           kind: "retry",
@@ -131,7 +131,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("forgets what was given up, and keeps the phone with its problem", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
-        await enqueue(aNotice(), now);
+        await enqueue(notificationFixture(), now);
         await store.settle(only(await claimAll(store, now, until, 10)), {
           kind: "givenUp",
           at: now,
@@ -145,7 +145,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const gone = await addPhone("gone");
         const stays = await addPhone("stays");
-        for (const topic of ["a", "b", "c"]) await enqueue(aNotice({ topic }), now);
+        for (const topic of ["a", "b", "c"]) await enqueue(notificationFixture({ topic }), now);
         const items = pushes(await claimAll(store, now, until, 10));
         const item = items.find((one) => one.phone.id === gone.id);
         if (item === undefined) throw new Error("expected an item for the phone that is gone");
@@ -163,51 +163,51 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("replaces an undelivered notice by a newer one of its topic, and no other", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        await enqueue(aNotice({ title: "old", topic: "a" }), now);
-        await enqueue(aNotice({ title: "other", topic: "b" }), now);
-        await enqueue(aNotice({ title: "new", topic: "a" }), past(now, seconds(1)));
+        await enqueue(notificationFixture({ title: "old", topic: "a" }), now);
+        await enqueue(notificationFixture({ title: "other", topic: "b" }), now);
+        await enqueue(notificationFixture({ title: "new", topic: "a" }), past(now, seconds(1)));
         const items = await claimAll(store, past(now, seconds(1)), until, 10);
-        expect(items.map((item) => item.notice.title).sort()).toEqual(["new", "other"]);
-        expect(items.find((item) => item.notice.title === "new")?.writtenAt).toBe(past(now, seconds(1)));
+        expect(items.map((item) => item.content.title).sort()).toEqual(["new", "other"]);
+        expect(items.find((item) => item.content.title === "new")?.writtenAt).toBe(past(now, seconds(1)));
       }));
 
     it("keeps a notice that is about no single feeder", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        await enqueue(aNotice({ fault: null }), now, "yard");
+        await enqueue(notificationFixture({ fault: null }), now, "yard");
         expect(only(await claimAll(store, now, until, 10)).feeder).toBeNull();
       }));
 
     it("delivers the newer notice although the older was under way when it was replaced", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        await enqueue(aNotice({ title: "old" }), now);
+        await enqueue(notificationFixture({ title: "old" }), now);
         const underWay = only(await claimAll(store, now, until, 10));
-        await enqueue(aNotice({ title: "new" }), now);
+        await enqueue(notificationFixture({ title: "new" }), now);
         // It waits for the older, or that could arrive last; until then there is no use in looking.
         expect(await claimAll(store, now, until, 10)).toEqual([]);
         expect(await store.nextDueAt()).toBe(until);
         await store.settle(underWay, { kind: "delivered", at: now });
         expect(await store.nextDueAt()).toBe(now);
         const next = only(await claimAll(store, until, past(until, minutes(1)), 10));
-        expect(next.notice.title).toBe("new");
+        expect(next.content.title).toBe("new");
       }));
 
     it("does not bring back an older notice that failed under way beside the newer that replaced it", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        await enqueue(aNotice({ title: "old" }), now);
+        await enqueue(notificationFixture({ title: "old" }), now);
         const underWay = only(await claimAll(store, now, until, 10));
-        await enqueue(aNotice({ title: "new" }), now);
+        await enqueue(notificationFixture({ title: "new" }), now);
         await store.settle(underWay, { kind: "retry", notBefore: past(now, seconds(15)), problem: "HTTP 503" });
         const due = await claimAll(store, past(now, hours(1)), past(now, hours(2)), 10);
-        expect(due.map((item) => item.notice.title)).toEqual(["new"]);
+        expect(due.map((item) => item.content.title)).toEqual(["new"]);
       }));
 
     it("begins one that is tried at once and by nobody else, and keeps what it tells of its phone", () =>
       withStore(async ({ store, addPhone, phone }) => {
         const added = await addPhone("one");
-        const begun = await store.begin(added, aNotice({ topic: "test" }), now, until);
+        const begun = await store.startClaimed(added, notificationFixture({ topic: "test" }), now, until);
         expect(begun).toMatchObject({
           channel: "push",
           person: added.keeper,
@@ -219,7 +219,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         await store.settle(begun, { kind: "givenUp", at: now, problem: "HTTP 403" });
         expect(await phone(added.id)).toMatchObject({ problem: "HTTP 403" });
         expect(await store.nextDueAt()).toBeNull();
-        const again = await store.begin(added, aNotice({ topic: "test" }), now, until);
+        const again = await store.startClaimed(added, notificationFixture({ topic: "test" }), now, until);
         expect(again.id).not.toBe(begun.id);
         await store.settle(again, { kind: "delivered", at: now });
         expect(await phone(added.id)).toMatchObject({ lastAcceptedAt: now, problem: null });
@@ -228,15 +228,15 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("hands out a letter with its address and the names that it needs", () =>
       withStore(async ({ store, addPhone, enqueueMail }) => {
         const { keeper } = await addPhone("one");
-        await enqueueMail(aNotice({ title: "Rowan: food low" }), now);
+        await enqueueMail(notificationFixture({ title: "Rowan: food low" }), now);
         const items = await claimAll(store, now, until, 10);
         expect(items).toHaveLength(1);
         const [letter] = letters(items);
         expect(letter).toMatchObject({ person: keeper, to: "ada@alder.example", attempts: 0 });
         expect(letter).toMatchObject({ yardName: "Alder Croft", feederName: "Rowan", writtenAt: now });
-        await store.settle(letter as MailItem, { kind: "retry", notBefore: past(now, seconds(9)), problem: "451" });
+        await store.settle(letter as EmailItem, { kind: "retry", notBefore: past(now, seconds(9)), problem: "451" });
         expect(await store.nextDueAt()).toBe(past(now, seconds(9)));
-        const again = letters(await claimAll(store, past(now, seconds(9)), until, 10))[0] as MailItem;
+        const again = letters(await claimAll(store, past(now, seconds(9)), until, 10))[0] as EmailItem;
         expect(again).toMatchObject({ id: letter?.id, attempts: 1 });
         await store.settle(again, { kind: "delivered", at: now });
         expect(await store.nextDueAt()).toBeNull();
@@ -245,15 +245,15 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("replaces by screen: a newer push leaves the letter of its topic waiting", () =>
       withStore(async ({ store, addPhone, enqueue, enqueueMail }) => {
         await addPhone("one");
-        await enqueue(aNotice({ title: "first" }), now);
-        await enqueueMail(aNotice({ title: "letter" }), now);
-        await enqueue(aNotice({ title: "second" }), now);
+        await enqueue(notificationFixture({ title: "first" }), now);
+        await enqueueMail(notificationFixture({ title: "letter" }), now);
+        await enqueue(notificationFixture({ title: "second" }), now);
         expect(titles(await claimAll(store, now, until, 10)).sort()).toEqual(["letter", "second"]);
       }));
 
     describe("when an alarm is over", () => {
-      const alarm = aNotice({ title: "alarm" });
-      const over = aNotice({ title: "over", quiet: true, closes: true });
+      const alarm = notificationFixture({ title: "alarm" });
+      const over = notificationFixture({ title: "over", quiet: true, closes: true });
       const failed = { kind: "retry", notBefore: past(now, seconds(15)), problem: "HTTP 503" } as const;
       const later = past(now, hours(1));
       const muchLater = past(now, hours(2));
@@ -283,7 +283,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           await store.settle(only(await claimAll(store, now, until, 10)), { kind: "delivered", at: now });
           await enqueue(over, now);
           const closing = only(await claimAll(store, now, until, 10));
-          expect(closing.notice).toMatchObject({ title: "over", closes: true, quiet: true });
+          expect(closing.content).toMatchObject({ title: "over", closes: true, quiet: true });
           await store.settle(closing, { kind: "delivered", at: now });
           await enqueue(alarm, now); // again, and over before it was sent
           await enqueue(over, now);
@@ -295,7 +295,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           await addPhone("one");
           await enqueue(alarm, now);
           await store.settle(only(await claimAll(store, now, until, 10)), { kind: "delivered", at: now });
-          await enqueue(aNotice({ title: "reminder" }), now);
+          await enqueue(notificationFixture({ title: "reminder" }), now);
           await enqueue(over, now);
           expect(titles(await claimAll(store, now, until, 10))).toEqual(["over"]);
         }));
@@ -355,23 +355,23 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
 
     it("sounds for a quiet correction where the one with the sound never arrived, and only there", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
-        const corrected = aNotice({ title: "corrected", quiet: true });
+        const corrected = notificationFixture({ title: "corrected", quiet: true });
         await addPhone("one");
-        await enqueue(aNotice({ title: "rings" }), now);
+        await enqueue(notificationFixture({ title: "rings" }), now);
         await enqueue(corrected, now);
         const first = only(await claimAll(store, now, until, 10));
-        expect(first.notice).toMatchObject({ title: "corrected", quiet: false });
+        expect(first.content).toMatchObject({ title: "corrected", quiet: false });
         await store.settle(first, { kind: "delivered", at: now });
         await enqueue(corrected, now);
-        expect(only(await claimAll(store, now, until, 10)).notice).toMatchObject({ quiet: true });
+        expect(only(await claimAll(store, now, until, 10)).content).toMatchObject({ quiet: true });
       }));
 
     it("says when the next notice is due", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         expect(await store.nextDueAt()).toBeNull();
-        await enqueue(aNotice({ topic: "a" }), now);
-        await enqueue(aNotice({ topic: "b" }), past(now, seconds(9)));
+        await enqueue(notificationFixture({ topic: "a" }), now);
+        await enqueue(notificationFixture({ topic: "b" }), past(now, seconds(9)));
         expect(await store.nextDueAt()).toBe(now);
         await claimAll(store, now, until, 1);
         expect(await store.nextDueAt()).toBe(past(now, seconds(9)));

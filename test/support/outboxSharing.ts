@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
-import { aNotice } from "./notices.ts";
+import { notificationFixture } from "./notificationFixture.ts";
 import type { OutboxUnderTest } from "./outboxContract.ts";
 
 /** What any outbox promises about who comes first. Run over the real stores and over the one in memory. */
@@ -20,21 +20,22 @@ export function describeOutboxSharing(name: string, makeStore: () => Promise<Out
     it("hands out what is urgent first, and what only takes a notice back last", () =>
       withOutbox(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
-        for (const topic of ["over", "soon", "urgent"]) await enqueue(aNotice({ topic, priority: "urgent" }), now);
+        for (const topic of ["over", "soon", "urgent"])
+          await enqueue(notificationFixture({ topic, priority: "urgent" }), now);
         for (const item of await store.claim("push", now, until, 9))
           await store.settle(item, { kind: "delivered", at: now });
-        await enqueue(aNotice({ topic: "over", priority: "urgent", closes: true }), now);
-        await enqueue(aNotice({ topic: "note", priority: "note" }), now);
-        await enqueue(aNotice({ topic: "soon", priority: "soon" }), now);
-        await enqueue(aNotice({ topic: "urgent", priority: "urgent" }), past(now, seconds(9)));
+        await enqueue(notificationFixture({ topic: "over", priority: "urgent", closes: true }), now);
+        await enqueue(notificationFixture({ topic: "note", priority: "note" }), now);
+        await enqueue(notificationFixture({ topic: "soon", priority: "soon" }), now);
+        await enqueue(notificationFixture({ topic: "urgent", priority: "urgent" }), past(now, seconds(9)));
         const claimed = await store.claim("push", past(now, seconds(9)), until, 9);
-        expect(claimed.map((item) => item.notice.topic)).toEqual(["urgent", "soon", "over", "note"]);
+        expect(claimed.map((item) => item.content.topic)).toEqual(["urgent", "soon", "over", "note"]);
       }));
 
     it("hands out no more than there are lanes free, and leaves the rest due", () =>
       withOutbox(async ({ store, addPhone, enqueue }) => {
         const phone = await addPhone("one");
-        for (let i = 0; i < 9; i++) await enqueue(aNotice({ topic: `t${i}` }), now);
+        for (let i = 0; i < 9; i++) await enqueue(notificationFixture({ topic: `t${i}` }), now);
         const limits = { total: 4, perPerson: 9, perService: 3, perUnanswering: 1, unanswering: 2 };
         const of = { person: phone.keeper, service: "https://push.example" };
         const claim = (underWay: readonly (typeof of)[], answering: readonly string[]) =>

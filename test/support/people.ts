@@ -1,14 +1,14 @@
 import type { InviteView, PhonesView } from "../../server/contract/api.ts";
 import { type Span, seconds } from "../../server/domain/instant.ts";
-import { advanceDueCalls } from "../../server/flows/calls.ts";
-import { deliverDue } from "../../server/flows/delivery.ts";
-import { patrol } from "../../server/flows/patrol.ts";
-import type { House } from "./house.ts";
+import { deliverDueNotifications } from "../../server/flows/delivery.ts";
+import { advanceDueEscalations } from "../../server/flows/escalations.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import type { TestServer } from "./testServer.ts";
 
 type Headers = Record<string, string>;
 
-export const asked = (
-  house: House,
+export const requestAs = (
+  house: TestServer,
   method: "GET" | "POST" | "PATCH" | "DELETE",
   url: string,
   headers: Headers,
@@ -16,10 +16,10 @@ export const asked = (
 ) => house.app.inject({ method, url, headers, ...(payload === undefined ? {} : { payload }) });
 
 /** Somebody who was invited to the house's yard and joined it. @returns their headers */
-export async function invited(house: House, name: string, role: "keeper" | "helper"): Promise<Headers> {
-  const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
+export async function joinByInvite(house: TestServer, name: string, role: "keeper" | "helper"): Promise<Headers> {
+  const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
   const { token } = invite.json() as InviteView;
-  const joined = await asked(house, "POST", "/api/v1/join", {}, passphraseOf(token, name));
+  const joined = await requestAs(house, "POST", "/api/v1/join", {}, passphraseOf(token, name));
   if (joined.statusCode !== 200) throw new Error(`expected ${name} to join, got ${joined.body}`);
   return { cookie: String(joined.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
@@ -27,8 +27,8 @@ export async function invited(house: House, name: string, role: "keeper" | "help
 const passphraseOf = (token: string, name: string) => ({ token, name, passphrase: "three grey birds at breakfast" });
 
 /** The house's keeper, back after a time in which their session ended. @returns their headers */
-export async function signedInAgain(house: House): Promise<Headers> {
-  const answer = await asked(
+export async function signInAgain(house: TestServer): Promise<Headers> {
+  const answer = await requestAs(
     house,
     "POST",
     "/api/v1/session",
@@ -40,20 +40,20 @@ export async function signedInAgain(house: House): Promise<Headers> {
 }
 
 /** Adds a phone to whoever these headers are of. @returns its id */
-export async function phoneOf(house: House, headers: Headers, label: string): Promise<string> {
+export async function addPhone(house: TestServer, headers: Headers, label: string): Promise<string> {
   const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
   const phone = { endpoint: `https://push.example/${label}`, keys, label };
-  const answer = await asked(house, "POST", "/api/v1/phones", headers, phone);
+  const answer = await requestAs(house, "POST", "/api/v1/phones", headers, phone);
   const added = (answer.json() as PhonesView).phones.find((one) => one.label === label);
   if (!added) throw new Error(`expected the phone ${label}, got ${answer.body}`);
   return added.id;
 }
 
 /** What is due leaves now, over the house's own push service and mail server. */
-export const deliver = (house: House) =>
-  deliverDue(house.ports, {
+export const deliverAll = (house: TestServer) =>
+  deliverDueNotifications(house.ports, {
     publicUrl: null,
-    exchangeMax: { push: seconds(10), mail: seconds(10) },
+    attemptMax: { push: seconds(10), email: seconds(10) },
     queueMax: seconds(10),
     most: 50,
     jitter: () => 0,
@@ -65,16 +65,16 @@ export const deliver = (house: House) =>
   });
 
 /** Time goes by in the steps of the server's own ticks: feeders are looked at, calls move on, and what is due leaves. */
-export async function goBy(
-  house: House,
+export async function advanceTime(
+  house: TestServer,
   span: Span,
   { step = seconds(20), meanwhile = async () => undefined }: { step?: Span; meanwhile?: () => Promise<unknown> } = {},
 ): Promise<void> {
   for (let passed = 0; passed < span; passed += step) {
-    house.clock.pass(step);
+    house.clock.advance(step);
     await meanwhile();
-    await patrol(house.ports);
-    await advanceDueCalls(house.ports);
-    await deliver(house);
+    await runPeriodicChecks(house.ports);
+    await advanceDueEscalations(house.ports);
+    await deliverAll(house);
   }
 }

@@ -1,7 +1,7 @@
 import { createECDH, randomBytes, verify } from "node:crypto";
 import ece from "http_ece";
 import { describe, expect, it } from "vitest";
-import { decryptAes128gcm, decryptPush, headerOf, receiverKeys, sharedKey, verifyVapid } from "./pushMessage.ts";
+import { decryptAes128gcm, decryptPush, parseHeader, receiverKeys, sharedKey, verifyVapid } from "./pushMessage.ts";
 
 const bytes = (text: string) => Buffer.from(text, "base64url");
 
@@ -24,7 +24,7 @@ describe("a push message", () => {
   it("is decrypted as in RFC 8291 appendix A", () => {
     const body = bytes(rfc8291.body);
     expect(body).toHaveLength(144); // the RFC's own Content-Length of 145 is a known slip
-    expect(headerOf(body)).toMatchObject({
+    expect(parseHeader(body)).toMatchObject({
       recordSize: 4_096,
       keyId: bytes(rfc8291.senderPublic),
       salt: bytes(rfc8291.salt),
@@ -51,7 +51,7 @@ describe("a push message", () => {
   it("is decrypted as in RFC 8188 section 3.1", () => {
     // Check value rfc8188-vector, quoted from source.
     const body = bytes("I1BsxtFttlv3u_Oo94xnmwAAEAAA-NAVub2qFgBEuQKRapoZu-IxkIva3MEB1PD-ly8Thjg");
-    expect(headerOf(body)).toMatchObject({ recordSize: 4_096, keyId: Buffer.alloc(0) });
+    expect(parseHeader(body)).toMatchObject({ recordSize: 4_096, keyId: Buffer.alloc(0) });
     expect(decryptAes128gcm(body, bytes("yqdlZ-tYemfogSmv7Ws5PQ")).toString("utf8")).toBe("I am the walrus");
   });
 

@@ -20,7 +20,7 @@ const hmac = (key: Buffer, ...parts: readonly (Buffer | string)[]): Buffer => {
 };
 
 /** RFC 8188 section 2.1: salt (16) ‖ record size (4) ‖ id length (1) ‖ key id. */
-export function headerOf(body: Buffer) {
+export function parseHeader(body: Buffer) {
   if (body.length < 21) throw new Error(`expected a header of at least 21 octets, got ${body.length}`);
   const idLength = body.readUInt8(20);
   return {
@@ -39,7 +39,7 @@ export function sharedKey(sender: Buffer, { ecdh, auth }: ReceiverKeys): Buffer 
 
 /** RFC 8291: one message for one subscription. */
 export function decryptPush(body: Buffer, keys: ReceiverKeys): Buffer {
-  const { keyId, recordSize, ciphertext } = headerOf(body);
+  const { keyId, recordSize, ciphertext } = parseHeader(body);
   // RFC 8291 section 4: the key id is the sender's public key, and all is one record.
   if (keyId.length !== 65) throw new Error(`expected a key id of 65 octets, got ${keyId.length}`);
   if (ciphertext.length > recordSize) throw new Error("expected a single record");
@@ -48,7 +48,7 @@ export function decryptPush(body: Buffer, keys: ReceiverKeys): Buffer {
 
 /** RFC 8188 with a single record. @throws where the tag or the padding is wrong */
 export function decryptAes128gcm(body: Buffer, keyingMaterial: Buffer): Buffer {
-  const { salt, ciphertext } = headerOf(body);
+  const { salt, ciphertext } = parseHeader(body);
   const prk = hmac(salt, keyingMaterial);
   const key = hmac(prk, "Content-Encoding: aes128gcm\0", Buffer.from([1])).subarray(0, 16);
   const nonce = hmac(prk, "Content-Encoding: nonce\0", Buffer.from([1])).subarray(0, 12);

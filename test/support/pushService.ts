@@ -17,14 +17,14 @@ export interface PushService {
   /** What a client must trust to talk to it. */
   readonly ca: string;
   /** How it answers from now on: always so, or each request as it comes, by the path of its subscription. */
-  behave(behaviour: Behaviour | ((path: string) => Behaviour)): void;
+  setBehaviour(behaviour: PushServiceBehaviour | ((path: string) => PushServiceBehaviour)): void;
   /** A new phone with keys of its own; `host` as another name for this machine. */
   subscribe(different?: { readonly label?: string; readonly host?: string }): Phone;
   unsubscribe(phone: Phone): void;
   /** What waits for a phone, oldest first; a newer message with the same topic has replaced the older. */
   messagesFor(phone: Phone): readonly PushMessage[];
   /** All that were ever accepted, in the order in which they were: also those that newer ones have replaced. */
-  readonly accepted: readonly PushMessage[];
+  readonly acceptedCount: readonly PushMessage[];
   /** The next message that is accepted for this phone, from now on. */
   nextMessage(phone: Phone): Promise<PushMessage>;
   /** The next request of any kind that reached the server, however it was answered. */
@@ -35,7 +35,7 @@ export interface PushService {
   close(): Promise<void>;
 }
 
-export type Behaviour =
+export type PushServiceBehaviour =
   | { readonly kind: "accept"; readonly status?: 200 | 201 | 202 | 204 }
   | {
       readonly kind: "answer";
@@ -71,10 +71,10 @@ interface Subscriber {
 }
 
 export async function startPushService({
-  behaviour = { kind: "accept" } as Behaviour,
+  behaviour = { kind: "accept" } as PushServiceBehaviour,
   nowSeconds = () => Date.now() / 1_000,
 } = {}): Promise<PushService> {
-  let current: Behaviour | ((path: string) => Behaviour) = behaviour;
+  let current: PushServiceBehaviour | ((path: string) => PushServiceBehaviour) = behaviour;
   const accepted: PushMessage[] = [];
   let requests = 0;
   const complaints: string[] = [];
@@ -174,11 +174,11 @@ export async function startPushService({
     origin,
     ca: testOnlyCertificate,
     complaints,
-    accepted,
+    acceptedCount: accepted,
     get requests() {
       return requests;
     },
-    behave(next) {
+    setBehaviour(next) {
       current = next;
     },
     subscribe({ label = "a phone", host = "127.0.0.1" } = {}) {
@@ -195,7 +195,7 @@ export async function startPushService({
         label,
         addedAt: 0 as Instant,
         lastAcceptedAt: null,
-        lastShownAt: null,
+        lastDisplayedAt: null,
         problem: null,
         blockedAt: null,
       };

@@ -1,6 +1,6 @@
 import { type AddressInfo, createServer, type Socket } from "node:net";
 import { createSecureContext, TLSSocket } from "node:tls";
-import { type Email, readEmail } from "./email.ts";
+import { type ParsedEmail, parseEmail } from "./email.ts";
 import { testOnlyCertificate, testOnlyKey } from "./testOnlyCertificate.ts";
 
 /**
@@ -13,18 +13,18 @@ export interface SmtpServer {
   /** What a client must trust to talk TLS with it. */
   readonly ca: string;
   /** How it treats clients from now on: always so, or each as it comes. */
-  behave(behaviour: SmtpBehaviour | (() => SmtpBehaviour)): void;
+  setBehaviour(behaviour: SmtpBehaviour | (() => SmtpBehaviour)): void;
   /** Letters taken, in the order in which they were. */
-  readonly letters: readonly TakenLetter[];
+  readonly emails: readonly ReceivedEmail[];
   /** The next letter that is taken, from now on. */
-  nextLetter(): Promise<TakenLetter>;
+  nextEmail(): Promise<ReceivedEmail>;
   readonly connections: number;
   /** What clients did that no client may. */
   readonly complaints: readonly string[];
   close(): Promise<void>;
 }
 
-export interface TakenLetter extends Email {
+export interface ReceivedEmail extends ParsedEmail {
   readonly from: string; // of the envelope
   readonly to: readonly string[];
   readonly secure: boolean;
@@ -32,16 +32,16 @@ export interface TakenLetter extends Email {
 }
 
 /** Where in an exchange; `answer` is after the last dot of the letter, when it is taken but not yet acknowledged. */
-export type Stage = "banner" | "hello" | "sender" | "recipient" | "data" | "answer";
+export type SmtpStage = "banner" | "hello" | "sender" | "recipient" | "data" | "answer";
 
 export type SmtpBehaviour =
   | { readonly kind: "accept" }
-  | { readonly kind: "say"; readonly at: Stage | "login"; readonly reply: string } // such as `550 no such mailbox`
-  | { readonly kind: "hang"; readonly at: Stage }
-  | { readonly kind: "cutLine"; readonly at: Stage }
-  | { readonly kind: "delay"; readonly at: Stage; readonly milliseconds: number }
-  | { readonly kind: "trickle"; readonly at: Stage } // an endless reply, a character at a time
-  | { readonly kind: "flood"; readonly at: Stage }; // an endless reply, all at once
+  | { readonly kind: "say"; readonly at: SmtpStage | "login"; readonly reply: string } // such as `550 no such mailbox`
+  | { readonly kind: "hang"; readonly at: SmtpStage }
+  | { readonly kind: "cutLine"; readonly at: SmtpStage }
+  | { readonly kind: "delay"; readonly at: SmtpStage; readonly milliseconds: number }
+  | { readonly kind: "trickle"; readonly at: SmtpStage } // an endless reply, a character at a time
+  | { readonly kind: "flood"; readonly at: SmtpStage }; // an endless reply, all at once
 
 export interface SmtpServerOptions {
   readonly behaviour?: SmtpBehaviour;
@@ -54,8 +54,8 @@ export interface SmtpServerOptions {
 export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<SmtpServer> {
   const { tls = "offered", login = null } = options;
   const house = {
-    letters: [] as TakenLetter[],
-    waiting: [] as ((letter: TakenLetter) => void)[],
+    letters: [] as ReceivedEmail[],
+    waiting: [] as ((letter: ReceivedEmail) => void)[],
     complaints: [] as string[],
     connections: 0,
   };
@@ -82,15 +82,15 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
   return {
     port: (server.address() as AddressInfo).port,
     ca: testOnlyCertificate,
-    letters: house.letters,
+    emails: house.letters,
     complaints: house.complaints,
     get connections() {
       return house.connections;
     },
-    behave(next) {
+    setBehaviour(next) {
       behaviour = next;
     },
-    nextLetter: () => new Promise((resolve) => house.waiting.push(resolve)),
+    nextEmail: () => new Promise((resolve) => house.waiting.push(resolve)),
     async close() {
       const closed = new Promise((resolve) => server.close(resolve));
       for (const socket of sockets) socket.destroy();
@@ -100,8 +100,8 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
 }
 
 interface House {
-  readonly letters: TakenLetter[];
-  waiting: ((letter: TakenLetter) => void)[];
+  readonly letters: ReceivedEmail[];
+  waiting: ((letter: ReceivedEmail) => void)[];
   readonly complaints: string[];
 }
 interface Terms {
@@ -302,7 +302,7 @@ class Conversation {
     if (!refuses && this.#from !== null) {
       if (/[^\r]\n|\r[^\n]/.test(raw)) this.#complain("a bare CR or LF in a letter");
       const letter = {
-        ...readEmail(raw),
+        ...parseEmail(raw),
         from: this.#from,
         to: this.#to,
         secure: this.#secure,
@@ -318,7 +318,7 @@ class Conversation {
 
   // --- answering, or not ---------------------------------------------------------------------------------------------
 
-  #reply(stage: Stage, usual: string, then: () => void = () => {}) {
+  #reply(stage: SmtpStage, usual: string, then: () => void = () => {}) {
     const { behaviour } = this.#terms;
     if (behaviour.kind === "accept" || behaviour.at !== stage) {
       this.#say(usual);

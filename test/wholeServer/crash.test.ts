@@ -16,7 +16,7 @@ interface Visit {
 }
 
 async function visit(server: RunningServer, cookie = ""): Promise<Visit> {
-  const home = (await server.says(/Pieward listens at (http\S+)\n/))[1] as string;
+  const home = (await server.waitForOutput(/Pieward listens at (http\S+)\n/))[1] as string;
   return {
     home,
     post: (path, body, headers = {}) =>
@@ -57,7 +57,7 @@ describe("a server that is killed", { timeout: 60_000 }, () => {
     const dataDir = join(folder, "data");
 
     const first = runBuiltServer(dataDir, variables);
-    const claim = (await first.says(/claim#(\S+)\n/))[1];
+    const claim = (await first.waitForOutput(/claim#(\S+)\n/))[1];
     const stranger = await visit(first);
     const claimed = await stranger.post("/api/v1/claim", {
       token: claim,
@@ -92,10 +92,10 @@ describe("a server that is killed", { timeout: 60_000 }, () => {
     }
     await reached; // the alarm is stored and on its way; its push service will never answer
     first.kill("SIGKILL");
-    await first.ended;
+    await first.exited;
     expect(push.messagesFor(phone)).toEqual([]);
 
-    push.behave({ kind: "accept" });
+    push.setBehaviour({ kind: "accept" });
     const arrives = push.nextMessage(phone);
     const second = runBuiltServer(dataDir, variables);
     const { payload, urgency, ttlSeconds, topic } = await arrives;

@@ -13,9 +13,9 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
 import { type RunningServer, runBuiltServer, spawnBuiltServer } from "../support/builtServer.ts";
-import { claimServer, listensAt, presses, report, request, stopped } from "../support/claimedServer.ts";
-import { overwritePageOf } from "../support/damage.ts";
+import { overwriteTablePage } from "../support/damage.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
+import { listenAddress, presses, report, request, startSignedInServer, stopServer } from "../support/signedInServer.ts";
 
 /** What is wrong with the files of a data folder is told in sentences, and nothing is stored where it would be lost. */
 
@@ -36,15 +36,15 @@ beforeAll(async () => {
   variables = { ALLOW_PRIVATE_PUSH_ENDPOINTS: "true", NODE_EXTRA_CA_CERTS: join(scratch, "ca.pem") };
   claimed = join(scratch, "claimed");
   killed = join(scratch, "killed");
-  const first = await claimServer(claimed, variables, { phone });
+  const first = await startSignedInServer(claimed, variables, { phone });
   ({ cookie, feederKey } = first);
-  await stopped(first.server);
+  await stopServer(first.server);
   cpSync(claimed, killed, { recursive: true });
   const second = spawnBuiltServer(killed, variables);
-  const home = await listensAt(second);
+  const home = await listenAddress(second);
   expect((await report(home, feederKey, presses(1, 2_000))).status).toBe(200);
   expect((await report(home, feederKey, presses(2_001, 50))).status).toBe(200);
-  await stopped(second, "SIGKILL");
+  await stopServer(second, "SIGKILL");
 });
 afterAll(async () => {
   await push.close();
@@ -62,7 +62,7 @@ function copyOf(folder: string): string {
 
 async function refusal(dataDir: string, args: readonly string[] = []): Promise<string> {
   const server = runBuiltServer(dataDir, variables, args);
-  expect(await server.ended).toEqual({ code: 1, signal: null });
+  expect(await server.exited).toEqual({ code: 1, signal: null });
   expect(server.stderr()).not.toMatch(/^\s+at /m);
   return server.stderr();
 }
@@ -73,10 +73,10 @@ const start = (dataDir: string, args: readonly string[] = []): RunningServer =>
 describe("a damaged database", { timeout: 30_000 }, () => {
   it("is told at the start, by health, by the first page and by push; and nothing is stored in it", async () => {
     const folder = copyOf(killed);
-    overwritePageOf(database(folder), "Event");
+    overwriteTablePage(database(folder), "Event");
     const arrives = push.nextMessage(phone);
     const server = start(folder);
-    const home = await listensAt(server);
+    const home = await listenAddress(server);
     const { payload, urgency } = await arrives;
     expect(urgency).toBe("high");
     expect(payload.notification.title).toBe("Pieward's database is damaged");
@@ -99,12 +99,12 @@ describe("a damaged database", { timeout: 30_000 }, () => {
     writeFileSync(join(folder, "last-backup.json"), JSON.stringify({ path: backup, madeAt: "2026-11-01T02:30:00Z" }));
     cpSync(claimed, backup, { recursive: true });
     writeFileSync(database(folder), "not a database. ".repeat(1_000));
-    const before = push.accepted.length;
+    const before = push.acceptedCount.length;
     const said = await refusal(folder);
     expect(said).toContain("The database is damaged");
     expect(said).toContain(`node deploy/backup/restore.mjs --data ${folder} --from ${backup}`);
     await refusal(folder);
-    const pushed = push.accepted.slice(before);
+    const pushed = push.acceptedCount.slice(before);
     expect(pushed.map(({ payload }) => payload.notification.title)).toEqual(["Pieward's database is damaged"]);
     expect(pushed[0]?.payload.notification.body).toContain(backup);
   });
@@ -128,7 +128,7 @@ describe("a lost log of the database", { timeout: 30_000 }, () => {
     rmSync(`${database(folder)}-shm`);
     const arrives = push.nextMessage(phone);
     const server = start(folder);
-    const home = await listensAt(server);
+    const home = await listenAddress(server);
     expect((await arrives).payload.notification.title).toBe("Pieward has lost what it stored last");
     expect(server.stderr()).toMatch(/lacks the last \d+ commits/);
     const shown = await request(home, "GET", "/api/v1/home", undefined, { cookie });
@@ -138,7 +138,7 @@ describe("a lost log of the database", { timeout: 30_000 }, () => {
 
   it("is not claimed after a kill -9 that lost nothing", async () => {
     const server = start(copyOf(killed));
-    const home = await listensAt(server);
+    const home = await listenAddress(server);
     const again = await report(home, feederKey, presses(2_001, 50));
     expect(await again.json()).toMatchObject({ duplicates: 50 });
     const shown = await request(home, "GET", "/api/v1/home", undefined, { cookie });
@@ -156,7 +156,7 @@ describe("the keys", { timeout: 30_000 }, () => {
     expect(said).toContain("--new-keys");
     expect(existsSync(join(folder, "keys.json"))).toBe(false);
     const server = start(folder, ["--new-keys"]);
-    await listensAt(server);
+    await listenAddress(server);
     expect(existsSync(join(folder, "keys.json"))).toBe(true);
   });
 
@@ -175,10 +175,10 @@ describe("the data folder", { timeout: 30_000 }, () => {
   it("is used by one server at a time, also after that one was killed", async () => {
     const folder = copyOf(claimed);
     const first = start(folder);
-    await listensAt(first);
+    await listenAddress(first);
     expect(await refusal(folder)).toContain("another Pieward");
-    await stopped(first, "SIGKILL");
-    await listensAt(start(folder));
+    await stopServer(first, "SIGKILL");
+    await listenAddress(start(folder));
   });
 
   it("is readable by its owner alone, with all that lies in it", async () => {
@@ -186,9 +186,9 @@ describe("the data folder", { timeout: 30_000 }, () => {
     chmodSync(folder, 0o755);
     for (const name of readdirSync(folder)) chmodSync(join(folder, name), 0o644);
     const server = start(folder);
-    const home = await listensAt(server);
+    const home = await listenAddress(server);
     await report(home, feederKey, presses(2_051, 1));
-    onTestFinished(() => stopped(server));
+    onTestFinished(() => stopServer(server));
     const modes = readdirSync(folder).map((name) => `${name} ${modeOf(join(folder, name))}`);
     expect(modes.filter((line) => !line.endsWith(" 600"))).toEqual([]);
     expect(modes.length).toBeGreaterThan(3);

@@ -4,7 +4,7 @@ import { join } from "node:path";
 import Database from "better-sqlite3";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
-import { aNotice } from "../support/notices.ts";
+import { notificationFixture } from "../support/notificationFixture.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 import { startSmtpServer } from "../support/smtpServer.ts";
 
@@ -16,7 +16,7 @@ import { startSmtpServer } from "../support/smtpServer.ts";
 const json = { "content-type": "application/json", "x-pieward": "1" };
 
 async function at(server: RunningServer): Promise<(path: string, body: object, headers?: object) => Promise<Response>> {
-  const home = (await server.says(/Pieward listens at (http\S+)\n/))[1] as string;
+  const home = (await server.waitForOutput(/Pieward listens at (http\S+)\n/))[1] as string;
   return (path, body, headers = {}) =>
     fetch(`${home}${path}`, { method: "POST", headers: { ...json, ...headers }, body: JSON.stringify(body) });
 }
@@ -68,13 +68,13 @@ function fill(file: string, waiting: readonly Waiting[], letters: number): void 
         const phone = service.subscribe();
         addPhone.run(phone.id, id, phone.endpoint, phone.p256dh, phone.auth, phone.label, now);
         for (let topic = 0; topic < topics; topic++) {
-          const notice = JSON.stringify(aNotice({ topic: `t${topic}`, priority: "urgent" }));
+          const notice = JSON.stringify(notificationFixture({ topic: `t${topic}`, priority: "urgent" }));
           addItem.run(`item-${items++}`, "push", id, phone.id, `t${topic}`, notice, now, now);
         }
       }
     }
     for (let topic = 0; topic < letters; topic++) {
-      const notice = JSON.stringify(aNotice({ topic: `l${topic}` }));
+      const notice = JSON.stringify(notificationFixture({ topic: `l${topic}` }));
       addItem.run(`item-${items++}`, "mail", waiting[0]?.person, null, `l${topic}`, notice, now, now);
     }
   })();
@@ -103,7 +103,7 @@ describe("a push service that hangs", { timeout: 60_000 }, () => {
     const dataDir = join(folder, "data");
 
     const first = runBuiltServer(dataDir, variables);
-    const token = (await first.says(/claim#(\S+)\n/))[1];
+    const token = (await first.waitForOutput(/claim#(\S+)\n/))[1];
     const ask = await at(first);
     const claimed = await ask("/api/v1/claim", { token, name: "Ada", passphrase: "birds before breakfast" });
     const cookie = String(claimed.headers.get("set-cookie")).split(";")[0] as string;
@@ -118,7 +118,7 @@ describe("a push service that hangs", { timeout: 60_000 }, () => {
     const report = { authorization: `Bearer ${key}` };
     expect((await ask("/api/v1/report", portions(1), report)).status).toBe(200);
     first.kill("SIGTERM");
-    await first.ended;
+    await first.exited;
 
     const household = Array.from({ length: 30 }, (_, n) => ({
       person: `bo-${n}`,
@@ -138,7 +138,7 @@ describe("a push service that hangs", { timeout: 60_000 }, () => {
     expect((await askAgain("/api/v1/report", portions(13), report)).status).toBe(200);
     expect((await arrives).payload.notification.title).toBe("Rowan: tray jammed");
     const urgentMs = Date.now() - asked;
-    await expect.poll(() => slow.accepted.length, { timeout: 40_000, interval: 20 }).toBe(10);
+    await expect.poll(() => slow.acceptedCount.length, { timeout: 40_000, interval: 20 }).toBe(10);
     const slowMs = Date.now() - begun;
     process.stdout.write(
       `300 notices wait at a hanging push service, 20 letters at a hanging mail server: the urgent alarm took ${urgentMs} ms, ` +

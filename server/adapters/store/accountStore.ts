@@ -1,7 +1,7 @@
 import type { Instant } from "../../domain/instant.ts";
 import type { AccountStore, YardKeptAlone } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { hasten } from "./peopleStore.ts";
+import { makeEscalationsDue } from "./peopleStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 import { forgetYard } from "./yardStore.ts";
 
@@ -123,5 +123,5 @@ async function keptAlone(statements: Statements, person: string): Promise<YardKe
 async function leaveYards(statements: Statements, person: string, now: Instant): Promise<void> {
   const left = await statements.member.findMany({ where: { keeperId: person }, select: { yardId: true } });
   await statements.member.deleteMany({ where: { keeperId: person } });
-  for (const { yardId } of left) await hasten(statements, { yardId }, now);
+  for (const { yardId } of left) await makeEscalationsDue(statements, { yardId }, now);
 }

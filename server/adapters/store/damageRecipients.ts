@@ -2,7 +2,7 @@ import type { DamageRecipients } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 
 /** A helper can't restore anything, and a practice yard's keeper keeps a real one too, or nothing that could be lost. */
-export function damageRecipientsOver({ reader }: Pick<Connections, "reader">): () => Promise<DamageRecipients> {
+export function createDamageRecipients({ reader }: Pick<Connections, "reader">): () => Promise<DamageRecipients> {
   return async () => {
     const keepers = await reader.keeper.findMany({
       where: { members: { some: { role: "keeper", yard: { practice: false } } } },

@@ -2,9 +2,9 @@ import type { Digest } from "../../domain/digest/digest.ts";
 import type { DigestStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { digestWayFrom } from "./peopleStore.ts";
-import { dateOf, feederFrom, instantFrom, readable, yardFrom } from "./rows.ts";
+import { dateOf, feederFrom, instantFrom, readableRows, yardFrom } from "./rows.ts";
 
-export function digestsOver({ reader }: Connections): DigestStore {
+export function createDigestStore({ reader }: Connections): DigestStore {
   return {
     async yardsWithDigest() {
       return (await reader.yard.findMany({ where: { digestWanted: true }, orderBy: { createdAt: "asc" } })).map(
@@ -14,15 +14,15 @@ export function digestsOver({ reader }: Connections): DigestStore {
 
     async feedersOf(yard) {
       const found = await reader.feeder.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
-      return readable(found, feederFrom);
+      return readableRows(found, feederFrom);
     },
 
-    async readersOf(yard) {
+    async recipientsOf(yard) {
       const found = await reader.member.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
       return found.map(({ keeperId, digestBy }) => ({ person: keeperId, digestBy: digestWayFrom(digestBy) }));
     },
 
-    async tallies(feeder, spans) {
+    async dayCounts(feeder, spans) {
       const counts = [];
       for (const { from, to } of spans) {
         const kinds = await reader.event.groupBy({
@@ -41,7 +41,7 @@ export function digestsOver({ reader }: Connections): DigestStore {
       return counts;
     },
 
-    async exchanges(feeder, { from, to }, most) {
+    async paymentEvents(feeder, { from, to }, most) {
       const found = await reader.event.findMany({
         where: {
           feederId: feeder,

@@ -3,12 +3,12 @@ import type { AtomicStores, KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { passkeysOver } from "./passkeyStore.ts";
 import { sameName } from "./peopleStore.ts";
-import { phonesOver } from "./phoneStore.ts";
+import { createPhoneStore } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export const keepersOver = (connections: Connections): KeeperStore => ({
+export const createKeeperStore = (connections: Connections): KeeperStore => ({
   ...keeperAccountsOver(connections),
-  ...phonesOver(connections),
+  ...createPhoneStore(connections),
   ...passkeysOver(connections),
 });
 
@@ -16,7 +16,7 @@ export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader"
   return {
     countKeepers: () => reader.keeper.count(),
 
-    openClaim: (tokenHash, now) =>
+    openFirstSignIn: (tokenHash, now) =>
       write(async (statements) => {
         await statements.claim.deleteMany({ where: { usedAt: null } });
         await statements.claim.create({ data: { tokenHash, createdAt: dateOf(now) } });
@@ -26,7 +26,7 @@ export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader"
       return (await reader.claim.count({ where: { tokenHash, usedAt: null } })) > 0;
     },
 
-    useClaim: (tokenHash, { id, name, passphraseHash }, now) =>
+    useFirstSignIn: (tokenHash, { id, name, passphraseHash }, now) =>
       write(async (statements) => {
         const used = await statements.claim.updateMany({
           where: { tokenHash, usedAt: null },
@@ -39,7 +39,7 @@ export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader"
         return true;
       }),
 
-    async isUsedClaim(tokenHash) {
+    async isUsedFirstSignIn(tokenHash) {
       return (await reader.claim.count({ where: { tokenHash, usedAt: { not: null } } })) > 0;
     },
 
@@ -93,7 +93,7 @@ export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader"
         await statements.session.deleteMany({ where: { tokenHash } });
       }),
 
-    prune: (before) =>
+    pruneSessions: (before) =>
       write(async (statements) => {
         await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
         await statements.invite.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });

@@ -3,8 +3,8 @@ import { existsSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { basename, dirname, join } from "node:path";
 import Database from "better-sqlite3";
 import { StoreDamaged } from "../../ports.ts";
+import { copyDatabase } from "./copyDatabase.ts";
 import { fillNameKeys } from "./nameKeys.ts";
-import { copyWhole } from "./wholeCopy.ts";
 
 /**
  * Applies the SQL files of prisma/sqlite/migrations in their order and records them as Prisma does, so that `prisma
@@ -42,7 +42,7 @@ export function migrate(
 
     const backup = existed && hasTables(database) ? `${databaseFile}.before-${stamp}` : null;
     removeInterrupted(databaseFile);
-    if (backup) copyWhole(database, backup);
+    if (backup) copyDatabase(database, backup);
     for (const migration of due) apply(database, migration);
     return { applied: due.map((migration) => migration.name), backup };
   } finally {

@@ -3,12 +3,12 @@ import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
 import Database from "better-sqlite3";
 import { StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
-import { openCommitCount } from "./commitCount.ts";
+import { openCommitCounter } from "./commitCounter.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
-import { type StoreProblem, translated } from "./problems.ts";
 import { rewriteFile } from "./rewriteFile.ts";
-import { statementsFor } from "./sqliteTransaction.ts";
-import { storeCondition } from "./storeCondition.ts";
+import { createTransaction } from "./sqliteTransaction.ts";
+import { createStoreCondition } from "./storeCondition.ts";
+import { type StoreProblem, translateStoreError } from "./storeErrors.ts";
 
 export type Client = PrismaClient;
 /** A transaction of a client: whatever statements can be given to. */
@@ -41,12 +41,15 @@ export interface Connections {
  * only briefly, and then try the whole transaction anew a few times before the sender is told to come back.
  */
 const lockWaitMilliseconds = 50;
-const triesAgainAfterMilliseconds = [20, 50, 100, 200, 400, 800] as const;
+const retryAfterMilliseconds = [20, 50, 100, 200, 400, 800] as const;
 const prismaLimits = { maxWait: 10_000, timeout: 60_000 };
 
 const emptyLogAgainAfterMilliseconds = 10_000; // a try that meets a reader waits for `lockWaitMilliseconds`
 
-export async function connect(databaseUrl: string, condition: StoreCondition = storeCondition()): Promise<Connections> {
+export async function connect(
+  databaseUrl: string,
+  condition: StoreCondition = createStoreCondition(),
+): Promise<Connections> {
   const file = databaseUrl.replace(/^file:/, "");
   const adapter = () => new PrismaBetterSqlite3({ url: databaseUrl, timeout: lockWaitMilliseconds });
   const writer = new PrismaClient({ adapter: adapter() });
@@ -64,11 +67,11 @@ export async function connect(databaseUrl: string, condition: StoreCondition = s
   await reading.$executeRawUnsafe("PRAGMA query_only = ON");
 
   const problemOf = (error: unknown): unknown => {
-    const problem = translated(error);
+    const problem = translateStoreError(error);
     if (problem instanceof StoreDamaged && condition.damage()?.kind !== "damaged") {
       const { cause } = problem;
       const words = cause instanceof Error ? cause.message : String(cause);
-      condition.note({ kind: "damaged", foundAt: systemClock.now(), problem: words });
+      condition.recordDamage({ kind: "damaged", foundAt: systemClock.now(), problem: words });
     }
     return problem;
   };
@@ -81,8 +84,8 @@ export async function connect(databaseUrl: string, condition: StoreCondition = s
     },
   }) as unknown as Client; // the same operations, with our errors
 
-  const count = openCommitCount(direct, file);
-  if (count.lost > 0) condition.note({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
+  const count = openCommitCounter(direct, file);
+  if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
 
   let last: Promise<unknown> = Promise.resolve();
   const inTurn = <T>(work: () => Promise<T>): Promise<T> => {
@@ -95,7 +98,7 @@ export async function connect(databaseUrl: string, condition: StoreCondition = s
     return mine;
   };
   const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
-  const tx = statementsFor(direct);
+  const tx = createTransaction(direct);
 
   let logIsDue = false;
   let triedAt = Number.NEGATIVE_INFINITY;
@@ -119,13 +122,13 @@ export async function connect(databaseUrl: string, condition: StoreCondition = s
             const result = await work(statements);
             return { result, commit: await countCommit(statements, count.next) };
           }, prismaLimits);
-        const { result, commit } = await persistently(attempt, problemOf, rollBack);
+        const { result, commit } = await withRetries(attempt, problemOf, rollBack);
         committed(commit);
         return result;
       }),
     transact: (work) =>
       inTurn(async () => {
-        const { result, commit } = await persistently(
+        const { result, commit } = await withRetries(
           () => transactDirectly(direct, count.next, () => work(tx)),
           problemOf,
         );
@@ -180,7 +183,7 @@ async function transactDirectly<T>(
 }
 
 /** `attempt` may run several times: each time in a transaction of its own, of which only the last one is kept. */
-async function persistently<T>(
+async function withRetries<T>(
   attempt: () => Promise<T>,
   problemOf: (error: unknown) => unknown,
   rollBack?: () => Promise<unknown>,
@@ -191,7 +194,7 @@ async function persistently<T>(
     } catch (error) {
       const problem = problemOf(error);
       if (problem !== error && rollBack) await leaveOpenTransaction(rollBack, problem as StoreProblem);
-      const wait = triesAgainAfterMilliseconds[tries];
+      const wait = retryAfterMilliseconds[tries];
       if (!(problem instanceof StoreBusy) || wait === undefined) throw problem;
       await sleep(wait);
     }

@@ -2,21 +2,21 @@ import { randomBytes } from "node:crypto";
 import type Database from "better-sqlite3";
 import { type Instant, instantOf } from "../../domain/instant.ts";
 import type { Notice } from "../../domain/notification.ts";
-import { allLanesFree, fairShare, rankOf, serviceOfEndpoint } from "../../domain/push/fairShare.ts";
-import { leavesSomethingToClose, type MeantForScreen, owesSound } from "../../domain/push/withdrawal.ts";
-import type { Channel, MailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
-import { lostRingsOn } from "./lostRings.ts";
+import { type EarlierNotification, needsClosing, needsSound } from "../../domain/push/closing.ts";
+import { fairShare, rankOf, serviceOfEndpoint, unlimitedCapacity } from "../../domain/push/fairShare.ts";
+import type { Channel, EmailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
+import { createLostNotifications } from "./lostNotifications.ts";
 import type { Connections } from "./openStore.ts";
-import { goneOn } from "./phoneStore.ts";
+import { createGonePhones } from "./phoneStore.ts";
 import { textOf } from "./rows.ts";
 
 /** The outbox in plain SQL: its questions are about one screen's items side by side, for which Prisma has no words. */
-export function outboxOver({ reader, direct, transact }: Connections): OutboxStore {
+export function createOutboxStore({ reader, direct, transact }: Connections): OutboxStore {
   const statements = statementsOn(direct);
-  const lost = lostRingsOn(direct);
-  const phoneIsGone = goneOn(direct);
+  const lost = createLostNotifications(direct);
+  const phoneIsGone = createGonePhones(direct);
   return {
-    claim: (channel, now, claimUntil, most, lanes = allLanesFree) =>
+    claim: (channel, now, claimUntil, most, lanes = unlimitedCapacity) =>
       transact(async () => {
         for (;;) {
           const due = statements.due.all({ channel, now: textOf(now) });
@@ -25,11 +25,11 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
           for (const { id } of needless) statements.needless.run(textOf(now), id);
           if (needless.length > 0) continue; // each round has fewer of them
           for (const { id } of chosen) statements.claim.run(textOf(claimUntil), id);
-          return chosen.map((row) => itemFrom(row, owesSound(meantFor(statements, row))));
+          return chosen.map((row) => itemFrom(row, needsSound(earlierNotifications(statements, row))));
         }
       }),
 
-    begin: (phone, notice, now, claimUntil) =>
+    startClaimed: (phone, notice, now, claimUntil) =>
       transact(async () => {
         const id = randomBytes(16).toString("hex");
         const moments = [textOf(now), textOf(now), textOf(claimUntil)];
@@ -67,8 +67,8 @@ export function outboxOver({ reader, direct, transact }: Connections): OutboxSto
           return;
         }
         settleItem(statements, item.id, settlement);
-        if (item.channel === "push") rememberPhone(statements, item.phone, settlement);
-        if (settlement.kind === "givenUp") lost.mark(item.person, item.channel, [item.notice.topic], settlement.at);
+        if (item.channel === "push") updatePhone(statements, item.phone, settlement);
+        if (settlement.kind === "givenUp") lost.mark(item.person, item.channel, [item.content.topic], settlement.at);
       }),
 
     async nextDueAt() {
@@ -124,7 +124,7 @@ function statementsOn(database: Database.Database) {
          "attempts" = "attempts" + 1 WHERE "id" = ?`,
     ),
     meantBefore: database.prepare<[ItemColumns], { closes: 0 | 1; quiet: 0 | 1; arrived: 0 | 1 }>(
-      `SELECT older."closes", json_extract(older."notice", '$.quiet') AS "quiet",
+      `SELECT older."closes", json_extract(older."notice", '$.silent') AS "quiet",
          older."phase" = 'delivered' OR older."unsure" OR older."claimedUntil" IS NOT NULL AS "arrived"
        FROM "OutboxItem" AS older
        WHERE older."keeperId" = @keeperId AND older."topic" = @topic AND older."channel" = @channel
@@ -187,13 +187,13 @@ function rowOf({ item }: Statements, id: string): ItemColumns {
 /** An item that was tried already is on its way: it is judged once, before its first attempt. */
 function isNeedless(statements: Statements, row: ItemColumns): boolean {
   if (row.closes === 0 || row.attempts > 0) return false;
-  return !leavesSomethingToClose(meantFor(statements, row));
+  return !needsClosing(earlierNotifications(statements, row));
 }
 
-const meantFor = ({ meantBefore }: Statements, row: ItemColumns): MeantForScreen[] =>
+const earlierNotifications = ({ meantBefore }: Statements, row: ItemColumns): EarlierNotification[] =>
   meantBefore.all(row).map(({ closes, quiet, arrived }) => ({
-    closes: closes === 1,
-    quiet: quiet === 1,
+    isClosing: closes === 1,
+    silent: quiet === 1,
     arrived: arrived === 1,
   }));
 
@@ -211,7 +211,7 @@ function settleItem({ delivered, failed, putOff, givenUp }: Statements, id: stri
 const isRenewed = ({ endpointOf }: Statements, { id, endpoint }: PushItem["phone"]): boolean =>
   (endpointOf.get(id) ?? endpoint) !== endpoint;
 
-function rememberPhone(
+function updatePhone(
   { phoneAccepted, phoneProblem }: Statements,
   { id, endpoint }: PushItem["phone"],
   settlement: Settlement,
@@ -223,7 +223,7 @@ function rememberPhone(
 interface ItemColumns {
   readonly id: string;
   readonly place: number;
-  readonly channel: "push" | "mail";
+  readonly channel: "push" | "email";
   readonly keeperId: string;
   readonly phoneId: string | null;
   readonly yardId: string | null;
@@ -255,13 +255,13 @@ function itemFrom(row: ItemColumns, sounds: boolean): OutboxItem {
     person: row.keeperId,
     yard: row.yardId,
     feeder: row.feederId,
-    notice: { ...notice, quiet: notice.quiet && (notice.closes === true || !sounds) },
+    content: { ...notice, quiet: notice.quiet && (notice.closes === true || !sounds) },
     writtenAt: instantOf(row.writtenAt),
     attempts: row.attempts,
   };
   if (row.phoneId === null) {
     const { to, yardName, feederName } = row;
-    return { ...item, channel: "mail", to, yardName, feederName } satisfies MailItem;
+    return { ...item, channel: "email", to, yardName, feederName } satisfies EmailItem;
   }
   return { ...item, channel: "push", phone: phoneOf(row, row.phoneId) } satisfies PushItem;
 }
@@ -275,7 +275,7 @@ const phoneOf = (row: ItemColumns, id: string): PushItem["phone"] => ({
   label: row.label,
   addedAt: instantOf(row.addedAt),
   lastAcceptedAt: maybeInstantOf(row.lastAcceptedAt),
-  lastShownAt: maybeInstantOf(row.lastShownAt),
+  lastDisplayedAt: maybeInstantOf(row.lastShownAt),
   problem: row.phoneProblem,
   blockedAt: maybeInstantOf(row.blockedAt),
 });

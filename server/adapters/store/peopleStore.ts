@@ -1,12 +1,12 @@
-import { type DigestWay, digestWays, type Role, roles } from "../../contract/api.ts";
+import { type DigestChannel, digestChannels, type Role, roles } from "../../contract/api.ts";
 import type { Instant } from "../../domain/instant.ts";
 import { nameKey } from "../../domain/names.ts";
-import type { MemberChange, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
+import type { MemberChangeResult, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
 import type { Keeper, Member } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function peopleOver({ reader, write }: Pick<Connections, "reader" | "write">): PeopleStore {
+export function createPeopleStore({ reader, write }: Pick<Connections, "reader" | "write">): PeopleStore {
   return {
     async membersOf(yard) {
       const found = await reader.member.findMany({
@@ -36,19 +36,19 @@ export function peopleOver({ reader, write }: Pick<Connections, "reader" | "writ
     addMember: (yard, person, role, now) => write((statements) => join(statements, yard, person, role, now)),
 
     changeMember: (yard, person, changes, now) =>
-      write(async (statements): Promise<MemberChange> => {
+      write(async (statements): Promise<MemberChangeResult> => {
         const found = await member(statements, yard, person);
         if (!found) return "noSuchMember";
         const stepsDown = changes.role !== undefined && changes.role !== "keeper";
         if (stepsDown && (await isLastKeeper(statements, yard, person))) return "lastKeeper";
         const where = { yardId_keeperId: { yardId: yard, keeperId: person } };
         await statements.member.update({ where, data: columnsOf(changes) });
-        await hasten(statements, { yardId: yard }, now);
+        await makeEscalationsDue(statements, { yardId: yard }, now);
         return "changed";
       }),
 
     removeMember: (yard, person, now) =>
-      write(async (statements): Promise<MemberChange> => {
+      write(async (statements): Promise<MemberChangeResult> => {
         if (!(await member(statements, yard, person))) return "noSuchMember";
         if (await isLastKeeper(statements, yard, person)) return "lastKeeper";
         await statements.member.delete({ where: { yardId_keeperId: { yardId: yard, keeperId: person } } });
@@ -56,20 +56,20 @@ export function peopleOver({ reader, write }: Pick<Connections, "reader" | "writ
           where: { keeperId: person, yardId: yard, phase: "waiting" },
           data: { phase: "needless", settledAt: dateOf(now) },
         });
-        await hasten(statements, { yardId: yard }, now);
+        await makeEscalationsDue(statements, { yardId: yard }, now);
         return (await endLonelyAccount(statements, person)) ? "accountEnded" : "changed";
       }),
 
-    async mailOf(person) {
+    async emailOf(person) {
       return (await reader.keeper.findUnique({ where: { id: person }, select: { mail: true } }))?.mail ?? null;
     },
 
-    changeMail: (person, mail, now) =>
+    changeEmail: (person, mail, now) =>
       write(async (statements) => {
         const known = await statements.keeper.findUnique({ where: { id: person }, select: { mail: true } });
         if (known === null || known.mail === mail) return; // the same address once more is no new one
         await statements.keeper.update({ where: { id: person }, data: { mail, mailSince: dateOf(now) } });
-        await hasten(statements, ofPerson(person), now);
+        await makeEscalationsDue(statements, ofPerson(person), now);
       }),
 
     addInvite: (tokenHash, { yard, role, expiresAt }, now) =>
@@ -80,7 +80,7 @@ export function peopleOver({ reader, write }: Pick<Connections, "reader" | "writ
       }),
 
     async openInvites(yard, now) {
-      const where = { yardId: yard, ...stillOpen(now) };
+      const where = { yardId: yard, ...isOpenInvite(now) };
       const found = await reader.invite.findMany({ where, orderBy: { expiresAt: "asc" } });
       return found.map(({ tokenHash, role, createdAt, expiresAt }) => ({
         tokenHash,
@@ -93,30 +93,30 @@ export function peopleOver({ reader, write }: Pick<Connections, "reader" | "writ
 
     withdrawInvite: (yard, tokenHash, now) =>
       write(async (statements) => {
-        const open = { yardId: yard, tokenHash, ...stillOpen(now) };
+        const open = { yardId: yard, tokenHash, ...isOpenInvite(now) };
         return (await statements.invite.deleteMany({ where: open })).count > 0;
       }),
 
     async invite(tokenHash, now) {
-      const where = { tokenHash, ...stillOpen(now) };
+      const where = { tokenHash, ...isOpenInvite(now) };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     async usedInvite(tokenHash, now) {
-      const where = { tokenHash, ...stillOpen(now), usedAt: { not: null } };
+      const where = { tokenHash, ...isOpenInvite(now), usedAt: { not: null } };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     useInvite: (tokenHash, person, newcomer, now) =>
       write(async (statements) => {
-        const open = { tokenHash, ...stillOpen(now) };
+        const open = { tokenHash, ...isOpenInvite(now) };
         const invite = await statements.invite.findFirst({ where: open });
         if (!invite) return { kind: "noSuchInvite" };
         const { yardId: yard, role } = invite;
         const already = await member(statements, yard, person);
-        if (already && (already.role === role || already.role === "keeper")) return { kind: "member", yard };
+        if (already && (already.role === role || already.role === "keeper")) return { kind: "alreadyMember", yard };
         // Somebody else may have taken the name while the passphrase was hashed.
         if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) })))
           return { kind: "nameTaken" };
@@ -142,9 +142,9 @@ export async function endLonelyAccount(statements: Statements, person: string): 
 }
 
 /** Of an invite. */
-const stillOpen = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
+const isOpenInvite = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
 
-const lastTurn = 20;
+const escalationOrderMax = 20;
 
 /** With the last turn, so that whoever joins wakes no earlier than those before them until somebody says otherwise. */
 export async function join(
@@ -161,9 +161,9 @@ export async function join(
     return;
   }
   const { _max } = await statements.member.aggregate({ where: { yardId: yard }, _max: { turn: true } });
-  const turn = Math.min(lastTurn, (_max.turn ?? 0) + 1);
+  const turn = Math.min(escalationOrderMax, (_max.turn ?? 0) + 1);
   await statements.member.create({ data: { yardId: yard, keeperId: person, role, turn, createdAt: dateOf(now) } });
-  await hasten(statements, { yardId: yard }, now);
+  await makeEscalationsDue(statements, { yardId: yard }, now);
 }
 
 const member = (statements: Statements, yard: string, person: string) =>
@@ -178,7 +178,7 @@ async function isLastKeeper(statements: Statements, yard: string, person: string
 const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
 
 /** Makes calls due at once, in the commit of what they must hear of. */
-export async function hasten(
+export async function makeEscalationsDue(
   statements: Statements,
   where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
   now: Instant,
@@ -189,7 +189,7 @@ export async function hasten(
 function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { readonly keeper: Keeper }): MemberRow {
   return {
     yard: yardId,
-    person: { id: keeper.id, name: keeper.name, mail: keeper.mail },
+    person: { id: keeper.id, name: keeper.name, email: keeper.mail },
     role: roleFrom(row.role),
     turn: row.turn,
     quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
@@ -199,7 +199,7 @@ function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { r
 }
 
 const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
-export const digestWayFrom = (text: string): DigestWay => oneOf(digestWays, text, "a way for the digest");
+export const digestWayFrom = (text: string): DigestChannel => oneOf(digestChannels, text, "a way for the digest");
 
 function oneOf<Known extends string>(known: readonly Known[], text: string, what: string): Known {
   const found = known.find((each) => each === text);

@@ -1,17 +1,17 @@
 import type Database from "better-sqlite3";
 import type { Instant } from "../../domain/instant.ts";
-import { phonesPerPersonMax } from "../../domain/push/reach.ts";
+import { phonesPerPersonMax } from "../../domain/push/reachability.ts";
 import type { KeeperStore, PhoneOperation } from "../../ports.ts";
-import { lostRingsOn } from "./lostRings.ts";
+import { createLostNotifications } from "./lostNotifications.ts";
 import type { Connections } from "./openStore.ts";
 import { instantFrom, phoneFrom, textOf } from "./rows.ts";
 
 type PhoneStore = Pick<KeeperStore, PhoneOperation>;
 
 /** The phones of all people, and the endpoints by which no phone can be reached any more. */
-export function phonesOver({ reader, direct, transact }: Connections): PhoneStore {
+export function createPhoneStore({ reader, direct, transact }: Connections): PhoneStore {
   const statements = statementsOn(direct);
-  const lost = lostRingsOn(direct);
+  const lost = createLostNotifications(direct);
 
   /** What was meant for it is no more; the calls of its person learn that this reached nothing. */
   const without = ({ id, keeperId }: PhoneRow, now: Instant, remove: () => void) => {
@@ -89,7 +89,7 @@ export function phonesOver({ reader, direct, transact }: Connections): PhoneStor
         return "saved";
       }),
 
-    allowPhone: (keeper, endpoint, allowed, now) =>
+    setPhoneAllowed: (keeper, endpoint, allowed, now) =>
       transact(async () => {
         const known = statements.byEndpoint.get(endpoint);
         if (known === undefined || known.keeperId !== keeper) return false;
@@ -113,7 +113,7 @@ export function phonesOver({ reader, direct, transact }: Connections): PhoneStor
         if (known?.keeperId === keeper) without(known, now, () => statements.remove.run(known.id));
       }),
 
-    pruneGone: (before) =>
+    pruneGonePhones: (before) =>
       transact(async () => {
         statements.pruneGone.run(textOf(before));
       }),
@@ -128,10 +128,10 @@ const gonePhonesMax = 500;
  * newer endpoint meanwhile stays as it is.
  * @returns whether the phone has a newer endpoint
  */
-export function goneOn(database: Database.Database) {
+export function createGonePhones(database: Database.Database) {
   const { byId, keepGone, trimGone, remove, hasten } = statementsOn(database);
-  const lost = lostRingsOn(database);
-  return ({ id, endpoint, keeper, label }: GoneOf, at: Instant): boolean => {
+  const lost = createLostNotifications(database);
+  return ({ id, endpoint, keeper, label }: GonePhoneOf, at: Instant): boolean => {
     const known = byId.get(id);
     const isRenewed = known !== undefined && known.endpoint !== endpoint;
     const isItself = known !== undefined && !isRenewed;
@@ -150,7 +150,7 @@ export function goneOn(database: Database.Database) {
   };
 }
 
-interface GoneOf {
+interface GonePhoneOf {
   readonly id: string;
   readonly endpoint: string;
   readonly keeper: string;

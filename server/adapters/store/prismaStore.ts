@@ -1,14 +1,14 @@
 import type { AtomicStores, Store, StoreCondition } from "../../ports.ts";
 import { accountsOver } from "./accountStore.ts";
-import { callsOver } from "./callStore.ts";
-import { damageRecipientsOver } from "./damageRecipients.ts";
-import { digestsOver } from "./digestStore.ts";
-import { keeperAccountsOver, keepersOver } from "./keeperStore.ts";
+import { createDamageRecipients } from "./damageRecipients.ts";
+import { createDigestStore } from "./digestStore.ts";
+import { createEscalationStore } from "./escalationStore.ts";
+import { createKeeperStore, keeperAccountsOver } from "./keeperStore.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
-import { outboxOver } from "./outboxStore.ts";
-import { peopleOver } from "./peopleStore.ts";
-import { recordsOver } from "./recordStore.ts";
-import { yardsOver } from "./yardStore.ts";
+import { createOutboxStore } from "./outboxStore.ts";
+import { createPeopleStore } from "./peopleStore.ts";
+import { createRecordStore } from "./recordStore.ts";
+import { createYardStore } from "./yardStore.ts";
 
 export interface OpenStore extends Store {
   close(): Promise<void>;
@@ -16,37 +16,37 @@ export interface OpenStore extends Store {
 
 /** Opens a database whose migrations are applied. @param databaseUrl `file:` and a path. */
 export const openStore = async (databaseUrl: string, condition?: StoreCondition): Promise<OpenStore> =>
-  storeOver(await connect(databaseUrl, condition));
+  createStore(await connect(databaseUrl, condition));
 
-export function storeOver(connections: Connections): OpenStore {
+export function createStore(connections: Connections): OpenStore {
   return {
     transaction: (work) => connections.transact(work),
-    async atomically(work) {
+    async withStores(work) {
       let removed = false;
       const noteRemoved = async () => {
         removed = true;
       };
-      const result = await connections.write((statements) => work(within(statements, noteRemoved)));
+      const result = await connections.write((statements) => work(atomicStores(statements, noteRemoved)));
       if (removed) await connections.forgetRemoved(); // the file can only be rewritten outside of a transaction
       return result;
     },
     condition: connections.condition,
-    damageRecipients: damageRecipientsOver(connections),
-    outbox: outboxOver(connections),
-    calls: callsOver(connections),
-    people: peopleOver(connections),
+    damageRecipients: createDamageRecipients(connections),
+    outbox: createOutboxStore(connections),
+    escalations: createEscalationStore(connections),
+    people: createPeopleStore(connections),
     accounts: accountsOver(connections),
-    digests: digestsOver(connections),
-    yards: yardsOver(connections),
-    keepers: keepersOver(connections),
-    records: recordsOver(connections),
+    digests: createDigestStore(connections),
+    yards: createYardStore(connections),
+    keepers: createKeeperStore(connections),
+    records: createRecordStore(connections),
     close: () => connections.close(),
   };
 }
 
 /** The same stores inside a transaction that is open: what they write is part of it, and they read what it wrote. */
-function within(statements: Statements, forgetRemoved: () => Promise<void>): AtomicStores {
+function atomicStores(statements: Statements, forgetRemoved: () => Promise<void>): AtomicStores {
   const write = <T>(work: (open: Statements) => Promise<T>) => work(statements);
   const same = { reader: statements, write, forgetRemoved };
-  return { people: peopleOver(same), yards: yardsOver(same), keepers: keeperAccountsOver(same) };
+  return { people: createPeopleStore(same), yards: createYardStore(same), keepers: keeperAccountsOver(same) };
 }

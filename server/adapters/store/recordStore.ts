@@ -1,7 +1,7 @@
 import type { AlarmPhase } from "../../domain/alarmStates.ts";
 import type { FaultKind, Priority } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
-import type { OrderKind, OrderPhase } from "../../domain/orders/order.ts";
+import type { OrderKind, OrderStatus } from "../../domain/orders/order.ts";
 import { grams } from "../../domain/units.ts";
 import type { RecordStore, StoredRefill } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
@@ -10,12 +10,12 @@ import { dateOf, instantFrom, maybeInstant, textOf } from "./rows.ts";
 /** One question may not hold any number of conditions; usually there is one. */
 const rangesAtOnce = 100;
 
-const beyond = (after: Instant | null, to: Instant) => ({
+const timeRange = (after: Instant | null, to: Instant) => ({
   ...(after === null ? {} : { gt: dateOf(after) }),
   lte: dateOf(to),
 });
 
-export function recordsOver({ reader }: Connections): RecordStore {
+export function createRecordStore({ reader }: Connections): RecordStore {
   return {
     async events(feeder, from, to, most) {
       const found = await reader.event.findMany({
@@ -66,13 +66,13 @@ export function recordsOver({ reader }: Connections): RecordStore {
       }));
     },
 
-    async countRings(yard, from, to) {
+    async countNotifications(yard, from, to) {
       // One telling is one item a phone, all written at one moment. By when they were settled, which has an index.
       const [counted] = await reader.$queryRawUnsafe<{ rings: bigint }[]>(
         `SELECT COUNT(*) AS rings FROM (
            SELECT DISTINCT "keeperId", "topic", "writtenAt" FROM "OutboxItem"
            WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "phase" = 'delivered'
-             AND "closes" = 0 AND json_extract("notice", '$.quiet') = 0 AND json_extract("notice", '$.fault') IS NOT NULL)`,
+             AND "closes" = 0 AND json_extract("notice", '$.silent') = 0 AND json_extract("notice", '$.fault') IS NOT NULL)`,
         textOf(from),
         textOf(to),
         yard,
@@ -104,9 +104,9 @@ export function recordsOver({ reader }: Connections): RecordStore {
         id: order.id,
         kind: order.kind as OrderKind,
         until: maybeInstant(order.until),
-        askedAt: instantFrom(order.askedAt),
-        askedBy: order.askedBy,
-        phase: order.phase as OrderPhase,
+        requestedAt: instantFrom(order.askedAt),
+        requestedBy: order.askedBy,
+        status: order.phase as OrderStatus,
         sentAt: maybeInstant(order.sentAt),
         answeredAt: maybeInstant(order.answeredAt),
         problem: order.problem,
@@ -136,25 +136,25 @@ export function recordsOver({ reader }: Connections): RecordStore {
       }));
     },
 
-    async acts(feeder, after, to, most) {
+    async logEntries(feeder, after, to, most) {
       const found = await reader.keeperAct.findMany({
-        where: { feederId: feeder, at: beyond(after, to) },
+        where: { feederId: feeder, at: timeRange(after, to) },
         orderBy: { at: "asc" },
         take: most,
       });
-      return found.map(({ at, said }) => ({ feeder, at: instantFrom(at), said }));
+      return found.map(({ at, said }) => ({ feeder, at: instantFrom(at), entry: said }));
     },
 
-    async looks(feeder, after, to, most) {
+    async checks(feeder, after, to, most) {
       const found = await reader.patrolLook.findMany({
-        where: { feederId: feeder, at: beyond(after, to) },
+        where: { feederId: feeder, at: timeRange(after, to) },
         orderBy: { at: "asc" },
         take: most,
       });
       return found.map(({ at }) => instantFrom(at));
     },
 
-    async eventsNumbered({ feeder, boot }, ranges) {
+    async eventsBySeq({ feeder, boot }, ranges) {
       const found: { seq: number; body: string }[] = [];
       for (let first = 0; first < ranges.length; first += rangesAtOnce) {
         const some = ranges.slice(first, first + rangesAtOnce);

@@ -39,8 +39,8 @@ export function feederFrom(feeder: Feeder): FeederRow {
     practice: feeder.practice,
     revision: feeder.revision,
     addedAt: instantFrom(feeder.createdAt),
-    lastHeardAt: maybeInstant(feeder.lastHeardAt),
-    steppedAt: maybeInstant(feeder.steppedAt),
+    lastReportAt: maybeInstant(feeder.lastHeardAt),
+    lastStepAt: maybeInstant(feeder.steppedAt),
     rebuiltAt: maybeInstant(feeder.rebuiltAt),
     state: stateOf(feeder.id, feeder.state),
   };
@@ -58,7 +58,7 @@ export function phoneFrom(phone: StoredPhone): Phone {
     problem,
     addedAt: instantFrom(phone.addedAt),
     lastAcceptedAt: maybeInstant(phone.lastAcceptedAt),
-    lastShownAt: maybeInstant(phone.lastShownAt),
+    lastDisplayedAt: maybeInstant(phone.lastShownAt),
     blockedAt: maybeInstant(phone.blockedAt),
   };
 }
@@ -73,7 +73,7 @@ export function stateOf(feeder: string, json: string): FeederState {
 }
 
 /** Those that can be used. The others are told by `YardStore.damaged`. */
-export const readable = <Stored>(rows: readonly Stored[], read: (row: Stored) => FeederRow): readonly FeederRow[] =>
+export const readableRows = <Stored>(rows: readonly Stored[], read: (row: Stored) => FeederRow): readonly FeederRow[] =>
   rows.flatMap((row) => {
     try {
       return [read(row)];

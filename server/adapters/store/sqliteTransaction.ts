@@ -2,15 +2,15 @@ import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
 import { type Instant, instantOf, milliseconds } from "../../domain/instant.ts";
 import type { FeederRow, Transaction } from "../../ports.ts";
-import { maybeText, readable, stateOf, textOf } from "./rows.ts";
-import { tellingFor } from "./sqliteTelling.ts";
-import { yardChangeFor } from "./sqliteYard.ts";
+import { maybeText, readableRows, stateOf, textOf } from "./rows.ts";
+import { createNotificationTransaction } from "./sqliteNotification.ts";
+import { createYardChange } from "./sqliteYard.ts";
 
 /**
  * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
  * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
  */
-export function statementsFor(database: Database.Database): Transaction {
+export function createTransaction(database: Database.Database): Transaction {
   const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt", "rebuiltAt" FROM "Feeder"`;
   const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
   const readFeeders = database.prepare<[string], FeederColumns>(
@@ -73,8 +73,8 @@ export function statementsFor(database: Database.Database): Transaction {
   );
 
   return {
-    ...tellingFor(database),
-    changeYard: yardChangeFor(database),
+    ...createNotificationTransaction(database),
+    changeYard: createYardChange(database),
 
     async feeders(ids) {
       return ids.flatMap((id) => {
@@ -84,7 +84,7 @@ export function statementsFor(database: Database.Database): Transaction {
     },
 
     async feedersOf(yard) {
-      return readable(readFeeders.all(yard), feederFromColumns);
+      return readableRows(readFeeders.all(yard), feederFromColumns);
     },
 
     async appendEvents(events) {
@@ -102,15 +102,15 @@ export function statementsFor(database: Database.Database): Transaction {
       }
     },
 
-    async recordAct({ feeder, at, said }) {
+    async appendLogEntry({ feeder, at, entry: said }) {
       insertAct.run(feeder, textOf(at), said);
     },
 
-    async recordLooks(looks) {
+    async appendChecks(looks) {
       for (const { feeder, at } of looks) insertLook.run(feeder, textOf(at));
     },
 
-    async storedOf(feeder, boot, seqs) {
+    async storedEventBodies(feeder, boot, seqs) {
       return new Map(
         seqs.flatMap((seq) => {
           const found = readEvent.get(feeder, boot, seq);
@@ -134,12 +134,12 @@ export function statementsFor(database: Database.Database): Transaction {
         const uptime = readUptime.get(feeder, newest.receivedAt, boot)?.sentUptimeMs ?? null;
         const anchor =
           uptime === null ? null : { receivedAt: instantOf(newest.receivedAt), uptime: milliseconds(uptime) };
-        return [{ boot, highest: newest.seq, anchor }];
+        return [{ boot, highestSeq: newest.seq, anchor }];
       });
     },
 
     async saveFeeders(rows) {
-      for (const { id, state, lastHeardAt, steppedAt, nextLookAt } of rows) {
+      for (const { id, state, lastReportAt: lastHeardAt, lastStepAt: steppedAt, nextCheckAt: nextLookAt } of rows) {
         const moments = [maybeText(lastHeardAt), maybeText(steppedAt), textOf(nextLookAt)];
         updateFeeder.run(JSON.stringify(state), ...moments, id);
       }
@@ -150,13 +150,16 @@ export function statementsFor(database: Database.Database): Transaction {
       return replaceState.run({ id, stored, ...written }).changes === 1;
     },
 
-    async logAlarmChanges(feeder, changes) {
+    async appendAlarmChanges(feeder, changes) {
       for (const { fault, priority, from, to, at, reason, present } of changes) {
         insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason, present ? 1 : 0);
       }
     },
 
-    async saveOrder(feeder, { id, kind, until, askedAt, askedBy, phase, sentAt, answeredAt, problem }) {
+    async saveOrder(
+      feeder,
+      { id, kind, until, requestedAt: askedAt, requestedBy: askedBy, status: phase, sentAt, answeredAt, problem },
+    ) {
       const times = [maybeText(sentAt), maybeText(answeredAt)];
       upsertOrder.run(id, feeder, kind, maybeText(until), textOf(askedAt), askedBy, phase, ...times, problem);
     },
@@ -165,7 +168,7 @@ export function statementsFor(database: Database.Database): Transaction {
       return insertRefill.run(id, feeder, textOf(at), grams, source, by).changes === 1;
     },
 
-    async firstTime(feeder, id, at) {
+    async claimActionId(feeder, id, at) {
       return insertActId.run(feeder, id, textOf(at)).changes === 1;
     },
 
@@ -193,8 +196,8 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   practice: row.practice === 1,
   revision: row.revision,
   addedAt: instantOf(row.createdAt),
-  lastHeardAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
-  steppedAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
+  lastReportAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
+  lastStepAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
   rebuiltAt: row.rebuiltAt === null ? null : instantOf(row.rebuiltAt),
   state: stateOf(row.id, row.state),
 });

@@ -3,7 +3,7 @@ import type { Transaction, YardRow } from "../../ports.ts";
 import { textOf } from "./rows.ts";
 
 /** A yard's own row, changed in the plain SQL of `statementsFor`, so that its feeders can change in the same commit. */
-export function yardChangeFor(database: Database.Database): Transaction["changeYard"] {
+export function createYardChange(database: Database.Database): Transaction["changeYard"] {
   const read = database.prepare<[string], YardColumns>(
     `SELECT "name", "zone", "latitudeDegrees", "longitudeDegrees", "digestTime", "digestWanted", "practice", "escalateMinutes"
      FROM "Yard" WHERE "id" = ?`,

@@ -1,18 +1,21 @@
 import type { RestoreAdvice, StoreDamage } from "../../domain/storeDamage.ts";
 import type { StoreCondition } from "../../ports.ts";
 
-interface Around {
+interface ConditionOptions {
   readonly advice?: () => RestoreAdvice;
   /** Called once for each damage that is graver than what was known. */
   readonly noted?: (damage: StoreDamage) => void;
 }
 
-export function storeCondition({ advice = noAdvice, noted = () => undefined }: Around = {}): StoreCondition {
+export function createStoreCondition({
+  advice = noAdvice,
+  noted = () => undefined,
+}: ConditionOptions = {}): StoreCondition {
   let known: StoreDamage | null = null;
   return {
     damage: () => known,
-    advice,
-    note(damage) {
+    restoreAdvice: advice,
+    recordDamage(damage) {
       if (known !== null && (known.kind !== "commitsLost" || damage.kind === "commitsLost")) return;
       known = damage;
       noted(damage);

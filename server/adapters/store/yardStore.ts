@@ -2,9 +2,9 @@ import { type DamagedFeeder, FeederDamaged, type Removed, type YardRow, type Yar
 import type { Feeder } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { endLonelyAccount, join } from "./peopleStore.ts";
-import { dateOf, feederFrom, instantFrom, maybeInstant, readable, stateOf, yardFrom } from "./rows.ts";
+import { dateOf, feederFrom, instantFrom, maybeInstant, readableRows, stateOf, yardFrom } from "./rows.ts";
 
-export function yardsOver({
+export function createYardStore({
   reader,
   write,
   forgetRemoved,
@@ -27,10 +27,10 @@ export function yardsOver({
     },
 
     async feeders() {
-      return readable(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
+      return readableRows(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
     },
 
-    async damaged() {
+    async damagedFeeders() {
       const found = (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).flatMap(damagedFrom);
       const named = [];
       for (const feeder of found) named.push({ ...feeder, name: (await lastNameOf(reader, feeder.id)) ?? feeder.id });
@@ -42,7 +42,7 @@ export function yardsOver({
       return found && feederFrom(found);
     },
 
-    addFeeder: ({ id, yard, keyHash, practice, state, said }, now) =>
+    addFeeder: ({ id, yard, keyHash, practice, state, firstEntry: said }, now) =>
       write(async (statements) => {
         await statements.feeder.create({
           data: {
@@ -59,11 +59,11 @@ export function yardsOver({
       }),
 
     async removeFeeder(id) {
-      await write((statements) => forgetFeeder(statements, id));
+      await write((statements) => deleteFeeder(statements, id));
       await forgetRemoved();
     },
 
-    changeKey: (id, keyHash) =>
+    changeKeyHash: (id, keyHash) =>
       write(async (statements) => {
         await statements.feeder.updateMany({ where: { id }, data: { keyHash } });
       }),
@@ -73,11 +73,11 @@ export function yardsOver({
       return found && { id: found.id, yard: found.yardId };
     },
 
-    async keyOf(id) {
+    async keyHashOf(id) {
       return (await reader.feeder.findUnique({ where: { id }, select: { keyHash: true } }))?.keyHash ?? null;
     },
 
-    async dueForLook(now, most) {
+    async dueForCheck(now, most) {
       const due = await reader.feeder.findMany({
         where: { nextLookAt: { lte: dateOf(now) } },
         orderBy: { nextLookAt: "asc" },
@@ -92,7 +92,7 @@ export function yardsOver({
 /** @param stays whose account stays, whatever they belong to; null: everybody's */
 export async function forgetYard(statements: Statements, id: string, stays: string | null): Promise<Removed> {
   const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
-  for (const feeder of feeders) await forgetFeeder(statements, feeder.id);
+  for (const feeder of feeders) await deleteFeeder(statements, feeder.id);
   await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
   const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
   await statements.yard.deleteMany({ where: { id } });
@@ -112,8 +112,8 @@ function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
     const { id, yardId: yard, practice, revision, state: stored } = row;
     const moments = {
       addedAt: instantFrom(row.createdAt),
-      lastHeardAt: maybeInstant(row.lastHeardAt),
-      steppedAt: maybeInstant(row.steppedAt),
+      lastReportAt: maybeInstant(row.lastHeardAt),
+      lastStepAt: maybeInstant(row.steppedAt),
     };
     return [{ id, yard, practice, revision, ...moments, problem: error.problem, stored }];
   }
@@ -128,7 +128,7 @@ async function lastNameOf(reader: Statements, feederId: string): Promise<string 
 }
 
 /** History has no foreign keys (they would cost every insert), so forgetting a feeder names each table. */
-async function forgetFeeder(statements: Statements, id: string): Promise<void> {
+async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   const of = { where: { feederId: id } };
   await statements.event.deleteMany(of);
   await statements.heartbeat.deleteMany(of);

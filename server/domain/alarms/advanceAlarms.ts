@@ -3,66 +3,66 @@ import type { Fact } from "../facts.ts";
 import { type Fault, type FaultKind, faultKinds, ruleFor } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
-import { acknowledge, reset, returnToService, shelve, takeOutOfService } from "./answers.ts";
-import { callWords } from "./callWords.ts";
-import { type AlarmStep, advanceAlarm } from "./lifeCycle.ts";
-import { explainedNow, priorityNow, type Situation, suppressions } from "./oneCause.ts";
+import { alarmEvents } from "./alarmEvents.ts";
+import { acknowledge, reset, returnToService, shelve, takeOutOfService } from "./alarmResponses.ts";
+import { type AlarmStep, advanceAlarm } from "./alarmTransitions.ts";
+import { currentPriority, explainedFaults, type FaultSituation, suppressions } from "./suppression.ts";
 
 type Alarms = FeederState["alarms"];
 
 /** All alarms of a feeder after one look at its faults, with what is to be logged and who is to be called. */
 export function advanceAlarms(
   { alarms: before, settings }: Pick<FeederState, "alarms" | "settings">,
-  situation: Situation,
+  situation: FaultSituation,
   effects: Effect[],
 ): Alarms {
-  const { there, now } = situation;
+  const { faults: there, now } = situation;
   const hidden = suppressions(situation);
   let alarms = before;
   for (const kind of faultKinds) {
     const fault = there.get(kind) ?? null;
     const alarm = before[kind] ?? null;
     if (fault === null && alarm === null) continue;
-    const explains = explainedNow(kind, hidden, situation);
+    const explains = explainedFaults(kind, hidden, situation);
     const step = advanceAlarm(alarm, fault, {
       kind,
       rule: ruleFor(kind, settings),
       now,
       suppressed: hidden.get(kind) ?? null,
-      priority: priorityNow(kind, explains, situation),
+      priority: currentPriority(kind, explains, situation),
     });
     alarms = withStep(alarms, kind, step, effects);
-    for (const word of callWords({ settings, explains }, step.changes, alarm, step.alarm)) {
-      effects.push({ kind: "call", word });
+    for (const word of alarmEvents({ settings, explains }, step.changes, alarm, step.alarm)) {
+      effects.push({ kind: "alarmEvent", event: word });
     }
   }
   return alarms;
 }
 
-export type AlarmAnswer = Extract<
+export type AlarmResponse = Extract<
   Fact,
   { kind: "alarmAcknowledged" | "alarmShelved" | "alarmReset" | "alarmTakenOutOfService" | "alarmReturnedToService" }
 >;
 
 /** What a keeper says of one alarm; the look that follows judges by it. */
-export function answerAlarm(
+export function respondToAlarm(
   { alarms, settings }: Pick<FeederState, "alarms" | "settings">,
-  fact: AlarmAnswer,
+  fact: AlarmResponse,
   now: Instant,
   effects: Effect[],
 ): Alarms {
   const { fault: kind } = fact;
   const before = alarms[kind] ?? null;
-  const step = answered(fact, before, { kind, rule: ruleFor(kind, settings), now });
+  const step = applyResponse(fact, before, { kind, rule: ruleFor(kind, settings), now });
   const answeredAlarms = withStep(alarms, kind, step, effects);
-  for (const word of callWords({ settings, explains: [] }, step.changes, before, step.alarm)) {
-    effects.push({ kind: "call", word });
+  for (const word of alarmEvents({ settings, explains: [] }, step.changes, before, step.alarm)) {
+    effects.push({ kind: "alarmEvent", event: word });
   }
   return answeredAlarms;
 }
 
-function answered(
-  fact: AlarmAnswer,
+function applyResponse(
+  fact: AlarmResponse,
   alarm: Parameters<typeof acknowledge>[0],
   of: Parameters<typeof acknowledge>[2],
 ): AlarmStep {
@@ -74,7 +74,7 @@ function answered(
     case "alarmReset":
       return reset(alarm, of);
     case "alarmTakenOutOfService":
-      return takeOutOfService(alarm, fact.why, fact.by, of);
+      return takeOutOfService(alarm, fact.reason, fact.by, of);
     case "alarmReturnedToService":
       return returnToService(alarm, of);
   }

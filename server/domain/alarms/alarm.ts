@@ -6,7 +6,7 @@ import type { Probability } from "../units.ts";
 export interface AlarmFinding {
   readonly reason: string;
   readonly evidence: readonly Evidence[];
-  readonly sure: Probability | null;
+  readonly confidence: Probability | null;
 }
 
 export interface Standing {
@@ -17,106 +17,110 @@ export interface Standing {
   /** Whether the fault itself was there at the last look, whatever the alarm makes of it. */
   readonly present: boolean;
   /** When a look first missed the fault; left out or null while it is there, and where nobody knows. */
-  readonly goneAt?: Instant | null;
+  readonly absentSince?: Instant | null;
 }
 
 /** An alarm that is not in the normal state. States and words of ANSI/ISA-18.2 and IEC 62682. */
 export type Alarm =
-  | (Standing & { readonly phase: "suspected" })
+  | (Standing & { readonly state: "suspected" })
   | (Standing & {
-      readonly phase: "unacknowledged";
+      readonly state: "unacknowledged";
       readonly raisedAt: Instant;
-      readonly called: Priority;
-      readonly awaySince: Instant | null; // null while the fault is there
+      readonly notifiedPriority: Priority;
+      readonly absentSince: Instant | null; // null while the fault is there
     })
   | (Standing & {
-      readonly phase: "acknowledged";
+      readonly state: "acknowledged";
       readonly raisedAt: Instant;
-      readonly called: Priority;
+      readonly notifiedPriority: Priority;
       readonly acknowledgedAt: Instant;
       readonly acknowledgedBy: string;
-      readonly awaySince: Instant | null; // null while the fault is there
+      readonly absentSince: Instant | null; // null while the fault is there
     })
   | (Standing & {
-      readonly phase: "returnedUnacknowledged";
+      readonly state: "returnedUnacknowledged";
       readonly raisedAt: Instant;
       readonly returnedAt: Instant;
-      readonly backSince: Instant | null; // the fault is there again and its on-delay runs; null while it stays away
+      readonly presentSince: Instant | null; // the fault is there again and its on-delay runs; null while it stays away
     })
   /** The fault is gone and may have done lasting damage: it waits for somebody who has seen it, however long. */
-  | (Standing & Latched & { readonly phase: "latchedUnacknowledged" })
+  | (Standing & Latched & { readonly state: "latchedUnacknowledged" })
   /** Somebody knows of it; it waits until somebody says to have looked at the thing itself (a reset). */
   | (Standing &
       Latched & {
-        readonly phase: "latchedAcknowledged";
+        readonly state: "latchedAcknowledged";
         readonly acknowledgedAt: Instant;
         readonly acknowledgedBy: string;
       })
   | (Standing & {
-      readonly phase: "shelved";
+      readonly state: "shelved";
       readonly shelvedAt: Instant;
       readonly shelvedBy: string;
       readonly shelvedUntil: Instant;
-      readonly latch: Raised | null;
+      readonly latch: AlarmRaise | null;
     })
   | (Standing & {
-      readonly phase: "suppressedByDesign";
-      readonly why: string;
+      readonly state: "suppressedByDesign";
+      readonly reason: string;
       /** The fault whose alarm speaks for this one; null where no fault explains it, but a pause or the feeder's duty. */
       readonly explainedBy: FaultKind | null;
       /** What it was before, so that the end of a suppression tells nobody a second time. Null: it was never raised. */
-      readonly raised: Raised | null;
+      readonly raised: AlarmRaise | null;
     })
   /** Taken out by hand, for as long as the thing is mended: it ends only by hand. */
   | (Standing & {
-      readonly phase: "outOfService";
+      readonly state: "outOfService";
       readonly outSince: Instant;
       readonly outBy: string;
-      readonly outWhy: string;
-      readonly latch: Raised | null;
+      readonly outReason: string;
+      readonly latch: AlarmRaise | null;
     });
 
 interface Latched {
   readonly raisedAt: Instant;
-  readonly called: Priority;
+  readonly notifiedPriority: Priority;
   readonly returnedAt: Instant;
-  readonly backSince: Instant | null; // as above
+  readonly presentSince: Instant | null; // as above
 }
 
 /**
  * An alarm that somebody was told of, and who has acknowledged it. As a `latch` of one that was set aside: it waits for its
  * reset again when that is over.
  */
-export interface Raised {
+export interface AlarmRaise {
   readonly raisedAt: Instant;
   /** As what it was last told of: it is told anew only when it grows graver than that. */
-  readonly called: Priority;
+  readonly notifiedPriority: Priority;
   readonly acknowledged: { readonly at: Instant; readonly by: string } | null;
 }
 
-export type InPhase<Phase extends Alarm["phase"]> = Extract<Alarm, { phase: Phase }>;
+export type InState<Phase extends Alarm["state"]> = Extract<Alarm, { state: Phase }>;
 
-export const findingOf = ({ reason, evidence, sure }: AlarmFinding): AlarmFinding => ({ reason, evidence, sure });
+export const findingOf = ({ reason, evidence, confidence: sure }: AlarmFinding): AlarmFinding => ({
+  reason,
+  evidence,
+  confidence: sure,
+});
 
 /** Only what every alarm has. */
-export const standingOf = ({ priority, since, finding, present, goneAt }: Standing): Standing => ({
+export const standingOf = ({ priority, since, finding, present, absentSince: goneAt }: Standing): Standing => ({
   priority,
   since,
   finding,
   present,
-  ...(goneAt === undefined ? {} : { goneAt }),
+  ...(goneAt === undefined ? {} : { absentSince: goneAt }),
 });
 
 /** That this alarm was told of and not yet come to its end; null where nobody was told, or it is over. */
-export function raisedOf(alarm: Alarm): Raised | null {
-  switch (alarm.phase) {
+export function raiseOf(alarm: Alarm): AlarmRaise | null {
+  switch (alarm.state) {
     case "unacknowledged":
     case "latchedUnacknowledged":
-      return { raisedAt: alarm.raisedAt, called: alarm.called, acknowledged: null };
+      return { raisedAt: alarm.raisedAt, notifiedPriority: alarm.notifiedPriority, acknowledged: null };
     case "acknowledged":
     case "latchedAcknowledged": {
-      const { raisedAt, called, acknowledgedAt: at, acknowledgedBy: by } = alarm;
-      return { raisedAt, called, acknowledged: { at, by } };
+      const { raisedAt, notifiedPriority: called, acknowledgedAt: at, acknowledgedBy: by } = alarm;
+      return { raisedAt, notifiedPriority: called, acknowledged: { at, by } };
     }
     case "suppressedByDesign":
       return alarm.raised;
@@ -130,23 +134,23 @@ export function raisedOf(alarm: Alarm): Raised | null {
 }
 
 /** Standing, as it was left: acknowledged or not. */
-export function standingAgain(
+export function toStanding(
   standing: Standing,
-  { raisedAt, called, acknowledged }: Raised,
-): InPhase<"unacknowledged"> | InPhase<"acknowledged"> {
-  const common = { ...standingOf(standing), raisedAt, called, awaySince: null };
-  if (acknowledged === null) return { ...common, phase: "unacknowledged" };
-  return { ...common, phase: "acknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
+  { raisedAt, notifiedPriority: called, acknowledged }: AlarmRaise,
+): InState<"unacknowledged"> | InState<"acknowledged"> {
+  const common = { ...standingOf(standing), raisedAt, notifiedPriority: called, absentSince: null };
+  if (acknowledged === null) return { ...common, state: "unacknowledged" };
+  return { ...common, state: "acknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }
 
 /** Gone, as it was left, and waiting to be seen or reset. */
-export function latchedAgain(
+export function toLatched(
   standing: Standing,
-  { raisedAt, called, acknowledged }: Raised,
+  { raisedAt, notifiedPriority: called, acknowledged }: AlarmRaise,
   returnedAt: Instant,
   backSince: Instant | null,
-): InPhase<"latchedUnacknowledged"> | InPhase<"latchedAcknowledged"> {
-  const common = { ...standingOf(standing), raisedAt, called, returnedAt, backSince };
-  if (acknowledged === null) return { ...common, phase: "latchedUnacknowledged" };
-  return { ...common, phase: "latchedAcknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
+): InState<"latchedUnacknowledged"> | InState<"latchedAcknowledged"> {
+  const common = { ...standingOf(standing), raisedAt, notifiedPriority: called, returnedAt, presentSince: backSince };
+  if (acknowledged === null) return { ...common, state: "latchedUnacknowledged" };
+  return { ...common, state: "latchedAcknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }

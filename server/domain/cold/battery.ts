@@ -11,13 +11,16 @@ export interface ChargeBand {
 }
 
 /** Null where tension at rest says nothing: lithium's is nearly flat, and its number of cells isn't told. */
-export function chargeAtRest(kind: BatteryKind, rest: Volts): ChargeBand | null {
+export function restChargeBand(kind: BatteryKind, rest: Volts): ChargeBand | null {
   switch (kind) {
     case "leadAcid": {
-      const cells = leadAcidCells(rest);
+      const cells = leadAcidCellCount(rest);
       if (cells === null) return null;
       const per12Volts = (rest / cells) * 6;
-      return { low: along(fullerAtMore.cautious, per12Volts), high: along(fullerAtMore.hopeful, per12Volts) };
+      return {
+        low: interpolate(openCircuitVoltageCurves.cautious, per12Volts),
+        high: interpolate(openCircuitVoltageCurves.hopeful, per12Volts),
+      };
     }
     case "lithiumIronPhosphate":
     case "lithiumIon":
@@ -31,9 +34,9 @@ export function chargeAtRest(kind: BatteryKind, rest: Volts): ChargeBand | null 
  * the handbooks, since a frozen battery bursts.
  */
 export function freezingPoint(rest: Volts): { readonly likely: Celsius; readonly cautious: Celsius } | null {
-  const cells = leadAcidCells(rest);
+  const cells = leadAcidCellCount(rest);
   if (cells === null) return null;
-  const likely = freezingPointOf(specificGravity(rest, cells));
+  const likely = freezingPointByGravity(specificGravity(rest, cells));
   return { likely, cautious: celsius(Math.min(0, likely + handbookTolerance)) };
 }
 
@@ -43,17 +46,17 @@ const handbookTolerance = 3;
 export const specificGravity = (rest: Volts, cells: number): number => rest / cells - 0.845;
 
 /** Cells in series of a 6, 12, 24 or 48 V lead-acid battery; null for a tension that none of them has. */
-export function leadAcidCells(tension: Volts): number | null {
+export function leadAcidCellCount(tension: Volts): number | null {
   for (const cells of [3, 6, 12, 24]) if (tension >= cells * 1.5 && tension <= cells * 2.5) return cells;
   return null;
 }
 
 /** By specific gravity at 25 °C; owner's manual of a vehicle maker, seen in a public copy. Handbooks differ by ± 3 °C. */
-export const freezingPointOf = (gravity: number): Celsius => celsius(along(freezingPoints, gravity));
+export const freezingPointByGravity = (gravity: number): Celsius => celsius(interpolate(freezingPointCurve, gravity));
 
 export type Curve = readonly (readonly [number, number])[];
 
-const freezingPoints: Curve = [
+const freezingPointCurve: Curve = [
   [1, 0], // water
   [1.05, -2.8],
   [1.1, -7.8],
@@ -64,7 +67,7 @@ const freezingPoints: Curve = [
 ];
 
 /** State of charge by tension of a 12 V battery at rest, at 25 °C. */
-const fullerAtMore: { readonly cautious: Curve; readonly hopeful: Curve } = {
+const openCircuitVoltageCurves: { readonly cautious: Curve; readonly hopeful: Curve } = {
   // A question-and-answer column, seen in a public copy; empty at 12.00 V by carrying its step of 0.15 V on.
   cautious: [
     [12, 0],
@@ -84,7 +87,7 @@ const fullerAtMore: { readonly cautious: Curve; readonly hopeful: Curve } = {
 };
 
 /** Straight between the points, level beyond them. */
-export function along(curve: Curve, at: number): number {
+export function interpolate(curve: Curve, at: number): number {
   let [lastX, lastY] = curve[0] ?? [0, 0];
   if (at <= lastX) return lastY;
   for (const [x, y] of curve) {

@@ -1,13 +1,13 @@
 import type { BatteryKind } from "../settings.ts";
 import { type Celsius, celsius } from "../units.ts";
-import { along, type Curve } from "./battery.ts";
-import { degrees } from "./degrees.ts";
+import { type Curve, interpolate } from "./battery.ts";
+import { temperatureText } from "./temperatureText.ts";
 
 /**
  * What share of its capacity at 25 °C a lead-acid battery still gives: one over the cell-size correction of IEEE Std 485,
  * table 1 (from memory). The table ends at -4 °C; below it the last value is an upper limit.
  */
-export const leadAcidCapacity = (battery: Celsius): number => along(relativeCapacity, battery);
+export const leadAcidCapacity = (battery: Celsius): number => interpolate(relativeCapacity, battery);
 
 const fahrenheit = (degrees: number): number => ((degrees - 32) * 5) / 9;
 const relativeCapacity: Curve = [
@@ -19,12 +19,12 @@ const relativeCapacity: Curve = [
 ];
 
 /** Below this lithium cells should not be discharged: a cell maker's data and general guidance, both seen second-hand. */
-export const dischargeMin = { lithiumIronPhosphate: celsius(-30), lithiumIon: celsius(-20) } as const;
+export const dischargeTemperatureMin = { lithiumIronPhosphate: celsius(-30), lithiumIon: celsius(-20) } as const;
 /** From here on makers' sheets for either kind show little left; common practice, no source. */
 const lithiumWeakBelow = -20;
 
 /** A sentence for the keeper on what this cold does to the battery; null where it does little. */
-export function coldCosts(kind: BatteryKind, battery: Celsius): string | null {
+export function coldBatteryText(kind: BatteryKind, battery: Celsius): string | null {
   switch (kind) {
     case "leadAcid": {
       const share = leadAcidCapacity(battery);
@@ -34,8 +34,8 @@ export function coldCosts(kind: BatteryKind, battery: Celsius): string | null {
     }
     case "lithiumIronPhosphate":
     case "lithiumIon":
-      if (battery < dischargeMin[kind])
-        return `Its kind of battery should not be used below ${degrees(dischargeMin[kind])}.`;
+      if (battery < dischargeTemperatureMin[kind])
+        return `Its kind of battery should not be used below ${temperatureText(dischargeTemperatureMin[kind])}.`;
       return battery < lithiumWeakBelow ? "In this cold a lithium battery gives little." : null;
     case "none":
       return null;

@@ -1,28 +1,28 @@
 import type { Fault } from "../faults.ts";
 import { between, type Instant, minutes } from "../instant.ts";
 import type { Readings } from "../report.ts";
-import { inWords } from "../silence/spanWords.ts";
+import { spanText } from "../silence/spanText.ts";
 import type { Celsius, Milliamps } from "../units.ts";
-import { degrees } from "./degrees.ts";
+import { temperatureText } from "./temperatureText.ts";
 
 /**
  * Lithium cells may be discharged down to -20 °C and below, but charged only above 0 °C (cell makers' data for both
  * chemistries): below it the lithium plates out as metal. So it is the current in the cold that counts, not the cold.
  */
-export interface Charging {
-  readonly found: FoundCharging | null;
+export interface ChargingState {
+  readonly found: ChargingFinding | null;
 }
 
-export interface FoundCharging {
+export interface ChargingFinding {
   readonly at: Instant;
-  readonly battery: Celsius;
-  readonly measuredAt: "battery" | "box";
-  readonly charge: Milliamps;
+  readonly temperature: Celsius;
+  readonly thermometer: "battery" | "box";
+  readonly chargeCurrent: Milliamps;
 }
 
-export const notCharging = (): Charging => ({ found: null });
+export const initialCharging = (): ChargingState => ({ found: null });
 
-export function feltCharging(before: Charging, readings: Readings, at: Instant): Charging {
+export function updateCharging(before: ChargingState, readings: Readings, at: Instant): ChargingState {
   const { charge, batteryTemperature, inside } = readings;
   const battery = batteryTemperature ?? inside;
   if (charge === null || battery === null) return before;
@@ -30,32 +30,34 @@ export function feltCharging(before: Charging, readings: Readings, at: Instant):
   const coldBelow = measuredAt === "battery" ? 0 : boxColdBelow;
   const stands = before.found !== null;
   const cold = stands ? battery < coldBelow + warmDeadband : battery < coldBelow;
-  const charging = charge > (stands ? chargesUntil : chargesFrom);
-  return { found: cold && charging ? { at, battery, measuredAt, charge } : null };
+  const charging = charge > (stands ? chargingCurrentOff : chargingCurrentOn);
+  return {
+    found: cold && charging ? { at, temperature: battery, thermometer: measuredAt, chargeCurrent: charge } : null,
+  };
 }
 
 /** Told as present only while the feeder goes on saying it: a sensor that has fallen silent proves no current. */
 const presentFor = minutes(15);
 
-export function chargingInFrost(found: FoundCharging, now: Instant): Fault {
-  const where = found.measuredAt === "battery" ? "the battery" : "the box with the battery";
+export function chargingInFrostFault(found: ChargingFinding, now: Instant): Fault {
+  const where = found.thermometer === "battery" ? "the battery" : "the box with the battery";
   return {
     kind: "chargingInFrost",
     reason:
       now - found.at <= presentFor
-        ? `Current flows into the lithium battery while ${where} is at ${degrees(found.battery)}.`
-        : `Current flowed into the lithium battery while ${where} was at ${degrees(found.battery)}, ${inWords(between(found.at, now))} ago. Nothing has been reported of the current since.`,
+        ? `Current flows into the lithium battery while ${where} is at ${temperatureText(found.temperature)}.`
+        : `Current flowed into the lithium battery while ${where} was at ${temperatureText(found.temperature)}, ${spanText(between(found.at, now))} ago. Nothing has been reported of the current since.`,
     evidence: [
-      { what: "current into the battery", value: `${Math.round(found.charge)} mA`, at: found.at },
-      { what: `temperature of the ${found.measuredAt}`, value: degrees(found.battery), at: found.at },
+      { label: "current into the battery", value: `${Math.round(found.chargeCurrent)} mA`, at: found.at },
+      { label: `temperature of the ${found.thermometer}`, value: temperatureText(found.temperature), at: found.at },
     ],
-    sure: null,
+    confidence: null,
   };
 }
 
 // mA: above what a cheap current sensor says of nothing, and where it stops. Common practice, no source.
-const chargesFrom = 50;
-const chargesUntil = 25;
+const chargingCurrentOn = 50;
+const chargingCurrentOff = 25;
 /** The box may be colder than the cells in it, but not for long by this much. */
 const boxColdBelow = -2;
 const warmDeadband = 1;

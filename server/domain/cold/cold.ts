@@ -2,59 +2,77 @@ import type { Fault } from "../faults.ts";
 import { type Instant, minutes } from "../instant.ts";
 import type { Deposit, Portion, Readings } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
-import { type Caking, feedCaking, feltCaking, freshFood } from "./caking.ts";
-import { type Charging, chargingInFrost, feltCharging, notCharging } from "./charging.ts";
-import { type DetectorDrift, detectorDrifting, detectorHeard, feltDetector, untriedDetector } from "./detectorDrift.ts";
-import { batteryFreezing, type FreezingBattery, feltBattery, unmeasuredBattery } from "./freezingBattery.ts";
-import { type Frost, feltFrost, noFrost } from "./frost.ts";
-import { frostOrIce } from "./frostWords.ts";
-import { feltSupply, type Supply, supplyRan, supplyWeak, untriedSupply } from "./weakSupply.ts";
+import { type Caking, cakingFault, initialCaking, updateCaking } from "./caking.ts";
+import { type ChargingState, chargingInFrostFault, initialCharging, updateCharging } from "./charging.ts";
+import {
+  type DetectorDrift,
+  detectorDriftFault,
+  initialDetectorDrift,
+  updateDetectorByDeposit,
+  updateDetectorByReadings,
+} from "./detectorDrift.ts";
+import {
+  batteryFreezingFault,
+  type FreezingBattery,
+  initialFreezingBattery,
+  updateFreezingBattery,
+} from "./freezingBattery.ts";
+import { type Frost, initialFrost, updateFrost } from "./frost.ts";
+import { frostFault } from "./frostFault.ts";
+import {
+  initialSupply,
+  type SupplyState,
+  updateSupplyByPortion,
+  updateSupplyByReadings,
+  weakSupplyFault,
+} from "./weakSupply.ts";
 
 /** What cold does to a feeder, each finding with its own memory and deadband. */
 export interface ColdState {
   readonly frost: Frost;
   readonly battery: FreezingBattery;
-  readonly charging: Charging;
+  readonly charging: ChargingState;
   readonly caking: Caking;
-  readonly supply: Supply;
+  readonly supply: SupplyState;
   readonly detector: DetectorDrift;
 }
 
-export const noCold = (): ColdState => ({
-  frost: noFrost(),
-  battery: unmeasuredBattery(),
-  charging: notCharging(),
-  caking: freshFood(),
-  supply: untriedSupply(),
-  detector: untriedDetector(),
+export const initialCold = (): ColdState => ({
+  frost: initialFrost(),
+  battery: initialFreezingBattery(),
+  charging: initialCharging(),
+  caking: initialCaking(),
+  supply: initialSupply(),
+  detector: initialDetectorDrift(),
 });
 
 /** Takes in the readings of one report. A quantity that wasn't said leaves what was found by it as it is. */
-export function felt(cold: ColdState, readings: Readings, at: Instant, settings: FeederSettings): ColdState {
+export function updateCold(cold: ColdState, readings: Readings, at: Instant, settings: FeederSettings): ColdState {
   return {
-    frost: feltFrost(cold.frost, readings, at, settings),
-    battery: settings.battery === "leadAcid" ? feltBattery(cold.battery, readings, at) : unmeasuredBattery(),
-    charging: isLithium(settings) ? feltCharging(cold.charging, readings, at) : notCharging(),
-    caking: feltCaking(cold.caking, readings, at),
-    supply: feltSupply(cold.supply, readings, at),
-    detector: feltDetector(cold.detector, readings, at),
+    frost: updateFrost(cold.frost, readings, at, settings),
+    battery:
+      settings.battery === "leadAcid" ? updateFreezingBattery(cold.battery, readings, at) : initialFreezingBattery(),
+    charging: isLithium(settings) ? updateCharging(cold.charging, readings, at) : initialCharging(),
+    caking: updateCaking(cold.caking, readings, at),
+    supply: updateSupplyByReadings(cold.supply, readings, at),
+    detector: updateDetectorByReadings(cold.detector, readings, at),
   };
 }
 
 /** The motor ran: how the supply took it. */
-export function feltPortion(cold: ColdState, portion: Portion, at: Instant): ColdState {
-  const supply = supplyRan(cold.supply, portion, at);
+export function updateColdByPortion(cold: ColdState, portion: Portion, at: Instant): ColdState {
+  const supply = updateSupplyByPortion(cold.supply, portion, at);
   return supply === cold.supply ? cold : { ...cold, supply };
 }
 
 /** Something fell past the detector: how strong it looked in this cold. */
-export function feltDeposit(cold: ColdState, deposit: Deposit, at: Instant): ColdState {
-  const detector = detectorHeard(cold.detector, deposit, at);
+export function updateColdByDeposit(cold: ColdState, deposit: Deposit, at: Instant): ColdState {
+  const detector = updateDetectorByDeposit(cold.detector, deposit, at);
   return detector === cold.detector ? cold : { ...cold, detector };
 }
 
 /** Fresh food has not yet frozen. A keeper who only tops it up has at least seen what lies there. */
-export const foodRefilled = (cold: ColdState): ColdState => ({ ...cold, caking: freshFood() });
+export const updateColdByRefill = (cold: ColdState): ColdState => ({ ...cold, caking: initialCaking() });
 
 /** Findings whose readings are too old prove nothing any more: a silent feeder may have thawed long ago. */
 export function coldFaults(cold: ColdState, settings: FeederSettings, now: Instant): Fault[] {
@@ -64,16 +82,16 @@ export function coldFaults(cold: ColdState, settings: FeederSettings, now: Insta
     if (fault !== null) faults.push(fault);
   };
   const frost = cold.frost.found;
-  if (frost && frost.at >= oldestThatCounts) add(frostOrIce(frost, cold.frost.freezeThaw));
+  if (frost && frost.at >= oldestThatCounts) add(frostFault(frost, cold.frost.freezeThaw));
   const battery = cold.battery.found;
-  if (battery && settings.battery === "leadAcid" && battery.at >= oldestThatCounts) add(batteryFreezing(battery));
+  if (battery && settings.battery === "leadAcid" && battery.at >= oldestThatCounts) add(batteryFreezingFault(battery));
   const charging = cold.charging.found;
-  if (charging && isLithium(settings) && charging.at >= oldestThatCounts) add(chargingInFrost(charging, now));
+  if (charging && isLithium(settings) && charging.at >= oldestThatCounts) add(chargingInFrostFault(charging, now));
   // Neither food nor supply heals by not being looked at.
-  add(feedCaking(cold.caking));
-  add(supplyWeak(cold.supply, settings));
+  add(cakingFault(cold.caking));
+  add(weakSupplyFault(cold.supply, settings));
   const drift = cold.detector.found;
-  if (drift && settings.sensors.detector && drift.at >= oldestThatCounts) add(detectorDrifting(cold.detector));
+  if (drift && settings.sensors.detector && drift.at >= oldestThatCounts) add(detectorDriftFault(cold.detector));
   return faults;
 }
 

@@ -2,16 +2,16 @@ import type { Evidence, Fault } from "../faults.ts";
 import { days, hours, type Instant } from "../instant.ts";
 import type { Deposit, Readings } from "../report.ts";
 import type { Celsius } from "../units.ts";
-import { degrees } from "./degrees.ts";
 import {
-  coilResistance,
   estimatedMissedShare,
-  heardSignal,
-  leastTaken,
+  initialSignalModel,
   missedShare,
+  relativeCoilResistance,
   type SignalModel,
-  unheardSignal,
+  smallestAcceptedSignal,
+  updateSignalModel,
 } from "./detectorSignal.ts";
+import { temperatureText } from "./temperatureText.ts";
 
 /**
  * A detector that cold makes weaker hears fewer caps, and nobody hears of those. Two things give it away:
@@ -20,66 +20,74 @@ import {
  * - The slot's own beam. In frost more falls through it than the detector calls metal, against what is usual in mild weather.
  */
 export interface DetectorDrift {
-  readonly signals: SignalModel;
-  readonly temperature: { readonly celsius: Celsius; readonly at: Instant } | null; // null until one was said
-  readonly bySignals: number; // log odds, summed as by Page (1954)
-  readonly byBeam: number;
+  readonly signalModel: SignalModel;
+  readonly lastTemperature: { readonly celsius: Celsius; readonly at: Instant } | null; // null until one was said
+  readonly signalEvidence: number; // log odds, summed as by Page (1954)
+  readonly beamEvidence: number;
   /** What fell through the beam in mild weather, and how much of it was called no metal. */
-  readonly mildBeam: { readonly fell: number; readonly notMetal: number };
+  readonly mildFalls: { readonly count: number; readonly notMetal: number };
   /** The last days: two blocks of them, so that two to four days are at hand. */
-  readonly recent: Recent;
-  readonly recentBefore: Recent;
-  readonly found: { readonly at: Instant; readonly temperature: Celsius; readonly by: "signals" | "beam" } | null;
+  readonly recentFalls: FallCounts;
+  readonly previousFalls: FallCounts;
+  readonly found: { readonly at: Instant; readonly temperature: Celsius; readonly evidence: "signals" | "beam" } | null;
 }
 
-interface Recent {
+interface FallCounts {
   readonly block: number;
-  readonly taken: number;
-  readonly tooWeak: number; // how many should have been missed beside those taken
+  readonly accepted: number;
+  readonly expectedMisses: number; // how many should have been missed beside those taken
   readonly notMetal: number; // through the beam, and no metal
 }
 
-const nothingFell = (block: number): Recent => ({ block, taken: 0, tooWeak: 0, notMetal: 0 });
+const initialFallCounts = (block: number): FallCounts => ({ block, accepted: 0, expectedMisses: 0, notMetal: 0 });
 
-export const untriedDetector = (): DetectorDrift => ({
-  signals: unheardSignal(),
-  temperature: null,
-  bySignals: 0,
-  byBeam: 0,
-  mildBeam: { fell: 0, notMetal: 0 },
-  recent: nothingFell(0),
-  recentBefore: nothingFell(0),
+export const initialDetectorDrift = (): DetectorDrift => ({
+  signalModel: initialSignalModel(),
+  lastTemperature: null,
+  signalEvidence: 0,
+  beamEvidence: 0,
+  mildFalls: { count: 0, notMetal: 0 },
+  recentFalls: initialFallCounts(0),
+  previousFalls: initialFallCounts(0),
   found: null,
 });
 
-export function detectorHeard(before: DetectorDrift, { metal, signal, chute }: Deposit, at: Instant): DetectorDrift {
+export function updateDetectorByDeposit(
+  before: DetectorDrift,
+  { metal, signal, chute }: Deposit,
+  at: Instant,
+): DetectorDrift {
   // A coil follows the box within the hour; an old backlog fell in a cold that nobody told of.
-  if (before.temperature === null || Math.abs(at - before.temperature.at) > temperatureHolds) return before;
-  const temperature = before.temperature.celsius;
-  const turned = withBlock(before, at);
-  const { recent } = turned;
+  if (before.lastTemperature === null || Math.abs(at - before.lastTemperature.at) > temperatureHolds) return before;
+  const temperature = before.lastTemperature.celsius;
+  const turned = startBlock(before, at);
+  const { recentFalls: recent } = turned;
   if (metal === false) {
     if (chute !== true) return turned;
-    const beam = { ...byBeamAfter(turned, temperature, true), recent: { ...recent, notMetal: recent.notMetal + 1 } };
-    return judged({ ...turned, ...beam }, temperature, at);
+    const beam = {
+      ...updateBeamEvidence(turned, temperature, true),
+      recentFalls: { ...recent, notMetal: recent.notMetal + 1 },
+    };
+    return updateDriftFinding({ ...turned, ...beam }, temperature, at);
   }
   // Without a word on metal it was paid for, so it was taken.
-  const share = signal === null ? 0 : missedShare(turned.signals, temperature);
-  const signals = signal === null ? turned.signals : heardSignal(turned.signals, signal, temperature);
-  const missed = share < missesUntil ? share : estimatedMissedShare(turned.signals, temperature);
+  const share = signal === null ? 0 : missedShare(turned.signalModel, temperature);
+  const signals = signal === null ? turned.signalModel : updateSignalModel(turned.signalModel, signal, temperature);
+  const missed = share < missesUntil ? share : estimatedMissedShare(turned.signalModel, temperature);
   const bySignals =
-    Math.min(evidenceMax, keptAfter(turned, signals, temperature) - Math.log1p(-Math.min(missed, 0.8))) + 0;
+    Math.min(evidenceMax, rescaledSignalEvidence(turned, signals, temperature) - Math.log1p(-Math.min(missed, 0.8))) +
+    0;
   const missedBeside = Math.min(missed / (1 - missed), tooWeakMax);
-  return judged(
+  return updateDriftFinding(
     {
       ...turned,
-      ...(chute === true ? byBeamAfter(turned, temperature, false) : {}),
-      signals,
-      bySignals,
-      recent: {
+      ...(chute === true ? updateBeamEvidence(turned, temperature, false) : {}),
+      signalModel: signals,
+      signalEvidence: bySignals,
+      recentFalls: {
         ...recent,
-        taken: recent.taken + 1,
-        tooWeak: recent.tooWeak + missedBeside,
+        accepted: recent.accepted + 1,
+        expectedMisses: recent.expectedMisses + missedBeside,
       },
     },
     temperature,
@@ -87,37 +95,37 @@ export function detectorHeard(before: DetectorDrift, { metal, signal, chute }: D
   );
 }
 
-export function feltDetector(before: DetectorDrift, { inside, air }: Readings, at: Instant): DetectorDrift {
+export function updateDetectorByReadings(before: DetectorDrift, { inside, air }: Readings, at: Instant): DetectorDrift {
   const celsius = inside ?? air;
   if (celsius === null) return before;
-  return judged({ ...before, temperature: { celsius, at } }, celsius, at);
+  return updateDriftFinding({ ...before, lastTemperature: { celsius, at } }, celsius, at);
 }
 
-export function detectorDrifting(drift: DetectorDrift): Fault | null {
+export function detectorDriftFault(drift: DetectorDrift): Fault | null {
   const { found } = drift;
   if (found === null) return null;
-  const { missing, fell, notMetal } = lastDays(drift);
-  const cold = degrees(found.temperature);
-  const coil = Math.round(100 * (coilResistance(found.temperature) - 1));
+  const { missing, fell, notMetal } = recentFallCounts(drift);
+  const cold = temperatureText(found.temperature);
+  const coil = Math.round(100 * (relativeCoilResistance(found.temperature) - 1));
   const evidence: Evidence[] = [
-    { what: "temperature at the detector", value: cold, at: found.at },
+    { label: "temperature at the detector", value: cold, at: found.at },
     {
-      what: "estimated share missed now",
-      value: `${percent(estimatedMissedShare(drift.signals, found.temperature))} %`,
+      label: "estimated share missed now",
+      value: `${percent(estimatedMissedShare(drift.signalModel, found.temperature))} %`,
       at: null,
     },
-    { what: "through the slot, not called metal, last days", value: String(notMetal), at: null },
-    { what: "copper of a coil, against 20 °C", value: `${coil < 0 ? "−" : "+"}${Math.abs(coil)} %`, at: null },
+    { label: "through the slot, not called metal, last days", value: String(notMetal), at: null },
+    { label: "copper of a coil, against 20 °C", value: `${coil < 0 ? "−" : "+"}${Math.abs(coil)} %`, at: null },
   ];
   const why =
-    found.by === "signals"
+    found.evidence === "signals"
       ? `At ${cold} the detector hears caps only weakly`
       : `Since it froze more falls through the slot than the detector calls metal`;
   return {
     kind: "detectorDrifting",
     reason: `${why}: it may be missing about ${missing} of the ${fell} deposits of the last days.`,
     evidence,
-    sure: null,
+    confidence: null,
   };
 }
 
@@ -128,58 +136,63 @@ export function detectorDrifting(drift: DetectorDrift): Fault | null {
  * what it would have been with that limit, which is nearly all of it where the cap was a hair weaker, and nearly none where
  * it was far weaker (the shares are small, so that evidence goes with them).
  */
-function keptAfter({ signals: before, bySignals }: DetectorDrift, now: SignalModel, temperature: Celsius): number {
-  const [least, leastNow] = [leastTaken(before), leastTaken(now)];
+function rescaledSignalEvidence(
+  { signalModel: before, signalEvidence: bySignals }: DetectorDrift,
+  now: SignalModel,
+  temperature: Celsius,
+): number {
+  const [least, leastNow] = [smallestAcceptedSignal(before), smallestAcceptedSignal(now)];
   if (bySignals === 0 || least === null || leastNow === null || leastNow >= least) return bySignals;
   const shareBefore = missedShare(before, temperature);
-  const shareNow = missedShare({ ...before, least: leastNow }, temperature);
+  const shareNow = missedShare({ ...before, smallest: leastNow }, temperature);
   return shareBefore > 0 ? bySignals * Math.min(1, shareNow / shareBefore) : 0;
 }
 
 /** Raised by enough of either evidence, cleared by less of it or by warmth. */
-function judged(drift: DetectorDrift, temperature: Celsius, at: Instant): DetectorDrift {
-  const { found, bySignals, byBeam } = drift;
-  if (found === null && bySignals < raisedFrom && byBeam < raisedFrom) return drift;
-  const enough = found === null ? raisedFrom : raisedFrom / 2;
-  const weak = bySignals >= enough && missedShare(drift.signals, temperature) >= (found ? missesUntil : missesFrom);
+function updateDriftFinding(drift: DetectorDrift, temperature: Celsius, at: Instant): DetectorDrift {
+  const { found, signalEvidence: bySignals, beamEvidence: byBeam } = drift;
+  if (found === null && bySignals < evidenceToRaise && byBeam < evidenceToRaise) return drift;
+  const enough = found === null ? evidenceToRaise : evidenceToRaise / 2;
+  const weak = bySignals >= enough && missedShare(drift.signalModel, temperature) >= (found ? missesUntil : missesFrom);
   const unheard = byBeam >= enough && temperature < (found ? thawedFrom : frostBelow);
-  if (weak || unheard) return { ...drift, found: { at, temperature, by: weak ? "signals" : "beam" } };
+  if (weak || unheard) return { ...drift, found: { at, temperature, evidence: weak ? "signals" : "beam" } };
   return found === null ? drift : { ...drift, found: null };
 }
 
-function byBeamAfter(
-  { byBeam, mildBeam }: DetectorDrift,
+function updateBeamEvidence(
+  { beamEvidence: byBeam, mildFalls: mildBeam }: DetectorDrift,
   temperature: Celsius,
   notMetal: boolean,
-): Pick<DetectorDrift, "byBeam" | "mildBeam"> {
+): Pick<DetectorDrift, "beamEvidence" | "mildFalls"> {
   if (temperature > thawedFrom) {
-    const fade = mildBeam.fell < rememberedFalls ? 1 : 1 - 1 / rememberedFalls;
-    const learnt = { fell: fade * mildBeam.fell + 1, notMetal: fade * mildBeam.notMetal + (notMetal ? 1 : 0) };
-    return { byBeam, mildBeam: learnt };
+    const fade = mildBeam.count < rememberedFalls ? 1 : 1 - 1 / rememberedFalls;
+    const learnt = { count: fade * mildBeam.count + 1, notMetal: fade * mildBeam.notMetal + (notMetal ? 1 : 0) };
+    return { beamEvidence: byBeam, mildFalls: learnt };
   }
-  if (temperature >= frostBelow || mildBeam.fell < mildFallsMin) return { byBeam, mildBeam };
-  const usual = usualNotMetal(mildBeam);
+  if (temperature >= frostBelow || mildBeam.count < mildFallsMin) return { beamEvidence: byBeam, mildFalls: mildBeam };
+  const usual = mildNotMetalShare(mildBeam);
   const drifted = usual + beamMisses * (1 - usual);
   const weighs = notMetal ? Math.log(drifted / usual) : Math.log1p(-beamMisses);
-  return { byBeam: Math.min(evidenceMax, Math.max(0, byBeam + weighs)), mildBeam };
+  return { beamEvidence: Math.min(evidenceMax, Math.max(0, byBeam + weighs)), mildFalls: mildBeam };
 }
 
 /** Birds bring stones, too. One and a half falls of twenty are taken for granted before any was seen. */
-const usualNotMetal = ({ fell, notMetal }: DetectorDrift["mildBeam"]): number => (notMetal + 1.5) / (fell + 20);
+const mildNotMetalShare = ({ count: fell, notMetal }: DetectorDrift["mildFalls"]): number =>
+  (notMetal + 1.5) / (fell + 20);
 
-function withBlock(drift: DetectorDrift, at: Instant): DetectorDrift {
+function startBlock(drift: DetectorDrift, at: Instant): DetectorDrift {
   const block = Math.floor(at / days(2));
-  if (block <= drift.recent.block) return drift; // of the same days, or late out of a backlog
-  const before = block === drift.recent.block + 1 ? drift.recent : nothingFell(block - 1);
-  return { ...drift, recent: nothingFell(block), recentBefore: before };
+  if (block <= drift.recentFalls.block) return drift; // of the same days, or late out of a backlog
+  const before = block === drift.recentFalls.block + 1 ? drift.recentFalls : initialFallCounts(block - 1);
+  return { ...drift, recentFalls: initialFallCounts(block), previousFalls: before };
 }
 
-function lastDays({ recent, recentBefore, mildBeam }: DetectorDrift) {
-  const taken = recent.taken + recentBefore.taken;
+function recentFallCounts({ recentFalls: recent, previousFalls: recentBefore, mildFalls: mildBeam }: DetectorDrift) {
+  const taken = recent.accepted + recentBefore.accepted;
   const notMetal = recent.notMetal + recentBefore.notMetal;
-  const usual = usualNotMetal(mildBeam);
+  const usual = mildNotMetalShare(mildBeam);
   const seenByBeam = notMetal - (usual / (1 - usual)) * taken;
-  const missing = Math.max(1, Math.round(Math.max(recent.tooWeak + recentBefore.tooWeak, seenByBeam)));
+  const missing = Math.max(1, Math.round(Math.max(recent.expectedMisses + recentBefore.expectedMisses, seenByBeam)));
   return { missing, fell: taken + missing, notMetal };
 }
 
@@ -189,9 +202,9 @@ const percent = (share: number): number => Math.round(100 * share);
  * The mean run to a false alarm by either evidence is at least e to this (Lorden 1971): 20,000 deposits, two years of thirty
  * a day, so that both together stay below one a feeder-year.
  */
-const raisedFrom = Math.log(20_000);
+const evidenceToRaise = Math.log(20_000);
 /** So that some twenty good deposits clear it. */
-const evidenceMax = raisedFrom + 3;
+const evidenceMax = evidenceToRaise + 3;
 // More than one in ten is worth a keeper's way; half of that is a deadband.
 const missesFrom = 0.1;
 const missesUntil = 0.05;

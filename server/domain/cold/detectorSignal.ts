@@ -8,88 +8,91 @@ import type { Celsius } from "../units.ts";
 export interface SignalModel {
   /** How much the deposits weigh together; each new one takes a little from all that were before. */
   readonly weight: number;
-  readonly temperature: number; // means, °C and 0..1
-  readonly signal: number;
+  readonly meanTemperature: number; // means, °C and 0..1
+  readonly meanSignal: number;
   readonly temperatureSquares: number; // sums about the means
-  readonly product: number;
+  readonly crossProducts: number;
   readonly signalSquares: number;
   /** How far the last twenty or so lie above the line: who turns up the detector's gain need not wait for the line. */
-  readonly above: number;
+  readonly recentResidual: number;
   /** The smallest signals that were taken as metal, in this block of deposits and the one before. */
-  readonly least: number | null;
-  readonly leastBefore: number | null;
-  readonly inBlock: number;
+  readonly smallest: number | null;
+  readonly previousSmallest: number | null;
+  readonly blockCount: number;
   /** How many fell in mild weather, how they spread about the line, and how far off it the weakest of them lay. */
   readonly mildCount: number;
   readonly mildVariance: number;
-  readonly mildLeast: number;
+  readonly mildResidualMin: number;
 }
 
-export const unheardSignal = (): SignalModel => ({
+export const initialSignalModel = (): SignalModel => ({
   weight: 0,
-  temperature: 0,
-  signal: 0,
+  meanTemperature: 0,
+  meanSignal: 0,
   temperatureSquares: 0,
-  product: 0,
+  crossProducts: 0,
   signalSquares: 0,
-  above: 0,
-  least: null,
-  leastBefore: null,
-  inBlock: 0,
+  recentResidual: 0,
+  smallest: null,
+  previousSmallest: null,
+  blockCount: 0,
   mildCount: 0,
   mildVariance: 0,
-  mildLeast: 0,
+  mildResidualMin: 0,
 });
 
-export function heardSignal(before: SignalModel, signal: number, temperature: Celsius): SignalModel {
+export function updateSignalModel(before: SignalModel, signal: number, temperature: Celsius): SignalModel {
   const fade = before.weight < rememberedDeposits ? 1 : 1 - 1 / rememberedDeposits;
   const weight = before.weight * fade + 1;
-  const dTemperature = temperature - before.temperature;
-  const dSignal = signal - before.signal;
+  const dTemperature = temperature - before.meanTemperature;
+  const dSignal = signal - before.meanSignal;
   const known = before.weight >= knownFrom;
-  const steepness = known ? slopeOf(before, spreadOf(before)) : 0;
+  const steepness = known ? signalSlope(before, residualSpread(before)) : 0;
   const offLine = dSignal - steepness * dTemperature;
   const isMild = known && temperature >= mildFrom;
   const mildCount = isMild ? Math.min(before.mildCount + 1, rememberedDeposits) : before.mildCount;
   const share = 1 - 1 / weight; // West 1979: a weighted mean and its squares, one value at a time
-  const turned = before.inBlock >= blockLength;
-  const least = turned ? null : before.least;
+  const turned = before.blockCount >= blockLength;
+  const least = turned ? null : before.smallest;
   return {
     weight,
-    temperature: before.temperature + dTemperature / weight,
-    signal: before.signal + dSignal / weight,
+    meanTemperature: before.meanTemperature + dTemperature / weight,
+    meanSignal: before.meanSignal + dSignal / weight,
     temperatureSquares: fade * before.temperatureSquares + share * dTemperature * dTemperature,
-    product: fade * before.product + share * dTemperature * dSignal + 0, // + 0: JSON has no minus zero
+    crossProducts: fade * before.crossProducts + share * dTemperature * dSignal + 0, // + 0: JSON has no minus zero
     signalSquares: fade * before.signalSquares + share * dSignal * dSignal,
-    above: before.above + (offLine - before.above) / Math.min(weight, recentDeposits) + 0,
-    least: least === null ? signal : Math.min(least, signal),
-    leastBefore: turned ? before.least : before.leastBefore,
-    inBlock: turned ? 1 : before.inBlock + 1,
+    recentResidual: before.recentResidual + (offLine - before.recentResidual) / Math.min(weight, recentDeposits) + 0,
+    smallest: least === null ? signal : Math.min(least, signal),
+    previousSmallest: turned ? before.smallest : before.previousSmallest,
+    blockCount: turned ? 1 : before.blockCount + 1,
     mildCount,
     mildVariance: isMild
       ? before.mildVariance + (offLine * offLine - before.mildVariance) / mildCount
       : before.mildVariance,
-    mildLeast: isMild ? Math.min(before.mildLeast * mildFades, offLine) + 0 : before.mildLeast,
+    mildResidualMin: isMild ? Math.min(before.mildResidualMin * mildFades, offLine) + 0 : before.mildResidualMin,
   };
 }
 
 /** The smallest signal that is known to be taken as metal: what is weaker may pass unseen. Null before the first. */
-export const leastTaken = ({ least, leastBefore }: SignalModel): number | null =>
+export const smallestAcceptedSignal = ({
+  smallest: least,
+  previousSmallest: leastBefore,
+}: SignalModel): number | null =>
   least === null ? leastBefore : leastBefore === null ? least : Math.min(least, leastBefore);
 
 /**
  * Signal per °C. Copper alone moves a coil's quality, and with it the signal, by 0.4 % a degree; ferrite and capacitors add
  * to that with either sign. So that is how far a few deposits are believed (a normal prior of that width about no slope).
  */
-export function slopeOf(model: SignalModel, spread: number): number {
-  const width = copperPerDegree * model.signal;
+export function signalSlope(model: SignalModel, spread: number): number {
+  const width = copperPerDegree * model.meanSignal;
   const doubt = width === 0 ? Number.POSITIVE_INFINITY : (spread / width) ** 2;
-  return model.product / (model.temperatureSquares + doubt) + 0;
+  return model.crossProducts / (model.temperatureSquares + doubt) + 0;
 }
 
 /** Spread about the line; a floor for sensors that say round numbers. */
-export function spreadOf(model: SignalModel): number {
-  const explained = model.temperatureSquares > 0 ? model.product ** 2 / model.temperatureSquares : 0;
+export function residualSpread(model: SignalModel): number {
+  const explained = model.temperatureSquares > 0 ? model.crossProducts ** 2 / model.temperatureSquares : 0;
   return Math.max(spreadMin, Math.sqrt(Math.max(0, model.signalSquares - explained) / Math.max(1, model.weight - 2)));
 }
 
@@ -99,7 +102,7 @@ export function spreadOf(model: SignalModel): number {
  * always ends near its mean (a narrow slot keeps caps close to the coil, two kinds of caps lie apart) puts the same into both.
  */
 export function missedShare(model: SignalModel, temperature: Celsius): number {
-  return beyondUsual(model, temperature, tail);
+  return shareBeyondMild(model, temperature, normalTail);
 }
 
 /**
@@ -107,24 +110,24 @@ export function missedShare(model: SignalModel, temperature: Celsius): number {
  * truth, and by the mean of a cut normal the truth is told. Nearer than the other and less steady where little is missed.
  */
 export function estimatedMissedShare(model: SignalModel, temperature: Celsius): number {
-  return beyondUsual(model, temperature, cutTail);
+  return shareBeyondMild(model, temperature, truncatedTail);
 }
 
 /** `shareOf`: of what is missed, by how many spreads the mean of what was taken lies above the limit. */
-function beyondUsual(model: SignalModel, temperature: Celsius, shareOf: (above: number) => number): number {
-  const least = leastTaken(model);
+function shareBeyondMild(model: SignalModel, temperature: Celsius, shareOf: (above: number) => number): number {
+  const least = smallestAcceptedSignal(model);
   if (least === null || model.mildCount < knownFrom || temperature >= mildFrom) return 0;
   const spread = Math.max(spreadMin, Math.sqrt(model.mildVariance));
-  const slope = slopeOf(model, spread);
+  const slope = signalSlope(model, spread);
   // Half a spread is three standard errors of such a mean: more than chance, someone turned up the gain.
-  const level = model.signal + Math.max(0, model.above - spread / 2);
-  const tooWeak = shareOf((level + slope * (temperature - model.temperature) - least) / spread);
-  const usual = shareOf(-model.mildLeast / spread);
+  const level = model.meanSignal + Math.max(0, model.recentResidual - spread / 2);
+  const tooWeak = shareOf((level + slope * (temperature - model.meanTemperature) - least) / spread);
+  const usual = shareOf(-model.mildResidualMin / spread);
   return Math.max(0, (tooWeak - usual) / (1 - usual));
 }
 
 /** The mean of a standard normal that is cut at a lies φ(a)/(1 − Φ(a)) - a above the cut; by halving, since it only falls. */
-function cutTail(above: number): number {
+function truncatedTail(above: number): number {
   let [low, high] = [-8, 2];
   while (high - low > 1e-3) {
     const cut = (low + high) / 2;
@@ -132,13 +135,13 @@ function cutTail(above: number): number {
     if (meanAbove > above) low = cut;
     else high = cut;
   }
-  return tail(-low);
+  return normalTail(-low);
 }
 
-const tail = (x: number): number => Math.exp(logNormalTail(x));
+const normalTail = (x: number): number => Math.exp(logNormalTail(x));
 
 /** Resistance of a copper coil against that at 20 °C: 0.393 % a degree (physics text). */
-export const coilResistance = (at: Celsius): number => 1 + copperPerDegree * (at - 20);
+export const relativeCoilResistance = (at: Celsius): number => 1 + copperPerDegree * (at - 20);
 
 const copperPerDegree = 0.00393;
 /** °C from which nothing is taken to be wrong with a detector that hears at all. */

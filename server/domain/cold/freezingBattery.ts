@@ -2,9 +2,9 @@ import type { Fault } from "../faults.ts";
 import { hours, type Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
-import { chargeAtRest, freezingPoint } from "./battery.ts";
+import { freezingPoint, restChargeBand } from "./battery.ts";
 import { leadAcidCapacity } from "./capacityInCold.ts";
-import { degrees } from "./degrees.ts";
+import { temperatureText } from "./temperatureText.ts";
 
 /**
  * A lead-acid battery and where it would freeze. The float tension of a solar regulator hides its charge, so only the
@@ -12,70 +12,77 @@ import { degrees } from "./degrees.ts";
  */
 export interface FreezingBattery {
   /** The two readings before, so that a sag or two under the motor aren't taken for rest. */
-  readonly last: Volts | null;
-  readonly lastButOne: Volts | null;
+  readonly lastVoltage: Volts | null;
+  readonly previousVoltage: Volts | null;
   /** Lowest tensions of this half day and the one before; together they cover 12 to 24 hours. */
-  readonly lowest: Volts | null;
-  readonly lowestBefore: Volts | null;
+  readonly lowestVoltage: Volts | null;
+  readonly previousLowestVoltage: Volts | null;
   readonly halfDay: number;
-  readonly found: FoundFreezing | null;
+  readonly found: FreezingFinding | null;
 }
 
-export interface FoundFreezing {
+export interface FreezingFinding {
   readonly at: Instant;
-  readonly battery: Celsius;
-  readonly measuredAt: "battery" | "box";
-  readonly rest: Volts;
-  readonly freezesAt: Celsius;
+  readonly temperature: Celsius;
+  readonly thermometer: "battery" | "box";
+  readonly restVoltage: Volts;
+  readonly freezingPoint: Celsius;
 }
 
-export const unmeasuredBattery = (): FreezingBattery => ({
-  last: null,
-  lastButOne: null,
-  lowest: null,
-  lowestBefore: null,
+export const initialFreezingBattery = (): FreezingBattery => ({
+  lastVoltage: null,
+  previousVoltage: null,
+  lowestVoltage: null,
+  previousLowestVoltage: null,
   halfDay: 0,
   found: null,
 });
 
-export function feltBattery(before: FreezingBattery, readings: Readings, at: Instant): FreezingBattery {
-  const battery = lowestTension(before, readings, at);
+export function updateFreezingBattery(before: FreezingBattery, readings: Readings, at: Instant): FreezingBattery {
+  const battery = updateLowestVoltage(before, readings, at);
   const temperature = readings.batteryTemperature ?? readings.inside;
-  const rest = lowestOf(battery.lowest, battery.lowestBefore);
+  const rest = lowerVoltage(battery.lowestVoltage, battery.previousLowestVoltage);
   if (temperature === null || rest === null) return battery;
   const freezing = freezingPoint(rest);
   if (freezing === null) return { ...battery, found: null };
 
   const margin = temperature - freezing.cautious;
-  const near = battery.found === null ? margin <= 0 : margin <= deadband;
+  const near = battery.found === null ? margin <= 0 : margin <= temperatureDeadband;
   if (!near) return { ...battery, found: null };
   const measuredAt = readings.batteryTemperature === null ? "box" : "battery";
-  return { ...battery, found: { at, battery: temperature, measuredAt, rest, freezesAt: freezing.likely } };
+  return {
+    ...battery,
+    found: { at, temperature: temperature, thermometer: measuredAt, restVoltage: rest, freezingPoint: freezing.likely },
+  };
 }
 
-export function batteryFreezing(found: FoundFreezing): Fault {
-  const charge = chargeAtRest("leadAcid", found.rest);
+export function batteryFreezingFault(found: FreezingFinding): Fault {
+  const charge = restChargeBand("leadAcid", found.restVoltage);
   const share = charge && `${percent(charge.low)} to ${percent(charge.high)} %`;
-  const where = found.measuredAt === "battery" ? "The battery" : "The box with the battery";
+  const where = found.thermometer === "battery" ? "The battery" : "The box with the battery";
   return {
     kind: "batteryFreezing",
     reason:
-      `${where} is at ${degrees(found.battery)}. At ${found.rest.toFixed(1)} V it is so far discharged ` +
-      `that it freezes near ${degrees(found.freezesAt)}, give or take 3 °C.`,
+      `${where} is at ${temperatureText(found.temperature)}. At ${found.restVoltage.toFixed(1)} V it is so far discharged ` +
+      `that it freezes near ${temperatureText(found.freezingPoint)}, give or take 3 °C.`,
     evidence: [
-      { what: `temperature of the ${found.measuredAt}`, value: degrees(found.battery), at: found.at },
-      { what: "lowest tension of the last day", value: `${found.rest.toFixed(2)} V`, at: null },
-      ...(share ? [{ what: "charge", value: share, at: null }] : []),
-      { what: "freezes near", value: degrees(found.freezesAt), at: null },
-      { what: "capacity left by the cold", value: `${percent(leadAcidCapacity(found.battery))} % or less`, at: null },
+      { label: `temperature of the ${found.thermometer}`, value: temperatureText(found.temperature), at: found.at },
+      { label: "lowest tension of the last day", value: `${found.restVoltage.toFixed(2)} V`, at: null },
+      ...(share ? [{ label: "charge", value: share, at: null }] : []),
+      { label: "freezes near", value: temperatureText(found.freezingPoint), at: null },
+      {
+        label: "capacity left by the cold",
+        value: `${percent(leadAcidCapacity(found.temperature))} % or less`,
+        at: null,
+      },
     ],
-    sure: null,
+    confidence: null,
   };
 }
 
 const percent = (share: number) => Math.round(20 * share) * 5;
 
-function lowestTension(before: FreezingBattery, readings: Readings, at: Instant): FreezingBattery {
+function updateLowestVoltage(before: FreezingBattery, readings: Readings, at: Instant): FreezingBattery {
   const halfDay = Math.floor(at / hours(12));
   const turned =
     halfDay <= before.halfDay
@@ -83,21 +90,26 @@ function lowestTension(before: FreezingBattery, readings: Readings, at: Instant)
       : {
           ...before,
           halfDay,
-          lowest: null,
-          lowestBefore: halfDay === before.halfDay + 1 ? before.lowest : null,
+          lowestVoltage: null,
+          previousLowestVoltage: halfDay === before.halfDay + 1 ? before.lowestVoltage : null,
         };
   const { battery, charge } = readings;
   if (battery === null || (charge !== null && charge > chargeDeadband)) return turned;
-  const { last, lastButOne } = turned;
+  const { lastVoltage: last, previousVoltage: lastButOne } = turned;
   // The highest of three in a row: a sag of a tenth of a second under the motor is no rest.
   const settled = last === null || lastButOne === null ? null : volts(Math.max(lastButOne, last, battery));
-  return { ...turned, last: battery, lastButOne: last, lowest: lowestOf(turned.lowest, settled) };
+  return {
+    ...turned,
+    lastVoltage: battery,
+    previousVoltage: last,
+    lowestVoltage: lowerVoltage(turned.lowestVoltage, settled),
+  };
 }
 
-const lowestOf = (a: Volts | null, b: Volts | null): Volts | null =>
+const lowerVoltage = (a: Volts | null, b: Volts | null): Volts | null =>
   a === null ? b : b === null ? a : volts(Math.min(a, b));
 
 /** mA; what a cheap current sensor says of nothing. Common practice, no source. */
 const chargeDeadband = 30;
 /** °C, more than the thermometer's noise. */
-const deadband = 2;
+const temperatureDeadband = 2;

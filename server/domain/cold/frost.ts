@@ -2,159 +2,181 @@ import { days, hours, type Instant, type Span } from "../instant.ts";
 import type { Readings } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Celsius } from "../units.ts";
-import { type FreezeThaw, feltFreezeThaw, unfrozen } from "./freezeThaw.ts";
-import { type AssumedLid, assumedLid, feltNight, type NightAir } from "./nightCooling.ts";
-import { frostPoint, overIce, saturation, vapourPressure } from "./psychrometrics.ts";
-import { type Damp, dry, feltWetness, thawed, type Wet, type Wetness } from "./wetness.ts";
+import { type FreezeThaw, initialFreezeThaw, updateFreezeThaw } from "./freezeThaw.ts";
+import { type AssumedLid, assumeLid, type NightTemperatures, updateNight } from "./nightCooling.ts";
+import { frostPoint, overIce, saturationPressure, vapourPressure } from "./psychrometrics.ts";
+import { type DampInput, initialWetness, recordThaw, updateWetness, type Wet, type Wetness } from "./wetness.ts";
 
 /** Frost that grows inside, thin, and water that was there before the cold, which locks the tray. */
 export interface Frost {
   readonly wetness: Wetness;
-  readonly night: NightAir | null;
+  readonly night: NightTemperatures | null;
   /** The cold spell in which frost or ice was last estimated, not measured; null when the next may be. */
-  readonly spell: {
+  readonly coldSpell: {
     readonly foundAt: Instant;
     readonly warmSince: Instant | null;
-    readonly iced: boolean; // false where frost alone was estimated: ice in the same spell is still news
+    readonly hadIce: boolean; // false where frost alone was estimated: ice in the same spell is still news
   } | null;
-  readonly found: FoundFrost | null;
+  readonly found: FrostFinding | null;
   readonly freezeThaw: FreezeThaw;
 }
 
-export type FoundFrost = {
+export type FrostFinding = {
   readonly at: Instant; // of the newest readings that show it
-  readonly surface: Celsius;
-  readonly where: "lid" | "inside";
-  readonly estimated: boolean; // by the air, for want of a thermometer on the lid
+  readonly surfaceTemperature: Celsius;
+  readonly place: "lid" | "inside";
+  readonly isEstimated: boolean; // by the air, for want of a thermometer on the lid
 } & (
-  | { readonly kind: "grows"; readonly frostPoint: Celsius }
-  | { readonly kind: "stays"; readonly dryingSince: Instant | null } // frost that grew and has neither thawed nor dried off
-  | { readonly kind: "wetFroze"; readonly wetAt: Instant; readonly wetBy: Wet["by"] }
+  | { readonly kind: "growing"; readonly frostPoint: Celsius }
+  | { readonly kind: "remaining"; readonly dryingSince: Instant | null } // frost that grew and has neither thawed nor dried off
+  | { readonly kind: "frozenWater"; readonly wetAt: Instant; readonly wetCause: Wet["cause"] }
 );
 
-type Surface = Pick<FoundFrost, "surface" | "where" | "estimated">;
+type MeasuredSurface = Pick<FrostFinding, "surfaceTemperature" | "place" | "isEstimated">;
 
 /** In practice frost goes with the fault that was chosen: a newcomer who heals it shall see it healed. */
 type FrostSettings = Pick<FeederSettings, "place" | "practice">;
 
-export const noFrost = (): Frost => ({
-  wetness: dry(),
+export const initialFrost = (): Frost => ({
+  wetness: initialWetness(),
   night: null,
-  spell: null,
+  coldSpell: null,
   found: null,
-  freezeThaw: unfrozen(),
+  freezeThaw: initialFreezeThaw(),
 });
 
-export function feltFrost(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
-  const after = weighedFrost(frost, readings, at, settings);
+export function updateFrost(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
+  const after = updateFrostByReadings(frost, readings, at, settings);
   if (!settings.practice) return after;
   const { found, wetness } = after;
-  if (found?.kind === "stays" || (found?.kind === "wetFroze" && !settlesNow(readings))) {
-    return { ...after, found: null, wetness: dry() };
+  if (found?.kind === "remaining" || (found?.kind === "frozenWater" && !isWaterSettling(readings))) {
+    return { ...after, found: null, wetness: initialWetness() };
   }
-  return wetness.wet?.by === "thaw" ? { ...after, wetness: dry() } : after;
+  return wetness.wet?.cause === "thaw" ? { ...after, wetness: initialWetness() } : after;
 }
 
 /** The chosen cold night keeps its air damp; healthy practice weather never wets or frosts anything. */
-function settlesNow(readings: Readings): boolean {
-  const on = coldestMeasured(readings);
-  const vapour = vapourOf(readings);
-  return on === null || vapour === null || frostPointOf(vapour) - on.surface >= growsUntil;
+function isWaterSettling(readings: Readings): boolean {
+  const on = coldestMeasuredSurface(readings);
+  const vapour = measuredVapourPressure(readings);
+  return on === null || vapour === null || frostPointOf(vapour) - on.surfaceTemperature >= growsUntil;
 }
 
-function weighedFrost(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
+function updateFrostByReadings(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
   const { place, practice } = settings;
-  const night = feltNight(frost.night, readings, at, place);
-  const assumed = assumedLid(night, readings, at, place);
-  const measured = coldestMeasured(readings);
+  const night = updateNight(frost.night, readings, at, place);
+  const assumed = assumeLid(night, readings, at, place);
+  const measured = coldestMeasuredSurface(readings);
   if (measured === null && assumed === null) return night === frost.night ? frost : { ...frost, night };
 
-  const vapour = vapourOf(readings);
-  const lid = measured === null || (assumed !== null && assumed.surface < measured.surface) ? assumed : null;
-  const damp = dampOf(vapour, measured, lid, practice ? noTime : dewWetsFrom);
-  const wetness = feltWetness(frost.wetness, damp, readings, at);
+  const vapour = measuredVapourPressure(readings);
+  const lid =
+    measured === null || (assumed !== null && assumed.surfaceTemperature < measured.surfaceTemperature)
+      ? assumed
+      : null;
+  const damp = dampInput(vapour, measured, lid, practice ? noTime : dewWetsFrom);
+  const wetness = updateWetness(frost.wetness, damp, readings, at);
   const before: Frost = {
     wetness,
     night,
-    spell: feltSpell(frost.spell, readings, at),
+    coldSpell: updateColdSpell(frost.coldSpell, readings, at),
     found: frost.found,
-    freezeThaw: measured === null ? frost.freezeThaw : feltFreezeThaw(frost.freezeThaw, measured.surface, thawAbove),
+    freezeThaw:
+      measured === null ? frost.freezeThaw : updateFreezeThaw(frost.freezeThaw, measured.surfaceTemperature, thawAbove),
   };
   // What a thermometer shows goes before what is guessed from the air.
-  const guessed = before.found?.estimated ? before.found : null;
+  const guessed = before.found?.isEstimated ? before.found : null;
   const unguessed = guessed === null ? before : { ...before, found: null };
-  const seen = measured === null ? unguessed : seenOn(unguessed, measured, vapour, at);
+  const seen = measured === null ? unguessed : updateMeasuredFrost(unguessed, measured, vapour, at);
   if (assumed === null || seen.found !== null) return seen;
-  return guessedOn({ ...seen, found: guessed }, assumed, vapour, at);
+  return updateAssumedFrost({ ...seen, found: guessed }, assumed, vapour, at);
 }
 
-function seenOn(frost: Frost, on: Surface, vapour: number | null, at: Instant): Frost {
-  if (on.surface > thawAbove) return melted(frost, at);
+function updateMeasuredFrost(frost: Frost, on: MeasuredSurface, vapour: number | null, at: Instant): Frost {
+  if (on.surfaceTemperature > thawAbove) return updateByThaw(frost, at);
   const { found } = frost;
   const { wet } = frost.wetness;
   // Where only a guess says that it was wet, only the guess's own rules may tell of it.
-  if (wet !== null && !wet.estimated && on.surface < freezeBelow) return { ...frost, found: frozen(wet, on, at) };
+  if (wet !== null && !wet.isEstimated && on.surfaceTemperature < freezeBelow)
+    return { ...frost, found: frozenWaterFinding(wet, on, at) };
   const point = vapour === null ? null : frostPointOf(vapour);
   if (found === null) {
-    const grows = point !== null && on.surface < freezeBelow && point - on.surface >= growsFrom;
-    return grows ? { ...frost, found: { kind: "grows", frostPoint: point, at, ...on } } : frost;
+    const grows = point !== null && on.surfaceTemperature < freezeBelow && point - on.surfaceTemperature >= growsFrom;
+    return grows ? { ...frost, found: { kind: "growing", frostPoint: point, at, ...on } } : frost;
   }
-  if (found.kind === "wetFroze") return { ...frost, found: { ...found, at, ...on } }; // ice stays until it thaws
+  if (found.kind === "frozenWater") return { ...frost, found: { ...found, at, ...on } }; // ice stays until it thaws
   if (point === null || vapour === null) return frost; // said nothing of humidity this time
-  if (point - on.surface >= (found.kind === "grows" ? growsUntil : growsFrom)) {
-    return { ...frost, found: { kind: "grows", frostPoint: point, at, ...on } };
+  if (point - on.surfaceTemperature >= (found.kind === "growing" ? growsUntil : growsFrom)) {
+    return { ...frost, found: { kind: "growing", frostPoint: point, at, ...on } };
   }
-  const drying = vapour < dryingShare * saturation(overIce, on.surface);
-  const dryingSince = drying ? ((found.kind === "stays" ? found.dryingSince : null) ?? at) : null;
+  const drying = vapour < dryingShare * saturationPressure(overIce, on.surfaceTemperature);
+  const dryingSince = drying ? ((found.kind === "remaining" ? found.dryingSince : null) ?? at) : null;
   if (dryingSince !== null && at - dryingSince >= driesOffWithin) return { ...frost, found: null };
-  return { ...frost, found: { kind: "stays", dryingSince, at, ...on } };
+  return { ...frost, found: { kind: "remaining", dryingSince, at, ...on } };
 }
 
 /**
  * On a lid that nobody measures. A guess takes more margin, and is told once in a cold spell, frost and ice each: in a damp
  * winter every clear night is like the last, and a keeper who was told of the first knows it.
  */
-function guessedOn(frost: Frost, { surface, underClearSky }: AssumedLid, vapour: number | null, at: Instant): Frost {
-  if (surface > thawAbove) return melted(frost, at);
-  const on: Surface = { surface, where: "lid", estimated: true };
-  const { found, spell } = frost;
+function updateAssumedFrost(
+  frost: Frost,
+  { surfaceTemperature: surface, isUnderClearSky: underClearSky }: AssumedLid,
+  vapour: number | null,
+  at: Instant,
+): Frost {
+  if (surface > thawAbove) return updateByThaw(frost, at);
+  const on: MeasuredSurface = { surfaceTemperature: surface, place: "lid", isEstimated: true };
+  const { found, coldSpell: spell } = frost;
   const { wet } = frost.wetness;
-  if (wet !== null && surface < freezeBelow && found?.kind !== "wetFroze" && spell?.iced !== true) {
-    return { ...frost, found: frozen(wet, on, at), spell: { foundAt: at, warmSince: null, iced: true } };
+  if (wet !== null && surface < freezeBelow && found?.kind !== "frozenWater" && spell?.hadIce !== true) {
+    return {
+      ...frost,
+      found: frozenWaterFinding(wet, on, at),
+      coldSpell: { foundAt: at, warmSince: null, hadIce: true },
+    };
   }
   if (found !== null) {
     // Frost is guessed from the night; when the sun is up, or cloud has come, nothing goes on proving it.
-    if (found.kind === "grows" && frost.night === null) return { ...frost, found: null };
+    if (found.kind === "growing" && frost.night === null) return { ...frost, found: null };
     return { ...frost, found: { ...found, at, ...on } };
   }
   if (spell !== null || surface >= freezeBelow) return frost;
-  const nextSpell = { foundAt: at, warmSince: null, iced: false };
+  const nextSpell = { foundAt: at, warmSince: null, hadIce: false };
   const point = vapour === null ? null : frostPointOf(vapour);
   const grows = underClearSky && point !== null && point - surface >= growsFrom + guessMargin;
-  return grows ? { ...frost, found: { kind: "grows", frostPoint: point, at, ...on }, spell: nextSpell } : frost;
+  return grows ? { ...frost, found: { kind: "growing", frostPoint: point, at, ...on }, coldSpell: nextSpell } : frost;
 }
 
-const frozen = ({ at: wetAt, by: wetBy, estimated }: Wet, on: Surface, at: Instant): FoundFrost => ({
+const frozenWaterFinding = (
+  { at: wetAt, cause: wetBy, isEstimated: estimated }: Wet,
+  on: MeasuredSurface,
+  at: Instant,
+): FrostFinding => ({
   ...on,
-  kind: "wetFroze",
+  kind: "frozenWater",
   wetAt,
-  wetBy,
+  wetCause: wetBy,
   at,
-  estimated: on.estimated || estimated,
+  isEstimated: on.isEstimated || estimated,
 });
 
 /**
  * Ice that thaws is water, and locks the tray anew if nothing dries it before the next cold. The thin frost that one night grows
  * leaves too little of it to glue anything. Common practice, no source.
  */
-function melted(frost: Frost, at: Instant): Frost {
+function updateByThaw(frost: Frost, at: Instant): Frost {
   const { found, wetness } = frost;
   if (found === null) return frost;
-  return { ...frost, found: null, wetness: found.kind === "wetFroze" ? thawed(wetness, at, found.estimated) : wetness };
+  return {
+    ...frost,
+    found: null,
+    wetness: found.kind === "frozenWater" ? recordThaw(wetness, at, found.isEstimated) : wetness,
+  };
 }
 
 /** Over after a day well above freezing, though not at once, or after four weeks, when it is worth telling again. */
-function feltSpell(spell: Frost["spell"], { air, inside }: Readings, at: Instant): Frost["spell"] {
+function updateColdSpell(spell: Frost["coldSpell"], { air, inside }: Readings, at: Instant): Frost["coldSpell"] {
   const outside = air ?? inside;
   if (spell === null || at - spell.foundAt >= spellMax) return null;
   if (outside === null) return spell;
@@ -163,24 +185,44 @@ function feltSpell(spell: Frost["spell"], { air, inside }: Readings, at: Instant
   return at - spell.warmSince >= spellEnds && at - spell.foundAt >= spellMin ? null : spell;
 }
 
-function dampOf(vapour: number | null, measured: Surface | null, lid: AssumedLid | null, dewWetsFrom: Span): Damp {
-  const known = measured?.surface ?? lid?.surface;
+function dampInput(
+  vapour: number | null,
+  measured: MeasuredSurface | null,
+  lid: AssumedLid | null,
+  dewWetsFrom: Span,
+): DampInput {
+  const known = measured?.surfaceTemperature ?? lid?.surfaceTemperature;
   if (known === undefined) throw new Error("expected a surface, measured or assumed");
   // A guessed lid gathers dew only under a clear sky; at the air's own temperature it would take fog, which is told apart.
   if (lid !== null) {
-    const { surface, underClearSky } = lid;
-    return { vapour, surface, estimated: underClearSky, dewMargin: 0.5, dewKnown: underClearSky, dewWetsFrom };
+    const { surfaceTemperature: surface, isUnderClearSky: underClearSky } = lid;
+    return {
+      vapourPressure: vapour,
+      surfaceTemperature: surface,
+      isEstimated: underClearSky,
+      dewMargin: 0.5,
+      canDewForm: underClearSky,
+      dewWettingTime: dewWetsFrom,
+    };
   }
-  return { vapour, surface: known, estimated: false, dewMargin: 0, dewKnown: true, dewWetsFrom };
+  return {
+    vapourPressure: vapour,
+    surfaceTemperature: known,
+    isEstimated: false,
+    dewMargin: 0,
+    canDewForm: true,
+    dewWettingTime: dewWetsFrom,
+  };
 }
 
-function coldestMeasured({ lid, inside }: Readings): Surface | null {
-  if (lid !== null && (inside === null || lid <= inside)) return { surface: lid, where: "lid", estimated: false };
-  return inside === null ? null : { surface: inside, where: "inside", estimated: false };
+function coldestMeasuredSurface({ lid, inside }: Readings): MeasuredSurface | null {
+  if (lid !== null && (inside === null || lid <= inside))
+    return { surfaceTemperature: lid, place: "lid", isEstimated: false };
+  return inside === null ? null : { surfaceTemperature: inside, place: "inside", isEstimated: false };
 }
 
 /** Humidity is measured beside the box's own thermometer; where it has none, in the air. hPa. */
-function vapourOf({ humidity, inside, air }: Readings): number | null {
+function measuredVapourPressure({ humidity, inside, air }: Readings): number | null {
   const besideIt = inside ?? air;
   return humidity === null || besideIt === null ? null : vapourPressure(besideIt, humidity);
 }

@@ -9,25 +9,25 @@ import { type Celsius, celsius } from "../units.ts";
  * hardly at all (common practice, no source). Nothing here sees the sky, but the air does: on a clear calm night it cools from
  * sunset on, and when cloud or wind come it stops cooling or warms. Only the least of the band is ever assumed.
  */
-export interface NightAir {
+export interface NightTemperatures {
   readonly since: Instant;
   readonly warmest: Celsius; // since the sun set
   readonly coolest: Celsius;
 }
 
 export interface AssumedLid {
-  readonly surface: Celsius;
-  readonly underClearSky: boolean; // false: taken to be as cold as the air, and no colder
+  readonly surfaceTemperature: Celsius;
+  readonly isUnderClearSky: boolean; // false: taken to be as cold as the air, and no colder
 }
 
 /** Null by day, and while a lid thermometer speaks: one that missed a report must not be guessed for. */
-export function feltNight(
-  before: NightAir | null,
+export function updateNight(
+  before: NightTemperatures | null,
   readings: Readings,
   at: Instant,
   place: Place | null,
-): NightAir | null {
-  const air = outside(readings);
+): NightTemperatures | null {
+  const air = outdoorTemperature(readings);
   if (place === null || readings.lid !== null) return null;
   if (air === null) return before;
   if (lightAt(place, at) === "day") return null;
@@ -38,13 +38,13 @@ export function feltNight(
 }
 
 /** Null where the lid is measured, or nothing tells of the air. */
-export function assumedLid(
-  night: NightAir | null,
+export function assumeLid(
+  night: NightTemperatures | null,
   readings: Readings,
   at: Instant,
   place: Place | null,
 ): AssumedLid | null {
-  const air = outside(readings);
+  const air = outdoorTemperature(readings);
   if (readings.lid !== null || air === null) return null;
   const underClearSky =
     night !== null &&
@@ -52,14 +52,17 @@ export function assumedLid(
     night.warmest - air >= clearNightCools &&
     air - night.coolest <= cloudWarms &&
     lightAt(place, at) === "night";
-  return { surface: underClearSky ? celsius(air - clearSkyLeast) : air, underClearSky };
+  return {
+    surfaceTemperature: underClearSky ? celsius(air - clearSkyCoolingMin) : air,
+    isUnderClearSky: underClearSky,
+  };
 }
 
 /** A box is warmed by its board, so that its own thermometer rather errs to the warm side, which keeps the estimate shy. */
-const outside = ({ air, inside }: Readings): Celsius | null => air ?? inside;
+const outdoorTemperature = ({ air, inside }: Readings): Celsius | null => air ?? inside;
 
-export const clearSkyLeast = 2;
-export const clearSkyMost = 5;
+export const clearSkyCoolingMin = 2;
+export const clearSkyCoolingMax = 5;
 /** Air that has cooled so far since sunset, and hasn't warmed by more than a thermometer's noise, lies under a clear sky. */
 const clearNightCools = 3;
 const cloudWarms = 0.7;

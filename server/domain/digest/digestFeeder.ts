@@ -13,9 +13,9 @@ export interface DigestFeeder {
   /** The whole local day before the digest's date, and the seven before that one, newest first. */
   readonly days: readonly BirdDay[];
   /** Deposits of the first of these days and the portions that may have paid them; null where there were too many to read. */
-  readonly exchanges: readonly PayEvent[] | null;
+  readonly paymentEvents: readonly PayEvent[] | null;
   /** Readings of the last day about an hour apart, oldest first. */
-  readonly felt: readonly FeltReadings[];
+  readonly recentReadings: readonly TimedReadings[];
 }
 
 /** Events by kind over one local day. */
@@ -29,10 +29,10 @@ export interface DayCounts {
 export interface BirdDay {
   readonly counts: DayCounts;
   /** False where the feeder was silent, paused or not there yet for more than an hour of it: such a day is no measure of birds. */
-  readonly whole: boolean;
+  readonly isComplete: boolean;
 }
 
-export interface FeltReadings {
+export interface TimedReadings {
   readonly at: Instant;
   readonly readings: Readings;
 }
@@ -42,12 +42,12 @@ export const nameOf = ({ name, state }: Pick<DigestFeeder, "name" | "state">): s
 
 /** Told to the keeper and still so, acknowledged or not. */
 export function isStanding({ alarms }: FeederState, kind: FaultKind): boolean {
-  const phase = alarms[kind]?.phase;
+  const phase = alarms[kind]?.state;
   return phase === "unacknowledged" || phase === "acknowledged";
 }
 
 /** It feeds birds: it is neither on the bench nor put away for the season. */
-export const isInGarden = ({ settings }: FeederState): boolean => (settings.duty ?? "inGarden") === "inGarden";
+export const isInGarden = ({ settings }: FeederState): boolean => (settings.placement ?? "inGarden") === "inGarden";
 
 export const standingFaults = (state: FeederState): readonly FaultKind[] =>
   faultKinds.filter((kind) => isStanding(state, kind));

@@ -1,12 +1,12 @@
 import type { FaultKind } from "../faults.ts";
 import { type FoodOutlook, foodOutlook } from "../foodOutlook.ts";
-import { roundedGrams } from "../hopper/amount.ts";
-import { wantsRefill } from "../hopper/hopperFaults.ts";
-import { levelOf } from "../hopper/level.ts";
+import { gramsText } from "../hopper/gramsText.ts";
+import { needsRefillToday } from "../hopper/hopperFaults.ts";
+import { hopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
-import { isPaused } from "../orders/standing.ts";
+import { isPaused } from "../orders/pauseStatus.ts";
 import { type DigestFeeder, isInGarden, isStanding, nameOf, standingFaults } from "./digestFeeder.ts";
-import { grouped } from "./screenful.ts";
+import { groupLines } from "./limitLines.ts";
 
 /** What is left and until when, the soonest empty first. */
 export function foodLines(feeders: readonly DigestFeeder[], now: Instant): readonly string[] {
@@ -14,37 +14,37 @@ export function foodLines(feeders: readonly DigestFeeder[], now: Instant): reado
     const outlook = foodOutlook(feeder.state, now);
     return {
       name: nameOf(feeder),
-      words: foodLeftWords(feeder, asksForRefill(feeder, now), outlook, now),
-      soonest: soonestOf(outlook),
+      text: foodLeftText(feeder, needsRefill(feeder, now), outlook, now),
+      soonest: emptyAtSortKey(outlook),
     };
   });
-  return grouped(told.sort((one, other) => one.soonest - other.soonest));
+  return groupLines(told.sort((one, other) => one.soonest - other.soonest));
 }
 
 /** Whether the digest itself asks for food; where an alarm does, or hides whether any is needed, it needn't. */
-export function asksForRefill(feeder: DigestFeeder, now: Instant): boolean {
+export function needsRefill(feeder: DigestFeeder, now: Instant): boolean {
   const { hopper, settings } = feeder.state;
-  if (!isInGarden(feeder.state) || standingFaults(feeder.state).some(asksForFood)) return false;
-  return foodOutlook(feeder.state, now).forecast.kind === "emptyAt" && wantsRefill(hopper, settings, now);
+  if (!isInGarden(feeder.state) || standingFaults(feeder.state).some(isFoodFault)) return false;
+  return foodOutlook(feeder.state, now).forecast.kind === "emptyAt" && needsRefillToday(hopper, settings, now);
 }
 
 /** Faults whose remedy is a refill, or which hide whether one is needed. */
-const asksForFood = (kind: FaultKind): boolean =>
+const isFoodFault = (kind: FaultKind): boolean =>
   kind === "foodOut" || kind === "foodLow" || kind === "feedStopped" || kind === "feederSilent";
 
-const soonestOf = ({ forecast }: FoodOutlook): number =>
-  forecast.kind === "emptyAt" ? forecast.p10 : forecast.kind === "unknown" ? neverKnown : hardlyEaten;
+const emptyAtSortKey = ({ forecast }: FoodOutlook): number =>
+  forecast.kind === "emptyAt" ? forecast.p10 : forecast.kind === "unknown" ? unknownSortKey : notEatenSortKey;
 /** Past any forecast: whose food isn't known stands before the one that isn't eaten from. */
-const neverKnown = 1e15;
-const hardlyEaten = 2e15;
+const unknownSortKey = 1e15;
+const notEatenSortKey = 2e15;
 
 /** `asked`: a refill is asked for among what is to be done, and until when it lasts is said there. */
-function foodLeftWords({ state }: DigestFeeder, asked: boolean, { words }: FoodOutlook, now: Instant): string {
+function foodLeftText({ state }: DigestFeeder, asked: boolean, { text: words }: FoodOutlook, now: Instant): string {
   // What is believed of the food stopped being true when the feeder fell silent.
   if (isStanding(state, "feederSilent")) return "not known while it is silent.";
   const paused = isPaused(state.orders, now) ? "paused; " : "";
-  const level = levelOf(state.hopper, state.settings);
+  const level = hopperLevel(state.hopper, state.settings);
   if (level === null || state.hopper.emptySince !== null) return `${paused}${words}.`;
-  const about = `${paused}about ${roundedGrams(level.grams)}`;
+  const about = `${paused}about ${gramsText(level.grams)}`;
   return asked ? `${about}, as said above.` : `${about}, ${words}.`;
 }

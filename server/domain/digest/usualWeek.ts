@@ -35,15 +35,15 @@ const scatterDays = 8;
  * `fewer` and `more` are said only where so odd a count, this way or that, has a chance of less than `level`; a keeper who hears
  * "fewer" each week by chance stops reading. Never against the median, which is the number that the keeper is shown.
  */
-export function comparedWith(week: UsualWeek, count: number, level: number): "fewer" | "usual" | "more" {
-  const lower = chanceOfAtMost(count, week);
-  const upper = count === 0 ? 1 : 1 - chanceOfAtMost(count - 1, week);
+export function compareCount(week: UsualWeek, count: number, level: number): "fewer" | "usual" | "more" {
+  const lower = probabilityOfAtMost(count, week);
+  const upper = count === 0 ? 1 : 1 - probabilityOfAtMost(count - 1, week);
   if (lower < level / 2 && count < week.median) return "fewer";
   return upper < level / 2 && count > week.median ? "more" : "usual";
 }
 
 /** P(Y <= count) of the negative binomial law with this mean and variance; the variance exceeds the mean. */
-export function chanceOfAtMost(count: number, { mean, variance }: Pick<UsualWeek, "mean" | "variance">): number {
+export function probabilityOfAtMost(count: number, { mean, variance }: Pick<UsualWeek, "mean" | "variance">): number {
   const p = mean / variance;
   const size = (mean * p) / (1 - p);
   // In logarithms: of a busy day not even the chance of no bird at all fits into a plain number.

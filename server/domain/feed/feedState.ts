@@ -1,12 +1,12 @@
 import type { HopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
-import { type ChuteHabit, unknownChute } from "./chuteCounts.ts";
-import { type MotorHabit, unknownMotor } from "./motorCurrent.ts";
-import { type Pace, unknownPace } from "./pace.ts";
-import { nothingOwed, type Payments } from "./payments.ts";
-import { type ScaleTrack, unweighed } from "./scaleTrack.ts";
-import { nothingSuspected, type Suspicions } from "./suspicion.ts";
-import type { Verdict } from "./verdict.ts";
+import { initialPortionRate, type PortionRate } from "./alarmThreshold.ts";
+import { type ChuteModel, initialChuteModel } from "./chuteModel.ts";
+import type { FeedDiagnosis } from "./feedDiagnosis.ts";
+import { type HypothesisStatistics, initialStatistics } from "./hypothesisStatistics.ts";
+import { initialMotorModel, type MotorModel } from "./motorModel.ts";
+import { initialPayments, type Payments } from "./payments.ts";
+import { initialScaleTrack, type ScaleTrack } from "./scaleTrack.ts";
 
 /**
  * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it, the chute
@@ -14,29 +14,29 @@ import type { Verdict } from "./verdict.ts";
  * needed; what can't be told without one is said so (causes.ts).
  */
 export interface FeedState {
-  readonly newestAt: Instant | null; // the newest portion: an older one can't undo what it showed
-  readonly uncountedRun: number; // portions in a row in which the chute sensor saw nothing
+  readonly lastPortionAt: Instant | null; // the newest portion: an older one can't undo what it showed
+  readonly uncountedPortions: number; // portions in a row in which the chute sensor saw nothing
   readonly lastFellAt: Instant | null;
   readonly levelAtPortion: HopperLevel | null; // in the hopper when the newest portion was given
-  readonly pace: Pace;
-  readonly chute: ChuteHabit;
-  readonly motor: MotorHabit;
+  readonly portionRate: PortionRate;
+  readonly chute: ChuteModel;
+  readonly motor: MotorModel;
   readonly scale: ScaleTrack;
-  readonly suspicions: Suspicions;
-  readonly verdict: Verdict | null; // null while nothing is wrong
+  readonly statistics: HypothesisStatistics;
+  readonly diagnosis: FeedDiagnosis | null; // null while nothing is wrong
   readonly payments: Payments;
 }
 
 export const freshFeed = (): FeedState => ({
-  newestAt: null,
-  uncountedRun: 0,
+  lastPortionAt: null,
+  uncountedPortions: 0,
   lastFellAt: null,
   levelAtPortion: null,
-  pace: unknownPace,
-  chute: unknownChute,
-  motor: unknownMotor,
-  scale: unweighed,
-  suspicions: nothingSuspected,
-  verdict: null,
-  payments: nothingOwed,
+  portionRate: initialPortionRate,
+  chute: initialChuteModel,
+  motor: initialMotorModel,
+  scale: initialScaleTrack,
+  statistics: initialStatistics,
+  diagnosis: null,
+  payments: initialPayments,
 });

@@ -1,6 +1,6 @@
 import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
-import { moved } from "../movingMean.ts";
+import { movingMean } from "../movingMean.ts";
 import type { Deposit, Portion } from "../report.ts";
 
 /**
@@ -8,26 +8,26 @@ import type { Deposit, Portion } from "../report.ts";
  * owed only where presses are normally answered, since a keeper may have ended that stage.
  */
 export interface Payments {
-  readonly awaiting: readonly Debt[]; // oldest first, at most `debtsRemembered`
-  readonly unpaid: readonly Debt[]; // judged, newest last, at most `unpaidRemembered`
-  readonly early: readonly Paid[]; // payments told before what they pay, newest last
+  readonly owed: readonly OwedPortion[]; // oldest first, at most `debtsRemembered`
+  readonly unpaid: readonly OwedPortion[]; // judged, newest last, at most `unpaidRemembered`
+  readonly earlyPayments: readonly EarlyPayment[]; // payments told before what they pay, newest last
   readonly unpaidCount: number; // since the last one that was paid
   readonly lastPortionAt: Instant | null;
   readonly pressesJudged: number; // at most `pressesNeeded` is of interest
-  readonly pressesAnswered: number; // share, exponentially forgotten
+  readonly pressesAnsweredShare: number; // share, exponentially forgotten
 }
 
-export interface Debt {
+export interface OwedPortion {
   readonly kind: "deposit" | "press";
   readonly seq: number;
   readonly lastSeq: number; // one cap may trip the detector twice: all of these are one deposit
   readonly at: Instant;
-  readonly heardAt: Instant; // by our clock
-  readonly droppedNothing: boolean; // a portion answered it, but nothing fell
+  readonly receivedAt: Instant; // by our clock
+  readonly portionWasEmpty: boolean; // a portion answered it, but nothing fell
   readonly cutShort?: true; // a portion answered it, and was cut short; left out else
 }
 
-interface Paid {
+interface EarlyPayment {
   readonly seq: number;
   readonly at: Instant;
 }
@@ -42,7 +42,7 @@ const clockSlack = seconds(3);
 /** A portion that names what it pays counts as payment however slow it was; slowness is judged elsewhere. */
 const namedPayWithin = minutes(2);
 /** Motor run, retry and the feeder's own delay are over by then: a report sent this much later must hold the portion. */
-const toldWithin = seconds(30);
+const reportedWithin = seconds(30);
 /** What is told later than this is history: it belongs in the record, and waking a keeper for it helps no bird. */
 const staleAfter = minutes(30);
 /** Two trips of the detector closer than this are one cap. */
@@ -51,47 +51,52 @@ const sameDepositWithin = seconds(2);
 const pressRest = seconds(30);
 const pressesNeeded = 10;
 const pressesAnsweredMin = 0.9;
-const debtsRemembered = 16;
-const unpaidRemembered = 4;
+const owedRememberedMax = 16;
+const unpaidRememberedMax = 4;
 
-export const nothingOwed: Payments = {
-  awaiting: [],
+export const initialPayments: Payments = {
+  owed: [],
   unpaid: [],
-  early: [],
+  earlyPayments: [],
   unpaidCount: 0,
   lastPortionAt: null,
   pressesJudged: 0,
-  pressesAnswered: 0,
+  pressesAnsweredShare: 0,
 };
 
-type Timed = { readonly seq: number; readonly recordedAt: Instant };
+type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
 
 /** A deposit was made. `now`: when we heard of it. While paused nothing is owed: the keeper said so. */
-export function depositMade(payments: Payments, deposit: Deposit & Timed, now: Instant, paused: boolean): Payments {
+export function updatePaymentsByDeposit(
+  payments: Payments,
+  deposit: Deposit & DatedEvent,
+  now: Instant,
+  paused: boolean,
+): Payments {
   if (deposit.metal === false || paused || now - deposit.recordedAt > staleAfter) return payments;
-  const last = payments.awaiting.findLast((debt) => debt.kind === "deposit");
+  const last = payments.owed.findLast((debt) => debt.kind === "deposit");
   if (last && Math.abs(deposit.recordedAt - last.at) <= sameDepositWithin) {
     const merged = {
       ...last,
       seq: Math.min(last.seq, deposit.seq),
       lastSeq: Math.max(last.lastSeq, deposit.seq),
     };
-    return { ...payments, awaiting: payments.awaiting.map((debt) => (debt === last ? merged : debt)) };
+    return { ...payments, owed: payments.owed.map((debt) => (debt === last ? merged : debt)) };
   }
-  return owed(payments, "deposit", deposit, now);
+  return addOwedPortion(payments, "deposit", deposit, now);
 }
 
-export function pressMade(payments: Payments, press: Timed, now: Instant, paused: boolean): Payments {
+export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now: Instant, paused: boolean): Payments {
   const at = press.recordedAt;
   if (paused || now - at > staleAfter) return payments;
   const restBegan = before(at, pressRest);
   if (payments.lastPortionAt !== null && payments.lastPortionAt > restBegan) return payments;
-  if (payments.awaiting.some((debt) => debt.at > restBegan)) return payments;
-  return owed(payments, "press", press, now);
+  if (payments.owed.some((debt) => debt.at > restBegan)) return payments;
+  return addOwedPortion(payments, "press", press, now);
 }
 
 /** A portion was given. `fell`: whether food was seen to fall; null where no sensor could tell, which counts as paid. */
-export function portionGiven(
+export function updatePaymentsByPortion(
   payments: Payments,
   portion: Portion & { readonly recordedAt: Instant },
   fell: boolean | null,
@@ -101,26 +106,31 @@ export function portionGiven(
   const seen = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
   if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
 
-  const pays = (debt: Debt) => (portion.paysFor === null ? paysUnnamed(portion, debt) : paysNamed(portion, debt));
-  const debt = seen.awaiting.find(pays) ?? seen.unpaid.find(pays);
-  if (debt) return fell === false ? answeredEmpty(seen, debt) : settled(seen, debt);
+  const pays = (debt: OwedPortion) =>
+    portion.paysFor === null ? isPaidByTime(portion, debt) : isPaidByName(portion, debt);
+  const debt = seen.owed.find(pays) ?? seen.unpaid.find(pays);
+  if (debt) return fell === false ? markEmptyPortion(seen, debt) : settlePortion(seen, debt);
   if (portion.paysFor === null || fell === false) return seen;
-  return { ...seen, early: [...seen.early, { seq: portion.paysFor, at }].slice(-debtsRemembered) };
+  return { ...seen, earlyPayments: [...seen.earlyPayments, { seq: portion.paysFor, at }].slice(-owedRememberedMax) };
 }
 
 /**
  * A portion was cut short: it pays nothing for sure, so the debt stays and goes unpaid unless another portion pays it within
  * the usual time. That it was begun is remembered for the words of the fault.
  */
-export function answeredInPart(payments: Payments, portion: Portion & { readonly recordedAt: Instant }): Payments {
+export function updatePaymentsByCutShort(
+  payments: Payments,
+  portion: Portion & { readonly recordedAt: Instant },
+): Payments {
   const at = portion.recordedAt;
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
-  const pays = (debt: Debt) => (portion.paysFor === null ? paysUnnamed(portion, debt) : paysNamed(portion, debt));
-  const marked = (debt: Debt): Debt => (pays(debt) ? { ...debt, cutShort: true } : debt);
+  const pays = (debt: OwedPortion) =>
+    portion.paysFor === null ? isPaidByTime(portion, debt) : isPaidByName(portion, debt);
+  const marked = (debt: OwedPortion): OwedPortion => (pays(debt) ? { ...debt, cutShort: true } : debt);
   return {
     ...payments,
     lastPortionAt,
-    awaiting: payments.awaiting.map(marked),
+    owed: payments.owed.map(marked),
     unpaid: payments.unpaid.map(marked),
   };
 }
@@ -130,21 +140,22 @@ export function answeredInPart(payments: Payments, portion: Portion & { readonly
  * feeder that has nothing left to tell, and isn't the report that told of the deposit.
  * `sentAt`: the feeder's time of sending; `spooled`: events still waiting there, null where it doesn't say.
  */
-export function reportRead(
+export function updatePaymentsByReport(
   payments: Payments,
   sentAt: Instant,
   spooled: number | null,
   paused: boolean,
   now: Instant,
 ): Payments {
-  if (payments.awaiting.length === 0) return payments;
-  if (paused) return { ...payments, awaiting: [] };
+  if (payments.owed.length === 0) return payments;
+  if (paused) return { ...payments, owed: [] };
   if (spooled !== null && spooled > 0) return payments;
-  const proven = (debt: Debt) => sentAt >= after(debt.at, toldWithin) && now >= after(debt.heardAt, toldWithin);
-  const due = payments.awaiting.filter(proven);
+  const proven = (debt: OwedPortion) =>
+    sentAt >= after(debt.at, reportedWithin) && now >= after(debt.receivedAt, reportedWithin);
+  const due = payments.owed.filter(proven);
   if (due.length === 0) return payments;
-  const awaiting = payments.awaiting.filter((debt) => !proven(debt));
-  return due.reduce(judgedUnpaid, { ...payments, awaiting });
+  const awaiting = payments.owed.filter((debt) => !proven(debt));
+  return due.reduce(addUnpaidPortion, { ...payments, owed: awaiting });
 }
 
 /**
@@ -154,11 +165,11 @@ export function reportRead(
  * at all is unpaid at once. `paused`: the feeder is paused just now, so nobody is waiting for anything.
  */
 export function paymentFaults(payments: Payments, stopped: boolean, now: Instant, paused: boolean): readonly Fault[] {
-  const unpaid = stopped ? payments.unpaid : payments.unpaid.filter((debt) => !debt.droppedNothing);
+  const unpaid = stopped ? payments.unpaid : payments.unpaid.filter((debt) => !debt.portionWasEmpty);
   const newest = unpaid.at(-1);
-  if (paused || !newest || now - newest.at > unpaidStandsFor) return [];
+  if (paused || !newest || now - newest.at > unpaidStandsMax) return [];
   const what = newest.kind === "deposit" ? "deposit" : "press";
-  const how = newest.droppedNothing
+  const how = newest.portionWasEmpty
     ? "the motor ran, but no food was seen to fall"
     : newest.cutShort
       ? "its portion was cut short, and no other was given for it"
@@ -166,39 +177,42 @@ export function paymentFaults(payments: Payments, stopped: boolean, now: Instant
   const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
   const more = count > 1 ? ` It is the last of ${count} in a row.` : "";
   const evidence: Evidence[] = unpaid.map((debt) => ({
-    what: `${debt.kind} ${debt.seq}`,
-    value: debt.droppedNothing ? "answered, nothing fell" : debt.cutShort ? "portion cut short" : "no portion",
+    label: `${debt.kind} ${debt.seq}`,
+    value: debt.portionWasEmpty ? "answered, nothing fell" : debt.cutShort ? "portion cut short" : "no portion",
     at: debt.at,
   }));
-  return [{ kind: "depositUnpaid", reason: `A ${what} was not paid: ${how}.${more}`, evidence, sure: null }];
+  return [{ kind: "depositUnpaid", reason: `A ${what} was not paid: ${how}.${more}`, evidence, confidence: null }];
 }
 
 /** What was owed until now needs no more telling: another alarm has told why it couldn't be paid. */
-export const debtsForgiven = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0 });
+export const clearUnpaid = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0 });
 
 /** A broken promise is told until one is kept again, and no longer than a day. */
-const unpaidStandsFor = minutes(24 * 60);
+const unpaidStandsMax = minutes(24 * 60);
 
-function owed(payments: Payments, kind: Debt["kind"], event: Timed, now: Instant): Payments {
+function addOwedPortion(payments: Payments, kind: OwedPortion["kind"], event: DatedEvent, now: Instant): Payments {
   const at = event.recordedAt;
-  const debt: Debt = { kind, seq: event.seq, lastSeq: event.seq, at, heardAt: now, droppedNothing: false };
-  const early = payments.early.find((paid) => paid.seq === debt.seq && Math.abs(paid.at - at) <= namedPayWithin);
-  if (early) return settled({ ...payments, early: payments.early.filter((paid) => paid !== early) }, debt);
-  return { ...payments, awaiting: [...payments.awaiting, debt].slice(-debtsRemembered) };
+  const debt: OwedPortion = { kind, seq: event.seq, lastSeq: event.seq, at, receivedAt: now, portionWasEmpty: false };
+  const early = payments.earlyPayments.find(
+    (paid) => paid.seq === debt.seq && Math.abs(paid.at - at) <= namedPayWithin,
+  );
+  if (early)
+    return settlePortion({ ...payments, earlyPayments: payments.earlyPayments.filter((paid) => paid !== early) }, debt);
+  return { ...payments, owed: [...payments.owed, debt].slice(-owedRememberedMax) };
 }
 
-const paysNamed = (portion: Portion & { readonly recordedAt: Instant }, debt: Debt) =>
+const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, debt: OwedPortion) =>
   portion.paysFor !== null &&
   portion.paysFor >= debt.seq &&
   portion.paysFor <= debt.lastSeq &&
   Math.abs(portion.recordedAt - debt.at) <= namedPayWithin; // seq begins anew at each boot: the time must fit too
 
-const paysUnnamed = (portion: Portion & { readonly recordedAt: Instant }, debt: Debt) =>
+const isPaidByTime = (portion: Portion & { readonly recordedAt: Instant }, debt: OwedPortion) =>
   portion.cause === debt.kind &&
   portion.recordedAt >= before(debt.at, clockSlack) &&
   portion.recordedAt <= after(debt.at, (payWithin + clockSlack) as Span);
 
-function settled(payments: Payments, debt: Debt): Payments {
+function settlePortion(payments: Payments, debt: OwedPortion): Payments {
   // What was found unpaid before this one was paid is over; what came after it stands.
   const unpaid =
     payments.unpaid.length === 0
@@ -206,36 +220,37 @@ function settled(payments: Payments, debt: Debt): Payments {
       : payments.unpaid.filter((other) => other !== debt && other.at > debt.at);
   // Written out, not spread: it runs for every payment.
   const counted: Payments = {
-    awaiting: payments.awaiting.filter((other) => other !== debt),
+    owed: payments.owed.filter((other) => other !== debt),
     unpaid,
-    early: payments.early,
+    earlyPayments: payments.earlyPayments,
     unpaidCount: Math.min(unpaid.length, payments.unpaidCount),
     lastPortionAt: payments.lastPortionAt,
     pressesJudged: payments.pressesJudged,
-    pressesAnswered: payments.pressesAnswered,
+    pressesAnsweredShare: payments.pressesAnsweredShare,
   };
-  return debt.kind === "press" ? pressCounted(counted, true) : counted;
+  return debt.kind === "press" ? countPress(counted, true) : counted;
 }
 
-const answeredEmpty = (payments: Payments, debt: Debt): Payments => {
-  const marked = (other: Debt) => (other === debt ? { ...other, droppedNothing: true } : other);
-  return { ...payments, awaiting: payments.awaiting.map(marked), unpaid: payments.unpaid.map(marked) };
+const markEmptyPortion = (payments: Payments, debt: OwedPortion): Payments => {
+  const marked = (other: OwedPortion) => (other === debt ? { ...other, portionWasEmpty: true } : other);
+  return { ...payments, owed: payments.owed.map(marked), unpaid: payments.unpaid.map(marked) };
 };
 
-function judgedUnpaid(payments: Payments, debt: Debt): Payments {
-  const normallyAnswered = payments.pressesJudged >= pressesNeeded && payments.pressesAnswered >= pressesAnsweredMin;
-  const counted = debt.kind === "press" ? pressCounted(payments, debt.droppedNothing) : payments;
+function addUnpaidPortion(payments: Payments, debt: OwedPortion): Payments {
+  const normallyAnswered =
+    payments.pressesJudged >= pressesNeeded && payments.pressesAnsweredShare >= pressesAnsweredMin;
+  const counted = debt.kind === "press" ? countPress(payments, debt.portionWasEmpty) : payments;
   if (debt.kind === "press" && !normallyAnswered) return counted;
   return {
     ...counted,
-    unpaid: [...counted.unpaid, debt].slice(-unpaidRemembered),
+    unpaid: [...counted.unpaid, debt].slice(-unpaidRememberedMax),
     unpaidCount: counted.unpaidCount + 1,
   };
 }
 
-function pressCounted(payments: Payments, answered: boolean): Payments {
+function countPress(payments: Payments, answered: boolean): Payments {
   const pressesJudged = Math.min(payments.pressesJudged + 1, pressesNeeded);
   const gain = Math.max(1 / pressesJudged, 0.05);
-  const pressesAnswered = moved(payments.pressesAnswered, answered ? 1 : 0, gain);
-  return { ...payments, pressesJudged, pressesAnswered };
+  const pressesAnswered = movingMean(payments.pressesAnsweredShare, answered ? 1 : 0, gain);
+  return { ...payments, pressesJudged, pressesAnsweredShare: pressesAnswered };
 }

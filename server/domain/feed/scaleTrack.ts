@@ -1,7 +1,7 @@
-import { portionDoubt, scaleDrift, scaleNoise } from "../hopper/level.ts";
+import { portionRelativeSpread, scaleDrift, scaleNoise } from "../hopper/level.ts";
 import { type Instant, inHours, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
-import { logBell } from "./density.ts";
+import { logStudentDensity } from "./studentDensity.ts";
 
 /**
  * What the scale should show while food falls: the level as it has been weighed and reckoned since, and what one portion
@@ -10,39 +10,39 @@ import { logBell } from "./density.ts";
  * for as long as it is to be weighed against its opposite.
  */
 export interface ScaleTrack {
-  readonly at: Instant | null; // the newest reading; null while there was none
+  readonly readingAt: Instant | null; // the newest reading; null while there was none
   readonly level: number; // g
   readonly variance: number; // g²
-  readonly portion: number; // g
+  readonly meanPortion: number; // g
   readonly portionVariance: number; // g², of the mean portion
   readonly covariance: number; // g²
   readonly noise: number; // g², of one reading, learnt while birds are about
-  readonly portionAt: Instant | null;
+  readonly lastPortionAt: Instant | null;
   readonly portionsSince: number; // since the newest reading
-  readonly odd: { readonly grams: number; readonly count: number } | null; // readings in a row that fit nothing
-  readonly rise: number; // g an hour, by which it lately moved by itself while no portion was given
-  readonly sprang: boolean; // it fell by far more than was given, and stayed there
+  readonly outliers: { readonly grams: number; readonly count: number } | null; // readings in a row that fit nothing
+  readonly drift: number; // g an hour, by which it lately moved by itself while no portion was given
+  readonly hasJumpedDown: boolean; // it fell by far more than was given, and stayed there
 }
 
 /** What a hypothesis without falling food says the scale shows. */
-export interface Held {
+export interface ScaleEstimate {
   readonly level: number; // g
   readonly variance: number; // g²
 }
 
-export const unweighed: ScaleTrack = {
-  at: null,
+export const initialScaleTrack: ScaleTrack = {
+  readingAt: null,
   level: 0,
   variance: 0,
-  portion: 0,
+  meanPortion: 0,
   portionVariance: 0,
   covariance: 0,
   noise: 0,
-  portionAt: null,
+  lastPortionAt: null,
   portionsSince: 0,
-  odd: null,
-  rise: 0,
-  sprang: false,
+  outliers: null,
+  drift: 0,
+  hasJumpedDown: false,
 };
 
 /** 0.3 % a portion, so that a new sort of food is learnt in some days. */
@@ -50,153 +50,173 @@ const portionWander = 0.003;
 const noiseMin = 0.5 ** 2;
 const readingsRemembered = 200;
 /** Wind and birds come by day: how much a reading trembles is learnt within this span of a portion. */
-const birdsAbout = 1; // hours
+const noiseLearningHours = 1; // hours
 /** So many spreads off, nothing that the feed does can be the reason: a bird on the perch, a hand, a refill. */
-const oddFrom = 6;
+const outlierDeviations = 6;
 /** A bird leaves again. What stays for so many readings is where the scale stands now. */
-const oddReadings = 4;
+const outlierReadings = 4;
 
-export const portionSpread = (track: ScaleTrack): number => portionDoubt * track.portion;
+export const portionDeviation = (track: ScaleTrack): number => portionRelativeSpread * track.meanPortion;
 
 /** A portion was given, and food falls. */
-export function sunkByPortion(track: ScaleTrack, at: Instant): ScaleTrack {
-  if (track.at === null) return track;
-  const spread = portionSpread(track);
+export function updateTrackByPortion(track: ScaleTrack, at: Instant): ScaleTrack {
+  if (track.readingAt === null) return track;
+  const spread = portionDeviation(track);
   return {
-    at: track.at,
-    level: track.level - track.portion,
+    readingAt: track.readingAt,
+    level: track.level - track.meanPortion,
     variance: Math.max(track.variance - 2 * track.covariance + track.portionVariance, 0) + spread * spread,
-    portion: track.portion,
-    portionVariance: track.portionVariance + (portionWander * track.portion) ** 2,
+    meanPortion: track.meanPortion,
+    portionVariance: track.portionVariance + (portionWander * track.meanPortion) ** 2,
     covariance: track.covariance - track.portionVariance,
     noise: track.noise,
-    portionAt: at,
+    lastPortionAt: at,
     portionsSince: track.portionsSince + 1,
-    odd: track.odd,
-    rise: track.rise,
-    sprang: track.sprang,
+    outliers: track.outliers,
+    drift: track.drift,
+    hasJumpedDown: track.hasJumpedDown,
   };
 }
 
-export interface Weighing {
+export interface TrackUpdate {
   readonly track: ScaleTrack;
   /** g², by which doubt has grown since the last reading, for every hypothesis alike; null: the reading counts for nothing. */
-  readonly wander: number | null;
+  readonly addedVariance: number | null;
   /** The scale stands elsewhere now: all levels begin anew from here. */
-  readonly anew: boolean;
+  readonly isRestarted: boolean;
 }
 
 export interface Suspected {
   readonly calm: boolean; // nothing is suspected, so habits may be learnt
-  readonly held: readonly Held[]; // what the suspects say that the scale shows
+  readonly held: readonly ScaleEstimate[]; // what the suspects say that the scale shows
 }
 
-export function weighedBy(
+export function updateTrackByReading(
   track: ScaleTrack,
   reading: number,
   at: Instant,
   settings: FeederSettings,
   { calm, held }: Suspected,
-): Weighing {
-  if (track.at === null) return { track: startedAt(unlearnt(track, settings), reading, at), wander: null, anew: true };
-  const hours = Math.max(inHours((at - track.at) as Span), 0);
-  const wander = hours * wanderPerHour(track, settings);
+): TrackUpdate {
+  if (track.readingAt === null)
+    return {
+      track: restartTrack(withInitialPortion(track, settings), reading, at),
+      addedVariance: null,
+      isRestarted: true,
+    };
+  const hours = Math.max(inHours((at - track.readingAt) as Span), 0);
+  const wander = hours * wanderVariancePerHour(track, settings);
   const variance = track.variance + wander;
   const total = variance + track.noise;
   const off = reading - track.level;
 
   const fits = (level: number, spread: number) =>
-    Math.abs(reading - level) < Math.max(oddFrom * Math.sqrt(spread), oddMin);
+    Math.abs(reading - level) < Math.max(outlierDeviations * Math.sqrt(spread), outlierGramsMin);
   if (!fits(track.level, total) && !held.some((one) => fits(one.level, one.variance + wander + track.noise))) {
     const again =
-      track.odd !== null && Math.abs(reading - track.odd.grams) < 2 * oddMin + oddFrom * Math.sqrt(track.noise);
-    const count = again ? track.odd.count + 1 : 1;
+      track.outliers !== null &&
+      Math.abs(reading - track.outliers.grams) < 2 * outlierGramsMin + outlierDeviations * Math.sqrt(track.noise);
+    const count = again ? track.outliers.count + 1 : 1;
     const odd = { grams: reading, count };
-    if (count < oddReadings) return { track: { ...track, odd }, wander: null, anew: false };
+    if (count < outlierReadings) return { track: { ...track, outliers: odd }, addedVariance: null, isRestarted: false };
     const sprang = off < 0 && track.portionsSince < 3;
-    return { track: { ...startedAt(track, reading, at), sprang }, wander: null, anew: true };
+    return {
+      track: { ...restartTrack(track, reading, at), hasJumpedDown: sprang },
+      addedVariance: null,
+      isRestarted: true,
+    };
   }
   const gain = variance / total;
   const portionGain = calm ? track.covariance / total : 0;
   return {
     track: {
-      at,
+      readingAt: at,
       level: track.level + gain * off,
       variance: (1 - gain) * variance,
-      portion: Math.min(
-        Math.max(track.portion + portionGain * off, 0.2 * settings.portionMass),
+      meanPortion: Math.min(
+        Math.max(track.meanPortion + portionGain * off, 0.2 * settings.portionMass),
         5 * settings.portionMass,
       ),
       portionVariance: track.portionVariance - portionGain * track.covariance,
       covariance: (1 - gain) * track.covariance,
-      noise: calm ? learntNoise(track, at, off, variance) : track.noise,
-      portionAt: track.portionAt,
+      noise: calm ? updateNoise(track, at, off, variance) : track.noise,
+      lastPortionAt: track.lastPortionAt,
       portionsSince: 0,
-      odd: null,
-      rise: risen(track, gain * off, hours),
-      sprang: track.sprang,
+      outliers: null,
+      drift: updateDrift(track, gain * off, hours),
+      hasJumpedDown: track.hasJumpedDown,
     },
-    wander,
-    anew: false,
+    addedVariance: wander,
+    isRestarted: false,
   };
 }
 
 /** How much likelier this reading is if it is held where a suspect says than if food falls. */
-export function logHeld(track: ScaleTrack, held: Held, reading: number, wander: number): number {
-  const falls = logBell(reading - track.level, track.variance + wander + track.noise);
-  return logBell(reading - held.level, held.variance + wander + track.noise) - falls;
+export function scaleLogLikelihoodRatio(
+  track: ScaleTrack,
+  held: ScaleEstimate,
+  reading: number,
+  wander: number,
+): number {
+  const falls = logStudentDensity(reading - track.level, track.variance + wander + track.noise);
+  return logStudentDensity(reading - held.level, held.variance + wander + track.noise) - falls;
 }
 
-export function heldBy(held: Held, reading: number, wander: number, noise: number): Held {
+export function updateScaleEstimate(
+  held: ScaleEstimate,
+  reading: number,
+  wander: number,
+  noise: number,
+): ScaleEstimate {
   const variance = held.variance + wander;
   const gain = variance / (variance + noise);
   return { level: held.level + gain * (reading - held.level), variance: (1 - gain) * variance };
 }
 
-const oddMin = 15;
+const outlierGramsMin = 15;
 
 /**
  * g², by which the zero wanders in an hour. Snow on the lid adds a dozen grams an hour for hours on end, about what birds eat,
  * and thaw takes more: what moves by itself between two portions is no drift any more, and nothing is concluded from it.
  */
-function wanderPerHour({ rise }: ScaleTrack, settings: FeederSettings): number {
+function wanderVariancePerHour({ drift: rise }: ScaleTrack, settings: FeederSettings): number {
   const usual = scaleDrift(settings) ** 2 / 24;
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
   const more = Math.max(0, Math.abs(rise) - 2 * Math.sqrt(usual / 2));
   return usual + more * more;
 }
 
-function risen({ rise, portionsSince }: ScaleTrack, rose: number, hours: number): number {
-  const left = Math.exp(-hours / riseRemembered) * rise;
-  const kept = Math.abs(left) < riseLeast ? 0 : left; // what fades for months ends below what a number can hold
-  return portionsSince > 0 ? kept : kept + rose / riseRemembered;
+function updateDrift({ drift: rise, portionsSince }: ScaleTrack, rose: number, hours: number): number {
+  const left = Math.exp(-hours / driftMemory) * rise;
+  const kept = Math.abs(left) < driftMin ? 0 : left; // what fades for months ends below what a number can hold
+  return portionsSince > 0 ? kept : kept + rose / driftMemory;
 }
-const riseRemembered = 1; // hours
-const riseLeast = 1e-9; // g an hour
+const driftMemory = 1; // hours
+const driftMin = 1e-9; // g an hour
 
-const unlearnt = (track: ScaleTrack, settings: FeederSettings): ScaleTrack =>
-  track.portion > 0
+const withInitialPortion = (track: ScaleTrack, settings: FeederSettings): ScaleTrack =>
+  track.meanPortion > 0
     ? track
     : {
         ...track,
-        portion: settings.portionMass,
-        portionVariance: (portionDoubt * settings.portionMass) ** 2,
+        meanPortion: settings.portionMass,
+        portionVariance: (portionRelativeSpread * settings.portionMass) ** 2,
         noise: scaleNoise(settings) ** 2,
       };
 
-const startedAt = (track: ScaleTrack, reading: number, at: Instant): ScaleTrack => ({
+const restartTrack = (track: ScaleTrack, reading: number, at: Instant): ScaleTrack => ({
   ...track,
-  at,
+  readingAt: at,
   level: reading,
   variance: track.noise,
   covariance: 0,
   portionsSince: 0,
-  odd: null,
+  outliers: null,
 });
 
-function learntNoise(track: ScaleTrack, at: Instant, off: number, variance: number): number {
-  if (track.portionsSince > 0 || track.portionAt === null) return track.noise;
-  if (inHours((at - track.portionAt) as Span) > birdsAbout) return track.noise;
+function updateNoise(track: ScaleTrack, at: Instant, off: number, variance: number): number {
+  if (track.portionsSince > 0 || track.lastPortionAt === null) return track.noise;
+  if (inHours((at - track.lastPortionAt) as Span) > noiseLearningHours) return track.noise;
   const total = variance + track.noise;
   const learnt = track.noise + (Math.min(off * off, 9 * total) - total) / readingsRemembered;
   return Math.max(learnt, noiseMin);

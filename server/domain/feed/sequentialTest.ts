@@ -4,7 +4,7 @@
  */
 export interface SequentialTest {
   /** The last decision; evidence goes on being gathered after it. */
-  readonly verdict: "open" | "healthy" | "faulty";
+  readonly decision: "open" | "healthy" | "faulty";
   /** Sum of log likelihood ratios, faulty over healthy, since the last decision. */
   readonly evidence: number;
 }
@@ -14,15 +14,15 @@ export interface ErrorRates {
   readonly missed: number; // β: chance to call healthy what is faulty
 }
 
-export interface Bounds {
+export interface DecisionBounds {
   readonly faultyAbove: number;
   readonly healthyBelow: number;
 }
 
-export const openTest: SequentialTest = { verdict: "open", evidence: 0 };
+export const initialSequentialTest: SequentialTest = { decision: "open", evidence: 0 };
 
 /** ln((1−β)/α) and ln(β/(1−α)). */
-export const waldBounds = ({ falseAlarm, missed }: ErrorRates): Bounds => ({
+export const waldBounds = ({ falseAlarm, missed }: ErrorRates): DecisionBounds => ({
   faultyAbove: Math.log((1 - missed) / falseAlarm),
   healthyBelow: Math.log(missed / (1 - falseAlarm)),
 });
@@ -31,10 +31,10 @@ export const waldBounds = ({ falseAlarm, missed }: ErrorRates): Bounds => ({
  * Each decision starts the sum anew. While the verdict is faulty further bad evidence isn't hoarded: or after a long
  * fault it would take as long to believe that it is over.
  */
-export function weigh(test: SequentialTest, logRatio: number, bounds: Bounds): SequentialTest {
+export function updateSequentialTest(test: SequentialTest, logRatio: number, bounds: DecisionBounds): SequentialTest {
   const sum = test.evidence + logRatio;
-  if (sum <= bounds.healthyBelow) return { verdict: "healthy", evidence: 0 };
-  if (test.verdict === "faulty") return { verdict: "faulty", evidence: Math.min(sum, 0) };
-  if (sum >= bounds.faultyAbove) return { verdict: "faulty", evidence: 0 };
-  return { verdict: test.verdict, evidence: sum };
+  if (sum <= bounds.healthyBelow) return { decision: "healthy", evidence: 0 };
+  if (test.decision === "faulty") return { decision: "faulty", evidence: Math.min(sum, 0) };
+  if (sum >= bounds.faultyAbove) return { decision: "faulty", evidence: 0 };
+  return { decision: test.decision, evidence: sum };
 }

@@ -7,68 +7,68 @@
 export interface DailyAppetite {
   readonly base: number; // ln of grams in a day of eight hours of light
   readonly trend: number; // of base, a day
-  readonly mood: number; // ln, today's
+  readonly dayEffect: number; // ln, today's
   /** Symmetric covariance of (base, trend, mood): its lower triangle row by row. */
   readonly covariance: readonly [number, number, number, number, number, number];
-  readonly moodVariance: number; // of moods over many days, learnt
-  readonly bout: number; // portions that come together: a day's count scatters by so much more than single ones would; learnt
-  readonly portions: number; // that these birds take in a day, as usual
-  readonly days: number; // that taught it, at most `daysCounted`
+  readonly dayEffectVariance: number; // of moods over many days, learnt
+  readonly overdispersion: number; // portions that come together: a day's count scatters by so much more than single ones would; learnt
+  readonly usualPortions: number; // that these birds take in a day, as usual
+  readonly daysLearnt: number; // that taught it, at most `daysCounted`
 }
 
 /** A mood is half gone after a day; a spell of weather lasts two or three. Common practice, no source. */
-const moodKept = 0.55;
+const dayEffectKept = 0.55;
 /** Days scatter by a third, storms with them, until these birds' own have been seen. Common practice, no source. */
-const moodVarianceAtFirst = 0.12;
+const dayEffectVarianceFirst = 0.12;
 /** Birds come in company, several portions at once. Common practice, no source. */
-const boutAtFirst = 5;
-const boutMin = 1;
-const boutMax = 15;
-const moodVarianceMin = 0.01;
-const moodVarianceMax = 0.3;
+const overdispersionFirst = 5;
+const overdispersionMin = 1;
+const overdispersionMax = 15;
+const dayEffectVarianceMin = 0.01;
+const dayEffectVarianceMax = 0.3;
 /** A flock grows or shrinks by three parts in a hundred a day, this way or that. Common practice, no source. */
 const baseWander = 0.03 ** 2;
 /** So large a trend is usual, and after five weeks half of it is over. */
-const trendVarianceAtFirst = 0.014 ** 2;
+const trendVarianceFirst = 0.014 ** 2;
 const trendKept = 0.98;
-const daysCounted = 60;
+const daysLearntMax = 60;
 /** What is farther off than this many standard deviations is a storm, or a cat: it counts as if it were just there. */
 const surpriseMax = 3;
 
 /** From the first day, which is one mood among many. `seen`: how much of it. */
-export const firstDay = (eaten: number, seen: SeenDay): DailyAppetite => ({
+export const initialDailyAppetite = (eaten: number, seen: ObservedDay): DailyAppetite => ({
   base: Math.log(eaten),
   trend: 0,
-  mood: 0,
+  dayEffect: 0,
   covariance: [
-    moodVarianceAtFirst + noiseOf(boutAtFirst, seen, 0),
+    dayEffectVarianceFirst + noiseVariance(overdispersionFirst, seen, 0),
     0,
-    trendVarianceAtFirst,
-    -moodVarianceAtFirst,
+    trendVarianceFirst,
+    -dayEffectVarianceFirst,
     0,
-    moodVarianceAtFirst,
+    dayEffectVarianceFirst,
   ],
-  moodVariance: moodVarianceAtFirst,
-  bout: boutAtFirst,
-  portions: seen.portions / seen.share,
-  days: 1,
+  dayEffectVariance: dayEffectVarianceFirst,
+  overdispersion: overdispersionFirst,
+  usualPortions: seen.portions / seen.observedShare,
+  daysLearnt: 1,
 });
 
 /** How much was seen of a day: portions, and the share of a usual day's meal in whose time they were given. */
-export interface SeenDay {
+export interface ObservedDay {
   readonly portions: number;
-  readonly share: number;
+  readonly observedShare: number;
 }
 
 /** Variance of ln(eaten) by chance alone, and by what the rest of the day was like. */
-const noiseOf = (bout: number, { portions, share }: SeenDay, usual: number): number =>
+const noiseVariance = (bout: number, { portions, observedShare: share }: ObservedDay, usual: number): number =>
   bout / Math.max(portions, usual * share, 2) + 0.3 * (1 - Math.min(1, share)) ** 2;
 
 /** Today's word: eaten at this rate so far, in grams for a day of eight hours of light. */
-export function heardToday(daily: DailyAppetite, eaten: number, seen: SeenDay): DailyAppetite {
+export function updateByToday(daily: DailyAppetite, eaten: number, seen: ObservedDay): DailyAppetite {
   const [bb, bt, tt, bm, tm, mm] = daily.covariance;
-  const expected = daily.base + daily.mood;
-  const total = bb + 2 * bm + mm + noiseOf(daily.bout, seen, daily.portions);
+  const expected = daily.base + daily.dayEffect;
+  const total = bb + 2 * bm + mm + noiseVariance(daily.overdispersion, seen, daily.usualPortions);
   const root = Math.sqrt(total);
   // Half a tenth is added on both sides, so that a day without a bird is bad, but not infinitely so.
   const floor = 0.05 * Math.exp(expected);
@@ -79,7 +79,7 @@ export function heardToday(daily: DailyAppetite, eaten: number, seen: SeenDay): 
   return {
     base: daily.base + b * step,
     trend: daily.trend + t * step,
-    mood: daily.mood + m * step,
+    dayEffect: daily.dayEffect + m * step,
     covariance: [
       bb - (b * b) / total,
       bt - (b * t) / total,
@@ -88,71 +88,73 @@ export function heardToday(daily: DailyAppetite, eaten: number, seen: SeenDay): 
       tm - (t * m) / total,
       mm - (m * m) / total,
     ],
-    moodVariance: daily.moodVariance,
-    bout: daily.bout,
-    portions: daily.portions,
-    days: daily.days,
+    dayEffectVariance: daily.dayEffectVariance,
+    overdispersion: daily.overdispersion,
+    usualPortions: daily.usualPortions,
+    daysLearnt: daily.daysLearnt,
   };
 }
 
 /** A whole day has been heard of. */
-export function dayLearnt(daily: DailyAppetite, eaten: number, seen: SeenDay): DailyAppetite {
+export function updateByDay(daily: DailyAppetite, eaten: number, seen: ObservedDay): DailyAppetite {
   const [bb, , , bm, , mm] = daily.covariance;
-  const noise = noiseOf(daily.bout, seen, daily.portions);
+  const noise = noiseVariance(daily.overdispersion, seen, daily.usualPortions);
   const total = bb + 2 * bm + mm + noise;
-  const floor = 0.05 * Math.exp(daily.base + daily.mood);
-  const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(daily.base + daily.mood)));
+  const floor = 0.05 * Math.exp(daily.base + daily.dayEffect);
+  const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(daily.base + daily.dayEffect)));
   // All that scatters scatters more, or less, than thought, by one factor (West & Harrison, Bayesian Forecasting and Dynamic
   // Models 1997, ch. 4.5, from memory); the first days count for as much as what was assumed.
-  const surprise = (Math.min((off * off) / total, 6) - 1) / (0.5 * daily.days + 5);
+  const surprise = (Math.min((off * off) / total, 6) - 1) / (0.5 * daily.daysLearnt + 5);
   const factor = Math.max(1 + surprise, 0.5);
-  const heard = heardToday(daily, eaten, seen);
+  const heard = updateByToday(daily, eaten, seen);
   const [b, bt, tt, m, tm, own] = heard.covariance;
   const root = Math.sqrt(factor);
   return {
     ...heard,
     covariance: [factor * b, root * bt, tt, factor * m, root * tm, factor * own],
-    moodVariance: Math.min(Math.max(factor * daily.moodVariance, moodVarianceMin), moodVarianceMax),
-    bout: Math.min(Math.max(factor * daily.bout, boutMin), boutMax),
-    portions: daily.portions + (seen.portions / seen.share - daily.portions) / Math.min(daily.days + 1, 5),
-    days: Math.min(daily.days + 1, daysCounted),
+    dayEffectVariance: Math.min(Math.max(factor * daily.dayEffectVariance, dayEffectVarianceMin), dayEffectVarianceMax),
+    overdispersion: Math.min(Math.max(factor * daily.overdispersion, overdispersionMin), overdispersionMax),
+    usualPortions:
+      daily.usualPortions +
+      (seen.portions / seen.observedShare - daily.usualPortions) / Math.min(daily.daysLearnt + 1, 5),
+    daysLearnt: Math.min(daily.daysLearnt + 1, daysLearntMax),
   };
 }
 
 /** The next day begins. */
-export function nextDay({
+export function startNextDay({
   base,
   trend,
-  mood,
+  dayEffect: mood,
   covariance,
-  moodVariance,
-  bout,
-  portions,
-  days,
+  dayEffectVariance: moodVariance,
+  overdispersion: bout,
+  usualPortions: portions,
+  daysLearnt: days,
 }: DailyAppetite): DailyAppetite {
   const [bb, bt, tt, bm, tm, mm] = covariance;
   return {
     base: base + trend,
     trend: trendKept * trend,
-    mood: moodKept * mood,
+    dayEffect: dayEffectKept * mood,
     covariance: [
       bb + 2 * bt + tt + baseWander,
       trendKept * (bt + tt),
-      trendKept * trendKept * tt + (1 - trendKept * trendKept) * trendVarianceAtFirst,
-      moodKept * (bm + tm),
-      trendKept * moodKept * tm,
-      moodKept * moodKept * mm + (1 - moodKept * moodKept) * moodVariance,
+      trendKept * trendKept * tt + (1 - trendKept * trendKept) * trendVarianceFirst,
+      dayEffectKept * (bm + tm),
+      trendKept * dayEffectKept * tm,
+      dayEffectKept * dayEffectKept * mm + (1 - dayEffectKept * dayEffectKept) * moodVariance,
     ],
-    moodVariance,
-    bout,
-    portions,
-    days,
+    dayEffectVariance: moodVariance,
+    overdispersion: bout,
+    usualPortions: portions,
+    daysLearnt: days,
   };
 }
 
 /** What a day so many days from today is eaten like, against today's base. */
-export const lnRateAfter = ({ base, trend, mood }: DailyAppetite, ahead: number): number =>
-  base + trend * trendDays(ahead) + mood * moodKept ** ahead;
+export const logRateAhead = ({ base, trend, dayEffect: mood }: DailyAppetite, ahead: number): number =>
+  base + trend * trendDays(ahead) + mood * dayEffectKept ** ahead;
 
 const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - trendKept);
 
@@ -160,10 +162,13 @@ const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - tre
  * Variance of what is eaten in so many days from now, as a share of it squared: what isn't known of flock, trend and mood, and
  * what moods are still to come.
  */
-export function eatenVariance({ covariance, moodVariance }: DailyAppetite, ahead: number): number {
+export function eatenRelativeVariance(
+  { covariance, dayEffectVariance: moodVariance }: DailyAppetite,
+  ahead: number,
+): number {
   const [bb, bt, tt, bm, tm, mm] = covariance;
   const later = Math.max(0, ahead - 0.5); // beyond today
-  const moodMean = ahead <= 1 ? 1 : (1 - moodKept ** ahead) / (ahead * (1 - moodKept));
+  const moodMean = ahead <= 1 ? 1 : (1 - dayEffectKept ** ahead) / (ahead * (1 - dayEffectKept));
   const trendMean = Math.min(later, 20) / 2;
   const known =
     bb +
@@ -172,8 +177,9 @@ export function eatenVariance({ covariance, moodVariance }: DailyAppetite, ahead
     2 * (trendMean * bt + moodMean * bm + trendMean * moodMean * tm);
   const moods =
     later -
-    (2 * moodKept * (1 - moodKept ** later)) / (1 - moodKept) +
-    (moodKept ** 2 * (1 - moodKept ** (2 * later))) / (1 - moodKept ** 2);
-  const toCome = (moodVariance * (1 - moodKept ** 2) * Math.max(0, moods)) / ((1 - moodKept) ** 2 * ahead * ahead);
+    (2 * dayEffectKept * (1 - dayEffectKept ** later)) / (1 - dayEffectKept) +
+    (dayEffectKept ** 2 * (1 - dayEffectKept ** (2 * later))) / (1 - dayEffectKept ** 2);
+  const toCome =
+    (moodVariance * (1 - dayEffectKept ** 2) * Math.max(0, moods)) / ((1 - dayEffectKept) ** 2 * ahead * ahead);
   return known + toCome + (baseWander * later) / 3;
 }

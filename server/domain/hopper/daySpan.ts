@@ -1,6 +1,6 @@
 import { after, days, type Instant, instant } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
-import { remembered } from "../remembered.ts";
+import { memoize } from "../memoize.ts";
 import type { FeederSettings, Place } from "../settings.ts";
 import { lightSpans } from "../sun.ts";
 
@@ -17,20 +17,20 @@ export interface DaySpan {
   readonly to: Instant;
 }
 
-export type Yard = Pick<FeederSettings, "place" | "zone">;
+export type YardLocation = Pick<FeederSettings, "place" | "zone">;
 
 /** Parts of a day: some for the night before dawn, most for the light, some for the night after dusk. */
-export const partsBefore = 4;
-export const partsLit = 16;
+export const partsBeforeDawn = 4;
+export const daylightParts = 16;
 export const partsOfDay = 24;
 
-export function dayAround(yard: Yard, at: Instant): DaySpan {
+export function daySpanAt(yard: YardLocation, at: Instant): DaySpan {
   const { place, zone } = yard;
   // The last day asked for is most often asked for again: a report a minute stays within it for a day.
   if (last !== null && at >= last.day.from && at < last.day.to && last.zone === zone && samePlace(last.place, place)) {
     return last.day;
   }
-  const day = place === null ? clockDayAround(zone, at) : solarDayAround(place, at);
+  const day = place === null ? clockDayAt(zone, at) : solarDayAt(place, at);
   last = { place, zone, day };
   return day;
 }
@@ -45,12 +45,13 @@ export const lightHours = (day: DaySpan): number => (day.dusk - day.dawn) / hour
 /** Which part of its day a moment lies in, 0 to 23, and up to when. */
 export function partAt(day: DaySpan, at: Instant): { readonly part: number; readonly until: Instant } {
   const { from, dawn, dusk, to } = day;
-  if (at < dawn) return within(from, dawn, partsBefore, at, 0);
-  if (at < dusk) return within(dawn, dusk, partsLit, at, partsBefore);
-  return within(dusk, to, partsOfDay - partsBefore - partsLit, at, partsBefore + partsLit);
+  if (at < dawn) return within(from, dawn, partsBeforeDawn, at, 0);
+  if (at < dusk) return within(dawn, dusk, daylightParts, at, partsBeforeDawn);
+  return within(dusk, to, partsOfDay - partsBeforeDawn - daylightParts, at, partsBeforeDawn + daylightParts);
 }
 
-export const isLit = (part: number): boolean => part >= partsBefore && part < partsBefore + partsLit;
+export const isDaylightPart = (part: number): boolean =>
+  part >= partsBeforeDawn && part < partsBeforeDawn + daylightParts;
 
 function within(from: Instant, to: Instant, parts: number, at: Instant, first: number) {
   const long = (to - from) / parts;
@@ -64,10 +65,10 @@ function within(from: Instant, to: Instant, parts: number, at: Instant, first: n
 const hourLong = 3_600_000;
 const dayLong = 86_400_000;
 
-const solarDayAround = (place: Place, at: Instant): DaySpan =>
+const solarDayAt = (place: Place, at: Instant): DaySpan =>
   solarDay(place, Math.floor(at / dayLong + place.longitudeDegrees / 360));
 
-const solarDay = remembered(
+const solarDay = memoize(
   512,
   ({ latitudeDegrees, longitudeDegrees }: Place, index: number) => `${latitudeDegrees} ${longitudeDegrees} ${index}`,
   (place, index): DaySpan => {
@@ -86,15 +87,15 @@ const solarDay = remembered(
     return {
       index,
       from,
-      dawn: instant(Math.max(dawn, from + leastNight)),
-      dusk: instant(Math.min(dusk, to - leastNight)),
+      dawn: instant(Math.max(dawn, from + nightMin)),
+      dusk: instant(Math.min(dusk, to - nightMin)),
       to,
     };
   },
 );
-const leastNight = 600_000;
+const nightMin = 600_000;
 
-const clockDayAround = (zone: string, at: Instant): DaySpan => {
+const clockDayAt = (zone: string, at: Instant): DaySpan => {
   const offset = offsetOf(zone, Math.floor(at / dayLong));
   const index = Math.floor((at + offset) / dayLong);
   const from = instant(index * dayLong - offset);
@@ -109,7 +110,7 @@ const assumedLight = (from: Instant, to: Instant) => ({
 });
 
 /** Milliseconds by which the yard's clock is ahead of UTC in that UTC day's noon. */
-const offsetOf = remembered(
+const offsetOf = memoize(
   512,
   (zone: string, utcDay: number) => `${zone} ${utcDay}`,
   (zone, utcDay): number => {

@@ -11,14 +11,15 @@ export interface FirstPassage {
 }
 
 /** Chance that the level has been reached within `time` days. */
-export const firstPassageChance = ({ distance, drift, spread }: FirstPassage, time: number): number =>
-  time <= 0 ? 0 : Math.exp(logChance(shapeOf(distance, drift, spread), (time * drift) / distance));
+export const firstPassageProbability = ({ distance, drift, spread }: FirstPassage, time: number): number =>
+  time <= 0 ? 0 : Math.exp(logProbability(shapeParameter(distance, drift, spread), (time * drift) / distance));
 
 /** In units of the mean time only one number is left: distance·drift/spread², as large as birds eat evenly. */
-const shapeOf = (distance: number, drift: number, spread: number): number => (distance * drift) / (spread * spread);
+const shapeParameter = (distance: number, drift: number, spread: number): number =>
+  (distance * drift) / (spread * spread);
 
 /** ln of the chance that the mean time, times `time`, is enough. */
-function logChance(shape: number, time: number): number {
+function logProbability(shape: number, time: number): number {
   const root = Math.sqrt(shape / time);
   const ahead = root * (time - 1);
   const first = logNormalTail(-ahead);
@@ -39,7 +40,7 @@ function logChance(shape: number, time: number): number {
  */
 export function firstPassageQuantile({ distance, drift, spread }: FirstPassage, chance: number): number {
   if (!(chance > 0 && chance < 1)) throw new RangeError(`expected a chance between 0 and 1, got ${chance}`);
-  const shape = shapeOf(distance, drift, spread);
+  const shape = shapeParameter(distance, drift, spread);
   const wanted = Math.log(chance);
   let [low, high] = [-60, 60]; // ln of time over its mean
   // Begun at the log-normal time with the same first moments; z by Tukey's lambda, good to a hundredth.
@@ -47,7 +48,7 @@ export function firstPassageQuantile({ distance, drift, spread }: FirstPassage, 
   let at = 4.91 * (chance ** 0.14 - (1 - chance) ** 0.14) * Math.sqrt(scatter) - 0.5 * scatter;
   for (let step = 0; step < 100; step += 1) {
     const time = Math.exp(at);
-    const log = logChance(shape, time);
+    const log = logProbability(shape, time);
     const off = log - wanted;
     if (off > 0) high = at;
     else low = at;

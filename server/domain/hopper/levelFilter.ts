@@ -7,13 +7,13 @@ import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
  * blame (Kalman filter; with a portion and a scale that are known for certain it is the scalar one of Welch & Bishop,
  * TR 95-041).
  */
-export interface LevelBelief {
+export interface LevelEstimate {
   readonly level: number; // g
   readonly portion: number; // g, mean of one portion
   readonly slope: number; // g/K, of the scale's zero
   readonly offset: number; // g, of its zero, for good: what the taring missed
-  readonly wander: number; // g, of its zero now: hysteresis, lag, creep; comes and goes within hours
-  readonly lid: number; // g, what lies on the lid: snow
+  readonly zeroDrift: number; // g, of its zero now: hysteresis, lag, creep; comes and goes within hours
+  readonly lidLoad: number; // g, what lies on the lid: snow
   readonly covariance: Covariance;
 }
 
@@ -42,7 +42,7 @@ export interface Variances {
 }
 
 // biome-ignore format: one row of the triangle a line
-export const independent = ({ level = 0, portion = 0, slope = 0, offset = 0, wander = 0, lid = 0 }: Variances): Covariance => [
+export const diagonalCovariance = ({ level = 0, portion = 0, slope = 0, offset = 0, wander = 0, lid = 0 }: Variances): Covariance => [
   level,
   0, portion,
   0, 0, slope,
@@ -51,24 +51,24 @@ export const independent = ({ level = 0, portion = 0, slope = 0, offset = 0, wan
   0, 0, 0, 0, 0, lid,
 ];
 
-export const levelVariance = ({ covariance }: LevelBelief): number => covariance[0];
-export const portionVariance = ({ covariance }: LevelBelief): number => covariance[2];
+export const levelVariance = ({ covariance }: LevelEstimate): number => covariance[0];
+export const portionVariance = ({ covariance }: LevelEstimate): number => covariance[2];
 /** g², between the level and the mean portion. */
-export const levelWithPortion = ({ covariance }: LevelBelief): number => covariance[1];
-export const slopeVariance = ({ covariance }: LevelBelief): number => covariance[5];
-export const offsetVariance = ({ covariance }: LevelBelief): number => covariance[9];
-export const lidVariance = ({ covariance }: LevelBelief): number => covariance[20];
+export const levelPortionCovariance = ({ covariance }: LevelEstimate): number => covariance[1];
+export const slopeVariance = ({ covariance }: LevelEstimate): number => covariance[5];
+export const offsetVariance = ({ covariance }: LevelEstimate): number => covariance[9];
+export const lidLoadVariance = ({ covariance }: LevelEstimate): number => covariance[20];
 
 /** One portion fell: the level sinks by the mean portion, and this one portion's own spread is added to the doubt. */
-export function afterPortion(belief: LevelBelief, spreadVariance: number, portionWander: number): LevelBelief {
+export function predictByPortion(belief: LevelEstimate, spreadVariance: number, portionWander: number): LevelEstimate {
   const c = belief.covariance;
   return {
     level: belief.level - belief.portion,
     portion: belief.portion,
     slope: belief.slope,
     offset: belief.offset,
-    wander: belief.wander,
-    lid: belief.lid,
+    zeroDrift: belief.zeroDrift,
+    lidLoad: belief.lidLoad,
     // Portions err independently, so their spreads add as squares; the error of their mean is the same one each time.
     // biome-ignore format: one row of the triangle a line
     covariance: [
@@ -83,63 +83,68 @@ export function afterPortion(belief: LevelBelief, spreadVariance: number, portio
 }
 
 /** What passes by itself: `kept` is the share that stays, the variances (g²) are what is added to the doubt. */
-export interface Passing {
-  readonly levelFell: number; // g
+export interface TimeStep {
+  readonly levelDrop: number; // g
   readonly levelVariance: number;
-  readonly wanderKept: number;
-  readonly wanderVariance: number;
-  readonly lidKept: number;
-  readonly lidVariance: number;
+  readonly zeroDriftKept: number;
+  readonly zeroDriftVariance: number;
+  readonly lidLoadKept: number;
+  readonly lidLoadVariance: number;
 }
 
-export function afterTime(belief: LevelBelief, passing: Passing): LevelBelief {
+export function predictByTime(belief: LevelEstimate, passing: TimeStep): LevelEstimate {
   const c = belief.covariance;
-  const { wanderKept: w, lidKept: l } = passing;
-  const lidVariance = l * l * c[20] + passing.lidVariance;
-  const lid: typeof nothingOnLid =
-    lidVariance < lidNothing
-      ? nothingOnLid
-      : [faded(l, c[15]), faded(l, c[16]), faded(l, c[17]), faded(l, c[18]), faded(l * w, c[19]), lidVariance];
+  const { zeroDriftKept: w, lidLoadKept: l } = passing;
+  const lidVariance = l * l * c[20] + passing.lidLoadVariance;
+  const lid: typeof noLidCovariance =
+    lidVariance < lidLoadMin
+      ? noLidCovariance
+      : [decay(l, c[15]), decay(l, c[16]), decay(l, c[17]), decay(l, c[18]), decay(l * w, c[19]), lidVariance];
   return {
-    level: belief.level - passing.levelFell,
+    level: belief.level - passing.levelDrop,
     portion: belief.portion,
     slope: belief.slope,
     offset: belief.offset,
-    wander: faded(w, belief.wander),
-    lid: lidVariance < lidNothing ? 0 : faded(l, belief.lid),
+    zeroDrift: decay(w, belief.zeroDrift),
+    lidLoad: lidVariance < lidLoadMin ? 0 : decay(l, belief.lidLoad),
     // biome-ignore format: one row of the triangle a line
     covariance: [
       c[0] + passing.levelVariance,
       c[1], c[2],
       c[3], c[4], c[5],
       c[6], c[7], c[8], c[9],
-      faded(w, c[10]), faded(w, c[11]), faded(w, c[12]), faded(w, c[13]), w * w * c[14] + passing.wanderVariance,
+      decay(w, c[10]), decay(w, c[11]), decay(w, c[12]), decay(w, c[13]), w * w * c[14] + passing.zeroDriftVariance,
       lid[0], lid[1], lid[2], lid[3], lid[4], lid[5],
     ],
   };
 }
 
 /** What has faded to a trillionth is nothing: further down numbers lose their digits, and then their sign. */
-function faded(kept: number, value: number): number {
+function decay(kept: number, value: number): number {
   const left = kept * value;
   return Math.abs(left) < 1e-12 ? 0 : left;
 }
 
 /** g²: doubt of a milligram on the lid is none. In a dry summer it would fade until numbers are too small to be divided. */
-const lidNothing = 1e-6;
-const nothingOnLid: readonly [number, number, number, number, number, number] = [0, 0, 0, 0, 0, 0];
+const lidLoadMin = 1e-6;
+const noLidCovariance: readonly [number, number, number, number, number, number] = [0, 0, 0, 0, 0, 0];
 
 /** What the scale should say now, in grams, and that sum's variance. `warmer`: K above the temperature of its zero. */
-export const expectedReading = (belief: LevelBelief, warmer: number): number =>
-  belief.level + warmer * belief.slope + belief.offset + belief.wander + belief.lid;
+export const expectedReading = (belief: LevelEstimate, warmer: number): number =>
+  belief.level + warmer * belief.slope + belief.offset + belief.zeroDrift + belief.lidLoad;
 
-export function expectedReadingVariance({ covariance: c }: LevelBelief, warmer: number): number {
+export function expectedReadingVariance({ covariance: c }: LevelEstimate, warmer: number): number {
   const still = c[0] + c[9] + c[14] + c[20] + 2 * (c[6] + c[10] + c[13] + c[15] + c[18] + c[19]);
   return still + warmer * (2 * (c[3] + c[8] + c[12] + c[17]) + warmer * c[5]);
 }
 
 /** The scale said so much, with this noise variance (g²) of a single reading. */
-export function afterReading(belief: LevelBelief, reading: number, warmer: number, noiseVariance: number): LevelBelief {
+export function updateByReading(
+  belief: LevelEstimate,
+  reading: number,
+  warmer: number,
+  noiseVariance: number,
+): LevelEstimate {
   const c = belief.covariance;
   const withReading: WithMeasured = [
     c[0] + warmer * c[3] + c[6] + c[10] + c[15],
@@ -150,42 +155,42 @@ export function afterReading(belief: LevelBelief, reading: number, warmer: numbe
     c[15] + warmer * c[17] + c[18] + c[19] + c[20],
   ];
   const total = expectedReadingVariance(belief, warmer) + noiseVariance;
-  return corrected(belief, reading - expectedReading(belief, warmer), withReading, total);
+  return kalmanUpdate(belief, reading - expectedReading(belief, warmer), withReading, total);
 }
 
 /** Somebody saw the level itself, with this noise variance (g²): it also tells how far off the scale's zero is. */
-export function afterMeasurement(belief: LevelBelief, measured: number, noiseVariance: number): LevelBelief {
+export function updateByMeasurement(belief: LevelEstimate, measured: number, noiseVariance: number): LevelEstimate {
   const c = belief.covariance;
-  return corrected(belief, measured - belief.level, [c[0], c[1], c[3], c[6], c[10], c[15]], c[0] + noiseVariance);
+  return kalmanUpdate(belief, measured - belief.level, [c[0], c[1], c[3], c[6], c[10], c[15]], c[0] + noiseVariance);
 }
 
 /** What is known from elsewhere about the zero's offset: zero, with this variance (g²). */
-export function afterOffsetWord(belief: LevelBelief, variance: number): LevelBelief {
+export function updateByOffset(belief: LevelEstimate, variance: number): LevelEstimate {
   const c = belief.covariance;
-  return corrected(belief, -belief.offset, [c[6], c[7], c[8], c[9], c[13], c[18]], c[9] + variance);
+  return kalmanUpdate(belief, -belief.offset, [c[6], c[7], c[8], c[9], c[13], c[18]], c[9] + variance);
 }
 
 /** What lies on the lid can't weigh less than nothing: where it seems to, the readings have erred elsewhere. */
-export function withoutNegativeLid(belief: LevelBelief): LevelBelief {
+export function clampLidLoad(belief: LevelEstimate): LevelEstimate {
   const c = belief.covariance;
-  if (belief.lid >= 0 || c[20] <= 0) return belief;
+  if (belief.lidLoad >= 0 || c[20] <= 0) return belief;
   // As if it had been seen to be bare, just so well that its estimate comes to nothing; half a normal distribution is left.
   const left = 0.36 * c[20];
   const noise = (c[20] * left) / (c[20] - left);
-  const seen = belief.lid - (belief.lid * (c[20] + noise)) / c[20];
-  return corrected(belief, seen - belief.lid, [c[15], c[16], c[17], c[18], c[19], c[20]], c[20] + noise);
+  const seen = belief.lidLoad - (belief.lidLoad * (c[20] + noise)) / c[20];
+  return kalmanUpdate(belief, seen - belief.lidLoad, [c[15], c[16], c[17], c[18], c[19], c[20]], c[20] + noise);
 }
 
 /** Covariances of (level, portion, slope, offset, wander, lid) with what was measured. */
 type WithMeasured = readonly [number, number, number, number, number, number];
 
 /** @param innovation measured less expected. @param total variance of the innovation */
-function corrected(
-  belief: LevelBelief,
+function kalmanUpdate(
+  belief: LevelEstimate,
   innovation: number,
   [a, b, d, e, f, g]: WithMeasured,
   total: number,
-): LevelBelief {
+): LevelEstimate {
   if (!(total > 0)) throw new RangeError(`expected a noise variance above 0 g², got ${total} in all`);
   const c = belief.covariance;
   const step = innovation / total;
@@ -195,8 +200,8 @@ function corrected(
     portion: belief.portion + b * step,
     slope: belief.slope + d * step,
     offset: belief.offset + e * step,
-    wander: belief.wander + f * step,
-    lid: belief.lid + g * step,
+    zeroDrift: belief.zeroDrift + f * step,
+    lidLoad: belief.lidLoad + g * step,
     // biome-ignore format: one row of the triangle a line
     covariance: [
       Math.max(c[0] - a * a * over, 0),
@@ -211,10 +216,10 @@ function corrected(
 }
 
 /** More doubt about some of it, in g²: something happened that isn't understood, or was told with a doubt of its own. */
-export function doubted(
-  belief: LevelBelief,
+export function addVariance(
+  belief: LevelEstimate,
   more: { readonly level?: number; readonly wander?: number; readonly lid?: number; readonly portion?: number },
-): LevelBelief {
+): LevelEstimate {
   const [c00, c10, c11, c20, c21, c22, c30, c31, c32, c33, c40, c41, c42, c43, c44, c50, c51, c52, c53, c54, c55] =
     belief.covariance;
   // biome-ignore format: one row of the triangle a line
@@ -230,7 +235,7 @@ export function doubted(
 }
 
 /** The level is told anew, whatever it was: what else is believed keeps its doubt, but no longer goes with the level. */
-export function levelAnew(belief: LevelBelief, level: number, variance: number): LevelBelief {
+export function resetLevel(belief: LevelEstimate, level: number, variance: number): LevelEstimate {
   const [, , c11, , c21, c22, , c31, c32, c33, , c41, c42, c43, c44, , c51, c52, c53, c54, c55] = belief.covariance;
   // biome-ignore format: one row of the triangle a line
   const covariance: Covariance = [
@@ -245,7 +250,7 @@ export function levelAnew(belief: LevelBelief, level: number, variance: number):
 }
 
 /** The portion is told anew. */
-export function portionAnew(belief: LevelBelief, portion: number, variance: number): LevelBelief {
+export function resetPortion(belief: LevelEstimate, portion: number, variance: number): LevelEstimate {
   const [c00, , , c20, , c22, c30, , c32, c33, c40, , c42, c43, c44, c50, , c52, c53, c54, c55] = belief.covariance;
   // biome-ignore format: one row of the triangle a line
   const covariance: Covariance = [
@@ -260,26 +265,26 @@ export function portionAnew(belief: LevelBelief, portion: number, variance: numb
 }
 
 /** It became certain that the level lies above `least`: what is below it is cut off, and the rest taken for normal again. */
-export function knownAbove(belief: LevelBelief, least: number): LevelBelief {
+export function truncateBelow(belief: LevelEstimate, least: number): LevelEstimate {
   const variance = belief.covariance[0];
   const deviation = Math.sqrt(variance);
   if (!(deviation > 0)) return belief;
   const below = (least - belief.level) / deviation;
   const hazard = Math.exp(-0.5 * below * below - logSqrtTwoPi - logNormalTail(below));
   const kept = 1 + below * hazard - hazard * hazard; // of the variance
-  return asIfMeasured(belief, belief.level + hazard * deviation, Math.min(Math.max(kept, 0.01), 0.999) * variance);
+  return matchLevel(belief, belief.level + hazard * deviation, Math.min(Math.max(kept, 0.01), 0.999) * variance);
 }
 
 /** And here that it lies below `most`. */
-export function knownBelow(belief: LevelBelief, most: number): LevelBelief {
-  const mirrored = knownAbove({ ...belief, level: -belief.level }, -most);
-  return asIfMeasured(belief, -mirrored.level, mirrored.covariance[0]);
+export function truncateAbove(belief: LevelEstimate, most: number): LevelEstimate {
+  const mirrored = truncateBelow({ ...belief, level: -belief.level }, -most);
+  return matchLevel(belief, -mirrored.level, mirrored.covariance[0]);
 }
 
 /** The measurement that would leave the level with this mean and variance. */
-function asIfMeasured(belief: LevelBelief, level: number, variance: number): LevelBelief {
+function matchLevel(belief: LevelEstimate, level: number, variance: number): LevelEstimate {
   const before = belief.covariance[0];
   if (!(variance < before)) return belief;
   const noise = (before * variance) / (before - variance);
-  return afterMeasurement(belief, belief.level + ((level - belief.level) * (before + noise)) / before, noise);
+  return updateByMeasurement(belief, belief.level + ((level - belief.level) * (before + noise)) / before, noise);
 }

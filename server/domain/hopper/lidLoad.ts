@@ -1,4 +1,4 @@
-import { expectedReading, type LevelBelief } from "./levelFilter.ts";
+import { expectedReading, type LevelEstimate } from "./levelFilter.ts";
 import type { Surroundings } from "./surroundings.ts";
 
 /**
@@ -6,33 +6,36 @@ import type { Surroundings } from "./surroundings.ts";
  * tells of it: what shows is that the scale rises, hour by hour, against all that was expected of food and drift. While it
  * does so, and only then, what rises may lie on the lid.
  */
-export interface LidWatch {
-  readonly rate: number; // g an hour, by which the scale lately rose above what was expected
-  readonly portions: number; // an hour, lately
+export interface LidLoadState {
+  readonly riseRate: number; // g an hour, by which the scale lately rose above what was expected
+  readonly portionRate: number; // an hour, lately
 }
 
-export const quietLid: LidWatch = { rate: 0, portions: 0 };
+export const initialLidLoad: LidLoadState = { riseRate: 0, portionRate: 0 };
 
 /** Of both: what is older than this counts a third. */
-const watchedHours = 1;
+const memoryHours = 1;
 
 export interface LidReading {
-  readonly before: LevelBelief; // what was believed before the reading
-  readonly read: LevelBelief; // and after it
+  readonly before: LevelEstimate; // what was believed before the reading
+  readonly read: LevelEstimate; // and after it
   readonly warmer: number; // K above the temperature of the scale's zero
   readonly given: number; // portions since the reading before
   readonly hours: number; // since then
 }
 
-export function watchedLid({ rate, portions }: LidWatch, { before, read, warmer, given, hours }: LidReading): LidWatch {
-  const kept = Math.exp(-hours / watchedHours);
+export function updateLidLoad(
+  { riseRate: rate, portionRate: portions }: LidLoadState,
+  { before, read, warmer, given, hours }: LidReading,
+): LidLoadState {
+  const kept = Math.exp(-hours / memoryHours);
   const rose = expectedReading(read, warmer) - expectedReading(before, warmer);
-  return { rate: kept * rate + rose / watchedHours, portions: kept * portions + given / watchedHours };
+  return { riseRate: kept * rate + rose / memoryHours, portionRate: kept * portions + given / memoryHours };
 }
 
 /** What happens by itself to a load on the lid. */
-export interface LidWeather {
-  readonly kept: number; // share that is still there
+export interface LidLoadChange {
+  readonly keptShare: number; // share that is still there
   readonly variance: number; // g², by how much it may have changed
 }
 
@@ -40,29 +43,29 @@ export interface LidWeather {
  * `usual`: g² an hour, by which the scale errs from what is expected without snow. Within two standard deviations of that
  * nothing is made of a rise: about one quiet hour in forty.
  */
-export function lidWeather(
+export function lidLoadChange(
   { air, lid, inside }: Surroundings,
-  watch: LidWatch,
+  watch: LidLoadState,
   load: number,
   usual: number,
   hours: number,
-): LidWeather {
+): LidLoadChange {
   const outside = air ?? lid ?? inside;
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
-  const rise = Math.max(0, Math.abs(watch.rate) - 2 * Math.sqrt(usual / 2));
-  const moves = watch.rate > 0 || load > 0 ? rise * rise : 0;
+  const rise = Math.max(0, Math.abs(watch.riseRate) - 2 * Math.sqrt(usual / 2));
+  const moves = watch.riseRate > 0 || load > 0 ? rise * rise : 0;
   if (outside !== null && outside >= snowBelow) {
-    return { kept: Math.exp(-hours / thawHours), variance: hours * 0.1 * load * load };
+    return { keptShare: Math.exp(-hours / thawHours), variance: hours * 0.1 * load * load };
   }
   return {
-    kept: outside === null ? Math.exp(-hours / 24) : 1,
-    variance: hours * ((load < laden ? firstFlakes : stillLoad) + moves),
+    keptShare: outside === null ? Math.exp(-hours / 24) : 1,
+    variance: hours * ((load < loadedGrams ? loadRateMin : stillLoad) + moves),
   };
 }
 /** g² an hour: hoarfrost, spray, a leaf. Common practice, no source. */
-const firstFlakes = 0.25;
+const loadRateMin = 0.25;
 /** What lies there already stays as it is, but for the wind. */
-const laden = 8; // g
+const loadedGrams = 8; // g
 const stillLoad = 0.02; // g² an hour
 const thawHours = 1.5;
 /** Wet snow falls up to about a degree above zero. */

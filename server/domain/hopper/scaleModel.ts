@@ -19,20 +19,20 @@ export const scaleNoise = (settings: FeederSettings): number => Math.max(4, 0.00
 export const scaleDrift = (settings: FeederSettings): number => Math.max(5, 0.005 * settings.hopperCapacity);
 
 /** g/K, standard deviation before a night has shown it: between data sheet (0.005 %) and design note (0.05 %). */
-export const slopeDoubt = (settings: FeederSettings): number => 0.0002 * fullScale(settings);
+export const slopeDeviation = (settings: FeederSettings): number => 0.0002 * fullScale(settings);
 
 /**
  * At which temperature the scale was set to zero, give or take: indoors or in an autumn garden. What the cell is warmer or
  * colder now moves its zero by its slope. Common practice, no source.
  */
-export const taredCelsius = 12;
-const taredCelsiusDoubt = 6;
+export const tareCelsius = 12;
+const tareCelsiusDeviation = 6;
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
-export function offsetDoubt(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
+export function zeroOffsetVariance(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
   const taring = 0.0011 * fullScale(settings);
   // Without a thermometer the season's own cold is in it.
-  const kelvin = thermometer ? taredCelsiusDoubt : 10;
+  const kelvin = thermometer ? tareCelsiusDeviation : 10;
   return taring * taring + kelvin * kelvin * slopeSquared;
 }
 
@@ -40,16 +40,16 @@ export function offsetDoubt(slopeSquared: number, thermometer: boolean, settings
  * g², of the zero's wandering within hours: hysteresis, the cell's lag behind the thermometer, creep; without a thermometer
  * also the day's swing.
  */
-export function wanderDoubt(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
+export function zeroDriftVariance(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
   const own = 0.00055 * fullScale(settings);
   const kelvin = thermometer ? 0.8 : 4;
   return own * own + kelvin * kelvin * slopeSquared;
 }
 /** Hours in which it fades to a third. */
-export const wanderHours = 8;
+export const zeroDriftHours = 8;
 
 /** g², of the creep in the half hour after so much was poured in or taken out. */
-export const creepDoubt = (moved: number): number => (0.0005 * moved) ** 2;
+export const creepVariance = (moved: number): number => (0.0005 * moved) ** 2;
 
 /** Hours by which the cell's own temperature follows the thermometer's: a bar of metal in a box. Common practice, no source. */
 export const cellLagHours = 0.5;

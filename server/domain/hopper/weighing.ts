@@ -1,26 +1,39 @@
 import { days, type Instant } from "../instant.ts";
-import { moved } from "../movingMean.ts";
+import { movingMean } from "../movingMean.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
-import { type Appetite, ate, expectedEaten, outlookOf, watchedUntil } from "./appetite.ts";
-import { dayAround } from "./daySpan.ts";
-import { started, type Weighed } from "./firstReading.ts";
-import { jumped } from "./jump.ts";
-import { type HopperState, markEmpty, withinHopper, withPortionBounds } from "./level.ts";
 import {
-  afterOffsetWord,
-  afterReading,
-  afterTime,
-  doubted,
+  type Appetite,
+  appetiteForecast,
+  expectedEaten,
+  updateAppetiteByMeal,
+  updateAppetiteUntil,
+} from "./appetite.ts";
+import { daySpanAt } from "./daySpan.ts";
+import { clampLevel, clampPortion, type HopperState, updateEmptySince } from "./level.ts";
+import {
+  addVariance,
+  clampLidLoad,
   expectedReading,
   expectedReadingVariance,
-  type LevelBelief,
+  type LevelEstimate,
   offsetVariance,
+  predictByTime,
   slopeVariance,
-  withoutNegativeLid,
+  updateByOffset,
+  updateByReading,
 } from "./levelFilter.ts";
-import { lidWeather, watchedLid } from "./lidLoad.ts";
-import { cellLagHours, offsetDoubt, scaleNoise, taredCelsius, wanderDoubt, wanderHours } from "./scaleModel.ts";
+import { lidLoadChange, updateLidLoad } from "./lidLoad.ts";
+import { updateByOutlier } from "./outlierReading.ts";
+import { restartLevel, type WeighingResult } from "./restartLevel.ts";
+import {
+  cellLagHours,
+  scaleNoise,
+  tareCelsius,
+  zeroDriftHours,
+  zeroDriftVariance,
+  zeroOffsetVariance,
+} from "./scaleModel.ts";
 import { type Surroundings, unknownSurroundings } from "./surroundings.ts";
 
 /**
@@ -28,31 +41,31 @@ import { type Surroundings, unknownSurroundings } from "./surroundings.ts";
  * on the lid: at night no food goes, and what moves then is the scale. A reading far off what is believed is believed only when
  * others agree (jump.ts): a bird on the perch adds 200 to 500 g and leaves again.
  */
-export function weighed(
+export function updateHopperByWeighing(
   hopper: HopperState,
   reading: Grams,
   at: Instant,
   settings: FeederSettings,
   around: Surroundings = unknownSurroundings,
-): Weighed {
-  const same = { hopper, refillFound: null };
-  if (!settings.sensors.scale || liftedOff(reading, settings)) return same;
+): WeighingResult {
+  const same = { hopper, foundRefill: null };
+  if (!settings.sensors.scale || isLiftedOff(reading, settings)) return same;
   // Older than what is known: what fell or was filled in since isn't in it.
   if (
-    (hopper.fixedAt !== null && at < hopper.fixedAt) ||
+    (hopper.levelMeasuredAt !== null && at < hopper.levelMeasuredAt) ||
     (hopper.lastPortionAt !== null && at < hopper.lastPortionAt)
   ) {
     return same;
   }
   const cellCelsius = cellTemperature(hopper, around, at);
-  const warmer = cellCelsius === null ? 0 : cellCelsius - taredCelsius;
-  const unreported = eatsUnreported(hopper, at);
-  const appetite = watchedUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
-  const belief = passed(hopper, at, settings, around, unreported);
-  if (!hopper.known) {
+  const warmer = cellCelsius === null ? 0 : cellCelsius - tareCelsius;
+  const unreported = hasUnreportedEating(hopper, at);
+  const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
+  const belief = predictUntil(hopper, at, settings, around, unreported);
+  if (!hopper.isKnown) {
     return {
-      hopper: started({ ...hopper, belief, cellCelsius, appetite }, { reading, warmer, at }, settings),
-      refillFound: null,
+      hopper: restartLevel({ ...hopper, estimate: belief, cellCelsius, appetite }, { reading, warmer, at }, settings),
+      foundRefill: null,
     };
   }
 
@@ -60,126 +73,134 @@ export function weighed(
   const off = reading - expectedReading(belief, warmer);
   const gate = Math.max(5 * Math.sqrt(total), 0.006 * settings.hopperCapacity, 10);
   if (Math.abs(off) > gate) {
-    const waiting = { ...hopper, belief, cellCelsius, appetite, passedAt: at };
-    return jumped(waiting, { reading, off, warmer, at, gate, unreported }, settings);
+    const waiting = { ...hopper, estimate: belief, cellCelsius, appetite, predictedAt: at };
+    return updateByOutlier(
+      waiting,
+      { reading, residual: off, kelvinAboveTare: warmer, at, gate, hasUnreportedEating: unreported },
+      settings,
+    );
   }
-  const read = withoutNegativeLid(afterReading(belief, reading, warmer, hopper.noiseVariance));
-  const after = withPortionBounds(withinHopper(withLikelyOffset(read, around, settings), settings), settings);
+  const read = clampLidLoad(updateByReading(belief, reading, warmer, hopper.noiseVariance));
+  const after = clampPortion(clampLevel(withLikelyOffset(read, around, settings), settings), settings);
   const measured: HopperState = {
-    known: true,
-    belief: after,
-    spreadVariance: learntSpread(hopper, off, total),
-    noiseVariance: learntNoise(hopper, off, total, settings),
-    portionSaid: hopper.portionSaid,
+    isKnown: true,
+    estimate: after,
+    portionSpreadVariance: updatedSpread(hopper, off, total),
+    noiseVariance: updatedNoise(hopper, off, total, settings),
+    statedPortionGrams: hopper.statedPortionGrams,
     portionsSinceWeighed: 0,
     lastPortionAt: hopper.lastPortionAt,
     weighedAt: at,
-    fixedAt: at,
-    passedAt: at,
+    levelMeasuredAt: at,
+    predictedAt: at,
     cellCelsius,
-    lidWatch: watchedLid(hopper.lidWatch, {
+    lidLoad: updateLidLoad(hopper.lidLoad, {
       before: belief,
       read,
       warmer,
       given: hopper.portionsSinceWeighed,
-      hours: hopper.passedAt === null ? 0 : (at - hopper.passedAt) / hourLong,
+      hours: hopper.predictedAt === null ? 0 : (at - hopper.predictedAt) / hourLong,
     }),
-    jump: null,
-    found: hopper.found,
-    toldAt: hopper.toldAt,
-    addedAt: hopper.addedAt,
-    dryRun: hopper.dryRun,
+    pendingJump: null,
+    foundRefill: hopper.foundRefill,
+    refillReportedAt: hopper.refillReportedAt,
+    amountReportedAt: hopper.amountReportedAt,
+    emptyPortions: hopper.emptyPortions,
     emptySince: hopper.emptySince,
-    appetite: unreported ? eatenByScale(hopper, appetite, hopper.belief.level - after.level, at, settings) : appetite,
+    appetite: unreported ? eatenByScale(hopper, appetite, hopper.estimate.level - after.level, at, settings) : appetite,
   };
-  return { hopper: markEmpty(measured, at, settings), refillFound: null };
+  return { hopper: updateEmptySince(measured, at, settings), foundRefill: null };
 }
 
 /** After this long without a portion event the birds, if the scale sinks, eat without being reported. */
 const portionsMissingAfter = days(2);
 
 /** Far below zero the hopper has been lifted off its cell, or the cell is broken: no word about the food. */
-const liftedOff = (reading: number, settings: FeederSettings) =>
+const isLiftedOff = (reading: number, settings: FeederSettings) =>
   reading < -Math.max(50, 0.05 * settings.hopperCapacity);
 
-const eatsUnreported = (hopper: HopperState, at: Instant) =>
+const hasUnreportedEating = (hopper: HopperState, at: Instant) =>
   hopper.lastPortionAt === null || at - hopper.lastPortionAt > portionsMissingAfter;
 
 /** How far off the zero was from the start is the smaller, the less it moves with the temperature: known as that is learnt. */
-function withLikelyOffset(belief: LevelBelief, around: Surroundings, settings: FeederSettings): LevelBelief {
+function withLikelyOffset(belief: LevelEstimate, around: Surroundings, settings: FeederSettings): LevelEstimate {
   const now = offsetVariance(belief);
-  const likely = offsetDoubt(slopeSquaredOf(belief), hasThermometer(around), settings);
-  return now <= 1.05 * likely ? belief : afterOffsetWord(belief, (now * likely) / (now - likely));
+  const likely = zeroOffsetVariance(slopeSquaredOf(belief), hasThermometer(around), settings);
+  return now <= 1.05 * likely ? belief : updateByOffset(belief, (now * likely) / (now - likely));
 }
 
-const slopeSquaredOf = (belief: LevelBelief): number => belief.slope * belief.slope + slopeVariance(belief);
+const slopeSquaredOf = (belief: LevelEstimate): number => belief.slope * belief.slope + slopeVariance(belief);
 const hasThermometer = ({ inside, air, lid }: Surroundings): boolean => (inside ?? air ?? lid) !== null;
 
 /** A new feeder's first day: whether it tells of portions will show, and until then nothing that the scale does is a meal. */
-const waitsForPortion = ({ lastPortionAt, appetite }: HopperState, at: Instant): boolean =>
-  lastPortionAt === null && (appetite.since === null || at - appetite.since < days(1));
+const isWaitingForPortion = ({ lastPortionAt, appetite }: HopperState, at: Instant): boolean =>
+  lastPortionAt === null && (appetite.watchedSince === null || at - appetite.watchedSince < days(1));
 
 function eatenByScale(hopper: HopperState, appetite: Appetite, mass: number, at: Instant, settings: FeederSettings) {
   // Nobody eats in the dark: what the level does then is the scale being understood better.
-  if (waitsForPortion(hopper, at) || isDark(at, settings)) return appetite;
-  const { daily, dayMeals } = appetite;
+  if (isWaitingForPortion(hopper, at) || isDark(at, settings)) return appetite;
+  const { daily, dayPortions: dayMeals } = appetite;
   // Only from here on it is counted.
   const begun = daily === null && dayMeals === 0 ? { ...appetite, dayStart: at } : appetite;
-  return ate(begun, mass, at, settings);
+  return updateAppetiteByMeal(begun, mass, at, settings);
 }
 
 function cellTemperature(hopper: HopperState, { inside, air, lid }: Surroundings, at: Instant): number | null {
   const said = inside ?? air ?? lid;
-  const { cellCelsius, passedAt } = hopper;
+  const { cellCelsius, predictedAt: passedAt } = hopper;
   if (said === null || cellCelsius === null || passedAt === null) return said ?? cellCelsius;
   const follows = 1 - Math.exp(-Math.max(0, at - passedAt) / (cellLagHours * hourLong));
-  return moved(cellCelsius, said, follows);
+  return movingMean(cellCelsius, said, follows);
 }
 const hourLong = 3_600_000;
 
 /** What has passed since the last reading: the zero wanders, snow comes and goes, and birds may eat without a word. */
-function passed(
+function predictUntil(
   hopper: HopperState,
   at: Instant,
   settings: FeederSettings,
   around: Surroundings,
   unreported: boolean,
-): LevelBelief {
-  const { belief, passedAt } = hopper;
-  const wander = wanderDoubt(slopeSquaredOf(belief), hasThermometer(around), settings);
-  if (passedAt === null || at <= passedAt) return passedAt === null ? doubted(belief, { wander }) : belief;
+): LevelEstimate {
+  const { estimate: belief, predictedAt: passedAt } = hopper;
+  const wander = zeroDriftVariance(slopeSquaredOf(belief), hasThermometer(around), settings);
+  if (passedAt === null || at <= passedAt) return passedAt === null ? addVariance(belief, { wander }) : belief;
   const hours = (at - passedAt) / hourLong;
-  const wanderKept = Math.exp(-hours / wanderHours);
-  const eaten = unreported ? eatenUnreported(hopper, passedAt, at, settings) : none;
-  const lid = lidWeather(
+  const wanderKept = Math.exp(-hours / zeroDriftHours);
+  const eaten = unreported ? unreportedEating(hopper, passedAt, at, settings) : none;
+  const lid = lidLoadChange(
     around,
-    hopper.lidWatch,
-    belief.lid,
-    usualUnrest(hopper, wander, eaten.variance / hours),
+    hopper.lidLoad,
+    belief.lidLoad,
+    usualRestlessness(hopper, wander, eaten.variance / hours),
     hours,
   );
-  return afterTime(belief, {
-    levelFell: eaten.mass,
+  return predictByTime(belief, {
+    levelDrop: eaten.mass,
     levelVariance: eaten.variance,
-    wanderKept,
-    wanderVariance: (1 - wanderKept * wanderKept) * wander,
-    lidKept: lid.kept,
-    lidVariance: lid.variance,
+    zeroDriftKept: wanderKept,
+    zeroDriftVariance: (1 - wanderKept * wanderKept) * wander,
+    lidLoadKept: lid.keptShare,
+    lidLoadVariance: lid.variance,
   });
 }
 
 /** g² an hour, by which the scale errs from what is expected: single portions, their mean (within 5 %), the wandering zero. */
-function usualUnrest({ belief, spreadVariance, lidWatch }: HopperState, wander: number, unreported: number): number {
-  const given = lidWatch.portions;
+function usualRestlessness(
+  { estimate: belief, portionSpreadVariance: spreadVariance, lidLoad: lidWatch }: HopperState,
+  wander: number,
+  unreported: number,
+): number {
+  const given = lidWatch.portionRate;
   const mean = 0.05 * given * belief.portion;
-  return given * spreadVariance + mean * mean + (2 * wander) / wanderHours + unreported;
+  return given * spreadVariance + mean * mean + (2 * wander) / zeroDriftHours + unreported;
 }
 
 const none = { mass: 0, variance: 0 };
 
 /** Where no portions are told, food goes as these birds are known to eat, give or take a bout of them. */
-function eatenUnreported(hopper: HopperState, from: Instant, to: Instant, settings: FeederSettings) {
-  const outlook = outlookOf(hopper.appetite, settings);
+function unreportedEating(hopper: HopperState, from: Instant, to: Instant, settings: FeederSettings) {
+  const outlook = appetiteForecast(hopper.appetite, settings);
   const { hopperCapacity, portionMass } = settings;
   if (outlook === null) {
     const perDay = isDark(to, settings) && to - from < hourLong ? 0.01 : 0.1;
@@ -192,7 +213,7 @@ function eatenUnreported(hopper: HopperState, from: Instant, to: Instant, settin
 
 function isDark(at: Instant, settings: FeederSettings): boolean {
   if (settings.place === null) return false;
-  const { dawn, dusk } = dayAround(settings, at);
+  const { dawn, dusk } = daySpanAt(settings, at);
   return at < dawn || at > dusk;
 }
 
@@ -200,17 +221,17 @@ function isDark(at: Instant, settings: FeederSettings): boolean {
  * Where innovations are larger or smaller than foreseen, a single portion's spread was set too small or too large: as far
  * as that spread, and not the scale's noise, made up what was foreseen.
  */
-function learntSpread(hopper: HopperState, off: number, total: number): number {
-  const share = (hopper.portionsSinceWeighed * hopper.spreadVariance) / total;
-  if (share <= 0) return hopper.spreadVariance;
+function updatedSpread(hopper: HopperState, off: number, total: number): number {
+  const share = (hopper.portionsSinceWeighed * hopper.portionSpreadVariance) / total;
+  if (share <= 0) return hopper.portionSpreadVariance;
   const surprise = Math.min((off * off) / total, 9) - 1;
-  const learnt = hopper.spreadVariance * (1 + 0.05 * Math.min(share, 1) * surprise);
-  const mean = hopper.belief.portion;
+  const learnt = hopper.portionSpreadVariance * (1 + 0.05 * Math.min(share, 1) * surprise);
+  const mean = hopper.estimate.portion;
   return Math.min(Math.max(learnt, (0.05 * mean) ** 2), mean * mean);
 }
 
 /** The same for the noise of a reading, from readings between which nothing fell. */
-function learntNoise(hopper: HopperState, off: number, total: number, settings: FeederSettings): number {
+function updatedNoise(hopper: HopperState, off: number, total: number, settings: FeederSettings): number {
   if (hopper.portionsSinceWeighed > 0) return hopper.noiseVariance;
   const share = hopper.noiseVariance / total;
   const learnt = hopper.noiseVariance * (1 + 0.03 * share * (Math.min((off * off) / total, 6) - 1));

@@ -1,7 +1,7 @@
 import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
 import type { Portion, PortionCause } from "../report.ts";
 import type { GivenFood, Order, OrdersState, UndonePause } from "./order.ts";
-import { datedBy, redated, startBy } from "./redating.ts";
+import { datedBy, earlierStart, redateOrders } from "./redating.ts";
 
 /**
  * What a feeder says and does after it has confirmed a pause. A confirmation holds only as long as nothing newer speaks
@@ -13,7 +13,7 @@ export interface OrdersStep {
   readonly changed: readonly Order[];
 }
 
-export interface StartSeen {
+export interface SeenStart {
   readonly boot: string;
   readonly uptime: Span;
   readonly at: Instant; // when the report was sent
@@ -21,117 +21,133 @@ export interface StartSeen {
 }
 
 /** A report that is news, before its events are taken: it tells from which start of the feeder it comes. */
-export function noteStart(orders: OrdersState, { boot, uptime, at, paused }: StartSeen, now: Instant): OrdersStep {
-  const { start: known, newest } = orders;
+export function updateOrdersByStart(
+  orders: OrdersState,
+  { boot, uptime, at, paused }: SeenStart,
+  now: Instant,
+): OrdersStep {
+  const { lastStart: known, newest } = orders;
   const startedAt = after(at, -uptime as Span);
   if (known !== undefined && known.boot === boot && uptime >= known.uptime) {
-    const start = { ...known, at: startBy(known.at, startedAt), uptime, byNewestReport: startedAt };
-    return judged({ ...redated(orders, startedAt), start }, now);
+    const start = { ...known, at: earlierStart(known.at, startedAt), uptime, byNewestReport: startedAt };
+    return reviewNewest({ ...redateOrders(orders, startedAt), lastStart: start }, now);
   }
   const before = known === undefined ? [] : [...known.before, { boot: known.boot, uptime: known.uptime }];
   const begun: OrdersState = {
     ...orders,
-    start: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsKept) },
+    lastStart: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsKept) },
   };
-  if (known === undefined) return unchanged(begun); // nothing was known of any start before
-  if (begun.undone !== undefined) return unchanged({ ...begun, undone: { ...begun.undone, inOneStart: false } });
+  if (known === undefined) return unchangedOrders(begun); // nothing was known of any start before
+  if (begun.undonePause !== undefined)
+    return unchangedOrders({ ...begun, undonePause: { ...begun.undonePause, inOneStart: false } });
   // A feeder that says that it is paused has remembered it over its new start.
-  if (newest === null || newest.answeredAt === null || !isHeldPause(newest, at) || paused === true) {
-    return unchanged(begun);
+  if (newest === null || newest.answeredAt === null || !isPauseInForce(newest, at) || paused === true) {
+    return unchangedOrders(begun);
   }
-  const undone = undoneBy("restart", startedAt, newest.answeredAt, now);
-  return takenBack(begun, newest, { ...undone, inOneStart: false });
+  const undone = newUndonePause("restart", startedAt, newest.answeredAt, now);
+  return revertConfirmation(begun, newest, { ...undone, inOneStart: false });
 }
 
 /** A report from a start that is over: no feeder goes back to it, so the report was under way for long. */
-export const isFromEarlierStart = ({ start }: OrdersState, boot: string, uptime: Span): boolean =>
+export const isFromEarlierStart = ({ lastStart: start }: OrdersState, boot: string, uptime: Span): boolean =>
   start !== undefined &&
   start.boot !== boot &&
   start.before.some((earlier) => earlier.boot === boot && uptime >= earlier.uptime);
 
 /** What the feeder says of itself with each report; `at` is when it said so. Late words change nothing. */
-export function hearPaused(orders: OrdersState, paused: boolean | null, at: Instant, now: Instant = at): OrdersStep {
-  if (paused === null) return unchanged(orders);
-  if (orders.feederSays !== null && at < orders.feederSays.at) return unchanged(orders);
-  const heard = heardOf(orders, paused, at);
-  const { newest, undone } = heard;
-  if (newest === null) return unchanged(heard);
-  if (!paused && undone !== undefined) return unchanged({ ...heard, undone: { ...undone, saidFeeding: true } });
-  if (!paused) return judged(heard, now);
-  if (undone === undefined || !isUnanswered(newest) || !mayConfirm(undone, at)) return unchanged(heard);
+export function updateOrdersByPaused(
+  orders: OrdersState,
+  paused: boolean | null,
+  at: Instant,
+  now: Instant = at,
+): OrdersStep {
+  if (paused === null) return unchangedOrders(orders);
+  if (orders.feederSays !== null && at < orders.feederSays.at) return unchangedOrders(orders);
+  const heard = withStatement(orders, paused, at);
+  const { newest, undonePause: undone } = heard;
+  if (newest === null) return unchangedOrders(heard);
+  if (!paused && undone !== undefined)
+    return unchangedOrders({ ...heard, undonePause: { ...undone, isStatedFeeding: true } });
+  if (!paused) return reviewNewest(heard, now);
+  if (undone === undefined || !isUnanswered(newest) || !canConfirm(undone, at)) return unchangedOrders(heard);
   // Food that is learnt of only now is told first: the word of the same report must not hide it.
   const isTold = undone.lastPortion === null || undone.at < now;
-  return isTold ? confirmed(heard, newest, at) : unchanged(heard);
+  return isTold ? confirmOrder(heard, newest, at) : unchangedOrders(heard);
 }
 
 /** Food was given, at a moment that is known. */
-export function noteFood(
+export function updateOrdersByPortion(
   orders: OrdersState,
   portion: Portion & { readonly recordedAt: Instant },
   now: Instant,
 ): OrdersStep {
-  const given = { ...foodOf(portion), ...datedBy(orders, portion.recordedAt) };
-  const gave = orders.gave !== undefined && orders.gave.at > given.at ? orders.gave : given;
-  const fed = { ...orders, gave };
-  const { newest, undone } = fed;
-  if (newest?.kind !== "pause") return unchanged(fed);
+  const given = { ...givenFoodOf(portion), ...datedBy(orders, portion.recordedAt) };
+  const gave = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
+  const fed = { ...orders, lastFood: gave };
+  const { newest, undonePause: undone } = fed;
+  if (newest?.kind !== "pause") return unchangedOrders(fed);
   if (undone !== undefined) {
     const counts = isUnanswered(newest) && given.motorStartedAt > undone.confirmedAt && isBeforeEnd(newest, given);
-    return unchanged(counts ? { ...fed, undone: withPortion(undone, given) } : fed);
+    return unchangedOrders(counts ? { ...fed, undonePause: withPortion(undone, given) } : fed);
   }
-  if (newest.answeredAt === null || newest.phase !== "confirmed") return unchanged(fed);
-  if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchanged(fed);
-  return takenBack(fed, newest, undoneByFood(fed, newest.answeredAt, given, now));
+  if (newest.answeredAt === null || newest.status !== "confirmed") return unchangedOrders(fed);
+  if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchangedOrders(fed);
+  return revertConfirmation(fed, newest, pauseUndoneByFood(fed, newest.answeredAt, given, now));
 }
 
 /**
  * A confirmation against what is known already: the feeder's word that it feeds may have overtaken it on the way, and so may
  * food that it gave.
  */
-export function judged(orders: OrdersState, now: Instant): OrdersStep {
-  const { newest, feederSays, gave } = orders;
-  if (newest === null || newest.answeredAt === null || orders.undone !== undefined) return unchanged(orders);
-  if (newest.kind !== "pause" || newest.phase !== "confirmed") return unchanged(orders);
+export function reviewNewest(orders: OrdersState, now: Instant): OrdersStep {
+  const { newest, feederSays, lastFood: gave } = orders;
+  if (newest === null || newest.answeredAt === null || orders.undonePause !== undefined) return unchangedOrders(orders);
+  if (newest.kind !== "pause" || newest.status !== "confirmed") return unchangedOrders(orders);
   if (gave !== undefined && gave.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, gave)) {
-    return takenBack(orders, newest, undoneByFood(orders, newest.answeredAt, gave, now));
+    return revertConfirmation(orders, newest, pauseUndoneByFood(orders, newest.answeredAt, gave, now));
   }
-  if (feederSays === null || feederSays.paused || feederSays.at < newest.answeredAt) return unchanged(orders);
-  if (!isBefore(newest, feederSays.at)) return unchanged(orders);
-  return takenBack(orders, newest, undoneBy("word", feederSays.at, newest.answeredAt, now));
+  if (feederSays === null || feederSays.paused || feederSays.at < newest.answeredAt) return unchangedOrders(orders);
+  if (!isBefore(newest, feederSays.at)) return unchangedOrders(orders);
+  return revertConfirmation(orders, newest, newUndonePause("statement", feederSays.at, newest.answeredAt, now));
 }
 
 /** The feeder's word stands for the order again, from this moment on. */
-export function confirmed(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
-  const { undone: _, ...rest } = orders;
+export function confirmOrder(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
+  const { undonePause: _, ...rest } = orders;
   const { datedBy: by } = datedBy(orders, at);
   const dated = by === undefined ? rest : { ...rest, answerDatedBy: by };
-  return withNewest(dated, { ...newest, phase: "confirmed", answeredAt: at, problem: null });
+  return withNewest(dated, { ...newest, status: "confirmed", answeredAt: at, problem: null });
 }
 
 /** Whether the feeder's word of `at` can mend a confirmation that was undone. */
-function mayConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Instant): boolean {
+function canConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Instant): boolean {
   if (at <= since) return false;
   if (lastPortion === null) return true;
   // Who said "paused" and gave food is believed when it has stood still for a while; who started anew, at once.
-  const quietSince = inOneStart && by === "portion" ? after(lastPortion.at, quietAfterFood) : lastPortion.at;
+  const quietSince = inOneStart && by === "portion" ? after(lastPortion.at, noFoodFor) : lastPortion.at;
   return at > quietSince;
 }
 
 /** "Done" says less than the word "paused": a feeder that said it and went on feeding in the same start isn't believed for it. */
-export const mayConfirmByDone = (undone: UndonePause, sentAt: Instant | null, at: Instant): boolean =>
-  sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.saidFeeding) && mayConfirm(undone, at);
+export const canConfirmByDone = (undone: UndonePause, sentAt: Instant | null, at: Instant): boolean =>
+  sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.isStatedFeeding) && canConfirm(undone, at);
 
 /** What the feeder last said of itself in the start that it lives in; null where it hasn't said, or started anew since. */
-export function currentWord({ feederSays, start, undone }: OrdersState): OrdersState["feederSays"] {
+export function currentStatement({
+  feederSays,
+  lastStart: start,
+  undonePause: undone,
+}: OrdersState): OrdersState["feederSays"] {
   if (feederSays === null) return null;
   if (undone?.by === "restart" && feederSays.at <= undone.since) return null; // of a start that is known to be over
   return start !== undefined && feederSays.at < start.at ? null : feederSays;
 }
 
-export const isUnanswered = ({ phase }: Order): boolean => phase === "asked" || phase === "sent" || phase === "overdue";
+export const isUnanswered = ({ status: phase }: Order): boolean =>
+  phase === "requested" || phase === "sent" || phase === "overdue";
 
 /** @param until when a pause ends that it says to have carried out; left out: its word doesn't tell, so a known end holds. */
-export function heardOf(orders: OrdersState, paused: boolean, at: Instant, until?: Instant | null): OrdersState {
+export function withStatement(orders: OrdersState, paused: boolean, at: Instant, until?: Instant | null): OrdersState {
   const { feederSays } = orders;
   if (feederSays !== null && at < feederSays.at) return orders;
   const ends = until === undefined && feederSays?.paused === true ? feederSays.until : until;
@@ -139,7 +155,7 @@ export function heardOf(orders: OrdersState, paused: boolean, at: Instant, until
   return { ...orders, feederSays: paused && ends != null ? { ...said, until: ends } : said };
 }
 
-export const unchanged = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });
+export const unchangedOrders = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });
 export const withNewest = (orders: OrdersState, newest: Order): OrdersStep => ({
   orders: { ...orders, newest },
   changed: [newest],
@@ -148,54 +164,59 @@ export const withNewest = (orders: OrdersState, newest: Order): OrdersStep => ({
 const startsKept = 8; // as many as its clock remembers
 
 /** How long a feeder that gave food against its own word must give none before its word counts again. Our choice. */
-const quietAfterFood = minutes(10);
+const noFoodFor = minutes(10);
 
 /** A feeder ends a pause by its own clock, which may run a little ahead of ours. Our choice. */
 export const endsEarlyMax = seconds(60);
 
 /** A portion is recorded when it is over or when it begins: nobody says which. A usual run, where it isn't said either. */
 const usualRun = seconds(4);
-const recordingTakes = seconds(1);
+const recordingDelay = seconds(1);
 
-function foodOf({ recordedAt, motorRan, cause }: Portion & { readonly recordedAt: Instant }): GivenFood {
-  const ran = ((motorRan ?? usualRun) + recordingTakes) as Span;
+function givenFoodOf({ recordedAt, motorRan, cause }: Portion & { readonly recordedAt: Instant }): GivenFood {
+  const ran = ((motorRan ?? usualRun) + recordingDelay) as Span;
   return { at: recordedAt, motorStartedAt: after(recordedAt, -ran as Span), cause: cause as PortionCause };
 }
 
-const isHeldPause = ({ kind, phase, until }: Order, at: Instant): boolean =>
+const isPauseInForce = ({ kind, status: phase, until }: Order, at: Instant): boolean =>
   kind === "pause" && phase === "confirmed" && (until === null || at < until);
 
 const isBeforeEnd = (order: Order, { at }: GivenFood): boolean => isBefore(order, at);
 const isBefore = ({ until }: Order, at: Instant): boolean => until === null || at < after(until, -endsEarlyMax as Span);
 
-const undoneBy = (by: UndonePause["by"], since: Instant, confirmedAt: Instant, now: Instant): UndonePause => ({
+const newUndonePause = (by: UndonePause["by"], since: Instant, confirmedAt: Instant, now: Instant): UndonePause => ({
   by,
   at: now,
   since,
   confirmedAt,
   inOneStart: true,
-  saidFeeding: by === "word",
-  portions: 0,
+  isStatedFeeding: by === "statement",
+  portionCount: 0,
   lastPortion: null,
 });
 
 /** Food that an earlier start gave, and tells of only now, says nothing of the start that lives. */
-function undoneByFood({ start }: OrdersState, confirmedAt: Instant, given: GivenFood, now: Instant): UndonePause {
+function pauseUndoneByFood(
+  { lastStart: start }: OrdersState,
+  confirmedAt: Instant,
+  given: GivenFood,
+  now: Instant,
+): UndonePause {
   const inOneStart = start === undefined || given.at >= start.at;
-  return withPortion({ ...undoneBy("portion", given.at, confirmedAt, now), inOneStart }, given);
+  return withPortion({ ...newUndonePause("portion", given.at, confirmedAt, now), inOneStart }, given);
 }
 
 function withPortion(undone: UndonePause, given: GivenFood): UndonePause {
-  const { lastPortion, portions, since } = undone;
+  const { lastPortion, portionCount: portions, since } = undone;
   return {
     ...undone,
     by: "portion",
     since: later(since, given.at),
-    portions: portions + 1,
+    portionCount: portions + 1,
     lastPortion: lastPortion !== null && lastPortion.at > given.at ? lastPortion : given,
   };
 }
 
 /** To be carried to the feeder again, and answered anew. */
-const takenBack = (orders: OrdersState, newest: Order, undone: UndonePause): OrdersStep =>
-  withNewest({ ...orders, undone }, { ...newest, phase: "asked", sentAt: null, answeredAt: null });
+const revertConfirmation = (orders: OrdersState, newest: Order, undone: UndonePause): OrdersStep =>
+  withNewest({ ...orders, undonePause: undone }, { ...newest, status: "requested", sentAt: null, answeredAt: null });

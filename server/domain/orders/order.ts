@@ -10,15 +10,15 @@ export type OrderKind = "pause" | "resume";
  * confirmed. `superseded` is one that a newer order replaced before the feeder answered. A confirmation that no longer holds
  * is taken back: the order is `asked` again, and `undone` says why.
  */
-export type OrderPhase = "asked" | "sent" | "overdue" | "confirmed" | "refused" | "superseded";
+export type OrderStatus = "requested" | "sent" | "overdue" | "confirmed" | "refused" | "superseded";
 
 export interface Order {
   readonly id: string; // chosen by whoever asks, so that asking twice is asking once
   readonly kind: OrderKind;
   readonly until: Instant | null; // a pause that ends by itself; null: until resumed
-  readonly askedAt: Instant;
-  readonly askedBy: string;
-  readonly phase: OrderPhase;
+  readonly requestedAt: Instant;
+  readonly requestedBy: string;
+  readonly status: OrderStatus;
   readonly sentAt: Instant | null;
   readonly answeredAt: Instant | null;
   readonly problem: string | null; // the feeder's reason where it refused
@@ -34,32 +34,32 @@ export interface OrdersState {
   /** The start of the feeder by which the newest order's answer was dated (redating.ts). */
   readonly answerDatedBy?: Instant;
   /** What the feeder itself last said about being paused, and when; null while it never said. */
-  readonly feederSays: FeederWord | null;
+  readonly feederSays: PauseStatement | null;
   /** The last food that it gave; left out before the first portion. */
-  readonly gave?: GivenFood;
+  readonly lastFood?: GivenFood;
   /** The start of the feeder from which it last reported; left out before its first report. */
-  readonly start?: FeederStart;
+  readonly lastStart?: FeederStart;
   /** Why the newest order, a pause that the feeder had confirmed, is no longer known to hold; left out while it is. */
-  readonly undone?: UndonePause;
+  readonly undonePause?: UndonePause;
 }
 
 export type ReplacedOrder = Pick<Order, "id" | "kind" | "until">;
 
 /** A moment that a feeder told. */
-export interface Dated {
+export interface DatedMoment {
   readonly at: Instant;
   /** The start of the feeder by which it was dated; left out where that is not the start that lives. */
   readonly datedBy?: Instant;
 }
 
-export interface FeederWord extends Dated {
+export interface PauseStatement extends DatedMoment {
   readonly paused: boolean;
   /** When the pause that it carried out ends by itself, whatever was asked since; left out where it doesn't. */
   readonly until?: Instant;
 }
 
 /** `at`: when the feeder recorded it. */
-export interface GivenFood extends Dated {
+export interface GivenFood extends DatedMoment {
   readonly motorStartedAt: Instant; // at the latest
   readonly cause: PortionCause;
 }
@@ -75,16 +75,16 @@ export interface FeederStart {
 
 export interface UndonePause {
   /** `restart`: it started anew and may have forgotten. `word`: it says that it feeds. `portion`: it gave food. */
-  readonly by: "restart" | "word" | "portion";
+  readonly by: "restart" | "statement" | "portion";
   readonly at: Instant; // when we learnt of it: an answer is waited for from here
   readonly since: Instant; // the moment of what undid it
   readonly confirmedAt: Instant;
   /** It contradicts itself within one start, so it hasn't forgotten: its bare "done" proves nothing any more. */
   readonly inOneStart: boolean;
   /** It said itself that it feeds, since it had confirmed. */
-  readonly saidFeeding: boolean;
-  readonly portions: number; // given since it had confirmed
+  readonly isStatedFeeding: boolean;
+  readonly portionCount: number; // given since it had confirmed
   readonly lastPortion: GivenFood | null;
 }
 
-export const noOrders = (): OrdersState => ({ newest: null, earlier: [], feederSays: null });
+export const initialOrders = (): OrdersState => ({ newest: null, earlier: [], feederSays: null });

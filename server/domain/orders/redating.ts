@@ -1,13 +1,13 @@
 import { after, earlier, type Instant, type Span, seconds } from "../instant.ts";
-import type { Dated, GivenFood, OrdersState } from "./order.ts";
+import type { DatedMoment, GivenFood, OrdersState } from "./order.ts";
 
 /**
  * A report's moments are counted back from its arrival, so one that was held up on its way dates them too late. A later report
  * of the same start that came sooner shows when the feeder really started: what the held-up one told is moved back by as much,
  * or food given after a confirmation would look as if it came before.
  */
-export function redated(orders: OrdersState, startedAt: Instant): OrdersState {
-  const { newest, feederSays, gave, undone, answerDatedBy } = orders;
+export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersState {
+  const { newest, feederSays, lastFood: gave, undonePause: undone, answerDatedBy } = orders;
   const lateAnswer = latenessOf({ datedBy: answerDatedBy }, startedAt);
   return {
     ...orders,
@@ -16,33 +16,35 @@ export function redated(orders: OrdersState, startedAt: Instant): OrdersState {
         newest: { ...newest, answeredAt: after(newest.answeredAt, -lateAnswer as Span) },
         answerDatedBy: startedAt,
       }),
-    feederSays: feederSays && movedBack(feederSays, startedAt),
-    ...(gave && { gave: foodMovedBack(gave, startedAt) }),
-    ...(undone?.lastPortion && { undone: { ...undone, lastPortion: foodMovedBack(undone.lastPortion, startedAt) } }),
+    feederSays: feederSays && moveBack(feederSays, startedAt),
+    ...(gave && { lastFood: moveFoodBack(gave, startedAt) }),
+    ...(undone?.lastPortion && {
+      undonePause: { ...undone, lastPortion: moveFoodBack(undone.lastPortion, startedAt) },
+    }),
   };
 }
 
 /** With which start a moment was dated: the newest report's, as far as it lies in the start that lives. */
-export const datedBy = ({ start }: OrdersState, at: Instant): { readonly datedBy?: Instant } =>
+export const datedBy = ({ lastStart: start }: OrdersState, at: Instant): { readonly datedBy?: Instant } =>
   start === undefined || at < start.at ? {} : { datedBy: start.byNewestReport };
 
 /** The start by all of its reports: the one that was held up the least is nearest to it. */
-export const startBy = (known: Instant, byReport: Instant): Instant => earlier(known, byReport);
+export const earlierStart = (known: Instant, byReport: Instant): Instant => earlier(known, byReport);
 
-function movedBack<Moment extends Dated>(moment: Moment, startedAt: Instant): Moment {
+function moveBack<Moment extends DatedMoment>(moment: Moment, startedAt: Instant): Moment {
   const late = latenessOf(moment, startedAt);
   return late === 0 ? moment : { ...moment, at: after(moment.at, -late as Span), datedBy: startedAt };
 }
 
-function foodMovedBack(food: GivenFood, startedAt: Instant): GivenFood {
+function moveFoodBack(food: GivenFood, startedAt: Instant): GivenFood {
   const late = latenessOf(food, startedAt);
-  return { ...movedBack(food, startedAt), motorStartedAt: after(food.motorStartedAt, -late as Span) };
+  return { ...moveBack(food, startedAt), motorStartedAt: after(food.motorStartedAt, -late as Span) };
 }
 
 /** Clocks run apart by less than this between two reports; only what a line holds up is more. Our choice. */
-const clocksDifferBy = seconds(1);
+const clockTolerance = seconds(1);
 
 function latenessOf({ datedBy }: { readonly datedBy?: Instant | undefined }, startedAt: Instant): Span {
   const late = datedBy === undefined ? 0 : datedBy - startedAt;
-  return (late > clocksDifferBy ? late : 0) as Span;
+  return (late > clockTolerance ? late : 0) as Span;
 }

@@ -7,22 +7,22 @@ import type { Notice } from "../notification.ts";
  */
 
 /** An exchange with a push service, or with the mail server, for one person. */
-export interface Exchange {
+export interface DeliveryTarget {
   readonly person: string;
   /** Origin of the push service, or `mail`. */
   readonly service: string;
 }
 
 /** A notice that is due. */
-export interface Candidate extends Exchange {
-  readonly rank: Rank;
+export interface DeliveryCandidate extends DeliveryTarget {
+  readonly rank: DeliveryRank;
 }
 
 /** 0 goes first. */
-export type Rank = 0 | 1 | 2;
+export type DeliveryRank = 0 | 1 | 2;
 
 /** The most exchanges under way at a time. */
-export interface LaneLimits {
+export interface DeliveryLimits {
   readonly total: number;
   readonly perPerson: number;
   /** At a service that answered the last time. */
@@ -33,15 +33,15 @@ export interface LaneLimits {
   readonly unanswering: number;
 }
 
-export interface Lanes {
-  readonly limits: LaneLimits;
-  readonly underWay: readonly Exchange[];
+export interface DeliveryCapacity {
+  readonly limits: DeliveryLimits;
+  readonly underWay: readonly DeliveryTarget[];
   /** Services that answered the last time. */
   readonly answering: ReadonlySet<string>;
 }
 
 /** Room for everything. */
-export const allLanesFree: Lanes = {
+export const unlimitedCapacity: DeliveryCapacity = {
   limits: {
     total: Number.POSITIVE_INFINITY,
     perPerson: Number.POSITIVE_INFINITY,
@@ -54,7 +54,7 @@ export const allLanesFree: Lanes = {
 };
 
 /** What only takes a notice back wakes nobody, so it can wait. */
-export const rankOf = ({ priority, closes }: Pick<Notice, "priority" | "closes">): Rank => {
+export const rankOf = ({ priority, closes }: Pick<Notice, "priority" | "closes">): DeliveryRank => {
   if (closes === true || priority === "note") return 2;
   return priority === "urgent" ? 0 : 1;
 };
@@ -67,14 +67,18 @@ export const serviceOfEndpoint = (endpoint: string): string =>
  * @param due the longest due first
  * @returns at most `most` of them that may begin now, in the order in which they begin
  */
-export function fairShare<T extends Candidate>(due: readonly T[], lanes: Lanes, most: number): readonly T[] {
-  const load = loadOf(lanes);
+export function fairShare<T extends DeliveryCandidate>(
+  due: readonly T[],
+  lanes: DeliveryCapacity,
+  most: number,
+): readonly T[] {
+  const load = alarmLoad(lanes);
   const queues = queuesOf(due);
   const chosen: T[] = [];
   while (chosen.length < most) {
     let next: Queue<T> | null = null;
     for (const queue of queues) {
-      if (queue.at < queue.places.length && load.hasRoom(queue) && (next === null || goesBefore(queue, next, load))) {
+      if (queue.at < queue.places.length && load.hasRoom(queue) && (next === null || precedes(queue, next, load))) {
         next = queue;
       }
     }
@@ -87,14 +91,14 @@ export function fairShare<T extends Candidate>(due: readonly T[], lanes: Lanes, 
 }
 
 /** Notices of one rank for one person at one service, by their places among what is due. */
-interface Queue<T extends Candidate> extends Pick<T, "rank" | "person" | "service"> {
+interface Queue<T extends DeliveryCandidate> extends Pick<T, "rank" | "person" | "service"> {
   readonly places: number[];
   at: number;
 }
 
-const placeOf = ({ places, at }: Queue<Candidate>): number => places[at] as number;
+const placeOf = ({ places, at }: Queue<DeliveryCandidate>): number => places[at] as number;
 
-function queuesOf<T extends Candidate>(due: readonly T[]): Iterable<Queue<T>> & readonly Queue<T>[] {
+function queuesOf<T extends DeliveryCandidate>(due: readonly T[]): Iterable<Queue<T>> & readonly Queue<T>[] {
   const queues = new Map<string, Queue<T>>();
   due.forEach(({ rank, person, service }, place) => {
     const key = JSON.stringify([rank, person, service]);
@@ -105,7 +109,7 @@ function queuesOf<T extends Candidate>(due: readonly T[]): Iterable<Queue<T>> & 
   return [...queues.values()];
 }
 
-function goesBefore(one: Queue<Candidate>, other: Queue<Candidate>, load: Load): boolean {
+function precedes(one: Queue<DeliveryCandidate>, other: Queue<DeliveryCandidate>, load: AlarmLoad): boolean {
   if (one.rank !== other.rank) return one.rank < other.rank;
   const byPerson = load.ofPerson(one) - load.ofPerson(other);
   if (byPerson !== 0) return byPerson < 0;
@@ -113,18 +117,18 @@ function goesBefore(one: Queue<Candidate>, other: Queue<Candidate>, load: Load):
   return byService !== 0 ? byService < 0 : placeOf(one) < placeOf(other);
 }
 
-interface Load {
-  ofPerson(of: Exchange): number;
-  ofService(of: Exchange): number;
-  hasRoom(of: Exchange): boolean;
-  add(of: Exchange): void;
+interface AlarmLoad {
+  ofPerson(of: DeliveryTarget): number;
+  ofService(of: DeliveryTarget): number;
+  hasRoom(of: DeliveryTarget): boolean;
+  add(of: DeliveryTarget): void;
 }
 
-function loadOf({ limits, underWay, answering }: Lanes): Load {
+function alarmLoad({ limits, underWay, answering }: DeliveryCapacity): AlarmLoad {
   const persons = new Map<string, number>();
   const services = new Map<string, number>();
   let [all, unanswering] = [0, 0];
-  const load: Load = {
+  const load: AlarmLoad = {
     ofPerson: ({ person }) => persons.get(person) ?? 0,
     ofService: ({ service }) => services.get(service) ?? 0,
     hasRoom(of) {

@@ -63,7 +63,7 @@ export function pushPayload(
     notification: {
       title,
       body,
-      navigate: addressOf(feeder, publicUrl, notice.opens),
+      navigate: pageAddress(feeder, publicUrl, notice.opens),
       tag: notice.topic,
       silent: notice.quiet,
       lang: "en",
@@ -78,13 +78,13 @@ export function pushPayload(
       },
     },
   });
-  const title = cut(notice.title, titleOctetsMax);
+  const title = truncate(notice.title, titleOctetsMax);
   const room = payloadOctetsMax - jsonOctets(framed(title, ""));
   if (room < 0) throw new RangeError(`expected a push frame within ${payloadOctetsMax} octets, got ${-room} too many`);
-  return framed(title, cut(notice.body, room));
+  return framed(title, truncate(notice.body, room));
 }
 
-export function addressOf(feeder: string | null, publicUrl: string | null, opens?: string): string {
+export function pageAddress(feeder: string | null, publicUrl: string | null, opens?: string): string {
   const path = opens?.slice(1) ?? (feeder === null ? "" : `feeders/${encodeURIComponent(feeder)}`);
   if (publicUrl === null) return `/${path}`;
   // A public address may have a path of its own; without the slash its last part would be replaced.
@@ -95,7 +95,7 @@ const graphemes = new Intl.Segmenter("en", { granularity: "grapheme" });
 const ellipsis = "…";
 
 /** The text, or as much of it as fits with an ellipsis: never half a character, nor half of an emoji made of several. */
-function cut(text: string, octets: number): string {
+function truncate(text: string, octets: number): string {
   if (octetsInJson(text) <= octets) return text;
   let left = octets - octetsInJson(ellipsis);
   if (left < 0) return "";

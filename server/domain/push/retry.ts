@@ -1,6 +1,6 @@
 import { after, earlier, type Instant, later, milliseconds, minutes, type Span, seconds } from "../instant.ts";
-import { endOf } from "./delivery.ts";
 import type { PushOutcome, Settlement } from "./outcome.ts";
+import { expiryOf } from "./pushOptions.ts";
 
 /** Waits between attempts; common practice, no source. */
 const retryFirst = seconds(15);
@@ -9,7 +9,7 @@ const retryMax = minutes(30);
  * The longest that a service may put us off. A farther `Retry-After` comes from a clock gone wrong more often than from
  * a service in need, and one knock an hour is no burden to it.
  */
-const putOffMax = minutes(60);
+const retryAfterMax = minutes(60);
 
 export interface Attempt {
   readonly attempts: number; // deliveries begun before this one, 0 for the first
@@ -21,7 +21,7 @@ export interface Attempt {
 /**
  * What becomes of a notice after one attempt.
  */
-export function settle(
+export function settlementOf(
   outcome: PushOutcome,
   { attempts, writtenAt, timeToLive, jitter }: Attempt,
   now: Instant,
@@ -30,17 +30,17 @@ export function settle(
     case "accepted":
       return { kind: "delivered", at: now };
     case "subscriptionGone":
-      return { kind: "phoneGone", at: now, problem: outcome.words };
+      return { kind: "phoneGone", at: now, problem: outcome.text };
     case "refused": // our fault or the phone's: the same words again would be refused again
-      return { kind: "givenUp", at: now, problem: outcome.words };
+      return { kind: "givenUp", at: now, problem: outcome.text };
     case "tryLater": {
       const notBefore = nextAttempt(outcome.notBefore, attempts, now, jitter);
       const doubt = outcome.mayHaveArrived ? { mayHaveArrived: true as const } : {};
-      if (notBefore > endOf(writtenAt, timeToLive)) {
-        const problem = `${outcome.words}; its time ended before it could be tried again`;
+      if (notBefore > expiryOf(writtenAt, timeToLive)) {
+        const problem = `${outcome.text}; its time ended before it could be tried again`;
         return { kind: "givenUp", at: now, problem, ...doubt };
       }
-      return { kind: "retry", notBefore, problem: outcome.words, ...doubt };
+      return { kind: "retry", notBefore, problem: outcome.text, ...doubt };
     }
   }
 }
@@ -51,7 +51,7 @@ function nextAttempt(asked: Instant | null, attempts: number, now: Instant, jitt
   const ours = after(now, milliseconds(Math.round(patience * (0.5 + jitter / 2))));
   if (asked === null) return ours;
   // Spread after the asked moment, never before it.
-  const theirs = after(earlier(asked, after(now, putOffMax)), milliseconds(Math.round(jitter * retryFirst)));
+  const theirs = after(earlier(asked, after(now, retryAfterMax)), milliseconds(Math.round(jitter * retryFirst)));
   return later(ours, theirs);
 }
 

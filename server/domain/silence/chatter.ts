@@ -5,64 +5,77 @@ import { type Instant, later, type Span } from "../instant.ts";
  * count fills and time drains (CUSUM, Page 1954, for a rate). A bird that hammers thirty times in ten seconds is far from
  * filling it, one count a second that goes on for minutes isn't.
  */
-export interface Chatter {
-  readonly load: number; // counts above what birds may do
-  readonly at: Instant; // `load` is as of this moment
-  readonly from: Instant; // it was last at nothing
+export interface ChatterState {
+  readonly excess: number; // counts above what birds may do
+  readonly updatedAt: Instant; // `load` is as of this moment
+  readonly zeroAt: Instant; // it was last at nothing
   readonly counts: number; // since then
   readonly since: Instant | null; // it chatters since; null: it doesn't
 }
 
-export const quiet = (now: Instant): Chatter => ({ load: 0, at: now, from: now, counts: 0, since: null });
+export const initialChatter = (now: Instant): ChatterState => ({
+  excess: 0,
+  updatedAt: now,
+  zeroAt: now,
+  counts: 0,
+  since: null,
+});
 
 /** One event. Written out, not spread: it runs for most events. */
-export function struck(chatter: Chatter, at: Instant): Chatter {
-  if (at < chatter.at) return chatter; // a backlog's: how quickly it came then can't be told among what came since
-  const left = drained(chatter, at);
+export function updateChatterByCount(chatter: ChatterState, at: Instant): ChatterState {
+  if (at < chatter.updatedAt) return chatter; // a backlog's: how quickly it came then can't be told among what came since
+  const left = remainingExcess(chatter, at);
   const anew = left === 0;
-  const load = Math.min(loadMax, left + 1);
+  const load = Math.min(excessMax, left + 1);
   return {
-    load,
-    at,
-    from: anew ? at : chatter.from,
+    excess: load,
+    updatedAt: at,
+    zeroAt: anew ? at : chatter.zeroAt,
     counts: anew ? 1 : chatter.counts + 1,
-    since: sinceOf(chatter.since, left, load, at),
+    since: chatteringSince(chatter.since, left, load, at),
   };
 }
 
 /** A total grew by so many that no event told of, some time in the last `within`: what birds may do in that time is none. */
-export function grew(chatter: Chatter, counts: number, within: Span, at: Instant): Chatter {
-  const left = drained(chatter, at);
-  const load = Math.min(loadMax, left + Math.max(0, counts - birdsMost * within));
+export function updateChatterByGrowth(chatter: ChatterState, counts: number, within: Span, at: Instant): ChatterState {
+  const left = remainingExcess(chatter, at);
+  const load = Math.min(excessMax, left + Math.max(0, counts - birdRateMax * within));
   const anew = left === 0;
   return {
-    load,
-    at: later(chatter.at, at),
-    from: anew ? ((at - within) as Instant) : chatter.from,
+    excess: load,
+    updatedAt: later(chatter.updatedAt, at),
+    zeroAt: anew ? ((at - within) as Instant) : chatter.zeroAt,
     counts: anew ? counts : chatter.counts + counts,
-    since: sinceOf(chatter.since, left, load, at),
+    since: chatteringSince(chatter.since, left, load, at),
   };
 }
 
-export const chattersAt = (chatter: Chatter, now: Instant): boolean =>
-  chatter.since !== null && drained(chatter, now) > loadOver;
+export const isChattering = (chatter: ChatterState, now: Instant): boolean =>
+  chatter.since !== null && remainingExcess(chatter, now) > excessCleared;
 
 /** So much that nothing should be learnt from it, though it may yet turn out to be a flock. */
-export const isSuspect = (chatter: Chatter): boolean => chatter.load > loadSuspect;
+export const isPossiblyChattering = (chatter: ChatterState): boolean => chatter.excess > excessSuspected;
 
-const drained = ({ load, at }: Chatter, now: Instant): number => Math.max(0, load - birdsMost * Math.max(0, now - at));
+const remainingExcess = ({ excess: load, updatedAt: at }: ChatterState, now: Instant): number =>
+  Math.max(0, load - birdRateMax * Math.max(0, now - at));
 
-const sinceOf = (since: Instant | null, left: number, load: number, at: Instant): Instant | null =>
-  load >= loadChattering ? (left > loadOver && since !== null ? since : at) : left > loadOver ? since : null;
+const chatteringSince = (since: Instant | null, left: number, load: number, at: Instant): Instant | null =>
+  load >= excessChattering
+    ? left > excessCleared && since !== null
+      ? since
+      : at
+    : left > excessCleared
+      ? since
+      : null;
 
 /**
  * The most that birds do for long, counts a millisecond: one in four seconds, on end, which is a full flock's landings.
  * Common practice, no source.
  */
-const birdsMost = 0.25 / 1_000;
+const birdRateMax = 0.25 / 1_000;
 /** Five bouts of thirty presses in ten seconds within a minute and a half are still some bird's idea of fun. Likewise. */
-const loadChattering = 150;
-const loadSuspect = loadChattering / 3;
-const loadOver = loadChattering / 2;
+const excessChattering = 150;
+const excessSuspected = excessChattering / 3;
+const excessCleared = excessChattering / 2;
 /** Drains away in a quarter of an hour after the last count. */
-const loadMax = 1.5 * loadChattering;
+const excessMax = 1.5 * excessChattering;

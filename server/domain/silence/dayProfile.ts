@@ -10,10 +10,10 @@ import { civilDayAround } from "../sun.ts";
 export type DayProfile = readonly number[];
 
 const parts = 8;
-export const flatProfile: DayProfile = Array.from({ length: parts }, () => 0);
+export const initialDayProfile: DayProfile = Array.from({ length: parts }, () => 0);
 
-export function withBout(profile: DayProfile, place: Place | null, at: Instant): DayProfile {
-  const part = partOf(dayAround(place, at), at);
+export function updateDayProfile(profile: DayProfile, place: Place | null, at: Instant): DayProfile {
+  const part = partOf(daylightSpanAt(place, at), at);
   // To a thousandth, since it is stored with each bout.
   return profile.map((count, index) => Math.round(1_000 * (count * kept + (index === part ? 1 : 0))) / 1_000);
 }
@@ -24,10 +24,10 @@ export function withBout(profile: DayProfile, place: Place | null, at: Instant):
  * rescaling; Brown, Barbieri, Ventura, Kass & Frank 2002): a quiet noon says little of a sensor that is used at dawn.
  */
 export function exposure(profile: DayProfile, place: Place | null, from: Instant, to: Instant): number {
-  const weights = weightsOf(profile);
+  const weights = partWeights(profile);
   let weighed = 0;
   for (let at = from; at < to; ) {
-    const day = dayAround(place, at);
+    const day = daylightSpanAt(place, at);
     const part = (day.dusk - day.dawn) / parts;
     for (let index = 0; part > 0 && index < parts; index++) {
       const began = later(at, (day.dawn + index * part) as Instant);
@@ -39,13 +39,13 @@ export function exposure(profile: DayProfile, place: Place | null, from: Instant
   return inHours(weighed as Span);
 }
 
-interface Day {
+interface DaylightSpan {
   readonly dawn: Instant;
   readonly dusk: Instant;
   readonly to: Instant;
 }
 
-function dayAround(place: Place | null, at: Instant): Day {
+function daylightSpanAt(place: Place | null, at: Instant): DaylightSpan {
   if (place !== null) return civilDayAround(place, at);
   const dawn = (Math.floor(at / days(1)) * days(1)) as Instant;
   const to = (dawn + days(1)) as Instant;
@@ -53,19 +53,19 @@ function dayAround(place: Place | null, at: Instant): Day {
 }
 
 /** A bird before dawn is an early bird of the first part, one after dusk a late one of the last. */
-const partOf = ({ dawn, dusk }: Day, at: Instant): number =>
+const partOf = ({ dawn, dusk }: DaylightSpan, at: Instant): number =>
   dusk > dawn ? Math.min(parts - 1, Math.max(0, Math.floor((parts * (at - dawn)) / (dusk - dawn)))) : parts >> 1;
 
 /** How much a part is used, 1 on average: smoothed over its neighbours and towards flat while little is known. */
-function weightsOf(profile: DayProfile): readonly number[] {
+function partWeights(profile: DayProfile): readonly number[] {
   const at = (index: number) => profile[Math.min(parts - 1, Math.max(0, index))] ?? 0;
   const mean = profile.reduce((sum, count) => sum + count, 0) / parts;
   return profile.map((count, index) => {
     const smooth = 0.5 * count + 0.25 * (at(index - 1) + at(index + 1));
-    return (smooth + presumed) / (mean + presumed);
+    return (smooth + priorBouts) / (mean + priorBouts);
   });
 }
 
 /** As if each part had been used so often: with 30 bouts known, half is believed. Our choice. */
-const presumed = 4;
+const priorBouts = 4;
 const kept = 1 - 1 / 300;

@@ -7,74 +7,85 @@ import { after, days, type Instant, type Span } from "../instant.ts";
  * a high threshold, generalized Pareto (Coles 2001 ch. 4).
  */
 export interface LongGaps {
-  readonly since: Instant; // the quarter began
-  readonly newer: readonly number[]; // milliseconds, the longest first, `keptMax` at most
-  readonly before: readonly number[] | null; // those of the quarter before; null in the first
+  readonly quarterStart: Instant; // the quarter began
+  readonly thisQuarter: readonly number[]; // milliseconds, the longest first, `keptMax` at most
+  readonly lastQuarter: readonly number[] | null; // those of the quarter before; null in the first
 }
 
-export const noLongGaps = (since: Instant): LongGaps => ({ since, newer: [], before: null });
+export const initialLongGaps = (since: Instant): LongGaps => ({
+  quarterStart: since,
+  thisQuarter: [],
+  lastQuarter: null,
+});
 
 /** @param gap in milliseconds, one that is late. */
-export function withLongGap(gaps: LongGaps, gap: number, at: Instant): LongGaps {
-  const current = turned(gaps, at);
-  const { since, newer, before } = current;
-  const shortest = newer[keptMax - 1];
+export function addLongGap(gaps: LongGaps, gap: number, at: Instant): LongGaps {
+  const current = startQuarter(gaps, at);
+  const { quarterStart: since, thisQuarter: newer, lastQuarter: before } = current;
+  const shortest = newer[gapsKeptMax - 1];
   if (shortest !== undefined && gap <= shortest) return current;
-  return { since, newer: [...newer, gap].sort((a, b) => b - a).slice(0, keptMax), before };
+  return {
+    quarterStart: since,
+    thisQuarter: [...newer, gap].sort((a, b) => b - a).slice(0, gapsKeptMax),
+    lastQuarter: before,
+  };
 }
 
 /** A time in which nothing was to be seen of the line, since the feeder itself was off or the line was cut. */
-export const unseenFor = ({ since, newer, before }: LongGaps, gap: Span): LongGaps => ({
-  since: after(since, gap),
-  newer,
-  before,
+export const extendQuarter = (
+  { quarterStart: since, thisQuarter: newer, lastQuarter: before }: LongGaps,
+  gap: Span,
+): LongGaps => ({
+  quarterStart: after(since, gap),
+  thisQuarter: newer,
+  lastQuarter: before,
 });
 
 /** A new quarter begins when the old one is over. After two without a late gap nothing is left. */
-function turned(gaps: LongGaps, at: Instant): LongGaps {
-  const elapsed = at - gaps.since;
+function startQuarter(gaps: LongGaps, at: Instant): LongGaps {
+  const elapsed = at - gaps.quarterStart;
   if (elapsed < quarter) return gaps;
-  const since = (gaps.since + quarter * Math.floor(elapsed / quarter)) as Instant;
-  return { since, newer: [], before: elapsed < 2 * quarter ? gaps.newer : [] };
+  const since = (gaps.quarterStart + quarter * Math.floor(elapsed / quarter)) as Instant;
+  return { quarterStart: since, thisQuarter: [], lastQuarter: elapsed < 2 * quarter ? gaps.thisQuarter : [] };
 }
 
 /** The law of the longest: gaps beyond `over` come `aYear` times a year, and their excess is Pareto with `scale` and `shape`. */
-export interface LongGapLaw {
-  readonly over: number;
-  readonly aYear: number;
+export interface GapDistribution {
+  readonly threshold: number;
+  readonly gapsPerYear: number;
   readonly scale: number;
   readonly shape: number;
 }
 
 /** @param usual mean gap, milliseconds. @param lateFrom gaps shorter than this were never taken in. */
-export function longGapLaw(gaps: LongGaps, usual: number, lateFrom: number, now: Instant): LongGapLaw {
-  const { since, newer, before } = turned(gaps, now);
+export function gapDistribution(gaps: LongGaps, usual: number, lateFrom: number, now: Instant): GapDistribution {
+  const { quarterStart: since, thisQuarter: newer, lastQuarter: before } = startQuarter(gaps, now);
   const seen = Math.max(seenMin, now - since + (before === null ? 0 : quarter));
-  const full = Math.max(newer[keptMax - 1] ?? 0, before?.[keptMax - 1] ?? 0);
+  const full = Math.max(newer[gapsKeptMax - 1] ?? 0, before?.[gapsKeptMax - 1] ?? 0);
   // Whole reports are lost, so between one length and the next there is nothing: half way down none is missing.
   const over = Math.max(lateFrom, full - usual / 2);
   const excesses = [...newer, ...(before ?? [])].filter((gap) => gap > over).map((gap) => gap - over);
   const aYear = (excesses.length + 0.5) * (days(365) / seen);
-  return { over, aYear, ...pareto(excesses, presumedMean * usual) };
+  return { threshold: over, gapsPerYear: aYear, ...paretoParameters(excesses, priorMean * usual) };
 }
 
 /** How long a gap is exceeded `aYear` times a year. */
-export function exceededAYear(law: LongGapLaw, aYear: number): number {
-  const pace = law.aYear / aYear;
-  return pace <= 1 ? law.over : law.over + (law.scale * (pace ** law.shape - 1)) / law.shape;
+export function gapExceededPerYear(law: GapDistribution, aYear: number): number {
+  const pace = law.gapsPerYear / aYear;
+  return pace <= 1 ? law.threshold : law.threshold + (law.scale * (pace ** law.shape - 1)) / law.shape;
 }
 
 /** ln of how often a year a gap is longer than `waited`. */
-export function logExceededAYear(law: LongGapLaw, waited: number): number {
-  const excess = Math.max(0, waited - law.over);
-  return Math.log(law.aYear) - Math.log1p((law.shape * excess) / law.scale) / law.shape;
+export function logGapsPerYear(law: GapDistribution, waited: number): number {
+  const excess = Math.max(0, waited - law.threshold);
+  return Math.log(law.gapsPerYear) - Math.log1p((law.shape * excess) / law.scale) / law.shape;
 }
 
 /**
  * Scale and shape by probability-weighted moments (Hosking & Wallis 1987), as if `presumedGaps` more had been seen that
  * were as presumed: of a dozen gaps alone the shape is hardly to be told.
  */
-function pareto(excesses: readonly number[], presumedMean: number): { scale: number; shape: number } {
+function paretoParameters(excesses: readonly number[], presumedMean: number): { scale: number; shape: number } {
   const n = excesses.length;
   const descending = [...excesses].sort((a, b) => b - a);
   let sum = 0;
@@ -83,23 +94,23 @@ function pareto(excesses: readonly number[], presumedMean: number): { scale: num
     sum += excess;
     weighted += excess * (n > 1 ? above / (n - 1) : 0);
   });
-  const mean = (sum + presumedGaps * presumedMean) / (n + presumedGaps);
+  const mean = (sum + priorGaps * presumedMean) / (n + priorGaps);
   const a0 = sum / n;
-  const found = n > 2 ? 2 - a0 / (a0 - (2 * weighted) / n) : presumedShape;
-  const shape = Math.min(shapeMax, Math.max(shapeMin, (n * found + shapeGaps * presumedShape) / (n + shapeGaps)));
+  const found = n > 2 ? 2 - a0 / (a0 - (2 * weighted) / n) : priorShape;
+  const shape = Math.min(shapeMax, Math.max(shapeMin, (n * found + shapeGaps * priorShape) / (n + shapeGaps)));
   return { scale: mean * (1 - shape), shape };
 }
 
 /** From eight to sixteen the tail's scale is known to about a third (1 / √8). */
-const keptMax = 8;
+const gapsKeptMax = 8;
 const quarter: Span = days(90);
 /** Nobody's year is known from ten minutes. */
 const seenMin: Span = days(1);
 /** Presumed of a line that nobody knows yet: that gaps beyond the late ones reach a report further on average. Our choice. */
-const presumedMean = 1;
-const presumedGaps = 3;
+const priorMean = 1;
+const priorGaps = 3;
 /** Runs of losses are about exponential (0); outages of all kinds together have a heavier tail. Our choice. */
-const presumedShape = 0.1;
+const priorShape = 0.1;
 const shapeGaps = 20;
 const shapeMin = 0.05; // the exponential in all but name, and no division by nothing
 const shapeMax = 0.4;

@@ -1,53 +1,59 @@
 import type { Evidence, Fault } from "../faults.ts";
 import { after, between, hours, type Instant, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
-import { chattersAt } from "./chatter.ts";
-import { credibleHold, type Held, type HeldReading, heldReadings, isStuck } from "./heldReadings.ts";
-import { type SensorsState, type Tally, witnesses } from "./sensorActivity.ts";
-import { isImpossible, nameOfSensor } from "./setAside.ts";
-import { inWords } from "./spanWords.ts";
+import { isChattering } from "./chatter.ts";
+import { isOftenRejected, sensorName } from "./rejectedReadings.ts";
+import { birdSensors, type RunningTotal, type SensorsState } from "./sensorActivity.ts";
+import { spanText } from "./spanText.ts";
+import {
+  type ConstantReading,
+  constantTimeMax,
+  isStuck,
+  type WatchedReading,
+  watchedReadings,
+} from "./stuckReadings.ts";
 
 /** Sensors that speak, but not of what is there: they chatter, stand still, say what can't be, or count backwards. */
 export function readingFaults(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault[] {
   const faults = [
-    chattering(sensors, settings, now),
-    stuck(sensors),
-    impossible(sensors, settings),
-    backwards(sensors, settings, now),
+    chatterFault(sensors, settings, now),
+    stuckFault(sensors),
+    impossibleReadingFault(sensors, settings),
+    decreasedTotalFault(sensors, settings, now),
   ];
   return faults.filter((fault) => fault !== null);
 }
 
 /** Whether the scale is named already as saying what can't be: that it says nothing else is then no second fault. */
-export const scaleIsImpossible = ({ setAside: { hopperGrams } }: SensorsState): boolean =>
-  hopperGrams !== undefined && isImpossible(hopperGrams);
+export const isScaleRejected = ({ rejectedReadings: { hopperGrams } }: SensorsState): boolean =>
+  hopperGrams !== undefined && isOftenRejected(hopperGrams);
 
-const counterName = { button: "button", detector: "detector", perch: "perch sensor", chute: "chute sensor" } as const;
+const counterNames = { button: "button", detector: "detector", perch: "perch sensor", chute: "chute sensor" } as const;
 
-function chattering(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
-  const found = witnesses.filter((sensor) => settings.sensors[sensor] && chattersAt(sensors[sensor].chatter, now));
+function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
+  const found = birdSensors.filter((sensor) => settings.sensors[sensor] && isChattering(sensors[sensor].chatter, now));
   const [first] = found;
   if (first === undefined) return null;
-  const { counts, from, at } = sensors[first].chatter;
+  const { counts, zeroAt: from, updatedAt: at } = sensors[first].chatter;
   const others =
     found.length > 1
       ? ` So does the ${found
           .slice(1)
-          .map((sensor) => counterName[sensor])
+          .map((sensor) => counterNames[sensor])
           .join(" and the ")}.`
       : "";
   return {
     kind: "sensorChattering",
-    reason: `The ${counterName[first]} counted ${counts} times in ${inWords(between(from, at))}: no bird is so quick for so long.${others}`,
+    reason: `The ${counterNames[first]} counted ${counts} times in ${spanText(between(from, at))}: no bird is so quick for so long.${others}`,
     evidence: found.map((sensor): Evidence => {
       const { chatter } = sensors[sensor];
-      return { what: `counts of the ${counterName[sensor]}`, value: String(chatter.counts), at: chatter.from };
+      return { label: `counts of the ${counterNames[sensor]}`, value: String(chatter.counts), at: chatter.zeroAt };
     }),
-    sure: null,
+    confidence: null,
   };
 }
 
-const readingName: { readonly [reading in Exclude<HeldReading, "hopper">]: string } = {
+const readingNames: { readonly [reading in Exclude<WatchedReading, "hopper">]: string } = {
   air: "air thermometer",
   inside: "inside thermometer",
   lid: "lid thermometer",
@@ -55,15 +61,15 @@ const readingName: { readonly [reading in Exclude<HeldReading, "hopper">]: strin
   humidity: "humidity sensor",
   battery: "battery's meter",
 };
-const unitOf = (reading: HeldReading) => (reading === "humidity" ? "%" : reading === "battery" ? "V" : "°C");
+const unitOf = (reading: WatchedReading) => (reading === "humidity" ? "%" : reading === "battery" ? "V" : "°C");
 
-function stuck({ held }: SensorsState): Fault | null {
-  const found: { name: string; held: Held; credible: Span; unit: string }[] = [];
-  for (const reading of heldReadings) {
+function stuckFault({ constantReadings: held }: SensorsState): Fault | null {
+  const found: { name: string; held: ConstantReading; credible: Span; unit: string }[] = [];
+  for (const reading of watchedReadings) {
     const one = held[reading];
     if (reading === "hopper" || one === null || !isStuck(reading, one)) continue;
-    const credible = credibleHold(reading, one) ?? one.span;
-    found.push({ name: readingName[reading], held: one, credible, unit: unitOf(reading) });
+    const credible = constantTimeMax(reading, one) ?? one.constantFor;
+    found.push({ name: readingNames[reading], held: one, credible, unit: unitOf(reading) });
   }
   const [first] = found;
   if (first === undefined) return null;
@@ -77,54 +83,58 @@ function stuck({ held }: SensorsState): Fault | null {
   return {
     kind: "readingStuck",
     reason:
-      `The ${first.name} has said the very same for ${inWords(first.held.span)}, to the last digit. ` +
-      `It never did so for longer than ${inWords(first.held.longest)} before.${others}`,
-    evidence: found.flatMap(({ name, held: { value, span, at }, credible, unit }): Evidence[] => [
-      { what: `${name}, unchanged`, value: `${value} ${unit}`, at },
-      { what: `${name}, the same for`, value: inWords(span), at: null },
-      { what: `${name}, still credible`, value: inWords(credible), at: null },
-    ]),
-    sure: null,
+      `The ${first.name} has said the very same for ${spanText(first.held.constantFor)}, to the last digit. ` +
+      `It never did so for longer than ${spanText(first.held.longestConstant)} before.${others}`,
+    evidence: found.flatMap(
+      ({ name, held: { value, constantFor: span, lastReadAt: at }, credible, unit }): Evidence[] => [
+        { label: `${name}, unchanged`, value: `${value} ${unit}`, at },
+        { label: `${name}, the same for`, value: spanText(span), at: null },
+        { label: `${name}, still credible`, value: spanText(credible), at: null },
+      ],
+    ),
+    confidence: null,
   };
 }
 
-function impossible({ setAside }: SensorsState, settings: FeederSettings): Fault | null {
+function impossibleReadingFault({ rejectedReadings: setAside }: SensorsState, settings: FeederSettings): Fault | null {
   const found = Object.entries(setAside).filter(
-    ([name, one]) => isImpossible(one) && (name !== "hopperGrams" || settings.sensors.scale),
+    ([name, one]) => isOftenRejected(one) && (name !== "hopperGrams" || settings.sensors.scale),
   );
   const [first] = found;
   if (first === undefined) return null;
-  const names = found.map(([name]) => nameOfSensor(name) ?? name);
+  const names = found.map(([name]) => sensorName(name) ?? name);
   return {
     kind: "readingImpossible",
     reason: `The ${names.join(" and the ")} ${found.length > 1 ? "say" : "says"} what can't be. Such values are set aside and nothing is concluded from them.`,
-    evidence: found.map(([name, { times, from }]) => ({
-      what: `values of the ${nameOfSensor(name) ?? name} set aside`,
+    evidence: found.map(([name, { count: times, firstAt: from }]) => ({
+      label: `values of the ${sensorName(name) ?? name} set aside`,
       value: `${times} times`,
       at: from,
     })),
-    sure: null,
+    confidence: null,
   };
 }
 
 /** How long it is told that a total fell: the next report counts on from there. Our choice. */
-const backwardsStands = hours(24);
+const decreaseStandsFor = hours(24);
 
-function backwards(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
-  const found = ([...witnesses, "chute"] as const).flatMap((sensor) => {
-    const fell: Tally["backwards"] = sensors[sensor].backwards;
-    return fell !== null && settings.sensors[sensor] && now < after(fell.at, backwardsStands) ? [{ sensor, fell }] : [];
+function decreasedTotalFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
+  const found = ([...birdSensors, "chute"] as const).flatMap((sensor) => {
+    const fell: RunningTotal["decrease"] = sensors[sensor].decrease;
+    return fell !== null && settings.sensors[sensor] && now < after(fell.at, decreaseStandsFor)
+      ? [{ sensor, fell }]
+      : [];
   });
   const [first] = found;
   if (first === undefined) return null;
   return {
     kind: "countsBackwards",
-    reason: `The running total of the ${counterName[first.sensor]} fell from ${first.fell.from} to ${first.fell.to}, though the feeder hadn't started anew.`,
+    reason: `The running total of the ${counterNames[first.sensor]} fell from ${first.fell.from} to ${first.fell.to}, though the feeder hadn't started anew.`,
     evidence: found.map(({ sensor, fell }) => ({
-      what: `total of the ${counterName[sensor]}`,
+      label: `total of the ${counterNames[sensor]}`,
       value: `${fell.from} to ${fell.to}`,
       at: fell.at,
     })),
-    sure: null,
+    confidence: null,
   };
 }

@@ -1,59 +1,78 @@
 import type { Fault } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
-import { type Held, isStuck } from "./heldReadings.ts";
+import { type ConstantReading, isStuck } from "./stuckReadings.ts";
 
 /** What is remembered of the load cell: whether it speaks, and whether what it says ever changes. */
-export interface ScaleWatch {
-  readonly last: number | null; // grams, as last read
-  readonly lastAt: Instant | null;
-  readonly absent: number; // reports in a row that had other readings but none of the hopper
+export interface ScaleActivity {
+  readonly lastGrams: number | null; // grams, as last read
+  readonly lastReadAt: Instant | null;
+  readonly reportsWithoutReading: number; // reports in a row that had other readings but none of the hopper
   /** Portions that the chute saw fall since the reading last changed; those before the newest reading in `fallenAtReading`. */
-  readonly fallen: number;
+  readonly portionsFallen: number;
   readonly fallenAtReading: number;
   /** Portions that were given and that nobody could see fall, likewise. */
-  readonly given: number;
+  readonly portionsGiven: number;
   readonly givenAtReading: number;
 }
 
-export const unreadScale = (): ScaleWatch => ({
-  last: null,
-  lastAt: null,
-  absent: 0,
-  fallen: 0,
+export const initialScaleActivity = (): ScaleActivity => ({
+  lastGrams: null,
+  lastReadAt: null,
+  reportsWithoutReading: 0,
+  portionsFallen: 0,
   fallenAtReading: 0,
-  given: 0,
+  portionsGiven: 0,
   givenAtReading: 0,
 });
 
 /** Only what the chute saw counts: a tray that turns empty or jammed leaves the weight as it is, rightly. */
-export const portionFell = (scale: ScaleWatch): ScaleWatch => withPortions(scale, scale.fallen + 1, scale.given);
+export const countFallenPortion = (scale: ScaleActivity): ScaleActivity =>
+  withPortions(scale, scale.portionsFallen + 1, scale.portionsGiven);
 
 /** There is no chute sensor. */
-export const portionGiven = (scale: ScaleWatch): ScaleWatch => withPortions(scale, scale.fallen, scale.given + 1);
+export const countGivenPortion = (scale: ScaleActivity): ScaleActivity =>
+  withPortions(scale, scale.portionsFallen, scale.portionsGiven + 1);
 
-const withPortions = (scale: ScaleWatch, fallen: number, given: number): ScaleWatch => ({
-  last: scale.last,
-  lastAt: scale.lastAt,
-  absent: scale.absent,
-  fallen,
+const withPortions = (scale: ScaleActivity, fallen: number, given: number): ScaleActivity => ({
+  lastGrams: scale.lastGrams,
+  lastReadAt: scale.lastReadAt,
+  reportsWithoutReading: scale.reportsWithoutReading,
+  portionsFallen: fallen,
   fallenAtReading: scale.fallenAtReading,
-  given,
+  portionsGiven: given,
   givenAtReading: scale.givenAtReading,
 });
 
-export function scaleRead(scale: ScaleWatch, readings: Readings, at: Instant): ScaleWatch {
+export function updateScaleActivity(scale: ScaleActivity, readings: Readings, at: Instant): ScaleActivity {
   const { hopper } = readings;
-  if (hopper === null) return saysOther(readings) ? { ...scale, absent: scale.absent + 1 } : scale;
-  const { fallen, given } = scale;
-  if (hopper === scale.last) {
-    return { last: hopper, lastAt: at, absent: 0, fallen, fallenAtReading: fallen, given, givenAtReading: given };
+  if (hopper === null)
+    return hasOtherReadings(readings) ? { ...scale, reportsWithoutReading: scale.reportsWithoutReading + 1 } : scale;
+  const { portionsFallen: fallen, portionsGiven: given } = scale;
+  if (hopper === scale.lastGrams) {
+    return {
+      lastGrams: hopper,
+      lastReadAt: at,
+      reportsWithoutReading: 0,
+      portionsFallen: fallen,
+      fallenAtReading: fallen,
+      portionsGiven: given,
+      givenAtReading: given,
+    };
   }
-  return { last: hopper, lastAt: at, absent: 0, fallen: 0, fallenAtReading: 0, given: 0, givenAtReading: 0 };
+  return {
+    lastGrams: hopper,
+    lastReadAt: at,
+    reportsWithoutReading: 0,
+    portionsFallen: 0,
+    fallenAtReading: 0,
+    portionsGiven: 0,
+    givenAtReading: 0,
+  };
 }
 
 /** A feeder that sends bare events between its full reports says nothing of its scale by that. */
-const saysOther = (readings: Readings): boolean =>
+const hasOtherReadings = (readings: Readings): boolean =>
   readings.air !== null ||
   readings.inside !== null ||
   readings.lid !== null ||
@@ -63,29 +82,35 @@ const saysOther = (readings: Readings): boolean =>
   readings.signalDbm !== null;
 
 /** A load cell's amplifier misses a reading now and then in the cold, not ten in a row. Common practice, no source. */
-const absentMax = 10;
+const reportsWithoutReadingMax = 10;
 /** Eight portions are several times what the coarsest sensible scale resolves, and the last digit always trembles. */
 const frozenPortions = 8;
 
 /** @param held how long its reading has been the same, and usually is; @param setAside what it says is impossible. */
-export function scaleSilence(scale: ScaleWatch, held: Held | null, setAside: boolean): Fault | null {
-  if (scale.absent >= absentMax && !setAside) {
+export function scaleSilentFault(scale: ScaleActivity, held: ConstantReading | null, setAside: boolean): Fault | null {
+  if (scale.reportsWithoutReading >= reportsWithoutReadingMax && !setAside) {
     return {
       kind: "scaleSilent",
       reason:
-        scale.lastAt === null
+        scale.lastReadAt === null
           ? "A scale is fitted, but no report ever had a weight in it."
-          : `The last ${scale.absent} reports came without the hopper's weight.`,
+          : `The last ${scale.reportsWithoutReading} reports came without the hopper's weight.`,
       evidence: [
-        { what: "reports without a weight", value: String(scale.absent), at: null },
-        ...(scale.lastAt === null
+        { label: "reports without a weight", value: String(scale.reportsWithoutReading), at: null },
+        ...(scale.lastReadAt === null
           ? []
-          : [{ what: "last weight", value: scale.last === null ? "a weight" : `${scale.last} g`, at: scale.lastAt }]),
+          : [
+              {
+                label: "last weight",
+                value: scale.lastGrams === null ? "a weight" : `${scale.lastGrams} g`,
+                at: scale.lastReadAt,
+              },
+            ]),
       ],
-      sure: null,
+      confidence: null,
     };
   }
-  if (scale.last === null) return null;
+  if (scale.lastGrams === null) return null;
   const seen = scale.fallenAtReading >= frozenPortions;
   // Where nobody sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
   const unseen = scale.givenAtReading >= frozenPortions && held !== null && isStuck("hopper", held);
@@ -98,9 +123,9 @@ export function scaleSilence(scale: ScaleWatch, held: Held | null, setAside: boo
     kind: "scaleSilent",
     reason: `The scale says the same to the last digit, though ${portions}.`,
     evidence: [
-      { what: "weight, unchanged", value: `${scale.last} g`, at: scale.lastAt },
-      { what, value: String(seen ? scale.fallenAtReading : scale.givenAtReading), at: null },
+      { label: "weight, unchanged", value: `${scale.lastGrams} g`, at: scale.lastReadAt },
+      { label: what, value: String(seen ? scale.fallenAtReading : scale.givenAtReading), at: null },
     ],
-    sure: null,
+    confidence: null,
   };
 }

@@ -1,12 +1,29 @@
 import { type Instant, later, type Span } from "../instant.ts";
 import type { FeederEvent, Portion, Report } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
-import { type Chatter, grew, isSuspect, quiet, struck } from "./chatter.ts";
-import { type Bide, boutContinued, heardOnly, unbided } from "./daylightSilence.ts";
-import { type HeldReadings, heldThrough, nothingHeld } from "./heldReadings.ts";
-import { answered, forgotten, marked, type Pairing, unpaired } from "./pairing.ts";
-import { portionFell, portionGiven, type ScaleWatch, scaleRead, unreadScale } from "./scaleSilence.ts";
-import { noneSetAside, type SetAsides, withSetAside } from "./setAside.ts";
+import {
+  type ChatterState,
+  initialChatter,
+  isPossiblyChattering,
+  updateChatterByCount,
+  updateChatterByGrowth,
+} from "./chatter.ts";
+import { addMark, closeRun, forgetOpenMarks, initialPairing, type Pairing } from "./pairing.ts";
+import { initialRejectedReadings, type RejectedReadings, updateRejectedReadings } from "./rejectedReadings.ts";
+import {
+  countFallenPortion,
+  countGivenPortion,
+  initialScaleActivity,
+  type ScaleActivity,
+  updateScaleActivity,
+} from "./scaleSilence.ts";
+import {
+  endSilence,
+  initialSilenceStatistics,
+  type SilenceStatistics,
+  updateSilenceByBout,
+} from "./silenceStatistics.ts";
+import { type ConstantReadings, initialConstantReadings, updateConstantReadings } from "./stuckReadings.ts";
 
 /**
  * What is remembered to tell a dead sensor from birds that stay away. A sensor with companions is judged by what they saw
@@ -14,87 +31,97 @@ import { noneSetAside, type SetAsides, withSetAside } from "./setAside.ts";
  * together there are no birds, and nothing is claimed.
  */
 export interface SensorsState {
-  readonly button: Watched;
-  readonly detector: Watched;
-  readonly perch: Watched;
-  readonly chute: Tally;
-  readonly scale: ScaleWatch;
-  readonly held: HeldReadings;
-  readonly setAside: SetAsides;
+  readonly button: SensorActivity;
+  readonly detector: SensorActivity;
+  readonly perch: SensorActivity;
+  readonly chute: RunningTotal;
+  readonly scale: ScaleActivity;
+  readonly constantReadings: ConstantReadings;
+  readonly rejectedReadings: RejectedReadings;
   readonly boot: string | null; // the boot that the running totals belong to
-  readonly countedAt: Instant; // when they were last told
-  readonly paused: boolean; // as the feeder last said: what birds do at a paused feeder is no measure
+  readonly totalsAt: Instant; // when they were last told
+  readonly isPaused: boolean; // as the feeder last said: what birds do at a paused feeder is no measure
 }
 
-export type Witness = "button" | "detector" | "perch";
-export const witnesses = ["button", "detector", "perch"] as const;
+export type BirdSensor = "button" | "detector" | "perch";
+export const birdSensors = ["button", "detector", "perch"] as const;
 
-export interface Watched extends Tally {
-  readonly lastAt: Instant | null; // when it last spoke
+export interface SensorActivity extends RunningTotal {
+  readonly lastCountAt: Instant | null; // when it last spoke
   readonly lastMarkAt: Instant | null; // when it last counted as a mark for its companions
   /** Null beside itself, but for the detector: there stands the beam in its own slot, which sees whatever drops in. */
-  readonly beside: { readonly [companion in Witness]: Pairing | null };
-  readonly alone: Bide;
-  readonly chatter: Chatter;
+  readonly pairings: { readonly [companion in BirdSensor]: Pairing | null };
+  readonly silence: SilenceStatistics;
+  readonly chatter: ChatterState;
 }
 
 /** The feeder's running total of one sensor, and what we heard of it in events since. */
-export interface Tally {
+export interface RunningTotal {
   readonly total: number | null;
-  readonly heardSince: number;
-  readonly backwards: { readonly from: number; readonly to: number; readonly at: Instant } | null;
+  readonly countedSince: number;
+  readonly decrease: { readonly from: number; readonly to: number; readonly at: Instant } | null;
 }
 
-export function unwatchedSensors(now: Instant): SensorsState {
-  const watched = (self: Witness): Watched => ({
-    ...untold,
-    lastAt: null,
+export function initialSensors(now: Instant): SensorsState {
+  const watched = (self: BirdSensor): SensorActivity => ({
+    ...initialTotal,
+    lastCountAt: null,
     lastMarkAt: null,
-    beside: {
-      button: self === "button" ? null : unpaired(now),
-      detector: unpaired(now),
-      perch: self === "perch" ? null : unpaired(now),
+    pairings: {
+      button: self === "button" ? null : initialPairing(now),
+      detector: initialPairing(now),
+      perch: self === "perch" ? null : initialPairing(now),
     },
-    alone: unbided(now),
-    chatter: quiet(now),
+    silence: initialSilenceStatistics(now),
+    chatter: initialChatter(now),
   });
   return {
     button: watched("button"),
     detector: watched("detector"),
     perch: watched("perch"),
-    chute: untold,
-    scale: unreadScale(),
-    held: nothingHeld,
-    setAside: noneSetAside,
+    chute: initialTotal,
+    scale: initialScaleActivity(),
+    constantReadings: initialConstantReadings,
+    rejectedReadings: initialRejectedReadings,
     boot: null,
-    countedAt: now,
-    paused: false,
+    totalsAt: now,
+    isPaused: false,
   };
 }
 
-const untold: Tally = { total: null, heardSince: 0, backwards: null };
+const initialTotal: RunningTotal = { total: null, countedSince: 0, decrease: null };
 
 /** One event, in the order in which they were recorded. An event that tells of no sensor changes nothing. */
-export function sensed(sensors: SensorsState, event: FeederEvent, settings: FeederSettings): SensorsState {
+export function updateSensorsByEvent(
+  sensors: SensorsState,
+  event: FeederEvent,
+  settings: FeederSettings,
+): SensorsState {
   switch (event.kind) {
     case "press":
-      return active(sensors, "button", event.recordedAt, settings);
+      return recordActivity(sensors, "button", event.recordedAt, settings);
     case "deposit":
       // "No metal" is the beam's word: the detector itself said nothing.
-      return active(event.chute === true ? slotMarked(sensors) : sensors, "detector", event.recordedAt, settings, {
-        spoke: event.metal !== false,
-      });
+      return recordActivity(
+        event.chute === true ? markSlot(sensors) : sensors,
+        "detector",
+        event.recordedAt,
+        settings,
+        {
+          spoke: event.metal !== false,
+        },
+      );
     case "visit":
-      return active(sensors, "perch", event.recordedAt, settings);
+      return recordActivity(sensors, "perch", event.recordedAt, settings);
     case "portion": {
-      const payer = unsaidPayer(sensors, event);
-      if (payer !== null) sensors = active(sensors, payer, event.recordedAt, settings, { events: 0 });
+      const payer = inferredPayer(sensors, event);
+      if (payer !== null) sensors = recordActivity(sensors, payer, event.recordedAt, settings, { events: 0 });
       if (event.cutShort === true && event.chuteCount === null) return sensors; // nobody knows whether anything fell
-      if (event.chuteCount === null) return withStore(sensors, sensors.chute, portionGiven(sensors.scale));
+      if (event.chuteCount === null) return withChuteAndScale(sensors, sensors.chute, countGivenPortion(sensors.scale));
       if (event.chuteCount <= 0) return sensors;
-      const { total, heardSince, backwards } = sensors.chute;
-      const chute = { total, heardSince: heardSince + event.chuteCount, backwards };
-      return withStore(sensors, chute, portionFell(sensors.scale));
+      const { total, countedSince, decrease } = sensors.chute;
+      const chute = { total, countedSince: countedSince + event.chuteCount, decrease };
+      return withChuteAndScale(sensors, chute, countFallenPortion(sensors.scale));
     }
     default:
       return sensors;
@@ -102,37 +129,42 @@ export function sensed(sensors: SensorsState, event: FeederEvent, settings: Feed
 }
 
 // Written out, not spread, as is all that runs for every event, of which a report may hold thousands.
-const withStore = (sensors: SensorsState, chute: Tally, scale: ScaleWatch): SensorsState => ({
+const withChuteAndScale = (sensors: SensorsState, chute: RunningTotal, scale: ScaleActivity): SensorsState => ({
   button: sensors.button,
   detector: sensors.detector,
   perch: sensors.perch,
   chute,
   scale,
-  held: sensors.held,
-  setAside: sensors.setAside,
+  constantReadings: sensors.constantReadings,
+  rejectedReadings: sensors.rejectedReadings,
   boot: sensors.boot,
-  countedAt: sensors.countedAt,
-  paused: sensors.paused,
+  totalsAt: sensors.totalsAt,
+  isPaused: sensors.isPaused,
 });
 
-const withWatched = (sensors: SensorsState, button: Watched, detector: Watched, perch: Watched): SensorsState => ({
+const withBirdSensors = (
+  sensors: SensorsState,
+  button: SensorActivity,
+  detector: SensorActivity,
+  perch: SensorActivity,
+): SensorsState => ({
   button,
   detector,
   perch,
   chute: sensors.chute,
   scale: sensors.scale,
-  held: sensors.held,
-  setAside: sensors.setAside,
+  constantReadings: sensors.constantReadings,
+  rejectedReadings: sensors.rejectedReadings,
   boot: sensors.boot,
-  countedAt: sensors.countedAt,
-  paused: sensors.paused,
+  totalsAt: sensors.totalsAt,
+  isPaused: sensors.isPaused,
 });
 
 /** A feeder that tells of its portions but not of the presses that they paid has told of the presses by that. */
-function unsaidPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Portion & { recordedAt: Instant }) {
+function inferredPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Portion & { recordedAt: Instant }) {
   if (paysFor !== null || (cause !== "press" && cause !== "deposit")) return null;
   const payer = cause === "press" ? "button" : "detector";
-  const { lastAt } = sensors[payer];
+  const { lastCountAt: lastAt } = sensors[payer];
   return lastAt === null || recordedAt - lastAt > paidWithin ? payer : null;
 }
 
@@ -143,31 +175,31 @@ const paidWithin = 60_000;
  * The readings of one report, after its events. Growth of a total that no event explained is activity too.
  * @param setAside readings that no such sensor can mean, by their posted names.
  */
-export function counted(
+export function updateSensorsByReport(
   sensors: SensorsState,
-  { readings, setAside, boot }: Pick<Report, "readings" | "setAside" | "boot">,
+  { readings, rejectedReadings: setAside, boot }: Pick<Report, "readings" | "rejectedReadings" | "boot">,
   at: Instant,
   settings: FeederSettings,
 ): SensorsState {
   const sameBoot = sensors.boot === boot;
-  const resumedAt = sensors.paused && readings.paused === false ? at : null;
-  const since = Math.max(0, at - sensors.countedAt) as Span;
+  const resumedAt = sensors.isPaused && readings.paused === false ? at : null;
+  const since = Math.max(0, at - sensors.totalsAt) as Span;
   const { counts } = readings;
   let next: SensorsState = {
-    button: toldWatched(sensors.button, counts.button, sameBoot, at, resumedAt),
-    detector: toldWatched(sensors.detector, counts.detector, sameBoot, at, resumedAt),
-    perch: toldWatched(sensors.perch, counts.perch, sameBoot, at, resumedAt),
-    chute: told(sensors.chute, counts.chute, sameBoot, at),
-    scale: scaleRead(sensors.scale, readings, at),
-    held: heldThrough(sensors.held, readings, at),
-    setAside: withSetAside(sensors.setAside, setAside, at),
+    button: updateSensorTotal(sensors.button, counts.button, sameBoot, at, resumedAt),
+    detector: updateSensorTotal(sensors.detector, counts.detector, sameBoot, at, resumedAt),
+    perch: updateSensorTotal(sensors.perch, counts.perch, sameBoot, at, resumedAt),
+    chute: updateTotal(sensors.chute, counts.chute, sameBoot, at),
+    scale: updateScaleActivity(sensors.scale, readings, at),
+    constantReadings: updateConstantReadings(sensors.constantReadings, readings, at),
+    rejectedReadings: updateRejectedReadings(sensors.rejectedReadings, setAside, at),
     boot,
-    countedAt: at,
-    paused: readings.paused ?? sensors.paused,
+    totalsAt: at,
+    isPaused: readings.paused ?? sensors.isPaused,
   };
-  for (const sensor of witnesses) {
-    const by = grownBy(sensors[sensor], counts[sensor], sameBoot);
-    if (by > 0) next = active(next, sensor, at, settings, { grown: { by, within: since } });
+  for (const sensor of birdSensors) {
+    const by = totalGrowth(sensors[sensor], counts[sensor], sameBoot);
+    if (by > 0) next = recordActivity(next, sensor, at, settings, { grown: { by, within: since } });
   }
   return next;
 }
@@ -181,48 +213,56 @@ const markGapMin = 5_000;
 /**
  * `spoke`: the sensor itself did, and not only what stands beside it. `grown`: no event told of it, but its total grew.
  */
-function active(
+function recordActivity(
   sensors: SensorsState,
-  sensor: Witness,
+  sensor: BirdSensor,
   at: Instant,
   settings: FeederSettings,
-  { spoke = true, events = 1, grown = null }: { spoke?: boolean; events?: number; grown?: Growth | null } = {},
+  { spoke = true, events = 1, grown = null }: { spoke?: boolean; events?: number; grown?: TotalGrowth | null } = {},
 ): SensorsState {
   const self = sensors[sensor];
   const chatter = !spoke
     ? self.chatter
     : grown === null
-      ? struck(self.chatter, at)
-      : grew(self.chatter, grown.by, grown.within, at);
+      ? updateChatterByCount(self.chatter, at)
+      : updateChatterByGrowth(self.chatter, grown.by, grown.within, at);
   // What a bouncing contact counts is no bird: nothing is learnt from it, of this sensor or by it of another.
-  const isSense = !isSuspect(chatter);
-  const isMark = isSense && !sensors.paused && isApart(self.lastMarkAt, at);
-  const beside = self.beside;
-  const next: Watched = {
+  const isSense = !isPossiblyChattering(chatter);
+  const isMark = isSense && !sensors.isPaused && isApart(self.lastMarkAt, at);
+  const beside = self.pairings;
+  const next: SensorActivity = {
     total: self.total,
-    heardSince: self.heardSince + (spoke && grown === null ? events : 0),
-    backwards: self.backwards,
-    lastAt: !spoke ? self.lastAt : self.lastAt === null ? at : later(self.lastAt, at),
+    countedSince: self.countedSince + (spoke && grown === null ? events : 0),
+    decrease: self.decrease,
+    lastCountAt: !spoke ? self.lastCountAt : self.lastCountAt === null ? at : later(self.lastCountAt, at),
     lastMarkAt: isMark ? at : self.lastMarkAt,
-    beside: !spoke
+    pairings: !spoke
       ? beside
       : isSense
         ? {
-            button: beside.button && answered(beside.button, at, settings),
-            detector: beside.detector && answered(beside.detector, at, settings),
-            perch: beside.perch && answered(beside.perch, at, settings),
+            button: beside.button && closeRun(beside.button, at, settings),
+            detector: beside.detector && closeRun(beside.detector, at, settings),
+            perch: beside.perch && closeRun(beside.perch, at, settings),
           }
         : {
-            button: beside.button && forgotten(beside.button),
-            detector: beside.detector && forgotten(beside.detector),
-            perch: beside.perch && forgotten(beside.perch),
+            button: beside.button && forgetOpenMarks(beside.button),
+            detector: beside.detector && forgetOpenMarks(beside.detector),
+            perch: beside.perch && forgetOpenMarks(beside.perch),
           },
-    alone: !spoke ? self.alone : isSense ? boutContinued(self.alone, settings.place, at) : heardOnly(self.alone, at),
+    silence: !spoke
+      ? self.silence
+      : isSense
+        ? updateSilenceByBout(self.silence, settings.place, at)
+        : endSilence(self.silence, at),
     chatter,
   };
-  const other = (watched: Watched) =>
-    isMark ? markedBy(watched, sensor, marked) : isSense ? watched : markedBy(watched, sensor, forgotten);
-  return withWatched(
+  const other = (watched: SensorActivity) =>
+    isMark
+      ? markCompanion(watched, sensor, addMark)
+      : isSense
+        ? watched
+        : markCompanion(watched, sensor, forgetOpenMarks);
+  return withBirdSensors(
     sensors,
     sensor === "button" ? next : other(sensors.button),
     sensor === "detector" ? next : other(sensors.detector),
@@ -230,7 +270,7 @@ function active(
   );
 }
 
-interface Growth {
+interface TotalGrowth {
   readonly by: number;
   readonly within: Span;
 }
@@ -238,64 +278,68 @@ interface Growth {
 const isApart = (lastMarkAt: Instant | null, at: Instant): boolean =>
   lastMarkAt === null || Math.abs(at - lastMarkAt) >= markGapMin;
 
-const slotMarked = (sensors: SensorsState): SensorsState =>
-  sensors.paused || isSuspect(sensors.detector.chatter)
+const markSlot = (sensors: SensorsState): SensorsState =>
+  sensors.isPaused || isPossiblyChattering(sensors.detector.chatter)
     ? sensors
-    : withWatched(sensors, sensors.button, markedBy(sensors.detector, "detector", marked), sensors.perch);
+    : withBirdSensors(sensors, sensors.button, markCompanion(sensors.detector, "detector", addMark), sensors.perch);
 
 /** A companion saw something that the watched may answer (`marked`), or is no witness now (`forgotten`). */
-function markedBy(watched: Watched, companion: Witness, change: (pairing: Pairing) => Pairing): Watched {
-  const { button, detector, perch } = watched.beside;
+function markCompanion(
+  watched: SensorActivity,
+  companion: BirdSensor,
+  change: (pairing: Pairing) => Pairing,
+): SensorActivity {
+  const { button, detector, perch } = watched.pairings;
   return {
     total: watched.total,
-    heardSince: watched.heardSince,
-    backwards: watched.backwards,
-    lastAt: watched.lastAt,
+    countedSince: watched.countedSince,
+    decrease: watched.decrease,
+    lastCountAt: watched.lastCountAt,
     lastMarkAt: watched.lastMarkAt,
-    beside: {
+    pairings: {
       button: companion === "button" && button ? change(button) : button,
       detector: companion === "detector" && detector ? change(detector) : detector,
       perch: companion === "perch" && perch ? change(perch) : perch,
     },
-    alone: watched.alone,
+    silence: watched.silence,
     chatter: watched.chatter,
   };
 }
 
 /** Takes a running total. Written out, not spread, as is all that runs for each report. */
-function told(tally: Tally, total: number | null, sameBoot: boolean, at: Instant): Tally {
-  const { heardSince, backwards } = tally;
-  if (total === null) return { total: tally.total, heardSince, backwards };
+function updateTotal(tally: RunningTotal, total: number | null, sameBoot: boolean, at: Instant): RunningTotal {
+  const { countedSince: heardSince, decrease: backwards } = tally;
+  if (total === null) return { total: tally.total, countedSince: heardSince, decrease: backwards };
   const before = sameBoot ? tally.total : null;
-  if (before === null) return { total, heardSince: 0, backwards };
-  if (total < before) return { total, heardSince: 0, backwards: { from: before, to: total, at } };
+  if (before === null) return { total, countedSince: 0, decrease: backwards };
+  if (total < before) return { total, countedSince: 0, decrease: { from: before, to: total, at } };
   // Events may lag behind the total (a backlog that is still coming): what is ahead of them isn't counted twice.
-  return { total, heardSince: Math.max(0, heardSince - (total - before)), backwards };
+  return { total, countedSince: Math.max(0, heardSince - (total - before)), decrease: backwards };
 }
 
 /** What the total grew by beyond the events that we heard; 0 on a new boot, which has no before. */
-function grownBy(tally: Tally, total: number | null, sameBoot: boolean): number {
+function totalGrowth(tally: RunningTotal, total: number | null, sameBoot: boolean): number {
   const before = sameBoot ? tally.total : null;
-  return total === null || before === null ? 0 : Math.max(0, total - before - tally.heardSince);
+  return total === null || before === null ? 0 : Math.max(0, total - before - tally.countedSince);
 }
 
 /** `resumedAt`: the feeder goes on after a pause, in which nobody was waited for; null where it doesn't. */
-function toldWatched(
-  watched: Watched,
+function updateSensorTotal(
+  watched: SensorActivity,
   total: number | null,
   sameBoot: boolean,
   at: Instant,
   resumedAt: Instant | null,
-): Watched {
-  const tally = told(watched, total, sameBoot, at);
+): SensorActivity {
+  const tally = updateTotal(watched, total, sameBoot, at);
   return {
     total: tally.total,
-    heardSince: tally.heardSince,
-    backwards: tally.backwards,
-    lastAt: watched.lastAt,
+    countedSince: tally.countedSince,
+    decrease: tally.decrease,
+    lastCountAt: watched.lastCountAt,
     lastMarkAt: watched.lastMarkAt,
-    beside: watched.beside,
-    alone: resumedAt === null ? watched.alone : { ...watched.alone, from: resumedAt },
+    pairings: watched.pairings,
+    silence: resumedAt === null ? watched.silence : { ...watched.silence, silentSince: resumedAt },
     chatter: watched.chatter,
   };
 }

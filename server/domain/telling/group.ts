@@ -1,8 +1,14 @@
-import { topicOf } from "../alarms/notices.ts";
+import { alarmTopic } from "../alarms/alarmTopic.ts";
 import type { FaultKind } from "../faults.ts";
 import type { Instant, Span } from "../instant.ts";
-import type { Call, CalledOf, CallWord, Circle, Telling } from "./call.ts";
-import { heardWord } from "./hear.ts";
+import type {
+  AlarmEvent,
+  AlarmSource,
+  Escalation,
+  OutgoingNotification,
+  Recipients,
+} from "../notification/escalation.ts";
+import { applyAlarmEvent } from "../notification/handleAlarmEvent.ts";
 
 /** A yard as far as the alarms of one fault are grouped in it. */
 export interface GroupedYard {
@@ -10,7 +16,7 @@ export interface GroupedYard {
   readonly name: string;
   readonly fault: FaultKind;
   /** What is stored under `yardTopic`. */
-  readonly call: Call | null;
+  readonly call: Escalation | null;
   /** All of the yard, also those out of service. */
   readonly feeders: readonly GroupedFeeder[];
 }
@@ -24,13 +30,13 @@ export interface GroupedFeeder {
   /** From when its silence is a fault; null where it was never heard. */
   readonly silentFrom: Instant | null;
   /** What is stored under its topic. */
-  readonly call: Call | null;
+  readonly call: Escalation | null;
 }
 
 /** The yard's calls of one fault while one step is made, and what has come of it so far. */
 export interface Group {
   readonly yard: GroupedYard;
-  readonly tellings: readonly Telling[];
+  readonly tellings: readonly OutgoingNotification[];
   /** Topics whose screens must be set right without a sound. */
   readonly newWords: readonly string[];
 }
@@ -38,15 +44,15 @@ export interface Group {
 /** What an alarm of one feeder said. */
 export interface FeederWord {
   readonly feeder: GroupedFeeder;
-  readonly word: CallWord;
+  readonly word: AlarmEvent;
 }
 
 /** Under it a yard's own call is stored; no feeder's id makes the same. */
-export const yardTopic = (yard: string, fault: FaultKind): string => topicOf(`yard ${yard}`, fault);
+export const yardTopic = (yard: string, fault: FaultKind): string => alarmTopic(`yard ${yard}`, fault);
 
-export const topicIn = ({ fault }: GroupedYard, feeder: string): string => topicOf(feeder, fault);
+export const topicIn = ({ fault }: GroupedYard, feeder: string): string => alarmTopic(feeder, fault);
 
-export function withOwn(group: Group, id: string, call: Call | null): Group {
+export function withOwn(group: Group, id: string, call: Escalation | null): Group {
   const feeders = group.yard.feeders.map((feeder) => (feeder.id === id ? { ...feeder, call } : feeder));
   return { ...group, yard: { ...group.yard, feeders } };
 }
@@ -60,12 +66,12 @@ export const withNewWords = (group: Group, topic: string): Group => ({
 export function hearAlone(
   group: Group,
   { feeder: { id, name, call }, word }: FeederWord,
-  circle: Circle,
+  circle: Recipients,
   now: Instant,
 ): Group {
   const { yard } = group;
-  const of: CalledOf = { yard: yard.id, feeder: id, topic: topicIn(yard, id), name };
-  const heard = heardWord(call, word, of, circle, now);
-  const next = { ...withOwn(group, id, heard.call), tellings: [...group.tellings, ...heard.tellings] };
-  return heard.newWords ? withNewWords(next, of.topic) : next;
+  const of: AlarmSource = { yard: yard.id, feeder: id, topic: topicIn(yard, id), name };
+  const heard = applyAlarmEvent(call, word, of, circle, now);
+  const next = { ...withOwn(group, id, heard.escalation), tellings: [...group.tellings, ...heard.notifications] };
+  return heard.isTextChanged ? withNewWords(next, of.topic) : next;
 }

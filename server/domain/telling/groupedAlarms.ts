@@ -1,9 +1,9 @@
 import type { FaultKind } from "../faults.ts";
 import type { Instant } from "../instant.ts";
-import { advanceCall, isStanding } from "./advanceCall.ts";
-import type { Call, CallWord, Circle, Telling } from "./call.ts";
+import { advanceEscalation, isActive } from "../notification/advanceEscalation.ts";
+import type { AlarmEvent, Escalation, OutgoingNotification, Recipients } from "../notification/escalation.ts";
+import { correctionNotifications } from "../notification/handleAlarmEvent.ts";
 import { type FeederWord, type Group, type GroupedYard, topicIn, yardTopic } from "./group.ts";
-import { corrections } from "./hear.ts";
 import { hearInNight, lookAgainFrom, settleNight } from "./nightGroup.ts";
 import { hearInYard, settleYard } from "./yardGroup.ts";
 
@@ -15,9 +15,9 @@ import { hearInYard, settleYard } from "./yardGroup.ts";
 /** How the alarms of one fault are grouped. */
 interface GroupRule {
   /** What one feeder's word changes. */
-  readonly hear: (group: Group, said: FeederWord, circle: Circle, now: Instant) => Group;
+  readonly hear: (group: Group, said: FeederWord, circle: Recipients, now: Instant) => Group;
   /** What follows from how all of them stand now. */
-  readonly settle: (group: Group, circle: Circle, now: Instant) => Group;
+  readonly settle: (group: Group, circle: Recipients, now: Instant) => Group;
 }
 
 const rules: { readonly [fault in FaultKind]?: GroupRule } = {
@@ -31,21 +31,21 @@ export const isGrouped = (fault: FaultKind): boolean => rules[fault] !== undefin
 
 /** All calls of this fault in the yard as they are to be stored now (null: removed), and whom to tell. */
 export interface GroupStep {
-  readonly calls: readonly StoredCall[];
-  readonly tellings: readonly Telling[];
+  readonly escalations: readonly StoredEscalation[];
+  readonly notifications: readonly OutgoingNotification[];
 }
 
-interface StoredCall {
+interface StoredEscalation {
   readonly topic: string;
-  readonly call: Call | null;
+  readonly escalation: Escalation | null;
   readonly nextAt: Instant | null;
 }
 
 /** @throws RangeError where the word is of a feeder that the yard doesn't have, or of a fault that isn't grouped. */
 export function hearGrouped(
   yard: GroupedYard,
-  said: { readonly feeder: string; readonly word: CallWord },
-  circle: Circle,
+  said: { readonly feeder: string; readonly word: AlarmEvent },
+  circle: Recipients,
   now: Instant,
 ): GroupStep {
   const feeder = yard.feeders.find(({ id }) => id === said.feeder);
@@ -56,7 +56,7 @@ export function hearGrouped(
 }
 
 /** Time has come to one of them. */
-export const advanceGrouped = (yard: GroupedYard, circle: Circle, now: Instant): GroupStep =>
+export const advanceGrouped = (yard: GroupedYard, circle: Recipients, now: Instant): GroupStep =>
   advanced(yard, ruleOf(yard).settle(begin(yard), circle, now), circle, now);
 
 function ruleOf({ fault }: GroupedYard): GroupRule {
@@ -67,26 +67,26 @@ function ruleOf({ fault }: GroupedYard): GroupRule {
 
 const begin = (yard: GroupedYard): Group => ({ yard, tellings: [], newWords: [] });
 
-function advanced(stored: GroupedYard, group: Group, circle: Circle, now: Instant): GroupStep {
+function advanced(stored: GroupedYard, group: Group, circle: Recipients, now: Instant): GroupStep {
   const { yard } = group;
   const before = new Map(stored.feeders.map(({ id, call }) => [id, call]));
   const all = [
     { topic: yardTopic(yard.id, yard.fault), was: stored.call, call: yard.call },
     ...yard.feeders.map(({ id, call }) => ({ topic: topicIn(yard, id), was: before.get(id) ?? null, call })),
   ];
-  const calls: StoredCall[] = [];
-  const tellings: Telling[] = [...group.tellings];
+  const calls: StoredEscalation[] = [];
+  const tellings: OutgoingNotification[] = [...group.tellings];
   for (const { topic, was, call } of all) {
     if (call === null) {
-      if (was !== null) calls.push({ topic, call, nextAt: null });
-    } else if (isStanding(call) && call.spokenForBy !== null) {
-      calls.push({ topic, call, nextAt: lookAgainFrom(now) });
+      if (was !== null) calls.push({ topic, escalation: call, nextAt: null });
+    } else if (isActive(call) && call.groupedUnder !== null) {
+      calls.push({ topic, escalation: call, nextAt: lookAgainFrom(now) });
     } else {
-      const step = advanceCall(call, circle, now);
-      tellings.push(...step.tellings);
-      if (group.newWords.includes(topic)) tellings.push(...corrections(step, circle));
-      calls.push({ topic, call: step.call, nextAt: step.nextAt });
+      const step = advanceEscalation(call, circle, now);
+      tellings.push(...step.notifications);
+      if (group.newWords.includes(topic)) tellings.push(...correctionNotifications(step, circle));
+      calls.push({ topic, escalation: step.escalation, nextAt: step.nextAt });
     }
   }
-  return { calls, tellings };
+  return { escalations: calls, notifications: tellings };
 }

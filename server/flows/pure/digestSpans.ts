@@ -10,14 +10,14 @@ import type { TimeSpan } from "../../ports.ts";
  * yard's own midnights, so that a day may have 23 or 25 hours, and begin at one o'clock where midnight is left out. A zone may
  * even leave out a whole date, which is then a day without length.
  */
-export const daysToldOf = (date: LocalDate, zone: string): readonly TimeSpan[] =>
+export const digestDays = (date: LocalDate, zone: string): readonly TimeSpan[] =>
   Array.from({ length: 8 }, (_, ago) => ({
     from: startOfLocalDay(addLocalDays(date, -1 - ago), zone),
     to: startOfLocalDay(addLocalDays(date, -ago), zone),
   }));
 
 /** The last 25 hours in spans of an hour, oldest first: the readings at both ends are about a day apart. */
-export const hoursBefore = (now: Instant): readonly TimeSpan[] =>
+export const pastHours = (now: Instant): readonly TimeSpan[] =>
   Array.from({ length: 25 }, (_, n) => ({ from: after(now, hours(n - 25)), to: after(now, hours(n - 24)) }));
 
 /** When a feeder was silent, by its alarm's raw changes within that span; `state` tells of a silence that stands since before it. */
@@ -50,8 +50,8 @@ export function pausedSpans(orders: readonly Order[], until: Instant): readonly 
     if (paused !== null) spans.push({ from: paused.from, to: earlier(paused.end, at) });
     paused = null;
   };
-  for (const order of [...orders].sort((one, other) => one.askedAt - other.askedAt)) {
-    if (order.phase !== "confirmed" || order.answeredAt === null) continue;
+  for (const order of [...orders].sort((one, other) => one.requestedAt - other.requestedAt)) {
+    if (order.status !== "confirmed" || order.answeredAt === null) continue;
     ended(order.answeredAt);
     if (order.kind === "pause") paused = { from: order.answeredAt, end: order.until ?? until };
   }
@@ -60,7 +60,7 @@ export function pausedSpans(orders: readonly Order[], until: Instant): readonly 
 }
 
 /** Whether what a feeder counted on that day can be compared: not where more than an hour of it is missing. */
-export function isWhole(day: TimeSpan, missing: readonly TimeSpan[], addedAt: Instant): boolean {
+export function isDayComplete(day: TimeSpan, missing: readonly TimeSpan[], addedAt: Instant): boolean {
   if (day.to <= day.from) return false;
   const gone = [...missing, { from: 0 as Instant, to: addedAt }].map(({ from, to }) =>
     Math.max(0, earlier(to, day.to) - later(from, day.from)),

@@ -1,22 +1,26 @@
 import type { LoggedSettings } from "../../contract/feederLog.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
-import { saidOf, withSaid } from "./saidSettings.ts";
+import { settingsRequestOf, withSettings } from "./requestedSettings.ts";
 
 /** A feeder's settings as its log says them: the keeper's words, and what its yard gives it. */
 
 /** All of them: `withLogged` makes the very same again from whatever stood before. */
-export const loggedOf = (settings: FeederSettings): LoggedSettings => ({
-  ...saidOf(settings),
+export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
+  ...settingsRequestOf(settings),
   zone: settings.zone,
   place: settings.place,
   practice: settings.practice,
-  noticesSensors: settings.noticesSensors ?? false,
+  noticesSensors: settings.detectsSensors ?? false,
 });
 
 /** @param taken how the keeper's own words change what stood before. */
-export function withLogged(settings: FeederSettings, said: LoggedSettings, taken = withSaid): FeederSettings {
+export function withLoggedSettings(
+  settings: FeederSettings,
+  said: LoggedSettings,
+  taken = withSettings,
+): FeederSettings {
   const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
-  const { noticesSensors: noticing = false, ...told } = taken(settings, said);
+  const { detectsSensors: noticing = false, ...told } = taken(settings, said);
   const { noticesSensors = noticing } = said;
-  return { ...told, zone, place, practice, ...(noticesSensors ? { noticesSensors } : {}) };
+  return { ...told, zone, place, practice, ...(noticesSensors ? { detectsSensors: noticesSensors } : {}) };
 }

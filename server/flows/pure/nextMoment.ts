@@ -4,7 +4,7 @@ import { after, before, hours, type Instant, milliseconds } from "../../domain/i
  * Further back than this a clock was put right, and is followed. A small computer without a clock of its own wakes up with
  * the time that it last wrote down, often once an hour. Common practice, no source.
  */
-const setBackMax = hours(1);
+const clockSetBackMax = hours(1);
 
 /**
  * A feeder's time always goes on: no two things happen to it at the same moment, and none before the one that was taken last,
@@ -13,6 +13,6 @@ const setBackMax = hours(1);
  * @param steppedAt of the last step; null where it isn't known.
  */
 export function nextMoment(steppedAt: Instant | null, now: Instant): Instant {
-  if (steppedAt === null || now > steppedAt || now < before(steppedAt, setBackMax)) return now;
+  if (steppedAt === null || now > steppedAt || now < before(steppedAt, clockSetBackMax)) return now;
   return after(steppedAt, milliseconds(1));
 }

@@ -1,34 +1,34 @@
 import type { PostedEvent, PostedReport } from "../../contract/readReport.ts";
 import type { Refusal } from "../../contract/report.ts";
-import { bootOfLife } from "../../domain/bootLife.ts";
-import { type EventSequence, highestStored } from "../../domain/eventSequence.ts";
+import { type BootByClock, bootByClock, knownBootNumbers, transitTimeMax } from "../../domain/bootByClock.ts";
+import { numberedBoot } from "../../domain/bootNumber.ts";
+import { type EventSequence, highestStoredSeq } from "../../domain/eventSequence.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { before, type Instant, type Span } from "../../domain/instant.ts";
-import { type ClockVerdict, judgeByClock, livesOf, underWayMax } from "../../domain/lifeByClock.ts";
-import { type StoredBoot, withStored } from "../../domain/storedBoots.ts";
+import { mergeStoredBoots, type StoredBoot } from "../../domain/storedBoots.ts";
 import type { StoredBodies } from "../../ports.ts";
 
 /**
  * Exactly once: which of a report's events are new, and of which start of its feeder they are. The clocks tell most of it; where a
  * boot id is used by several starts, the events themselves decide.
  */
-export type SortedOut =
+export type SortResult =
   | {
       readonly kind: "sorted";
       /** The boot id with the life that the report is of. */
       readonly boot: string;
-      readonly fresh: readonly PostedEvent[]; // by seq
+      readonly newEvents: readonly PostedEvent[]; // by seq
       readonly duplicates: number;
       readonly refused: readonly Refusal[];
       /** Numbers of events that are not stored, and are to be sent again. */
       readonly unstored: readonly number[];
       /** What the record says of this boot id, where it was asked. */
-      readonly recalled: readonly StoredBoot[];
+      readonly recalledBoots: readonly StoredBoot[];
     }
   | { readonly kind: "unclear"; readonly uptimeBefore: Span | null };
 
 export type NumberedReport = Pick<PostedReport, "boot" | "sentUptime" | "events">;
-type Known = Pick<FeederState, "clock" | "sequence">;
+type KnownNumbers = Pick<FeederState, "clock" | "eventSequence">;
 
 /** The record of one feeder. */
 export interface StoredRecord {
@@ -40,73 +40,93 @@ export interface StoredRecord {
 
 /** By far the most reports go on with the newest numbers of a boot id that was used once: then nothing is read. */
 export async function sortEvents(
-  known: Known,
+  known: KnownNumbers,
   report: NumberedReport,
   receivedAt: Instant,
   { read, bootsOf }: StoredRecord,
-): Promise<SortedOut> {
+): Promise<SortResult> {
   const { boot: label, sentUptime, events } = report;
   const recalled = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(label);
-  const { clock, sequence } = withStored(known, recalled);
-  const lives = livesOf(clock, sequence, label);
-  const verdict = judgeByClock(clock, label, lives, sentUptime, receivedAt);
-  const first = bootOfLife(label, 1);
-  const isKnown = verdict.kind === "known" || verdict.kind === "leftBehind";
-  if (isKnown && lives.length === 1 && lives[0] === 1 && surelyNew(sequence, first, events)) {
-    return { kind: "sorted", boot: first, fresh: events, duplicates: 0, refused: [], unstored: [], recalled };
+  const { clock, eventSequence: sequence } = mergeStoredBoots(known, recalled);
+  const lives = knownBootNumbers(clock, sequence, label);
+  const verdict = bootByClock(clock, label, lives, sentUptime, receivedAt);
+  const first = numberedBoot(label, 1);
+  const isKnown = verdict.kind === "known" || verdict.kind === "fromEarlierBoot";
+  if (isKnown && lives.length === 1 && lives[0] === 1 && areSurelyNew(sequence, first, events)) {
+    return {
+      kind: "sorted",
+      boot: first,
+      newEvents: events,
+      duplicates: 0,
+      refused: [],
+      unstored: [],
+      recalledBoots: recalled,
+    };
   }
   const seqs = [...new Set(events.map(({ seq }) => seq))];
   const stored = new Map<number, StoredBodies>();
-  for (const life of lives) stored.set(life, await read(bootOfLife(label, life), seqs));
+  for (const life of lives) stored.set(life, await read(numberedBoot(label, life), seqs));
 
-  const momentOf = sentUptime === null ? null : momentsBy(sentUptime, receivedAt);
+  const momentOf = sentUptime === null ? null : momentsByUptime(sentUptime, receivedAt);
   const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
-  const { distinct: left, refused } = withoutDoubles(untold);
+  const { distinct: left, refused } = removeDuplicates(untold);
   const continues = isContinued(sequence, label, verdict, left);
-  const chosen = chooseLife(verdict, lives, (life) => fitsInto(stored.get(life), left), {
+  const chosen = chooseStart(verdict, lives, (life) => fitsInto(stored.get(life), left), {
     repeats: events.length > untold.length,
     continues,
   });
   if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
   const placed =
     chosen.kind === "new"
-      ? await inNewLife(label, lives, left, momentOf, read)
+      ? await asNewStart(label, lives, left, momentOf, read)
       : {
-          boot: bootOfLife(label, chosen.life),
+          boot: numberedBoot(label, chosen.life),
           fresh: left.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
         };
   if (placed === null) return { kind: "unclear", uptimeBefore: null };
   const duplicates = events.length - placed.fresh.length - refused.length;
   const unstored = refused.map(({ seq }) => seq as number);
-  return { kind: "sorted", boot: placed.boot, fresh: bySeq(placed.fresh), duplicates, refused, unstored, recalled };
+  return {
+    kind: "sorted",
+    boot: placed.boot,
+    newEvents: bySeq(placed.fresh),
+    duplicates,
+    refused,
+    unstored,
+    recalledBoots: recalled,
+  };
 }
 
 /** Whether what is remembered is enough to judge the report. Only the newest boots are, so anything else is looked up. */
-function isSurelyRemembered({ clock, sequence }: Known, report: NumberedReport, receivedAt: Instant): boolean {
+function isSurelyRemembered(
+  { clock, eventSequence: sequence }: KnownNumbers,
+  report: NumberedReport,
+  receivedAt: Instant,
+): boolean {
   const { boot: label, sentUptime, events } = report;
-  const lives = livesOf(clock, sequence, label);
-  const newest = bootOfLife(label, lives[0] ?? 1);
-  const highest = highestStored(sequence, newest);
+  const lives = knownBootNumbers(clock, sequence, label);
+  const newest = numberedBoot(label, lives[0] ?? 1);
+  const highest = highestStoredSeq(sequence, newest);
   if (highest === null || !clock.boots.some(({ boot }) => boot === newest)) return false;
-  const verdict = judgeByClock(clock, label, lives, sentUptime, receivedAt);
-  if (verdict.kind !== "known" || verdict.life !== lives[0]) return false;
-  return events.length === 0 || (highest > 0 && surelyNew(sequence, newest, events));
+  const verdict = bootByClock(clock, label, lives, sentUptime, receivedAt);
+  if (verdict.kind !== "known" || verdict.bootNumber !== lives[0]) return false;
+  return events.length === 0 || (highest > 0 && areSurelyNew(sequence, newest, events));
 }
 
-function surelyNew(sequence: EventSequence, boot: string, events: readonly PostedEvent[]): boolean {
-  const highest = highestStored(sequence, boot);
+function areSurelyNew(sequence: EventSequence, boot: string, events: readonly PostedEvent[]): boolean {
+  const highest = highestStoredSeq(sequence, boot);
   return events.every(
     ({ seq }, index) => highest !== null && seq > (index === 0 ? highest : (events[index - 1]?.seq ?? highest)),
   );
 }
 
-interface Distinct {
+interface DistinctEvents {
   readonly distinct: readonly PostedEvent[];
   readonly refused: readonly Refusal[];
 }
 
 /** Of two events with one number in one report the first is taken. The other has to come again, when it is known to be another. */
-function withoutDoubles(events: readonly PostedEvent[]): Distinct {
+function removeDuplicates(events: readonly PostedEvent[]): DistinctEvents {
   const bodies = new Map<number, string>();
   const distinct: PostedEvent[] = [];
   const refused: Refusal[] = [];
@@ -127,7 +147,7 @@ function withoutDoubles(events: readonly PostedEvent[]): Distinct {
 
 type MomentOf = ((uptime: Span) => Instant) | null; // null where an earlier boot left it behind
 
-const momentsBy =
+const momentsByUptime =
   (sentUptime: Span, receivedAt: Instant) =>
   (uptime: Span): Instant =>
     before(receivedAt, (sentUptime - uptime) as Span);
@@ -139,22 +159,22 @@ const momentsBy =
 function isRepeat({ seq, uptime, body }: PostedEvent, stored: StoredBodies, momentOf: MomentOf): boolean {
   const known = stored.get(seq);
   if (known === undefined || known.body !== JSON.stringify(body)) return false;
-  return momentOf === null || Math.abs(momentOf(uptime) - known.recordedAt) <= underWayMax;
+  return momentOf === null || Math.abs(momentOf(uptime) - known.recordedAt) <= transitTimeMax;
 }
 
 /** Whether new events go on right behind the numbers of the life that the report may be of. */
 function isContinued(
   sequence: EventSequence,
   label: string,
-  verdict: ClockVerdict,
+  verdict: BootByClock,
   left: readonly PostedEvent[],
 ): boolean {
   if (verdict.kind !== "newUnlessContinued" || left.length === 0) return false;
-  const highest = highestStored(sequence, bootOfLife(label, verdict.life)) ?? 0;
+  const highest = highestStoredSeq(sequence, numberedBoot(label, verdict.life)) ?? 0;
   return highest > 0 && Math.min(...left.map(({ seq }) => seq)) === highest + 1;
 }
 
-type ChosenLife =
+type ChosenStart =
   | { readonly kind: "life"; readonly life: number }
   | { readonly kind: "new" }
   | { readonly kind: "unclear" };
@@ -166,13 +186,13 @@ const fitsInto = (stored: StoredBodies | undefined, left: readonly PostedEvent[]
     return known === undefined || known.body === JSON.stringify(body);
   });
 
-function chooseLife(
-  verdict: ClockVerdict,
+function chooseStart(
+  verdict: BootByClock,
   lives: readonly number[],
   fits: (life: number) => boolean,
   { repeats, continues }: { readonly repeats: boolean; readonly continues: boolean },
-): ChosenLife {
-  const whereFitting = (life: number): ChosenLife => (fits(life) ? { kind: "life", life } : { kind: "new" });
+): ChosenStart {
+  const whereFitting = (life: number): ChosenStart => (fits(life) ? { kind: "life", life } : { kind: "new" });
   switch (verdict.kind) {
     case "new":
       return { kind: "new" };
@@ -182,23 +202,23 @@ function chooseLife(
       return repeats ? whereFitting(verdict.life) : { kind: "new" };
     case "newUnlessContinued":
       return continues || repeats ? whereFitting(verdict.life) : { kind: "new" };
-    case "leftBehind": {
+    case "fromEarlierBoot": {
       const life = lives.find(fits);
       return life === undefined ? { kind: "new" } : { kind: "life", life };
     }
     case "known":
-      if (fits(verdict.life)) return { kind: "life", life: verdict.life };
+      if (fits(verdict.bootNumber)) return { kind: "life", life: verdict.bootNumber };
       // Another event under the same number is another start's, whatever the clocks say of the newest one.
-      return verdict.life === lives[0] ? { kind: "new" } : { kind: "unclear" };
+      return verdict.bootNumber === lives[0] ? { kind: "new" } : { kind: "unclear" };
   }
 }
 
-const uptimeOf = (verdict: ClockVerdict): Span | null => (verdict.kind === "unclear" ? verdict.uptimeBefore : null);
+const uptimeOf = (verdict: BootByClock): Span | null => (verdict.kind === "unclear" ? verdict.uptimeBefore : null);
 
 /** Lives that were forgotten since are looked for in the store, so that no number is given twice. */
-const livesTriedMax = 100;
+const startsTriedMax = 100;
 
-async function inNewLife(
+async function asNewStart(
   label: string,
   [newest = 1]: readonly number[],
   left: readonly PostedEvent[],
@@ -206,8 +226,8 @@ async function inNewLife(
   read: StoredRecord["read"],
 ): Promise<{ readonly boot: string; readonly fresh: readonly PostedEvent[] } | null> {
   let fresh = left;
-  for (let life = newest + 1; life <= newest + livesTriedMax; life += 1) {
-    const boot = bootOfLife(label, life);
+  for (let life = newest + 1; life <= newest + startsTriedMax; life += 1) {
+    const boot = numberedBoot(label, life);
     const stored = await read(
       boot,
       fresh.map(({ seq }) => seq),

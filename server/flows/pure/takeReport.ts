@@ -1,15 +1,15 @@
 import type { PostedEvent, PostedReport } from "../../contract/readReport.ts";
 import type { SentOrder } from "../../contract/report.ts";
-import { stored } from "../../domain/eventSequence.ts";
-import { readSendingTime, withNewestBoots } from "../../domain/feederClock.ts";
+import { updateEventSequence } from "../../domain/eventSequence.ts";
+import { sendingTime, withNewestBoots } from "../../domain/feederClock.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { FeederEvent } from "../../domain/report.ts";
-import { type StoredBoot, withStored } from "../../domain/storedBoots.ts";
-import { type Advanced, advanced, ordersFor } from "./advanced.ts";
+import { mergeStoredBoots, type StoredBoot } from "../../domain/storedBoots.ts";
+import { applyFact, type FeederUpdate, ordersFor } from "./feederUpdate.ts";
 
 /** What a report makes of a feeder, for whoever stores it and whoever replays it. */
 export interface TakenReport {
-  readonly feeder: Advanced;
+  readonly feeder: FeederUpdate;
   /** What is new, by seq, each with the moment at which it happened. */
   readonly events: readonly PlacedEvent[];
   readonly orders: readonly SentOrder[]; // to be sent with the answer
@@ -26,31 +26,31 @@ export interface PlacedEvent {
  * @param recalled what is stored of its boot id, where the state may have forgotten it.
  */
 export function takeReport(
-  before: Advanced,
-  report: Pick<PostedReport, "boot" | "sentUptime" | "readings" | "setAside" | "unknownReadings">,
+  before: FeederUpdate,
+  report: Pick<PostedReport, "boot" | "sentUptime" | "readings" | "rejectedReadings" | "unknownReadings">,
   fresh: readonly PostedEvent[],
   receivedAt: Instant,
   recalled: readonly StoredBoot[] = [],
 ): TakenReport {
-  const { boot, sentUptime, readings, setAside, unknownReadings } = report;
-  const known = withStored(before.state, recalled);
-  const time = readSendingTime(known.clock, boot, sentUptime, receivedAt);
+  const { boot, sentUptime, readings, rejectedReadings: setAside, unknownReadings } = report;
+  const known = mergeStoredBoots(before.state, recalled);
+  const time = sendingTime(known.clock, boot, sentUptime, receivedAt);
 
   const events: FeederEvent[] = [];
   const placed: PlacedEvent[] = [];
   for (const posted of fresh) {
-    const { seq, uptime, happening } = posted;
-    const recordedAt = time.momentOf(uptime);
+    const { seq, uptime, content: happening } = posted;
+    const recordedAt = time.instantOf(uptime);
     events.push({ ...happening, seq, recordedAt });
     placed.push({ posted, recordedAt });
   }
   // By far the most reports bring no events, and come from the boot that is known best.
-  const same = fresh.length === 0 && before.state.sequence.boots.at(-1)?.boot === boot;
-  const sequence = same ? before.state.sequence : stored(known.sequence, boot, fresh);
-  const begun = { ...before, state: { ...before.state, clock: withNewestBoots(time.clock), sequence } };
-  const told = { boot, sentUptime, readings, setAside, unknown: unknownReadings, events };
-  const reported = advanced(begun, { kind: "reported", report: told }, receivedAt);
+  const same = fresh.length === 0 && before.state.eventSequence.boots.at(-1)?.boot === boot;
+  const sequence = same ? before.state.eventSequence : updateEventSequence(known.eventSequence, boot, fresh);
+  const begun = { ...before, state: { ...before.state, clock: withNewestBoots(time.clock), eventSequence: sequence } };
+  const told = { boot, sentUptime, readings, rejectedReadings: setAside, unknownReadings, events };
+  const reported = applyFact(begun, { kind: "reported", report: told }, receivedAt);
   const orders = ordersFor(reported.state, receivedAt);
-  const feeder = orders.length > 0 ? advanced(reported, { kind: "ordersSent" }, receivedAt) : reported;
+  const feeder = orders.length > 0 ? applyFact(reported, { kind: "ordersSent" }, receivedAt) : reported;
   return { feeder, events: placed, orders };
 }

@@ -1,4 +1,4 @@
-import { type Html, html, nothing, prose } from "./html.ts";
+import { emptyHtml, type Html, html, prose } from "./html.ts";
 import { type JsonSchema, type SchemaRow, schemaRows } from "./schemaRows.ts";
 
 /** A schema's fields as a table; on a narrow screen each row becomes a short list. */
@@ -17,8 +17,8 @@ ${rows.map((row) => fieldRow(row, more[row.path] ?? ""))}
 function fieldRow(row: SchemaRow, more: string): Html {
   const range = [row.range, row.unit].filter((words) => words !== "").join("\u00a0");
   return html`<tr role="row" data-field="${row.path}"><th scope="row" role="rowheader"><code>${row.path}</code>${
-    row.required ? html` <span class="must">required</span>` : nothing
-  }</th><td role="cell">${row.type}${range === "" ? nothing : html`<br><span class="range">${range}</span>`}</td><td role="cell">${prose(
+    row.required ? html` <span class="must">required</span>` : emptyHtml
+  }</th><td role="cell">${row.type}${range === "" ? emptyHtml : html`<br><span class="range">${range}</span>`}</td><td role="cell">${prose(
     [row.description, more].filter((words) => words !== "").join(" "),
   )}</td></tr>`;
 }

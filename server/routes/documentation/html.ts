@@ -27,7 +27,7 @@ const escapes: Readonly<Record<string, string>> = {
   "'": "&#39;",
 };
 
-export const nothing = html``;
+export const emptyHtml = html``;
 
 /** A plain text with `code` between backticks. */
 export function prose(text: string): Html {
@@ -38,7 +38,7 @@ export function prose(text: string): Html {
 /** An example: it can be scrolled by keyboard too (WCAG 2.2, 2.1.1), so it takes the focus and has a name. */
 export const example = (name: string, content: object | string, id?: string): Html => html`<figure class="example">
 <figcaption>${name}</figcaption>
-<pre tabindex="0" role="group" aria-label="${name}"${id === undefined ? nothing : html` id="${id}"`}><code>${
+<pre tabindex="0" role="group" aria-label="${name}"${id === undefined ? emptyHtml : html` id="${id}"`}><code>${
   typeof content === "string" ? content : JSON.stringify(content, null, 2)
 }</code></pre>
 </figure>`;

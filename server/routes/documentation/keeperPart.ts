@@ -2,7 +2,7 @@ import { z } from "zod";
 import { problemSchema } from "../../contract/linkFrames.ts";
 import { prosePart } from "./feederPart.ts";
 import { fieldTable } from "./fieldTable.ts";
-import { example, type Html, html, nothing, prose } from "./html.ts";
+import { emptyHtml, example, type Html, html, prose } from "./html.ts";
 import { bodyOf, type OpenApi, type Operation } from "./openApiShape.ts";
 import { alternatives, type JsonSchema, withoutNull } from "./schemaRows.ts";
 
@@ -16,7 +16,7 @@ interface Route {
 
 export function keeperPart(document: OpenApi): Html {
   const routes = Object.entries(document.paths)
-    .filter(([path]) => !feedersOwn.has(path))
+    .filter(([path]) => !feederRoutes.has(path))
     .flatMap(([path, operations]) =>
       Object.entries(operations).map(([method, operation]) => ({ method: method.toUpperCase(), path, operation })),
     )
@@ -41,7 +41,7 @@ ${fieldTable("A problem", z.toJSONSchema(problemSchema) as JsonSchema)}
 </section>`;
 }
 
-const feedersOwn: ReadonlySet<string> = new Set(["/api/v1/report", "/api/v1/link", "/api/v1/health"]);
+const feederRoutes: ReadonlySet<string> = new Set(["/api/v1/report", "/api/v1/link", "/api/v1/health"]);
 
 const keeperProblems: readonly (readonly [number, string])[] = [
   [400, "A field is missing or wrong, or the body is no JSON. `errors` names each wrong field."],
@@ -77,9 +77,9 @@ function routeEntry({ method, path, operation }: Route): Html {
   return html`<details class="route" id="${routeId(method, path)}" data-route="${method} ${path}">
 <summary><code><b>${method}</b> ${path}</code> <span>${operation.summary ?? ""}</span></summary>
 <p class="who">For ${operation["x-who-may"] ?? "nobody"}.</p>
-${parameters.length === 0 ? nothing : fieldTable("In the address", given)}
-${body === undefined ? nothing : bodyTables(body)}
-${answers(operation)}
+${parameters.length === 0 ? emptyHtml : fieldTable("In the address", given)}
+${body === undefined ? emptyHtml : bodyTables(body)}
+${responseList(operation)}
 </details>`;
 }
 
@@ -87,11 +87,11 @@ ${answers(operation)}
 function bodyTables(body: JsonSchema): Html {
   const kinds = alternatives(withoutNull(body));
   const optional = withoutNull(body) === body ? "" : " (may be left out)";
-  const shown = body.example === undefined ? nothing : example("An example of the body", body.example as object);
+  const shown = body.example === undefined ? emptyHtml : example("An example of the body", body.example as object);
   return html`${kinds.map((kind) => fieldTable(`The body${optional}`, kind))}${shown}`;
 }
 
-function answers({ responses = {} }: Operation): Html {
+function responseList({ responses = {} }: Operation): Html {
   const shown = Object.entries(responses).filter(([status]) => status.startsWith("2"));
   return html`${shown.map(([status, { description = "", content = {} }]) => {
     const schema = Object.values(content)[0]?.schema;

@@ -1,10 +1,10 @@
 import { linkCloses } from "../../contract/linkFrames.ts";
 import { orderExample } from "../../contract/reportExample.ts";
-import { pingEveryMilliseconds, tooOften } from "../feederLink.ts";
+import { pingEveryMilliseconds, tooManyReportsProblem } from "../feederLink.ts";
 import { answerExample, answerWithOrder } from "./answerExamples.ts";
 import { prosePart } from "./feederPart.ts";
 import { fieldTable } from "./fieldTable.ts";
-import { example, type Html, html, nothing, prose } from "./html.ts";
+import { emptyHtml, example, type Html, html, prose } from "./html.ts";
 import type { FeederRefusal } from "./refusals.ts";
 import type { JsonSchema } from "./schemaRows.ts";
 
@@ -87,7 +87,7 @@ ${closeCodes.map(({ code, why, todo }) => html`<tr role="row" data-close="${code
 </section>`;
 }
 
-const tooOftenDetail = (reportsPerMinute: number) => tooOften(reportsPerMinute).detail;
+const tooOftenDetail = (reportsPerMinute: number) => tooManyReportsProblem(reportsPerMinute).detail;
 
 const { replaced, keyChanged, stopping } = linkCloses;
 const closeCodes = [
@@ -120,16 +120,24 @@ ${prosePart([
 ${[...refusals].sort((a, b) => a.example.status - b.example.status).map(refusalEntry)}
 </section>`;
 
-function refusalEntry({ name, when, todo, example: problem, reasons = [], retryAfter, at }: FeederRefusal): Html {
+function refusalEntry({
+  name,
+  when,
+  feederAction: todo,
+  example: problem,
+  reasons = [],
+  retryAfter,
+  at,
+}: FeederRefusal): Html {
   const where = { report: "over HTTP", link: "when a socket is opened", both: "over HTTP and on a socket" }[at];
   const header =
     retryAfter === undefined
-      ? nothing
+      ? emptyHtml
       : html`<p>Over HTTP with the header <code>Retry-After: ${retryAfter}</code>, for example.</p>`;
   return html`<article class="refusal" id="refusal-${name}" data-refusal="${name}" data-status="${problem.status}" data-at="${at}">
 <h3><span class="status">${problem.status}</span> ${problem.title} <small>${where}</small></h3>
 <p>${prose(when)}</p>
-${reasons.length === 0 ? nothing : html`<p>The reason is one of these:</p><ul class="reasons">${reasons.map((reason) => html`<li>${reason}</li>`)}</ul>`}
+${reasons.length === 0 ? emptyHtml : html`<p>The reason is one of these:</p><ul class="reasons">${reasons.map((reason) => html`<li>${reason}</li>`)}</ul>`}
 <p class="todo"><strong>What to do:</strong> ${prose(todo)}</p>
 ${header}
 ${example(`The problem: ${problem.status}, ${problem.title}`, problem)}

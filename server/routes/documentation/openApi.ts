@@ -3,7 +3,7 @@ import { jsonSchemaTransform } from "fastify-type-provider-zod";
 import { z } from "zod";
 import { linkCloses, linkFrameSchemas, problemSchema } from "../../contract/linkFrames.ts";
 import { reportSchema } from "../../contract/report.ts";
-import { whoMay } from "../rights.ts";
+import { allowedRoles } from "../rights.ts";
 import { noFields } from "../strict.ts";
 import { type FeederRefusal, feederRefusals } from "./refusals.ts";
 import { type RouteNote, routeNotes } from "./routeNotes.ts";
@@ -22,7 +22,7 @@ export function openApiOptions(reportsPerMinute: number): FastifyDynamicSwaggerO
       components: { securitySchemes },
     },
     convertConstToEnum: false, // OpenAPI 3.1 knows const
-    transform: (document) => documented(document, refusals),
+    transform: (document) => documentRoute(document, refusals),
   };
 }
 
@@ -40,7 +40,7 @@ type Transform = NonNullable<FastifyDynamicSwaggerOptions["transform"]>;
 type Document = Parameters<Transform>[0];
 
 /** No route of the interface is left out, whatever its schema says of hiding; what is no part of it always is. */
-function documented(document: Document, refusals: readonly FeederRefusal[]): ReturnType<Transform> {
+function documentRoute(document: Document, refusals: readonly FeederRefusal[]): ReturnType<Transform> {
   const { url, route, schema } = document;
   if (!url.startsWith("/api/v1/")) return { url, schema: { hide: true } };
   const { hide: _, ...all } = { ...schema };
@@ -48,29 +48,29 @@ function documented(document: Document, refusals: readonly FeederRefusal[]): Ret
   const method = [route.method].flat()[0] ?? "GET";
   const shown = { ...document, schema: told } as Parameters<typeof jsonSchemaTransform>[0];
   const { schema: transformed } = jsonSchemaTransform(shown);
-  const more: Record<string, unknown> = { "x-who-may": right(method, url, transformed) };
+  const more: Record<string, unknown> = { "x-who-may": roleText(method, url, transformed) };
   const note = routeNotes[`${method} ${url}`];
-  if (note !== undefined) Object.assign(more, { summary: note.summary, response: answered(note) });
-  if (url === "/api/v1/report") more.response = { ...responses(transformed), ...refused(refusals, "report") };
+  if (note !== undefined) Object.assign(more, { summary: note.summary, response: answerResponse(note) });
+  if (url === "/api/v1/report") more.response = { ...responses(transformed), ...refusalResponses(refusals, "report") };
   if (url === "/api/v1/link") Object.assign(more, link(refusals));
   return { url, schema: { ...transformed, ...more } as ReturnType<Transform>["schema"] };
 }
 
-function right(method: string, url: string, schema: unknown): string {
+function roleText(method: string, url: string, schema: unknown): string {
   const { security = [], body } = schema as { security?: readonly object[]; body?: { properties?: object } };
   if (security.some((one) => "feederKey" in one)) return "a feeder, with its key or signature";
   if (!security.some((one) => "session" in one)) return "anybody";
-  return whoMay(`${method} ${url}`, Object.keys(body?.properties ?? {}));
+  return allowedRoles(`${method} ${url}`, Object.keys(body?.properties ?? {}));
 }
 
-const answered = ({ status, answer }: RouteNote) => ({
+const answerResponse = ({ status, answer }: RouteNote) => ({
   [status]: answer === null ? { type: "null", description: "" } : answer,
 });
 
 const responses = (schema: unknown) => (schema as { response?: object }).response ?? {};
 
 /** By status; several refusals of one status stand there as several examples. */
-function refused(refusals: readonly FeederRefusal[], at: "report" | "link"): Record<string, object> {
+function refusalResponses(refusals: readonly FeederRefusal[], at: "report" | "link"): Record<string, object> {
   const problem = jsonSchemaOf(problemSchema);
   const found: Record<string, { description: string; content: object }> = {};
   for (const status of new Set(refusals.map(({ example }) => example.status))) {
@@ -80,7 +80,7 @@ function refused(refusals: readonly FeederRefusal[], at: "report" | "link"): Rec
       ones.map(({ name, when, example }) => [name, { summary: when, value: example }]),
     );
     found[status] = {
-      description: ones.map(({ when, todo }) => `${when} ${todo}`).join(" "),
+      description: ones.map(({ when, feederAction: todo }) => `${when} ${todo}`).join(" "),
       content: { "application/problem+json": { schema: problem, examples } },
     };
   }
@@ -92,7 +92,7 @@ const link = (refusals: readonly FeederRefusal[]) => ({
   response: {
     101: { type: "null", description: "The socket is open." },
     ...Object.fromEntries(
-      Object.entries(refused(refusals, "link")).filter(([status]) => ["401", "426"].includes(status)),
+      Object.entries(refusalResponses(refusals, "link")).filter(([status]) => ["401", "426"].includes(status)),
     ),
   },
   "x-frames-from-feeder": { report: jsonSchemaOf(reportSchema, "input") },

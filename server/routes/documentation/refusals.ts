@@ -1,47 +1,47 @@
 import type { ProblemView } from "../../contract/api.ts";
-import { theWhole } from "../../contract/fieldProblem.ts";
+import { wholeBody } from "../../contract/fieldProblem.ts";
 import { parseReport } from "../../contract/lenientJson.ts";
 import { readReport } from "../../contract/readReport.ts";
 import { eventsPerReportMax } from "../../contract/report.ts";
 import { milliseconds } from "../../domain/instant.ts";
-import { strangerProblem, tooManyWrongKeys } from "../feederIdentity.ts";
-import { noSocket, tooManyLinks, tooOften, usedSignature } from "../feederLink.ts";
+import { tooManyWrongKeys, unknownSenderProblem } from "../feederIdentity.ts";
+import { noSocketProblem, tooManyLinksProblem, tooManyReportsProblem, usedSignatureProblem } from "../feederLink.ts";
+import { outcomeProblem, type ReportOutcome } from "../ingestReport.ts";
 import {
-  headersTooLarge,
-  notHttp,
-  nothingAt,
-  overloaded,
+  headersTooLargeProblem,
+  notFoundProblem,
+  notHttpProblem,
+  overloadedProblem,
   type Problem,
-  problemOf,
-  storeBusy,
-  storeDamaged,
-  storeFull,
-  storeReadOnly,
-  tooSlow,
-  unexpected,
+  problemView,
+  storeBusyProblem,
+  storeDamagedProblem,
+  storeFullProblem,
+  storeReadOnlyProblem,
+  tooSlowProblem,
+  unexpectedProblem,
 } from "../problems.ts";
-import { problemFor, type TakeOutcome } from "../takenReport.ts";
 
 /** A refusal that a feeder can meet. The example is what the server answers, made by the same functions where that is possible. */
 export interface FeederRefusal {
   readonly name: string;
   readonly when: string;
-  readonly todo: string;
+  readonly feederAction: string;
   readonly example: ProblemView;
   readonly reasons?: readonly string[]; // where `detail` says which of several it was
   readonly retryAfter?: string; // an example of that header, where it is sent
   readonly at: "report" | "link" | "both"; // "both": over the socket as a problem frame, or before it opens
 }
 
-type Refused = Exclude<TakeOutcome, { kind: "answered" }>;
-const outcome = (refused: Refused): ProblemView => problemOf(problemFor(refused));
-const plain = (problem: Problem): ProblemView => problemOf(problem);
+type Refused = Exclude<ReportOutcome, { kind: "answered" }>;
+const outcomeView = (refused: Refused): ProblemView => problemView(outcomeProblem(refused));
+const problemExample = (problem: Problem): ProblemView => problemView(problem);
 
 /** As the server answers a body that breaks off. */
-const brokenOff = parseReport('{"boot":');
+const truncatedReport = parseReport('{"boot":');
 const notJson: Refused = {
   kind: "unreadable",
-  errors: brokenOff.kind === "notJson" ? [{ field: theWhole, problem: brokenOff.problem }] : [],
+  errors: truncatedReport.kind === "notJson" ? [{ field: wholeBody, problem: truncatedReport.problem }] : [],
 };
 
 /** @param reportsPerMinute the limit of this very server. */
@@ -52,29 +52,31 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
     {
       name: "notHttp",
       when: "What came is no HTTP request. The connection is closed.",
-      todo: "The sender has a bug: log it and tell its maker. Keep the events.",
-      example: plain(notHttp),
+      feederAction: "The sender has a bug: log it and tell its maker. Keep the events.",
+      example: problemExample(notHttpProblem),
       at: "report",
     },
     {
       name: "notJson",
       when: "The body is not JSON.",
-      todo: "The sender has a bug: log it and tell its maker. Keep the events. Don't send the same body again.",
-      example: outcome(notJson),
+      feederAction: "The sender has a bug: log it and tell its maker. Keep the events. Don't send the same body again.",
+      example: outcomeView(notJson),
       at: "both",
     },
     {
       name: "unreadable",
       when: "The report as a whole can't be read. `errors` names each wrong field. Nothing is stored.",
-      todo: "The sender has a bug: log `errors`. Keep the events, leave the named field out if it is optional, and send again.",
-      example: outcome(unreadable),
+      feederAction:
+        "The sender has a bug: log `errors`. Keep the events, leave the named field out if it is optional, and send again.",
+      example: outcomeView(unreadable),
       at: "both",
     },
     {
       name: "stranger",
       when: "There is no key, a key that no feeder has (any more), or a signature that doesn't fit. A socket doesn't open.",
-      todo: "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named.",
-      example: plain(strangerProblem("no feeder has this key")),
+      feederAction:
+        "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named.",
+      example: problemExample(unknownSenderProblem("no feeder has this key")),
       reasons: [
         "there is no Authorization header with a feeder key",
         "Authorization: Basic isn't understood, only Bearer and Signature",
@@ -88,148 +90,151 @@ export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal
     {
       name: "usedSignature",
       when: "A socket was opened with this very signature already. What comes over a socket is not signed, so that a signature opens only one.",
-      todo: "Make a new signature: with the time of this second, not of the last try.",
-      example: plain(usedSignature),
+      feederAction: "Make a new signature: with the time of this second, not of the last try.",
+      example: problemExample(usedSignatureProblem),
       at: "link",
     },
     {
       name: "otherFeeder",
       when: "The report has the optional field `feeder`, and the key belongs to another one: two keys are swapped.",
-      todo: "Keep the events, and let the keeper put the right key into each feeder.",
-      example: outcome({ kind: "otherFeeder", named: "larch-8b1d02", is: "rowan-4f2a9c" }),
+      feederAction: "Keep the events, and let the keeper put the right key into each feeder.",
+      example: outcomeView({ kind: "otherFeeder", namedFeeder: "larch-8b1d02", keyFeeder: "rowan-4f2a9c" }),
       at: "both",
     },
     {
       name: "unknownFeeder",
       when: "The feeder was removed while its report was on the way. From the next report on it is a 401.",
-      todo: "Stop sending until there is a new key.",
-      example: outcome({ kind: "unknownFeeder" }),
+      feederAction: "Stop sending until there is a new key.",
+      example: outcomeView({ kind: "unknownFeeder" }),
       at: "both",
     },
     {
       name: "wrongAddress",
       when: "There is nothing at this address.",
-      todo: "Correct the address in the sender.",
-      example: plain(nothingAt("/api/v1/reports")),
+      feederAction: "Correct the address in the sender.",
+      example: problemExample(notFoundProblem("/api/v1/reports")),
       at: "report",
     },
     {
       name: "tooSlow",
       when: "The request took longer than the server waits. The connection is closed.",
-      todo: "Keep the events. Try again with fewer of them in one report.",
-      example: plain(tooSlow),
+      feederAction: "Keep the events. Try again with fewer of them in one report.",
+      example: problemExample(tooSlowProblem),
       at: "report",
     },
     {
       name: "bootUnclear",
       when: "The boot id is in use, and the report fits none of the starts under it. Nothing of it is stored.",
-      todo: "Choose a new random boot id at each start, count `seq` from 1 again, and send the events under the new id.",
-      example: outcome({ kind: "bootUnclear", boot: "b-7f3a91c2", uptimeBefore: milliseconds(18_000_000) }),
+      feederAction:
+        "Choose a new random boot id at each start, count `seq` from 1 again, and send the events under the new id.",
+      example: outcomeView({ kind: "bootUnclear", boot: "b-7f3a91c2", uptimeBefore: milliseconds(18_000_000) }),
       at: "both",
     },
     {
       name: "tooManyEvents",
       when: `The report has more than ${eventsPerReportMax.toLocaleString("en")} events. Nothing is stored.`,
-      todo: "Send the oldest 2,000 or fewer, wait for the answer, send the next.",
-      example: outcome({ kind: "tooMany", events: eventsPerReportMax + 1 }),
+      feederAction: "Send the oldest 2,000 or fewer, wait for the answer, send the next.",
+      example: outcomeView({ kind: "tooMany", events: eventsPerReportMax + 1 }),
       at: "both",
     },
     {
       name: "tooManyBytes",
       when: "The body is larger than 1 MiB. A socket is closed with 1009 for it.",
-      todo: "Send half as many events.",
-      example: plain({ status: 413, detail: "Request body is too large" }),
+      feederAction: "Send half as many events.",
+      example: problemExample({ status: 413, detail: "Request body is too large" }),
       at: "report",
     },
     {
       name: "contentType",
       when: "The body has another content type than `application/json`.",
-      todo: "The sender has a bug: send `Content-Type: application/json`.",
-      example: plain({ status: 415, detail: "Unsupported Media Type" }),
+      feederAction: "The sender has a bug: send `Content-Type: application/json`.",
+      example: problemExample({ status: 415, detail: "Unsupported Media Type" }),
       at: "report",
     },
     {
       name: "noSocket",
       when: "`/api/v1/link` was asked for without opening a WebSocket.",
-      todo: "Open it as a WebSocket (RFC 6455), or post to `/api/v1/report`.",
-      example: plain(noSocket),
+      feederAction: "Open it as a WebSocket (RFC 6455), or post to `/api/v1/report`.",
+      example: problemExample(noSocketProblem),
       at: "link",
     },
     {
       name: "tooOften",
       when: `More than ${reportsPerMinute.toLocaleString("en")} reports came from this feeder within a minute.`,
-      todo: "Wait as many seconds as `Retry-After` says (over a socket: until the next minute), then send more events in each report.",
-      example: plain(tooOften(reportsPerMinute)),
+      feederAction:
+        "Wait as many seconds as `Retry-After` says (over a socket: until the next minute), then send more events in each report.",
+      example: problemExample(tooManyReportsProblem(reportsPerMinute)),
       retryAfter: "60",
       at: "both",
     },
     {
       name: "tooManyWrongKeys",
       when: "Many wrong keys or signatures came from this address within a minute, and this one is wrong too.",
-      todo: "As after a 401, and wait as many seconds as `Retry-After` says.",
-      example: plain(tooManyWrongKeys),
+      feederAction: "As after a 401, and wait as many seconds as `Retry-After` says.",
+      example: problemExample(tooManyWrongKeys),
       retryAfter: "60",
       at: "report",
     },
     {
       name: "tooManyLinks",
       when: "The feeder has opened more than 30 sockets within a minute.",
-      todo: "Keep the open socket. Wait as many seconds as `Retry-After` says, and report over HTTP meanwhile.",
-      example: plain(tooManyLinks),
+      feederAction: "Keep the open socket. Wait as many seconds as `Retry-After` says, and report over HTTP meanwhile.",
+      example: problemExample(tooManyLinksProblem),
       retryAfter: "60",
       at: "link",
     },
     {
       name: "overloaded",
       when: "More comes than the server can take. Nothing is stored.",
-      todo: "Wait as many seconds as `Retry-After` says and send the same again.",
-      example: plain(overloaded),
+      feederAction: "Wait as many seconds as `Retry-After` says and send the same again.",
+      example: problemExample(overloadedProblem),
       retryAfter: "10",
       at: "both",
     },
     {
       name: "headersTooLarge",
       when: "The headers are larger than 16 KiB. The connection is closed.",
-      todo: "The sender has a bug: send fewer or shorter headers.",
-      example: plain(headersTooLarge),
+      feederAction: "The sender has a bug: send fewer or shorter headers.",
+      example: problemExample(headersTooLargeProblem),
       at: "report",
     },
     {
       name: "bug",
       when: "Something went wrong in the server. It is written in the server's log.",
-      todo: "Keep the events and try again after a minute, then less often: wait twice as long each time, up to ten minutes.",
-      example: plain(unexpected),
+      feederAction:
+        "Keep the events and try again after a minute, then less often: wait twice as long each time, up to ten minutes.",
+      example: problemExample(unexpectedProblem),
       at: "both",
     },
     {
       name: "storeBusy",
       when: "The database is locked. Nothing is stored.",
-      todo: "Wait as many seconds as `Retry-After` says and send the same again.",
-      example: plain(storeBusy),
+      feederAction: "Wait as many seconds as `Retry-After` says and send the same again.",
+      example: problemExample(storeBusyProblem),
       retryAfter: "5",
       at: "both",
     },
     {
       name: "storeFull",
       when: "The server's disk is full. Nothing is stored.",
-      todo: "Keep the events, as many as there is room for, and try again each minute.",
-      example: plain(storeFull),
+      feederAction: "Keep the events, as many as there is room for, and try again each minute.",
+      example: problemExample(storeFullProblem),
       retryAfter: "60",
       at: "both",
     },
     {
       name: "storeReadOnly",
       when: "The server can't write to its database file or its disk. Nothing is stored.",
-      todo: "Keep the events, as many as there is room for, and try again each minute.",
-      example: plain(storeReadOnly),
+      feederAction: "Keep the events, as many as there is room for, and try again each minute.",
+      example: problemExample(storeReadOnlyProblem),
       retryAfter: "60",
       at: "both",
     },
     {
       name: "storeDamaged",
       when: "The server's database is damaged. Nothing is stored until its keeper has restored a backup.",
-      todo: "Keep the events, as many as there is room for, and try again each minute.",
-      example: plain(storeDamaged),
+      feederAction: "Keep the events, as many as there is room for, and try again each minute.",
+      example: problemExample(storeDamagedProblem),
       retryAfter: "60",
       at: "both",
     },

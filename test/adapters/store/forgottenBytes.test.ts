@@ -1,6 +1,6 @@
 import { existsSync, readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
-import { openHouse } from "../../support/house.ts";
+import { openTestServer } from "../../support/testServer.ts";
 
 /** All bytes of the database's files: what a stolen card would show. */
 const bytesOf = (file: string): Buffer =>
@@ -10,7 +10,7 @@ const count = (bytes: Buffer, text: string): number => bytes.toString("latin1").
 
 describe("what was removed", () => {
   it("is in none of the database's bytes any more, nor in its log: a yard with its feeder and all that it reported", async () => {
-    const house = await openHouse();
+    const house = await openTestServer();
     const { feeder, key } = await house.addFeeder({ name: "Rowan" });
     const kept = await house.addFeeder({ name: "Larch" });
     // Much, so that pages fill, split and become free; and a state that is written again and again.

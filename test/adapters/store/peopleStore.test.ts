@@ -2,11 +2,11 @@ import { rmSync } from "node:fs";
 import { describe, expect, inject, it, onTestFinished } from "vitest";
 import { type OpenStore, openStore } from "../../../server/adapters/store/prismaStore.ts";
 import { after, days, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
-import type { Call } from "../../../server/domain/telling/call.ts";
+import type { Escalation } from "../../../server/domain/notification/escalation.ts";
 import type { Phone } from "../../../server/ports.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
-import { aNotice } from "../../support/notices.ts";
-import { aPhone } from "../../support/phones.ts";
+import { notificationFixture } from "../../support/notificationFixture.ts";
+import { phoneFixture } from "../../support/phoneFixture.ts";
 
 const now = instantOf("2026-11-25T06:00:00Z");
 const yard = {
@@ -28,8 +28,8 @@ async function twoServers() {
     await Promise.all([store.close(), second.close()]);
     rmSync(folder, { recursive: true, force: true });
   });
-  await store.keepers.openClaim("claim", now);
-  await store.keepers.useClaim("claim", { id: "ada", name: "Ada", passphraseHash: "-" }, now);
+  await store.keepers.openFirstSignIn("claim", now);
+  await store.keepers.useFirstSignIn("claim", { id: "ada", name: "Ada", passphraseHash: "-" }, now);
   await store.yards.addYard(yard, "ada", now);
   return { store, second };
 }
@@ -40,12 +40,18 @@ async function join(store: OpenStore, id: string, name: string, role: "keeper" |
 }
 
 const phone = (store: OpenStore, keeper: string, id: string) => {
-  const { lastAcceptedAt: _1, lastShownAt: _2, problem: _3, blockedAt: _4, ...added } = aPhone({ id, keeper });
+  const {
+    lastAcceptedAt: _1,
+    lastDisplayedAt: _2,
+    problem: _3,
+    blockedAt: _4,
+    ...added
+  } = phoneFixture({ id, keeper });
   return store.keepers.savePhone(added);
 };
 const ring = (store: OpenStore, person: string, topic = "t") =>
   store.transaction((tx) =>
-    tx.enqueue({ person, by: "push", yard: yard.id, feeder: null, notice: aNotice({ topic }) }, now),
+    tx.enqueue({ person, channel: "push", yard: yard.id, feeder: null, content: notificationFixture({ topic }) }, now),
   );
 const due = async (store: OpenStore): Promise<string[]> =>
   (await store.outbox.claim("push", now, after(now, minutes(1)), 50)).map((item) =>
@@ -79,13 +85,13 @@ describe("an invite", () => {
     const { store } = await twoServers();
     await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
     await store.keepers.addSession({ tokenHash: "session", keeper: "ada", expiresAt: after(now, days(8)) }, now);
-    expect(await store.transaction((tx) => tx.firstTime("rowan", "act-0001", now))).toBe(true);
-    await store.keepers.prune((now - 1) as never);
-    expect(await store.transaction((tx) => tx.firstTime("rowan", "act-0001", now))).toBe(false);
-    await store.keepers.prune(after(now, days(7)));
+    expect(await store.transaction((tx) => tx.claimActionId("rowan", "act-0001", now))).toBe(true);
+    await store.keepers.pruneSessions((now - 1) as never);
+    expect(await store.transaction((tx) => tx.claimActionId("rowan", "act-0001", now))).toBe(false);
+    await store.keepers.pruneSessions(after(now, days(7)));
     expect(await store.people.openInvites(yard.id, now)).toEqual([]);
     expect(await store.keepers.session("session")).not.toBeNull();
-    expect(await store.transaction((tx) => tx.firstTime("rowan", "act-0001", now))).toBe(true);
+    expect(await store.transaction((tx) => tx.claimActionId("rowan", "act-0001", now))).toBe(true);
   });
 });
 
@@ -106,29 +112,29 @@ describe("a yard's people", () => {
     await join(store, "bo", "Bo");
     await phone(store, "bo", "one");
     await phone(store, "bo", "two");
-    await store.people.changeMail("ada", "ada@alder.example", now);
+    await store.people.changeEmail("ada", "ada@alder.example", now);
     await store.people.changeMember(yard.id, "bo", { turn: 1, quiet: { from: "22:00", to: "06:00" } }, now);
     await store.people.changeMember(yard.id, "ada", { turn: 2, urgentBreaks: false }, now);
-    const circle = await store.transaction((tx) => tx.circle(yard.id));
+    const circle = await store.transaction((tx) => tx.recipients(yard.id));
     expect(circle).toMatchObject({ zone: "Europe/Stockholm", escalateAfter: minutes(15) });
     expect(circle?.people).toEqual([
       {
         id: "bo",
         name: "Bo",
-        turn: 1,
-        quiet: { from: "22:00", to: "06:00" },
+        escalationOrder: 1,
+        quietHours: { from: "22:00", to: "06:00" },
         urgentBreaks: true,
-        phones: 2,
-        phonesSince: aPhone().addedAt,
-        mail: null,
-        mailSince: null,
+        phoneCount: 2,
+        phonesSince: phoneFixture().addedAt,
+        email: null,
+        emailSince: null,
       },
       {
         ...{ id: "ada", name: "Ada", turn: 2, quiet: null, urgentBreaks: false },
         ...{ phones: 0, phonesSince: null, mail: "ada@alder.example", mailSince: now },
       },
     ]);
-    expect(await store.transaction((tx) => tx.circle("nowhere"))).toBeNull();
+    expect(await store.transaction((tx) => tx.recipients("nowhere"))).toBeNull();
   });
 
   it("are told each on their own phones, and nobody else's", async () => {
@@ -162,13 +168,13 @@ describe("a yard's people", () => {
     await phone(store, "ada", "pocket");
     await ring(store, "ada");
     const item = (await store.outbox.claim("push", now, now, 1))[0];
-    await store.transaction((tx) => tx.markShown(item?.id as string, now));
+    await store.transaction((tx) => tx.saveDisplayReceipt(item?.id as string, now));
     await ring(store, "ada", "another");
     await phone(store, "bo", "pocket");
     expect(await due(store)).toEqual([]);
     expect((await store.keepers.phonesOf("bo"))[0]).toMatchObject({
       id: "pocket",
-      lastShownAt: null,
+      lastDisplayedAt: null,
     } as Partial<Phone>);
     expect(await store.keepers.phonesOf("ada")).toEqual([]);
   });
@@ -187,7 +193,7 @@ describe("a yard's people", () => {
     expect(await store.people.roleAt("bo", { yard: "practice" })).toBe("keeper");
     expect(await store.people.roleAt("ada", { yard: "practice" })).toBeNull();
     expect(await store.people.roleAt("ada", { feeder: "no-feeder" })).toBeNull();
-    expect(await store.digests.readersOf("alder")).toEqual([
+    expect(await store.digests.recipientsOf("alder")).toEqual([
       { person: "ada", digestBy: "push" },
       { person: "bo", digestBy: "push" },
     ]);
@@ -195,30 +201,31 @@ describe("a yard's people", () => {
 });
 
 describe("a call", () => {
-  const call = (topic: string) => ({ topic, yard: yard.id, feeder: null, fault: "trayJammed" }) as unknown as Call;
+  const call = (topic: string) =>
+    ({ topic, yard: yard.id, feeder: null, fault: "trayJammed" }) as unknown as Escalation;
   const later = after(now, hours(1));
   const save = (store: OpenStore, topic: string, nextAt: typeof now | null) =>
-    store.transaction((tx) => tx.saveCall(topic, call(topic), nextAt));
+    store.transaction((tx) => tx.saveEscalation(topic, call(topic), nextAt));
 
   it("is kept by its topic, comes due by its time, the longest overdue first, and is gone when it is over", async () => {
     const { store } = await twoServers();
     await save(store, "second", later);
     await save(store, "first", now);
     await save(store, "never", null);
-    expect(await store.calls.due(now, 9)).toEqual(["first"]);
-    expect(await store.calls.due(later, 9)).toEqual(["first", "second"]);
-    expect(await store.calls.due(later, 1)).toEqual(["first"]);
-    expect(await store.transaction((tx) => tx.call("second"))).toEqual(call("second"));
-    expect(await store.calls.ofYard(yard.id)).toHaveLength(3);
-    await store.transaction((tx) => tx.saveCall("first", null, null));
-    expect(await store.transaction((tx) => tx.call("first"))).toBeNull();
+    expect(await store.escalations.due(now, 9)).toEqual(["first"]);
+    expect(await store.escalations.due(later, 9)).toEqual(["first", "second"]);
+    expect(await store.escalations.due(later, 1)).toEqual(["first"]);
+    expect(await store.transaction((tx) => tx.escalation("second"))).toEqual(call("second"));
+    expect(await store.escalations.ofYard(yard.id)).toHaveLength(3);
+    await store.transaction((tx) => tx.saveEscalation("first", null, null));
+    expect(await store.transaction((tx) => tx.escalation("first"))).toBeNull();
   });
 
   it.each<[string, (store: OpenStore) => Promise<unknown>]>([
     ["somebody joins", (store) => join(store, "cilla", "Cilla")],
     ["somebody is given another turn", (store) => store.people.changeMember(yard.id, "bo", { turn: 1 }, now)],
     ["somebody leaves", (store) => store.people.removeMember(yard.id, "bo", now)],
-    ["somebody writes down a mail address", (store) => store.people.changeMail("bo", "bo@alder.example", now)],
+    ["somebody writes down a mail address", (store) => store.people.changeEmail("bo", "bo@alder.example", now)],
     ["somebody switches a phone on", (store) => phone(store, "bo", "new")],
     ["somebody switches a phone off", (store) => store.keepers.removePhone("bo", "https://push.example/old", now)],
     [
@@ -240,7 +247,7 @@ describe("a call", () => {
     await phone(store, "bo", "old");
     await save(store, "waits", later);
     await change(store);
-    expect(await store.calls.due(now, 9)).toEqual(["waits"]);
+    expect(await store.escalations.due(now, 9)).toEqual(["waits"]);
   });
 
   it("keeps what was told of it while it stands, however old; the rest is forgotten", async () => {
@@ -257,10 +264,10 @@ describe("a call", () => {
         tx.enqueue(
           {
             person: "ada",
-            by: "push",
+            channel: "push",
             yard: yard.id,
             feeder: null,
-            notice: aNotice({ topic, quiet: true, closes: true }),
+            content: notificationFixture({ topic, quiet: true, closes: true }),
           },
           now,
         ),
@@ -268,7 +275,7 @@ describe("a call", () => {
     await closing("stands");
     await closing("over");
     const items = await store.outbox.claim("push", now, later, 9);
-    expect(items.map(({ notice }) => notice.topic)).toEqual(["stands"]); // of the other nothing stands any more
+    expect(items.map(({ content: notice }) => notice.topic)).toEqual(["stands"]); // of the other nothing stands any more
   });
 
   it("goes with its yard", async () => {
@@ -277,7 +284,7 @@ describe("a call", () => {
     await phone(store, "ada", "pocket");
     await ring(store, "ada");
     await store.yards.removeYard(yard.id, null);
-    expect(await store.calls.due(later, 9)).toEqual([]);
+    expect(await store.escalations.due(later, 9)).toEqual([]);
     expect(await due(store)).toEqual([]);
   });
 });

@@ -4,7 +4,7 @@ import { stateFrom, textOf } from "../../../server/adapters/store/rows.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { type Instant, instant, instantOf } from "../../../server/domain/instant.ts";
 import type { StoredState } from "../../../server/domain/stateUpgrades.ts";
-import { usualSettings } from "../../../server/flows/pure/saidSettings.ts";
+import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
 
 describe("a time in the database", () => {
   it("is ISO 8601 text as Date writes it, with +00:00 as Prisma writes it", () => {
@@ -26,7 +26,7 @@ describe("a time in the database", () => {
 });
 
 describe("a feeder's state", () => {
-  const settings = usualSettings({ practice: false, place: null, zone: "UTC" }, "Rowan");
+  const settings = defaultSettings({ practice: false, place: null, zone: "UTC" }, "Rowan");
   const today = newFeeder(settings, instant(0));
 
   it("of an older version is upgraded version by version, before it is checked", () => {

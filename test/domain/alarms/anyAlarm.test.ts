@@ -1,15 +1,20 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { advanceAlarm, alarmLookAt, allowedArrows, phaseOf } from "../../../server/domain/alarms/lifeCycle.ts";
+import {
+  advanceAlarm,
+  alarmCheckAt,
+  alarmStateOf,
+  allowedTransitions,
+} from "../../../server/domain/alarms/alarmTransitions.ts";
 import { after, minutes } from "../../../server/domain/instant.ts";
-import { begin, history, kind, live, someRule, weak } from "./anyAlarm.ts";
-import { brokenBy } from "./checks.ts";
+import { brokenChecks } from "./checks.ts";
+import { begin, history, kind, runAlarm, someRule, weak } from "./randomAlarms.ts";
 
 describe("any history of an alarm", () => {
   it("keeps every promise: arrows, log, delays, latch, shelf, service, answers and who is told", () => {
     fc.assert(
       fc.property(history, someRule, (moves, rule) => {
-        expect(Object.fromEntries(brokenBy(live(moves, rule), rule))).toEqual({});
+        expect(Object.fromEntries(brokenChecks(runAlarm(moves, rule), rule))).toEqual({});
       }),
       { numRuns: 600 },
     );
@@ -18,7 +23,7 @@ describe("any history of an alarm", () => {
   it("changes nothing more at a second look at the same moment", () => {
     fc.assert(
       fc.property(history, someRule, fc.boolean(), (moves, rule, there) => {
-        const { now, step } = live(moves, rule).at(-1) ?? { now: begin, step: { alarm: null } };
+        const { now, step } = runAlarm(moves, rule).at(-1) ?? { now: begin, step: { alarm: null } };
         const context = { kind, rule, now, suppressed: null, priority: rule.priority } as const;
         const once = advanceAlarm(step.alarm, there ? weak : null, context);
         expect(advanceAlarm(once.alarm, there ? weak : null, context)).toEqual({ alarm: once.alarm, changes: [] });
@@ -30,20 +35,20 @@ describe("any history of an alarm", () => {
   it("loses nothing where it is looked at only when it said that time may move it", () => {
     fc.assert(
       fc.property(history, someRule, fc.boolean(), (moves, rule, there) => {
-        const { now, step } = live(moves, rule).at(-1) ?? { now: begin, step: { alarm: null } };
+        const { now, step } = runAlarm(moves, rule).at(-1) ?? { now: begin, step: { alarm: null } };
         const fault = there ? weak : null;
         const context = { kind, rule, suppressed: null, priority: rule.priority } as const;
         let patient = advanceAlarm(step.alarm, fault, { ...context, now }).alarm;
         let eager = patient;
-        let lookAt = patient === null ? null : alarmLookAt(patient, rule);
+        let lookAt = patient === null ? null : alarmCheckAt(patient, rule);
         for (let minute = 1; minute < 90; minute++) {
           const then = after(now, minutes(minute));
           eager = advanceAlarm(eager, fault, { ...context, now: then }).alarm;
           if (lookAt !== null && then >= lookAt) {
             patient = advanceAlarm(patient, fault, { ...context, now: then }).alarm;
-            lookAt = patient === null ? null : alarmLookAt(patient, rule);
+            lookAt = patient === null ? null : alarmCheckAt(patient, rule);
           }
-          expect(phaseOf(patient)).toBe(phaseOf(eager));
+          expect(alarmStateOf(patient)).toBe(alarmStateOf(eager));
         }
       }),
     );
@@ -52,9 +57,10 @@ describe("any history of an alarm", () => {
   it("reaches every phase and takes every arrow of the table", () => {
     const taken = new Set<string>();
     for (const [moves, rule] of fc.sample(fc.tuple(history, someRule), { numRuns: 1_500, seed: 7 })) {
-      for (const { step } of live(moves, rule)) for (const { from, to } of step.changes) taken.add(`${from} > ${to}`);
+      for (const { step } of runAlarm(moves, rule))
+        for (const { from, to } of step.changes) taken.add(`${from} > ${to}`);
     }
-    const table = Object.entries(allowedArrows).flatMap(([from, all]) => all.map((to) => `${from} > ${to}`));
+    const table = Object.entries(allowedTransitions).flatMap(([from, all]) => all.map((to) => `${from} > ${to}`));
     expect(table.filter((arrow) => !taken.has(arrow))).toEqual([]);
   });
 });

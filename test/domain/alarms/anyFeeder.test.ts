@@ -1,8 +1,8 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { AlarmPhase } from "../../../server/domain/alarmStates.ts";
-import { raisedOf } from "../../../server/domain/alarms/alarm.ts";
-import { allowedArrows, phaseOf } from "../../../server/domain/alarms/lifeCycle.ts";
+import { raiseOf } from "../../../server/domain/alarms/alarm.ts";
+import { alarmStateOf, allowedTransitions } from "../../../server/domain/alarms/alarmTransitions.ts";
 import type { Effect } from "../../../server/domain/effects.ts";
 import type { Fact } from "../../../server/domain/facts.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../../server/domain/faults.ts";
@@ -11,7 +11,7 @@ import { findFaults } from "../../../server/domain/findFaults.ts";
 import { after, days, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Duty } from "../../../server/domain/settings.ts";
 import { rowanSettings } from "../rowan.ts";
-import { yard } from "../yard.ts";
+import { simulateYard } from "../simulatedYard.ts";
 
 /** A whole feeder with whatever may break and whatever its keepers may say, minute by minute, watched after each step. */
 const start = instantOf("2026-11-02T06:00:00Z");
@@ -49,7 +49,7 @@ const story = fc.array(fc.tuple(fc.integer({ min: 1, max: 90 }), happening), {
   size: "max",
 });
 
-function tell(house: ReturnType<typeof yard>, what: Happening, orders: () => string): void {
+function tell(house: ReturnType<typeof simulateYard>, what: Happening, orders: () => string): void {
   const { truth } = house;
   switch (what.kind) {
     case "link":
@@ -93,7 +93,7 @@ function tell(house: ReturnType<typeof yard>, what: Happening, orders: () => str
       house.order(orders(), what.kind, what.kind === "pause" ? after(house.now(), minutes(120)) : null);
       return;
     case "duty":
-      house.give({ kind: "settingsChanged", settings: { ...house.state().settings, duty: what.duty } });
+      house.give({ kind: "settingsChanged", settings: { ...house.state().settings, placement: what.duty } });
       return;
     default:
       house.give(said(house.state(), what, house.now()));
@@ -110,7 +110,7 @@ function said(
   now: Instant,
 ): Fact {
   const all = Object.keys(alarms) as FaultKind[];
-  const fitting = all.filter((one) => waitsFor[kind]?.includes(phaseOf(alarms[one] ?? null)));
+  const fitting = all.filter((one) => waitsFor[kind]?.includes(alarmStateOf(alarms[one] ?? null)));
   const known = fitting.length > 0 ? fitting : all; // mostly of one that it means something to
   const fault = known[which % (known.length + 1)] ?? (faultKinds[which % faultKinds.length] as FaultKind);
   switch (kind) {
@@ -123,7 +123,7 @@ function said(
     case "reset":
       return { kind: "alarmReset", fault, by: "Bo" };
     case "takeOut":
-      return { kind: "alarmTakenOutOfService", fault, why: "Being mended.", by: "Bo" };
+      return { kind: "alarmTakenOutOfService", fault, reason: "Being mended.", by: "Bo" };
     case "bringBack":
       return { kind: "alarmReturnedToService", fault, by: "Bo" };
   }
@@ -145,8 +145,8 @@ class Watch {
   see(state: FeederState, effects: readonly Effect[], now: Instant): void {
     for (const effect of effects) {
       if (effect.kind === "alarmChanged") this.#arrow(effect.change);
-      if (effect.kind !== "call") continue;
-      const { kind, fault } = effect.word;
+      if (effect.kind !== "alarmEvent") continue;
+      const { kind, fault } = effect.event;
       if (kind === "raised" || kind === "worsened") this.#open.add(fault);
       else this.#open.delete(fault);
     }
@@ -157,42 +157,42 @@ class Watch {
   #arrow({ fault, from, to }: Extract<Effect, { kind: "alarmChanged" }>["change"]): void {
     const was = this.#phases.get(fault) ?? "normal";
     if (from !== was) this.broken.push(`${fault}: logged from ${from}, was ${was}`);
-    if (from !== to && !allowedArrows[from].includes(to)) this.broken.push(`${fault}: ${from} to ${to}`);
+    if (from !== to && !allowedTransitions[from].includes(to)) this.broken.push(`${fault}: ${from} to ${to}`);
     this.#phases.set(fault, to);
     this.reached.add(to);
   }
 
   #alarm(kind: FaultKind, { alarms, settings }: FeederState, there: ReadonlySet<FaultKind>, now: Instant): void {
     const alarm = alarms[kind] ?? null;
-    const phase = phaseOf(alarm);
+    const phase = alarmStateOf(alarm);
     const wrong = (words: string) => this.broken.push(`${kind}, ${phase}: ${words}`);
     if ((this.#phases.get(kind) ?? "normal") !== phase) wrong("the log says otherwise");
     if (there.has(kind) && alarm === null) wrong("its fault is there");
     if (there.has(kind) && alarm?.present === false) wrong("its fault passes for gone");
     const asks = phase === "unacknowledged" || phase === "latchedUnacknowledged";
-    const called = alarm !== null && asks && raisedOf(alarm)?.called !== "note";
+    const called = alarm !== null && asks && raiseOf(alarm)?.notifiedPriority !== "note";
     if (called !== this.#open.has(kind)) wrong(called ? "nobody is asked" : "somebody is asked");
     if (
-      alarm?.phase === "shelved" &&
+      alarm?.state === "shelved" &&
       (now >= alarm.shelvedUntil || alarm.shelvedUntil > after(alarm.shelvedAt, days(7)))
     )
       wrong("its shelf has no end");
-    const { duty = "inGarden" } = settings;
+    const { placement: duty = "inGarden" } = settings;
     if (
       duty !== "inGarden" &&
       phase === "unacknowledged" &&
       !["pauseOverdue", ...(duty === "putAway" ? harm : [])].includes(kind)
     )
       wrong(`told while ${duty}`);
-    if (alarm?.phase !== "suppressedByDesign" || alarm.explainedBy === null) return;
+    if (alarm?.state !== "suppressedByDesign" || alarm.explainedBy === null) return;
     const speaker = alarms[alarm.explainedBy];
     if (speaker === undefined) {
       wrong(`hidden by ${alarm.explainedBy}, which has no alarm`);
       return;
     }
     if (alarm.explainedBy === "feederSilent" || alarm.explainedBy === "reportsIrregular") return; // whether anybody is told of it or not, nothing else can be seen
-    if (speaker.phase === "outOfService") wrong("hidden by what is out of service");
-    if (speaker.phase === "suppressedByDesign" && speaker.explainedBy !== null)
+    if (speaker.state === "outOfService") wrong("hidden by what is out of service");
+    if (speaker.state === "suppressedByDesign" && speaker.explainedBy !== null)
       wrong("hidden by what is hidden itself");
     const graver = ruleOf(kind).priority === "urgent" && speaker.priority !== "urgent" && there.has(kind);
     if (graver) wrong(`hidden by ${alarm.explainedBy}, which is only ${speaker.priority}`);
@@ -202,7 +202,7 @@ const harm: readonly FaultKind[] = ["batteryFreezing", "chargingInFrost"];
 
 const lived = (steps: readonly (readonly [number, Happening])[], seed: number): Watch => {
   const battery = seed % 2 === 0 ? "leadAcid" : "lithiumIronPhosphate";
-  const house = yard({ ...rowanSettings, battery }, start, seed, "due");
+  const house = simulateYard({ ...rowanSettings, battery }, start, seed, "due");
   const watch = new Watch();
   house.watch(({ state, effects }) => watch.see(state, effects, house.now()));
   house.truth.perHour = 20;
@@ -236,6 +236,6 @@ describe("any history of a whole feeder", () => {
   });
 
   it("reaches every phase there is", () => {
-    expect(Object.keys(allowedArrows).filter((phase) => !reached.has(phase as AlarmPhase))).toEqual([]);
+    expect(Object.keys(allowedTransitions).filter((phase) => !reached.has(phase as AlarmPhase))).toEqual([]);
   });
 });

@@ -1,35 +1,39 @@
 import { isDeepStrictEqual } from "node:util";
 import type { AlarmChange } from "../../../server/domain/alarmStates.ts";
-import { type Alarm, raisedOf } from "../../../server/domain/alarms/alarm.ts";
+import { type Alarm, raiseOf } from "../../../server/domain/alarms/alarm.ts";
 import {
-  allowedArrows,
-  graveness,
-  phaseOf,
-  returnedKept,
+  alarmStateOf,
+  allowedTransitions,
+  priorityRank,
+  returnedMax,
   shelvedMax,
-} from "../../../server/domain/alarms/lifeCycle.ts";
+} from "../../../server/domain/alarms/alarmTransitions.ts";
 import type { FaultRule, Priority } from "../../../server/domain/faults.ts";
 import { after, type Instant } from "../../../server/domain/instant.ts";
-import { type Lived, raisedAtOf } from "./anyAlarm.ts";
+import { type AlarmRunStep, raisedAtOf } from "./randomAlarms.ts";
 
 /**
  * What must be true of any life of any alarm, each from the standard's own meaning of a state or from what telling owes to
  * people, and none from how the life cycle reckons. Each answers with the first step that breaks it.
  */
-export type Check = (life: readonly Lived[], rule: FaultRule) => string | null;
+export type Check = (life: readonly AlarmRunStep[], rule: FaultRule) => string | null;
 
-const first = (life: readonly Lived[], broken: (lived: Lived, at: number) => string | false): string | null => {
+const first = (
+  life: readonly AlarmRunStep[],
+  broken: (lived: AlarmRunStep, at: number) => string | false,
+): string | null => {
   for (const [at, lived] of life.entries()) {
     const words = broken(lived, at);
-    if (words !== false) return `step ${at}, ${lived.move.kind} at ${phaseOf(lived.before)}: ${words}`;
+    if (words !== false) return `step ${at}, ${lived.move.kind} at ${alarmStateOf(lived.before)}: ${words}`;
   }
   return null;
 };
-const isLook = ({ move }: Lived) => move.kind === "look";
-const phase = ({ step }: Lived) => phaseOf(step.alarm);
+const isLook = ({ move }: AlarmRunStep) => move.kind === "look";
+const phase = ({ step }: AlarmRunStep) => alarmStateOf(step.alarm);
 const isArrow = ({ from, to }: AlarmChange) => from !== to;
-const isAside = (alarm: Alarm | null) => alarm?.phase === "shelved" || alarm?.phase === "outOfService";
-const calledOf = (alarm: Alarm | null): Priority | null => (alarm === null ? null : (raisedOf(alarm)?.called ?? null));
+const isAside = (alarm: Alarm | null) => alarm?.state === "shelved" || alarm?.state === "outOfService";
+const calledOf = (alarm: Alarm | null): Priority | null =>
+  alarm === null ? null : (raiseOf(alarm)?.notifiedPriority ?? null);
 
 export const checks = {
   /** The log tells each arrow, in order, and no other than the table has. */
@@ -38,10 +42,10 @@ export const checks = {
     return first(life, ({ step }) => {
       for (const { from, to } of step.changes) {
         if (from !== was) return `an arrow from ${from}, where the alarm was ${was}`;
-        if (from !== to && !allowedArrows[from].includes(to)) return `no arrow leads from ${from} to ${to}`;
+        if (from !== to && !allowedTransitions[from].includes(to)) return `no arrow leads from ${from} to ${to}`;
         was = to;
       }
-      return was !== phaseOf(step.alarm) && `the log says ${was}, the alarm is ${phaseOf(step.alarm)}`;
+      return was !== alarmStateOf(step.alarm) && `the log says ${was}, the alarm is ${alarmStateOf(step.alarm)}`;
     });
   },
 
@@ -53,7 +57,7 @@ export const checks = {
       if (step.changes.filter((change) => !isArrow(change)).length > 1) return "two lines without an arrow";
       logged = step.changes.at(-1)?.present ?? logged;
       if (step.alarm !== null && step.alarm.present !== logged) return "the log and the alarm disagree";
-      if (!isLook(lived) || suppressed?.unseen) return false;
+      if (!isLook(lived) || suppressed?.isUnobservable) return false;
       return logged !== (fault !== null) && `the log says ${logged ? "there" : "away"}`;
     });
   },
@@ -61,7 +65,7 @@ export const checks = {
   /** What nobody can see is taken to be neither gone nor come. */
   unseen: (life) =>
     first(life, ({ before, suppressed, step }) => {
-      if (!suppressed?.unseen || step.alarm === null || before === null) return false;
+      if (!suppressed?.isUnobservable || step.alarm === null || before === null) return false;
       return step.alarm.present !== before.present && "a fault came or went that nobody could see";
     }),
 
@@ -69,7 +73,7 @@ export const checks = {
     let thereSince: Instant | null = null;
     return first(life, (lived) => {
       if (!isLook(lived)) return false;
-      if (lived.suppressed?.unseen)
+      if (lived.suppressed?.isUnobservable)
         thereSince = lived.now; // it may be there, but nothing before counts
       else thereSince = lived.fault === null ? null : (thereSince ?? lived.now);
       if (!isNewRaise(lived)) return false;
@@ -110,9 +114,9 @@ export const checks = {
       const { suppressed, fault, step, words } = lived;
       if (!isLook(lived) || suppressed === null) return false;
       if (["unacknowledged", "acknowledged", "suspected"].includes(phase(lived))) return `it is ${phase(lived)}`;
-      if (step.alarm?.phase === "suppressedByDesign") {
-        const { why, explainedBy } = step.alarm;
-        if (why !== suppressed.why || explainedBy !== suppressed.explainedBy) return `by ${why}`;
+      if (step.alarm?.state === "suppressedByDesign") {
+        const { reason: why, explainedBy } = step.alarm;
+        if (why !== suppressed.reason || explainedBy !== suppressed.explainedBy) return `by ${why}`;
       }
       if (fault !== null && step.alarm === null) return "it isn't even listed";
       // What lay on a shelf until now, latched, is put back on the screens; all else is silent.
@@ -125,8 +129,8 @@ export const checks = {
     if (!rule.latched) return null;
     let acknowledged = false;
     return first(life, ({ move, before, step }) => {
-      const raisedBefore = before === null ? null : raisedOf(before);
-      const raisedAfter = step.alarm === null ? null : raisedOf(step.alarm);
+      const raisedBefore = before === null ? null : raiseOf(before);
+      const raisedAfter = step.alarm === null ? null : raiseOf(step.alarm);
       if (raisedAfter?.raisedAt !== raisedBefore?.raisedAt || grewGraver(before, step.alarm)) {
         if (raisedAfter !== null) acknowledged = false; // a new raise, or graver than what was seen
       }
@@ -137,7 +141,7 @@ export const checks = {
       if (move.kind === "acknowledge" && isMeant(move.which))
         acknowledged ||= raisedBefore !== null && !isAside(before);
       if (!acknowledged && raisedAfter?.acknowledged) return "it passes for acknowledged";
-      if (phaseOf(step.alarm) === "returnedUnacknowledged") return "it may fade";
+      if (alarmStateOf(step.alarm) === "returnedUnacknowledged") return "it may fade";
       return acknowledged && raisedAfter?.acknowledged === null && "nobody's answer counts";
     });
   },
@@ -146,11 +150,11 @@ export const checks = {
     let end: Instant | null = null;
     return first(life, (lived) => {
       const { now, until, step, before, move } = lived;
-      if (move.kind === "shelve" && until !== null && until > now && before?.phase !== "outOfService") {
+      if (move.kind === "shelve" && until !== null && until > now && before?.state !== "outOfService") {
         end = Math.min(until, now + shelvedMax) as Instant;
-        if (step.alarm?.phase !== "shelved") return "it isn't shelved";
+        if (step.alarm?.state !== "shelved") return "it isn't shelved";
       }
-      if (step.alarm?.phase !== "shelved") return false;
+      if (step.alarm?.state !== "shelved") return false;
       const { shelvedUntil, shelvedAt } = step.alarm;
       if (end === null || shelvedUntil !== end || shelvedUntil > after(shelvedAt, shelvedMax)) return "its end moved";
       return isLook(lived) && now >= end && "it stays on the shelf past its end";
@@ -162,9 +166,9 @@ export const checks = {
     return first(life, ({ move, now, step }) => {
       if (move.kind === "takeOut") out ??= { at: now };
       if (move.kind === "bringBack") out = null;
-      if (out === null) return step.alarm?.phase === "outOfService" && "it is out, and nobody took it out";
-      if (step.alarm?.phase !== "outOfService") return "it came back by itself";
-      const { outBy, outSince, outWhy } = step.alarm;
+      if (out === null) return step.alarm?.state === "outOfService" && "it is out, and nobody took it out";
+      if (step.alarm?.state !== "outOfService") return "it came back by itself";
+      const { outBy, outSince, outReason: outWhy } = step.alarm;
       return (outBy !== "Bo" || outSince !== out.at || outWhy === "") && "who, since when or why is lost";
     });
   },
@@ -174,18 +178,18 @@ export const checks = {
     first(life, ({ move, before, step }) => {
       if (move.kind !== "acknowledge") return false;
       if (!isMeant(move.which)) return !isDeepStrictEqual(before, step.alarm) && "an old answer counted";
-      if (before?.phase === "unacknowledged" && phaseOf(step.alarm) !== "acknowledged") return "it doesn't count";
-      if (before?.phase === "latchedUnacknowledged" && phaseOf(step.alarm) !== "latchedAcknowledged")
+      if (before?.state === "unacknowledged" && alarmStateOf(step.alarm) !== "acknowledged") return "it doesn't count";
+      if (before?.state === "latchedUnacknowledged" && alarmStateOf(step.alarm) !== "latchedAcknowledged")
         return "it doesn't count";
-      if (before?.phase !== "suppressedByDesign" || before.raised === null) return false;
-      return raisedOf(step.alarm as Alarm)?.acknowledged == null && "it is forgotten while something hides the alarm";
+      if (before?.state !== "suppressedByDesign" || before.raised === null) return false;
+      return raiseOf(step.alarm as Alarm)?.acknowledged == null && "it is forgotten while something hides the alarm";
     }),
 
   /** What was acknowledged stays so through whatever hides it, and what nobody has seen doesn't pass for seen. */
   acknowledgement: (life) =>
     first(life, ({ before, step }) => {
       if (before === null || step.alarm === null) return false;
-      const [was, is] = [raisedOf(before), raisedOf(step.alarm)];
+      const [was, is] = [raiseOf(before), raiseOf(step.alarm)];
       if (was === null || is === null || was.raisedAt !== is.raisedAt || was.acknowledged === null) return false;
       return is.acknowledged === null && !grewGraver(before, step.alarm) && "it must be acknowledged a second time";
     }),
@@ -193,11 +197,11 @@ export const checks = {
   fading: (life) =>
     first(life, (lived) => {
       const { before, step, now, fault, move } = lived;
-      if (step.alarm?.phase === "returnedUnacknowledged" && isLook(lived) && fault === null)
-        return now >= after(step.alarm.returnedAt, returnedKept) && "it is stale";
-      if (before?.phase !== "returnedUnacknowledged" || step.alarm !== null || move.kind === "acknowledge")
+      if (step.alarm?.state === "returnedUnacknowledged" && isLook(lived) && fault === null)
+        return now >= after(step.alarm.returnedAt, returnedMax) && "it is stale";
+      if (before?.state !== "returnedUnacknowledged" || step.alarm !== null || move.kind === "acknowledge")
         return false;
-      return now < after(before.returnedAt, returnedKept) && "it faded too soon";
+      return now < after(before.returnedAt, returnedMax) && "it faded too soon";
     }),
 
   priority: (life) =>
@@ -206,7 +210,7 @@ export const checks = {
       if (lived.step.alarm.priority !== lived.priority) return `it is ${lived.step.alarm.priority}`;
       if (phase(lived) !== "unacknowledged" && phase(lived) !== "acknowledged") return false;
       const called = calledOf(lived.step.alarm);
-      return called !== null && graveness[called] > graveness[lived.priority] && `it called as ${called} only`;
+      return called !== null && priorityRank[called] > priorityRank[lived.priority] && `it called as ${called} only`;
     }),
 
   /** It rings once a raise, and once more each time it grows graver than it ever called in that raise. */
@@ -218,7 +222,8 @@ export const checks = {
         const raisedAt = word.kind === "worsened" ? word.raisedAt : word.at;
         if (raisedAtOf(lived.step.alarm) !== raisedAt) return "it rings for an alarm that isn't";
         const before = rang.get(raisedAt);
-        if (before !== undefined && graveness[word.priority] >= graveness[before]) return "it rings a second time";
+        if (before !== undefined && priorityRank[word.priority] >= priorityRank[before])
+          return "it rings a second time";
         rang.set(raisedAt, word.priority);
       }
       if (!isNewRaise(lived) || calledOf(lived.step.alarm) === "note") return false;
@@ -236,11 +241,11 @@ export const checks = {
         else call = "none";
       }
       const { alarm } = lived.step;
-      const waits = alarm?.phase === "unacknowledged" || alarm?.phase === "latchedUnacknowledged";
+      const waits = alarm?.state === "unacknowledged" || alarm?.state === "latchedUnacknowledged";
       const wanted = waits && calledOf(alarm) !== "note";
       if (wanted && call !== "open") return `${phase(lived)}, and nobody is asked`;
       if (!wanted && call === "open") return `somebody is asked, and it is ${phase(lived)}`;
-      return call === "acknowledged" && alarm?.phase !== "acknowledged" && "the good news was never told";
+      return call === "acknowledged" && alarm?.state !== "acknowledged" && "the good news was never told";
     });
   },
 
@@ -253,18 +258,18 @@ export type CheckName = keyof typeof checks;
 const isMeant = (which: "this" | "older" | "any") => which !== "older";
 
 /** A raise of its own: neither one that comes out from hiding, nor one that only grew graver. */
-function isNewRaise({ before, step }: Lived): boolean {
-  if (step.alarm?.phase !== "unacknowledged") return false;
-  return before === null || raisedOf(before)?.raisedAt !== step.alarm.raisedAt;
+function isNewRaise({ before, step }: AlarmRunStep): boolean {
+  if (step.alarm?.state !== "unacknowledged") return false;
+  return before === null || raiseOf(before)?.raisedAt !== step.alarm.raisedAt;
 }
 
 function grewGraver(before: Alarm | null, now: Alarm | null): boolean {
   const [was, is] = [calledOf(before), calledOf(now)];
-  return was !== null && is !== null && graveness[is] < graveness[was];
+  return was !== null && is !== null && priorityRank[is] < priorityRank[was];
 }
 
 /** Every check that this life breaks, and how. */
-export function brokenBy(life: readonly Lived[], rule: FaultRule): Map<CheckName, string> {
+export function brokenChecks(life: readonly AlarmRunStep[], rule: FaultRule): Map<CheckName, string> {
   const broken = new Map<CheckName, string>();
   for (const name of Object.keys(checks) as CheckName[]) {
     const words = checks[name](life, rule);

@@ -1,25 +1,25 @@
 import { describe, expect, it, vi } from "vitest";
 import { after, days, instantOf, minutes } from "../../../server/domain/instant.ts";
+import type { AlarmEvent } from "../../../server/domain/notification/escalation.ts";
 import type { Duty, FeederSettings } from "../../../server/domain/settings.ts";
-import type { CallWord } from "../../../server/domain/telling/call.ts";
 import { rowanSettings } from "../rowan.ts";
-import { yard } from "../yard.ts";
+import { simulateYard } from "../simulatedYard.ts";
 
 vi.setConfig({ testTimeout: 60_000 }); // days, minute by minute, on a machine that may be busy
 
 /** What each meaning comes to for a whole feeder, told once by hand. */
 const start = instantOf("2026-11-02T00:00:00Z");
 const day = 24 * 60;
-type House = ReturnType<typeof yard>;
+type House = ReturnType<typeof simulateYard>;
 
 const well = (settings: Partial<FeederSettings> = {}, seed = 5): House => {
-  const house = yard({ ...rowanSettings, ...settings }, start, seed);
+  const house = simulateYard({ ...rowanSettings, ...settings }, start, seed);
   house.truth.perHour = 20;
   house.pass(day + 8 * 60);
   return house;
 };
-const words = (house: House): CallWord[] =>
-  house.effects().flatMap(({ effect }) => (effect.kind === "call" ? [effect.word] : []));
+const words = (house: House): AlarmEvent[] =>
+  house.effects().flatMap(({ effect }) => (effect.kind === "alarmEvent" ? [effect.event] : []));
 const heard = (house: House): string[] => words(house).map(({ kind, fault }) => `${fault} ${kind}`);
 const logged = (house: House, fault: string): string[] =>
   house
@@ -30,7 +30,7 @@ const logged = (house: House, fault: string): string[] =>
         : [],
     );
 const sent = (house: House, duty: Duty) =>
-  house.give({ kind: "settingsChanged", settings: { ...house.state().settings, duty } });
+  house.give({ kind: "settingsChanged", settings: { ...house.state().settings, placement: duty } });
 
 describe("charging in frost", () => {
   const lithium = () => well({ battery: "lithiumIronPhosphate" });
@@ -44,14 +44,14 @@ describe("charging in frost", () => {
     house.pass(15);
     charge(house, false);
     house.pass(2 * day);
-    expect(house.state().alarms.chargingInFrost?.phase).toBe("latchedUnacknowledged");
+    expect(house.state().alarms.chargingInFrost?.state).toBe("latchedUnacknowledged");
     expect(heard(house)).toEqual(["chargingInFrost raised"]);
     house.give({ kind: "alarmReset", fault: "chargingInFrost", by: "Bo" }); // nobody has seen it yet
-    expect(house.state().alarms.chargingInFrost?.phase).toBe("latchedUnacknowledged");
+    expect(house.state().alarms.chargingInFrost?.state).toBe("latchedUnacknowledged");
     house.give({ kind: "alarmAcknowledged", fault: "chargingInFrost", by: "Ada", raisedAt: null });
     expect(heard(house).slice(1)).toEqual(["chargingInFrost acknowledged", "chargingInFrost returned"]);
     house.pass(2 * day);
-    expect(house.state().alarms.chargingInFrost).toMatchObject({ phase: "latchedAcknowledged", acknowledgedBy: "Ada" });
+    expect(house.state().alarms.chargingInFrost).toMatchObject({ state: "latchedAcknowledged", acknowledgedBy: "Ada" });
     house.give({ kind: "alarmReset", fault: "chargingInFrost", by: "Bo" });
     expect(house.state().alarms.chargingInFrost).toBeUndefined();
     expect(heard(house)).toHaveLength(3);
@@ -62,13 +62,13 @@ describe("a weak supply", () => {
   it("that comes to hide a motor that won't turn calls as urgently as that, and is listed as its cause", () => {
     const house = well();
     house.truth.sag = 0.6;
-    house.passUntil(() => house.state().alarms.supplyWeak?.phase === "unacknowledged", 2 * day);
+    house.passUntil(() => house.state().alarms.supplyWeak?.state === "unacknowledged", 2 * day);
     expect(words(house)).toMatchObject([{ kind: "raised", fault: "supplyWeak", priority: "soon" }]);
     house.give({ kind: "alarmAcknowledged", fault: "supplyWeak", by: "Ada", raisedAt: null });
     house.truth.motor = "wireOff";
     house.passUntil(() => house.state().alarms.motorNotTurning !== undefined, day);
     expect(house.state().alarms.motorNotTurning).toMatchObject({ explainedBy: "supplyWeak", raised: null });
-    expect(house.state().alarms.supplyWeak).toMatchObject({ phase: "unacknowledged", priority: "urgent" });
+    expect(house.state().alarms.supplyWeak).toMatchObject({ state: "unacknowledged", priority: "urgent" });
     expect(heard(house)).toEqual(["supplyWeak raised", "supplyWeak acknowledged", "supplyWeak worsened"]);
     const worse = words(house).at(-1);
     expect(worse).toMatchObject({
@@ -81,7 +81,7 @@ describe("a weak supply", () => {
   it("on a shelf hides no motor that won't turn", () => {
     const house = well();
     house.truth.sag = 0.6;
-    house.passUntil(() => house.state().alarms.supplyWeak?.phase === "unacknowledged", 2 * day);
+    house.passUntil(() => house.state().alarms.supplyWeak?.state === "unacknowledged", 2 * day);
     house.give({ kind: "alarmShelved", fault: "supplyWeak", until: after(house.now(), days(7)), by: "Ada" });
     house.truth.motor = "wireOff";
     house.passUntil(() => house.state().alarms.motorNotTurning !== undefined, day);
@@ -95,7 +95,7 @@ describe("a sensor out of service", () => {
     house.give({
       kind: "alarmTakenOutOfService",
       fault: "scaleSilent",
-      why: "The load cell is being glued.",
+      reason: "The load cell is being glued.",
       by: "Bo",
     });
     house.truth.dead.add("scale");
@@ -106,7 +106,7 @@ describe("a sensor out of service", () => {
     house.pass(8 * day);
     expect(heard(house).filter((one) => one.startsWith("scaleSilent"))).toEqual([]);
     expect(logged(house, "scaleSilent")).toEqual(["outOfService", "there", "away", "there"]);
-    expect(house.state().alarms.scaleSilent).toMatchObject({ outBy: "Bo", outWhy: "The load cell is being glued." });
+    expect(house.state().alarms.scaleSilent).toMatchObject({ outBy: "Bo", outReason: "The load cell is being glued." });
     house.give({ kind: "alarmReturnedToService", fault: "scaleSilent", by: "Ada" });
     expect(house.rangFor().at(-1)).toBe("scaleSilent"); // it has been silent for days
   });
@@ -123,7 +123,10 @@ describe("a feeder on the bench", () => {
     house.pass(day);
     expect(heard(house)).toEqual([]);
     expect(logged(house, "trayJammed")).toContain("suppressedByDesign");
-    expect(house.state().alarms.feederSilent).toMatchObject({ why: "The feeder is on the bench.", explainedBy: null });
+    expect(house.state().alarms.feederSilent).toMatchObject({
+      reason: "The feeder is on the bench.",
+      explainedBy: null,
+    });
     sent(house, "inGarden");
     expect(house.rangFor()).toEqual(["feederSilent"]);
   });
@@ -140,7 +143,7 @@ describe("a feeder on the bench", () => {
   it("takes what people were asked before off their screens, and puts it back in the garden without a sound", () => {
     const house = well();
     house.truth.tray = "jammed";
-    house.passUntil(() => house.state().alarms.trayJammed?.phase === "unacknowledged", day);
+    house.passUntil(() => house.state().alarms.trayJammed?.state === "unacknowledged", day);
     sent(house, "onBench");
     sent(house, "inGarden");
     expect(heard(house)).toEqual(["trayJammed raised", "trayJammed setAside", "trayJammed raised"]);
@@ -181,15 +184,15 @@ describe("an answer from a notification that comes late", () => {
     house.pass(3);
     const first = words(house).at(-1)?.at ?? null;
     house.pass(5 * 60); // an hour of standing, an hour of delay, and then it is over
-    expect(house.state().alarms.troubleReported?.phase).toBe("returnedUnacknowledged");
+    expect(house.state().alarms.troubleReported?.state).toBe("returnedUnacknowledged");
     house.truth.words = "coil open again";
     house.pass(3);
     house.give({ kind: "alarmAcknowledged", fault: "troubleReported", by: "Ada", raisedAt: first });
-    expect(house.state().alarms.troubleReported?.phase).toBe("unacknowledged");
+    expect(house.state().alarms.troubleReported?.state).toBe("unacknowledged");
     const second = words(house).at(-1)?.at ?? null;
     expect(second).not.toBe(first);
     house.give({ kind: "alarmAcknowledged", fault: "troubleReported", by: "Ada", raisedAt: second });
-    expect(house.state().alarms.troubleReported).toMatchObject({ phase: "acknowledged", acknowledgedBy: "Ada" });
+    expect(house.state().alarms.troubleReported).toMatchObject({ state: "acknowledged", acknowledgedBy: "Ada" });
   });
 });
 
@@ -197,13 +200,13 @@ describe("a shelf", () => {
   it("ends by itself after seven days at most, and tells what is there then", () => {
     const house = well({ reportEvery: minutes(60) });
     house.truth.dead.add("scale");
-    house.passUntil(() => house.state().alarms.scaleSilent?.phase === "unacknowledged", 2 * day);
+    house.passUntil(() => house.state().alarms.scaleSilent?.state === "unacknowledged", 2 * day);
     const shelvedAt = house.now();
     house.give({ kind: "alarmShelved", fault: "scaleSilent", until: after(shelvedAt, days(60)), by: "Ada" });
     house.pass(7 * day - 1);
-    expect(house.state().alarms.scaleSilent?.phase).toBe("shelved");
+    expect(house.state().alarms.scaleSilent?.state).toBe("shelved");
     house.pass(1);
-    expect(house.state().alarms.scaleSilent?.phase).toBe("unacknowledged");
+    expect(house.state().alarms.scaleSilent?.state).toBe("unacknowledged");
     expect(heard(house).filter((one) => one.startsWith("scaleSilent"))).toEqual([
       "scaleSilent raised",
       "scaleSilent setAside",

@@ -2,12 +2,12 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { AlarmChange } from "../../../server/domain/alarmStates.ts";
 import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
-import { type AlarmStep, changeOf } from "../../../server/domain/alarms/lifeCycle.ts";
+import { type AlarmStep, changeOf } from "../../../server/domain/alarms/alarmTransitions.ts";
 import type { FaultRule } from "../../../server/domain/faults.ts";
 import { after, before, days, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
-import type { CallWord } from "../../../server/domain/telling/call.ts";
-import { history, kind, type LifeCycle, live, ours, someRule } from "./anyAlarm.ts";
-import { brokenBy, type CheckName } from "./checks.ts";
+import type { AlarmEvent } from "../../../server/domain/notification/escalation.ts";
+import { brokenChecks, type CheckName } from "./checks.ts";
+import { type AlarmFunctions, history, kind, realFunctions, runAlarm, someRule } from "./randomAlarms.ts";
 
 /**
  * Goal: the checks that the life cycle passes would catch it if it were wrong. Method: life cycles with one bug each, made by
@@ -17,44 +17,46 @@ const lives = fc.sample(fc.tuple(history, someRule), { numRuns: 500, seed: 11 })
 
 interface Bug {
   readonly caughtBy: CheckName;
-  readonly plant: Partial<LifeCycle>;
+  readonly plant: Partial<AlarmFunctions>;
 }
 
 // --- ways to bend --------------------------------------------------------------------------------------------------------
 
-type Look = LifeCycle["advanceAlarm"];
+type Look = AlarmFunctions["advanceAlarm"];
 type Context = Parameters<Look>[2];
 
 const withContext =
   (bend: (context: Context) => Context): Look =>
   (alarm, fault, context) =>
-    ours.advanceAlarm(alarm, fault, bend(context));
+    realFunctions.advanceAlarm(alarm, fault, bend(context));
 const withRule = (change: Partial<FaultRule>): Look =>
   withContext((context) => ({ ...context, rule: { ...context.rule, ...change } }));
 const logging =
   (kept: (change: AlarmChange) => boolean): Look =>
   (...look) => {
-    const { alarm, changes } = ours.advanceAlarm(...look);
+    const { alarm, changes } = realFunctions.advanceAlarm(...look);
     return { alarm, changes: changes.filter(kept) };
   };
 /** The look as it should be, and then something happens to the alarm that shouldn't. */
 const afterwards =
   (bend: (alarm: Alarm, context: Context, was: Alarm | null) => Alarm | null): Look =>
   (was, fault, context) =>
-    changed(ours.advanceAlarm(was, fault, context), (alarm) => bend(alarm, context, was), context);
+    changed(realFunctions.advanceAlarm(was, fault, context), (alarm) => bend(alarm, context, was), context);
 
 function changed(step: AlarmStep, bend: (alarm: Alarm) => Alarm | null, of: Parameters<typeof changeOf>[2]): AlarmStep {
   if (step.alarm === null) return step;
   const bent = bend(step.alarm);
-  const same = bent?.phase === step.alarm.phase;
+  const same = bent?.state === step.alarm.state;
   return { alarm: bent, changes: same ? step.changes : [...step.changes, changeOf(step.alarm, bent, of)] };
 }
 
 const saying =
-  (bend: (words: readonly CallWord[], changes: readonly AlarmChange[], alarm: Alarm | null) => readonly CallWord[]) =>
-  (...said: Parameters<LifeCycle["callWords"]>) =>
-    bend(ours.callWords(...said), said[1], said[3]);
-const never = (unsaid: CallWord["kind"]) => saying((words) => words.filter((word) => word.kind !== unsaid));
+  (
+    bend: (words: readonly AlarmEvent[], changes: readonly AlarmChange[], alarm: Alarm | null) => readonly AlarmEvent[],
+  ) =>
+  (...said: Parameters<AlarmFunctions["callWords"]>) =>
+    bend(realFunctions.callWords(...said), said[1], said[3]);
+const never = (unsaid: AlarmEvent["kind"]) => saying((words) => words.filter((word) => word.kind !== unsaid));
 
 const fades = (alarm: Alarm, now: Instant, span = hours(24)) =>
   "returnedAt" in alarm && now >= after(alarm.returnedAt, span);
@@ -66,8 +68,8 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "shelf",
     plant: {
       advanceAlarm: (alarm, fault, context) =>
-        ours.advanceAlarm(
-          alarm?.phase === "shelved" ? { ...alarm, shelvedUntil: after(context.now, days(1)) } : alarm,
+        realFunctions.advanceAlarm(
+          alarm?.state === "shelved" ? { ...alarm, shelvedUntil: after(context.now, days(1)) } : alarm,
           fault,
           context,
         ),
@@ -77,21 +79,23 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "shelf",
     plant: {
       shelve: (alarm, until, by, of) => {
-        const { alarm: next, changes } = ours.shelve(alarm, until, by, of);
-        return { alarm: next?.phase === "shelved" ? { ...next, shelvedUntil: until } : next, changes };
+        const { alarm: next, changes } = realFunctions.shelve(alarm, until, by, of);
+        return { alarm: next?.state === "shelved" ? { ...next, shelvedUntil: until } : next, changes };
       },
     },
   },
   "shelving that does nothing": { caughtBy: "shelf", plant: { shelve: (alarm) => ({ alarm, changes: [] }) } },
   "a shelf that forgets a latch": {
     caughtBy: "latch",
-    plant: { shelve: (alarm, until, by, of) => ours.shelve(alarm, until, by, { ...of, rule: unlatched(of.rule) }) },
+    plant: {
+      shelve: (alarm, until, by, of) => realFunctions.shelve(alarm, until, by, { ...of, rule: unlatched(of.rule) }),
+    },
   },
   "a latch that fades": {
     caughtBy: "latch",
     plant: {
       advanceAlarm: afterwards((alarm, { now }) =>
-        alarm.phase === "latchedUnacknowledged" && fades(alarm, now) ? null : alarm,
+        alarm.state === "latchedUnacknowledged" && fades(alarm, now) ? null : alarm,
       ),
     },
   },
@@ -103,8 +107,8 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "latch",
     plant: {
       acknowledge: (alarm, answer, of) => {
-        const step = ours.acknowledge(alarm, answer, of);
-        return changed(step, (seen) => (seen.phase === "latchedAcknowledged" ? null : seen), of);
+        const step = realFunctions.acknowledge(alarm, answer, of);
+        return changed(step, (seen) => (seen.state === "latchedAcknowledged" ? null : seen), of);
       },
     },
   },
@@ -112,18 +116,18 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "latch",
     plant: {
       reset: (alarm, of) =>
-        ours.reset(alarm, of).alarm === null
-          ? ours.reset(alarm, of)
+        realFunctions.reset(alarm, of).alarm === null
+          ? realFunctions.reset(alarm, of)
           : changed(
               { alarm, changes: [] },
-              (latched) => (latched.phase === "latchedUnacknowledged" ? null : latched),
+              (latched) => (latched.state === "latchedUnacknowledged" ? null : latched),
               of,
             ),
     },
   },
   "an answer that counts for a newer alarm": {
     caughtBy: "answers",
-    plant: { acknowledge: (alarm, { by }, of) => ours.acknowledge(alarm, { by, raisedAt: null }, of) },
+    plant: { acknowledge: (alarm, { by }, of) => realFunctions.acknowledge(alarm, { by, raisedAt: null }, of) },
   },
   "an answer that doesn't count": {
     caughtBy: "answers",
@@ -133,7 +137,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "acknowledgement",
     plant: {
       advanceAlarm: afterwards((alarm) =>
-        alarm.phase === "suppressedByDesign" && alarm.raised !== null
+        alarm.state === "suppressedByDesign" && alarm.raised !== null
           ? { ...alarm, raised: { ...alarm.raised, acknowledged: null } }
           : alarm,
       ),
@@ -143,7 +147,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "present",
     plant: {
       acknowledge: (alarm, answer, of) =>
-        changed(ours.acknowledge(alarm, answer, of), (seen) => (seen.phase === "suspected" ? null : seen), of),
+        changed(realFunctions.acknowledge(alarm, answer, of), (seen) => (seen.state === "suspected" ? null : seen), of),
     },
   },
   "a raise without on-delay": { caughtBy: "onDelay", plant: { advanceAlarm: withRule({ onDelay: minutes(0) }) } },
@@ -151,9 +155,9 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "onDelay",
     plant: {
       advanceAlarm: (alarm, fault, context) =>
-        alarm?.phase === "suspected" && fault === null && context.suppressed === null
+        alarm?.state === "suspected" && fault === null && context.suppressed === null
           ? { alarm, changes: [] }
-          : ours.advanceAlarm(alarm, fault, context),
+          : realFunctions.advanceAlarm(alarm, fault, context),
     },
   },
   "an on-delay that never ends": { caughtBy: "present", plant: { advanceAlarm: withRule({ onDelay: days(900) }) } },
@@ -162,8 +166,8 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "offDelay",
     plant: {
       advanceAlarm: (alarm, fault, context) =>
-        ours.advanceAlarm(
-          alarm?.phase === "unacknowledged" && fault === null ? { ...alarm, awaySince: alarm.since } : alarm,
+        realFunctions.advanceAlarm(
+          alarm?.state === "unacknowledged" && fault === null ? { ...alarm, absentSince: alarm.since } : alarm,
           fault,
           context,
         ),
@@ -177,7 +181,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "hidden",
     plant: {
       advanceAlarm: afterwards((alarm) =>
-        alarm.phase === "suppressedByDesign" && alarm.raised === null ? null : alarm,
+        alarm.state === "suppressedByDesign" && alarm.raised === null ? null : alarm,
       ),
     },
   },
@@ -185,7 +189,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "hidden",
     plant: {
       advanceAlarm: afterwards((alarm) =>
-        alarm.phase === "suppressedByDesign" ? { ...alarm, explainedBy: "foodOut" } : alarm,
+        alarm.state === "suppressedByDesign" ? { ...alarm, explainedBy: "foodOut" } : alarm,
       ),
     },
   },
@@ -201,7 +205,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "rawTransitions",
     plant: {
       advanceAlarm: (...look) => {
-        const { alarm, changes } = ours.advanceAlarm(...look);
+        const { alarm, changes } = realFunctions.advanceAlarm(...look);
         return { alarm, changes: changes.flatMap((one) => (one.from === one.to ? [one, one] : [one])) };
       },
     },
@@ -211,7 +215,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     plant: {
       advanceAlarm: withContext((context) => ({
         ...context,
-        suppressed: context.suppressed && { ...context.suppressed, unseen: false },
+        suppressed: context.suppressed && { ...context.suppressed, isUnobservable: false },
       })),
     },
   },
@@ -219,34 +223,35 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "outOfService",
     plant: {
       advanceAlarm: afterwards((alarm, { now }) =>
-        alarm.phase === "outOfService" && now > after(alarm.outSince, days(1)) ? null : alarm,
+        alarm.state === "outOfService" && now > after(alarm.outSince, days(1)) ? null : alarm,
       ),
     },
   },
   "out of service without a name": {
     caughtBy: "outOfService",
-    plant: { takeOutOfService: (alarm, why, _by, of) => ours.takeOutOfService(alarm, why, "", of) },
+    plant: { takeOutOfService: (alarm, why, _by, of) => realFunctions.takeOutOfService(alarm, why, "", of) },
   },
   "out of service that a shelf ends": {
     caughtBy: "outOfService",
     plant: {
-      shelve: (alarm, until, by, of) => ours.shelve(alarm?.phase === "outOfService" ? null : alarm, until, by, of),
+      shelve: (alarm, until, by, of) =>
+        realFunctions.shelve(alarm?.state === "outOfService" ? null : alarm, until, by, of),
     },
   },
   "what went unseen and never fades": {
     caughtBy: "fading",
     plant: {
       advanceAlarm: (alarm, fault, context) =>
-        alarm?.phase === "returnedUnacknowledged" && fades(alarm, context.now) && fault === null
+        alarm?.state === "returnedUnacknowledged" && fades(alarm, context.now) && fault === null
           ? { alarm, changes: [] }
-          : ours.advanceAlarm(alarm, fault, context),
+          : realFunctions.advanceAlarm(alarm, fault, context),
     },
   },
   "what went unseen and fades within the hour": {
     caughtBy: "fading",
     plant: {
       advanceAlarm: afterwards((alarm, { now }) =>
-        alarm.phase === "returnedUnacknowledged" && fades(alarm, now, hours(1)) ? null : alarm,
+        alarm.state === "returnedUnacknowledged" && fades(alarm, now, hours(1)) ? null : alarm,
       ),
     },
   },
@@ -258,7 +263,7 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "oneTelling",
     plant: {
       advanceAlarm: afterwards((alarm, { priority }) =>
-        alarm.phase === "unacknowledged" ? { ...alarm, called: priority } : alarm,
+        alarm.state === "unacknowledged" ? { ...alarm, notifiedPriority: priority } : alarm,
       ),
     },
   },
@@ -267,7 +272,10 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "oneTelling",
     plant: {
       callWords: saying((words, changes, alarm) =>
-        words.length === 0 && changes.length > 0 && alarm?.phase === "unacknowledged" && alarm.called !== "note"
+        words.length === 0 &&
+        changes.length > 0 &&
+        alarm?.state === "unacknowledged" &&
+        alarm.notifiedPriority !== "note"
           ? [{ ...loud, at: alarm.raisedAt }]
           : words,
       ),
@@ -289,12 +297,12 @@ const bugs: Readonly<Record<string, Bug>> = {
   },
   "good news that is never told": { caughtBy: "openCall", plant: { callWords: never("returned") } },
   "people asked for an answer that was given": { caughtBy: "openCall", plant: { callWords: never("acknowledged") } },
-  "people asked about what was put aside": { caughtBy: "openCall", plant: { callWords: never("setAside") } },
+  "people asked about what was put aside": { caughtBy: "openCall", plant: { callWords: never("suppressed") } },
   "good news that ends the asking before anybody has looked": {
     caughtBy: "openCall",
     plant: {
       callWords: saying((words, changes, alarm) =>
-        alarm?.phase === "latchedUnacknowledged" && changes.some(({ from, to }) => from !== to)
+        alarm?.state === "latchedUnacknowledged" && changes.some(({ from, to }) => from !== to)
           ? [...words, { kind: "returned", fault: kind, at: alarm.returnedAt, title: "", body: "" }]
           : words,
       ),
@@ -304,8 +312,8 @@ const bugs: Readonly<Record<string, Bug>> = {
     caughtBy: "json",
     plant: {
       advanceAlarm: afterwards((alarm) =>
-        alarm.phase === "unacknowledged" && alarm.awaySince !== null
-          ? { ...alarm, awaySince: before(alarm.awaySince, Number.POSITIVE_INFINITY as never) }
+        alarm.state === "unacknowledged" && alarm.absentSince !== null
+          ? { ...alarm, absentSince: before(alarm.absentSince, Number.POSITIVE_INFINITY as never) }
           : alarm,
       ),
     },
@@ -315,18 +323,18 @@ const bugs: Readonly<Record<string, Bug>> = {
 function unlatched({ latched: _, ...rule }: FaultRule): FaultRule {
   return rule;
 }
-const loud: Extract<CallWord, { kind: "raised" }> = {
+const loud: Extract<AlarmEvent, { kind: "raised" }> = {
   ...{ kind: "raised", fault: kind, priority: "urgent", at: 0 as Instant, title: "", body: "", sameEpisode: false },
 };
 
 describe("a life cycle with a planted bug", () => {
   it.each(Object.entries(bugs))("is caught: %s", (_what, { caughtBy, plant }) => {
-    const cycle = { ...ours, ...plant };
-    const caught = lives.some(([moves, rule]) => brokenBy(live(moves, rule, cycle), rule).has(caughtBy));
+    const cycle = { ...realFunctions, ...plant };
+    const caught = lives.some(([moves, rule]) => brokenChecks(runAlarm(moves, rule, cycle), rule).has(caughtBy));
     expect(caught).toBe(true);
   });
 
   it("isn't ours: the same histories break nothing without one", () => {
-    for (const [moves, rule] of lives) expect(brokenBy(live(moves, rule), rule).size).toBe(0);
+    for (const [moves, rule] of lives) expect(brokenChecks(runAlarm(moves, rule), rule).size).toBe(0);
   });
 });

@@ -1,10 +1,10 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import {
-  chargeAtRest,
   freezingPoint,
-  freezingPointOf,
-  leadAcidCells,
+  freezingPointByGravity,
+  leadAcidCellCount,
+  restChargeBand,
   specificGravity,
 } from "../../../server/domain/cold/battery.ts";
 import { volts } from "../../../server/domain/units.ts";
@@ -19,7 +19,8 @@ describe("a lead-acid battery", () => {
       [1.1, -7.8],
       [1.05, -2.8],
     ] as const;
-    for (const [gravity, expected] of table) expect(Math.abs(freezingPointOf(gravity) - expected)).toBeLessThan(0.1);
+    for (const [gravity, expected] of table)
+      expect(Math.abs(freezingPointByGravity(gravity) - expected)).toBeLessThan(0.1);
   });
 
   it("shows its specific gravity at rest (check value bat-ocv-sg-rule, computed; coefficient from memory)", () => {
@@ -45,7 +46,7 @@ describe("a lead-acid battery", () => {
       [12.06, 0.25],
     ] as const;
     for (const [rest, share] of tables) {
-      const band = chargeAtRest("leadAcid", volts(rest));
+      const band = restChargeBand("leadAcid", volts(rest));
       expect(band?.low, `${rest} V`).toBeLessThanOrEqual(share);
       expect(band?.high, `${rest} V`).toBeGreaterThanOrEqual(share - 0.01);
     }
@@ -60,17 +61,17 @@ describe("a lead-acid battery", () => {
       [0, 1.11, 1.13],
     ] as const;
     for (const [share, gravityLow, gravityHigh] of maker) {
-      const least = chargeAtRest("leadAcid", volts(6 * (gravityLow + 0.845)));
-      const most = chargeAtRest("leadAcid", volts(6 * (gravityHigh + 0.845)));
+      const least = restChargeBand("leadAcid", volts(6 * (gravityLow + 0.845)));
+      const most = restChargeBand("leadAcid", volts(6 * (gravityHigh + 0.845)));
       expect(least?.low, `${share}`).toBeLessThanOrEqual(share);
       expect(most?.high, `${share}`).toBeGreaterThanOrEqual(share);
     }
   });
 
   it("is known by its tension to have 3, 6, 12 or 24 cells, and the same charge a cell", () => {
-    expect([6.2, 12.4, 24.8, 49.6].map((tension) => leadAcidCells(volts(tension)))).toEqual([3, 6, 12, 24]);
-    expect([3.7, 8.2, 16.8, 80].map((tension) => leadAcidCells(volts(tension)))).toEqual([null, null, null, null]);
-    expect(chargeAtRest("leadAcid", volts(24.48))).toEqual(chargeAtRest("leadAcid", volts(12.24)));
+    expect([6.2, 12.4, 24.8, 49.6].map((tension) => leadAcidCellCount(volts(tension)))).toEqual([3, 6, 12, 24]);
+    expect([3.7, 8.2, 16.8, 80].map((tension) => leadAcidCellCount(volts(tension)))).toEqual([null, null, null, null]);
+    expect(restChargeBand("leadAcid", volts(24.48))).toEqual(restChargeBand("leadAcid", volts(12.24)));
   });
 
   it("freezes the sooner the emptier it is, and the cautious point is never below the likely one", () => {
@@ -100,7 +101,7 @@ describe("a lead-acid battery", () => {
 describe("a lithium battery", () => {
   it("tells nothing by its tension at rest", () => {
     for (const kind of ["lithiumIronPhosphate", "lithiumIon", "none"] as const) {
-      expect(chargeAtRest(kind, volts(13.2))).toBeNull();
+      expect(restChargeBand(kind, volts(13.2))).toBeNull();
     }
   });
 });

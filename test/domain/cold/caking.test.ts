@@ -1,17 +1,17 @@
 import { describe, expect, it } from "vitest";
-import { foodRefilled } from "../../../server/domain/cold/cold.ts";
+import { updateColdByRefill } from "../../../server/domain/cold/cold.ts";
 import { instantOf } from "../../../server/domain/instant.ts";
-import { larch } from "../silence/larch.ts";
-import { Played } from "./played.ts";
+import { larchSettings } from "../silence/larch.ts";
+import { ColdRun } from "./coldRun.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 /** A day that freezes the box by night and thaws it for eight hours. */
-const round = (play: Played, humidity: number | undefined): Played => {
+const round = (play: ColdRun, humidity: number | undefined): ColdRun => {
   const damp = humidity === undefined ? {} : { humidity };
   return play.times(96, { inside: -4, ...damp }).times(48, { inside: 3, ...damp });
 };
-const rounds = (count: number, humidity: number | undefined): Played => {
-  const play = new Played(larch, ["feedCaking"], start);
+const rounds = (count: number, humidity: number | undefined): ColdRun => {
+  const play = new ColdRun(larchSettings, ["feedCaking"], start);
   for (let n = 0; n < count; n++) round(play, humidity);
   return play;
 };
@@ -37,7 +37,7 @@ describe("food that may cake", () => {
     const play = rounds(4, 92);
     for (let n = 0; n < 5; n++) round(play, 92);
     expect(play.rang).toHaveLength(1);
-    play.cold = foodRefilled(play.cold);
+    play.cold = updateColdByRefill(play.cold);
     expect(play.report({ inside: 3, humidity: 92 }).fault()).toBeNull();
     for (let n = 0; n < 3; n++) round(play, 92);
     expect(play.fault()).toBeNull();
@@ -45,14 +45,14 @@ describe("food that may cake", () => {
   });
 
   it("isn't counted in a steady frost, however long, nor by a thermometer that trembles about zero", () => {
-    const play = new Played(larch, ["feedCaking"], start);
+    const play = new ColdRun(larchSettings, ["feedCaking"], start);
     for (let n = 0; n < 3_000; n++) play.report({ inside: -8 + 5 * Math.sin(n / 20), humidity: 95 });
     for (let n = 0; n < 3_000; n++) play.report({ inside: n % 2 === 0 ? 0.7 : -0.7, humidity: 95 });
     expect(play.rang).toEqual([]);
   });
 
   it("doesn't count the hours of a silence as damp", () => {
-    const play = new Played(larch, ["feedCaking"], start);
+    const play = new ColdRun(larchSettings, ["feedCaking"], start);
     for (let n = 0; n < 5; n++) {
       play.times(6, { inside: -4, humidity: 92 }).times(2, { inside: 3, humidity: 92 });
       play.now = (play.now + 20 * 3_600_000) as typeof play.now;

@@ -1,14 +1,14 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { freezingPoint } from "../../../server/domain/cold/battery.ts";
-import { type ColdState, coldFaults, felt, noCold } from "../../../server/domain/cold/cold.ts";
+import { type ColdState, coldFaults, initialCold, updateCold } from "../../../server/domain/cold/cold.ts";
 import * as time from "../../../server/domain/instant.ts";
 import { hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Readings } from "../../../server/domain/report.ts";
 import type { BatteryKind, FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../../server/domain/units.ts";
-import { larch, saidNothing } from "../silence/larch.ts";
-import { seededDice } from "../silence/seededDice.ts";
+import { emptyReadings, larchSettings } from "../silence/larch.ts";
+import { seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 
@@ -24,7 +24,7 @@ interface Measured {
 }
 
 const readings = (measured: Measured): Readings => ({
-  ...saidNothing,
+  ...emptyReadings,
   air: measured.air === undefined ? null : celsius(measured.air),
   inside: measured.inside === undefined ? null : celsius(measured.inside),
   lid: measured.lid === undefined ? null : celsius(measured.lid),
@@ -34,15 +34,20 @@ const readings = (measured: Measured): Readings => ({
   charge: measured.charge === undefined ? null : milliamps(measured.charge),
 });
 
-const withBattery = (battery: BatteryKind): FeederSettings => ({ ...larch, battery });
+const withBattery = (battery: BatteryKind): FeederSettings => ({ ...larchSettings, battery });
 
 /** One report each ten minutes; what was found after each. */
-function play(story: readonly Measured[], settings: FeederSettings, cold: ColdState = noCold(), from: Instant = start) {
+function play(
+  story: readonly Measured[],
+  settings: FeederSettings,
+  cold: ColdState = initialCold(),
+  from: Instant = start,
+) {
   let now = from;
   const found: string[][] = [];
   for (const measured of story) {
     now = time.after(now, minutes(10));
-    cold = felt(cold, readings(measured), now, settings);
+    cold = updateCold(cold, readings(measured), now, settings);
     found.push(coldFaults(cold, settings, now).map((fault) => fault.kind));
   }
   return { cold, now, found, faults: coldFaults(cold, settings, now) };
@@ -56,70 +61,70 @@ const dewyEvening = times(7, { inside: 4, humidity: 96, lid: 2 });
 describe("frost inside", () => {
   it("grows on the lid when the air in the box is damp and the lid colder than its frost point", () => {
     // Air -2 °C, 92 %: frost point -2.8 °C.
-    const { faults } = play([{ inside: -2, humidity: 92, lid: -6 }], larch);
+    const { faults } = play([{ inside: -2, humidity: 92, lid: -6 }], larchSettings);
     expect(faults.map((fault) => fault.kind)).toEqual(["frostInside"]);
     expect(faults[0]?.reason).toBe("The lid is at −6 °C, and the air is damp enough to frost anything below −3 °C.");
   });
 
   it("grows in the cold at a humidity that would be dry in summer: 85 % at -20 °C is more than ice lets be", () => {
-    expect(play([{ inside: -20, humidity: 85, lid: -22 }], larch).found).toEqual([["frostInside"]]);
+    expect(play([{ inside: -20, humidity: 85, lid: -22 }], larchSettings).found).toEqual([["frostInside"]]);
   });
 
   it("doesn't grow in dry air however cold, nor on a surface above freezing however damp", () => {
-    expect(play([{ inside: -10, humidity: 60, lid: -13 }], larch).found).toEqual([[]]);
-    expect(play([{ inside: 4, humidity: 99, lid: 1.5 }], larch).found).toEqual([[]]);
+    expect(play([{ inside: -10, humidity: 60, lid: -13 }], larchSettings).found).toEqual([[]]);
+    expect(play([{ inside: 4, humidity: 99, lid: 1.5 }], larchSettings).found).toEqual([[]]);
   });
 
   it("is looked for on the colder of lid and inside, and on the inside where the lid isn't measured", () => {
-    expect(play([{ inside: -12, humidity: 99, lid: -3 }], larch).faults[0]?.reason).toMatch(
+    expect(play([{ inside: -12, humidity: 99, lid: -3 }], larchSettings).faults[0]?.reason).toMatch(
       /^The inside of the box is at −12 °C/,
     );
-    expect(play([{ air: -2, inside: -8, humidity: 99 }], larch).found[0]).toEqual([]); // 99 % over water at -8 °C: 0.8 K past ice
-    expect(play([{ air: 1, humidity: 95 }], larch).found).toEqual([[]]); // no surface measured
+    expect(play([{ air: -2, inside: -8, humidity: 99 }], larchSettings).found[0]).toEqual([]); // 99 % over water at -8 °C: 0.8 K past ice
+    expect(play([{ air: 1, humidity: 95 }], larchSettings).found).toEqual([[]]); // no surface measured
   });
 
   it("is another thing than water that was there and froze: what was wet with dew and then went through zero is ice", () => {
     const night = { inside: -1, humidity: 60, lid: -3 }; // dry by now, but the water is there
-    const { found, faults } = play([...dewyEvening, { inside: 1, humidity: 80, lid: 0.2 }, night], larch);
+    const { found, faults } = play([...dewyEvening, { inside: 1, humidity: 80, lid: 0.2 }, night], larchSettings);
     expect(found).toEqual([...Array(8).fill([]), ["iceLock"]]);
     expect(faults[0]?.reason).toBe("The lid was wet with dew and is now at −3 °C: expect ice on tray and slot.");
-    expect(play([night], larch).found).toEqual([[]]);
+    expect(play([night], larchSettings).found).toEqual([[]]);
   });
 
   it("gives way to ice where dew came after it, and neither is found once both have melted", () => {
     const frosty = { inside: -2, humidity: 92, lid: -6 };
-    const { found } = play([frosty, ...dewyEvening, frosty, { inside: 8, humidity: 50, lid: 6 }], larch);
+    const { found } = play([frosty, ...dewyEvening, frosty, { inside: 8, humidity: 50, lid: 6 }], larchSettings);
     expect(found).toEqual([["frostInside"], ...Array(7).fill([]), ["iceLock"], []]);
   });
 
   it("turns to no ice where the water had two dry hours to go", () => {
     const dryingOff = times(14, { inside: 12, humidity: 40, lid: 12 });
-    const { found } = play([...dewyEvening, ...dryingOff, { inside: -1, humidity: 60, lid: -3 }], larch);
+    const { found } = play([...dewyEvening, ...dryingOff, { inside: -1, humidity: 60, lid: -3 }], larchSettings);
     expect(found.at(-1)).toEqual([]);
   });
 
   it("lasts until the surface has thawed: ice doesn't go because the air is dry", () => {
-    const frozen = play([...dewyEvening, { inside: -1, humidity: 60, lid: -3 }], larch);
-    const still = play(times(6, { inside: -1, humidity: 40, lid: -0.2 }), larch, frozen.cold, frozen.now);
+    const frozen = play([...dewyEvening, { inside: -1, humidity: 60, lid: -3 }], larchSettings);
+    const still = play(times(6, { inside: -1, humidity: 40, lid: -0.2 }), larchSettings, frozen.cold, frozen.now);
     expect(still.found).toEqual(Array(6).fill(["iceLock"]));
-    expect(play([{ inside: 3, humidity: 40, lid: 1 }], larch, still.cold, still.now).found).toEqual([[]]);
+    expect(play([{ inside: 3, humidity: 40, lid: 1 }], larchSettings, still.cold, still.now).found).toEqual([[]]);
   });
 
   it("doesn't flicker while the lid trembles about the threshold", () => {
-    const dice = seededDice(1);
+    const dice = seededRandom(1);
     const story = Array.from({ length: 300 }, () => ({
       inside: -2 + dice.normal(0, 0.1),
       humidity: 92 + dice.normal(0, 1),
       lid: -3.6 + dice.normal(0, 0.15),
     }));
-    const { found } = play(story, larch);
+    const { found } = play(story, larchSettings);
     const turns = found.filter((kinds, i) => i > 0 && kinds.length !== found[i - 1]?.length).length;
     expect(turns).toBeLessThanOrEqual(1);
     expect(found.at(-1)).toEqual(["frostInside"]); // it came once, and stayed
   });
 
   it("stays away in healthy winter weeks with a dry box", () => {
-    const dice = seededDice(2);
+    const dice = seededRandom(2);
     for (let week = 0; week < 10; week++) {
       const mild = -12 + 2 * week; // from hard frost to thaw
       const story = Array.from({ length: 7 * 144 }, (_, i) => {
@@ -127,7 +132,7 @@ describe("frost inside", () => {
         const inside = mild + daily + dice.normal(0, 0.2);
         return { inside, humidity: 62 + dice.normal(0, 3), lid: inside - 2 - dice.uniform() };
       });
-      expect(play(story, larch).found.flat(), `about ${mild} °C`).toEqual([]);
+      expect(play(story, larchSettings).found.flat(), `about ${mild} °C`).toEqual([]);
     }
   });
 });
@@ -168,7 +173,7 @@ describe("a lead-acid battery near freezing", () => {
   });
 
   it("doesn't flicker about its threshold", () => {
-    const dice = seededDice(3);
+    const dice = seededRandom(3);
     const story = Array.from({ length: 300 }, () => ({ ...empty, batteryTemperature: -10.3 + dice.normal(0, 0.3) }));
     const { found } = play(story, leadAcid);
     expect(found.filter((kinds, i) => i > 0 && kinds.length !== found[i - 1]?.length).length).toBeLessThanOrEqual(1);
@@ -200,7 +205,7 @@ describe("a lead-acid battery near freezing", () => {
   });
 
   it("stays away in a healthy winter, with the sun on the panel and motors pulling", () => {
-    const dice = seededDice(4);
+    const dice = seededRandom(4);
     const story = Array.from({ length: 60 * 144 }, (_, i) => {
       const sun = Math.max(0, Math.sin((2 * Math.PI * i) / 144));
       const sag = dice.chance(0.02) ? 0.9 : 0;
@@ -253,17 +258,17 @@ describe("all of the cold", () => {
   it("proves nothing by readings that are half an hour old", () => {
     const { cold, now } = play(
       [{ inside: -2, humidity: 92, lid: -6 }, ...times(2, { inside: -2, humidity: 92, lid: -6 })],
-      larch,
+      larchSettings,
     );
-    expect(coldFaults(cold, larch, time.after(now, minutes(29)))).toHaveLength(1);
-    expect(coldFaults(cold, larch, time.after(now, minutes(31)))).toEqual([]);
-    const hourly = { ...larch, reportEvery: hours(1) };
+    expect(coldFaults(cold, larchSettings, time.after(now, minutes(29)))).toHaveLength(1);
+    expect(coldFaults(cold, larchSettings, time.after(now, minutes(31)))).toEqual([]);
+    const hourly = { ...larchSettings, reportEvery: hours(1) };
     expect(coldFaults(cold, hourly, time.after(now, minutes(61)))).toHaveLength(1);
   });
 
   it("is not moved by a report without readings", () => {
-    const { cold, now } = play([{ inside: -2, humidity: 92, lid: -6 }], larch);
-    expect(felt(cold, saidNothing, time.after(now, minutes(1)), larch)).toEqual(cold);
+    const { cold, now } = play([{ inside: -2, humidity: 92, lid: -6 }], larchSettings);
+    expect(updateCold(cold, emptyReadings, time.after(now, minutes(1)), larchSettings)).toEqual(cold);
   });
 
   it("is remembered in plain JSON, whatever was measured", () => {

@@ -1,45 +1,45 @@
 import { describe, expect, it } from "vitest";
-import { coldFaults, felt, feltDeposit, noCold } from "../../../server/domain/cold/cold.ts";
+import { coldFaults, initialCold, updateCold, updateColdByDeposit } from "../../../server/domain/cold/cold.ts";
 import {
-  coilResistance,
-  heardSignal,
-  leastTaken,
+  initialSignalModel,
   missedShare,
+  relativeCoilResistance,
+  residualSpread,
   type SignalModel,
-  slopeOf,
-  spreadOf,
-  unheardSignal,
+  signalSlope,
+  smallestAcceptedSignal,
+  updateSignalModel,
 } from "../../../server/domain/cold/detectorSignal.ts";
 import { after, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Deposit } from "../../../server/domain/report.ts";
 import { celsius } from "../../../server/domain/units.ts";
-import { larch, saidNothing } from "../silence/larch.ts";
-import { type Dice, seededDice } from "../silence/seededDice.ts";
+import { emptyReadings, larchSettings } from "../silence/larch.ts";
+import { type SeededRandom, seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-10-15T00:00:00Z");
 
 /** A detector as it truly is: caps as strong as `cap` says at 10 °C, weaker by `perDegree`, none taken below `takesFrom`. */
 interface Detector {
-  readonly cap: (dice: Dice) => number;
+  readonly cap: (dice: SeededRandom) => number;
   readonly perDegree: number;
   readonly takesFrom: number;
   readonly stones?: number; // share of falls that are no metal
   readonly beam?: boolean;
 }
-const oneKind = (dice: Dice) => dice.normal(0.82, 0.07);
+const oneKind = (dice: SeededRandom) => dice.normal(0.82, 0.07);
 
 /** Twenty caps a day, each told with its temperature; what the feeder tells of them goes to the room. */
 class Bench {
-  cold = noCold();
+  cold = initialCold();
   now: Instant = start;
   missed = 0;
   fell = 0;
   raisedOn: number | null = null;
   readonly detector: Detector;
-  readonly dice: Dice;
+  readonly dice: SeededRandom;
   #days = 0;
 
-  constructor(detector: Detector, dice: Dice) {
+  constructor(detector: Detector, dice: SeededRandom) {
     this.detector = detector;
     this.dice = dice;
   }
@@ -49,7 +49,7 @@ class Bench {
     for (let n = 0; n < 20; n++) {
       this.now = after(this.now, minutes(72));
       const inside = celsius(air + 3 * Math.sin((n / 20) * 2 * Math.PI) + dice.normal(0, 0.3));
-      this.cold = felt(this.cold, { ...saidNothing, inside }, this.now, larch);
+      this.cold = updateCold(this.cold, { ...emptyReadings, inside }, this.now, larchSettings);
       const beam = detector.beam === true ? true : null;
       if (dice.chance(detector.stones ?? 0)) this.#fall({ kind: "deposit", metal: false, signal: null, chute: beam });
       else {
@@ -75,11 +75,11 @@ class Bench {
   }
 
   fault() {
-    return coldFaults(this.cold, larch, this.now).find(({ kind }) => kind === "detectorDrifting") ?? null;
+    return coldFaults(this.cold, larchSettings, this.now).find(({ kind }) => kind === "detectorDrifting") ?? null;
   }
 
   #fall(deposit: Deposit) {
-    this.cold = feltDeposit(this.cold, deposit, this.now);
+    this.cold = updateColdByDeposit(this.cold, deposit, this.now);
   }
 }
 
@@ -88,7 +88,7 @@ describe("a detector that drifts in the cold", () => {
 
   it("is told of from its signals, some days after it misses one cap in ten (seeded, all of ten)", () => {
     for (let seed = 1; seed <= 10; seed++) {
-      const bench = new Bench(drifting, seededDice(seed));
+      const bench = new Bench(drifting, seededRandom(seed));
       for (let day = 0; day < 40; day++) bench.day(6);
       expect(bench.raisedOn, `seed ${seed}`).toBeNull(); // while it is mild it misses none
       for (let day = 0; day < 20; day++) bench.day(6 - day);
@@ -100,7 +100,7 @@ describe("a detector that drifts in the cold", () => {
   });
 
   it("is told of with how many deposits it may be missing, within a factor of two of the truth", () => {
-    const bench = new Bench(drifting, seededDice(3));
+    const bench = new Bench(drifting, seededRandom(3));
     for (let day = 0; day < 40; day++) bench.day(6);
     for (let day = 0; day < 17; day++) bench.day(6 - day);
     for (let day = 0; day < 8; day++) bench.day(-11);
@@ -118,9 +118,9 @@ describe("a detector that drifts in the cold", () => {
   });
 
   it("is well again when it warms, and when someone turns up its gain", () => {
-    const bench = new Bench(drifting, seededDice(4)).autumnAndFrost();
+    const bench = new Bench(drifting, seededRandom(4)).autumnAndFrost();
     expect(bench.fault()).not.toBeNull();
-    const warmed = new Bench(drifting, seededDice(4)).autumnAndFrost().day(5);
+    const warmed = new Bench(drifting, seededRandom(4)).autumnAndFrost().day(5);
     expect(warmed.fault()).toBeNull();
     const stronger: Detector = { ...drifting, cap: (dice) => dice.normal(1.15, 0.05) };
     for (let day = 0; day < 3; day++) bench.day(-14, stronger);
@@ -129,7 +129,7 @@ describe("a detector that drifts in the cold", () => {
 
   it("is told of by the slot's own beam, where signals say nothing", () => {
     const deaf: Detector = { cap: oneKind, perDegree: 0, takesFrom: 0, stones: 0.03, beam: true };
-    const bench = new Bench(deaf, seededDice(5));
+    const bench = new Bench(deaf, seededRandom(5));
     for (let day = 0; day < 30; day++) bench.day(6);
     for (let day = 0; day < 20; day++) bench.day(-8);
     expect(bench.raisedOn).toBeNull();
@@ -142,7 +142,7 @@ describe("a detector that drifts in the cold", () => {
   });
 
   it("is kept apart from birds that have always brought stones", () => {
-    const bench = new Bench({ cap: oneKind, perDegree: 0, takesFrom: 0.4, stones: 0.3, beam: true }, seededDice(6));
+    const bench = new Bench({ cap: oneKind, perDegree: 0, takesFrom: 0.4, stones: 0.3, beam: true }, seededRandom(6));
     expect(bench.autumnAndFrost().raisedOn).toBeNull();
   });
 });
@@ -151,7 +151,7 @@ describe("a healthy detector's winter", () => {
   // 100 seeded winters of each were measured beforehand, at slopes of 0, 0.0033 and 0.006 a degree: some 2 of 100 rang
   // for birds that happened to bring more stones than usual, whatever the slope (0.07 a feeder-year), and with the narrow slot
   // up to 5 more of 100 by signals (0.2 a feeder-year).
-  const healthy: Record<string, (dice: Dice) => number> = {
+  const healthy: Record<string, (dice: SeededRandom) => number> = {
     "one kind of cap": oneKind,
     "steel and aluminium": (dice) => (dice.chance(0.6) ? dice.normal(0.85, 0.03) : dice.normal(0.55, 0.03)),
     "anything from 0.6 to 0.9": (dice) => 0.6 + 0.3 * dice.uniform(),
@@ -162,7 +162,7 @@ describe("a healthy detector's winter", () => {
     it(`keeps quiet with ${name}, steady or as weak in frost as copper makes it`, () => {
       for (let seed = 1; seed <= 8; seed++) {
         for (const perDegree of [0, 0.0033]) {
-          const bench = new Bench({ cap, perDegree, takesFrom: 0, beam: true, stones: 0.05 }, seededDice(seed));
+          const bench = new Bench({ cap, perDegree, takesFrom: 0, beam: true, stones: 0.05 }, seededRandom(seed));
           expect(bench.autumnAndFrost().raisedOn, `seed ${seed}, ${perDegree}`).toBeNull();
         }
       }
@@ -172,21 +172,21 @@ describe("a healthy detector's winter", () => {
 
 describe("the signal's line", () => {
   const learnt = (count: number, signalAt: (temperature: number, n: number) => number): SignalModel => {
-    let model = unheardSignal();
+    let model = initialSignalModel();
     for (let n = 0; n < count; n++) {
       const temperature = 10 - 20 * ((n * 0.618034) % 1);
-      model = heardSignal(model, signalAt(temperature, n), celsius(temperature));
+      model = updateSignalModel(model, signalAt(temperature, n), celsius(temperature));
     }
     return model;
   };
 
   it("finds slope, spread and the weakest that was taken", () => {
-    const dice = seededDice(7);
+    const dice = seededRandom(7);
     const model = learnt(390, (temperature) => 0.8 + 0.006 * (temperature - 10) + dice.normal(0, 0.04));
-    expect(Math.abs(slopeOf(model, spreadOf(model)) - 0.006)).toBeLessThan(0.001); // three standard errors
-    expect(spreadOf(model)).toBeCloseTo(0.04, 2);
-    expect(leastTaken(model)).toBeGreaterThan(0.55);
-    expect(leastTaken(model)).toBeLessThan(0.68);
+    expect(Math.abs(signalSlope(model, residualSpread(model)) - 0.006)).toBeLessThan(0.001); // three standard errors
+    expect(residualSpread(model)).toBeCloseTo(0.04, 2);
+    expect(smallestAcceptedSignal(model)).toBeGreaterThan(0.55);
+    expect(smallestAcceptedSignal(model)).toBeLessThan(0.68);
     // Within the temperatures that it has seen, a normal tail below the very least of 390 is small.
     expect(missedShare(model, celsius(-5))).toBeLessThan(0.05);
   });
@@ -194,37 +194,37 @@ describe("the signal's line", () => {
   it("says what share would be too weak, as the normal tail does", () => {
     const model: SignalModel = {
       weight: 400,
-      temperature: 10,
-      signal: 0.8,
+      meanTemperature: 10,
+      meanSignal: 0.8,
       temperatureSquares: 1e9, // the slope is as good as known
-      product: 1e7,
+      crossProducts: 1e7,
       signalSquares: 1e5 + 0.04 ** 2 * 398,
-      above: 0,
-      least: 0.6,
-      leastBefore: null,
-      inBlock: 400,
+      recentResidual: 0,
+      smallest: 0.6,
+      previousSmallest: null,
+      blockCount: 400,
       mildCount: 400,
       mildVariance: 0.04 ** 2,
-      mildLeast: -0.12,
+      mildResidualMin: -0.12,
     };
     // At -5 °C caps are at 0.65 ± 0.04: a tail below 0.6 of Φ(-1.25) = 0.10565, less the usual Φ(-3) = 0.00135 (Abramowitz &
     // Stegun, table 26.1).
     expect(missedShare(model, celsius(-5))).toBeCloseTo((0.10565 - 0.00135) / (1 - 0.00135), 4);
     expect(missedShare(model, celsius(10))).toBe(0);
     // What always ends so near its mean in mild weather is no sign of the cold; what wasn't seen in mild weather can't tell.
-    expect(missedShare({ ...model, mildLeast: -0.05 }, celsius(-5))).toBe(0);
+    expect(missedShare({ ...model, mildResidualMin: -0.05 }, celsius(-5))).toBe(0);
     expect(missedShare({ ...model, mildCount: 20 }, celsius(-5))).toBe(0);
   });
 
   it("believes few deposits no further than copper goes", () => {
     const few = learnt(10, (temperature) => 0.8 + 0.03 * (temperature - 10));
-    expect(Math.abs(slopeOf(few, 0.05))).toBeLessThan(0.02);
+    expect(Math.abs(signalSlope(few, 0.05))).toBeLessThan(0.02);
   });
 
   it("forgets a sensitivity of a thousand deposits ago, and is numbers that JSON holds", () => {
     let model = learnt(300, () => 0.3);
-    for (let n = 0; n < 1_000; n++) model = heardSignal(model, 0.8 + 0.001 * (n % 7), celsius(n % 11));
-    expect(leastTaken(model)).toBeCloseTo(0.8, 6);
+    for (let n = 0; n < 1_000; n++) model = updateSignalModel(model, 0.8 + 0.001 * (n % 7), celsius(n % 11));
+    expect(smallestAcceptedSignal(model)).toBeCloseTo(0.8, 6);
     for (const value of Object.values(model))
       expect(value === null || (Number.isFinite(value) && !Object.is(value, -0))).toBe(true);
   });
@@ -240,17 +240,17 @@ describe("a copper coil", () => {
       [30, 1.0393],
     ] as const;
     for (const [temperature, ratio] of table) {
-      expect(Math.abs(coilResistance(celsius(temperature)) - ratio)).toBeLessThan(0.0001);
+      expect(Math.abs(relativeCoilResistance(celsius(temperature)) - ratio)).toBeLessThan(0.0001);
     }
   });
 });
 
 describe("a deposit", () => {
   it("of an old backlog, whose cold nobody told of, teaches nothing", () => {
-    const cold = felt(noCold(), { ...saidNothing, inside: celsius(-9) }, start, larch);
+    const cold = updateCold(initialCold(), { ...emptyReadings, inside: celsius(-9) }, start, larchSettings);
     const deposit: Deposit = { kind: "deposit", metal: true, signal: 0.8, chute: true };
-    expect(feltDeposit(cold, deposit, after(start, hours(-5)))).toBe(cold);
-    expect(feltDeposit(cold, deposit, after(start, minutes(-5)))).not.toBe(cold);
-    expect(feltDeposit(noCold(), deposit, start).detector).toEqual(noCold().detector);
+    expect(updateColdByDeposit(cold, deposit, after(start, hours(-5)))).toBe(cold);
+    expect(updateColdByDeposit(cold, deposit, after(start, minutes(-5)))).not.toBe(cold);
+    expect(updateColdByDeposit(initialCold(), deposit, start).detector).toEqual(initialCold().detector);
   });
 });

@@ -1,18 +1,18 @@
 import { describe, expect, it } from "vitest";
 import {
-  coilResistance,
   estimatedMissedShare,
-  heardSignal,
-  leastTaken,
+  initialSignalModel,
   missedShare,
+  relativeCoilResistance,
+  residualSpread,
   type SignalModel,
-  slopeOf,
-  spreadOf,
-  unheardSignal,
+  signalSlope,
+  smallestAcceptedSignal,
+  updateSignalModel,
 } from "../../../server/domain/cold/detectorSignal.ts";
 import { logNormalTail } from "../../../server/domain/normalTail.ts";
 import { celsius } from "../../../server/domain/units.ts";
-import { seededDice } from "../silence/seededDice.ts";
+import { seededRandom } from "../silence/seededRandom.ts";
 
 interface Deposit {
   readonly temperature: number;
@@ -21,13 +21,13 @@ interface Deposit {
 
 const learnt = (deposits: readonly Deposit[]): SignalModel =>
   deposits.reduce<SignalModel>(
-    (model, { signal, temperature }) => heardSignal(model, signal, celsius(temperature)),
-    unheardSignal(),
+    (model, { signal, temperature }) => updateSignalModel(model, signal, celsius(temperature)),
+    initialSignalModel(),
   );
 
 /** Caps whose signal falls by so much for each degree of cold. */
 function caps(count: number, perDegree: number, spread = 0.03, level = 0.6): Deposit[] {
-  const dice = seededDice(count);
+  const dice = seededRandom(count);
   return Array.from({ length: count }, () => {
     const temperature = 10 + dice.normal(0, 6);
     return { temperature, signal: level + perDegree * (temperature - 10) + dice.normal(0, spread) };
@@ -64,19 +64,19 @@ describe("the line of a detector's signal over the temperature", () => {
   it("rises with warmth where the signals do, and falls where they fall", () => {
     for (const perDegree of [0.004, -0.004]) {
       const model = learnt(caps(400, perDegree, 0.02));
-      expect(slopeOf(model, spreadOf(model)) / perDegree).toBeCloseTo(1, 0);
-      expect(spreadOf(model)).toBeCloseTo(0.02, 2);
+      expect(signalSlope(model, residualSpread(model)) / perDegree).toBeCloseTo(1, 0);
+      expect(residualSpread(model)).toBeCloseTo(0.02, 2);
     }
   });
 
   it("is believed as far as copper's 0.393 % a degree is a likely slope", () => {
     const deposits = caps(40, 0.004);
     const model = learnt(deposits);
-    const doubt = (0.05 / (0.00393 * model.signal)) ** 2;
-    expect(slopeOf(model, 0.05)).toBeCloseTo(model.product / (model.temperatureSquares + doubt), 12);
-    expect(slopeOf(unheardSignal(), 0.05)).toBe(0);
-    expect(coilResistance(celsius(20))).toBe(1);
-    expect(coilResistance(celsius(-20))).toBeCloseTo(1 - 0.1572, 9);
+    const doubt = (0.05 / (0.00393 * model.meanSignal)) ** 2;
+    expect(signalSlope(model, 0.05)).toBeCloseTo(model.crossProducts / (model.temperatureSquares + doubt), 12);
+    expect(signalSlope(initialSignalModel(), 0.05)).toBe(0);
+    expect(relativeCoilResistance(celsius(20))).toBe(1);
+    expect(relativeCoilResistance(celsius(-20))).toBeCloseTo(1 - 0.1572, 9);
   });
 });
 
@@ -84,10 +84,10 @@ describe("the weakest signal that was taken", () => {
   it("is remembered for this block of five hundred deposits and the one before", () => {
     const strong = (count: number) => Array.from({ length: count }, () => ({ temperature: 10, signal: 0.6 }));
     const weakest = { temperature: 10, signal: 0.2 };
-    expect(leastTaken(unheardSignal())).toBeNull();
-    expect(leastTaken(learnt([...strong(3), weakest, ...strong(3)]))).toBe(0.2);
-    expect(leastTaken(learnt([weakest, ...strong(999)]))).toBe(0.2);
-    expect(leastTaken(learnt([weakest, ...strong(1_000)]))).toBe(0.6);
+    expect(smallestAcceptedSignal(initialSignalModel())).toBeNull();
+    expect(smallestAcceptedSignal(learnt([...strong(3), weakest, ...strong(3)]))).toBe(0.2);
+    expect(smallestAcceptedSignal(learnt([weakest, ...strong(999)]))).toBe(0.2);
+    expect(smallestAcceptedSignal(learnt([weakest, ...strong(1_000)]))).toBe(0.6);
   });
 });
 
@@ -104,10 +104,10 @@ describe("the share of caps that a cold detector misses", () => {
     const spread = Math.max(0.01, Math.sqrt(model.mildVariance));
     const tail = (x: number) => Math.exp(logNormalTail(x));
     for (const temperature of [-5, -20, -40, -60]) {
-      const level = model.signal + Math.max(0, model.above - spread / 2);
-      const expected = level + slopeOf(model, spread) * (temperature - model.temperature);
-      const tooWeak = tail((expected - (leastTaken(model) as number)) / spread);
-      const usual = tail(-model.mildLeast / spread);
+      const level = model.meanSignal + Math.max(0, model.recentResidual - spread / 2);
+      const expected = level + signalSlope(model, spread) * (temperature - model.meanTemperature);
+      const tooWeak = tail((expected - (smallestAcceptedSignal(model) as number)) / spread);
+      const usual = tail(-model.mildResidualMin / spread);
       const share = Math.max(0, (tooWeak - usual) / (1 - usual));
       expect(missedShare(model, celsius(temperature)), `${temperature}`).toBeCloseTo(share, 9);
     }
@@ -132,16 +132,16 @@ describe("the share of caps that a cold detector misses", () => {
       }
       return moment / weight;
     };
-    const usual = meanCut(-model.mildLeast / spread);
+    const usual = meanCut(-model.mildResidualMin / spread);
     function meanCut(above: number): number {
       let cut = -6;
       while (meanAbove(cut) > above) cut += 0.01;
       return tail(-cut);
     }
     for (const temperature of [2, -5, -12]) {
-      const level = model.signal + Math.max(0, model.above - spread / 2);
-      const expected = level + slopeOf(model, spread) * (temperature - model.temperature);
-      const above = (expected - (leastTaken(model) as number)) / spread;
+      const level = model.meanSignal + Math.max(0, model.recentResidual - spread / 2);
+      const expected = level + signalSlope(model, spread) * (temperature - model.meanTemperature);
+      const above = (expected - (smallestAcceptedSignal(model) as number)) / spread;
       expect(above).toBeGreaterThan(0.4);
       const share = Math.max(0, (meanCut(above) - usual) / (1 - usual));
       expect(estimatedMissedShare(model, celsius(temperature)), `${temperature}`).toBeCloseTo(share, 2);
@@ -150,10 +150,10 @@ describe("the share of caps that a cold detector misses", () => {
   });
 
   it("is less where the last signals lie above the line, as after somebody turned up the gain", () => {
-    const louder = { ...model, above: 0.1 };
+    const louder = { ...model, recentResidual: 0.1 };
     expect(missedShare(louder, celsius(-50))).toBeLessThan(missedShare(model, celsius(-50)));
     // Half a spread is chance.
-    const slightly = { ...model, above: Math.sqrt(model.mildVariance) / 2.1 };
-    expect(missedShare(slightly, celsius(-50))).toBe(missedShare({ ...model, above: 0 }, celsius(-50)));
+    const slightly = { ...model, recentResidual: Math.sqrt(model.mildVariance) / 2.1 };
+    expect(missedShare(slightly, celsius(-50))).toBe(missedShare({ ...model, recentResidual: 0 }, celsius(-50)));
   });
 });

@@ -2,15 +2,16 @@ import { describe, expect, it } from "vitest";
 import { frostPoint, vapourPressure } from "../../../server/domain/cold/psychrometrics.ts";
 import { after, hours, type Instant, instantOf } from "../../../server/domain/instant.ts";
 import { celsius, humidityPercent } from "../../../server/domain/units.ts";
-import { larch } from "../silence/larch.ts";
-import { type Climate, Played } from "./played.ts";
+import { larchSettings } from "../silence/larch.ts";
+import { type Climate, ColdRun } from "./coldRun.ts";
 import { type WinterMoment, winter, winterDays } from "./winter.ts";
 
 const noon = instantOf("2026-01-15T11:00:00Z"); // at Alder Croft the sun sets before three
-const frost = (from: Instant = noon, settings = larch) => new Played(settings, ["iceLock", "frostInside"], from);
+const frost = (from: Instant = noon, settings = larchSettings) =>
+  new ColdRun(settings, ["iceLock", "frostInside"], from);
 
 /** From noon on: level until three, then ever colder by `perHour`, ten hours. */
-function evening(play: Played, warm: number, perHour: number, climate: (air: number) => Climate): Played {
+function evening(play: ColdRun, warm: number, perHour: number, climate: (air: number) => Climate): ColdRun {
   play.times(24, climate(warm));
   for (let n = 1; n <= 60; n++) play.report(climate(warm - (perHour * n) / 6));
   return play;
@@ -24,7 +25,7 @@ describe("a lid without a thermometer", () => {
       /^A clear, damp night: the lid is estimated at −\d+(\.5)? °C or colder, without a thermometer on it, and the air may frost anything below −\d+(\.5)? °C\.$/,
     );
     expect(play.fault()?.evidence).toContainEqual({
-      what: "a lid under a clear night sky",
+      label: "a lid under a clear night sky",
       value: "2 to 5 °C below the air",
       at: null,
     });
@@ -37,7 +38,9 @@ describe("a lid without a thermometer", () => {
     expect(evening(frost(), -3, 0.1, (air) => ({ air, humidity: 96 })).rang).toEqual([]);
     expect(frost(instantOf("2026-04-15T06:00:00Z")).times(50, { air: -3, humidity: 97 }).rang).toEqual([]);
     expect(evening(frost(), 0, 0.6, (air) => ({ air, humidity: 80 })).rang).toEqual([]);
-    expect(evening(frost(noon, { ...larch, place: null }), 0, 0.6, (air) => ({ air, humidity: 96 })).rang).toEqual([]);
+    expect(
+      evening(frost(noon, { ...larchSettings, place: null }), 0, 0.6, (air) => ({ air, humidity: 96 })).rang,
+    ).toEqual([]);
   });
 
   it("is no longer guessed at when the air warms, since cloud or wind has come", () => {
@@ -199,7 +202,7 @@ describe("ice", () => {
   });
 
   it("in practice goes with the fault that was chosen", () => {
-    const play = frost(noon, { ...larch, practice: true }).times(6, frosty);
+    const play = frost(noon, { ...larchSettings, practice: true }).times(6, frosty);
     expect(play.fault()).not.toBeNull();
     expect(play.report({ inside: -2, lid: -4, humidity: 78 }).fault()).toBeNull();
     play.report(dewy).report(frosty); // one report of dew will do there
@@ -211,7 +214,7 @@ describe("ice", () => {
   it("in practice goes too, also where it stays too cold for any ice to thaw", () => {
     const damp = { inside: -5, lid: -9, humidity: 97 };
     const healed = { inside: -5, lid: -9, humidity: 60 };
-    const play = frost(noon, { ...larch, practice: true })
+    const play = frost(noon, { ...larchSettings, practice: true })
       .report(dewy)
       .times(200, damp);
     expect(play.fault()?.kind).toBe("iceLock");

@@ -2,40 +2,40 @@ import { describe, expect, it } from "vitest";
 import {
   type ColdState,
   coldFaults,
-  felt,
-  feltDeposit,
-  feltPortion,
-  noCold,
+  initialCold,
+  updateCold,
+  updateColdByDeposit,
+  updateColdByPortion,
 } from "../../../server/domain/cold/cold.ts";
 import type { FaultKind } from "../../../server/domain/faults.ts";
 import type { BatteryKind } from "../../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../../server/domain/units.ts";
 import { portionAt } from "../hopper/rowan.ts";
-import { larch, saidNothing } from "../silence/larch.ts";
-import { seededDice } from "../silence/seededDice.ts";
+import { emptyReadings, larchSettings } from "../silence/larch.ts";
+import { seededRandom } from "../silence/seededRandom.ts";
 import { winter } from "./winter.ts";
 
 /** Every finding of the cold at once, over the invented winters of five months from -20 to 5 °C, with noise on everything. */
 function found(seed: number, battery: BatteryKind): Map<FaultKind, number> {
-  const dice = seededDice(seed);
-  const settings = { ...larch, battery };
+  const dice = seededRandom(seed);
+  const settings = { ...larchSettings, battery };
   const lithium = battery === "lithiumIronPhosphate";
   const kinds = new Map<FaultKind, number>();
   let standing: readonly FaultKind[] = [];
-  let cold: ColdState = noCold();
+  let cold: ColdState = initialCold();
   for (const { at, air, lid, inside, humidity } of winter(seed)) {
     const hour = new Date(at).getUTCHours();
     const sun = hour >= 9 && hour < 14;
     if (sun && dice.chance(0.5)) {
       // Now and then a glitch of the converter, and a battery that cold makes softer.
       const lowest = dice.chance(0.005) ? 4.4 : 4.92 + 0.003 * air + dice.normal(0, 0.02);
-      cold = feltPortion(cold, portionAt(at, { lowestSupply: volts(lowest) }), at);
+      cold = updateColdByPortion(cold, portionAt(at, { lowestSupply: volts(lowest) }), at);
       const metal = !dice.chance(0.05);
       const signal = Math.min(1, dice.normal(0.82, 0.07) + 0.0033 * (inside - 10));
-      cold = feltDeposit(cold, { kind: "deposit", metal, signal: metal ? signal : null, chute: true }, at);
+      cold = updateColdByDeposit(cold, { kind: "deposit", metal, signal: metal ? signal : null, chute: true }, at);
     }
     const readings = {
-      ...saidNothing,
+      ...emptyReadings,
       air: celsius(air),
       lid: celsius(lid),
       inside: celsius(inside),
@@ -45,7 +45,7 @@ function found(seed: number, battery: BatteryKind): Map<FaultKind, number> {
       batteryTemperature: celsius(inside + dice.normal(0, 0.2)),
       charge: milliamps(sun && !(lithium && inside < 1.5) ? 400 : dice.normal(0, 4)),
     };
-    cold = felt(cold, readings, at, settings);
+    cold = updateCold(cold, readings, at, settings);
     const now = coldFaults(cold, settings, at).map(({ kind }) => kind);
     for (const kind of now) if (!standing.includes(kind)) kinds.set(kind, (kinds.get(kind) ?? 0) + 1);
     standing = now;

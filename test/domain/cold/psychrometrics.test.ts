@@ -1,14 +1,14 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import {
+  condensationKind,
   dewPoint,
   frostPoint,
   humidityOverIce,
-  type Magnus,
+  type MagnusCoefficients,
   overIce,
   overWater,
-  saturation,
-  settling,
+  saturationPressure,
   vapourPressure,
 } from "../../../server/domain/cold/psychrometrics.ts";
 import { celsius, humidityPercent } from "../../../server/domain/units.ts";
@@ -22,7 +22,7 @@ interface Psychrolib {
 const psychrolib = (await import("psychrolib" as string)).default as Psychrolib;
 psychrolib.SetUnitSystem(psychrolib.SI);
 
-const esOver = (set: Magnus, at: number) => saturation(set, celsius(at));
+const esOver = (set: MagnusCoefficients, at: number) => saturationPressure(set, celsius(at));
 const vapour = (air: number, humidity: number) => vapourPressure(celsius(air), humidityPercent(humidity));
 
 describe("saturated vapour", () => {
@@ -49,8 +49,8 @@ describe("saturated vapour", () => {
   });
 
   it("follows the set it is given (check values psy-ae-*, computed: Alduchov & Eskridge 1996, ice from memory)", () => {
-    const water: Magnus = { pressure: 6.1094, slope: 17.625, offset: 243.04 };
-    const ice: Magnus = { pressure: 6.1121, slope: 22.587, offset: 273.86 };
+    const water: MagnusCoefficients = { pressure: 6.1094, slope: 17.625, offset: 243.04 };
+    const ice: MagnusCoefficients = { pressure: 6.1121, slope: 22.587, offset: 273.86 };
     const table = [
       [water, -20, 1.2578],
       [water, 0, 6.1094],
@@ -172,7 +172,7 @@ describe("what settles on a surface", () => {
       [-1, "frost", 5.6269],
     ] as const;
     for (const [surface, expected, saturated] of table) {
-      expect(settling(e, celsius(surface))).toBe(expected);
+      expect(condensationKind(e, celsius(surface))).toBe(expected);
       expect(Math.abs(esOver(surface < 0 ? overIce : overWater, surface) - saturated)).toBeLessThan(0.0005);
     }
   });

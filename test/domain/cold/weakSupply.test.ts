@@ -1,31 +1,31 @@
 import { describe, expect, it } from "vitest";
 import { readReport } from "../../../server/contract/readReport.ts";
 import { reportExample } from "../../../server/contract/reportExample.ts";
-import { dischargeMin, leadAcidCapacity } from "../../../server/domain/cold/capacityInCold.ts";
-import { coldFaults, felt, feltPortion, noCold } from "../../../server/domain/cold/cold.ts";
-import { tooLow } from "../../../server/domain/cold/weakSupply.ts";
+import { dischargeTemperatureMin, leadAcidCapacity } from "../../../server/domain/cold/capacityInCold.ts";
+import { coldFaults, initialCold, updateCold, updateColdByPortion } from "../../../server/domain/cold/cold.ts";
+import { supplyVoltageMin } from "../../../server/domain/cold/weakSupply.ts";
 import { after, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { BatteryKind } from "../../../server/domain/settings.ts";
 import { celsius, volts } from "../../../server/domain/units.ts";
 import { portionAt } from "../hopper/rowan.ts";
-import { larch, saidNothing } from "../silence/larch.ts";
-import { seededDice } from "../silence/seededDice.ts";
+import { emptyReadings, larchSettings } from "../silence/larch.ts";
+import { seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 
 /** A feeder that has reported its supply for an hour; then portions, each with a report. */
 function bench(usual: number | null = 5.05, battery: BatteryKind = "none", cold: number | null = null) {
-  const settings = { ...larch, battery };
-  let state = noCold();
+  const settings = { ...larchSettings, battery };
+  let state = initialCold();
   let now = start;
   const report = (supply: number | null = usual) => {
     now = after(now, minutes(1));
     const readings = {
-      ...saidNothing,
+      ...emptyReadings,
       supply: supply === null ? null : volts(supply),
       batteryTemperature: cold === null ? null : celsius(cold),
     };
-    state = felt(state, readings, now, settings);
+    state = updateCold(state, readings, now, settings);
   };
   const weak = () => coldFaults(state, settings, now).find(({ kind }) => kind === "supplyWeak") ?? null;
   for (let n = 0; n < 60; n++) report();
@@ -33,7 +33,7 @@ function bench(usual: number | null = 5.05, battery: BatteryKind = "none", cold:
     weak,
     report,
     ran: (lowest: number | null, supply: number | null = usual) => {
-      state = feltPortion(state, portionAt(now, { lowestSupply: lowest === null ? null : volts(lowest) }), now);
+      state = updateColdByPortion(state, portionAt(now, { lowestSupply: lowest === null ? null : volts(lowest) }), now);
       report(supply);
       return weak();
     },
@@ -43,12 +43,12 @@ function bench(usual: number | null = 5.05, battery: BatteryKind = "none", cold:
 
 describe("a supply under its motor", () => {
   it("is warned of below 4.63 V on a 5 V rail (check value bat-5v-undervolt, from memory), a tenth below nominal elsewhere", () => {
-    for (const usual of [4.75, 5, 5.06, 5.3]) expect(tooLow(volts(usual))).toBe(4.63);
-    expect(tooLow(volts(12.6))).toBeCloseTo(10.8, 9);
-    expect(tooLow(volts(13.6))).toBeCloseTo(10.8, 9);
-    expect(tooLow(volts(25))).toBeCloseTo(21.6, 9);
-    expect(tooLow(volts(3.3))).toBeCloseTo(2.97, 9);
-    expect(tooLow(volts(4))).toBeCloseTo(3.6, 9); // of no usual name: below what is usual
+    for (const usual of [4.75, 5, 5.06, 5.3]) expect(supplyVoltageMin(volts(usual))).toBe(4.63);
+    expect(supplyVoltageMin(volts(12.6))).toBeCloseTo(10.8, 9);
+    expect(supplyVoltageMin(volts(13.6))).toBeCloseTo(10.8, 9);
+    expect(supplyVoltageMin(volts(25))).toBeCloseTo(21.6, 9);
+    expect(supplyVoltageMin(volts(3.3))).toBeCloseTo(2.97, 9);
+    expect(supplyVoltageMin(volts(4))).toBeCloseTo(3.6, 9); // of no usual name: below what is usual
   });
 
   it("is called weak after four sags close together, and not after one or two", () => {
@@ -82,7 +82,7 @@ describe("a supply under its motor", () => {
     const { ran, state } = bench();
     for (let n = 0; n < 8; n++) ran(4.1);
     for (let n = 0; n < 60; n++) ran(4.95);
-    expect(state().supply).toMatchObject({ evidence: 0, sags: 0, runs: 0, lowest: null, weak: false });
+    expect(state().supply).toMatchObject({ evidence: 0, sagCount: 0, runCount: 0, lowest: null, isWeak: false });
     for (let n = 0; n < 3; n++) expect(ran(4.5)).toBeNull();
     expect(ran(4.5)?.reason).toBe(
       "In 4 of the last 4 runs of the motor the supply fell below 4.63 V, at worst to 4.50 V.",
@@ -108,7 +108,7 @@ describe("a supply under its motor", () => {
   });
 
   it("rings less than once a year where one run in a hundred sags by chance (five and a half years of a hundred portions a day)", () => {
-    const dice = seededDice(5);
+    const dice = seededRandom(5);
     let alarms = 0;
     let before = false;
     const { ran } = bench();
@@ -154,7 +154,7 @@ describe("a lead-acid battery's capacity in the cold", () => {
 
 describe("a lithium battery", () => {
   it("is not discharged below -30 and -20 °C (check values bat-lfp- and bat-liion-charge-window, quoted)", () => {
-    expect(dischargeMin).toEqual({ lithiumIronPhosphate: -30, lithiumIon: -20 });
+    expect(dischargeTemperatureMin).toEqual({ lithiumIronPhosphate: -30, lithiumIon: -20 });
   });
 });
 
@@ -164,7 +164,9 @@ describe("a portion", () => {
       const [deposit, portion] = reportExample.events;
       const posted = readReport({ ...reportExample, events: [deposit, { ...portion, lowestVolts }] });
       if (posted.kind !== "read") throw new Error("expected a readable report");
-      return posted.report.events.map(({ happening }) => (happening.kind === "portion" ? happening.lowestSupply : ""));
+      return posted.report.events.map(({ content: happening }) =>
+        happening.kind === "portion" ? happening.lowestSupply : "",
+      );
     };
     expect(read(4.96)).toEqual(["", 4.96]);
     expect(read(undefined)).toEqual(["", null]);

@@ -1,10 +1,10 @@
-import { overWater, saturation } from "../../../server/domain/cold/psychrometrics.ts";
+import { overWater, saturationPressure } from "../../../server/domain/cold/psychrometrics.ts";
 import { after, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
-import { remembered } from "../../../server/domain/remembered.ts";
+import { memoize } from "../../../server/domain/memoize.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
 import { celsius } from "../../../server/domain/units.ts";
-import { larch } from "../silence/larch.ts";
-import { seededDice } from "../silence/seededDice.ts";
+import { larchSettings } from "../silence/larch.ts";
+import { seededRandom } from "../silence/seededRandom.ts";
 
 /**
  * An invented winter at Alder Croft, November to March, a value each ten minutes: spells of cloud of a day or two and clear
@@ -25,15 +25,11 @@ const winterStart = instantOf("2026-11-01T00:00:00Z");
 export const winterDays = 151;
 
 /** `kind`: `healthy` goes from -20 to 5 °C; `mild` hovers about zero, the dampest and the worst for glaze. */
-export const winter = remembered(
-  8,
-  (seed: number, kind: "healthy" | "mild" = "healthy") => `${seed} ${kind}`,
-  invented,
-);
+export const winter = memoize(8, (seed: number, kind: "healthy" | "mild" = "healthy") => `${seed} ${kind}`, invented);
 
 function invented(seed: number, kind: "healthy" | "mild" = "healthy"): WinterMoment[] {
-  const dice = seededDice(seed);
-  const place = larch.place;
+  const dice = seededRandom(seed);
+  const place = larchSettings.place;
   if (place === null) throw new Error("expected Larch to have a place");
   const moments: WinterMoment[] = [];
   const mean = kind === "healthy" ? -5 : 0.5;
@@ -59,13 +55,13 @@ function invented(seed: number, kind: "healthy" | "mild" = "healthy"): WinterMom
     spread += ((wet ? 0.1 : clear ? 3.5 : 1.2) - spread) / (8 * perHour);
     // What the weather brought keeps its vapour while the night cools it, up to saturation.
     const dew = Math.min(air - 0.1, synoptic - spread);
-    const vapour = saturation(overWater, celsius(dew));
+    const vapour = saturationPressure(overWater, celsius(dew));
     const lid = air - (light === "day" ? -1 : clear ? 3.5 : 0.2) + dice.normal(0, 0.2);
     const inside = air + 1.5 + dice.normal(0, 0.1);
     const humidityAt = (temperature: number) =>
       Math.min(
         100,
-        Math.max(1, (100 * vapour) / saturation(overWater, celsius(temperature)) + bias + dice.normal(0, 0.7)),
+        Math.max(1, (100 * vapour) / saturationPressure(overWater, celsius(temperature)) + bias + dice.normal(0, 0.7)),
       );
     moments.push({ at, air, lid, inside, humidity: humidityAt(inside), outsideHumidity: humidityAt(air), clear });
   }

@@ -1,10 +1,10 @@
 import { describe, expect, it } from "vitest";
 import { birdLines } from "../../../server/domain/digest/birds.ts";
 import type { BirdDay, DayCounts } from "../../../server/domain/digest/digestFeeder.ts";
-import { busy, day, fed, feeder, quiet, usualDays } from "./toldFeeder.ts";
+import { busy, day, digestFeederFixture, feederWithPortions, quiet, usualDays } from "./digestFeederFixture.ts";
 
 const after = (counts: DayCounts, week: readonly BirdDay[] = usualDays().slice(1)) =>
-  birdLines([feeder(fed("Rowan"), { days: [day(counts), ...week] })]);
+  birdLines([digestFeederFixture(feederWithPortions("Rowan"), { days: [day(counts), ...week] })]);
 
 describe("the birds' day in the digest", () => {
   it("is said to be as usual where it is", () => {
@@ -37,7 +37,9 @@ describe("the birds' day in the digest", () => {
 
   it("compares nothing where the feeder was silent or paused yesterday", () => {
     const lines = birdLines([
-      feeder(fed("Rowan"), { days: [day({ ...busy, visits: 3 }, false), ...usualDays().slice(1)] }),
+      digestFeederFixture(feederWithPortions("Rowan"), {
+        days: [day({ ...busy, visits: 3 }, false), ...usualDays().slice(1)],
+      }),
     ]);
     expect(lines[0]).toMatch(/^Rowan: 3 visits, .* It was silent or paused for part of yesterday\.$/);
   });

@@ -1,26 +1,26 @@
 import { describe, expect, it } from "vitest";
-import { chanceOfAtMost, comparedWith, medianOf, usualWeekOf } from "../../../server/domain/digest/usualWeek.ts";
-import { seededChance } from "../../../server/practice/chance.ts";
+import { compareCount, medianOf, probabilityOfAtMost, usualWeekOf } from "../../../server/domain/digest/usualWeek.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { poisson } from "../../simulator/birdDay.ts";
 
 const level = 0.05;
 const said = (yesterday: number, week: readonly number[]) => {
   const usual = usualWeekOf(week);
-  return usual === null ? null : comparedWith(usual, yesterday, level);
+  return usual === null ? null : compareCount(usual, yesterday, level);
 };
 
 describe("a day's count beside the usual week", () => {
   it("is foreseen by the negative binomial law", () => {
     // With size 10 and p = 1/2, P(Y <= 2) is the binomial tail of check value poisson-two-rates: half of 0.0385742.
-    expect(2 * chanceOfAtMost(2, { mean: 10, variance: 20 })).toBeCloseTo(0.0385742, 7);
+    expect(2 * probabilityOfAtMost(2, { mean: 10, variance: 20 })).toBeCloseTo(0.0385742, 7);
   });
 
   it("stays a chance where the counts are too large for a plain exponential", () => {
     const law = { mean: 5_000, variance: 5_100 };
-    expect(chanceOfAtMost(4_000, law)).toBeLessThan(1e-9);
-    expect(chanceOfAtMost(5_000, law)).toBeGreaterThan(0.45);
-    expect(chanceOfAtMost(5_000, law)).toBeLessThan(0.55);
-    expect(chanceOfAtMost(9_000, law)).toBeCloseTo(1, 9);
+    expect(probabilityOfAtMost(4_000, law)).toBeLessThan(1e-9);
+    expect(probabilityOfAtMost(5_000, law)).toBeGreaterThan(0.45);
+    expect(probabilityOfAtMost(5_000, law)).toBeLessThan(0.55);
+    expect(probabilityOfAtMost(9_000, law)).toBeCloseTo(1, 9);
   });
 
   it("is told by the median, so that one storm doesn't change what is usual", () => {
@@ -53,7 +53,7 @@ describe("a day's count beside the usual week", () => {
   });
 
   it("cries by chance on fewer than one day in twenty, and hardly more often where days are as moody as birds' days are", () => {
-    const chance = seededChance(7);
+    const chance = seededRandom(7);
     for (const mean of [2, 12, 40, 120]) {
       for (const scatter of [0, 0.33]) {
         let cries = 0;

@@ -1,22 +1,22 @@
 import { describe, expect, it } from "vitest";
 import { wearLines } from "../../../server/domain/digest/wear.ts";
-import { learntCount, unknownChute } from "../../../server/domain/feed/chuteCounts.ts";
-import { learntCurrent, unknownMotor } from "../../../server/domain/feed/motorCurrent.ts";
+import { initialChuteModel, updateChuteModel } from "../../../server/domain/feed/chuteModel.ts";
+import { initialMotorModel, updateMotorModel } from "../../../server/domain/feed/motorModel.ts";
 import type { FeederState } from "../../../server/domain/feeder.ts";
 import { days, instantOf, minutes, after as past } from "../../../server/domain/instant.ts";
 import { celsius, milliamps } from "../../../server/domain/units.ts";
-import { alarmed, fed, feeder, now, yard } from "./toldFeeder.ts";
+import { digestFeederFixture, feederWithPortions, now, withAlarm, yard } from "./digestFeederFixture.ts";
 
 const start = instantOf("2026-08-25T06:00:00Z");
 
 /** A motor that gave thirty portions a day for so many days, with what it drew on each. */
 function motorAfter(count: number, drew: (day: number) => number, warmth: (day: number) => number = () => 10) {
-  let motor = unknownMotor;
+  let motor = initialMotorModel;
   for (let day = 0; day < count; day++) {
     for (let n = 0; n < 30; n++) {
       const at = past(start, (days(day) + n * minutes(20)) as never);
       const ripple = 1 + 0.02 * Math.sin(n * 2.4);
-      motor = learntCurrent(motor, milliamps(drew(day) * ripple), at, celsius(warmth(day)), true);
+      motor = updateMotorModel(motor, milliamps(drew(day) * ripple), at, celsius(warmth(day)), true);
     }
   }
   return motor;
@@ -28,21 +28,21 @@ const withMotor = (state: FeederState, motor: FeederState["feed"]["motor"]): Fee
 });
 const linesOf = (...states: readonly FeederState[]) =>
   wearLines(
-    states.map((state) => feeder(state)),
+    states.map((state) => digestFeederFixture(state)),
     yard.zone,
     now,
   );
 
 describe("wear in the digest", () => {
   it("is not spoken of where no number tells of it", () => {
-    expect(linesOf(fed("Rowan"))).toEqual([]);
+    expect(linesOf(feederWithPortions("Rowan"))).toEqual([]);
   });
 
   it("is said not to show where the motor draws what it drew at first", () => {
     expect(
       linesOf(
         withMotor(
-          fed("Rowan"),
+          feederWithPortions("Rowan"),
           motorAfter(90, () => 240),
         ),
       ),
@@ -51,7 +51,7 @@ describe("wear in the digest", () => {
 
   it("is seen in a motor that draws ever more, against its own first days", () => {
     const worn = withMotor(
-      fed("Rowan"),
+      feederWithPortions("Rowan"),
       motorAfter(90, (day) => 240 * (1 + 0.004 * day)),
     );
     expect(linesOf(worn)).toHaveLength(1);
@@ -64,33 +64,36 @@ describe("wear in the digest", () => {
     const warmth = (day: number) => 15 - 0.3 * day + 4 * Math.sin(day);
     const stiff = motorAfter(90, (day) => 240 * Math.exp(0.008 * (15 - warmth(day))), warmth);
     expect(stiff.lastMilliamps).toBeGreaterThan(1.2 * 240);
-    expect(linesOf(withMotor(fed("Rowan"), stiff))).toEqual(["Nothing shows wear."]);
+    expect(linesOf(withMotor(feederWithPortions("Rowan"), stiff))).toEqual(["Nothing shows wear."]);
   });
 
   it("begins anew with another motor", () => {
     const replaced = motorAfter(90, (day) => (day < 45 ? 240 : 480));
-    expect(replaced.first?.portions).toBeLessThan(46 * 30);
-    expect(linesOf(withMotor(fed("Rowan"), replaced))).toEqual(["Nothing shows wear."]);
+    expect(replaced.baseline?.portions).toBeLessThan(46 * 30);
+    expect(linesOf(withMotor(feederWithPortions("Rowan"), replaced))).toEqual(["Nothing shows wear."]);
   });
 
   it("is seen in a chute sensor that misses ever more, unless an alarm says so already", () => {
-    let chute = unknownChute;
-    for (let n = 0; n < 400; n++) chute = learntCount(chute, n % 8 === 0 ? 0 : 3);
-    const state = fed("Rowan");
+    let chute = initialChuteModel;
+    for (let n = 0; n < 400; n++) chute = updateChuteModel(chute, n % 8 === 0 ? 0 : 3);
+    const state = feederWithPortions("Rowan");
     const dusty = { ...state, feed: { ...state.feed, chute } };
     expect(linesOf(dusty)).toEqual(["Rowan: its chute sensor misses about one portion in 9: wipe it."]);
-    expect(linesOf(alarmed(dusty, "chuteBlind", now))).toEqual(["Nothing shows wear."]);
-    const well = Array.from({ length: 400 }).reduce<typeof chute>((habit) => learntCount(habit, 3), unknownChute);
+    expect(linesOf(withAlarm(dusty, "chuteBlind", now))).toEqual(["Nothing shows wear."]);
+    const well = Array.from({ length: 400 }).reduce<typeof chute>(
+      (habit) => updateChuteModel(habit, 3),
+      initialChuteModel,
+    );
     expect(linesOf({ ...state, feed: { ...state.feed, chute: well } })).toEqual(["Nothing shows wear."]);
   });
 
   it("names only the feeder that it shows on", () => {
     const sound = withMotor(
-      fed("Larch"),
+      feederWithPortions("Larch"),
       motorAfter(90, () => 240),
     );
     const worn = withMotor(
-      fed("Rowan"),
+      feederWithPortions("Rowan"),
       motorAfter(90, (day) => 240 * (1 + 0.004 * day)),
     );
     expect(linesOf(sound, worn).map((line) => line.slice(0, 6))).toEqual(["Rowan:"]);

@@ -1,17 +1,30 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { digestOf } from "../../../server/domain/digest/digest.ts";
+import { composeDigest } from "../../../server/domain/digest/digest.ts";
 import type { DigestFeeder } from "../../../server/domain/digest/digestFeeder.ts";
-import { linesMax } from "../../../server/domain/digest/screenful.ts";
-import { shortMax } from "../../../server/domain/digest/short.ts";
+import { linesMax } from "../../../server/domain/digest/limitLines.ts";
+import { shortMax } from "../../../server/domain/digest/shortDigest.ts";
 import { faultKinds, ruleOf } from "../../../server/domain/faults.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
-import { forecastEmpty, runOutWords } from "../../../server/domain/hopper/runOut.ts";
+import { forecastEmpty, runOutText } from "../../../server/domain/hopper/emptyForecast.ts";
 import { days, hours, after as past } from "../../../server/domain/instant.ts";
-import { someSettings } from "../../support/feeders.ts";
-import { airBetween, alarmed, busy, date, day, fed, feeder, heard, now, quiet, usualDays, yard } from "./toldFeeder.ts";
+import { feederSettings } from "../../support/feederSettings.ts";
+import {
+  airBetween,
+  busy,
+  date,
+  day,
+  digestFeederFixture,
+  feederWithPortions,
+  now,
+  quiet,
+  reportingState,
+  usualDays,
+  withAlarm,
+  yard,
+} from "./digestFeederFixture.ts";
 
-const told = (...feeders: readonly DigestFeeder[]) => digestOf(yard, feeders, date, now);
+const told = (...feeders: readonly DigestFeeder[]) => composeDigest(yard, feeders, date, now);
 const section = (digest: ReturnType<typeof told>, heading: string): readonly string[] =>
   digest.sections.find((each) => each.heading === heading)?.lines ?? [];
 const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today");
@@ -20,9 +33,9 @@ const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ 
 
 describe("the digest's words", () => {
   it("say of a healthy yard that there is nothing to do, what is left and what the birds did, in that order", () => {
-    const state = fed("Rowan");
-    const digest = told(feeder(state, { felt: airBetween(4, 9) }));
-    const runOut = runOutWords(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
+    const state = feederWithPortions("Rowan");
+    const digest = told(digestFeederFixture(state, { recentReadings: airBetween(4, 9) }));
+    const runOut = runOutText(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
     expect(runOut).toMatch(/^enough until /);
     expect(digest.title).toBe("Alder Croft, today: nothing to do");
     expect(digest.sections).toEqual([
@@ -36,36 +49,42 @@ describe("the digest's words", () => {
 
   it("keep two healthy feeders within nine lines", () => {
     const digest = told(
-      feeder(fed("Rowan"), { felt: airBetween(4, 9) }),
-      feeder(fed("Larch"), { felt: airBetween(4, 9) }),
+      digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: airBetween(4, 9) }),
+      digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(4, 9) }),
     );
     expect(linesOf(digest).length).toBeLessThanOrEqual(9);
     expect(section(digest, "Deposits and pay")).toEqual(["Rowan and Larch: no deposit yesterday."]);
   });
 
   it("put standing alarms first, the gravest before all, with since when and what to do", () => {
-    const rowan = alarmed(fed("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
-    const larch = alarmed(fed("Larch"), "trayJammed", past(now, hours(-9)));
-    const digest = told(feeder(rowan), feeder(larch));
+    const rowan = withAlarm(feederWithPortions("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
+    const larch = withAlarm(feederWithPortions("Larch"), "trayJammed", past(now, hours(-9)));
+    const digest = told(digestFeederFixture(rowan), digestFeederFixture(larch));
     expect(digest.title).toBe("Alder Croft, today: 2 things to do");
     expect(toDo(digest)).toEqual([
-      `Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").act}`,
-      `Rowan: chute sensor blind since today 06:30. ${ruleOf("chuteBlind").act}`,
+      `Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").advice}`,
+      `Rowan: chute sensor blind since today 06:30. ${ruleOf("chuteBlind").advice}`,
     ]);
   });
 
   it.each(["suspected", "suppressedByDesign", "returnedUnacknowledged"])(
     "ask nothing for an alarm that is %s",
     (phase) => {
-      const state = alarmed(fed("Rowan"), "chuteBlind", now, phase);
-      expect(told(feeder(state)).title).toBe("Alder Croft, today: nothing to do");
-      expect(toDo(told(feeder(state)))).toEqual(["Nothing to do."]);
+      const state = withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, phase);
+      expect(told(digestFeederFixture(state)).title).toBe("Alder Croft, today: nothing to do");
+      expect(toDo(told(digestFeederFixture(state)))).toEqual(["Nothing to do."]);
     },
   );
 
   it("name what is shelved only on the day on which its shelf ends, and ask nothing for it", () => {
     const shelved = (until: number) =>
-      told(feeder(alarmed(fed("Rowan"), "scaleSilent", now, "shelved", { shelvedUntil: past(now, hours(until)) })));
+      told(
+        digestFeederFixture(
+          withAlarm(feederWithPortions("Rowan"), "scaleSilent", now, "shelved", {
+            shelvedUntil: past(now, hours(until)),
+          }),
+        ),
+      );
     expect(toDo(shelved(7))).toEqual(["Nothing to do."]);
     expect(besides(shelved(7))).toEqual(["Rowan: scale silent is shelved until 14:30 today."]);
     expect(toDo(shelved(31))).toEqual(["Nothing to do."]);
@@ -74,9 +93,9 @@ describe("the digest's words", () => {
 
   it("ask for cleaning each fortnight, in one line for all, counted from when somebody said so or from the beginning", () => {
     const at = (name: string, addedDaysAgo: number, cleanedDaysAgo: number | null) => {
-      const state = fed(name);
+      const state = feederWithPortions(name);
       const cleaned = cleanedDaysAgo === null ? {} : { cleanedAt: past(now, days(-cleanedDaysAgo)) };
-      return feeder({ ...state, ...cleaned }, { addedAt: past(now, days(-addedDaysAgo)) });
+      return digestFeederFixture({ ...state, ...cleaned }, { addedAt: past(now, days(-addedDaysAgo)) });
     };
     const words = "two weeks or more have passed since anybody said so.";
     expect(toDo(told(at("Rowan", 13.9, null)))).toEqual(["Nothing to do."]);
@@ -85,20 +104,25 @@ describe("the digest's words", () => {
     const both = told(at("Rowan", 200, 15), at("Larch", 20, null));
     expect(both.title).toBe("Alder Croft, today: 1 thing to do");
     expect(toDo(both)).toEqual([`Clean Rowan and Larch: ${words}`]);
-    const away = { ...fed("Rowan", 1_500, 10, { duty: "putAway" }) };
-    expect(told(feeder(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
+    const away = { ...feederWithPortions("Rowan", 1_500, 10, { placement: "putAway" }) };
+    expect(told(digestFeederFixture(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
   });
 
   it("name what is out of service in one line, and ask nothing for it", () => {
-    const rowan = alarmed(alarmed(fed("Rowan"), "chuteBlind", now, "outOfService"), "scaleSilent", now, "outOfService");
-    expect(toDo(told(feeder(rowan)))).toEqual(["Nothing to do."]);
-    expect(besides(told(feeder(rowan)))).toEqual([
+    const rowan = withAlarm(
+      withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, "outOfService"),
+      "scaleSilent",
+      now,
+      "outOfService",
+    );
+    expect(toDo(told(digestFeederFixture(rowan)))).toEqual(["Nothing to do."]);
+    expect(besides(told(digestFeederFixture(rowan)))).toEqual([
       "Out of service: chute sensor blind (Rowan) and scale silent (Rowan).",
     ]);
   });
 
   it.each(["latchedUnacknowledged", "latchedAcknowledged"])("ask for a look where an alarm is %s", (phase) => {
-    const digest = told(feeder(alarmed(fed("Rowan"), "batteryFreezing", now, phase)));
+    const digest = told(digestFeederFixture(withAlarm(feederWithPortions("Rowan"), "batteryFreezing", now, phase)));
     expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
     expect(toDo(digest)).toEqual([
       'Rowan: look whether all is well after "battery near freezing", and say so on its page.',
@@ -106,54 +130,61 @@ describe("the digest's words", () => {
   });
 
   it("say of a feeder that is put away or on the bench only that", () => {
-    const away = fed("Rowan", 540, 10, { duty: "putAway" });
-    const bench = fed("Larch", 540, 10, { duty: "onBench" });
-    expect(told(feeder(away), feeder(bench)).sections).toEqual([
+    const away = feederWithPortions("Rowan", 540, 10, { placement: "putAway" });
+    const bench = feederWithPortions("Larch", 540, 10, { placement: "onBench" });
+    expect(told(digestFeederFixture(away), digestFeederFixture(bench)).sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
       { heading: "Besides", lines: ["Larch: on the bench.", "Rowan: put away."] },
     ]);
   });
 
   it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
-    const low = fed("Rowan", 540); // 40 g left at 50 g a day
-    const digest = told(feeder(low));
+    const low = feederWithPortions("Rowan", 540); // 40 g left at 50 g a day
+    const digest = told(digestFeederFixture(low));
     expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
     expect(toDo(digest)).toHaveLength(1);
     expect(toDo(digest)[0]).toMatch(/^Rowan: refill today, /);
     expect(section(digest, "Food left")).toEqual(["Rowan: about 110 g, as said above."]);
-    const alarm = told(feeder(alarmed(low, "foodLow", now)));
+    const alarm = told(digestFeederFixture(withAlarm(low, "foodLow", now)));
     expect(alarm.title).toBe("Alder Croft, today: 1 thing to do");
     expect(linesOf(alarm).join()).not.toContain("refill today");
   });
 
   it("claim nothing about the food of a feeder that is silent, nor about its night", () => {
-    const silent = alarmed(fed("Rowan", 540), "feederSilent", past(now, hours(-20)));
-    const digest = told(feeder(silent, { felt: airBetween(4, 9) }));
+    const silent = withAlarm(feederWithPortions("Rowan", 540), "feederSilent", past(now, hours(-20)));
+    const digest = told(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
     expect(toDo(digest)[0]).toMatch(/^Rowan: feeder silent since yesterday 11:30\. /);
     expect(section(digest, "Food left")).toEqual(["Rowan: not known while it is silent."]);
     expect(section(digest, "Tonight")).toEqual(["No thermometer has told enough to say."]);
   });
 
   it("say where a feeder was never heard, is paused, or its level isn't known", () => {
-    const fresh = newFeeder(someSettings({ name: "Rowan" }), now);
-    const digest = told(feeder(fresh));
+    const fresh = newFeeder(feederSettings({ name: "Rowan" }), now);
+    const digest = told(digestFeederFixture(fresh));
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
       { heading: "Besides", lines: ["Rowan: not yet connected."] },
     ]);
-    expect(section(told(feeder(heard(fresh))), "Food left")[0]).toMatch(/^Rowan: how much is in it isn't known/);
-    const paused = { ...heard(fresh), orders: { ...fresh.orders, feederSays: { paused: true, at: now } } };
-    expect(section(told(feeder(paused)), "Food left")[0]).toMatch(/^Rowan: paused; how much is in it isn.t known/);
+    expect(section(told(digestFeederFixture(reportingState(fresh))), "Food left")[0]).toMatch(
+      /^Rowan: how much is in it isn't known/,
+    );
+    const paused = { ...reportingState(fresh), orders: { ...fresh.orders, feederSays: { paused: true, at: now } } };
+    expect(section(told(digestFeederFixture(paused)), "Food left")[0]).toMatch(
+      /^Rowan: paused; how much is in it isn.t known/,
+    );
   });
 
   it("tell the soonest empty first", () => {
-    const digest = told(feeder(fed("Rowan", 1_800)), feeder(fed("Larch", 700)));
+    const digest = told(
+      digestFeederFixture(feederWithPortions("Rowan", 1_800)),
+      digestFeederFixture(feederWithPortions("Larch", 700)),
+    );
     expect(section(digest, "Food left").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
   });
 
   it("mark practice wherever it is shown", () => {
-    const state = fed("Rowan", 1_500, 10, { practice: true });
-    const digest = digestOf({ ...yard, practice: true }, [feeder(state)], date, now);
+    const state = feederWithPortions("Rowan", 1_500, 10, { practice: true });
+    const digest = composeDigest({ ...yard, practice: true }, [digestFeederFixture(state)], date, now);
     expect(digest.title).toMatch(/^Practice – Alder Croft, /);
     expect(section(digest, "Birds")[0]).toMatch(/^Rowan \(practice\): /);
   });
@@ -168,7 +199,9 @@ describe("the digest's words", () => {
 
   it("call a digest made up for after midnight yesterday's", () => {
     const late = past(now, hours(18)); // 01:30 on the 26th
-    expect(digestOf(yard, [feeder(fed("Rowan"))], date, late).title).toMatch(/, yesterday: /);
+    expect(composeDigest(yard, [digestFeederFixture(feederWithPortions("Rowan"))], date, late).title).toMatch(
+      /, yesterday: /,
+    );
   });
 });
 
@@ -176,7 +209,9 @@ describe("a screenful", () => {
   const birch = (n: number) => `Birch ${n}`;
 
   it("holds ten quiet feeders, each as usual in one breath", () => {
-    const ten = Array.from({ length: 10 }, (_, n) => feeder(fed(birch(n)), { felt: airBetween(4, 9) }));
+    const ten = Array.from({ length: 10 }, (_, n) =>
+      digestFeederFixture(feederWithPortions(birch(n)), { recentReadings: airBetween(4, 9) }),
+    );
     const digest = told(...ten);
     expect(linesOf(digest).length).toBeLessThanOrEqual(linesMax);
     expect(section(digest, "Birds")).toEqual(["Birch 0, Birch 1 and 8 more: as usual."]);
@@ -184,9 +219,9 @@ describe("a screenful", () => {
 
   it("holds ten feeders that all call, all differ and all freeze, and leaves out none silently", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
-      feeder(alarmed(fed(birch(n), 1_500 + 40 * n), "trayJammed", now), {
+      digestFeederFixture(withAlarm(feederWithPortions(birch(n), 1_500 + 40 * n), "trayJammed", now), {
         days: [day({ ...busy, visits: n }), ...usualDays().slice(1)],
-        felt: airBetween(-8, -1, 97),
+        recentReadings: airBetween(-8, -1, 97),
       }),
     );
     const digest = told(...ten);
@@ -197,7 +232,9 @@ describe("a screenful", () => {
   });
 
   it("has a short form for a push that ends with a whole word and says that there is more", () => {
-    const ten = Array.from({ length: 10 }, (_, n) => feeder(alarmed(fed(birch(n)), "feedBridged", now)));
+    const ten = Array.from({ length: 10 }, (_, n) =>
+      digestFeederFixture(withAlarm(feederWithPortions(birch(n)), "feedBridged", now)),
+    );
     const { short } = told(...ten);
     expect(short.length).toBeLessThanOrEqual(shortMax);
     expect(short).toMatch(/\nMore on its page\.$/);
@@ -211,7 +248,12 @@ describe("a screenful", () => {
   });
 
   it("has a short form of a quiet day that needs no page", () => {
-    const { short } = told(feeder(fed("Rowan"), { days: [day(quiet), ...usualDays(quiet)], felt: airBetween(4, 9) }));
+    const { short } = told(
+      digestFeederFixture(feederWithPortions("Rowan"), {
+        days: [day(quiet), ...usualDays(quiet)],
+        recentReadings: airBetween(4, 9),
+      }),
+    );
     expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no bird came yesterday, as all week\./);
     expect(short).not.toContain("More on its page");
   });
@@ -235,16 +277,16 @@ describe("what the digest counts", () => {
       fc.property(fc.array(one, { minLength: 1, maxLength: 6 }), (yardful) => {
         const feeders = yardful.map(({ kinds: faults, phase: as, left, cleaned, assumed }, n) => {
           const settings = assumed ? { assumed: ["portionMass"] as const } : {};
-          let state = fed(`Birch ${n}`, left, 10, settings);
-          for (const fault of faults) state = alarmed(state, fault, now, as, { shelvedUntil: past(now, hours(2)) });
-          return feeder(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
+          let state = feederWithPortions(`Birch ${n}`, left, 10, settings);
+          for (const fault of faults) state = withAlarm(state, fault, now, as, { shelvedUntil: past(now, hours(2)) });
+          return digestFeederFixture(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
         });
         const digest = told(...feeders);
         const counted = Number(/(\d+) things? to do$/.exec(digest.title)?.[1] ?? 0);
         const listed = digest.sections[0];
-        expect(listed?.opens?.length ?? 0, digest.title).toBe(counted);
+        expect(listed?.links?.length ?? 0, digest.title).toBe(counted);
         expect(listed?.lines.length).toBe(Math.max(1, counted)); // "Nothing to do."
-        for (const path of listed?.opens ?? []) expect(path).toMatch(pages);
+        for (const path of listed?.links ?? []) expect(path).toMatch(pages);
         most = Math.max(most, counted);
       }),
       { numRuns: 60, seed: 8 },
@@ -253,8 +295,8 @@ describe("what the digest counts", () => {
   });
 
   it("asks for what only a keeper can say, each where it is said", () => {
-    const fresh = heard(newFeeder(someSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
-    const digest = told(feeder(fresh));
+    const fresh = reportingState(newFeeder(feederSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
+    const digest = told(digestFeederFixture(fresh));
     expect(digest.title).toBe("Alder Croft, today: 2 things to do");
     expect(digest.sections[0]).toEqual({
       heading: "To do today",
@@ -262,7 +304,7 @@ describe("what the digest counts", () => {
         "Rowan: say how much is in it: weigh it, or tell of a refill.",
         "Rowan: say what a portion weighs: how long the food lasts rests on a usual weight that nobody has confirmed.",
       ],
-      opens: ["/feeders/rowan/refill", "/feeders/rowan/settings"],
+      links: ["/feeders/rowan/refill", "/feeders/rowan/settings"],
     });
   });
 });

@@ -2,17 +2,17 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import {
   feedFaults,
-  watchDeposit,
-  watchPortion,
-  watchPress,
-  watchReport,
-} from "../../../server/domain/feed/diagnosis.ts";
+  updateFeedByDeposit,
+  updateFeedByPortion,
+  updateFeedByPress,
+  updateFeedByReport,
+} from "../../../server/domain/feed/feed.ts";
 import { type FeedState, freshFeed } from "../../../server/domain/feed/feedState.ts";
 import { after, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
 import type { Deposit, Portion } from "../../../server/domain/report.ts";
-import { dawn, portionAt, rowan, seeded } from "../hopper/rowan.ts";
+import { dawn, portionAt, rowanSettings, seededRandom } from "../hopper/rowan.ts";
 
-const settings = rowan();
+const settings = rowanSettings();
 const at = (second: number): Instant => after(dawn, seconds(second));
 
 /** Tells the feed a story in seconds since dawn; each report arrives at once and holds what was told before it. */
@@ -30,20 +30,20 @@ class Story {
       recordedAt: at(second),
       ...more,
     } as const;
-    this.feed = watchDeposit(this.feed, deposit, at(Math.max(second, this.second)), paused);
+    this.feed = updateFeedByDeposit(this.feed, deposit, at(Math.max(second, this.second)), paused);
     return this;
   }
   press(second: number, seq: number): this {
-    this.feed = watchPress(this.feed, { seq, recordedAt: at(second) }, at(Math.max(second, this.second)));
+    this.feed = updateFeedByPress(this.feed, { seq, recordedAt: at(second) }, at(Math.max(second, this.second)));
     return this;
   }
   portion(second: number, more: Partial<Portion> = {}): this {
-    this.feed = watchPortion(this.feed, portionAt(at(second), { cause: "deposit", ...more }), null, settings);
+    this.feed = updateFeedByPortion(this.feed, portionAt(at(second), { cause: "deposit", ...more }), null, settings);
     return this;
   }
   report(second: number, { spooled = 0 as number | null, paused = false } = {}): this {
     this.second = second;
-    this.feed = watchReport(this.feed, at(second), spooled, paused, at(second));
+    this.feed = updateFeedByReport(this.feed, at(second), spooled, paused, at(second));
     return this;
   }
   faults(paused = false, second = this.second) {
@@ -59,7 +59,7 @@ describe("a deposit", () => {
     const story = new Story().deposit(10, 412).report(15).report(75);
     const [fault] = story.faults();
     expect(fault?.reason).toBe("A deposit was not paid: no portion was given for it.");
-    expect(fault?.evidence).toEqual([{ what: "deposit 412", value: "no portion", at: at(10) }]);
+    expect(fault?.evidence).toEqual([{ label: "deposit 412", value: "no portion", at: at(10) }]);
   });
 
   it("that is answered by a portion which nobody saw fall is no broken promise yet: chute sensors miss some", () => {
@@ -81,7 +81,7 @@ describe("a deposit", () => {
     expect(story.faults()[0]?.reason).toMatch(
       /the motor ran, but no food was seen to fall\. It is the last of \d in a row\.$/,
     );
-    expect(story.feed.verdict).not.toBeNull();
+    expect(story.feed.diagnosis).not.toBeNull();
   });
 
   it("is paid by a second try that drops something", () => {
@@ -221,7 +221,7 @@ describe("a press", () => {
 
 describe("a healthy feeder's payments", () => {
   it("raise no alarm over thousands of deposits, whatever the order of reports", () => {
-    const random = seeded(9);
+    const random = seededRandom(9);
     const story = new Story();
     let second = 0;
     let unsent: (() => void)[] = [];
@@ -286,7 +286,7 @@ describe("a portion that was cut short", () => {
     expect(story.quiet).toBe(true);
     const [fault] = story.report(75).faults();
     expect(fault?.reason).toBe("A deposit was not paid: its portion was cut short, and no other was given for it.");
-    expect(fault?.evidence).toEqual([{ what: "deposit 412", value: "portion cut short", at: at(10) }]);
+    expect(fault?.evidence).toEqual([{ label: "deposit 412", value: "portion cut short", at: at(10) }]);
   });
   it("is forgotten once another portion pays the same deposit", () => {
     const story = new Story().deposit(10, 412).portion(11, { ...cutShort, paysFor: 412 });

@@ -1,6 +1,11 @@
 import { describe, expect, it } from "vitest";
-import { openTest, type SequentialTest, waldBounds, weigh } from "../../../server/domain/feed/sequentialTest.ts";
-import { seeded } from "../hopper/rowan.ts";
+import {
+  initialSequentialTest,
+  type SequentialTest,
+  updateSequentialTest,
+  waldBounds,
+} from "../../../server/domain/feed/sequentialTest.ts";
+import { seededRandom } from "../hopper/rowan.ts";
 
 const rates = { falseAlarm: 0.05, missed: 0.1 };
 const bounds = waldBounds(rates);
@@ -28,13 +33,16 @@ describe("the sequential test", () => {
 
   it("decides on the lines of the NIST e-Handbook 6.2.6 example (check sprt-nist-lines; the lines are from memory)", () => {
     const judged = (happened: readonly boolean[]) =>
-      happened.reduce<SequentialTest>((test, yes) => weigh(test, bernoulliRatio(yes, 0.01, 0.1), bounds), openTest);
+      happened.reduce<SequentialTest>(
+        (test, yes) => updateSequentialTest(test, bernoulliRatio(yes, 0.01, 0.1), bounds),
+        initialSequentialTest,
+      );
     const run = (length: number, events: number) => Array.from({ length }, (_, n) => n >= length - events);
-    expect(judged(run(23, 0)).verdict).toBe("open");
-    expect(judged(run(24, 0)).verdict).toBe("healthy");
-    expect(judged(run(19, 2)).verdict).toBe("faulty");
-    expect(judged(run(20, 2)).verdict).toBe("open");
-    expect(judged(run(20, 3)).verdict).toBe("faulty");
+    expect(judged(run(23, 0)).decision).toBe("open");
+    expect(judged(run(24, 0)).decision).toBe("healthy");
+    expect(judged(run(19, 2)).decision).toBe("faulty");
+    expect(judged(run(20, 2)).decision).toBe("open");
+    expect(judged(run(20, 3)).decision).toBe("faulty");
   });
 
   it("needs Wald's number of normal values a standard deviation off (check sprt-normal; computed)", () => {
@@ -46,12 +54,13 @@ describe("the sequential test", () => {
   });
 
   it("errs no oftener than it was set to", () => {
-    const random = seeded(5);
+    const random = seededRandom(5);
     let wrong = 0;
     for (let trial = 0; trial < 4_000; trial += 1) {
-      let test = openTest;
-      while (test.verdict === "open") test = weigh(test, bernoulliRatio(random.uniform() < 0.05, 0.05, 0.2), bounds);
-      if (test.verdict === "faulty") wrong += 1;
+      let test = initialSequentialTest;
+      while (test.decision === "open")
+        test = updateSequentialTest(test, bernoulliRatio(random.uniform() < 0.05, 0.05, 0.2), bounds);
+      if (test.decision === "faulty") wrong += 1;
     }
     expect(wrong / 4_000).toBeLessThan(rates.falseAlarm);
     expect(wrong).toBeGreaterThan(0); // the simulation reached what it guards
@@ -59,12 +68,12 @@ describe("the sequential test", () => {
 
   it("takes a verdict back as quickly after a thousand bad portions as after one", () => {
     const faulty = (count: number) => {
-      let test = openTest;
-      for (let n = 0; n < count || test.verdict !== "faulty"; n += 1) test = weigh(test, 2, bounds);
+      let test = initialSequentialTest;
+      for (let n = 0; n < count || test.decision !== "faulty"; n += 1) test = updateSequentialTest(test, 2, bounds);
       return test;
     };
     expect(faulty(1_000)).toEqual(faulty(2));
-    expect(weigh(faulty(1_000), -3, bounds).verdict).toBe("healthy");
+    expect(updateSequentialTest(faulty(1_000), -3, bounds).decision).toBe("healthy");
   });
 });
 

@@ -1,13 +1,13 @@
 import { describe, expect, it } from "vitest";
 import type { FaultKind } from "../../../server/domain/faults.ts";
-import { rowan } from "../hopper/rowan.ts";
-import { Bench, type Planted } from "./bench.ts";
+import { rowanSettings } from "../hopper/rowan.ts";
+import { FeedModel, type PlantedFeedFault } from "./feedModel.ts";
 
 interface Row {
   readonly chute: boolean;
   readonly current: boolean;
   readonly scale: boolean;
-  readonly planted: Planted | "empty";
+  readonly planted: PlantedFeedFault | "empty";
   readonly called: FaultKind;
   readonly says?: string; // what can't be told apart, and without which sensor
 }
@@ -67,9 +67,9 @@ const fittedWords = ({ chute, current, scale }: Row) =>
   [chute && "chute sensor", current && "motor current", scale && "scale"].filter(Boolean).join(", ");
 
 /** A feeder whose eight grams a portion a scale sees well; a bridged or empty tray shrinks over three portions. */
-function broken({ chute, current, scale, planted }: Row, seed: number): Bench {
+function broken({ chute, current, scale, planted }: Row, seed: number): FeedModel {
   const options = { seed, currentKnown: current, poured: planted === "empty" ? 1_216 : 1_800 };
-  const bench = new Bench(rowan({ chute, scale }), options).give(140);
+  const bench = new FeedModel(rowanSettings({ chute, scale }), options).give(140);
   expect(bench.kinds, `seed ${seed}, before`).toEqual([]);
   return bench.plant(planted === "empty" ? "nothing" : planted).give(30);
 }
@@ -82,7 +82,7 @@ describe("whatever sensors are fitted", () => {
         const [fault] = broken(row, seed).faults;
         expect(fault?.kind, `seed ${seed}: ${fault?.reason}`).toBe(called);
         if (row.says !== undefined) expect(fault?.reason, `seed ${seed}`).toContain(row.says);
-        expect(fault?.sure ?? 0).toBeGreaterThan(0.5);
+        expect(fault?.confidence ?? 0).toBeGreaterThan(0.5);
         expect(fault?.evidence.length).toBeGreaterThan(2);
       }
     },

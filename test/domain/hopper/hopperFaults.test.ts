@@ -1,28 +1,33 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { foresee, hopperFaults, wantsRefill } from "../../../server/domain/hopper/hopperFaults.ts";
-import { dispensed, type HopperState, heardThrough, unknownHopper } from "../../../server/domain/hopper/level.ts";
-import { refilled } from "../../../server/domain/hopper/refill.ts";
-import { forecastEmpty, mayBeEmptyWithin } from "../../../server/domain/hopper/runOut.ts";
-import { weighed } from "../../../server/domain/hopper/weighing.ts";
+import { forecastEmpty, mayBeEmptyWithin } from "../../../server/domain/hopper/emptyForecast.ts";
+import { hopperFaults, needsRefillToday, updateHopperForecast } from "../../../server/domain/hopper/hopperFaults.ts";
+import {
+  type HopperState,
+  initialHopper,
+  updateHopperByPortion,
+  updateHopperUntil,
+} from "../../../server/domain/hopper/level.ts";
+import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
 import { days, type Instant, type Span } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
-import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
+import { dawn, minuteAfter, portionAt, rowanSettings, seededRandom } from "./rowan.ts";
 
-const scaled = rowan();
-const reckoned = rowan({ scale: false });
+const scaled = rowanSettings();
+const reckoned = rowanSettings({ scale: false });
 const found = (hopper: HopperState, settings: FeederSettings, at: Instant, since: Instant | null = null) =>
-  hopperFaults(hopper, settings, at, foresee(null, hopper, settings, at, since));
+  hopperFaults(hopper, settings, at, updateHopperForecast(null, hopper, settings, at, since));
 const kinds = (hopper: HopperState, settings: FeederSettings, minute: number, since: Instant | null = null) =>
   found(hopper, settings, minuteAfter(dawn, minute), since).map((fault) => fault.kind);
 
 const weighedAt = (hopper: HopperState, reading: number, minute: number) =>
-  weighed(hopper, grams(reading), minuteAfter(dawn, minute), scaled).hopper;
+  updateHopperByWeighing(hopper, grams(reading), minuteAfter(dawn, minute), scaled).hopper;
 
 describe("food out", () => {
   it("is found by a scale that reads next to nothing, and says so", () => {
-    const hopper = weighedAt(weighedAt(unknownHopper(scaled, dawn), 6, 0), 5, 1);
+    const hopper = weighedAt(weighedAt(initialHopper(scaled, dawn), 6, 0), 5, 1);
     const [fault] = found(hopper, scaled, minuteAfter(dawn, 1));
     expect(fault?.kind).toBe("foodOut");
     expect(fault?.reason).toMatch(/^The hopper is empty by the scale: at most \d+ g are left, since this morning\.$/);
@@ -30,8 +35,8 @@ describe("food out", () => {
   });
 
   it("doesn't flicker at the border, and clears with a refill", () => {
-    let hopper = weighedAt(unknownHopper(scaled, dawn), 10, 0);
-    const random = seeded(3);
+    let hopper = weighedAt(initialHopper(scaled, dawn), 10, 0);
+    const random = seededRandom(3);
     for (let minute = 1; minute < 500; minute += 1) {
       hopper = weighedAt(hopper, 14 + random.normal(0, 6), minute);
       expect(kinds(hopper, scaled, minute)).toEqual(["foodOut"]);
@@ -41,23 +46,23 @@ describe("food out", () => {
   });
 
   it("isn't claimed of a level that nobody knows", () => {
-    expect(kinds(unknownHopper(scaled, dawn), scaled, 0)).toEqual([]);
+    expect(kinds(initialHopper(scaled, dawn), scaled, 0)).toEqual([]);
   });
 });
 
 describe("food low", () => {
   /** Thirty portions a day by reckoning. */
   const fed = (wholeDays: number) => {
-    let hopper = heardThrough(
-      refilled(unknownHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned),
+    let hopper = updateHopperUntil(
+      updateHopperByRefill(initialHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned),
       dawn,
       reckoned,
     );
     for (let portion = 0; portion < wholeDays * 30; portion += 1) {
       const minute = Math.floor(portion / 30) * 1440 + (portion % 30) * 20;
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), reckoned);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), reckoned);
     }
-    return heardThrough(hopper, minuteAfter(dawn, wholeDays * 1440), reckoned);
+    return updateHopperUntil(hopper, minuteAfter(dawn, wholeDays * 1440), reckoned);
   };
 
   it("is told when the hopper may be empty within the span that the keeper set, and not before", () => {
@@ -77,32 +82,33 @@ describe("food low", () => {
     const now = minuteAfter(dawn, 4 * 1440);
     const forecast = forecastEmpty(hopper, reckoned, now);
     if (forecast.kind !== "emptyAt") throw new Error("expected a time");
-    const warning = (share: number) => rowan({ scale: false }, { warnAhead: ((forecast.p10 - now) / share) as Span });
+    const warning = (share: number) =>
+      rowanSettings({ scale: false }, { foodWarningAhead: ((forecast.p10 - now) / share) as Span });
     const since = minuteAfter(dawn, 3 * 1440);
     expect(kinds(hopper, warning(1.1), 4 * 1440)).toEqual([]);
     expect(kinds(hopper, warning(1.9), 4 * 1440, since)).toEqual(["foodLow"]);
     expect(kinds(hopper, warning(2.1), 4 * 1440, since)).toEqual([]);
-    const filledSince: HopperState = { ...hopper, toldAt: minuteAfter(dawn, 3 * 1440 + 1) };
+    const filledSince: HopperState = { ...hopper, refillReportedAt: minuteAfter(dawn, 3 * 1440 + 1) };
     expect(kinds(filledSince, warning(1.1), 4 * 1440, since)).toEqual(["foodLow"]);
     expect(kinds(filledSince, warning(1.4), 4 * 1440, since)).toEqual([]);
   });
 
   it("goes by the level alone while the appetite isn't known", () => {
-    expect(kinds(weighedAt(unknownHopper(scaled, dawn), 150, 0), scaled, 0)).toEqual(["foodLow"]);
-    expect(kinds(weighedAt(unknownHopper(scaled, dawn), 500, 0), scaled, 0)).toEqual([]);
+    expect(kinds(weighedAt(initialHopper(scaled, dawn), 150, 0), scaled, 0)).toEqual(["foodLow"]);
+    expect(kinds(weighedAt(initialHopper(scaled, dawn), 500, 0), scaled, 0)).toEqual([]);
   });
 
   it("is foreseen anew after ten minutes, and at once where the level, the alarm or the hopper's end says so", () => {
     const now = minuteAfter(dawn, 4 * 1440);
     const hopper = fed(4);
-    const seen = foresee(null, hopper, reckoned, now, null);
+    const seen = updateHopperForecast(null, hopper, reckoned, now, null);
     const later = (minute: number, changed: HopperState = hopper, since: Instant | null = null) =>
-      foresee(seen, changed, reckoned, minuteAfter(now, minute), since);
+      updateHopperForecast(seen, changed, reckoned, minuteAfter(now, minute), since);
     expect(later(9)).toBe(seen);
     expect(later(10)).not.toBe(seen);
     const sunk = (share: number) => {
-      const level = hopper.belief.level - share * reckoned.hopperCapacity;
-      return { ...hopper, belief: { ...hopper.belief, level } };
+      const level = hopper.estimate.level - share * reckoned.hopperCapacity;
+      return { ...hopper, estimate: { ...hopper.estimate, level } };
     };
     expect(later(1, sunk(0.019))).toBe(seen);
     expect(later(1, sunk(0.021))).not.toBe(seen);
@@ -116,8 +122,8 @@ describe("food low", () => {
     for (let quarter = 4; quarter <= 40; quarter += 1) {
       const day = quarter / 4;
       const at = minuteAfter(dawn, day * 1440);
-      const hopper = heardThrough(fed(Math.floor(day)), at, reckoned);
-      if (wantsRefill(hopper, reckoned, at)) asked.push(day);
+      const hopper = updateHopperUntil(fed(Math.floor(day)), at, reckoned);
+      if (needsRefillToday(hopper, reckoned, at)) asked.push(day);
       if (found(hopper, reckoned, at).length > 0) rang.push(day);
     }
     expect((rang[0] ?? 0) - (asked[0] ?? 0)).toBeGreaterThanOrEqual(1.25);
@@ -125,7 +131,7 @@ describe("food low", () => {
   });
 
   it("is told in words with rounded numbers", () => {
-    const [fault] = found(weighedAt(unknownHopper(scaled, dawn), 153.27, 0), scaled, dawn);
+    const [fault] = found(weighedAt(initialHopper(scaled, dawn), 153.27, 0), scaled, dawn);
     expect(fault?.reason).toBe(
       "About 150 g are left, less than a tenth of the hopper. It is too early to say how long that lasts.",
     );
@@ -144,18 +150,18 @@ describe("a new feeder's first days", () => {
   /** The hour after which food low is first told, reckoned from portions alone; null where it isn't. */
   const firstTold = ({ perHour, lasts, begun, hours, placed, seed }: FirstDays) => {
     const capacity = grams(8 * 8 * perHour * lasts);
-    const settings = rowan({ scale: false }, { hopperCapacity: capacity, ...(placed ? {} : { place: null }) });
-    const random = seeded(seed);
+    const settings = rowanSettings({ scale: false }, { hopperCapacity: capacity, ...(placed ? {} : { place: null }) });
+    const random = seededRandom(seed);
     const from = minuteAfter(dawn, 60 * (begun - 6));
     const full = { at: from, what: { kind: "level", grams: capacity } } as const;
-    let hopper = heardThrough(refilled(unknownHopper(settings, from), full, settings), from, settings);
+    let hopper = updateHopperUntil(updateHopperByRefill(initialHopper(settings, from), full, settings), from, settings);
     for (let minute = 1; minute <= 60 * hours; minute += 1) {
       const at = minuteAfter(from, minute);
       const hour = new Date(at).getUTCHours();
       if (hour >= 7 && hour < 15 && random.uniform() < perHour / 60)
-        hopper = dispensed(hopper, portionAt(at), settings);
+        hopper = updateHopperByPortion(hopper, portionAt(at), settings);
       if (minute % 10 !== 0) continue;
-      hopper = heardThrough(hopper, at, settings);
+      hopper = updateHopperUntil(hopper, at, settings);
       if (found(hopper, settings, at).length > 0) return minute / 60;
     }
     return null;
@@ -195,16 +201,20 @@ describe("the cheap look ahead", () => {
         fc.nat(1_000),
         (minutesWatched, perTenHours, poured, tenths, chance, placed, seed) => {
           const ahead = tenths / 10;
-          const random = seeded(seed);
-          const settings = placed ? reckoned : rowan({ scale: false }, { place: null });
+          const random = seededRandom(seed);
+          const settings = placed ? reckoned : rowanSettings({ scale: false }, { place: null });
           const told = { at: dawn, what: { kind: "level", grams: grams(poured) } } as const;
-          let hopper = heardThrough(refilled(unknownHopper(settings, dawn), told, settings), dawn, settings);
+          let hopper = updateHopperUntil(
+            updateHopperByRefill(initialHopper(settings, dawn), told, settings),
+            dawn,
+            settings,
+          );
           for (let minute = 10; minute < minutesWatched; minute += 10) {
             const at = minuteAfter(dawn, minute);
-            if (random.uniform() < perTenHours / 60) hopper = dispensed(hopper, portionAt(at), settings);
+            if (random.uniform() < perTenHours / 60) hopper = updateHopperByPortion(hopper, portionAt(at), settings);
           }
           const now = minuteAfter(dawn, minutesWatched);
-          hopper = heardThrough(hopper, now, settings);
+          hopper = updateHopperUntil(hopper, now, settings);
           const within = mayBeEmptyWithin(hopper, settings, days(ahead), chance, now);
           const forecast = forecastEmpty(hopper, settings, now);
           if (forecast.kind !== "emptyAt") {
@@ -228,16 +238,16 @@ describe("the cheap look ahead", () => {
 
 describe("a healthy hopper", () => {
   it("raises no false alarm over thousands of portions, refilled each time a fifth is left", () => {
-    const random = seeded(11);
-    const settings = rowan({}, { warnAhead: days(0.5) });
+    const random = seededRandom(11);
+    const settings = rowanSettings({}, { foodWarningAhead: days(0.5) });
     let truth = 1_900;
-    let hopper = weighed(unknownHopper(settings, dawn), grams(truth), dawn, settings).hopper;
+    let hopper = updateHopperByWeighing(initialHopper(settings, dawn), grams(truth), dawn, settings).hopper;
     let portions = 0;
     for (let minute = 1; portions < 3_000; minute += 1) {
       const day = minute % 1440 < 600;
       if (day && random.uniform() < 0.06) {
         truth -= Math.max(0, random.normal(8.5, 2));
-        hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), settings);
+        hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), settings);
         portions += 1;
       }
       if (truth < 700 && minute % 1440 === 300) {
@@ -245,7 +255,7 @@ describe("a healthy hopper", () => {
       }
       const bird = day && random.uniform() < 0.05 ? 300 : 0;
       const drift = 8 * Math.sin((minute / 1440) * 2 * Math.PI);
-      hopper = weighed(
+      hopper = updateHopperByWeighing(
         hopper,
         grams(truth + bird + drift + random.normal(0, 2)),
         minuteAfter(dawn, minute),

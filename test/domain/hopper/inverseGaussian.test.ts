@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { firstPassageChance, firstPassageQuantile } from "../../../server/domain/hopper/inverseGaussian.ts";
+import { firstPassageProbability, firstPassageQuantile } from "../../../server/domain/hopper/inverseGaussian.ts";
 
 const first = { distance: 600, drift: 40, spread: 25 };
 const second = { distance: 200, drift: 50, spread: 40 };
@@ -14,17 +14,17 @@ describe("the time to empty", () => {
     expect(firstPassageQuantile(second, 0.05)).toBeCloseTo(1.973684, 5);
     expect(firstPassageQuantile(second, 0.5)).toBeCloseTo(3.706797, 5);
     expect(firstPassageQuantile(second, 0.95)).toBeCloseTo(7.026014, 5);
-    expect(firstPassageChance(second, 3)).toBeCloseTo(0.2939597, 5);
+    expect(firstPassageProbability(second, 3)).toBeCloseTo(0.2939597, 5);
   });
 
   it("keeps the far tail that 1/2·(1 + erf) loses (check ig-trap-erf-tail: 0.0829283 and 0.3344646 would be wrong)", () => {
-    expect(firstPassageChance(first, 12)).toBeCloseTo(0.0950999, 6);
-    expect(firstPassageChance(first, 14)).toBeCloseTo(0.3636369, 6);
+    expect(firstPassageProbability(first, 12)).toBeCloseTo(0.0950999, 6);
+    expect(firstPassageProbability(first, 14)).toBeCloseTo(0.3636369, 6);
   });
 
   it("doesn't overflow where birds eat as evenly as a clock", () => {
-    expect(firstPassageChance({ distance: 600, drift: 40, spread: 0.01 }, 14.9)).toBe(0);
-    expect(firstPassageChance({ distance: 600, drift: 40, spread: 0.01 }, 15.1)).toBe(1);
+    expect(firstPassageProbability({ distance: 600, drift: 40, spread: 0.01 }, 14.9)).toBe(0);
+    expect(firstPassageProbability({ distance: 600, drift: 40, spread: 0.01 }, 15.1)).toBe(1);
   });
 
   it("never falls as time goes on, and its quantile is its inverse (property)", () => {
@@ -38,8 +38,10 @@ describe("the time to empty", () => {
         (distance, drift, spread, chance) => {
           const passage = { distance, drift, spread };
           const days = firstPassageQuantile(passage, chance);
-          expect(firstPassageChance(passage, days)).toBeCloseTo(chance, 3);
-          expect(firstPassageChance(passage, days * 1.01)).toBeGreaterThanOrEqual(firstPassageChance(passage, days));
+          expect(firstPassageProbability(passage, days)).toBeCloseTo(chance, 3);
+          expect(firstPassageProbability(passage, days * 1.01)).toBeGreaterThanOrEqual(
+            firstPassageProbability(passage, days),
+          );
         },
       ),
     );

@@ -1,62 +1,66 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import {
-  dispensed,
   type HopperState,
-  heardThrough,
-  levelOf,
-  portionOf,
-  unknownHopper,
+  hopperLevel,
+  initialHopper,
+  learntPortion,
+  updateHopperByPortion,
+  updateHopperUntil,
 } from "../../../server/domain/hopper/level.ts";
-import { refilled } from "../../../server/domain/hopper/refill.ts";
-import { weighed } from "../../../server/domain/hopper/weighing.ts";
+import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
-import { rateOf } from "./appetiteOf.ts";
-import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
+import { rateOf } from "./appetiteAfterMeals.ts";
+import { dawn, minuteAfter, portionAt, rowanSettings, seededRandom } from "./rowan.ts";
 
-const withScale = rowan();
-const withoutScale = rowan({ scale: false });
+const withScale = rowanSettings();
+const withoutScale = rowanSettings({ scale: false });
 
 const read = (hopper: HopperState, reading: number, minute: number, settings = withScale) =>
-  weighed(hopper, grams(reading), minuteAfter(dawn, minute), settings);
+  updateHopperByWeighing(hopper, grams(reading), minuteAfter(dawn, minute), settings);
 /** A reading that stays for six minutes, told each minute: what was found, and how it stands then. */
 const stays = (hopper: HopperState, reading: number, minute: number, settings = withScale) => {
   let [found, standing] = [null as number | null, hopper];
   for (let later = 0; later <= 6; later += 1) {
     const next = read(standing, reading, minute + later, settings);
-    found ??= next.refillFound;
+    found ??= next.foundRefill;
     standing = next.hopper;
   }
   return { hopper: standing, refillFound: found };
 };
 const held = (hopper: HopperState, settings: FeederSettings) => {
-  const level = levelOf(hopper, settings);
+  const level = hopperLevel(hopper, settings);
   if (level === null) throw new Error("expected a known level");
   return level;
 };
 const filledAt = (minute: number, settings: FeederSettings) =>
-  refilled(unknownHopper(settings, dawn), { at: minuteAfter(dawn, minute), what: { kind: "filled" } }, settings);
+  updateHopperByRefill(
+    initialHopper(settings, dawn),
+    { at: minuteAfter(dawn, minute), what: { kind: "filled" } },
+    settings,
+  );
 
 describe("a hopper nobody has spoken for", () => {
   it("claims no level, however many portions are given", () => {
-    let hopper = unknownHopper(withoutScale, dawn);
+    let hopper = initialHopper(withoutScale, dawn);
     for (let minute = 0; minute < 50; minute += 1) {
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
     }
-    expect(levelOf(hopper, withoutScale)).toBeNull();
+    expect(hopperLevel(hopper, withoutScale)).toBeNull();
   });
 
   it("starts from the first reading of the scale", () => {
-    expect(held(read(unknownHopper(withScale, dawn), 850, 0).hopper, withScale).grams).toBeCloseTo(850, 0);
+    expect(held(read(initialHopper(withScale, dawn), 850, 0).hopper, withScale).grams).toBeCloseTo(850, 0);
   });
 
   it("starts from a refill where there is no scale, and doubts it where only what was added is known", () => {
     const brim = held(filledAt(0, withoutScale), withoutScale);
     const added = held(
-      refilled(
-        unknownHopper(withoutScale, dawn),
+      updateHopperByRefill(
+        initialHopper(withoutScale, dawn),
         { at: dawn, what: { kind: "added", grams: grams(500) } },
         withoutScale,
       ),
@@ -68,7 +72,7 @@ describe("a hopper nobody has spoken for", () => {
   });
 
   it("takes no reading from a scale that the keeper hasn't fitted", () => {
-    expect(read(unknownHopper(withoutScale, dawn), 850, 0, withoutScale).hopper.known).toBe(false);
+    expect(read(initialHopper(withoutScale, dawn), 850, 0, withoutScale).hopper.isKnown).toBe(false);
   });
 });
 
@@ -77,7 +81,7 @@ describe("portions", () => {
     const full = filledAt(0, withoutScale);
     let hopper = full;
     for (let minute = 1; minute <= 100; minute += 1) {
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
     }
     const before = held(full, withoutScale);
     const after = held(hopper, withoutScale);
@@ -88,19 +92,19 @@ describe("portions", () => {
   it("that dropped nothing lower nothing, unless the chute sensor is known to be blind or isn't there", () => {
     const nothing = portionAt(minuteAfter(dawn, 1), { chuteCount: 0 });
     const full = filledAt(0, withoutScale);
-    expect(held(dispensed(full, nothing, withoutScale), withoutScale).grams).toBe(2_000);
-    expect(held(dispensed(full, nothing, withoutScale, true), withoutScale).grams).toBe(1_992);
-    const noChute = rowan({ scale: false, chute: false });
-    expect(held(dispensed(filledAt(0, noChute), nothing, noChute), noChute).grams).toBe(1_992);
+    expect(held(updateHopperByPortion(full, nothing, withoutScale), withoutScale).grams).toBe(2_000);
+    expect(held(updateHopperByPortion(full, nothing, withoutScale, true), withoutScale).grams).toBe(1_992);
+    const noChute = rowanSettings({ scale: false, chute: false });
+    expect(held(updateHopperByPortion(filledAt(0, noChute), nothing, noChute), noChute).grams).toBe(1_992);
   });
 
   it("from a backlog that are older than the last weighing aren't subtracted again, but count as eaten", () => {
-    const { hopper } = read(unknownHopper(withScale, dawn), 850, 60);
-    const late = dispensed(hopper, portionAt(minuteAfter(dawn, 60)), withScale);
-    expect(late.belief).toEqual(hopper.belief);
-    const watched = heardThrough(unknownHopper(withScale, dawn), dawn, withScale);
-    const eaten = dispensed(
-      weighed(watched, grams(850), minuteAfter(dawn, 60), withScale).hopper,
+    const { hopper } = read(initialHopper(withScale, dawn), 850, 60);
+    const late = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, 60)), withScale);
+    expect(late.estimate).toEqual(hopper.estimate);
+    const watched = updateHopperUntil(initialHopper(withScale, dawn), dawn, withScale);
+    const eaten = updateHopperByPortion(
+      updateHopperByWeighing(watched, grams(850), minuteAfter(dawn, 60), withScale).hopper,
       portionAt(minuteAfter(dawn, 30)),
       withScale,
     );
@@ -110,28 +114,32 @@ describe("portions", () => {
 
   it("older than a refill to the brim aren't subtracted from it", () => {
     const full = filledAt(60, withoutScale);
-    expect(held(dispensed(full, portionAt(minuteAfter(dawn, 59)), withoutScale), withoutScale).grams).toBe(2_000);
-    expect(held(dispensed(full, portionAt(minuteAfter(dawn, 61)), withoutScale), withoutScale).grams).toBe(1_992);
+    expect(held(updateHopperByPortion(full, portionAt(minuteAfter(dawn, 59)), withoutScale), withoutScale).grams).toBe(
+      2_000,
+    );
+    expect(held(updateHopperByPortion(full, portionAt(minuteAfter(dawn, 61)), withoutScale), withoutScale).grams).toBe(
+      1_992,
+    );
   });
 
   it("weigh what the scale teaches, not what the keeper guessed", () => {
-    const random = seeded(7);
-    let hopper = read(unknownHopper(withScale, dawn), 1_800, 0).hopper;
+    const random = seededRandom(7);
+    let hopper = read(initialHopper(withScale, dawn), 1_800, 0).hopper;
     let truth = 1_800;
     for (let minute = 1; minute <= 120; minute += 1) {
       truth -= random.normal(10.5, 2);
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withScale);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), withScale);
       if (minute % 5 === 0) hopper = read(hopper, truth + random.normal(0, 3), minute).hopper;
     }
-    expect(Math.abs(portionOf(hopper).mean - 10.5)).toBeLessThan(0.4);
+    expect(Math.abs(learntPortion(hopper).mean - 10.5)).toBeLessThan(0.4);
   });
 
   it("keep their own scatter in the doubt, even where their mean is well known", () => {
-    const learnt = { ...filledAt(0, withoutScale), spreadVariance: 9 };
-    const sure = { ...learnt.belief, levelVariance: 0, portionVariance: 0 };
-    let hopper: HopperState = { ...learnt, belief: sure };
+    const learnt = { ...filledAt(0, withoutScale), portionSpreadVariance: 9 };
+    const sure = { ...learnt.estimate, levelVariance: 0, portionVariance: 0 };
+    let hopper: HopperState = { ...learnt, estimate: sure };
     for (let minute = 1; minute <= 100; minute += 1) {
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
     }
     const level = held(hopper, withoutScale);
     expect(level.high - level.grams).toBeGreaterThan(1.6 * 3 * 10); // 5 % quantile, times 3 g, times the root of 100
@@ -139,17 +147,17 @@ describe("portions", () => {
 
   it("start to be learnt anew when the keeper says something else about them", () => {
     const hopper = filledAt(0, withoutScale);
-    const larger = rowan({ scale: false }, { portionMass: grams(20) });
-    expect(held(dispensed(hopper, portionAt(minuteAfter(dawn, 1)), larger), larger).grams).toBe(1_980);
+    const larger = rowanSettings({ scale: false }, { portionMass: grams(20) });
+    expect(held(updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, 1)), larger), larger).grams).toBe(1_980);
   });
 });
 
 describe("the scale", () => {
-  const started = read(unknownHopper(withScale, dawn), 300, 0).hopper;
+  const started = read(initialHopper(withScale, dawn), 300, 0).hopper;
 
   it("finds a refill when the rise stays", () => {
     const once = read(started, 1_500, 1);
-    expect(once.refillFound).toBeNull();
+    expect(once.foundRefill).toBeNull();
     expect(held(once.hopper, withScale).grams).toBeCloseTo(300, 0);
     const stayed = stays(once.hopper, 1_503, 2);
     expect(stayed.refillFound).toBeCloseTo(1_203, 0);
@@ -160,10 +168,10 @@ describe("the scale", () => {
     const seconds = (count: number) => count / 60;
     const first = read(started, 750, seconds(5));
     const second = read(first.hopper, 750, seconds(10));
-    expect(second.refillFound).toBeNull();
+    expect(second.foundRefill).toBeNull();
     expect(held(read(second.hopper, 300, seconds(15)).hopper, withScale).grams).toBeCloseTo(300, 0);
-    expect(read(second.hopper, 750, seconds(60)).refillFound).toBeNull(); // a bird may sit still for a minute
-    expect(read(second.hopper, 750, 6).refillFound).not.toBeNull();
+    expect(read(second.hopper, 750, seconds(60)).foundRefill).toBeNull(); // a bird may sit still for a minute
+    expect(read(second.hopper, 750, 6).foundRefill).not.toBeNull();
   });
 
   it("takes no perched bird for a refill, nor its leaving for a meal", () => {
@@ -171,7 +179,7 @@ describe("the scale", () => {
     for (let minute = 1; minute < 200; minute += 3) {
       const perched = read(hopper, 300 + 200 + (minute % 300), minute);
       const gone = read(perched.hopper, 301, minute + 1);
-      expect(perched.refillFound ?? gone.refillFound).toBeNull();
+      expect(perched.foundRefill ?? gone.foundRefill).toBeNull();
       hopper = gone.hopper;
     }
     expect(held(hopper, withScale).grams).toBeCloseTo(301, 0);
@@ -189,12 +197,12 @@ describe("the scale", () => {
   });
 
   it("follows birds that eat without portions being reported, at one reading an hour", () => {
-    const scaleOnly = rowan({ chute: false });
+    const scaleOnly = rowanSettings({ chute: false });
     let truth = 1_900;
-    let hopper = read(unknownHopper(scaleOnly, dawn), truth, 0, scaleOnly).hopper;
+    let hopper = read(initialHopper(scaleOnly, dawn), truth, 0, scaleOnly).hopper;
     for (let hour = 1; hour <= 76; hour += 1) {
       if (hour % 24 >= 1 && hour % 24 <= 8) truth -= 50;
-      hopper = heardThrough(hopper, minuteAfter(dawn, 60 * hour), scaleOnly);
+      hopper = updateHopperUntil(hopper, minuteAfter(dawn, 60 * hour), scaleOnly);
       hopper = read(hopper, truth, 60 * hour, scaleOnly).hopper;
     }
     expect(Math.abs(held(hopper, scaleOnly).grams - truth)).toBeLessThan(60);
@@ -211,14 +219,18 @@ describe("the scale", () => {
 });
 
 describe("a refill that the keeper tells and the scale finds", () => {
-  const started = read(unknownHopper(withScale, dawn), 300, 0).hopper;
+  const started = read(initialHopper(withScale, dawn), 300, 0).hopper;
   const tell = (hopper: HopperState, minute: number) =>
-    refilled(hopper, { at: minuteAfter(dawn, minute), what: { kind: "added", grams: grams(1_000) } }, withScale);
+    updateHopperByRefill(
+      hopper,
+      { at: minuteAfter(dawn, minute), what: { kind: "added", grams: grams(1_000) } },
+      withScale,
+    );
 
   it("counts once when it is told first", () => {
     const once = read(tell(started, 10), 1_310, 11);
     const twice = read(once.hopper, 1_310, 12);
-    expect(once.refillFound ?? twice.refillFound).toBeNull();
+    expect(once.foundRefill ?? twice.foundRefill).toBeNull();
     expect(Math.abs(held(twice.hopper, withScale).grams - 1_310)).toBeLessThan(10);
   });
 
@@ -233,7 +245,7 @@ describe("a refill that the keeper tells and the scale finds", () => {
       [15, 1_291],
     ] as const) {
       const next = read(hopper, reading, minute);
-      found.push(next.refillFound);
+      found.push(next.foundRefill);
       hopper = next.hopper;
     }
     expect(found.every((mass) => mass === null)).toBe(true);
@@ -245,7 +257,7 @@ describe("a refill that the keeper tells and the scale finds", () => {
     expect(found.refillFound).toBeCloseTo(990, 0);
     const told = tell(found.hopper, 9);
     expect(held(told, withScale).grams).toBeCloseTo(1_290, 0);
-    expect(read(told, 1_290, 10).refillFound).toBeNull();
+    expect(read(told, 1_290, 10).foundRefill).toBeNull();
   });
 
   it("counts once when the scale had seen only its first reading", () => {
@@ -258,13 +270,17 @@ describe("a refill that the keeper tells and the scale finds", () => {
     const found = stays(started, 370, 1);
     expect(found.refillFound).not.toBeNull();
     expect(held(tell(found.hopper, 9), withScale).grams).toBeCloseTo(1_370, 0);
-    const brim = refilled(found.hopper, { at: minuteAfter(dawn, 9), what: { kind: "filled" } }, withScale);
+    const brim = updateHopperByRefill(found.hopper, { at: minuteAfter(dawn, 9), what: { kind: "filled" } }, withScale);
     expect(held(brim, withScale).grams).toBeCloseTo(2_000, 0);
   });
 
   it("counts twice when it was two refills", () => {
     const found = stays(started, 800, 1).hopper;
-    const told = refilled(found, { at: minuteAfter(dawn, 200), what: { kind: "added", grams: grams(500) } }, withScale);
+    const told = updateHopperByRefill(
+      found,
+      { at: minuteAfter(dawn, 200), what: { kind: "added", grams: grams(500) } },
+      withScale,
+    );
     expect(Math.abs(held(told, withScale).grams - 1_300)).toBeLessThan(5);
   });
 });
@@ -273,24 +289,24 @@ describe("a level told by the keeper where there is no scale", () => {
   it("teaches what a portion weighs", () => {
     let hopper = filledAt(0, withoutScale);
     for (let minute = 1; minute <= 100; minute += 1) {
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), withoutScale);
     }
-    hopper = refilled(
+    hopper = updateHopperByRefill(
       hopper,
       { at: minuteAfter(dawn, 101), what: { kind: "level", grams: grams(1_000) } },
       withoutScale,
     );
     expect(held(hopper, withoutScale).grams).toBeGreaterThan(990);
     expect(held(hopper, withoutScale).grams).toBeLessThan(1_040);
-    expect(portionOf(hopper).mean).toBeGreaterThan(9.2);
+    expect(learntPortion(hopper).mean).toBeGreaterThan(9.2);
   });
 
   it("told hours late is lowered by what has been eaten since", () => {
     let hopper = filledAt(-3 * 1440, withoutScale);
     for (let hour = -71; hour <= 0; hour += 1) {
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, 60 * hour)), withoutScale);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, 60 * hour)), withoutScale);
     }
-    const late = refilled(hopper, { at: minuteAfter(dawn, -600), what: { kind: "filled" } }, withoutScale);
+    const late = updateHopperByRefill(hopper, { at: minuteAfter(dawn, -600), what: { kind: "filled" } }, withoutScale);
     expect(Math.abs(held(late, withoutScale).grams - (2_000 - 10 * 8))).toBeLessThan(15);
   });
 });
@@ -301,7 +317,7 @@ describe("the 90 % interval", () => {
     let inside = 0;
     let checked = 0;
     for (let seed = 1; seed <= seeds; seed += 1) {
-      const random = seeded(seed);
+      const random = seededRandom(seed);
       const mean = Math.max(3, random.normal(8, 8 * 0.25));
       let truth = 2_000 * (1 + random.normal(0, 0.04));
       let hopper = filledAt(0, settings);
@@ -309,11 +325,11 @@ describe("the 90 % interval", () => {
       for (let minute = 1; truth > 200 && minute < 10 * 1440; minute += 1) {
         if (random.uniform() < 0.05 && minute % 1440 < 600) {
           truth -= Math.max(0, random.normal(mean, 2));
-          hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), settings);
+          hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), settings);
         }
         const drift = 8 * Math.sin((minute / 1440) * 6.28 + phase);
         const bird = minute % 1440 < 600 && random.uniform() < 0.05 ? 200 + 300 * random.uniform() : 0;
-        hopper = weighed(
+        hopper = updateHopperByWeighing(
           hopper,
           grams(truth + drift + bird + random.normal(0, 2)),
           minuteAfter(dawn, minute),
@@ -353,18 +369,20 @@ describe("whatever happens to a hopper", () => {
   it("never goes below empty or far above the brim, is always a number within its interval, and survives as JSON (property)", () => {
     fc.assert(
       fc.property(steps, fc.boolean(), (events, scale) => {
-        const settings = rowan({ scale });
-        let hopper = unknownHopper(settings, dawn);
+        const settings = rowanSettings({ scale });
+        let hopper = initialHopper(settings, dawn);
         let at: Instant = dawn;
         for (const event of events) {
           at = minuteAfter(at, event.minutes);
           const mass = grams(Math.abs(event.value));
           if (event.kind === "portion")
-            hopper = dispensed(hopper, portionAt(at, { chuteCount: event.value < 0 ? 0 : 2 }), settings);
-          else if (event.kind === "reading") hopper = weighed(hopper, grams(event.value), at, settings).hopper;
-          else if (event.kind === "filled") hopper = refilled(hopper, { at, what: { kind: "filled" } }, settings);
-          else hopper = refilled(hopper, { at, what: { kind: event.kind, grams: mass } }, settings);
-          const level = levelOf(hopper, settings);
+            hopper = updateHopperByPortion(hopper, portionAt(at, { chuteCount: event.value < 0 ? 0 : 2 }), settings);
+          else if (event.kind === "reading")
+            hopper = updateHopperByWeighing(hopper, grams(event.value), at, settings).hopper;
+          else if (event.kind === "filled")
+            hopper = updateHopperByRefill(hopper, { at, what: { kind: "filled" } }, settings);
+          else hopper = updateHopperByRefill(hopper, { at, what: { kind: event.kind, grams: mass } }, settings);
+          const level = hopperLevel(hopper, settings);
           if (level === null) continue;
           expect(level.low).toBeGreaterThanOrEqual(0);
           expect(level.low).toBeLessThanOrEqual(level.grams);

@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { ninetyPercentWithin } from "../../../server/domain/hopper/ninetyPercent.ts";
+import { truncatedNormalInterval } from "../../../server/domain/hopper/truncatedNormal.ts";
 
 /** The cut normal distribution added up in small steps. */
 function addedUp(mean: number, deviation: number, most: number) {
@@ -24,8 +24,8 @@ const between = (min: number, max: number) => fc.noBias(fc.integer({ min, max })
 
 describe("the interval that holds nine tenths", () => {
   it("is 1.6449 deviations to either side where all of it lies between nothing and the most", () => {
-    expect(ninetyPercentWithin(500, 100, 1_000)).toEqual({ low: 500 - 164.49, mean: 500, high: 500 + 164.49 });
-    expect(ninetyPercentWithin(500, 0, 1_000)).toEqual({ low: 500, mean: 500, high: 500 });
+    expect(truncatedNormalInterval(500, 100, 1_000)).toEqual({ low: 500 - 164.49, mean: 500, high: 500 + 164.49 });
+    expect(truncatedNormalInterval(500, 0, 1_000)).toEqual({ low: 500, mean: 500, high: 500 });
   });
 
   it("is that of the normal distribution cut off at nothing and at the most, as by adding it up", () => {
@@ -33,7 +33,7 @@ describe("the interval that holds nine tenths", () => {
       const most = 1_000;
       const inside = mean - 1.6449 * deviation >= 0 && mean + 1.6449 * deviation <= most;
       if (inside) return;
-      const told = ninetyPercentWithin(mean, deviation, most);
+      const told = truncatedNormalInterval(mean, deviation, most);
       const share = Math.max(-mean, mean - most) / deviation;
       if (share > 3) return; // so far out that what lies between is nearly nothing
       const expected = addedUp(mean, deviation, most);
@@ -47,13 +47,13 @@ describe("the interval that holds nine tenths", () => {
   });
 
   it("lies at the bound where hardly anything of it lies between", () => {
-    expect(ninetyPercentWithin(-5_000, 100, 1_000)).toEqual({ low: 0, mean: 0, high: 0 });
-    expect(ninetyPercentWithin(9_000, 100, 1_000)).toEqual({ low: 1_000, mean: 1_000, high: 1_000 });
+    expect(truncatedNormalInterval(-5_000, 100, 1_000)).toEqual({ low: 0, mean: 0, high: 0 });
+    expect(truncatedNormalInterval(9_000, 100, 1_000)).toEqual({ low: 1_000, mean: 1_000, high: 1_000 });
   });
 
   it("holds its mean, and stays between nothing and the most, for whatever is believed", () => {
     const drawn = fc.property(between(-3_000, 4_000), between(0, 2_000), between(1, 2_000), (mean, deviation, most) => {
-      const told = ninetyPercentWithin(mean, deviation, most);
+      const told = truncatedNormalInterval(mean, deviation, most);
       expect(told.low).toBeGreaterThanOrEqual(0);
       expect(told.low).toBeLessThanOrEqual(told.mean);
       expect(told.mean).toBeLessThanOrEqual(told.high);

@@ -1,27 +1,27 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import {
-  afterMeasurement,
-  afterOffsetWord,
-  afterPortion,
-  afterReading,
-  afterTime,
+  addVariance,
   type Covariance,
-  doubted,
+  clampLidLoad,
   expectedReading,
   expectedReadingVariance,
-  knownAbove,
-  knownBelow,
-  type LevelBelief,
-  levelAnew,
+  type LevelEstimate,
+  levelPortionCovariance,
   levelVariance,
-  levelWithPortion,
-  lidVariance,
+  lidLoadVariance,
   offsetVariance,
-  portionAnew,
   portionVariance,
+  predictByPortion,
+  predictByTime,
+  resetLevel,
+  resetPortion,
   slopeVariance,
-  withoutNegativeLid,
+  truncateAbove,
+  truncateBelow,
+  updateByMeasurement,
+  updateByOffset,
+  updateByReading,
 } from "../../../server/domain/hopper/levelFilter.ts";
 
 /**
@@ -62,23 +62,23 @@ function measured({ x, P }: Plain, H: readonly number[], z: number, R: number): 
   return { x: x.map((value, i) => value + at(K, i) * innovation), P: times(IKH, P) };
 }
 
-const plainOf = (belief: LevelBelief): Plain => ({
-  x: [belief.level, belief.portion, belief.slope, belief.offset, belief.wander, belief.lid],
+const plainOf = (belief: LevelEstimate): Plain => ({
+  x: [belief.level, belief.portion, belief.slope, belief.offset, belief.zeroDrift, belief.lidLoad],
   P: matrix((i, j) => belief.covariance[placeOf(i, j)] as number),
 });
 const placeOf = (i: number, j: number): number => (i >= j ? (i * (i + 1)) / 2 + j : placeOf(j, i));
 
-function beliefOf({ x, P }: Plain): LevelBelief {
+function beliefOf({ x, P }: Plain): LevelEstimate {
   const covariance = things.flatMap((i) => things.slice(0, i + 1).map((j) => cell(P, i, j)));
   return {
     ...{ level: at(x, level), portion: at(x, portion), slope: at(x, slope) },
-    ...{ offset: at(x, offset), wander: at(x, wander), lid: at(x, lid) },
+    ...{ offset: at(x, offset), zeroDrift: at(x, wander), lidLoad: at(x, lid) },
     covariance: covariance as unknown as Covariance,
   };
 }
 
 /** Both say the same, as far as numbers of this size can. */
-function expectSame(belief: LevelBelief, plain: Plain): void {
+function expectSame(belief: LevelEstimate, plain: Plain): void {
   const told = plainOf(belief);
   for (const i of things) {
     expect(at(told.x, i), `mean ${i}`).toBeCloseTo(at(plain.x, i), 6);
@@ -90,7 +90,7 @@ function expectSame(belief: LevelBelief, plain: Plain): void {
 const number = (min: number, max: number) =>
   fc.noBias(fc.integer({ min: 0, max: 1_000_000 })).map((n) => min + ((max - min) * n) / 1_000_000);
 /** Any covariance is some L Lᵀ; a little on the diagonal keeps it from having no doubt at all. */
-const beliefs: fc.Arbitrary<LevelBelief> = fc
+const beliefs: fc.Arbitrary<LevelEstimate> = fc
   .tuple(
     fc.array(number(-10, 10), { minLength: 6, maxLength: 6 }),
     fc.array(number(-3, 3), { minLength: 36, maxLength: 36 }),
@@ -109,7 +109,7 @@ describe("the level filter, beside plain matrices", () => {
       fc.property(beliefs, variance, variance, (belief, spread, wanders) => {
         const A = matrix((i, j) => (i === j ? 1 : i === level && j === portion ? -1 : 0));
         const plain = predicted(plainOf(belief), A, diagonal(spread, wanders, 0, 0, 0, 0));
-        expectSame(afterPortion(belief, spread, wanders), plain);
+        expectSame(predictByPortion(belief, spread, wanders), plain);
       }),
     );
   });
@@ -123,7 +123,7 @@ describe("the level filter, beside plain matrices", () => {
         };
         const Q = diagonal(q, 0, 0, 0, 2 * q, 3 * q);
         const plain = predicted(plainOf(belief), diagonal(1, 1, 1, 1, w, l), Q, [-fell, 0, 0, 0, 0, 0]);
-        expectSame(afterTime(belief, passing), plain);
+        expectSame(predictByTime(belief, passing), plain);
       }),
     );
   });
@@ -136,7 +136,7 @@ describe("the level filter, beside plain matrices", () => {
         expect(expectedReading(belief, warmer)).toBeCloseTo(sum(things.map((i) => at(H, i) * at(x, i))), 8);
         const spread = sum(applied(P, H).map((value, i) => at(H, i) * value));
         expect(expectedReadingVariance(belief, warmer)).toBeCloseTo(spread, 6);
-        expectSame(afterReading(belief, z, warmer, noise), measured({ x, P }, H, z, noise));
+        expectSame(updateByReading(belief, z, warmer, noise), measured({ x, P }, H, z, noise));
       }),
     );
   });
@@ -144,8 +144,8 @@ describe("the level filter, beside plain matrices", () => {
   it("corrects them by a level that somebody saw, and by what is known of the zero", () => {
     always(
       fc.property(beliefs, number(-20, 20), variance, (belief, z, noise) => {
-        expectSame(afterMeasurement(belief, z, noise), measured(plainOf(belief), [1, 0, 0, 0, 0, 0], z, noise));
-        expectSame(afterOffsetWord(belief, noise), measured(plainOf(belief), [0, 0, 0, 1, 0, 0], 0, noise));
+        expectSame(updateByMeasurement(belief, z, noise), measured(plainOf(belief), [1, 0, 0, 0, 0, 0], z, noise));
+        expectSame(updateByOffset(belief, noise), measured(plainOf(belief), [0, 0, 0, 1, 0, 0], 0, noise));
       }),
     );
   });
@@ -153,18 +153,18 @@ describe("the level filter, beside plain matrices", () => {
   it("takes a lid below nothing for a lid seen to be bare, so that 0.36 of its variance is left", () => {
     always(
       fc.property(beliefs, number(0.01, 10), (drawn, below) => {
-        const belief = { ...drawn, lid: -below };
-        const before = lidVariance(belief);
+        const belief = { ...drawn, lidLoad: -below };
+        const before = lidLoadVariance(belief);
         const noise = (before * 0.36 * before) / (before - 0.36 * before); // leaves 0.36 of the variance
         const H = [0, 0, 0, 0, 0, 1];
         // Seen where it must be seen for the estimate to come to nothing.
         const z = belief.lid - (belief.lid * (before + noise)) / before;
-        const bare = withoutNegativeLid(belief);
+        const bare = clampLidLoad(belief);
         expectSame(bare, measured(plainOf(belief), H, z, noise));
-        expect(bare.lid).toBeCloseTo(0, 8);
-        expect(lidVariance(bare)).toBeCloseTo(0.36 * before, 6);
-        const laden = { ...drawn, lid: below };
-        expect(withoutNegativeLid(laden)).toBe(laden);
+        expect(bare.lidLoad).toBeCloseTo(0, 8);
+        expect(lidLoadVariance(bare)).toBeCloseTo(0.36 * before, 6);
+        const laden = { ...drawn, lidLoad: below };
+        expect(clampLidLoad(laden)).toBe(laden);
       }),
     );
   });
@@ -174,8 +174,8 @@ describe("the level filter, beside plain matrices", () => {
       fc.property(beliefs, variance, (belief, more) => {
         const Q = diagonal(more, 2 * more, 0, 0, 3 * more, 4 * more);
         const doubts = { level: more, portion: 2 * more, wander: 3 * more, lid: 4 * more };
-        expectSame(doubted(belief, doubts), predicted(plainOf(belief), identity, Q));
-        expect(doubted(belief, {})).toEqual(belief);
+        expectSame(addVariance(belief, doubts), predicted(plainOf(belief), identity, Q));
+        expect(addVariance(belief, {})).toEqual(belief);
       }),
     );
   });
@@ -187,8 +187,8 @@ describe("the level filter, beside plain matrices", () => {
       fc.property(beliefs, number(0, 900), variance, (belief, told, own) => {
         const { x, P } = plainOf(belief);
         const withOne = (thing: number) => x.map((value, i) => (i === thing ? told : value));
-        expectSame(levelAnew(belief, told, own), { x: withOne(level), P: without(P, level, own) });
-        expectSame(portionAnew(belief, told, own), { x: withOne(portion), P: without(P, portion, own) });
+        expectSame(resetLevel(belief, told, own), { x: withOne(level), P: without(P, level, own) });
+        expectSame(resetPortion(belief, told, own), { x: withOne(portion), P: without(P, portion, own) });
       }),
     );
   });
@@ -200,8 +200,8 @@ describe("the level filter, beside plain matrices", () => {
         expect([levelVariance(belief), portionVariance(belief), slopeVariance(belief)]).toEqual(
           [level, portion, slope].map((i) => cell(P, i, i)),
         );
-        expect([offsetVariance(belief), lidVariance(belief)]).toEqual([offset, lid].map((i) => cell(P, i, i)));
-        expect(levelWithPortion(belief)).toBe(cell(P, level, portion));
+        expect([offsetVariance(belief), lidLoadVariance(belief)]).toEqual([offset, lid].map((i) => cell(P, i, i)));
+        expect(levelPortionCovariance(belief)).toBe(cell(P, level, portion));
       }),
     );
   });
@@ -212,7 +212,7 @@ describe("the level filter, beside plain matrices", () => {
         const deviation = Math.sqrt(levelVariance(belief));
         const bound = belief.level + deviations * deviation;
         for (const above of [true, false]) {
-          const cut = above ? knownAbove(belief, bound) : knownBelow(belief, bound);
+          const cut = above ? truncateBelow(belief, bound) : truncateAbove(belief, bound);
           const steps = Array.from({ length: 16_001 }, (_, n) => belief.level + ((n - 8_000) / 1_000) * deviation);
           const left = steps.filter((value) => (above ? value >= bound : value <= bound));
           const weights = left.map((value) => Math.exp(-0.5 * ((value - belief.level) / deviation) ** 2));

@@ -4,7 +4,10 @@ import type { FeederSettings, FittedSensors } from "../../../server/domain/setti
 import { grams, milliamps } from "../../../server/domain/units.ts";
 
 /** The feeder "Rowan" of Alder Croft: two kilograms, eight grams a portion, all sensors unless a test takes one away. */
-export function rowan(sensors: Partial<FittedSensors> = {}, more: Partial<FeederSettings> = {}): FeederSettings {
+export function rowanSettings(
+  sensors: Partial<FittedSensors> = {},
+  more: Partial<FeederSettings> = {},
+): FeederSettings {
   return {
     name: "Rowan",
     practice: false,
@@ -16,7 +19,7 @@ export function rowan(sensors: Partial<FittedSensors> = {}, more: Partial<Feeder
     sensors: { button: true, detector: true, chute: true, perch: true, scale: true, ...sensors },
     battery: "none",
     reportEvery: seconds(60),
-    warnAhead: days(2),
+    foodWarningAhead: days(2),
     ...more,
   };
 }
@@ -40,7 +43,7 @@ export const portionAt = (at: Instant, more: Partial<Portion> = {}): GivenPortio
 });
 
 /** mulberry32: a seeded stream, so that every run can be played again. */
-export function seeded(seed: number) {
+export function seededRandom(seed: number) {
   let state = seed >>> 0;
   const uniform = () => {
     state = (state + 0x6d2b79f5) >>> 0;

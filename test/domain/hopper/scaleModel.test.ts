@@ -1,10 +1,10 @@
 import { expect, it } from "vitest";
 import {
   fullScale,
-  offsetDoubt,
   scaleDrift,
   scaleNoise,
-  slopeDoubt,
+  slopeDeviation,
+  zeroOffsetVariance,
 } from "../../../server/domain/hopper/scaleModel.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { rowanSettings } from "../rowan.ts";
@@ -15,11 +15,11 @@ it("takes a scale to err by shares of its hopper, and by no less than a small ho
   expect(fullScale(holding(2_000))).toBe(4_400);
   expect([500, 2_000, 4_000].map((capacity) => scaleNoise(holding(capacity)))).toEqual([4, 4, 8]);
   expect([500, 1_000, 4_000].map((capacity) => scaleDrift(holding(capacity)))).toEqual([5, 5, 20]);
-  expect(slopeDoubt(holding(2_000))).toBeCloseTo(0.88, 9);
+  expect(slopeDeviation(holding(2_000))).toBeCloseTo(0.88, 9);
 });
 
 it("doubts the zero by the taring and by the temperature of that moment, more where no thermometer tells of it", () => {
   const taring = (0.0011 * 4_400) ** 2;
-  expect(offsetDoubt(0.5, true, holding(2_000))).toBeCloseTo(taring + 36 * 0.5, 9);
-  expect(offsetDoubt(0.5, false, holding(2_000))).toBeCloseTo(taring + 100 * 0.5, 9);
+  expect(zeroOffsetVariance(0.5, true, holding(2_000))).toBeCloseTo(taring + 36 * 0.5, 9);
+  expect(zeroOffsetVariance(0.5, false, holding(2_000))).toBeCloseTo(taring + 100 * 0.5, 9);
 });

@@ -1,28 +1,28 @@
 import { describe, expect, it } from "vitest";
 import {
-  dispensed,
   type HopperState,
-  heardThrough,
-  levelOf,
-  portionOf,
-  unknownHopper,
+  hopperLevel,
+  initialHopper,
+  learntPortion,
+  updateHopperByPortion,
+  updateHopperUntil,
 } from "../../../server/domain/hopper/level.ts";
-import { refilled } from "../../../server/domain/hopper/refill.ts";
-import { fullScale, slopeDoubt } from "../../../server/domain/hopper/scaleModel.ts";
-import { weighed } from "../../../server/domain/hopper/weighing.ts";
+import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { fullScale, slopeDeviation } from "../../../server/domain/hopper/scaleModel.ts";
+import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
-import { dawn, minuteAfter, portionAt, rowan, seeded } from "./rowan.ts";
+import { dawn, minuteAfter, portionAt, rowanSettings, seededRandom } from "./rowan.ts";
 
-const settings = rowan();
+const settings = rowanSettings();
 
 /** A hopper on a load cell outdoors, told each minute: what is true beside what is believed. */
 function outdoors(start: number, seed: number, feeder: FeederSettings = settings) {
-  const random = seeded(seed);
+  const random = seededRandom(seed);
   const truth = { grams: start, slope: 0, celsius: 5, snow: 0, bird: 0, away: false };
   const found: { readonly grams: number; readonly minute: number }[] = [];
-  let hopper: HopperState = unknownHopper(feeder, dawn);
+  let hopper: HopperState = initialHopper(feeder, dawn);
   let minute = 0;
   const at = (): Instant => minuteAfter(dawn, minute);
   const pass = (minutes: number, each: (minute: number) => void = () => {}) => {
@@ -33,19 +33,19 @@ function outdoors(start: number, seed: number, feeder: FeederSettings = settings
       const drift = truth.slope * (truth.celsius - 12);
       const reading = truth.grams + drift + truth.snow + truth.bird + random.normal(0, 1.5);
       const around = { air: celsius(truth.celsius), inside: celsius(truth.celsius), lid: celsius(truth.celsius) };
-      hopper = heardThrough(hopper, at(), feeder);
-      const next = weighed(hopper, grams(reading), at(), feeder, around);
-      if (next.refillFound !== null) found.push({ grams: next.refillFound, minute });
+      hopper = updateHopperUntil(hopper, at(), feeder);
+      const next = updateHopperByWeighing(hopper, grams(reading), at(), feeder, around);
+      if (next.foundRefill !== null) found.push({ grams: next.foundRefill, minute });
       hopper = next.hopper;
     }
   };
   const feed = () => {
     truth.grams -= Math.max(0, random.normal(8, 1.5));
-    hopper = dispensed(hopper, portionAt(at()), feeder);
+    hopper = updateHopperByPortion(hopper, portionAt(at()), feeder);
   };
-  const off = () => (levelOf(hopper, feeder)?.grams ?? Number.NaN) - truth.grams;
+  const off = () => (hopperLevel(hopper, feeder)?.grams ?? Number.NaN) - truth.grams;
   const holds = () => {
-    const level = levelOf(hopper, feeder);
+    const level = hopperLevel(hopper, feeder);
     return level !== null && level.low <= truth.grams && truth.grams <= level.high;
   };
   return { truth, found, pass, feed, off, holds, random, hopper: () => hopper, minute: () => minute };
@@ -60,8 +60,8 @@ describe("what a cell's zero does with the temperature", () => {
     // lc-pessimistic: 0.02 to 0.05 % of full scale a degree, so 4 to 10 g over 20 °C on 1 kg.
     const designNote = [0.02, 0.05].map((share) => (share / 100) * fullScale(settings));
     expect(designNote.map((slope) => (slope / fullScale(settings)) * 1_000 * 20)).toEqual([4, 10]);
-    expect(slopeDoubt(settings)).toBeGreaterThan(dataSheet);
-    expect(slopeDoubt(settings)).toBeLessThan(designNote[1] ?? 0);
+    expect(slopeDeviation(settings)).toBeGreaterThan(dataSheet);
+    expect(slopeDeviation(settings)).toBeLessThan(designNote[1] ?? 0);
   });
 
   it("is learnt in two nights, and taken for no meal", () => {
@@ -71,9 +71,9 @@ describe("what a cell's zero does with the temperature", () => {
       house.truth.celsius = 2 + 8 * Math.cos((2 * Math.PI * (minute - 480)) / 1440);
       if (minute % 1440 < 540 && minute % 20 === 0) house.feed();
     });
-    expect(Math.abs(house.hopper().belief.slope - 1.2)).toBeLessThan(0.3);
+    expect(Math.abs(house.hopper().estimate.slope - 1.2)).toBeLessThan(0.3);
     expect(house.holds()).toBe(true);
-    expect(Math.abs(portionOf(house.hopper()).mean - 8)).toBeLessThan(0.8);
+    expect(Math.abs(learntPortion(house.hopper()).mean - 8)).toBeLessThan(0.8);
     expect(house.found).toEqual([]);
   });
 });
@@ -164,30 +164,34 @@ describe("a refill that nobody told of", () => {
 
 describe("a hopper that is only reckoned from portions", () => {
   it("learns what a portion weighs when it has run dry and is filled again", () => {
-    const reckoned = rowan({ scale: false });
+    const reckoned = rowanSettings({ scale: false });
     let truth = 2_000;
-    let hopper = refilled(unknownHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned);
+    let hopper = updateHopperByRefill(initialHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned);
     let minute = 0;
     for (let dry = 0; dry < 6; minute += 10) {
       const fell = Math.min(truth, 9.5);
       truth -= fell;
       if (fell === 0) dry += 1;
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute + 1), { chuteCount: fell > 0 ? 3 : 0 }), reckoned);
+      hopper = updateHopperByPortion(
+        hopper,
+        portionAt(minuteAfter(dawn, minute + 1), { chuteCount: fell > 0 ? 3 : 0 }),
+        reckoned,
+      );
     }
-    hopper = refilled(hopper, { at: minuteAfter(dawn, minute + 60), what: { kind: "filled" } }, reckoned);
-    expect(Math.abs(portionOf(hopper).mean - 9.5)).toBeLessThan(0.4);
-    expect(levelOf(hopper, reckoned)?.grams).toBeCloseTo(2_000, 0);
+    hopper = updateHopperByRefill(hopper, { at: minuteAfter(dawn, minute + 60), what: { kind: "filled" } }, reckoned);
+    expect(Math.abs(learntPortion(hopper).mean - 9.5)).toBeLessThan(0.4);
+    expect(hopperLevel(hopper, reckoned)?.grams).toBeCloseTo(2_000, 0);
   });
 
   it("isn't believed empty by a jam while much is left", () => {
-    const reckoned = rowan({ scale: false });
-    let hopper = refilled(unknownHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned);
+    const reckoned = rowanSettings({ scale: false });
+    let hopper = updateHopperByRefill(initialHopper(reckoned, dawn), { at: dawn, what: { kind: "filled" } }, reckoned);
     for (let minute = 1; minute <= 20; minute += 1)
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute)), reckoned);
-    const before = portionOf(hopper).mean;
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute)), reckoned);
+    const before = learntPortion(hopper).mean;
     for (let minute = 21; minute <= 30; minute += 1)
-      hopper = dispensed(hopper, portionAt(minuteAfter(dawn, minute), { chuteCount: 0 }), reckoned);
-    hopper = refilled(hopper, { at: minuteAfter(dawn, 60), what: { kind: "filled" } }, reckoned);
-    expect(portionOf(hopper).mean).toBe(before);
+      hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, minute), { chuteCount: 0 }), reckoned);
+    hopper = updateHopperByRefill(hopper, { at: minuteAfter(dawn, 60), what: { kind: "filled" } }, reckoned);
+    expect(learntPortion(hopper).mean).toBe(before);
   });
 });

@@ -2,25 +2,25 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { Instant } from "../../../server/domain/instant.ts";
 import type { OrdersState } from "../../../server/domain/orders/order.ts";
-import { ordersFor } from "../../../server/flows/pure/advanced.ts";
+import { ordersFor } from "../../../server/flows/pure/feederUpdate.ts";
+import { brokenChecks, type CheckName, checkNames } from "./pauseChecks.ts";
 import {
-  anyMoves,
-  anyNature,
-  live,
-  type Move,
-  type Nature,
-  ours,
-  type Sent,
-  type Server,
-  type Shown,
-} from "./anyLife.ts";
-import { brokenBy, type CheckName, checkNames } from "./knownOfPause.ts";
+  anyActions,
+  anyBehaviour,
+  type FeederBehaviour,
+  type OrderAction,
+  type OrderFunctions,
+  realFunctions,
+  runOrders,
+  type SentReport,
+  type ShownOrder,
+} from "./randomOrders.ts";
 
 describe("any life of a feeder and its keepers", () => {
   it("is never shown better than it is known, and nothing waits or flaps for ever", () => {
     fc.assert(
-      fc.property(anyNature, anyMoves, (nature, moves) => {
-        expect([...brokenBy(live(nature, moves)).values()]).toEqual([]);
+      fc.property(anyBehaviour, anyActions, (nature, moves) => {
+        expect([...brokenChecks(runOrders(nature, moves)).values()]).toEqual([]);
       }),
       { numRuns: 350 },
     );
@@ -29,11 +29,17 @@ describe("any life of a feeder and its keepers", () => {
 
 // --- what random lives have found ----------------------------------------------------------------------------------------
 
-const honest: Nature = { obeys: "does", reading: "truth", forgets: false, reusesBoot: false, keepsSpool: false };
-const reports: Move = { kind: "report", line: "works" };
-const restarts: Move = { kind: "restart" };
-const feeds: Move = { kind: "portion", cause: "timer", motorMs: null };
-const asks = (order: "pause" | "resume", endsIn: number | null = null): Move => ({
+const honest: FeederBehaviour = {
+  obeys: "does",
+  reading: "truth",
+  forgets: false,
+  reusesBoot: false,
+  keepsSpool: false,
+};
+const reports: OrderAction = { kind: "report", line: "works" };
+const restarts: OrderAction = { kind: "restart" };
+const feeds: OrderAction = { kind: "portion", cause: "timer", motorMs: null };
+const asks = (order: "pause" | "resume", endsIn: number | null = null): OrderAction => ({
   kind: "ask",
   by: "Ada",
   order,
@@ -41,8 +47,8 @@ const asks = (order: "pause" | "resume", endsIn: number | null = null): Move => 
 });
 
 interface Found {
-  readonly nature: Partial<Nature>;
-  readonly moves: readonly (readonly [number, Move])[];
+  readonly nature: Partial<FeederBehaviour>;
+  readonly moves: readonly (readonly [number, OrderAction])[];
 }
 const found: Readonly<Record<string, Found>> = {
   "tells of food that was given after the pause, though the same report says ten minutes later that it is paused": {
@@ -142,7 +148,7 @@ const found: Readonly<Record<string, Found>> = {
 
 describe("a life that was shown better than it was known", () => {
   it.each(Object.entries(found))("%s", (_what, { nature, moves }) => {
-    expect([...brokenBy(live({ ...honest, ...nature }, moves)).values()]).toEqual([]);
+    expect([...brokenChecks(runOrders({ ...honest, ...nature }, moves)).values()]).toEqual([]);
   });
 });
 
@@ -150,39 +156,41 @@ describe("a life that was shown better than it was known", () => {
 
 interface Step {
   readonly before: OrdersState;
-  readonly sent: Sent;
+  readonly sent: SentReport;
   readonly now: Instant;
 }
 
 /** The server's step as it should be, and then something happens to its orders that shouldn't. */
 const afterReport =
-  (bend: (orders: OrdersState, step: Step) => OrdersState): Server["report"] =>
+  (bend: (orders: OrdersState, step: Step) => OrdersState): OrderFunctions["report"] =>
   (before, sent, fresh, now) => {
-    const taken = ours.report(before, sent, fresh, now);
+    const taken = realFunctions.report(before, sent, fresh, now);
     const orders = bend(taken.feeder.state.orders, { before: before.state.orders, sent, now });
     if (orders === taken.feeder.state.orders) return taken;
     const feeder = { ...taken.feeder, state: { ...taken.feeder.state, orders } };
     return { ...taken, feeder, orders: ordersFor(feeder.state, now) };
   };
-const withoutUndone = ({ undone: _, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
+const withoutUndone = ({ undonePause: _, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
   ...orders,
   newest,
 });
 const confirmedNow = (orders: OrdersState, now: Instant): OrdersState =>
-  withoutUndone(orders, orders.newest && { ...orders.newest, phase: "confirmed", answeredAt: now });
-const holdsDone = ({ spool }: Sent, { newest }: OrdersState): boolean =>
+  withoutUndone(orders, orders.newest && { ...orders.newest, status: "confirmed", answeredAt: now });
+const holdsDone = ({ spool }: SentReport, { newest }: OrdersState): boolean =>
   spool.some(({ told }) => told.what === "done" && told.order === newest?.id);
 const showing =
-  (bend: (shown: Shown, orders: OrdersState) => Shown): Server["show"] =>
+  (bend: (shown: ShownOrder, orders: OrdersState) => ShownOrder): OrderFunctions["show"] =>
   (feeder, now) =>
-    bend(ours.show(feeder, now), feeder.state.orders);
+    bend(realFunctions.show(feeder, now), feeder.state.orders);
 
-const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly plant: Partial<Server> }>> = {
+const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly plant: Partial<OrderFunctions> }>> = {
   "a new start doesn't undo a confirmation": {
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { before }) =>
-        orders.undone?.by === "restart" && before.undone === undefined ? withoutUndone(orders, before.newest) : orders,
+        orders.undonePause?.by === "restart" && before.undonePause === undefined
+          ? withoutUndone(orders, before.newest)
+          : orders,
       ),
     },
   },
@@ -190,7 +198,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { before, now }) =>
-        orders.undone?.by === "portion" && before.undone === undefined ? confirmedNow(orders, now) : orders,
+        orders.undonePause?.by === "portion" && before.undonePause === undefined ? confirmedNow(orders, now) : orders,
       ),
     },
   },
@@ -199,7 +207,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       report: (before, sent, fresh, now) => {
         const isFood = ({ kind }: (typeof fresh)[number]) => kind === "portion";
-        return ours.report(
+        return realFunctions.report(
           before,
           sent,
           fresh.filter((event) => !isFood(event)),
@@ -212,7 +220,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { sent, now }) =>
-        orders.undone !== undefined && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
+        orders.undonePause !== undefined && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
       ),
     },
   },
@@ -220,7 +228,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "flaps",
     plant: {
       report: afterReport((orders, { sent, now }) =>
-        orders.undone?.by === "word" && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
+        orders.undonePause?.by === "statement" && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
       ),
     },
   },
@@ -229,8 +237,8 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       report: afterReport((orders, { now }) => {
         const { newest } = orders;
-        if (newest?.phase !== "sent" && newest?.phase !== "overdue") return orders;
-        return withoutUndone(orders, { ...newest, phase: "sent", askedAt: now });
+        if (newest?.status !== "sent" && newest?.status !== "overdue") return orders;
+        return withoutUndone(orders, { ...newest, status: "sent", requestedAt: now });
       }),
     },
   },
@@ -247,9 +255,11 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "handedOut",
     plant: {
       report: afterReport((orders, { sent: { boot, sentUptime } }) => {
-        const { newest, start } = orders;
+        const { newest, lastStart: start } = orders;
         const isLate = start !== undefined && sentUptime !== null && (boot !== start.boot || sentUptime < start.uptime);
-        return isLate && newest?.phase === "confirmed" ? { ...orders, newest: { ...newest, phase: "asked" } } : orders;
+        return isLate && newest?.status === "confirmed"
+          ? { ...orders, newest: { ...newest, status: "requested" } }
+          : orders;
       }),
     },
   },
@@ -257,8 +267,8 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "handedOut",
     plant: {
       report: (...step) => {
-        const taken = ours.report(...step);
-        return taken.feeder.state.orders.undone === undefined ? taken : { ...taken, orders: [] };
+        const taken = realFunctions.report(...step);
+        return taken.feeder.state.orders.undonePause === undefined ? taken : { ...taken, orders: [] };
       },
     },
   },
@@ -266,7 +276,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "handedOut",
     plant: {
       report: (...step) => {
-        const taken = ours.report(...step);
+        const taken = realFunctions.report(...step);
         const { newest } = taken.feeder.state.orders;
         const isOver = newest?.kind === "pause" && newest.until !== null && step[3] >= newest.until;
         return isOver ? { ...taken, orders: [{ id: newest.id, kind: newest.kind, until: null }] } : taken;
@@ -277,7 +287,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "neverSettles",
     plant: {
       report: afterReport((orders, { before }) =>
-        before.undone !== undefined && orders.undone === undefined ? { ...orders, ...before } : orders,
+        before.undonePause !== undefined && orders.undonePause === undefined ? { ...orders, ...before } : orders,
       ),
     },
   },
@@ -292,22 +302,22 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       show: showing(({ order, ...shown }, { newest }) => ({
         ...shown,
-        order: order?.kind === "resume" && newest !== null ? { ...order, phase: newest.phase } : order,
+        order: order?.kind === "resume" && newest !== null ? { ...order, phase: newest.status } : order,
       })),
     },
   },
 };
 
 describe("a server with a planted bug", () => {
-  const lives = fc.sample(fc.tuple(anyNature, anyMoves), { numRuns: 150, seed: 8 });
+  const lives = fc.sample(fc.tuple(anyBehaviour, anyActions), { numRuns: 150, seed: 8 });
 
   it.each(Object.entries(bugs))("is caught: %s", (_what, { caughtBy, plant }) => {
-    const server = { ...ours, ...plant };
-    expect(lives.some(([nature, moves]) => brokenBy(live(nature, moves, server)).has(caughtBy))).toBe(true);
+    const server = { ...realFunctions, ...plant };
+    expect(lives.some(([nature, moves]) => brokenChecks(runOrders(nature, moves, server)).has(caughtBy))).toBe(true);
   });
 
   it("isn't ours: the same lives break nothing without one", () => {
-    for (const [nature, moves] of lives) expect([...brokenBy(live(nature, moves)).keys()]).toEqual([]);
+    for (const [nature, moves] of lives) expect([...brokenChecks(runOrders(nature, moves)).keys()]).toEqual([]);
   });
 
   it("has been planted for each check", () => {

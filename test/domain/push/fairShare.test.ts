@@ -1,24 +1,35 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { type Candidate, type Exchange, fairShare, type Lanes, rankOf } from "../../../server/domain/push/fairShare.ts";
-import { usualLanes } from "../../../server/flows/lanes.ts";
+import {
+  type DeliveryCandidate,
+  type DeliveryCapacity,
+  type DeliveryTarget,
+  fairShare,
+  rankOf,
+} from "../../../server/domain/push/fairShare.ts";
+import { defaultDeliveryLimits } from "../../../server/flows/deliveryScheduler.ts";
 
 const limits = { total: 8, perPerson: 4, perService: 3, perUnanswering: 1, unanswering: 4 };
-const lanes = (different: Partial<Lanes> = {}): Lanes => ({ limits, underWay: [], answering: new Set(), ...different });
-const many = (count: number, of: Candidate): Candidate[] => Array.from({ length: count }, () => of);
+const lanes = (different: Partial<DeliveryCapacity> = {}): DeliveryCapacity => ({
+  limits,
+  underWay: [],
+  answering: new Set(),
+  ...different,
+});
+const many = (count: number, of: DeliveryCandidate): DeliveryCandidate[] => Array.from({ length: count }, () => of);
 
 describe("the fair share of the lanes", () => {
   it("takes what is urgent before what has waited longer, and what takes a notice back last", () => {
     expect(rankOf({ priority: "urgent" })).toBeLessThan(rankOf({ priority: "soon" }));
     expect(rankOf({ priority: "urgent", closes: true })).toBe(rankOf({ priority: "note" }));
-    const soon: Candidate = { person: "bo", service: "a", rank: 1 };
-    const urgent: Candidate = { person: "ada", service: "a", rank: 0 };
+    const soon: DeliveryCandidate = { person: "bo", service: "a", rank: 1 };
+    const urgent: DeliveryCandidate = { person: "ada", service: "a", rank: 0 };
     expect(fairShare([...many(9, soon), urgent], lanes({ answering: new Set(["a"]) }), 1)).toEqual([urgent]);
   });
 
   it("goes round the people: who has least under way is next", () => {
-    const bo: Candidate = { person: "bo", service: "a", rank: 1 };
-    const ada: Candidate = { person: "ada", service: "a", rank: 1 };
+    const bo: DeliveryCandidate = { person: "bo", service: "a", rank: 1 };
+    const ada: DeliveryCandidate = { person: "ada", service: "a", rank: 1 };
     const chosen = fairShare([...many(9, bo), ...many(2, ada)], lanes({ answering: new Set(["a"]) }), 9);
     expect(chosen.map(({ person }) => person)).toEqual(["bo", "ada", "bo"]);
   });
@@ -30,7 +41,7 @@ describe("the fair share of the lanes", () => {
       person: fc.constantFrom("ada", "bo", "cilla"),
       service,
       rank: fc.constantFrom(0, 1, 2),
-    }) as fc.Arbitrary<Candidate>;
+    }) as fc.Arbitrary<DeliveryCandidate>;
     const answering = new Set(["answers-1", "answers-2"]);
     fc.assert(
       fc.property(fc.array(candidate, { maxLength: 60 }), fc.array(exchange, { maxLength: 4 }), (due, before) => {
@@ -40,7 +51,7 @@ describe("the fair share of the lanes", () => {
           99,
         );
         const chosen = fairShare(due, lanes({ answering, underWay }), 99);
-        const after: Exchange[] = [...underWay, ...chosen];
+        const after: DeliveryTarget[] = [...underWay, ...chosen];
         const at = (name: string) => after.filter((each) => each.service === name).length;
         const of = (name: string) => after.filter((each) => each.person === name).length;
         expect(after.length).toBeLessThanOrEqual(limits.total);
@@ -67,12 +78,16 @@ describe("the fair share of the lanes", () => {
   it("keeps half of the usual lanes from services that don't answer, so that one which does always finds some", () => {
     const hanging = Array.from(
       { length: 900 },
-      (_, n): Candidate => ({ person: `p${n % 90}`, service: `h${n}`, rank: 0 }),
+      (_, n): DeliveryCandidate => ({ person: `p${n % 90}`, service: `h${n}`, rank: 0 }),
     );
-    const underWay = fairShare(hanging, { limits: usualLanes.push, underWay: [], answering: new Set() }, 999);
-    expect(underWay).toHaveLength(usualLanes.push.unanswering);
-    const ada: Candidate = { person: "ada", service: "good", rank: 0 };
-    const now = { limits: usualLanes.push, underWay, answering: new Set(["good"]) };
+    const underWay = fairShare(
+      hanging,
+      { limits: defaultDeliveryLimits.push, underWay: [], answering: new Set() },
+      999,
+    );
+    expect(underWay).toHaveLength(defaultDeliveryLimits.push.unanswering);
+    const ada: DeliveryCandidate = { person: "ada", service: "good", rank: 0 };
+    const now = { limits: defaultDeliveryLimits.push, underWay, answering: new Set(["good"]) };
     expect(fairShare([...hanging, ...many(3, ada)], now, 50)).toEqual(many(3, ada));
   });
 });

@@ -2,14 +2,14 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { instantOf } from "../../../server/domain/instant.ts";
 import { payloadOctetsMax, pushPayload } from "../../../server/domain/push/payload.ts";
-import { aNotice } from "../../support/notices.ts";
+import { notificationFixture } from "../../support/notificationFixture.ts";
 
 const octetsOf = (value: unknown) => Buffer.byteLength(JSON.stringify(value), "utf8");
 
 describe("a push payload", () => {
   it("is a declarative push message that leads to the feeder", () => {
     // Member names: W3C Push API, "declarative push message" (web_push, notification; title, navigate, body, tag, …).
-    expect(pushPayload(aNotice(), "f1", "https://pieward.example")).toEqual({
+    expect(pushPayload(notificationFixture(), "f1", "https://pieward.example")).toEqual({
       web_push: 8030,
       mutable: true,
       notification: {
@@ -34,7 +34,7 @@ describe("a push payload", () => {
 
   it("says which alarm it speaks of, what can be answered, and by what name it is reported as shown", () => {
     const raisedAt = instantOf("2026-11-25T13:00:00Z");
-    const notice = aNotice({ raisedAt, answers: ["acknowledge", "pause"] });
+    const notice = notificationFixture({ raisedAt, answers: ["acknowledge", "pause"] });
     expect(pushPayload(notice, "f1", null, "item-7").notification.data).toMatchObject({
       item: "item-7",
       raisedAt: "2026-11-25T13:00:00.000Z",
@@ -45,20 +45,24 @@ describe("a push payload", () => {
 
   it("takes an answer about a whole yard to one of its feeders, and leads to the first page all the same", () => {
     const [raisedAt, later] = [instantOf("2026-11-25T13:00:00Z"), instantOf("2026-11-25T13:02:00Z")];
-    const notice = aNotice({ raisedAt: later, answers: ["acknowledge"], answersAt: { feeder: "f7", raisedAt } });
+    const notice = notificationFixture({
+      raisedAt: later,
+      answers: ["acknowledge"],
+      answersAt: { feeder: "f7", raisedAt },
+    });
     const { data, navigate } = pushPayload(notice, null).notification;
     expect(data).toMatchObject({ feeder: "f7", raisedAt: "2026-11-25T13:00:00.000Z", answers: ["acknowledge"] });
     expect(navigate).toBe("/");
   });
 
   it("offers no answer to what asks for nothing any more", () => {
-    const { data } = pushPayload(aNotice({ answers: ["acknowledge"], closes: true }), "f1").notification;
+    const { data } = pushPayload(notificationFixture({ answers: ["acknowledge"], closes: true }), "f1").notification;
     expect(data).toMatchObject({ answers: [], closes: true });
   });
 
   it("leads to the first page where it is about no single feeder, and stays relative without a public address", () => {
     const leadsTo = (feeder: string | null, url: string | null) =>
-      pushPayload(aNotice(), feeder, url).notification.navigate;
+      pushPayload(notificationFixture(), feeder, url).notification.navigate;
     expect(leadsTo(null, "https://pieward.example")).toBe("https://pieward.example/");
     expect(leadsTo("f1", "https://home.example/pieward")).toBe("https://home.example/pieward/feeders/f1");
     expect(leadsTo("f1", null)).toBe("/feeders/f1");
@@ -67,22 +71,22 @@ describe("a push payload", () => {
   });
 
   it("comes without sound where the notice is quiet", () => {
-    expect(pushPayload(aNotice({ quiet: true }), "f1").notification.silent).toBe(true);
+    expect(pushPayload(notificationFixture({ quiet: true }), "f1").notification.silent).toBe(true);
   });
 
   it("uses the room to the last octet and not one more (check value push-limit: 3,993)", () => {
     expect(payloadOctetsMax).toBe(4_096 - 86 - 1 - 16); // RFC 8291 s.4 / RFC 8030 s.7.2, quoted from source
-    const frame = octetsOf(pushPayload(aNotice({ body: "" }), "f1"));
+    const frame = octetsOf(pushPayload(notificationFixture({ body: "" }), "f1"));
     const fits = "x".repeat(payloadOctetsMax - frame);
-    expect(pushPayload(aNotice({ body: fits }), "f1").notification.body).toBe(fits);
-    expect(octetsOf(pushPayload(aNotice({ body: fits }), "f1"))).toBe(payloadOctetsMax);
-    const cutOff = pushPayload(aNotice({ body: `${fits}x` }), "f1");
+    expect(pushPayload(notificationFixture({ body: fits }), "f1").notification.body).toBe(fits);
+    expect(octetsOf(pushPayload(notificationFixture({ body: fits }), "f1"))).toBe(payloadOctetsMax);
+    const cutOff = pushPayload(notificationFixture({ body: `${fits}x` }), "f1");
     expect(cutOff.notification.body).toMatch(/x…$/);
     expect(octetsOf(cutOff)).toBe(payloadOctetsMax);
   });
 
   it("counts octets and not characters", () => {
-    const payload = pushPayload(aNotice({ body: "å".repeat(3_000) }), "f1");
+    const payload = pushPayload(notificationFixture({ body: "å".repeat(3_000) }), "f1");
     expect(octetsOf(payload)).toBeLessThanOrEqual(payloadOctetsMax);
     expect(octetsOf(payload)).toBeGreaterThan(payloadOctetsMax - 3);
   });
@@ -90,16 +94,20 @@ describe("a push payload", () => {
   it("never cuts through an emoji, not even one of several code points", () => {
     const family = "👨‍👩‍👧‍👦"; // seven code points, 25 octets, one character to the reader
     for (let shift = 0; shift < 26; shift++) {
-      const { body } = pushPayload(aNotice({ body: "x".repeat(shift) + family.repeat(300) }), "f1").notification;
+      const { body } = pushPayload(
+        notificationFixture({ body: "x".repeat(shift) + family.repeat(300) }),
+        "f1",
+      ).notification;
       expect(body.slice(shift)).toMatch(new RegExp(`^(?:${family})+…$`, "u"));
     }
   });
 
   it("never parts a letter from its accent at the border", () => {
-    const room = payloadOctetsMax - octetsOf(pushPayload(aNotice({ body: "" }), "f1")) - Buffer.byteLength("…");
+    const room =
+      payloadOctetsMax - octetsOf(pushPayload(notificationFixture({ body: "" }), "f1")) - Buffer.byteLength("…");
     for (let short = 0; short < 4; short++) {
       const body = `${"x".repeat(room - short)}${"e\u0301".repeat(9)}`;
-      expect(pushPayload(aNotice({ body }), "f1").notification.body).not.toMatch(/e…$/);
+      expect(pushPayload(notificationFixture({ body }), "f1").notification.body).not.toMatch(/e…$/);
     }
   });
 
@@ -117,7 +125,7 @@ describe("a push payload", () => {
     let cuts = 0;
     fc.assert(
       fc.property(words, words, (title, body) => {
-        const payload = pushPayload(aNotice({ title, body }), "f1", "https://pieward.example");
+        const payload = pushPayload(notificationFixture({ title, body }), "f1", "https://pieward.example");
         expect(octetsOf(payload)).toBeLessThanOrEqual(payloadOctetsMax);
         if (payload.notification.body === body) return;
         cuts++;
@@ -130,12 +138,12 @@ describe("a push payload", () => {
   });
 
   it("leaves the body its room when a title is absurdly long", () => {
-    const payload = pushPayload(aNotice({ title: "R".repeat(9_000) }), "f1");
+    const payload = pushPayload(notificationFixture({ title: "R".repeat(9_000) }), "f1");
     expect(payload.notification.title).toMatch(/^R{297}…$/);
-    expect(payload.notification.body).toBe(aNotice().body);
+    expect(payload.notification.body).toBe(notificationFixture().body);
   });
 
   it("says so where the frame itself can't fit, since that is a mistake of ours", () => {
-    expect(() => pushPayload(aNotice(), "f".repeat(2_000))).toThrow(RangeError);
+    expect(() => pushPayload(notificationFixture(), "f".repeat(2_000))).toThrow(RangeError);
   });
 });

@@ -10,14 +10,14 @@ import {
   type Span,
   seconds,
 } from "../../../server/domain/instant.ts";
-import { retryAfter, settle } from "../../../server/domain/push/retry.ts";
+import { retryAfter, settlementOf } from "../../../server/domain/push/retry.ts";
 import type { PushOutcome } from "../../../server/ports.ts";
 
 const written = instantOf("2026-11-25T06:30:00Z");
 const now = past(written, minutes(1));
-const busy = (notBefore: Instant | null = null): PushOutcome => ({ kind: "tryLater", notBefore, words: "HTTP 503" });
+const busy = (notBefore: Instant | null = null): PushOutcome => ({ kind: "tryLater", notBefore, text: "HTTP 503" });
 const settled = (outcome: PushOutcome, { attempts = 0, jitter = 1, ttl = hours(12) as Span } = {}) =>
-  settle(outcome, { attempts, writtenAt: written, timeToLive: ttl, jitter }, now);
+  settlementOf(outcome, { attempts, writtenAt: written, timeToLive: ttl, jitter }, now);
 
 describe("a notice after an attempt", () => {
   it("is delivered once its push service took it", () => {
@@ -25,7 +25,7 @@ describe("a notice after an attempt", () => {
   });
 
   it("takes its phone with it where the subscription is gone", () => {
-    expect(settled({ kind: "subscriptionGone", words: "HTTP 410" })).toEqual({
+    expect(settled({ kind: "subscriptionGone", text: "HTTP 410" })).toEqual({
       kind: "phoneGone",
       at: now,
       problem: "HTTP 410",
@@ -33,7 +33,7 @@ describe("a notice after an attempt", () => {
   });
 
   it("is not tried again where it was refused", () => {
-    expect(settled({ kind: "refused", words: "HTTP 403" })).toEqual({ kind: "givenUp", at: now, problem: "HTTP 403" });
+    expect(settled({ kind: "refused", text: "HTTP 403" })).toEqual({ kind: "givenUp", at: now, problem: "HTTP 403" });
   });
 
   it("waits twice as long after each failure, half an hour at most", () => {

@@ -1,36 +1,36 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import { followAlarms } from "../../../server/domain/alarmRates/history.ts";
 import { after, before, days, hours, milliseconds, minutes, seconds } from "../../../server/domain/instant.ts";
-import { livesOf } from "../../../server/domain/rates/history.ts";
-import { at, from, history, passing, told, usual } from "./told.ts";
+import { alarmChanges, at, briefAlarm, from, history, ordinaryAlarm } from "./alarmChanges.ts";
 
 describe("the alarms of a log", () => {
   it("are raised once, answered and over", () => {
-    const { raisings } = livesOf(history(usual("rowan", "foodLow", at(hours(5)))));
+    const { raised: raisings } = followAlarms(history(ordinaryAlarm("rowan", "foodLow", at(hours(5)))));
     expect(raisings).toEqual([
       {
         feeder: "rowan",
         fault: "foodLow",
         priority: "soon",
-        at: at(hours(5)),
+        raisedAt: at(hours(5)),
         acknowledgedAt: at(minutes(340)),
-        goneAt: at(minutes(390)),
+        faultGoneAt: at(minutes(390)),
         endedAt: at(minutes(390)),
       },
     ]);
   });
 
   it("leave notes apart: they ask for no act", () => {
-    const lives = livesOf(history(passing("rowan", "frostInside", at(hours(5)), hours(3))));
-    expect(lives.raisings).toEqual([]);
-    expect(lives.comings).toEqual([]);
+    const lives = followAlarms(history(briefAlarm("rowan", "frostInside", at(hours(5)), hours(3))));
+    expect(lives.raised).toEqual([]);
+    expect(lives.onsets).toEqual([]);
     expect(lives.notes).toHaveLength(1);
   });
 
   it("aren't raised a second time by the end of a suppression", () => {
-    const { raisings } = livesOf(
+    const { raised: raisings } = followAlarms(
       history(
-        told(
+        alarmChanges(
           "rowan",
           "scaleSilent",
           ["normal", "unacknowledged", at(hours(1))],
@@ -40,13 +40,13 @@ describe("the alarms of a log", () => {
       ),
     );
     expect(raisings).toHaveLength(1);
-    expect(raisings[0]).toMatchObject({ at: at(hours(1)), endedAt: null });
+    expect(raisings[0]).toMatchObject({ raisedAt: at(hours(1)), endedAt: null });
   });
 
   it("are raised by the end of a suppression under which they began", () => {
-    const { raisings } = livesOf(
+    const { raised: raisings } = followAlarms(
       history(
-        told(
+        alarmChanges(
           "rowan",
           "scaleSilent",
           ["normal", "suppressedByDesign", at(hours(2))],
@@ -54,13 +54,13 @@ describe("the alarms of a log", () => {
         ),
       ),
     );
-    expect(raisings.map((raising) => raising.at)).toEqual([at(hours(9))]);
+    expect(raisings.map((raising) => raising.raisedAt)).toEqual([at(hours(9))]);
   });
 
   it("are raised anew when the shelf ends and the fault is there still", () => {
-    const { raisings } = livesOf(
+    const { raised: raisings } = followAlarms(
       history(
-        told(
+        alarmChanges(
           "rowan",
           "scaleSilent",
           ["normal", "unacknowledged", at(hours(1))],
@@ -69,44 +69,46 @@ describe("the alarms of a log", () => {
         ),
       ),
     );
-    expect(raisings.map(({ at, endedAt }) => [at, endedAt])).toEqual([
+    expect(raisings.map(({ raisedAt: at, endedAt }) => [at, endedAt])).toEqual([
       [at(hours(1)), at(hours(2))],
       [at(hours(50)), null],
     ]);
   });
 
   it("stood before the log was read, where its first word is that they end", () => {
-    const early = told("rowan", "foodOut", ["acknowledged", "normal", at(hours(3))]);
-    expect(livesOf(history(early)).raisings).toMatchObject([
-      { at: before(from, milliseconds(1)), endedAt: at(hours(3)) },
+    const early = alarmChanges("rowan", "foodOut", ["acknowledged", "normal", at(hours(3))]);
+    expect(followAlarms(history(early)).raised).toMatchObject([
+      { raisedAt: before(from, milliseconds(1)), endedAt: at(hours(3)) },
     ]);
   });
 
   it("stand since when the feeder itself says, also where the log tells nothing of them", () => {
     const raisedAt = before(from, days(9));
     const alarm = { feeder: "rowan", fault: "scaleSilent", priority: "soon", raisedAt } as const;
-    expect(livesOf({ ...history(), standing: [alarm] }).raisings).toMatchObject([{ at: raisedAt, endedAt: null }]);
-    const answered = told("rowan", "scaleSilent", ["unacknowledged", "acknowledged", at(hours(3))]);
-    expect(livesOf({ ...history(answered), standing: [alarm] }).raisings).toMatchObject([
-      { at: raisedAt, acknowledgedAt: at(hours(3)) },
+    expect(followAlarms({ ...history(), standing: [alarm] }).raised).toMatchObject([
+      { raisedAt: raisedAt, endedAt: null },
+    ]);
+    const answered = alarmChanges("rowan", "scaleSilent", ["unacknowledged", "acknowledged", at(hours(3))]);
+    expect(followAlarms({ ...history(answered), standing: [alarm] }).raised).toMatchObject([
+      { raisedAt: raisedAt, acknowledgedAt: at(hours(3)) },
     ]);
   });
 
   it("count as answered when they are acknowledged after they went, and not when they are only forgotten", () => {
     const gone = (forgotten: number) =>
-      told(
+      alarmChanges(
         "rowan",
         "foodLow",
         ["normal", "unacknowledged", at(hours(1))],
         ["unacknowledged", "returnedUnacknowledged", at(hours(2))],
         ["returnedUnacknowledged", "normal", at(hours(2 + forgotten))],
       );
-    expect(livesOf(history(gone(5))).raisings[0]?.acknowledgedAt).toBe(at(hours(7)));
-    expect(livesOf(history(gone(24))).raisings[0]?.acknowledgedAt).toBeNull();
+    expect(followAlarms(history(gone(5))).raised[0]?.acknowledgedAt).toBe(at(hours(7)));
+    expect(followAlarms(history(gone(24))).raised[0]?.acknowledgedAt).toBeNull();
   });
 
   it("stand on while they are latched, though the fault is gone, and aren't raised anew by that", () => {
-    const latched = told(
+    const latched = alarmChanges(
       "rowan",
       "motorStalled",
       ["normal", "unacknowledged", at(hours(1)), true],
@@ -116,17 +118,17 @@ describe("the alarms of a log", () => {
       ["shelved", "latchedAcknowledged", at(hours(6)), false],
       ["latchedAcknowledged", "normal", at(hours(9)), false],
     );
-    const { raisings, comings } = livesOf(history(latched));
+    const { raised: raisings, onsets: comings } = followAlarms(history(latched));
     expect(raisings).toMatchObject([
-      { at: at(hours(1)), goneAt: at(hours(2)), acknowledgedAt: at(hours(3)), endedAt: at(hours(9)) },
+      { raisedAt: at(hours(1)), faultGoneAt: at(hours(2)), acknowledgedAt: at(hours(3)), endedAt: at(hours(9)) },
     ]);
     expect(comings).toHaveLength(1);
   });
 
   it("tell of the fault's own going before an off-delay ends the alarm", () => {
-    const [raising] = livesOf(
+    const [raising] = followAlarms(
       history(
-        told(
+        alarmChanges(
           "rowan",
           "depositUnpaid",
           ["normal", "unacknowledged", at(hours(1)), true],
@@ -134,8 +136,8 @@ describe("the alarms of a log", () => {
           ["unacknowledged", "returnedUnacknowledged", at(minutes(91)), false],
         ),
       ),
-    ).raisings;
-    expect(raising).toMatchObject({ goneAt: at(minutes(61)), endedAt: at(minutes(91)) });
+    ).raised;
+    expect(raising).toMatchObject({ faultGoneAt: at(minutes(61)), endedAt: at(minutes(91)) });
   });
 
   it("tell of each coming of the fault, though its alarm stood through all of them", () => {
@@ -143,9 +145,9 @@ describe("the alarms of a log", () => {
       ["acknowledged", "acknowledged", after(at(hours(2)), seconds(second)), true] as const,
       ["acknowledged", "acknowledged", after(at(hours(2)), seconds(second + 10)), false] as const,
     ]);
-    const lives = livesOf(
+    const lives = followAlarms(
       history(
-        told(
+        alarmChanges(
           "rowan",
           "buttonSilent",
           ["normal", "unacknowledged", at(hours(1)), true],
@@ -155,13 +157,13 @@ describe("the alarms of a log", () => {
         ),
       ),
     );
-    expect(lives.raisings).toHaveLength(1);
-    expect(lives.comings).toHaveLength(4);
+    expect(lives.raised).toHaveLength(1);
+    expect(lives.onsets).toHaveLength(4);
   });
 
   it("are the same, whatever the order in which arrows of one moment were stored", () => {
     const look = at(hours(30));
-    const arrows = told(
+    const arrows = alarmChanges(
       "rowan",
       "scaleSilent",
       ["unacknowledged", "shelved", at(hours(2))],
@@ -170,9 +172,9 @@ describe("the alarms of a log", () => {
     );
     const [first, second, third] = arrows;
     if (!first || !second || !third) throw new Error("expected three arrows");
-    const straight = livesOf({ ...history(), changes: arrows });
-    expect(livesOf({ ...history(), changes: [first, third, second] })).toEqual(straight);
-    expect(straight.raisings).toHaveLength(2);
+    const straight = followAlarms({ ...history(), changes: arrows });
+    expect(followAlarms({ ...history(), changes: [first, third, second] })).toEqual(straight);
+    expect(straight.raised).toHaveLength(2);
   });
 
   it("never overlap with themselves, in any log that the life cycle can write", () => {
@@ -186,19 +188,19 @@ describe("the alarms of a log", () => {
           .flatMap(({ hour, alarm }) => {
             const step = steps.get(alarm) ?? 0;
             steps.set(alarm, step + 1);
-            return told(alarm, "foodLow", [
+            return alarmChanges(alarm, "foodLow", [
               phases[(step + 2) % 3] ?? "normal",
               phases[step % 3] ?? "normal",
               at(hours(hour)),
             ]);
           });
-        const { raisings } = livesOf({ ...history(), changes });
+        const { raised: raisings } = followAlarms({ ...history(), changes });
         expect(raisings).toHaveLength(changes.filter(({ to }) => to === "unacknowledged").length);
         for (const feeder of ["rowan", "larch"]) {
           const own = raisings.filter((raising) => raising.feeder === feeder);
           for (const [index, { endedAt }] of own.entries()) {
             const next = own[index + 1];
-            if (next !== undefined) expect(endedAt).toBeLessThanOrEqual(next.at);
+            if (next !== undefined) expect(endedAt).toBeLessThanOrEqual(next.raisedAt);
           }
         }
       }),

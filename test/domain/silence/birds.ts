@@ -2,10 +2,10 @@ import type { Instant, Span } from "../../../server/domain/instant.ts";
 import type { FeederEvent, Happening } from "../../../server/domain/report.ts";
 import type { Place } from "../../../server/domain/settings.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
-import type { Dice } from "./seededDice.ts";
+import type { SeededRandom } from "./seededRandom.ts";
 
 /** How the simulated birds live: bouts of visits, of which some are by learners and some by birds that never press. */
-export interface Habits {
+export interface BirdHabits {
   readonly boutEvery: Span; // mean, in the light
   readonly visitsInBout: number; // mean, geometric
   readonly visitEvery: Span; // mean, within a bout
@@ -16,7 +16,13 @@ export interface Habits {
 }
 
 /** What a feeder in order would record from `from` to `to`, in order. */
-export function* birdsAt(dice: Dice, place: Place, habits: Habits, from: Instant, to: Instant): Generator<FeederEvent> {
+export function* simulateBirds(
+  dice: SeededRandom,
+  place: Place,
+  habits: BirdHabits,
+  from: Instant,
+  to: Instant,
+): Generator<FeederEvent> {
   let seq = 0;
   let day = -1;
   let stormy = false;

@@ -1,12 +1,17 @@
 import { describe, expect, it } from "vitest";
 import { after, days, hours, type Instant, instant, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Place } from "../../../server/domain/settings.ts";
-import { type DayProfile, exposure, flatProfile, withBout } from "../../../server/domain/silence/dayProfile.ts";
-import { sensed, sensorFaults, unwatchedSensors } from "../../../server/domain/silence/sensorSilence.ts";
-import { logGammaSilence } from "../../../server/domain/silence/tails.ts";
+import {
+  type DayProfile,
+  exposure,
+  initialDayProfile,
+  updateDayProfile,
+} from "../../../server/domain/silence/dayProfile.ts";
+import { sensed, sensorFaults, unwatchedSensors } from "../../../server/domain/silence/sensorFaults.ts";
+import { logGammaSilence } from "../../../server/domain/silence/tailProbabilities.ts";
 import { civilDayAround, civilDaylightHours } from "../../../server/domain/sun.ts";
-import { larch } from "./larch.ts";
-import { seededDice } from "./seededDice.ts";
+import { larchSettings } from "./larch.ts";
+import { seededRandom } from "./seededRandom.ts";
 
 /** The invented places of the check values sun-alder-… and sun-drift-…. */
 const alder: Place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
@@ -15,7 +20,7 @@ const start = instantOf("2026-03-01T00:00:00Z");
 
 /** Bouts at a share of the birds' day, 0 at civil dawn and 1 at dusk, so many a day on average. */
 function* boutsAt(place: Place, from: Instant, length: number, aDay: number, shareOf: () => number, seed = 1) {
-  const dice = seededDice(seed);
+  const dice = seededRandom(seed);
   for (let day = 0; day < length; day++) {
     const { dawn, dusk } = civilDayAround(place, after(from, days(day + 0.5)));
     if (dusk === dawn) continue;
@@ -28,20 +33,20 @@ function* boutsAt(place: Place, from: Instant, length: number, aDay: number, sha
 }
 
 function learntFrom(bouts: Iterable<Instant>, place: Place | null): DayProfile {
-  let profile = flatProfile;
-  for (const at of bouts) profile = withBout(profile, place, at);
+  let profile = initialDayProfile;
+  for (const at of bouts) profile = updateDayProfile(profile, place, at);
   return profile;
 }
 
 describe("exposure", () => {
   it("is the hours of civil daylight where nothing is known of the day", () => {
     const to = after(start, days(12.3));
-    expect(exposure(flatProfile, alder, start, to)).toBeCloseTo(civilDaylightHours(alder, start, to), 6);
-    expect(exposure(flatProfile, null, start, to)).toBeCloseTo(12.3 * 24, 6);
+    expect(exposure(initialDayProfile, alder, start, to)).toBeCloseTo(civilDaylightHours(alder, start, to), 6);
+    expect(exposure(initialDayProfile, null, start, to)).toBeCloseTo(12.3 * 24, 6);
   });
 
   it("comes to the hours of the whole day however it is used, and lies where it is used", () => {
-    const dice = seededDice(7);
+    const dice = seededRandom(7);
     const morning = learntFrom(
       boutsAt(alder, start, 60, 12, () => 0.4 * dice.uniform()),
       alder,
@@ -54,7 +59,7 @@ describe("exposure", () => {
   });
 
   it("makes of an uneven day even gaps: 1 - e^-ΔΛ is uniform (time rescaling, Brown et al. 2002)", () => {
-    const dice = seededDice(3);
+    const dice = seededRandom(3);
     const shareOf = () => (dice.chance(0.8) ? 0.25 * dice.uniform() : dice.uniform()); // four in five soon after dawn
     const profile = learntFrom(boutsAt(alder, start, 60, 12, shareOf), alder);
     const bouts = [...boutsAt(alder, after(start, days(60)), 60, 12, shareOf, 2)];
@@ -65,7 +70,7 @@ describe("exposure", () => {
       return Math.max(...us.map((u, i) => Math.abs(u - (i + 0.5) / us.length))); // Kolmogorov & Smirnov's distance
     };
     expect(offUniform(profile)).toBeLessThan(0.11);
-    expect(offUniform(flatProfile)).toBeGreaterThan(0.2); // by the hours of light alone they are not
+    expect(offUniform(initialDayProfile)).toBeGreaterThan(0.2); // by the hours of light alone they are not
   });
 
   it("is what the chance of a silence is reckoned from: e^-Λ where the rate is known (check value nhpp-silence, computed)", () => {
@@ -76,13 +81,13 @@ describe("exposure", () => {
 
   it("is some hours of twilight in the polar night at 68.4° N, and the whole day under the midnight sun", () => {
     const midwinter = instantOf("2026-12-21T00:00:00Z");
-    const lit = exposure(flatProfile, drift, midwinter, after(midwinter, days(1)));
+    const lit = exposure(initialDayProfile, drift, midwinter, after(midwinter, days(1)));
     expect(lit).toBeGreaterThan(4.9); // 08:12 to 13:18 UTC
     expect(lit).toBeLessThan(5.2);
     const midsummer = instantOf("2026-06-21T00:00:00Z");
-    expect(exposure(flatProfile, drift, midsummer, after(midsummer, days(1)))).toBeCloseTo(24, 6);
+    expect(exposure(initialDayProfile, drift, midsummer, after(midsummer, days(1)))).toBeCloseTo(24, 6);
     // Birds that come "in the morning" do so there too, and the parts of the day still come to the whole of it.
-    const dice = seededDice(1);
+    const dice = seededRandom(1);
     const early = learntFrom(
       boutsAt(drift, midsummer, 20, 8, () => 0.4 * dice.uniform()),
       drift,
@@ -93,12 +98,15 @@ describe("exposure", () => {
   it("goes on where the sun gives no light at all", () => {
     const pole: Place = { latitudeDegrees: 84, longitudeDegrees: 10 };
     const dark = instantOf("2026-12-01T00:00:00Z");
-    expect(exposure(withBout(flatProfile, pole, dark), pole, dark, after(dark, days(20)))).toBe(0);
+    expect(exposure(updateDayProfile(initialDayProfile, pole, dark), pole, dark, after(dark, days(20)))).toBe(0);
   });
 });
 
 describe("a button that stands alone", () => {
-  const settings = { ...larch, sensors: { button: true, detector: false, perch: false, chute: false, scale: false } };
+  const settings = {
+    ...larchSettings,
+    sensors: { button: true, detector: false, perch: false, chute: false, scale: false },
+  };
 
   function pressedBy(bouts: Iterable<Instant>, place: Place | null = alder) {
     let sensors = unwatchedSensors(start);
@@ -118,7 +126,7 @@ describe("a button that stands alone", () => {
   }
 
   it("that is used in the mornings isn't silent because of quiet noons and evenings, nor late for a long summer day", () => {
-    const dice = seededDice(9);
+    const dice = seededRandom(9);
     const spring = instantOf("2026-04-01T00:00:00Z");
     const morning = () => 0.25 * dice.uniform();
     let cried = 0;
@@ -137,7 +145,7 @@ describe("a button that stands alone", () => {
   });
 
   it("is found within days under the midnight sun, and in the polar night's few hours of twilight not much later", () => {
-    const dice = seededDice(4);
+    const dice = seededRandom(4);
     const summer = pressedBy(boutsAt(drift, instantOf("2026-06-01T00:00:00Z"), 30, 10, dice.uniform), drift);
     expect(summer.foundAt()).toBeLessThan(4);
     const winter = pressedBy(boutsAt(drift, instantOf("2026-12-05T00:00:00Z"), 30, 10, dice.uniform), drift);
@@ -146,7 +154,7 @@ describe("a button that stands alone", () => {
   });
 
   it("is borne with for a stormy day, and isn't judged from its first two days alone", () => {
-    const dice = seededDice(5);
+    const dice = seededRandom(5);
     const known = pressedBy(boutsAt(alder, start, 30, 20, dice.uniform));
     expect(known.foundAt()).toBeGreaterThanOrEqual(2);
     const young = pressedBy(boutsAt(alder, start, 2, 40, dice.uniform));

@@ -1,35 +1,42 @@
 import { describe, expect, it } from "vitest";
 import { after, days, hours, type Instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
 import {
-  credibleHold,
-  type Held,
-  type HeldReading,
-  heldReadings,
-  heldThrough,
+  type ConstantReading,
+  constantTimeMax,
+  initialConstantReadings,
   isStuck,
-  nothingHeld,
-  withoutStuck,
-} from "../../../server/domain/silence/heldReadings.ts";
+  updateConstantReadings,
+  type WatchedReading,
+  watchedReadings,
+  withoutStuckReadings,
+} from "../../../server/domain/silence/stuckReadings.ts";
 import { celsius } from "../../../server/domain/units.ts";
-import { saidNothing } from "./larch.ts";
+import { emptyReadings } from "./larch.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 
 /** Values of the air thermometer, each so long after the one before. */
-function told(values: readonly (readonly [Span, number])[], from: Held | null = null): Held {
-  let held = { ...nothingHeld, air: from };
-  let at: Instant = from?.at ?? start;
+function told(values: readonly (readonly [Span, number])[], from: ConstantReading | null = null): ConstantReading {
+  let held = { ...initialConstantReadings, air: from };
+  let at: Instant = from?.lastReadAt ?? start;
   for (const [later, value] of values) {
     at = after(at, later);
-    held = heldThrough(held, { ...saidNothing, air: celsius(value) }, at);
+    held = updateConstantReadings(held, { ...emptyReadings, air: celsius(value) }, at);
   }
   if (held.air === null) throw new Error("expected a value");
   return held.air;
 }
 
 /** A thermometer whose ways are known: 30 changes and more over four days, and it held still for an hour at most. */
-const known = (more: Partial<Held> = {}): Held => ({
-  ...{ value: 4, at: after(start, days(10)), span: 0 as Span, longest: hours(1), changes: 30, since: start },
+const known = (more: Partial<ConstantReading> = {}): ConstantReading => ({
+  ...{
+    value: 4,
+    lastReadAt: after(start, days(10)),
+    constantFor: 0 as Span,
+    longestConstant: hours(1),
+    changeCount: 30,
+    firstReadAt: start,
+  },
   ...more,
 });
 
@@ -40,7 +47,7 @@ describe("how long a reading stays the same", () => {
         [minutes(0), 4],
         [minutes(5), 4],
         [minutes(5), 4],
-      ]).span,
+      ]).constantFor,
     ).toBe(minutes(10));
     expect(
       told([
@@ -48,7 +55,7 @@ describe("how long a reading stays the same", () => {
         [minutes(5), 4],
         [minutes(5), 4.1],
       ]),
-    ).toMatchObject({ span: 0, changes: 1 });
+    ).toMatchObject({ constantFor: 0, changeCount: 1 });
   });
 
   it("counts a gap in the reports for half an hour at most", () => {
@@ -56,23 +63,24 @@ describe("how long a reading stays the same", () => {
       told([
         [minutes(0), 4],
         [minutes(29), 4],
-      ]).span,
+      ]).constantFor,
     ).toBe(minutes(29));
     expect(
       told([
         [minutes(0), 4],
         [hours(8), 4],
-      ]).span,
+      ]).constantFor,
     ).toBe(minutes(30));
   });
 
   it("is not moved by a report without that reading", () => {
-    const held = { ...nothingHeld, air: known() };
-    expect(heldThrough(held, saidNothing, after(start, days(11)))).toEqual(held);
+    const held = { ...initialConstantReadings, air: known() };
+    expect(updateConstantReadings(held, emptyReadings, after(start, days(11)))).toEqual(held);
   });
 
   it("is kept as the longest, up to six times what was the longest before, ten minutes at the first", () => {
-    const changes = (span: Span, longest: Span) => told([[minutes(0), 5]], known({ span, longest })).longest;
+    const changes = (span: Span, longest: Span) =>
+      told([[minutes(0), 5]], known({ constantFor: span, longestConstant: longest })).longestConstant;
     expect(changes(hours(2), hours(1))).toBe(hours(2));
     expect(changes(hours(7), hours(1))).toBe(hours(6));
     expect(changes(hours(7), 0 as Span)).toBe(minutes(60));
@@ -80,7 +88,7 @@ describe("how long a reading stays the same", () => {
   });
 
   it("fades from the longest over ninety days", () => {
-    expect(told([[minutes(30), 5]], known({ longest: hours(9) })).longest).toBe(
+    expect(told([[minutes(30), 5]], known({ longestConstant: hours(9) })).longestConstant).toBe(
       Math.round(hours(9) * (1 - minutes(30) / days(90))),
     );
   });
@@ -88,17 +96,17 @@ describe("how long a reading stays the same", () => {
 
 describe("how long a reading may stay the same", () => {
   it("is known after thirty changes, over four days without the hold itself, and not before", () => {
-    expect(credibleHold("air", known())).not.toBeNull();
-    expect(credibleHold("air", known({ changes: 29 }))).toBeNull();
+    expect(constantTimeMax("air", known())).not.toBeNull();
+    expect(constantTimeMax("air", known({ changeCount: 29 }))).toBeNull();
     const afterDays = (count: number, span: Span) =>
-      credibleHold("air", known({ at: after(start, days(count)), span }));
+      constantTimeMax("air", known({ lastReadAt: after(start, days(count)), constantFor: span }));
     expect(afterDays(4, 0 as Span)).not.toBeNull();
     expect(afterDays(4, hours(1))).toBeNull();
     expect(afterDays(3.99, 0 as Span)).toBeNull();
   });
 
   it("is three times the longest ever seen", () => {
-    expect(credibleHold("air", known({ longest: hours(5) }))).toBe(hours(15));
+    expect(constantTimeMax("air", known({ longestConstant: hours(5) }))).toBe(hours(15));
   });
 
   it.each([
@@ -114,8 +122,9 @@ describe("how long a reading may stay the same", () => {
     ["humidity", 6, hours(6)],
     ["hopper", 0, hours(6)],
   ] as const)("is what nature may hold still at the least: %s at %d", (reading, value, least) => {
-    expect(credibleHold(reading, known({ value, longest: minutes(1) }))).toBe(least);
-    const held = (span: Span) => known({ value, span, longest: minutes(1), at: after(start, days(30)) });
+    expect(constantTimeMax(reading, known({ value, longestConstant: minutes(1) }))).toBe(least);
+    const held = (span: Span) =>
+      known({ value, constantFor: span, longestConstant: minutes(1), lastReadAt: after(start, days(30)) });
     expect(isStuck(reading, held(least))).toBe(false);
     expect(isStuck(reading, held((least + 1) as Span))).toBe(true);
   });
@@ -123,14 +132,17 @@ describe("how long a reading may stay the same", () => {
 
 describe("a reading that is stuck", () => {
   it("is taken for not said, all but the scale's, and each by its own", () => {
-    const stuck = known({ value: 7, span: days(9), at: after(start, days(30)) });
-    const said = Object.fromEntries(heldReadings.map((reading) => [reading, 7]));
-    const readings = { ...saidNothing, ...said };
-    const left = (reading: HeldReading) => withoutStuck(readings, { ...nothingHeld, [reading]: stuck });
-    for (const reading of heldReadings) {
+    const stuck = known({ value: 7, constantFor: days(9), lastReadAt: after(start, days(30)) });
+    const said = Object.fromEntries(watchedReadings.map((reading) => [reading, 7]));
+    const readings = { ...emptyReadings, ...said };
+    const left = (reading: WatchedReading) =>
+      withoutStuckReadings(readings, { ...initialConstantReadings, [reading]: stuck });
+    for (const reading of watchedReadings) {
       expect(left(reading)).toEqual(reading === "hopper" ? readings : { ...readings, [reading]: null });
     }
-    expect(withoutStuck(readings, nothingHeld)).toBe(readings);
-    expect(withoutStuck(readings, { ...nothingHeld, air: { ...stuck, span: 0 as Span } })).toBe(readings);
+    expect(withoutStuckReadings(readings, initialConstantReadings)).toBe(readings);
+    expect(
+      withoutStuckReadings(readings, { ...initialConstantReadings, air: { ...stuck, constantFor: 0 as Span } }),
+    ).toBe(readings);
   });
 });

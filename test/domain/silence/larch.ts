@@ -4,7 +4,7 @@ import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
 
 /** The feeder Larch in the invented yard Alder Croft, with all that can be fitted. */
-export const larch: FeederSettings = {
+export const larchSettings: FeederSettings = {
   name: "Larch",
   practice: false,
   place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 },
@@ -15,10 +15,10 @@ export const larch: FeederSettings = {
   sensors: { button: true, detector: true, chute: true, perch: true, scale: true },
   battery: "leadAcid",
   reportEvery: minutes(1),
-  warnAhead: days(2),
+  foodWarningAhead: days(2),
 };
 
-export const saidNothing: Readings = {
+export const emptyReadings: Readings = {
   hopper: null,
   air: null,
   inside: null,

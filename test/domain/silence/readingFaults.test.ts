@@ -1,7 +1,12 @@
 import { describe, expect, it } from "vitest";
 import { after, days, hours, type Instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
 import type { Counts, FeederEvent, Readings } from "../../../server/domain/report.ts";
-import { chattersAt, grew, quiet, struck } from "../../../server/domain/silence/chatter.ts";
+import {
+  initialChatter,
+  isChattering,
+  updateChatterByCount,
+  updateChatterByGrowth,
+} from "../../../server/domain/silence/chatter.ts";
 import {
   counted,
   readingFaults,
@@ -9,12 +14,12 @@ import {
   sensed,
   sensorFaults,
   unwatchedSensors,
-} from "../../../server/domain/silence/sensorSilence.ts";
+} from "../../../server/domain/silence/sensorFaults.ts";
 import { celsius, grams, humidityPercent, volts } from "../../../server/domain/units.ts";
-import { barePortion } from "../barePortion.ts";
-import { larch, saidNothing } from "./larch.ts";
-import { seededDice } from "./seededDice.ts";
-import { ordinary, watch } from "./watch.ts";
+import { barePortion } from "../portionFixture.ts";
+import { emptyReadings, larchSettings } from "./larch.ts";
+import { seededRandom } from "./seededRandom.ts";
+import { ordinaryHabits, runSilence } from "./silenceRun.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 const report = (
@@ -22,8 +27,14 @@ const report = (
   readings: Partial<Readings>,
   at: Instant,
   setAside: readonly string[] = [],
-): SensorsState => counted(sensors, { readings: { ...saidNothing, ...readings }, setAside, boot: "b-1" }, at, larch);
-const kinds = (sensors: SensorsState, now: Instant, settings = larch) =>
+): SensorsState =>
+  counted(
+    sensors,
+    { readings: { ...emptyReadings, ...readings }, rejectedReadings: setAside, boot: "b-1" },
+    at,
+    larchSettings,
+  );
+const kinds = (sensors: SensorsState, now: Instant, settings = larchSettings) =>
   readingFaults(sensors, settings, now).map(({ kind }) => kind);
 
 describe("a sensor that chatters", () => {
@@ -35,7 +46,7 @@ describe("a sensor that chatters", () => {
     let at = from;
     for (let i = 0; i < count; i++) {
       at = (from + i * every) as Instant;
-      sensors = sensed(sensors, press(at, i + 1), larch);
+      sensors = sensed(sensors, press(at, i + 1), larchSettings);
     }
     return { sensors, at };
   }
@@ -46,13 +57,13 @@ describe("a sensor that chatters", () => {
     ["damp, one each two seconds", 2_000, 700],
   ])("is found: %s", (_, every, within) => {
     const { sensors, at } = pressed(unwatchedSensors(start), start, 1_000 * (within / every), every);
-    const [fault] = readingFaults(sensors, larch, at);
+    const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.kind).toBe("sensorChattering");
     expect(fault?.reason).toMatch(
       /^The button counted \d+ times in \d+ (seconds|minutes): no bird is so quick for so long\.$/,
     );
     expect(kinds(sensors, after(at, minutes(20)))).toEqual([]); // it was dried
-    expect(kinds(sensors, at, { ...larch, sensors: { ...larch.sensors, button: false } })).toEqual([]);
+    expect(kinds(sensors, at, { ...larchSettings, sensors: { ...larchSettings.sensors, button: false } })).toEqual([]);
   });
 
   it("isn't a bird that drums thirty times in ten seconds, four times a minute apart, all day long", () => {
@@ -68,13 +79,13 @@ describe("a sensor that chatters", () => {
 
   it("isn't a flock of fifty that lands for an hour, one each five seconds", () => {
     let sensors = unwatchedSensors(start);
-    for (let i = 0; i < 720; i++) sensors = sensed(sensors, visit(after(start, seconds(5 * i)), i + 1), larch);
+    for (let i = 0; i < 720; i++) sensors = sensed(sensors, visit(after(start, seconds(5 * i)), i + 1), larchSettings);
     expect(kinds(sensors, after(start, hours(1)))).toEqual([]);
   });
 
   it("is found by its running total alone, and not by what many birds did between two far reports", () => {
     const total = (sensors: SensorsState, button: number, at: Instant) =>
-      report(sensors, { counts: { ...saidNothing.counts, button } satisfies Counts }, at);
+      report(sensors, { counts: { ...emptyReadings.counts, button } satisfies Counts }, at);
     let sensors = total(unwatchedSensors(start), 0, start);
     sensors = total(sensors, 400, after(start, hours(8)));
     expect(kinds(sensors, after(start, hours(8)))).toEqual([]);
@@ -84,39 +95,53 @@ describe("a sensor that chatters", () => {
 
   it("names each where several do", () => {
     let sensors = pressed(unwatchedSensors(start), start, 300, 100).sensors;
-    for (let i = 0; i < 300; i++) sensors = sensed(sensors, visit(after(start, seconds(i / 10)), i + 1), larch);
-    const [fault] = readingFaults(sensors, larch, after(start, seconds(30)));
+    for (let i = 0; i < 300; i++) sensors = sensed(sensors, visit(after(start, seconds(i / 10)), i + 1), larchSettings);
+    const [fault] = readingFaults(sensors, larchSettings, after(start, seconds(30)));
     expect(fault?.reason).toContain("So does the perch sensor.");
   });
 
   it("teaches nothing: neither does it look alive to its companions, nor they silent beside it, nor is a habit spoilt", () => {
-    const learnt = watch({ seed: 1, habits: ordinary, from: start, length: days(21) }).sensors;
+    const learnt = runSilence({ seed: 1, habits: ordinaryHabits, from: start, length: days(21) }).sensors;
     const from = after(start, days(21));
     const { sensors, at } = pressed(learnt, from, 3 * 3_600, 1_000);
-    expect(sensorFaults(sensors, larch, at, false)).toEqual([]);
-    const before = learnt.button.beside.perch;
-    const now = sensors.button.beside.perch;
+    expect(sensorFaults(sensors, larchSettings, at, false)).toEqual([]);
+    const before = learnt.button.pairings.perch;
+    const now = sensors.button.pairings.perch;
     expect(now?.hits).toBeCloseTo(before?.hits ?? Number.NaN, -1);
-    expect(sensors.button.alone.bouts).toBeLessThan((learnt.button.alone.bouts ?? 0) + 2);
+    expect(sensors.button.silence.boutWeight).toBeLessThan((learnt.button.silence.boutWeight ?? 0) + 2);
     // Mended, it goes on as before, and is found when it dies.
-    const mended = watch({ seed: 2, habits: ordinary, from: after(from, days(1)), length: days(5) }, sensors);
+    const mended = runSilence(
+      { seed: 2, habits: ordinaryHabits, from: after(from, days(1)), length: days(5) },
+      sensors,
+    );
     expect(mended.found).toEqual([]);
-    const dead = { seed: 3, habits: ordinary, from: after(from, days(6)), length: days(3), dead: ["press"] as const };
-    expect(watch(dead, mended.sensors).found[0]?.kind).toBe("buttonSilent");
+    const dead = {
+      seed: 3,
+      habits: ordinaryHabits,
+      from: after(from, days(6)),
+      length: days(3),
+      dead: ["press"] as const,
+    };
+    expect(runSilence(dead, mended.sensors).found[0]?.kind).toBe("buttonSilent");
   });
 
   it("takes what an old backlog tells for no haste", () => {
-    let chatter = quiet(after(start, days(1)));
-    for (let i = 0; i < 500; i++) chatter = struck(chatter, after(start, seconds(i)));
-    expect(chattersAt(chatter, after(start, days(1)))).toBe(false);
-    expect(chattersAt(grew(quiet(start), 500, hours(8), after(start, hours(8))), after(start, hours(8)))).toBe(false);
+    let chatter = initialChatter(after(start, days(1)));
+    for (let i = 0; i < 500; i++) chatter = updateChatterByCount(chatter, after(start, seconds(i)));
+    expect(isChattering(chatter, after(start, days(1)))).toBe(false);
+    expect(
+      isChattering(
+        updateChatterByGrowth(initialChatter(start), 500, hours(8), after(start, hours(8))),
+        after(start, hours(8)),
+      ),
+    ).toBe(false);
   });
 });
 
 describe("a reading that is stuck", () => {
   /** A winter's air, each so many minutes: day and night, weather, calm nights that stand still; rounded to a sensor's steps. */
   function* winter(seed: number, length: number, step: number, sway = 3, every = 1) {
-    const dice = seededDice(seed);
+    const dice = seededRandom(seed);
     let weather = 2;
     for (let minute = 0; minute < length * 1_440; minute += every) {
       weather += every * 0.001 * (2 - weather) + Math.sqrt(every) * dice.normal(0, 0.02);
@@ -147,7 +172,7 @@ describe("a reading that is stuck", () => {
       if (kinds(sensors, at).includes("readingStuck")) found = minute;
     }
     expect(found).toBeGreaterThan(120);
-    const [fault] = readingFaults(sensors, larch, at);
+    const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.reason).toMatch(
       /^The lid thermometer has said the very same for \d+ hours, to the last digit\. It never did so for longer than .+ before\.$/,
     );
@@ -171,7 +196,7 @@ describe("a reading that is stuck", () => {
   }, 20_000);
 
   it("is none in fog, at the melting point, on a floating charger, nor where it never changed at all", () => {
-    const dice = seededDice(3);
+    const dice = seededRandom(3);
     let sensors = unwatchedSensors(start);
     let at = start;
     const readings = (calm: boolean): Partial<Readings> => ({
@@ -191,8 +216,8 @@ describe("a reading that is stuck", () => {
   });
 
   it("is a scale that nobody sees portions fall from only where its last digit usually moves", () => {
-    const dice = seededDice(4);
-    const settings = { ...larch, sensors: { ...larch.sensors, chute: false } };
+    const dice = seededRandom(4);
+    const settings = { ...larchSettings, sensors: { ...larchSettings.sensors, chute: false } };
     const given = (seq: number, recordedAt: Instant): FeederEvent => ({
       ...barePortion,
       seq,
@@ -222,17 +247,17 @@ describe("a reading that can't be", () => {
   it("is told when it comes with most reports of the last ten minutes, and goes with its last", () => {
     let sensors = unwatchedSensors(start);
     for (let i = 0; i < 8; i++) sensors = report(sensors, {}, minute(i), ["insideCelsius"]);
-    const [fault] = readingFaults(sensors, larch, minute(8));
+    const [fault] = readingFaults(sensors, larchSettings, minute(8));
     expect(fault?.kind).toBe("readingImpossible");
     expect(fault?.reason).toBe(
       "The inside thermometer says what can't be. Such values are set aside and nothing is concluded from them.",
     );
     expect(fault?.evidence).toEqual([
-      { what: "values of the inside thermometer set aside", value: "8 times", at: start },
+      { label: "values of the inside thermometer set aside", value: "8 times", at: start },
     ]);
     for (let i = 8; i < 30; i++) sensors = report(sensors, {}, minute(i));
     expect(kinds(sensors, minute(30))).toEqual([]);
-    expect(sensors.setAside).toEqual({});
+    expect(sensors.rejectedReadings).toEqual({});
   });
 
   it("is no fault where it comes now and then, as a long wire's glitch, at near and at far reports", () => {
@@ -255,8 +280,8 @@ describe("a reading that can't be", () => {
     let sensors = unwatchedSensors(start);
     for (let i = 0; i < 20; i++) sensors = report(sensors, { air: celsius(3) }, minute(i), ["hopperGrams"]);
     expect(kinds(sensors, minute(20))).toEqual(["readingImpossible"]);
-    expect(sensorFaults(sensors, larch, minute(20), false)).toEqual([]);
-    const unfitted = { ...larch, sensors: { ...larch.sensors, scale: false } };
+    expect(sensorFaults(sensors, larchSettings, minute(20), false)).toEqual([]);
+    const unfitted = { ...larchSettings, sensors: { ...larchSettings.sensors, scale: false } };
     expect(kinds(sensors, minute(20), unfitted)).toEqual([]);
   });
 });
@@ -266,15 +291,15 @@ describe("a total that ran backwards", () => {
     const total = (sensors: SensorsState, chute: number, boot: string, at: Instant) =>
       counted(
         sensors,
-        { readings: { ...saidNothing, counts: { ...saidNothing.counts, chute } }, setAside: [], boot },
+        { readings: { ...emptyReadings, counts: { ...emptyReadings.counts, chute } }, rejectedReadings: [], boot },
         at,
-        larch,
+        larchSettings,
       );
     let sensors = total(unwatchedSensors(start), 90, "b-1", start);
     const rebooted = total(sensors, 2, "b-2", after(start, minutes(1)));
     expect(kinds(rebooted, after(start, minutes(1)))).toEqual([]);
     sensors = total(sensors, 12, "b-1", after(start, minutes(1)));
-    const [fault] = readingFaults(sensors, larch, after(start, hours(3)));
+    const [fault] = readingFaults(sensors, larchSettings, after(start, hours(3)));
     expect(fault?.kind).toBe("countsBackwards");
     expect(fault?.reason).toBe(
       "The running total of the chute sensor fell from 90 to 12, though the feeder hadn't started anew.",

@@ -7,16 +7,16 @@ import { makeSecrets } from "../../../server/adapters/secrets.ts";
 import { migrate } from "../../../server/adapters/store/migrate.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instant } from "../../../server/domain/instant.ts";
-import { usualSettings } from "../../../server/flows/pure/saidSettings.ts";
-import type { Chance } from "../../../server/practice/chance.ts";
+import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
+import type { RandomSource } from "../../../server/practice/random.ts";
 
 const migrations = join(import.meta.dirname, "../../../prisma/sqlite/migrations");
 
 /** A data folder as an earlier version left it: a keeper, a yard, a feeder and a year of events. */
-export async function olderDatabase(
+export async function createOlderDatabase(
   dataDir: string,
   account: { readonly name: string; readonly passphrase: string },
-  chance: Chance,
+  chance: RandomSource,
 ): Promise<{ readonly feeder: string; readonly events: number }> {
   makeSecrets(dataDir);
   const file = join(dataDir, "pieward.db");
@@ -47,7 +47,7 @@ export async function olderDatabase(
     "UTC",
     now,
   );
-  const settings = usualSettings({ practice: false, place: null, zone: "UTC" }, "Rowan");
+  const settings = defaultSettings({ practice: false, place: null, zone: "UTC" }, "Rowan");
   const state = JSON.stringify(newFeeder(settings, instant(Date.now())));
   insert(
     'INSERT INTO "Feeder" ("id", "yardId", "keyHash", "state", "nextLookAt", "createdAt") VALUES (?, ?, ?, ?, ?, ?)',

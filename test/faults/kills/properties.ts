@@ -1,19 +1,19 @@
-import { type Answer, got, patiently, type Visit } from "./visit.ts";
+import { getJson, type HttpAnswer, type HttpSession, retryWhileBusy } from "./httpSession.ts";
 
 /**
  * What keepers change, one property each. Its acts set it to one value after the other; reading it through the routes gives the
  * value that each place shows, so that an act that is done by half shows two.
  */
-export interface Property {
+export interface CheckedProperty {
   readonly name: string;
   /** Does the next act, and says what it sets. */
-  next(): { readonly value: string; send(visit: Visit): Promise<Answer> };
+  next(): { readonly value: string; send(visit: HttpSession): Promise<HttpAnswer> };
   /** Every value that a place shows now. */
-  read(visit: Visit): Promise<readonly string[]>;
+  read(visit: HttpSession): Promise<readonly string[]>;
 }
 
 /** What the acts are about. */
-export interface Yard {
+export interface KillYard {
   readonly id: string;
   readonly keeper: string; // the person's id
   /** Feeders that report nothing, so that only acts change them. */
@@ -24,7 +24,7 @@ export interface Yard {
 
 type Line = Record<string, never>;
 
-export function propertiesOf(yard: Yard): readonly Property[] {
+export function checkedProperties(yard: KillYard): readonly CheckedProperty[] {
   const [first = "", second = "", third = "", fourth = ""] = yard.quiet;
   const once = counter();
   return [
@@ -71,7 +71,7 @@ export function propertiesOf(yard: Yard): readonly Property[] {
       },
       async read(visit) {
         const line = await lastLine(visit, second, ({ keeper }) => (keeper as Line | undefined)?.cleaned);
-        const { cleanedAt } = (await got(visit, `/api/v1/feeders/${second}`)).json();
+        const { cleanedAt } = (await getJson(visit, `/api/v1/feeders/${second}`)).json();
         return [shown((line as { at?: string } | undefined)?.at), shown(cleanedAt)];
       },
     },
@@ -86,7 +86,7 @@ export function propertiesOf(yard: Yard): readonly Property[] {
       },
       async read(visit) {
         const line = (await lastLine(visit, third, ({ settings }) => settings)) as { hopperCapacityGrams?: number };
-        const { settings } = (await got(visit, `/api/v1/feeders/${third}`)).json();
+        const { settings } = (await getJson(visit, `/api/v1/feeders/${third}`)).json();
         return [String(line.hopperCapacityGrams), String(settings.hopperCapacityGrams)];
       },
     },
@@ -110,7 +110,7 @@ export function propertiesOf(yard: Yard): readonly Property[] {
         const mail = `keeper${once()}@alder-croft.example`;
         return { value: mail, send: (visit) => visit.ask("PATCH", "/api/v1/me", { mail }) };
       },
-      read: async (visit) => [shown((await got(visit, "/api/v1/me")).json().mail)],
+      read: async (visit) => [shown((await getJson(visit, "/api/v1/me")).json().mail)],
     },
     {
       name: "quiet hours",
@@ -123,7 +123,7 @@ export function propertiesOf(yard: Yard): readonly Property[] {
         };
       },
       async read(visit) {
-        const { people } = (await got(visit, `/api/v1/yards/${yard.id}/people`)).json();
+        const { people } = (await getJson(visit, `/api/v1/yards/${yard.id}/people`)).json();
         return [JSON.stringify(people.find(({ you }: { you: boolean }) => you).quiet)];
       },
     },
@@ -147,7 +147,7 @@ function counter(): () => number {
 }
 
 /** A browser that gets a new endpoint: never two phones, and never none. */
-function phone(once: () => number): Property {
+function phone(once: () => number): CheckedProperty {
   let endpoint = "";
   return {
     name: "phone",
@@ -156,7 +156,7 @@ function phone(once: () => number): Property {
       const value = `https://127.0.0.1:9/${once()}`;
       const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
       const body = { endpoint: value, keys, label: "Pocket", ...(replaces === "" ? {} : { replaces }) };
-      const send = async (visit: Visit) => {
+      const send = async (visit: HttpSession) => {
         const answer = await visit.ask("POST", "/api/v1/phones", body);
         if (answer.status === 201) endpoint = value;
         return answer;
@@ -164,7 +164,7 @@ function phone(once: () => number): Property {
       return { value, send };
     },
     async read(visit) {
-      const { phones } = (await got(visit, "/api/v1/phones")).json();
+      const { phones } = (await getJson(visit, "/api/v1/phones")).json();
       const all = (phones as { endpoint: string }[]).map((one) => one.endpoint);
       endpoint = all.at(-1) ?? "";
       return all.length === 0 ? ["none"] : all.length === 1 ? all : [all.join(" and ")];
@@ -172,13 +172,13 @@ function phone(once: () => number): Property {
   };
 }
 
-function practice(): Property {
+function practice(): CheckedProperty {
   let runs = false;
   return {
     name: "practice",
     next() {
       const [value, method] = runs ? ["off", "DELETE"] : ["on", "POST"];
-      const send = async (visit: Visit) => {
+      const send = async (visit: HttpSession) => {
         const answer = await visit.ask(method, "/api/v1/practice");
         if (answer.status === 200) runs = value === "on";
         return answer;
@@ -186,7 +186,7 @@ function practice(): Property {
       return { value, send };
     },
     async read(visit) {
-      const { yards, practice } = (await got(visit, "/api/v1/home")).json();
+      const { yards, practice } = (await getJson(visit, "/api/v1/home")).json();
       const practising = (yards as { practice: boolean; feeders: unknown[] }[]).filter((one) => one.practice);
       runs = practising.length > 0;
       if (practising.length === 0) return [practice.running ? "running without a yard" : "off"];
@@ -197,13 +197,13 @@ function practice(): Property {
 }
 
 /** How many refills there are, in the feeder's log and in its day. */
-function refills(feeder: string, once: () => number): Property {
+function refills(feeder: string, once: () => number): CheckedProperty {
   let known = 0;
   return {
     name: "refills of a feeder",
     next() {
       const said = { id: `refill-${1e6 + once()}`, what: { kind: "filled" } };
-      const send = async (visit: Visit) => {
+      const send = async (visit: HttpSession) => {
         const answer = await visit.ask("POST", `/api/v1/feeders/${feeder}/refills`, said);
         if (answer.status === 200) known += 1;
         return answer;
@@ -211,7 +211,7 @@ function refills(feeder: string, once: () => number): Property {
       return { value: String(known + 1), send };
     },
     async read(visit) {
-      const { from, to, marks } = (await got(visit, `/api/v1/feeders/${feeder}/day`)).json();
+      const { from, to, marks } = (await getJson(visit, `/api/v1/feeders/${feeder}/day`)).json();
       const lines = (await linesOf(visit, feeder)).filter(({ keeper }) => (keeper as Line | undefined)?.refill);
       const within = lines.filter(({ at = "" }) => at >= from && at < to).length;
       const marked = (marks as { kind: string }[]).filter(({ kind }) => kind === "refill").length;
@@ -222,14 +222,14 @@ function refills(feeder: string, once: () => number): Property {
 }
 
 /** A feeder that is added and removed. */
-function visitor(yard: Yard, once: () => number): Property {
+function visitor(yard: KillYard, once: () => number): CheckedProperty {
   let known: string | null = null;
   return {
     name: "feeder that comes and goes",
     next() {
       if (known !== null) {
         const path = `/api/v1/feeders/${known}`;
-        const remove = async (visit: Visit) => {
+        const remove = async (visit: HttpSession) => {
           const answer = await visit.ask("DELETE", path);
           if (answer.status === 204) known = null;
           return answer;
@@ -237,7 +237,7 @@ function visitor(yard: Yard, once: () => number): Property {
         return { value: "none", send: remove };
       }
       const name = `Larch ${once()}`;
-      const add = async (visit: Visit) => {
+      const add = async (visit: HttpSession) => {
         const answer = await visit.ask("POST", "/api/v1/feeders", { yard: yard.id, name });
         if (answer.status === 201) known = answer.json().feeder.id;
         return answer;
@@ -259,22 +259,22 @@ function visitor(yard: Yard, once: () => number): Property {
 }
 
 /** Somebody who joins by an invite, with a new account, and is removed again. */
-function guest(yard: Yard, once: () => number): Property {
+function guest(yard: KillYard, once: () => number): CheckedProperty {
   let member: string | null = null;
   let newest = "";
   const account = (name: string) => ({ name, passphrase: "seven wet crows count copper kettles" });
-  const others = async (visit: Visit) => {
-    const { people } = (await got(visit, `/api/v1/yards/${yard.id}/people`)).json();
+  const others = async (visit: HttpSession) => {
+    const { people } = (await getJson(visit, `/api/v1/yards/${yard.id}/people`)).json();
     return (people as { id: string; name: string; you: boolean }[]).filter(({ you }) => !you);
   };
-  const join = async (visit: Visit, name: string) => {
+  const join = async (visit: HttpSession, name: string) => {
     newest = name;
     const { token } = (await visit.ask("POST", `/api/v1/yards/${yard.id}/invites`, { role: "helper" })).json();
     const answer = await visit.ask("POST", "/api/v1/join", { token, ...account(name) }, { cookie: "" });
     if (answer.status === 200) member = name;
     return answer;
   };
-  const remove = async (visit: Visit) => {
+  const remove = async (visit: HttpSession) => {
     newest = "";
     const id = (await others(visit)).find(({ name }) => name === member)?.id;
     const answer = await visit.ask("DELETE", `/api/v1/yards/${yard.id}/people/${id}`);
@@ -295,14 +295,14 @@ function guest(yard: Yard, once: () => number): Property {
       if (newest === "") return said;
       // An account without the yard would be half of it, and so would be a yard without the account.
       const signIn = () => visit.ask("POST", "/api/v1/session", account(newest), { cookie: "" });
-      const signedIn = await patiently(signIn);
+      const signedIn = await retryWhileBusy(signIn);
       return [...said, signedIn.status === 200 ? newest : "none"];
     },
   };
 }
 
-async function yardIn(visit: Visit, id: string) {
-  const { yards } = (await got(visit, "/api/v1/home")).json();
+async function yardIn(visit: HttpSession, id: string) {
+  const { yards } = (await getJson(visit, "/api/v1/home")).json();
   return (yards as { id: string; zone: string; place: unknown; feeders: unknown[] }[]).find((one) => one.id === id) as {
     zone: string;
     place: unknown;
@@ -310,14 +310,14 @@ async function yardIn(visit: Visit, id: string) {
   };
 }
 
-async function linesOf(visit: Visit, feeder: string): Promise<readonly Line[]> {
-  const { text } = await got(visit, `/api/v1/feeders/${feeder}/log`);
+async function linesOf(visit: HttpSession, feeder: string): Promise<readonly Line[]> {
+  const { text } = await getJson(visit, `/api/v1/feeders/${feeder}/log`);
   return text
     .split("\n")
     .filter((line) => line !== "")
     .map((line) => JSON.parse(line) as Line);
 }
 
-async function lastLine(visit: Visit, feeder: string, of: (line: Line) => unknown): Promise<unknown> {
+async function lastLine(visit: HttpSession, feeder: string, of: (line: Line) => unknown): Promise<unknown> {
   return (await linesOf(visit, feeder)).map(of).findLast((found) => found !== undefined);
 }

@@ -1,20 +1,20 @@
-import { got, patiently, type Visit } from "./visit.ts";
+import { getJson, type HttpSession, retryWhileBusy } from "./httpSession.ts";
 
 /** A feeder that reports as fast as it is answered, and forgets no event before the server has confirmed it. */
-export interface Reporter {
+export interface ReportingFeeder {
   /** @throws where the connection breaks. @returns what was answered wrongly, in a sentence; null where nothing was */
-  report(visit: Visit): Promise<string | null>;
+  report(visit: HttpSession): Promise<string | null>;
   /** After a restart: whether all that was confirmed is there. */
-  missing(visit: Visit): Promise<string | null>;
+  missing(visit: HttpSession): Promise<string | null>;
   /** The same of its whole record. */
-  missingOfAll(visit: Visit): Promise<string | null>;
+  missingOfAll(visit: HttpSession): Promise<string | null>;
   confirmed(): number;
 }
 
-export function reporter(
+export function reportingFeeder(
   { id, key }: { readonly id: string; readonly key: string },
   eventsAtOnce: () => number,
-): Reporter {
+): ReportingFeeder {
   const started = Date.now();
   const authorization = { authorization: `Bearer ${key}` };
   let [waiting, last]: [readonly object[], readonly object[]] = [[], []];
@@ -26,7 +26,7 @@ export function reporter(
     readings: {},
     events,
   });
-  const post = (visit: Visit, events: readonly object[]) =>
+  const post = (visit: HttpSession, events: readonly object[]) =>
     visit.ask("POST", "/api/v1/report", bodyOf(events), { ...authorization, cookie: "" });
 
   return {
@@ -49,14 +49,14 @@ export function reporter(
     },
     async missing(visit) {
       if (last.length === 0) return null;
-      const { storedThrough, duplicates } = (await patiently(() => post(visit, last))).json();
+      const { storedThrough, duplicates } = (await retryWhileBusy(() => post(visit, last))).json();
       const fine = storedThrough >= confirmed && duplicates === last.length;
       return fine
         ? null
         : `${id}: ${confirmed} was confirmed; now ${storedThrough}, ${duplicates} of ${last.length} known`;
     },
     async missingOfAll(visit) {
-      const { text } = await got(visit, `/api/v1/feeders/${id}/log`);
+      const { text } = await getJson(visit, `/api/v1/feeders/${id}/log`);
       const seen = new Map<number, number>();
       for (const line of text.split("\n")) {
         if (line === "") continue;

@@ -8,8 +8,8 @@ import type { Role } from "../../../server/contract/api.ts";
  *
  * `:name` in a path, or as a value in a body, stands for an id of the yard that is asked about; `world.ts` knows the ids.
  */
-export interface Row {
-  readonly who: Who;
+export interface RouteRights {
+  readonly who: AllowedCaller;
   readonly body?: object;
   /** What whoever may pass is answered; left out: some 2xx. It is no 2xx where the row's request brings no true secret. */
   readonly passes?: number;
@@ -18,17 +18,17 @@ export interface Row {
   /** What each allowed request needs of its own, since it is gone or changed afterwards. */
   readonly fresh?: readonly ("caller" | "feeder" | "yard" | "invite" | "self")[]; // `self`: `:person` is the caller
 }
-export type Who =
+export type AllowedCaller =
   | "anyone" // or whoever brings the secret that the body or the path names
   | "signedIn" // it speaks of the caller's own things only
   | "keeperOfAny"
   | "feeder" // with its own key
   | readonly Role[]; // of the yard that the request is about
 
-type Rest = Omit<Row, "who" | "body">;
+type Rest = Omit<RouteRights, "who" | "body">;
 const row =
-  (who: Who) =>
-  (body?: object, rest: Rest = {}): Row => ({ who, ...(body === undefined ? {} : { body }), ...rest });
+  (who: AllowedCaller) =>
+  (body?: object, rest: Rest = {}): RouteRights => ({ who, ...(body === undefined ? {} : { body }), ...rest });
 const anyone = row("anyone");
 const signedIn = row("signedIn");
 const keepersOfAny = row("keeperOfAny");
@@ -49,7 +49,7 @@ const newPasskey = {
 };
 const wrong = { passphrase: "nobody's passphrase at all" };
 
-export const table: Readonly<Record<string, Row>> = {
+export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /": anyone(),
   "GET /*": anyone(undefined, { passes: 404 }), // the client's files, by their names
   "GET /api/v1/health": anyone(),

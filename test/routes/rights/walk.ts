@@ -1,17 +1,17 @@
 import type { RouteOptions } from "fastify";
 import type { Role } from "../../../server/contract/api.ts";
-import type { Row } from "./table.ts";
-import { type Caller, changedTables, type Ids, type World } from "./world.ts";
+import type { RouteRights } from "./table.ts";
+import { type Caller, changedTables, type RightsFixture, type RouteIds } from "./world.ts";
 
 /** Asks every route as everybody, and says what doesn't agree with the table. An empty list is what a test wants. */
 
-type Table = Readonly<Record<string, Row>>;
+type Table = Readonly<Record<string, RouteRights>>;
 interface Ask {
   readonly route: string; // as in the table
   readonly method: string;
   readonly caller: Caller;
-  readonly ids: Ids;
-  readonly row: Row;
+  readonly ids: RouteIds;
+  readonly row: RouteRights;
 }
 
 /** HEAD is made by Fastify from each GET, and guarded as it is. The client's own files have no owner. */
@@ -28,7 +28,10 @@ export function unknownRoutes(routes: readonly RouteOptions[], table: Table): st
 const rowName = (method: string, url: string) => `${method === "HEAD" ? "GET" : method} ${url}`;
 
 /** Every refusal: status, nothing of the yard in the answer, nothing changed in any table. */
-export async function walkRefusals(world: World, table: Table): Promise<{ problems: string[]; asked: number }> {
+export async function checkRefusals(
+  world: RightsFixture,
+  table: Table,
+): Promise<{ problems: string[]; asked: number }> {
   const problems: string[] = [];
   let asked = 0;
   for (const { method, url } of world.routes) {
@@ -48,7 +51,7 @@ export async function walkRefusals(world: World, table: Table): Promise<{ proble
 }
 
 /** Every leave: whoever may do it can, and sees nothing of the other yard. */
-export async function walkLeaves(world: World, table: Table): Promise<{ problems: string[]; asked: number }> {
+export async function checkAllowed(world: RightsFixture, table: Table): Promise<{ problems: string[]; asked: number }> {
   const problems: string[] = [];
   let asked = 0;
   for (const { method, url } of world.routes) {
@@ -65,7 +68,7 @@ export async function walkLeaves(world: World, table: Table): Promise<{ problems
   return { problems, asked };
 }
 
-function expectedStatus({ is }: Caller, { who, foreign = 404 }: Row, method: string): number | "passes" {
+function expectedStatus({ is }: Caller, { who, foreign = 404 }: RouteRights, method: string): number | "passes" {
   if (who === "anyone") return "passes";
   if (who === "feeder") return is === "feeder" ? "passes" : 401;
   const reads = method === "GET" || method === "HEAD";
@@ -81,14 +84,14 @@ function expectedStatus({ is }: Caller, { who, foreign = 404 }: Row, method: str
 const hasRole = (is: Caller["is"], among: readonly Role[]) => typeof is === "object" && among.includes(is.role);
 
 /** Somebody of another yard also mixes ids: theirs for some, ours for the others. */
-function idsFor(world: World, caller: Caller, route: string, row: Row): Ids[] {
+function idsFor(world: RightsFixture, caller: Caller, route: string, row: RouteRights): RouteIds[] {
   if (caller.is !== "keeperElsewhere") return [world.ours];
   const first = [...`${route} ${JSON.stringify(row.body ?? {})}`.matchAll(/:(yard|feeder)\b/g)].map(([, name]) => name);
   const whole = first[0];
   return whole === undefined ? [world.ours] : [world.ours, { ...world.theirs, [whole]: world.ours[whole] as string }];
 }
 
-async function refusal(world: World, ask: Ask, expected: number): Promise<string[]> {
+async function refusal(world: RightsFixture, ask: Ask, expected: number): Promise<string[]> {
   const before = world.dump();
   const answer = await send(world, ask);
   const changed = changedTables(before, world.dump());
@@ -102,7 +105,7 @@ async function refusal(world: World, ask: Ask, expected: number): Promise<string
   ];
 }
 
-async function leave(world: World, { row, ...ask }: Ask): Promise<string[]> {
+async function leave(world: RightsFixture, { row, ...ask }: Ask): Promise<string[]> {
   const { caller, ids } = await freshFor(world, row, ask);
   const before = world.dump();
   const answer = await send(world, { ...ask, caller, ids, row });
@@ -117,9 +120,13 @@ async function leave(world: World, { row, ...ask }: Ask): Promise<string[]> {
   ];
 }
 
-async function freshFor(world: World, { fresh = [] }: Row, { caller, ids }: Pick<Ask, "caller" | "ids">) {
+async function freshFor(
+  world: RightsFixture,
+  { fresh = [] }: RouteRights,
+  { caller, ids }: Pick<Ask, "caller" | "ids">,
+) {
   const role = typeof caller.is === "object" ? caller.is.role : "helper";
-  const needed = (what: NonNullable<Row["fresh"]>[number]) => caller.id !== null && fresh.includes(what);
+  const needed = (what: NonNullable<RouteRights["fresh"]>[number]) => caller.id !== null && fresh.includes(what);
   const asker = needed("caller") ? { ...caller, ...(await world.newcomer(role)) } : caller;
   const feeder = needed("feeder") ? { feeder: await world.newFeeder() } : {};
   const yard = needed("yard") ? { yard: await world.newYard(asker.headers) } : {};
@@ -135,7 +142,7 @@ interface Answer {
 
 let addresses = 0;
 /** From an address and by a name of its own each time: limits are proved elsewhere. */
-async function send(world: World, { route, method, caller, ids, row }: Ask): Promise<Answer> {
+async function send(world: RightsFixture, { route, method, caller, ids, row }: Ask): Promise<Answer> {
   addresses += 1;
   const named = { ...ids, somebody: `Somebody ${addresses}` };
   const answer = await world.house.app.inject({
@@ -151,7 +158,7 @@ async function send(world: World, { route, method, caller, ids, row }: Ask): Pro
   return { status: answer.statusCode, text: `${answer.payload} ${headers}` };
 }
 
-const filled = (text: string, ids: Ids, route: string) =>
+const filled = (text: string, ids: RouteIds, route: string) =>
   text.replace(/(?<=\/):([a-z]\w*)|(?<="):([a-z]\w*)(?=")/gi, (_, inPath?: string, inBody?: string) => {
     const name = inPath ?? inBody ?? "";
     const id = ids[name];
@@ -160,7 +167,7 @@ const filled = (text: string, ids: Ids, route: string) =>
   });
 
 /** What somebody may not see, by whose yard they are of. Feeders know their own yard's feeder alone. */
-async function leaks({ ourMarks, theirMarks }: World, ask: Ask, { text }: Answer): Promise<string[]> {
+async function leaks({ ourMarks, theirMarks }: RightsFixture, ask: Ask, { text }: Answer): Promise<string[]> {
   const { is } = ask.caller;
   const ofOurs = typeof is === "object" || is === "otherSite";
   const hidden = [...(ofOurs ? [] : ourMarks), ...(is === "keeperElsewhere" ? [] : theirMarks)];
@@ -169,7 +176,7 @@ async function leaks({ ourMarks, theirMarks }: World, ask: Ask, { text }: Answer
 }
 
 /** That something exists at all is its yard's business: an id that nobody has gets the same answer. */
-async function tells(world: World, ask: Ask, answer: Answer): Promise<string[]> {
+async function tells(world: RightsFixture, ask: Ask, answer: Answer): Promise<string[]> {
   if (ask.caller.is !== "keeperElsewhere" && ask.caller.is !== "signedIn") return [];
   if (answer.status !== 404 && answer.status !== 400) return [];
   const nowhere = {

@@ -4,14 +4,14 @@ import { onTestFinished } from "vitest";
 import { type InviteView, type PeopleView, type Role, roles, type SessionsView } from "../../../server/contract/api.ts";
 import { reportExample } from "../../../server/contract/reportExample.ts";
 import { instant } from "../../../server/domain/instant.ts";
-import type { House } from "../../support/house.ts";
-import { asked, phoneOf } from "../../support/people.ts";
-import { openWatched } from "../../support/watchedHouse.ts";
+import { addPhone, requestAs } from "../../support/people.ts";
+import type { TestServer } from "../../support/testServer.ts";
+import { openTestServerWithRoutes } from "../../support/testServerWithRoutes.ts";
 
 /** Two yards that know nothing of each other, everybody who may ask, and every route that the server has. */
 
 type Headers = Record<string, string>;
-export type Ids = Readonly<Record<string, string>>;
+export type RouteIds = Readonly<Record<string, string>>;
 
 export interface Caller {
   readonly name: string;
@@ -21,12 +21,12 @@ export interface Caller {
   readonly is: "nobody" | "otherSite" | "signedIn" | "keeperElsewhere" | "feeder" | { readonly role: Role };
 }
 
-export interface World {
-  readonly house: House;
+export interface RightsFixture {
+  readonly house: TestServer;
   readonly routes: readonly RouteOptions[];
   readonly callers: readonly Caller[];
-  readonly ours: Ids;
-  readonly theirs: Ids;
+  readonly ours: RouteIds;
+  readonly theirs: RouteIds;
   /** Text that only somebody of the yard may get. */
   readonly ourMarks: readonly string[];
   readonly theirMarks: readonly string[];
@@ -44,19 +44,21 @@ export interface World {
 const cookie = (value: string): Headers => ({ cookie: `pieward_session=${value}`, "x-pieward": "1" });
 const bearer = (secret: string): Headers => ({ authorization: `Bearer ${secret}`, "x-pieward": "1" });
 
-export async function openWorld(plant: (app: FastifyInstance) => void = () => undefined): Promise<World> {
-  const { house, routes } = await openWatched(plant);
+export async function openRightsFixture(
+  plant: (app: FastifyInstance) => void = () => undefined,
+): Promise<RightsFixture> {
+  const { house, routes } = await openTestServerWithRoutes(plant);
   let joined = 0;
   const newcomer = async (role: Role) => {
     joined += 1;
-    const invite = await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
+    const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
     const { token } = invite.json() as InviteView;
     const said = { token, name: `Ada number ${joined}`, passphrase: "rooks sit on wet gates" };
     const remoteAddress = `10.1.0.${joined}`;
     const answer = await house.app.inject({ method: "POST", url: "/api/v1/join", payload: said, remoteAddress });
     if (answer.statusCode !== 200) throw new Error(`expected somebody to join, got ${answer.body}`);
     const headers = cookie(String(answer.headers["set-cookie"]).match(/=([^;]*)/)?.[1] ?? "");
-    return { id: (await asked(house, "GET", "/api/v1/me", headers)).json().id as string, headers };
+    return { id: (await requestAs(house, "GET", "/api/v1/me", headers)).json().id as string, headers };
   };
 
   const people = new Map<Role, { readonly id: string; readonly headers: Headers }>();
@@ -65,7 +67,7 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
   const yardless = await newcomer("helper");
 
   const yard = (await house.store.yards.yards())[0];
-  await asked(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { name: "Alder Croft, the orchard" });
+  await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { name: "Alder Croft, the orchard" });
   await house.store.yards.addYard(
     { ...yard, id: "north-croft", name: "Alder Croft, the north bank" } as never,
     cilla.id,
@@ -74,28 +76,28 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
   const newYard = async (keeper: Headers) => {
     joined += 1;
     const id = `yard-${joined}`;
-    const person = (await asked(house, "GET", "/api/v1/me", keeper)).json().id as string;
+    const person = (await requestAs(house, "GET", "/api/v1/me", keeper)).json().id as string;
     await house.store.yards.addYard({ ...yard, id, name: "Alder Croft for once" } as never, person, house.clock.now());
     return id;
   };
   const own = await newYard(yardless.headers);
   for (const { id } of [cilla, removed, yardless])
-    await asked(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
+    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
 
-  await asked(house, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
+  await requestAs(house, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
 
   const ours = await furnish(house, house.yard, "Rowan in the orchard", house.keeper, "ours");
   const theirs = await furnish(house, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
-  await asked(house, "DELETE", "/api/v1/session", ended.headers);
+  await requestAs(house, "DELETE", "/api/v1/session", ended.headers);
 
   const revoked = await house.addFeeder({ name: "Rowan in the shed" });
-  await asked(house, "POST", `/api/v1/feeders/${revoked.feeder.id}/key`, house.keeper);
+  await requestAs(house, "POST", `/api/v1/feeders/${revoked.feeder.id}/key`, house.keeper);
   const invite = async () =>
-    (await asked(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" })).json()
+    (await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" })).json()
       .token as string;
   const token = await invite();
   const openInvites = async () =>
-    ((await asked(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView).invites;
+    ((await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView).invites;
   const signed = house.keeper.cookie?.split("=").slice(1).join("=") ?? "";
   const raw = decodeURIComponent(signed).replace(/\.[^.]*$/, "");
 
@@ -163,22 +165,22 @@ export async function openWorld(plant: (app: FastifyInstance) => void = () => un
 }
 
 /** A feeder with a record, a phone, an address, a refill and a pause: something of everything that could be seen or changed. */
-async function furnish(house: House, yard: string, name: string, keeper: Headers, mark: string) {
-  const added = await asked(house, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
+async function furnish(house: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
+  const added = await requestAs(house, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
   if (added.statusCode !== 201) throw new Error(`expected a feeder at ${yard}, got ${added.body}`);
   const { feeder, key } = added.json() as { feeder: { id: string }; key: string };
   const { boot: _boot, ...report } = reportExample;
   await house.report(key, { ...report, boot: `boot-${mark}` });
-  await phoneOf(house, keeper, `phone-${mark}`);
-  await asked(house, "PATCH", "/api/v1/me", keeper, { mail: `${mark}@example.org` });
+  await addPhone(house, keeper, `phone-${mark}`);
+  await requestAs(house, "PATCH", "/api/v1/me", keeper, { mail: `${mark}@example.org` });
   const to = `/api/v1/feeders/${feeder.id}`;
-  await asked(house, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
-  await asked(house, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });
+  await requestAs(house, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
+  await requestAs(house, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });
   const endpoint = `https://push.example/phone-${mark}`;
-  const person = (await asked(house, "GET", "/api/v1/me", keeper)).json().id as string;
+  const person = (await requestAs(house, "GET", "/api/v1/me", keeper)).json().id as string;
   const passkey = `passkey-${mark}`;
   await house.store.keepers.addPasskey({ ...passkeyRow, id: passkey, keeper: person, credentialId: passkey }, 10);
-  const { sessions } = (await asked(house, "GET", "/api/v1/me/sessions", keeper)).json() as SessionsView;
+  const { sessions } = (await requestAs(house, "GET", "/api/v1/me/sessions", keeper)).json() as SessionsView;
   return {
     session: sessions[0]?.id ?? "",
     passkey,

@@ -1,0 +1,72 @@
+import type { z } from "zod";
+import type {
+  AddedFeederView,
+  AddedYardView,
+  addFeederRequest,
+  addYardRequest,
+  changeFeederRequest,
+  deleteAccountRequest,
+  FeederView,
+  firstSignInRequest,
+  HomeView,
+  InviteView,
+  JoinedView,
+  joinRequest,
+  MeView,
+  meRequest,
+  PeopleView,
+  PracticeFault,
+  passphraseRequest,
+  personRequest,
+  Role,
+  resetRequest,
+  SessionsView,
+  TestEmailView,
+  TestPushView,
+  yardRequest,
+} from "../../server/contract/api.ts";
+import { type ApiResult, request } from "./api.ts";
+
+/** Requests that no first screen makes. Apart from api.ts, which a first opening waits for. */
+export const laterApi = {
+  resetPassphrase: (said: z.input<typeof resetRequest>) =>
+    request<{ keeper: { name: string } }>("POST", "/reset", said),
+  changePassphrase: (said: z.input<typeof passphraseRequest>) => request<null>("POST", "/me/passphrase", said),
+  sessions: () => request<SessionsView>("GET", "/me/sessions"),
+  endSession: (id: string) => request<SessionsView>("DELETE", `/me/sessions/${encodeURIComponent(id)}`),
+  endOtherSessions: () => request<SessionsView>("DELETE", "/me/sessions"),
+  deleteAccount: (said: z.input<typeof deleteAccountRequest>) => request<null>("POST", "/me/remove", said),
+  addYard: (added: z.input<typeof addYardRequest>) => request<AddedYardView>("POST", "/yards", added),
+  deleteYard: (id: string, name: string) => request<null>("POST", `${yardPath(id)}/remove`, { name }),
+  withdrawInvite: (yardId: string, id: string) =>
+    request<PeopleView>("DELETE", `${yardPath(yardId)}/invites/${encodeURIComponent(id)}`),
+  claim: (claim: z.input<typeof firstSignInRequest>) => request<{ keeper: { name: string } }>("POST", "/claim", claim),
+  join: (joining: z.input<typeof joinRequest>) => request<JoinedView>("POST", "/join", joining),
+  people: (yardId: string) => request<PeopleView>("GET", `${yardPath(yardId)}/people`),
+  changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>
+    request<PeopleView>("PATCH", person(yardId, id), change),
+  removePerson: (yardId: string, id: string) => request<PeopleView>("DELETE", person(yardId, id)),
+  invite: (yardId: string, role: Role) => request<InviteView>("POST", `${yardPath(yardId)}/invites`, { role }),
+  changeMe: (change: z.input<typeof meRequest>) => request<MeView>("PATCH", "/me", change),
+  testMail: () => request<TestEmailView>("POST", "/me/mail/test"),
+  addFeeder: (added: z.input<typeof addFeederRequest>) => request<AddedFeederView>("POST", "/feeders", added),
+  changeFeeder: (id: string, change: z.input<typeof changeFeederRequest>) =>
+    request<FeederView>("PATCH", feederPath(id), change),
+  removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
+  newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
+  changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),
+  testPhones: () => request<TestPushView>("POST", "/phones/test"),
+  startPractice: () => request<HomeView>("POST", "/practice"),
+  endPractice: () => request<HomeView>("DELETE", "/practice"),
+  practiceFault: (fault: PracticeFault) => request<HomeView>("POST", "/practice/fault", { fault }),
+};
+
+const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
+const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
+const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
+
+/** An answer whose content doesn't matter, as one that a form's `send` can tell from none. */
+export async function withoutContent(asked: Promise<ApiResult<unknown>>): Promise<ApiResult<true>> {
+  const answer = await asked;
+  return answer.kind === "ok" ? { kind: "ok", value: true } : answer;
+}

@@ -1,0 +1,81 @@
+import { startAuthentication, startRegistration } from "@simplewebauthn/browser";
+import type { PasskeysView } from "../../server/contract/passkeys.ts";
+import { type ApiResult, request } from "./api.ts";
+
+/** Passkeys: what the server asks for, the device answers. Only fetched by whoever uses them. */
+
+type CreateOptions = Parameters<typeof startRegistration>[0]["optionsJSON"];
+type UseOptions = Parameters<typeof startAuthentication>[0]["optionsJSON"];
+
+/** Browsers allow passkeys over HTTPS or at localhost, and never at a bare number. */
+export function hasPasskeySupport(): boolean {
+  const isNumber = /^[\d.]+$|^\[/.test(location.hostname);
+  return isSecureContext && !isNumber && typeof PublicKeyCredential === "function";
+}
+
+export const passkeys = {
+  list: () => request<PasskeysView>("GET", "/me/passkeys"),
+  rename: (id: string, label: string) => request<PasskeysView>("PATCH", path(id), { label }),
+  remove: (id: string) => request<PasskeysView>("DELETE", path(id)),
+  add: (label: string) =>
+    answerChallenge<CreateOptions, PasskeysView>(
+      () => request("POST", "/me/passkeys/options"),
+      (optionsJSON) => startRegistration({ optionsJSON }),
+      (credential) => request("POST", "/me/passkeys", { label, credential }),
+    ),
+  signIn: () =>
+    answerChallenge<UseOptions, { keeper: { name: string } }>(
+      () => request("POST", "/session/passkey/options"),
+      (optionsJSON) => startAuthentication({ optionsJSON }),
+      (credential) => request("POST", "/session/passkey", { credential }),
+    ),
+  confirm: () =>
+    answerChallenge<UseOptions, null>(
+      () => request("POST", "/me/confirm/options"),
+      (optionsJSON) => startAuthentication({ optionsJSON }),
+      (credential) => request("POST", "/me/confirm", { credential }),
+    ),
+};
+export const confirmByPassphrase = (passphrase: string) => request<null>("POST", "/me/confirm", { passphrase });
+const path = (id: string) => `/me/passkeys/${encodeURIComponent(id)}`;
+
+/** Whether the server wants to know first who asks: a passphrase or a passkey given just now. */
+export const needsConfirmation = (answer: ApiResult<unknown>): boolean =>
+  answer.kind === "problem" &&
+  answer.problem.status === 403 &&
+  (answer.problem.errors ?? []).some(({ field }) => field === "passphrase");
+
+async function answerChallenge<Options, Value>(
+  options: () => Promise<ApiResult<Options>>,
+  device: (options: Options) => Promise<object>,
+  finish: (credential: object) => Promise<ApiResult<Value>>,
+): Promise<ApiResult<Value>> {
+  const asked = await options();
+  if (asked.kind !== "ok") return asked;
+  let credential: object;
+  try {
+    credential = await device(asked.value);
+  } catch (error) {
+    const problem = { type: "about:blank", title: "The device", status: 0, detail: deviceErrorText(error as Error) };
+    return { kind: "problem", problem };
+  }
+  return finish(credential);
+}
+
+/** Names of errors as WebAuthn level 3 gives them, sections 5.1.3 and 5.1.4. */
+function deviceErrorText({ name, message }: Error): string {
+  switch (name) {
+    case "NotAllowedError":
+    case "AbortError":
+      return "No passkey was used. Either it was cancelled, or the device has none for this address.";
+    case "InvalidStateError":
+      return "This device has a passkey of yours already.";
+    case "NotSupportedError":
+    case "ConstraintError":
+      return "This device can't keep a passkey. It needs a screen lock, a fingerprint, a face or a PIN.";
+    case "SecurityError":
+      return "Passkeys don't work at this address. Use your passphrase here.";
+    default:
+      return `The device could not do it: ${message}`;
+  }
+}

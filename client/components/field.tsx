@@ -1,0 +1,225 @@
+import type { ComponentChildren, InputHTMLAttributes, SelectHTMLAttributes } from "preact";
+import { useId, useRef, useState } from "preact/hooks";
+import type { ProblemView } from "../../server/contract/api.ts";
+import type { ApiResult } from "../api/api.ts";
+import { signedIn, updateConnectionState } from "../state/home.ts";
+import { countSending } from "../state/unsaved.ts";
+import { toSentence } from "../text/amount.ts";
+import { problemText } from "../text/fieldProblem.ts";
+
+type FieldErrors = Readonly<Record<string, string>>;
+
+interface FieldText {
+  readonly label: string;
+  readonly hint?: ComponentChildren;
+  readonly problem?: string | undefined;
+}
+
+/** What ties an answer to its question, its hint and its problem, for those who hear the page. */
+interface InputAttributes {
+  readonly id: string;
+  readonly "aria-describedby"?: string;
+  readonly "aria-invalid"?: true;
+}
+
+/** One question with its answer, its hint and, where it was refused, why. */
+function LabelledInput({
+  label,
+  hint,
+  problem,
+  answer,
+}: FieldText & { readonly answer: (ties: InputAttributes) => ComponentChildren }) {
+  const id = useId();
+  const described = [hint && `${id}-hint`, problem && `${id}-problem`].filter(Boolean).join(" ");
+  const ties: InputAttributes = {
+    id,
+    ...(described === "" ? {} : { "aria-describedby": described }),
+    ...(problem ? { "aria-invalid": true } : {}),
+  };
+  return (
+    <div class="field">
+      <label for={id}>{label}</label>
+      {hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {hint}
+        </p>
+      )}
+      <span class="answer">{answer(ties)}</span>
+      {problem && (
+        <p class="problem" id={`${id}-problem`}>
+          {label}: {problem}
+        </p>
+      )}
+    </div>
+  );
+}
+
+/** A question that is answered in words or a number. */
+export function Field({
+  unit,
+  input,
+  ...question
+}: FieldText & { readonly unit?: string; readonly input: InputHTMLAttributes<HTMLInputElement> }) {
+  return (
+    <LabelledInput
+      {...question}
+      answer={(ties) => (
+        <>
+          <input {...input} {...ties} />
+          {unit && <span class="unit">{unit}</span>}
+        </>
+      )}
+    />
+  );
+}
+
+/** A question with a short list of answers. */
+export function SelectField({
+  choices,
+  select,
+  ...question
+}: FieldText & {
+  readonly choices: readonly { readonly value: string; readonly words: string }[];
+  readonly select: SelectHTMLAttributes<HTMLSelectElement>;
+}) {
+  return (
+    <LabelledInput
+      {...question}
+      answer={(ties) => (
+        <select {...select} {...ties}>
+          {choices.map(({ value, words }) => (
+            <option key={value} value={value} selected={value === select.value}>
+              {words}
+            </option>
+          ))}
+        </select>
+      )}
+    />
+  );
+}
+
+/** Questions that belong together; where the whole was refused, why. */
+export function FieldGroup(props: {
+  readonly legend: string;
+  readonly hint?: ComponentChildren;
+  readonly problem?: string | undefined;
+  readonly children: ComponentChildren;
+}) {
+  const id = useId();
+  const described = [props.hint && `${id}-hint`, props.problem && `${id}-problem`].filter(Boolean).join(" ");
+  return (
+    <fieldset {...(described === "" ? {} : { "aria-describedby": described })}>
+      <legend>{props.legend}</legend>
+      {props.hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {props.hint}
+        </p>
+      )}
+      {props.problem && (
+        <p class="problem" id={`${id}-problem`}>
+          {props.legend}: {props.problem}
+        </p>
+      )}
+      {props.children}
+    </fieldset>
+  );
+}
+
+export function Choice(props: {
+  readonly label: string;
+  readonly hint?: string;
+  readonly type: "checkbox" | "radio";
+  readonly input: InputHTMLAttributes<HTMLInputElement>;
+}) {
+  const id = useId();
+  return (
+    <div class="choice">
+      <input
+        {...(props.input as object)}
+        type={props.type}
+        id={id}
+        {...(props.hint ? { "aria-describedby": `${id}-hint` } : {})}
+      />
+      <label for={id}>{props.label}</label>
+      {props.hint && (
+        <p class="hint" id={`${id}-hint`}>
+          {props.hint}
+        </p>
+      )}
+    </div>
+  );
+}
+
+/** A question whose answer is a number. */
+export function NumberField(props: {
+  readonly name: string;
+  readonly label: string;
+  readonly hint?: ComponentChildren;
+  readonly problem: string | undefined;
+  readonly unit: string;
+  readonly min: number;
+  readonly max: number;
+  readonly whole?: boolean;
+  readonly value: number | undefined;
+  readonly onInput?: (text: string) => void;
+}) {
+  const { name, label, hint, problem, unit, min, max, whole = false, value, onInput } = props;
+  const kind = whole ? ({ inputMode: "numeric", step: 1 } as const) : ({ inputMode: "decimal", step: "any" } as const);
+  const input = {
+    ...({ name, type: "number", min, max, ...kind, defaultValue: value ?? "" } as const),
+    ...(onInput && { onInput: (event: { currentTarget: HTMLInputElement }) => onInput(event.currentTarget.value) }),
+  };
+  return <Field label={label} hint={hint} problem={problem} unit={unit} input={input} />;
+}
+
+/** What a form goes through: filled in, sent, and perhaps sent back with reasons. */
+export function useFormSubmit() {
+  const [sending, setSending] = useState(false);
+  const [problems, setProblems] = useState<FieldErrors>({});
+  const [said, setSaid] = useState<string | null>(null);
+  const form = useRef<HTMLFormElement>(null);
+
+  const refuse = (problem: ProblemView) => {
+    setProblems(Object.fromEntries((problem.errors ?? []).map((each) => [each.field, problemText(each.problem)])));
+    // The first wrong field takes the focus once it is marked, and says itself what is wrong. What no field of this form
+    // stands for is said above them all.
+    requestAnimationFrame(() => {
+      const wrong = form.current?.querySelector<HTMLElement>("[aria-invalid=true]");
+      if (wrong) wrong.focus();
+      else setSaid(problem.detail || problem.title);
+    });
+  };
+
+  const send = async <T,>(ask: () => Promise<ApiResult<T>>): Promise<T | null> => {
+    if (sending) return null;
+    setSending(true);
+    setSaid(null);
+    setProblems({});
+    const answer = await countSending(ask);
+    const wasSignedIn = signedIn.value !== "no";
+    updateConnectionState(answer);
+    setSending(false);
+    if (answer.kind === "ok") return answer.value;
+    if (answer.kind === "signedOut" && wasSignedIn)
+      setSaid("This was not sent, because you had been signed out. Send it again.");
+    else if (answer.kind === "unreachable")
+      setSaid("The server can't be reached just now. Nothing was changed; try again.");
+    else refuse(answer.problem);
+    return null;
+  };
+  return { sending, problems, said, form, send };
+}
+
+/** What went wrong as a whole, read out as soon as it stands there. */
+export const FormError = (props: { readonly text: string | null }) => (
+  <p class="said" role="alert">
+    {props.text === null ? null : toSentence(props.text)}
+  </p>
+);
+
+export const readNumber = (data: FormData, name: string) => parseNumber(String(data.get(name) ?? ""));
+export const parseNumber = (text: string) => {
+  const bare = text.trim().replace(",", ".");
+  return bare === "" ? undefined : Number(bare);
+};
+export const readText = (data: FormData, name: string) => String(data.get(name) ?? "").trim();

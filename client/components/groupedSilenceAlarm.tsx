@@ -1,0 +1,59 @@
+import { useRef, useState } from "preact/hooks";
+import type { FeederView, YardView } from "../../server/contract/api.ts";
+import { paths } from "../api/api.ts";
+import { PriorityIcon } from "../charts/icons.tsx";
+import { performOnFeeder } from "../state/actions.ts";
+import { now } from "../state/clock.ts";
+import { priorityText } from "../text/alarm.ts";
+import { momentText } from "../text/clock.ts";
+import { groupedSilenceText, silenceAlarm } from "../text/groupedSilence.ts";
+import { findEscalation } from "../text/recipients.ts";
+import { AlarmRecipients } from "./alarmRecipients.tsx";
+
+/** Several feeders that went silent together: one cause, so one entry, and one answer for all of them. */
+export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederView[]; readonly yard: YardView }) {
+  const { silent, yard } = props;
+  const [busy, setBusy] = useState(false);
+  const heading = useRef<HTMLHeadingElement>(null);
+  const [first] = silent;
+  if (first?.lastReportAt == null) return null;
+  const open = silent.filter((feeder) => silenceAlarm(feeder)?.state === "unacknowledged");
+  const acknowledge = async () => {
+    setBusy(true);
+    for (const feeder of open) {
+      const alarm = silenceAlarm(feeder);
+      if (alarm === undefined) continue;
+      await performOnFeeder(feeder, {
+        kind: "acknowledge",
+        path: paths.acknowledge(feeder.id, alarm.fault),
+        text: `acknowledge ${alarm.title}`,
+        body: (id) => ({ id, raisedAt: alarm.raisedAt }),
+      });
+    }
+    setBusy(false);
+    heading.current?.focus({ preventScroll: true }); // the button that was pressed is gone
+  };
+  return (
+    <div class={`alarm urgent yard-silence ${open.length > 0 ? "unacknowledged" : "acknowledged"}`}>
+      <PriorityIcon priority="urgent" />
+      <h3 ref={heading} tabIndex={-1}>
+        {groupedSilenceText(silent, yard.feeders.length)}
+        <span class="priority">{priorityText.urgent}</span>
+      </h3>
+      <p class="since">
+        Last heard about {momentText(first.lastReportAt, now.value, yard.zone)}
+        {open.length === 0 && "; acknowledged"}
+      </p>
+      <p>Most likely one thing is wrong for all of them: their power, or the network that they share.</p>
+      <p class="act">Look at what feeds them all: the supply, its fuse, the router.</p>
+      <AlarmRecipients call={findEscalation(yard.escalations, null, "feederSilent")} yard={yard} />
+      {open.length > 0 && (
+        <div class="answers">
+          <button type="button" disabled={busy} onClick={() => void acknowledge()}>
+            Acknowledge
+          </button>
+        </div>
+      )}
+    </div>
+  );
+}

@@ -1,0 +1,39 @@
+import type { ComponentChildren } from "preact";
+import { useEffect, useRef } from "preact/hooks";
+import { PracticeTag } from "./practiceTag.tsx";
+
+/** The first screen keeps the browser's own focus; any later one takes it, so that a screen reader reads on from there. */
+let isFirstScreen = true;
+
+export function Screen(props: {
+  readonly title: string;
+  readonly back?: { readonly href: string; readonly name: string };
+  readonly practice?: boolean;
+  readonly wide?: boolean;
+  readonly children: ComponentChildren;
+}) {
+  const heading = useRef<HTMLHeadingElement>(null);
+  useEffect(() => {
+    document.title = `${props.practice ? "Practice: " : ""}${props.title} · Pieward`;
+  }, [props.title, props.practice]);
+  useEffect(() => {
+    if (!isFirstScreen) heading.current?.focus({ preventScroll: true });
+    isFirstScreen = false;
+  }, []);
+  return (
+    <article class={`screen${props.wide ? " wide" : ""}${props.practice ? " practice" : ""}`}>
+      <header class="screen-head">
+        {props.back && (
+          <a class="back" href={props.back.href}>
+            <span aria-hidden="true">←</span> {props.back.name}
+          </a>
+        )}
+        <h1 ref={heading} tabIndex={-1}>
+          {props.title}
+          {props.practice && <PracticeTag />}
+        </h1>
+      </header>
+      {props.children}
+    </article>
+  );
+}

@@ -1,0 +1,22 @@
+import { useEffect } from "preact/hooks";
+import type { ApiResult } from "../api/api.ts";
+import { retryUntilAnswered } from "../api/retry.ts";
+import { reconnectCount } from "../state/home.ts";
+
+/**
+ * Loads a part of a screen when it is opened, when one of `reasons` changes and when the server is back. Where the server has
+ * a problem with it, it is asked for again until it answers or the screen is left.
+ * @param waitMs before the first try, so that reasons that come in a row ask once
+ */
+export function useLoad(load: () => Promise<ApiResult<unknown>>, reasons: readonly unknown[], waitMs = 0): void {
+  useEffect(() => {
+    let end = () => {};
+    const begin = setTimeout(() => {
+      end = retryUntilAnswered(load);
+    }, waitMs);
+    return () => {
+      clearTimeout(begin);
+      end();
+    };
+  }, [...reasons, reconnectCount.value]);
+}

@@ -1,0 +1,37 @@
+import { signal } from "@preact/signals";
+import type { RatesView } from "../../server/contract/api.ts";
+import type { ApiResult } from "../api/api.ts";
+import { api } from "../api/api.ts";
+import type { LocalStore } from "../offline/localStore.ts";
+import { serverNow } from "./clock.ts";
+import { updateConnectionState } from "./home.ts";
+
+/** The alarms' own health, by yard, as last fetched. The phone keeps it, so that it can be read without a line. */
+interface StoredAlarmRates {
+  readonly view: RatesView;
+  readonly asOf: number;
+}
+export const alarmRates = signal<ReadonlyMap<string, StoredAlarmRates>>(new Map());
+export const alarmRatesError = signal<string | null>(null);
+
+const ratesKey = "rates";
+const storedYardsMax = 5;
+let store: LocalStore | null = null;
+
+export async function openAlarmRates(kept: LocalStore): Promise<void> {
+  store = kept;
+  const remembered = await kept.get<readonly (readonly [string, StoredAlarmRates])[]>(ratesKey);
+  if (remembered !== undefined) alarmRates.value = new Map([...remembered, ...alarmRates.value]);
+}
+
+export async function loadAlarmRates(yard: string): Promise<ApiResult<RatesView>> {
+  const answer = await api.alarmRates(yard);
+  updateConnectionState(answer);
+  alarmRatesError.value = answer.kind === "problem" ? answer.problem.detail : null;
+  if (answer.kind !== "ok") return answer;
+  const rest = [...alarmRates.value].filter(([known]) => known !== yard);
+  const kept = [...rest, [yard, { view: answer.value, asOf: serverNow() }] as const].slice(-storedYardsMax);
+  alarmRates.value = new Map(kept);
+  store?.put(ratesKey, kept).catch((cause: unknown) => console.warn("The rates could not be kept.", cause));
+  return answer;
+}

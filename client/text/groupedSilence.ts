@@ -1,0 +1,44 @@
+import type { FeederView, YardView } from "../../server/contract/api.ts";
+
+const fault = "feederSilent";
+const groupWithinMs = 15 * 60_000; // as the server tells it: server/domain/telling/yardSilence.ts
+
+export const silenceAlarm = (feeder: FeederView) => feeder.alarms.find((alarm) => alarm.fault === fault);
+
+const isOpen = (feeder: FeederView) => {
+  const phase = silenceAlarm(feeder)?.state;
+  return phase === "unacknowledged" || phase === "acknowledged";
+};
+const isInGarden = ({ settings }: FeederView) => (settings.duty ?? "inGarden") === "inGarden";
+const reportMs = ({ settings }: FeederView) => settings.reportEverySeconds * 1_000;
+
+/**
+ * The feeders of a yard that fell silent together: each was last heard near to the one before it. One cause, so one entry;
+ * empty where fewer than two did.
+ */
+export function groupedSilentFeeders({ feeders }: Pick<YardView, "feeders">): readonly FeederView[] {
+  const silent = feeders
+    .filter((feeder) => isInGarden(feeder) && feeder.lastReportAt !== null && isOpen(feeder))
+    .sort((one, other) => lastReportMs(one) - lastReportMs(other));
+  const groups: FeederView[][] = [];
+  for (const feeder of silent) {
+    const last = groups.at(-1);
+    const before = last?.at(-1);
+    const near =
+      before &&
+      lastReportMs(feeder) - lastReportMs(before) <= Math.max(groupWithinMs, reportMs(feeder), reportMs(before));
+    if (last && near) last.push(feeder);
+    else groups.push([feeder]);
+  }
+  const largest = groups.reduce((most, group) => (group.length > most.length ? group : most), []);
+  return largest.length < 2 ? [] : largest;
+}
+const lastReportMs = ({ lastReportAt: lastHeardAt }: FeederView) => Date.parse(lastHeardAt ?? "");
+
+/** "Rowan and Larch fell silent together" */
+export function groupedSilenceText(silent: readonly FeederView[], all: number): string {
+  if (silent.length === all)
+    return all === 2 ? "Both feeders fell silent together" : `All ${all} feeders fell silent together`;
+  const names = silent.map(({ name }) => name).sort();
+  return `${names.slice(0, -1).join(", ")} and ${names.at(-1)} fell silent together`;
+}

@@ -1,0 +1,44 @@
+import { closeSync, constants, existsSync, openSync, readFileSync, writeSync } from "node:fs";
+import type Database from "better-sqlite3";
+
+/**
+ * How many commits the database has, in the database (`user_version`, written with each commit) and in a file beside it. A log
+ * that was removed or cut, or an older copy of the database, makes the first fall behind the second.
+ *
+ * The file is written after the commit and isn't synced: a kill keeps it, a power cut may set it back. It then notices less,
+ * and never claims a loss that didn't happen. It can't notice anything where it was removed along with the log.
+ */
+export interface CommitCounter {
+  /** Commits that the database lacked when it was opened. */
+  readonly lost: number;
+  /** The number of the next commit. @param inDatabase `user_version` as it is inside the transaction. */
+  next(inDatabase: number): number;
+  /** Remembers a commit that is on the disk. */
+  remember(commit: number): void;
+  close(): void;
+}
+
+const commitsFile = (databaseFile: string): string => `${databaseFile}.commits`;
+
+/** SQLite keeps 32 bits with a sign; a commit each second takes 68 years to fill them. */
+const commitMax = 2 ** 31 - 1;
+
+export function openCommitCounter(database: Database.Database, databaseFile: string): CommitCounter {
+  const path = commitsFile(databaseFile);
+  const beside = existsSync(path) ? Number.parseInt(readFileSync(path, "utf8"), 10) || 0 : 0;
+  const inDatabase = database.pragma("user_version", { simple: true }) as number;
+  const file = openSync(path, constants.O_RDWR | constants.O_CREAT, 0o600);
+  return {
+    lost: Math.max(0, beside - inDatabase),
+    next: (before) => (Math.max(before, beside) + 1) % commitMax,
+    remember(commit) {
+      try {
+        writeSync(file, `${commit}\n`.padStart(12), 0);
+      } catch (error) {
+        // The commit stands. The next one writes the number again; until then a lost log is noticed less exactly.
+        process.emitWarning(`the number of commits could not be written beside the database: ${error}`);
+      }
+    },
+    close: () => closeSync(file),
+  };
+}

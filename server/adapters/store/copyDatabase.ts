@@ -1,0 +1,43 @@
+import { closeSync, fsyncSync, openSync, renameSync, rmSync } from "node:fs";
+import { dirname } from "node:path";
+import Database from "better-sqlite3";
+
+/**
+ * Writes a copy of an open database that has its name only when it is whole: copied under another name, checked, synced, and
+ * then renamed. A kill leaves at most the other name behind, which the next copy removes.
+ * @throws Error where the copy is damaged; nothing has the name then
+ */
+export function copyDatabase(database: Database.Database, to: string): void {
+  const partial = `${to}.partial`;
+  rmSync(partial, { force: true });
+  try {
+    database.prepare("VACUUM INTO ?").run(partial);
+    checkCopy(partial);
+    sync(partial);
+    renameSync(partial, to);
+    sync(dirname(to));
+  } catch (error) {
+    rmSync(partial, { force: true });
+    throw error;
+  }
+}
+
+function checkCopy(file: string): void {
+  const copy = new Database(file, { readonly: true });
+  try {
+    const [first] = copy.pragma("integrity_check(1)") as { integrity_check: string }[];
+    if (first?.integrity_check !== "ok") throw new Error(`the copy ${file} is damaged: ${first?.integrity_check}`);
+  } finally {
+    copy.close();
+  }
+}
+
+/** A rename is on the disk once its folder is. */
+function sync(path: string): void {
+  const file = openSync(path, "r");
+  try {
+    fsyncSync(file);
+  } finally {
+    closeSync(file);
+  }
+}

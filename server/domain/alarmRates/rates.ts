@@ -1,0 +1,64 @@
+import { type Instant, minutes } from "../instant.ts";
+import { alarmFloods, type Flood } from "./floods.ts";
+import { type AlarmHistory, followAlarms, type RaisedAlarm } from "./history.ts";
+import { feederWeeks, maxWithin, perDayOf, wholeDays } from "./load.ts";
+import { type Loader, loadersOf } from "./loaders.ts";
+import { type ChatteringAlarm, chatteringAlarms, fleetingAlarms, staleAlarms } from "./nuisance.ts";
+
+/**
+ * How well a yard's alarms themselves do their work, by the measures of ANSI/ISA-18.2 and IEC 62682. A note asks for no act and
+ * is no alarm in their sense: it is counted apart, and in nothing else.
+ */
+export interface AlarmRates {
+  readonly from: Instant;
+  readonly to: Instant;
+  readonly zone: string;
+  readonly days: number; // whole ones that are known
+  readonly feeders: AlarmHistory["feeders"];
+  readonly raised: readonly RaisedAlarm[]; // within the span, in order
+  readonly notes: readonly Instant[]; // when they were
+  readonly perDay: number;
+  readonly worstTenMinutes: number;
+  readonly perFeederWeek: number;
+  readonly audiblePerFeederWeek: number | null; // pushes that rang; null where none is known
+  readonly floods: readonly Flood[];
+  readonly chattering: readonly ChatteringAlarm[];
+  readonly fleeting: readonly RaisedAlarm[];
+  readonly stale: readonly RaisedAlarm[]; // stale just now, the longest first
+  readonly frequentAlarms: readonly Loader[]; // all, the most frequent first
+  readonly unanswered: readonly RaisedAlarm[]; // over, and nobody had acknowledged them
+}
+
+export function alarmRates({
+  from,
+  to,
+  zone,
+  feeders,
+  changes,
+  standing,
+  audibleNotifications: rang,
+}: AlarmHistory): AlarmRates {
+  const lives = followAlarms({ changes, standing, from });
+  const raised = lives.raised.filter(({ raisedAt: at }) => at >= from);
+  const times = raised.map(({ raisedAt: at }) => at);
+  const weeks = feederWeeks(feeders, from, to);
+  return {
+    from,
+    to,
+    zone,
+    days: wholeDays(from, to),
+    feeders,
+    raised,
+    notes: lives.notes.map(({ raisedAt: at }) => at).filter((at) => at >= from),
+    perDay: perDayOf(raised.length, from, to),
+    worstTenMinutes: maxWithin(times, minutes(10)),
+    perFeederWeek: weeks === 0 ? 0 : raised.length / weeks,
+    audiblePerFeederWeek: rang === null || weeks === 0 ? null : rang / weeks,
+    floods: alarmFloods(times, to),
+    chattering: chatteringAlarms(lives.onsets),
+    fleeting: fleetingAlarms(raised),
+    stale: staleAlarms(lives.raised, to),
+    frequentAlarms: loadersOf(raised),
+    unanswered: raised.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null),
+  };
+}

@@ -1,8 +1,0 @@
-import type { Celsius } from "../units.ts";
-
-/** As people say it, rounded to what a cheap thermometer is good for. Near freezing half degrees matter. */
-export function degrees(temperature: Celsius): string {
-  const step = Math.abs(temperature) < 3 ? 0.5 : 1;
-  const rounded = Math.round(temperature / step) * step;
-  return `${String(rounded || 0).replace("-", "−")} °C`;
-}

@@ -1,0 +1,54 @@
+import { after, type Instant, later, minutes } from "./instant.ts";
+import { addLocalDays, type LocalDate, localDateOf, localTimeOf, momentText, startOfLocalDay } from "./localTime.ts";
+import type { Place } from "./settings.ts";
+import { duskToDusk, lightAt } from "./sun.ts";
+
+/**
+ * "Today" follows the clock: its page runs from the dusk before up to now, so that what has just happened is always on it. Only
+ * at midnight does the evening go over to the page of the next day, whose night it opens. Every other day runs from dusk to dusk.
+ * Where midsummer's dusk comes after midnight, the day before goes on until then.
+ */
+export interface DayLocation {
+  readonly place: Place | null;
+  readonly zone: string;
+}
+
+export interface CurrentDay {
+  readonly date: LocalDate;
+  readonly until: Instant; // when the next day begins to run
+}
+
+export function currentDay({ place, zone }: DayLocation, now: Instant): CurrentDay {
+  const today = localDateOf(now, zone);
+  const begins = (date: LocalDate) => later(startOfLocalDay(date, zone), duskToDusk(place, zone, date).from);
+  if (now < begins(today)) return { date: addLocalDays(today, -1), until: begins(today) };
+  return { date: today, until: begins(addLocalDays(today, 1)) };
+}
+
+export interface DayExtent {
+  readonly from: Instant;
+  readonly to: Instant;
+  readonly text: string; // "From dusk yesterday 15:32 to now."
+}
+
+export function dayExtent(yard: DayLocation, date: LocalDate, now: Instant): DayExtent {
+  const { place, zone } = yard;
+  const { from, to: dusk } = duskToDusk(place, zone, date);
+  const begin = `From ${endText(place, from)} ${momentText(from, zone, now)}`;
+  if (date !== currentDay(yard, now).date) {
+    return { from, to: dusk, text: `${begin} to ${endText(place, dusk)} ${momentText(dusk, zone, now)}.` };
+  }
+  const evening =
+    now > dusk
+      ? ` After midnight, what came after ${endText(place, dusk)} (${localTimeOf(dusk, zone)}) is on the next day's page.`
+      : "";
+  return { from, to: later(dusk, now), text: `${begin} to now.${evening}` };
+}
+
+/** What a day begins and ends with there: dusk, as a rule. */
+function endText(place: Place | null, at: Instant): string {
+  if (place === null) return "midnight";
+  const goesDark =
+    lightAt(place, after(at, minutes(1))) === "night" && lightAt(place, after(at, minutes(-1))) !== "night";
+  return goesDark ? "dusk" : "the sun's lowest point";
+}

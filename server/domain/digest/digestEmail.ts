@@ -1,0 +1,9 @@
+import type { EmailSection } from "../email/email.ts";
+import type { Digest } from "./digest.ts";
+
+/** A digest as it stands in a letter: whole, each section under its heading. */
+export const digestEmailSections = ({ sections }: Digest): readonly EmailSection[] =>
+  sections.flatMap(({ heading, lines, links: opens }): EmailSection[] => [
+    { kind: "heading", text: heading },
+    { kind: "list", items: lines, ...(opens === undefined ? {} : { links: opens }) },
+  ]);

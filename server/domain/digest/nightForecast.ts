@@ -1,0 +1,78 @@
+import { clearSkyCoolingMin } from "../cold/nightCooling.ts";
+import { frostPoint, vapourPressure } from "../cold/psychrometrics.ts";
+import type { Wet } from "../cold/wetness.ts";
+import { hours, type Instant } from "../instant.ts";
+import { withoutStuckReadings } from "../silence/stuckReadings.ts";
+import { type Celsius, celsius } from "../units.ts";
+import { type DigestFeeder, isStanding, type TimedReadings } from "./digestFeeder.ts";
+
+/**
+ * The night to come by the feeder's own thermometers: as the last one was, and on by half of what the air has changed since this
+ * hour of yesterday. Persistence is what any forecast of a night must beat; that half of a day's change goes on is common
+ * practice, no source. It is off by some three degrees as a rule, so that it is said to the degree and with "about".
+ */
+export interface NightForecast {
+  readonly lowest: Celsius; // of the air
+  readonly warmest: Celsius; // of the air in the last day
+  readonly surface: Celsius; // what the lid will come to
+  readonly frostPoint: Celsius | null; // of the air as it is now; null where nothing tells of humidity
+  readonly wet: Wet | null; // water on the feeder, as far as it has shown
+  readonly battery: Celsius | null; // its coldest
+  readonly chargedAt: Celsius | null; // the coldest at which it will be charged, if it is as yesterday; null where it isn't
+}
+
+/** Null where the feeder has no thermometer, has fallen silent, or hasn't told for most of a day. */
+export function nightForecast({ state, recentReadings: felt }: DigestFeeder, now: Instant): NightForecast | null {
+  if (isStanding(state, "feederSilent")) return null;
+  const told = felt.map(({ at, readings }) => ({
+    at,
+    readings: withoutStuckReadings(readings, state.sensors.constantReadings),
+  }));
+  const air = told.flatMap(({ at, readings }) => {
+    const celsius = readings.air ?? readings.inside;
+    return celsius === null ? [] : [{ at, celsius }];
+  });
+  const [first, last] = [air[0], air.at(-1)];
+  if (first === undefined || last === undefined || air.length < readingsNeeded) return null;
+  if (now - last.at > hours(3) || last.at - first.at < hours(18)) return null;
+  const change = (trendFactor * (last.celsius - first.celsius) * hours(24)) / (last.at - first.at);
+  const coldest = Math.min(...air.map((each) => each.celsius));
+  const warmest = Math.max(...air.map((each) => each.celsius));
+  const lowest = celsius(coldest + change);
+  const vapour = told.map(({ readings }) => vapourPressureOf(readings)).findLast((value) => value !== null) ?? null;
+  const battery = told.flatMap(({ readings }) => batteryTemperatureOf(readings) ?? []);
+  const charged = told.flatMap(({ readings }) =>
+    (readings.charge ?? 0) > chargesFrom ? (batteryTemperatureOf(readings) ?? []) : [],
+  );
+  return {
+    lowest,
+    warmest: celsius(warmest),
+    surface: celsius(lowest - lidBelowAir(told, warmest - coldest)),
+    frostPoint: vapour === null ? null : (frostPoint(vapour) ?? celsius(0)),
+    wet: state.cold.frost.wetness.wet,
+    battery: battery.length === 0 ? null : celsius(Math.min(...battery) + change),
+    chargedAt: charged.length === 0 ? null : celsius(Math.min(...charged) + change),
+  };
+}
+
+/** How much colder than the air the lid was at its worst; where nobody measures it, what a clear night takes at the least. */
+function lidBelowAir(told: readonly TimedReadings[], range: number): number {
+  const below = told.flatMap(({ readings: { air, lid } }) => (air === null || lid === null ? [] : [air - lid]));
+  if (below.length > 0) return Math.max(0, ...below);
+  return range >= clearDayRange ? clearSkyCoolingMin : 0;
+}
+
+function vapourPressureOf({ humidity, inside, air }: TimedReadings["readings"]): number | null {
+  const besideIt = inside ?? air;
+  return humidity === null || besideIt === null ? null : vapourPressure(besideIt, humidity);
+}
+
+const batteryTemperatureOf = ({ batteryTemperature, inside }: TimedReadings["readings"]): Celsius | null =>
+  batteryTemperature ?? inside;
+
+const readingsNeeded = 12;
+const trendFactor = 0.5;
+/** Under cloud day and night differ by less. Common practice, no source. */
+const clearDayRange = 6;
+/** mA; less is what a cheap sensor says of nothing, as in cold/charging.ts. */
+const chargesFrom = 50;

@@ -1,0 +1,91 @@
+import { freezingPoint } from "../cold/battery.ts";
+import { coldBatteryText } from "../cold/capacityInCold.ts";
+import { temperatureText } from "../cold/temperatureText.ts";
+import type { Instant } from "../instant.ts";
+import { type Celsius, celsius } from "../units.ts";
+import { type DigestFeeder, isStanding, nameOf } from "./digestFeeder.ts";
+import { groupLines } from "./limitLines.ts";
+import { type NightForecast, nightForecast } from "./nightForecast.ts";
+import { medianOf } from "./usualWeek.ts";
+
+interface FeederNight {
+  readonly feeder: DigestFeeder;
+  readonly night: NightForecast;
+}
+
+/** One line on the night, which is the yard's, and then what it does to which feeder. */
+export function weatherLines(feeders: readonly DigestFeeder[], now: Instant): readonly string[] {
+  const told = feeders.flatMap((feeder): FeederNight[] => {
+    const night = nightForecast(feeder, now);
+    return night === null ? [] : [{ feeder, night }];
+  });
+  if (told.length === 0) return feeders.length === 0 ? [] : ["No thermometer has told enough to say."];
+  const perFeeder = told.flatMap(({ feeder, night }) =>
+    [iceText(feeder, night), cakingText(feeder, night), batteryText(feeder, night)]
+      .filter((words) => words !== null)
+      .map((words) => ({ name: nameOf(feeder), text: words })),
+  );
+  return [nightText(told), ...groupLines(perFeeder)];
+}
+
+function nightText(told: readonly FeederNight[]): string {
+  // One thermometer in the sun, or in a warm box, is no reason to call the yard warm.
+  const lowest = celsius(medianOf(told.map(({ night }) => night.lowest)));
+  const about = `about ${temperatureText(celsius(Math.round(lowest)))}`;
+  if (told.some(({ night }) => isFrostGrowing(night))) return `Frost likely on the feeders, air ${about}.`;
+  if (lowest <= freezeBelow) return `${lowest <= hardBelow ? "Hard frost" : "Frost"} likely, ${about}.`;
+  if (told.some(({ night }) => night.surface <= freezeBelow)) return `A lid may come below freezing, air ${about}.`;
+  return `No frost likely, ${about}.`;
+}
+
+const isFrostGrowing = ({ surface, frostPoint }: NightForecast): boolean =>
+  frostPoint !== null && surface <= freezeBelow && frostPoint - surface >= growsFrom;
+
+/** What is wet now and freezes tonight glues tray and slot. Where the alarm says so already it isn't said again. */
+function iceText({ state }: DigestFeeder, { wet, surface }: NightForecast): string | null {
+  if (wet === null || surface > freezeBelow || isStanding(state, "iceLock")) return null;
+  return "wet by now, and what is wet may freeze tray and slot tonight.";
+}
+
+function cakingText({ state }: DigestFeeder, { lowest, warmest }: NightForecast): string | null {
+  const { cycles } = state.cold.caking.freezeThaw;
+  if (cycles < cyclesReportedFrom || lowest > freezeBelow || warmest < thawAbove || isStanding(state, "feedCaking"))
+    return null;
+  return `its food has frozen and thawed ${cycles} times since the refill, and may again.`;
+}
+
+function batteryText({ state }: DigestFeeder, { battery, chargedAt }: NightForecast): string | null {
+  const kind = state.settings.battery;
+  if (battery === null || kind === "none") return null;
+  if (kind === "leadAcid") {
+    const margin = marginOf(state.cold.battery, battery);
+    if (margin !== null && margin <= nearFreezing && !isStanding(state, "batteryFreezing")) {
+      return "its battery may come near its freezing point: charge it today, or bring it in.";
+    }
+  } else if (chargedAt !== null && chargedAt < 0 && !isStanding(state, "chargingInFrost")) {
+    return "its lithium battery may be charged below 0 °C: disconnect the charger until it is warmer.";
+  }
+  const costs = coldBatteryText(kind, battery);
+  return costs === null ? null : `${costs.charAt(0).toLowerCase()}${costs.slice(1)}`;
+}
+
+/** °C between the coldest to come and where the battery may freeze, by its lowest tension of the last day. */
+function marginOf(
+  { lowestVoltage: lowest, previousLowestVoltage: lowestBefore }: DigestFeeder["state"]["cold"]["battery"],
+  battery: Celsius,
+): number | null {
+  const rest = lowest === null ? lowestBefore : lowestBefore === null || lowest < lowestBefore ? lowest : lowestBefore;
+  const freezing = rest === null ? null : freezingPoint(rest);
+  return freezing === null ? null : battery - freezing.cautious;
+}
+
+// The same deadbands as in cold/frost.ts.
+const freezeBelow = -0.5;
+const thawAbove = 0.5;
+const growsFrom = 1;
+/** Common practice, no source: birds need more food, and batteries give little. */
+const hardBelow = -10;
+/** Told from the second time on. */
+const cyclesReportedFrom = 2;
+/** As far as such a forecast of a night is off. */
+const nearFreezing = 3;

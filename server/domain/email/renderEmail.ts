@@ -1,0 +1,155 @@
+import type { Email, EmailDraft, EmailSection } from "./email.ts";
+import { wrapLines } from "./wrapLines.ts";
+
+/**
+ * The one frame of all our letters: a title, what there is to say, a link, and why it came. Nothing is fetched when it is
+ * opened and nothing runs: no pictures, no scripts, no fonts from elsewhere, so nobody learns when or where it was read.
+ *
+ * Words may hold anything: in the HTML they are escaped, in the subject they are one line.
+ */
+export function renderEmail(said: EmailDraft): Email {
+  return { subject: oneLine(said.subject), text: plainText(said), html: html(said), topic: said.topic };
+}
+
+const oneLine = (words: string): string => words.replace(/[\p{Cc}\s]+/gu, " ").trim();
+
+/** Parts are kept apart by an empty line; what the words themselves break stays broken. */
+const paragraphsOf = (words: string): readonly string[] =>
+  words
+    .split("\n")
+    .map(oneLine)
+    .filter((line) => line !== "");
+
+// --- text ------------------------------------------------------------------------------------------------------------
+
+/** A line of plain text that is read in one glance; RFC 5322 section 2.1.1 asks for 78 characters at most. */
+const lineColumns = 72;
+
+function plainText({ title, sections: parts, link, footer: foot }: EmailDraft): string {
+  const blocks = [
+    wrapLines(oneLine(title), lineColumns),
+    ...parts.map(sectionText),
+    ...(link === null ? [] : [`${oneLine(link.text)}:\n${link.address}`]),
+    // RFC 3676 section 4.3: what follows "-- " is the sender's, and a mail program may show it smaller.
+    `-- \n${wrapLines(oneLine(foot), lineColumns)}`,
+  ];
+  return `${blocks.filter((block) => block !== "").join("\n\n")}\n`;
+}
+
+function sectionText(part: EmailSection): string {
+  switch (part.kind) {
+    case "paragraphs":
+      return paragraphsOf(part.text)
+        .map((line) => wrapLines(line, lineColumns))
+        .join("\n");
+    case "heading":
+      return oneLine(part.text).toUpperCase();
+    case "list":
+      return part.items
+        .map((item, place) => {
+          const address = part.links?.[place];
+          return `- ${wrapLines(oneLine(item), lineColumns - 2, "  ")}${address === undefined ? "" : `\n  ${oneLine(address)}`}`;
+        })
+        .join("\n");
+    case "caution":
+      return wrapLines(`Caution: ${oneLine(part.text)}`, lineColumns);
+  }
+}
+
+// --- HTML ------------------------------------------------------------------------------------------------------------
+
+/**
+ * The notebook's inks (client/style/ink.css; a test holds them to that file and to WCAG 2.2, 1.4.3). Each ink is written
+ * beside its paper, since many mail programs drop a style sheet, and one that turned only the paper dark would hide the
+ * words. Those that keep the sheet show the night's inks at night.
+ */
+const day = { paper: "#eef0e8", leaf: "#f8f9f3", ink: "#1b2a33", pencil: "#4c5a62", rule: "#c3c9bd", berry: "#9b1c2e" };
+const night = {
+  paper: "#12191e",
+  leaf: "#1a242a",
+  ink: "#ebe8db",
+  pencil: "#aab4b3",
+  rule: "#37444b",
+  berry: "#ff9b90",
+};
+export const emailColors = { day, night };
+
+const darkStyle = [
+  ":root{color-scheme:light dark}",
+  "@media (prefers-color-scheme:dark){",
+  `.paper{background-color:${night.paper}!important;color:${night.ink}!important}`,
+  `.leaf{background-color:${night.leaf}!important;color:${night.ink}!important;border-color:${night.rule}!important}`,
+  `.link{background-color:${night.leaf}!important;color:${night.ink}!important}`,
+  `.caution{background-color:${night.leaf}!important;color:${night.berry}!important;border-color:${night.berry}!important}`,
+  `.foot{background-color:${night.paper}!important;color:${night.pencil}!important}`,
+  "}",
+].join("");
+
+const serif = "'Iowan Old Style',Palatino,Georgia,serif";
+const sans = "system-ui,-apple-system,'Segoe UI',Roboto,sans-serif";
+const lightStyle = `color:${day.ink};background-color:${day.leaf}`;
+
+function html({ subject, title, sections: parts, link, footer: foot }: EmailDraft): string {
+  const pieces = [
+    `<h1 style="margin:0 0 16px;font:600 22px/1.3 ${serif}">${escapeHtml(oneLine(title))}</h1>`,
+    ...parts.map(sectionHtml),
+    ...(link === null ? [] : [linkHtml(link.text, link.address)]),
+  ];
+  return [
+    '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
+    '<meta name="viewport" content="width=device-width,initial-scale=1">',
+    '<meta name="color-scheme" content="light dark"><meta name="supported-color-schemes" content="light dark">',
+    `<title>${escapeHtml(oneLine(subject))}</title><style>${darkStyle}</style></head>`,
+    `<body class="paper" style="margin:0;padding:16px;color:${day.ink};background-color:${day.paper}">`,
+    '<div style="max-width:560px;margin:0 auto">',
+    `<div class="leaf" style="padding:20px;border:1px solid ${day.rule};${lightStyle};font:17px/1.5 ${sans}">`,
+    ...pieces,
+    "</div>",
+    `<p class="foot" style="margin:16px 4px;font:14px/1.5 ${sans};color:${day.pencil};background-color:${day.paper}">`,
+    `${escapeHtml(oneLine(foot))}</p>`,
+    "</div></body></html>\n",
+  ].join("\n");
+}
+
+function sectionHtml(part: EmailSection): string {
+  switch (part.kind) {
+    case "paragraphs":
+      return paragraphsOf(part.text)
+        .map((line) => `<p style="margin:0 0 14px">${escapeHtml(line)}</p>`)
+        .join("\n");
+    case "heading":
+      return `<h2 style="margin:20px 0 8px;font:600 18px/1.3 ${serif}">${escapeHtml(oneLine(part.text))}</h2>`;
+    case "list":
+      return [
+        '<ul style="margin:0 0 14px;padding-left:22px">',
+        ...part.items.map((item, place) => {
+          const words = escapeHtml(oneLine(item));
+          const address = part.links?.[place];
+          const said =
+            address === undefined
+              ? words
+              : `<a class="link" href="${escapeHtml(address)}" style="${lightStyle}">${words}</a>`;
+          return `<li style="margin:0 0 6px">${said}</li>`;
+        }),
+        "</ul>",
+      ].join("\n");
+    case "caution":
+      return (
+        `<p class="caution" style="margin:0 0 14px;padding:8px 12px;border-left:4px solid ${day.berry};` +
+        `color:${day.berry};background-color:${day.leaf}"><strong>Caution:</strong> ${escapeHtml(oneLine(part.text))}</p>`
+      );
+  }
+}
+
+const linkHtml = (words: string, address: string): string =>
+  `<p style="margin:20px 0 0"><a class="link" href="${escapeHtml(address)}" style="${lightStyle};font-weight:600">` +
+  `${escapeHtml(oneLine(words))}</a></p>`;
+
+const htmlEntities: Readonly<Record<string, string>> = {
+  "&": "&amp;",
+  "<": "&lt;",
+  ">": "&gt;",
+  '"': "&quot;",
+  "'": "&#39;",
+};
+const escapeHtml = (text: string): string => text.replace(/[&<>"']/g, (sign) => htmlEntities[sign] ?? sign);

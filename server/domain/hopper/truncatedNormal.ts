@@ -1,0 +1,41 @@
+import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
+
+/** 5 % and 95 % of a normal distribution: from a mean to either end of its 90 % interval, in standard deviations. */
+export const normalQuantile95 = 1.6449;
+
+/**
+ * The mean and the interval from 5 to 95 % of what is believed to be about `mean` and is known to lie between nothing and
+ * `most`: a normal distribution cut off at both. All in grams.
+ */
+export function truncatedNormalInterval(
+  mean: number,
+  deviation: number,
+  most: number,
+): { readonly low: number; readonly mean: number; readonly high: number } {
+  const [low, high] = [mean - normalQuantile95 * deviation, mean + normalQuantile95 * deviation];
+  if ((low >= 0 && high <= most) || !(deviation > 0))
+    return { low: within(low, most), mean: within(mean, most), high: within(high, most) };
+  const a = -mean / deviation;
+  const b = (most - mean) / deviation;
+  const [below, through] = [normalDistribution(a), normalDistribution(b)];
+  const share = through - below;
+  // So far out that nothing of it lies between: then it lies at the bound.
+  if (share < 1e-4) return { low: within(low, most), mean: within(mean, most), high: within(high, most) };
+  const centre = mean + (deviation * (density(a) - density(b))) / share;
+  return {
+    low: within(Math.min(mean + deviation * quantile(below + 0.05 * share), centre), most),
+    mean: within(centre, most),
+    high: within(Math.max(mean + deviation * quantile(below + 0.95 * share), centre), most),
+  };
+}
+
+const within = (value: number, most: number): number => Math.min(Math.max(value, 0), most);
+const density = (x: number): number => Math.exp(-0.5 * x * x - logSqrtTwoPi);
+const normalDistribution = (x: number): number => Math.exp(logNormalTail(-x));
+
+/** Abramowitz & Stegun 26.2.23, good to 0.00045: half a thousandth of a standard deviation. */
+function quantile(chance: number): number {
+  if (chance > 0.5) return -quantile(1 - chance);
+  const t = Math.sqrt(-2 * Math.log(Math.max(chance, 1e-12)));
+  return -(t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1 + t * (1.432788 + t * (0.189269 + t * 0.001308))));
+}

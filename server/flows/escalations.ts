@@ -1,0 +1,223 @@
+import { standingAlarmEvents } from "../domain/alarms/alarmEvents.ts";
+import { alarmTopic } from "../domain/alarms/alarmTopic.ts";
+import type { FaultKind } from "../domain/faults.ts";
+import { earlier, type Instant } from "../domain/instant.ts";
+import { advanceEscalation, isActive, recordDisplay } from "../domain/notification/advanceEscalation.ts";
+import type {
+  AlarmEvent,
+  Escalation,
+  EscalationStep,
+  OutgoingNotification,
+  Recipients,
+} from "../domain/notification/escalation.ts";
+import { handleAlarmEvent } from "../domain/notification/handleAlarmEvent.ts";
+import { nameWithPractice } from "../domain/notification/nameWithPractice.ts";
+import { silenceAlarmAt } from "../domain/silence/feederSilence.ts";
+import { type GroupedFeeder, type GroupedYard, yardTopic } from "../domain/telling/group.ts";
+import { advanceGrouped, type GroupStep, hearGrouped, isGrouped } from "../domain/telling/groupedAlarms.ts";
+import { type EmailGateway, type FeederRow, isStoreProblem, type Ports, type Transaction } from "../ports.ts";
+import type { FeederUpdate } from "./pure/feederUpdate.ts";
+import type { UnnotifiedEnd } from "./pure/unnotified.ts";
+
+/**
+ * Who is told of alarms. A new word is heard in the transaction of the state that made it, so that neither is there without
+ * the other; what time alone moves on comes due by itself.
+ */
+
+export interface EscalationPorts extends Pick<Ports, "clock" | "store" | "outboxSignal"> {
+  readonly email: Pick<EmailGateway, "isConfigured">;
+}
+
+/**
+ * Hears what a feeder's alarms have to say, after its new state was saved.
+ * @returns which of the words ended a call before anybody was told
+ */
+export async function handleAlarmEvents(
+  { email: mail }: Pick<EscalationPorts, "email">,
+  tx: Transaction,
+  { id, yard, state }: Pick<FeederUpdate, "id" | "yard" | "state">,
+  words: readonly AlarmEvent[],
+  now: Instant,
+): Promise<readonly UnnotifiedEnd[]> {
+  const circle = await recipientsOf(tx, yard, mail);
+  if (circle === null) return []; // its yard is gone, and nobody is left to be told
+  const ended: UnnotifiedEnd[] = [];
+  for (const word of words) {
+    if ((word.kind === "returned" || word.kind === "suppressed") && (await isUnnotified(tx, yard, id, word.fault))) {
+      ended.push({ fault: word.fault, at: word.at });
+    }
+    if (isGrouped(word.fault)) {
+      const groupByAlarm = await groupedYard(tx, yard, word.fault);
+      if (groupByAlarm !== null) await keepGroup(tx, hearGrouped(groupByAlarm, { feeder: id, word }, circle, now), now);
+      continue;
+    }
+    const topic = alarmTopic(id, word.fault);
+    const of = { yard, feeder: id, topic, name: nameWithPractice(state.settings) };
+    await saveStep(tx, topic, handleAlarmEvent(await tx.escalation(topic), word, of, circle, now), now);
+  }
+  return ended;
+}
+
+/** Whether an alarm that stands has reached nobody so far, neither by its own call nor by the one that speaks for it. */
+async function isUnnotified(tx: Transaction, yard: string, feeder: string, fault: FaultKind): Promise<boolean> {
+  const own = await tx.escalation(alarmTopic(feeder, fault));
+  const ofYard = await tx.escalation(yardTopic(yard, fault));
+  const speaksFor = isActive(ofYard) && ofYard.silentFeeders.some((part) => part.feeder === feeder) ? ofYard : null;
+  const speaker = own?.groupedUnder ? await tx.escalation(own.groupedUnder) : (speaksFor ?? own);
+  return isActive(speaker) && speaker.recipientStates.length === 0;
+}
+
+/**
+ * Calls for alarms that wait for an answer and have none, since a database was brought back. Meant for the start of a server.
+ * @returns how many feeders had such alarms
+ */
+export async function startMissingEscalations(ports: EscalationPorts): Promise<number> {
+  let found = 0;
+  const waiting = (await ports.store.yards.feeders()).filter(({ state }) => standingAlarmEvents(state).length > 0);
+  for (const { id } of waiting) {
+    const called = await ports.store.transaction(async (tx) => {
+      const [row] = await tx.feeders([id]);
+      if (!row) return false;
+      const uncalled = [];
+      for (const word of standingAlarmEvents(row.state)) {
+        const byYard = (await tx.escalation(yardTopic(row.yard, word.fault))) !== null;
+        if (!byYard && (await tx.escalation(alarmTopic(id, word.fault))) === null) uncalled.push(word);
+      }
+      if (uncalled.length > 0) await handleAlarmEvents(ports, tx, row, uncalled, ports.clock.now());
+      return uncalled.length > 0;
+    });
+    if (called) found += 1;
+  }
+  if (found > 0) ports.outboxSignal.notify();
+  return found;
+}
+
+/** Together more than a house has in a night; the rest comes with the next tick. */
+const escalationsPerRound = 500;
+
+/**
+ * Moves on the calls that are due: the next turn, a reminder, mail instead of a push that nobody saw. Each has a transaction
+ * of its own, so that one that fails holds up no other.
+ * @returns how many were looked at
+ * @throws AggregateError with what failed, after all others had their turn; they stay due
+ */
+export async function advanceDueEscalations(ports: EscalationPorts): Promise<number> {
+  const due = await ports.store.escalations.due(ports.clock.now(), escalationsPerRound);
+  const errors: unknown[] = [];
+  let told = 0;
+  for (const topic of due) {
+    try {
+      told += await advanceOne(ports, topic);
+    } catch (cause) {
+      errors.push(new Error(`the call ${topic} could not be moved on`, { cause }));
+    }
+  }
+  if (told > 0) ports.outboxSignal.notify();
+  if (errors.length > 0) throw new AggregateError(errors, `${errors.length} calls failed and will be tried again`);
+  return due.length;
+}
+
+/**
+ * The same right after a person's act, which is stored by then. Where the store is busy or full what is due stays due and the
+ * next tick takes it: the act must not be answered as if it had failed.
+ */
+export async function tryDueEscalations(ports: EscalationPorts): Promise<void> {
+  try {
+    await advanceDueEscalations(ports);
+  } catch (error) {
+    if (!(error instanceof AggregateError && error.errors.every(({ cause }) => isStoreProblem(cause)))) throw error;
+  }
+}
+
+const advanceOne = ({ clock, store, email: mail }: EscalationPorts, topic: string): Promise<number> =>
+  store.transaction(async (tx) => {
+    const now = clock.now();
+    const call = await tx.escalation(topic);
+    if (call === null) return 0; // another process was faster, or a feeder was removed
+    const circle = await recipientsOf(tx, call.yard, mail);
+    if (circle === null) return 0;
+    if (!isGrouped(call.fault)) return saveStep(tx, topic, advanceEscalation(call, circle, now), now);
+    const grouped = await groupedYard(tx, call.yard, call.fault);
+    return grouped === null ? 0 : keepGroup(tx, advanceGrouped(grouped, circle, now), now);
+  });
+
+/**
+ * A phone says that a notice stood on its screen, by its own clock: so it can be reached, and its person knows.
+ * @returns whether there is such a notice
+ */
+export async function recordDisplayReceipt(
+  { clock, store }: EscalationPorts,
+  item: string,
+  said: Instant | null,
+): Promise<boolean> {
+  return store.transaction(async (tx) => {
+    const now = clock.now();
+    const shown = await tx.saveDisplayReceipt(item, said === null ? now : earlier(said, now));
+    if (shown === null) return false;
+    const call = await tx.escalation(shown.topic);
+    // Due at once: whether a letter is still wanted is for the call itself to say.
+    if (call !== null) await tx.saveEscalation(shown.topic, recordDisplay(call, shown.person, shown.at), now);
+    return true;
+  });
+}
+
+/** Where no letter can be sent, nobody is counted as told by one. */
+async function recipientsOf(tx: Transaction, yard: string, mail: EscalationPorts["email"]): Promise<Recipients | null> {
+  const circle = await tx.recipients(yard);
+  if (circle === null || mail.isConfigured) return circle;
+  return { ...circle, people: circle.people.map((person) => ({ ...person, email: null })) };
+}
+
+/** All feeders of a yard as they stand, with their calls of this fault: what one feeder's alarm means lies with the others. */
+async function groupedYard(tx: Transaction, id: string, fault: FaultKind): Promise<GroupedYard | null> {
+  const name = await tx.yardName(id);
+  if (name === null) return null;
+  const feeders: GroupedFeeder[] = [];
+  for (const row of await tx.feedersOf(id))
+    feeders.push(groupedFeeder(row, await tx.escalation(alarmTopic(row.id, fault))));
+  return { id, name, fault, call: await tx.escalation(yardTopic(id, fault)), feeders };
+}
+
+function groupedFeeder(
+  { id, state: { settings, reporting: link }, lastReportAt: lastHeardAt }: FeederRow,
+  call: Escalation | null,
+): GroupedFeeder {
+  return {
+    id,
+    name: nameWithPractice(settings),
+    inService: (settings.placement ?? "inGarden") === "inGarden",
+    lastHeardAt,
+    reportEvery: settings.reportEvery,
+    silentFrom: silenceAlarmAt(link, settings),
+    call,
+  };
+}
+
+async function saveStep(
+  tx: Transaction,
+  topic: string,
+  { escalation: call, notifications: tellings, nextAt }: EscalationStep,
+  now: Instant,
+) {
+  await tx.saveEscalation(topic, call, nextAt);
+  return enqueueNotifications(tx, tellings, now);
+}
+
+async function keepGroup(
+  tx: Transaction,
+  { escalations: calls, notifications: tellings }: GroupStep,
+  now: Instant,
+): Promise<number> {
+  for (const { topic, escalation: call, nextAt } of calls) await tx.saveEscalation(topic, call, nextAt);
+  return enqueueNotifications(tx, tellings, now);
+}
+
+/** @returns how many words went out */
+async function enqueueNotifications(
+  tx: Transaction,
+  tellings: readonly OutgoingNotification[],
+  now: Instant,
+): Promise<number> {
+  for (const telling of tellings) await tx.enqueue(telling, now);
+  return tellings.length;
+}

@@ -1,0 +1,56 @@
+import type { SentOrder } from "../../contract/report.ts";
+import { advanceFeeder } from "../../domain/advanceFeeder.ts";
+import type { Effect } from "../../domain/effects.ts";
+import type { Fact } from "../../domain/facts.ts";
+import type { FeederState } from "../../domain/feeder.ts";
+import { type Instant, isoOf } from "../../domain/instant.ts";
+import type { Order } from "../../domain/orders/order.ts";
+import { pendingOrders } from "../../domain/orders/orderTransitions.ts";
+import type { FeederRow } from "../../ports.ts";
+
+/** A feeder on its way from the state that is stored to the next one, with all that must be done about it. */
+export interface FeederUpdate {
+  readonly id: string;
+  readonly yard: string;
+  readonly state: FeederState;
+  readonly effects: readonly Effect[];
+  readonly lastReportAt: Instant | null;
+  readonly lastStepAt: Instant | null; // the moment of its last step
+}
+
+export const startUpdate = (
+  row: Pick<FeederRow, "id" | "yard" | "state" | "lastReportAt" | "lastStepAt">,
+): FeederUpdate => ({
+  id: row.id,
+  yard: row.yard,
+  state: row.state,
+  effects: [],
+  lastReportAt: row.lastReportAt,
+  lastStepAt: row.lastStepAt,
+});
+
+/** One fact after the other; effects gather in the order in which they came about. */
+export function applyFact(feeder: FeederUpdate, fact: Fact, now: Instant): FeederUpdate {
+  const { state, effects } = advanceFeeder(feeder.state, fact, now);
+  return {
+    ...feeder,
+    state,
+    effects: feeder.effects.length === 0 ? effects : [...feeder.effects, ...effects],
+    lastReportAt: isSignOfLife(fact, state) ? now : feeder.lastReportAt,
+    lastStepAt: now,
+  };
+}
+
+/** What can't be read is one too, of a feeder that is known to be connected. */
+const isSignOfLife = ({ kind }: Fact, { reporting: link }: FeederState): boolean =>
+  kind === "reported" || (kind === "reportRefused" && link.kind === "reporting");
+
+/** The orders that the feeder must be told now. */
+export const ordersFor = (state: FeederState, now: Instant): readonly SentOrder[] =>
+  pendingOrders(state.orders, now).map(sentOrder);
+
+const sentOrder = ({ id, kind, until }: Order): SentOrder => ({
+  id,
+  kind,
+  until: until === null ? null : isoOf(until),
+});

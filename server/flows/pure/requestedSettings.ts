@@ -1,0 +1,132 @@
+import type { z } from "zod";
+import type { feederSettingsRequest } from "../../contract/api.ts";
+import { type AssumedSetting, assumableSettings, isAssumed } from "../../domain/assumedSettings.ts";
+import { type FoodKind, foods, typicalPortion } from "../../domain/food.ts";
+import { days, inDays, seconds } from "../../domain/instant.ts";
+import type { FeederSettings } from "../../domain/settings.ts";
+import { type Grams, grams } from "../../domain/units.ts";
+
+/** A feeder's settings in the keeper's own words, and what they mean. */
+
+export type SettingsRequest = z.infer<typeof feederSettingsRequest>;
+/** What a keeper leaves out is not asked for: undefined here, never null. */
+export type SettingsChange = { readonly [Name in keyof SettingsRequest]?: SettingsRequest[Name] | undefined } & {
+  readonly tenPortionsGrams?: number | undefined; // weighed together
+};
+
+const defaultCapacity = grams(1_000);
+const defaultPortion = grams(1.5);
+
+/**
+ * What a first feeder usually is, as long as nobody has said otherwise. Common practice, no source. None of it is the keeper's
+ * word: what is reckoned with is named as assumed, and which sensors there are is left to what the feeder reports.
+ */
+export function defaultSettings(
+  yard: Pick<FeederSettings, "practice" | "place" | "zone">,
+  name: string,
+): FeederSettings {
+  return {
+    name,
+    practice: yard.practice,
+    place: yard.place,
+    zone: yard.zone,
+    hopperCapacity: defaultCapacity,
+    portionMass: defaultPortion,
+    sensors: { button: false, detector: false, chute: false, perch: false, scale: false },
+    detectsSensors: true,
+    battery: "none",
+    reportEvery: seconds(60),
+    foodWarningAhead: days(1),
+    assumed: assumableSettings,
+  };
+}
+
+export function withSettings(settings: FeederSettings, said: SettingsChange): FeederSettings {
+  const food = requestedFood(settings, said);
+  const grains = said.grainsPerPortion ?? settings.grainsPerPortion;
+  const duty = said.duty ?? settings.placement;
+  const { food: _food, assumed: _assumed, ...known } = settings;
+  const portion = requestedPortion(settings, said, food.kind, grains);
+  const assumed = assumedAfter(settings, said, portion);
+  return {
+    ...known,
+    name: said.name ?? settings.name,
+    ...(food.words === undefined ? {} : { food: food.words }),
+    ...(food.kind === undefined ? {} : { foodKind: food.kind }),
+    ...(grains === undefined ? {} : { grainsPerPortion: grains }),
+    ...(duty === undefined ? {} : { placement: duty }),
+    hopperCapacity: said.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(said.hopperCapacityGrams),
+    portionMass: portion ?? settings.portionMass,
+    sensors: said.sensors ?? settings.sensors,
+    battery: said.battery ?? settings.battery,
+    reportEvery: said.reportEverySeconds === undefined ? settings.reportEvery : seconds(said.reportEverySeconds),
+    foodWarningAhead: said.warnAheadDays === undefined ? settings.foodWarningAhead : days(said.warnAheadDays),
+    ...(assumed.length === 0 ? {} : { assumed }),
+  };
+}
+
+function assumedAfter(
+  settings: FeederSettings,
+  said: SettingsChange,
+  portion: Grams | null,
+): readonly AssumedSetting[] {
+  const isSaid: Readonly<Record<AssumedSetting, boolean>> = {
+    hopperCapacity: said.hopperCapacityGrams !== undefined,
+    portionMass: portion !== null,
+    battery: said.battery !== undefined,
+  };
+  return assumableSettings.filter((what) => isAssumed(settings, what) && !isSaid[what]);
+}
+
+interface RequestedFood {
+  readonly words: string | undefined; // nobody has said it
+  readonly kind: FoodKind | undefined;
+}
+
+function requestedFood(settings: FeederSettings, said: SettingsChange): RequestedFood {
+  const { foodKind: kind, food: words } = said;
+  if (kind !== undefined) {
+    if (words !== undefined) return { words, kind };
+    return { words: kind === settings.foodKind ? settings.food : foods[kind].name, kind };
+  }
+  if (words === undefined || words === settings.food) return { words: settings.food, kind: settings.foodKind };
+  // Words of the keeper's own take the place of the kind that was chosen before.
+  return { words, kind: settings.foodKind === undefined ? undefined : "other" };
+}
+
+/** A weighed portion is believed before a counted one, and a counted one only when it was counted anew. Null: nothing was said. */
+function requestedPortion(
+  settings: FeederSettings,
+  said: SettingsChange,
+  kind: FoodKind | undefined,
+  grains: number | undefined,
+): Grams | null {
+  if (said.tenPortionsGrams !== undefined) return grams(said.tenPortionsGrams / 10);
+  if (said.portionGrams !== undefined) return grams(said.portionGrams);
+  if (kind === undefined || grains === undefined) return null;
+  if (kind === settings.foodKind && grains === settings.grainsPerPortion) return null;
+  const typical = typicalPortion(kind, grains);
+  // Said one at a time, the two may come together to what no tray gives; the door refuses that where it sees both.
+  return typical === null || typical < 0.1 || typical > 100 ? null : typical;
+}
+
+/** The keeper changes what a feeder was added with: who says which sensors there are ends the noticing of others. */
+export function changeSettings(settings: FeederSettings, said: SettingsChange): FeederSettings {
+  const { detectsSensors: _, ...asTold } = settings;
+  return withSettings(said.sensors === undefined ? settings : asTold, said);
+}
+
+/** And back: `withSaid` of these words gives these settings. What nobody has said is left out. */
+export const settingsRequestOf = (settings: FeederSettings): SettingsRequest => ({
+  name: settings.name,
+  ...(settings.food === undefined ? {} : { food: settings.food }),
+  ...(settings.foodKind === undefined ? {} : { foodKind: settings.foodKind }),
+  ...(settings.grainsPerPortion === undefined ? {} : { grainsPerPortion: settings.grainsPerPortion }),
+  ...(isAssumed(settings, "hopperCapacity") ? {} : { hopperCapacityGrams: settings.hopperCapacity }),
+  ...(isAssumed(settings, "portionMass") ? {} : { portionGrams: settings.portionMass }),
+  sensors: settings.sensors,
+  ...(isAssumed(settings, "battery") ? {} : { battery: settings.battery }),
+  reportEverySeconds: settings.reportEvery / 1_000,
+  warnAheadDays: inDays(settings.foodWarningAhead),
+  ...(settings.placement === undefined ? {} : { duty: settings.placement }),
+});

@@ -1,0 +1,65 @@
+import { randomUUID } from "node:crypto";
+import { nextCheckAt } from "../domain/advanceFeeder.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { Ports, Transaction } from "../ports.ts";
+import { type EscalationPorts, handleAlarmEvents } from "./escalations.ts";
+import type { FeederUpdate } from "./pure/feederUpdate.ts";
+import { markUnnotified } from "./pure/unnotified.ts";
+
+/** Where the pure step and the store meet: whatever happens to a feeder is written here, one fact after the other. */
+
+/** Writes the new states and all that follows from them, in the caller's transaction. */
+export async function saveUpdates(
+  ports: Pick<EscalationPorts, "email">,
+  tx: Transaction,
+  feeders: readonly FeederUpdate[],
+  now: Instant,
+): Promise<void> {
+  await tx.saveFeeders(
+    feeders.map(({ id, state, lastReportAt, lastStepAt }) => {
+      return { id, state, lastReportAt, lastStepAt, nextCheckAt: nextCheckAt(state, lastStepAt ?? now) };
+    }),
+  );
+  for (const feeder of feeders) {
+    if (feeder.effects.length > 0) await saveEffects(ports, tx, feeder, now);
+  }
+}
+
+async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transaction, feeder: FeederUpdate, now: Instant) {
+  const { id, effects } = feeder;
+  const changes = effects.flatMap((effect) => (effect.kind === "alarmChanged" ? [effect.change] : []));
+  const words = effects.flatMap((effect) => (effect.kind === "alarmEvent" ? [effect.event] : []));
+  const ended = words.length > 0 ? await handleAlarmEvents(ports, tx, feeder, words, now) : [];
+  if (changes.length > 0) await tx.appendAlarmChanges(id, markUnnotified(changes, words, ended));
+  for (const effect of effects) {
+    switch (effect.kind) {
+      case "alarmChanged":
+      case "alarmEvent":
+        break; // above, all at once
+      case "orderChanged":
+        await tx.saveOrder(id, effect.order);
+        break;
+      case "refillDetected":
+        await tx.saveRefill({
+          id: randomUUID(),
+          feeder: id,
+          at: effect.at,
+          grams: effect.added,
+          source: "found",
+          by: null,
+        });
+        break;
+    }
+  }
+}
+
+/** After the commit: who watches is told, and the outbox need not wait for its next turn. */
+export function announceUpdates(
+  ports: Ports,
+  feeders: readonly FeederUpdate[],
+  revisions: ReadonlyMap<string, number>,
+): void {
+  for (const { id, yard } of feeders) ports.liveFeed.announceChange(yard, id, revisions.get(id) ?? null);
+  if (feeders.some(({ effects }) => effects.some((effect) => effect.kind === "alarmEvent")))
+    ports.outboxSignal.notify();
+}

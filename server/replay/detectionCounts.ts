@@ -1,0 +1,127 @@
+import type { AlarmChange } from "../domain/alarmStates.ts";
+import type { Alarm } from "../domain/alarms/alarm.ts";
+import { isRaise } from "../domain/alarms/alarmEvents.ts";
+import type { FaultKind } from "../domain/faults.ts";
+import { between, type Instant, inDays, isoOf } from "../domain/instant.ts";
+
+/** What a replay comes to: how often which alarm was raised, and how soon a fault that was truly there. Numbers only, no list. */
+export class DetectionCounts {
+  readonly #alarms = new Map<FaultKind, number>();
+  readonly #detections = new Map<FaultKind, Detection>();
+  readonly #open = new Map<string, { readonly fault: FaultKind; readonly begunAt: Instant; told: boolean }>();
+  readonly #reports = { reports: 0, events: 0, duplicates: 0, refused: 0 };
+  #feeders = 0;
+  #feederDays = 0;
+  #from: Instant | null = null;
+  #to: Instant | null = null;
+
+  /** Refused are events and readings that the server, too, sets aside; the rest of their report counts. */
+  get refused(): number {
+    return this.#reports.refused;
+  }
+
+  passed(at: Instant): void {
+    this.#feederDays += this.#feeders * (this.#to === null ? 0 : inDays(between(this.#to, at)));
+    this.#from ??= at;
+    this.#to = at;
+  }
+
+  added(): void {
+    this.#feeders += 1;
+  }
+
+  reported({ events, duplicates, refused }: { events: number; duplicates: number; refused: number }): void {
+    this.#reports.reports += 1;
+    this.#reports.events += events;
+    this.#reports.duplicates += duplicates;
+    this.#reports.refused += refused;
+  }
+
+  changed(feeder: string, change: AlarmChange, before: Alarm | undefined): void {
+    if (!isRaise(change, before ?? null)) return;
+    const { fault, at } = change;
+    this.#alarms.set(fault, (this.#alarms.get(fault) ?? 0) + 1);
+    const open = this.#open.get(`${feeder} ${fault}`);
+    if (open === undefined) this.#of(fault).falseAlarms += 1;
+    else if (!open.told) this.#told(open, at);
+  }
+
+  /** @param standing the alarm of this fault as it stands already. */
+  truth(
+    feeder: string,
+    { fault, phase, at }: { readonly fault: FaultKind; readonly phase: "begin" | "end"; readonly at: Instant },
+    standing: Alarm | undefined,
+  ): void {
+    const key = `${feeder} ${fault}`;
+    const open = this.#open.get(key);
+    if (phase === "end") {
+      if (open && !open.told) this.#of(fault).missed += 1;
+      this.#open.delete(key);
+      return;
+    }
+    if (open) return; // it began already
+    const begun = { fault, begunAt: at, told: false };
+    this.#open.set(key, begun);
+    this.#of(fault).begun += 1;
+    if (standing?.state === "unacknowledged" || standing?.state === "acknowledged") this.#told(begun, at);
+  }
+
+  summary(): object {
+    const feederWeeks = this.#feederDays / 7;
+    const alarms = [...this.#alarms].map(([fault, raised]) => {
+      const perFeederWeek = feederWeeks > 0 ? Number((raised / feederWeeks).toPrecision(3)) : null;
+      return [fault, { raised, perFeederWeek }] as const;
+    });
+    return {
+      from: this.#from === null ? null : isoOf(this.#from),
+      to: this.#to === null ? null : isoOf(this.#to),
+      feeders: this.#feeders,
+      feederWeeks: Number(feederWeeks.toPrecision(4)),
+      ...this.#reports,
+      alarms: Object.fromEntries(alarms),
+      ...this.#detectionSummary(),
+    };
+  }
+
+  /** Left out where the log carries no truth: without it nothing can be called found, missed or unfounded. */
+  #detectionSummary(): object {
+    const detections = [...this.#detections];
+    if (detections.every(([, { begun }]) => begun === 0)) return {};
+    const shown = detections.map(
+      ([fault, { begun, detected: told, missed, falseAlarms: unfounded, least, sum, most }]) => {
+        const secondsToTell = told === 0 ? null : { least, mean: Math.round(sum / told), most };
+        return [fault, { begun, told, missed, open: begun - told - missed, unfounded, secondsToTell }] as const;
+      },
+    );
+    return { detection: Object.fromEntries(shown) };
+  }
+
+  #told(open: { readonly fault: FaultKind; readonly begunAt: Instant; told: boolean }, at: Instant): void {
+    open.told = true;
+    const took = between(open.begunAt, at) / 1_000;
+    const of = this.#of(open.fault);
+    of.least = of.detected === 0 ? took : Math.min(of.least, took);
+    of.most = Math.max(of.most, took);
+    of.sum += took;
+    of.detected += 1;
+  }
+
+  #of(fault: FaultKind): Detection {
+    const known = this.#detections.get(fault);
+    if (known) return known;
+    const fresh = { begun: 0, detected: 0, missed: 0, falseAlarms: 0, least: 0, sum: 0, most: 0 };
+    this.#detections.set(fault, fresh);
+    return fresh;
+  }
+}
+
+/** Seconds from the true beginning to the alarm. */
+interface Detection {
+  begun: number;
+  detected: number;
+  missed: number; // over before anyone was told
+  falseAlarms: number; // raised while no such fault was open
+  least: number;
+  sum: number;
+  most: number;
+}

@@ -1,0 +1,39 @@
+import type { PostedEvent, PostedReport } from "../contract/readReport.ts";
+import { bootLabel } from "../domain/bootNumber.ts";
+import type { Instant } from "../domain/instant.ts";
+import type { StoredBoot } from "../domain/storedBoots.ts";
+
+/** What the log has said of each boot: for a replay what the server's stored record is for the server. */
+export class LoggedBoots {
+  readonly #byLabel = new Map<string, Map<string, StoredBoot>>();
+
+  /** Every life of this boot id of which the log has told events. */
+  of(label: string): readonly StoredBoot[] {
+    return [...(this.#byLabel.get(label)?.values() ?? [])];
+  }
+
+  /** @param boot with its life @param fresh by seq */
+  note(
+    { boot, sentUptime }: Pick<PostedReport, "boot" | "sentUptime">,
+    fresh: readonly Pick<PostedEvent, "seq">[],
+    receivedAt: Instant,
+  ): void {
+    const highest = fresh.at(-1)?.seq;
+    if (highest === undefined) return;
+    const label = bootLabel(boot);
+    const lives = this.#byLabel.get(label) ?? new Map<string, StoredBoot>();
+    if (highest > (lives.get(boot)?.highestSeq ?? 0)) {
+      const anchor = sentUptime === null ? null : { receivedAt, uptime: sentUptime };
+      lives.set(boot, { boot, highestSeq: highest, anchor });
+    }
+    this.#byLabel.delete(label);
+    this.#byLabel.set(label, lives);
+    for (const oldest of this.#byLabel.keys()) {
+      if (this.#byLabel.size <= labelsRemembered) break;
+      this.#byLabel.delete(oldest);
+    }
+  }
+}
+
+/** So many starts, each with an id of its own, take some 2 MB. A feeder that starts every hour has as many in a year. */
+const labelsRemembered = 10_000;

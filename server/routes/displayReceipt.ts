@@ -1,0 +1,30 @@
+import type { FastifyInstance } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { displayReceiptRequest } from "../contract/api.ts";
+import { instantOf } from "../domain/instant.ts";
+import { recordDisplayReceipt } from "../flows/escalations.ts";
+import type { Ports } from "../ports.ts";
+import { sendProblem } from "./problems.ts";
+import { refuseUnknownFields } from "./strict.ts";
+
+/**
+ * A phone's worker says that a notice stood on its screen. It may be signed out, and must not be kept from saying so: whoever
+ * knows the notice's random id was handed that very push.
+ */
+export function displayReceiptRoute(app: FastifyInstance, ports: Ports): void {
+  refuseUnknownFields(app);
+  app.withTypeProvider<ZodTypeProvider>().post(
+    "/api/v1/notices/:item/shown",
+    {
+      bodyLimit: 1_024,
+      config: { rateLimit: { max: 120, timeWindow: "1 minute" } },
+      schema: { hide: true, params: z.object({ item: z.string().max(64) }), body: displayReceiptRequest.nullish() },
+    },
+    async (request, reply) => {
+      const said = request.body?.at ? instantOf(request.body.at) : null;
+      const known = await recordDisplayReceipt(ports, request.params.item, said);
+      return known ? reply.status(204).send() : sendProblem(reply, { status: 404, detail: "There is no such notice." });
+    },
+  );
+}

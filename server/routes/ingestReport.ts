@@ -1,0 +1,85 @@
+import type { FastifyBaseLogger } from "fastify";
+import { wholeBody } from "../contract/fieldProblem.ts";
+import { parseReport } from "../contract/lenientJson.ts";
+import { eventsPerReportMax } from "../contract/report.ts";
+import type { IngestOutcome } from "../flows/ingest.ts";
+import type { Problem } from "./problems.ts";
+import type { FeederDoor } from "./reportingContext.ts";
+
+/** What became of a report, however it came in, and how a refusal is told. */
+export type ReportOutcome =
+  | IngestOutcome
+  | { readonly kind: "tooMany"; readonly events: number }
+  | { readonly kind: "otherFeeder"; readonly namedFeeder: string; readonly keyFeeder: string };
+
+/** @param text as it came. @param feeder whose key was checked: only then does a report that can't be read say anything. */
+export async function ingestReport(
+  door: FeederDoor,
+  feeder: string,
+  text: string,
+  log: FastifyBaseLogger,
+): Promise<ReportOutcome> {
+  const outcome = await parseAndIngest(door, feeder, text);
+  if (outcome.kind !== "answered" && outcome.kind !== "unknownFeeder")
+    await logRefusedReport(door, feeder, outcome, log);
+  return outcome;
+}
+
+/** What was refused is refused, whether it could be noted or not. */
+async function logRefusedReport(
+  door: FeederDoor,
+  feeder: string,
+  outcome: Exclude<ReportOutcome, { kind: "answered" }>,
+  log: FastifyBaseLogger,
+): Promise<void> {
+  const [problem] = outcomeProblem(outcome).errors ?? [];
+  if (problem === undefined) return;
+  try {
+    const logs = await door.ingest.recordRefused(feeder, problem);
+    if (logs) log.warn({ feeder, ...problem }, "a feeder's report was refused");
+  } catch (error) {
+    log.error({ err: error, feeder, ...problem }, "a refused report could not be noted");
+  }
+}
+
+async function parseAndIngest(door: FeederDoor, feeder: string, text: string): Promise<ReportOutcome> {
+  const parsed = parseReport(text);
+  if (parsed.kind === "notJson") {
+    return { kind: "unreadable", errors: [{ field: wholeBody, problem: parsed.problem }] };
+  }
+  const posted = parsed.value;
+  const { events, feeder: named } = (posted ?? {}) as { events?: unknown; feeder?: unknown };
+  if (Array.isArray(events) && events.length > eventsPerReportMax) return { kind: "tooMany", events: events.length };
+  // A feeder may say who it believes it is: two feeders with swapped keys would spoil both records.
+  if (typeof named === "string" && named !== feeder)
+    return { kind: "otherFeeder", namedFeeder: named, keyFeeder: feeder };
+  return door.ingest.take(feeder, posted, parsed.bareNumbers);
+}
+
+export function outcomeProblem(outcome: Exclude<ReportOutcome, { kind: "answered" }>): Problem {
+  switch (outcome.kind) {
+    case "unreadable":
+      return {
+        status: 400,
+        detail: outcome.errors.map(({ field, problem }) => `${field}: ${problem}`).join("; "),
+        errors: outcome.errors,
+      };
+    case "tooMany": {
+      const what = `has ${outcome.events} events; at most ${eventsPerReportMax} a report: send the oldest first, the rest next time`;
+      return { status: 413, detail: `events: ${what}`, errors: [{ field: "events", problem: what }] };
+    }
+    case "otherFeeder": {
+      const what = `is ${outcome.namedFeeder}, but the key belongs to ${outcome.keyFeeder}`;
+      return { status: 403, detail: `feeder: ${what}`, errors: [{ field: "feeder", problem: what }] };
+    }
+    case "bootUnclear": {
+      const up = outcome.uptimeBefore === null ? "" : ` (it was up for ${outcome.uptimeBefore} ms already)`;
+      const what =
+        `${outcome.boot} is in use${up}, and this report fits no start under it: a feeder needs a new boot id at each start, ` +
+        "and two feeders need two keys";
+      return { status: 409, detail: `boot: ${what}`, errors: [{ field: "boot", problem: what }] };
+    }
+    case "unknownFeeder":
+      return { status: 404, detail: "This feeder was removed." };
+  }
+}

@@ -1,0 +1,238 @@
+import { AxeBuilder } from "@axe-core/playwright";
+import { type Browser, type BrowserContext, chromium, type Page } from "playwright-core";
+import { expect } from "vitest";
+
+/** Chromium without anything that would talk to the outside, or to a sandbox that containers don't have. */
+export const launchBrowser = (executablePath: string, moreArguments: readonly string[] = []): Promise<Browser> =>
+  chromium.launch({
+    executablePath,
+    args: [
+      "--headless",
+      "--no-sandbox",
+      "--disable-gpu",
+      "--disable-quic",
+      "--no-first-run",
+      "--disable-background-networking",
+      "--disable-component-update",
+      "--disable-sync",
+      ...moreArguments,
+    ],
+  });
+
+const phoneSize = { width: 390, height: 844 };
+const deskSize = { width: 1280, height: 800 };
+
+/** A phone in the keeper's hand, and what its browser had to complain of. */
+export interface BrowserPhone {
+  readonly context: BrowserContext;
+  readonly page: Page;
+  /** Errors in the console, thrown errors, violations of the content policy (the browser writes those there too). */
+  readonly complaints: readonly string[];
+  /** Refusals by the server: "401 GET /api/v1/home". The browser writes each into the console as well, which is no complaint. */
+  readonly refusals: readonly string[];
+  offline(is: boolean): Promise<void>;
+}
+
+export async function openBrowserPhone(
+  browser: Browser,
+  options: Parameters<Browser["newContext"]>[0] = {},
+): Promise<BrowserPhone> {
+  const context = await browser.newContext({ viewport: phoneSize, timezoneId: "Europe/Stockholm", ...options });
+  context.setDefaultTimeout(20_000);
+  const complaints: string[] = [];
+  const refusals: string[] = [];
+  let isOffline = false;
+  context.on("console", (message) => {
+    if (message.type() !== "error") return;
+    const words = message.text();
+    if (/^Failed to load resource: the server responded with a status of 4\d\d/.test(words)) return;
+    if (isOffline && words.includes("net::ERR_INTERNET_DISCONNECTED")) return;
+    complaints.push(words);
+  });
+  context.on("weberror", (thrown) => complaints.push(thrown.error().message));
+  context.on("response", (response) => {
+    if (response.status() >= 400)
+      refusals.push(`${response.status()} ${response.request().method()} ${new URL(response.url()).pathname}`);
+  });
+  return {
+    context,
+    page: await context.newPage(),
+    complaints,
+    refusals,
+    async offline(is) {
+      isOffline = is || isOffline; // what failed offline may be told a moment after the line is back
+      await context.setOffline(is);
+    },
+  };
+}
+
+/** Looks at the screen as it stands, and says which one it was if something hinders a keeper there. */
+export async function checkAccessibility(page: Page, name: string): Promise<void> {
+  expect.soft(await accessibilityProblems(page), name).toEqual([]);
+}
+
+/**
+ * Looks on a phone and on a desk, by day and by night: for anything serious by the accessibility checker, anything wider
+ * than the screen, and a bottom navigation that covers the page's end.
+ */
+export async function accessibilityProblems(page: Page): Promise<readonly string[]> {
+  const hinders: string[] = [];
+  for (const size of [phoneSize, deskSize]) {
+    await page.setViewportSize(size);
+    for (const colorScheme of ["light", "dark"] as const) {
+      await page.emulateMedia({ colorScheme });
+      hinders.push(...(await seriousFindings(page)).map((words) => `${size.width} wide, ${colorScheme}: ${words}`));
+    }
+    const { sideways, covered } = await page.evaluate(() => {
+      const at = scrollY;
+      scrollTo(0, document.documentElement.scrollHeight);
+      const end = document.querySelector("footer")?.getBoundingClientRect().bottom ?? 0;
+      const tabs = document.querySelector("nav.tabs");
+      const fixed = tabs !== null && getComputedStyle(tabs).position === "fixed";
+      const top = fixed ? tabs.getBoundingClientRect().top : innerHeight;
+      scrollTo(0, at);
+      return { sideways: document.documentElement.scrollWidth - innerWidth, covered: end - top };
+    });
+    if (sideways > 0) hinders.push(`${size.width} wide: scrolls sideways by ${sideways}`);
+    if (covered > 0) hinders.push(`${size.width} wide: the navigation covers the end by ${covered}`);
+  }
+  await page.setViewportSize(phoneSize);
+  await page.emulateMedia({ colorScheme: "light" });
+  return hinders;
+}
+
+/** The checker's findings that hinder somebody, rule by place. */
+async function seriousFindings(page: Page): Promise<readonly string[]> {
+  const { violations } = await new AxeBuilder({ page })
+    .setLegacyMode() // no frames here: without it a second page is opened for each look
+    .withTags(["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"])
+    .analyze();
+  return violations
+    .filter(({ impact }) => impact === "serious" || impact === "critical")
+    .map(({ id, nodes }) => `${id}: ${nodes.map((node) => node.target.join(" ")).join(", ")}`);
+}
+
+/** Resolves once the service worker serves this page. */
+export const untilWorkerControls = (page: Page): Promise<unknown> =>
+  page.evaluate(() =>
+    navigator.serviceWorker.ready.then(
+      () =>
+        navigator.serviceWorker.controller !== null ||
+        new Promise((resolve) => navigator.serviceWorker.addEventListener("controllerchange", resolve, { once: true })),
+    ),
+  );
+
+interface Shown {
+  readonly title: string;
+  readonly body: string;
+  readonly path: string;
+  readonly actions: readonly string[];
+  readonly silent: boolean;
+}
+
+export interface PushTarget {
+  /** @returns what the worker showed for it */
+  push(data: string): Promise<Shown>;
+  /** Taps the newest notice. A test's tap gives no right to come to the front, so that alone is granted here. */
+  tap(): Promise<void>;
+  /** Taps a button of the newest notice. @returns what stands in its place */
+  answer(action: string): Promise<Shown>;
+  /** Lets the browser say that there is a line again, as it does for what was registered. */
+  sync(): Promise<void>;
+  /** What stands on the screen with this tag. To be asked once and not in a loop: this browser loses notices by that. */
+  standing(tag: string): Promise<readonly string[]>;
+}
+
+/**
+ * Lets the browser deliver pushes as its push service would, and tells what the worker showed for each.
+ * First it lays in wait, then it pushes, then it asks what came: in that order, since they travel by different ways.
+ */
+export async function pushTarget({ context, page }: BrowserPhone): Promise<PushTarget> {
+  const { origin } = new URL(page.url());
+  await context.grantPermissions(["notifications"], { origin });
+  await untilWorkerControls(page);
+  const worker = context.serviceWorkers()[0];
+  if (worker === undefined) throw new Error("expected the service worker to run");
+  const debuggerLink = await context.newCDPSession(page);
+  const registered = new Promise<string>((resolve) => {
+    debuggerLink.on("ServiceWorker.workerRegistrationUpdated", ({ registrations }) => {
+      const ours = registrations.find(({ scopeURL }) => scopeURL.startsWith(origin));
+      if (ours !== undefined) resolve(ours.registrationId);
+    });
+  });
+  await debuggerLink.send("ServiceWorker.enable");
+  const registrationId = await registered;
+
+  const layInWait = () =>
+    worker.evaluate(() => {
+      const scope = globalThis as unknown as WatchedScope;
+      scope.shown = new Promise((resolve, reject) => {
+        const { registration } = scope;
+        registration.showNotification = async (title, options) => {
+          try {
+            await ServiceWorkerRegistration.prototype.showNotification.call(registration, title, options);
+            const notice = (await registration.getNotifications({ tag: options?.tag ?? "" }))[0];
+            if (notice === undefined) throw new Error("the browser did not keep the notice");
+            scope.notice = notice;
+            const { navigate } = notice.data as { navigate: string };
+            const { actions = [] } = notice as unknown as { actions?: readonly { title: string }[] };
+            resolve({
+              title: notice.title,
+              body: notice.body,
+              path: navigate,
+              actions: actions.map((each) => each.title),
+              silent: notice.silent === true,
+            });
+          } catch (cause) {
+            reject(cause);
+          }
+        };
+      });
+    });
+  const whatWasShown = () => worker.evaluate(() => (globalThis as unknown as WatchedScope).shown);
+  const tapOn = (action: string) =>
+    worker.evaluate(async (name) => {
+      const scope = globalThis as unknown as WatchedScope;
+      scope.WindowClient.prototype.focus = function () {
+        return Promise.resolve(this);
+      };
+      const work: Promise<unknown>[] = [];
+      const tapped = new Event("notificationclick");
+      Object.assign(tapped, {
+        action: name,
+        notification: scope.notice,
+        waitUntil: (each: Promise<unknown>) => void work.push(each),
+      });
+      dispatchEvent(tapped);
+      await Promise.all(work);
+    }, action);
+
+  return {
+    async push(data) {
+      await layInWait();
+      await debuggerLink.send("ServiceWorker.deliverPushMessage", { origin, registrationId, data });
+      return whatWasShown();
+    },
+    tap: () => tapOn(""),
+    async answer(action) {
+      await layInWait();
+      await tapOn(action);
+      return whatWasShown();
+    },
+    async sync() {
+      const tag = "send-what-waits";
+      await debuggerLink.send("ServiceWorker.dispatchSyncEvent", { origin, registrationId, tag, lastChance: false });
+    },
+    standing: (tag) =>
+      worker.evaluate(async (asked) => {
+        const { registration } = globalThis as unknown as WatchedScope;
+        return (await registration.getNotifications({ tag: asked })).map(({ title, body }) => `${title} | ${body}`);
+      }, tag),
+  };
+}
+interface WatchedScope {
+  registration: ServiceWorkerRegistration;
+  WindowClient: { prototype: { focus(): Promise<unknown> } };
+  shown: Promise<Shown>;
+  notice: Notification;
+}

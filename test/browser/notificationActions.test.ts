@@ -1,0 +1,156 @@
+import type { Browser } from "playwright-core";
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { instantOf } from "../../server/domain/instant.ts";
+import { pushPayload } from "../../server/domain/push/payload.ts";
+import { homeViewFixture } from "../client/viewFixtures.ts";
+import { findChromium } from "../support/chromium.ts";
+import { notificationFixture } from "../support/notificationFixture.ts";
+import { type BrowserPhone, launchBrowser, openBrowserPhone, pushTarget } from "./browserPhone.ts";
+import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
+import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+
+/** What a phone does with a notice besides showing it: proves it, answers it with and without a line, takes it away. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let client: BuiltClient;
+let browser: Browser;
+let server: FakeServer;
+let phone: BrowserPhone;
+
+beforeAll(async () => {
+  client = await copyBuiltClient();
+  browser = await launchBrowser(chromiumPath as string);
+}, 60_000);
+afterAll(async () => {
+  await browser?.close();
+  await client?.remove();
+});
+beforeEach(async () => {
+  server = await startFakeServer(client.folder);
+  phone = await openBrowserPhone(browser);
+  await phone.page.goto(server.origin);
+  await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+});
+afterEach(async () => {
+  await phone.context.close();
+  await server.close();
+});
+
+const raisedAt = instantOf("2026-11-25T13:00:00Z");
+const jammed = (item: string, change: Parameters<typeof notificationFixture>[0] = {}) => {
+  const notice = notificationFixture({
+    fault: "trayJammed",
+    priority: "urgent",
+    title: "Larch: tray jammed",
+    body: "Three portions ran and nothing fell.",
+    topic: "alarm-larch-jam",
+    raisedAt,
+    answers: ["acknowledge", "pause"],
+    ...change,
+  });
+  return JSON.stringify(pushPayload(notice, "larch", null, item));
+};
+const asked = (ending: string) => server.receivedCalls.filter(({ path }) => path.endsWith(ending));
+const shownItems = () => asked("/shown").map(({ path }) => path.split("/")[2]);
+
+describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, () => {
+  it("is reported as shown, and later where there was no line, once each", async () => {
+    const { push } = await pushTarget(phone);
+    expect((await push(jammed("item-1"))).actions).toEqual(["Acknowledge", "Pause the feeder"]);
+    await expect.poll(shownItems, { timeout: 5_000 }).toEqual(["item-1"]);
+
+    await phone.offline(true);
+    await push(jammed("item-2"));
+    await phone.offline(false);
+    await push(jammed("item-3"));
+    await expect.poll(() => shownItems().sort(), { timeout: 10_000 }).toEqual(["item-1", "item-2", "item-3"]);
+    const [report] = asked("/item-2/shown");
+    expect(report?.body).toEqual({ at: expect.stringMatching(/^\d{4}-\d\d-\d\dT/) });
+  }, 40_000);
+
+  it("is acknowledged from the screen without opening anything, and says so in its place", async () => {
+    const { push, answer } = await pushTarget(phone);
+    await push(jammed("item-1"));
+    expect(await answer("acknowledge")).toMatchObject({
+      title: "Larch: tray jammed",
+      body: "Too late: it has come again or grown worse since. Look at it anew.", // the canned Larch stands jammed for ever
+      actions: [],
+      silent: true,
+    });
+    larchIsWell();
+    await push(jammed("item-2"));
+    expect((await answer("acknowledge")).body).toBe("Acknowledged.");
+    const [, ack] = asked("/acknowledge");
+    expect(ack).toMatchObject({
+      path: "/feeders/larch/alarms/trayJammed/acknowledge",
+      body: { raisedAt: "2026-11-25T13:00:00.000Z" },
+    });
+    expect(phone.page.url()).toBe(`${server.origin}/`);
+  }, 40_000);
+
+  it("is answered without a line: it waits, says so, and is carried out exactly once when there is one", async () => {
+    const { push, answer, sync } = await pushTarget(phone);
+    await push(jammed("item-1"));
+    await phone.offline(true);
+    const waits = await answer("pause");
+    expect(waits.body).toMatch(/^Waits for a connection; let go at \d\d:\d\d if there is none\.$/);
+    expect(waits).toMatchObject({ actions: [], silent: true });
+    await phone.page.getByText("Waiting on this phone:").waitFor(); // the open page knows of it too
+    expect(asked("/orders")).toEqual([]);
+
+    await phone.offline(false);
+    await Promise.all([sync(), phone.page.evaluate(() => dispatchEvent(new Event("online")))]); // whoever is first
+    await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+    await sync();
+    const orders = asked("/orders");
+    expect(orders).toHaveLength(1);
+    expect(orders[0]?.body).toMatchObject({ kind: "pause", until: null, id: expect.stringMatching(/^[\w-]{8,64}$/) });
+  }, 40_000);
+
+  it("asks whoever isn't signed in to sign in first, and sends it then", async () => {
+    const { push, answer } = await pushTarget(phone);
+    await push(jammed("item-1"));
+    server.signedIn = false;
+    expect((await answer("pause")).body).toBe("Could not: sign in first. Open Pieward, and it is sent then.");
+    await phone.page.getByLabel("Keeper's name").fill("Keeper");
+    await phone.page.getByLabel("Passphrase").fill("four black feathers in the snow");
+    await phone.page.getByRole("button", { name: "Open the notebook" }).click();
+    await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+    await expect.poll(() => asked("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then taken
+    await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+  }, 40_000);
+
+  it("gives way to the quiet word that nothing is asked any more", async () => {
+    const { push, standing } = await pushTarget(phone);
+    await push(jammed("item-1"));
+    const over = await push(
+      jammed("item-2", { title: "Ada has seen it: tray jammed at Larch", body: "Nothing is asked.", closes: true }),
+    );
+    expect(over).toMatchObject({ title: "Ada has seen it: tray jammed at Larch", actions: [], silent: true });
+    expect(await standing("alarm-larch-jam")).toEqual(["Ada has seen it: tray jammed at Larch | Nothing is asked."]);
+    await expect.poll(() => shownItems().sort(), { timeout: 5_000 }).toEqual(["item-1", "item-2"]);
+  }, 40_000);
+
+  it("goes when the page sees that its alarm no longer waits for anybody", async () => {
+    const { push, standing } = await pushTarget(phone);
+    await push(jammed("item-1"));
+    larchIsWell();
+    await phone.page.reload();
+    await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+    await phone.page.waitForLoadState("networkidle");
+    expect(await standing("alarm-larch-jam")).toEqual([]);
+  }, 40_000);
+});
+
+/** As the server knows it from now on. */
+function larchIsWell(): void {
+  const home = homeViewFixture(Date.now());
+  server.home = {
+    ...home,
+    yards: home.yards.map((yard) => ({
+      ...yard,
+      feeders: yard.feeders.map((feeder) => ({ ...feeder, revision: feeder.revision + 1, alarms: [] })),
+    })),
+  };
+}

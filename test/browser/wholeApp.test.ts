@@ -1,0 +1,372 @@
+import { execFile } from "node:child_process";
+import { join } from "node:path";
+import { promisify } from "node:util";
+import type { Browser, Page } from "playwright-core";
+import { describe, expect, it } from "vitest";
+import { pushPayload } from "../../server/domain/push/payload.ts";
+import { runBuiltServer } from "../support/builtServer.ts";
+import { findChromium } from "../support/chromium.ts";
+import { notificationFixture } from "../support/notificationFixture.ts";
+import {
+  type BrowserPhone,
+  checkAccessibility,
+  openBrowserPhone,
+  pushTarget,
+  untilWorkerControls,
+} from "./browserPhone.ts";
+import { ManualFeeder } from "./manualFeeder.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
+
+/** The whole house as a keeper meets it: the built server in a process of its own, the built client in a real browser. */
+
+const { path: chromiumPath, unlessAbsent } = findChromium();
+
+let browser: Browser;
+let scratch: string;
+let phone: BrowserPhone;
+let page: Page;
+
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ browser, phone, page, scratch } = opened);
+});
+
+const keeper = { name: "Asta", passphrase: "four black feathers in the snow" };
+
+describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
+  it("leads a newcomer from the link to a feeder that obeys", async () => {
+    // --- the link
+    const claimLink = await startHouse();
+    await page.goto(claimLink);
+    await page.getByLabel("Your name").fill(keeper.name);
+    await page.getByLabel("Passphrase").fill("short");
+    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await page.getByText("Passphrase: must be at least 15 characters").waitFor();
+    await checkAccessibility(page, "the link, with a refused passphrase");
+    await page.getByLabel("Passphrase").fill(keeper.passphrase);
+    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await heading("Feeders");
+    await page.getByText("No feeder reports from here yet.").waitFor();
+    expect(page.url()).not.toContain("#"); // the secret doesn't stay in the address
+    await checkAccessibility(page, "no feeder yet");
+
+    // --- a feeder, and its first report by the very line that the page shows
+    await page.getByRole("link", { name: "Add a feeder" }).click();
+    await heading("Add a feeder");
+    await page.getByText("Portion, sensors, battery").click();
+    await page.getByRole("button", { name: "Add the feeder" }).click();
+    await page.getByText("Its name: must not be empty").waitFor();
+    await checkAccessibility(page, "adding a feeder, with a refused name");
+    await page.getByLabel("Its name").fill("Aspen");
+    await page.getByLabel("What is in the hopper?").selectOption({ label: "Something else" });
+    await page.getByLabel("What do you call it?").fill("unsalted peanuts");
+    await page.getByLabel("A full hopper holds").fill("900");
+    await page.getByRole("button", { name: "Add the feeder" }).click();
+    await page.getByText("Waiting for Aspen's first report…").waitFor();
+    await checkAccessibility(page, "the key");
+    const key = await line("Key");
+    const unbroken = await markPage();
+    const beside = await phone.context.newPage(); // the feeder's own page in a second tab, as nothing is known of it yet
+    await beside.goto(new URL("/", page.url()).href);
+    await beside.getByRole("link", { name: "Aspen" }).click();
+    await beside.getByRole("heading", { name: "Waiting for a first report" }).waitFor();
+    await checkAccessibility(beside, "a feeder of which nothing is known");
+    await runLine(await line("First report"));
+    await beside.getByRole("heading", { name: "Today" }).waitFor();
+    await beside.close();
+    await page.getByText("Aspen was heard just now.").waitFor();
+    await page.getByRole("link", { name: "Go to Aspen" }).click();
+    await heading("Aspen");
+    await page.getByText("No bird and no portion was recorded").waitFor();
+
+    // --- a refill
+    await page.getByRole("link", { name: "I refilled it" }).click();
+    await heading("Refill Aspen");
+    await page.getByLabel("Put some in").check();
+    await checkAccessibility(page, "a refill");
+    await page.getByLabel("How much went in").fill("600");
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await heading("Aspen");
+    await page.getByText("About two thirds full of unsalted peanuts.").waitFor();
+
+    // --- a pause: asked, sent, confirmed by the feeder itself
+    const feeder = new ManualFeeder(key, new URL(page.url()).origin);
+    await page.getByRole("button", { name: "Pause until resumed" }).click();
+    await page.getByText("Pause until resumed: asked").waitFor();
+    await page.getByText("sent: not yet").waitFor();
+    const { orders } = await feeder.reports({ paused: false });
+    const [order] = orders;
+    if (order === undefined) throw new Error("expected the pause in the answer to the report");
+    expect(order).toMatchObject({ kind: "pause", until: null });
+    await page.getByText("Pause until resumed: sent, not yet confirmed").waitFor();
+    await page.getByText("The feeder itself last said: feeding as usual").waitFor();
+    await checkAccessibility(page, "a pause on its way");
+    await feeder.reports({ paused: true }, { kind: "order", order: order.id, outcome: "done" });
+    await page.getByText("Pause until resumed: confirmed by the feeder").waitFor();
+    await page.getByText("The feeder itself last said: paused").waitFor();
+    await page.getByRole("button", { name: "Resume feeding" }).waitFor();
+    expect(await unbroken()).toBe(true); // all of it came by the live line, without a reload
+
+    // --- the other pages
+    const feederPath = new URL(page.url()).pathname;
+    for (const [path, title] of [
+      [`${feederPath}/settings`, "Settings of Aspen"],
+      [`${feederPath}/days`, "Days of Aspen"],
+      ["/phones", "Phones"],
+      ["/practice", "Practice"],
+      ["/cautions", "Usual cautions"],
+      ["/nowhere", "No such page"],
+    ] as const) {
+      await goTo(path, title);
+      await checkAccessibility(page, title);
+    }
+    await goTo("/", "Feeders");
+    await page.getByText("Paused until resumed.").waitFor();
+    await page.getByRole("link", { name: "The yard My yard" }).click();
+    await heading("My yard");
+    await page.getByLabel("Latitude").fill("north");
+    await page.getByLabel("Longitude").fill("17.8");
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByText("Latitude: must be a number").waitFor();
+    await checkAccessibility(page, "the yard, with a refused place");
+
+    // --- out, and in again
+    await goTo("/phones", "Phones");
+    await page.getByRole("button", { name: "Sign out" }).click();
+    await heading("Sign in");
+    await page.getByLabel("Keeper's name").fill(keeper.name);
+    await page.getByLabel("Passphrase").fill("four white feathers");
+    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByText("The name or the passphrase is wrong.").waitFor();
+    await checkAccessibility(page, "signing in, with a wrong passphrase");
+    await page.getByLabel("Passphrase").fill(keeper.passphrase);
+    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("link", { name: "Aspen" }).waitFor();
+
+    expect(phone.complaints).toEqual([]);
+    expect(new Set(phone.refusals)).toEqual(
+      new Set([
+        "401 GET /api/v1/home", // before the link was taken, and after signing out
+        "401 GET /api/v1/phones", // asked for beside it on the first page
+        "400 POST /api/v1/claim",
+        "400 POST /api/v1/feeders",
+        expect.stringMatching(/^400 PATCH \/api\/v1\/yards\//),
+        "401 POST /api/v1/session",
+      ]),
+    );
+  }, 180_000);
+
+  it("lets a newcomer break a practice feeder, tells the alarm in time, and forgets it all in one act", async () => {
+    await moveIn();
+    await goTo("/practice", "Practice");
+    await page.getByRole("button", { name: "Start practice" }).click();
+    await page.getByLabel("The tray jams").check();
+    await checkAccessibility(page, "choosing what goes wrong");
+    const chosenAt = performance.now();
+    await page.getByRole("button", { name: "Let it happen" }).click();
+    await page.getByText("Rowan: the tray jams. Its alarm takes up to about two minutes.").waitFor();
+    await page.getByRole("link", { name: "Watch Rowan" }).click();
+    await heading(/^Rowan/);
+    const unbroken = await markPage();
+    const alarm = page.getByRole("listitem").filter({ has: page.getByRole("heading", { name: /^Tray jammed/ }) });
+    await alarm.waitFor({ timeout: 150_000 - (performance.now() - chosenAt) });
+    await alarm.getByText("act now").waitFor();
+    for (const summary of await page.locator("summary").all()) await summary.click();
+    await checkAccessibility(page, "an alarm");
+    await alarm.getByRole("button", { name: "Acknowledge" }).click();
+    await alarm.getByText(/^since .*, acknowledged$/).waitFor();
+    expect(await unbroken()).toBe(true);
+
+    expect(await page.getByRole("heading", { level: 1 }).textContent()).toBe("Rowan, practice");
+    expect(await page.title()).toBe("Practice: Rowan · Pieward");
+    await page.getByRole("button", { name: "Pause until resumed" }).click();
+    await page.getByText("Pause until resumed: confirmed by the feeder").waitFor();
+    await page.getByText("Kept quiet for now: tray jammed").waitFor(); // a paused feeder isn't jammed
+    await checkAccessibility(page, "an alarm that a pause explains");
+    await page.getByRole("link", { name: "The days before, one under the other" }).click();
+    await heading(/^Days of Rowan/);
+    await page
+      .getByRole("img", { name: /visits/ })
+      .first()
+      .waitFor();
+    await checkAccessibility(page, "days of birds");
+    await goTo("/", "Feeders");
+    await heading(/^Alder Croft.*practice/);
+    await page.getByRole("heading", { name: /^Larch.*practice/ }).waitFor();
+    await checkAccessibility(page, "feeders, with practice among them");
+
+    await goTo("/practice", "Practice");
+    await page.getByRole("button", { name: "Remove all practice" }).click();
+    await page.getByRole("button", { name: "Start practice" }).waitFor();
+    await goTo("/", "Feeders");
+    await page.getByText("No feeder reports from here yet.").waitFor();
+    expect(await page.getByText("Alder Croft").count()).toBe(0);
+    expect(phone.complaints).toEqual([]);
+  }, 240_000);
+
+  it("opens without a line, carries a pause out once there is one, and comes to the feeder from a notice", async () => {
+    const { origin } = await moveIn();
+    const { id, key } = await addFeeder();
+    const feeder = new ManualFeeder(key, origin);
+    await feeder.reports({ paused: false });
+    await goTo(`/feeders/${id}`, "Aspen");
+    await heading("Today");
+    await page.getByText("No bird and no portion was recorded").waitFor();
+    await untilWorkerControls(page);
+
+    await phone.offline(true);
+    await page.reload();
+    await page.getByText("No connection to the server.").waitFor();
+    await page
+      .getByText(/^What you see is as of|as of \d\d:\d\d/)
+      .first()
+      .waitFor();
+    await page.getByText("The feeder itself last said: feeding as usual").waitFor();
+    await page.getByRole("button", { name: "Pause until resumed" }).click();
+    await page.getByText("Pause until resumed: waiting on this phone.").waitFor();
+    await checkAccessibility(page, "a feeder without a line");
+
+    await phone.offline(false);
+    await page.getByText("Pause until resumed: asked").waitFor();
+    await page.getByText("No connection to the server.").waitFor({ state: "detached" });
+    expect((await feeder.reports({ paused: false })).orders).toMatchObject([{ kind: "pause", until: null }]);
+    await page.getByText("Pause until resumed: sent, not yet confirmed").waitFor();
+
+    await goTo("/", "Feeders");
+    const { push, tap } = await pushTarget(phone);
+    const payload = pushPayload(notificationFixture({ title: "Aspen: food low" }), id, origin);
+    expect(await push(JSON.stringify(payload))).toMatchObject({
+      title: "Aspen: food low",
+      body: "About 90 g left, enough until Thursday.",
+      path: `/feeders/${id}`,
+    });
+    await tap();
+    await heading("Aspen");
+    expect(new URL(page.url()).pathname).toBe(`/feeders/${id}`);
+    expect(phone.complaints).toEqual([]);
+  }, 120_000);
+
+  it("lets a helper in by a link, who is told in turn and is offered nothing that would be refused", async () => {
+    const { origin } = await moveIn();
+    await addFeeder();
+    await goTo("/", "Feeders");
+    await page.getByText("No phone of yours is woken when something needs you.").waitFor();
+    await page.getByRole("link", { name: "The yard My yard" }).click();
+    await page.getByRole("link", { name: "Who is told" }).click();
+    await heading("Who is told at My yard");
+    await page.getByText("An alarm goes to Asta.").waitFor();
+    await page.getByRole("button", { name: "Make a link" }).click();
+    const link = (await page.locator(".copied pre").textContent()) ?? "";
+    expect(link).toMatch(new RegExp(`^${origin}/join#[\\w-]{43}$`));
+    await checkAccessibility(page, "people, with a link to share");
+
+    const bo = await openBrowserPhone(browser);
+    await bo.page.goto(link);
+    await bo.page.getByLabel("Your name").fill("Bo");
+    await bo.page.getByLabel("Passphrase").fill("three grey feathers");
+    await bo.page.getByRole("button", { name: "Join" }).click();
+    await bo.page.getByRole("heading", { level: 1, name: "Phones" }).waitFor();
+    expect(bo.page.url()).toBe(`${origin}/phones`); // the secret doesn't stay in the address
+    await bo.page.goto(origin);
+    await bo.page.getByRole("link", { name: "Aspen" }).click();
+    await bo.page.getByRole("button", { name: "Pause until resumed" }).click();
+    await bo.page.getByText("Pause until resumed: asked").waitFor();
+    expect(await bo.page.getByRole("link", { name: /^Settings/ }).count()).toBe(0);
+
+    await page.reload();
+    await page.getByText(/^An alarm goes to Asta first/).waitFor();
+    await page.getByRole("button", { name: "Earlier for Bo" }).click();
+    await page.getByText(/^An alarm goes to Bo first/).waitFor();
+    await page.getByLabel("From").fill("22:00");
+    await page.getByLabel("To", { exact: true }).fill("06:30");
+    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByText(/No phone, no mail address\. Left alone from 22:00 to 06:30/).waitFor();
+    await page.getByLabel("Tell the next after").fill("5");
+    await page.getByRole("button", { name: "Write the minutes down" }).click();
+    await page.getByText(/goes on to the next after 5 minutes/).waitFor();
+
+    await bo.page.goto(`${page.url()}`);
+    await bo.page.getByText("helper, that's you").waitFor();
+    expect(await bo.page.getByRole("button", { name: /Earlier|Later|Make/ }).count()).toBe(0);
+    await checkAccessibility(bo.page, "people, as a helper sees them");
+    expect([...phone.complaints, ...bo.complaints]).toEqual([]);
+    expect(bo.refusals.filter((refusal) => !refusal.startsWith("401 GET"))).toEqual([]);
+    await bo.context.close();
+  }, 120_000);
+});
+
+// --- the house -----------------------------------------------------------------------------------------------------
+
+/** @returns the link by which its first keeper comes in */
+async function startHouse(): Promise<string> {
+  const server = runBuiltServer(join(scratch, "data"));
+  const [, link] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  return link as string;
+}
+
+/** A house with its keeper signed in on this phone, for the stories that begin later. */
+async function moveIn(): Promise<{ readonly origin: string }> {
+  const link = new URL(await startHouse());
+  await knock(link.origin, "/claim", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
+  await page.goto(link.origin);
+  await heading("Feeders");
+  return { origin: link.origin };
+}
+
+async function addFeeder(): Promise<{ readonly id: string; readonly key: string }> {
+  const { origin } = new URL(page.url());
+  const home = await (await phone.context.request.get(`${origin}/api/v1/home`)).json();
+  const added = await knock(origin, "/feeders", { name: "Aspen", yard: home.yards[0].id });
+  return { id: added.feeder.id, key: added.key };
+}
+
+/** Does what a page would do, with this phone's own session. */
+async function knock(origin: string, path: string, data: unknown) {
+  const response = await phone.context.request.post(`${origin}/api/v1${path}`, { data, headers: { "x-pieward": "1" } });
+  if (!response.ok()) throw new Error(`${path} was refused: ${await response.text()}`);
+  return response.json();
+}
+
+// --- the feeder ----------------------------------------------------------------------------------------------------
+
+/** Runs a line in a shell, word for word. Where there is no curl, the same request is sent from here, and that is said. */
+async function runLine(words: string): Promise<void> {
+  const shell = promisify(execFile);
+  const hasCurl = await shell("sh", ["-c", "command -v curl"]).then(
+    () => true,
+    () => false,
+  );
+  if (hasCurl) {
+    const { stdout } = await shell("sh", ["-c", words]);
+    expect(JSON.parse(stdout)).toMatchObject({ refused: [] });
+    return;
+  }
+  process.stderr.write("There is no curl here: the shown line was read and its request sent without it.\n");
+  const [, url, key, body] = /^curl (\S+) -H 'authorization: (.+?)' .*-d '(.+)'$/.exec(words) ?? [];
+  if (url === undefined || key === undefined || body === undefined) throw new Error(`not understood: ${words}`);
+  const headers = { authorization: key, "content-type": "application/json" };
+  expect((await fetch(url, { method: "POST", headers, body })).status).toBe(200);
+}
+
+// --- the page ------------------------------------------------------------------------------------------------------
+
+const heading = (name: string | RegExp) =>
+  page.getByRole("heading", typeof name === "string" ? { name, exact: true } : { name }).waitFor();
+
+async function goTo(path: string, title: string): Promise<void> {
+  await page.goto(new URL(path, page.url()).href);
+  await heading(title);
+}
+
+/** What stands in the frame above this copy button. */
+const line = async (label: "Key" | "First report") =>
+  (await page
+    .locator(".copied")
+    .filter({ has: page.getByRole("button", { name: `Copy ${label}` }) })
+    .locator("pre")
+    .textContent()) ?? "";
+
+/** @returns a question: is this still the page that was marked, never loaded anew? */
+async function markPage(): Promise<() => Promise<boolean>> {
+  await page.evaluate(() => Object.assign(globalThis, { marked: true }));
+  return () => page.evaluate(() => "marked" in globalThis);
+}

@@ -1,0 +1,133 @@
+import { describe, expect, it } from "vitest";
+import {
+  alarmBadgeText,
+  alarmCountText,
+  alarmStateText,
+  changeText,
+  highestPriority,
+  sortByUrgency,
+} from "../../client/text/alarm.ts";
+import type { AlarmView } from "../../server/contract/api.ts";
+import { alarmViewFixture, feederViewFixture } from "./viewFixtures.ts";
+
+const now = Date.parse("2026-11-25T13:20:00Z");
+const urgent = alarmViewFixture(now);
+const soon = alarmViewFixture(now, { fault: "foodLow", title: "food low", priority: "soon" });
+const feeder = (name: string, alarms = [urgent].slice(1)) => feederViewFixture(now, { id: name, name, alarms });
+
+describe("what stands at a feeder, counted", () => {
+  it("calls a note a note, and no alarm", () => {
+    const alarm = alarmViewFixture(0);
+    const note = alarmViewFixture(0, { priority: "note" });
+    const said = (...standing: readonly AlarmView[]) => alarmCountText(standing);
+    expect(said()).toBe("No alarm stands");
+    expect(said(alarm)).toBe("One alarm");
+    expect(said(alarm, alarm)).toBe("2 alarms");
+    expect(said(note)).toBe("A note");
+    expect(said(note, note)).toBe("2 notes");
+    expect(said(alarm, note)).toBe("One alarm and a note");
+    expect(said(alarm, alarm, note, note)).toBe("2 alarms and 2 notes");
+  });
+});
+
+describe("the list of feeders", () => {
+  it("puts the most urgent first, and those alike by name", () => {
+    const order = sortByUrgency([
+      feeder("Well B"),
+      feeder("Soon", [soon]),
+      feeder("Seen", [{ ...urgent, state: "acknowledged" }]),
+      feeder("Urgent", [urgent]),
+      feeder("Well A"),
+      feeder("Shelved", [{ ...urgent, state: "shelved" }]),
+    ]);
+    expect(order.map((each) => each.name)).toEqual(["Urgent", "Seen", "Soon", "Shelved", "Well A", "Well B"]);
+  });
+
+  it("calls the keeper only for what still stands", () => {
+    expect(highestPriority(feeder("a", [soon, urgent]))).toBe("urgent");
+    expect(highestPriority(feeder("a", [{ ...urgent, state: "returnedUnacknowledged" }, soon]))).toBe("soon");
+    expect(highestPriority(feeder("a", [{ ...urgent, state: "shelved" }]))).toBeNull();
+  });
+});
+
+describe("an alarm's state in words", () => {
+  it("never says to act on what doesn't call the keeper", () => {
+    expect(alarmBadgeText(urgent)).toBe("act now");
+    expect(alarmBadgeText({ ...urgent, state: "acknowledged" })).toBe("act now");
+    expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("kept quiet");
+    expect(alarmBadgeText({ ...urgent, state: "suppressedByDesign" })).toBe("kept quiet");
+    expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("over");
+  });
+
+  it("asks for a look and not for an act where it is over but latched", () => {
+    for (const phase of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
+      expect(alarmBadgeText({ ...urgent, state: phase })).toBe("look at it");
+      expect(highestPriority(feeder("a", [{ ...urgent, state: phase }]))).toBeNull();
+    }
+    expect(alarmStateText({ ...urgent, state: "latchedAcknowledged" }, now, "UTC")).toMatch(/nobody has looked yet/);
+  });
+
+  it("names what explains it", () => {
+    const explained = { ...urgent, state: "suppressedByDesign" as const };
+    const say = (explainedBy: string | null) => alarmStateText({ ...explained, explainedBy }, now, "UTC");
+    expect(say("feeder silent")).toMatch(/; explained by “feeder silent”$/);
+    expect(say(null)).toMatch(/; not told of for now$/);
+  });
+
+  it("always says until when it is shelved", () => {
+    const shelved = { ...urgent, state: "shelved" as const, shelvedUntil: "2026-11-26T06:00:00Z" };
+    expect(alarmStateText(shelved, now, "Europe/Stockholm")).toBe("shelved until tomorrow at 07:00");
+  });
+});
+
+describe("news read out to the keeper", () => {
+  const before = feeder("Rowan");
+  it("tells of an alarm that came and of one that went", () => {
+    expect(changeText(before, { ...before, alarms: [urgent] })).toBe("Rowan: Tray jammed, act now.");
+    expect(changeText({ ...before, alarms: [urgent] }, before)).toBe("Rowan: Tray jammed is over.");
+    expect(
+      changeText(
+        { ...before, alarms: [urgent] },
+        { ...before, alarms: [{ ...urgent, state: "returnedUnacknowledged" }] },
+      ),
+    ).toBe("Rowan: Tray jammed is over.");
+  });
+
+  it("tells that one is over though somebody must look, and not once more when that was done", () => {
+    const latched = { ...before, alarms: [{ ...urgent, state: "latchedUnacknowledged" as const }] };
+    expect(changeText({ ...before, alarms: [urgent] }, latched)).toBe("Rowan: Tray jammed is over, but look at it.");
+    expect(changeText(latched, { ...before, alarms: [{ ...urgent, state: "latchedAcknowledged" }] })).toBe("");
+    expect(changeText(latched, before)).toBe("");
+  });
+
+  it("tells how far a pause has come", () => {
+    const order = {
+      id: "order-0001",
+      kind: "pause" as const,
+      status: "asked" as const,
+      until: null,
+      requestedAt: "2026-11-25T13:00:00Z",
+      requestedBy: "Keeper",
+      sentAt: null,
+      answeredAt: null,
+      problem: null,
+    };
+    const asked = { ...before, pause: { ...before.pause, order } };
+    const confirmed = { ...before, pause: { ...before.pause, order: { ...order, phase: "confirmed" as const } } };
+    expect(changeText(before, asked)).toBe("Rowan: Pause asked.");
+    expect(changeText(asked, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
+    const at = (phase: "sent" | "refused" | "contradicted" | "ended") =>
+      changeText(asked, { ...before, pause: { ...before.pause, order: { ...order, status: phase } } });
+    expect(at("sent")).toBe("Rowan: Pause sent, not yet confirmed.");
+    expect(at("refused")).toBe("Rowan: Pause refused by the feeder.");
+    expect(at("contradicted")).toBe("Rowan: Pause not kept by the feeder.");
+    expect(at("ended")).toBe("Rowan: Pause is over, its time has ended.");
+  });
+
+  it("keeps quiet about a mere reading", () => {
+    expect(changeText(before, { ...before, revision: 13, summary: "Rowan is well: 35 visits today." })).toBe("");
+    expect(
+      changeText({ ...before, alarms: [urgent] }, { ...before, alarms: [{ ...urgent, reason: "Four now." }] }),
+    ).toBe("");
+  });
+});

@@ -1,0 +1,40 @@
+import { describe, expect, it } from "vitest";
+import { problemText } from "../../client/text/fieldProblem.ts";
+import { addFeederRequest, yardRequest } from "../../server/contract/api.ts";
+
+/** What the server's own contract says of a value, as the keeper reads it. */
+const said = (
+  contract: { safeParse(value: unknown): { error?: { issues: readonly { message: string }[] } } },
+  value: unknown,
+) => contract.safeParse(value).error?.issues.map(({ message }) => problemText(message));
+
+describe("a refused field", () => {
+  it("is told in plain words, whatever the schema says of itself", () => {
+    expect(
+      said(addFeederRequest, {
+        yard: "y",
+        name: "",
+        food: "p".repeat(61),
+        hopperCapacityGrams: 3,
+        portionGrams: 1_000,
+        reportEverySeconds: 7.5,
+        battery: "nuclear",
+      }),
+    ).toEqual([
+      "must not be empty",
+      "must be at most 60 characters",
+      "must be at least 50",
+      "must be at most 100",
+      "must be one of those offered",
+      "must be a whole number",
+    ]);
+    expect(said(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([
+      "must be a number",
+      "must be at most 180",
+    ]);
+  });
+
+  it("keeps words that are plain already", () => {
+    expect(said(yardRequest, { zone: "Sweden" })).toEqual(["must be an IANA time zone such as Europe/Stockholm"]);
+  });
+});

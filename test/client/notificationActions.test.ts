@@ -1,0 +1,191 @@
+import { describe, expect, it } from "vitest";
+import type { ApiResult } from "../../client/api/api.ts";
+import { type QueuedAction, storedActions } from "../../client/offline/actionQueue.ts";
+import { memoryStore } from "../../client/offline/localStore.ts";
+import {
+  type ActionProgress,
+  actionFrom,
+  progressText,
+  sendStoredActions,
+  storeAction,
+} from "../../client/worker/notificationActions.ts";
+import type { FeederView } from "../../server/contract/api.ts";
+import { problem } from "./page.tsx";
+import { alarmViewFixture, feederViewFixture } from "./viewFixtures.ts";
+
+const now = Date.parse("2026-11-25T13:00:00Z");
+const minute = 60_000;
+const zone = "Europe/Stockholm";
+const jammed = {
+  title: "Larch: tray jammed",
+  tag: "alarm-larch",
+  data: {
+    navigate: "/feeders/larch",
+    item: "item-00000001",
+    feeder: "larch",
+    fault: "trayJammed",
+    raisedAt: "2026-11-25T12:58:00.000Z",
+    notifiedPriority: "urgent" as const,
+  },
+};
+const answered = (action: string, id = `${action}-0001`, at = now): QueuedAction => {
+  const act = actionFrom(action, jammed, id, at);
+  if (act === null) throw new Error(`expected an act for ${action}`);
+  return act;
+};
+const ok: ApiResult<FeederView> = { kind: "ok", value: feederViewFixture(now, { id: "larch" }) };
+const refusal = (status: number, detail: string): ApiResult<FeederView> => ({
+  kind: "problem",
+  problem: problem(status, detail),
+});
+
+/** A server that answers as told, and what it was asked. */
+function serverThat(...answers: readonly ApiResult<FeederView>[]) {
+  const asked: { path: string; body: unknown }[] = [];
+  const post = (path: string, body: unknown) => {
+    const answer = answers[Math.min(asked.length, answers.length - 1)];
+    asked.push({ path, body });
+    return Promise.resolve(answer as ApiResult<FeederView>);
+  };
+  return { asked, post };
+}
+
+describe("an answer on the notice", () => {
+  it("acknowledges the very alarm that the notice spoke of, by an id of its own", () => {
+    expect(answered("acknowledge")).toMatchObject({
+      kind: "acknowledge",
+      path: "/feeders/larch/alarms/trayJammed/acknowledge",
+      body: { id: "acknowledge-0001", raisedAt: "2026-11-25T12:58:00.000Z" },
+      feederName: "Larch",
+      text: "acknowledge tray jammed",
+      requestedAt: now,
+    });
+  });
+
+  it("pauses until somebody resumes", () => {
+    expect(answered("pause")).toMatchObject({
+      kind: "pause",
+      path: "/feeders/larch/orders",
+      body: { id: "pause-0001", kind: "pause", until: null },
+    });
+  });
+
+  it("asks for nothing where the notice doesn't say whom it is about", () => {
+    const about = (data: Partial<(typeof jammed)["data"]> | { feeder: null } | { fault: null }) =>
+      ({ ...jammed, data: { ...jammed.data, ...data } }) as typeof jammed;
+    expect(actionFrom("pause", about({ feeder: null }), "pause-0001", now)).toBeNull();
+    expect(actionFrom("acknowledge", about({ fault: null }), "ack-00001", now)).toBeNull();
+    expect(actionFrom("something", jammed, "some-0001", now)).toBeNull();
+  });
+
+  it("is sent once and then gone from the phone", async () => {
+    const cupboard = memoryStore();
+    const server = serverThat(ok);
+    await storeAction(cupboard, answered("acknowledge"));
+    const [met] = await sendStoredActions(cupboard, now, server.post);
+    expect(met?.progress).toEqual({ kind: "done" });
+    expect(await sendStoredActions(cupboard, now, server.post)).toEqual([]);
+    expect(server.asked).toHaveLength(1);
+  });
+
+  it("waits without a line, and the very same goes out when there is one", async () => {
+    const cupboard = memoryStore();
+    await storeAction(cupboard, answered("acknowledge"));
+    const cut = serverThat({ kind: "unreachable" });
+    expect((await sendStoredActions(cupboard, now, cut.post))[0]?.progress).toEqual({ kind: "pending" });
+    expect((await sendStoredActions(cupboard, now, serverThat(refusal(503, "Busy.")).post))[0]?.progress.kind).toBe(
+      "pending",
+    );
+    const back = serverThat(ok);
+    await sendStoredActions(cupboard, now + minute, back.post);
+    expect(back.asked).toEqual(cut.asked);
+    expect(await storedActions(cupboard)).toEqual([]);
+  });
+
+  it("is kept for whoever signs in, and let go where the server will never take it", async () => {
+    const cupboard = memoryStore();
+    await storeAction(cupboard, answered("acknowledge"));
+    const out = serverThat({ kind: "signedOut", problem: problem(401, "Sign in first.") });
+    expect((await sendStoredActions(cupboard, now, out.post))[0]?.progress).toEqual({ kind: "signedOut" });
+    expect(await storedActions(cupboard)).toHaveLength(1);
+    const [met] = await sendStoredActions(cupboard, now, serverThat(refusal(409, "It was raised anew.")).post);
+    expect(met?.progress).toEqual({ kind: "refused", text: "It was raised anew." });
+    expect(await storedActions(cupboard)).toEqual([]);
+  });
+
+  it("is let go when the keeper would no longer mean it: a pause after ten minutes", async () => {
+    const cupboard = memoryStore();
+    await storeAction(cupboard, answered("pause"));
+    const server = serverThat(ok);
+    const [met] = await sendStoredActions(cupboard, now + 10 * minute, server.post);
+    expect(met?.progress).toEqual({ kind: "expired" });
+    expect(server.asked).toEqual([]);
+    expect(await storedActions(cupboard)).toEqual([]);
+  });
+
+  it("that was meant for an earlier raise is not taken for one that stands now", async () => {
+    const cupboard = memoryStore();
+    await storeAction(cupboard, answered("acknowledge"));
+    const again: ApiResult<FeederView> = {
+      kind: "ok",
+      value: feederViewFixture(now, { id: "larch", alarms: [alarmViewFixture(now)] }),
+    };
+    const [met] = await sendStoredActions(cupboard, now, serverThat(again).post);
+    expect(met?.progress).toEqual({ kind: "raisedAgain" });
+    expect(await storedActions(cupboard)).toEqual([]);
+  });
+
+  it("takes the place of an older order for the same feeder, and of none but that", async () => {
+    const cupboard = memoryStore();
+    await storeAction(cupboard, answered("pause", "pause-0001"));
+    await storeAction(cupboard, answered("acknowledge"));
+    await storeAction(cupboard, answered("pause", "pause-0002", now + minute));
+    const ids = (await storedActions(cupboard)).map(({ id }) => id);
+    expect(ids.sort()).toEqual(["acknowledge-0001", "pause-0002"]);
+  });
+
+  it("doesn't knock again where the first found the door shut", async () => {
+    const cupboard = memoryStore();
+    await storeAction(cupboard, answered("acknowledge"));
+    await storeAction(cupboard, answered("pause", "pause-0001", now + 1));
+    const cut = serverThat({ kind: "unreachable" });
+    const met = await sendStoredActions(cupboard, now + 2, cut.post);
+    expect(met.map(({ progress }) => progress.kind)).toEqual(["pending", "pending"]);
+    expect(cut.asked).toHaveLength(1);
+  });
+
+  it("carries out what a page left behind, but leaves bad news of it to the page", async () => {
+    const cupboard = memoryStore();
+    const { notification: _, ...asked } = answered("pause");
+    await storeAction(cupboard, asked);
+    await sendStoredActions(cupboard, now, serverThat(refusal(404, "No such feeder.")).post);
+    expect(await storedActions(cupboard)).toHaveLength(1);
+    await sendStoredActions(cupboard, now + 11 * minute, serverThat(ok).post);
+    expect(await storedActions(cupboard)).toHaveLength(1); // too late, and the page says so
+    await sendStoredActions(cupboard, now, serverThat(ok).post);
+    expect(await storedActions(cupboard)).toEqual([]);
+  });
+});
+
+describe("the notice in the answered one's place", () => {
+  const say = (action: string, progress: ActionProgress) => progressText(answered(action), progress, now, zone);
+
+  it("says what happened, and never that a pause is confirmed", () => {
+    expect(say("acknowledge", { kind: "done" })).toBe("Acknowledged.");
+    expect(say("acknowledge", { kind: "sentByPage" })).not.toMatch(/acknowledged/i); // it doesn't know
+    expect(say("pause", { kind: "done" })).toBe("Pause asked. Wait for the feeder's own word before you rely on it.");
+  });
+
+  it("says until when it waits, by the phone's clock", () => {
+    expect(say("pause", { kind: "pending" })).toBe("Waits for a connection; let go at 14:10 if there is none.");
+    expect(say("acknowledge", { kind: "pending" })).toContain("let go at tomorrow at 14:00");
+  });
+
+  it("says why it could not be done", () => {
+    expect(say("pause", { kind: "signedOut" })).toMatch(/^Could not: sign in first\./);
+    expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Could not: It is another alarm.");
+    expect(say("pause", { kind: "refused", text: "" })).toBe("Could not: the server did not accept it.");
+    expect(say("acknowledge", { kind: "raisedAgain" })).toMatch(/^Too late: .* Look at it anew\.$/);
+    expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* let go\. Nothing has changed\.$/);
+  });
+});

@@ -1,0 +1,129 @@
+import { describe, expect, it } from "vitest";
+import { feederStateText, isResumeOffered, orderText } from "../../client/text/order.ts";
+import type { OrderView, PauseView } from "../../server/contract/api.ts";
+
+const zone = "Europe/Stockholm";
+const now = Date.parse("2026-11-25T13:20:00Z");
+const order = (change: Partial<OrderView> = {}): OrderView => ({
+  id: "order-0001",
+  kind: "pause",
+  status: "requested",
+  until: null,
+  requestedAt: "2026-11-25T13:00:00Z",
+  requestedBy: "Keeper",
+  sentAt: null,
+  answeredAt: null,
+  problem: null,
+  ...change,
+});
+const reached = (view: OrderView) =>
+  orderText(view, now, zone)?.stages.map((stage) => `${stage.name}${stage.isReached ? "" : "?"}`);
+
+describe("an order in words", () => {
+  it("never sounds done before the feeder has confirmed", () => {
+    for (const phase of ["requested", "sent", "overdue", "refused"] as const) {
+      expect(orderText(order({ status: phase }), now, zone)?.headline).not.toMatch(/: confirmed/);
+    }
+    expect(orderText(order({ status: "confirmed" }), now, zone)?.headline).toBe(
+      "Pause until resumed: confirmed by the feeder",
+    );
+  });
+
+  it("shows how far it has come", () => {
+    expect(reached(order())).toEqual(["asked", "sent?", "confirmed?"]);
+    expect(reached(order({ status: "sent", sentAt: "2026-11-25T13:01:00Z" }))).toEqual(["asked", "sent", "confirmed?"]);
+    expect(reached(order({ status: "overdue", sentAt: null }))).toEqual(["asked", "sent?", "overdue"]);
+    expect(reached(order({ status: "refused", sentAt: "2026-11-25T13:01:00Z" }))).toEqual([
+      "requested",
+      "sent",
+      "refused",
+    ]);
+  });
+
+  it("tells a keeper whose pause is overdue that the feeder may still be feeding", () => {
+    const words = orderText(order({ status: "overdue" }), now, zone);
+    expect(words?.needsAttention).toBe(true);
+    expect(words?.detail).toContain("still feeding");
+  });
+
+  it("quotes the feeder where it refuses", () => {
+    expect(orderText(order({ status: "refused", problem: "lid open" }), now, zone)?.detail).toContain("“lid open”");
+  });
+
+  it("says when a pause ends by itself", () => {
+    expect(orderText(order({ until: "2026-11-25T14:00:00Z" }), now, zone)?.headline).toBe("Pause until 15:00: asked");
+  });
+
+  it("keeps quiet about an order that a newer one replaced", () => {
+    expect(orderText(order({ status: "superseded" }), now, zone)).toBeNull();
+  });
+});
+
+const standing = { kind: "unknown", at: null } as const;
+const pauseOf = (said: Pick<PauseView, "order" | "statement"> & Partial<PauseView>): PauseView => ({
+  lastPortion: null,
+  status: standing,
+  lost: null,
+  ...said,
+});
+
+describe("what the feeder says", () => {
+  it("is told apart from what was asked of it", () => {
+    const pause = { order: order({ status: "sent" }), statement: { paused: false, at: "2026-11-25T13:18:00Z" } };
+    expect(feederStateText(pauseOf(pause), now, zone)).toBe("The feeder itself last said: feeding as usual, at 14:18.");
+    expect(feederStateText(pauseOf({ order: null, statement: null }), now, zone)).toContain("not yet said");
+  });
+});
+
+describe("a confirmation that no longer holds", () => {
+  const undone = { confirmedAt: "2026-11-25T13:00:00Z", since: "2026-11-25T13:10:00Z", portions: 0 } as const;
+  const all = (words: ReturnType<typeof orderText>) => JSON.stringify(words);
+
+  it("is never told as confirmed: after a new start, after the feeder's own word, after food", () => {
+    const anew = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
+    expect(anew?.headline).toContain("no longer known to hold");
+    const said = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
+    expect(said?.headline).toBe("Pause not kept: the feeder says that it feeds");
+    const fed = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "portion", portions: 12 });
+    expect(fed?.detail).toContain("12 portions since");
+    for (const words of [anew, said, fed]) {
+      expect(words?.needsAttention).toBe(true);
+      expect(all(words)).not.toContain("confirmed by the feeder");
+    }
+  });
+
+  it("says of an end that passed unheard what is known, and of food that it was given", () => {
+    const at = "2026-11-25T13:00:00Z";
+    const says = { paused: true, at: "2026-11-25T12:00:00Z" };
+    const ended = pauseOf({
+      order: order({ status: "ended", until: at }),
+      statement: says,
+      status: { kind: "endedUnconfirmed", at },
+    });
+    expect(feederStateText(ended, now, zone)).toBe(
+      "It was to resume at 14:00 by itself. It has not said since whether it did.",
+    );
+    const fed = pauseOf({
+      order: null,
+      statement: says,
+      lastPortion: { at, cause: "timer" },
+      status: { kind: "feeding", at },
+    });
+    expect(feederStateText(fed, now, zone)).toBe("The feeder last gave food at 14:00.");
+  });
+});
+
+describe("the next sensible order", () => {
+  const says = (paused: boolean) => ({ paused, at: "2026-11-25T13:18:00Z" });
+  it("is to resume while a pause is on its way or holds", () => {
+    expect(isResumeOffered(pauseOf({ order: order(), statement: says(false) }))).toBe(true);
+    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: says(true) }))).toBe(true);
+    expect(isResumeOffered(pauseOf({ order: null, statement: says(true) }))).toBe(true); // paused by hand at the feeder
+  });
+  it("is to pause once the feeder feeds again, or where the pause was refused", () => {
+    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: says(false) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: order({ status: "refused" }), statement: says(false) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: order({ kind: "resume" }), statement: says(true) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: null, statement: null }))).toBe(false);
+  });
+});

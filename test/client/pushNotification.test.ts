@@ -1,0 +1,116 @@
+import { describe, expect, it } from "vitest";
+import { ownPath, readPush, silentRepeat } from "../../client/worker/pushNotification.ts";
+import type { PushPayload } from "../../server/contract/api.ts";
+
+const origin = "https://feeders.example";
+type Said = PushPayload["notification"];
+const data = (change: Partial<Said["data"]> = {}): Said["data"] => ({
+  item: "item-00000001",
+  feeder: "rowan",
+  fault: "trayJammed",
+  priority: "urgent",
+  raisedAt: "2026-11-25T13:00:00.000Z",
+  answers: ["acknowledge", "pause"],
+  closes: false,
+  ...change,
+});
+const payload = (change: Partial<Said> = {}): string =>
+  JSON.stringify({
+    web_push: 8030,
+    mutable: true,
+    notification: {
+      title: "Rowan: tray jammed",
+      body: "Three portions ran and nothing fell.",
+      navigate: `${origin}/feeders/rowan`,
+      tag: "rowan-trayJammed",
+      silent: false,
+      lang: "en",
+      data: data(),
+      ...change,
+    },
+  } satisfies PushPayload);
+
+describe("a push as a notice", () => {
+  it("shows the server's words and leads to the feeder", () => {
+    const notice = readPush(payload(), origin);
+    expect(notice.title).toBe("Rowan: tray jammed");
+    expect(notice.options.body).toContain("nothing fell");
+    expect(notice.options.tag).toBe("rowan-trayJammed");
+    expect(notice.options.data.navigate).toBe("/feeders/rowan");
+  });
+
+  it("lets an urgent one stand and good news pass without a sound", () => {
+    expect(readPush(payload(), origin).options.requireInteraction).toBe(true);
+    const quiet = readPush(payload({ silent: true, data: data({ priority: "soon" }) }), origin);
+    expect(quiet.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false });
+  });
+
+  it("is shown even if it can't be read", () => {
+    for (const text of [
+      null,
+      "",
+      "not JSON",
+      "null",
+      "42",
+      "{}",
+      '{"notification":{}}',
+      '{"notification":{"title":7}}',
+    ]) {
+      const notice = readPush(text, origin);
+      expect(notice.title).toBe("Pieward");
+      expect(notice.options.body).not.toBe("");
+      expect(notice.options.data.navigate).toBe("/");
+    }
+  });
+
+  it("offers what can be answered there and then, in our words", () => {
+    expect(readPush(payload(), origin).options.actions).toEqual([
+      { action: "acknowledge", title: "Acknowledge" },
+      { action: "pause", title: "Pause the feeder" },
+    ]);
+    const only = (change: Partial<Said["data"]>) =>
+      readPush(payload({ data: data(change) }), origin).options.actions.map(({ action }) => action);
+    expect(only({ answers: ["acknowledge"] })).toEqual(["acknowledge"]);
+    expect(only({ answers: ["selfDestruct" as "pause"] })).toEqual([]); // of a newer server
+    expect(only({ feeder: null })).toEqual([]); // nobody to pause
+    expect(only({ fault: null })).toEqual(["pause"]);
+  });
+
+  it("carries along by what it is answered, reported as shown and judged stale", () => {
+    expect(readPush(payload(), origin).options.data).toEqual({
+      navigate: "/feeders/rowan",
+      item: "item-00000001",
+      feeder: "rowan",
+      fault: "trayJammed",
+      raisedAt: "2026-11-25T13:00:00.000Z",
+      notifiedPriority: "urgent",
+    });
+  });
+
+  it("closes quietly what is asked no more, though the server forgot to say that it is quiet", () => {
+    const closing = readPush(payload({ data: data({ closes: true }) }), origin);
+    expect(closing.closes).toBe(true);
+    expect(closing.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false, actions: [] });
+    expect(readPush(payload(), origin).closes).toBe(false);
+  });
+
+  it("makes no second sound when it is handed on twice", () => {
+    const again = silentRepeat(readPush(payload(), origin));
+    expect(again.options).toMatchObject({ silent: true, renotify: false, requireInteraction: true });
+    expect(again.options.actions).toHaveLength(2);
+  });
+
+  it("is made from what the browser would show by itself, where that hands no text on", () => {
+    const { notification } = JSON.parse(payload()) as { notification: unknown };
+    expect(readPush(null, origin, notification)).toEqual(readPush(payload(), origin));
+    expect(readPush("not JSON", origin, notification).title).toBe("Rowan: tray jammed");
+  });
+
+  it("never leads away from the notebook", () => {
+    expect(ownPath("https://elsewhere.example/feeders/rowan", origin)).toBe("/");
+    expect(ownPath("javascript:alert(1)", origin)).toBe("/");
+    expect(ownPath("//elsewhere.example/", origin)).toBe("/");
+    expect(ownPath("/feeders/rowan?day=2", origin)).toBe("/feeders/rowan?day=2");
+    expect(ownPath(undefined, origin)).toBe("/");
+  });
+});

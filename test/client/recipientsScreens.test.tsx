@@ -1,0 +1,242 @@
+// @vitest-environment happy-dom
+import { fireEvent, screen, waitFor, within } from "@testing-library/preact";
+import { describe, expect, it } from "vitest";
+import { ownEndpoint } from "../../client/state/ownPhone.ts";
+import { phones, storedEndpoint } from "../../client/state/phones.ts";
+import { awaitTestReceipts, type TestPushProgress } from "../../client/state/testPush.ts";
+import type { HomeView, PhonesView } from "../../server/contract/api.ts";
+import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
+import { peopleViewFixture } from "./peopleFixture.ts";
+import { phonesViewFixture } from "./viewFixtures.ts";
+
+let server: FakeConnection;
+withFakeConnection((opened) => {
+  server = opened;
+});
+
+const reply =
+  (body: unknown, status = 200) =>
+  () => ({ status, body });
+const asHelper = (home: HomeView): HomeView => ({
+  ...home,
+  yards: home.yards.map((yard) => ({ ...yard, role: "helper" as const })),
+});
+
+describe("the phones", () => {
+  it("each say when they last proved that they can be reached, or warn that they can't", async () => {
+    await openPage("/phones");
+    const entry = (name: string) =>
+      within(screen.getByRole("heading", { level: 3, name }).closest("li") as HTMLElement);
+    await screen.findByRole("heading", { level: 3, name: "Android phone" });
+    expect(entry("Android phone").getByText("Can be reached.").parentElement?.textContent).toMatch(
+      /Shown .*\d\d:\d\d\.$/,
+    );
+    expect(entry("Old phone").getByText("Not proved.").parentElement?.textContent).toContain("has shown none of them");
+    expect(entry("Kitchen tablet").getByText("Can't be reached.")).toBeTruthy();
+    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // said once, not twice
+  });
+
+  it("warn where there is none, also on the first page", async () => {
+    server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
+    await openPage("/");
+    expect(await screen.findByText("No phone of yours is woken when something needs you.")).toBeTruthy();
+    fireEvent.click(screen.getByRole("link", { name: "See to it" }));
+    expect(await screen.findByText(/Switch one on, or nobody hears of an alarm/)).toBeTruthy();
+  });
+
+  it("offer to remove the one that was used the longest ago, where a person has as many as they may", async () => {
+    const [first, ...others] = phonesViewFixture(Date.now()).phones;
+    if (!first) throw new Error("expected a phone");
+    server.replies["GET /phones"] = reply(
+      phonesViewFixture(Date.now(), { phones: [first, ...others], phonesMax: others.length + 1 }),
+    );
+    server.replies["POST /phones/forget"] = reply(phonesViewFixture(Date.now(), { phones: [first] }));
+    await openPage("/phones");
+    expect(await screen.findByText(/You have \d phones, and one person can't have more/)).toBeTruthy();
+    expect(screen.queryByRole("button", { name: "Switch on" })).toBeNull();
+    fireEvent.click(screen.getByRole("button", { name: /^Remove / }));
+    await waitFor(() => expect(server.requests.some(({ path }) => path === "/phones/forget")).toBe(true));
+  });
+
+  it("don't warn while one has proved that it can be reached", async () => {
+    await openPage("/");
+    await waitFor(() => expect(phones.value).not.toBeNull());
+    expect(document.querySelector(".notice.worry")).toBeNull();
+  });
+
+  it("warn of this very one when its browser may not be woken any more", async () => {
+    storedEndpoint.value = "https://push.example/a";
+    await openPage("/");
+    expect(await screen.findByText(/^This phone \(Android phone\) can't be woken any more/)).toBeTruthy();
+    ownEndpoint.value = "https://push.example/a";
+    await waitFor(() => expect(screen.queryByText(/can't be woken any more/)).toBeNull());
+  });
+
+  it("ask a new notebook without feeders for nothing", async () => {
+    server.home = { ...server.home, yards: server.home.yards.map((yard) => ({ ...yard, feeders: [] })) };
+    server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
+    await openPage("/");
+    await screen.findAllByText(/No feeder reports from here yet/);
+    expect(document.querySelector(".notice.worry")).toBeNull();
+  });
+});
+
+describe("a test", () => {
+  const before = phonesViewFixture(Date.now());
+  const later = (label: string): PhonesView => ({
+    ...before,
+    phones: before.phones.map((phone) =>
+      phone.label === label ? { ...phone, lastDisplayedAt: "2026-11-25T13:00:00Z" } : phone,
+    ),
+  });
+  const test = {
+    outcomes: [
+      { label: "Android phone", outcome: "accepted" as const, words: "taken" },
+      { label: "Kitchen tablet", outcome: "gone" as const, words: "This phone no longer takes notices." },
+    ],
+  };
+  async function run(views: readonly PhonesView[], isOver = () => false) {
+    const told: (readonly TestPushProgress[])[] = [];
+    let looks = 0;
+    const load = async () => ({ kind: "ok" as const, value: views[Math.min(looks++, views.length - 1)] as PhonesView });
+    await awaitTestReceipts(test, before, {
+      load,
+      told: (outcomes) => void told.push(outcomes),
+      isOver,
+      pause: () => Promise.resolve(),
+    });
+    return { proofs: told.map((outcomes) => outcomes.map(({ receipt: proof }) => proof)), looks: () => looks };
+  }
+
+  it("is over as soon as the phone itself says that it stood on its screen", async () => {
+    const { proofs, looks } = await run([before, later("Android phone")]);
+    expect(proofs[0]).toEqual(["pending", "none"]);
+    expect(proofs.at(-1)).toEqual(["displayed", "none"]);
+    expect(looks()).toBe(2);
+  });
+
+  it("says after half a minute that nothing was shown, and takes no other phone's word for it", async () => {
+    const { proofs, looks } = await run([later("Old phone")]);
+    expect(proofs.at(-1)).toEqual(["missing", "none"]);
+    expect(looks()).toBe(20);
+  });
+
+  it("stops looking when nobody looks any more", async () => {
+    const { looks } = await run([before], () => true);
+    expect(looks()).toBe(0);
+  });
+});
+
+describe("the people of a yard", () => {
+  const entry = async (name: RegExp) =>
+    within((await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement);
+
+  it("stand in the order in which they are told, with what each can be reached by", async () => {
+    await openPage("/yards/alder-croft/people");
+    await entry(/^Ada/);
+    expect(screen.getByText(/^An alarm goes to Ada first\. An urgent one .* after 15 minutes\.$/)).toBeTruthy();
+    const names = [...document.querySelectorAll(".person h3")].map((heading) => heading.firstChild?.textContent);
+    expect(names).toEqual(["Ada", "Bo", "Cilla"]);
+    expect((await entry(/^Bo/)).getByText(/Left alone from 22:00 to 06:30, also from urgent alarms/)).toBeTruthy();
+    expect((await entry(/^Cilla/)).getByText("Can't be reached.")).toBeTruthy();
+  });
+
+  it("are moved by a keeper, one place at a time", async () => {
+    for (const id of ["bo", "keeper"])
+      server.replies[`PATCH /yards/alder-croft/people/${id}`] = reply(peopleViewFixture(Date.now()));
+    await openPage("/yards/alder-croft/people");
+    fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Earlier for Bo" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(2));
+    expect(server.posts().map(({ path, body }) => [path.split("/").at(-1), body])).toEqual([
+      ["bo", { turn: 1 }],
+      ["keeper", { turn: 2 }],
+    ]);
+    expect((await entry(/^Ada/)).queryByRole("button", { name: "Earlier for Ada" })).toBeNull();
+    expect((await entry(/^Cilla/)).queryByRole("button", { name: "Later for Cilla" })).toBeNull();
+  });
+
+  it("say of themselves when they are left alone", async () => {
+    server.replies["PATCH /yards/alder-croft/people/keeper"] = reply(peopleViewFixture(Date.now()));
+    await openPage("/yards/alder-croft/people");
+    fireEvent.input(await screen.findByLabelText("From"), { target: { value: "21:30" } });
+    fireEvent.input(screen.getByLabelText("To"), { target: { value: "06:00" } });
+    fireEvent.click(screen.getByLabelText("I read it here when I like"));
+    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    await waitFor(() => expect(server.posts()).toHaveLength(1));
+    expect(server.posts()[0]?.body).toEqual({
+      quiet: { from: "21:30", to: "06:00" },
+      urgentBreaks: true,
+      digestBy: "none",
+    });
+  });
+
+  it("are joined by whoever has the link, which is shown once", async () => {
+    server.replies["POST /yards/alder-croft/invites"] = (body) => ({
+      status: 201,
+      body: { token: `secret-${(body as { role: string }).role}`, expiresAt: "2026-11-28T13:00:00Z" },
+    });
+    await openPage("/yards/alder-croft/people");
+    fireEvent.click(await screen.findByRole("button", { name: "Make a link" }));
+    expect(await screen.findByText(`${location.origin}/join#secret-helper`)).toBeTruthy();
+  });
+
+  it("who are helpers see all of it and can change only what is theirs", async () => {
+    server.home = asHelper(server.home);
+    server.replies["GET /yards/alder-croft/people"] = reply({ ...peopleViewFixture(Date.now(), "bo"), invites: [] });
+    await openPage("/yards/alder-croft/people");
+    await entry(/^Ada/);
+    expect(screen.getByRole("heading", { name: "How you are told" })).toBeTruthy();
+    expect(screen.getByRole("button", { name: "Leave this yard", hidden: true })).toBeTruthy();
+    for (const name of [/Earlier/, /Later/, /Make/, /minutes/, /Remove/])
+      expect(screen.queryByRole("button", { name, hidden: true }), String(name)).toBeNull();
+  });
+
+  it("who are helpers aren't offered the yard's settings, a feeder's, or a new feeder", async () => {
+    server.home = asHelper(server.home);
+    await openPage("/");
+    await screen.findByRole("link", { name: "Larch" });
+    expect(screen.queryByRole("link", { name: "Add a feeder" })).toBeNull();
+    fireEvent.click(screen.getByRole("link", { name: "The yard Alder Croft" }));
+    expect(await screen.findByText(/Only keepers of Alder Croft change these/)).toBeTruthy();
+    expect(screen.queryByRole("button", { name: "Write it down" })).toBeNull();
+  });
+});
+
+describe("an invitation", () => {
+  it("lets a newcomer in by a name and a passphrase, and leads to the phone that shall be woken", async () => {
+    server.signedOut = true;
+    server.replies["POST /join"] = () => {
+      server.signedOut = false;
+      return { status: 201, body: { keeper: { name: "Bo" }, yard: { id: "alder-croft", name: "Alder Croft" } } };
+    };
+    await openPage("/join#some-secret");
+    fireEvent.input(await screen.findByLabelText("Your name"), { target: { value: "Bo" } });
+    fireEvent.input(screen.getByLabelText("Passphrase"), { target: { value: "three grey feathers" } });
+    fireEvent.click(screen.getByRole("button", { name: "Join" }));
+    await waitFor(() => expect(location.pathname).toBe("/phones"));
+    expect(server.posts()[0]?.body).toEqual({ token: "some-secret", name: "Bo", passphrase: "three grey feathers" });
+    expect(location.hash).toBe("");
+  });
+
+  it("takes whoever is signed in by the link alone", async () => {
+    server.replies["POST /join"] = reply({ keeper: { name: "Keeper" }, yard: { id: "y", name: "Alder Croft" } }, 201);
+    await openPage("/join#some-secret");
+    await screen.findByText("You are signed in as Keeper.");
+    fireEvent.click(screen.getByRole("button", { name: "Join" }));
+    await waitFor(() => expect(server.posts()[0]?.body).toEqual({ token: "some-secret" }));
+  });
+
+  it("says why it is not taken, and that half a link is none", async () => {
+    server.replies["POST /join"] = () => ({ status: 401, body: problem(401, "This link has been used.") });
+    server.signedOut = true;
+    await openPage("/join#some-secret");
+    fireEvent.click(await screen.findByRole("button", { name: "Join" }));
+    expect(await screen.findByText("This link has been used.")).toBeTruthy();
+    expect(screen.getByLabelText("Your name")).toBeTruthy(); // and the form stays
+  });
+
+  it("that lost its secret on the way is told as such", async () => {
+    await openPage("/join");
+    expect(await screen.findByText(/This link is not whole/)).toBeTruthy();
+  });
+});

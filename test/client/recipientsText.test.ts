@@ -1,0 +1,164 @@
+import { describe, expect, it } from "vitest";
+import { groupedSilenceText, groupedSilentFeeders } from "../../client/text/groupedSilence.ts";
+import { durationText, escalationText, movedEscalationOrder, quietHoursText } from "../../client/text/people.ts";
+import { lastDisplayText, reachabilityWarning } from "../../client/text/reachability.ts";
+import { recipientsText } from "../../client/text/recipients.ts";
+import type { EscalationView, PhoneView } from "../../server/contract/api.ts";
+import { alarmViewFixture, feederViewFixture, phonesViewFixture } from "./viewFixtures.ts";
+
+const now = Date.parse("2026-11-25T13:20:00Z");
+const zone = "Europe/Stockholm";
+
+describe("the proof of a phone", () => {
+  it("is said with its day, and never as if it were fresher than it is", () => {
+    expect(lastDisplayText("2026-11-25T06:31:00Z", now, zone)).toBe("Shown today at 07:31.");
+    expect(lastDisplayText("2026-11-24T06:31:00Z", now, zone)).toBe("Shown yesterday at 07:31.");
+    expect(lastDisplayText("2026-11-12T06:31:00Z", now, zone)).toBe("Shown Thu 12 Nov at 07:31.");
+    expect(lastDisplayText(null, now, zone)).toBe("Has not shown a notice yet.");
+  });
+});
+
+describe("the warning that nobody would be told", () => {
+  const own = { endpoint: null, storedEndpoint: null, isBlocked: false, isRenewalPending: false };
+  const views = phonesViewFixture(now);
+  const only = (kind: PhoneView["reachability"]["kind"], words = "It is so.") => {
+    const [first] = views.phones;
+    return { ...views, phones: first === undefined ? [] : [{ ...first, reachability: { kind, words } }] };
+  };
+
+  it("keeps quiet where nothing was sent by which the phone could have proved itself", () => {
+    const quiet = only("unproved");
+    const [phone] = quiet.phones;
+    if (phone === undefined) throw new Error("expected a phone");
+    const silentSince = (lastAcceptedAt: string | null, lastShownAt: string | null) =>
+      reachabilityWarning({ ...quiet, phones: [{ ...phone, lastAcceptedAt, lastDisplayedAt: lastShownAt }] }, own)
+        ?.kind;
+    expect(silentSince("2026-11-10T06:00:00Z", "2026-11-10T06:00:03Z")).toBeUndefined();
+    expect(silentSince("2026-11-24T06:00:00Z", "2026-11-10T06:00:03Z")).toBe("noneConfirmed");
+    expect(silentSince(null, null)).toBe("noneConfirmed"); // never proved at all
+  });
+
+  it("keeps quiet while one phone has proved itself", () => {
+    expect(reachabilityWarning(views, own)).toBeNull();
+    expect(reachabilityWarning(only("proved"), own)).toBeNull();
+  });
+  it("tells of the only phone in its own words, and of several as such", () => {
+    expect(reachabilityWarning(only("lost"), own)?.text).toBe("Android phone: It is so.");
+    const none = { ...views, phones: views.phones.filter(({ reachability: reach }) => reach.kind !== "proved") };
+    expect(reachabilityWarning(none, own)?.text).toBe("None of your phones has proved lately that it can be reached.");
+  });
+  it("says why this very phone can't be woken, though others can", () => {
+    const lost = { ...own, storedEndpoint: "https://push.example/a" };
+    expect(reachabilityWarning(views, { ...lost, isBlocked: true, isRenewalPending: false })?.text).toContain(
+      "its leave to notify you was withdrawn",
+    );
+    expect(reachabilityWarning(views, lost)?.text).toContain("its browser has forgotten");
+    expect(reachabilityWarning(views, { ...lost, endpoint: "https://push.example/a" })).toBeNull();
+    expect(reachabilityWarning(views, { ...lost, storedEndpoint: "https://push.example/forgotten" })).toBeNull();
+  });
+});
+
+describe("people in words", () => {
+  it("says when somebody is left alone", () => {
+    const quiet = { from: "22:00", to: "06:30" };
+    expect(quietHoursText({ quietHours: quiet, urgentBreaks: true })).toBe(
+      "Left alone from 22:00 to 06:30, but for urgent alarms.",
+    );
+    expect(quietHoursText({ quietHours: null, urgentBreaks: false })).toBe("May be told at any hour.");
+    expect(quietHoursText({ quietHours: { from: "22:00", to: "22:00" }, urgentBreaks: true })).toBe(
+      "May be told at any hour.",
+    );
+  });
+  it("says who is told first, and what then", () => {
+    const people = [
+      { name: "Ada", escalationOrder: 1 },
+      { name: "Bo", escalationOrder: 1 },
+      { name: "Cilla", escalationOrder: 2 },
+    ];
+    expect(escalationText(people, 60)).toBe(
+      "An alarm goes to Ada and Bo first. An urgent one that nobody acknowledges goes on to the next after an hour.",
+    );
+    expect(escalationText(people.slice(0, 1), 15)).toBe("An alarm goes to Ada.");
+    expect([1, 15, 60, 120, 90].map(durationText)).toEqual([
+      "a minute",
+      "15 minutes",
+      "an hour",
+      "2 hours",
+      "90 minutes",
+    ]);
+  });
+});
+
+describe("whom an alarm has reached", () => {
+  const ada = { name: "Ada", lastAt: "2026-11-25T13:00:00Z", shownAt: "2026-11-25T13:00:04Z", mailedAt: null };
+  const call: EscalationView = {
+    feeder: "rowan",
+    fault: "trayJammed",
+    title: "Rowan: tray jammed",
+    raisedAt: "2026-11-25T13:00:00Z",
+    recipientStates: [ada],
+    acknowledgedBy: null,
+    unreachable: false,
+  };
+  it("is said with the proof that there is, and no better one", () => {
+    const bo = { name: "Bo", lastAt: "2026-11-25T13:15:00Z", shownAt: null, mailedAt: "2026-11-25T13:16:00Z" };
+    const cilla = { ...bo, name: "Cilla", mailedAt: null };
+    expect(recipientsText({ ...call, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
+      "Told: Ada at 14:00, shown on a phone; Bo at 14:15, by mail; Cilla at 14:15, not yet shown. Ada has seen it.",
+    );
+    expect(recipientsText({ ...call, recipientStates: [] }, now, zone)).toBe("");
+  });
+});
+
+describe("the order of being told", () => {
+  const people = (...turns: number[]) => turns.map((turn, index) => ({ id: "abcd".charAt(index), turn }));
+  const moved = (turns: number[], id: string, to: "earlier" | "later") =>
+    Object.fromEntries(movedEscalationOrder(people(...turns), id, to));
+
+  it("changes by one place, and nobody else is moved", () => {
+    expect(moved([1, 2, 3], "b", "earlier")).toEqual({ a: 2, b: 1 });
+    expect(moved([1, 2, 3], "b", "later")).toEqual({ b: 3, c: 2 });
+    expect(moved([1, 5, 9], "c", "earlier")).toEqual({ b: 3, c: 2 });
+  });
+  it("ends at both ends", () => {
+    expect(moved([1, 2], "a", "earlier")).toEqual({});
+    expect(moved([1, 2], "b", "later")).toEqual({});
+    expect(moved([1], "a", "later")).toEqual({});
+    expect(moved([1, 2], "nobody", "later")).toEqual({});
+  });
+  it("parts those who share a turn, and leaves others together", () => {
+    expect(moved([1, 1], "b", "later")).toEqual({ b: 2 });
+    expect(moved([1, 1], "b", "earlier")).toEqual({ a: 2 });
+    expect(moved([1, 2, 2], "a", "later")).toEqual({ a: 2, b: 1, c: 1 });
+  });
+});
+
+describe("feeders of a yard that fall silent", () => {
+  const silent = (name: string, minutesAgo: number, change = {}) =>
+    feederViewFixture(now, {
+      id: name,
+      name,
+      lastReportAt: new Date(now - minutesAgo * 60_000).toISOString(),
+      alarms: [alarmViewFixture(now, { fault: "feederSilent", title: "feeder silent", ...change })],
+    });
+  const names = (...feeders: ReturnType<typeof silent>[]) => groupedSilentFeeders({ feeders }).map(({ name }) => name);
+
+  it("belong together where each was last heard near to the one before", () => {
+    expect(names(silent("Rowan", 60), silent("Larch", 50), silent("Aspen", 40))).toEqual(["Rowan", "Larch", "Aspen"]);
+    expect(names(silent("Rowan", 60), silent("Larch", 44))).toEqual([]);
+    expect(names(silent("Rowan", 60))).toEqual([]);
+  });
+  it("don't where one is on the bench, put aside or over", () => {
+    const bench = silent("Larch", 60);
+    const onBench = { ...bench, settings: { ...bench.settings, duty: "onBench" as const } };
+    expect(names(silent("Rowan", 60), onBench)).toEqual([]);
+    for (const phase of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"])
+      expect(names(silent("Rowan", 60), silent("Larch", 60, { phase })), phase).toEqual([]);
+  });
+  it("are named where others still talk", () => {
+    const two = [silent("Rowan", 60), silent("Larch", 60)];
+    expect(groupedSilenceText(two, 2)).toBe("Both feeders fell silent together");
+    expect(groupedSilenceText(two, 3)).toBe("Larch and Rowan fell silent together");
+    expect(groupedSilenceText([...two, silent("Aspen", 60)], 3)).toBe("All 3 feeders fell silent together");
+  });
+});

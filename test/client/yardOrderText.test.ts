@@ -1,0 +1,120 @@
+import { describe, expect, it } from "vitest";
+import { feederOrderTexts, yardOrderSummary } from "../../client/text/yardOrder.ts";
+import type { FeederView, OrderView, PauseView } from "../../server/contract/api.ts";
+import { feederViewFixture } from "./viewFixtures.ts";
+
+const now = Date.parse("2026-11-25T13:20:00Z"); // 14:20 in Stockholm
+const page = { now, asOf: now, connection: "live", zone: "Europe/Stockholm" } as const;
+const heardAt = "2026-11-25T13:02:00Z";
+
+const order = (change: Partial<OrderView> = {}): OrderView => ({
+  id: "order-all-1",
+  kind: "pause",
+  status: "sent",
+  until: null,
+  requestedAt: "2026-11-25T13:00:00Z",
+  requestedBy: "Ada",
+  sentAt: "2026-11-25T13:01:00Z",
+  answeredAt: null,
+  problem: null,
+  ...change,
+});
+const confirmed = order({ status: "confirmed", answeredAt: heardAt });
+const paused = { kind: "paused", at: heardAt } as const;
+const feeding = { kind: "feeding", at: heardAt } as const;
+
+const feeder = (name: string, change: Partial<PauseView> = {}): FeederView => {
+  const base = feederViewFixture(now, { id: name.toLowerCase(), name });
+  return { ...base, pause: { ...base.pause, status: feeding, order: order(), ...change } };
+};
+const done = (name: string) => feeder(name, { status: paused, order: confirmed });
+const say = (change: Partial<PauseView>) => feederOrderTexts([feeder("Rowan", change), feeder("Larch")], page)[0]?.text;
+
+describe("the state of a yard's order beside each feeder", () => {
+  it("tells how far it has come", () => {
+    expect(say({ order: order({ status: "requested", sentAt: null }) })).toBe("Pause until resumed: asked");
+    expect(say({ order: order() })).toBe("Pause until resumed: sent, not yet confirmed");
+    expect(say({ order: order({ status: "overdue" }) })).toBe("Pause until resumed: not confirmed in time");
+    expect(say({ order: order({ status: "refused" }) })).toBe("Pause: refused by the feeder");
+    expect(say({ order: confirmed, status: paused })).toBe("Pause until resumed: confirmed by the feeder at 14:02");
+  });
+
+  it("says of a pause that isn't kept what is known of it, and never that it is confirmed and done", () => {
+    const undone = { since: heardAt, confirmedAt: heardAt, portions: 1 };
+    const broken = order({ status: "contradicted", answeredAt: heardAt });
+    expect(say({ order: broken, lost: { ...undone, by: "portion" } })).toMatch(/the feeder gives food$/);
+    expect(say({ order: broken, lost: { ...undone, by: "statement" } })).toMatch(/the feeder says that it feeds$/);
+    expect(say({ order: confirmed, status: feeding })).toBe("Pause not kept: the feeder feeds");
+    expect(say({ order: confirmed, status: { kind: "unknown", at: heardAt } })).toBe(
+      "Pause until resumed: no longer known to hold",
+    );
+    const resumed = order({ kind: "resume", status: "confirmed", answeredAt: heardAt });
+    expect(say({ order: resumed, status: paused })).toBe("Resume not kept: the feeder says that it is paused");
+  });
+
+  it("does not count on a pause whose time is over by now, though the view was made before", () => {
+    const ends = order({ status: "confirmed", answeredAt: heardAt, until: "2026-11-25T13:10:00Z" });
+    expect(say({ order: ends, status: paused })).toBe("Pause until 14:10: no longer known to hold");
+    expect(yardOrderSummary([feeder("Rowan", { order: ends, status: paused }), done("Larch")], page)).not.toMatch(
+      /all 2/,
+    );
+  });
+
+  it("keeps quiet about one feeder's own order that is confirmed, and about a resume that was long ago", () => {
+    const own = feeder("Rowan", { order: { ...confirmed, id: "order-own" }, status: paused });
+    expect(feederOrderTexts([own, feeder("Larch", { order: null })], page)).toEqual([null, null]);
+    const resumed = { ...confirmed, kind: "resume" as const };
+    const both = ["Rowan", "Larch"].map((name) => feeder(name, { order: resumed }));
+    expect(feederOrderTexts(both, page).every((words) => words !== null)).toBe(true);
+    const later = { ...page, now: now + 2 * 3_600_000, asOf: now + 2 * 3_600_000 };
+    expect(feederOrderTexts(both, later)).toEqual([null, null]);
+    expect(yardOrderSummary(both, later)).toBeNull();
+  });
+});
+
+describe("the summary of a yard's order", () => {
+  it("counts who has confirmed and names who has not", () => {
+    const seven = ["Alder", "Birch", "Cedar", "Elm", "Hazel"].map(done);
+    expect(yardOrderSummary([...seven, feeder("Rowan"), feeder("Larch")], page)).toBe(
+      "Paused: 5 of 7 confirmed. Not yet: Larch, Rowan.",
+    );
+    expect(yardOrderSummary([done("Rowan"), done("Larch")], page)).toBe("Paused: all 2 confirmed.");
+  });
+
+  it("never counts one that isn't known to be paused", () => {
+    for (const standing of [feeding, { kind: "unknown", at: null }, { kind: "endedUnheard", at: heardAt }] as const) {
+      const feeders = [feeder("Rowan", { order: confirmed, status: standing }), done("Larch")];
+      expect(yardOrderSummary(feeders, page)).toBe("Paused: 1 of 2 confirmed. Not yet: Rowan.");
+    }
+    const undone = { by: "restart", since: heardAt, confirmedAt: heardAt, portions: 0 } as const;
+    const restarted = feeder("Rowan", { order: confirmed, status: paused, lost: undone });
+    expect(yardOrderSummary([restarted, done("Larch")], page)).toMatch(/Not yet: Rowan/);
+    const kept = { ...done("Rowan"), pause: { ...done("Rowan").pause, status: undefined as never } };
+    expect(yardOrderSummary([kept, done("Larch")], page)).toMatch(/Not yet: Rowan/); // kept by an older build
+  });
+
+  it("names those that the order doesn't concern, or not any more", () => {
+    const resumed = feeder("Elm", { order: order({ id: "order-own", kind: "resume", status: "sent" }) });
+    expect(yardOrderSummary([done("Rowan"), done("Larch"), resumed, feeder("Hazel", { order: null })], page)).toBe(
+      "Paused: all 2 confirmed. Not part of this: Elm, Hazel.",
+    );
+  });
+
+  it("says as of when, on a page that is old", () => {
+    const old = { ...page, connection: "offline", asOf: now - 40 * 60_000 } as const;
+    expect(yardOrderSummary([done("Rowan"), feeder("Larch")], old)).toBe(
+      "As of 13:40: paused: 1 of 2 confirmed. Not yet: Larch.",
+    );
+  });
+
+  it("is told of a resume as well, and only by what feeds", () => {
+    const resume = order({ kind: "resume", status: "confirmed", answeredAt: heardAt });
+    const feeders = [feeder("Rowan", { order: resume }), feeder("Larch", { order: resume, status: paused })];
+    expect(yardOrderSummary(feeders, page)).toBe("Feeding again: 1 of 2 confirmed. Not yet: Larch.");
+  });
+
+  it("is no summary of two orders that were given one by one", () => {
+    const own = feeder("Rowan", { order: order({ id: "order-own" }) });
+    expect(yardOrderSummary([own, feeder("Larch", { order: null })], page)).toBeNull();
+  });
+});

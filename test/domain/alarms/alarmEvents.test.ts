@@ -1,0 +1,108 @@
+import { describe, expect, it } from "vitest";
+import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
+import { alarmEvents } from "../../../server/domain/alarms/alarmEvents.ts";
+import { acknowledge, shelve, takeOutOfService } from "../../../server/domain/alarms/alarmResponses.ts";
+import { type AlarmContext, advanceAlarm } from "../../../server/domain/alarms/alarmTransitions.ts";
+import { type FaultKind, faultKinds, ruleOf } from "../../../server/domain/faults.ts";
+import { after, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
+import { hiding } from "./randomAlarms.ts";
+
+const start = instantOf("2026-12-01T06:00:00Z");
+const rowan = { settings: { name: "Rowan", practice: false }, explains: [] };
+const context = (kind: FaultKind, change: Partial<AlarmContext> = {}): AlarmContext => ({
+  kind,
+  rule: { ...ruleOf(kind), onDelay: minutes(0), offDelay: minutes(0) },
+  now: start,
+  suppressed: null,
+  priority: ruleOf(kind).priority,
+  ...change,
+});
+const raise = (kind: FaultKind, spoken: Parameters<typeof alarmEvents>[0] = rowan, reason = "Nothing fell.") => {
+  const { alarm, changes } = advanceAlarm(null, { kind, reason, evidence: [], confidence: null }, context(kind));
+  return { alarm: alarm as Alarm, words: alarmEvents(spoken, changes, null, alarm) };
+};
+
+describe("what people hear of an alarm", () => {
+  it("says what is wrong, by what sign, and what to do", () => {
+    expect(raise("trayJammed").words).toEqual([
+      {
+        kind: "raised",
+        fault: "trayJammed",
+        priority: "urgent",
+        at: start,
+        title: "Rowan: tray jammed",
+        body: `Nothing fell. ${ruleOf("trayJammed").advice}`,
+        sameEpisode: false,
+      },
+    ]);
+  });
+
+  it("marks a practice feeder as one", () => {
+    const larch = { settings: { name: "Larch", practice: true }, explains: [] };
+    expect(raise("trayJammed", larch).words[0]).toMatchObject({ title: "Practice – Larch: tray jammed" });
+  });
+
+  it("names what else the alarm stands for", () => {
+    const cause = { ...rowan, explains: ["motorNotTurning", "depositUnpaid"] as const };
+    expect(raise("supplyWeak", cause).words[0]).toMatchObject({
+      body: `Nothing fell. It also stands for: motor not turning, deposit not paid. ${ruleOf("supplyWeak").advice}`,
+    });
+  });
+
+  it("stays within 400 characters, and cuts the reason before the advice and before what else is wrong", () => {
+    const everything = { ...rowan, explains: faultKinds };
+    for (const kind of faultKinds.filter((one) => ruleOf(one).priority !== "note")) {
+      const [word] = raise(kind, everything, "word ".repeat(200)).words;
+      const body = word?.kind === "raised" ? word.body : "";
+      expect(body.length).toBeLessThanOrEqual(400);
+      expect(body).toMatch(/ It also stands for: [^.]* and \d+ more\. /);
+      expect(body.endsWith(ruleOf(kind).advice)).toBe(true);
+      expect(body.startsWith("word word word")).toBe(true);
+    }
+  });
+
+  it("is nothing where it is only a note", () => {
+    for (const kind of faultKinds.filter((one) => ruleOf(one).priority === "note")) {
+      const { alarm, words } = raise(kind);
+      expect(words).toEqual([]);
+      const seen = acknowledge(alarm, { by: "Ada", raisedAt: null }, context(kind));
+      expect(alarmEvents(rowan, seen.changes, alarm, seen.alarm)).toEqual([]);
+      const gone = advanceAlarm(seen.alarm, null, context(kind, { now: after(start, hours(3)) }));
+      expect(alarmEvents(rowan, gone.changes, seen.alarm, gone.alarm)).toEqual([]);
+    }
+  });
+
+  it("is good news when it is over, but that somebody must look where it may have done harm", () => {
+    const over = (kind: FaultKind) => {
+      const { alarm } = raise(kind);
+      const seen = acknowledge(alarm, { by: "Ada", raisedAt: null }, context(kind)).alarm;
+      const { alarm: gone, changes } = advanceAlarm(seen, null, context(kind, { now: after(start, hours(3)) }));
+      return alarmEvents(rowan, changes, seen, gone);
+    };
+    expect(over("trayJammed")).toMatchObject([
+      { kind: "returned", title: "Rowan: tray jammed is over", body: "No longer so: tray jammed." },
+    ]);
+    const [word] = over("batteryFreezing");
+    expect(word).toMatchObject({ kind: "returned", title: "Rowan: to be looked at" });
+    expect(word).toHaveProperty(
+      "body",
+      expect.stringMatching(/^No longer so: battery near freezing\. .* reset the alarm\.$/),
+    );
+  });
+
+  it("is by whom it was acknowledged, shelved or taken out, and why it is hidden", () => {
+    const { alarm } = raise("trayJammed");
+    const of = context("trayJammed");
+    const told = (step: { alarm: Alarm | null; changes: Parameters<typeof alarmEvents>[1] }) =>
+      alarmEvents(rowan, step.changes, alarm, step.alarm);
+    expect(told(acknowledge(alarm, { by: "Ada", raisedAt: null }, of))).toMatchObject([
+      { kind: "acknowledged", by: "Ada" },
+    ]);
+    expect(told(shelve(alarm, after(start, hours(1)), "Ada", of))).toMatchObject([{ text: "Shelved by Ada." }]);
+    expect(told(takeOutOfService(alarm, "The tray is off.", "Bo", of))).toMatchObject([
+      { kind: "setAside", text: "Taken out of service by Bo: The tray is off." },
+    ]);
+    const hidden = advanceAlarm(alarm, null, { ...of, suppressed: hiding.cause });
+    expect(told(hidden)).toMatchObject([{ kind: "setAside", text: "Explained by: motor stalled." }]);
+  });
+});

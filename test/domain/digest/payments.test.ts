@@ -1,0 +1,75 @@
+import { describe, expect, it } from "vitest";
+import type { PayEvent } from "../../../server/domain/digest/payEvent.ts";
+import { paymentLines, paymentSummary } from "../../../server/domain/digest/payments.ts";
+import { type Instant, instantOf, after as past, seconds } from "../../../server/domain/instant.ts";
+import { digestFeederFixture, feederWithPortions, yard } from "./digestFeederFixture.ts";
+
+const noon = instantOf("2026-11-24T11:40:00Z"); // 12:40 in Stockholm
+const at = (offset: number): Instant => past(noon, seconds(offset));
+const deposit = (seq: number, offset: number, owed = true): PayEvent => ({
+  kind: "deposit",
+  of: `b ${seq}`,
+  at: at(offset),
+  owed,
+});
+const portion = (paysFor: number | null, offset: number, different: object = {}): PayEvent => ({
+  kind: "portion",
+  at: at(offset),
+  paysFor: paysFor === null ? null : `b ${paysFor}`,
+  forDeposit: true,
+  fell: true,
+  ...different,
+});
+const lineOf = (events: readonly PayEvent[] | null) =>
+  paymentLines([digestFeederFixture(feederWithPortions("Rowan"), { paymentEvents: events })], yard.zone);
+
+describe("deposits and pay in the digest", () => {
+  it("tell that all were paid, and how soon", () => {
+    const events = [deposit(1, 0), portion(1, 1.2), deposit(3, 60), portion(3, 63.4), deposit(5, 90), portion(5, 91.9)];
+    expect(paymentSummary(events)).toMatchObject({ deposits: 3, unpaid: [], medianDelay: 1_900 });
+    expect(lineOf(events)).toEqual(["Rowan: 3 deposits, all paid, half of them within 2 seconds."]);
+  });
+
+  it("tell what was not paid first, and when that was", () => {
+    const events = [deposit(1, 0), deposit(2, 60), portion(2, 61)];
+    expect(lineOf(events)).toEqual(["Rowan: not paid: 1 of 2 deposits (12:40). The others paid, within a second."]);
+  });
+
+  it("count a portion of which nothing was seen to fall as no pay", () => {
+    expect(paymentSummary([deposit(1, 0), portion(1, 1, { fell: false })]).unpaid).toHaveLength(1);
+  });
+
+  it("take a portion that names no deposit for pay within ten seconds, and not later", () => {
+    expect(paymentSummary([deposit(1, 0), portion(null, 9)]).unpaid).toHaveLength(0);
+    expect(paymentSummary([deposit(1, 0), portion(null, 11)]).unpaid).toHaveLength(1);
+    expect(paymentSummary([deposit(1, 0), portion(null, 2, { forDeposit: false })]).unpaid).toHaveLength(1);
+  });
+
+  it("pay one deposit with one portion", () => {
+    expect(paymentSummary([deposit(1, 0), deposit(2, 4), portion(null, 5)]).unpaid).toHaveLength(1);
+  });
+
+  it("take two trips of the detector by one cap for one deposit, whichever of them is paid", () => {
+    const events = [deposit(1, 0), deposit(2, 1), portion(2, 3)];
+    expect(paymentSummary(events)).toMatchObject({ deposits: 1, unpaid: [] });
+  });
+
+  it("owe nothing for what was no metal, nor while paused", () => {
+    expect(lineOf([deposit(1, 0, false)])).toEqual([
+      "Rowan: no deposit yesterday. 1 more was not owed: no metal, or paused.",
+    ]);
+  });
+
+  it("say of many unpaid ones the first two", () => {
+    const events = [deposit(1, 0), deposit(2, 60), deposit(3, 120), deposit(4, 180)];
+    expect(lineOf(events)).toEqual(["Rowan: not paid: all 4 deposits (12:40, 12:41 and 2 more)."]);
+  });
+
+  it("say nothing where no feeder takes deposits, and that there were too many to tell where there were", () => {
+    const without = feederWithPortions("Rowan", 1_500, 10, {
+      sensors: { button: true, detector: false, chute: true, perch: true, scale: false },
+    });
+    expect(paymentLines([digestFeederFixture(without)], yard.zone)).toEqual([]);
+    expect(lineOf(null)).toEqual(["Rowan: more deposits and portions than can be told one by one."]);
+  });
+});

@@ -1,0 +1,269 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import {
+  feedFaults,
+  isChuteBlind,
+  updateFeedByPortion,
+  updateFeedByWeighing,
+} from "../../../server/domain/feed/feed.ts";
+import { freshFeed } from "../../../server/domain/feed/feedState.ts";
+import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { grams, milliamps } from "../../../server/domain/units.ts";
+import { dawn, minuteAfter, portionAt, rowanSettings } from "../hopper/rowan.ts";
+import { FeedModel } from "./feedModel.ts";
+
+const all = rowanSettings();
+const noScale = rowanSettings({ scale: false });
+const noChute = rowanSettings({ chute: false });
+const onlyMotor = rowanSettings({ chute: false, scale: false });
+
+describe("a jammed tray", () => {
+  it("is told from an empty hopper and from a motor's trouble, within a dozen portions", () => {
+    for (const settings of [all, noScale]) {
+      const bench = new FeedModel(settings).give(100);
+      expect(bench.kinds).toEqual([]);
+      expect(bench.plant("jam").give(12).kinds).toEqual(["trayJammed"]);
+      expect(bench.faults[0]?.reason).toMatch(
+        /^Nothing fell in the last 12 portions, and the hopper isn't empty \(about .* k?g\)\. The motor turns, it draws \d+ mA instead of about \d+ mA: something is wedged in the tray\./,
+      );
+    }
+  });
+
+  it("is found after two or three portions, four at the most, and the scale's word costs no more", () => {
+    for (const settings of [noScale, all]) {
+      for (let seed = 1; seed <= 20; seed += 1) {
+        const bench = new FeedModel(settings, { seed }).give(100 + (seed % 5)).plant("jam"); // at any place in a block of the scale
+        let portions = 0;
+        while (bench.kinds.length === 0 && portions < 50) {
+          bench.give(1);
+          portions += 1;
+        }
+        expect(bench.kinds, `seed ${seed}`).toEqual(["trayJammed"]);
+        expect(portions, `seed ${seed}`).toBeLessThanOrEqual(4);
+      }
+    }
+  });
+
+  it("is found by the scale where there is no chute sensor", () => {
+    const bench = new FeedModel(noChute).give(100).plant("jam").give(25);
+    expect(bench.kinds).toEqual(["trayJammed"]);
+    expect(bench.faults[0]?.reason).toContain("The hopper doesn't grow lighter");
+  });
+
+  it("can't be told from a still motor where no current is measured: then only that nothing falls is claimed", () => {
+    const bench = new FeedModel(noScale, { currentKnown: false }).give(100).plant("jam").give(10);
+    expect(bench.kinds).toEqual(["feedStopped"]);
+  });
+
+  it("stays jammed by one word until it is loosened, whoever perches on it", () => {
+    for (const settings of [all, noScale, noChute]) {
+      const bench = new FeedModel(settings, { seed: 6, noise: 4 }).give(60).plant("jam").give(40);
+      for (let n = 0; n < 1_500; n += 1) {
+        bench.give(1);
+        if (n % 7 === 0) bench.report(300); // a bird sits on the perch just now
+        expect(bench.kinds, `${JSON.stringify(settings.sensors)}, seed 6, portion ${n}`).toEqual(["trayJammed"]);
+      }
+    }
+  });
+
+  it("clears when food falls again, after two portions, and can be found again", () => {
+    const bench = new FeedModel(all).give(60).plant("jam").give(40);
+    expect(bench.kinds).toEqual(["trayJammed"]);
+    expect(bench.plant("nothing").give(3).kinds).toEqual([]);
+    expect(bench.plant("jam").give(12).kinds).toEqual(["trayJammed"]);
+  });
+});
+
+describe("food that begins to fall again", () => {
+  it("leaves the fault its name until it is over, after however short a jam: nothing else is raised by mending it", () => {
+    for (let seed = 1; seed <= 20; seed += 1) {
+      for (const dry of [1, 2, 3]) {
+        const bench = new FeedModel(all, { seed }).give(100).plant("jam").give(dry);
+        const named = bench.kinds;
+        if (named.length === 0) continue; // too short to be known yet; the scale may still tell of it afterwards
+        bench.plant("nothing");
+        for (let n = 0; n < 4; n += 1) {
+          const { kinds } = bench.give(1);
+          const said = `seed ${seed}, ${dry} dry, then ${n + 1}: ${named} became ${kinds}`;
+          expect(kinds.length === 0 || kinds.join() === named.join(), said).toBe(true);
+        }
+      }
+    }
+  });
+});
+
+describe("an empty hopper", () => {
+  it("is called empty with and without a scale, and the alarm ends with the refill", () => {
+    for (const settings of [all, noScale]) {
+      const bench = new FeedModel(settings, { poured: 400 }).give(40);
+      expect(bench.kinds).toEqual([]);
+      expect(bench.give(30).kinds).toEqual(["foodOut"]);
+      expect(bench.refill(1_800).kinds).toEqual([]);
+      expect(bench.give(20).kinds).toEqual([]);
+    }
+  });
+
+  it("stays empty by one word through days of portions, gusts and drift", () => {
+    for (const settings of [all, noScale, noChute, rowanSettings({}, { hopperCapacity: grams(500) })]) {
+      const bench = new FeedModel(settings, { poured: 200, seed: 5, noise: 4 }).give(70);
+      for (let n = 0; n < 1_500; n += 1) {
+        expect(bench.give(1).kinds, `${JSON.stringify(settings.sensors)}, seed 5, portion ${n}`).toEqual(["foodOut"]);
+      }
+    }
+  });
+
+  it("isn't called a jam between the refill and the first portion, even where nobody told of the refill", () => {
+    const bench = new FeedModel(all, { poured: 300 }).give(60);
+    expect(bench.kinds).toEqual(["foodOut"]);
+    bench.food = 1_800;
+    for (let minute = 0; minute < 5; minute += 1) {
+      bench.minute += 1;
+      bench.report();
+      expect(bench.kinds).not.toContain("trayJammed");
+    }
+    expect(bench.kinds).toEqual([]);
+  });
+
+  it("isn't called a jam when the keeper only says how much is in it now", () => {
+    const bench = new FeedModel(noScale, { poured: 300 }).give(60);
+    expect(bench.kinds).toEqual(["foodOut"]);
+    const told = { at: bench.now, what: { kind: "level", grams: grams(1_800) } } as const;
+    bench.hopper = updateHopperByRefill(bench.hopper, told, noScale);
+    expect(bench.kinds).toEqual([]);
+  });
+
+  it("of an unknown level is not guessed at", () => {
+    const bench = new FeedModel(noScale, { known: false, currentKnown: false }).give(100).plant("jam").give(10);
+    expect(bench.kinds).toEqual(["feedStopped"]);
+    expect(bench.faults[0]?.reason).toContain("nothing is known about the hopper's level");
+  });
+});
+
+describe("the motor", () => {
+  it.each([
+    ["stall", "motorStalled"],
+    ["wireOff", "motorNotTurning"],
+  ] as const)("with a %s is called %s by whatever else is fitted, within three portions", (planted, kind) => {
+    for (const settings of [all, noScale, noChute, onlyMotor]) {
+      const bench = new FeedModel(settings).give(60).plant(planted).give(3);
+      expect(bench.kinds, JSON.stringify(settings.sensors)).toEqual([kind]);
+      expect(bench.give(30).kinds).toEqual([kind]);
+      expect(bench.plant("nothing").give(3).kinds).toEqual([]);
+    }
+  });
+
+  it("isn't judged before enough portions went well", () => {
+    const bench = new FeedModel(onlyMotor).give(4).plant("stall").give(20);
+    expect(bench.kinds).toEqual([]);
+  });
+
+  it("that draws more in the cold while food falls is healthy", () => {
+    let feed = freshFeed();
+    for (let n = 0; n < 400; n += 1) {
+      const current = milliamps(n < 200 ? 240 : 600);
+      feed = updateFeedByPortion(feed, portionAt(minuteAfter(dawn, n), { meanCurrent: current }), null, noScale);
+      expect(feedFaults(feed, null, noScale, minuteAfter(dawn, n))).toEqual([]);
+    }
+  });
+
+  it("says currents in rounded numbers", () => {
+    const reason = new FeedModel(noScale).give(60).plant("wireOff").give(3).faults[0]?.reason;
+    expect(reason).toMatch(/drew only \d mA instead of about 2\d0 mA/);
+  });
+});
+
+describe("a blind chute sensor", () => {
+  it("is told from a jam by the scale, and no jam is cried meanwhile", () => {
+    const bench = new FeedModel(all).give(100).plant("chuteBlind");
+    for (let n = 0; n < 40; n += 1) {
+      bench.give(1);
+      expect(["", "feedStopped", "chuteBlind"]).toContain(bench.kinds.join());
+    }
+    expect(bench.kinds).toEqual(["chuteBlind"]);
+    expect(isChuteBlind(bench.feed)).toBe(true);
+    expect(bench.faults[0]?.reason).toMatch(/saw nothing of the last 40 portions, yet the hopper grew lighter/);
+  });
+
+  it("can't be known without a scale, and the alarm says so", () => {
+    const bench = new FeedModel(noScale).give(100).plant("chuteBlind").give(10);
+    expect(bench.kinds).toEqual(["feedStopped"]);
+    expect(bench.faults[0]?.reason).toContain("Without a scale a blind chute sensor looks the same.");
+  });
+
+  it("clears when it counts again", () => {
+    const bench = new FeedModel(all).give(100).plant("chuteBlind").give(40);
+    expect(bench.plant("nothing").give(2).kinds).toEqual([]);
+  });
+
+  it("doesn't stop the level from being reckoned", () => {
+    const bench = new FeedModel(all).give(100).plant("chuteBlind").give(40);
+    expect(Math.abs(bench.hopper.estimate.level - bench.food)).toBeLessThan(30);
+  });
+});
+
+describe("a healthy feeder", () => {
+  it.each([
+    ["all sensors", all, {}],
+    ["no scale", noScale, {}],
+    ["no chute sensor", noChute, {}],
+    ["only the motor's current", onlyMotor, {}],
+    ["no current", all, { currentKnown: false }],
+    ["a chute sensor that misses one portion in six", noScale, { missed: 1 / 6 }],
+    ["a level nobody told", noScale, { known: false }],
+  ] as const)("with %s raises no false alarm over thousands of portions", (_what, settings, options) => {
+    const bench = new FeedModel(settings, { seed: 42, ...options });
+    for (let n = 0; n < 4_000; n += 1) {
+      bench.give(1);
+      if (n % 11 === 0) bench.report(200 + (n % 300)); // a bird sits on the perch just now
+      if (bench.food < 500) bench.refill(1_900);
+      expect(bench.kinds, `seed 42, portion ${n}`).toEqual([]);
+    }
+  });
+});
+
+describe("whatever is told of the feed", () => {
+  it("an older portion that comes late can't undo what newer ones showed", () => {
+    const bench = new FeedModel(noScale).give(100).plant("jam").give(10);
+    let feed = bench.feed;
+    for (let n = 0; n < 20; n += 1) feed = updateFeedByPortion(feed, portionAt(minuteAfter(dawn, n)), null, noScale);
+    expect(feed).toEqual(bench.feed);
+  });
+
+  it("a motor that wasn't run is no evidence against the tray", () => {
+    let feed = freshFeed();
+    for (let n = 0; n < 50; n += 1) {
+      feed = updateFeedByPortion(
+        feed,
+        portionAt(minuteAfter(dawn, n), { motorRan: 0 as never, chuteCount: 0 }),
+        null,
+        noScale,
+      );
+    }
+    expect(feedFaults(feed, null, noScale, minuteAfter(dawn, 60))).toEqual([]);
+  });
+
+  it("the state is plain JSON without NaN, and no fault is claimed twice (property)", () => {
+    const step = fc.record({
+      minutes: fc.integer({ min: -5, max: 60 }),
+      count: fc.option(fc.nat(4)),
+      current: fc.option(fc.double({ min: 0, max: 100_000, noNaN: true }).map((value) => value + 0)),
+      reading: fc.option(fc.double({ min: -2_000, max: 5_000, noNaN: true }).map((value) => value + 0)),
+    });
+    fc.assert(
+      fc.property(fc.array(step, { maxLength: 100 }), fc.boolean(), fc.boolean(), (steps, chute, scale) => {
+        const settings = rowanSettings({ chute, scale });
+        let feed = freshFeed();
+        let at = dawn;
+        for (const { minutes, count, current, reading } of steps) {
+          at = minuteAfter(at, minutes);
+          const meanCurrent = current === null ? null : milliamps(current);
+          feed = updateFeedByPortion(feed, portionAt(at, { chuteCount: count, meanCurrent }), null, settings);
+          if (reading !== null) feed = updateFeedByWeighing(feed, grams(reading), at, settings);
+          const kinds = feedFaults(feed, null, settings, at).map((fault) => fault.kind);
+          expect(new Set(kinds).size).toBe(kinds.length);
+        }
+        expect(JSON.parse(JSON.stringify(feed))).toEqual(feed);
+      }),
+    );
+  });
+});

@@ -1,0 +1,274 @@
+import { after, earlier, type Instant, later, milliseconds, minutes } from "../../../server/domain/instant.ts";
+import { localTimeOf } from "../../../server/domain/localTime.ts";
+import type {
+  AlarmEvent,
+  Escalation,
+  EscalationStep,
+  OutgoingNotification,
+  Recipient,
+  Recipients,
+} from "../../../server/domain/notification/escalation.ts";
+import { reminderGap } from "../../../server/domain/notification/intervals.ts";
+import { type EscalationFunctions, notificationText, ofRowan } from "./escalationScenario.ts";
+
+/**
+ * Lives a call through and judges it by a plain record of who was told when, which knows nothing of how a call remembers it.
+ * An alarm of a yard's feeder comes, grows graver, is answered, goes and comes back; the server is off now and then.
+ */
+export type EscalationAction =
+  | { readonly kind: "wait"; readonly minutes: number; readonly looks: boolean } // the server is off where it doesn't look
+  | { readonly kind: "raise"; readonly priority: Priority }
+  | { readonly kind: "show"; readonly who: number } // a phone of theirs
+  | Answer;
+
+type Answer =
+  | { readonly kind: "worsen" | "return" | "setAside" }
+  | { readonly kind: "acknowledge"; readonly who: number };
+
+type Priority = "urgent" | "soon";
+
+interface Alarm {
+  readonly priority: Priority;
+  readonly raisedAt: Instant;
+  readonly answered: boolean;
+  readonly returnedAt: Instant | null;
+}
+
+/** What is written down of one person since it last rang anew. */
+interface Heard {
+  readonly firstAt: Instant;
+  rings: Instant[]; // pushes, or letters to who has no phone
+  letters: Instant[];
+  lettered: boolean;
+}
+
+const earlierOf = (a: Instant, b: Instant): Instant => earlier(a, b);
+
+const fault = "foodOut";
+const words = { title: "Rowan: food out", body: "Nothing fell." };
+
+export class EscalationChecker {
+  /** What went wrong first; null where nothing did. */
+  wrong: string | null = null;
+  private call: Escalation | null = null;
+  private nextAt: Instant | null = null;
+  private alarm: Alarm | null = null;
+  private everShown = false;
+  private readonly heard = new Map<string, Heard>();
+  private readonly everTold = new Set<string>();
+  /** On whose screens the alarm stands, as far as pushes go. */
+  private readonly screens = new Set<string>();
+  private readonly rules: EscalationFunctions;
+  private readonly circle: Recipients;
+  private now: Instant;
+
+  constructor(rules: EscalationFunctions, circle: Recipients, start: Instant) {
+    this.rules = rules;
+    this.circle = circle;
+    this.now = start;
+  }
+
+  live(step: EscalationAction): void {
+    if (step.kind === "wait") this.wait(after(this.now, minutes(step.minutes)), step.looks);
+    else if (step.kind === "show") this.show(this.personAt(step.who));
+    else if (step.kind === "raise") this.raise(step.priority);
+    else if (this.alarm !== null && this.alarm.returnedAt === null) this.answer(step, this.alarm);
+  }
+
+  /** Left alone for two days, what stands unanswered has reached everybody whom it must. */
+  end(): void {
+    this.lookUntil(after(this.now, minutes(2 * 1440)));
+    const { alarm, call } = this;
+    if (this.wrong !== null || alarm === null || alarm.answered || alarm.returnedAt !== null) return;
+    const reachable = this.circle.people.filter(({ phoneCount: phones, email: mail }) => phones > 0 || mail !== null);
+    const firstTurn = Math.min(...reachable.map(({ escalationOrder: turn }) => turn));
+    for (const { id, escalationOrder: turn, email: mail } of reachable) {
+      const heard = this.heard.get(id);
+      if (!heard && alarm.priority === "urgent") this.fail(`never reached ${id}`);
+      if (!heard && turn === firstTurn) this.fail(`never reached ${id} of the first turn`);
+      // Whose phone proves nothing gets a letter.
+      if (heard && !heard.lettered && mail !== null && !this.everShown) this.fail(`no letter to ${id}`);
+    }
+    if (call === null) {
+      this.fail("forgot a call that stands");
+      return;
+    }
+    if (call.unreachable !== (reachable.length === 0)) this.fail("misjudged whether anybody could be told");
+  }
+
+  private show({ id }: Recipient): void {
+    if (this.call !== null) this.call = this.rules.shownBy(this.call, id, this.now);
+    this.everShown = true;
+  }
+
+  private answer(step: Answer, alarm: Alarm): void {
+    switch (step.kind) {
+      case "worsen":
+        this.tick();
+        this.heard.clear();
+        this.alarm = { ...alarm, priority: "urgent", answered: false };
+        this.hear({
+          ...{ kind: "worsened", fault, priority: "urgent", at: this.now, raisedAt: alarm.raisedAt, ...words },
+        });
+        break;
+      case "return":
+        this.alarm = { ...alarm, returnedAt: this.now };
+        this.hear({ kind: "returned", fault, at: this.now, title: "Rowan: back to normal", body: "" });
+        this.judgeScreens(null);
+        break;
+      case "setAside":
+        this.alarm = { ...alarm, returnedAt: this.now, answered: true }; // its next raise is news
+        this.hear({ kind: "suppressed", fault, at: this.now, text: "" });
+        this.judgeScreens(null);
+        break;
+      case "acknowledge":
+        if (alarm.answered) break;
+        this.alarm = { ...alarm, answered: true };
+        this.hear({ kind: "acknowledged", fault, at: this.now, by: this.personAt(step.who).name });
+        this.judgeScreens(this.personAt(step.who).id);
+    }
+  }
+
+  private raise(wanted: Priority): void {
+    const before = this.alarm;
+    if (before !== null && before.returnedAt === null) return;
+    this.tick();
+    const back = before?.returnedAt ?? null;
+    const sameEpisode = before !== null && back !== null && !before.answered && this.now < after(back, minutes(60));
+    const priority = sameEpisode ? before.priority : wanted;
+    if (!sameEpisode) this.heard.clear();
+    // Whoever had a letter that it is over gets one that it isn't.
+    for (const [person, heard] of this.heard) {
+      heard.letters = [];
+      if (this.person(person)?.phoneCount === 0) heard.rings = [];
+    }
+    this.alarm = { priority, raisedAt: this.now, answered: false, returnedAt: null };
+    this.hear({ kind: "raised", fault, priority, at: this.now, ...words, sameEpisode });
+  }
+
+  private wait(end: Instant, looks: boolean): void {
+    if (looks) this.lookUntil(end);
+    this.now = end;
+    if (!looks && this.call !== null) this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+  }
+
+  private lookUntil(end: Instant): void {
+    for (let looks = 0; this.call !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
+      if (this.wrong !== null) return;
+      if (looks > 2_000) {
+        this.fail("looks without end");
+        return;
+      }
+      this.now = later(this.nextAt, this.now);
+      this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+    }
+    this.now = end;
+  }
+
+  private hear(word: AlarmEvent): void {
+    this.take(this.rules.hear(this.call, word, ofRowan(fault), this.circle, this.now));
+  }
+
+  private take(step: EscalationStep): void {
+    for (const telling of step.notifications) this.judge(telling);
+    if (step.nextAt !== null && step.nextAt <= this.now) this.fail("wants to be looked at in the past");
+    const stored = JSON.stringify(step.escalation);
+    if (stored.length > 4_000) this.fail("a call grows without bound");
+    this.call = JSON.parse(stored) as Escalation | null;
+    this.nextAt = step.nextAt;
+    if (this.call === null) return;
+    const again = this.rules.advanceCall(this.call, this.circle, this.now);
+    if (again.notifications.length > 0) this.fail("told twice at one moment");
+  }
+
+  private judge(telling: OutgoingNotification): void {
+    const { content: notice, channel: by } = telling;
+    const person = this.person(telling.person);
+    if (!person) {
+      this.fail(`told a stranger: ${notificationText(telling)}`);
+      return;
+    }
+    if (by === "push" && person.phoneCount === 0) this.fail(`pushed to nobody's phone: ${notificationText(telling)}`);
+    if (by === "email" && person.email === null) this.fail(`mailed without an address: ${notificationText(telling)}`);
+    if ((by === "email" || !notice.quiet) && this.isAsleep(person, notice.priority)) {
+      this.fail(`disturbed quiet hours: ${notificationText(telling)}`);
+    }
+    if (by === "push" && notice.closes) this.screens.delete(person.id);
+    else if (by === "push") this.screens.add(person.id);
+    if (!notice.quiet) this.judgeRing(telling, person);
+    else if (!this.everTold.has(person.id)) this.fail(`set right what was never said: ${notificationText(telling)}`);
+  }
+
+  private judgeRing(telling: OutgoingNotification, person: Recipient): void {
+    const { alarm } = this;
+    if (alarm === null || alarm.answered || alarm.returnedAt !== null) {
+      this.fail(`rang after the end: ${notificationText(telling)}`);
+      return;
+    }
+    this.everTold.add(person.id);
+    if (!this.heard.has(person.id)) this.judgeTurn(person, alarm.priority);
+    const heard = this.heard.get(person.id) ?? { firstAt: this.now, rings: [], letters: [], lettered: false };
+    this.heard.set(person.id, heard);
+    if (telling.channel === "email") {
+      const letter = heard.letters.at(-1);
+      // Between two letters lie three reminders, or two where the first letter came in place of an unseen push.
+      const least = reminderGap(alarm.priority, 1) * 2;
+      if (letter !== undefined && this.now - letter < least)
+        this.fail(`a second letter too soon: ${notificationText(telling)}`);
+      heard.letters.push(this.now);
+      heard.lettered = true;
+      if (person.phoneCount > 0) return;
+    }
+    const gap = reminderGap(alarm.priority, Math.max(1, heard.rings.length));
+    const ring = heard.rings.at(-1);
+    if (ring !== undefined && this.now - ring < gap)
+      this.fail(`rang before a reminder was due: ${notificationText(telling)}`);
+    heard.rings.push(this.now);
+  }
+
+  /** Those before them had their time; what may wait a day goes past nobody who can be reached. */
+  private judgeTurn(person: Recipient, priority: Priority): void {
+    const sooner = this.circle.people.filter(({ escalationOrder: turn }) => turn < person.escalationOrder);
+    const isLatecomer = this.circle.people.some(
+      ({ id, escalationOrder: turn }) => turn >= person.escalationOrder && this.heard.has(id),
+    );
+    if (isLatecomer) return; // slept while their turn went by
+    const since = sooner.flatMap(({ id }) => this.heard.get(id)?.firstAt ?? []);
+    const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.circle.escalateAfter);
+    if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the turn before`);
+    const passed = sooner.some(({ phoneCount: phones, email: mail }) => phones > 0 || mail !== null);
+    if (priority === "soon" && passed) this.fail(`${person.id} was told what was for the first turn`);
+  }
+
+  private judgeScreens(but: string | null): void {
+    const left = [...this.screens].filter((id) => id !== but);
+    if (left.length > 0) this.fail(`left the alarm on the screens of ${left.join(", ")}`);
+  }
+
+  /** By the clock on the wall: the nights of a change are judged by quietHours.test.ts. */
+  private isAsleep({ quietHours: quiet, urgentBreaks }: Recipient, priority: string): boolean {
+    if (quiet === null || (priority === "urgent" && urgentBreaks)) return false;
+    const wall = localTimeOf(this.now, this.circle.zone);
+    const { from, to } = quiet;
+    return from < to ? wall >= from && wall < to : wall >= from || wall < to;
+  }
+
+  /** No two words of an alarm come at one moment. */
+  private tick(): void {
+    this.now = after(this.now, milliseconds(1));
+  }
+
+  private person(id: string): Recipient | undefined {
+    return this.circle.people.find((one) => one.id === id);
+  }
+
+  private personAt(n: number): Recipient {
+    const person = this.circle.people[n];
+    if (!person) throw new RangeError(`expected one of ${this.circle.people.length} people, got ${n}`);
+    return person;
+  }
+
+  private fail(what: string): void {
+    this.wrong ??= `${localTimeOf(this.now, this.circle.zone)}: ${what}`;
+  }
+}

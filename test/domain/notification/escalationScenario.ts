@@ -1,0 +1,194 @@
+import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
+import type { FaultKind } from "../../../server/domain/faults.ts";
+import { type Instant, minutes } from "../../../server/domain/instant.ts";
+import { instantOfLocal, localDateOf, localTimeOf } from "../../../server/domain/localTime.ts";
+import { advanceEscalation, recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
+import type {
+  AlarmEvent,
+  AlarmSource,
+  Escalation,
+  EscalationStep,
+  OutgoingNotification,
+  Recipient,
+  Recipients,
+} from "../../../server/domain/notification/escalation.ts";
+import { handleAlarmEvent } from "../../../server/domain/notification/handleAlarmEvent.ts";
+
+/** Alder Croft's people, and a story of one of its alarms told in the yard's own time. */
+export const stockholm = "Europe/Stockholm";
+
+export const ada: Recipient = {
+  ...{
+    id: "ada",
+    name: "Ada",
+    escalationOrder: 1,
+    quietHours: null,
+    urgentBreaks: true,
+    phoneCount: 1,
+    email: "ada@alder.example",
+  },
+};
+export const bo: Recipient = {
+  ...{ id: "bo", name: "Bo", escalationOrder: 2, urgentBreaks: false, phoneCount: 2, email: "bo@alder.example" },
+  quietHours: { from: "22:00", to: "07:00" },
+};
+export const cilla: Recipient = {
+  ...{
+    id: "cilla",
+    name: "Cilla",
+    escalationOrder: 3,
+    quietHours: null,
+    urgentBreaks: true,
+    phoneCount: 0,
+    email: "cilla@alder.example",
+  },
+};
+
+export const recipientsOf = (people: readonly Recipient[], zone = stockholm): Recipients => ({
+  zone,
+  people,
+  escalateAfter: minutes(15),
+});
+
+/** The rules, so that a story can be played by faulty ones too. */
+export interface EscalationFunctions {
+  readonly hear: typeof handleAlarmEvent;
+  readonly advanceCall: typeof advanceEscalation;
+  readonly shownBy: typeof recordDisplay;
+}
+export const realFunctions: EscalationFunctions = {
+  hear: handleAlarmEvent,
+  advanceCall: advanceEscalation,
+  shownBy: recordDisplay,
+};
+
+export const ofRowan = (fault: FaultKind): AlarmSource => ({
+  yard: "alder",
+  feeder: "rowan",
+  topic: alarmTopic("rowan", fault),
+  name: "Rowan",
+});
+
+/** One told word: at which moment, to whom, by what, with sound or not. */
+export interface TimedNotification {
+  readonly at: Instant;
+  readonly telling: OutgoingNotification;
+}
+
+/** Lives a call through: looks exactly when it asks for it, and once more at the same moment, which must tell nothing. */
+export class EscalationScenario {
+  call: Escalation | null = null;
+  nextAt: Instant | null = null;
+  now: Instant;
+  readonly told: TimedNotification[] = [];
+  private readonly fault: FaultKind;
+  private readonly rules: EscalationFunctions;
+  private circle: Recipients;
+
+  constructor(
+    circle: Recipients,
+    start: string,
+    fault: FaultKind = "foodOut",
+    rules: EscalationFunctions = realFunctions,
+  ) {
+    this.circle = circle;
+    this.fault = fault;
+    this.rules = rules;
+    this.now = this.local(start);
+  }
+
+  /** "2026-12-01 21:40" by the yard's clock. */
+  local(text: string): Instant {
+    const [date = "", time = ""] = text.split(" ");
+    return instantOfLocal(date, time, this.circle.zone);
+  }
+
+  until(text: string | Instant): this {
+    const end = typeof text === "string" ? this.local(text) : text;
+    for (let looks = 0; this.call !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
+      if (looks > 10_000) throw new Error("the call asks to be looked at without end");
+      this.now = this.nextAt;
+      this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+    }
+    this.now = end;
+    return this;
+  }
+
+  /** The server was off: nobody looked until now. */
+  offUntil(text: string): this {
+    this.now = this.local(text);
+    if (this.call !== null) this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+    return this;
+  }
+
+  hears(word: AlarmEvent): this {
+    this.take(this.rules.hear(this.call, word, ofRowan(this.fault), this.circle, this.now));
+    const again = this.rules.hear(this.call, word, ofRowan(this.fault), this.circle, this.now);
+    if (again.notifications.length > 0)
+      throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
+    return this;
+  }
+
+  raised(priority: "urgent" | "soon" = "urgent", sameEpisode = false): this {
+    const words = { title: "Rowan: food out", body: "Nothing fell." };
+    return this.hears({ kind: "raised", fault: this.fault, priority, at: this.now, ...words, sameEpisode });
+  }
+
+  worsened(): this {
+    const raisedAt = this.call?.raisedAt ?? this.now;
+    const words = { title: "Rowan: food out", body: "And a deposit went unpaid." };
+    return this.hears({ kind: "worsened", fault: this.fault, priority: "urgent", at: this.now, raisedAt, ...words });
+  }
+
+  acknowledged(by: string): this {
+    return this.hears({ kind: "acknowledged", fault: this.fault, at: this.now, by });
+  }
+
+  returned(): this {
+    const words = { title: "Rowan: back to normal", body: "No longer so." };
+    return this.hears({ kind: "returned", fault: this.fault, at: this.now, ...words });
+  }
+
+  setAside(): this {
+    return this.hears({ kind: "suppressed", fault: this.fault, at: this.now, text: "Ada put it aside until 18:00." });
+  }
+
+  shown(person: string): this {
+    if (this.call !== null) this.call = this.rules.shownBy(this.call, person, this.now);
+    return this;
+  }
+
+  joins(people: readonly Recipient[]): this {
+    this.circle = { ...this.circle, people };
+    return this;
+  }
+
+  /** "21:40 Ada push Rowan: food out", quiet ones with "softly"; those since the last time it was asked. */
+  heardSince(): string[] {
+    const since = this.told.slice(this.read);
+    this.read = this.told.length;
+    return since.map(({ at, telling }) => `${this.clock(at)} ${notificationText(telling)}`);
+  }
+  private read = 0;
+
+  private clock(at: Instant): string {
+    const start = this.told[0]?.at ?? at;
+    const date = localDateOf(at, this.circle.zone);
+    const day = date === localDateOf(start, this.circle.zone) ? "" : `${date.slice(8)}. `;
+    return `${day}${localTimeOf(at, this.circle.zone)}`;
+  }
+
+  private take(step: EscalationStep): void {
+    if (step.nextAt !== null && step.nextAt <= this.now) throw new Error("a next look must lie ahead");
+    this.told.push(...step.notifications.map((telling) => ({ at: this.now, telling })));
+    this.call = step.escalation === null ? null : (JSON.parse(JSON.stringify(step.escalation)) as Escalation); // as the store holds it
+    this.nextAt = step.nextAt;
+    if (this.call === null) return;
+    const again = this.rules.advanceCall(this.call, this.circle, this.now);
+    if (again.notifications.length > 0)
+      throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
+  }
+}
+
+export const notificationText = ({ person, channel: by, content: notice }: OutgoingNotification): string =>
+  `${person} ${by}${notice.quiet ? " softly" : ""} ${notice.title}`;

@@ -1,0 +1,218 @@
+import fc from "fast-check";
+import { describe, expect, it } from "vitest";
+import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
+import { after, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
+import { instantOfLocal, localTimeOf } from "../../../server/domain/localTime.ts";
+import { isActive, recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
+import type { AlarmEvent, Escalation, Recipient, Recipients } from "../../../server/domain/notification/escalation.ts";
+import type { GroupedYard } from "../../../server/domain/telling/group.ts";
+import { advanceGrouped, type GroupStep, hearGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
+import { ada, recipientsOf, stockholm } from "./escalationScenario.ts";
+
+const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder", alder: "Alder" };
+const fault = "iceLock" as const;
+
+/** Alder Croft in December: ice comes to its feeders. `joins: false` is a sky that knows no neighbours. */
+class Sky {
+  now: Instant;
+  readonly lines: string[] = [];
+  rings = 0;
+  readonly calls = new Map<string, Escalation>();
+  readonly nextAts = new Map<string, Instant>();
+  private readonly circle: Recipients;
+  private readonly joins: boolean;
+  private feeders = Object.keys(names);
+
+  constructor({ people = [ada], joins = true }: { people?: readonly Recipient[]; joins?: boolean } = {}) {
+    this.circle = recipientsOf(people);
+    this.joins = joins;
+    this.now = this.at("12:00");
+  }
+
+  /** "25:30" is half past one of the next morning. */
+  at(time: string): Instant {
+    const [hour = 0, minute = 0] = time.split(":").map(Number);
+    return after(instantOfLocal("2026-12-01", "00:00", stockholm), minutes(60 * hour + minute));
+  }
+
+  call = (feeder: string): Escalation | null => this.calls.get(alarmTopic(feeder, fault)) ?? null;
+
+  ice(feeder: string, time: string): this {
+    const words = { title: `${names[feeder]}: ice on tray and slot likely`, body: "It was wet and it froze." };
+    this.until(this.at(time));
+    return this.hears(feeder, { kind: "raised", fault, priority: "soon", at: this.now, ...words, sameEpisode: false });
+  }
+
+  thaws(feeder: string, time: string): this {
+    this.until(this.at(time));
+    const words = { title: `${names[feeder]}: back to normal`, body: "No longer so." };
+    return this.hears(feeder, { kind: "returned", fault, at: this.now, ...words });
+  }
+
+  seenBy(by: string, feeder: string, time: string): this {
+    this.until(this.at(time));
+    return this.hears(feeder, { kind: "acknowledged", fault, at: this.now, by });
+  }
+
+  /** It is removed from the yard with all that is stored of it. */
+  removed(feeder: string): this {
+    this.feeders = this.feeders.filter((one) => one !== feeder);
+    this.calls.delete(alarmTopic(feeder, fault));
+    this.nextAts.delete(alarmTopic(feeder, fault));
+    return this;
+  }
+
+  hears(feeder: string, word: AlarmEvent): this {
+    const yard = this.stored();
+    const alone = { ...yard, feeders: yard.feeders.filter(({ id }) => id === feeder) };
+    return this.take(hearGrouped(this.joins ? yard : alone, { feeder, word }, this.circle, this.now));
+  }
+
+  /** Looks at whatever comes due until then. */
+  until(to: Instant): this {
+    for (;;) {
+      const [due] = [...this.nextAts].filter(([, at]) => at <= to).sort(([, a], [, b]) => a - b);
+      if (due === undefined) break;
+      const [topic, at] = due;
+      this.now = at;
+      this.nextAts.delete(topic);
+      this.take(advanceGrouped(this.stored(), this.circle, at));
+    }
+    this.now = to;
+    return this;
+  }
+
+  private stored = (): GroupedYard => ({
+    ...{ id: "alder", name: "Alder Croft", fault, call: null },
+    feeders: this.feeders.map((id) => ({
+      ...{ id, name: names[id] ?? id, inService: true, reportEvery: minutes(1) },
+      ...{ lastHeardAt: this.now, silentFrom: null, call: this.call(id) },
+    })),
+  });
+
+  private take({ escalations: calls, notifications: tellings }: GroupStep): this {
+    for (const { topic, escalation: call, nextAt } of calls) {
+      if (call === null) this.calls.delete(topic);
+      else this.calls.set(topic, call);
+      if (nextAt === null) this.nextAts.delete(topic);
+      else this.nextAts.set(topic, nextAt);
+    }
+    for (const { person, channel: by, content: notice } of tellings) {
+      if (!notice.quiet) this.rings += 1;
+      this.lines.push(
+        `${localTimeOf(this.now, stockholm)} ${person} ${by}${notice.quiet ? " quietly" : ""}: ${notice.title} | ${notice.body}`,
+      );
+      // Each phone shows what it is sent, so that no letters follow.
+      const call = this.calls.get(notice.topic);
+      if (call !== undefined && by === "push") this.calls.set(notice.topic, recordDisplay(call, person, this.now));
+    }
+    return this;
+  }
+}
+
+describe("ice under one sky", () => {
+  it("rings once for a night, and names the others without a sound as they join", () => {
+    const sky = new Sky().ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "19:00").ice("alder", "22:00");
+    expect(sky.lines).toEqual([
+      "17:00 ada push: Rowan: ice on tray and slot likely | It was wet and it froze.",
+      "17:05 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch.",
+      "19:00 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch and Elder.",
+      "22:00 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch, Elder and Alder.",
+    ]);
+  });
+
+  it("would ring for each where feeders knew of no neighbours", () => {
+    const alone = new Sky({ joins: false }).ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "19:00");
+    expect(alone.rings).toBe(3);
+  });
+
+  it("rings anew for another night's ice", () => {
+    const sky = new Sky().ice("rowan", "17:00").seenBy("Ada", "rowan", "17:10").ice("larch", "35:01");
+    expect(sky.rings).toBe(2);
+  });
+
+  it("says all of it in the morning where it came while its people slept", () => {
+    const sleeper = { ...ada, quietHours: { from: "16:00", to: "07:00" } };
+    const sky = new Sky({ people: [sleeper] })
+      .ice("rowan", "17:00")
+      .ice("larch", "18:00")
+      .until(instantOfLocal("2026-12-02", "07:00", stockholm));
+    expect(sky.lines).toEqual([
+      "07:00 ada push: Rowan: ice on tray and slot likely | Since yesterday 17:00. It was wet and it froze. Also at Larch.",
+    ]);
+  });
+
+  it("goes on in the next one's name, without a ring, when the first is over", () => {
+    const sky = new Sky().ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "17:06").thaws("rowan", "20:00");
+    expect(sky.rings).toBe(1);
+    expect(sky.lines.slice(-2)).toEqual([
+      "20:00 ada push quietly: Rowan: back to normal | No longer so.",
+      "20:00 ada push quietly: Larch: ice on tray and slot likely | It was wet and it froze. Also at Elder.",
+    ]);
+    sky.thaws("larch", "21:00").thaws("elder", "22:00");
+    expect(sky.lines.at(-1)).toBe("22:00 ada push quietly: Elder: back to normal | No longer so.");
+    expect(sky.rings).toBe(1);
+  });
+
+  it("rings in the morning for the one that is left, where the first was over before anybody woke", () => {
+    const sleeper = { ...ada, quietHours: { from: "16:00", to: "07:00" } };
+    const sky = new Sky({ people: [sleeper] }).ice("rowan", "17:00").ice("larch", "18:00").thaws("rowan", "20:00");
+    sky.until(instantOfLocal("2026-12-02", "07:30", stockholm));
+    expect(sky.lines).toEqual([
+      "07:00 ada push: Larch: ice on tray and slot likely | Since yesterday 18:00. It was wet and it froze.",
+    ]);
+  });
+
+  it("asks nothing more of whoever has seen it that night", () => {
+    const sky = new Sky()
+      .ice("rowan", "17:00")
+      .seenBy("Ada", "rowan", "17:10")
+      .ice("larch", "18:00")
+      .thaws("rowan", "20:00");
+    expect(sky.rings).toBe(1);
+    sky.until(sky.at("23:00"));
+    expect(sky.rings).toBe(1);
+  });
+
+  it("forgets no feeder whose speaker was removed from the yard", () => {
+    const sky = new Sky()
+      .ice("rowan", "17:00")
+      .ice("larch", "17:05")
+      .removed("rowan")
+      .until(after(new Sky().at("17:05"), hours(7)));
+    expect(sky.lines.at(-1)).toMatch(/ada push: Larch: ice on tray and slot likely/);
+    expect(sky.rings).toBe(2);
+  });
+
+  it("leaves nobody without a voice, whatever comes and goes (property)", () => {
+    const feeder = fc.constantFrom(...Object.keys(names));
+    const step = fc.record({
+      kind: fc.constantFrom("ice", "ice", "thaws", "seen"),
+      feeder,
+      wait: fc.integer({ min: 0, max: 600 }),
+    });
+    fc.assert(
+      fc.property(fc.array(step, { maxLength: 30 }), fc.boolean(), (steps, sleeps) => {
+        const sky = new Sky({ people: [sleeps ? { ...ada, quietHours: { from: "22:00", to: "07:00" } } : ada] });
+        for (const { kind, feeder: of, wait } of steps) {
+          sky.until(after(sky.now, minutes(wait)));
+          const time = `0:${(sky.now - sky.at("0:00")) / 60_000}`;
+          const open = isActive(sky.call(of));
+          if (kind === "ice" && !open) sky.ice(of, time);
+          if (kind === "thaws" && open) sky.thaws(of, time);
+          if (kind === "seen" && open) sky.seenBy("Ada", of, time);
+          for (const call of sky.calls.values()) {
+            if (!isActive(call) || call.acknowledgedBy !== null) continue;
+            const speaker = [...sky.calls.values()].find(({ topic }) => topic === call.groupedUnder);
+            const hasVoice =
+              call.groupedUnder === null
+                ? call.recipientStates.length > 0 || sky.nextAts.has(call.topic)
+                : isActive(speaker ?? null);
+            expect(hasVoice, `${call.subjectName} after ${kind} ${of}`).toBe(true);
+            if (speaker !== undefined) expect(speaker.alsoFeeders).toContain(call.subjectName);
+          }
+        }
+      }),
+    );
+  });
+});

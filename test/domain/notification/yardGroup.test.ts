@@ -1,0 +1,369 @@
+import { describe, expect, it } from "vitest";
+import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
+import { after, type Instant, minutes } from "../../../server/domain/instant.ts";
+import { instantOfLocal, localTimeOf } from "../../../server/domain/localTime.ts";
+import { recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
+import type { AlarmEvent, Escalation, Recipients } from "../../../server/domain/notification/escalation.ts";
+import { type GroupedFeeder, type GroupedYard, yardTopic } from "../../../server/domain/telling/group.ts";
+import { advanceGrouped, type GroupStep, hearGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
+import { ada, bo, notificationText, recipientsOf, stockholm } from "./escalationScenario.ts";
+
+/** How the rules could be wrong; each must make one of the promises below fail. */
+type Bend = (yard: GroupedYard) => GroupedYard;
+
+const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder" };
+
+/** Alder Croft on the first of December: feeders that report each minute and count as silent after three. */
+class Croft {
+  now: Instant = this.at("10:00");
+  readonly lines: string[] = [];
+  readonly nextAts = new Map<string, Instant>();
+  private readonly calls = new Map<string, Escalation>();
+  private readonly heardAt = new Map<string, Instant>();
+  private readonly inService: Set<string>;
+  private readonly circle: Recipients;
+  private readonly bend: Bend;
+
+  constructor(feeders: readonly string[], circle: Recipients = recipientsOf([ada]), bend: Bend = (yard) => yard) {
+    this.circle = circle;
+    this.bend = bend;
+    this.inService = new Set(feeders);
+    for (const feeder of feeders) this.heardAt.set(feeder, this.now);
+  }
+
+  at(time: string): Instant {
+    return instantOfLocal("2026-12-01", time, stockholm);
+  }
+
+  /** Last heard at that time. */
+  heard(feeder: string, time: string): this {
+    this.heardAt.set(feeder, this.at(time));
+    return this;
+  }
+
+  allHeard(time: string): this {
+    for (const feeder of this.heardAt.keys()) this.heard(feeder, time);
+    return this;
+  }
+
+  silent(feeder: string, time: string, sameEpisode = false): this {
+    const words = { title: `${names[feeder]}: feeder silent`, body: "Nothing heard for 3 minutes." };
+    return this.hears(feeder, time, {
+      ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: this.at(time), ...words, sameEpisode },
+    });
+  }
+
+  back(feeder: string, time: string): this {
+    const word = { title: `${names[feeder]}: back to normal`, body: "No longer so: feeder silent." };
+    this.heard(feeder, time);
+    return this.hears(feeder, time, { kind: "returned", fault: "feederSilent", at: this.at(time), ...word });
+  }
+
+  acknowledged(feeder: string, time: string, by = "Ada"): this {
+    return this.hears(feeder, time, { kind: "acknowledged", fault: "feederSilent", at: this.at(time), by });
+  }
+
+  setAside(feeder: string, time: string): this {
+    return this.hears(feeder, time, {
+      kind: "suppressed",
+      fault: "feederSilent",
+      at: this.at(time),
+      text: "Put aside.",
+    });
+  }
+
+  putAway(feeder: string): this {
+    this.inService.delete(feeder);
+    return this;
+  }
+
+  until(time: string): this {
+    for (let looks = 0; looks < 1_000; looks += 1) {
+      const due = Math.min(...this.nextAts.values()) as Instant;
+      if (due > this.at(time)) break;
+      if (due <= this.now) throw new Error("a next look must lie ahead");
+      this.now = due;
+      this.take(advanceGrouped(this.yard(), this.circle, this.now));
+    }
+    this.now = this.at(time);
+    return this;
+  }
+
+  looks(): this {
+    this.take(advanceGrouped(this.yard(), this.circle, this.now));
+    return this;
+  }
+
+  shown(person: string): this {
+    for (const [topic, call] of this.calls) this.calls.set(topic, recordDisplay(call, person, this.now));
+    return this;
+  }
+
+  told(): string[] {
+    return this.lines.splice(0);
+  }
+
+  call(feeder: string | null): Escalation | null {
+    return (
+      this.calls.get(feeder === null ? yardTopic("alder", "feederSilent") : alarmTopic(feeder, "feederSilent")) ?? null
+    );
+  }
+
+  private hears(feeder: string, time: string, word: AlarmEvent): this {
+    this.until(time);
+    this.take(hearGrouped(this.yard(), { feeder, word }, this.circle, this.now));
+    return this;
+  }
+
+  private yard(): GroupedYard {
+    const feeders = [...this.heardAt].map(([id, lastHeardAt]): GroupedFeeder => {
+      const silentFrom = after(lastHeardAt, minutes(3));
+      return {
+        ...{ id, name: names[id] ?? id, inService: this.inService.has(id), lastHeardAt, silentFrom },
+        ...{ reportEvery: minutes(1), call: this.call(id) },
+      };
+    });
+    return this.bend({ id: "alder", name: "Alder Croft", fault: "feederSilent", call: this.call(null), feeders });
+  }
+
+  private take({ escalations: calls, notifications: tellings }: GroupStep): void {
+    for (const telling of tellings) this.lines.push(`${localTimeOf(this.now, stockholm)} ${notificationText(telling)}`);
+    for (const { topic, escalation: call, nextAt } of calls) {
+      this.nextAts.delete(topic);
+      if (nextAt !== null) this.nextAts.set(topic, nextAt);
+      if (call === null) this.calls.delete(topic);
+      else this.calls.set(topic, JSON.parse(JSON.stringify(call)) as Escalation);
+    }
+    const again = advanceGrouped(this.yard(), this.circle, this.now);
+    if (again.notifications.length > 0)
+      throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
+  }
+}
+
+const three = ["rowan", "larch", "elder"];
+
+describe("one silent feeder", () => {
+  it("is told at once where the others are heard", () => {
+    const croft = new Croft(three).allHeard("11:02").heard("rowan", "11:00").silent("rowan", "11:03");
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent"]);
+    expect(croft.call(null)).toBeNull();
+  });
+
+  it("waits two minutes for another that is late too, and no longer", () => {
+    const croft = new Croft(three).allHeard("11:01").heard("elder", "11:03").heard("rowan", "11:00");
+    croft.silent("rowan", "11:03");
+    expect(croft.told()).toEqual([]);
+    croft.heard("larch", "11:04").until("11:10");
+    expect(croft.told()).toEqual(["11:05 ada push Rowan: feeder silent", "11:10 ada mail Rowan: feeder silent"]);
+  });
+
+  it("doesn't wait for one that is put away, nor for one that can't be known for silent in time", () => {
+    const away = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").putAway("larch");
+    expect(away.silent("rowan", "11:03").told()).toHaveLength(1);
+    const patient: Bend = (yard) => ({
+      ...yard,
+      feeders: yard.feeders.map((one) =>
+        one.id === "larch" && one.lastHeardAt ? { ...one, silentFrom: after(one.lastHeardAt, minutes(20)) } : one,
+      ),
+    });
+    const slow = new Croft(["rowan", "larch"], recipientsOf([ada]), patient).allHeard("11:01").heard("rowan", "11:00");
+    expect(slow.silent("rowan", "11:03").told()).toHaveLength(1);
+  });
+
+  it("is heard again while it waits, and nobody ever learns of it", () => {
+    const croft = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").silent("rowan", "11:03");
+    croft.back("rowan", "11:04").until("12:30");
+    expect(croft.told()).toEqual([]);
+    expect(croft.call("rowan")).toBeNull();
+  });
+});
+
+/** The yard's power is cut at eleven: two are found silent within the wait. */
+const cut = (bend?: Bend) =>
+  new Croft(three, recipientsOf([ada]), bend)
+    .allHeard("11:00")
+    .heard("larch", "11:01")
+    .heard("elder", "11:03")
+    .silent("rowan", "11:03")
+    .silent("larch", "11:04");
+
+describe("feeders of one yard that fall silent together", () => {
+  it("make one call that speaks of the yard, and ring once", () => {
+    const croft = cut();
+    expect(croft.told()).toEqual(["11:04 ada push Alder Croft: 2 of 3 feeders silent"]);
+    expect(croft.call("rowan")).toBeNull();
+    expect(croft.call("larch")).toBeNull();
+    expect(croft.call(null)).toMatchObject({
+      feeder: null,
+      topic: yardTopic("alder", "feederSilent"),
+      body: "Last heard: Rowan at 11:00, Larch at 11:01. They fell silent together, so look at the yard's power and network first.",
+    });
+  });
+
+  it("take in another without a sound", () => {
+    const croft = cut().shown("ada").heard("elder", "11:06");
+    croft.told();
+    croft.silent("elder", "11:09");
+    expect(croft.told()).toEqual(["11:09 ada push softly Alder Croft: all 3 feeders silent"]);
+  });
+
+  it("replace what was told of one of them, and don't ring who was rung for it", () => {
+    const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent"]);
+    croft.silent("larch", "11:11");
+    expect(croft.told()).toEqual([
+      "11:11 ada push softly Rowan: silent with others",
+      "11:11 ada push softly Alder Croft: 2 of 3 feeders silent",
+    ]);
+    croft.until("11:40");
+    expect(croft.told()).toEqual(["11:33 ada push Alder Croft: 2 of 3 feeders silent"]); // half an hour after the first ring
+  });
+
+  it("go on through the turns from where the first of them stood", () => {
+    const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 2 }]))
+      .allHeard("11:08")
+      .heard("rowan", "11:00");
+    croft.silent("rowan", "11:03").shown("ada").silent("larch", "11:11").told();
+    croft.until("11:20");
+    expect(croft.told()).toEqual(["11:18 bo push Alder Croft: 2 of 3 feeders silent"]);
+  });
+
+  it("stay apart where a quarter of an hour lies between them", () => {
+    const croft = new Croft(three).allHeard("11:20").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
+    croft.heard("elder", "11:23").silent("larch", "11:23");
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent", "11:23 ada push Larch: feeder silent"]);
+    expect(croft.call(null)).toBeNull();
+  });
+
+  it("are over when all are heard again, and not before", () => {
+    const croft = cut().shown("ada").heard("elder", "11:06").silent("elder", "11:09");
+    croft.told();
+    croft.back("rowan", "11:20");
+    expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: 2 of 3 feeders silent"]);
+    croft.setAside("larch", "11:21").told();
+    const both = cut().shown("ada");
+    both.told();
+    both.acknowledged("rowan", "11:05").back("larch", "11:10").back("rowan", "11:10");
+    expect(both.told().at(-1)).toBe("11:10 ada push softly Rowan: back to normal");
+    both.until("13:00");
+    expect(both.call(null)).toBeNull();
+    expect(both.call("rowan")).toBeNull();
+    expect(both.nextAts.size).toBe(0);
+  });
+
+  it("leave the last of them its own call, without ringing again", () => {
+    const croft = cut().shown("ada");
+    croft.told();
+    croft.back("larch", "11:20");
+    expect(croft.told()).toEqual([
+      "11:20 ada push softly Alder Croft: only Rowan is still silent",
+      "11:20 ada push softly Rowan: feeder silent",
+    ]);
+    expect(croft.call(null)?.endedAt).toBe(croft.now);
+    expect(croft.call("rowan")?.recipientStates).toMatchObject([{ person: "ada", timesNotified: 1 }]);
+    croft.until("11:40");
+    expect(croft.told()).toEqual(["11:34 ada push Rowan: feeder silent"]);
+  });
+
+  it("are answered for by whoever has seen one of them", () => {
+    const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 1 }]))
+      .allHeard("11:00")
+      .silent("rowan", "11:03");
+    croft.silent("larch", "11:03").shown("ada").shown("bo").told();
+    croft.acknowledged("larch", "11:06");
+    expect(croft.told()).toEqual(["11:06 bo push softly Ada has seen it: 2 of 3 feeders silent at Alder Croft"]);
+    croft.until("23:00");
+    expect(croft.told()).toEqual([]);
+  });
+
+  it("ring anew where one of them had been answered for alone", () => {
+    const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
+    croft.acknowledged("rowan", "11:05").told();
+    croft.silent("larch", "11:11");
+    expect(croft.told()).toContain("11:11 ada push Alder Croft: 2 of 3 feeders silent");
+  });
+
+  it("forget one that is put away", () => {
+    const croft = cut().shown("ada");
+    croft.told();
+    croft.putAway("larch").looks();
+    expect(croft.call(null)?.endedAt).toBe(croft.now);
+    expect(croft.call("rowan")).not.toBeNull();
+    expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([]);
+  });
+
+  it("ring once for a power line that flickers within the hour", () => {
+    const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
+    croft.shown("ada").back("rowan", "11:10").back("larch", "11:10");
+    croft.allHeard("11:20").silent("rowan", "11:23", true).silent("larch", "11:23", true).until("11:30");
+    expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([
+      "11:03 ada push Alder Croft: both feeders silent",
+    ]);
+    expect(croft.call(null)?.silentFeeders.length).toBe(2);
+  });
+
+  it("needn't be rung for again where one of them is back alone within the hour", () => {
+    const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
+    croft.shown("ada").back("larch", "11:10").back("rowan", "11:10").told();
+    croft.until("11:33").allHeard("11:33").heard("larch", "11:30").silent("larch", "11:33", true);
+    expect(croft.told()).toEqual(["11:33 ada push softly Larch: feeder silent"]);
+  });
+
+  it("are set aside one by one", () => {
+    const croft = cut().shown("ada").heard("elder", "11:06").setAside("rowan", "11:10").setAside("larch", "11:10");
+    expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: set aside");
+    expect(croft.call("larch")?.endedAt).not.toBeNull();
+  });
+
+  it("are set right on the screens where all of them are put away at once", () => {
+    const croft = cut().shown("ada");
+    croft.told();
+    croft.putAway("rowan").putAway("larch").looks();
+    expect(croft.told()).toEqual(["11:04 ada push softly Alder Croft: set aside"]);
+    croft.until("23:00");
+    expect(croft.told()).toEqual([]);
+    expect(croft.call(null)).toBeNull();
+  });
+
+  it("name at most four", () => {
+    const many = ["rowan", "larch", "elder", "willow", "hazel"];
+    const croft = new Croft(many).allHeard("11:00");
+    for (const feeder of many) croft.silent(feeder, "11:03");
+    expect(croft.call(null)?.title).toBe("Alder Croft: all 5 feeders silent");
+    expect(croft.call(null)?.body).toContain("and 1 more. They fell silent");
+  });
+
+  it("must be the yard's own", () => {
+    expect(() => new Croft(["rowan"]).silent("stranger", "11:03")).toThrow(RangeError);
+  });
+});
+
+describe("planted bugs of the yard's rule", () => {
+  const bent =
+    (change: (feeder: GroupedFeeder) => GroupedFeeder): Bend =>
+    (yard) => ({
+      ...yard,
+      feeders: yard.feeders.map(change),
+    });
+  const rings = (croft: Croft) => croft.told().filter((line) => !line.includes("softly"));
+
+  it.each<[string, Bend]>([
+    ["nobody is ever overdue, so that the first rings alone", bent((one) => ({ ...one, silentFrom: null }))],
+    ["feeders are looked at one by one", (yard) => ({ ...yard, feeders: yard.feeders.filter(({ call }) => call) })],
+    ["the yard's call is forgotten", (yard) => ({ ...yard, call: null })],
+    ["when they were last heard is taken for unknown", bent((one) => ({ ...one, lastHeardAt: null }))],
+    ["all count as put away", bent((one) => ({ ...one, inService: false }))],
+  ])("would be caught where %s", (_, bend) => {
+    const story = (how?: Bend) => {
+      try {
+        const croft = cut(how).shown("ada").heard("elder", "11:06").silent("elder", "11:09");
+        return [rings(croft), croft.call(null)?.silentFeeders.length ?? 0, croft.call("rowan") === null];
+      } catch {
+        return null; // it broke, which is seen as well
+      }
+    };
+    const right = [["11:04 ada push Alder Croft: 2 of 3 feeders silent"], 3, true];
+    expect(story()).toEqual(right);
+    expect(story(bend)).not.toEqual(right);
+  });
+});

@@ -1,0 +1,194 @@
+import { describe, expect, it } from "vitest";
+import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
+import { after, before, type Instant, instantOf, minutes, type Span, seconds } from "../../../server/domain/instant.ts";
+import type { Escalation, RecipientState } from "../../../server/domain/notification/escalation.ts";
+import { type GroupedFeeder, yardTopic } from "../../../server/domain/telling/group.ts";
+import { advanceGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
+import { ada, bo, recipientsOf } from "./escalationScenario.ts";
+
+const now = instantOf("2026-12-01T11:00:00Z");
+const ago = (count: number): Instant => before(now, minutes(count));
+
+/** Ada was told of it, by no way that is known of here. */
+const told = (more: Partial<RecipientState> = {}): RecipientState => ({
+  ...{
+    person: "ada",
+    timesNotified: 1,
+    firstNotifiedAt: ago(5),
+    lastNotifiedAt: ago(5),
+    reminderCountedFrom: ago(5),
+    awaitsEndNews: false,
+  },
+  ...{ pushedAt: null, displayedAt: null, emailedAt: null },
+  ...more,
+});
+
+const callOf = (feeder: string, more: Partial<Escalation> = {}): Escalation => ({
+  ...{ topic: alarmTopic(feeder, "feederSilent"), yard: "alder", feeder, fault: "feederSilent", priority: "urgent" },
+  ...{
+    subjectName: feeder,
+    raisedAt: ago(5),
+    renewedAt: ago(5),
+    title: `${feeder}: feeder silent`,
+    body: "Nothing heard.",
+  },
+  ...{
+    holdUntil: null,
+    level: 1,
+    levelAt: ago(5),
+    recipientStates: [told()],
+    acknowledgedBy: null,
+    endedAt: null,
+    news: null,
+  },
+  ...{ unreachable: false, groupedUnder: null, alsoFeeders: [], silentFeeders: [] },
+  ...more,
+});
+
+const silent = (id: string, heardAgo: number, more: Partial<GroupedFeeder> = {}): GroupedFeeder => ({
+  ...{ id, name: id, inService: true, lastHeardAt: ago(heardAgo), reportEvery: minutes(1) },
+  ...{ silentFrom: ago(heardAgo - 3), call: callOf(id) },
+  ...more,
+});
+
+function settled(feeders: readonly GroupedFeeder[], call: Escalation | null = null, people = [ada, bo]) {
+  const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, call, feeders };
+  const { escalations: calls } = advanceGrouped(yard, recipientsOf(people), now);
+  return calls.find(({ topic }) => topic === yardTopic("alder", "feederSilent"))?.escalation ?? null;
+}
+const togetherWith = (heardAgo: number, more: Partial<GroupedFeeder> = {}) =>
+  settled([silent("rowan", 40), silent("larch", heardAgo, more)])?.silentFeeders.map(({ feeder }) => feeder) ?? [];
+
+describe("feeders that were last heard near to each other", () => {
+  it("fell silent together within a quarter of an hour, or within the longer of their intervals", () => {
+    expect(togetherWith(25)).toEqual(["rowan", "larch"]);
+    expect(togetherWith(25, { lastHeardAt: after(ago(25), seconds(1)) })).toEqual([]);
+    expect(togetherWith(15, { reportEvery: minutes(30) })).toEqual(["rowan", "larch"]);
+    expect(togetherWith(9, { reportEvery: minutes(30) })).toEqual([]);
+  });
+
+  it("are joined by when they were last heard, whatever their order, and the larger group makes the call", () => {
+    const feeders = [
+      silent("rowan", 40),
+      silent("elder", 90),
+      silent("larch", 50),
+      silent("alder", 98),
+      silent("aspen", 85),
+    ];
+    const expected = ["alder", "elder", "aspen"];
+    expect(settled(feeders)?.silentFeeders.map(({ feeder }) => feeder)).toEqual(expected);
+    expect(settled([...feeders].reverse())?.silentFeeders.map(({ feeder }) => feeder)).toEqual(expected);
+  });
+
+  it("make the earlier group's call where two groups are alike", () => {
+    const feeders = [silent("rowan", 40), silent("larch", 41), silent("elder", 90), silent("alder", 91)];
+    expect(settled(feeders)?.silentFeeders.map(({ feeder }) => feeder)).toEqual(["alder", "elder"]);
+  });
+});
+
+describe("who was told of one of them", () => {
+  const mergedFrom = (one: Partial<RecipientState>, other: Partial<RecipientState>) => {
+    const of = (first: Partial<RecipientState>, second: Partial<RecipientState>) =>
+      settled([
+        silent("rowan", 40, { call: callOf("rowan", { recipientStates: [told(first)] }) }),
+        silent("larch", 40, { call: callOf("larch", { recipientStates: [told(second)] }) }),
+      ])?.recipientStates.find(({ person }) => person === "ada");
+    const merged = of(one, other);
+    expect(of(other, one)).toEqual(merged); // which of them was told first makes no difference
+    return merged;
+  };
+
+  it("has been told as often as of the one told most, from the first time to the last", () => {
+    const early = { times: 3, firstAt: ago(12), lastAt: ago(6), gapFrom: ago(6) };
+    const late = { times: 1, firstAt: ago(9), lastAt: ago(4), gapFrom: ago(3) };
+    expect(mergedFrom(early, late)).toMatchObject({
+      timesNotified: 3,
+      firstNotifiedAt: ago(12),
+      lastNotifiedAt: ago(4),
+      reminderCountedFrom: ago(3),
+    });
+  });
+
+  it("was last reached by each way when the later of the two reached them, which one way never proves of another", () => {
+    const one = { pushedAt: ago(4), shownAt: ago(3), mailedAt: null };
+    const other = { pushedAt: ago(2), shownAt: null, mailedAt: ago(1) };
+    expect(mergedFrom(one, other)).toMatchObject({ pushedAt: ago(2), displayedAt: ago(3), emailedAt: ago(1) });
+  });
+
+  it("is taken for not reached only where neither of the two can have reached them", () => {
+    const lost = { pushedAt: ago(9), pushLostAt: ago(8) };
+    expect(mergedFrom(lost, { pushedAt: ago(5) })?.pushLostAt).toBeNull();
+    expect(mergedFrom(lost, {})?.pushLostAt).toEqual(ago(8)); // of the other no push was sent
+    const shown = { displayedAt: ago(4) }; // so that nothing is sent anew while it is looked at
+    expect(mergedFrom({ ...lost, ...shown }, { pushedAt: ago(5), pushLostAt: ago(4) })?.pushLostAt).toBe(ago(4));
+  });
+});
+
+describe("how far the turns have gone", () => {
+  it("is as far as the farthest of them, since the earlier moment of that turn", () => {
+    const call = (feeder: string, turn: number, minutesAgo: number) =>
+      callOf(feeder, { level: turn, levelAt: ago(minutesAgo), renewedAt: ago(minutesAgo) });
+    const joined = settled([
+      silent("rowan", 40, { call: call("rowan", 2, 3) }),
+      silent("larch", 40, { call: call("larch", 2, 4) }),
+      silent("elder", 40, { call: call("elder", 1, 14) }),
+    ]);
+    expect(joined).toMatchObject({ level: 2, levelAt: ago(4), renewedAt: ago(14) });
+  });
+});
+
+describe("a yard's call that comes right back", () => {
+  const over = (acknowledgedBy: string | null): Escalation =>
+    callOf("yard", {
+      ...{
+        topic: yardTopic("alder", "feederSilent"),
+        feeder: null,
+        subjectName: "Alder Croft",
+        endedAt: ago(10),
+        acknowledgedBy,
+      },
+      ...{
+        raisedAt: ago(30),
+        renewedAt: ago(30),
+        recipientStates: [told({ timesNotified: 2, firstNotifiedAt: ago(30), lastNotifiedAt: ago(12) })],
+      },
+    });
+  const both = [
+    silent("rowan", 40, { call: callOf("rowan", { recipientStates: [], level: 0 }) }),
+    silent("larch", 40, { call: callOf("larch", { recipientStates: [], level: 0 }) }),
+  ];
+
+  it("goes on where nobody has acknowledged it, and is new where somebody has", () => {
+    expect(settled(both, over(null))?.recipientStates.find(({ person }) => person === "ada")?.firstNotifiedAt).toBe(
+      ago(30),
+    );
+    expect(settled(both, over("Ada"))?.recipientStates.find(({ person }) => person === "ada")?.firstNotifiedAt).toBe(
+      now,
+    );
+  });
+});
+
+describe("a first silence", () => {
+  /** Rowan's silence waits two minutes for Larch, which is late too and counts as silent so long from now. */
+  const held = (silentIn: Span, lateBy: Span) => {
+    const feeders = [
+      silent("rowan", 3, {
+        call: callOf("rowan", { recipientStates: [], level: 0, holdUntil: after(now, minutes(2)) }),
+      }),
+      silent("larch", 2, { lastHeardAt: before(now, lateBy), silentFrom: after(now, silentIn), call: null }),
+    ];
+    const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, call: null, feeders };
+    const { notifications: tellings } = advanceGrouped(yard, recipientsOf([ada]), now);
+    return tellings.length === 0;
+  };
+
+  it("waits for another that counts as silent by the end of the wait, and for none that does later", () => {
+    expect(held(minutes(2), minutes(2))).toBe(true);
+    expect(held((minutes(2) + 1) as Span, minutes(2))).toBe(false);
+  });
+
+  it("waits for one that is more than half an interval late, and for none that is less", () => {
+    expect(held(minutes(1), (seconds(90) + 1) as Span)).toBe(true);
+    expect(held(minutes(1), seconds(90))).toBe(false);
+  });
+});

@@ -1,0 +1,57 @@
+import { describe, expect, it } from "vitest";
+import { before, days, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
+import { type PhoneContact, personReachability, phoneReachability } from "../../../server/domain/push/reachability.ts";
+
+const now = instantOf("2026-11-25T12:00:00Z");
+const phone = (signs: Partial<PhoneContact>): PhoneContact => {
+  return { lastAcceptedAt: null, lastDisplayedAt: null, problem: null, blockedAt: null, ...signs };
+};
+const proved = phone({ lastDisplayedAt: before(now, hours(5)), lastAcceptedAt: before(now, hours(5)) });
+const lost = phone({ problem: "HTTP 403", lastDisplayedAt: before(now, hours(1)) });
+
+describe("a phone", () => {
+  it("is proved for three days by having shown a notice, whatever its push service took since", () => {
+    expect(phoneReachability(proved, now)).toEqual({ kind: "proved", text: "It showed a notice 5 hours ago." });
+    expect(phoneReachability({ ...proved, lastAcceptedAt: before(now, minutes(1)) }, now).kind).toBe("proved");
+    expect(phoneReachability(phone({ lastDisplayedAt: before(now, (days(3) - 1) as never) }), now).kind).toBe("proved");
+    expect(phoneReachability(phone({ lastDisplayedAt: before(now, days(3)) }), now).kind).toBe("unproved");
+  });
+
+  it("is unproved while only its push service says that it took a notice", () => {
+    expect(phoneReachability(phone({ lastAcceptedAt: before(now, hours(2)) }), now)).toEqual({
+      kind: "unproved",
+      text: "It has never shown a notice, though its push service took one 2 hours ago. Send it a test.",
+    });
+    const long = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(1)) });
+    expect(phoneReachability(long, now).text).toBe(
+      "It last showed a notice 9 days ago, though its push service took one 24 hours ago. Send it a test.",
+    );
+    const idle = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(10)) });
+    expect(phoneReachability(idle, now).text).toBe("It last showed a notice 9 days ago. Send it a test.");
+    expect(phoneReachability(phone({}), now).text).toBe("It has never shown a notice. Send it a test.");
+  });
+
+  it("is lost while its push service refuses it, also where it showed one an hour ago", () => {
+    expect(phoneReachability(lost, now)).toEqual({ kind: "lost", text: "It can't be told just now: HTTP 403" });
+  });
+});
+
+describe("a person", () => {
+  it("is reached as well as by the best of their phones", () => {
+    expect(personReachability([lost, phone({}), proved], false, now).kind).toBe("proved");
+    expect(personReachability([lost, phone({})], false, now).kind).toBe("unproved");
+    expect(personReachability([lost], false, now).kind).toBe("lost");
+  });
+
+  it("is not lost who has mail, nor proved: nobody tells us of a letter that was read", () => {
+    expect(personReachability([], true, now)).toEqual({
+      kind: "unproved",
+      text: "No phone is told. Letters go by mail.",
+    });
+    expect(personReachability([lost], true, now).kind).toBe("unproved");
+    expect(personReachability([], false, now)).toEqual({
+      kind: "lost",
+      text: "No phone is told. Nor is there a mail address.",
+    });
+  });
+});

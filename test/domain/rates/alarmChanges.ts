@@ -1,0 +1,72 @@
+import type { AlarmHistory, YardAlarmChange } from "../../../server/domain/alarmRates/history.ts";
+import { type FaultKind, ruleOf } from "../../../server/domain/faults.ts";
+import { after, days, type Instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
+
+/** A month of the invented yard Alder Croft, told alarm by alarm. */
+export const zone = "Europe/Stockholm";
+export const from = instantOf("2026-01-01T00:00:00+01:00");
+export const to = instantOf("2026-01-31T00:00:00+01:00");
+export const at = (span: Span): Instant => after(from, span);
+
+export const history = (...told: readonly (readonly YardAlarmChange[])[]): AlarmHistory => ({
+  from,
+  to,
+  zone,
+  feeders: [
+    { id: "rowan", name: "Rowan", addedAt: from },
+    { id: "larch", name: "Larch", addedAt: from },
+  ],
+  changes: told.flat().sort((one, other) => one.at - other.at),
+  standing: [],
+  audibleNotifications: null,
+});
+
+/** Phases in which the fault itself is gone. */
+const gone = new Set<YardAlarmChange["to"]>([
+  ...(["normal", "returnedUnacknowledged", "latchedUnacknowledged", "latchedAcknowledged"] as const),
+]);
+
+export type Arrow = readonly [from: YardAlarmChange["from"], to: YardAlarmChange["to"], at: Instant, present?: boolean];
+
+export const alarmChanges = (
+  feeder: string,
+  fault: FaultKind,
+  ...arrows: readonly Arrow[]
+): readonly YardAlarmChange[] =>
+  arrows.map(([from, to, at, present]) => ({
+    feeder,
+    fault,
+    priority: ruleOf(fault).priority,
+    from,
+    to,
+    at,
+    present: present ?? !gone.has(to),
+  }));
+
+/** Raised, seen to after `answered`, over after `lasted`. */
+export function ordinaryAlarm(
+  feeder: string,
+  fault: FaultKind,
+  begins: Instant,
+  answered = minutes(40),
+  lasted = minutes(90),
+) {
+  return alarmChanges(
+    feeder,
+    fault,
+    ["normal", "unacknowledged", begins],
+    ["unacknowledged", "acknowledged", after(begins, answered)],
+    ["acknowledged", "normal", after(begins, lasted)],
+  );
+}
+
+/** Raised and over, and nobody answered. */
+export function briefAlarm(feeder: string, fault: FaultKind, begins: Instant, lasted: Span) {
+  return alarmChanges(
+    feeder,
+    fault,
+    ["normal", "unacknowledged", begins],
+    ["unacknowledged", "returnedUnacknowledged", after(begins, lasted)],
+    ["returnedUnacknowledged", "normal", after(begins, (lasted + days(1)) as Span)],
+  );
+}

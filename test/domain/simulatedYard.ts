@@ -1,0 +1,311 @@
+import { advanceFeeder, type FeederStep, nextCheckAt } from "../../server/domain/advanceFeeder.ts";
+import type { Effect } from "../../server/domain/effects.ts";
+import type { Fact } from "../../server/domain/facts.ts";
+import type { FaultKind } from "../../server/domain/faults.ts";
+import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import { sendingTime } from "../../server/domain/feederClock.ts";
+import { after, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
+import type { Order } from "../../server/domain/orders/order.ts";
+import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
+import type { FeederEvent, Happening, Portion, Readings } from "../../server/domain/report.ts";
+import type { FeederSettings } from "../../server/domain/settings.ts";
+import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
+import { seededRandom } from "./hopper/rowan.ts";
+
+/**
+ * A small feeder with birds, minute by minute, to play stories through the whole step. Birds come by daylight (07 to 15 UTC)
+ * and land, press, deposit; a working feeder pays each press and deposit, and reports every `reportEvery` (whole minutes). What is broken is planted in `truth`.
+ */
+export interface YardTruth {
+  hopper: number; // grams really in it
+  perHour: number; // landings in daylight
+  motor: "turns" | "stalled" | "wireOff";
+  tray: "free" | "jammed" | "bridged"; // bridged: what lies on it still falls, in shrinking portions
+  frozen: number | null; // grams that the scale shows whatever is in it
+  dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "ears">;
+  chuteMisses: number; // share of portions that slip past a healthy chute sensor
+  air: number;
+  inside: number | null; // null: as the air, and a little more
+  lid: number | null;
+  humidity: number;
+  batteryCelsius: number | null;
+  batteryVolts: number;
+  charge: number;
+  sag: number; // V that the supply falls while the motor runs
+  weakens: number; // of the detector's signal (0..1), per °C below 10
+  takesFrom: number; // the signal below which it misses a cap
+  bounces: boolean; // the perch's contact, two times in three seconds
+  airStuckAt: number | null; // °C that the air's thermometer says whatever the air
+  setAside: string[]; // readings that come as numbers that can't be
+  words: string | null; // trouble to be told with the next report
+  forgetsPause: boolean;
+  paused: boolean;
+  saysPaused: boolean | null; // what it says of itself; null: the truth
+}
+
+export interface YardNotification {
+  readonly at: Instant;
+  readonly notice: Pick<Notice, "title" | "body" | "quiet"> & { readonly fault: FaultKind };
+}
+
+export function simulateYard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
+  const chance = seededRandom(seed).uniform;
+  const truth: YardTruth = {
+    hopper: 1_200,
+    perHour: 8,
+    motor: "turns",
+    tray: "free",
+    frozen: null,
+    dead: new Set(),
+    chuteMisses: 0.02,
+    air: 5,
+    inside: null,
+    lid: null,
+    humidity: 70,
+    batteryCelsius: null,
+    batteryVolts: 12.7,
+    charge: 0,
+    sag: 0.1,
+    weakens: 0,
+    takesFrom: 0,
+    bounces: false,
+    airStuckAt: null,
+    setAside: [],
+    words: null,
+    forgetsPause: false,
+    paused: false,
+    saysPaused: null,
+  };
+  let now = start;
+  let bootAt = start;
+  let boot = 1;
+  let life = 1; // of starts under one boot id
+  let seq = 0;
+  let caps = 0;
+  let state = newFeeder(settings, start);
+  let counts = { button: 0, detector: 0, chute: 0, perch: 0 };
+  let spool: { readonly boot: number; readonly uptime: Span; readonly seq: number; readonly happening: Happening }[] =
+    [];
+  const effects: { readonly at: Instant; readonly effect: Effect }[] = [];
+  const watchers: ((step: FeederStep, fact: Fact) => void)[] = [];
+  let looks = 0;
+
+  const give = (fact: Fact): void => {
+    const step = advanceFeeder(state, fact, now);
+    state = step.state;
+    for (const effect of step.effects) effects.push({ at: now, effect });
+    for (const watch of watchers) watch(step, fact);
+  };
+  const record = (happening: Happening, second: number): number => {
+    seq += 1;
+    spool.push({ boot, uptime: (after(now, seconds(second)) - bootAt) as Span, seq, happening });
+    return seq;
+  };
+
+  let sinceBridged = 0;
+  const portion = (cause: Portion["cause"], paysFor: number | null): Portion => {
+    const turns = truth.motor === "turns";
+    if (turns) sinceBridged = truth.tray === "bridged" ? sinceBridged + 1 : 0;
+    const share = Math.max(0, 1 - sinceBridged / 4);
+    const fell = turns && truth.tray !== "jammed" && truth.hopper > 3 && share > 0;
+    if (fell) truth.hopper = Math.max(0, truth.hopper - settings.portionMass * share * (0.8 + 0.4 * chance()));
+    const pieces = fell ? Math.max(1, Math.round(share * (2 + Math.floor(3 * chance())))) : 0;
+    const seen = truth.dead.has("chute") || chance() < truth.chuteMisses ? 0 : pieces;
+    counts.chute += seen;
+    const mean = { turns: fell ? 240 : truth.tray === "jammed" ? 265 : 226, stalled: 1_400, wireOff: 0 }[truth.motor];
+    return {
+      kind: "portion",
+      cause,
+      paysFor,
+      motorRan: 900 as Span,
+      meanCurrent: milliamps(mean * (0.95 + 0.1 * chance())),
+      peakCurrent: milliamps(mean * 2.2),
+      chuteCount: settings.sensors.chute ? seen : null,
+      lowestSupply: volts(5.05 - truth.sag * (0.9 + 0.05 * (seq % 5))),
+    };
+  };
+  const pay = (cause: "press" | "deposit", paysFor: number | null, second: number) => {
+    if (!truth.paused && !truth.dead.has("payer")) record(portion(cause, paysFor), second);
+  };
+  /** Uneven without the dice, so that no story's luck hangs on it. */
+  const signalOfCap = (): number => {
+    caps += 1;
+    const uneven = Math.sin(caps) + Math.sin(1.7 * caps) + Math.sin(2.3 * caps);
+    const celsiusThere = truth.inside ?? truth.air + 1;
+    return Math.min(1, Math.max(0, 0.8 + 0.05 * uneven + truth.weakens * (celsiusThere - 10)));
+  };
+  const bird = (second: number) => {
+    if (!truth.dead.has("perch")) {
+      counts.perch += 1;
+      record({ kind: "visit" }, second);
+    }
+    if (chance() < 0.4 && !truth.dead.has("button")) {
+      counts.button += 1;
+      pay("press", record({ kind: "press" }, second + 2), second + 3);
+    }
+    const drops = chance() < 0.3;
+    const signal = signalOfCap();
+    if (drops && !truth.dead.has("detector") && signal >= truth.takesFrom) {
+      counts.detector += 1;
+      pay("deposit", record({ kind: "deposit", metal: true, signal, chute: true }, second + 5), second + 6);
+    }
+  };
+  const readings = (): Readings => {
+    const inside = truth.inside ?? truth.air + 1;
+    return {
+      hopper:
+        !settings.sensors.scale || truth.dead.has("scale")
+          ? null
+          : grams(Math.round(10 * (truth.frozen ?? truth.hopper + chance() + chance() - 1)) / 10),
+      air: celsius(truth.airStuckAt ?? truth.air + 0.1 * chance()),
+      inside: celsius(inside),
+      lid: celsius(truth.lid ?? truth.air),
+      humidity: humidityPercent(truth.humidity),
+      supply: volts(5.05),
+      battery: volts(truth.batteryVolts),
+      batteryTemperature: celsius(truth.batteryCelsius ?? inside),
+      charge: milliamps(truth.charge),
+      signalDbm: -60 - Math.round(5 * chance()),
+      spooled: 0,
+      counts: { ...counts },
+      paused: truth.saysPaused ?? truth.paused,
+      planVersion: null,
+    };
+  };
+
+  const report = (): void => {
+    const sent = spool;
+    spool = [];
+    // What an earlier boot left behind goes first.
+    for (const left of new Set(sent.map((one) => one.boot).filter((from) => from !== boot))) send(left, sent);
+    send(boot, sent);
+  };
+  const send = (from: number, all: typeof spool): void => {
+    const current = from === boot;
+    const sentUptime = current ? ((now - bootAt) as Span) : null;
+    const name = current && life > 1 ? `boot-${from}#${life}` : `boot-${from}`;
+    const time = sendingTime(state.clock, name, sentUptime, now);
+    state = { ...state, clock: time.clock };
+    const events = all
+      .filter((one) => one.boot === from)
+      .map((one): FeederEvent => ({ ...one.happening, seq: one.seq, recordedAt: time.instantOf(one.uptime) }));
+    give({
+      kind: "reported",
+      report: { boot: name, sentUptime, readings: readings(), rejectedReadings: truth.setAside, events },
+    });
+  };
+  const hearOrders = (): void => {
+    const pending = pendingOrders(state.orders, now);
+    if (pending.length === 0) return;
+    give({ kind: "ordersSent" });
+    if (truth.dead.has("ears")) return;
+    for (const order of pending) {
+      truth.paused = order.kind === "pause";
+      record({ kind: "order", order: order.id, outcome: "done", problem: null }, 1);
+    }
+  };
+
+  let lookAt = start;
+  const minute = (): void => {
+    const hour = new Date(now).getUTCHours();
+    const daylight = hour >= 7 && hour < 15;
+    if (daylight && chance() < truth.perHour / 60) bird(Math.floor(40 * chance()));
+    for (let second = 0; truth.bounces && second < 60; second += 1.5) {
+      counts.perch += 1;
+      record({ kind: "visit" }, second);
+    }
+    if (truth.words !== null) {
+      record({ kind: "trouble", words: truth.words }, 0);
+      truth.words = null;
+    }
+    now = after(now, minutes(1));
+    if (!truth.dead.has("link") && (now - start) % settings.reportEvery === 0) {
+      report();
+      hearOrders();
+      lookAt = nextCheckAt(state, now);
+    }
+    if (patrol === "each" || now >= lookAt) {
+      looks += 1;
+      give({ kind: "minutePassed" });
+      lookAt = nextCheckAt(state, now);
+    }
+  };
+
+  return {
+    truth,
+    give: (fact: Fact) => {
+      give(fact);
+      lookAt = nextCheckAt(state, now);
+    },
+    /** Lets so many minutes pass; `each` may change the truth as they do. */
+    pass: (count: number, each?: (now: Instant) => void) => {
+      for (let n = 0; n < count; n++) {
+        each?.(now);
+        minute();
+      }
+    },
+    /** Lets minutes pass until something has come about, `most` at most. */
+    passUntil: (about: () => boolean, most: number) => {
+      for (let n = 0; n < most && !about(); n++) minute();
+    },
+    restartUnderSameBoot: () => {
+      life += 1;
+      bootAt = now;
+    },
+    restart: () => {
+      boot += 1;
+      life = 1;
+      bootAt = now;
+      seq = 0;
+      counts = { button: 0, detector: 0, chute: 0, perch: 0 };
+      if (truth.forgetsPause) truth.paused = false;
+    },
+    /** The feeder's program forgets its running totals, without starting anew. */
+    loseCounts: () => {
+      counts = { button: 0, detector: 0, chute: 0, perch: 0 };
+    },
+    refill: (mass: number) => {
+      truth.hopper = Math.min(settings.hopperCapacity, truth.hopper + mass);
+    },
+    order: (id: string, kind: Order["kind"], until: Instant | null = null): void => {
+      const order: Order = {
+        id,
+        kind,
+        until,
+        requestedAt: now,
+        requestedBy: "Ada",
+        status: "requested",
+        sentAt: null,
+        answeredAt: null,
+        problem: null,
+      };
+      give({ kind: "orderRequested", order });
+      lookAt = nextCheckAt(state, now);
+    },
+    watch: (watcher: (step: FeederStep, fact: Fact) => void) => watchers.push(watcher),
+    now: () => now,
+    looks: () => looks,
+    state: (): FeederState => state,
+    effects: () => effects,
+    told: (): YardNotification[] =>
+      effects.flatMap(({ at, effect }) => {
+        const notice = noticeIn(effect);
+        return notice === null ? [] : [{ at, notice }];
+      }),
+    /** Faults that the keeper's phone rang for, in order. */
+    rangFor: (): FaultKind[] =>
+      effects.flatMap(({ effect }) => {
+        const notice = noticeIn(effect);
+        return notice === null || notice.quiet ? [] : [notice.fault];
+      }),
+  };
+}
+
+/** As one keeper with one phone would hear of it at once: raised and worsened with a sound, the rest without. */
+function noticeIn(effect: Effect): YardNotification["notice"] | null {
+  if (effect.kind !== "alarmEvent" || !("title" in effect.event)) return null;
+  const { event: word } = effect;
+  const { fault, title, body } = word;
+  return { fault, title, body, quiet: word.kind === "returned" || (word.kind === "raised" && word.sameEpisode) };
+}

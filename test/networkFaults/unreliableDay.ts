@@ -1,0 +1,214 @@
+import assert from "node:assert/strict";
+import type { Answer } from "../../server/contract/report.ts";
+import { hopperLevel } from "../../server/domain/hopper/level.ts";
+import { after, type Instant, minutes, seconds } from "../../server/domain/instant.ts";
+import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { initialOrderState } from "../../server/practice/orderState.ts";
+import { seededRandom } from "../../server/practice/random.ts";
+import { Scene } from "../../server/practice/scene.ts";
+import { rowan } from "../../server/practice/yard.ts";
+import type { TestServer } from "../support/testServer.ts";
+
+/**
+ * One winter day of a feeder whose line and power are bad, against the whole server.
+ *
+ * Goal: nothing that the feeder wrote down is lost or stored twice, its times are right, the pause that the keeper asked for
+ * last is what the feeder does in the end, and what the server believes to be in the hopper is what is in it.
+ * Method: the practice yard as the truth, in virtual time, a report a minute through the real door; requests and answers get
+ * lost, are sent twice at once, come late, and the feeder loses its power and its uptime. All chance comes from one seed:
+ * `playFlakyDay(house, seed)` plays the same day again.
+ */
+export interface UnreliableDay {
+  readonly written: number; // events that the feeder numbered
+  readonly lostRequests: number;
+  readonly lostAnswers: number;
+  readonly doubled: number;
+  readonly reboots: number;
+  readonly orders: number;
+}
+
+interface Told {
+  readonly boot: string;
+  readonly recordedAt: Instant;
+  readonly body: string;
+}
+
+/** A bug planted on purpose, so that the checks can show that they find it. */
+export type PlantedReportBug = "none" | "feederForgetsTooEarly" | "serverForgetsRepeats" | "clockUnbuilt";
+
+export async function simulateUnreliableDay(
+  house: TestServer,
+  seed: number,
+  plant: PlantedReportBug = "none",
+): Promise<UnreliableDay> {
+  const chance = seededRandom(seed);
+  const { feeder, key } = await house.addFeeder({
+    ...rowan,
+    reportEverySeconds: 60,
+    warnAheadDays: 1,
+  });
+  const begin = house.clock.now();
+  const boots = new Map<string, Instant>([["b-1", begin]]);
+  let boot = "b-1";
+  const scene = new Scene({
+    settings: rowan,
+    seed,
+    chance: seededRandom(seed + 1),
+    hopperGrams: 0.8 * rowan.hopperCapacityGrams,
+    memory: { spool: [], orderState: initialOrderState },
+    boot,
+    visitPattern: "lively",
+    startsAt: begin,
+    narrate: () => undefined,
+  });
+  if (plant === "serverForgetsRepeats") forgetRepeats(house);
+
+  const told = new Map<string, Told>();
+  const heardBoots = new Set<string>(); // those of which a report got through while they ran
+  const day = { written: 0, lostRequests: 0, lostAnswers: 0, doubled: 0, reboots: 0, orders: 0 };
+  let lastOrder: string | null = null;
+
+  const send = async (lineIsGood: boolean): Promise<void> => {
+    const now = house.clock.now();
+    const report = scene.report(now);
+    for (const event of report.events ?? []) {
+      const recordedAt = after(boots.get(report.boot) as Instant, event.uptimeMs as never);
+      told.set(`${report.boot} ${event.seq}`, { boot: report.boot, recordedAt, body: JSON.stringify(event) });
+    }
+    if (!lineIsGood && chance.isTrueWith(0.15)) {
+      day.lostRequests += 1;
+      const last = report.events?.at(-1)?.seq;
+      if (plant === "feederForgetsTooEarly" && last !== undefined) scene.answered(report.boot, madeUp(last, now), now);
+      return;
+    }
+    const sent = plant === "clockUnbuilt" && report.sentUptimeMs !== null ? { ...report, sentUptimeMs: 9e9 } : report;
+    const twice = !lineIsGood && chance.isTrueWith(0.1);
+    if (twice) day.doubled += 1;
+    const [first] = await Promise.all([house.report(key, sent), twice ? house.report(key, sent) : null]);
+    if (report.sentUptimeMs !== null) heardBoots.add(report.boot);
+    assert.equal(first.status, 200, `seed ${seed}: the door answered ${JSON.stringify(first.body)}`);
+    if (!lineIsGood && chance.isTrueWith(0.15)) {
+      day.lostAnswers += 1;
+      return;
+    }
+    scene.answered(report.boot, first.body as Answer, now);
+  };
+
+  for (let minute = 0; minute < 8 * 60; minute += 1) {
+    const now = house.clock.advance(minutes(1));
+    scene.advance(now);
+    if (chance.isTrueWith(0.01)) {
+      boot = `b-${minute + 2}`;
+      scene.reboot(boot, now);
+      boots.set(boot, now);
+      day.reboots += 1;
+      house.clock.advance(seconds(20)); // it takes its time to come up
+      scene.advance(house.clock.now());
+    }
+    if (chance.isTrueWith(0.01)) {
+      lastOrder = `order-${minute}-of-${seed}`;
+      const payload = { id: lastOrder, kind: chance.isTrueWith(0.5) ? "pause" : "resume" };
+      const url = `/api/v1/feeders/${feeder.id}/orders`;
+      await house.app.inject({ method: "POST", url, headers: house.keeper, payload });
+      day.orders += 1;
+    }
+    await send(false);
+    await runPeriodicChecks(house.ports);
+  }
+  for (let quiet = 0; quiet < 20 && (scene.feeder.spooled > 0 || quiet < 3); quiet += 1) {
+    house.clock.advance(seconds(5));
+    await send(true);
+  }
+  assert.equal(scene.feeder.spooled, 0, `seed ${seed}: a good line must empty the spool`);
+
+  day.written = told.size;
+  await checkRecord(house, feeder.id, told, heardBoots, begin, seed);
+  await checkPause(house, feeder.id, scene, lastOrder, seed);
+  await checkHopper(house, feeder.id, scene, seed);
+  return day;
+}
+
+async function checkRecord(
+  house: TestServer,
+  feeder: string,
+  told: ReadonlyMap<string, Told>,
+  heardBoots: ReadonlySet<string>,
+  begin: Instant,
+  seed: number,
+): Promise<void> {
+  const stored = await house.store.records.events(feeder, begin, after(house.clock.now(), minutes(1)), 100_000);
+  const byIdentity = new Map(stored.map((event) => [`${event.boot} ${event.seq}`, event]));
+  assert.equal(byIdentity.size, stored.length, `seed ${seed}: an event is stored twice`);
+  for (const [identity, { boot, recordedAt, body }] of told) {
+    const event = byIdentity.get(identity);
+    assert.ok(event, `seed ${seed}: event ${identity} is lost`);
+    assert.equal(event.body, body, `seed ${seed}: event ${identity} was changed`);
+    const late = event.recordedAt - recordedAt;
+    // A boot that ended before a single report got through left no clue when it was: its events count as of their arrival.
+    const lateMax = heardBoots.has(boot) ? 1_000 : house.clock.now() - recordedAt;
+    assert.ok(late >= -1_000 && late <= lateMax, `seed ${seed}: event ${identity} is placed ${late} ms off`);
+  }
+  assert.equal(stored.length, told.size, `seed ${seed}: something is stored that was never told`);
+}
+
+async function checkPause(
+  house: TestServer,
+  feeder: string,
+  scene: Scene,
+  lastOrder: string | null,
+  seed: number,
+): Promise<void> {
+  const { pause } = await house.runPeriodicCheck(feeder);
+  assert.equal(pause.order?.id ?? null, lastOrder, `seed ${seed}: the newest order is not what the keeper asked last`);
+  if (pause.order === null) return;
+  assert.equal(pause.order.status, "confirmed", `seed ${seed}: order ${lastOrder} is ${pause.order.status}`);
+  assert.equal(
+    scene.feeder.paused,
+    pause.order.kind === "pause",
+    `seed ${seed}: the feeder doesn't do what it confirmed`,
+  );
+  assert.equal(pause.statement?.paused, scene.feeder.paused, `seed ${seed}: the keeper is shown something else`);
+}
+
+async function checkHopper(house: TestServer, feeder: string, scene: Scene, seed: number): Promise<void> {
+  const row = await house.store.yards.feeder(feeder);
+  const level = row && hopperLevel(row.state.hopper, row.state.settings);
+  assert.ok(level, `seed ${seed}: the hopper is unknown`);
+  const truth = scene.world.hopperGrams;
+  const allowed = 0.05 * rowan.hopperCapacityGrams;
+  assert.ok(
+    Math.abs(level.grams - truth) <= allowed,
+    `seed ${seed}: ${Math.round(level.grams)} g believed, ${Math.round(truth)} g there`,
+  );
+}
+
+/** An answer that the server never gave. */
+const madeUp = (storedThrough: number, at: Instant): Answer => ({
+  storedThrough,
+  duplicates: 0,
+  refused: [],
+  unknown: [],
+  serverTime: new Date(at).toISOString(),
+  nextReportSeconds: 60,
+  orders: [],
+});
+
+/** A server that doesn't remember what it has: it stores a repeat under another boot id. */
+function forgetRepeats(house: TestServer): void {
+  const { transaction } = house.store;
+  Object.assign(house.store, {
+    transaction: <T>(work: Parameters<typeof transaction<T>>[0]) =>
+      transaction<T>((tx) =>
+        work({
+          ...tx,
+          storedEventBodies: async () => new Map(),
+          appendEvents: async (events) => {
+            for (const event of events) {
+              const stored = await tx.storedEventBodies(event.feeder, event.boot, [event.seq]);
+              await tx.appendEvents([stored.size === 0 ? event : { ...event, boot: `${event.boot}-again` }]);
+            }
+          },
+        }),
+      ),
+  });
+}

@@ -1,0 +1,171 @@
+import { describe, expect, it } from "vitest";
+import { textOf } from "../../server/adapters/store/rows.ts";
+import type { RatesView } from "../../server/contract/api.ts";
+import type { YardAlarmChange } from "../../server/domain/alarmRates/history.ts";
+import { ruleOf } from "../../server/domain/faults.ts";
+import { before, days, hours, type Instant, minutes, type Span } from "../../server/domain/instant.ts";
+import { signInAgain } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
+
+/** The alarms' own health, asked at the door of a server with a real database. */
+
+type Row = Pick<YardAlarmChange, "feeder" | "fault" | "from" | "to" | "at"> & { readonly present?: boolean };
+
+/** Written in plain SQL: twenty thousand rows would take Prisma longer than all else here. */
+function logged({ connections: { direct } }: TestServer, rows: readonly Row[]): void {
+  const insert = direct.prepare(
+    `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
+     VALUES (?, ?, ?, ?, ?, ?, ?, 'So it was.', ?)`,
+  );
+  direct.transaction(() => {
+    for (const [index, { feeder, fault, from, to, at, present }] of rows.entries()) {
+      const there = present ?? (to !== "normal" && to !== "returnedUnacknowledged");
+      insert.run(`change-${index}`, feeder, fault, ruleOf(fault).priority, from, to, textOf(at), there ? 1 : 0);
+    }
+  })();
+}
+
+function usual(feeder: string, fault: Row["fault"], at: Instant): Row[] {
+  return [
+    { feeder, fault, from: "normal", to: "unacknowledged", at },
+    { feeder, fault, from: "unacknowledged", to: "acknowledged", at: (at + minutes(20)) as Instant },
+    { feeder, fault, from: "acknowledged", to: "normal", at: (at + hours(2)) as Instant },
+  ];
+}
+
+async function askedOf(house: TestServer, yard = house.yard) {
+  const answer = await house.app.inject({ url: `/api/v1/yards/${yard}/rates`, headers: await signInAgain(house) });
+  return { status: answer.statusCode, view: answer.json<RatesView>() };
+}
+
+/** A yard whose feeder has been there for so long. */
+async function houseSince(span: Span): Promise<{ house: TestServer; feeder: string; now: Instant }> {
+  const house = await openTestServer();
+  const { feeder } = await house.addFeeder();
+  const now = house.clock.advance(span);
+  return { house, feeder: feeder.id, now };
+}
+
+describe("the rates of a yard", () => {
+  it("are those of thirty local days, with words, findings and numbers", async () => {
+    const { house, feeder, now } = await houseSince(days(40));
+    const ice = Array.from({ length: 8 }, (_, index) => usual(feeder, "iceLock", before(now, days(2 * index + 1))));
+    const food = Array.from({ length: 4 }, (_, index) => usual(feeder, "foodLow", before(now, days(3 * index + 1.2))));
+    const old = usual(feeder, "trayJammed", before(now, days(33)));
+    const note = usual(feeder, "frostInside", before(now, days(3)));
+    logged(house, [...ice.flat(), ...food.flat(), ...old, ...note]);
+    const { status, view } = await askedOf(house);
+    expect(status).toBe(200);
+    expect(view.texts[0]).toBe(
+      "12 alarms in 30 days at 1 feeder: 2.8 a week at each. Besides, 1 note for the digest, which calls nobody.",
+    );
+    expect(view.findings).toContainEqual(
+      expect.stringMatching(/^“Ice on tray and slot likely” at Rowan makes two thirds of all alarms \(8 of 12\): /),
+    );
+    expect(view.days).toHaveLength(31);
+    expect(view.days.reduce((sum, day) => sum + day.soon, 0)).toBe(12);
+    expect(view.days.reduce((sum, day) => sum + day.notes, 0)).toBe(1);
+    expect(view.frequentAlarms[0]).toEqual({
+      name: "ice on tray and slot likely, Rowan",
+      alarmCount: 8,
+      sharePercent: 67,
+    });
+    expect(view.measures.find(({ name }) => name === "Acknowledged")?.value).toBe("12 of 12");
+    expect(view.measures.every(({ name }) => !name.startsWith("Pushes"))).toBe(true);
+  });
+
+  it("say how many days are known of a young yard, and that nothing is to be changed", async () => {
+    const { house } = await houseSince(days(5));
+    const { view } = await askedOf(house);
+    expect(view.texts).toEqual([
+      "No alarm in 5 days at 1 feeder.",
+      "Only 5 days are known yet. The standard wants 30 before one judges.",
+    ]);
+    expect(view.findings).toEqual([]);
+  });
+
+  it("can be asked in the very moment in which a feeder was added, and of a yard without any", async () => {
+    const house = await openTestServer();
+    expect((await askedOf(house)).view.texts).toEqual(["This yard has no feeder yet, so nothing can alarm."]);
+    await house.addFeeder();
+    expect((await askedOf(house)).status).toBe(200);
+  });
+
+  it("see what the store's own feeder raised, standing for days without a word in the log", async () => {
+    const house = await openTestServer();
+    const { feeder, key } = await house.addFeeder();
+    for (let minute = 0; minute < 70; minute += 1) {
+      await house.report(key, { boot: "b-1", sentUptimeMs: 60_000 * (minute + 1), readings: {}, events: [] });
+      house.clock.advance(minutes(1));
+    }
+    house.clock.advance(days(3));
+    // One look judges the silence; after it nothing is written for a month and more.
+    const told = await house.app.inject({
+      method: "PATCH",
+      url: `/api/v1/feeders/${feeder.id}`,
+      headers: house.keeper,
+      payload: { name: "Rowan" },
+    });
+    expect(told.json<{ alarms: { fault: string }[] }>().alarms.map(({ fault }) => fault)).toContain("feederSilent");
+    house.clock.advance(days(40));
+    const { view } = await askedOf(house);
+    expect(view.standing.map(({ name }) => name)).toContain("feeder silent, Rowan");
+    expect(view.findings).toContainEqual(expect.stringMatching(/^“Feeder silent” at Rowan has stood for 40 days/));
+  });
+
+  it("count pushes that rang once a person, however many phones, and neither quiet ones nor what closes", async () => {
+    const { house, feeder, now } = await houseSince(days(31));
+    const owner = (await house.store.keepers.keeperNamed("Keeper"))?.id ?? "";
+    await house.connections.write(async (statements) => {
+      const written = new Date(before(now, days(2)));
+      const item = (id: string, different: object, quiet = false) => ({
+        id,
+        channel: "push",
+        keeperId: owner,
+        yardId: house.yard,
+        feederId: feeder,
+        topic: "alarm-1",
+        notice: JSON.stringify({ fault: "trayJammed", quiet }),
+        writtenAt: written,
+        dueAt: written,
+        settledAt: written,
+        phase: "delivered",
+        ...different,
+      });
+      await statements.outboxItem.createMany({
+        data: [
+          item("one phone", {}),
+          item("the other phone", {}),
+          item("a reminder", { writtenAt: new Date(before(now, days(1))) }),
+          item("by mail", { channel: "mail", topic: "alarm-2" }),
+          item("never arrived", { phase: "givenUp", topic: "alarm-3" }),
+          item("corrected", { topic: "alarm-4" }, true),
+          item("taken back", { topic: "alarm-5", closes: true }),
+          item("another yard's", { topic: "alarm-6", yardId: "elsewhere" }),
+          item("long ago", { topic: "alarm-7", settledAt: new Date(before(now, days(50))) }),
+        ],
+      });
+    });
+    const { view } = await askedOf(house);
+    expect(view.measures[0]).toMatchObject({ name: "Pushes that rang, a week at each feeder", value: "0.46" });
+  });
+
+  it("read only the newest days of a sensor that flickers day and night, and say so", async () => {
+    const { house, feeder, now } = await houseSince(days(40));
+    const flicker = Array.from({ length: 20_400 }, (_, index): Row => {
+      const at = before(now, minutes(1.5 * (20_400 - index)));
+      return { feeder, fault: "buttonSilent", from: "acknowledged", to: "acknowledged", at, present: index % 2 === 0 };
+    });
+    logged(house, flicker);
+    const { view } = await askedOf(house);
+    expect(view.texts.at(-1)).toBe("Earlier days have too many changes to be read: only the newest 20000 are.");
+    expect(view.days.length).toBeLessThan(22);
+  }, 20_000);
+
+  it("are of no yard that isn't there, and of nobody who isn't signed in", async () => {
+    const house = await openTestServer();
+    expect((await askedOf(house, "elsewhere")).status).toBe(404);
+    const stranger = await house.app.inject({ url: `/api/v1/yards/${house.yard}/rates` });
+    expect(stranger.statusCode).toBe(401);
+  });
+});

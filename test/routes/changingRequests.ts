@@ -1,0 +1,152 @@
+import { reportExample } from "../../server/contract/reportExample.ts";
+import type { PracticeRunner } from "../../server/ports.ts";
+
+/** Each route that changes something, with a request that changes what `pictureOf` shows. */
+
+export interface ChangingRequest {
+  readonly route: string; // as the documentation names it
+  readonly body?: object;
+  /** Sent after it as if the two were one act: what a split transaction comes to. */
+  readonly andThen?: object;
+  /** Which prepared database it starts from; "usual" unless said. */
+  readonly from?: Start;
+  /** Who asks; the keeper unless said. */
+  readonly as?: "stranger" | "feeder";
+  /** What a repeat of it is answered, where it was done already; as the first time unless said. */
+  readonly again?: number;
+  /** Who must be able to sign in after it, as the picture shows. */
+  readonly signsIn?: { readonly name: string; readonly passphrase: string };
+  /** Whether the old key opens the door is shown last. */
+  readonly changesKey?: true;
+  /** No route shows it. */
+  readonly unseen?: true;
+  /** How many commits it has; at least one unless said. */
+  readonly commits?: 0;
+}
+
+/**
+ * `unclaimed`: nobody keeps the house. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
+ * with a practice yard.
+ */
+export type Start = "unclaimed" | "usual" | "practising";
+
+const passphrase = "seven wet crows count copper kettles";
+const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
+
+/** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:claim`, `:item`, `:reset`, `:session`, `:inviteToken`. */
+export const changingRequests: readonly ChangingRequest[] = [
+  {
+    route: "POST /api/v1/claim",
+    from: "unclaimed",
+    as: "stranger",
+    body: { token: ":claim", name: "Ada", passphrase, zone: "Europe/Stockholm" },
+    signsIn: { name: "Ada", passphrase },
+  },
+  {
+    route: "POST /api/v1/session",
+    as: "stranger",
+    body: { name: "Keeper", passphrase: "birds before breakfast" },
+    unseen: true,
+  },
+  {
+    route: "POST /api/v1/join",
+    as: "stranger",
+    body: { token: ":inviteToken", name: "Cilla", passphrase },
+    signsIn: { name: "Cilla", passphrase },
+  },
+  {
+    route: "POST /api/v1/reset",
+    as: "stranger",
+    body: { token: ":reset", passphrase },
+    signsIn: { name: "Keeper", passphrase },
+    again: 401,
+  },
+  { route: "POST /api/v1/session/passkey/options", as: "stranger", commits: 0, unseen: true },
+  { route: "DELETE /api/v1/session" },
+  {
+    route: "POST /api/v1/me/passphrase",
+    body: { old: "birds before breakfast", passphrase },
+    signsIn: { name: "Keeper", passphrase },
+    again: 400,
+  },
+  { route: "DELETE /api/v1/me/sessions" },
+  { route: "DELETE /api/v1/me/sessions/:session", again: 404 },
+  { route: "POST /api/v1/me/remove", body: { passphrase: "birds before breakfast", withYards: true }, again: 401 },
+  { route: "POST /api/v1/me/passkeys/options", body: {}, commits: 0, unseen: true },
+  { route: "PATCH /api/v1/me", body: { mail: "ada@alder-croft.example" } },
+  { route: "POST /api/v1/me/mail/test", commits: 0, unseen: true },
+  { route: "POST /api/v1/phones", body: { endpoint: "https://push.example/new", keys, label: "Tablet" } },
+  {
+    route: "PUT /api/v1/phones",
+    body: { replaces: "https://push.example/Pocket", endpoint: "https://push.example/2", keys },
+  },
+  { route: "POST /api/v1/phones/permission", body: { endpoint: "https://push.example/Pocket", allowed: false } },
+  { route: "POST /api/v1/phones/test" },
+  { route: "POST /api/v1/phones/forget", body: { endpoint: "https://push.example/Pocket" } },
+  { route: "POST /api/v1/notices/:item/shown", as: "stranger" },
+  {
+    route: "PATCH /api/v1/yards/:yard",
+    body: { zone: "Europe/Helsinki", place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 }, escalateMinutes: 30 },
+  },
+  { route: "PATCH /api/v1/yards/:yard/people/:person", body: { role: "keeper", turn: 1 } },
+  { route: "DELETE /api/v1/yards/:yard/people/:person", again: 404 },
+  { route: "POST /api/v1/yards/:yard/invites", body: { role: "helper" } },
+  { route: "DELETE /api/v1/yards/:yard/invites/:invite", again: 404 },
+  { route: "POST /api/v1/yards", body: { name: "Alder Croft, the meadow", zone: "Europe/Stockholm" } },
+  { route: "POST /api/v1/yards/:yard/remove", body: { name: "My yard" }, again: 404 },
+  { route: "POST /api/v1/yards/:yard/orders", body: { id: "pause-0001", kind: "pause" } },
+  { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
+  { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
+  { route: "POST /api/v1/feeders/:feeder/key", changesKey: true },
+  { route: "DELETE /api/v1/feeders/:feeder", again: 404 },
+  { route: "POST /api/v1/feeders/:feeder/refills", body: { id: "refill-0001", what: { kind: "added", grams: 300 } } },
+  { route: "POST /api/v1/feeders/:feeder/cleaned" },
+  { route: "POST /api/v1/feeders/:feeder/orders", body: { id: "pause-0001", kind: "pause" } },
+  { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/acknowledge", body: { id: "seen-0001" } },
+  { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/reset", body: { id: "reset-0001" } },
+  {
+    route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/shelve",
+    body: { id: "shelve-0001", until: "2026-01-16T09:00:00Z" },
+  },
+  {
+    route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/out-of-service",
+    body: { id: "out-0001", why: "the tray is at the workshop" },
+  },
+  { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/return-to-service", body: { id: "back-0001" } },
+  { route: "POST /api/v1/practice" },
+  { route: "POST /api/v1/practice/fault", from: "practising", body: { fault: "jam" }, commits: 0 },
+  { route: "DELETE /api/v1/practice", from: "practising" },
+  { route: "POST /api/v1/report", as: "feeder", body: reportExample },
+];
+
+/**
+ * Routes whose request a device that holds a passkey must make anew each time; `passkeys.test.ts` sends them. Each changes one
+ * row, but for the sign-in: it stores the passkey's counter, and then the session.
+ */
+export const deviceRoutes: readonly string[] = [
+  "POST /api/v1/session/passkey",
+  "POST /api/v1/me/passkeys",
+  "PATCH /api/v1/me/passkeys/:passkey",
+  "DELETE /api/v1/me/passkeys/:passkey",
+  "POST /api/v1/me/confirm/options",
+  "POST /api/v1/me/confirm",
+];
+
+/** Simulated feeders that are said to run, and report nothing. */
+export function idlePracticeGround(): PracticeRunner {
+  let running = false;
+  let fault: ReturnType<PracticeRunner["state"]>["fault"] = "none";
+  return {
+    start: (feeders) => {
+      running = feeders.length > 0;
+    },
+    stop: async () => {
+      running = false;
+      fault = "none";
+    },
+    setFault: (chosen) => {
+      fault = chosen;
+    },
+    state: () => ({ running, fault }),
+  };
+}

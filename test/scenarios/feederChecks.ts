@@ -1,0 +1,255 @@
+import type { AlarmView, FeederView, OrderView } from "../../server/contract/api.ts";
+import { type FeederKnowledge, minute } from "./knowledge.ts";
+import { claimsConfirmed, claimsFeeding, claimsKeeperSaid, claimsPaused, claimsWell, textFlaws } from "./texts.ts";
+
+/** One place where a screen says more than was known, or a rule of the protocol was broken. */
+export interface Violation {
+  readonly rule: Rule;
+  readonly about: string;
+  readonly displayed: string;
+  readonly known: string;
+}
+
+export const rules = {
+  confirmed: "a pause is called confirmed only while the feeder's newest known fact is that it is paused",
+  resumed: "a resume is called confirmed, and feeding usual, only while nothing newer says that it is paused",
+  lastSaid: "what the feeder last said is what it last said",
+  overdue: "an order that is not carried out is shown as such by its deadline, counted from when it was asked",
+  foodThoughPaused: "food given while paused is an urgent alarm within the same step",
+  contradiction: "a feeder that says it pauses and then that it does not is an urgent alarm within the same step",
+  well: "nothing is called well beside an alarm, an unknown level, a silence or an open order",
+  byHand: "a feeder that reported once by hand is not an urgent silence",
+  signOfLife: "a feeder whose reports arrive is not called silent, readable or not",
+  unreadable: "a feeder whose reports can't be read is shown as such",
+  bootReused: "a feeder that starts anew under its old boot id is shown as such",
+  reach: "a phone or person is called reachable only with a display receipt for the present address",
+  gonePhone: "a phone whose push service said that it is gone is not listed as one that can be notified",
+  ring: "an urgent alarm that nobody was shown is pushed to a phone that becomes available, as soon as its person's turn has come",
+  stored: "storedThrough covers no event that is not in the database",
+  kept: "no acknowledged event is lost, changed or stored twice",
+  reading: "one bad reading is set aside alone, and a misspelt one is named",
+  text: "no text holds a raw time, a symbol of a statistic or a value of the program",
+  attributed: "nothing is attributed to a keeper who said nothing",
+  server: "nothing answers 500",
+} as const;
+export type Rule = keyof typeof rules;
+
+export const violation = (rule: Rule, about: string, shown: unknown, known: string): Violation => ({
+  rule,
+  about,
+  displayed: typeof shown === "string" ? shown : JSON.stringify(shown),
+  known,
+});
+
+/** What the judge may know of a feeder besides what it reported. */
+export interface FeederTerms {
+  readonly reportEverySeconds: number;
+  readonly byHand: boolean;
+  /** Whether the keeper has said anything of food and portions. */
+  readonly settingsSaid: boolean;
+}
+
+/** By how much a step of the simulation may come after a moment that falls between two. */
+const stepSlack = 2 * minute;
+
+/** Two reports' time and half a minute, a minute at least: the deadline that the order's own documentation names. */
+const orderDeadline = (reportEverySeconds: number): number => Math.max(minute, 2_000 * reportEverySeconds + minute / 2);
+
+/** Longer than any silence that its rhythm explains: a quarter of an hour, five reports, or as long as it was quiet before. */
+const silentAfter = (known: FeederKnowledge, reportEverySeconds: number): number =>
+  Math.max(15 * minute, 5_000 * reportEverySeconds, Math.min(known.longestGapMs, 60 * minute));
+
+const nameOf = ({ name }: FeederView): string => name;
+const isUrgent = ({ priority }: AlarmView): boolean => priority === "urgent";
+const titled = (view: FeederView, pattern: RegExp, only: (alarm: AlarmView) => boolean = () => true) =>
+  view.alarms.some((alarm) => pattern.test(alarm.title) && only(alarm));
+const titlesOf = (view: FeederView): string =>
+  view.alarms.map(({ title, priority, state: phase }) => `${title} (${priority}, ${phase})`).join(", ") || "no alarm";
+
+/** All that can be judged of one feeder's view. */
+export function checkFeeder(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
+  return [
+    ...judgePause(view, known, now),
+    ...judgeDeadline(view, known, terms, now),
+    ...judgePauseAlarms(view, known, now),
+    ...checkAllClear(nameOf(view), view.summary, view, known, terms, now),
+    ...judgeSilence(view, known, terms, now),
+    ...judgeReports(view, known, now),
+    ...checkTexts(nameOf(view), textsOf(view), terms.settingsSaid),
+  ];
+}
+
+function judgePause(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
+  const found: Violation[] = [];
+  const feeding = known.feeding(now);
+  const { order, statement: feederSays } = view.pause;
+  const about = nameOf(view);
+  const ended = order?.until != null && Date.parse(order.until) <= now;
+  if (order?.status === "confirmed" && order.kind === "pause" && !ended && feeding !== "paused") {
+    found.push(violation("confirmed", about, order, `newest known: ${feeding}`));
+  }
+  if (order?.status === "confirmed" && order.kind === "resume" && feeding === "paused") {
+    found.push(violation("resumed", about, order, "newest known: it says that it is paused"));
+  }
+  if (claimsPaused(view.summary) && feeding !== "paused") {
+    found.push(violation("confirmed", about, view.summary, `newest known: ${feeding}`));
+  }
+  if (claimsFeeding(view.summary) && feeding === "paused") {
+    found.push(violation("resumed", about, view.summary, "newest known: it says that it is paused"));
+  }
+  const sayings = known.sayings();
+  if (feederSays !== null && !sayings.includes(feederSays.paused)) {
+    found.push(violation("lastSaid", about, feederSays, `it last said paused: ${sayings.join(" or ") || "nothing"}`));
+  }
+  return found;
+}
+
+function judgeDeadline(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
+  const order = known.newestOrder();
+  if (order === null || known.openSince === null) return [];
+  if (now - known.openSince <= orderDeadline(terms.reportEverySeconds) + stepSlack) return [];
+  const phase = view.pause.order?.status;
+  if (phase === "overdue" || phase === "refused" || titled(view, /paus|resum/i, isUrgent)) return [];
+  const waits = Math.round((now - known.openSince) / minute);
+  return [
+    violation(
+      "overdue",
+      nameOf(view),
+      view.pause.order ?? "no order",
+      `its ${order.kind} has been open for ${waits} min`,
+    ),
+  ];
+}
+
+function judgePauseAlarms(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
+  if (titled(view, /paus/i, isUrgent)) return [];
+  const found: Violation[] = [];
+  const at = (what: string) => `${what} reached the server in this step`;
+  if (known.foodThoughPausedAt === now) {
+    found.push(violation("foodThoughPaused", nameOf(view), titlesOf(view), at("a portion given while paused")));
+  }
+  if (known.contradictedAt === now) {
+    found.push(violation("contradiction", nameOf(view), titlesOf(view), at("paused: false after its own done")));
+  }
+  return found;
+}
+
+/** Why nothing may be called well just now; null where all that is known is good. */
+function whyNotWell(
+  view: FeederView,
+  known: FeederKnowledge,
+  { reportEverySeconds }: FeederTerms,
+  now: number,
+): string | null {
+  // One that has returned to normal is over, and only not acknowledged yet: nothing bad is there (ISA-18.2).
+  if (view.alarms.some(({ state: phase }) => phase !== "returnedUnacknowledged")) return titlesOf(view);
+  if (view.hopper.level === null) return "its level is unknown";
+  if (known.lastReadableAt === null) return "it never reported";
+  if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute) return "its reports can't be read";
+  const silence = now - known.lastReadableAt;
+  if (silence > silentAfter(known, reportEverySeconds))
+    return `it was last read ${Math.round(silence / minute)} min ago`;
+  const order = known.newestOrder();
+  if (order !== null && known.openSince !== null) return `its ${order.kind} is open`;
+  return null;
+}
+
+/** @param text a line of a screen about this feeder */
+export function checkAllClear(
+  where: string,
+  text: string,
+  view: FeederView,
+  known: FeederKnowledge,
+  terms: FeederTerms,
+  now: number,
+): Violation[] {
+  const why = claimsWell(text) ? whyNotWell(view, known, terms, now) : null;
+  return why === null ? [] : [violation("well", where, text, why)];
+}
+
+/** Phases in which an alarm says that its fault is there now. */
+const stands: ReadonlySet<string> = new Set(["unacknowledged", "acknowledged"]);
+
+function judgeSilence(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
+  const silent = view.alarms.find(
+    ({ title, state: phase }) => /\bsilent\b/i.test(title) && /feeder/i.test(title) && stands.has(phase),
+  );
+  if (silent === undefined) return [];
+  const found: Violation[] = [];
+  if (terms.byHand && silent.priority === "urgent") {
+    found.push(
+      violation("byHand", nameOf(view), titlesOf(view), `it reported ${known.readableReports} times, by hand`),
+    );
+  }
+  if (known.lastArrivalAt === now && isUrgent(silent)) {
+    found.push(violation("signOfLife", nameOf(view), titlesOf(view), "a report arrived in this very step"));
+  }
+  return found;
+}
+
+function judgeReports(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
+  const found: Violation[] = [];
+  const saysUnreadable = titled(view, /read/i) || /\bread\b/i.test(view.summary);
+  if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute && !saysUnreadable) {
+    const since = Math.round((now - known.unreadableSince) / minute);
+    const fresh = known.lastArrivalAt !== null && now - known.lastArrivalAt < 5 * minute;
+    if (fresh) found.push(violation("unreadable", nameOf(view), titlesOf(view), `unreadable reports for ${since} min`));
+  }
+  if (known.bootReusedAt === now && !titled(view, /boot|numbering|start/i)) {
+    found.push(violation("bootReused", nameOf(view), titlesOf(view), "its uptime began anew under a known boot id"));
+  }
+  return found;
+}
+
+/** Every text of a view that a screen shows. */
+function textsOf(view: FeederView): readonly string[] {
+  const { summary: words, hopper, blindSpots, alarms, pause } = view;
+  return [
+    words,
+    hopper.text,
+    hopper.portionText,
+    ...blindSpots,
+    ...(pause.order?.problem == null ? [] : [pause.order.problem]),
+    `${view.missingEvents} events never arrived`,
+    // How the evidence is written is the client's part: it is judged on its screens.
+    ...alarms.flatMap(({ title, reason, advice: act }) => [title, reason, act]),
+  ];
+}
+
+export function checkTexts(about: string, texts: readonly string[], settingsSaid = true): Violation[] {
+  return texts.flatMap((text) => [
+    ...textFlaws(text).map((flaw) => violation("text", about, text.slice(0, 400), `holds ${flaw}`)),
+    ...(!settingsSaid && claimsKeeperSaid(text)
+      ? [violation("attributed", about, text.slice(0, 400), "nobody said anything of it")]
+      : []),
+  ]);
+}
+
+/** A whole screen about one feeder, as the client wrote it. */
+export function checkFeederScreen(
+  text: string,
+  view: FeederView,
+  known: FeederKnowledge,
+  terms: FeederTerms,
+  now: number,
+): Violation[] {
+  const about = `screen of ${view.name}`;
+  const found = [
+    ...checkTexts(about, [text], terms.settingsSaid),
+    ...checkAllClear(about, text, view, known, terms, now),
+  ];
+  const order: OrderView | null = view.pause.order;
+  const wantsPause = order?.kind === "pause" && !(order.until !== null && Date.parse(order.until) <= now);
+  if (wantsPause && claimsConfirmed(text) && claimsFeeding(text)) {
+    found.push(violation("confirmed", about, excerpt(text, /confirmed/i), "confirmed stands beside feeding as usual"));
+  }
+  if (wantsPause && claimsConfirmed(text) && known.feeding(now) !== "paused") {
+    found.push(violation("confirmed", about, excerpt(text, /confirmed/i), `newest known: ${known.feeding(now)}`));
+  }
+  return found;
+}
+
+const excerpt = (text: string, pattern: RegExp): string => {
+  const at = Math.max(0, text.search(pattern) - 150);
+  return text.slice(at, at + 300);
+};

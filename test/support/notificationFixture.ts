@@ -1,0 +1,14 @@
+import { hours } from "../../server/domain/instant.ts";
+import type { Notice } from "../../server/domain/notification.ts";
+
+/** A notice as an alarm would write it, with whatever a test wants different. */
+export const notificationFixture = (different: Partial<Notice> = {}): Notice => ({
+  fault: "foodLow",
+  priority: "soon",
+  title: "Rowan: food low",
+  body: "About 90 g left, enough until Thursday.",
+  topic: "alarm-foodLow-rowan",
+  timeToLive: hours(12),
+  quiet: false,
+  ...different,
+});

@@ -1,0 +1,39 @@
+/**
+ * What no keeper should have to read: a machine's time, and the symbols of a statistic. Wire times are exempt: a field that
+ * is a time by contract holds nothing else, and the client writes it in the yard's own clock.
+ */
+export const rawTime = /\d{4}-\d\d-\d\dT/;
+export const statisticSymbols: readonly RegExp[] = [
+  /\bp\d\d\b/, // p10, p90
+  /[φσμχλαβΛΣΦ]/,
+  /\b(?:sigma|chi|phi|lambda|posterior|likelihood|LLR|CUSUM|quantile|variance|log10|ln)\b/i,
+  /\d(?:\.\d+)?e[-+−]\d/i, // 1e-5
+  /\b(?:NaN|undefined|Infinity|null)\b/,
+];
+
+/** Fields whose whole value is a wire time, which the client never shows as it is. */
+const wireTimes = new Set(
+  "at since raisedAt shelvedUntil until askedAt sentAt answeredAt lastHeardAt wellUntil cleanedAt p10 p50 p90 from to lastAt shownAt mailedAt serverTime addedAt lastAcceptedAt lastShownAt expiresAt".split(
+    " ",
+  ),
+);
+/** Fields that are names for programs: ids, keys, and what chooses between forms. */
+const forPrograms = new Set(
+  "id fault kind phase endpoint zone date dates feeder yard topic of publicKey opens".split(" "),
+);
+
+/** Every string of a view that a keeper may read, with where it stands. */
+function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly words: string }[] {
+  if (typeof view === "string") return [{ path, words: view }];
+  if (view === null || typeof view !== "object") return [];
+  return Object.entries(view).flatMap(([key, value]) => {
+    const isWireTime = typeof value === "string" && wireTimes.has(key) && /^\d{4}-\d\d-\d\dT[\d:.]+Z$/.test(value);
+    return isWireTime || forPrograms.has(key) ? [] : shownStrings(value, `${path}.${key}`);
+  });
+}
+
+/** Each string that breaks the rule, as "where: words". */
+export const unplainText = (view: unknown): readonly string[] =>
+  shownStrings(view)
+    .filter(({ words }) => [rawTime, ...statisticSymbols].some((pattern) => pattern.test(words)))
+    .map(({ path, words }) => `${path}: ${words}`);
