@@ -6,6 +6,7 @@ import { damageFile } from "./adapters/damageFile.ts";
 import { StartProblem } from "./adapters/dataFolder.ts";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { feederSockets } from "./adapters/feederSockets.ts";
+import { guessEstimator } from "./adapters/guessEstimator.ts";
 import { liveBrowsers } from "./adapters/liveBrowsers.ts";
 import { mail, noMail } from "./adapters/mail.ts";
 import { outboxBell } from "./adapters/outboxBell.ts";
@@ -72,7 +73,7 @@ async function main(): Promise<void> {
     said: (words) => app.log.debug({ practice: true }, words),
     trouble: (words) => app.log.warn({ practice: true }, words),
   });
-  const around = { feeders: sockets, live: browsers, bell, practice };
+  const around = { feeders: sockets, live: browsers, bell, practice, guesses: guessEstimator() };
   const ports: Ports = { clock: systemClock, store, ...gatewaysOf(config, secrets), ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({

@@ -4,6 +4,7 @@ import type { FastifyInstance } from "fastify";
 import webpush from "web-push";
 import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { feederSockets } from "../../server/adapters/feederSockets.ts";
+import { guessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { liveBrowsers } from "../../server/adapters/liveBrowsers.ts";
 import { connect } from "../../server/adapters/store/openStore.ts";
 import { storeOver } from "../../server/adapters/store/prismaStore.ts";
@@ -101,6 +102,7 @@ export async function openHousehold(base: string, begin: string): Promise<Househ
         fail: () => undefined,
         state: () => ({ running: false, fault: "none" }),
       },
+      guesses: guessEstimator(),
     };
     const app = await buildApp({
       ports,

@@ -2,6 +2,7 @@ import { rmSync } from "node:fs";
 import type { FastifyInstance } from "fastify";
 import { inject, onTestFinished } from "vitest";
 import { type FeederSockets, feederSockets } from "../../server/adapters/feederSockets.ts";
+import { guessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { liveBrowsers } from "../../server/adapters/liveBrowsers.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
 import { type OpenStore, storeOver } from "../../server/adapters/store/prismaStore.ts";
@@ -82,6 +83,9 @@ function handPush(): HandPush {
   };
 }
 
+/** One for all, since each reads its lists anew. */
+const guesses = guessEstimator();
+
 const idlePractice: PracticeGround = {
   start: () => undefined,
   stop: async () => undefined,
@@ -156,7 +160,7 @@ export async function openOn(
       rung += 1;
     },
   };
-  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice };
+  const ports: Ports = { clock, store, push, mail, feeders: sockets, live: browsers, bell, practice, guesses };
   const app = await buildApp({
     ports,
     keys: feederKeys(store.yards),
