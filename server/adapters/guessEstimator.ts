@@ -45,8 +45,12 @@ export function guessEstimator(keptFor: Span = seconds(5)): GuessEstimator {
 }
 
 function start(): Worker {
-  const { resolve } = createRequire(import.meta.url);
-  const libraries = ["core", "language-common", "language-en"].map((name) => resolve(`@zxcvbn-ts/${name}`));
+  const require = createRequire(import.meta.url);
+  const libraries = [
+    require.resolve("@zxcvbn-ts/core"),
+    require.resolve("@zxcvbn-ts/language-common"),
+    require.resolve("@zxcvbn-ts/language-en"),
+  ];
   const worker = new Worker(program, { eval: true, workerData: { libraries } });
   worker.unref(); // whoever waits for an answer keeps the process up, not this
   return worker;
