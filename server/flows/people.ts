@@ -52,7 +52,7 @@ const openInviteView = ({ tokenHash, role, createdAt, expiresAt }: OpenInvite): 
 });
 
 async function personView(ports: Ports, member: MemberRow, you: string, now: Instant): Promise<PersonView> {
-  const { person, role, turn, quiet, urgentBreaks, digestBy } = member;
+  const { person, role, escalationOrder: turn, quietHours: quiet, urgentBreaks, digestBy } = member;
   const phones = await ports.store.keepers.phonesOf(person.id);
   return {
     id: person.id,

@@ -15,19 +15,19 @@ export interface LostNotifications {
 export function createLostNotifications(database: Database.Database): LostNotifications {
   const topicsOf = database
     .prepare<[string], string>(
-      `SELECT DISTINCT "topic" FROM "OutboxItem" WHERE "phoneId" = ? AND "topic" IN (SELECT "topic" FROM "Call")`,
+      `SELECT DISTINCT "topic" FROM "OutboxItem" WHERE "phoneId" = ? AND "topic" IN (SELECT "topic" FROM "Escalation")`,
     )
     .pluck();
-  const readCall = database.prepare<[string], string>(`SELECT "state" FROM "Call" WHERE "topic" = ?`).pluck();
+  const readCall = database.prepare<[string], string>(`SELECT "state" FROM "Escalation" WHERE "topic" = ?`).pluck();
   // What waits may yet arrive, and so may an attempt without an answer have; a blocked phone shows nothing.
   const newestAlive = database
     .prepare<[string, string, string], string | null>(
       `SELECT max("writtenAt") FROM "OutboxItem" AS item LEFT JOIN "Phone" ON "Phone"."id" = item."phoneId"
        WHERE item."keeperId" = ? AND "topic" = ? AND "channel" = ? AND "Phone"."blockedAt" IS NULL
-         AND ("phase" IN ('waiting', 'delivered') OR "unsure")`,
+         AND ("status" IN ('waiting', 'delivered') OR "mayHaveArrived")`,
     )
     .pluck();
-  const saveCall = database.prepare(`UPDATE "Call" SET "state" = ?, "nextAt" = ? WHERE "topic" = ?`);
+  const saveCall = database.prepare(`UPDATE "Escalation" SET "state" = ?, "nextAt" = ? WHERE "topic" = ?`);
 
   return {
     topicsOf: (phone) => topicsOf.all(phone),

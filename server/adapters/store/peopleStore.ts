@@ -33,7 +33,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       return new Map(counts.map(({ yardId, _count }) => [yardId, _count]));
     },
 
-    addMember: (yard, person, role, now) => write((statements) => join(statements, yard, person, role, now)),
+    addMember: (yard, person, role, now) => write((statements) => addMember(statements, yard, person, role, now)),
 
     changeMember: (yard, person, changes, now) =>
       write(async (statements): Promise<MemberChangeResult> => {
@@ -53,11 +53,11 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
         if (await isLastKeeper(statements, yard, person)) return "lastKeeper";
         await statements.member.delete({ where: { yardId_keeperId: { yardId: yard, keeperId: person } } });
         await statements.outboxItem.updateMany({
-          where: { keeperId: person, yardId: yard, phase: "waiting" },
-          data: { phase: "needless", settledAt: dateOf(now) },
+          where: { keeperId: person, yardId: yard, status: "waiting" },
+          data: { status: "needless", settledAt: dateOf(now) },
         });
         await makeEscalationsDue(statements, { yardId: yard }, now);
-        return (await endLonelyAccount(statements, person)) ? "accountEnded" : "changed";
+        return (await removeAccountWithoutYards(statements, person)) ? "accountEnded" : "changed";
       }),
 
     async emailOf(person) {
@@ -68,7 +68,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       write(async (statements) => {
         const known = await statements.keeper.findUnique({ where: { id: person }, select: { mail: true } });
         if (known === null || known.mail === mail) return; // the same address once more is no new one
-        await statements.keeper.update({ where: { id: person }, data: { mail, mailSince: dateOf(now) } });
+        await statements.keeper.update({ where: { id: person }, data: { mail, emailSince: dateOf(now) } });
         await makeEscalationsDue(statements, ofPerson(person), now);
       }),
 
@@ -127,7 +127,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
           const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
           await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
         }
-        await join(statements, yardId, person, roleFrom(role), now);
+        await addMember(statements, yardId, person, roleFrom(role), now);
         return { kind: "joined", yard: yardId };
       }),
   };
@@ -137,7 +137,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
 export const sameName = (name: string) => ({ OR: [{ name }, { nameKey: nameKey(name) }] });
 
 /** Who belongs to no yard any more has no account: a removed person can't sign in. @returns whether it was ended */
-export async function endLonelyAccount(statements: Statements, person: string): Promise<boolean> {
+export async function removeAccountWithoutYards(statements: Statements, person: string): Promise<boolean> {
   const ended = await statements.keeper.deleteMany({ where: { id: person, members: { none: {} } } });
   return ended.count > 0;
 }
@@ -148,7 +148,7 @@ const isOpenInvite = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(
 const escalationOrderMax = 20;
 
 /** With the last turn, so that whoever joins wakes no earlier than those before them until somebody says otherwise. */
-export async function join(
+export async function addMember(
   statements: Statements,
   yard: string,
   person: string,
@@ -184,7 +184,7 @@ export async function makeEscalationsDue(
   where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
   now: Instant,
 ): Promise<void> {
-  await statements.call.updateMany({ where, data: { nextAt: dateOf(now) } });
+  await statements.escalation.updateMany({ where, data: { nextAt: dateOf(now) } });
 }
 
 function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { readonly keeper: Keeper }): MemberRow {
@@ -192,15 +192,15 @@ function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { r
     yard: yardId,
     person: { id: keeper.id, name: keeper.name, email: keeper.mail },
     role: roleFrom(row.role),
-    turn: row.turn,
-    quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
+    escalationOrder: row.turn,
+    quietHours: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
     urgentBreaks: row.urgentBreaks,
-    digestBy: digestWayFrom(row.digestBy),
+    digestBy: digestChannelFrom(row.digestBy),
   };
 }
 
 const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
-export const digestWayFrom = (text: string): DigestChannel => oneOf(digestChannels, text, "a way for the digest");
+export const digestChannelFrom = (text: string): DigestChannel => oneOf(digestChannels, text, "a way for the digest");
 
 function oneOf<Known extends string>(known: readonly Known[], text: string, what: string): Known {
   const found = known.find((each) => each === text);
@@ -208,7 +208,7 @@ function oneOf<Known extends string>(known: readonly Known[], text: string, what
   return found;
 }
 
-function columnsOf({ quiet, ...changes }: MemberChanges) {
+function columnsOf({ quietHours: quiet, ...changes }: MemberChanges) {
   if (quiet === undefined) return changes;
   return { ...changes, quietFrom: quiet?.from ?? null, quietTo: quiet?.to ?? null };
 }

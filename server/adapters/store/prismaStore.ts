@@ -1,9 +1,9 @@
 import type { AtomicStores, Store, StoreCondition } from "../../ports.ts";
-import { accountsOver } from "./accountStore.ts";
+import { createAccountStore } from "./accountStore.ts";
 import { createDamageRecipients } from "./damageRecipients.ts";
 import { createDigestStore } from "./digestStore.ts";
 import { createEscalationStore } from "./escalationStore.ts";
-import { createKeeperStore, keeperAccountsOver } from "./keeperStore.ts";
+import { createKeeperStore, createKeeperAccounts } from "./keeperStore.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
 import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
@@ -27,7 +27,7 @@ export function createStore(connections: Connections): OpenStore {
         removed = true;
       };
       const result = await connections.write((statements) => work(atomicStores(statements, noteRemoved)));
-      if (removed) await connections.forgetRemoved(); // the file can only be rewritten outside of a transaction
+      if (removed) await connections.eraseRemoved(); // the file can only be rewritten outside of a transaction
       return result;
     },
     condition: connections.condition,
@@ -35,7 +35,7 @@ export function createStore(connections: Connections): OpenStore {
     outbox: createOutboxStore(connections),
     escalations: createEscalationStore(connections),
     people: createPeopleStore(connections),
-    accounts: accountsOver(connections),
+    accounts: createAccountStore(connections),
     digests: createDigestStore(connections),
     yards: createYardStore(connections),
     keepers: createKeeperStore(connections),
@@ -48,5 +48,5 @@ export function createStore(connections: Connections): OpenStore {
 function atomicStores(statements: Statements, forgetRemoved: () => Promise<void>): AtomicStores {
   const write = <T>(work: (open: Statements) => Promise<T>) => work(statements);
   const same = { reader: statements, write, forgetRemoved };
-  return { people: createPeopleStore(same), yards: createYardStore(same), keepers: keeperAccountsOver(same) };
+  return { people: createPeopleStore(same), yards: createYardStore(same), keepers: createKeeperAccounts(same) };
 }

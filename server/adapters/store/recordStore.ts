@@ -71,8 +71,8 @@ export function createRecordStore({ reader }: Connections): RecordStore {
       const [counted] = await reader.$queryRawUnsafe<{ rings: bigint }[]>(
         `SELECT COUNT(*) AS rings FROM (
            SELECT DISTINCT "keeperId", "topic", "writtenAt" FROM "OutboxItem"
-           WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "phase" = 'delivered'
-             AND "closes" = 0 AND json_extract("notice", '$.silent') = 0 AND json_extract("notice", '$.fault') IS NOT NULL)`,
+           WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "status" = 'delivered'
+             AND "isClosing" = 0 AND json_extract("content", '$.silent') = 0 AND json_extract("content", '$.fault') IS NOT NULL)`,
         textOf(from),
         textOf(to),
         yard,
@@ -97,16 +97,16 @@ export function createRecordStore({ reader }: Connections): RecordStore {
 
     async orders(feeder, from, to) {
       const found = await reader.order.findMany({
-        where: { feederId: feeder, askedAt: { gte: dateOf(from), lt: dateOf(to) } },
-        orderBy: { askedAt: "asc" },
+        where: { feederId: feeder, requestedAt: { gte: dateOf(from), lt: dateOf(to) } },
+        orderBy: { requestedAt: "asc" },
       });
       return found.map((order) => ({
         id: order.id,
         kind: order.kind as OrderKind,
         until: maybeInstant(order.until),
-        requestedAt: instantFrom(order.askedAt),
-        requestedBy: order.askedBy,
-        status: order.phase as OrderStatus,
+        requestedAt: instantFrom(order.requestedAt),
+        requestedBy: order.requestedBy,
+        status: order.status as OrderStatus,
         sentAt: maybeInstant(order.sentAt),
         answeredAt: maybeInstant(order.answeredAt),
         problem: order.problem,
@@ -137,7 +137,7 @@ export function createRecordStore({ reader }: Connections): RecordStore {
     },
 
     async logEntries(feeder, after, to, most) {
-      const found = await reader.keeperAct.findMany({
+      const found = await reader.logEntry.findMany({
         where: { feederId: feeder, at: timeRange(after, to) },
         orderBy: { at: "asc" },
         take: most,
@@ -146,7 +146,7 @@ export function createRecordStore({ reader }: Connections): RecordStore {
     },
 
     async checks(feeder, after, to, most) {
-      const found = await reader.patrolLook.findMany({
+      const found = await reader.periodicCheck.findMany({
         where: { feederId: feeder, at: timeRange(after, to) },
         orderBy: { at: "asc" },
         take: most,

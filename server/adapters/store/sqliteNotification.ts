@@ -10,28 +10,28 @@ const phoneSince = `coalesce("endpointSince", "addedAt")`;
 
 /** What of telling is written together with the facts that led to it, in the plain SQL of `statementsFor`. */
 export function createNotificationTransaction(database: Database.Database): NotificationTransaction {
-  const readCall = database.prepare<[string], { state: string }>(`SELECT "state" FROM "Call" WHERE "topic" = ?`);
+  const readCall = database.prepare<[string], { state: string }>(`SELECT "state" FROM "Escalation" WHERE "topic" = ?`);
   const upsertCall = database.prepare(
-    `INSERT INTO "Call" ("topic", "yardId", "feederId", "state", "nextAt") VALUES (?, ?, ?, ?, ?)
+    `INSERT INTO "Escalation" ("topic", "yardId", "feederId", "state", "nextAt") VALUES (?, ?, ?, ?, ?)
      ON CONFLICT ("topic") DO UPDATE SET "state" = excluded."state", "nextAt" = excluded."nextAt"`,
   );
-  const deleteCall = database.prepare(`DELETE FROM "Call" WHERE "topic" = ?`);
+  const deleteCall = database.prepare(`DELETE FROM "Escalation" WHERE "topic" = ?`);
   const readYard = database.prepare<[string], { name: string; zone: string; escalateMinutes: number }>(
     `SELECT "name", "zone", "escalateMinutes" FROM "Yard" WHERE "id" = ?`,
   );
   const readPeople = database.prepare<[string], RecipientColumns>(
-    `SELECT "Keeper"."id", "name", "mail", "turn", "quietFrom", "quietTo", "urgentBreaks",
-       "mailSince", (SELECT count(*) FROM "Phone" WHERE ${takesPushes}) AS "phones",
+    `SELECT "Keeper"."id", "name", "email", "escalationOrder", "quietFrom", "quietTo", "urgentBreaks",
+       "emailSince", (SELECT count(*) FROM "Phone" WHERE ${takesPushes}) AS "phones",
        (SELECT max(${phoneSince}) FROM "Phone" WHERE ${takesPushes}) AS "phonesSince"
      FROM "Member" JOIN "Keeper" ON "Keeper"."id" = "Member"."keeperId"
-     WHERE "yardId" = ? ORDER BY "turn", "Member"."createdAt", "Keeper"."id"`,
+     WHERE "yardId" = ? ORDER BY "escalationOrder", "Member"."createdAt", "Keeper"."id"`,
   );
   const replaceWaiting = database.prepare(
-    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = @now
-     WHERE "keeperId" = @person AND "topic" = @topic AND "channel" = @by AND "phase" = 'waiting' AND (@phonesAfter IS NULL
+    `UPDATE "OutboxItem" SET "status" = 'replaced', "settledAt" = @now
+     WHERE "keeperId" = @person AND "topic" = @topic AND "channel" = @by AND "status" = 'waiting' AND (@phonesAfter IS NULL
        OR "phoneId" IN (SELECT "id" FROM "Phone" WHERE "keeperId" = @person AND ${phoneSince} > @phonesAfter))`,
   );
-  const columns = `"id", "channel", "yardId", "feederId", "topic", "notice", "closes", "writtenAt", "dueAt", "keeperId", "phoneId"`;
+  const columns = `"id", "channel", "yardId", "feederId", "topic", "content", "isClosing", "writtenAt", "dueAt", "keeperId", "phoneId"`;
   // The id is what a phone says back to prove that it showed the notice: nobody may guess it.
   const values = `lower(hex(randomblob(16))), ?, ?, ?, ?, ?, ?, ?, ?`;
   const insertPushes = database.prepare(
@@ -42,16 +42,16 @@ export function createNotificationTransaction(database: Database.Database): Noti
     `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "id", NULL FROM "Keeper" WHERE "id" = ?`,
   );
   const readShown = database.prepare<[string], DisplayColumns>(
-    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "shownAt", "sentTo"
+    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "displayedAt", "sentTo"
      FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
   );
   const markItem = database.prepare(
-    `UPDATE "OutboxItem" SET "shownAt" = @at, "phase" = 'delivered', "settledAt" = coalesce("settledAt", @at)
+    `UPDATE "OutboxItem" SET "displayedAt" = @at, "status" = 'delivered', "settledAt" = coalesce("settledAt", @at)
      WHERE "id" = @item`,
   );
   // By the endpoint that it was sent to: what an older one brought proves nothing of the present one.
   const markPhone = database.prepare(
-    `UPDATE "Phone" SET "lastShownAt" = @at WHERE "id" = @phoneId AND ("lastShownAt" IS NULL OR "lastShownAt" < @at)
+    `UPDATE "Phone" SET "lastDisplayedAt" = @at WHERE "id" = @phoneId AND ("lastDisplayedAt" IS NULL OR "lastDisplayedAt" < @at)
        AND ("endpoint" = @sentTo OR (@sentTo IS NULL AND "endpointSince" IS NULL))`,
   );
 
@@ -102,8 +102,8 @@ export function createNotificationTransaction(database: Database.Database): Noti
     async saveDisplayReceipt(item, said) {
       const found = readShown.get(item);
       if (!found) return null;
-      const { person, topic, phoneId, writtenAt, shownAt, sentTo } = found;
-      if (shownAt !== null) return { person, topic, at: instantOf(shownAt) };
+      const { person, topic, phoneId, writtenAt, displayedAt, sentTo } = found;
+      if (displayedAt !== null) return { person, topic, at: instantOf(displayedAt) };
       const at = later(said, instantOf(writtenAt));
       markItem.run({ item, at: textOf(at) });
       markPhone.run({ at: textOf(at), phoneId, sentTo });
@@ -117,7 +117,7 @@ interface DisplayColumns {
   readonly topic: string;
   readonly phoneId: string | null;
   readonly writtenAt: string;
-  readonly shownAt: string | null;
+  readonly displayedAt: string | null;
   readonly sentTo: string | null;
 }
 
@@ -129,7 +129,7 @@ interface RecipientColumns {
   readonly quietFrom: string | null;
   readonly quietTo: string | null;
   readonly urgentBreaks: 0 | 1;
-  readonly mailSince: string | null;
+  readonly emailSince: string | null;
   readonly phones: number;
   readonly phonesSince: string | null;
 }
@@ -139,7 +139,7 @@ const recipientFrom = ({
   quietTo,
   urgentBreaks,
   mail,
-  mailSince,
+  emailSince,
   turn,
   phones,
   ...person
@@ -148,7 +148,7 @@ const recipientFrom = ({
   email: mail,
   escalationOrder: turn,
   phoneCount: phones,
-  emailSince: maybeInstantOf(mailSince),
+  emailSince: maybeInstantOf(emailSince),
   phonesSince: maybeInstantOf(person.phonesSince),
   quietHours: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
   urgentBreaks: urgentBreaks === 1,

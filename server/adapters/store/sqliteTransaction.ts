@@ -11,7 +11,7 @@ import { createYardChange } from "./sqliteYard.ts";
  * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
  */
 export function createTransaction(database: Database.Database): Transaction {
-  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt", "rebuiltAt" FROM "Feeder"`;
+  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastReportAt", "lastStepAt", "rebuiltAt" FROM "Feeder"`;
   const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
   const readFeeders = database.prepare<[string], FeederColumns>(
     `${selectFeeder} WHERE "yardId" = ? ORDER BY "createdAt", "id"`,
@@ -25,10 +25,10 @@ export function createTransaction(database: Database.Database): Transaction {
      VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
   );
   const insertAct = database.prepare(
-    `INSERT INTO "KeeperAct" ("feederId", "at", "said") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
+    `INSERT INTO "LogEntry" ("feederId", "at", "entry") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
   const insertLook = database.prepare(
-    `INSERT INTO "PatrolLook" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
+    `INSERT INTO "PeriodicCheck" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
   );
   const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
     `SELECT "body", "recordedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
@@ -43,12 +43,12 @@ export function createTransaction(database: Database.Database): Transaction {
     `SELECT "sentUptimeMs" FROM "Heartbeat" WHERE "feederId" = ? AND "receivedAt" = ? AND "boot" = ?`,
   );
   const updateFeeder = database.prepare(
-    `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
+    `UPDATE "Feeder" SET "state" = ?, "lastReportAt" = ?, "lastStepAt" = ?, "nextCheckAt" = ?, "revision" = "revision" + 1
      WHERE "id" = ?`,
   );
   const replaceState = database.prepare(
-    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "steppedAt" = @steppedAt,
-       "nextLookAt" = @now, "revision" = "revision" + 1
+    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "lastStepAt" = @lastStepAt,
+       "nextCheckAt" = @now, "revision" = "revision" + 1
      WHERE "id" = @id AND "state" = @stored`,
   );
   const insertAlarmChange = database.prepare(
@@ -56,9 +56,9 @@ export function createTransaction(database: Database.Database): Transaction {
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
   const upsertOrder = database.prepare(
-    `INSERT INTO "Order" ("id", "feederId", "kind", "until", "askedAt", "askedBy", "phase", "sentAt", "answeredAt", "problem")
+    `INSERT INTO "Order" ("id", "feederId", "kind", "until", "requestedAt", "requestedBy", "status", "sentAt", "answeredAt", "problem")
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-     ON CONFLICT ("feederId", "id") DO UPDATE SET "phase" = excluded."phase", "sentAt" = excluded."sentAt",
+     ON CONFLICT ("feederId", "id") DO UPDATE SET "status" = excluded."status", "sentAt" = excluded."sentAt",
        "answeredAt" = excluded."answeredAt", "problem" = excluded."problem"`,
   );
   const insertRefill = database.prepare(
@@ -66,7 +66,7 @@ export function createTransaction(database: Database.Database): Transaction {
      ON CONFLICT DO NOTHING`,
   );
   const insertActId = database.prepare(
-    `INSERT INTO "ActId" ("feederId", "id", "at") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
+    `INSERT INTO "ActionId" ("feederId", "id", "at") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
   const insertDigest = database.prepare(
     `INSERT INTO "Digest" ("yardId", "localDate", "writtenAt", "title", "lines") VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
@@ -145,8 +145,8 @@ export function createTransaction(database: Database.Database): Transaction {
       }
     },
 
-    async replaceDamaged({ id, stored }, { state, steppedAt }, now) {
-      const written = { state: JSON.stringify(state), steppedAt: maybeText(steppedAt), now: textOf(now) };
+    async replaceDamaged({ id, stored }, { state, lastStepAt }, now) {
+      const written = { state: JSON.stringify(state), lastStepAt: maybeText(lastStepAt), now: textOf(now) };
       return replaceState.run({ id, stored, ...written }).changes === 1;
     },
 
@@ -182,8 +182,8 @@ interface FeederColumns {
   readonly revision: number;
   readonly state: string;
   readonly createdAt: string;
-  readonly lastHeardAt: string | null;
-  readonly steppedAt: string | null;
+  readonly lastReportAt: string | null;
+  readonly lastStepAt: string | null;
   readonly rebuiltAt: string | null;
 }
 
@@ -193,8 +193,8 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   practice: row.practice === 1,
   revision: row.revision,
   addedAt: instantOf(row.createdAt),
-  lastReportAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
-  lastStepAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
+  lastReportAt: row.lastReportAt === null ? null : instantOf(row.lastReportAt),
+  lastStepAt: row.lastStepAt === null ? null : instantOf(row.lastStepAt),
   rebuiltAt: row.rebuiltAt === null ? null : instantOf(row.rebuiltAt),
   state: stateOf(row.id, row.state),
 });

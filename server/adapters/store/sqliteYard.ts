@@ -14,7 +14,7 @@ export function createYardChange(database: Database.Database): Transaction["chan
        "escalateMinutes" = @escalateMinutes
      WHERE "id" = @id`,
   );
-  const hasten = database.prepare(`UPDATE "Call" SET "nextAt" = ? WHERE "yardId" = ?`);
+  const hasten = database.prepare(`UPDATE "Escalation" SET "nextAt" = ? WHERE "yardId" = ?`);
 
   return async (id, changes, now) => {
     const found = read.get(id);
