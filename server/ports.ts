@@ -31,7 +31,7 @@ import type {
   FeederRow,
   StoredEvent,
   StoredHeartbeat,
-  StoredLogEntry as StoredLogEntry,
+  StoredLogEntry,
   StoredRefill,
   YardChanges,
   YardRow,
@@ -116,7 +116,7 @@ export interface Transaction extends NotificationTransaction {
   /** Puts a rebuilt state in the place of a damaged one, which is kept beside it. @returns false where that was done already. */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "stored">,
-    by: { readonly state: FeederState; readonly steppedAt: Instant | null },
+    by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
     now: Instant,
   ): Promise<boolean>;
   /** Every life of this boot id of which events are stored. */

@@ -6,7 +6,7 @@ import type { DayCounts } from "../domain/digest/digestFeeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
-import type { FeederRow, StoredLogEntry, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "./rows.ts";
+import type { FeederRow, StoredEvent, StoredHeartbeat, StoredLogEntry, StoredRefill, YardRow } from "./rows.ts";
 
 /** What has happened, for looking back. */
 export interface RecordStore {

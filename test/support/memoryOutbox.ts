@@ -63,7 +63,11 @@ export class InMemoryOutbox implements OutboxStore {
       .map(({ row }) => row)
       .map(({ item, screen, claimedUntil, mayHaveArrived: unsure }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
-        this.#change(item.id, { item: begun, claimedUntil: claimUntil, mayHaveArrived: unsure || claimedUntil !== null });
+        this.#change(item.id, {
+          item: begun,
+          claimedUntil: claimUntil,
+          mayHaveArrived: unsure || claimedUntil !== null,
+        });
         const content = { ...item.content, silent: item.content.silent && !this.#mustSound(item, screen) };
         if (item.channel === "email") return { ...item, content };
         return { ...item, content, phone: this.#phones.get(item.phone.id) ?? item.phone };
@@ -123,7 +127,14 @@ export class InMemoryOutbox implements OutboxStore {
         ? { ...row, status: "settled" }
         : row,
     );
-    this.#rows.push({ item, screen, status: "waiting", dueAt: item.writtenAt, claimedUntil: null, mayHaveArrived: false });
+    this.#rows.push({
+      item,
+      screen,
+      status: "waiting",
+      dueAt: item.writtenAt,
+      claimedUntil: null,
+      mayHaveArrived: false,
+    });
   }
 
   #change(id: string, change: Partial<Row>): void {
@@ -162,5 +173,5 @@ export class InMemoryOutbox implements OutboxStore {
 
 const exchangeOf = (item: OutboxItem) => ({
   person: item.person,
-  service: item.channel === "email" ? "mail" : serviceOfEndpoint(item.phone.endpoint),
+  service: item.channel === "email" ? "email" : serviceOfEndpoint(item.phone.endpoint),
 });

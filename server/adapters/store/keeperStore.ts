@@ -12,7 +12,10 @@ export const createKeeperStore = (connections: Connections): KeeperStore => ({
   ...createPasskeyStore(connections),
 });
 
-export function createKeeperAccounts({ reader, write }: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
+export function createKeeperAccounts({
+  reader,
+  write,
+}: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
   return {
     countKeepers: () => reader.keeper.count(),
 
@@ -44,12 +47,10 @@ export function createKeeperAccounts({ reader, write }: Pick<Connections, "reade
     },
 
     async keeperNamed(name) {
-      const found = await reader.keeper.findMany({
+      return reader.keeper.findUnique({
         where: sameName(name),
         select: { id: true, name: true, passphraseHash: true },
       });
-      // Two of an older database may differ in case only: each is found by their own spelling.
-      return found.find((keeper) => keeper.name === name) ?? found[0] ?? null;
     },
 
     addSession: ({ tokenHash, keeper, device = "", expiresAt }, now) =>

@@ -11,7 +11,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
     async membersOf(yard) {
       const found = await reader.member.findMany({
         where: { yardId: yard },
-        orderBy: [{ turn: "asc" }, { createdAt: "asc" }, { keeperId: "asc" }],
+        orderBy: [{ escalationOrder: "asc" }, { createdAt: "asc" }, { keeperId: "asc" }],
         include: { keeper: true },
       });
       return found.map(memberFrom);
@@ -61,14 +61,14 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       }),
 
     async emailOf(person) {
-      return (await reader.keeper.findUnique({ where: { id: person }, select: { mail: true } }))?.mail ?? null;
+      return (await reader.keeper.findUnique({ where: { id: person }, select: { email: true } }))?.email ?? null;
     },
 
-    changeEmail: (person, mail, now) =>
+    changeEmail: (person, email, now) =>
       write(async (statements) => {
-        const known = await statements.keeper.findUnique({ where: { id: person }, select: { mail: true } });
-        if (known === null || known.mail === mail) return; // the same address once more is no new one
-        await statements.keeper.update({ where: { id: person }, data: { mail, emailSince: dateOf(now) } });
+        const known = await statements.keeper.findUnique({ where: { id: person }, select: { email: true } });
+        if (known === null || known.email === email) return; // the same address again is no new one
+        await statements.keeper.update({ where: { id: person }, data: { email, emailSince: dateOf(now) } });
         await makeEscalationsDue(statements, ofPerson(person), now);
       }),
 
@@ -80,7 +80,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       }),
 
     async openInvites(yard, now) {
-      const where = { yardId: yard, ...isOpenInvite(now) };
+      const where = { yardId: yard, ...openInvite(now) };
       const found = await reader.invite.findMany({ where, orderBy: { expiresAt: "asc" } });
       return found.map(({ tokenHash, role, createdAt, expiresAt }) => ({
         tokenHash,
@@ -93,30 +93,30 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
 
     withdrawInvite: (yard, tokenHash, now) =>
       write(async (statements) => {
-        const open = { yardId: yard, tokenHash, ...isOpenInvite(now) };
+        const open = { yardId: yard, tokenHash, ...openInvite(now) };
         return (await statements.invite.deleteMany({ where: open })).count > 0;
       }),
 
     async invite(tokenHash, now) {
-      const where = { tokenHash, ...isOpenInvite(now) };
+      const where = { tokenHash, ...openInvite(now) };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     async usedInvite(tokenHash, now) {
-      const where = { tokenHash, ...isOpenInvite(now), usedAt: { not: null } };
+      const where = { tokenHash, ...openInvite(now), usedAt: { not: null } };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     useInvite: (tokenHash, person, newcomer, now) =>
       write(async (statements) => {
-        const open = { tokenHash, ...isOpenInvite(now) };
+        const open = { tokenHash, ...openInvite(now) };
         const invite = await statements.invite.findFirst({ where: open });
         if (!invite) return { kind: "noSuchInvite" };
         const { yardId, role } = invite;
-        const already = await member(statements, yardId, person);
-        if (already && (already.role === role || already.role === "keeper"))
+        const present = await member(statements, yardId, person);
+        if (present && (present.role === role || present.role === "keeper"))
           return { kind: "alreadyMember", yard: yardId };
         // Somebody else may have taken the name while the passphrase was hashed.
         if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) })))
@@ -133,21 +133,21 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
   };
 }
 
-/** The accounts whose name is this one, or the same without case and unseen marks. */
-export const sameName = (name: string) => ({ OR: [{ name }, { nameKey: nameKey(name) }] });
+/** The account whose name is the same without case and invisible characters. */
+export const sameName = (name: string) => ({ nameKey: nameKey(name) });
 
-/** Who belongs to no yard any more has no account: a removed person can't sign in. @returns whether it was ended */
+/** Whoever belongs to no yard has no account: a removed person can't sign in. @returns whether it was removed */
 export async function removeAccountWithoutYards(statements: Statements, person: string): Promise<boolean> {
-  const ended = await statements.keeper.deleteMany({ where: { id: person, members: { none: {} } } });
-  return ended.count > 0;
+  const { count } = await statements.keeper.deleteMany({ where: { id: person, members: { none: {} } } });
+  return count > 0;
 }
 
-/** Of an invite. */
-const isOpenInvite = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
+/** The condition that an invite is open. */
+const openInvite = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
 
 const escalationOrderMax = 20;
 
-/** With the last turn, so that whoever joins wakes no earlier than those before them until somebody says otherwise. */
+/** Last in the escalation order, so that a new person is notified after the others until a keeper changes that. */
 export async function addMember(
   statements: Statements,
   yard: string,
@@ -155,15 +155,17 @@ export async function addMember(
   role: Role,
   now: Instant,
 ): Promise<void> {
-  const already = await member(statements, yard, person);
+  const present = await member(statements, yard, person);
   const where = { yardId_keeperId: { yardId: yard, keeperId: person } };
-  if (already) {
+  if (present) {
     if (role === "keeper") await statements.member.update({ where, data: { role } });
     return;
   }
-  const { _max } = await statements.member.aggregate({ where: { yardId: yard }, _max: { turn: true } });
-  const turn = Math.min(escalationOrderMax, (_max.turn ?? 0) + 1);
-  await statements.member.create({ data: { yardId: yard, keeperId: person, role, turn, createdAt: dateOf(now) } });
+  const { _max } = await statements.member.aggregate({ where: { yardId: yard }, _max: { escalationOrder: true } });
+  const escalationOrder = Math.min(escalationOrderMax, (_max.escalationOrder ?? 0) + 1);
+  await statements.member.create({
+    data: { yardId: yard, keeperId: person, role, escalationOrder, createdAt: dateOf(now) },
+  });
   await makeEscalationsDue(statements, { yardId: yard }, now);
 }
 
@@ -175,10 +177,10 @@ async function isLastKeeper(statements: Statements, yard: string, person: string
   return keepers.length === 1 && keepers[0]?.keeperId === person;
 }
 
-/** The calls of every yard that this person belongs to. */
+/** The escalations of every yard of this person. */
 const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
 
-/** Makes calls due at once, in the commit of what they must hear of. */
+/** Makes escalations due at once, in the same commit as the change that concerns them. */
 export async function makeEscalationsDue(
   statements: Statements,
   where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
@@ -190,9 +192,9 @@ export async function makeEscalationsDue(
 function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { readonly keeper: Keeper }): MemberRow {
   return {
     yard: yardId,
-    person: { id: keeper.id, name: keeper.name, email: keeper.mail },
+    person: { id: keeper.id, name: keeper.name, email: keeper.email },
     role: roleFrom(row.role),
-    escalationOrder: row.turn,
+    escalationOrder: row.escalationOrder,
     quietHours: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
     urgentBreaks: row.urgentBreaks,
     digestBy: digestChannelFrom(row.digestBy),
@@ -200,11 +202,12 @@ function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { r
 }
 
 const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
-export const digestChannelFrom = (text: string): DigestChannel => oneOf(digestChannels, text, "a way for the digest");
+export const digestChannelFrom = (text: string): DigestChannel =>
+  oneOf(digestChannels, text, "a channel for the digest");
 
-function oneOf<Known extends string>(known: readonly Known[], text: string, what: string): Known {
+function oneOf<Known extends string>(known: readonly Known[], text: string, label: string): Known {
   const found = known.find((each) => each === text);
-  if (found === undefined) throw new Error(`expected ${what} among ${known.join(", ")}, got ${text}`);
+  if (found === undefined) throw new Error(`expected ${label} among ${known.join(", ")}, got ${text}`);
   return found;
 }
 

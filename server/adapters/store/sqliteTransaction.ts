@@ -7,8 +7,8 @@ import { createNotificationTransaction } from "./sqliteNotification.ts";
 import { createYardChange } from "./sqliteYard.ts";
 
 /**
- * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
- * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
+ * What is written in one transaction, in plain SQL over better-sqlite3. Everything else goes through Prisma. Here Prisma would cost more
+ * than SQLite itself (measured: a third of the events per second). Statements are prepared once.
  */
 export function createTransaction(database: Database.Database): Transaction {
   const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastReportAt", "lastStepAt", "rebuiltAt" FROM "Feeder"`;
@@ -19,15 +19,15 @@ export function createTransaction(database: Database.Database): Transaction {
   const insertEvent = database.prepare(
     `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
   );
-  // A moment can come twice only where the clock was set back by more than `nextMoment` bridges; a report may not fail for it.
+  // A moment can repeat only where the clock was set back further than `nextMoment` allows for; a report must not fail for it.
   const insertHeartbeat = database.prepare(
     `INSERT INTO "Heartbeat" ("feederId", "receivedAt", "boot", "sentUptimeMs", "readings", "seqs")
      VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
   );
-  const insertAct = database.prepare(
+  const insertLogEntry = database.prepare(
     `INSERT INTO "LogEntry" ("feederId", "at", "entry") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
-  const insertLook = database.prepare(
+  const insertCheck = database.prepare(
     `INSERT INTO "PeriodicCheck" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
   );
   const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
@@ -65,7 +65,7 @@ export function createTransaction(database: Database.Database): Transaction {
     `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by") VALUES (?, ?, ?, ?, ?, ?)
      ON CONFLICT DO NOTHING`,
   );
-  const insertActId = database.prepare(
+  const insertActionId = database.prepare(
     `INSERT INTO "ActionId" ("feederId", "id", "at") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
   const insertDigest = database.prepare(
@@ -103,11 +103,11 @@ export function createTransaction(database: Database.Database): Transaction {
     },
 
     async appendLogEntry({ feeder, at, entry }) {
-      insertAct.run(feeder, textOf(at), entry);
+      insertLogEntry.run(feeder, textOf(at), entry);
     },
 
-    async appendChecks(looks) {
-      for (const { feeder, at } of looks) insertLook.run(feeder, textOf(at));
+    async appendChecks(checks) {
+      for (const { feeder, at } of checks) insertCheck.run(feeder, textOf(at));
     },
 
     async storedEventBodies(feeder, boot, seqs) {
@@ -121,7 +121,7 @@ export function createTransaction(database: Database.Database): Transaction {
 
     async storedBoots(feeder, label) {
       const boots = [label];
-      // `#` is followed by `$` in the order of the index: between them lie the later lives, each found by one step.
+      // `$` comes right after `#` in the order of the index: between them are the later starts, each found in one step.
       for (let last = `${label}#`; ; ) {
         const next = readNextBoot.get(feeder, last, `${label}$`);
         if (!next) break;
@@ -166,11 +166,11 @@ export function createTransaction(database: Database.Database): Transaction {
     },
 
     async claimActionId(feeder, id, at) {
-      return insertActId.run(feeder, id, textOf(at)).changes === 1;
+      return insertActionId.run(feeder, id, textOf(at)).changes === 1;
     },
 
-    async claimDigest(yard, localDate, now, { title, ...told }) {
-      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(told)).changes === 1;
+    async claimDigest(yard, localDate, now, { title, ...lines }) {
+      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(lines)).changes === 1;
     },
   };
 }

@@ -1,7 +1,7 @@
 import { type DamagedFeeder, FeederDamaged, type RemovalResult, type YardRow, type YardStore } from "../../ports.ts";
 import type { Feeder } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { removeAccountWithoutYards, addMember } from "./peopleStore.ts";
+import { addMember, removeAccountWithoutYards } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, maybeInstant, readableRows, stateOf, yardFrom } from "./rows.ts";
 
 export function createYardStore({
@@ -55,7 +55,7 @@ export function createYardStore({
             createdAt: dateOf(now),
           },
         });
-        await statements.logEntry.create({ data: { feederId: id, at: dateOf(now), said: firstEntry } });
+        await statements.logEntry.create({ data: { feederId: id, at: dateOf(now), entry: firstEntry } });
       }),
 
     async removeFeeder(id) {
@@ -89,11 +89,11 @@ export function createYardStore({
   };
 }
 
-/** @param stays whose account stays, whatever they belong to; null: everybody's */
+/** @param stays whose account stays even without a yard; null: everybody's */
 export async function deleteYard(statements: Statements, id: string, stays: string | null): Promise<RemovalResult> {
   const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
   for (const feeder of feeders) await deleteFeeder(statements, feeder.id);
-  await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
+  await statements.outboxItem.deleteMany({ where: { yardId: id } }); // those about the yard itself
   const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
   await statements.yard.deleteMany({ where: { id } });
   const people: string[] = [];
@@ -119,15 +119,15 @@ function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
   }
 }
 
-/** What it was called last is in its record, as each change of its settings is. Null where that can't be read either. */
+/** Its record holds each change of its settings, and so its last name. Null where that can't be read either. */
 async function lastNameOf(reader: Statements, feederId: string): Promise<string | null> {
-  const where = { feederId, said: { contains: '"settings":{' } };
-  const act = await reader.logEntry.findFirst({ where, orderBy: { at: "desc" } });
-  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(act?.said ?? "") ?? [];
+  const where = { feederId, entry: { contains: '"settings":{' } };
+  const found = await reader.logEntry.findFirst({ where, orderBy: { at: "desc" } });
+  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(found?.entry ?? "") ?? [];
   return name === undefined ? null : (JSON.parse(name) as string);
 }
 
-/** History has no foreign keys (they would cost every insert), so forgetting a feeder names each table. */
+/** History has no foreign keys (they would cost every insert), so each table is named here. */
 async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   const of = { where: { feederId: id } };
   await statements.event.deleteMany(of);
