@@ -68,7 +68,7 @@ export async function openDataFiles({ config, startArguments, ...opening }: Open
   const advice = () => findRestoreAdvice(config.dataDir, file);
   const condition = createStoreCondition({
     advice,
-    noted(damage) {
+    onDamage(damage) {
       opening.warn(
         damage.kind === "commitsLost" ? damageText(damage) : `${damageText(damage)} ${adviceText(advice())}`,
       );

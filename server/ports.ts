@@ -9,7 +9,7 @@ import type { Order } from "./domain/orders/order.ts";
 import type { EmailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
-import type { AccountStore, Removed } from "./ports/accounts.ts";
+import type { AccountStore, RemovalResult } from "./ports/accounts.ts";
 import type {
   EmailGateway,
   EscalationStore,
@@ -31,7 +31,7 @@ import type {
   FeederRow,
   StoredEvent,
   StoredHeartbeat,
-  StoredAct as StoredLogEntry,
+  StoredLogEntry,
   StoredRefill,
   YardChanges,
   YardRow,
@@ -128,7 +128,7 @@ export interface Transaction extends NotificationTransaction {
   /** Puts a rebuilt state in the place of a damaged one, which is kept beside it. @returns false where that was done already. */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "stored">,
-    by: { readonly state: FeederState; readonly steppedAt: Instant | null },
+    by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
     now: Instant,
   ): Promise<boolean>;
   /** Every life of this boot id of which events are stored. */
@@ -161,7 +161,7 @@ export interface YardStore {
    * Removes the yard with its feeders and all that they ever told, and the accounts of people who belong to no other yard.
    * @param stays who keeps their account whatever they belong to: who asks for it; null: everybody
    */
-  removeYard(id: string, stays: string | null): Promise<Removed>;
+  removeYard(id: string, stays: string | null): Promise<RemovalResult>;
   /** Those whose state can be used; `damaged` tells the others. */
   feeders(): Promise<readonly FeederRow[]>;
   damagedFeeders(): Promise<readonly DamagedFeeder[]>;
@@ -207,7 +207,7 @@ export interface KeeperStore extends PasskeyStore {
   countKeepers(): Promise<number>;
   /** The one open claim: an older one is no longer valid. */
   openFirstSignIn(tokenHash: string, now: Instant): Promise<void>;
-  isClaimOpen(tokenHash: string): Promise<boolean>;
+  isFirstSignInOpen(tokenHash: string): Promise<boolean>;
   /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
   useFirstSignIn(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
   /** Whether somebody became the keeper by this very claim. */

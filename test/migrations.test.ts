@@ -22,14 +22,14 @@ describe("the migrations", () => {
   });
 
   it("are told apart from models with one index less", async () => {
-    const drafted = await draftMigration(withModels((text) => text.replace("  @@index([nextLookAt])\n", "")));
-    expect(drafted).toContain(`DROP INDEX "Feeder_nextLookAt_idx"`);
+    const drafted = await draftMigration(withModels((text) => text.replace("  @@index([nextCheckAt])\n", "")));
+    expect(drafted).toContain(`DROP INDEX "Feeder_nextCheckAt_idx"`);
   });
 
   it("are told apart from a migration that the models don't know of", async () => {
     const folder = join(scratch, "oneMore");
     cpSync(migrations, folder, { recursive: true });
-    cpSync(join(folder, "20261125000000_begin"), join(folder, "99990101000000_more"), { recursive: true });
+    cpSync(join(folder, "20261129120000_first"), join(folder, "99990101000000_more"), { recursive: true });
     writeFileSync(join(folder, "99990101000000_more", "migration.sql"), `CREATE TABLE "Nest" ("id" TEXT PRIMARY KEY);`);
     expect(await draftMigration(readModels(), folder)).toContain(`DROP TABLE "Nest"`);
   });
@@ -41,7 +41,7 @@ describe("the migrations", () => {
       .pluck()
       .all();
     database.close();
-    expect(tables).toEqual(["Event", "Heartbeat", "PatrolLook"]);
+    expect(tables).toEqual(["Event", "Heartbeat", "PeriodicCheck"]);
   });
 });
 

@@ -216,11 +216,11 @@ export type DigestChannel = (typeof digestChannels)[number];
 /** What a person says of themselves at a yard (the first three), and what its keepers say of them (the last two). */
 export const personRequest = z
   .strictObject({
-    quiet: z.strictObject({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
+    quietHours: z.strictObject({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
     urgentBreaks: z.boolean(),
     digestBy: z.enum(digestChannels),
     role: z.enum(roles),
-    turn: z.int().min(1, "must be at least 1").max(20, "must be at most 20"),
+    escalationOrder: z.int().min(1, "must be at least 1").max(20, "must be at most 20"),
   })
   .partial();
 export const inviteRequest = z.strictObject({ role: z.enum(roles) });

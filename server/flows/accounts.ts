@@ -2,7 +2,7 @@ import { createHash, randomBytes } from "node:crypto";
 import { hash, verify } from "@node-rs/argon2";
 import type { SessionsView } from "../contract/api.ts";
 import { after, hours, isoOf } from "../domain/instant.ts";
-import type { Ports, Removed, SessionDetails, SessionRow, YardKeptAlone } from "../ports.ts";
+import type { Ports, RemovalResult, SessionDetails, SessionRow, SoleKeeperYard } from "../ports.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
@@ -143,7 +143,7 @@ export async function removeAccount(
 ): Promise<AccountRemoval> {
   if ((await ownHash(ports, person, said.passphrase)) === null) return wrongPassphrase("passphrase");
   const { accounts, people } = ports.store;
-  const alone = await accounts.yardsKeptAlone(person);
+  const alone = await accounts.soleKeeperYards(person);
   const real = alone.filter(({ practice }) => !practice); // invented birds are nobody's loss
   if (real.length > 0 && !said.withYards) return { kind: "lastKeeper", why: whyLastKeeper(real) };
   const yards = (await people.membershipsOf(person)).map(({ yard }) => yard);
@@ -161,14 +161,14 @@ export async function removeAccount(
 }
 
 /** After the commit: keys and sessions of what is gone hold no connection any more, and everybody else looks anew. */
-export async function tellRemoval(ports: Ports, removed: Removed, yards: readonly string[]): Promise<void> {
+export async function tellRemoval(ports: Ports, removed: RemovalResult, yards: readonly string[]): Promise<void> {
   for (const feeder of removed.feeders) ports.feederLink.disconnect(feeder);
   for (const person of removed.people) ports.liveFeed.closeSocketsOf({ person });
   for (const yard of yards) ports.liveFeed.announceChange(yard, null, null);
   await tryDueEscalations(ports);
 }
 
-function whyLastKeeper(yards: readonly YardKeptAlone[]): string {
+function whyLastKeeper(yards: readonly SoleKeeperYard[]): string {
   const feeders = yards.reduce((sum, yard) => sum + yard.feeders, 0);
   const others = yards.reduce((sum, yard) => sum + yard.otherPeople, 0);
   const names = yards.map(({ name }) => name).join(", ");

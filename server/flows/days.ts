@@ -98,8 +98,15 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
 const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
   kind: "refill",
   at: isoOf(at),
-  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${source === "level" ? "told to be left" : source}`,
+  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${refillSourceText[source]}`,
 });
+
+const refillSourceText: Readonly<Record<StoredRefill["source"], string>> = {
+  keeper: "entered",
+  level: "in the hopper, entered",
+  detected: "detected",
+  feeder: "by the feeder",
+};
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
   change.to === "unacknowledged" && change.from !== change.to

@@ -71,4 +71,4 @@ export function createDeliveryScheduler(
 }
 
 const serviceOf = (item: OutboxItem): string =>
-  item.channel === "email" ? "mail" : serviceOfEndpoint(item.phone.endpoint);
+  item.channel === "email" ? "email" : serviceOfEndpoint(item.phone.endpoint);

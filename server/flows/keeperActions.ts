@@ -123,7 +123,7 @@ export async function reportRefill(
 ): Promise<FeederRow | null> {
   const { at, what } = refill;
   const grams = what.kind === "filled" ? null : what.grams;
-  const source = what.kind === "level" ? "level" : "told";
+  const source = what.kind === "level" ? "level" : "keeper";
   const saved = (tx: Transaction) => tx.saveRefill({ id, feeder, at, grams, source, by });
   return applyKeeperAction(ports, feeder, by, () => ({ kind: "refillReported", refill }), saved);
 }

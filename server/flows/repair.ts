@@ -93,7 +93,7 @@ function replayLine(replay: Replay, text: string): boolean {
 async function storeRebuilt(ports: RepairPorts, feeder: DamagedFeeder, rebuilt: FeederState, yard: YardRow) {
   const now = ports.clock.now();
   const done = await ports.store.transaction(async (tx) => {
-    if (!(await tx.replaceDamaged(feeder, { state: rebuilt, steppedAt: feeder.lastStepAt }, now))) return null;
+    if (!(await tx.replaceDamaged(feeder, { state: rebuilt, lastStepAt: feeder.lastStepAt }, now))) return null;
     const [row] = await tx.feeders([feeder.id]);
     if (!row) return null;
     const { place, zone } = yard;

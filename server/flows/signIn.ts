@@ -37,7 +37,7 @@ export async function useFirstSignIn(
   device = "",
 ): Promise<SignInResult> {
   const now = ports.clock.now();
-  const isOpen = await ports.store.keepers.isClaimOpen(tokenHash(said.token));
+  const isOpen = await ports.store.keepers.isFirstSignInOpen(tokenHash(said.token));
   if (!isOpen) return (await claimedBefore(ports, said, device)) ?? noClaim;
   const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, said.name);
   if (problem !== null) return problem;

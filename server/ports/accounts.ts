@@ -16,7 +16,7 @@ export interface NamedPerson {
 }
 
 /** A yard that would have no keeper without this person. */
-export interface YardKeptAlone {
+export interface SoleKeeperYard {
   readonly id: string;
   readonly name: string;
   readonly practice: boolean;
@@ -25,7 +25,7 @@ export interface YardKeptAlone {
 }
 
 /** What went together: ids of feeders whose keys no longer hold, and of people who have no account any more. */
-export interface Removed {
+export interface RemovalResult {
   readonly feeders: readonly string[];
   readonly people: readonly string[];
 }
@@ -52,10 +52,10 @@ export interface AccountStore {
   reset(tokenHash: string, now: Instant): Promise<NamedPerson | null>;
   /** Uses the link up, sets the hash and ends all sessions, all or nothing. @returns false where the link isn't valid. */
   useReset(tokenHash: string, passphraseHash: string, now: Instant): Promise<boolean>;
-  yardsKeptAlone(person: string): Promise<readonly YardKeptAlone[]>;
+  soleKeeperYards(person: string): Promise<readonly SoleKeeperYard[]>;
   /**
    * Removes the account with all that is its own, and these yards with all of theirs. @returns null where the person keeps yet
    * another yard alone: nothing was changed
    */
-  removeAccount(person: string, withYards: readonly string[], now: Instant): Promise<Removed | null>;
+  removeAccount(person: string, withYards: readonly string[], now: Instant): Promise<RemovalResult | null>;
 }

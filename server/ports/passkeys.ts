@@ -16,14 +16,14 @@ export interface PasskeyRow {
 }
 
 /** `known`: somebody has a passkey with this credential id already. */
-export type PasskeyAdded = "added" | "known" | "tooMany";
+export type AddPasskeyResult = "added" | "known" | "tooMany";
 
 export interface PasskeyStore {
   /** In the order in which they were added. */
   passkeysOf(keeper: string): Promise<readonly PasskeyRow[]>;
   /** With the name of whose it is. */
   passkeyWith(credentialId: string): Promise<(PasskeyRow & { readonly name: string }) | null>;
-  addPasskey(passkey: PasskeyRow, most: number): Promise<PasskeyAdded>;
+  addPasskey(passkey: PasskeyRow, most: number): Promise<AddPasskeyResult>;
   /**
    * Keeps the counter that the device gave. @returns false, with nothing changed, where the passkey is gone or its counter
    * didn't go on; two uses at once can't both give the same counter.

@@ -6,7 +6,7 @@ import type { DayCounts } from "../domain/digest/digestFeeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
-import type { FeederRow, StoredAct, StoredEvent, StoredHeartbeat, StoredRefill, YardRow } from "./rows.ts";
+import type { FeederRow, StoredEvent, StoredHeartbeat, StoredLogEntry, StoredRefill, YardRow } from "./rows.ts";
 
 /** What has happened, for looking back. */
 export interface RecordStore {
@@ -38,7 +38,7 @@ export interface RecordStore {
     ranges: readonly { readonly from: number; readonly to: number }[],
   ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
   /** The next acts after that moment (null: from the first on) until `to`, in order. */
-  logEntries(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredAct[]>;
+  logEntries(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredLogEntry[]>;
   /** The same of patrol's looks. */
   checks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
 }

@@ -60,7 +60,7 @@ describe("an alarm that stands without a call", () => {
     expect(await startMissingEscalations(house.ports)).toBe(0);
     // As a database is that was brought back.
     const database = new Database(house.databaseFile);
-    database.exec('DELETE FROM "Call"');
+    database.exec('DELETE FROM "Escalation"');
     database.close();
     house.clock.advance(minutes(1));
     expect(await startMissingEscalations(house.ports)).toBe(1);
@@ -183,7 +183,7 @@ describe("an urgent alarm", () => {
     await addPhone(house, house.keeper, "Ada");
     const { feeder, key } = await house.addFeeder({ sensors });
     const database = new Database(house.databaseFile);
-    database.exec(`CREATE TRIGGER planted BEFORE INSERT ON "Call" BEGIN SELECT RAISE(ABORT, 'planted'); END`);
+    database.exec(`CREATE TRIGGER planted BEFORE INSERT ON "Escalation" BEGIN SELECT RAISE(ABORT, 'planted'); END`);
     expect((await house.report(key, jammed)).status).toBe(500);
     expect((await house.runPeriodicCheck(feeder.id)).alarms).toEqual([]);
     database.exec(`DROP TRIGGER planted`);
@@ -229,7 +229,7 @@ describe("calls that are due", () => {
     const house = await notifyFirstOfJam();
     const database = new Database(house.databaseFile);
     database.exec(
-      `INSERT INTO "Call" VALUES ('broken', '${house.yard}', NULL, '{}}', '2026-01-01T00:00:00.000+00:00')`,
+      `INSERT INTO "Escalation" VALUES ('broken', '${house.yard}', NULL, '{}}', '2026-01-01T00:00:00.000+00:00')`,
     );
     database.close();
     house.clock.advance(minutes(16));

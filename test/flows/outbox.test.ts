@@ -301,7 +301,7 @@ describe("the outbox", () => {
 describe("a letter", () => {
   it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
     const { outbox, drain, written, mail, clock } = house();
-    outbox.enqueueMail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: food out" }), start);
+    outbox.enqueueEmail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: food out" }), start);
     mail.answer = { kind: "tryLater", notBefore: null, text: "451 greylisted" };
     expect(await drain()).toMatchObject({ waiting: 1 });
     clock.at = past(start, minutes(5));
@@ -316,7 +316,7 @@ describe("a letter", () => {
 
   it("is given up where a mail server refuses it", async () => {
     const { outbox, drain, mail } = house();
-    outbox.enqueueMail("ada", "nobody@alder.example", null, notificationFixture(), start);
+    outbox.enqueueEmail("ada", "nobody@alder.example", null, notificationFixture(), start);
     mail.answer = { kind: "refused", text: "550 no such mailbox" };
     expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
     expect(outbox.settled).toMatchObject([{ settlement: { kind: "givenUp", problem: "550 no such mailbox" } }]);
@@ -327,7 +327,7 @@ describe("a letter", () => {
     const stuck = door<MailOutcome>();
     mail.send = () => stuck.opened;
     for (let i = 0; i < 8; i++)
-      outbox.enqueueMail(`person-${i}`, "x@alder.example", null, notificationFixture(), start);
+      outbox.enqueueEmail(`person-${i}`, "x@alder.example", null, notificationFixture(), start);
     for (let i = 0; i < 4; i++) tell(addPhone({ id: `phone-${i}` }));
     const drained = drain();
     await vi.waitFor(() => expect(sent).toHaveLength(4));

@@ -8,18 +8,18 @@ const runs = Number(process.env.SIM_DELIVERIES ?? 2);
 describe("two processes that deliver by bad roads", { timeout: 30_000 * runs }, () => {
   it("lose no word, and bring none twice but where nobody could know that it had come", async () => {
     const total = { words: 0, sent: 0, taken: 0, crashes: 0, answersLost: 0, twice: 0 };
-    const phases: Record<string, number> = {};
+    const statuses: Record<string, number> = {};
     for (let seed = 1; seed <= runs; seed += 1) {
       const room = await openOutboxTestbed();
       const played = await simulateDeliveries(room, seed);
       await room.close();
       for (const what of Object.keys(total) as (keyof typeof total)[]) total[what] += played[what];
-      for (const [phase, count] of Object.entries(played.phases)) phases[phase] = (phases[phase] ?? 0) + count;
+      for (const [status, count] of Object.entries(played.statuses)) statuses[status] = (statuses[status] ?? 0) + count;
     }
-    if (process.env.SIM_DELIVERIES) console.log(total, phases);
+    if (process.env.SIM_DELIVERIES) console.log(total, statuses);
     // The simulation must have reached what it guards.
     for (const [what, times] of Object.entries(total)) expect(times, what).toBeGreaterThan(0);
-    for (const phase of ["delivered", "givenUp", "replaced"]) expect(phases[phase], phase).toBeGreaterThan(0);
+    for (const status of ["delivered", "givenUp", "replaced"]) expect(statuses[status], status).toBeGreaterThan(0);
   });
 
   it.each([

@@ -34,7 +34,7 @@ export interface DeliveryResult {
   readonly crashes: number;
   readonly answersLost: number;
   readonly twice: number; // taken twice, all where nobody could know
-  readonly phases: Readonly<Record<string, number>>;
+  readonly statuses: Readonly<Record<string, number>>;
 }
 
 /** A bug planted on purpose, so that the checks can show that they find it. */
@@ -217,23 +217,23 @@ function judge(
   { words, sendings, crashes }: { words: number; sendings: readonly Sending[]; crashes: number },
 ): DeliveryResult {
   assert.deepEqual([...room.push.complaints, ...room.smtp.complaints], [], `seed ${seed}: a server complains`);
-  const phases: Record<string, number> = {};
+  const statuses: Record<string, number> = {};
   const letterIds = new Map<string, Set<string>>();
   for (const { subject, messageId } of room.smtp.emails) {
     letterIds.set(subject, (letterIds.get(subject) ?? new Set()).add(messageId));
   }
   let twice = 0;
   let answersLost = 0;
-  for (const { id, phase, problem, channel, phone, title, topic } of room.items()) {
-    phases[phase] = (phases[phase] ?? 0) + 1;
+  for (const { id, status, problem, channel, phone, title, topic } of room.items()) {
+    statuses[status] = (statuses[status] ?? 0) + 1;
     const pushed = room.push.acceptedCount.filter(({ payload }) => payload.notification.data.item === id);
     const posted = room.smtp.emails.filter(({ subject }) => channel === "email" && subject === title);
     const taken = channel === "push" ? pushed.length : posted.length;
     const tries = sendings.filter(({ item }) => item === id);
-    const what = `seed ${seed}: ${title} by ${channel}, ${phase}, taken ${taken} times of ${tries.length}`;
-    assert.ok(["delivered", "givenUp", "replaced", "needless"].includes(phase), `${what}: lost on the way`);
-    assert.ok(phase !== "givenUp" || problem !== null, `${what}: given up without a reason`);
-    assert.ok(phase !== "delivered" || taken > 0, `${what}: called delivered, and nobody has it`);
+    const what = `seed ${seed}: ${title} by ${channel}, ${status}, taken ${taken} times of ${tries.length}`;
+    assert.ok(["delivered", "givenUp", "replaced", "needless"].includes(status), `${what}: lost on the way`);
+    assert.ok(status !== "givenUp" || problem !== null, `${what}: given up without a reason`);
+    assert.ok(status !== "delivered" || taken > 0, `${what}: called delivered, and nobody has it`);
     assert.ok(taken <= tries.length, what);
     answersLost += taken - tries.filter(({ accepted }) => accepted).length;
     if (taken > 1) {
@@ -247,7 +247,7 @@ function judge(
   }
   inOrder(room, seed);
   const taken = room.push.acceptedCount.length + room.smtp.emails.length;
-  return { words, sent: sendings.length, taken, crashes, answersLost, twice, phases };
+  return { words, sent: sendings.length, taken, crashes, answersLost, twice, statuses };
 }
 
 /** What a screen shows of a topic is never replaced by an older word. */

@@ -36,7 +36,7 @@ export interface OutboxTestbed {
 
 export interface StoredItem {
   readonly id: string;
-  readonly phase: string;
+  readonly status: string;
   readonly problem: string | null;
   readonly channel: "push" | "email";
   readonly phone: string | null;
@@ -102,8 +102,8 @@ export async function openOutboxTestbed(): Promise<OutboxTestbed> {
     items: () =>
       database
         .prepare<[], StoredItem>(
-          `SELECT "id", "phase", "problem", "channel", "phoneId" AS "phone", "topic",
-             json_extract("notice", '$.title') AS "title" FROM "OutboxItem" ORDER BY rowid`,
+          `SELECT "id", "status", "problem", "channel", "phoneId" AS "phone", "topic",
+             json_extract("content", '$.title') AS "title" FROM "OutboxItem" ORDER BY rowid`,
         )
         .all(),
     forgetClaims: () => void database.prepare(`UPDATE "OutboxItem" SET "claimedUntil" = NULL`).run(),

@@ -118,18 +118,18 @@ describe("the rates of a yard", () => {
     const owner = (await house.store.keepers.keeperNamed("Keeper"))?.id ?? "";
     await house.connections.write(async (statements) => {
       const written = new Date(before(now, days(2)));
-      const item = (id: string, different: object, quiet = false) => ({
+      const item = (id: string, different: object, silent = false) => ({
         id,
         channel: "push",
         keeperId: owner,
         yardId: house.yard,
         feederId: feeder,
         topic: "alarm-1",
-        notice: JSON.stringify({ fault: "trayJammed", quiet }),
+        content: JSON.stringify({ fault: "trayJammed", silent }),
         writtenAt: written,
         dueAt: written,
         settledAt: written,
-        phase: "delivered",
+        status: "delivered",
         ...different,
       });
       await statements.outboxItem.createMany({
@@ -137,10 +137,10 @@ describe("the rates of a yard", () => {
           item("one phone", {}),
           item("the other phone", {}),
           item("a reminder", { writtenAt: new Date(before(now, days(1))) }),
-          item("by mail", { channel: "mail", topic: "alarm-2" }),
-          item("never arrived", { phase: "givenUp", topic: "alarm-3" }),
+          item("by e-mail", { channel: "email", topic: "alarm-2" }),
+          item("never arrived", { status: "givenUp", topic: "alarm-3" }),
           item("corrected", { topic: "alarm-4" }, true),
-          item("taken back", { topic: "alarm-5", closes: true }),
+          item("taken back", { topic: "alarm-5", isClosing: true }),
           item("another yard's", { topic: "alarm-6", yardId: "elsewhere" }),
           item("long ago", { topic: "alarm-7", settledAt: new Date(before(now, days(50))) }),
         ],

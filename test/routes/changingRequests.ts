@@ -88,7 +88,7 @@ export const changingRequests: readonly ChangingRequest[] = [
     route: "PATCH /api/v1/yards/:yard",
     body: { zone: "Europe/Helsinki", place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 }, escalateMinutes: 30 },
   },
-  { route: "PATCH /api/v1/yards/:yard/people/:person", body: { role: "keeper", turn: 1 } },
+  { route: "PATCH /api/v1/yards/:yard/people/:person", body: { role: "keeper", escalationOrder: 1 } },
   { route: "DELETE /api/v1/yards/:yard/people/:person", again: 404 },
   { route: "POST /api/v1/yards/:yard/invites", body: { role: "helper" } },
   { route: "DELETE /api/v1/yards/:yard/invites/:invite", again: 404 },

@@ -50,7 +50,7 @@ async function withDamage(damage: (state: string) => string) {
   const read = house.connections.direct.prepare(`SELECT "state" FROM "Feeder" WHERE "id" = ?`).pluck();
   const sound = read.get(rowan.feeder.id) as string;
   const put = house.connections.direct.prepare(
-    `UPDATE "Feeder" SET "state" = ?, "nextLookAt" = "createdAt" WHERE "id" = ?`,
+    `UPDATE "Feeder" SET "state" = ?, "nextCheckAt" = "createdAt" WHERE "id" = ?`,
   );
   put.run(damage(sound), rowan.feeder.id);
   return { house, rowan, larch, sound: JSON.parse(sound), damaged: damage(sound) };
@@ -75,7 +75,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
     await repairDamaged(house.ports, written);
     expect(await house.store.yards.damagedFeeders()).toEqual([]);
     const row = await house.store.yards.feeder(rowan.feeder.id);
-    const { nextLookAt, ...same } = { nextLookAt: 0, ...row?.state };
+    const { nextCheckAt, ...same } = { nextCheckAt: 0, ...row?.state };
     expect({ ...same, hopperForecast: null }).toEqual({ ...sound, foresight: null });
     expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
     const kept = house.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();
@@ -121,7 +121,7 @@ describe("a damaged feeder", () => {
 
   it("is rebuilt though lines of its record are damaged too, and the log says how many", async () => {
     const { house, rowan } = await withDamage(() => "{");
-    house.connections.direct.prepare(`UPDATE "KeeperAct" SET "said" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
+    house.connections.direct.prepare(`UPDATE "LogEntry" SET "entry" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
     const written = log();
     await repairDamaged(house.ports, written);
     expect(written.lines.join()).toContain("1 lines of the record could not be read");

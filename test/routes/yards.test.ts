@@ -66,7 +66,7 @@ describe("deleting a yard", () => {
       reader.yard.count(),
       reader.feeder.count(),
       reader.heartbeat.count(),
-      reader.keeperAct.count(),
+      reader.logEntry.count(),
       reader.invite.count(),
     ];
     expect(await Promise.all(counts)).toEqual([0, 0, 0, 0, 0]);

@@ -16,7 +16,7 @@ const inMemory = async (): Promise<OutboxUnderTest> => {
       return phone;
     },
     phone: async (id) => store.phone(id),
-    enqueueMail: async (notice, now) => store.enqueueMail("keeper", "ada@alder.example", "rowan", notice, now),
+    enqueueEmail: async (notice, now) => store.enqueueEmail("keeper", "ada@alder.example", "rowan", notice, now),
     async enqueue(notice, now, about = "feeder") {
       for (const phone of phones) store.enqueue(phone, about === "feeder" ? "rowan" : null, notice, now);
     },

@@ -13,10 +13,10 @@ import type { Channel, OutboxItem, OutboxStore, Phone, PushItem, Settlement } fr
 interface Row {
   readonly item: OutboxItem;
   readonly screen: string;
-  readonly phase: "waiting" | "settled" | "delivered";
+  readonly status: "waiting" | "settled" | "delivered";
   readonly dueAt: Instant;
   readonly claimedUntil: Instant | null;
-  readonly unsure: boolean;
+  readonly mayHaveArrived: boolean;
 }
 
 /** A small outbox that keeps its promises in memory; held to them by outboxContract.ts, as the real one is. */
@@ -38,7 +38,7 @@ export class InMemoryOutbox implements OutboxStore {
     this.#write({ ...this.#item(phone.keeper, feeder, notice, now), channel: "push", phone }, phone.id);
   }
 
-  enqueueMail(person: string, to: string, feeder: string | null, notice: NotificationContent, now: Instant): void {
+  enqueueEmail(person: string, to: string, feeder: string | null, notice: NotificationContent, now: Instant): void {
     const names = { yardName: "Alder Croft", feederName: feeder === null ? null : "Rowan" };
     this.#write({ ...this.#item(person, feeder, notice, now), channel: "email", to, ...names }, `mail ${person}`);
   }
@@ -53,7 +53,7 @@ export class InMemoryOutbox implements OutboxStore {
     const needless = this.#due(channel, now).filter(({ item, screen }) => {
       return item.content.isClosing && item.attempts === 0 && !needsClosing(this.#meantBefore(item, screen));
     });
-    for (const { item } of needless) this.#change(item.id, { phase: "settled" });
+    for (const { item } of needless) this.#change(item.id, { status: "settled" });
     const due = this.#due(channel, now).map((row) => ({
       row,
       ...exchangeOf(row.item),
@@ -61,9 +61,13 @@ export class InMemoryOutbox implements OutboxStore {
     }));
     return fairShare(due, lanes, most)
       .map(({ row }) => row)
-      .map(({ item, screen, claimedUntil, unsure }) => {
+      .map(({ item, screen, claimedUntil, mayHaveArrived: unsure }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
-        this.#change(item.id, { item: begun, claimedUntil: claimUntil, unsure: unsure || claimedUntil !== null });
+        this.#change(item.id, {
+          item: begun,
+          claimedUntil: claimUntil,
+          mayHaveArrived: unsure || claimedUntil !== null,
+        });
         const content = { ...item.content, silent: item.content.silent && !this.#mustSound(item, screen) };
         if (item.channel === "email") return { ...item, content };
         return { ...item, content, phone: this.#phones.get(item.phone.id) ?? item.phone };
@@ -72,8 +76,8 @@ export class InMemoryOutbox implements OutboxStore {
 
   async startClaimed(phone: Phone, notice: NotificationContent, now: Instant, claimUntil: Instant): Promise<PushItem> {
     const item: PushItem = { ...this.#item(phone.keeper, null, notice, now), channel: "push", phone };
-    const row = { item: { ...item, attempts: 1 }, screen: phone.id, phase: "waiting" as const };
-    this.#rows.push({ ...row, dueAt: now, claimedUntil: claimUntil, unsure: false });
+    const row = { item: { ...item, attempts: 1 }, screen: phone.id, status: "waiting" as const };
+    this.#rows.push({ ...row, dueAt: now, claimedUntil: claimUntil, mayHaveArrived: false });
     return item;
   }
 
@@ -86,11 +90,11 @@ export class InMemoryOutbox implements OutboxStore {
     }
     const row = this.#rows.find((one) => one.item.id === item.id);
     const doubt = settlement.kind !== "phoneGone" && "mayHaveArrived" in settlement;
-    const unsure = row?.unsure === true || doubt;
-    if (settlement.kind === "delivered") this.#change(item.id, { phase: "delivered" });
-    else if (settlement.kind === "retry" && row?.phase === "waiting") {
-      this.#change(item.id, { dueAt: settlement.notBefore, claimedUntil: null, unsure });
-    } else this.#change(item.id, { phase: "settled", claimedUntil: null, unsure });
+    const unsure = row?.mayHaveArrived === true || doubt;
+    if (settlement.kind === "delivered") this.#change(item.id, { status: "delivered" });
+    else if (settlement.kind === "retry" && row?.status === "waiting") {
+      this.#change(item.id, { dueAt: settlement.notBefore, claimedUntil: null, mayHaveArrived: unsure });
+    } else this.#change(item.id, { status: "settled", claimedUntil: null, mayHaveArrived: unsure });
     const phone = item.channel === "push" ? this.#phones.get(item.phone.id) : undefined;
     if (phone === undefined) return;
     const told = settlement.kind === "delivered" ? { lastAcceptedAt: settlement.at, problem: null } : null;
@@ -101,16 +105,16 @@ export class InMemoryOutbox implements OutboxStore {
   }
 
   async nextDueAt(): Promise<Instant | null> {
-    const waiting = this.#rows.filter(({ phase }) => phase === "waiting");
+    const waiting = this.#rows.filter(({ status: phase }) => phase === "waiting");
     const dues = waiting.map((row) => {
-      const ahead = this.#before(row.item, row.screen).filter(({ phase }) => phase !== "delivered");
+      const ahead = this.#before(row.item, row.screen).filter(({ status: phase }) => phase !== "delivered");
       return Math.max(row.dueAt, ...[row, ...ahead].map(({ claimedUntil }) => claimedUntil ?? row.dueAt));
     });
     return dues.length === 0 ? null : (Math.min(...dues) as Instant);
   }
 
   async prune(): Promise<void> {
-    this.#rows = this.#rows.filter(({ phase }) => phase === "waiting");
+    this.#rows = this.#rows.filter(({ status: phase }) => phase === "waiting");
   }
 
   #item(person: string, feeder: string | null, notice: NotificationContent, now: Instant) {
@@ -119,11 +123,18 @@ export class InMemoryOutbox implements OutboxStore {
 
   #write(item: OutboxItem, screen: string): void {
     this.#rows = this.#rows.map((row) =>
-      row.screen === screen && row.item.content.topic === item.content.topic && row.phase === "waiting"
-        ? { ...row, phase: "settled" }
+      row.screen === screen && row.item.content.topic === item.content.topic && row.status === "waiting"
+        ? { ...row, status: "settled" }
         : row,
     );
-    this.#rows.push({ item, screen, phase: "waiting", dueAt: item.writtenAt, claimedUntil: null, unsure: false });
+    this.#rows.push({
+      item,
+      screen,
+      status: "waiting",
+      dueAt: item.writtenAt,
+      claimedUntil: null,
+      mayHaveArrived: false,
+    });
   }
 
   #change(id: string, change: Partial<Row>): void {
@@ -133,8 +144,8 @@ export class InMemoryOutbox implements OutboxStore {
   #due(channel: Channel, now: Instant): Row[] {
     const free = ({ claimedUntil }: Row) => claimedUntil === null || claimedUntil <= now;
     return this.#rows
-      .filter((row) => row.phase === "waiting" && row.item.channel === channel && row.dueAt <= now && free(row))
-      .filter(({ item, screen }) => this.#before(item, screen).every((row) => row.phase === "delivered" || free(row)))
+      .filter((row) => row.status === "waiting" && row.item.channel === channel && row.dueAt <= now && free(row))
+      .filter(({ item, screen }) => this.#before(item, screen).every((row) => row.status === "delivered" || free(row)))
       .sort((a, b) => a.dueAt - b.dueAt);
   }
 
@@ -148,7 +159,7 @@ export class InMemoryOutbox implements OutboxStore {
   #meantBefore(item: OutboxItem, screen: string) {
     return this.#before(item, screen)
       .reverse()
-      .map(({ item: { content }, phase, claimedUntil, unsure }) => ({
+      .map(({ item: { content }, status: phase, claimedUntil, mayHaveArrived: unsure }) => ({
         isClosing: content.isClosing === true,
         silent: content.silent,
         arrived: phase === "delivered" || unsure || claimedUntil !== null,
@@ -162,5 +173,5 @@ export class InMemoryOutbox implements OutboxStore {
 
 const exchangeOf = (item: OutboxItem) => ({
   person: item.person,
-  service: item.channel === "email" ? "mail" : serviceOfEndpoint(item.phone.endpoint),
+  service: item.channel === "email" ? "email" : serviceOfEndpoint(item.phone.endpoint),
 });

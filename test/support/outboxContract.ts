@@ -16,7 +16,7 @@ export interface OutboxUnderTest {
   /** Writes a notice for every phone, as `Transaction.enqueue` does. */
   enqueue(notice: NotificationContent, now: Instant, about?: "feeder" | "yard"): Promise<void>;
   /** Writes a letter to the person whose phones these are, as `Transaction.enqueue` does. */
-  enqueueMail(notice: NotificationContent, now: Instant): Promise<void>;
+  enqueueEmail(notice: NotificationContent, now: Instant): Promise<void>;
   close?(): Promise<void>;
 }
 
@@ -226,7 +226,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       }));
 
     it("hands out a letter with its address and the names that it needs", () =>
-      withStore(async ({ store, addPhone, enqueueMail }) => {
+      withStore(async ({ store, addPhone, enqueueEmail: enqueueMail }) => {
         const { keeper } = await addPhone("one");
         await enqueueMail(notificationFixture({ title: "Rowan: food low" }), now);
         const items = await claimAll(store, now, until, 10);
@@ -243,7 +243,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       }));
 
     it("replaces by screen: a newer push leaves the letter of its topic waiting", () =>
-      withStore(async ({ store, addPhone, enqueue, enqueueMail }) => {
+      withStore(async ({ store, addPhone, enqueue, enqueueEmail: enqueueMail }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ title: "first" }), now);
         await enqueueMail(notificationFixture({ title: "letter" }), now);
@@ -336,7 +336,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         }));
 
       it("judges each screen by itself, and the letterbox too", () =>
-        withStore(async ({ store, addPhone, enqueue, enqueueMail }) => {
+        withStore(async ({ store, addPhone, enqueue, enqueueEmail: enqueueMail }) => {
           await addPhone("reached");
           await addPhone("not reached");
           await enqueue(alarm, now);

@@ -51,31 +51,31 @@ function fill(file: string, waiting: readonly Waiting[], letters: number): void 
   const database = new Database(file);
   const now = new Date().toISOString().replace("Z", "+00:00");
   const person = database.prepare(
-    `INSERT INTO "Keeper" ("id", "name", "passphraseHash", "mail", "createdAt") VALUES (?, ?, '-', 'x@alder.example', ?)`,
+    `INSERT INTO "Keeper" ("id", "name", "nameKey", "passphraseHash", "email", "createdAt") VALUES (@id, @name, @name, '-', 'x@alder.example', @now)`,
   );
   const addPhone = database.prepare(
     `INSERT INTO "Phone" ("id", "keeperId", "endpoint", "p256dh", "auth", "label", "addedAt") VALUES (?, ?, ?, ?, ?, ?, ?)`,
   );
   const addItem = database.prepare(
-    `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "notice", "writtenAt", "dueAt")
+    `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "content", "writtenAt", "dueAt")
      VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
   );
   database.transaction(() => {
     let items = 0;
     for (const { person: id, service, phones, topics } of waiting) {
-      person.run(id, id, now);
+      person.run({ id, name: id, now });
       for (let number = 0; number < phones; number++) {
         const phone = service.subscribe();
         addPhone.run(phone.id, id, phone.endpoint, phone.p256dh, phone.auth, phone.label, now);
         for (let topic = 0; topic < topics; topic++) {
-          const notice = JSON.stringify(notificationFixture({ topic: `t${topic}`, priority: "urgent" }));
-          addItem.run(`item-${items++}`, "push", id, phone.id, `t${topic}`, notice, now, now);
+          const content = JSON.stringify(notificationFixture({ topic: `t${topic}`, priority: "urgent" }));
+          addItem.run(`item-${items++}`, "push", id, phone.id, `t${topic}`, content, now, now);
         }
       }
     }
     for (let topic = 0; topic < letters; topic++) {
-      const notice = JSON.stringify(notificationFixture({ topic: `l${topic}` }));
-      addItem.run(`item-${items++}`, "mail", waiting[0]?.person, null, `l${topic}`, notice, now, now);
+      const content = JSON.stringify(notificationFixture({ topic: `l${topic}` }));
+      addItem.run(`item-${items++}`, "email", waiting[0]?.person, null, `l${topic}`, content, now, now);
     }
   })();
   database.close();

@@ -1,11 +1,11 @@
 import type { Instant } from "../../domain/instant.ts";
-import type { AccountStore, YardKeptAlone } from "../../ports.ts";
+import type { AccountStore, SoleKeeperYard } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { makeEscalationsDue } from "./peopleStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
-import { forgetYard } from "./yardStore.ts";
+import { deleteYard } from "./yardStore.ts";
 
-export function accountsOver({ reader, write, forgetRemoved }: Connections): AccountStore {
+export function createAccountStore({ reader, write, eraseRemoved: forgetRemoved }: Connections): AccountStore {
   return {
     async passphraseHashOf(person) {
       const found = await reader.keeper.findUnique({ where: { id: person }, select: { passphraseHash: true } });
@@ -79,16 +79,16 @@ export function accountsOver({ reader, write, forgetRemoved }: Connections): Acc
         return true;
       }),
 
-    yardsKeptAlone: (person) => keptAlone(reader, person),
+    soleKeeperYards: (person) => soleKeeperYards(reader, person),
 
     async removeAccount(person, withYards, now) {
       const removed = await write(async (statements) => {
-        const alone = await keptAlone(statements, person);
+        const alone = await soleKeeperYards(statements, person);
         if (alone.some(({ id }) => !withYards.includes(id))) return null;
         const feeders: string[] = [];
         const people = [person];
         for (const { id } of alone) {
-          const removed = await forgetYard(statements, id, person);
+          const removed = await deleteYard(statements, id, person);
           feeders.push(...removed.feeders);
           people.push(...removed.people);
         }
@@ -102,7 +102,7 @@ export function accountsOver({ reader, write, forgetRemoved }: Connections): Acc
   };
 }
 
-async function keptAlone(statements: Statements, person: string): Promise<YardKeptAlone[]> {
+async function soleKeeperYards(statements: Statements, person: string): Promise<SoleKeeperYard[]> {
   const kept = await statements.yard.findMany({
     where: {
       members: { some: { keeperId: person, role: "keeper" }, none: { keeperId: { not: person }, role: "keeper" } },

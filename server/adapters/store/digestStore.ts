@@ -1,7 +1,7 @@
 import type { Digest } from "../../domain/digest/digest.ts";
 import type { DigestStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
-import { digestWayFrom } from "./peopleStore.ts";
+import { digestChannelFrom } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, readableRows, yardFrom } from "./rows.ts";
 
 export function createDigestStore({ reader }: Connections): DigestStore {
@@ -19,7 +19,7 @@ export function createDigestStore({ reader }: Connections): DigestStore {
 
     async recipientsOf(yard) {
       const found = await reader.member.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
-      return found.map(({ keeperId, digestBy }) => ({ person: keeperId, digestBy: digestWayFrom(digestBy) }));
+      return found.map(({ keeperId, digestBy }) => ({ person: keeperId, digestBy: digestChannelFrom(digestBy) }));
     },
 
     async dayCounts(feeder, spans) {

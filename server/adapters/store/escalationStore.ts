@@ -6,7 +6,7 @@ import { dateOf } from "./rows.ts";
 export function createEscalationStore({ reader }: Connections): EscalationStore {
   return {
     async due(now, most) {
-      const due = await reader.call.findMany({
+      const due = await reader.escalation.findMany({
         where: { nextAt: { lte: dateOf(now) } },
         orderBy: { nextAt: "asc" },
         take: most,
@@ -16,7 +16,7 @@ export function createEscalationStore({ reader }: Connections): EscalationStore 
     },
 
     async ofYard(yard) {
-      const found = await reader.call.findMany({ where: { yardId: yard }, orderBy: { topic: "asc" } });
+      const found = await reader.escalation.findMany({ where: { yardId: yard }, orderBy: { topic: "asc" } });
       return found.map(({ state }) => JSON.parse(state) as Escalation);
     },
   };

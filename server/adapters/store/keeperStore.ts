@@ -1,34 +1,37 @@
 import { nameKey } from "../../domain/names.ts";
 import type { AtomicStores, KeeperStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
-import { passkeysOver } from "./passkeyStore.ts";
+import { createPasskeyStore } from "./passkeyStore.ts";
 import { sameName } from "./peopleStore.ts";
 import { createPhoneStore } from "./phoneStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
 export const createKeeperStore = (connections: Connections): KeeperStore => ({
-  ...keeperAccountsOver(connections),
+  ...createKeeperAccounts(connections),
   ...createPhoneStore(connections),
-  ...passkeysOver(connections),
+  ...createPasskeyStore(connections),
 });
 
-export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
+export function createKeeperAccounts({
+  reader,
+  write,
+}: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
   return {
     countKeepers: () => reader.keeper.count(),
 
     openFirstSignIn: (tokenHash, now) =>
       write(async (statements) => {
-        await statements.claim.deleteMany({ where: { usedAt: null } });
-        await statements.claim.create({ data: { tokenHash, createdAt: dateOf(now) } });
+        await statements.firstSignIn.deleteMany({ where: { usedAt: null } });
+        await statements.firstSignIn.create({ data: { tokenHash, createdAt: dateOf(now) } });
       }),
 
-    async isClaimOpen(tokenHash) {
-      return (await reader.claim.count({ where: { tokenHash, usedAt: null } })) > 0;
+    async isFirstSignInOpen(tokenHash) {
+      return (await reader.firstSignIn.count({ where: { tokenHash, usedAt: null } })) > 0;
     },
 
     useFirstSignIn: (tokenHash, { id, name, passphraseHash }, now) =>
       write(async (statements) => {
-        const used = await statements.claim.updateMany({
+        const used = await statements.firstSignIn.updateMany({
           where: { tokenHash, usedAt: null },
           data: { usedAt: dateOf(now) },
         });
@@ -40,16 +43,14 @@ export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader"
       }),
 
     async isUsedFirstSignIn(tokenHash) {
-      return (await reader.claim.count({ where: { tokenHash, usedAt: { not: null } } })) > 0;
+      return (await reader.firstSignIn.count({ where: { tokenHash, usedAt: { not: null } } })) > 0;
     },
 
     async keeperNamed(name) {
-      const found = await reader.keeper.findMany({
+      return reader.keeper.findUnique({
         where: sameName(name),
         select: { id: true, name: true, passphraseHash: true },
       });
-      // Two of an older database may differ in case only: each is found by their own spelling.
-      return found.find((keeper) => keeper.name === name) ?? found[0] ?? null;
     },
 
     addSession: ({ tokenHash, keeper, device = "", expiresAt }, now) =>
@@ -97,7 +98,7 @@ export function keeperAccountsOver({ reader, write }: Pick<Connections, "reader"
       write(async (statements) => {
         await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
         await statements.invite.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
-        await statements.actId.deleteMany({ where: { at: { lte: dateOf(before) } } });
+        await statements.actionId.deleteMany({ where: { at: { lte: dateOf(before) } } });
       }),
   };
 }

@@ -4,21 +4,20 @@ import { basename, dirname, join } from "node:path";
 import Database from "better-sqlite3";
 import { StoreDamaged } from "../../ports.ts";
 import { copyDatabase } from "./copyDatabase.ts";
-import { fillNameKeys } from "./nameKeys.ts";
 
 /**
- * Applies the SQL files of prisma/sqlite/migrations in their order and records them as Prisma does, so that `prisma
- * migrate` stays usable for whoever has its engine. Ours, since that engine is a download that not every machine can make.
+ * Applies the SQL files of prisma/sqlite/migrations in order and records them as Prisma does, so that `prisma migrate` can still be
+ * used. It is our own because Prisma's engine is a download that not every machine can make.
  */
 
-/** The database and this version of Pieward don't fit together; nothing was changed. */
+/** The database doesn't fit this version of Pieward; nothing was changed. */
 export class MigrationProblem extends Error {
   override readonly name = "MigrationProblem";
 }
 
 export interface MigrationReport {
   readonly applied: readonly string[];
-  readonly backup: string | null; // where the state before is kept; null where there was nothing to lose
+  readonly backup: string | null; // a copy from before; null where there was nothing to copy
 }
 
 /**
@@ -60,7 +59,7 @@ export function isUpToDate(databaseFile: string, migrationsFolder: string): bool
   }
 }
 
-/** What a kill during the copy has left. */
+/** Removes what a kill during the copy has left. */
 function removeInterrupted(databaseFile: string): void {
   const [folder, start] = [dirname(databaseFile), `${basename(databaseFile)}.before-`];
   const names = readdirSync(folder).filter((name) => name.startsWith(start) && name.endsWith(".partial"));
@@ -122,16 +121,10 @@ function dueMigrations(database: Database.Database, known: readonly Migration[])
   return known.filter((migration) => !done.has(migration.name));
 }
 
-/** What SQL can't do, in the same commit as its migration. */
-const dataSteps: Readonly<Record<string, (database: Database.Database) => void>> = {
-  "20261129040000_accounts": fillNameKeys,
-};
-
-/** One migration, whole or not at all. */
+/** One migration in one transaction. */
 function apply(database: Database.Database, migration: Migration): void {
   database.transaction(() => {
     database.exec(migration.sql);
-    dataSteps[migration.name]?.(database);
     database
       .prepare(
         `INSERT INTO "_prisma_migrations" ("id", "checksum", "finished_at", "migration_name", "applied_steps_count")

@@ -32,7 +32,7 @@ export interface Connections {
    * Leaves nothing of what was removed in the database's file and its log. Where another process is reading, such as a backup, a
    * later commit empties the log.
    */
-  forgetRemoved(): Promise<void>;
+  eraseRemoved(): Promise<void>;
   close(): Promise<void>;
 }
 
@@ -135,7 +135,7 @@ export async function connect(
         if (commit !== null) committed(commit);
         return result;
       }),
-    forgetRemoved: () =>
+    eraseRemoved: () =>
       inTurn(async () => {
         try {
           await rewriteFile(file);

@@ -7,23 +7,23 @@ import { fairShare, rankOf, serviceOfEndpoint, unlimitedCapacity } from "../../d
 import type { Channel, EmailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
 import { createLostNotifications } from "./lostNotifications.ts";
 import type { Connections } from "./openStore.ts";
-import { createGonePhones } from "./phoneStore.ts";
+import { createGonePhoneRecorder } from "./phoneStore.ts";
 import { textOf } from "./rows.ts";
 
-/** The outbox in plain SQL: its questions are about one screen's items side by side, for which Prisma has no words. */
+/** The outbox in plain SQL: its queries compare the items of one screen with each other, which Prisma can't express. */
 export function createOutboxStore({ reader, direct, transact }: Connections): OutboxStore {
   const statements = statementsOn(direct);
   const lost = createLostNotifications(direct);
-  const phoneIsGone = createGonePhones(direct);
+  const recordGonePhone = createGonePhoneRecorder(direct);
   return {
-    claim: (channel, now, claimUntil, most, lanes = unlimitedCapacity) =>
+    claim: (channel, now, claimUntil, most, capacity = unlimitedCapacity) =>
       transact(async () => {
         for (;;) {
           const due = statements.due.all({ channel, now: textOf(now) });
-          const chosen = fairShare(due.map(candidateFrom), lanes, most).map(({ id }) => rowOf(statements, id));
+          const chosen = fairShare(due.map(candidateFrom), capacity, most).map(({ id }) => rowOf(statements, id));
           const needless = chosen.filter((row) => isNeedless(statements, row));
           for (const { id } of needless) statements.needless.run(textOf(now), id);
-          if (needless.length > 0) continue; // each round has fewer of them
+          if (needless.length > 0) continue; // ends, as each round has fewer of them
           for (const { id } of chosen) statements.claim.run(textOf(claimUntil), id);
           return chosen.map((row) => itemFrom(row, needsSound(earlierNotifications(statements, row))));
         }
@@ -33,7 +33,7 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
       transact(async () => {
         const id = randomBytes(16).toString("hex");
         const moments = [textOf(now), textOf(now), textOf(claimUntil)];
-        statements.begin.run(
+        statements.insertClaimed.run(
           id,
           phone.keeper,
           phone.id,
@@ -58,11 +58,11 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
     settle: (item, settlement) =>
       transact(async () => {
         if (item.channel === "push" && settlement.kind === "phoneGone") {
-          if (phoneIsGone(item.phone, settlement.at)) statements.sendAgain.run(textOf(settlement.at), item.id);
+          if (recordGonePhone(item.phone, settlement.at)) statements.sendAgain.run(textOf(settlement.at), item.id);
           return;
         }
         if (item.channel === "push" && settlement.kind !== "delivered" && isRenewed(statements, item.phone)) {
-          // That was the endpoint before: the present one has not been tried.
+          // That was the previous endpoint: the present one has not been tried.
           statements.sendAgain.run(textOf(settlement.kind === "retry" ? settlement.notBefore : settlement.at), item.id);
           return;
         }
@@ -73,12 +73,12 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
 
     async nextDueAt() {
       const [next] = await reader.$queryRawUnsafe<{ at: string | null }[]>(
-        // Also of one that waits behind an older one under way: to look before that claim ends would be to look in vain.
+        // An item that waits for an older one isn't due before that one's claim ends.
         `SELECT CAST(MIN(MAX("dueAt", COALESCE("claimedUntil", "dueAt"), COALESCE((
            SELECT MAX(older."claimedUntil") FROM "OutboxItem" AS older
-           WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid AND older."phase" IN ('waiting', 'replaced')
+           WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid AND older."status" IN ('waiting', 'replaced')
          ), "dueAt"))) AS TEXT) AS at
-         FROM "OutboxItem" AS item WHERE "phase" = 'waiting'`,
+         FROM "OutboxItem" AS item WHERE "status" = 'waiting'`,
       );
       return next?.at ? instantOf(next.at) : null;
     },
@@ -99,66 +99,66 @@ const sameScreen = (one: string, other: string) =>
 function statementsOn(database: Database.Database) {
   return {
     due: database.prepare<[{ channel: Channel; now: string }], DueColumns>(
-      `SELECT item."id", item."keeperId", item."closes", json_extract(item."notice", '$.priority') AS "priority", phone."endpoint"
+      `SELECT item."id", item."keeperId", item."isClosing", json_extract(item."content", '$.priority') AS "priority", phone."endpoint"
        FROM "OutboxItem" AS item LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId"
-       WHERE item."phase" = 'waiting' AND item."channel" = @channel AND item."dueAt" <= @now
+       WHERE item."status" = 'waiting' AND item."channel" = @channel AND item."dueAt" <= @now
          AND (item."claimedUntil" IS NULL OR item."claimedUntil" <= @now)
          AND NOT EXISTS (
            SELECT 1 FROM "OutboxItem" AS older WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid
-             AND older."claimedUntil" > @now AND older."phase" IN ('waiting', 'replaced'))
+             AND older."claimedUntil" > @now AND older."status" IN ('waiting', 'replaced'))
        ORDER BY item."dueAt", item.rowid`,
     ),
     item: database.prepare<[string], ItemColumns>(
       `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
-         phone."lastAcceptedAt", phone."lastShownAt", phone."blockedAt", phone."problem" AS "phoneProblem", "Keeper"."mail" AS "to",
+         phone."lastAcceptedAt", phone."lastDisplayedAt", phone."blockedAt", phone."problem" AS "phoneProblem", "Keeper"."email" AS "to",
          "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
        FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
          LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
          LEFT JOIN "Feeder" ON "Feeder"."id" = item."feederId"
        WHERE item."id" = ?`,
     ),
-    // A claim that ran out was never settled: that attempt may have arrived.
+    // A claim that ran out was never settled, so that attempt may have arrived.
     claim: database.prepare(
-      `UPDATE "OutboxItem" SET "unsure" = "unsure" OR "claimedUntil" IS NOT NULL, "claimedUntil" = ?,
+      `UPDATE "OutboxItem" SET "mayHaveArrived" = "mayHaveArrived" OR "claimedUntil" IS NOT NULL, "claimedUntil" = ?,
          "sentTo" = (SELECT "endpoint" FROM "Phone" WHERE "Phone"."id" = "OutboxItem"."phoneId"),
          "attempts" = "attempts" + 1 WHERE "id" = ?`,
     ),
-    meantBefore: database.prepare<[ItemColumns], { closes: 0 | 1; quiet: 0 | 1; arrived: 0 | 1 }>(
-      `SELECT older."closes", json_extract(older."notice", '$.silent') AS "quiet",
-         older."phase" = 'delivered' OR older."unsure" OR older."claimedUntil" IS NOT NULL AS "arrived"
+    earlier: database.prepare<[ItemColumns], { isClosing: 0 | 1; silent: 0 | 1; arrived: 0 | 1 }>(
+      `SELECT older."isClosing", json_extract(older."content", '$.silent') AS "silent",
+         older."status" = 'delivered' OR older."mayHaveArrived" OR older."claimedUntil" IS NOT NULL AS "arrived"
        FROM "OutboxItem" AS older
        WHERE older."keeperId" = @keeperId AND older."topic" = @topic AND older."channel" = @channel
          AND older."phoneId" IS @phoneId AND older.rowid < @place
        ORDER BY older.rowid DESC LIMIT 200`,
     ),
-    needless: database.prepare(`UPDATE "OutboxItem" SET "phase" = 'needless', "settledAt" = ? WHERE "id" = ?`),
-    begin: database.prepare(
-      `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "notice", "writtenAt", "dueAt",
+    needless: database.prepare(`UPDATE "OutboxItem" SET "status" = 'needless', "settledAt" = ? WHERE "id" = ?`),
+    insertClaimed: database.prepare(
+      `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "content", "writtenAt", "dueAt",
          "claimedUntil", "sentTo", "attempts") VALUES (?, 'push', ?, ?, ?, ?, ?, ?, ?, ?, 1)`,
     ),
-    // One that was replaced while it was under way arrived all the same.
+    // One that was replaced while it was being sent has arrived too.
     delivered: database.prepare(
-      `UPDATE "OutboxItem" SET "phase" = 'delivered', "settledAt" = ?, "problem" = NULL
-       WHERE "id" = ? AND "phase" IN ('waiting', 'replaced')`,
+      `UPDATE "OutboxItem" SET "status" = 'delivered', "settledAt" = ?, "problem" = NULL
+       WHERE "id" = ? AND "status" IN ('waiting', 'replaced')`,
     ),
     failed: database.prepare(
-      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "problem" = ?, "unsure" = "unsure" OR ? WHERE "id" = ?`,
+      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "problem" = ?, "mayHaveArrived" = "mayHaveArrived" OR ? WHERE "id" = ?`,
     ),
-    // `waiting` only: while it was under way, a newer word may have replaced it.
-    putOff: database.prepare(`UPDATE "OutboxItem" SET "dueAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`),
+    // `waiting` only: a newer one may have replaced it while it was being sent.
+    postpone: database.prepare(`UPDATE "OutboxItem" SET "dueAt" = ? WHERE "id" = ? AND "status" = 'waiting'`),
     givenUp: database.prepare(
-      `UPDATE "OutboxItem" SET "phase" = 'givenUp', "settledAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`,
+      `UPDATE "OutboxItem" SET "status" = 'givenUp', "settledAt" = ? WHERE "id" = ? AND "status" = 'waiting'`,
     ),
     endpointOf: database.prepare<[string], string>(`SELECT "endpoint" FROM "Phone" WHERE "id" = ?`).pluck(),
     sendAgain: database.prepare(
-      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "dueAt" = ? WHERE "id" = ? AND "phase" = 'waiting'`,
+      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "dueAt" = ? WHERE "id" = ? AND "status" = 'waiting'`,
     ),
     phoneAccepted: database.prepare(
       `UPDATE "Phone" SET "lastAcceptedAt" = ?, "problem" = NULL WHERE "id" = ? AND "endpoint" = ?`,
     ),
     phoneProblem: database.prepare(`UPDATE "Phone" SET "problem" = ? WHERE "id" = ? AND "endpoint" = ?`),
     prune: database.prepare(
-      `DELETE FROM "OutboxItem" WHERE "settledAt" < ? AND "topic" NOT IN (SELECT "topic" FROM "Call")`,
+      `DELETE FROM "OutboxItem" WHERE "settledAt" < ? AND "topic" NOT IN (SELECT "topic" FROM "Escalation")`,
     ),
   };
 }
@@ -166,16 +166,16 @@ function statementsOn(database: Database.Database) {
 interface DueColumns {
   readonly id: string;
   readonly keeperId: string;
-  readonly closes: 0 | 1;
+  readonly isClosing: 0 | 1;
   readonly priority: NotificationContent["priority"];
   readonly endpoint: string | null;
 }
 
-const candidateFrom = ({ id, keeperId, closes, priority, endpoint }: DueColumns) => ({
+const candidateFrom = ({ id, keeperId, isClosing, priority, endpoint }: DueColumns) => ({
   id,
   person: keeperId,
-  service: endpoint === null ? "mail" : serviceOfEndpoint(endpoint),
-  rank: rankOf({ priority, ...(closes === 1 ? { isClosing: true as const } : {}) }),
+  service: endpoint === null ? "email" : serviceOfEndpoint(endpoint),
+  rank: rankOf({ priority, ...(isClosing === 1 ? { isClosing: true as const } : {}) }),
 });
 
 function rowOf({ item }: Statements, id: string): ItemColumns {
@@ -184,27 +184,27 @@ function rowOf({ item }: Statements, id: string): ItemColumns {
   return row;
 }
 
-/** An item that was tried already is on its way: it is judged once, before its first attempt. */
+/** Only before the first attempt: after it, the item may have arrived. */
 function isNeedless(statements: Statements, row: ItemColumns): boolean {
-  if (row.closes === 0 || row.attempts > 0) return false;
+  if (row.isClosing === 0 || row.attempts > 0) return false;
   return !needsClosing(earlierNotifications(statements, row));
 }
 
-const earlierNotifications = ({ meantBefore }: Statements, row: ItemColumns): EarlierNotification[] =>
-  meantBefore.all(row).map(({ closes, quiet, arrived }) => ({
-    isClosing: closes === 1,
-    silent: quiet === 1,
+const earlierNotifications = ({ earlier }: Statements, row: ItemColumns): EarlierNotification[] =>
+  earlier.all(row).map(({ isClosing, silent, arrived }) => ({
+    isClosing: isClosing === 1,
+    silent: silent === 1,
     arrived: arrived === 1,
   }));
 
-function settleItem({ delivered, failed, putOff, givenUp }: Statements, id: string, settlement: Settlement): void {
+function settleItem({ delivered, failed, postpone, givenUp }: Statements, id: string, settlement: Settlement): void {
   if (settlement.kind === "delivered") {
     delivered.run(textOf(settlement.at), id);
     return;
   }
-  const unsure = settlement.kind !== "phoneGone" && settlement.mayHaveArrived === true;
-  failed.run(settlement.problem, unsure ? 1 : 0, id);
-  if (settlement.kind === "retry") putOff.run(textOf(settlement.notBefore), id);
+  const mayHaveArrived = settlement.kind !== "phoneGone" && settlement.mayHaveArrived === true;
+  failed.run(settlement.problem, mayHaveArrived ? 1 : 0, id);
+  if (settlement.kind === "retry") postpone.run(textOf(settlement.notBefore), id);
   else givenUp.run(textOf(settlement.at), id);
 }
 
@@ -229,8 +229,8 @@ interface ItemColumns {
   readonly yardId: string | null;
   readonly feederId: string | null;
   readonly topic: string;
-  readonly notice: string;
-  readonly closes: 0 | 1;
+  readonly content: string;
+  readonly isClosing: 0 | 1;
   readonly writtenAt: string;
   readonly attempts: number;
   readonly endpoint: string;
@@ -239,7 +239,7 @@ interface ItemColumns {
   readonly label: string;
   readonly addedAt: string;
   readonly lastAcceptedAt: string | null;
-  readonly lastShownAt: string | null;
+  readonly lastDisplayedAt: string | null;
   readonly blockedAt: string | null;
   readonly phoneProblem: string | null;
   readonly to: string | null;
@@ -247,15 +247,15 @@ interface ItemColumns {
   readonly feederName: string | null;
 }
 
-/** @param sounds whether a quiet notice must sound: the one with the sound never arrived */
+/** @param sounds whether a silent notification must sound, since the one with the sound never arrived */
 function itemFrom(row: ItemColumns, sounds: boolean): OutboxItem {
-  const notice = JSON.parse(row.notice) as NotificationContent;
+  const content = JSON.parse(row.content) as NotificationContent;
   const item = {
     id: row.id,
     person: row.keeperId,
     yard: row.yardId,
     feeder: row.feederId,
-    content: { ...notice, silent: notice.silent && (notice.isClosing === true || !sounds) },
+    content: { ...content, silent: content.silent && (content.isClosing === true || !sounds) },
     writtenAt: instantOf(row.writtenAt),
     attempts: row.attempts,
   };
@@ -275,7 +275,7 @@ const phoneOf = (row: ItemColumns, id: string): PushItem["phone"] => ({
   label: row.label,
   addedAt: instantOf(row.addedAt),
   lastAcceptedAt: maybeInstantOf(row.lastAcceptedAt),
-  lastDisplayedAt: maybeInstantOf(row.lastShownAt),
+  lastDisplayedAt: maybeInstantOf(row.lastDisplayedAt),
   problem: row.phoneProblem,
   blockedAt: maybeInstantOf(row.blockedAt),
 });

@@ -3,7 +3,7 @@ import type { Passkey } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function passkeysOver({ reader, write }: Connections): PasskeyStore {
+export function createPasskeyStore({ reader, write }: Connections): PasskeyStore {
   return {
     async passkeysOf(keeper) {
       const rows = await reader.passkey.findMany({

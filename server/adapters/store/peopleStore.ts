@@ -11,7 +11,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
     async membersOf(yard) {
       const found = await reader.member.findMany({
         where: { yardId: yard },
-        orderBy: [{ turn: "asc" }, { createdAt: "asc" }, { keeperId: "asc" }],
+        orderBy: [{ escalationOrder: "asc" }, { createdAt: "asc" }, { keeperId: "asc" }],
         include: { keeper: true },
       });
       return found.map(memberFrom);
@@ -33,7 +33,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       return new Map(counts.map(({ yardId, _count }) => [yardId, _count]));
     },
 
-    addMember: (yard, person, role, now) => write((statements) => join(statements, yard, person, role, now)),
+    addMember: (yard, person, role, now) => write((statements) => addMember(statements, yard, person, role, now)),
 
     changeMember: (yard, person, changes, now) =>
       write(async (statements): Promise<MemberChangeResult> => {
@@ -53,22 +53,22 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
         if (await isLastKeeper(statements, yard, person)) return "lastKeeper";
         await statements.member.delete({ where: { yardId_keeperId: { yardId: yard, keeperId: person } } });
         await statements.outboxItem.updateMany({
-          where: { keeperId: person, yardId: yard, phase: "waiting" },
-          data: { phase: "needless", settledAt: dateOf(now) },
+          where: { keeperId: person, yardId: yard, status: "waiting" },
+          data: { status: "needless", settledAt: dateOf(now) },
         });
         await makeEscalationsDue(statements, { yardId: yard }, now);
-        return (await endLonelyAccount(statements, person)) ? "accountEnded" : "changed";
+        return (await removeAccountWithoutYards(statements, person)) ? "accountEnded" : "changed";
       }),
 
     async emailOf(person) {
-      return (await reader.keeper.findUnique({ where: { id: person }, select: { mail: true } }))?.mail ?? null;
+      return (await reader.keeper.findUnique({ where: { id: person }, select: { email: true } }))?.email ?? null;
     },
 
-    changeEmail: (person, mail, now) =>
+    changeEmail: (person, email, now) =>
       write(async (statements) => {
-        const known = await statements.keeper.findUnique({ where: { id: person }, select: { mail: true } });
-        if (known === null || known.mail === mail) return; // the same address once more is no new one
-        await statements.keeper.update({ where: { id: person }, data: { mail, mailSince: dateOf(now) } });
+        const known = await statements.keeper.findUnique({ where: { id: person }, select: { email: true } });
+        if (known === null || known.email === email) return; // the same address again is no new one
+        await statements.keeper.update({ where: { id: person }, data: { email, emailSince: dateOf(now) } });
         await makeEscalationsDue(statements, ofPerson(person), now);
       }),
 
@@ -80,7 +80,7 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       }),
 
     async openInvites(yard, now) {
-      const where = { yardId: yard, ...isOpenInvite(now) };
+      const where = { yardId: yard, ...openInvite(now) };
       const found = await reader.invite.findMany({ where, orderBy: { expiresAt: "asc" } });
       return found.map(({ tokenHash, role, createdAt, expiresAt }) => ({
         tokenHash,
@@ -93,30 +93,30 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
 
     withdrawInvite: (yard, tokenHash, now) =>
       write(async (statements) => {
-        const open = { yardId: yard, tokenHash, ...isOpenInvite(now) };
+        const open = { yardId: yard, tokenHash, ...openInvite(now) };
         return (await statements.invite.deleteMany({ where: open })).count > 0;
       }),
 
     async invite(tokenHash, now) {
-      const where = { tokenHash, ...isOpenInvite(now) };
+      const where = { tokenHash, ...openInvite(now) };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     async usedInvite(tokenHash, now) {
-      const where = { tokenHash, ...isOpenInvite(now), usedAt: { not: null } };
+      const where = { tokenHash, ...openInvite(now), usedAt: { not: null } };
       const found = await reader.invite.findFirst({ where });
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
     useInvite: (tokenHash, person, newcomer, now) =>
       write(async (statements) => {
-        const open = { tokenHash, ...isOpenInvite(now) };
+        const open = { tokenHash, ...openInvite(now) };
         const invite = await statements.invite.findFirst({ where: open });
         if (!invite) return { kind: "noSuchInvite" };
         const { yardId, role } = invite;
-        const already = await member(statements, yardId, person);
-        if (already && (already.role === role || already.role === "keeper"))
+        const present = await member(statements, yardId, person);
+        if (present && (present.role === role || present.role === "keeper"))
           return { kind: "alreadyMember", yard: yardId };
         // Somebody else may have taken the name while the passphrase was hashed.
         if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) })))
@@ -127,43 +127,45 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
           const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
           await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
         }
-        await join(statements, yardId, person, roleFrom(role), now);
+        await addMember(statements, yardId, person, roleFrom(role), now);
         return { kind: "joined", yard: yardId };
       }),
   };
 }
 
-/** The accounts whose name is this one, or the same without case and unseen marks. */
-export const sameName = (name: string) => ({ OR: [{ name }, { nameKey: nameKey(name) }] });
+/** The account whose name is the same without case and invisible characters. */
+export const sameName = (name: string) => ({ nameKey: nameKey(name) });
 
-/** Who belongs to no yard any more has no account: a removed person can't sign in. @returns whether it was ended */
-export async function endLonelyAccount(statements: Statements, person: string): Promise<boolean> {
-  const ended = await statements.keeper.deleteMany({ where: { id: person, members: { none: {} } } });
-  return ended.count > 0;
+/** Whoever belongs to no yard has no account: a removed person can't sign in. @returns whether it was removed */
+export async function removeAccountWithoutYards(statements: Statements, person: string): Promise<boolean> {
+  const { count } = await statements.keeper.deleteMany({ where: { id: person, members: { none: {} } } });
+  return count > 0;
 }
 
-/** Of an invite. */
-const isOpenInvite = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
+/** The condition that an invite is open. */
+const openInvite = (now: Instant) => ({ usedAt: null, expiresAt: { gt: dateOf(now) } });
 
 const escalationOrderMax = 20;
 
-/** With the last turn, so that whoever joins wakes no earlier than those before them until somebody says otherwise. */
-export async function join(
+/** Last in the escalation order, so that a new person is notified after the others until a keeper changes that. */
+export async function addMember(
   statements: Statements,
   yard: string,
   person: string,
   role: Role,
   now: Instant,
 ): Promise<void> {
-  const already = await member(statements, yard, person);
+  const present = await member(statements, yard, person);
   const where = { yardId_keeperId: { yardId: yard, keeperId: person } };
-  if (already) {
+  if (present) {
     if (role === "keeper") await statements.member.update({ where, data: { role } });
     return;
   }
-  const { _max } = await statements.member.aggregate({ where: { yardId: yard }, _max: { turn: true } });
-  const turn = Math.min(escalationOrderMax, (_max.turn ?? 0) + 1);
-  await statements.member.create({ data: { yardId: yard, keeperId: person, role, turn, createdAt: dateOf(now) } });
+  const { _max } = await statements.member.aggregate({ where: { yardId: yard }, _max: { escalationOrder: true } });
+  const escalationOrder = Math.min(escalationOrderMax, (_max.escalationOrder ?? 0) + 1);
+  await statements.member.create({
+    data: { yardId: yard, keeperId: person, role, escalationOrder, createdAt: dateOf(now) },
+  });
   await makeEscalationsDue(statements, { yardId: yard }, now);
 }
 
@@ -175,40 +177,41 @@ async function isLastKeeper(statements: Statements, yard: string, person: string
   return keepers.length === 1 && keepers[0]?.keeperId === person;
 }
 
-/** The calls of every yard that this person belongs to. */
+/** The escalations of every yard of this person. */
 const ofPerson = (person: string) => ({ yard: { members: { some: { keeperId: person } } } });
 
-/** Makes calls due at once, in the commit of what they must hear of. */
+/** Makes escalations due at once, in the same commit as the change that concerns them. */
 export async function makeEscalationsDue(
   statements: Statements,
   where: { readonly yardId: string } | ReturnType<typeof ofPerson>,
   now: Instant,
 ): Promise<void> {
-  await statements.call.updateMany({ where, data: { nextAt: dateOf(now) } });
+  await statements.escalation.updateMany({ where, data: { nextAt: dateOf(now) } });
 }
 
 function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { readonly keeper: Keeper }): MemberRow {
   return {
     yard: yardId,
-    person: { id: keeper.id, name: keeper.name, email: keeper.mail },
+    person: { id: keeper.id, name: keeper.name, email: keeper.email },
     role: roleFrom(row.role),
-    turn: row.turn,
-    quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
+    escalationOrder: row.escalationOrder,
+    quietHours: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
     urgentBreaks: row.urgentBreaks,
-    digestBy: digestWayFrom(row.digestBy),
+    digestBy: digestChannelFrom(row.digestBy),
   };
 }
 
 const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
-export const digestWayFrom = (text: string): DigestChannel => oneOf(digestChannels, text, "a way for the digest");
+export const digestChannelFrom = (text: string): DigestChannel =>
+  oneOf(digestChannels, text, "a channel for the digest");
 
-function oneOf<Known extends string>(known: readonly Known[], text: string, what: string): Known {
+function oneOf<Known extends string>(known: readonly Known[], text: string, label: string): Known {
   const found = known.find((each) => each === text);
-  if (found === undefined) throw new Error(`expected ${what} among ${known.join(", ")}, got ${text}`);
+  if (found === undefined) throw new Error(`expected ${label} among ${known.join(", ")}, got ${text}`);
   return found;
 }
 
-function columnsOf({ quiet, ...changes }: MemberChanges) {
+function columnsOf({ quietHours: quiet, ...changes }: MemberChanges) {
   if (quiet === undefined) return changes;
   return { ...changes, quietFrom: quiet?.from ?? null, quietTo: quiet?.to ?? null };
 }

@@ -128,7 +128,7 @@ const gonePhonesMax = 500;
  * newer endpoint meanwhile stays as it is.
  * @returns whether the phone has a newer endpoint
  */
-export function createGonePhones(database: Database.Database) {
+export function createGonePhoneRecorder(database: Database.Database) {
   const { byId, keepGone, trimGone, remove, hasten } = statementsOn(database);
   const lost = createLostNotifications(database);
   return ({ id, endpoint, keeper, label }: GonePhoneOf, at: Instant): boolean => {
@@ -201,22 +201,22 @@ function statementsOn(database: Database.Database) {
        WHERE "id" = @id`,
     ),
     unprove: database.prepare(
-      `UPDATE "Phone" SET "lastAcceptedAt" = NULL, "lastShownAt" = NULL, "blockedAt" = NULL, "endpointSince" = @at
+      `UPDATE "Phone" SET "lastAcceptedAt" = NULL, "lastDisplayedAt" = NULL, "blockedAt" = NULL, "endpointSince" = @at
        WHERE "id" = @id`,
     ),
     block: database.prepare(`UPDATE "Phone" SET "blockedAt" = ? WHERE "id" = ?`),
     remove: database.prepare(`DELETE FROM "Phone" WHERE "id" = ?`),
     dropItems: database.prepare(`DELETE FROM "OutboxItem" WHERE "phoneId" = ?`),
     dropWaiting: database.prepare(
-      `UPDATE "OutboxItem" SET "phase" = 'givenUp', "settledAt" = @at, "problem" = 'its browser may not show notices'
-       WHERE "phoneId" = @id AND "phase" = 'waiting'`,
+      `UPDATE "OutboxItem" SET "status" = 'givenUp', "settledAt" = @at, "problem" = 'its browser may not show notices'
+       WHERE "phoneId" = @id AND "status" = 'waiting'`,
     ),
     // What was put off since the old endpoint failed need not wait any longer.
     hurryItems: database.prepare(
-      `UPDATE "OutboxItem" SET "dueAt" = @at WHERE "phoneId" = @id AND "phase" = 'waiting' AND "dueAt" > @at`,
+      `UPDATE "OutboxItem" SET "dueAt" = @at WHERE "phoneId" = @id AND "status" = 'waiting' AND "dueAt" > @at`,
     ),
     hasten: database.prepare(
-      `UPDATE "Call" SET "nextAt" = ? WHERE "yardId" IN (SELECT "yardId" FROM "Member" WHERE "keeperId" = ?)`,
+      `UPDATE "Escalation" SET "nextAt" = ? WHERE "yardId" IN (SELECT "yardId" FROM "Member" WHERE "keeperId" = ?)`,
     ),
   };
 }

@@ -1,9 +1,9 @@
 import type { AtomicStores, Store, StoreCondition } from "../../ports.ts";
-import { accountsOver } from "./accountStore.ts";
+import { createAccountStore } from "./accountStore.ts";
 import { createDamageRecipients } from "./damageRecipients.ts";
 import { createDigestStore } from "./digestStore.ts";
 import { createEscalationStore } from "./escalationStore.ts";
-import { createKeeperStore, keeperAccountsOver } from "./keeperStore.ts";
+import { createKeeperAccounts, createKeeperStore } from "./keeperStore.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
 import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
@@ -22,12 +22,12 @@ export function createStore(connections: Connections): OpenStore {
   return {
     transaction: (work) => connections.transact(work),
     async withStores(work) {
-      let removed = false;
-      const noteRemoved = async () => {
-        removed = true;
+      let isRemoved = false;
+      const markRemoved = async () => {
+        isRemoved = true;
       };
-      const result = await connections.write((statements) => work(atomicStores(statements, noteRemoved)));
-      if (removed) await connections.forgetRemoved(); // the file can only be rewritten outside of a transaction
+      const result = await connections.write((statements) => work(atomicStores(statements, markRemoved)));
+      if (isRemoved) await connections.eraseRemoved(); // the file can only be rewritten outside of a transaction
       return result;
     },
     condition: connections.condition,
@@ -35,7 +35,7 @@ export function createStore(connections: Connections): OpenStore {
     outbox: createOutboxStore(connections),
     escalations: createEscalationStore(connections),
     people: createPeopleStore(connections),
-    accounts: accountsOver(connections),
+    accounts: createAccountStore(connections),
     digests: createDigestStore(connections),
     yards: createYardStore(connections),
     keepers: createKeeperStore(connections),
@@ -45,8 +45,8 @@ export function createStore(connections: Connections): OpenStore {
 }
 
 /** The same stores inside a transaction that is open: what they write is part of it, and they read what it wrote. */
-function atomicStores(statements: Statements, forgetRemoved: () => Promise<void>): AtomicStores {
+function atomicStores(statements: Statements, eraseRemoved: () => Promise<void>): AtomicStores {
   const write = <T>(work: (open: Statements) => Promise<T>) => work(statements);
-  const same = { reader: statements, write, forgetRemoved };
-  return { people: createPeopleStore(same), yards: createYardStore(same), keepers: keeperAccountsOver(same) };
+  const same = { reader: statements, write, eraseRemoved };
+  return { people: createPeopleStore(same), yards: createYardStore(same), keepers: createKeeperAccounts(same) };
 }

@@ -7,7 +7,7 @@ import type { RecordStore, StoredRefill } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { dateOf, instantFrom, maybeInstant, textOf } from "./rows.ts";
 
-/** One question may not hold any number of conditions; usually there is one. */
+/** SQLite limits the number of conditions in a query; usually there is one. */
 const rangesAtOnce = 100;
 
 const timeRange = (after: Instant | null, to: Instant) => ({
@@ -53,7 +53,7 @@ export function createRecordStore({ reader }: Connections): RecordStore {
         where: { feederId: { in: [...feeders] }, at: { gte: dateOf(from), lt: dateOf(to) } },
         orderBy: { at: "desc" },
         take: most,
-        omit: { id: true, reason: true }, // a month of words would be read for nothing
+        omit: { id: true, reason: true }, // nobody reads a month of reasons
       });
       return found.reverse().map((change) => ({
         feeder: change.feederId,
@@ -67,17 +67,17 @@ export function createRecordStore({ reader }: Connections): RecordStore {
     },
 
     async countNotifications(yard, from, to) {
-      // One telling is one item a phone, all written at one moment. By when they were settled, which has an index.
-      const [counted] = await reader.$queryRawUnsafe<{ rings: bigint }[]>(
-        `SELECT COUNT(*) AS rings FROM (
+      // A notification is one item for each phone, all written at one moment. `settledAt` has an index.
+      const [counted] = await reader.$queryRawUnsafe<{ count: bigint }[]>(
+        `SELECT COUNT(*) AS count FROM (
            SELECT DISTINCT "keeperId", "topic", "writtenAt" FROM "OutboxItem"
-           WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "phase" = 'delivered'
-             AND "closes" = 0 AND json_extract("notice", '$.silent') = 0 AND json_extract("notice", '$.fault') IS NOT NULL)`,
+           WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "status" = 'delivered'
+             AND "isClosing" = 0 AND json_extract("content", '$.silent') = 0 AND json_extract("content", '$.fault') IS NOT NULL)`,
         textOf(from),
         textOf(to),
         yard,
       );
-      return Number(counted?.rings ?? 0);
+      return Number(counted?.count ?? 0);
     },
 
     async refills(feeder, from, to) {
@@ -97,16 +97,16 @@ export function createRecordStore({ reader }: Connections): RecordStore {
 
     async orders(feeder, from, to) {
       const found = await reader.order.findMany({
-        where: { feederId: feeder, askedAt: { gte: dateOf(from), lt: dateOf(to) } },
-        orderBy: { askedAt: "asc" },
+        where: { feederId: feeder, requestedAt: { gte: dateOf(from), lt: dateOf(to) } },
+        orderBy: { requestedAt: "asc" },
       });
       return found.map((order) => ({
         id: order.id,
         kind: order.kind as OrderKind,
         until: maybeInstant(order.until),
-        requestedAt: instantFrom(order.askedAt),
-        requestedBy: order.askedBy,
-        status: order.phase as OrderStatus,
+        requestedAt: instantFrom(order.requestedAt),
+        requestedBy: order.requestedBy,
+        status: order.status as OrderStatus,
         sentAt: maybeInstant(order.sentAt),
         answeredAt: maybeInstant(order.answeredAt),
         problem: order.problem,
@@ -132,21 +132,21 @@ export function createRecordStore({ reader }: Connections): RecordStore {
         boot,
         sentUptimeMs: sentUptimeMs === null ? null : Number(sentUptimeMs),
         readings,
-        seqs: seqs ?? "",
+        seqs,
       }));
     },
 
     async logEntries(feeder, after, to, most) {
-      const found = await reader.keeperAct.findMany({
+      const found = await reader.logEntry.findMany({
         where: { feederId: feeder, at: timeRange(after, to) },
         orderBy: { at: "asc" },
         take: most,
       });
-      return found.map(({ at, said }) => ({ feeder, at: instantFrom(at), entry: said }));
+      return found.map(({ at, entry }) => ({ feeder, at: instantFrom(at), entry }));
     },
 
     async checks(feeder, after, to, most) {
-      const found = await reader.patrolLook.findMany({
+      const found = await reader.periodicCheck.findMany({
         where: { feederId: feeder, at: timeRange(after, to) },
         orderBy: { at: "asc" },
         take: most,

@@ -39,8 +39,8 @@ export function feederFrom(feeder: Feeder): FeederRow {
     practice: feeder.practice,
     revision: feeder.revision,
     addedAt: instantFrom(feeder.createdAt),
-    lastReportAt: maybeInstant(feeder.lastHeardAt),
-    lastStepAt: maybeInstant(feeder.steppedAt),
+    lastReportAt: maybeInstant(feeder.lastReportAt),
+    lastStepAt: maybeInstant(feeder.lastStepAt),
     rebuiltAt: maybeInstant(feeder.rebuiltAt),
     state: stateOf(feeder.id, feeder.state),
   };
@@ -58,7 +58,7 @@ export function phoneFrom(phone: StoredPhone): Phone {
     problem,
     addedAt: instantFrom(phone.addedAt),
     lastAcceptedAt: maybeInstant(phone.lastAcceptedAt),
-    lastDisplayedAt: maybeInstant(phone.lastShownAt),
+    lastDisplayedAt: maybeInstant(phone.lastDisplayedAt),
     blockedAt: maybeInstant(phone.blockedAt),
   };
 }

@@ -4,66 +4,69 @@ import type { Escalation, Recipients } from "../../domain/notification/escalatio
 import type { NotificationTransaction } from "../../ports.ts";
 import { maybeText, textOf } from "./rows.ts";
 
-/** A person's phone that may show notices, and since when it is as it is now. */
-const takesPushes = `"Phone"."keeperId" = "Keeper"."id" AND "Phone"."blockedAt" IS NULL`;
+/** A person's phone that may show notifications, and since when it has its endpoint. */
+const isReachablePhone = `"Phone"."keeperId" = "Keeper"."id" AND "Phone"."blockedAt" IS NULL`;
 const phoneSince = `coalesce("endpointSince", "addedAt")`;
 
-/** What of telling is written together with the facts that led to it, in the plain SQL of `statementsFor`. */
+/** What is written about notifications in one commit with the facts that led to them, in plain SQL. */
 export function createNotificationTransaction(database: Database.Database): NotificationTransaction {
-  const readCall = database.prepare<[string], { state: string }>(`SELECT "state" FROM "Call" WHERE "topic" = ?`);
-  const upsertCall = database.prepare(
-    `INSERT INTO "Call" ("topic", "yardId", "feederId", "state", "nextAt") VALUES (?, ?, ?, ?, ?)
+  const readEscalation = database.prepare<[string], { state: string }>(
+    `SELECT "state" FROM "Escalation" WHERE "topic" = ?`,
+  );
+  const upsertEscalation = database.prepare(
+    `INSERT INTO "Escalation" ("topic", "yardId", "feederId", "state", "nextAt") VALUES (?, ?, ?, ?, ?)
      ON CONFLICT ("topic") DO UPDATE SET "state" = excluded."state", "nextAt" = excluded."nextAt"`,
   );
-  const deleteCall = database.prepare(`DELETE FROM "Call" WHERE "topic" = ?`);
+  const deleteEscalation = database.prepare(`DELETE FROM "Escalation" WHERE "topic" = ?`);
   const readYard = database.prepare<[string], { name: string; zone: string; escalateMinutes: number }>(
     `SELECT "name", "zone", "escalateMinutes" FROM "Yard" WHERE "id" = ?`,
   );
   const readPeople = database.prepare<[string], RecipientColumns>(
-    `SELECT "Keeper"."id", "name", "mail", "turn", "quietFrom", "quietTo", "urgentBreaks",
-       "mailSince", (SELECT count(*) FROM "Phone" WHERE ${takesPushes}) AS "phones",
-       (SELECT max(${phoneSince}) FROM "Phone" WHERE ${takesPushes}) AS "phonesSince"
+    `SELECT "Keeper"."id", "name", "email", "escalationOrder", "quietFrom", "quietTo", "urgentBreaks",
+       "emailSince", (SELECT count(*) FROM "Phone" WHERE ${isReachablePhone}) AS "phoneCount",
+       (SELECT max(${phoneSince}) FROM "Phone" WHERE ${isReachablePhone}) AS "phonesSince"
      FROM "Member" JOIN "Keeper" ON "Keeper"."id" = "Member"."keeperId"
-     WHERE "yardId" = ? ORDER BY "turn", "Member"."createdAt", "Keeper"."id"`,
+     WHERE "yardId" = ? ORDER BY "escalationOrder", "Member"."createdAt", "Keeper"."id"`,
   );
   const replaceWaiting = database.prepare(
-    `UPDATE "OutboxItem" SET "phase" = 'replaced', "settledAt" = @now
-     WHERE "keeperId" = @person AND "topic" = @topic AND "channel" = @by AND "phase" = 'waiting' AND (@phonesAfter IS NULL
+    `UPDATE "OutboxItem" SET "status" = 'replaced', "settledAt" = @now
+     WHERE "keeperId" = @person AND "topic" = @topic AND "channel" = @channel AND "status" = 'waiting' AND (@phonesAfter IS NULL
        OR "phoneId" IN (SELECT "id" FROM "Phone" WHERE "keeperId" = @person AND ${phoneSince} > @phonesAfter))`,
   );
-  const columns = `"id", "channel", "yardId", "feederId", "topic", "notice", "closes", "writtenAt", "dueAt", "keeperId", "phoneId"`;
-  // The id is what a phone says back to prove that it showed the notice: nobody may guess it.
+  const columns = `"id", "channel", "yardId", "feederId", "topic", "content", "isClosing", "writtenAt", "dueAt", "keeperId", "phoneId"`;
+  // A display receipt names the item by its id, so nobody may guess it.
   const values = `lower(hex(randomblob(16))), ?, ?, ?, ?, ?, ?, ?, ?`;
   const insertPushes = database.prepare(
     `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "keeperId", "id" FROM "Phone"
      WHERE "keeperId" = ? AND "blockedAt" IS NULL AND ${phoneSince} > ?`,
   );
-  const insertMail = database.prepare(
+  const insertEmail = database.prepare(
     `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "id", NULL FROM "Keeper" WHERE "id" = ?`,
   );
-  const readShown = database.prepare<[string], DisplayColumns>(
-    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "shownAt", "sentTo"
+  const readDisplay = database.prepare<[string], DisplayColumns>(
+    `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "displayedAt", "sentTo"
      FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
   );
   const markItem = database.prepare(
-    `UPDATE "OutboxItem" SET "shownAt" = @at, "phase" = 'delivered', "settledAt" = coalesce("settledAt", @at)
+    `UPDATE "OutboxItem" SET "displayedAt" = @at, "status" = 'delivered', "settledAt" = coalesce("settledAt", @at)
      WHERE "id" = @item`,
   );
-  // By the endpoint that it was sent to: what an older one brought proves nothing of the present one.
+  // Only with the endpoint that it was sent to: a receipt from an earlier one proves nothing about the present one.
   const markPhone = database.prepare(
-    `UPDATE "Phone" SET "lastShownAt" = @at WHERE "id" = @phoneId AND ("lastShownAt" IS NULL OR "lastShownAt" < @at)
-       AND ("endpoint" = @sentTo OR (@sentTo IS NULL AND "endpointSince" IS NULL))`,
+    `UPDATE "Phone" SET "lastDisplayedAt" = @at WHERE "id" = @phoneId AND ("lastDisplayedAt" IS NULL OR "lastDisplayedAt" < @at)
+       AND "endpoint" = @sentTo`,
   );
 
   return {
     async escalation(topic) {
-      const found = readCall.get(topic);
+      const found = readEscalation.get(topic);
       return found ? (JSON.parse(found.state) as Escalation) : null;
     },
 
-    async saveEscalation(topic, call, nextAt) {
-      if (call === null) deleteCall.run(topic);
-      else upsertCall.run(topic, call.yard, call.feeder, JSON.stringify(call), maybeText(nextAt));
+    async saveEscalation(topic, escalation, nextAt) {
+      if (escalation === null) deleteEscalation.run(topic);
+      else
+        upsertEscalation.run(topic, escalation.yard, escalation.feeder, JSON.stringify(escalation), maybeText(nextAt));
     },
 
     async yardName(yard) {
@@ -80,31 +83,24 @@ export function createNotificationTransaction(database: Database.Database): Noti
       };
     },
 
-    // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
-    // holds for one that is under way too: if it fails, it must not come back beside the newer.
+    // A newer notification replaces an undelivered older one of its topic, as topics of RFC 8030 do. One that is being sent is replaced
+    // too: if it fails, it must not be tried again beside the newer one.
     async enqueue({ person, channel, yard, feeder, content, phonesAfter }, now) {
       const since = phonesAfter === undefined ? null : textOf(phonesAfter);
-      replaceWaiting.run({ now: textOf(now), person, topic: content.topic, by: channel, phonesAfter: since });
-      const written = [textOf(now), textOf(now)];
-      const said = [
-        channel,
-        yard,
-        feeder,
-        content.topic,
-        JSON.stringify(content),
-        content.isClosing === true ? 1 : 0,
-        ...written,
-      ];
-      if (channel === "push") insertPushes.run(...said, person, since ?? "");
-      else insertMail.run(...said, person);
+      replaceWaiting.run({ now: textOf(now), person, topic: content.topic, channel, phonesAfter: since });
+      const isClosing = content.isClosing === true ? 1 : 0;
+      const moments = [textOf(now), textOf(now)];
+      const written = [channel, yard, feeder, content.topic, JSON.stringify(content), isClosing, ...moments];
+      if (channel === "push") insertPushes.run(...written, person, since ?? "");
+      else insertEmail.run(...written, person);
     },
 
-    async saveDisplayReceipt(item, said) {
-      const found = readShown.get(item);
+    async saveDisplayReceipt(item, statedAt) {
+      const found = readDisplay.get(item);
       if (!found) return null;
-      const { person, topic, phoneId, writtenAt, shownAt, sentTo } = found;
-      if (shownAt !== null) return { person, topic, at: instantOf(shownAt) };
-      const at = later(said, instantOf(writtenAt));
+      const { person, topic, phoneId, writtenAt, displayedAt, sentTo } = found;
+      if (displayedAt !== null) return { person, topic, at: instantOf(displayedAt) };
+      const at = later(statedAt, instantOf(writtenAt));
       markItem.run({ item, at: textOf(at) });
       markPhone.run({ at: textOf(at), phoneId, sentTo });
       return { person, topic, at };
@@ -117,20 +113,20 @@ interface DisplayColumns {
   readonly topic: string;
   readonly phoneId: string | null;
   readonly writtenAt: string;
-  readonly shownAt: string | null;
+  readonly displayedAt: string | null;
   readonly sentTo: string | null;
 }
 
 interface RecipientColumns {
   readonly id: string;
   readonly name: string;
-  readonly mail: string | null;
-  readonly turn: number;
+  readonly email: string | null;
+  readonly escalationOrder: number;
   readonly quietFrom: string | null;
   readonly quietTo: string | null;
   readonly urgentBreaks: 0 | 1;
-  readonly mailSince: string | null;
-  readonly phones: number;
+  readonly emailSince: string | null;
+  readonly phoneCount: number;
   readonly phonesSince: string | null;
 }
 
@@ -138,18 +134,13 @@ const recipientFrom = ({
   quietFrom,
   quietTo,
   urgentBreaks,
-  mail,
-  mailSince,
-  turn,
-  phones,
+  emailSince,
+  phonesSince,
   ...person
 }: RecipientColumns): Recipients["people"][number] => ({
   ...person,
-  email: mail,
-  escalationOrder: turn,
-  phoneCount: phones,
-  emailSince: maybeInstantOf(mailSince),
-  phonesSince: maybeInstantOf(person.phonesSince),
+  emailSince: maybeInstantOf(emailSince),
+  phonesSince: maybeInstantOf(phonesSince),
   quietHours: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
   urgentBreaks: urgentBreaks === 1,
 });

@@ -7,11 +7,11 @@ import { createNotificationTransaction } from "./sqliteNotification.ts";
 import { createYardChange } from "./sqliteYard.ts";
 
 /**
- * What is written together, in plain SQL over better-sqlite3. Everything else goes through Prisma; here its compiling and
- * wrapping would cost more than SQLite itself (measured: a third of the events a second). Statements are prepared once.
+ * What is written in one transaction, in plain SQL over better-sqlite3. Everything else goes through Prisma. Here Prisma would cost more
+ * than SQLite itself (measured: a third of the events per second). Statements are prepared once.
  */
 export function createTransaction(database: Database.Database): Transaction {
-  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastHeardAt", "steppedAt", "rebuiltAt" FROM "Feeder"`;
+  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastReportAt", "lastStepAt", "rebuiltAt" FROM "Feeder"`;
   const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
   const readFeeders = database.prepare<[string], FeederColumns>(
     `${selectFeeder} WHERE "yardId" = ? ORDER BY "createdAt", "id"`,
@@ -19,16 +19,16 @@ export function createTransaction(database: Database.Database): Transaction {
   const insertEvent = database.prepare(
     `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
   );
-  // A moment can come twice only where the clock was set back by more than `nextMoment` bridges; a report may not fail for it.
+  // A moment can repeat only where the clock was set back further than `nextMoment` allows for; a report must not fail for it.
   const insertHeartbeat = database.prepare(
     `INSERT INTO "Heartbeat" ("feederId", "receivedAt", "boot", "sentUptimeMs", "readings", "seqs")
      VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
   );
-  const insertAct = database.prepare(
-    `INSERT INTO "KeeperAct" ("feederId", "at", "said") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
+  const insertLogEntry = database.prepare(
+    `INSERT INTO "LogEntry" ("feederId", "at", "entry") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
-  const insertLook = database.prepare(
-    `INSERT INTO "PatrolLook" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
+  const insertCheck = database.prepare(
+    `INSERT INTO "PeriodicCheck" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
   );
   const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
     `SELECT "body", "recordedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
@@ -43,12 +43,12 @@ export function createTransaction(database: Database.Database): Transaction {
     `SELECT "sentUptimeMs" FROM "Heartbeat" WHERE "feederId" = ? AND "receivedAt" = ? AND "boot" = ?`,
   );
   const updateFeeder = database.prepare(
-    `UPDATE "Feeder" SET "state" = ?, "lastHeardAt" = ?, "steppedAt" = ?, "nextLookAt" = ?, "revision" = "revision" + 1
+    `UPDATE "Feeder" SET "state" = ?, "lastReportAt" = ?, "lastStepAt" = ?, "nextCheckAt" = ?, "revision" = "revision" + 1
      WHERE "id" = ?`,
   );
   const replaceState = database.prepare(
-    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "steppedAt" = @steppedAt,
-       "nextLookAt" = @now, "revision" = "revision" + 1
+    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "lastStepAt" = @lastStepAt,
+       "nextCheckAt" = @now, "revision" = "revision" + 1
      WHERE "id" = @id AND "state" = @stored`,
   );
   const insertAlarmChange = database.prepare(
@@ -56,17 +56,17 @@ export function createTransaction(database: Database.Database): Transaction {
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
   const upsertOrder = database.prepare(
-    `INSERT INTO "Order" ("id", "feederId", "kind", "until", "askedAt", "askedBy", "phase", "sentAt", "answeredAt", "problem")
+    `INSERT INTO "Order" ("id", "feederId", "kind", "until", "requestedAt", "requestedBy", "status", "sentAt", "answeredAt", "problem")
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-     ON CONFLICT ("feederId", "id") DO UPDATE SET "phase" = excluded."phase", "sentAt" = excluded."sentAt",
+     ON CONFLICT ("feederId", "id") DO UPDATE SET "status" = excluded."status", "sentAt" = excluded."sentAt",
        "answeredAt" = excluded."answeredAt", "problem" = excluded."problem"`,
   );
   const insertRefill = database.prepare(
     `INSERT INTO "Refill" ("id", "feederId", "at", "grams", "source", "by") VALUES (?, ?, ?, ?, ?, ?)
      ON CONFLICT DO NOTHING`,
   );
-  const insertActId = database.prepare(
-    `INSERT INTO "ActId" ("feederId", "id", "at") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
+  const insertActionId = database.prepare(
+    `INSERT INTO "ActionId" ("feederId", "id", "at") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
   );
   const insertDigest = database.prepare(
     `INSERT INTO "Digest" ("yardId", "localDate", "writtenAt", "title", "lines") VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
@@ -103,11 +103,11 @@ export function createTransaction(database: Database.Database): Transaction {
     },
 
     async appendLogEntry({ feeder, at, entry }) {
-      insertAct.run(feeder, textOf(at), entry);
+      insertLogEntry.run(feeder, textOf(at), entry);
     },
 
-    async appendChecks(looks) {
-      for (const { feeder, at } of looks) insertLook.run(feeder, textOf(at));
+    async appendChecks(checks) {
+      for (const { feeder, at } of checks) insertCheck.run(feeder, textOf(at));
     },
 
     async storedEventBodies(feeder, boot, seqs) {
@@ -121,7 +121,7 @@ export function createTransaction(database: Database.Database): Transaction {
 
     async storedBoots(feeder, label) {
       const boots = [label];
-      // `#` is followed by `$` in the order of the index: between them lie the later lives, each found by one step.
+      // `$` comes right after `#` in the order of the index: between them are the later starts, each found in one step.
       for (let last = `${label}#`; ; ) {
         const next = readNextBoot.get(feeder, last, `${label}$`);
         if (!next) break;
@@ -145,8 +145,8 @@ export function createTransaction(database: Database.Database): Transaction {
       }
     },
 
-    async replaceDamaged({ id, stored }, { state, steppedAt }, now) {
-      const written = { state: JSON.stringify(state), steppedAt: maybeText(steppedAt), now: textOf(now) };
+    async replaceDamaged({ id, stored }, { state, lastStepAt }, now) {
+      const written = { state: JSON.stringify(state), lastStepAt: maybeText(lastStepAt), now: textOf(now) };
       return replaceState.run({ id, stored, ...written }).changes === 1;
     },
 
@@ -166,11 +166,11 @@ export function createTransaction(database: Database.Database): Transaction {
     },
 
     async claimActionId(feeder, id, at) {
-      return insertActId.run(feeder, id, textOf(at)).changes === 1;
+      return insertActionId.run(feeder, id, textOf(at)).changes === 1;
     },
 
-    async claimDigest(yard, localDate, now, { title, ...told }) {
-      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(told)).changes === 1;
+    async claimDigest(yard, localDate, now, { title, ...lines }) {
+      return insertDigest.run(yard, localDate, textOf(now), title, JSON.stringify(lines)).changes === 1;
     },
   };
 }
@@ -182,8 +182,8 @@ interface FeederColumns {
   readonly revision: number;
   readonly state: string;
   readonly createdAt: string;
-  readonly lastHeardAt: string | null;
-  readonly steppedAt: string | null;
+  readonly lastReportAt: string | null;
+  readonly lastStepAt: string | null;
   readonly rebuiltAt: string | null;
 }
 
@@ -193,8 +193,8 @@ const feederFromColumns = (row: FeederColumns): FeederRow => ({
   practice: row.practice === 1,
   revision: row.revision,
   addedAt: instantOf(row.createdAt),
-  lastReportAt: row.lastHeardAt === null ? null : instantOf(row.lastHeardAt),
-  lastStepAt: row.steppedAt === null ? null : instantOf(row.steppedAt),
+  lastReportAt: row.lastReportAt === null ? null : instantOf(row.lastReportAt),
+  lastStepAt: row.lastStepAt === null ? null : instantOf(row.lastStepAt),
   rebuiltAt: row.rebuiltAt === null ? null : instantOf(row.rebuiltAt),
   state: stateOf(row.id, row.state),
 });

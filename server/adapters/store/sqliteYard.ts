@@ -2,7 +2,7 @@ import type Database from "better-sqlite3";
 import type { Transaction, YardRow } from "../../ports.ts";
 import { textOf } from "./rows.ts";
 
-/** A yard's own row, changed in the plain SQL of `statementsFor`, so that its feeders can change in the same commit. */
+/** Changes a yard's own row, in plain SQL, so that its feeders can change in the same commit. */
 export function createYardChange(database: Database.Database): Transaction["changeYard"] {
   const read = database.prepare<[string], YardColumns>(
     `SELECT "name", "zone", "latitudeDegrees", "longitudeDegrees", "digestTime", "digestWanted", "practice", "escalateMinutes"
@@ -14,7 +14,7 @@ export function createYardChange(database: Database.Database): Transaction["chan
        "escalateMinutes" = @escalateMinutes
      WHERE "id" = @id`,
   );
-  const hasten = database.prepare(`UPDATE "Call" SET "nextAt" = ? WHERE "yardId" = ?`);
+  const makeEscalationsDue = database.prepare(`UPDATE "Escalation" SET "nextAt" = ? WHERE "yardId" = ?`);
 
   return async (id, changes, now) => {
     const found = read.get(id);
@@ -27,7 +27,7 @@ export function createYardChange(database: Database.Database): Transaction["chan
       longitudeDegrees: place?.longitudeDegrees ?? null,
       digestWanted: digestWanted ? 1 : 0,
     });
-    hasten.run(textOf(now), id);
+    makeEscalationsDue.run(textOf(now), id);
     return yard;
   };
 }

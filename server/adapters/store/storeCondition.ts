@@ -4,12 +4,12 @@ import type { StoreCondition } from "../../ports.ts";
 interface ConditionOptions {
   readonly advice?: () => RestoreAdvice;
   /** Called once for each damage that is graver than what was known. */
-  readonly noted?: (damage: StoreDamage) => void;
+  readonly onDamage?: (damage: StoreDamage) => void;
 }
 
 export function createStoreCondition({
   advice = noAdvice,
-  noted = () => undefined,
+  onDamage: noted = () => undefined,
 }: ConditionOptions = {}): StoreCondition {
   let known: StoreDamage | null = null;
   return {

@@ -1,14 +1,14 @@
-import { type DamagedFeeder, FeederDamaged, type Removed, type YardRow, type YardStore } from "../../ports.ts";
+import { type DamagedFeeder, FeederDamaged, type RemovalResult, type YardRow, type YardStore } from "../../ports.ts";
 import type { Feeder } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { endLonelyAccount, join } from "./peopleStore.ts";
+import { addMember, removeAccountWithoutYards } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, maybeInstant, readableRows, stateOf, yardFrom } from "./rows.ts";
 
 export function createYardStore({
   reader,
   write,
-  forgetRemoved,
-}: Pick<Connections, "reader" | "write" | "forgetRemoved">): YardStore {
+  eraseRemoved: forgetRemoved,
+}: Pick<Connections, "reader" | "write" | "eraseRemoved">): YardStore {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -17,11 +17,11 @@ export function createYardStore({
     addYard: (yard, keeper, now) =>
       write(async (statements) => {
         await statements.yard.create({ data: { id: yard.id, ...columnsOf(yard), createdAt: dateOf(now) } });
-        await join(statements, yard.id, keeper, "keeper", now);
+        await addMember(statements, yard.id, keeper, "keeper", now);
       }),
 
     async removeYard(id, stays) {
-      const removed = await write((statements) => forgetYard(statements, id, stays));
+      const removed = await write((statements) => deleteYard(statements, id, stays));
       await forgetRemoved();
       return removed;
     },
@@ -51,11 +51,11 @@ export function createYardStore({
             keyHash,
             practice,
             state: JSON.stringify(state),
-            nextLookAt: dateOf(now),
+            nextCheckAt: dateOf(now),
             createdAt: dateOf(now),
           },
         });
-        await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said: firstEntry } });
+        await statements.logEntry.create({ data: { feederId: id, at: dateOf(now), entry: firstEntry } });
       }),
 
     async removeFeeder(id) {
@@ -79,8 +79,8 @@ export function createYardStore({
 
     async dueForCheck(now, most) {
       const due = await reader.feeder.findMany({
-        where: { nextLookAt: { lte: dateOf(now) } },
-        orderBy: { nextLookAt: "asc" },
+        where: { nextCheckAt: { lte: dateOf(now) } },
+        orderBy: { nextCheckAt: "asc" },
         take: most,
         select: { id: true },
       });
@@ -89,16 +89,16 @@ export function createYardStore({
   };
 }
 
-/** @param stays whose account stays, whatever they belong to; null: everybody's */
-export async function forgetYard(statements: Statements, id: string, stays: string | null): Promise<Removed> {
+/** @param stays whose account stays even without a yard; null: everybody's */
+export async function deleteYard(statements: Statements, id: string, stays: string | null): Promise<RemovalResult> {
   const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
   for (const feeder of feeders) await deleteFeeder(statements, feeder.id);
-  await statements.outboxItem.deleteMany({ where: { yardId: id } }); // what spoke of the yard itself
+  await statements.outboxItem.deleteMany({ where: { yardId: id } }); // those about the yard itself
   const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
   await statements.yard.deleteMany({ where: { id } });
   const people: string[] = [];
   for (const { keeperId } of members) {
-    if (keeperId !== stays && (await endLonelyAccount(statements, keeperId))) people.push(keeperId);
+    if (keeperId !== stays && (await removeAccountWithoutYards(statements, keeperId))) people.push(keeperId);
   }
   return { feeders: feeders.map((feeder) => feeder.id), people };
 }
@@ -112,22 +112,22 @@ function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
     const { id, yardId, practice, revision, state } = row;
     const moments = {
       addedAt: instantFrom(row.createdAt),
-      lastReportAt: maybeInstant(row.lastHeardAt),
-      lastStepAt: maybeInstant(row.steppedAt),
+      lastReportAt: maybeInstant(row.lastReportAt),
+      lastStepAt: maybeInstant(row.lastStepAt),
     };
     return [{ id, yard: yardId, practice, revision, ...moments, problem: error.problem, stored: state }];
   }
 }
 
-/** What it was called last is in its record, as each change of its settings is. Null where that can't be read either. */
+/** Its record holds each change of its settings, and so its last name. Null where that can't be read either. */
 async function lastNameOf(reader: Statements, feederId: string): Promise<string | null> {
-  const where = { feederId, said: { contains: '"settings":{' } };
-  const act = await reader.keeperAct.findFirst({ where, orderBy: { at: "desc" } });
-  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(act?.said ?? "") ?? [];
+  const where = { feederId, entry: { contains: '"settings":{' } };
+  const found = await reader.logEntry.findFirst({ where, orderBy: { at: "desc" } });
+  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(found?.entry ?? "") ?? [];
   return name === undefined ? null : (JSON.parse(name) as string);
 }
 
-/** History has no foreign keys (they would cost every insert), so forgetting a feeder names each table. */
+/** History has no foreign keys (they would cost every insert), so each table is named here. */
 async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   const of = { where: { feederId: id } };
   await statements.event.deleteMany(of);
@@ -135,10 +135,10 @@ async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   await statements.alarmChange.deleteMany(of);
   await statements.order.deleteMany(of);
   await statements.refill.deleteMany(of);
-  await statements.keeperAct.deleteMany(of);
-  await statements.patrolLook.deleteMany(of);
-  await statements.actId.deleteMany(of);
-  await statements.call.deleteMany(of);
+  await statements.logEntry.deleteMany(of);
+  await statements.periodicCheck.deleteMany(of);
+  await statements.actionId.deleteMany(of);
+  await statements.escalation.deleteMany(of);
   await statements.outboxItem.deleteMany(of);
   await statements.feeder.deleteMany({ where: { id } });
 }

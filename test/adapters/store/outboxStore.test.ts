@@ -44,7 +44,8 @@ const onSqlite = async (): Promise<OutboxUnderTest> => {
     phone: async (id) => (await phones()).find((phone) => phone.id === id) ?? null,
     enqueue: (notice, now, about) =>
       store.transaction((tx) => tx.enqueue(notificationBy("push", about === "yard" ? null : rowan.id, notice), now)),
-    enqueueMail: (notice, now) => store.transaction((tx) => tx.enqueue(notificationBy("email", rowan.id, notice), now)),
+    enqueueEmail: (notice, now) =>
+      store.transaction((tx) => tx.enqueue(notificationBy("email", rowan.id, notice), now)),
     async close() {
       await second.close();
       await store.close();

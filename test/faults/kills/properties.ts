@@ -105,12 +105,12 @@ export function checkedProperties(yard: KillYard): readonly CheckedProperty[] {
     },
     phone(once),
     {
-      name: "mail address",
+      name: "e-mail address",
       next() {
-        const mail = `keeper${once()}@alder-croft.example`;
-        return { value: mail, send: (visit) => visit.ask("PATCH", "/api/v1/me", { mail }) };
+        const email = `keeper${once()}@alder-croft.example`;
+        return { value: email, send: (visit) => visit.ask("PATCH", "/api/v1/me", { email }) };
       },
-      read: async (visit) => [shown((await getJson(visit, "/api/v1/me")).json().mail)],
+      read: async (visit) => [shown((await getJson(visit, "/api/v1/me")).json().email)],
     },
     {
       name: "quiet hours",
@@ -119,12 +119,12 @@ export function checkedProperties(yard: KillYard): readonly CheckedProperty[] {
         const quiet = { from: clock(number), to: clock(number + 60) };
         return {
           value: JSON.stringify(quiet),
-          send: (visit) => visit.ask("PATCH", `/api/v1/yards/${yard.id}/people/${yard.keeper}`, { quiet }),
+          send: (visit) => visit.ask("PATCH", `/api/v1/yards/${yard.id}/people/${yard.keeper}`, { quietHours: quiet }),
         };
       },
       async read(visit) {
         const { people } = (await getJson(visit, `/api/v1/yards/${yard.id}/people`)).json();
-        return [JSON.stringify(people.find(({ you }: { you: boolean }) => you).quiet)];
+        return [JSON.stringify(people.find(({ you }: { you: boolean }) => you).quietHours)];
       },
     },
     practice(),
