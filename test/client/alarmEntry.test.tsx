@@ -130,7 +130,7 @@ describe("an alarm that people are told of", () => {
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText(/^Nobody could be told of this/)).toBeTruthy();
-    expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/people");
+    expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/recipients");
   });
 });
 

@@ -193,7 +193,7 @@ export class ScenarioPhones {
       if (this.displayed.has(item) || this.run.now < found.phone.losesReceiptsUntil) continue;
       const endpoint = found.phone.subscription?.endpoint as string;
       if (this.dead.has(pathOf(endpoint))) continue;
-      const answer = await this.run.ask("POST", `/api/v1/notices/${item}/shown`, {
+      const answer = await this.run.ask("POST", `/api/v1/notifications/${item}/display-receipt`, {
         body: {},
         from: `10.2.${this.run.step % 250}.${Math.floor(this.run.step / 250) % 250}`,
       });
