@@ -21,10 +21,10 @@ export function OwnNotificationSettings(props: {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
-    const [from, to] = [readText(data, "quiet.from"), readText(data, "quiet.to")];
+    const [from, to] = [readText(data, "quietHours.from"), readText(data, "quietHours.to")];
     const answer = await telling.send(() =>
       laterApi.changePerson(yard, you.id, {
-        quiet: from === "" && to === "" ? null : { from, to },
+        quietHours: from === "" && to === "" ? null : { from, to },
         urgentBreaks: data.has("urgentBreaks"),
         digestBy: (data.get("digestBy") ?? you.digestBy) as PersonView["digestBy"],
       }),
@@ -54,18 +54,18 @@ export function OwnNotificationSettings(props: {
         <FieldGroup
           legend="Your quiet hours"
           hint="By the yard's clock. What comes then waits until they end. Leave both empty for none."
-          problem={telling.problems.quiet}
+          problem={telling.problems.quietHours}
         >
           <div class="side-by-side">
             <Field
               label="From"
-              problem={telling.problems["quiet.from"]}
-              input={{ name: "quiet.from", type: "time", defaultValue: you.quietHours?.from ?? "" }}
+              problem={telling.problems["quietHours.from"]}
+              input={{ name: "quietHours.from", type: "time", defaultValue: you.quietHours?.from ?? "" }}
             />
             <Field
               label="To"
-              problem={telling.problems["quiet.to"]}
-              input={{ name: "quiet.to", type: "time", defaultValue: you.quietHours?.to ?? "" }}
+              problem={telling.problems["quietHours.to"]}
+              input={{ name: "quietHours.to", type: "time", defaultValue: you.quietHours?.to ?? "" }}
             />
           </div>
           <Choice

@@ -112,7 +112,7 @@ export function RecipientsScreen(props: { readonly id: string }) {
 async function saveEscalationOrder(yard: string, turns: ReadonlyMap<string, number>): Promise<ApiResult<PeopleView>> {
   let answer: ApiResult<PeopleView> = { kind: "unreachable" };
   for (const [id, turn] of turns) {
-    answer = await laterApi.changePerson(yard, id, { turn });
+    answer = await laterApi.changePerson(yard, id, { escalationOrder: turn });
     if (answer.kind !== "ok") break;
   }
   return answer;

@@ -52,7 +52,7 @@ const openInviteView = ({ tokenHash, role, createdAt, expiresAt }: OpenInvite): 
 });
 
 async function personView(ports: Ports, member: MemberRow, you: string, now: Instant): Promise<PersonView> {
-  const { person, role, turn, quiet, urgentBreaks, digestBy } = member;
+  const { person, role, escalationOrder: turn, quietHours: quiet, urgentBreaks, digestBy } = member;
   const phones = await ports.store.keepers.phonesOf(person.id);
   return {
     id: person.id,
@@ -102,8 +102,8 @@ export type PersonChangeResult =
   | { readonly kind: "notAllowed"; readonly reason: string }
   | { readonly kind: "lastKeeper"; readonly reason: string };
 
-const ownFields = ["quiet", "urgentBreaks", "digestBy"] as const;
-const keeperFields = ["role", "turn"] as const;
+const ownFields = ["quietHours", "urgentBreaks", "digestBy"] as const;
+const keeperFields = ["role", "escalationOrder"] as const;
 
 /** What a person wants for themselves nobody else says; what they are at the yard its keepers say. */
 export async function changePerson(

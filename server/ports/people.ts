@@ -9,14 +9,14 @@ export interface MemberRow {
   readonly yard: string;
   readonly person: { readonly id: string; readonly name: string; readonly email: string | null };
   readonly role: Role;
-  readonly turn: number; // 1 is told first; several may share a turn
-  readonly quiet: QuietHours | null;
+  readonly escalationOrder: number; // 1 is told first; several may share a turn
+  readonly quietHours: QuietHours | null;
   readonly urgentBreaks: boolean;
   readonly digestBy: DigestChannel;
 }
 
 /** What may be changed about it: by the person the first three, by a keeper of the yard the others. */
-export type MemberChanges = Partial<Pick<MemberRow, "quiet" | "urgentBreaks" | "digestBy" | "role" | "turn">>;
+export type MemberChanges = Partial<Pick<MemberRow, "quietHours" | "urgentBreaks" | "digestBy" | "role" | "escalationOrder">>;
 
 /**
  * `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. `accountEnded`: it was the person's last yard,

@@ -72,7 +72,7 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
     expect(read.filter(({ kind }) => kind === "wrong")).toEqual([]);
     const lines = read.flatMap((one) => (one.kind === "read" ? [one.line] : []));
     expect(lines.every((line) => line.feeder === feeder.id)).toBe(true);
-    const told = lines.filter(({ kind }) => kind !== "patrol"); // whether patrol has looked by then is chance
+    const told = lines.filter(({ kind }) => kind !== "check"); // whether a check was made by then is chance
     expect(told).toMatchObject([
       { kind: "settings", settings: { name: "Rowan" } },
       { kind: "report", report: { boot: "b-1", events: [{ seq: 1, kind: "press" }] } },

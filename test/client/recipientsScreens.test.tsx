@@ -148,8 +148,8 @@ describe("the people of a yard", () => {
     fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Earlier for Bo" }));
     await waitFor(() => expect(server.posts()).toHaveLength(2));
     expect(server.posts().map(({ path, body }) => [path.split("/").at(-1), body])).toEqual([
-      ["bo", { turn: 1 }],
-      ["keeper", { turn: 2 }],
+      ["bo", { escalationOrder: 1 }],
+      ["keeper", { escalationOrder: 2 }],
     ]);
     expect((await entry(/^Ada/)).queryByRole("button", { name: "Earlier for Ada" })).toBeNull();
     expect((await entry(/^Cilla/)).queryByRole("button", { name: "Later for Cilla" })).toBeNull();
@@ -164,7 +164,7 @@ describe("the people of a yard", () => {
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({
-      quiet: { from: "21:30", to: "06:00" },
+      quietHours: { from: "21:30", to: "06:00" },
       urgentBreaks: true,
       digestBy: "none",
     });

@@ -129,7 +129,7 @@ async function evening(): Promise<{ house: TestServer; feeder: string }> {
   const me = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id;
   const url = `/api/v1/yards/${house.yard}/people/${me}`;
   const answer = await requestAs(house, "PATCH", url, house.keeper, {
-    quiet: { from: "09:00", to: "21:00" },
+    quietHours: { from: "09:00", to: "21:00" },
     urgentBreaks: true,
   });
   if (answer.statusCode !== 200) throw new Error(answer.body);

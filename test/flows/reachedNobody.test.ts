@@ -115,7 +115,7 @@ describe("a phone that is added while an alarm stands", () => {
   it("waits for the end of the quiet hours that may not be broken", async () => {
     const house = await openTestServer(); // it is 10:00 in Stockholm
     const me = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id;
-    const quiet = { quiet: { from: "09:30", to: "10:30" }, urgentBreaks: false };
+    const quiet = { quietHours: { from: "09:30", to: "10:30" }, urgentBreaks: false };
     await addPhone(house, house.keeper, "Old");
     const { key } = await house.addFeeder({ sensors });
     answersBy(house, { Old: gone });

@@ -88,7 +88,7 @@ export const changingRequests: readonly ChangingRequest[] = [
     route: "PATCH /api/v1/yards/:yard",
     body: { zone: "Europe/Helsinki", place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 }, escalateMinutes: 30 },
   },
-  { route: "PATCH /api/v1/yards/:yard/people/:person", body: { role: "keeper", turn: 1 } },
+  { route: "PATCH /api/v1/yards/:yard/people/:person", body: { role: "keeper", escalationOrder: 1 } },
   { route: "DELETE /api/v1/yards/:yard/people/:person", again: 404 },
   { route: "POST /api/v1/yards/:yard/invites", body: { role: "helper" } },
   { route: "DELETE /api/v1/yards/:yard/invites/:invite", again: 404 },
@@ -110,7 +110,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   },
   {
     route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/out-of-service",
-    body: { id: "out-0001", why: "the tray is at the workshop" },
+    body: { id: "out-0001", reason: "the tray is at the workshop" },
   },
   { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/return-to-service", body: { id: "back-0001" } },
   { route: "POST /api/v1/practice" },

@@ -75,7 +75,7 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/reset"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/shelve", { until: "2026-01-16T09:00:00Z" }],
-  ["POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service", { why: "the winter is over" }],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service", { reason: "the winter is over" }],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/return-to-service"],
   ["POST /api/v1/feeders/:feeder/key"],
   ["POST /api/v1/phones/forget", { endpoint: "https://push.example/2" }],

@@ -120,14 +120,14 @@ describe("a person", () => {
     const house = await openTestServer();
     const bo = await joinByInvite(house, "Bo", "helper");
     const [own, other] = [personUrl(house, await me(house, bo)), personUrl(house, await me(house))];
-    const wish = { quiet: { from: "22:00", to: "06:30" }, urgentBreaks: false, digestBy: "both" };
+    const wish = { quietHours: { from: "22:00", to: "06:30" }, urgentBreaks: false, digestBy: "both" };
     const changed = await requestAs(house, "PATCH", own, bo, wish);
     expect((changed.json() as PeopleView).people.find(({ you }) => you)).toMatchObject(wish);
-    expect((await requestAs(house, "PATCH", own, bo, { quiet: null })).json().people[1].quiet).toBeNull();
+    expect((await requestAs(house, "PATCH", own, bo, { quietHours: null })).json().people[1].quietHours).toBeNull();
     expect((await requestAs(house, "PATCH", other, bo, wish)).statusCode).toBe(403);
     expect((await requestAs(house, "PATCH", own, house.keeper, wish)).statusCode).toBe(403); // not even a keeper
-    const wrong = await requestAs(house, "PATCH", own, bo, { quiet: { from: "25:00", to: "06:30" } });
-    expect(wrong.json().errors[0].field).toBe("quiet.from");
+    const wrong = await requestAs(house, "PATCH", own, bo, { quietHours: { from: "25:00", to: "06:30" } });
+    expect(wrong.json().errors[0].field).toBe("quietHours.from");
   });
 
   it("is given a turn and a role by keepers only; and a yard never loses its last keeper", async () => {
@@ -137,7 +137,7 @@ describe("a person", () => {
     expect((await requestAs(house, "PATCH", own, bo, { role: "keeper" })).statusCode).toBe(403);
     expect((await requestAs(house, "PATCH", other, house.keeper, { role: "helper" })).statusCode).toBe(409);
     expect((await requestAs(house, "DELETE", other, house.keeper)).statusCode).toBe(409);
-    await requestAs(house, "PATCH", own, house.keeper, { role: "keeper", turn: 1 });
+    await requestAs(house, "PATCH", own, house.keeper, { role: "keeper", escalationOrder: 1 });
     expect((await people(house, bo)).people.map(({ escalationOrder, role }) => `${escalationOrder} ${role}`)).toEqual([
       "1 keeper",
       "1 keeper",

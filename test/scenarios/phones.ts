@@ -184,7 +184,7 @@ export class ScenarioPhones {
     const fresh = acceptedCount.slice(this.acceptedSeen);
     this.acceptedSeen = acceptedCount.length;
     for (const message of fresh) {
-      const { item, feeder, fault, closes } = message.payload.notification.data;
+      const { item, feeder, fault, isClosing: closes } = message.payload.notification.data;
       const owner = this.run.people.flatMap((person) => person.phones.map((phone) => ({ person, phone })));
       const found = owner.find(
         ({ phone }) => phone.subscription !== null && pathOf(phone.subscription.endpoint) === `/push/${message.phone}`,

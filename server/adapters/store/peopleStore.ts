@@ -192,8 +192,8 @@ function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { r
     yard: yardId,
     person: { id: keeper.id, name: keeper.name, email: keeper.mail },
     role: roleFrom(row.role),
-    turn: row.turn,
-    quiet: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
+    escalationOrder: row.turn,
+    quietHours: quietFrom === null || quietTo === null ? null : { from: quietFrom, to: quietTo },
     urgentBreaks: row.urgentBreaks,
     digestBy: digestWayFrom(row.digestBy),
   };
@@ -208,7 +208,10 @@ function oneOf<Known extends string>(known: readonly Known[], text: string, what
   return found;
 }
 
-function columnsOf({ quiet, ...changes }: MemberChanges) {
-  if (quiet === undefined) return changes;
-  return { ...changes, quietFrom: quiet?.from ?? null, quietTo: quiet?.to ?? null };
+function columnsOf({ quietHours, escalationOrder, ...changes }: MemberChanges) {
+  return {
+    ...changes,
+    ...(escalationOrder === undefined ? {} : { turn: escalationOrder }),
+    ...(quietHours === undefined ? {} : { quietFrom: quietHours?.from ?? null, quietTo: quietHours?.to ?? null }),
+  };
 }

@@ -107,8 +107,8 @@ describe("a yard's people", () => {
     await phone(store, "bo", "one");
     await phone(store, "bo", "two");
     await store.people.changeEmail("ada", "ada@alder.example", now);
-    await store.people.changeMember(yard.id, "bo", { turn: 1, quiet: { from: "22:00", to: "06:00" } }, now);
-    await store.people.changeMember(yard.id, "ada", { turn: 2, urgentBreaks: false }, now);
+    await store.people.changeMember(yard.id, "bo", { escalationOrder: 1, quietHours: { from: "22:00", to: "06:00" } }, now);
+    await store.people.changeMember(yard.id, "ada", { escalationOrder: 2, urgentBreaks: false }, now);
     const circle = await store.transaction((tx) => tx.recipients(yard.id));
     expect(circle).toMatchObject({ zone: "Europe/Stockholm", escalateAfter: minutes(15) });
     expect(circle?.people).toEqual([
@@ -124,7 +124,7 @@ describe("a yard's people", () => {
         emailSince: null,
       },
       {
-        ...{ id: "ada", name: "Ada", turn: 2, quiet: null, urgentBreaks: false },
+        ...{ id: "ada", name: "Ada", escalationOrder: 2, quietHours: null, urgentBreaks: false },
         ...{ phones: 0, phonesSince: null, mail: "ada@alder.example", mailSince: now },
       },
     ]);
@@ -217,7 +217,7 @@ describe("a call", () => {
 
   it.each<[string, (store: OpenStore) => Promise<unknown>]>([
     ["somebody joins", (store) => join(store, "cilla", "Cilla")],
-    ["somebody is given another turn", (store) => store.people.changeMember(yard.id, "bo", { turn: 1 }, now)],
+    ["somebody is given another turn", (store) => store.people.changeMember(yard.id, "bo", { escalationOrder: 1 }, now)],
     ["somebody leaves", (store) => store.people.removeMember(yard.id, "bo", now)],
     ["somebody writes down a mail address", (store) => store.people.changeEmail("bo", "bo@alder.example", now)],
     ["somebody switches a phone on", (store) => phone(store, "bo", "new")],

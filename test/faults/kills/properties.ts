@@ -119,7 +119,7 @@ export function checkedProperties(yard: KillYard): readonly CheckedProperty[] {
         const quiet = { from: clock(number), to: clock(number + 60) };
         return {
           value: JSON.stringify(quiet),
-          send: (visit) => visit.ask("PATCH", `/api/v1/yards/${yard.id}/people/${yard.keeper}`, { quiet }),
+          send: (visit) => visit.ask("PATCH", `/api/v1/yards/${yard.id}/people/${yard.keeper}`, { quietHours: quiet }),
         };
       },
       async read(visit) {

@@ -126,6 +126,6 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge": people(),
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset": people(),
   "POST /api/v1/feeders/:feeder/alarms/:fault/shelve": people({ until: "2026-01-16T09:00:00Z" }),
-  "POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service": keepers({ why: "the winter is over" }),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service": keepers({ reason: "the winter is over" }),
   "POST /api/v1/feeders/:feeder/alarms/:fault/return-to-service": keepers(),
 };
