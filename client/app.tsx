@@ -23,7 +23,7 @@ const tabs = [
 ] as const;
 
 /** Pages for whoever isn't signed in: three by a link with a secret, and what everybody should know. */
-const publicPaths = ["/claim", "/join", "/reset", "/cautions"];
+const publicPaths = ["/first-sign-in", "/join", "/reset", "/cautions"];
 
 function Frame() {
   const { path, route } = useLocation();
@@ -44,7 +44,7 @@ function Frame() {
         <a class="name" href="/">
           Pieward
         </a>
-        {signedIn.value !== "no" && path !== "/claim" && (
+        {signedIn.value !== "no" && path !== "/first-sign-in" && (
           <nav class="tabs" aria-label="Notebook">
             {tabs.map(({ href, name, label }) => (
               <a key={href} href={href} aria-current={isHere(href) ? "page" : undefined}>
@@ -88,13 +88,13 @@ const Screens = () => (
     <Route path="/yards/new" component={AddYardScreen} />
     <Route path="/yards/:id" component={YardById} />
     <Route path="/yards/:id/digest" component={DigestById} />
-    <Route path="/yards/:id/rates" component={AlarmRatesById} />
-    <Route path="/yards/:id/people" component={RecipientsById} />
+    <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
+    <Route path="/yards/:id/recipients" component={RecipientsById} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
     <Route path="/cautions" component={CautionsScreen} />
-    <Route path="/claim" component={FirstSignInScreen} />
+    <Route path="/first-sign-in" component={FirstSignInScreen} />
     <Route path="/join" component={JoinScreen} />
     <Route path="/reset" component={ResetPassphraseScreen} />
     <Route default component={NoSuchPage} />

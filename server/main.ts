@@ -237,7 +237,7 @@ function printStartText(config: Config, address: string, claimToken: string | nu
   print(`Pieward listens at ${home}`);
   if (claimToken !== null) {
     print(
-      `\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/claim#${claimToken}\n`,
+      `\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/first-sign-in#${claimToken}\n`,
     );
   }
 }

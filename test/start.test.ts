@@ -23,8 +23,8 @@ describe("npm start", { timeout: patience }, () => {
   it("says where it listens and how to become its keeper, keeps its keys, and ends clean on SIGTERM", async () => {
     const first = start();
     const [, home] = await first.waitForOutput(/Pieward listens at (http:\/\/127\.0\.0\.1:\d+)\n/);
-    const [, link] = await first.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
-    expect(link?.startsWith(`${home}/claim#`)).toBe(true);
+    const [, link] = await first.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
+    expect(link?.startsWith(`${home}/first-sign-in#`)).toBe(true);
     expect((await fetch(home as string)).status).toBe(200);
 
     const keys = join(dataDir, "keys.json");
@@ -37,7 +37,7 @@ describe("npm start", { timeout: patience }, () => {
     await expect(fetch(home as string)).rejects.toThrow("fetch failed");
 
     const second = start();
-    await second.waitForOutput(/\/claim#/);
+    await second.waitForOutput(/\/first-sign-in#/);
     expect(readFileSync(keys, "utf8")).toBe(made);
     second.kill("SIGINT");
     expect(await second.exited).toEqual({ code: 0, signal: null });
@@ -56,14 +56,14 @@ describe("npm start", { timeout: patience }, () => {
 
   it("closes keys that others could read", async () => {
     const first = start();
-    await first.waitForOutput(/\/claim#/);
+    await first.waitForOutput(/\/first-sign-in#/);
     first.kill("SIGTERM");
     await first.exited;
     const keys = join(dataDir, "keys.json");
     chmodSync(keys, 0o644);
 
     const second = start();
-    await second.waitForOutput(/\/claim#/);
+    await second.waitForOutput(/\/first-sign-in#/);
     expect((statSync(keys).mode & 0o777).toString(8)).toBe("600");
     second.kill("SIGTERM");
     await second.exited;
@@ -126,7 +126,7 @@ describe("npm start, where it can't", { timeout: patience }, () => {
 
   it("says that another program writes to a database that is up to date", async () => {
     const first = start();
-    await first.waitForOutput(/\/claim#/);
+    await first.waitForOutput(/\/first-sign-in#/);
     first.kill("SIGTERM");
     await first.exited;
     const holder = new Database(join(dataDir, "pieward.db"));

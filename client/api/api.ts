@@ -93,7 +93,7 @@ export const api = {
   signOut: () => request<null>("DELETE", "/session"),
 
   home: () => request<HomeView>("GET", "/home"),
-  alarmRates: (yardId: string) => request<RatesView>("GET", `${yard(yardId)}/rates`),
+  alarmRates: (yardId: string) => request<RatesView>("GET", `${yard(yardId)}/alarm-rates`),
   /** Without a date the newest. */
   digest: (yardId: string, date: string | null) =>
     request<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),

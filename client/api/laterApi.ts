@@ -40,7 +40,7 @@ export const laterApi = {
   deleteYard: (id: string, name: string) => request<null>("POST", `${yardPath(id)}/remove`, { name }),
   withdrawInvite: (yardId: string, id: string) =>
     request<PeopleView>("DELETE", `${yardPath(yardId)}/invites/${encodeURIComponent(id)}`),
-  claim: (claim: z.input<typeof firstSignInRequest>) => request<{ keeper: { name: string } }>("POST", "/claim", claim),
+  claim: (claim: z.input<typeof firstSignInRequest>) => request<{ keeper: { name: string } }>("POST", "/first-sign-in", claim),
   join: (joining: z.input<typeof joinRequest>) => request<JoinedView>("POST", "/join", joining),
   people: (yardId: string) => request<PeopleView>("GET", `${yardPath(yardId)}/people`),
   changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>
@@ -48,7 +48,7 @@ export const laterApi = {
   removePerson: (yardId: string, id: string) => request<PeopleView>("DELETE", person(yardId, id)),
   invite: (yardId: string, role: Role) => request<InviteView>("POST", `${yardPath(yardId)}/invites`, { role }),
   changeMe: (change: z.input<typeof meRequest>) => request<MeView>("PATCH", "/me", change),
-  testMail: () => request<TestEmailView>("POST", "/me/mail/test"),
+  testMail: () => request<TestEmailView>("POST", "/me/email/test"),
   addFeeder: (added: z.input<typeof addFeederRequest>) => request<AddedFeederView>("POST", "/feeders", added),
   changeFeeder: (id: string, change: z.input<typeof changeFeederRequest>) =>
     request<FeederView>("PATCH", feederPath(id), change),

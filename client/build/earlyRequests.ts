@@ -5,7 +5,7 @@ const firstScreenPaths = {
   feederScreen: "^/feeders/(?!new$)[^/]+$",
   digestScreen: "^/yards/[^/]+/digest$",
   phonesScreen: "^/phones$",
-  linkScreens: "^/(claim|join|reset)$",
+  linkScreens: "^/(first-sign-in|join|reset)$",
 } as const;
 
 /**

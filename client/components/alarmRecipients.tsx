@@ -14,7 +14,7 @@ export function AlarmRecipients({
   if (call.unreachable && call.recipientStates.length === 0) {
     return (
       <p class="problem">
-        {unreachableText} <a href={`/yards/${yard.id}/people`}>Who is told</a>
+        {unreachableText} <a href={`/yards/${yard.id}/recipients`}>Who is told</a>
       </p>
     );
   }

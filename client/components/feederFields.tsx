@@ -88,7 +88,7 @@ const batteryChoices: readonly { readonly key: Settings["battery"]; readonly lab
     },
   ];
 
-const dutyChoices: readonly { readonly key: Duty; readonly label: string; readonly hint: string }[] = [
+const dutyChoices: readonly { readonly key: Placement; readonly label: string; readonly hint: string }[] = [
   { key: "inGarden", label: "In the garden", hint: "It feeds birds: you are told of everything." },
   {
     key: "onBench",
@@ -101,18 +101,18 @@ const dutyChoices: readonly { readonly key: Duty; readonly label: string; readon
     hint: "In a shed, say. You are told only of what could harm its battery, and of a pause that doesn't arrive.",
   },
 ];
-type Duty = NonNullable<Settings["duty"]>;
+type Placement = NonNullable<Settings["placement"]>;
 
 /** Where it is just now, and so of what anybody is told. */
 export const DutyFields = ({ settings, problems }: Pick<FieldsProps, "settings" | "problems">) => (
-  <FieldGroup legend="Where is it just now?" problem={problems.duty}>
+  <FieldGroup legend="Where is it just now?" problem={problems.placement}>
     {dutyChoices.map(({ key, label, hint }) => (
       <Choice
         key={key}
         type="radio"
         label={label}
         hint={hint}
-        input={{ name: "duty", value: key, defaultChecked: (settings.duty ?? "inGarden") === key }}
+        input={{ name: "placement", value: key, defaultChecked: (settings.placement ?? "inGarden") === key }}
       />
     ))}
   </FieldGroup>
@@ -200,7 +200,7 @@ export function readFeederFields(form: HTMLFormElement, kindChanged: boolean) {
     "warnAheadDays",
   ] as const;
   const battery = changed("battery") ? data.get("battery") : null;
-  const duty = changed("duty") ? data.get("duty") : null;
+  const placement = changed("placement") ? data.get("placement") : null;
   const given = numbers.flatMap((name) => {
     const value = changed(name) ? readNumber(data, name) : undefined;
     return value === undefined ? [] : [[name, value] as const];
@@ -223,7 +223,7 @@ export function readFeederFields(form: HTMLFormElement, kindChanged: boolean) {
         }
       : {}),
     ...(battery === null ? {} : { battery: battery as Settings["battery"] }),
-    ...(duty === null ? {} : { duty: duty as Duty }),
+    ...(placement === null ? {} : { placement: placement as Placement }),
   };
 }
 

@@ -114,7 +114,7 @@ function ConfirmQuestion(props: {
 
 /** A resume leaves out what is on the bench or put away, as the server does: hands may be in it. */
 const targetFeeders = (kind: Kind, feeders: readonly FeederView[]) =>
-  kind === "pauseAll" ? feeders : feeders.filter(({ settings }) => (settings.duty ?? "inGarden") === "inGarden");
+  kind === "pauseAll" ? feeders : feeders.filter(({ settings }) => (settings.placement ?? "inGarden") === "inGarden");
 
 /** What waits on the phone was asked last. */
 function offeredOrders(feeders: readonly FeederView[]): readonly Kind[] {

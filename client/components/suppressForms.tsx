@@ -56,10 +56,10 @@ export function OutOfServiceForm({ busy, perform }: SuppressProps) {
   const [problem, setProblem] = useState<string>();
   const submit = (event: SubmitEvent) => {
     event.preventDefault();
-    const why = readText(new FormData(event.currentTarget as HTMLFormElement), "why");
-    setProblem(why === "" ? "say it in a few words, for whoever finds it so" : undefined);
-    if (why !== "")
-      void perform("takeOutOfService", paths.takeOutOfService, "take % out of service", (id) => ({ id, why }));
+    const reason = readText(new FormData(event.currentTarget as HTMLFormElement), "reason");
+    setProblem(reason === "" ? "say it in a few words, for whoever finds it so" : undefined);
+    if (reason !== "")
+      void perform("takeOutOfService", paths.takeOutOfService, "take % out of service", (id) => ({ id, reason }));
   };
   return (
     <details class="shelve">
@@ -73,7 +73,7 @@ export function OutOfServiceForm({ busy, perform }: SuppressProps) {
           label="Why?"
           problem={problem}
           input={{
-            name: "why",
+            name: "reason",
             maxLength: 200,
             autocomplete: "off",
             placeholder: "wire cut, new one ordered",

@@ -10,11 +10,11 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
       more: yard.digestWanted ? `each day at ${yard.digestTime}` : "none is written",
     },
     {
-      href: to("people"),
+      href: to("recipients"),
       words: "Who is told",
       more: yard.peopleCount === 1 ? "nobody but you so far" : `${yard.peopleCount} people`,
     },
-    { href: to("rates"), words: "The alarms themselves", more: "how many, and what to change" },
+    { href: to("alarm-history"), words: "The alarms themselves", more: "how many, and what to change" },
   ];
   return (
     <ul class="page-links">

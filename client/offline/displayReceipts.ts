@@ -48,7 +48,7 @@ export async function sendDisplayReceipts(
 }
 
 async function postDisplayReceipt({ item, displayedAt }: DisplayReceipt): Promise<number> {
-  const response = await fetch(`/api/v1/notices/${encodeURIComponent(item)}/shown`, {
+  const response = await fetch(`/api/v1/notifications/${encodeURIComponent(item)}/display-receipt`, {
     method: "POST",
     keepalive: true, // outlives a worker that the phone puts to sleep as soon as the notice stands
     credentials: "same-origin",

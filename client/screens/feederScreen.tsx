@@ -69,7 +69,7 @@ export function FeederScreen(props: { readonly id: string }) {
 
 /** Where it isn't in the garden, silence must not be taken for "all is well". */
 const DutyNotice = ({ feeder }: { readonly feeder: FeederView }) => {
-  const words = dutyText(feeder.settings.duty);
+  const words = dutyText(feeder.settings.placement);
   return words === null ? null : <p class="notice">{words}</p>;
 };
 
@@ -118,7 +118,7 @@ function Alarms({ feeder, yard }: { readonly feeder: FeederView; readonly yard: 
 
 /** What is told here rests on something that only a keeper can say. */
 function OpenQuestions({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
-  return feeder.questions.map(({ words, opens }) => (
+  return feeder.questions.map(({ text: words, link: opens }) => (
     <p key={words} class="notice">
       {words} {(yard.role === "keeper" || !opens.endsWith("/settings")) && <a href={opens}>Say it</a>}
     </p>

@@ -31,7 +31,7 @@ export function FirstSignInScreen() {
       }),
     );
     if (done === null) return;
-    history.replaceState(null, "", "/claim"); // the secret has done its work
+    history.replaceState(null, "", "/first-sign-in"); // the secret has done its work
     await startSession(name);
     route("/", true);
   };

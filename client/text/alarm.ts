@@ -157,7 +157,7 @@ const orderStateText = {
 } as const satisfies Record<OrderView["status"], string | null>;
 
 /** Of what nobody is told while a feeder is elsewhere; null while it is in the garden. */
-export function dutyText(duty: FeederView["settings"]["duty"]): string | null {
+export function dutyText(duty: FeederView["settings"]["placement"]): string | null {
   switch (duty) {
     case "onBench":
       return "On the bench: nobody is told of its alarms. All is still written down.";

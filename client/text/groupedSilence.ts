@@ -9,7 +9,7 @@ const isOpen = (feeder: FeederView) => {
   const phase = silenceAlarm(feeder)?.state;
   return phase === "unacknowledged" || phase === "acknowledged";
 };
-const isInGarden = ({ settings }: FeederView) => (settings.duty ?? "inGarden") === "inGarden";
+const isInGarden = ({ settings }: FeederView) => (settings.placement ?? "inGarden") === "inGarden";
 const reportMs = ({ settings }: FeederView) => settings.reportEverySeconds * 1_000;
 
 /**

@@ -44,7 +44,7 @@ export function actionFrom(
         body: {
           id,
           ...(raisedAt === null ? {} : { raisedAt }),
-          ...(notifiedPriority === null ? {} : { calledAs: notifiedPriority }),
+          ...(notifiedPriority === null ? {} : { notifiedPriority }),
         },
       };
     case "pause":

@@ -5,7 +5,7 @@ export interface PushNotification {
   readonly title: string;
   readonly options: PushNotificationOptions;
   /** What stands with this tag is taken away first: it asks for nothing any more. */
-  readonly closes: boolean;
+  readonly isClosing: boolean;
 }
 
 export interface PushNotificationOptions {
@@ -31,7 +31,7 @@ export interface PushNotificationData {
   readonly notifiedPriority: "urgent" | "soon" | null;
 }
 
-export type NotificationAction = PushPayload["notification"]["data"]["answers"][number];
+export type NotificationAction = PushPayload["notification"]["data"]["actions"][number];
 
 const actionText: Readonly<Record<NotificationAction, string>> = {
   acknowledge: "Acknowledge",
@@ -45,7 +45,7 @@ const actionText: Readonly<Record<NotificationAction, string>> = {
 export function readPush(text: string | null, origin: string, proposed: unknown = null): PushNotification {
   const said = parsePayload(text) ?? withTitle(proposed);
   if (said === null) return defaultNotification;
-  const { item, feeder, fault, raisedAt, answers, priority, closes } = (said.data ?? {}) as Partial<PayloadData>;
+  const { item, feeder, fault, raisedAt, actions: answers, priority, isClosing: closes } = (said.data ?? {}) as Partial<PayloadData>;
   const silent = said.silent === true || closes === true;
   const data: PushNotificationData = {
     navigate: ownPath(said.navigate, origin),
@@ -57,7 +57,7 @@ export function readPush(text: string | null, origin: string, proposed: unknown 
   };
   return {
     title: said.title,
-    closes: closes === true,
+    isClosing: closes === true,
     options: {
       ...defaultOptions,
       body: typeof said.body === "string" ? said.body : "",
@@ -92,14 +92,14 @@ const defaultOptions: PushNotificationOptions = {
 
 const defaultNotification: PushNotification = {
   title: "Pieward",
-  closes: false,
+  isClosing: false,
   options: { ...defaultOptions, body: "Open to see what your feeder says." },
 };
 
 /** A word in a notice's place that asks for nothing: what became of an answer. */
 export const silentNotification = (title: string, body: string, tag: string, navigate: string): PushNotification => ({
   title,
-  closes: false,
+  isClosing: false,
   options: { ...defaultOptions, body, tag, silent: true, renotify: false, data: { ...defaultOptions.data, navigate } },
 });
 

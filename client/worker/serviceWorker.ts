@@ -187,7 +187,7 @@ function textOf(event: PushEvent): string | null {
 async function showPush(notice: PushNotification): Promise<void> {
   const { tag, data } = notice.options;
   const standing = await notificationsWithTag(tag);
-  if (notice.closes) for (const old of standing) old.close();
+  if (notice.isClosing) for (const old of standing) old.close();
   const isThere = data.item !== null && standing.some((old) => notificationData(old)?.item === data.item);
   const { title, options } = isThere ? silentRepeat(notice) : notice;
   await self.registration.showNotification(title, options as NotificationOptions);

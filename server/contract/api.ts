@@ -107,8 +107,8 @@ export interface FeederView {
 }
 
 export interface QuestionView {
-  readonly words: string;
-  readonly opens: string;
+  readonly text: string;
+  readonly link: string;
 }
 
 export interface ReadingsView {

@@ -24,7 +24,7 @@ export const loggedSettings = z.strictObject({
   zone: z.string().refine(isIntlZone, "must be an IANA time zone such as Europe/Stockholm").optional(),
   place: yardRequest.shape.place,
   practice: z.boolean().optional(),
-  noticesSensors: z.boolean().optional(), // whether a sensor that speaks is taken to be there
+  detectsSensors: z.boolean().optional(), // whether a sensor that speaks is taken to be there
 });
 export type LoggedSettings = z.infer<typeof loggedSettings>;
 
@@ -62,12 +62,12 @@ const loggedAct = z
       .strictObject({
         fault: faultSchema,
         raisedAt: instantSchema.nullish(),
-        calledAs: z.enum(["urgent", "soon"]).optional(),
+        notifiedPriority: z.enum(["urgent", "soon"]).optional(),
       })
       .optional(),
     shelve: z.strictObject({ fault: faultSchema, until: instantSchema }).optional(),
     reset: z.strictObject({ fault: faultSchema }).optional(),
-    outOfService: z.strictObject({ fault: faultSchema, why: outOfServiceRequest.shape.why }).optional(),
+    outOfService: z.strictObject({ fault: faultSchema, reason: outOfServiceRequest.shape.reason }).optional(),
     returnToService: z.strictObject({ fault: faultSchema }).optional(),
   })
   .refine((said) => exactlyOne(said, actNames), `must say exactly one of ${actNames.join(", ")}`);
@@ -79,7 +79,7 @@ export const logLineSchemas = {
   report: z.object({
     receivedAt: instantSchema,
     feeder: feederSchema,
-    life: z.int().min(1).max(1_000_000).optional(),
+    bootNumber: z.int().min(1).max(1_000_000).optional(),
     report: z.unknown(),
   }),
   /** A report that the server refused, by its first problem: a sign of life that brought nothing. */
@@ -98,10 +98,10 @@ export const logLineSchemas = {
   /** The order that waited left for the feeder over its socket; what leaves with the answer to a report needs no telling. */
   orders: z.object({ at: instantSchema, feeder: feederSchema, orders: z.literal("sent") }),
   /**
-   * When the server looked at the feeder by itself. Once a log has said `told`, all looks of this feeder stand in it; before,
-   * and where it never says so, a replay looks when a server would have looked.
+   * When the server checked the feeder by itself. Once a log says `complete`, it holds all checks of this feeder. Before, and where
+   * it never says so, a replay checks when a server would have checked.
    */
-  patrol: z.object({ at: instantSchema, feeder: feederSchema, patrol: z.enum(["told", "looked"]) }),
+  check: z.object({ at: instantSchema, feeder: feederSchema, check: z.enum(["complete", "checked"]) }),
   /** What was really wrong, for measuring how soon it is told. */
   truth: z.object({
     at: instantSchema,

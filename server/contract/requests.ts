@@ -90,7 +90,7 @@ export const feederSettingsRequest = z.strictObject({
   battery: z.enum(["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"]).optional(),
   reportEverySeconds: z.int().min(5).max(3_600),
   warnAheadDays: z.number().min(0.25).max(30),
-  duty: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
+  placement: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
 });
 /** What ten portions weighed together on a kitchen scale says more than a single one, and is what a keeper can read off. */
 const tenPortionsGrams = z.number().min(1).max(1_000);
@@ -162,13 +162,13 @@ export const acknowledgeRequest = z
   .strictObject({
     id: clientId.optional(),
     raisedAt: instantSchema.nullish(),
-    calledAs: z.enum(["urgent", "soon"]).optional(),
+    notifiedPriority: z.enum(["urgent", "soon"]).optional(),
   })
   .nullish();
 export const actionIdRequest = z.strictObject({ id: clientId.optional() }).nullish();
 export const outOfServiceRequest = z.strictObject({
   id: clientId.optional(),
-  why: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
+  reason: z.string().trim().min(1, "must not be empty").max(200, "must be at most 200 characters"),
 });
 
 const subscription = z.strictObject({

@@ -16,7 +16,7 @@ export async function* feederLog(records: RecordStore, row: FeederRow, now: Inst
   const first = begun ? (JSON.parse(begun.entry) as LogEntry) : { settings: loggedSettings(row.state.settings) };
   yield lineText({ at: row.addedAt, entry: first }, row);
 
-  yield lineText({ at: row.addedAt, entry: { check: "told" } }, row);
+  yield lineText({ at: row.addedAt, entry: { check: "complete" } }, row);
   const acts = mergeByTime(readLogEntries(records, row, until), readChecks(records, row, until));
   for await (const line of mergeByTime(postedReports(records, row, until), acts)) yield lineText(line, row);
 }
@@ -60,7 +60,7 @@ async function* readLogEntries(records: RecordStore, row: FeederRow, until: Inst
 async function* readChecks(records: RecordStore, { id }: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
   for (let last: Instant | null = null; ; ) {
     const page: readonly Instant[] = await records.checks(id, last, until, atOnce);
-    for (const at of page) yield { at, entry: { check: "looked" } };
+    for (const at of page) yield { at, entry: { check: "checked" } };
     last = page.at(-1) ?? last;
     if (page.length < atOnce) return;
   }

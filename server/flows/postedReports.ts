@@ -28,7 +28,7 @@ export async function* postedReports(
         for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
           yield {
             at: receivedAt,
-            entry: { startNumber: life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } },
+            entry: { bootNumber: life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } },
           };
         }
       }

@@ -6,6 +6,6 @@ export interface RecordLine {
   readonly at: Instant;
   readonly entry:
     | LogEntry
-    | { readonly startNumber: number; readonly report: object }
-    | { readonly check: "told" | "looked" };
+    | { readonly bootNumber: number; readonly report: object }
+    | { readonly check: "complete" | "checked" };
 }

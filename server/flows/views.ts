@@ -102,8 +102,8 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latestReadings?.readings ?? null),
     questions: openQuestions(state).map(({ text, answerAt }) => ({
-      words: text,
-      opens: `/feeders/${encodeURIComponent(row.id)}/${answerAt === "refill" ? "refill" : "settings"}`,
+      text,
+      link: `/feeders/${encodeURIComponent(row.id)}/${answerAt === "refill" ? "refill" : "settings"}`,
     })),
     summary: `${feederSummary(state, now)}${rebuiltText(row, now)}`,
     summaryValidUntil: maybeIso(allClearUntil(state, now)),

@@ -8,12 +8,12 @@ import type { RefusalReason } from "../domain/reportFaults.ts";
 
 /** One line of a log, read whole: what happened to which feeder, and when. */
 export type LogLine = { readonly feeder: string; readonly at: Instant } & (
-  | { readonly kind: "report"; readonly report: PostedReport; readonly life?: number }
+  | { readonly kind: "report"; readonly report: PostedReport; readonly bootNumber?: number }
   | { readonly kind: "refused"; readonly problem: RefusalReason }
   | { readonly kind: "settings"; readonly settings: LoggedSettings }
   | { readonly kind: "keeper"; readonly act: LoggedAct }
   | { readonly kind: "orders" }
-  | { readonly kind: "patrol"; readonly patrol: "told" | "looked" }
+  | { readonly kind: "check"; readonly check: "complete" | "checked" }
   | { readonly kind: "truth"; readonly fault: FaultKind; readonly phase: "begin" | "end" }
 );
 
@@ -45,7 +45,7 @@ function readReportLine(said: unknown): ReadLine {
   if (read.kind === "unreadable") {
     return wrong(read.errors.map(({ field, problem }) => ({ field: within("report", field), problem })));
   }
-  const { feeder, receivedAt, life } = line.data;
+  const { feeder, receivedAt, bootNumber: life } = line.data;
   const told = life === undefined ? {} : { life };
   return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report, ...told } };
 }
@@ -59,7 +59,7 @@ function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLin
   if ("keeper" in line.data) return read({ kind: "keeper", feeder, at, act: line.data.keeper });
   if ("refused" in line.data) return read({ kind: "refused", feeder, at, problem: line.data.refused });
   if ("orders" in line.data) return read({ kind: "orders", feeder, at });
-  if ("patrol" in line.data) return read({ kind: "patrol", feeder, at, patrol: line.data.patrol });
+  if ("check" in line.data) return read({ kind: "check", feeder, at, check: line.data.check });
   return read({ kind: "truth", feeder, at, ...line.data.truth });
 }
 

@@ -85,7 +85,7 @@ export class Replay {
     const living = known ?? this.#add(line);
     switch (line.kind) {
       case "report":
-        return this.#hear(living, line.report, line.life, at);
+        return this.#hear(living, line.report, line.bootNumber, at);
       case "refused":
         this.#do(living, { refused: line.problem }, at);
         return [];
@@ -101,10 +101,10 @@ export class Replay {
       case "orders":
         this.#do(living, { orders: "sent" }, at);
         return [];
-      case "patrol":
+      case "check":
         living.checksAreLogged = true;
         living.checkAt = never;
-        if (line.patrol === "looked") this.#learn(living, { kind: "minutePassed" }, at);
+        if (line.check === "checked") this.#learn(living, { kind: "minutePassed" }, at);
         return [];
       case "truth":
         this.tally.truth(line.feeder, line, living.state.alarms[line.fault]);

@@ -15,7 +15,7 @@ import { refuseUnknownFields } from "./strict.ts";
 export function displayReceiptRoute(app: FastifyInstance, ports: Ports): void {
   refuseUnknownFields(app);
   app.withTypeProvider<ZodTypeProvider>().post(
-    "/api/v1/notices/:item/shown",
+    "/api/v1/notifications/:item/display-receipt",
     {
       bodyLimit: 1_024,
       config: { rateLimit: { max: 120, timeWindow: "1 minute" } },

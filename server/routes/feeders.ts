@@ -155,7 +155,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const by = signedInPerson(request).name;
       const said = request.body?.raisedAt;
       const raisedAt = said ? instantOf(said) : null;
-      const { calledAs } = request.body ?? {};
+      const { notifiedPriority: calledAs } = request.body ?? {};
       const how = calledAs === undefined ? {} : { calledAs };
       return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt, ...how }, request.body);
     },
@@ -176,7 +176,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     { schema: { hide: true, params: alarm, body: outOfServiceRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      const [by, { why }] = [signedInPerson(request).name, request.body];
+      const [by, { reason: why }] = [signedInPerson(request).name, request.body];
       return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, reason: why, by }, request.body);
     },
   );

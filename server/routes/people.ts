@@ -84,7 +84,7 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
 
   // Each test speaks to an outside service, and a letter can't be called back.
   const fewTests = { rateLimit: { max: 3, timeWindow: "1 minute" } };
-  door.post("/api/v1/me/mail/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
+  door.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
     const outcome = await testEmail(ports, signedInPerson(request).id);
     return outcome ? emailOutcomeView(outcome) : sendProblem(reply, noEmailProblem);
   });

@@ -15,7 +15,7 @@ const linesPerMinute = 60;
 
 /** What a request that succeeded means, by its route. A new route that opens or ends an access belongs here. */
 export const accessEvents: Readonly<Record<string, string>> = {
-  "POST /api/v1/claim": "houseClaimed",
+  "POST /api/v1/first-sign-in": "houseClaimed",
   "POST /api/v1/session": "signedIn",
   "POST /api/v1/session/passkey": "signedIn",
   "DELETE /api/v1/session": "sessionEnded",
@@ -43,7 +43,7 @@ export const accessEvents: Readonly<Record<string, string>> = {
 
 /** These routes ask for a proof by themselves: what they refuse is a failed try. */
 const provingRoutes: ReadonlySet<string> = new Set([
-  "POST /api/v1/claim",
+  "POST /api/v1/first-sign-in",
   "POST /api/v1/session",
   "POST /api/v1/session/passkey",
   "POST /api/v1/reset",

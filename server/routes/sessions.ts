@@ -42,7 +42,7 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
   };
 
   door.post(
-    "/api/v1/claim",
+    "/api/v1/first-sign-in",
     { config: fewTries, schema: { hide: true, body: firstSignInRequest } },
     async (request, reply) => {
       const { zone = "UTC", ...said } = request.body;

@@ -24,7 +24,7 @@ try {
     let said = "";
     server.stdout.setEncoding("utf8").on("data", (words: string) => {
       said += words;
-      const match = /(http\S+\/claim#[\w-]{43})\n/.exec(said);
+      const match = /(http\S+\/first-sign-in#[\w-]{43})\n/.exec(said);
       if (match?.[1] !== undefined) resolve(new URL(match[1]));
     });
     server.once("exit", (code) => reject(new Error(`the server ended with ${code}: ${said}`)));
@@ -45,7 +45,7 @@ try {
     passphrase: "four black feathers in the snow",
     zone: "Europe/Stockholm",
   };
-  const { cookie } = await post("/claim", claim);
+  const { cookie } = await post("/first-sign-in", claim);
   const home = await (await fetch(`${origin}/api/v1/home`, { headers: { cookie } })).json();
   let feeder = "";
   for (const name of ["Rowan", "Larch"]) {

@@ -88,7 +88,7 @@ function start(file: string, env: Record<string, string>): Promise<{ child: Chil
     let said = "";
     child.stdout?.on("data", (chunk) => {
       said += chunk;
-      if (/claim#\S+\s|READY/.test(said)) resolve({ child, said });
+      if (/first-sign-in#\S+\s|READY/.test(said)) resolve({ child, said });
     });
     child.on("exit", (code) => reject(new Error(`${file} ended with ${code}: ${said}`)));
   });
@@ -135,7 +135,7 @@ async function signInAndAdd(address: string, token: string): Promise<{ cookie: s
     if (!answer.ok) throw new Error(`${path} answered ${answer.status}: ${await answer.text()}`);
     return answer;
   };
-  const claimed = await post("/api/v1/claim", { token, name: "Bench", passphrase: "only for measuring" });
+  const claimed = await post("/api/v1/first-sign-in", { token, name: "Bench", passphrase: "only for measuring" });
   const cookie = claimed.headers.get("set-cookie")?.split(";")[0] ?? "";
   const home = (await (await fetch(`${address}/api/v1/home`, { headers: { cookie } })).json()) as {
     yards: { id: string }[];
@@ -180,7 +180,7 @@ async function main(): Promise<void> {
         REPORTS_PER_MINUTE: "1000000",
       };
       const ours = await start(join(root, "dist/server/main.js"), env);
-      const [, address, token] = ours.said.match(/(http:\/\/\S+)\/claim#(\S+)/) as unknown as [string, string, string];
+      const [, address, token] = ours.said.match(/(http:\/\/\S+)\/first-sign-in#(\S+)/) as unknown as [string, string, string];
       const { cookie, added } = await signInAndAdd(address, token);
       const run = await measureLoad(`${address}/api/v1/report`, senders(added.map(({ key }) => key)), secondsEach);
       const pauses = await pauseTimes(address, cookie, added[0] as Added);

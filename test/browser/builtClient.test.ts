@@ -56,8 +56,8 @@ const pages = [
   "/feeders/new",
   "/yards/alder-croft",
   "/yards/alder-croft/digest",
-  "/yards/alder-croft/people",
-  "/yards/alder-croft/rates",
+  "/yards/alder-croft/recipients",
+  "/yards/alder-croft/alarm-history",
   "/join#some-secret",
   "/phones",
   "/practice",
@@ -118,7 +118,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
 
   it("hinders nobody where people, phones and invitations are told of, whatever their state", async () => {
     for (const [path, ready] of [
-      ["/yards/alder-croft/people", /^An alarm goes to Ada first/],
+      ["/yards/alder-croft/recipients", /^An alarm goes to Ada first/],
       ["/phones", "Your phones"],
       ["/join#some-secret", /^Somebody wants you to be told/],
       ["/feeders/rowan/settings", "Where is it just now?"],
@@ -132,7 +132,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
   }, 120_000);
 
   it("hinders nobody by a month of alarms in numbers", async () => {
-    await page.goto(`${server.origin}/yards/alder-croft/rates`);
+    await page.goto(`${server.origin}/yards/alder-croft/alarm-history`);
     await page.getByText(/^14 alarms in 30 days/).waitFor();
     for (const summary of await page.locator("summary").all()) await summary.click();
     await checkAccessibility(page, "the alarms themselves");

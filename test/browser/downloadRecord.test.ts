@@ -27,7 +27,7 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
       await phone.context.close();
       rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
     });
-    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
     const { origin, hash } = new URL(link as string);
     const { page } = phone;
     const knock = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {
@@ -40,7 +40,7 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
       return response.json();
     };
 
-    await knock("post", "/claim", {
+    await knock("post", "/first-sign-in", {
       token: hash.slice(1),
       name: "Asta",
       passphrase: "four black feathers in the snow",
@@ -72,7 +72,7 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
     expect(read.filter(({ kind }) => kind === "wrong")).toEqual([]);
     const lines = read.flatMap((one) => (one.kind === "read" ? [one.line] : []));
     expect(lines.every((line) => line.feeder === feeder.id)).toBe(true);
-    const told = lines.filter(({ kind }) => kind !== "patrol"); // whether patrol has looked by then is chance
+    const told = lines.filter(({ kind }) => kind !== "check"); // whether a check was made by then is chance
     expect(told).toMatchObject([
       { kind: "settings", settings: { name: "Rowan" } },
       { kind: "report", report: { boot: "b-1", events: [{ seq: 1, kind: "press" }] } },

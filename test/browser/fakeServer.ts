@@ -99,8 +99,8 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.endsWith("/people")) return [200, peopleViewFixture(Date.now())];
     if (path.endsWith("/invites"))
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
-    if (path.startsWith("/notices/")) return [204, null];
-    if (path.endsWith("/rates")) return [200, ratesViewFixture(Date.now())];
+    if (path.startsWith("/notifications/")) return [204, null];
+    if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
     if (path.endsWith("/digest")) return [200, digestViewFixture(Date.now())];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };

@@ -52,7 +52,7 @@ const jammed = (item: string, change: Parameters<typeof notificationFixture>[0] 
   return JSON.stringify(pushPayload(notice, "larch", null, item));
 };
 const asked = (ending: string) => server.receivedCalls.filter(({ path }) => path.endsWith(ending));
-const shownItems = () => asked("/shown").map(({ path }) => path.split("/")[2]);
+const shownItems = () => asked("/display-receipt").map(({ path }) => path.split("/")[2]);
 
 describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, () => {
   it("is reported as shown, and later where there was no line, once each", async () => {
@@ -65,7 +65,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await phone.offline(false);
     await push(jammed("item-3"));
     await expect.poll(() => shownItems().sort(), { timeout: 10_000 }).toEqual(["item-1", "item-2", "item-3"]);
-    const [report] = asked("/item-2/shown");
+    const [report] = asked("/item-2/display-receipt");
     expect(report?.body).toEqual({ at: expect.stringMatching(/^\d{4}-\d\d-\d\dT/) });
   }, 40_000);
 

@@ -22,11 +22,11 @@ const ada = { name: "Ada", passphrase: "four black feathers in the snow" };
 describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
   it("are added, sign in, are refused where they lie, and are removed", async () => {
     const server = runBuiltServer(scratch, { LOG_LEVEL: "info" });
-    const [, port = "", token = ""] = await server.waitForOutput(/:(\d+)\/claim#(\S+)/);
+    const [, port = "", token = ""] = await server.waitForOutput(/:(\d+)\/first-sign-in#(\S+)/);
     const origin = `http://localhost:${port}`;
     const device = await virtualDevice(page);
 
-    await page.goto(`${origin}/claim#${token}`);
+    await page.goto(`${origin}/first-sign-in#${token}`);
     await page.getByLabel("Your name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
     await page.getByRole("button", { name: "Begin the notebook" }).click();

@@ -136,10 +136,10 @@ async function switchOnAndProve(): Promise<void> {
     ALLOW_PRIVATE_PUSH_ENDPOINTS: "true",
     NODE_EXTRA_CA_CERTS: join(scratch, "ca.pem"),
   });
-  const [, address] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const [, address] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   const link = new URL(address as string);
   origin = link.origin;
-  const claimed = await phone.context.request.post(`${origin}/api/v1/claim`, {
+  const claimed = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
     data: {
       token: link.hash.slice(1),
       name: "Ada",

@@ -245,10 +245,10 @@ async function startServer(): Promise<void> {
 
 async function opened(): Promise<{ readonly feeder: Sender; readonly windows: readonly Page[] }> {
   server = runBuiltServer(join(scratch, "data"), { PORT: String(port) });
-  const [, link] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const [, link] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   const token = new URL(link as string).hash.slice(1);
   const keeper = { name: "Ada", passphrase: "four black feathers in the snow", zone: "Europe/Stockholm" };
-  await asks("/claim", { token, ...keeper });
+  await asks("/first-sign-in", { token, ...keeper });
   const home = await (await phone.context.request.get(`${origin}/api/v1/home`)).json();
   const added = await asks("/feeders", { name: "Rowan", yard: home.yards[0].id });
   const feeder = new Sender(added.key);

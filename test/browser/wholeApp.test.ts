@@ -147,7 +147,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
       new Set([
         "401 GET /api/v1/home", // before the link was taken, and after signing out
         "401 GET /api/v1/phones", // asked for beside it on the first page
-        "400 POST /api/v1/claim",
+        "400 POST /api/v1/first-sign-in",
         "400 POST /api/v1/feeders",
         expect.stringMatching(/^400 PATCH \/api\/v1\/yards\//),
         "401 POST /api/v1/session",
@@ -299,14 +299,14 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
 /** @returns the link by which its first keeper comes in */
 async function startHouse(): Promise<string> {
   const server = runBuiltServer(join(scratch, "data"));
-  const [, link] = await server.waitForOutput(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
+  const [, link] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   return link as string;
 }
 
 /** A house with its keeper signed in on this phone, for the stories that begin later. */
 async function moveIn(): Promise<{ readonly origin: string }> {
   const link = new URL(await startHouse());
-  await knock(link.origin, "/claim", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
+  await knock(link.origin, "/first-sign-in", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
   await page.goto(link.origin);
   await heading("Feeders");
   return { origin: link.origin };

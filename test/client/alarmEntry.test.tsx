@@ -63,7 +63,7 @@ describe("an alarm on its feeder's page", () => {
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]).toMatchObject({
       path: "/feeders/rowan/alarms/trayJammed/out-of-service",
-      body: { why: "motor is at the mender's" },
+      body: { reason: "motor is at the mender's" },
     });
     expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/); // sent again without an answer, it is done once
   });
@@ -130,7 +130,7 @@ describe("an alarm that people are told of", () => {
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText(/^Nobody could be told of this/)).toBeTruthy();
-    expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/people");
+    expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/recipients");
   });
 });
 

@@ -17,12 +17,12 @@ beforeEach(() => {
   answers(ratesViewFixture(Date.now()));
 });
 const answers = (view: unknown) => {
-  server.replies["GET /yards/alder-croft/rates"] = () => ({ status: 200, body: view });
+  server.replies["GET /yards/alder-croft/alarm-rates"] = () => ({ status: 200, body: view });
 };
 
 describe("the alarms themselves", () => {
   it("are told in words first, with what to change by the very alarm", async () => {
-    await openPage("/yards/alder-croft/rates");
+    await openPage("/yards/alder-croft/alarm-history");
     expect(await screen.findByText(/^14 alarms in 30 days at 2 feeders/)).toBeTruthy();
     expect(screen.getByText(/^“Ice on tray and slot likely” at Rowan makes two thirds of all alarms/)).toBeTruthy();
     expect(
@@ -31,7 +31,7 @@ describe("the alarms themselves", () => {
   });
 
   it("say each number beside its ceiling, where it is over, and whose ceiling it is", async () => {
-    await openPage("/yards/alder-croft/rates");
+    await openPage("/yards/alder-croft/alarm-history");
     const summary = await screen.findByText("Beside the standard's ceilings");
     expect(summary.closest("details")?.open).toBe(false); // one tap away
     fireEvent.click(summary);
@@ -46,7 +46,7 @@ describe("the alarms themselves", () => {
 
   it("say that nothing is to be changed, where that is so", async () => {
     answers(ratesViewFixture(Date.now(), { findings: [], standing: [], frequentAlarms: [] }));
-    await openPage("/yards/alder-croft/rates");
+    await openPage("/yards/alder-croft/alarm-history");
     expect(await screen.findByText("Nothing. They come seldom enough to be believed.")).toBeTruthy();
     expect(screen.queryByText("What has stood for more than a day")).toBeNull();
   });
@@ -58,7 +58,7 @@ describe("the alarms themselves", () => {
     await cupboard.put("home", { view: server.home, asOf });
     server.offline = true;
     await openAlarmRates(cupboard);
-    await openPage("/yards/alder-croft/rates", cupboard);
+    await openPage("/yards/alder-croft/alarm-history", cupboard);
     expect(await screen.findByText(/^14 alarms in 30 days/)).toBeTruthy();
     expect(await screen.findByText(/^As of yesterday|^As of \w{3} \d+/)).toBeTruthy();
   });
@@ -66,7 +66,7 @@ describe("the alarms themselves", () => {
   it("are kept on the phone once they were fetched", async () => {
     const cupboard = memoryStore();
     await openAlarmRates(cupboard);
-    await openPage("/yards/alder-croft/rates", cupboard);
+    await openPage("/yards/alder-croft/alarm-history", cupboard);
     await screen.findByText(/^14 alarms in 30 days/);
     expect(await cupboard.get("rates")).toMatchObject([["alder-croft", { view: { yard: "alder-croft" } }]]);
   });
@@ -75,7 +75,7 @@ describe("the alarms themselves", () => {
     const cupboard = memoryStore();
     await cupboard.put("home", { view: server.home, asOf: Date.now() });
     server.offline = true;
-    await openPage("/yards/alder-croft/rates", cupboard);
+    await openPage("/yards/alder-croft/alarm-history", cupboard);
     expect(await screen.findByText("This isn't on the phone, and there is no connection.")).toBeTruthy();
   });
 
@@ -84,7 +84,7 @@ describe("the alarms themselves", () => {
     if (yard === undefined) throw new Error("expected a yard");
     render(<YardLinks yard={yard} />);
     const link = screen.getByRole("link", { name: "The alarms themselves" });
-    expect(link.getAttribute("href")).toBe("/yards/alder-croft/rates");
+    expect(link.getAttribute("href")).toBe("/yards/alder-croft/alarm-history");
   });
 });
 

@@ -139,7 +139,7 @@ describe("resuming all feeders of a yard", () => {
   it("says beforehand whom it leaves out, and afterwards who was left out unexpectedly", async () => {
     const [rowan, larch] = feeders().map(pausedBy) as [FeederView, FeederView];
     const hazel = pausedBy(feederViewFixture(Date.now(), { id: "hazel", name: "Hazel" }));
-    const onBench = { ...larch, settings: { ...larch.settings, duty: "onBench" as const } };
+    const onBench = { ...larch, settings: { ...larch.settings, placement: "onBench" as const } };
     server.home = croft([rowan, onBench, hazel]);
     server.replies["POST /yards/alder-croft/orders"] = (body) => ({
       status: 200,

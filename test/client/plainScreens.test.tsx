@@ -19,7 +19,7 @@ const paths = [
   "/feeders/rowan/refill",
   "/feeders/new",
   "/yards/alder-croft",
-  "/yards/alder-croft/people",
+  "/yards/alder-croft/recipients",
   "/yards/alder-croft/digest",
   "/phones",
   "/practice",

@@ -10,8 +10,8 @@ const data = (change: Partial<Said["data"]> = {}): Said["data"] => ({
   fault: "trayJammed",
   priority: "urgent",
   raisedAt: "2026-11-25T13:00:00.000Z",
-  answers: ["acknowledge", "pause"],
-  closes: false,
+  actions: ["acknowledge", "pause"],
+  isClosing: false,
   ...change,
 });
 const payload = (change: Partial<Said> = {}): string =>
@@ -70,8 +70,8 @@ describe("a push as a notice", () => {
     ]);
     const only = (change: Partial<Said["data"]>) =>
       readPush(payload({ data: data(change) }), origin).options.actions.map(({ action }) => action);
-    expect(only({ answers: ["acknowledge"] })).toEqual(["acknowledge"]);
-    expect(only({ answers: ["selfDestruct" as "pause"] })).toEqual([]); // of a newer server
+    expect(only({ actions: ["acknowledge"] })).toEqual(["acknowledge"]);
+    expect(only({ actions: ["selfDestruct" as "pause"] })).toEqual([]); // of a newer server
     expect(only({ feeder: null })).toEqual([]); // nobody to pause
     expect(only({ fault: null })).toEqual(["pause"]);
   });
@@ -88,10 +88,10 @@ describe("a push as a notice", () => {
   });
 
   it("closes quietly what is asked no more, though the server forgot to say that it is quiet", () => {
-    const closing = readPush(payload({ data: data({ closes: true }) }), origin);
-    expect(closing.closes).toBe(true);
+    const closing = readPush(payload({ data: data({ isClosing: true }) }), origin);
+    expect(closing.isClosing).toBe(true);
     expect(closing.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false, actions: [] });
-    expect(readPush(payload(), origin).closes).toBe(false);
+    expect(readPush(payload(), origin).isClosing).toBe(false);
   });
 
   it("makes no second sound when it is handed on twice", () => {

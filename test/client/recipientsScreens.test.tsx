@@ -132,7 +132,7 @@ describe("the people of a yard", () => {
     within((await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement);
 
   it("stand in the order in which they are told, with what each can be reached by", async () => {
-    await openPage("/yards/alder-croft/people");
+    await openPage("/yards/alder-croft/recipients");
     await entry(/^Ada/);
     expect(screen.getByText(/^An alarm goes to Ada first\. An urgent one .* after 15 minutes\.$/)).toBeTruthy();
     const names = [...document.querySelectorAll(".person h3")].map((heading) => heading.firstChild?.textContent);
@@ -144,7 +144,7 @@ describe("the people of a yard", () => {
   it("are moved by a keeper, one place at a time", async () => {
     for (const id of ["bo", "keeper"])
       server.replies[`PATCH /yards/alder-croft/people/${id}`] = reply(peopleViewFixture(Date.now()));
-    await openPage("/yards/alder-croft/people");
+    await openPage("/yards/alder-croft/recipients");
     fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Earlier for Bo" }));
     await waitFor(() => expect(server.posts()).toHaveLength(2));
     expect(server.posts().map(({ path, body }) => [path.split("/").at(-1), body])).toEqual([
@@ -157,7 +157,7 @@ describe("the people of a yard", () => {
 
   it("say of themselves when they are left alone", async () => {
     server.replies["PATCH /yards/alder-croft/people/keeper"] = reply(peopleViewFixture(Date.now()));
-    await openPage("/yards/alder-croft/people");
+    await openPage("/yards/alder-croft/recipients");
     fireEvent.input(await screen.findByLabelText("From"), { target: { value: "21:30" } });
     fireEvent.input(screen.getByLabelText("To"), { target: { value: "06:00" } });
     fireEvent.click(screen.getByLabelText("I read it here when I like"));
@@ -175,7 +175,7 @@ describe("the people of a yard", () => {
       status: 201,
       body: { token: `secret-${(body as { role: string }).role}`, expiresAt: "2026-11-28T13:00:00Z" },
     });
-    await openPage("/yards/alder-croft/people");
+    await openPage("/yards/alder-croft/recipients");
     fireEvent.click(await screen.findByRole("button", { name: "Make a link" }));
     expect(await screen.findByText(`${location.origin}/join#secret-helper`)).toBeTruthy();
   });
@@ -183,7 +183,7 @@ describe("the people of a yard", () => {
   it("who are helpers see all of it and can change only what is theirs", async () => {
     server.home = asHelper(server.home);
     server.replies["GET /yards/alder-croft/people"] = reply({ ...peopleViewFixture(Date.now(), "bo"), invites: [] });
-    await openPage("/yards/alder-croft/people");
+    await openPage("/yards/alder-croft/recipients");
     await entry(/^Ada/);
     expect(screen.getByRole("heading", { name: "How you are told" })).toBeTruthy();
     expect(screen.getByRole("button", { name: "Leave this yard", hidden: true })).toBeTruthy();

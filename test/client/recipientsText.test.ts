@@ -161,7 +161,7 @@ describe("feeders of a yard that fall silent", () => {
   });
   it("don't where one is on the bench, put aside or over", () => {
     const bench = silent("Larch", 60);
-    const onBench = { ...bench, settings: { ...bench.settings, duty: "onBench" as const } };
+    const onBench = { ...bench, settings: { ...bench.settings, placement: "onBench" as const } };
     expect(names(silent("Rowan", 60), onBench)).toEqual([]);
     for (const phase of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"])
       expect(names(silent("Rowan", 60), silent("Larch", 60, { phase })), phase).toEqual([]);

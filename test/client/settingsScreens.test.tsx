@@ -77,9 +77,9 @@ describe("a feeder's settings", () => {
     expect(document.getElementById(choice.getAttribute("aria-describedby") ?? "")?.textContent).toMatch(/battery/);
     fireEvent.click(choice);
     fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
-    await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ duty: "putAway" }));
+    await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ placement: "putAway" }));
     const rowan = feederViewFixture(Date.now());
-    acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, duty: "putAway" } });
+    acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, placement: "putAway" } });
     expect(await screen.findByText(/^Put away for the season: nobody is told/)).toBeTruthy();
   });
 

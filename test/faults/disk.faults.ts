@@ -63,7 +63,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
       );
       const roomy = copyOf(disk.folder);
       const server = runBuiltServer(join(roomy, "data"));
-      await server.waitForOutput(/claim#/);
+      await server.waitForOutput(/first-sign-in#/);
     },
   );
 

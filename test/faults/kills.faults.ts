@@ -98,8 +98,8 @@ interface House {
 
 async function openHouse(dataDir: string, chance: RandomSource): Promise<House> {
   let server = runBuiltServer(dataDir, variables);
-  const claim = (await server.waitForOutput(/claim#(\S+)\n/))[1];
-  const claimed = await (await openSession(server)).ask("POST", "/api/v1/claim", { token: claim, ...account });
+  const claim = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
+  const claimed = await (await openSession(server)).ask("POST", "/api/v1/first-sign-in", { token: claim, ...account });
   const { cookie } = claimed;
   let visiting = await openSession(server, cookie);
   const yard = (await getJson(visiting, "/api/v1/home")).json().yards[0].id as string;
@@ -258,10 +258,10 @@ let claimTakes = 150;
 
 async function killedWhileClaimed({ chance, folder }: Around): Promise<readonly string[]> {
   const server = runBuiltServer(folder, variables);
-  const token = (await server.waitForOutput(/claim#(\S+)\n/))[1];
+  const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
   const stranger = await openSession(server);
   const began = Date.now();
-  const answer = stranger.ask("POST", "/api/v1/claim", { token, ...account }).then(
+  const answer = stranger.ask("POST", "/api/v1/first-sign-in", { token, ...account }).then(
     (claimed) => {
       claimTakes = Date.now() - began;
       return claimed;
@@ -275,14 +275,14 @@ async function killedWhileClaimed({ chance, folder }: Around): Promise<readonly 
 
   const again = runBuiltServer(folder, variables);
   const first = await openSession(again);
-  const shown = again.waitForOutput(/claim#(\S+)\n/).then(
+  const shown = again.waitForOutput(/first-sign-in#(\S+)\n/).then(
     ([, link]) => link,
     () => undefined, // it ends without a word of it
   );
   const link = await Promise.race([shown, sleep(500)]); // it comes right after the address, or never
   if (claimed !== null && link !== undefined) return ["a confirmed claim is forgotten"];
   // Whoever had no answer opens the same link once more, or the new one that the server then shows.
-  const repeated = await retryWhileBusy(() => first.ask("POST", "/api/v1/claim", { token: link ?? token, ...account }));
+  const repeated = await retryWhileBusy(() => first.ask("POST", "/api/v1/first-sign-in", { token: link ?? token, ...account }));
   if (repeated.status !== 200) return [`the claim can't be repeated: ${repeated.status} ${repeated.text}`];
   const problem = await unwell(await openSession(again, repeated.cookie));
   again.kill("SIGKILL");

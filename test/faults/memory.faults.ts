@@ -58,7 +58,7 @@ async function start(): Promise<Started> {
   await new Promise<void>((resolve, reject) => {
     child.stdout.on("data", (text) => {
       out += text;
-      if (/claim#\S+\n/.test(out)) resolve();
+      if (/first-sign-in#\S+\n/.test(out)) resolve();
     });
     void ended.then(() => reject(new Error(`expected a running server, got ${out}${err}`)));
   });
@@ -66,14 +66,14 @@ async function start(): Promise<Started> {
   return {
     url,
     pid: child.pid as number,
-    claim: /claim#(\S+)\n/.exec(out)?.[1] as string,
+    claim: /first-sign-in#(\S+)\n/.exec(out)?.[1] as string,
     errors: () => out.slice(-4_000) + err.slice(-4_000),
   };
 }
 
 async function moveIn({ url, claim }: Started) {
   const json = { "content-type": "application/json", "x-pieward": "1" };
-  const claimed = await fetch(`${url}/api/v1/claim`, {
+  const claimed = await fetch(`${url}/api/v1/first-sign-in`, {
     method: "POST",
     headers: json,
     body: JSON.stringify({ token: claim, name: "Ada", passphrase: "corvids carry corks to Larch" }),
@@ -186,7 +186,7 @@ describe("the server under more than it can take", () => {
         name: "fuzz",
         connections: 96,
         once: (agent, turn) => {
-          const path = of(["/api/v1/feeders", "/api/v1/claim", "/api/v1/join", "/api/v1/report", "/nowhere"], turn);
+          const path = of(["/api/v1/feeders", "/api/v1/first-sign-in", "/api/v1/join", "/api/v1/report", "/nowhere"], turn);
           const body = of(
             ["[".repeat(60_000), `{"a":${"[1e5,".repeat(10_000)}`, "\u0000\u{1F426}".repeat(10_000), "{}"],
             turn >> 2,

@@ -138,7 +138,7 @@ describe("an urgent alarm", () => {
       await house.report(key, jammed);
       await deliverAll(house);
       const item = house.push.sent[0]?.item;
-      if (shows) expect((await requestAs(house, "POST", `/api/v1/notices/${item}/shown`, {}, {})).statusCode).toBe(204);
+      if (shows) expect((await requestAs(house, "POST", `/api/v1/notifications/${item}/display-receipt`, {}, {})).statusCode).toBe(204);
       await advanceTime(house, minutes(6), repeatJam(house, key));
       expect(house.mail.sent.map(({ to, subject }) => `${to} ${subject}`)).toEqual(
         shows ? [] : ["ada@alder.example Rowan: tray jammed"],

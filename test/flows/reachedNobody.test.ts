@@ -103,7 +103,7 @@ describe("a phone that is added while an alarm stands", () => {
       await house.report(key, jammed);
       await deliverAll(house);
       const { item } = house.push.sent[0] as { item: string };
-      if (how === "shown") await requestAs(house, "POST", `/api/v1/notices/${item}/shown`, {}, {});
+      if (how === "shown") await requestAs(house, "POST", `/api/v1/notifications/${item}/display-receipt`, {}, {});
       else await order(house, house.keeper, `/api/v1/feeders/${feeder.id}/alarms/trayJammed/acknowledge`, {});
       house.clock.advance(minutes(3));
       await addPhone(house, house.keeper, "New");

@@ -7,7 +7,7 @@ describe("a line that can't be read", () => {
     [
       "no object",
       "7",
-      /^line 2: \(the whole\): must say exactly one of report, refused, settings, keeper, orders, patrol, truth$/,
+      /^line 2: \(the whole\): must say exactly one of report, refused, settings, keeper, orders, check, truth$/,
     ],
     ["nothing said", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must say exactly one of report/],
     [
@@ -34,7 +34,7 @@ describe("a line that can't be read", () => {
       keeper(1, { refill: { grams: 5, at: iso(2) } }),
       /^line 2: keeper\.refill\.at: lies after the moment at which it was told/,
     ],
-    ["another word of patrol's", JSON.stringify({ at: iso(1), feeder: "rowan", patrol: "slept" }), /^line 2: patrol: /],
+    ["a check of an unknown kind", JSON.stringify({ at: iso(1), feeder: "rowan", check: "slept" }), /^line 2: check: /],
     ["another word of orders", JSON.stringify({ at: iso(1), feeder: "rowan", orders: "lost" }), /^line 2: orders: /],
     ["a refill without what", keeper(1, { refill: {} }), /^line 2: keeper\.refill: must say exactly one of grams/],
     ["an unknown fault", keeper(1, { acknowledge: { fault: "gremlins" } }), /^line 2: keeper\.acknowledge\.fault: /],

@@ -10,8 +10,8 @@ export const settings = (minute: number, said: object, feeder = "rowan") =>
   JSON.stringify({ at: iso(minute), feeder, settings: said });
 export const keeper = (minute: number, said: object) =>
   JSON.stringify({ at: iso(minute), feeder: "rowan", keeper: said });
-export const patrol = (minute: number, said: "told" | "looked") =>
-  JSON.stringify({ at: iso(minute), feeder: "rowan", patrol: said });
+export const check = (minute: number, said: "complete" | "checked") =>
+  JSON.stringify({ at: iso(minute), feeder: "rowan", check: said });
 export const truth = (minute: number, fault: string, phase: string) =>
   JSON.stringify({ at: iso(minute), feeder: "rowan", truth: { fault, phase } });
 export const report = (minute: number, said: object = {}, feeder = "rowan") => {

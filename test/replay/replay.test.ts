@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { at, iso, keeper, patrol, portion, replay, report, settings, truth } from "./lines.ts";
+import { at, iso, check, keeper, portion, replay, report, settings, truth } from "./lines.ts";
 
 const chute = { button: false, detector: false, chute: true, perch: false, scale: false };
 const rowan = { name: "Rowan", zone: "Europe/Stockholm", sensors: chute, hopperCapacityGrams: 2_000, portionGrams: 5 };
@@ -147,7 +147,7 @@ describe("what a keeper did, replayed,", () => {
   });
 });
 
-describe("patrol's looks", () => {
+describe("periodic checks", () => {
   const silent = [settings(0, rowan), ...reports(1, 70)];
 
   it("are taken when a server would have looked, as long as the log doesn't tell of them", async () => {
@@ -157,9 +157,9 @@ describe("patrol's looks", () => {
   });
 
   it("are those of the log where it tells of them: a server that was down looked at nothing", async () => {
-    const down = [...silent.slice(0, 1), patrol(0, "told"), ...silent.slice(1)];
+    const down = [...silent.slice(0, 1), check(0, "complete"), ...silent.slice(1)];
     expect(alarms((await replay([...down, report(300)])).told, "feederSilent")).toEqual([]);
-    const looked = await replay([...down, patrol(200, "looked"), patrol(220, "looked"), report(300)]);
+    const looked = await replay([...down, check(200, "checked"), check(220, "checked"), report(300)]);
     const [first, second] = alarms(looked.told, "feederSilent");
     expect([first?.at, second?.at]).toContain(iso(200));
   });

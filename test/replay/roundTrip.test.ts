@@ -59,14 +59,14 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     const jam = (await day.house.runPeriodicCheck(day.feeder)).alarms.find(({ fault }) => fault === "trayJammed");
     await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: day.iso(-900) }); // of an older raise
     await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: jam?.raisedAt });
-    await day.keeper("alarms/scaleSilent/out-of-service", { why: "The load cell is being glued." });
-    await day.keeper("alarms/perchSilent/out-of-service", { why: "The perch is off." });
+    await day.keeper("alarms/scaleSilent/out-of-service", { reason: "The load cell is being glued." });
+    await day.keeper("alarms/perchSilent/out-of-service", { reason: "The perch is off." });
     await day.live(5);
     await day.keeper("alarms/perchSilent/return-to-service");
     await day.keeper("alarms/trayJammed/reset"); // there is nothing to be reset
-    await day.settings({ duty: "putAway" });
+    await day.settings({ placement: "putAway" });
     await day.live(10);
-    await day.settings({ duty: "inGarden" });
+    await day.settings({ placement: "inGarden" });
     await day.live(10);
     const state = await day.state();
     expect(state.alarms.trayJammed).toMatchObject({ state: "acknowledged", acknowledgedBy: "Keeper" });

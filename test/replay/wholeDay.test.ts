@@ -92,8 +92,8 @@ const falsified: Readonly<Record<string, Falsify>> = {
   "the pause": without(/"pause":/),
   "the resume": without(/"resume":/),
   "what left over the socket": without(/"orders":"sent"/),
-  "patrol's looks": without(/"patrol":"looked"/),
-  "that looks are told, so that none are made up for the time when the server was down": without(/"patrol":/),
+  "periodic checks": without(/"check":"checked"/),
+  "that checks are in it, so that none are made up for the time when the server was down": without(/"check":/),
   "the events that came late, to fill a gap": (lines) => {
     const highest = { seq: 0 };
     return lines.map((line) => {

@@ -112,10 +112,10 @@ describe("a new passphrase", () => {
     });
     const claim = { token: await openFirstSignIn(house.ports), name: "Ada", zone: "Europe/Stockholm" };
     for (const passphrase of ["passwordpassword", "here is Ada at home"]) {
-      const refused = await post(house, "/claim", { ...claim, passphrase });
+      const refused = await post(house, "/first-sign-in", { ...claim, passphrase });
       expect([refused.statusCode, refused.json().errors?.[0].field]).toEqual([400, "passphrase"]);
     }
-    expect((await post(house, "/claim", { ...claim, passphrase: better })).statusCode).toBe(200);
+    expect((await post(house, "/first-sign-in", { ...claim, passphrase: better })).statusCode).toBe(200);
   });
 
   it("takes no more of the server's time when it is long and regular", async () => {

@@ -34,7 +34,7 @@ function usual(feeder: string, fault: Row["fault"], at: Instant): Row[] {
 }
 
 async function askedOf(house: TestServer, yard = house.yard) {
-  const answer = await house.app.inject({ url: `/api/v1/yards/${yard}/rates`, headers: await signInAgain(house) });
+  const answer = await house.app.inject({ url: `/api/v1/yards/${yard}/alarm-rates`, headers: await signInAgain(house) });
   return { status: answer.statusCode, view: answer.json<RatesView>() };
 }
 
@@ -165,7 +165,7 @@ describe("the rates of a yard", () => {
   it("are of no yard that isn't there, and of nobody who isn't signed in", async () => {
     const house = await openTestServer();
     expect((await askedOf(house, "elsewhere")).status).toBe(404);
-    const stranger = await house.app.inject({ url: `/api/v1/yards/${house.yard}/rates` });
+    const stranger = await house.app.inject({ url: `/api/v1/yards/${house.yard}/alarm-rates` });
     expect(stranger.statusCode).toBe(401);
   });
 });

@@ -48,8 +48,8 @@ describe("the door for an alarm", () => {
 
   it("takes it out of service with a reason, and back by hand", async () => {
     const { house, feeder, speakAgain } = await silentHouse();
-    expect((await answer(house, feeder, "feederSilent/out-of-service", { why: " " })).statusCode).toBe(400);
-    await answer(house, feeder, "feederSilent/out-of-service", { why: "Its power is off for a week." });
+    expect((await answer(house, feeder, "feederSilent/out-of-service", { reason: " " })).statusCode).toBe(400);
+    await answer(house, feeder, "feederSilent/out-of-service", { reason: "Its power is off for a week." });
     expect(await silence(house, feeder)).toMatchObject({
       state: "outOfService",
       outOfService: { by: "Keeper", reason: "Its power is off for a week." },
@@ -84,15 +84,15 @@ describe("a feeder that is put away", () => {
       await house.report(key, { boot: "b-1", sentUptimeMs: 5_000 + minute * 60_000, events: [] });
       house.clock.advance(minutes(1));
     }
-    const put = (duty: string) =>
+    const put = (placement: string) =>
       house.app.inject({
         method: "PATCH",
         url: `/api/v1/feeders/${feeder.id}`,
         headers: house.keeper,
-        payload: { duty },
+        payload: { placement },
       });
     expect((await put("inTheAttic")).statusCode).toBe(400);
-    expect((await put("putAway")).json().settings.duty).toBe("putAway");
+    expect((await put("putAway")).json().settings.placement).toBe("putAway");
     house.clock.advance(hours(9));
     await runPeriodicChecks(house.ports);
     expect(await silence(house, feeder.id)).toMatchObject({ state: "suppressedByDesign", explainedBy: null });

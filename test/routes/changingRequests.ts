@@ -36,7 +36,7 @@ const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 /** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:claim`, `:item`, `:reset`, `:session`, `:inviteToken`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
-    route: "POST /api/v1/claim",
+    route: "POST /api/v1/first-sign-in",
     from: "unclaimed",
     as: "stranger",
     body: { token: ":claim", name: "Ada", passphrase, zone: "Europe/Stockholm" },
@@ -74,7 +74,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/me/remove", body: { passphrase: "birds before breakfast", withYards: true }, again: 401 },
   { route: "POST /api/v1/me/passkeys/options", body: {}, commits: 0, unseen: true },
   { route: "PATCH /api/v1/me", body: { mail: "ada@alder-croft.example" } },
-  { route: "POST /api/v1/me/mail/test", commits: 0, unseen: true },
+  { route: "POST /api/v1/me/email/test", commits: 0, unseen: true },
   { route: "POST /api/v1/phones", body: { endpoint: "https://push.example/new", keys, label: "Tablet" } },
   {
     route: "PUT /api/v1/phones",
@@ -83,7 +83,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/phones/permission", body: { endpoint: "https://push.example/Pocket", allowed: false } },
   { route: "POST /api/v1/phones/test" },
   { route: "POST /api/v1/phones/forget", body: { endpoint: "https://push.example/Pocket" } },
-  { route: "POST /api/v1/notices/:item/shown", as: "stranger" },
+  { route: "POST /api/v1/notifications/:item/display-receipt", as: "stranger" },
   {
     route: "PATCH /api/v1/yards/:yard",
     body: { zone: "Europe/Helsinki", place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 }, escalateMinutes: 30 },
@@ -110,7 +110,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   },
   {
     route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/out-of-service",
-    body: { id: "out-0001", why: "the tray is at the workshop" },
+    body: { id: "out-0001", reason: "the tray is at the workshop" },
   },
   { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/return-to-service", body: { id: "back-0001" } },
   { route: "POST /api/v1/practice" },

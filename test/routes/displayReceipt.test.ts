@@ -7,7 +7,7 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 const phones = async (house: TestServer): Promise<PhonesView["phones"]> =>
   ((await requestAs(house, "GET", "/api/v1/phones", house.keeper)).json() as PhonesView).phones;
 const shown = (house: TestServer, item: string | undefined, body: object = {}) =>
-  requestAs(house, "POST", `/api/v1/notices/${item}/shown`, {}, body);
+  requestAs(house, "POST", `/api/v1/notifications/${item}/display-receipt`, {}, body);
 const sentItem = (house: TestServer) => house.push.sent.at(-1)?.item;
 
 /** A house whose phone was sent a test just now. */

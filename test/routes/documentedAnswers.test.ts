@@ -35,7 +35,7 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["GET /api/v1/session"],
   ["GET /api/v1/me"],
   ["PATCH /api/v1/me", { mail: "ada@example.org" }],
-  ["POST /api/v1/me/mail/test"],
+  ["POST /api/v1/me/email/test"],
   ["GET /api/v1/me/passkeys"],
   ["GET /api/v1/phones"],
   [
@@ -54,7 +54,7 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["POST /api/v1/phones/test"],
   ["GET /api/v1/home"],
   ["PATCH /api/v1/yards/:yard", { name: "Alder Croft" }],
-  ["GET /api/v1/yards/:yard/rates"],
+  ["GET /api/v1/yards/:yard/alarm-rates"],
   ["GET /api/v1/yards/:yard/people"],
   ["PATCH /api/v1/yards/:yard/people/:person", { urgentBreaks: true }],
   ["POST /api/v1/yards/:yard/invites", { role: "helper" }],
@@ -75,7 +75,7 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/reset"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/shelve", { until: "2026-01-16T09:00:00Z" }],
-  ["POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service", { why: "the winter is over" }],
+  ["POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service", { reason: "the winter is over" }],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/return-to-service"],
   ["POST /api/v1/feeders/:feeder/key"],
   ["POST /api/v1/phones/forget", { endpoint: "https://push.example/2" }],
@@ -87,7 +87,7 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
 ];
 /** What needs a state of its own is proved where that is: sign-in and joining, practice faults, digests, receipts, the live feed. */
 const provedElsewhere: readonly string[] = [
-  "POST /api/v1/claim",
+  "POST /api/v1/first-sign-in",
   "POST /api/v1/session",
   "POST /api/v1/join",
   "POST /api/v1/reset",
@@ -103,7 +103,7 @@ const provedElsewhere: readonly string[] = [
   "DELETE /api/v1/me/passkeys/:passkey",
   "POST /api/v1/me/confirm/options",
   "POST /api/v1/me/confirm",
-  "POST /api/v1/notices/:item/shown",
+  "POST /api/v1/notifications/:item/display-receipt",
   "DELETE /api/v1/yards/:yard/people/:person",
   "GET /api/v1/live",
 ];

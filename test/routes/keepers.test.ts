@@ -16,12 +16,12 @@ describe("the claim link", () => {
     const house = await openTestServer(); // claimed already
     expect(await openFirstSignIn(house.ports)).toBeNull();
     const again = { token: "any", name: "Second", passphrase: "a long enough one" };
-    expect((await post(house, "/api/v1/claim", again)).statusCode).toBe(401);
+    expect((await post(house, "/api/v1/first-sign-in", again)).statusCode).toBe(401);
   });
 
   it("asks for a passphrase worth having, naming the field", async () => {
     const house = await openTestServer();
-    const answer = await post(house, "/api/v1/claim", { token: "any", name: "Keeper", passphrase: "short" });
+    const answer = await post(house, "/api/v1/first-sign-in", { token: "any", name: "Keeper", passphrase: "short" });
     expect(answer.statusCode).toBe(400);
     expect(answer.json().errors).toEqual([{ field: "passphrase", problem: "must be at least 15 characters" }]);
   });
@@ -90,10 +90,10 @@ describe("the keeper's rooms", () => {
     ["PATCH", "/api/v1/yards/x/people/y"],
     ["DELETE", "/api/v1/yards/x/people/y"],
     ["POST", "/api/v1/yards/x/invites"],
-    ["GET", "/api/v1/yards/x/rates"],
+    ["GET", "/api/v1/yards/x/alarm-rates"],
     ["GET", "/api/v1/me"],
     ["PATCH", "/api/v1/me"],
-    ["POST", "/api/v1/me/mail/test"],
+    ["POST", "/api/v1/me/email/test"],
     ["GET", "/api/v1/phones"],
     ["POST", "/api/v1/phones"],
     ["POST", "/api/v1/phones/forget"],

@@ -385,7 +385,7 @@ describe("an order for a whole yard", () => {
   it("pauses feeders on the bench and put away too, and leaves them out of a resume: hands may be in them", async () => {
     const house = await openTestServer();
     const garden = (await house.addFeeder({ name: "Rowan" })).feeder;
-    const bench = (await house.addFeeder({ name: "Larch", duty: "onBench" })).feeder;
+    const bench = (await house.addFeeder({ name: "Larch", placement: "onBench" })).feeder;
     await askAll(house, pause);
     expect((await house.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
     const { body } = await askAll(house, { id: "resume-0001", kind: "resume" });

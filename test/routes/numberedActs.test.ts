@@ -39,10 +39,10 @@ describe("an answer to an alarm that its client numbered", () => {
     const { house, answer } = await inTrouble();
     const until = isoOf((house.clock.now() + days(1)) as never);
     await answer("shelve", { id: "shelve-01", until });
-    await answer("out-of-service", { id: "out-0001", why: "the lid is at the smith's" });
+    await answer("out-of-service", { id: "out-0001", reason: "the lid is at the smith's" });
     expect(phaseOf(await answer("shelve", { id: "shelve-01", until }))).toBe("outOfService");
     await answer("return-to-service", { id: "back-0001" });
-    expect(phaseOf(await answer("out-of-service", { id: "out-0001", why: "again" }))).not.toBe("outOfService");
+    expect(phaseOf(await answer("out-of-service", { id: "out-0001", reason: "again" }))).not.toBe("outOfService");
   });
 
   it("is another one under another number, or without any", async () => {

@@ -180,13 +180,13 @@ describe("a person", () => {
 
   it("tries their letterbox, and hears in words what the mail server said", async () => {
     const house = await openTestServer();
-    expect((await requestAs(house, "POST", "/api/v1/me/mail/test", house.keeper)).statusCode).toBe(409);
+    expect((await requestAs(house, "POST", "/api/v1/me/email/test", house.keeper)).statusCode).toBe(409);
     await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "ada@alder.example" });
-    expect((await requestAs(house, "POST", "/api/v1/me/mail/test", house.keeper)).json().outcome).toBe("accepted");
+    expect((await requestAs(house, "POST", "/api/v1/me/email/test", house.keeper)).json().outcome).toBe("accepted");
     expect(house.mail.sent).toMatchObject([{ to: "ada@alder.example", subject: "Pieward: a test" }]);
     house.mail.answer = { kind: "refused", text: "550 no such mailbox" };
-    const refused = (await requestAs(house, "POST", "/api/v1/me/mail/test", house.keeper)).json();
+    const refused = (await requestAs(house, "POST", "/api/v1/me/email/test", house.keeper)).json();
     expect(refused).toEqual({ outcome: "refused", words: "The mail server refused it: 550 no such mailbox" });
-    expect((await requestAs(house, "POST", "/api/v1/me/mail/test", house.keeper)).statusCode).toBe(429);
+    expect((await requestAs(house, "POST", "/api/v1/me/email/test", house.keeper)).statusCode).toBe(429);
   });
 });

@@ -28,7 +28,7 @@ const renew = (house: TestServer, phone: object, headers: Headers = house.keeper
   house.app.inject({ method: "PUT", url: "/api/v1/phones", headers, payload: phone });
 const test = (house: TestServer) => requestAs(house, "POST", "/api/v1/phones/test", house.keeper, {});
 const shown = (house: TestServer, item: string | undefined) =>
-  requestAs(house, "POST", `/api/v1/notices/${item}/shown`, {}, {});
+  requestAs(house, "POST", `/api/v1/notifications/${item}/display-receipt`, {}, {});
 
 /** A house whose only phone has just been declared gone by its push service. */
 async function withGonePhone(): Promise<TestServer> {

@@ -34,7 +34,7 @@ describe("the answers that keepers' screens are made of", () => {
       home: await get("/home"),
       day: await get(`${page}/day`),
       digest: await get(`/yards/${house.yard}/digest`),
-      rates: await get(`/yards/${house.yard}/rates`),
+      rates: await get(`/yards/${house.yard}/alarm-rates`),
       people: await get(`/yards/${house.yard}/people`),
       refused: (await patch(page, { reportEverySeconds: 1, warnAheadDays: 99, foodKind: "other" })).json(),
       shelf: (await patch(`/yards/${house.yard}`, { digestTime: "25:00" })).json(),

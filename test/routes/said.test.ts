@@ -85,7 +85,7 @@ describe("a feeder of which only the name was said", () => {
       /^(enough until|may be empty by|empty by) .*, if a portion weighs the usual 1.5 g and a full hopper holds the usual 1 kg, which nobody has said$/,
     );
     expect(shown.hopper.text).not.toMatch(/sure/);
-    expect(shown.questions.map(({ words }) => words)).toEqual([
+    expect(shown.questions.map(({ text: words }) => words)).toEqual([
       "Say what a portion weighs and how much a full hopper holds: how long the food lasts rests on usual weights that nobody has confirmed.",
     ]);
     const patch = { portionGrams: 1.5, hopperCapacityGrams: 1_000 };
@@ -104,8 +104,8 @@ describe("a feeder of which only the name was said", () => {
     await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
     const [ask, ...others] = (await house.runPeriodicCheck(feeder.id)).questions;
     expect(ask).toEqual({
-      words: "Say how much is in it: weigh it, or tell of a refill.",
-      opens: `/feeders/${feeder.id}/refill`,
+      text: "Say how much is in it: weigh it, or tell of a refill.",
+      link: `/feeders/${feeder.id}/refill`,
     });
     expect(others).toEqual([]);
   });

@@ -83,7 +83,7 @@ describe("the zone of a yard", () => {
   it("is refused at the claim too", async () => {
     const house = await openTestServer();
     const payload = { token: "x", name: "Ada", passphrase: "birds before breakfast", zone: "IST" };
-    const answer = await house.app.inject({ method: "POST", url: "/api/v1/claim", payload });
+    const answer = await house.app.inject({ method: "POST", url: "/api/v1/first-sign-in", payload });
     expect(answer.json()).toMatchObject({ status: 400, errors: [{ field: "zone" }] });
   });
 });

@@ -184,7 +184,7 @@ export class ScenarioPhones {
     const fresh = acceptedCount.slice(this.acceptedSeen);
     this.acceptedSeen = acceptedCount.length;
     for (const message of fresh) {
-      const { item, feeder, fault, closes } = message.payload.notification.data;
+      const { item, feeder, fault, isClosing: closes } = message.payload.notification.data;
       const owner = this.run.people.flatMap((person) => person.phones.map((phone) => ({ person, phone })));
       const found = owner.find(
         ({ phone }) => phone.subscription !== null && pathOf(phone.subscription.endpoint) === `/push/${message.phone}`,
@@ -193,7 +193,7 @@ export class ScenarioPhones {
       if (this.displayed.has(item) || this.run.now < found.phone.losesReceiptsUntil) continue;
       const endpoint = found.phone.subscription?.endpoint as string;
       if (this.dead.has(pathOf(endpoint))) continue;
-      const answer = await this.run.ask("POST", `/api/v1/notices/${item}/shown`, {
+      const answer = await this.run.ask("POST", `/api/v1/notifications/${item}/display-receipt`, {
         body: {},
         from: `10.2.${this.run.step % 250}.${Math.floor(this.run.step / 250) % 250}`,
       });

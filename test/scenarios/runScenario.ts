@@ -79,7 +79,7 @@ class Household {
     const [ada, bo, cilla] = [person("Ada", 1), person("Bo", 2), person("Cilla", 3)];
     const token = await this.run.server.firstSignInToken();
     const claim = { token, name: ada.name, passphrase: ada.passphrase, zone: "Europe/Stockholm" };
-    this.run.signedIn(ada, await this.run.ask("POST", "/api/v1/claim", { body: claim }));
+    this.run.signedIn(ada, await this.run.ask("POST", "/api/v1/first-sign-in", { body: claim }));
     this.run.people.push(ada);
     this.run.home = (await this.run.as(ada, "GET", "/api/v1/home")).body as HomeView;
     this.run.yard = this.run.home.yards[0]?.id as string;

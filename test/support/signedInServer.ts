@@ -19,8 +19,8 @@ export async function startSignedInServer(
 ): Promise<SignedInServer> {
   const server = spawnBuiltServer(dataDir, variables);
   const home = await listenAddress(server);
-  const token = (await server.waitForOutput(/claim#(\S+)\n/))[1];
-  const answer = await request(home, "POST", "/api/v1/claim", {
+  const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
+  const answer = await request(home, "POST", "/api/v1/first-sign-in", {
     token,
     name: "Ada",
     passphrase,

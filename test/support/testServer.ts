@@ -253,7 +253,7 @@ async function signedIn(app: FastifyInstance, ports: Ports): Promise<Record<stri
   const token = await openFirstSignIn(ports);
   if (!token) throw new Error("expected an open claim in a fresh house");
   const payload = { token, name: "Keeper", passphrase: "birds before breakfast", zone: "Europe/Stockholm" };
-  const answer = await app.inject({ method: "POST", url: "/api/v1/claim", payload });
+  const answer = await app.inject({ method: "POST", url: "/api/v1/first-sign-in", payload });
   if (answer.statusCode !== 200) throw new Error(`expected to be signed in, got ${answer.body}`);
   return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }

@@ -57,9 +57,9 @@ describe("a server that is killed", { timeout: 60_000 }, () => {
     const dataDir = join(folder, "data");
 
     const first = runBuiltServer(dataDir, variables);
-    const claim = (await first.waitForOutput(/claim#(\S+)\n/))[1];
+    const claim = (await first.waitForOutput(/first-sign-in#(\S+)\n/))[1];
     const stranger = await visit(first);
-    const claimed = await stranger.post("/api/v1/claim", {
+    const claimed = await stranger.post("/api/v1/first-sign-in", {
       token: claim,
       name: "Keeper",
       passphrase: "birds at breakfast",

@@ -103,9 +103,9 @@ describe("a push service that hangs", { timeout: 60_000 }, () => {
     const dataDir = join(folder, "data");
 
     const first = runBuiltServer(dataDir, variables);
-    const token = (await first.waitForOutput(/claim#(\S+)\n/))[1];
+    const token = (await first.waitForOutput(/first-sign-in#(\S+)\n/))[1];
     const ask = await at(first);
-    const claimed = await ask("/api/v1/claim", { token, name: "Ada", passphrase: "birds before breakfast" });
+    const claimed = await ask("/api/v1/first-sign-in", { token, name: "Ada", passphrase: "birds before breakfast" });
     const cookie = String(claimed.headers.get("set-cookie")).split(";")[0] as string;
     const phone = good.subscribe({ label: "Pocket" });
     const keys = { p256dh: phone.p256dh, auth: phone.auth };

@@ -23,9 +23,9 @@ export interface PushPayload {
       /** When the alarm was raised that it speaks of, ISO 8601 in UTC; null where it speaks of none. */
       readonly raisedAt: string | null;
       /** What can be answered on the screen itself. */
-      readonly answers: readonly NotificationAction[];
+      readonly actions: readonly NotificationAction[];
       /** Nothing is asked any more: what stands with this tag is taken away, and this says quietly why. */
-      readonly closes: boolean;
+      readonly isClosing: boolean;
     };
   };
 }
@@ -73,8 +73,8 @@ export function pushPayload(
         fault,
         priority,
         raisedAt: raisedAt === undefined ? null : isoOf(raisedAt),
-        answers: closes ? [] : answers,
-        closes,
+        actions: closes ? [] : answers,
+        isClosing: closes,
       },
     },
   });

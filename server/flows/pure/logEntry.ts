@@ -52,7 +52,7 @@ export function logEntryOf(fact: KeeperFact, at: Instant, by: string | null): Lo
     case "alarmReset":
       return { keeper: { by: fact.by, reset: { fault: fact.fault } } };
     case "alarmTakenOutOfService":
-      return { keeper: { by: fact.by, outOfService: { fault: fact.fault, why: fact.reason } } };
+      return { keeper: { by: fact.by, outOfService: { fault: fact.fault, reason: fact.reason } } };
     case "alarmReturnedToService":
       return { keeper: { by: fact.by, returnToService: { fault: fact.fault } } };
   }
@@ -84,12 +84,12 @@ function factOfAct(act: LoggedAct, at: Instant): KeeperFact {
       fault: acknowledge.fault,
       by,
       raisedAt,
-      ...loggedPriority(acknowledge.calledAs),
+      ...loggedPriority(acknowledge.notifiedPriority),
     };
   }
   if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
   if (reset) return { kind: "alarmReset", fault: reset.fault, by };
-  if (outOfService) return { kind: "alarmTakenOutOfService", fault: outOfService.fault, reason: outOfService.why, by };
+  if (outOfService) return { kind: "alarmTakenOutOfService", fault: outOfService.fault, reason: outOfService.reason, by };
   if (returnToService) return { kind: "alarmReturnedToService", fault: returnToService.fault, by };
   if (resume)
     return { kind: "orderRequested", order: newOrder({ id: resume.id, kind: "resume", until: null, by }, at) };

@@ -10,7 +10,7 @@ export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
   zone: settings.zone,
   place: settings.place,
   practice: settings.practice,
-  noticesSensors: settings.detectsSensors ?? false,
+  detectsSensors: settings.detectsSensors ?? false,
 });
 
 /** @param taken how the keeper's own words change what stood before. */
@@ -21,6 +21,6 @@ export function withLoggedSettings(
 ): FeederSettings {
   const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
   const { detectsSensors: noticing = false, ...told } = taken(settings, said);
-  const { noticesSensors = noticing } = said;
+  const { detectsSensors: noticesSensors = noticing } = said;
   return { ...told, zone, place, practice, ...(noticesSensors ? { detectsSensors: noticesSensors } : {}) };
 }

@@ -44,7 +44,7 @@ export function defaultSettings(
 export function withSettings(settings: FeederSettings, said: SettingsChange): FeederSettings {
   const food = requestedFood(settings, said);
   const grains = said.grainsPerPortion ?? settings.grainsPerPortion;
-  const duty = said.duty ?? settings.placement;
+  const duty = said.placement ?? settings.placement;
   const { food: _food, assumed: _assumed, ...known } = settings;
   const portion = requestedPortion(settings, said, food.kind, grains);
   const assumed = assumedAfter(settings, said, portion);
@@ -128,5 +128,5 @@ export const settingsRequestOf = (settings: FeederSettings): SettingsRequest => 
   ...(isAssumed(settings, "battery") ? {} : { battery: settings.battery }),
   reportEverySeconds: settings.reportEvery / 1_000,
   warnAheadDays: inDays(settings.foodWarningAhead),
-  ...(settings.placement === undefined ? {} : { duty: settings.placement }),
+  ...(settings.placement === undefined ? {} : { placement: settings.placement }),
 });

@@ -26,7 +26,7 @@ const newKey: JsonSchema = { type: "object", properties: { key: text }, required
 const alarm = "/api/v1/feeders/:feeder/alarms/:fault";
 
 export const routeNotes: Readonly<Record<string, RouteNote>> = {
-  "POST /api/v1/claim": note("Become the first keeper, with the link that a new server prints", 200, signedIn),
+  "POST /api/v1/first-sign-in": note("Become the first keeper, with the link that a new server prints", 200, signedIn),
   "POST /api/v1/session": note("Sign in", 200, signedIn),
   "GET /api/v1/session": note("Who is signed in", 200, signedIn),
   "DELETE /api/v1/session": note("Sign out", 204, null),
@@ -36,7 +36,7 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     signedIn,
   ),
-  "POST /api/v1/notices/:item/shown": note("A phone says that it showed a notice", 204, null),
+  "POST /api/v1/notifications/:item/display-receipt": note("A phone says that it showed a notice", 204, null),
   "GET /api/v1/home": note("All yards and feeders as they are now", 200, "HomeView"),
   "PATCH /api/v1/yards/:yard": note("Change a yard's settings", 200, "HomeView"),
   "POST /api/v1/practice": note("Start the practice feeders", 200, "HomeView"),
@@ -73,7 +73,7 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/phones/forget": note("Remove a phone", 200, "PhonesView"),
   "POST /api/v1/phones/test": note("Send a test notice to your phones", 200, "TestPushView"),
   "GET /api/v1/yards/:yard/digest": note("A yard's digest of a day", 200, "DigestView"),
-  "GET /api/v1/yards/:yard/rates": note("How well a yard's alarms do their work", 200, "RatesView"),
+  "GET /api/v1/yards/:yard/alarm-rates": note("How well a yard's alarms do their work", 200, "RatesView"),
   "GET /api/v1/yards/:yard/people": note("Who belongs to a yard", 200, "PeopleView"),
   "PATCH /api/v1/yards/:yard/people/:person": note("Change how somebody is told, or their role", 200, "PeopleView"),
   "DELETE /api/v1/yards/:yard/people/:person": note("Leave a yard, or remove somebody", 204, null),
@@ -88,7 +88,7 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/me/remove": note("Delete your account", 204, null),
   "GET /api/v1/me": note("Yourself", 200, "MeView"),
   "PATCH /api/v1/me": note("Change your mail address", 200, "MeView"),
-  "POST /api/v1/me/mail/test": note("Send a test mail to yourself", 200, "TestMailView"),
+  "POST /api/v1/me/email/test": note("Send a test mail to yourself", 200, "TestMailView"),
   "POST /api/v1/session/passkey/options": note("Ask to sign in with a passkey", 200, passkeyAnswers.options),
   "POST /api/v1/session/passkey": note("Sign in with a passkey", 200, signedIn),
   "GET /api/v1/me/passkeys": note("Your passkeys, and where they work", 200, passkeyAnswers.passkeys),

@@ -129,7 +129,7 @@ describe("a yard's people", () => {
         emailSince: null,
       },
       {
-        ...{ id: "ada", name: "Ada", turn: 2, quiet: null, urgentBreaks: false },
+        ...{ id: "ada", name: "Ada", escalationOrder: 2, quietHours: null, urgentBreaks: false },
         ...{ phones: 0, phonesSince: null, mail: "ada@alder.example", mailSince: now },
       },
     ]);

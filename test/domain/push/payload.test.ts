@@ -25,8 +25,8 @@ describe("a push payload", () => {
           fault: "foodLow",
           priority: "soon",
           raisedAt: null,
-          answers: [],
-          closes: false,
+          actions: [],
+          isClosing: false,
         },
       },
     });
@@ -38,8 +38,8 @@ describe("a push payload", () => {
     expect(pushPayload(notice, "f1", null, "item-7").notification.data).toMatchObject({
       item: "item-7",
       raisedAt: "2026-11-25T13:00:00.000Z",
-      answers: ["acknowledge", "pause"],
-      closes: false,
+      actions: ["acknowledge", "pause"],
+      isClosing: false,
     });
   });
 
@@ -51,13 +51,13 @@ describe("a push payload", () => {
       actionTarget: { feeder: "f7", raisedAt },
     });
     const { data, navigate } = pushPayload(notice, null).notification;
-    expect(data).toMatchObject({ feeder: "f7", raisedAt: "2026-11-25T13:00:00.000Z", answers: ["acknowledge"] });
+    expect(data).toMatchObject({ feeder: "f7", raisedAt: "2026-11-25T13:00:00.000Z", actions: ["acknowledge"] });
     expect(navigate).toBe("/");
   });
 
   it("offers no answer to what asks for nothing any more", () => {
     const { data } = pushPayload(notificationFixture({ actions: ["acknowledge"], isClosing: true }), "f1").notification;
-    expect(data).toMatchObject({ answers: [], closes: true });
+    expect(data).toMatchObject({ actions: [], isClosing: true });
   });
 
   it("leads to the first page where it is about no single feeder, and stays relative without a public address", () => {

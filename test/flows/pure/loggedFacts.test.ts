@@ -33,7 +33,7 @@ const facts: readonly (readonly [string, KeeperFact])[] = [
   ["an alarm put aside", { kind: "alarmShelved", fault: "foodOut", until: after(at, days(3)), by: "Asta" }],
   ["words changed", settingsChanged(withSettings(before, { name: "Rowan at the gate", warnAheadDays: 1.3 }))],
   ["sensors chosen", settingsChanged(changeSettings(before, { sensors }))],
-  ["put away", settingsChanged(withSettings(before, { duty: "putAway" }))],
+  ["put away", settingsChanged(withSettings(before, { placement: "putAway" }))],
   ["a yard moved", settingsChanged({ ...before, zone: "Europe/Oslo", place: null })],
   ["grains counted", settingsChanged(withSettings(before, { foodKind: "peanutHalves", grainsPerPortion: 4 } as never))],
 ];

@@ -61,19 +61,19 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/report": feeders({ boot: "boot-of-now", sentUptimeMs: 60_000 }),
   "GET /api/v1/link": feeders(undefined, { passes: 426 }), // it is a socket; see the frames
 
-  "POST /api/v1/claim": anyone({ token: ":token", ...account }, { passes: 401 }),
+  "POST /api/v1/first-sign-in": anyone({ token: ":token", ...account }, { passes: 401 }),
   "POST /api/v1/session": anyone(account, { passes: 401 }),
   "POST /api/v1/reset": anyone({ token: ":token", passphrase: account.passphrase }, { passes: 401 }),
   "POST /api/v1/session/passkey/options": anyone(),
   "POST /api/v1/session/passkey": anyone({ credential: forgedPasskey }, { passes: 401 }),
   "POST /api/v1/join": anyone({ token: ":token", ...account }, { passes: 404 }),
-  "POST /api/v1/notices/:item/shown": anyone(undefined, { passes: 404 }),
+  "POST /api/v1/notifications/:item/display-receipt": anyone(undefined, { passes: 404 }),
   "GET /api/v1/session": signedIn(),
   "DELETE /api/v1/session": anyone(undefined, { fresh: ["caller"] }),
 
   "GET /api/v1/me": signedIn(),
   "PATCH /api/v1/me": signedIn({ mail: null }),
-  "POST /api/v1/me/mail/test": signedIn(undefined, { passes: 409 }), // after the row above there is no address
+  "POST /api/v1/me/email/test": signedIn(undefined, { passes: 409 }), // after the row above there is no address
   "POST /api/v1/me/passphrase": signedIn({ old: wrong.passphrase, passphrase: account.passphrase }, { passes: 400 }),
   // A session, a passkey and a mistaken passphrase of somebody else's.
   "GET /api/v1/me/sessions": signedIn(),
@@ -105,7 +105,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/yards/:yard/remove": keepers({ name: "Alder Croft for once" }, { fresh: ["yard"] }),
   "PATCH /api/v1/yards/:yard": keepers({ digestWanted: false }),
   "GET /api/v1/yards/:yard/digest": people(undefined, { passes: 404 }), // there has been none yet
-  "GET /api/v1/yards/:yard/rates": people(),
+  "GET /api/v1/yards/:yard/alarm-rates": people(),
   "POST /api/v1/yards/:yard/orders": people({ id: "pause-of-a-yard", kind: "pause" }),
   "GET /api/v1/yards/:yard/people": people(),
   "PATCH /api/v1/yards/:yard/people/:person": people({ urgentBreaks: true }, { fresh: ["self"] }),
@@ -126,6 +126,6 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge": people(),
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset": people(),
   "POST /api/v1/feeders/:feeder/alarms/:fault/shelve": people({ until: "2026-01-16T09:00:00Z" }),
-  "POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service": keepers({ why: "the winter is over" }),
+  "POST /api/v1/feeders/:feeder/alarms/:fault/out-of-service": keepers({ reason: "the winter is over" }),
   "POST /api/v1/feeders/:feeder/alarms/:fault/return-to-service": keepers(),
 };
