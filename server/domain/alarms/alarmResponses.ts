@@ -27,11 +27,11 @@ export function acknowledge(
   of: AlarmRuleContext,
 ): AlarmStep {
   if (alarm === null) return unchangedStep(alarm);
-  const isMeant = (raised: { readonly raisedAt: Instant; readonly called?: Priority }) =>
+  const isMeant = (raised: { readonly raisedAt: Instant; readonly notifiedPriority?: Priority }) =>
     (raisedAt === null || raised.raisedAt === raisedAt) &&
     (notifiedPriority === undefined ||
-      raised.called === undefined ||
-      priorityRank[raised.called] >= priorityRank[notifiedPriority]);
+      raised.notifiedPriority === undefined ||
+      priorityRank[raised.notifiedPriority] >= priorityRank[notifiedPriority]);
   const seen = { acknowledgedAt: of.now, acknowledgedBy: by };
   switch (alarm.state) {
     case "unacknowledged":

@@ -175,7 +175,7 @@ function withFinding<Some extends Alarm>(
   { suppressed, priority, now }: AlarmContext,
 ): Some {
   if (fault !== null) {
-    const back = alarm.absentSince == null ? {} : { goneAt: null };
+    const back = alarm.absentSince == null ? {} : { absentSince: null };
     return { ...alarm, priority, finding: findingOf(fault), present: true, ...back };
   }
   return alarm.present && suppressed?.isUnobservable !== true ? { ...alarm, present: false, absentSince: now } : alarm;

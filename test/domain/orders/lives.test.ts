@@ -247,7 +247,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       show: showing(({ order, ...shown }) => ({
         ...shown,
-        order: order && (order.status === "overdue" ? { ...order, phase: "sent" } : order),
+        order: order && (order.status === "overdue" ? { ...order, status: "sent" } : order),
       })),
     },
   },
@@ -303,7 +303,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       show: showing(({ order, ...shown }, { newest }) => ({
         ...shown,
-        order: order?.kind === "resume" && newest !== null ? { ...order, phase: newest.status } : order,
+        order: order?.kind === "resume" && newest !== null ? { ...order, status: newest.status } : order,
       })),
     },
   },

@@ -62,7 +62,7 @@ describe("an order", () => {
     const step = requestOrder(run(pauseAsked, sent(5)), order("r1", "resume", 10));
     expect(step.changed.map(({ id, status }) => [id, status])).toEqual([
       ["p1", "superseded"],
-      ["r1", "asked"],
+      ["r1", "requested"],
     ]);
   });
 
