@@ -39,7 +39,7 @@ export function createLostNotifications(database: Database.Database): LostNotifi
         const newest = newestAlive.get(person, topic, by) ?? null;
         const marked = recordLoss(
           call,
-          { person, channel: by, activeFrom: newest === null ? null : instantOf(newest) },
+          { person, channel: by, newestSentAt: newest === null ? null : instantOf(newest) },
           at,
         );
         if (marked !== call) saveCall.run(JSON.stringify(marked), textOf(at), topic);

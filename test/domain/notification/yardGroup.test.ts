@@ -115,7 +115,7 @@ class Croft {
 
   private hears(feeder: string, time: string, word: AlarmEvent): this {
     this.until(time);
-    this.take(handleGroupedEvent(this.yard(), { feeder, word }, this.circle, this.now));
+    this.take(handleGroupedEvent(this.yard(), { feeder, event: word }, this.circle, this.now));
     return this;
   }
 
