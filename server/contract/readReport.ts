@@ -1,6 +1,6 @@
 import { z } from "zod";
 import { milliseconds, type Span } from "../domain/instant.ts";
-import type { Happening, Readings } from "../domain/report.ts";
+import type { EventContent, Readings } from "../domain/report.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../domain/units.ts";
 import { type FieldProblem, fieldProblem, wholeBody } from "./fieldProblem.ts";
 import type { BareNumber } from "./lenientJson.ts";
@@ -25,7 +25,7 @@ export interface PostedEvent {
   readonly seq: number;
   readonly uptime: Span;
   readonly kind: string; // as posted, also where it is unknown here
-  readonly content: Happening;
+  readonly content: EventContent;
   readonly body: object; // as posted, with the fields that are unknown here
   readonly index: number; // where it stood in the report
 }
@@ -211,7 +211,7 @@ type KnownEvent = {
   [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]>;
 }[keyof typeof eventSchemas];
 
-function eventContent(event: KnownEvent): Happening {
+function eventContent(event: KnownEvent): EventContent {
   switch (event.kind) {
     case "portion":
       return {
@@ -243,9 +243,9 @@ function eventContent(event: KnownEvent): Happening {
     case "order":
       return { kind: "order", order: event.order, outcome: event.outcome, problem: event.problem ?? null };
     case "trouble":
-      return { kind: "trouble", words: event.words };
+      return { kind: "trouble", text: event.words };
     default:
-      return { kind: "unknown", said: (event as { kind: string }).kind };
+      return { kind: "unknown", postedKind: (event as { kind: string }).kind };
   }
 }
 

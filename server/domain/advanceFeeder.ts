@@ -1,4 +1,4 @@
-import { advanceAlarms, byKind, respondToAlarm } from "./alarms/advanceAlarms.ts";
+import { advanceAlarms, faultsByKind, respondToAlarm } from "./alarms/advanceAlarms.ts";
 import { alarmCheckAt } from "./alarms/alarmTransitions.ts";
 import { type FaultSituation, suppressionOf } from "./alarms/suppression.ts";
 import { updateCold, updateColdByDeposit, updateColdByPortion, updateColdByRefill } from "./cold/cold.ts";
@@ -228,7 +228,7 @@ function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, t
       return;
     }
     case "trouble":
-      draft.trouble = newerTrouble(draft.trouble, { text: event.words, at: event.recordedAt });
+      draft.trouble = newerTrouble(draft.trouble, { text: event.text, at: event.recordedAt });
       return;
     case "visit":
     case "lid":
@@ -361,7 +361,13 @@ const faultSituation = (
   faults: readonly Fault[],
   paused: boolean,
   now: Instant,
-): FaultSituation => ({ faults: byKind(faults), alarms, paused, placement: settings.placement ?? "inGarden", now });
+): FaultSituation => ({
+  faults: faultsByKind(faults),
+  alarms,
+  paused,
+  placement: settings.placement ?? "inGarden",
+  now,
+});
 
 /**
  * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,

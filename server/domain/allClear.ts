@@ -8,51 +8,51 @@ import { displayedStatus, isPaused, pauseStatus } from "./orders/pauseStatus.ts"
 import { silenceBeginsAt } from "./silence/feederSilence.ts";
 
 /**
- * What must be known of a feeder before any sentence calls it well: each line says what is known where it holds. In the order
- * in which a keeper needs to hear of what is missing. Whatever is not known, or known to be bad, breaks a line.
+ * What must be known of a feeder before any text says that it is OK. In the order in which a keeper needs to know what is
+ * missing. A condition fails where its fact is not known, or known to be bad.
  */
 const allClearConditions = {
-  /** It feeds birds: of one on the bench or put away nobody is told. */
+  /** It feeds birds: nobody is notified of a feeder in the workshop or in storage. */
   inGarden: ({ settings }) => (settings.placement ?? "inGarden") === "inGarden",
-  /** It has said how it stands itself, and not only what an earlier start left behind. */
+  /** It has reported its own state, not only what an earlier start left behind. */
   hasReported: ({ reporting, latestReadings }) => reporting.kind === "reporting" && latestReadings !== null,
-  isHeardOfLate: (state, now) => now < reportsValidUntil(state),
+  reportsOnTime: (state, now) => now < reportsValidUntil(state),
   notPaused: ({ orders }, now) => !isPaused(orders, now),
-  /** What was asked last is done, or its time is over. A feeder that was told to pause is paused, or does otherwise. */
-  doesAsAsked: ({ orders }, now) => {
+  /** The last order is done, or its time has ended. */
+  followsOrders: ({ orders }, now) => {
     if (orders.newest === null) return true;
-    const phase = displayedStatus(orders, orders.newest, now);
-    return phase === "ended" || (phase === "confirmed" && orders.newest.kind === "resume");
+    const status = displayedStatus(orders, orders.newest, now);
+    return status === "ended" || (status === "confirmed" && orders.newest.kind === "resume");
   },
-  /** By its own word or by food that it gave. One that never speaks of it feeds unless a pause was the last that was asked. */
+  /** By its own statement or by food that it gave. A feeder that never states it feeds unless the last order was a pause. */
   isFeeding: ({ orders }, now) => {
     const { kind } = pauseStatus(orders, now);
     return kind === "feeding" || (kind === "unknown" && orders.newest?.kind !== "pause");
   },
-  /** No fault is there, none is put aside or hidden by another, and none left harm that somebody must look at. */
-  nothingStands: ({ alarms }) => faultKinds.every((kind) => isOver(alarms[kind])),
-  /** Each sensor that is said to be fitted has spoken once at least. */
-  sensorsSpoke: (state) => unusableSensors(state).length === 0,
+  /** No fault is present, none is shelved or suppressed, and none left damage that somebody must check. */
+  hasNoOpenFaults: ({ alarms }) => faultKinds.every((kind) => isOver(alarms[kind])),
+  /** Each fitted sensor has reported at least once. */
+  sensorsHaveReported: (state) => unusableSensors(state).length === 0,
   levelIsKnown: ({ hopper }) => hopper.isKnown && hopper.emptySince === null,
-  /** For longer than a day, by what these birds eat and by weights that somebody said or a scale measured. */
-  lastsADay: (state, now) => foodLastsUntil(state, now) !== null,
+  /** For longer than a day, by what these birds eat and by weights that were entered or measured by a scale. */
+  foodLastsADay: (state, now) => foodLastsUntil(state, now) !== null,
 } as const satisfies Record<string, (state: FeederState, now: Instant) => boolean>;
 
 export type AllClearCondition = keyof typeof allClearConditions;
 
-/** The first thing that keeps a feeder from being called well; null: it is known to be well. */
+/** The first condition that fails; null: the feeder is known to be OK. */
 export function allClearObstacle(state: FeederState, now: Instant): AllClearCondition | null {
   const names = Object.keys(allClearConditions) as readonly AllClearCondition[];
   return names.find((name) => !allClearConditions[name](state, now)) ?? null;
 }
 
-/** Until when it may be called well if nothing more is heard of it; null where it may not be now. */
+/** Until when it may be called OK without another report; null where it may not be now. */
 export function allClearUntil(state: FeederState, now: Instant): Instant | null {
   const lasts = allClearObstacle(state, now) === null ? foodLastsUntil(state, now) : null;
   return lasts === null ? null : earlier(reportsValidUntil(state), lasts);
 }
 
-/** Longer than this after its last report nobody knows how a feeder is, whatever its line is used to. Our choice. */
+/** Longer than this after its last report the state of a feeder is not known, however irregular its reports are. Our choice. */
 const reportWithin = minutes(15);
 const reportWithinIntervals = 3;
 
@@ -72,26 +72,26 @@ function foodLastsUntil(state: FeederState, now: Instant): Instant | null {
   return until > now ? until : null;
 }
 
-/** Gone, and only not seen by anybody yet: that is no fault any more. */
+/** An alarm that has ended and only waits for an acknowledgement is no fault any more. */
 const isOver = (alarm: Alarm | undefined): boolean =>
   alarm === undefined || (alarm.state === "returnedUnacknowledged" && alarm.presentSince === null);
 
-/** Alarms that keep it from being well and call nobody: put aside, hidden, or too young to be told. */
+/** Faults that keep it from being OK, also those that notify nobody: shelved, suppressed, or within their on-delay. */
 export const openFaults = ({ alarms }: FeederState): readonly FaultKind[] =>
   faultKinds.filter((kind) => !isOver(alarms[kind]));
 
-/** Fitted sensors that have never spoken, in words: "button", "metal detector". */
+/** Names of fitted sensors that have never reported: "button", "metal detector". */
 export function unusableSensors({ settings, sensors, feed, hopper }: FeederState): readonly string[] {
   const { chute, scale } = sensors;
-  const spoke = {
+  const hasReported = {
     button: sensors.button.lastCountAt !== null,
     detector: sensors.detector.lastCountAt !== null,
     perch: sensors.perch.lastCountAt !== null,
     chute: feed.lastFellAt !== null || chute.total !== null || chute.countedSince > 0,
     scale: hopper.weighedAt !== null || scale.lastGrams !== null,
   };
-  return (Object.keys(spoke) as readonly (keyof typeof spoke)[]).flatMap((sensor) =>
-    settings.sensors[sensor] && !spoke[sensor] ? [sensorNames[sensor]] : [],
+  return (Object.keys(hasReported) as readonly (keyof typeof hasReported)[]).flatMap((sensor) =>
+    settings.sensors[sensor] && !hasReported[sensor] ? [sensorNames[sensor]] : [],
   );
 }
 

@@ -24,9 +24,9 @@ export function feederSummary(state: FeederState, now: Instant): string {
   if (latched !== undefined) return `To be looked at: ${ruleOf(latched).title}, over by now.`;
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
-    const { undonePause } = orders;
-    if (undonePause !== undefined)
-      return `Started anew since it paused; asked again at ${moment(undonePause.at)}, not yet confirmed.`;
+    const { revertedPause } = orders;
+    if (revertedPause !== undefined)
+      return `Started anew since it paused; asked again at ${moment(revertedPause.at)}, not yet confirmed.`;
     return `Waiting since ${moment(pending.requestedAt)} for it to ${pending.kind}.`;
   }
   if (settings.placement === "onBench") return "On the bench: kept on record, and nobody is told of it.";
@@ -61,22 +61,22 @@ function obstacleText(
   switch (doubt) {
     case "hasReported":
       return "Connected, and hasn't told yet how it stands.";
-    case "isHeardOfLate":
+    case "reportsOnTime":
       return reporting.kind === "reporting" ? `Last heard ${moment(reporting.lastReportAt)}.` : "";
-    case "doesAsAsked":
+    case "followsOrders":
       return orders.newest?.status === "refused"
         ? `It refused to ${orders.newest.kind}.`
         : "It hasn't confirmed what it was told last.";
     case "isFeeding":
       return "Its pause is over, and it hasn't said that it feeds again.";
-    case "nothingStands":
+    case "hasNoOpenFaults":
       return notes.length > 0 ? `Noted: ${titlesOf(notes)}.` : `Kept quiet: ${titlesOf(openFaults(state))}.`;
-    case "sensorsSpoke":
+    case "sensorsHaveReported":
       return `Nothing yet from its ${unusableSensors(state).join(" and its ")}.`;
     case "inGarden": // said before
     case "notPaused":
     case "levelIsKnown":
-    case "lastsADay":
+    case "foodLastsADay":
       return "";
   }
 }

@@ -3,11 +3,11 @@ import type { Celsius, Grams, HumidityPercent, Milliamps, Volts } from "./units.
 
 /**
  * One report as far as it is new: events that were stored before are already gone from it. Events stand in the order
- * in which they were recorded; some may be hours old (a backlog after an outage), and a few may be older than what an
- * earlier report told.
+ * in which they were recorded; some may be hours old (a backlog after an outage), and a few may be older than those of an
+ * earlier report.
  */
 export interface Report {
-  /** With its life, where several starts use one id (bootLife.ts). */
+  /** With its start number, where several starts use one id (bootNumber.ts). */
   readonly boot: string;
   /** The feeder's monotonic clock when it sent; null where it sends what an earlier boot left behind. */
   readonly sentUptime: Span | null;
@@ -19,7 +19,7 @@ export interface Report {
   readonly events: readonly FeederEvent[];
 }
 
-/** What the feeder measures at the time of sending. All optional: null is "not said". */
+/** What the feeder measures at the time of sending. All optional: null is "not reported". */
 export interface Readings {
   readonly hopper: Grams | null;
   readonly air: Celsius | null;
@@ -50,12 +50,12 @@ export type PortionCause = "timer" | "press" | "deposit" | "keeper";
 export interface Portion {
   readonly kind: "portion";
   readonly cause: PortionCause;
-  readonly paysFor: number | null; // seq of the press or deposit that it pays; null where it is free food or not said
+  readonly paysFor: number | null; // seq of the press or deposit that it pays; null where it is free food or not reported
   readonly motorRan: Span | null;
   readonly meanCurrent: Milliamps | null;
   readonly peakCurrent: Milliamps | null;
   readonly chuteCount: number | null; // pieces that the chute sensor saw fall; null without such a sensor
-  readonly lowestSupply: Volts | null; // least that the supply gave while the motor ran; null where not said
+  readonly lowestSupply: Volts | null; // least that the supply gave while the motor ran; null where not reported
   /** It was begun and not ended: between nothing and a whole portion fell. Left out where it was not cut short. */
   readonly cutShort?: true;
 }
@@ -67,7 +67,7 @@ export interface Deposit {
   readonly chute: boolean | null; // the slot's own beam was broken too
 }
 
-export type Happening =
+export type EventContent =
   | Portion
   | { readonly kind: "press" }
   | Deposit
@@ -80,8 +80,8 @@ export type Happening =
       readonly outcome: "done" | "refused";
       readonly problem: string | null;
     }
-  | { readonly kind: "trouble"; readonly words: string }
-  | { readonly kind: "unknown"; readonly said: string };
+  | { readonly kind: "trouble"; readonly text: string }
+  | { readonly kind: "unknown"; readonly postedKind: string };
 
 /** `recordedAt` is the feeder's time, rebuilt from its monotonic clock; `seq` counts from 1 within one boot. */
-export type FeederEvent = Happening & { readonly seq: number; readonly recordedAt: Instant };
+export type FeederEvent = EventContent & { readonly seq: number; readonly recordedAt: Instant };

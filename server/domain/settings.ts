@@ -3,34 +3,34 @@ import type { FoodKind } from "./food.ts";
 import type { Span } from "./instant.ts";
 import type { Grams } from "./units.ts";
 
-/** What the keeper has said about a feeder, in plain words and round numbers. */
+/** What the keeper has entered about a feeder, in round numbers. */
 export interface FeederSettings {
   readonly name: string;
   readonly practice: boolean; // a simulated feeder: marked so wherever it is shown
-  readonly place: Place | null; // null until the keeper says where the yard is
+  readonly place: Place | null; // null until the keeper enters the location of the yard
   readonly zone: string; // IANA zone of the yard
-  /** In words, as it is told: "about half full of …". Left out while nobody has said it. */
+  /** The name of the food, as in "about half full of …". Left out until it is entered. */
   readonly food?: string;
-  readonly foodKind?: FoodKind; // left out while the keeper has only said it in words
-  /** Pieces in a portion, as the keeper counted them; left out while not said. */
+  readonly foodKind?: FoodKind; // left out while the keeper has only entered a name
+  /** Pieces in a portion, as the keeper counted them; left out until it is entered. */
   readonly grainsPerPortion?: number;
   readonly hopperCapacity: Grams;
-  /** What one portion weighs, as far as anybody knows; learning starts from here. */
+  /** The weight of one portion as entered or assumed; learning starts from here. */
   readonly portionMass: Grams;
   readonly sensors: FittedSensors;
-  /** While true, a sensor that speaks is taken to be fitted; left out once the keeper has changed them. */
+  /** While true, a sensor that reports counts as fitted; left out once the keeper has changed them. */
   readonly detectsSensors?: true;
   readonly battery: BatteryKind;
   readonly reportEvery: Span;
-  /** "Food low" is told when the hopper may be empty within this span. */
+  /** The alarm "food low" is raised when the hopper may be empty within this span. */
   readonly foodWarningAhead: Span;
   /** Left out: in the garden. */
   readonly placement?: Placement;
-  /** What nobody has said and the usual stands for; left out where all of it was said. */
+  /** Settings that nobody has entered, with typical values in use; left out where all were entered. */
   readonly assumed?: readonly AssumedSetting[];
 }
 
-/** `onBench`: it is built or tried out, and nothing it does is a word to anybody. `putAway`: out of season, in a shed say. */
+/** `onBench`: in the workshop, built or tested; its alarms notify nobody. `putAway`: in storage, out of season. */
 export type Placement = "inGarden" | "onBench" | "putAway";
 
 export interface Place {
@@ -38,7 +38,7 @@ export interface Place {
   readonly longitudeDegrees: number;
 }
 
-/** Which sensors the keeper built in. What isn't there can't fall silent. */
+/** Which sensors the keeper built in. A sensor that isn't fitted can't fail. */
 export interface FittedSensors {
   readonly button: boolean;
   readonly detector: boolean;

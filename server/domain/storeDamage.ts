@@ -56,7 +56,7 @@ export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): 
     topic: "store-damage",
     timeToLive: days(2),
     silent: false,
-    opens: "/",
+    link: "/",
   };
 }
 

@@ -95,7 +95,7 @@ function digestContent(
     topic: `digest-${yard.id}`, // for good: tomorrow's replaces today's if that is still on its way
     timeToLive: between(now, end),
     silent: true,
-    opens: `/yards/${encodeURIComponent(yard.id)}/digest`,
+    link: `/yards/${encodeURIComponent(yard.id)}/digest`,
     ...(by === "email" ? { emailSections: digestEmailSections(digest) } : {}),
   };
 }

@@ -49,7 +49,7 @@ export async function handleAlarmEvents(
     if (isGrouped(word.fault)) {
       const groupByAlarm = await groupedYard(tx, yard, word.fault);
       if (groupByAlarm !== null)
-        await keepGroup(tx, handleGroupedEvent(groupByAlarm, { feeder: id, word }, circle, now), now);
+        await keepGroup(tx, handleGroupedEvent(groupByAlarm, { feeder: id, event: word }, circle, now), now);
       continue;
     }
     const topic = alarmTopic(id, word.fault);

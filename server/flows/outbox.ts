@@ -197,7 +197,7 @@ async function deliver(
 async function sendEmail(mail: EmailGateway, item: EmailItem, notice: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
   if (to === null) return { kind: "refused", text: "there is no address any more" } as const;
-  const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, notice.opens);
+  const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, notice.link);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
   return mail.send(to, notificationEmail(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
 }

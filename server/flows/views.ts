@@ -194,7 +194,7 @@ function alarmView(
 }
 
 function pauseView(orders: OrdersState, now: Instant): PauseView {
-  const { newest, feederSays, lastFood, undonePause } = orders;
+  const { newest, lastStatement: feederSays, lastFood, revertedPause: undonePause } = orders;
   return {
     statement: feederSays && { paused: feederSays.paused, at: isoOf(feederSays.at) },
     lastPortion: lastFood === undefined ? null : { at: isoOf(lastFood.at), cause: lastFood.cause },

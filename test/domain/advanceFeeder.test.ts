@@ -507,27 +507,27 @@ describe("a report's readings", () => {
   it("are the latest where they were sent now", () => {
     const { state } = report(clocked(60, 60), said({ signalDbm: -60, paused: true }, 60), 60);
     expect(state.latestReadings).toMatchObject({ at: at(60), readings: { signalDbm: -60 } });
-    expect(state.orders.feederSays).toMatchObject({ paused: true, at: at(60) });
+    expect(state.orders.lastStatement).toMatchObject({ paused: true, at: at(60) });
   });
 
   it("are no news where an earlier boot left them behind", () => {
     const before = report(clocked(60, 60), said({ signalDbm: -60, paused: true }, 60), 60).state;
     const { state } = report(before, said({ signalDbm: -80, paused: false }, null, "older"), 61);
     expect(state.latestReadings).toEqual(before.latestReadings);
-    expect(state.orders.feederSays).toMatchObject({ paused: true, at: at(60) });
+    expect(state.orders.lastStatement).toMatchObject({ paused: true, at: at(60) });
   });
 
   it("are no news where a newer report overtook them on the way", () => {
     const before = report(clocked(120, 120), said({ paused: true }, 120), 120).state;
     const { state } = report(before, said({ paused: false }, 60), 125);
     expect(state.latestReadings?.readings.paused).toBe(true);
-    expect(state.orders.feederSays).toMatchObject({ paused: true, at: at(120) });
+    expect(state.orders.lastStatement).toMatchObject({ paused: true, at: at(120) });
   });
 });
 
 describe("the feeder's own words", () => {
   it("stand for an hour and are then gone, old ones from a backlog raise nothing", () => {
-    const trouble = (recordedAt: Instant): FeederEvent => ({ kind: "trouble", words: "coil open", seq: 1, recordedAt });
+    const trouble = (recordedAt: Instant): FeederEvent => ({ kind: "trouble", text: "coil open", seq: 1, recordedAt });
     const fresh = report(clocked(60, 60), said({}, 60, "b", [trouble(at(50))]), 60);
     expect(fresh.state.alarms.troubleReported?.state).toBe("unacknowledged");
     expect(fresh.state.alarms.troubleReported?.finding.reason).toContain("coil open");
@@ -588,7 +588,7 @@ describe("what is told of a refill", () => {
 
 describe("what the keeper says of an alarm", () => {
   it("is logged and moves only that alarm", () => {
-    const trouble: FeederEvent = { kind: "trouble", words: "coil open", seq: 1, recordedAt: at(50) };
+    const trouble: FeederEvent = { kind: "trouble", text: "coil open", seq: 1, recordedAt: at(50) };
     const { state } = report(clocked(60, 60), said({}, 60, "b", [trouble]), 60);
     const seen = advanceFeeder(
       state,

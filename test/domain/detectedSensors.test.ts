@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { withDetectedSensors } from "../../server/domain/detectedSensors.ts";
 import { instantOf, milliseconds } from "../../server/domain/instant.ts";
-import type { FeederEvent, Happening, Report } from "../../server/domain/report.ts";
+import type { FeederEvent, EventContent, Report } from "../../server/domain/report.ts";
 import { grams } from "../../server/domain/units.ts";
 import { feederSettings } from "../support/feederSettings.ts";
 import { barePortion } from "./portionFixture.ts";
@@ -9,14 +9,14 @@ import { emptyReadings } from "./silence/larch.ts";
 
 const at = instantOf("2026-01-15T09:00:00Z");
 const none = { button: false, detector: false, chute: false, perch: false, scale: false };
-const report = (happenings: Happening[], hopperGrams: number | null = null): Report => ({
+const report = (happenings: EventContent[], hopperGrams: number | null = null): Report => ({
   boot: "b-1",
   sentUptime: milliseconds(60_000),
   readings: { ...emptyReadings, hopper: hopperGrams === null ? null : grams(hopperGrams) },
   rejectedReadings: [],
   events: happenings.map((happening, index): FeederEvent => ({ ...happening, seq: index + 1, recordedAt: at })),
 });
-const portion = (chuteCount: number | null): Happening => ({
+const portion = (chuteCount: number | null): EventContent => ({
   ...barePortion,
   chuteCount,
 });

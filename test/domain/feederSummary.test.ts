@@ -276,7 +276,7 @@ describe("whenever a feeder's words claim that it is well", () => {
       ...state,
       latestReadings: told.latest && at !== null ? { at, readings: emptyReadings } : null,
       alarms,
-      orders: { ...state.orders, newest: newest as never, feederSays },
+      orders: { ...state.orders, newest: newest as never, lastStatement: feederSays },
     };
   }
 

@@ -8,7 +8,7 @@ import { after, type Instant, minutes, type Span, seconds } from "../../server/d
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
 import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
-import type { FeederEvent, Happening, Portion, Readings } from "../../server/domain/report.ts";
+import type { FeederEvent, EventContent, Portion, Readings } from "../../server/domain/report.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
 import { seededRandom } from "./hopper/rowan.ts";
@@ -85,7 +85,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
   let caps = 0;
   let state = newFeeder(settings, start);
   let counts = { button: 0, detector: 0, chute: 0, perch: 0 };
-  let spool: { readonly boot: number; readonly uptime: Span; readonly seq: number; readonly happening: Happening }[] =
+  let spool: { readonly boot: number; readonly uptime: Span; readonly seq: number; readonly happening: EventContent }[] =
     [];
   const effects: { readonly at: Instant; readonly effect: Effect }[] = [];
   const watchers: ((step: FeederStep, fact: Fact) => void)[] = [];
@@ -97,7 +97,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     for (const effect of step.effects) effects.push({ at: now, effect });
     for (const watch of watchers) watch(step, fact);
   };
-  const record = (happening: Happening, second: number): number => {
+  const record = (happening: EventContent, second: number): number => {
     seq += 1;
     spool.push({ boot, uptime: (after(now, seconds(second)) - bootAt) as Span, seq, happening });
     return seq;
@@ -216,7 +216,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
       record({ kind: "visit" }, second);
     }
     if (truth.words !== null) {
-      record({ kind: "trouble", words: truth.words }, 0);
+      record({ kind: "trouble", text: truth.words }, 0);
       truth.words = null;
     }
     now = after(now, minutes(1));

@@ -152,7 +152,7 @@ describe("the digest flow", () => {
         silent: true,
         title: digest?.title,
         body: digest?.short,
-        opens: "/yards/alder/digest",
+        link: "/yards/alder/digest",
       },
     });
     expect(rings()).toBe(1);

@@ -158,7 +158,7 @@ describe("a practice feeder before the real domain", () => {
     door.ask("pause-1", "pause");
     await time.pass(seconds(12));
     expect(door.state.orders.newest).toMatchObject({ id: "pause-1", status: "confirmed" });
-    expect(door.state.orders.feederSays).toMatchObject({ paused: true });
+    expect(door.state.orders.lastStatement).toMatchObject({ paused: true });
     await time.pass(hours(1));
     expect(practice.isPaused).toBe(true);
     door.ask("resume-1", "resume");

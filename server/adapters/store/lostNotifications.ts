@@ -41,7 +41,7 @@ export function createLostNotifications(database: Database.Database): LostNotifi
         const newest = newestPossible.get(person, topic, channel) ?? null;
         const marked = recordLoss(
           escalation,
-          { person, channel, activeFrom: newest === null ? null : instantOf(newest) },
+          { person, channel, newestSentAt: newest === null ? null : instantOf(newest) },
           at,
         );
         if (marked !== escalation) saveEscalation.run(JSON.stringify(marked), textOf(at), topic);

@@ -10,7 +10,7 @@ import { currentPriority, explainedFaults, type FaultSituation, suppressions } f
 
 type Alarms = FeederState["alarms"];
 
-/** All alarms of a feeder after one look at its faults, with what is to be logged and who is to be called. */
+/** All alarms of a feeder after one check of its faults; adds to `effects` what is to be logged and who is to be notified. */
 export function advanceAlarms(
   { alarms: before, settings }: Pick<FeederState, "alarms" | "settings">,
   situation: FaultSituation,
@@ -32,8 +32,8 @@ export function advanceAlarms(
       priority: currentPriority(kind, explains, situation),
     });
     alarms = withStep(alarms, kind, step, effects);
-    for (const word of alarmEvents({ settings, explains }, step.changes, alarm, step.alarm)) {
-      effects.push({ kind: "alarmEvent", event: word });
+    for (const event of alarmEvents({ settings, explains }, step.changes, alarm, step.alarm)) {
+      effects.push({ kind: "alarmEvent", event });
     }
   }
   return alarms;
@@ -44,7 +44,7 @@ export type AlarmResponse = Extract<
   { kind: "alarmAcknowledged" | "alarmShelved" | "alarmReset" | "alarmTakenOutOfService" | "alarmReturnedToService" }
 >;
 
-/** What a keeper says of one alarm; the look that follows judges by it. */
+/** A keeper's response to one alarm. The next check of the faults takes it into account. */
 export function respondToAlarm(
   { alarms, settings }: Pick<FeederState, "alarms" | "settings">,
   fact: AlarmResponse,
@@ -54,11 +54,11 @@ export function respondToAlarm(
   const { fault } = fact;
   const before = alarms[fault] ?? null;
   const step = applyResponse(fact, before, { kind: fault, rule: ruleFor(fault, settings), now });
-  const answeredAlarms = withStep(alarms, fault, step, effects);
-  for (const word of alarmEvents({ settings, explains: [] }, step.changes, before, step.alarm)) {
-    effects.push({ kind: "alarmEvent", event: word });
+  const nextAlarms = withStep(alarms, fault, step, effects);
+  for (const event of alarmEvents({ settings, explains: [] }, step.changes, before, step.alarm)) {
+    effects.push({ kind: "alarmEvent", event });
   }
-  return answeredAlarms;
+  return nextAlarms;
 }
 
 function applyResponse(
@@ -87,5 +87,5 @@ function withStep(alarms: Alarms, kind: FaultKind, { alarm, changes }: AlarmStep
   return alarm === null ? others : { ...others, [kind]: alarm };
 }
 
-export const byKind = (faults: readonly Fault[]): ReadonlyMap<FaultKind, Fault> =>
+export const faultsByKind = (faults: readonly Fault[]): ReadonlyMap<FaultKind, Fault> =>
   new Map(faults.map((fault) => [fault.kind, fault]));

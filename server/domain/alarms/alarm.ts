@@ -10,17 +10,17 @@ export interface AlarmFinding {
 }
 
 export interface Standing {
-  /** The gravest of its own rule and of what it explains now. */
+  /** The highest of its own rule and of the faults that it explains now. */
   readonly priority: Priority;
   readonly since: Instant; // when the fault was first seen
   readonly finding: AlarmFinding;
-  /** Whether the fault itself was there at the last look, whatever the alarm makes of it. */
+  /** Whether the fault itself was present at the last check, whatever the alarm's state is. */
   readonly present: boolean;
-  /** When a look first missed the fault; left out or null while it is there, and where nobody knows. */
+  /** The first check without the fault; left out or null while it is present, and where this is not known. */
   readonly absentSince?: Instant | null;
 }
 
-/** An alarm that is not in the normal state. States and words of ANSI/ISA-18.2 and IEC 62682. */
+/** An alarm that is not in the normal state. States and terms of ANSI/ISA-18.2 and IEC 62682. */
 export type Alarm =
   | (Standing & { readonly state: "suspected" })
   | (Standing & {
@@ -41,11 +41,11 @@ export type Alarm =
       readonly state: "returnedUnacknowledged";
       readonly raisedAt: Instant;
       readonly returnedAt: Instant;
-      readonly presentSince: Instant | null; // the fault is there again and its on-delay runs; null while it stays away
+      readonly presentSince: Instant | null; // the fault is present again and its on-delay runs; null while it is absent
     })
-  /** The fault is gone and may have done lasting damage: it waits for somebody who has seen it, however long. */
+  /** The fault has ended and may have done lasting damage: it waits until somebody acknowledges it, however long. */
   | (Standing & Latched & { readonly state: "latchedUnacknowledged" })
-  /** Somebody knows of it; it waits until somebody says to have looked at the thing itself (a reset). */
+  /** Somebody knows of it; it waits until somebody has checked the feeder itself (a reset). */
   | (Standing &
       Latched & {
         readonly state: "latchedAcknowledged";
@@ -62,12 +62,12 @@ export type Alarm =
   | (Standing & {
       readonly state: "suppressedByDesign";
       readonly reason: string;
-      /** The fault whose alarm speaks for this one; null where no fault explains it, but a pause or the feeder's duty. */
+      /** The fault whose alarm covers this one; null where the reason is a pause or the feeder's placement. */
       readonly explainedBy: FaultKind | null;
-      /** What it was before, so that the end of a suppression tells nobody a second time. Null: it was never raised. */
+      /** What it was before, so that the end of a suppression notifies nobody a second time. Null: it was never raised. */
       readonly raised: AlarmRaise | null;
     })
-  /** Taken out by hand, for as long as the thing is mended: it ends only by hand. */
+  /** Taken out by a keeper until a repair is done: only a keeper ends it. */
   | (Standing & {
       readonly state: "outOfService";
       readonly outSince: Instant;
@@ -84,17 +84,17 @@ interface Latched {
 }
 
 /**
- * An alarm that somebody was told of, and who has acknowledged it. As a `latch` of one that was set aside: it waits for its
- * reset again when that is over.
+ * The raise of an alarm that people were notified of, and who has acknowledged it. As a `latch` of an alarm that is shelved or out of
+ * service: it waits for its reset again when that ends.
  */
 export interface AlarmRaise {
   readonly raisedAt: Instant;
-  /** As what it was last told of: it is told anew only when it grows graver than that. */
+  /** The priority of the last notification: people are notified again only when the priority rises above it. */
   readonly notifiedPriority: Priority;
   readonly acknowledged: { readonly at: Instant; readonly by: string } | null;
 }
 
-export type InState<Phase extends Alarm["state"]> = Extract<Alarm, { state: Phase }>;
+export type InState<State extends Alarm["state"]> = Extract<Alarm, { state: State }>;
 
 export const findingOf = ({ reason, evidence, confidence }: AlarmFinding): AlarmFinding => ({
   reason,
@@ -111,7 +111,7 @@ export const standingOf = ({ priority, since, finding, present, absentSince }: S
   ...(absentSince === undefined ? {} : { absentSince }),
 });
 
-/** That this alarm was told of and not yet come to its end; null where nobody was told, or it is over. */
+/** The raise of this alarm, if it has not ended; null where nobody was notified, or it has ended. */
 export function raiseOf(alarm: Alarm): AlarmRaise | null {
   switch (alarm.state) {
     case "unacknowledged":
@@ -133,7 +133,7 @@ export function raiseOf(alarm: Alarm): AlarmRaise | null {
   }
 }
 
-/** Standing, as it was left: acknowledged or not. */
+/** The standing alarm as it was before: acknowledged or not. */
 export function toStanding(
   standing: Standing,
   { raisedAt, notifiedPriority, acknowledged }: AlarmRaise,
@@ -143,14 +143,14 @@ export function toStanding(
   return { ...common, state: "acknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }
 
-/** Gone, as it was left, and waiting to be seen or reset. */
+/** The latched alarm as it was before: it waits to be acknowledged or reset. */
 export function toLatched(
   standing: Standing,
   { raisedAt, notifiedPriority, acknowledged }: AlarmRaise,
   returnedAt: Instant,
-  backSince: Instant | null,
+  presentSince: Instant | null,
 ): InState<"latchedUnacknowledged"> | InState<"latchedAcknowledged"> {
-  const common = { ...standingOf(standing), raisedAt, notifiedPriority, returnedAt, presentSince: backSince };
+  const common = { ...standingOf(standing), raisedAt, notifiedPriority, returnedAt, presentSince };
   if (acknowledged === null) return { ...common, state: "latchedUnacknowledged" };
   return { ...common, state: "latchedAcknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }

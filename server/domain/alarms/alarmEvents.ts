@@ -8,77 +8,95 @@ import { type Alarm, raiseOf } from "./alarm.ts";
 import type { AlarmChange } from "./alarmStates.ts";
 import { priorityRank } from "./alarmTransitions.ts";
 
-/** Whose alarm it is, and what it stands for besides itself just now. */
+/** The feeder of the alarm, and the faults that the alarm explains now. */
 export interface EventContext {
   readonly settings: Pick<FeederSettings, "name" | "practice">;
   readonly explains: readonly FaultKind[];
 }
 
-/** A fault that comes back this soon after it went, still unacknowledged, corrects the phone's screen without a sound. */
+/** A fault that returns this soon after its end, still unacknowledged, corrects the phone's screen without a sound. */
 const sameEpisodeWithin = minutes(60);
 
 /**
- * What people are to hear of one step of an alarm's life. Raised and worsened; acknowledged; returned to normal; set aside:
- * and nothing of a fault that only came or went. A `note` never leaves the digest. The end of a shelving raises anew where
- * the fault is there; the end of a suppression wakes nobody, but what still waits for an answer is put back on the screens.
+ * The events of one step of an alarm: raised and worsened; acknowledged; returned to normal; suppressed. None for a fault that only
+ * started or ended. A `note` stays in the digest. The end of a shelving raises the alarm again where the fault is present; the end of
+ * a suppression makes no sound, but an unacknowledged alarm is put back on the screens.
  *
- * What is latched and unacknowledged goes on asking when its fault is gone, since somebody must look all the same. That it is
- * gone is told once somebody has answered.
+ * A latched alarm that nobody has acknowledged stays active after its fault has ended, since somebody must check the feeder. Its
+ * end is reported when somebody has acknowledged it.
  */
 export function alarmEvents(
-  spoken: EventContext,
+  context: EventContext,
   changes: readonly AlarmChange[],
   before: Alarm | null,
   after: Alarm | null,
 ): readonly AlarmEvent[] {
-  return changes.flatMap((change) => eventsOfChange(spoken, change, before, after));
+  return changes.flatMap((change) => eventsOfChange(context, change, before, after));
 }
 
 function eventsOfChange(
-  spoken: EventContext,
+  context: EventContext,
   change: AlarmChange,
   before: Alarm | null,
   after: Alarm | null,
 ): readonly AlarmEvent[] {
   const { from, to } = change;
-  if (from === to && to !== "unacknowledged") return []; // the fault came or went, and that is all
-  const was = before === null ? null : raiseOf(before);
-  const wasCalled = was !== null && was.notifiedPriority !== "note";
+  if (from === to && to !== "unacknowledged") return []; // the fault only started or ended
+  const notified = notifiedPriorityOf(before);
   switch (to) {
     case "unacknowledged":
       return from === to || from === "acknowledged"
-        ? worsenEvents(spoken, change, was?.notifiedPriority ?? null, after)
-        : raiseEvents(spoken, change, before, after);
+        ? worsenEvents(context, change, notified, after)
+        : raiseEvents(context, change, before, after);
     case "latchedUnacknowledged":
-      return from === "unacknowledged" ? [] : resumeEvents(spoken, change, after);
+      return from === "unacknowledged" ? [] : resumeEvents(context, change, after);
+    default:
+      return notified === null || notified === "note" ? [] : followUpEvents(context, change, after);
+  }
+}
+
+const notifiedPriorityOf = (alarm: Alarm | null): Priority | null =>
+  alarm === null ? null : (raiseOf(alarm)?.notifiedPriority ?? null);
+
+/** For people who were notified of the alarm: somebody acknowledged it, it ended, or it is suppressed. */
+function followUpEvents(context: EventContext, change: AlarmChange, after: Alarm | null): readonly AlarmEvent[] {
+  const { from, to } = change;
+  switch (to) {
     case "acknowledged":
-      return from === "unacknowledged" && wasCalled ? acknowledgeEvents(change, after) : [];
+      return from === "unacknowledged" ? acknowledgeEvents(change, after) : [];
     case "latchedAcknowledged":
-      if (!wasCalled || from === "shelved" || from === "outOfService") return [];
-      return [
-        ...(from === "latchedUnacknowledged" ? acknowledgeEvents(change, after) : []),
-        returnEvent(spoken, change),
-      ];
+      return latchedAcknowledgeEvents(context, change, after);
     case "returnedUnacknowledged":
-      return wasCalled ? [returnEvent(spoken, change)] : [];
+      return [returnEvent(context, change)];
     case "normal":
-      return from === "acknowledged" && wasCalled ? [returnEvent(spoken, change)] : [];
+      return from === "acknowledged" ? [returnEvent(context, change)] : [];
     case "shelved":
     case "suppressedByDesign":
     case "outOfService":
-      return activeStates.has(from) && wasCalled ? suppressEvents(change, after) : [];
-    case "suspected":
+      return activeStates.has(from) ? suppressEvents(change, after) : [];
+    default:
       return [];
   }
 }
 
-/** News: neither the end of a suppression that hid an alarm which was told already, nor one that only grew graver. */
-export function isRaise({ from, to }: AlarmChange, before: Alarm | null): boolean {
-  if (to !== "unacknowledged" || from === to || from === "acknowledged") return false;
-  return !(before?.state === "suppressedByDesign" && before.raised !== null); // told already, before the suppression
+function latchedAcknowledgeEvents(
+  context: EventContext,
+  change: AlarmChange,
+  after: Alarm | null,
+): readonly AlarmEvent[] {
+  const { from } = change;
+  if (from === "shelved" || from === "outOfService") return [];
+  const acknowledged = from === "latchedUnacknowledged" ? acknowledgeEvents(change, after) : [];
+  return [...acknowledged, returnEvent(context, change)];
 }
 
-/** Whoever was told of these is asked for something, or knows that somebody is at it. */
+/** A new raise: neither the end of a suppression of an alarm that people know already, nor a higher priority alone. */
+export function isRaise({ from, to }: AlarmChange, before: Alarm | null): boolean {
+  if (to !== "unacknowledged" || from === to || from === "acknowledged") return false;
+  return !(before?.state === "suppressedByDesign" && before.raised !== null); // people were notified before the suppression
+}
+
+/** In these states people are asked to act, or know that somebody is acting. */
 const activeStates: ReadonlySet<AlarmChange["from"]> = new Set<AlarmChange["from"]>([
   "unacknowledged",
   "acknowledged",
@@ -86,12 +104,12 @@ const activeStates: ReadonlySet<AlarmChange["from"]> = new Set<AlarmChange["from
 ]);
 
 function raiseEvents(
-  spoken: EventContext,
+  context: EventContext,
   change: AlarmChange,
   before: Alarm | null,
   after: Alarm | null,
 ): readonly AlarmEvent[] {
-  if (!isRaise(change, before)) return resumeEvents(spoken, change, after);
+  if (!isRaise(change, before)) return resumeEvents(context, change, after);
   if (after?.state !== "unacknowledged" || after.notifiedPriority === "note") return [];
   const { at } = change;
   const corrects =
@@ -99,34 +117,34 @@ function raiseEvents(
     "returnedAt" in before &&
     before.state !== "latchedAcknowledged" &&
     isSoon(before.returnedAt, at);
-  return [{ ...eventText(spoken, change, after.notifiedPriority), kind: "raised", at, sameEpisode: corrects }];
+  return [{ ...eventText(context, change, after.notifiedPriority), kind: "raised", at, sameEpisode: corrects }];
 }
 
-const isSoon = (gone: AlarmChange["at"], back: AlarmChange["at"]): boolean => back < after(gone, sameEpisodeWithin);
+const isSoon = (endedAt: AlarmChange["at"], raisedAt: AlarmChange["at"]): boolean =>
+  raisedAt < after(endedAt, sameEpisodeWithin);
 
-/** It was told of before something hid it, and still nobody has answered: its call goes on, without a new sound. */
-function resumeEvents(spoken: EventContext, change: AlarmChange, alarm: Alarm | null): readonly AlarmEvent[] {
-  if (alarm?.state !== "unacknowledged" && alarm?.state !== "latchedUnacknowledged") return []; // over by now
+/** People were notified before the suppression and nobody has acknowledged: the escalation continues, without a new sound. */
+function resumeEvents(context: EventContext, change: AlarmChange, alarm: Alarm | null): readonly AlarmEvent[] {
+  if (alarm?.state !== "unacknowledged" && alarm?.state !== "latchedUnacknowledged") return []; // ended meanwhile
   if (alarm.notifiedPriority === "note") return [];
-  const said = eventText(spoken, { fault: change.fault, reason: reasonOf(alarm) }, alarm.notifiedPriority);
-  return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
+  const text = eventText(context, { fault: change.fault, reason: reasonOf(alarm) }, alarm.notifiedPriority);
+  return [{ ...text, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
 }
 
-/** What is gone by now is not told as if it were there. */
-const reasonOf = ({ present, finding: { reason } }: Alarm): string =>
-  present ? reason : `No longer so. Before that: ${reason}`;
+/** The text of a fault that has ended says so. */
+const reasonOf = ({ present, finding: { reason } }: Alarm): string => (present ? reason : `Ended. Before: ${reason}`);
 
 function worsenEvents(
-  spoken: EventContext,
+  context: EventContext,
   change: AlarmChange,
-  called: Priority | null,
+  notified: Priority | null,
   alarm: Alarm | null,
 ): readonly AlarmEvent[] {
-  if (alarm?.state !== "unacknowledged" || alarm.notifiedPriority === "note" || called === null) return [];
-  if (priorityRank[alarm.notifiedPriority] >= priorityRank[called]) return []; // its fault only came or went
+  if (alarm?.state !== "unacknowledged" || alarm.notifiedPriority === "note" || notified === null) return [];
+  if (priorityRank[alarm.notifiedPriority] >= priorityRank[notified]) return []; // its fault only started or ended
   const { raisedAt } = alarm;
-  const common = eventText(spoken, change, alarm.notifiedPriority);
-  if (called === "note") return [{ ...common, kind: "raised", at: raisedAt, sameEpisode: false }]; // nobody was told yet
+  const common = eventText(context, change, alarm.notifiedPriority);
+  if (notified === "note") return [{ ...common, kind: "raised", at: raisedAt, sameEpisode: false }]; // nobody was notified yet
   return [{ ...common, kind: "worsened", at: change.at, raisedAt }];
 }
 
@@ -137,11 +155,11 @@ function acknowledgeEvents({ fault, at }: AlarmChange, alarm: Alarm | null): rea
 
 function returnEvent({ settings }: EventContext, { fault, at }: AlarmChange): AlarmEvent {
   const { title, latched } = ruleOf(fault);
-  const over = `No longer so: ${title}.`;
-  // Of this alarm alone: what else stands at the feeder is another's to tell.
-  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, `${title} is over`), body: over };
-  const body = `${over} It may have done harm: look at the thing itself, then reset the alarm.`;
-  return { kind: "returned", fault, at, title: titleOf(settings, "to be looked at"), body };
+  const ended = `${title.charAt(0).toUpperCase()}${title.slice(1)} has ended.`;
+  // Only this alarm: other alarms of the feeder have their own notifications.
+  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, `${title} ended`), body: ended };
+  const body = `${ended} It may have caused damage. Check the feeder, then press “I have checked”.`;
+  return { kind: "returned", fault, at, title: titleOf(settings, "check needed"), body };
 }
 
 function suppressEvents({ fault, at }: AlarmChange, alarm: Alarm | null): readonly AlarmEvent[] {
@@ -149,7 +167,7 @@ function suppressEvents({ fault, at }: AlarmChange, alarm: Alarm | null): readon
     case "shelved":
       return [{ kind: "suppressed", fault, at, text: `Shelved by ${alarm.shelvedBy}.` }];
     case "outOfService":
-      return [{ kind: "suppressed", fault, at, text: `Taken out of service by ${alarm.outBy}: ${alarm.outReason}` }];
+      return [{ kind: "suppressed", fault, at, text: `Out of service (${alarm.outBy}): ${alarm.outReason}` }];
     case "suppressedByDesign":
       return [{ kind: "suppressed", fault, at, text: alarm.reason }];
     default:
@@ -158,8 +176,8 @@ function suppressEvents({ fault, at }: AlarmChange, alarm: Alarm | null): readon
 }
 
 /**
- * What waits for an answer, though nothing is remembered of whom it was told, since its call was lost. Better told once more
- * than never.
+ * Events that start the escalations of unacknowledged alarms again, where the escalation was lost. To notify people twice is better
+ * than not to notify them.
  */
 export function standingAlarmEvents({
   alarms,
@@ -169,12 +187,12 @@ export function standingAlarmEvents({
     const alarm = alarms[fault];
     if (alarm?.state !== "unacknowledged" && alarm?.state !== "latchedUnacknowledged") return [];
     if (alarm.notifiedPriority === "note") return [];
-    const said = eventText({ settings, explains: [] }, { fault, reason: reasonOf(alarm) }, alarm.notifiedPriority);
-    return [{ ...said, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
+    const text = eventText({ settings, explains: [] }, { fault, reason: reasonOf(alarm) }, alarm.notifiedPriority);
+    return [{ ...text, kind: "raised", at: alarm.raisedAt, sameEpisode: true }];
   });
 }
 
-// --- words -----------------------------------------------------------------------------------------------------------
+// --- text ------------------------------------------------------------------------------------------------------------
 
 type FaultReason = Pick<AlarmChange, "fault" | "reason">;
 const eventText = (
@@ -186,21 +204,21 @@ const eventText = (
   return { fault, priority, title: titleOf(settings, rule.title), body: bodyOf(reason, explains, rule) };
 };
 
-const titleOf = (settings: EventContext["settings"], said: string): string => `${nameWithPractice(settings)}: ${said}`;
+const titleOf = (settings: EventContext["settings"], text: string): string => `${nameWithPractice(settings)}: ${text}`;
 
 const bodyMax = 400; // longer is cut off on the phone anyway, and the whole push must fit 4 kB
 
-/** What to do about it must not be cut off, nor what else is wrong by it: the reason gives way. */
+/** The advice and the explained faults must not be cut off, so the reason is shortened. */
 function bodyOf(reason: string, explains: readonly FaultKind[], { advice }: FaultRule): string {
   const rest = explains.length === 0 ? advice : `${explainsText(explains)} ${advice}`;
-  const room = bodyMax - rest.length - 1;
-  const said = reason.length <= room ? reason : `${reason.slice(0, room - 1).trimEnd()}…`;
-  return `${said} ${rest}`;
+  const reasonMax = bodyMax - rest.length - 1;
+  const shortReason = reason.length <= reasonMax ? reason : `${reason.slice(0, reasonMax - 1).trimEnd()}…`;
+  return `${shortReason} ${rest}`;
 }
 
 const namedMax = 3; // more would crowd out the reason
 function explainsText(explains: readonly FaultKind[]): string {
   const titles = explains.slice(0, namedMax).map((kind) => ruleOf(kind).title);
   const more = explains.length - titles.length;
-  return `It also stands for: ${titles.join(", ")}${more > 0 ? ` and ${more} more` : ""}.`;
+  return `Also includes: ${titles.join(", ")}${more > 0 ? ` and ${more} more` : ""}.`;
 }

@@ -1,6 +1,6 @@
 import type { Priority } from "../faults.ts";
 import { after, earlier, type Instant } from "../instant.ts";
-import { type Alarm, type AlarmFinding, raiseOf, standingOf, toLatched } from "./alarm.ts";
+import { type Alarm, type AlarmFinding, type InState, raiseOf, standingOf, toLatched } from "./alarm.ts";
 import {
   type AlarmRuleContext,
   type AlarmStep,
@@ -10,45 +10,30 @@ import {
   shelvedMax,
 } from "./alarmTransitions.ts";
 
-/** What keepers say of an alarm. None of it asks whether the fault is there: the next look does. */
+/** Keepers' responses to an alarm. None of them depends on whether the fault is present: the next check decides that. */
 
 export interface Acknowledgement {
   readonly by: string;
-  /** Which raise was answered, where the answer says: one that is given late must not fit a newer alarm. Null: whichever stands. */
+  /** The raise that is acknowledged: a late response must not acknowledge a newer raise. Null: whichever is active. */
   readonly raisedAt: Instant | null;
-  /** How gravely it had called: who has seen something milder has not seen what it became. Left out: as it does now. */
+  /** The priority that the person was notified of: it does not acknowledge a higher one. Left out: the present one. */
   readonly notifiedPriority?: Priority;
 }
 
-/** A keeper says "I have seen it". One that had already returned to normal ends by it, unless it is latched. */
-export function acknowledge(
-  alarm: Alarm | null,
-  { by, raisedAt, notifiedPriority }: Acknowledgement,
-  of: AlarmRuleContext,
-): AlarmStep {
-  if (alarm === null) return unchangedStep(alarm);
-  const isMeant = (raised: { readonly raisedAt: Instant; readonly called?: Priority }) =>
-    (raisedAt === null || raised.raisedAt === raisedAt) &&
-    (notifiedPriority === undefined ||
-      raised.called === undefined ||
-      priorityRank[raised.called] >= priorityRank[notifiedPriority]);
-  const seen = { acknowledgedAt: of.now, acknowledgedBy: by };
+/** A keeper acknowledges the alarm. One that had already returned to normal ends by it, unless it is latched. */
+export function acknowledge(alarm: Alarm | null, answer: Acknowledgement, of: AlarmRuleContext): AlarmStep {
+  if (alarm === null || !isMeant(alarm, answer)) return unchangedStep(alarm);
+  const { by } = answer;
+  const acknowledgement = { acknowledgedAt: of.now, acknowledgedBy: by };
   switch (alarm.state) {
     case "unacknowledged":
-      return isMeant(alarm) ? stepTo(alarm, { ...alarm, state: "acknowledged", ...seen }, of) : unchangedStep(alarm);
+      return stepTo(alarm, { ...alarm, state: "acknowledged", ...acknowledgement }, of);
     case "latchedUnacknowledged":
-      return isMeant(alarm)
-        ? stepTo(alarm, { ...alarm, state: "latchedAcknowledged", ...seen }, of)
-        : unchangedStep(alarm);
+      return stepTo(alarm, { ...alarm, state: "latchedAcknowledged", ...acknowledgement }, of);
     case "returnedUnacknowledged":
-      return isMeant(alarm)
-        ? stepTo(alarm, afterSuppressionEnds(alarm, alarm.presentSince, of.now), of)
-        : unchangedStep(alarm);
-    case "suppressedByDesign": {
-      const { raised } = alarm;
-      if (raised === null || raised.acknowledged !== null || !isMeant(raised)) return unchangedStep(alarm);
-      return unchangedStep({ ...alarm, raised: { ...raised, acknowledged: { at: of.now, by } } }); // it comes back acknowledged
-    }
+      return stepTo(alarm, afterSuppressionEnds(alarm, alarm.presentSince, of.now), of);
+    case "suppressedByDesign":
+      return unchangedStep(acknowledgeSuppressed(alarm, by, of.now));
     case "suspected":
     case "acknowledged":
     case "latchedAcknowledged":
@@ -58,20 +43,35 @@ export function acknowledge(
   }
 }
 
-/** Somebody has looked at the thing itself. Only what was acknowledged can be reset (ISA-18.2). */
+/** The same state: the alarm comes back acknowledged when the suppression ends. */
+function acknowledgeSuppressed(alarm: InState<"suppressedByDesign">, by: string, at: Instant): Alarm {
+  const { raised } = alarm;
+  if (raised === null || raised.acknowledged !== null) return alarm;
+  return { ...alarm, raised: { ...raised, acknowledged: { at, by } } };
+}
+
+/** Whether the response was given to this raise at this priority. */
+function isMeant(alarm: Alarm, { raisedAt, notifiedPriority }: Acknowledgement): boolean {
+  const raise = alarm.state === "suppressedByDesign" ? alarm.raised : "raisedAt" in alarm ? alarm : null;
+  if (raise === null || (raisedAt !== null && raise.raisedAt !== raisedAt)) return false;
+  if (notifiedPriority === undefined || !("notifiedPriority" in raise)) return true;
+  return priorityRank[raise.notifiedPriority] >= priorityRank[notifiedPriority];
+}
+
+/** Somebody has checked the feeder itself. Only an acknowledged alarm can be reset (ISA-18.2). */
 export function reset(alarm: Alarm | null, of: AlarmRuleContext): AlarmStep {
   if (alarm?.state !== "latchedAcknowledged") return unchangedStep(alarm);
   return stepTo(alarm, afterSuppressionEnds(alarm, alarm.presentSince, of.now), of);
 }
 
 /**
- * A keeper puts the alarm aside, raised or not, until a time: at most `shelvedMax` ahead; an end that is past shelves
- * nothing. Shelving anew replaces the end, sooner or later alike. What is out of service can't be shelved as well.
+ * A keeper shelves the alarm, raised or not, until a time: at most `shelvedMax` ahead; an end in the past does nothing. Shelving
+ * again replaces the end, with an earlier or a later one. An alarm out of service can't be shelved.
  */
 export function shelve(alarm: Alarm | null, until: Instant, by: string, of: AlarmRuleContext): AlarmStep {
   if (until <= of.now || alarm?.state === "outOfService") return unchangedStep(alarm);
   const next: Alarm = {
-    ...standingOf(alarm ?? withoutFault(of, "Shelved before it was seen.")),
+    ...standingOf(alarm ?? withoutFault(of, "Shelved before it was detected.")),
     state: "shelved",
     shelvedAt: of.now,
     shelvedBy: by,
@@ -81,21 +81,21 @@ export function shelve(alarm: Alarm | null, until: Instant, by: string, of: Alar
   return stepTo(alarm, next, of);
 }
 
-/** A keeper takes the alarm out of service, raised or not: it has no end of its own. Who did it first stays on record. */
-export function takeOutOfService(alarm: Alarm | null, why: string, by: string, of: AlarmRuleContext): AlarmStep {
+/** A keeper takes the alarm out of service, raised or not, without an end. The first person who did it stays recorded. */
+export function takeOutOfService(alarm: Alarm | null, reason: string, by: string, of: AlarmRuleContext): AlarmStep {
   if (alarm?.state === "outOfService") return unchangedStep(alarm);
   const next: Alarm = {
-    ...standingOf(alarm ?? withoutFault(of, "Taken out of service before it was seen.")),
+    ...standingOf(alarm ?? withoutFault(of, "Taken out of service before it was detected.")),
     state: "outOfService",
     outSince: of.now,
     outBy: by,
-    outReason: why,
+    outReason: reason,
     latch: latchOf(alarm, of),
   };
   return stepTo(alarm, next, of);
 }
 
-/** It is judged anew, by how long its fault has been there. */
+/** The alarm is evaluated again, by how long its fault has been present. */
 export function returnToService(alarm: Alarm | null, of: AlarmRuleContext): AlarmStep {
   if (alarm?.state !== "outOfService") return unchangedStep(alarm);
   const { latch, present, since } = alarm;
@@ -103,12 +103,12 @@ export function returnToService(alarm: Alarm | null, of: AlarmRuleContext): Alar
   return stepTo(alarm, afterSuppressionEnds(alarm, since, of.now), of);
 }
 
-/** Over; where its fault is there all the same, it is under suspicion again from `since` on. */
+/** Ended; where its fault is present, it is suspected again from `since` on. */
 function afterSuppressionEnds(alarm: Alarm, since: Instant | null, now: Instant): Alarm | null {
   return alarm.present ? { ...standingOf(alarm), since: since ?? now, state: "suspected" } : null;
 }
 
-/** To put one aside is not to have looked at what it may have done. */
+/** Whoever shelves an alarm has not checked for damage. */
 const latchOf = (alarm: Alarm | null, { rule }: AlarmRuleContext) =>
   rule.latched && alarm !== null ? raiseOf(alarm) : null;
 

@@ -2,8 +2,8 @@ import type { FaultKind, Priority } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 
 /**
- * One raw transition of an alarm: always logged, also when nobody is told. Where `from` and `to` are the same, the fault came
- * or went while the alarm stayed what it was (shelved, hidden, within a delay), or the alarm grew graver as it stood.
+ * One raw transition of an alarm: always logged, also when nobody is notified. Where `from` and `to` are the same, the fault started
+ * or ended while the alarm stayed in its state (shelved, suppressed, within a delay), or the alarm's priority rose.
  */
 export interface AlarmChange {
   readonly fault: FaultKind;
@@ -12,7 +12,7 @@ export interface AlarmChange {
   readonly to: AlarmState;
   readonly at: Instant;
   readonly reason: string;
-  /** Whether the fault itself is there after this change, as far as can be seen. */
+  /** Whether the fault itself is present after this change, as far as is known. */
   readonly present: boolean;
 }
 

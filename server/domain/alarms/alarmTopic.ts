@@ -1,9 +1,9 @@
 import type { FaultKind } from "../faults.ts";
 
 /**
- * The same for the same feeder and fault for ever, so that newer words replace older ones. RFC 8030 section 5.4 allows at
- * most 32 characters of base64url: a 64-bit hash of both, since ids may be longer than that. Two alarms of one house
- * sharing a topic is a matter of 1 in 10^13 even with a thousand feeders (birthday bound, n²/2^65).
+ * Always the same for one feeder and fault, so that a newer notification replaces an older one. RFC 8030 section 5.4 allows at
+ * most 32 characters of base64url: a 64-bit hash of both, since ids may be longer than that. Two alarms of one server
+ * share a topic with probability 1 in 10^13 even with a thousand feeders (birthday bound, n²/2^65).
  */
 export const alarmTopic = (feeder: string, fault: FaultKind): string => `alarm-${fnv1a64(`${feeder} ${fault}`)}`;
 

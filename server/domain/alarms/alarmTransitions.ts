@@ -1,21 +1,21 @@
 import type { Fault, FaultKind, FaultRule, Priority } from "../faults.ts";
-import { after, days, earlier, hours, type Instant } from "../instant.ts";
+import { after, days, earlier, hours, type Instant, type Span } from "../instant.ts";
 import { type Alarm, findingOf, type InState, raiseOf, standingOf, toLatched, toStanding } from "./alarm.ts";
 import type { AlarmChange, AlarmState } from "./alarmStates.ts";
 
 /**
- * The life of one alarm, after ANSI/ISA-18.2 and IEC 62682: a fault must last its on-delay before it is raised, and must
- * stay away its off-delay before the alarm returns to normal. (The third remedy against chattering, the deadband, lies
- * with each finder, which alone knows the quantity.) Every arrow taken is handed back as a change to be logged, also
- * where nobody is told, and so is every coming and going of the fault that takes no arrow: whatever hides an alarm from
- * the keeper hides it not from the record. What keepers say of an alarm is in answers.ts.
+ * The states of one alarm, after ANSI/ISA-18.2 and IEC 62682: a fault must last its on-delay before it is raised, and must
+ * be absent for its off-delay before the alarm returns to normal. (The third remedy against chattering, the deadband, is
+ * in each fault finder, which alone knows the quantity.) Every transition is returned as a change to be logged, also
+ * where nobody is notified, and so is every start and end of the fault without a transition: the log has all, also what
+ * is suppressed. Keepers' responses are in alarmResponses.ts.
  */
 export interface AlarmStep {
   readonly alarm: Alarm | null; // null: normal
   readonly changes: readonly AlarmChange[];
 }
 
-/** Whose alarm it is, by which rule, and when. */
+/** The fault of the alarm, its rule, and the time. */
 export interface AlarmRuleContext {
   readonly kind: FaultKind;
   readonly rule: FaultRule;
@@ -23,33 +23,33 @@ export interface AlarmRuleContext {
 }
 
 export interface AlarmContext extends AlarmRuleContext {
-  /** Why this fault raises no alarm just now; null: it may. */
+  /** Why this fault raises no alarm now; null: it may. */
   readonly suppressed: Suppression | null;
-  /** The gravest of the rule's own and of what this fault explains now. */
+  /** The highest of the rule's own and of the faults that this one explains now. */
   readonly priority: Priority;
 }
 
 export interface Suppression {
   readonly reason: string;
-  /** Whose alarm speaks for it; null where the feeder is paused, on the bench or put away. */
+  /** The fault whose alarm covers it; null where the feeder is paused, in the workshop or in storage. */
   readonly explainedBy: FaultKind | null;
-  /** It can't be seen now whether the fault is there. */
+  /** Whether the fault is present can't be known now. */
   readonly isUnobservable: boolean;
 }
 
-/** "Shelving needs a maximum time" (ISA-18.2); the length is ours: a forgotten shelf costs at most a week. */
+/** Shelving needs a maximum time (ISA-18.2); the length is our choice: a forgotten one costs at most a week. */
 export const shelvedMax = days(7);
 
 /**
- * An alarm that was raised, went away and was never acknowledged stops asking for it after this long: by then it is
- * history, and a list of stale ones hides the live. ISA-18.2 would keep it until acknowledged; a phone is no console
- * with an operator before it. Our choice, and not for what may have done lasting damage: that is latched.
+ * An alarm that was raised, ended and was never acknowledged is removed after this long: a list of old alarms hides the
+ * present ones. ISA-18.2 keeps it until acknowledged, but a phone is not a console with an operator. Our choice, and not
+ * for what may have done lasting damage: that is latched.
  */
 export const returnedMax = hours(24);
 
 /**
- * The arrows that exist; an alarm may also stay where it is while its fault comes or goes, or while it grows graver.
- * Whatever else happens to one is a bug; the property test holds us to this table.
+ * The transitions that exist; an alarm may also stay in its state while its fault starts or ends, or while its priority rises.
+ * Any other transition is a bug; a property test checks this table.
  */
 export const allowedTransitions: { readonly [from in AlarmState]: readonly AlarmState[] } = {
   normal: ["suspected", "unacknowledged", "shelved", "suppressedByDesign", "outOfService"],
@@ -62,7 +62,7 @@ export const allowedTransitions: { readonly [from in AlarmState]: readonly Alarm
     "suppressedByDesign",
     "outOfService",
   ],
-  // Back to unacknowledged where it grows graver than what was acknowledged.
+  // Back to unacknowledged where its priority rises above what was acknowledged.
   acknowledged: ["normal", "unacknowledged", "latchedAcknowledged", "shelved", "suppressedByDesign", "outOfService"],
   returnedUnacknowledged: ["normal", "suspected", "unacknowledged", "shelved", "suppressedByDesign", "outOfService"],
   latchedUnacknowledged: ["latchedAcknowledged", "unacknowledged", "shelved", "outOfService"],
@@ -80,10 +80,10 @@ export const allowedTransitions: { readonly [from in AlarmState]: readonly Alarm
   outOfService: ["normal", "suspected", "latchedUnacknowledged", "latchedAcknowledged"],
 };
 
-/** One look at the fault. Looking twice at the same moment changes nothing more. */
+/** One check of the fault. A second check at the same moment changes nothing. */
 export function advanceAlarm(alarm: Alarm | null, fault: Fault | null, context: AlarmContext): AlarmStep {
   const changes: AlarmChange[] = [];
-  // The end of a shelving or a suppression leads to a state that may itself be over at once: at most three arrows a look.
+  // The end of a shelving or a suppression leads to a state that may itself end at once: at most three transitions a check.
   for (let current = alarm; ; ) {
     const next = nextAlarm(current, fault, context);
     const stays = alarmStateOf(next) === alarmStateOf(current);
@@ -93,32 +93,35 @@ export function advanceAlarm(alarm: Alarm | null, fault: Fault | null, context: 
   }
 }
 
-/** When time alone may move this alarm, so that someone looks then; null: not before something else happens. */
+/** When time alone may change this alarm's state, so that it is checked then; null: only something else changes it. */
 export function alarmCheckAt(alarm: Alarm, rule: FaultRule): Instant | null {
   switch (alarm.state) {
     case "suspected":
       return after(alarm.since, rule.onDelay);
     case "unacknowledged":
     case "acknowledged":
-      return alarm.absentSince === null ? null : after(alarm.absentSince, rule.offDelay);
+      return afterDelay(alarm.absentSince, rule.offDelay);
     case "returnedUnacknowledged": {
-      const forgotten = after(alarm.returnedAt, returnedMax);
-      return alarm.presentSince === null ? forgotten : earlier(forgotten, after(alarm.presentSince, rule.onDelay));
+      const removedAt = after(alarm.returnedAt, returnedMax);
+      return earlier(removedAt, afterDelay(alarm.presentSince, rule.onDelay) ?? removedAt);
     }
     case "latchedUnacknowledged":
     case "latchedAcknowledged":
-      return alarm.presentSince === null ? null : after(alarm.presentSince, rule.onDelay);
+      return afterDelay(alarm.presentSince, rule.onDelay);
     case "shelved":
       return alarm.shelvedUntil;
-    case "suppressedByDesign": // it ends with what suppresses it
-    case "outOfService": // by hand
+    case "suppressedByDesign": // it ends with the reason
+    case "outOfService": // a keeper ends it
       return null;
   }
 }
 
+const afterDelay = (since: Instant | null, delay: Span): Instant | null =>
+  since === null ? null : after(since, delay);
+
 export const alarmStateOf = (alarm: Alarm | null): AlarmState => alarm?.state ?? "normal";
 
-/** Smaller is graver. */
+/** Smaller is more urgent. */
 export const priorityRank: Readonly<Record<Priority, number>> = { urgent: 0, soon: 1, note: 2 };
 const isHigherPriority = (one: Priority, other: Priority): boolean => priorityRank[one] < priorityRank[other];
 
@@ -136,7 +139,7 @@ export function changeOf(from: Alarm | null, to: Alarm | null, { kind, rule, now
   };
 }
 
-/** What is to be logged though the alarm stays where it is. */
+/** Whether the step is to be logged though the alarm stays in its state. */
 function isReportable(before: Alarm | null, after: Alarm | null): boolean {
   if (before === null || after === null) return false;
   if (before.present !== after.present) return true;
@@ -146,7 +149,7 @@ function isReportable(before: Alarm | null, after: Alarm | null): boolean {
 }
 
 function nextAlarm(alarm: Alarm | null, fault: Fault | null, context: AlarmContext): Alarm | null {
-  if (alarm === null) return fault === null ? null : newAlarm(fault, context.now, context);
+  if (alarm === null) return newAlarm(fault, context.now, context);
   const seen = withFinding(alarm, fault, context);
   switch (seen.state) {
     case "shelved":
@@ -157,7 +160,7 @@ function nextAlarm(alarm: Alarm | null, fault: Fault | null, context: AlarmConte
     case "latchedAcknowledged":
       return nextWhileLatched(seen, fault, context);
     case "suspected":
-      return fault === null ? null : newAlarm(fault, seen.since, context);
+      return newAlarm(fault, seen.since, context);
     case "returnedUnacknowledged":
       return nextAfterReturn(seen, fault, context);
     case "unacknowledged":
@@ -168,21 +171,26 @@ function nextAlarm(alarm: Alarm | null, fault: Fault | null, context: AlarmConte
   }
 }
 
-/** The alarm with what this look has shown of its fault, which stays as it was last seen where nothing can be seen. */
+/** The alarm with the finding of this check, which stays as last known where nothing can be observed. */
 function withFinding<Some extends Alarm>(
   alarm: Some,
   fault: Fault | null,
   { suppressed, priority, now }: AlarmContext,
 ): Some {
   if (fault !== null) {
-    const back = alarm.absentSince == null ? {} : { goneAt: null };
-    return { ...alarm, priority, finding: findingOf(fault), present: true, ...back };
+    const present = alarm.absentSince == null ? {} : { absentSince: null };
+    return { ...alarm, priority, finding: findingOf(fault), present: true, ...present };
   }
   return alarm.present && suppressed?.isUnobservable !== true ? { ...alarm, present: false, absentSince: now } : alarm;
 }
 
-/** A fault that nobody was told of yet, seen without a break since `since`. */
-function newAlarm(fault: Fault, since: Instant, { rule, now, suppressed, priority }: AlarmContext): Alarm {
+/** For a fault that nobody was notified of yet, present without a break since `since`; null without a fault. */
+function newAlarm(
+  fault: Fault | null,
+  since: Instant,
+  { rule, now, suppressed, priority }: AlarmContext,
+): Alarm | null {
+  if (fault === null) return null;
   const standing = { priority, since, finding: findingOf(fault), present: true };
   if (suppressed !== null) return suppressedAlarm(standing, suppressed, null);
   if (now < after(since, rule.onDelay)) return { ...standing, state: "suspected" };
@@ -196,19 +204,19 @@ function nextWhileStanding(alarm: StandingAlarm, fault: Fault | null, context: A
   const raised = raiseOf(alarm);
   if (suppressed !== null) return suppressedAlarm(alarm, suppressed, raised);
   if (fault !== null) {
-    const there = { ...alarm, absentSince: null };
-    if (!isHigherPriority(priority, alarm.notifiedPriority)) return there;
-    // Whoever acknowledged something milder has not acknowledged this.
+    const present = { ...alarm, absentSince: null };
+    if (!isHigherPriority(priority, alarm.notifiedPriority)) return present;
+    // Whoever acknowledged a lower priority has not acknowledged this one.
     return {
-      ...standingOf(there),
+      ...standingOf(present),
       state: "unacknowledged",
       raisedAt: alarm.raisedAt,
       notifiedPriority: priority,
       absentSince: null,
     };
   }
-  const awaySince = alarm.absentSince ?? now;
-  if (now < after(awaySince, rule.offDelay)) return { ...alarm, absentSince: awaySince };
+  const absentSince = alarm.absentSince ?? now;
+  if (now < after(absentSince, rule.offDelay)) return { ...alarm, absentSince };
   if (rule.latched && raised !== null) return toLatched(alarm, raised, now, null);
   if (alarm.state === "acknowledged") return null;
   const { raisedAt } = alarm;
@@ -222,12 +230,12 @@ function nextAfterReturn(
 ): Alarm | null {
   if (fault === null) return now >= after(alarm.returnedAt, returnedMax) ? null : { ...alarm, presentSince: null };
   if (suppressed !== null) return suppressedAlarm({ ...alarm, since: now }, suppressed, null);
-  const backSince = alarm.presentSince ?? now;
-  if (now < after(backSince, rule.onDelay)) return { ...alarm, presentSince: backSince };
-  return reraise(alarm, backSince, now, priority);
+  const presentSince = alarm.presentSince ?? now;
+  if (now < after(presentSince, rule.onDelay)) return { ...alarm, presentSince };
+  return reraise(alarm, presentSince, now, priority);
 }
 
-/** Neither a pause nor a graver fault lets it be forgotten that somebody must look. */
+/** Neither a pause nor a cause ends it: somebody must check the feeder. */
 function nextWhileLatched(
   alarm: InState<"latchedUnacknowledged"> | InState<"latchedAcknowledged">,
   fault: Fault | null,
@@ -235,34 +243,34 @@ function nextWhileLatched(
 ): Alarm {
   if (fault === null || suppressed !== null)
     return alarm.presentSince === null ? alarm : { ...alarm, presentSince: null };
-  const backSince = alarm.presentSince ?? now;
-  if (now < after(backSince, rule.onDelay)) return { ...alarm, presentSince: backSince };
-  // Where nobody has answered yet, what it called as before is still to be answered.
-  const asked = alarm.state === "latchedUnacknowledged" && isHigherPriority(alarm.notifiedPriority, priority);
-  return reraise(alarm, backSince, now, asked ? alarm.notifiedPriority : priority);
+  const presentSince = alarm.presentSince ?? now;
+  if (now < after(presentSince, rule.onDelay)) return { ...alarm, presentSince };
+  // While nobody has acknowledged it, its earlier, higher priority stays.
+  const isOpen = alarm.state === "latchedUnacknowledged" && isHigherPriority(alarm.notifiedPriority, priority);
+  return reraise(alarm, presentSince, now, isOpen ? alarm.notifiedPriority : priority);
 }
 
-const reraise = (alarm: Alarm, since: Instant, raisedAt: Instant, called: Priority): Alarm => ({
+const reraise = (alarm: Alarm, since: Instant, raisedAt: Instant, notifiedPriority: Priority): Alarm => ({
   ...standingOf(alarm),
   state: "unacknowledged",
   since,
   raisedAt,
-  notifiedPriority: called,
+  notifiedPriority,
   absentSince: null,
 });
 
-/** A fault that came back while its alarm was set aside is a new one, and so is one that was out of sight. */
-const withPresence = <Aside extends Alarm>(
-  alarm: Aside,
+/** A fault that started while its alarm was shelved or out of service is a new one, and so is one that could not be observed. */
+const withPresence = <Suppressed extends Alarm>(
+  alarm: Suppressed,
   wasPresent: boolean,
   fault: Fault | null,
   { now, suppressed }: AlarmContext,
-): Aside => ((fault !== null && !wasPresent) || suppressed?.isUnobservable ? { ...alarm, since: now } : alarm);
+): Suppressed => ((fault !== null && !wasPresent) || suppressed?.isUnobservable ? { ...alarm, since: now } : alarm);
 
 function nextWhileShelved(alarm: InState<"shelved">, fault: Fault | null, context: AlarmContext): Alarm | null {
   if (context.now < alarm.shelvedUntil) return alarm;
   if (alarm.latch !== null) return toLatched(alarm, alarm.latch, context.now, fault === null ? null : alarm.since);
-  return fault === null ? null : newAlarm(fault, alarm.since, context);
+  return newAlarm(fault, alarm.since, context);
 }
 
 function nextWhileSuppressed(
@@ -272,12 +280,12 @@ function nextWhileSuppressed(
 ): Alarm | null {
   const { suppressed, now } = context;
   if (suppressed !== null) {
-    // An alarm that was told of and whose fault is out of sight waits: while a feeder is silent, "gone" is not known.
+    // A raised alarm whose fault can't be observed waits: without reports its end is not known.
     return fault === null && alarm.raised === null ? null : suppressedAlarm(alarm, suppressed, alarm.raised);
   }
-  // The suppression is over: the alarm is again what it was.
+  // The suppression has ended: the alarm is in its earlier state again.
   if (alarm.raised !== null) return toStanding(alarm, alarm.raised);
-  return fault === null ? null : newAlarm(fault, now, context);
+  return newAlarm(fault, now, context);
 }
 
 const suppressedAlarm = (

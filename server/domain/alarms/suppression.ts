@@ -6,19 +6,19 @@ import { raiseOf } from "./alarm.ts";
 import { priorityRank, type Suppression } from "./alarmTransitions.ts";
 
 /**
- * One cause, one alarm: what a fault explains is listed beside it and not told (ISA-18.2, "suppressed by design"), and the
- * cause speaks as gravely as the gravest that it explains. Which fault explains which is written in faults.ts. A feeder that
- * is paused, tried out or put away is at rest by design.
+ * One cause, one alarm: the faults that a fault explains are listed with it and not notified (ISA-18.2, "suppressed by design"), and
+ * the cause takes the highest priority of them. Which fault explains which is in faults.ts. A feeder that is paused, in the
+ * workshop or in storage is at rest by design.
  */
 export interface FaultSituation {
-  readonly faults: ReadonlyMap<FaultKind, Fault>; // faults found at this look
-  readonly alarms: FeederState["alarms"]; // as they stood before it
+  readonly faults: ReadonlyMap<FaultKind, Fault>; // faults found at this check
+  readonly alarms: FeederState["alarms"]; // as they were before it
   readonly paused: boolean;
   readonly placement: Placement;
   readonly now: Instant;
 }
 
-/** Who speaks for whom at this look: only for kinds that are there, or have an alarm. */
+/** The suppressions at this check: only of faults that are present or have an alarm. */
 export type Suppressions = ReadonlyMap<FaultKind, Suppression>;
 
 export function suppressions(situation: FaultSituation): Suppressions {
@@ -32,26 +32,24 @@ export function suppressions(situation: FaultSituation): Suppressions {
   return found;
 }
 
-/** Why a fault raises no alarm of its own just now; null: it may. */
+/** Why a fault raises no alarm of its own now; null: it may. */
 export function suppressionOf(kind: FaultKind, situation: FaultSituation): Suppression | null {
   const { faults, paused, placement } = situation;
-  const speaker = silenceAmong(faults);
-  const unseen = speaker !== null && ruleOf(kind).explainedBy.includes("feederSilent");
+  const silence = silenceAmong(faults);
+  const isUnobservable = silence !== null && ruleOf(kind).explainedBy.includes("feederSilent");
   const rest = designSuppressionReason(kind, paused, placement);
-  // A silence is told for all that can't be seen meanwhile; where nobody is told of it, the reason for that is the better word.
-  const silence = unseen && designSuppressionReason(speaker, paused, placement) === null;
-  if (rest !== null && !silence) return { reason: rest, explainedBy: null, isUnobservable: unseen };
-  const cause = unseen ? speaker : causeOf(kind, situation);
-  return cause === null
-    ? null
-    : { reason: `Explained by: ${ruleOf(cause).title}.`, explainedBy: cause, isUnobservable: unseen };
+  // Missing reports explain all that can't be observed meanwhile, unless they are suppressed themselves.
+  const explainsBySilence = isUnobservable && designSuppressionReason(silence, paused, placement) === null;
+  if (rest !== null && !explainsBySilence) return { reason: rest, explainedBy: null, isUnobservable };
+  const cause = isUnobservable ? silence : causeOf(kind, situation);
+  return cause === null ? null : { reason: `Caused by: ${ruleOf(cause).title}.`, explainedBy: cause, isUnobservable };
 }
 
-/** A feeder that isn't heard from tells nothing of itself, whether its silence is an alarm or a note. */
-const silenceAmong = (there: FaultSituation["faults"]): "feederSilent" | "reportsIrregular" | null =>
-  there.has("feederSilent") ? "feederSilent" : there.has("reportsIrregular") ? "reportsIrregular" : null;
+/** Without reports nothing is known of a feeder, whether that is an alarm or a note. */
+const silenceAmong = (faults: FaultSituation["faults"]): "feederSilent" | "reportsIrregular" | null =>
+  faults.has("feederSilent") ? "feederSilent" : faults.has("reportsIrregular") ? "reportsIrregular" : null;
 
-/** What an alarm of this kind stands for besides itself. */
+/** The faults that an alarm of this kind includes besides its own. */
 export function explainedFaults(
   kind: FaultKind,
   hidden: Suppressions,
@@ -65,37 +63,37 @@ export function explainedFaults(
   });
 }
 
-/** The gravest of its own rule and of what it explains that is there now. */
+/** The highest priority of its own rule and of the present faults that it explains. */
 export function currentPriority(
   kind: FaultKind,
   explained: readonly FaultKind[],
   { faults }: FaultSituation,
 ): Priority {
-  let gravest = ruleOf(kind).priority;
+  let highest = ruleOf(kind).priority;
   for (const other of explained) {
     const { priority } = ruleOf(other);
-    if (faults.has(other) && priorityRank[priority] < priorityRank[gravest]) gravest = priority;
+    if (faults.has(other) && priorityRank[priority] < priorityRank[highest]) highest = priority;
   }
-  return gravest;
+  return highest;
 }
 
-/** The fault whose alarm speaks for this one: its cause, or the cause of its cause; null where it must speak for itself. */
+/** The fault whose alarm covers this one: its cause, or the cause of its cause; null where it needs its own alarm. */
 function causeOf(kind: FaultKind, situation: FaultSituation): FaultKind | null {
   for (const cause of ruleOf(kind).explainedBy) {
-    if (!situation.faults.has(cause) || situation.alarms[cause]?.state === "outOfService") continue; // it isn't trusted
-    const speaker = causeOf(cause, situation) ?? cause;
-    if (mayExplain(speaker, kind, situation)) return speaker;
+    if (!situation.faults.has(cause) || situation.alarms[cause]?.state === "outOfService") continue; // out of service: not trusted
+    const root = causeOf(cause, situation) ?? cause;
+    if (mayExplain(root, kind, situation)) return root;
   }
   return null;
 }
 
-function mayExplain(speaker: FaultKind, kind: FaultKind, { alarms, paused, placement, now }: FaultSituation): boolean {
-  // A cause that is at rest itself is told to nobody, so it must not silence another.
-  if (designSuppressionReason(speaker, paused, placement) !== null) return false;
-  const alarm = alarms[speaker];
+function mayExplain(cause: FaultKind, kind: FaultKind, { alarms, paused, placement, now }: FaultSituation): boolean {
+  // Nobody is notified of a cause that is suppressed itself, so it must not suppress another.
+  if (designSuppressionReason(cause, paused, placement) !== null) return false;
+  const alarm = alarms[cause];
   if (alarm?.state !== "shelved" || now >= alarm.shelvedUntil) return true;
-  // Whoever put a cause aside knew what follows from it, but not that something graver would.
-  return priorityRank[ruleOf(kind).priority] >= priorityRank[ruleOf(speaker).priority];
+  // Whoever shelved a cause knew its consequences, but not one of a higher priority.
+  return priorityRank[ruleOf(kind).priority] >= priorityRank[ruleOf(cause).priority];
 }
 
 const isShelvedOrOut = (alarm: FeederState["alarms"][FaultKind]): boolean =>
@@ -103,10 +101,10 @@ const isShelvedOrOut = (alarm: FeederState["alarms"][FaultKind]): boolean =>
 
 // --- at rest by design -----------------------------------------------------------------------------------------------
 
-function designSuppressionReason(kind: FaultKind, paused: boolean, duty: Placement): string | null {
-  if (pauseFaultKinds.has(kind)) return null; // whoever asked for a stop must hear that it did not arrive, or isn't kept
-  if (duty === "onBench") return "The feeder is on the bench.";
-  if (duty === "putAway" && !raisedWhilePutAway.has(kind)) return "The feeder is put away.";
+function designSuppressionReason(kind: FaultKind, paused: boolean, placement: Placement): string | null {
+  if (pauseFaultKinds.has(kind)) return null; // whoever requested a pause must know that it did not arrive, or is not followed
+  if (placement === "onBench") return "The feeder is in the workshop.";
+  if (placement === "putAway" && !raisedWhilePutAway.has(kind)) return "The feeder is in storage.";
   return paused && suppressedWhilePaused.has(kind) ? "The feeder is paused." : null;
 }
 
@@ -116,12 +114,12 @@ const pauseFaultKinds: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "pauseOverdue",
 ]);
 
-/** A battery freezes in a shed as well as in a garden, and charging it there does the same harm. */
+/** A battery freezes in a shed as in a garden, and charging it there does the same damage. */
 const raisedWhilePutAway: ReadonlySet<FaultKind> = new Set<FaultKind>(["batteryFreezing", "chargingInFrost"]);
 
 /**
- * What can't be told of a feeder that gives nothing on purpose and whose lid may be open: it neither jams nor owes. Its cold,
- * its battery and its store go on.
+ * What can't be judged of a feeder that gives no food on purpose and whose lid may be open. Faults of cold, battery and food store
+ * are still raised.
  */
 const suppressedWhilePaused: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "motorNotTurning",

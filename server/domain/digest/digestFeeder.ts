@@ -2,7 +2,7 @@ import { type FaultKind, faultKinds } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
-import type { PayEvent } from "./payEvent.ts";
+import type { PaymentEvent } from "./paymentEvent.ts";
 
 /** What a digest is told of one feeder. */
 export interface DigestFeeder {
@@ -13,7 +13,7 @@ export interface DigestFeeder {
   /** The whole local day before the digest's date, and the seven before that one, newest first. */
   readonly days: readonly BirdDay[];
   /** Deposits of the first of these days and the portions that may have paid them; null where there were too many to read. */
-  readonly paymentEvents: readonly PayEvent[] | null;
+  readonly paymentEvents: readonly PaymentEvent[] | null;
   /** Readings of the last day about an hour apart, oldest first. */
   readonly recentReadings: readonly TimedReadings[];
 }

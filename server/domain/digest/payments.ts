@@ -2,12 +2,12 @@ import { type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
 import { type DigestFeeder, nameOf } from "./digestFeeder.ts";
 import { groupLines } from "./limitLines.ts";
-import type { PayEvent as PaymentEvent } from "./payEvent.ts";
+import type { PaymentEvent } from "./paymentEvent.ts";
 import { medianOf } from "./usualWeek.ts";
 
 export interface PaymentSummary {
   readonly deposits: number; // owed ones; two trips of the detector by one cap are one
-  readonly notOwed: number;
+  readonly notCounted: number;
   readonly unpaid: readonly Instant[];
   readonly medianDelay: Span | null; // from deposit to portion; null where none was paid
 }
@@ -24,7 +24,7 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
   for (const event of events) {
     if (event.kind === "deposit") {
       const last = debts.at(-1);
-      if (!event.owed) notOwed += 1;
+      if (!event.expectsPortion) notOwed += 1;
       else if (last !== undefined && event.at - last.last <= sameDepositWithin) {
         last.of.add(event.of);
         last.last = event.at;
@@ -43,7 +43,7 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
   const paid = debts.flatMap(({ paidAfter }) => (paidAfter === null ? [] : [Math.max(0, paidAfter)]));
   return {
     deposits: debts.length,
-    notOwed,
+    notCounted: notOwed,
     unpaid: debts.filter(({ paidAfter }) => paidAfter === null).map(({ at }) => at),
     medianDelay: paid.length === 0 ? null : (medianOf(paid) as Span),
   };
@@ -59,9 +59,9 @@ export function paymentLines(feeders: readonly DigestFeeder[], zone: string): re
 
 function paymentText({ paymentEvents }: DigestFeeder, zone: string): string {
   if (paymentEvents === null) return "more deposits and portions than can be told one by one.";
-  const { deposits, notOwed, unpaid, medianDelay } = paymentSummary(paymentEvents);
+  const { deposits, notCounted, unpaid, medianDelay } = paymentSummary(paymentEvents);
   const beside =
-    notOwed === 0 ? "" : ` ${notOwed} more ${notOwed === 1 ? "was" : "were"} not owed: no metal, or paused.`;
+    notCounted === 0 ? "" : ` ${notCounted} more ${notCounted === 1 ? "was" : "were"} not owed: no metal, or paused.`;
   if (deposits === 0) return `no deposit yesterday.${beside}`;
   const many = deposits === 1 ? "1 deposit" : `${deposits} deposits`;
   const soon =

@@ -1,5 +1,5 @@
 import { after, earlier, type Instant, later } from "../instant.ts";
-import { hasNewAddress, hasNewPhone, isPushLost, isSince, isUndelivered } from "./deliveryLoss.ts";
+import { hasNewAddress, hasNewPhone, isAtOrAfter, isPushLost, isUndelivered } from "./deliveryLoss.ts";
 import type {
   Escalation,
   EscalationStep,
@@ -19,36 +19,38 @@ import { alarmContent, closingContent, notificationTo } from "./notificationCont
 import { notifiableFrom } from "./quietHours.ts";
 
 /**
- * What time does to a call: it reaches the next turn, falls back on mail, reminds, and is forgotten a while after its end.
+ * An escalation as time passes: it reaches the next level, sends e-mail where no phone shows it, reminds, and is removed a while
+ * after its end.
  *
- * Everything owed is worked out from moments in the call's own state, and written back as done: looking twice at one moment
- * tells nothing twice, and a server that was down makes up for what it missed with one word a person, not with all of them.
+ * What is due follows from times in the escalation's own state and is stored as done: a second check at one moment notifies nobody
+ * twice, and a server that was down sends one notification to each person, not all that it missed.
  */
-export function advanceEscalation(stored: Escalation, circle: Recipients, now: Instant): EscalationStep {
-  const call = withCurrentRecipients(stored, circle);
-  if (call.endedAt !== null || call.acknowledgedBy !== null) return advanceAnswered(call, circle, now);
-  if (call.holdUntil !== null && now < call.holdUntil)
-    return { escalation: call, notifications: [], nextAt: call.holdUntil };
+export function advanceEscalation(stored: Escalation, recipients: Recipients, now: Instant): EscalationStep {
+  const escalation = withCurrentRecipients(stored, recipients);
+  if (escalation.endedAt !== null || escalation.acknowledgedBy !== null)
+    return advanceAnswered(escalation, recipients, now);
+  if (escalation.holdUntil !== null && now < escalation.holdUntil)
+    return { escalation, notifications: [], nextAt: escalation.holdUntil };
 
-  let next: Escalation = { ...call, ...levelNow(call, circle, now), holdUntil: null };
-  const tellings: OutgoingNotification[] = [];
-  // Everybody's words are made before anybody counts as told, so that people of one turn read the same.
-  const asked = next;
-  for (const person of inEscalationOrder(circle)) {
-    const rung = notifyIfDue(asked, person, circle.zone, now);
-    if (rung === null) continue;
-    tellings.push(...rung.notifications);
-    next = { ...next, recipientStates: withRecipientState(next.recipientStates, rung.recipientState) };
+  let next: Escalation = { ...escalation, ...levelNow(escalation, recipients, now), holdUntil: null };
+  const notifications: OutgoingNotification[] = [];
+  // All texts are made before anybody counts as notified, so that people of one level get the same text.
+  const atLevel = next;
+  for (const person of inEscalationOrder(recipients)) {
+    const step = notifyIfDue(atLevel, person, recipients.zone, now);
+    if (step === null) continue;
+    notifications.push(...step.notifications);
+    next = { ...next, recipientStates: withRecipientState(next.recipientStates, step.recipientState) };
   }
-  next = { ...next, unreachable: isUnreachable(next, circle, now) };
-  return { escalation: next, notifications: tellings, nextAt: nextCheckAt(next, circle, now) };
+  next = { ...next, unreachable: isUnreachable(next, recipients, now) };
+  return { escalation: next, notifications, nextAt: nextCheckAt(next, recipients, now) };
 }
 
-/** A phone of this person showed a notice of this call. Where no push of it went to them, nothing changes. */
-export function recordDisplay(call: Escalation, person: string, at: Instant): Escalation {
+/** A phone of this person displayed a notification of this escalation. Where no push went to them, nothing changes. */
+export function recordDisplay(escalation: Escalation, person: string, at: Instant): Escalation {
   return {
-    ...call,
-    recipientStates: call.recipientStates.map((one) =>
+    ...escalation,
+    recipientStates: escalation.recipientStates.map((one) =>
       one.person === person && one.pushedAt !== null
         ? { ...one, displayedAt: one.displayedAt === null ? at : later(one.displayedAt, at) }
         : one,
@@ -56,67 +58,74 @@ export function recordDisplay(call: Escalation, person: string, at: Instant): Es
   };
 }
 
-export const isActive = (call: Escalation | null): call is Escalation => call !== null && call.endedAt === null;
+export const isActive = (escalation: Escalation | null): escalation is Escalation =>
+  escalation !== null && escalation.endedAt === null;
 
 /**
- * Urgent: the next turn comes when nobody has answered within the yard's time. Both: a turn of whom nobody can be reached is
- * passed at once; its people are still told when their quiet hours end. Each turn has its whole time from when it was really
- * told, also where the server was down when it should have been: waking all turns at once would leave nobody to wait for.
+ * Urgent: the next level comes when nobody has acknowledged within the yard's time. Urgent and soon: a level where nobody can be
+ * reached is passed at once; its people are still notified when their quiet hours end. Each level has its whole time from when it
+ * was really notified, also where the server was down before: to wake all levels at once would leave nobody to escalate to.
  */
-function levelNow(call: Escalation, circle: Recipients, now: Instant): Pick<Escalation, "level" | "levelAt"> {
-  let { level, levelAt } = call;
-  for (const next of levelsAfter(level, circle)) {
-    const waits = level > 0 && isLevelReached(call, level, circle, now);
-    if (waits && (call.priority === "soon" || now < after(levelAt, circle.escalateAfter))) break;
+function levelNow(escalation: Escalation, recipients: Recipients, now: Instant): Pick<Escalation, "level" | "levelAt"> {
+  let { level, levelAt } = escalation;
+  for (const next of levelsAfter(level, recipients)) {
+    const waits = level > 0 && isLevelReached(escalation, level, recipients, now);
+    if (waits && (escalation.priority === "soon" || now < after(levelAt, recipients.escalateAfter))) break;
     level = next;
     levelAt = now;
   }
-  // All asleep, and nobody told so far: the first turn comes when somebody wakes, and the others have to wait for it then.
-  const isAnybody = circle.people.some(
-    // Whom nothing has reached so far is tried again at the usual gaps, as long as there is something to try.
+  // All in quiet hours and nobody notified so far: the first level starts when one person's quiet hours end, and the others wait for it.
+  const isAnybodyReachable = recipients.people.some(
+    // People whom nothing has reached so far are tried again at the usual gaps, while they have a channel.
     (person) =>
-      isLevelReached(call, person.escalationOrder, circle, now) ||
-      (timesNotifiedOf(call, person) > 0 && hasChannel(person)),
+      isLevelReached(escalation, person.escalationOrder, recipients, now) ||
+      (timesNotifiedOf(escalation, person) > 0 && hasChannel(person)),
   );
-  return isAnybody ? { level, levelAt } : { level: 0, levelAt: now };
+  return isAnybodyReachable ? { level, levelAt } : { level: 0, levelAt: now };
 }
 
-function isLevelReached(call: Escalation, turn: number, { people, zone }: Recipients, now: Instant): boolean {
+function isLevelReached(escalation: Escalation, level: number, { people, zone }: Recipients, now: Instant): boolean {
   return people.some((person) => {
-    if (person.escalationOrder !== turn) return false;
-    if (wasNotified(call, person)) return true;
-    // What is `soon` can wait for the morning; what is urgent goes to somebody who is awake.
+    if (person.escalationOrder !== level) return false;
+    if (wasNotified(escalation, person)) return true;
+    // `soon` can wait for the morning; `urgent` goes to somebody outside quiet hours.
     return (
-      mayReach(call, person, now) &&
-      (call.priority === "soon" || notifiableFrom(person, call.priority, zone, now) <= now)
+      mayReach(escalation, person, now) &&
+      (escalation.priority === "soon" || notifiableFrom(person, escalation.priority, zone, now) <= now)
     );
   });
 }
 
-function levelsAfter(turn: number, { people }: Recipients): number[] {
-  return [...new Set(people.map((person) => person.escalationOrder))].filter((one) => one > turn).sort((a, b) => a - b);
+function levelsAfter(level: number, { people }: Recipients): number[] {
+  return [...new Set(people.map((person) => person.escalationOrder))]
+    .filter((one) => one > level)
+    .sort((a, b) => a - b);
 }
 
 const inEscalationOrder = ({ people }: Recipients): Recipient[] =>
   [...people].sort((a, b) => a.escalationOrder - b.escalationOrder || (a.id < b.id ? -1 : a.id > b.id ? 1 : 0));
 
 const hasChannel = ({ phoneCount, email }: Recipient): boolean => phoneCount > 0 || email !== null;
-const recipientStateOf = (call: Escalation, { id }: Recipient): RecipientState | null =>
-  call.recipientStates.find(({ person }) => person === id) ?? null;
-const timesNotifiedOf = (call: Escalation, person: Recipient): number =>
-  recipientStateOf(call, person)?.timesNotified ?? 0;
+const recipientStateOf = (escalation: Escalation, { id }: Recipient): RecipientState | null =>
+  escalation.recipientStates.find(({ person }) => person === id) ?? null;
+const timesNotifiedOf = (escalation: Escalation, person: Recipient): number =>
+  recipientStateOf(escalation, person)?.timesNotified ?? 0;
 
-/** It rang for them, and nothing says that this reached nobody. */
-function wasNotified(call: Escalation, person: Recipient): boolean {
-  const told = recipientStateOf(call, person);
-  return told !== null && told.timesNotified > 0 && !isUndelivered(call, told);
+/** They were notified, and nothing shows that this reached nobody. */
+function wasNotified(escalation: Escalation, person: Recipient): boolean {
+  const state = recipientStateOf(escalation, person);
+  return state !== null && state.timesNotified > 0 && !isUndelivered(escalation, state);
 }
 
-/** There is something by which they have not been tried in vain. */
-function mayReach(call: Escalation, person: Recipient, now: Instant): boolean {
-  const told = recipientStateOf(call, person);
-  if (told === null || told.timesNotified === 0) return hasChannel(person);
-  return !isUndelivered(call, told) || hasNewPhone(call, person, told, now) || needsEmail(call, person, told, now);
+/** There is a channel that has not failed for them. */
+function mayReach(escalation: Escalation, person: Recipient, now: Instant): boolean {
+  const state = recipientStateOf(escalation, person);
+  if (state === null || state.timesNotified === 0) return hasChannel(person);
+  return (
+    !isUndelivered(escalation, state) ||
+    hasNewPhone(escalation, person, state, now) ||
+    needsEmail(escalation, person, state, now)
+  );
 }
 
 interface DueNotification {
@@ -124,81 +133,94 @@ interface DueNotification {
   readonly at: Instant; // never within quiet hours that it may not break
 }
 
-/** The next thing that this person is owed; null where it isn't their turn, or nothing reaches them. */
-function nextDueNotification(call: Escalation, person: Recipient, zone: string, now: Instant): DueNotification | null {
-  if (person.escalationOrder > call.level || !hasChannel(person)) return null;
-  const awake = (at: Instant) => notifiableFrom(person, call.priority, zone, later(at, now));
-  const told = recipientStateOf(call, person);
-  if (told === null || told.timesNotified === 0) return { reason: "first", at: awake(now) };
-  if (hasNewPhone(call, person, told, now)) return { reason: "newPhone", at: awake(now) };
+/** The next notification for this person; null where their level has not come, or they have no channel. */
+function nextDueNotification(
+  escalation: Escalation,
+  person: Recipient,
+  zone: string,
+  now: Instant,
+): DueNotification | null {
+  if (person.escalationOrder > escalation.level || !hasChannel(person)) return null;
+  const allowedFrom = (at: Instant) => notifiableFrom(person, escalation.priority, zone, later(at, now));
+  const state = recipientStateOf(escalation, person);
+  if (state === null || state.timesNotified === 0) return { reason: "first", at: allowedFrom(now) };
+  if (hasNewPhone(escalation, person, state, now)) return { reason: "newPhone", at: allowedFrom(now) };
   const reminder: DueNotification = {
     reason: "reminder",
-    at: awake(after(told.reminderCountedFrom, reminderGap(call.priority, told.timesNotified))),
+    at: allowedFrom(after(state.reminderCountedFrom, reminderGap(escalation.priority, state.timesNotified))),
   };
-  if (!needsEmail(call, person, told, now)) return reminder;
+  if (!needsEmail(escalation, person, state, now)) return reminder;
   const lostFrom =
-    person.phoneCount === 0 || isPushLost(told)
+    person.phoneCount === 0 || isPushLost(state)
       ? now
-      : after(told.reminderCountedFrom, displayExpectedWithin[call.priority]);
-  const mail: DueNotification = { reason: "emailInstead", at: awake(lostFrom) };
-  // Where both are late, the reminder goes; the mail follows only if that isn't shown either.
-  return reminder.at <= now || reminder.at < mail.at ? reminder : mail;
+      : after(state.reminderCountedFrom, displayExpectedWithin[escalation.priority]);
+  const email: DueNotification = { reason: "emailInstead", at: allowedFrom(lostFrom) };
+  // Where both are late, the reminder goes; the e-mail follows only if that isn't displayed either.
+  return reminder.at <= now || reminder.at < email.at ? reminder : email;
 }
 
-/** Once to an address since it last rang anew, and only while no phone of theirs has shown it since. */
-function needsEmail({ renewedAt }: Escalation, person: Recipient, told: RecipientState, now: Instant): boolean {
-  if (person.email === null || isSince(told.displayedAt, renewedAt)) return false;
-  return !isSince(told.emailedAt, renewedAt) || hasNewAddress(person, told, now);
+/** Once to an address since the last raise or rise of priority, and only while no phone of theirs has displayed it since. */
+function needsEmail({ renewedAt }: Escalation, person: Recipient, state: RecipientState, now: Instant): boolean {
+  if (person.email === null || isAtOrAfter(state.displayedAt, renewedAt)) return false;
+  return !isAtOrAfter(state.emailedAt, renewedAt) || hasNewAddress(person, state, now);
 }
 
-/** A phone has shown the last ring. */
+/** A phone has displayed the last push. */
 const hasDisplayedLast = ({ displayedAt, pushedAt }: RecipientState): boolean =>
-  pushedAt !== null && isSince(displayedAt, pushedAt);
+  pushedAt !== null && isAtOrAfter(displayedAt, pushedAt);
 
 interface NotifyStep {
   readonly recipientState: RecipientState;
   readonly notifications: readonly OutgoingNotification[];
 }
 
-function notifyIfDue(call: Escalation, person: Recipient, zone: string, now: Instant): NotifyStep | null {
-  const due = nextDueNotification(call, person, zone, now);
+function notifyIfDue(escalation: Escalation, person: Recipient, zone: string, now: Instant): NotifyStep | null {
+  const due = nextDueNotification(escalation, person, zone, now);
   if (due === null || due.at > now) return null;
-  const before = recipientStateOf(call, person) ?? initialRecipientState(person, now);
-  const byPush = due.reason !== "emailInstead" && person.phoneCount > 0;
-  const byMail = person.email !== null && goesByEmail(due, call, before, person, now);
-  const notice = alarmContent(call, due.reason === "reminder", zone, now);
-  const tellings: OutgoingNotification[] = [];
-  if (byPush) tellings.push({ ...notificationTo(call, person.id, "push", notice), ...newPhonesOnly(due, before) });
-  if (byMail) tellings.push(notificationTo(call, person.id, "email", notice));
-  // A mail, and a push to a phone that was added since, belong to the ring that nobody saw.
-  const counts = due.reason !== "emailInstead" && due.reason !== "newPhone";
+  const before = recipientStateOf(escalation, person) ?? initialRecipientState(person, now);
+  const push = due.reason !== "emailInstead" && person.phoneCount > 0;
+  const email = person.email !== null && goesByEmail(due, escalation, before, person, now);
+  const content = alarmContent(escalation, due.reason === "reminder", zone, now);
   return {
-    notifications: tellings,
-    recipientState: {
-      ...before,
-      timesNotified: before.timesNotified + (counts ? 1 : 0),
-      lastNotifiedAt: tellings.length > 0 ? now : before.lastNotifiedAt,
-      reminderCountedFrom: byPush || counts || person.phoneCount === 0 ? now : before.reminderCountedFrom, // without a phone the letter is the ring
-      pushedAt: byPush ? now : before.pushedAt,
-      emailedAt: byMail ? now : before.emailedAt,
-      ...(byPush ? { pushLostAt: null } : {}),
-      ...(byMail ? { emailLostAt: null } : {}),
-      awaitsEndNews: false,
-    },
+    notifications: [
+      ...(push ? [{ ...notificationTo(escalation, person.id, "push", content), ...newPhonesOnly(due, before) }] : []),
+      ...(email ? [notificationTo(escalation, person.id, "email", content)] : []),
+    ],
+    recipientState: notifiedState(before, due, { push, email, hasPhone: person.phoneCount > 0 }, now),
   };
 }
 
-/** The other phones have it already, as far as anybody knows; where they are known not to, all are tried. */
-function newPhonesOnly({ reason }: DueNotification, told: RecipientState): Pick<OutgoingNotification, "phonesAfter"> {
-  if (reason !== "newPhone" || told.pushedAt === null || isPushLost(told)) return {};
-  return { phonesAfter: told.pushedAt };
+function notifiedState(
+  before: RecipientState,
+  { reason }: DueNotification,
+  sent: { readonly push: boolean; readonly email: boolean; readonly hasPhone: boolean },
+  now: Instant,
+): RecipientState {
+  // An e-mail instead of a push, and a push to a new phone, belong to the notification that nobody saw.
+  const counts = reason === "first" || reason === "reminder";
+  return {
+    ...before,
+    timesNotified: before.timesNotified + (counts ? 1 : 0),
+    lastNotifiedAt: sent.push || sent.email ? now : before.lastNotifiedAt,
+    // Without a phone the e-mail is the notification.
+    reminderCountedFrom: sent.push || counts || !sent.hasPhone ? now : before.reminderCountedFrom,
+    ...(sent.push ? { pushedAt: now, pushLostAt: null } : {}),
+    ...(sent.email ? { emailedAt: now, emailLostAt: null } : {}),
+    awaitsEndNews: false,
+  };
 }
 
-/** Who has only mail is spared two reminders of three: an unread letter doesn't become read by another. */
+/** The other phones have it already, as far as is known; where the last push was lost, all are tried. */
+function newPhonesOnly({ reason }: DueNotification, state: RecipientState): Pick<OutgoingNotification, "phonesAfter"> {
+  if (reason !== "newPhone" || state.pushedAt === null || isPushLost(state)) return {};
+  return { phonesAfter: state.pushedAt };
+}
+
+/** People with e-mail only get one reminder of three: a second e-mail doesn't make them read the first. */
 function goesByEmail(
   { reason }: DueNotification,
-  call: Escalation,
-  told: RecipientState,
+  escalation: Escalation,
+  state: RecipientState,
   person: Recipient,
   now: Instant,
 ): boolean {
@@ -211,10 +233,10 @@ function goesByEmail(
     case "emailInstead":
       return true;
     case "reminder":
-      if (noPhone && needsEmail(call, person, told, now)) return true; // the phone went away between ring and reminder
+      if (noPhone && needsEmail(escalation, person, state, now)) return true; // the phone was removed between notification and reminder
       return (
-        isEmailReminder(told.timesNotified) &&
-        (noPhone || !(hasDisplayedLast(told) || isSince(told.emailedAt, told.reminderCountedFrom)))
+        isEmailReminder(state.timesNotified) &&
+        (noPhone || !(hasDisplayedLast(state) || isAtOrAfter(state.emailedAt, state.reminderCountedFrom)))
       );
   }
 }
@@ -231,56 +253,60 @@ const initialRecipientState = ({ id }: Recipient, now: Instant): RecipientState 
   awaitsEndNews: false,
 });
 
-function withRecipientState(told: readonly RecipientState[], one: RecipientState): readonly RecipientState[] {
-  return [...told.filter(({ person }) => person !== one.person), one];
+function withRecipientState(state: readonly RecipientState[], one: RecipientState): readonly RecipientState[] {
+  return [...state.filter(({ person }) => person !== one.person), one];
 }
 
-/** A `soon` that waits for the morning is on its way; an urgent one that nobody hears now isn't. */
-function isUnreachable(call: Escalation, { people }: Recipients, now: Instant): boolean {
-  if (people.some((person) => wasNotified(call, person))) return false;
-  return call.priority === "urgent" || !people.some((person) => mayReach(call, person, now));
+/** A `soon` that waits for the morning counts as on its way; an urgent one that reaches nobody now doesn't. */
+function isUnreachable(escalation: Escalation, { people }: Recipients, now: Instant): boolean {
+  if (people.some((person) => wasNotified(escalation, person))) return false;
+  return escalation.priority === "urgent" || !people.some((person) => mayReach(escalation, person, now));
 }
 
-function nextCheckAt(call: Escalation, circle: Recipients, now: Instant): Instant | null {
-  const whose = call.level === 0 ? { ...call, level: Number.POSITIVE_INFINITY } : call; // whoever wakes first
-  const looks = circle.people.flatMap((person) => nextDueNotification(whose, person, circle.zone, now)?.at ?? []);
-  const goesOn = call.priority === "urgent" && call.level > 0 && levelsAfter(call.level, circle).length > 0;
-  if (goesOn) looks.push(after(call.levelAt, circle.escalateAfter));
-  if (call.unreachable) looks.push(after(now, unreachableCheckEvery));
-  return looks.length === 0 ? null : looks.reduce(earlier);
+function nextCheckAt(escalation: Escalation, recipients: Recipients, now: Instant): Instant | null {
+  // Before the first level: whoever's quiet hours end first.
+  const atAnyLevel = escalation.level === 0 ? { ...escalation, level: Number.POSITIVE_INFINITY } : escalation;
+  const checkTimes = recipients.people.flatMap(
+    (person) => nextDueNotification(atAnyLevel, person, recipients.zone, now)?.at ?? [],
+  );
+  const hasNextLevel =
+    escalation.priority === "urgent" && escalation.level > 0 && levelsAfter(escalation.level, recipients).length > 0;
+  if (hasNextLevel) checkTimes.push(after(escalation.levelAt, recipients.escalateAfter));
+  if (escalation.unreachable) checkTimes.push(after(now, unreachableCheckEvery));
+  return checkTimes.length === 0 ? null : checkTimes.reduce(earlier);
 }
 
-/** Nothing rings any more. What is left is good news by mail for who sleeps, and to forget the call in the end. */
-function advanceAnswered(call: Escalation, circle: Recipients, now: Instant): EscalationStep {
-  const tellings: OutgoingNotification[] = [];
-  const looks: Instant[] = [];
-  const told = call.recipientStates.map((one) => {
-    const person = circle.people.find(({ id }) => id === one.person);
-    if (!one.awaitsEndNews || call.news === null || !person || person.email === null)
+/** Nobody is notified any more. What is left: e-mails about the end after quiet hours, and the removal of the escalation. */
+function advanceAnswered(escalation: Escalation, recipients: Recipients, now: Instant): EscalationStep {
+  const notifications: OutgoingNotification[] = [];
+  const checkTimes: Instant[] = [];
+  const state = escalation.recipientStates.map((one) => {
+    const person = recipients.people.find(({ id }) => id === one.person);
+    if (!one.awaitsEndNews || escalation.news === null || !person || person.email === null)
       return { ...one, awaitsEndNews: false };
-    const at = notifiableFrom(person, call.priority, circle.zone, now);
+    const at = notifiableFrom(person, escalation.priority, recipients.zone, now);
     if (at > now) {
-      looks.push(at);
+      checkTimes.push(at);
       return one;
     }
-    tellings.push(notificationTo(call, person.id, "email", closingContent(call, call.news)));
+    notifications.push(notificationTo(escalation, person.id, "email", closingContent(escalation, escalation.news)));
     return { ...one, awaitsEndNews: false };
   });
-  if (call.endedAt !== null) {
-    const forgetAt = after(call.endedAt, forgetAfterEnd);
-    if (looks.length === 0 && now >= forgetAt) return { escalation: null, notifications: tellings, nextAt: null };
-    if (forgetAt > now) looks.push(forgetAt);
+  if (escalation.endedAt !== null) {
+    const forgetAt = after(escalation.endedAt, forgetAfterEnd);
+    if (checkTimes.length === 0 && now >= forgetAt) return { escalation: null, notifications, nextAt: null };
+    if (forgetAt > now) checkTimes.push(forgetAt);
   }
-  const nextAt = looks.length === 0 ? null : looks.reduce(earlier);
+  const nextAt = checkTimes.length === 0 ? null : checkTimes.reduce(earlier);
   return {
-    escalation: { ...call, recipientStates: told, holdUntil: null, unreachable: false },
-    notifications: tellings,
+    escalation: { ...escalation, recipientStates: state, holdUntil: null, unreachable: false },
+    notifications,
     nextAt,
   };
 }
 
-/** Who is no longer of the circle is told nothing more of the yard. */
-function withCurrentRecipients(call: Escalation, { people }: Recipients): Escalation {
-  const told = call.recipientStates.filter(({ person }) => people.some(({ id }) => id === person));
-  return told.length === call.recipientStates.length ? call : { ...call, recipientStates: told };
+/** Removed recipients get nothing more of the yard. */
+function withCurrentRecipients(escalation: Escalation, { people }: Recipients): Escalation {
+  const state = escalation.recipientStates.filter(({ person }) => people.some(({ id }) => id === person));
+  return state.length === escalation.recipientStates.length ? escalation : { ...escalation, recipientStates: state };
 }

@@ -18,36 +18,36 @@ export interface GroupedYard {
 export interface GroupedFeeder {
   readonly id: string;
   readonly name: string; // as its titles begin
-  readonly inService: boolean; // one that is put away or on the bench can't be missed
-  readonly lastReportAt: Instant | null; // null: never heard
+  readonly inService: boolean; // in the workshop or in storage its missing reports don't matter
+  readonly lastReportAt: Instant | null; // null: no report yet
   readonly reportEvery: Span;
-  /** From when its silence is a fault; null where it was never heard. */
+  /** From when missing reports are a fault; null where it has never reported. */
   readonly silentFrom: Instant | null;
   /** What is stored under its topic. */
   readonly escalation: Escalation | null;
 }
 
-/** The yard's calls of one fault while one step is made, and what has come of it so far. */
+/** The yard's escalations of one fault during one step, and the results so far. */
 export interface Group {
   readonly yard: GroupedYard;
   readonly notifications: readonly OutgoingNotification[];
-  /** Topics whose screens must be set right without a sound. */
+  /** Topics whose text on the screens must be corrected without a sound. */
   readonly changedTopics: readonly string[];
 }
 
-/** What an alarm of one feeder said. */
+/** An event of one feeder's alarm. */
 export interface FeederEventInGroup {
   readonly feeder: GroupedFeeder;
   readonly event: AlarmEvent;
 }
 
-/** Under it a yard's own call is stored; no feeder's id makes the same. */
+/** The topic of a yard's own escalation; no feeder's id gives the same. */
 export const yardTopic = (yard: string, fault: FaultKind): string => alarmTopic(`yard ${yard}`, fault);
 
 export const topicOfFeeder = ({ fault }: GroupedYard, feeder: string): string => alarmTopic(feeder, fault);
 
-export function withFeederEscalation(group: Group, id: string, call: Escalation | null): Group {
-  const feeders = group.yard.feeders.map((feeder) => (feeder.id === id ? { ...feeder, escalation: call } : feeder));
+export function withFeederEscalation(group: Group, id: string, escalation: Escalation | null): Group {
+  const feeders = group.yard.feeders.map((feeder) => (feeder.id === id ? { ...feeder, escalation } : feeder));
   return { ...group, yard: { ...group.yard, feeders } };
 }
 
@@ -56,19 +56,19 @@ export const withChangedTopic = (group: Group, topic: string): Group => ({
   changedTopics: [...group.changedTopics, topic],
 });
 
-/** What a word does to the feeder's own call. */
+/** The group after the event was applied to the feeder's own escalation. */
 export function applyToOwnEscalation(
   group: Group,
   { feeder: { id, name, escalation }, event }: FeederEventInGroup,
-  circle: Recipients,
+  recipients: Recipients,
   now: Instant,
 ): Group {
   const { yard } = group;
   const of: AlarmSource = { yard: yard.id, feeder: id, topic: topicOfFeeder(yard, id), name };
-  const heard = applyAlarmEvent(escalation, event, of, circle, now);
+  const outcome = applyAlarmEvent(escalation, event, of, recipients, now);
   const next = {
-    ...withFeederEscalation(group, id, heard.escalation),
-    notifications: [...group.notifications, ...heard.notifications],
+    ...withFeederEscalation(group, id, outcome.escalation),
+    notifications: [...group.notifications, ...outcome.notifications],
   };
-  return heard.isTextChanged ? withChangedTopic(next, of.topic) : next;
+  return outcome.isTextChanged ? withChangedTopic(next, of.topic) : next;
 }

@@ -2,31 +2,31 @@ import type { EmailSection } from "../email/email.ts";
 import type { FaultKind, Priority } from "../faults.ts";
 import type { Instant, Span } from "../instant.ts";
 
-/** Words for the keeper's phones. Its push form (size, topic, headers) is made in push/. */
+/** What one message to a keeper contains. Its push form (size, topic, headers) is made in push/. */
 export interface NotificationContent extends NotificationExtras {
   readonly fault: FaultKind | null; // null for a test or a digest
   readonly priority: Priority;
   readonly title: string;
   readonly body: string;
-  /** A newer notice with the same topic replaces this one on the way and on the screen. */
+  /** A newer notification with the same topic replaces this one, on the way and on the screen. */
   readonly topic: string;
   readonly timeToLive: Span;
-  readonly silent: boolean; // replace without sound: good news need not wake anyone
-  /** When the alarm was raised that it speaks of: an answer given on the screen means this very one. Left out where it isn't one. */
+  readonly silent: boolean; // replaces without a sound: an end or an acknowledgement need not wake anyone
+  /** When its alarm was raised: a response on the screen means this raise. Left out where it is about no alarm. */
   readonly raisedAt?: Instant;
-  /** What can be answered on the screen itself; left out: nothing. */
+  /** The buttons on the screen; left out: none. */
   readonly actions?: readonly NotificationAction[];
-  /** Whose alarm an answer goes to, where the notice speaks of a whole yard: to acknowledge one is to have seen why. */
+  /** The alarm that a response goes to, where the notification is about a whole yard: to acknowledge one acknowledges all. */
   readonly actionTarget?: { readonly feeder: string; readonly raisedAt: Instant };
-  /** Its alarm asks for nothing any more: what stands on the screen about it is taken away or set right. */
+  /** Its alarm needs no response any more: the notification on the screen is removed or corrected. */
   readonly isClosing?: true;
 }
 
-/** More of a notice, for what has room or a page for it. */
+/** More of a notification, where there is space or a page for it. */
 export interface NotificationExtras {
-  /** The page that it opens, such as `/yards/y1/digest`; left out: its feeder's page, or the first one. */
-  readonly opens?: string;
-  /** What stands in its letter; left out: the body. */
+  /** The page that it opens, such as `/yards/y1/digest`; left out: its feeder's page, or the home page. */
+  readonly link?: string;
+  /** The sections of its e-mail; left out: the body. */
   readonly emailSections?: readonly EmailSection[];
 }
 

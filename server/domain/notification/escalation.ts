@@ -4,45 +4,45 @@ import type { LocalTime } from "../localTime.ts";
 import type { NotificationContent } from "./content.ts";
 
 /**
- * A call is what people are being told about one alarm: whom it has reached, who is next, and what still stands on whose
- * screen. One for each feeder and fault, and one for a yard whose feeders fall silent together; plain bounded JSON.
+ * Notifying people of one alarm: who was reached, who is next, and what their screens still show. One for each feeder and fault,
+ * and one for a yard whose feeders stop reporting together; plain bounded JSON.
  *
- * An alarm (alarms/) lives by what is wrong; its call lives by who knows. It ends a while after the alarm, so that one
- * that comes right back finds the people it had reached.
+ * An alarm (alarms/) follows the fault; its escalation follows who knows of it. It ends a while after the alarm, so that an alarm
+ * that comes back soon finds the people it had reached.
  */
 export interface Escalation {
   readonly topic: string;
   readonly yard: string;
-  readonly feeder: string | null; // null: it speaks of the yard
+  readonly feeder: string | null; // null: it is about the yard
   readonly fault: FaultKind;
   readonly priority: NotifiedPriority;
-  /** What it speaks of as its title begins: "Rowan", "Alder Croft". */
+  /** Its subject as the title begins: "Rowan", "Alder Croft". */
   readonly subjectName: string;
-  /** The alarm's own moment: an answer given on a screen names it. */
+  /** When the alarm was raised: a response on a screen names it. */
   readonly raisedAt: Instant;
-  /** From when it rings anew: raised, or worsened. What was shown or mailed before that was about something milder. */
+  /** When it was raised or its priority rose. What was displayed or sent before had a lower priority. */
   readonly renewedAt: Instant;
   readonly title: string;
   readonly body: string;
-  /** Nobody is told before this: whether it is one feeder's silence or the yard's is not known yet. */
+  /** Nobody is notified before this: it is not known yet whether one feeder or the yard has stopped reporting. */
   readonly holdUntil: Instant | null;
-  /** People up to this turn are told as soon as they can be; 0: nobody's has come yet. */
+  /** People up to this level are notified as soon as they may be; 0: no level yet. */
   readonly level: number;
-  /** When that turn came; the next one's time is counted from here. */
+  /** When that level was reached; the time of the next one counts from here. */
   readonly levelAt: Instant;
   readonly recipientStates: readonly RecipientState[];
-  readonly acknowledgedBy: string | null; // a name, as it is said
-  /** The alarm asks for nothing any more; null while it stands. */
+  readonly acknowledgedBy: string | null; // a name, as displayed
+  /** The alarm needs no response any more; null while it is active. */
   readonly endedAt: Instant | null;
-  /** Good news for those who know of it by mail alone and sleep just now. */
+  /** The end or the acknowledgement, for people who know of the alarm by e-mail only and have quiet hours now. */
   readonly news: EscalationNews | null;
-  /** Nobody has been told, since there is nobody who could be: the keeper's own screen must say so. */
+  /** Nobody was notified, since nobody can be reached: the keeper's screen must show that. */
   readonly unreachable: boolean;
-  /** The topic of the call that speaks for this one, of another feeder in the same night (nightGroup.ts): this one tells nobody. */
+  /** The topic of another feeder's escalation that covers this one in the same night (groupedIce.ts): this one notifies nobody. */
   readonly groupedUnder: string | null;
-  /** Names of the feeders for which this one speaks besides its own. */
+  /** Names of the other feeders that this one covers. */
   readonly alsoFeeders: readonly string[];
-  /** For a yard: its feeders that are silent now. Else empty. */
+  /** For a yard: its feeders without reports now. Else empty. */
   readonly silentFeeders: readonly SilentFeeder[];
 }
 
@@ -51,7 +51,7 @@ export interface EscalationNews {
   readonly body: string;
 }
 
-/** A feeder that a yard's call speaks of, with what its own call would say: it may become that again. */
+/** A feeder of a yard's escalation, with the text of its own escalation: it may become that again. */
 export interface SilentFeeder {
   readonly feeder: string;
   readonly name: string;
@@ -62,86 +62,86 @@ export interface SilentFeeder {
   readonly body: string;
 }
 
-/** One person whom a call has reached. */
+/** What one recipient has got of an escalation. */
 export interface RecipientState {
   readonly person: string;
-  /** How often it rang for this raise: 0 where only an earlier one did. */
+  /** Number of notifications of this raise: 0 where there were only earlier ones. */
   readonly timesNotified: number;
   readonly firstNotifiedAt: Instant;
   readonly lastNotifiedAt: Instant;
-  /** From when the next gap counts: `lastAt`, later by what the alarm was away in between. */
+  /** From when the next gap counts: `lastNotifiedAt`, later by the time that the alarm was absent in between. */
   readonly reminderCountedFrom: Instant;
   readonly pushedAt: Instant | null;
-  readonly displayedAt: Instant | null; // a phone of theirs last proved that it showed a notice of this call
+  readonly displayedAt: Instant | null; // the last display receipt of their phones for this escalation
   readonly emailedAt: Instant | null;
-  /** When the last push was known to have reached no phone: each is gone or refused it for good. Absent: not so. */
+  /** When the last push was known to have reached no phone: each is gone or refused it for good. Left out: not lost. */
   readonly pushLostAt?: Instant | null;
-  /** When the mail server refused the last letter for good. Absent: not so. */
+  /** When the mail server refused the last e-mail for good. Left out: not lost. */
   readonly emailLostAt?: Instant | null;
-  /** Knows of it by mail alone, and is owed the news that it is over or that somebody has seen it. */
+  /** Knows of it by e-mail only, and has to get the news of its end or its acknowledgement. */
   readonly awaitsEndNews: boolean;
 }
 
-/** Somebody of the yard's circle, as far as telling goes. */
+/** One of a yard's recipients, as far as notification needs it. */
 export interface Recipient {
   readonly id: string;
   readonly name: string;
-  readonly escalationOrder: number; // 1 is told first; several may share a turn
+  readonly escalationOrder: number; // 1 is notified first; several may share a level
   readonly quietHours: QuietHours | null;
-  /** Whether an urgent call may ring within the quiet hours. */
+  /** Whether an urgent alarm may notify within the quiet hours. */
   readonly urgentBreaks: boolean;
-  readonly phoneCount: number; // that take pushes
-  /** When the newest of these phones was added, got its present endpoint, or was allowed to show notices again. */
+  readonly phoneCount: number; // phones that accept pushes
+  /** When the newest of these phones was added, got its present endpoint, or was allowed to show notifications again. */
   readonly phonesSince?: Instant | null;
   readonly email: string | null;
-  /** When that address was given. */
+  /** When that address was entered. */
   readonly emailSince?: Instant | null;
 }
 
-/** By the yard's own clock; `from` later than `to` spans midnight, both the same is none. */
+/** In the yard's time zone; `from` later than `to` spans midnight, both the same is none. */
 export interface QuietHours {
   readonly from: LocalTime;
   readonly to: LocalTime;
 }
 
-/** Everybody who may be told of a yard's alarms. */
+/** Everybody who may be notified of a yard's alarms. */
 export interface Recipients {
   readonly zone: string;
   readonly people: readonly Recipient[];
-  /** How long an urgent call waits for an answer before it goes on to the next turn. */
+  /** How long an urgent escalation waits for an acknowledgement before the next level. */
   readonly escalateAfter: Span;
 }
 
-/** One word to one person, ready for the outbox; `feeder` null where it speaks of the yard. */
+/** One message to one person, ready for the outbox; `feeder` null where it is about the yard. */
 export interface OutgoingNotification {
   readonly person: string;
   readonly channel: "push" | "email";
   readonly yard: string;
   readonly feeder: string | null;
   readonly content: NotificationContent;
-  /** By push: only to phones that can be reached since a later moment than this. Absent: to all of them. */
+  /** By push: only to phones that were added or renewed after this. Left out: to all of them. */
   readonly phonesAfter?: Instant;
 }
 
-/** What a call is after a step, whom to tell, and when to look again (strictly later than now); null: not by time alone. */
+/** An escalation after a step, whom to notify, and when to check again (strictly later than now); null: time alone changes nothing. */
 export interface EscalationStep {
-  readonly escalation: Escalation | null; // null: nothing to remember any more
+  readonly escalation: Escalation | null; // null: it is removed
   readonly notifications: readonly OutgoingNotification[];
   readonly nextAt: Instant | null;
 }
 
-/** Whose alarm a word is about. */
+/** The source of an alarm. */
 export interface AlarmSource {
   readonly yard: string;
   readonly feeder: string | null; // null: the yard itself
-  readonly topic: string; // of alarms/notices.ts
+  readonly topic: string; // of alarms/alarmTopic.ts
   readonly name: string; // as its titles begin
 }
 
-/** What calls a person; a `note` waits for the digest. */
+/** What escalations a person; a `note` waits for the digest. */
 export type NotifiedPriority = Exclude<Priority, "note">;
 
-/** What became of an alarm, as far as people are told of it. */
+/** A change of an alarm that notification reacts to. */
 export type AlarmEvent =
   | {
       readonly kind: "raised";
@@ -150,10 +150,10 @@ export type AlarmEvent =
       readonly at: Instant;
       readonly title: string;
       readonly body: string;
-      /** It had just gone and nobody had acknowledged it: the screens are corrected, and nobody is woken a second time. */
+      /** It had ended a short time ago, unacknowledged: the screens are corrected without a second sound. */
       readonly sameEpisode: boolean;
     }
-  /** It stands already, and grew graver by what it now explains. */
+  /** It is active already, and its priority rose by what it now explains. */
   | {
       readonly kind: "worsened";
       readonly fault: FaultKind;
@@ -171,5 +171,5 @@ export type AlarmEvent =
       readonly title: string;
       readonly body: string;
     }
-  /** Shelved, suppressed or taken out of service: whoever was told is asked for nothing any more. */
+  /** Shelved, suppressed or taken out of service: no response is needed any more. */
   | { readonly kind: "suppressed"; readonly fault: FaultKind; readonly at: Instant; readonly text: string };

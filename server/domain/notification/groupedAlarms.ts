@@ -8,28 +8,28 @@ import { handleSilenceEvent, regroupSilence } from "./groupedSilence.ts";
 import { correctionNotifications } from "./handleAlarmEvent.ts";
 
 /**
- * Several feeders of a yard with one cause get one call. All words of such a fault are heard here, and all its calls are looked
- * at here when one of them comes due; every other fault takes the way of `hear` and `advanceCall`.
+ * Several feeders of a yard with one cause get one escalation. All events of such a fault are handled here, and all its escalations
+ * are advanced here when one of them is due; every other fault uses `handleAlarmEvent` and `advanceEscalation`.
  */
 
 /** How the alarms of one fault are grouped. */
 interface GroupRule {
-  /** What one feeder's word changes. */
-  readonly handleEvent: (group: Group, said: FeederEventInGroup, circle: Recipients, now: Instant) => Group;
-  /** What follows from how all of them stand now. */
-  readonly regroup: (group: Group, circle: Recipients, now: Instant) => Group;
+  /** The group after one feeder's event. */
+  readonly handleEvent: (group: Group, feederEvent: FeederEventInGroup, recipients: Recipients, now: Instant) => Group;
+  /** The group as it follows from the present state of all of them. */
+  readonly regroup: (group: Group, recipients: Recipients, now: Instant) => Group;
 }
 
 const groupRules: { readonly [fault in FaultKind]?: GroupRule } = {
-  // Its cause is most likely the yard's power or network, so the yard has a call of its own.
+  // The likely cause is the yard's power or network, so the yard has an escalation of its own.
   feederSilent: { handleEvent: handleSilenceEvent, regroup: regroupSilence },
-  // Each has to be visited all the same, so the first one's call speaks for the others.
+  // Each feeder has to be visited, so the first one's escalation covers the others.
   iceLock: { handleEvent: handleIceEvent, regroup: regroupIce },
 };
 
 export const isGrouped = (fault: FaultKind): boolean => groupRules[fault] !== undefined;
 
-/** All calls of this fault in the yard as they are to be stored now (null: removed), and whom to tell. */
+/** All escalations of this fault in the yard as they are to be stored now (null: removed), and whom to notify. */
 export interface GroupStep {
   readonly escalations: readonly StoredEscalation[];
   readonly notifications: readonly OutgoingNotification[];
@@ -41,23 +41,23 @@ interface StoredEscalation {
   readonly nextAt: Instant | null;
 }
 
-/** @throws RangeError where the word is of a feeder that the yard doesn't have, or of a fault that isn't grouped. */
+/** @throws RangeError for a feeder that the yard doesn't have, or a fault that isn't grouped. */
 export function handleGroupedEvent(
   yard: GroupedYard,
-  said: { readonly feeder: string; readonly word: AlarmEvent },
-  circle: Recipients,
+  { feeder: id, event }: { readonly feeder: string; readonly event: AlarmEvent },
+  recipients: Recipients,
   now: Instant,
 ): GroupStep {
-  const feeder = yard.feeders.find(({ id }) => id === said.feeder);
-  if (feeder === undefined) throw new RangeError(`expected a feeder of yard ${yard.id}, got ${said.feeder}`);
+  const feeder = yard.feeders.find((one) => one.id === id);
+  if (feeder === undefined) throw new RangeError(`expected a feeder of yard ${yard.id}, got ${id}`);
   const rule = groupRuleOf(yard);
-  const heard = rule.handleEvent(initialGroup(yard), { feeder, event: said.word }, circle, now);
-  return advanceAll(yard, rule.regroup(heard, circle, now), circle, now);
+  const next = rule.handleEvent(initialGroup(yard), { feeder, event }, recipients, now);
+  return advanceAll(yard, rule.regroup(next, recipients, now), recipients, now);
 }
 
-/** Time has come to one of them. */
-export const advanceGrouped = (yard: GroupedYard, circle: Recipients, now: Instant): GroupStep =>
-  advanceAll(yard, groupRuleOf(yard).regroup(initialGroup(yard), circle, now), circle, now);
+/** One of the escalations is due. */
+export const advanceGrouped = (yard: GroupedYard, recipients: Recipients, now: Instant): GroupStep =>
+  advanceAll(yard, groupRuleOf(yard).regroup(initialGroup(yard), recipients, now), recipients, now);
 
 function groupRuleOf({ fault }: GroupedYard): GroupRule {
   const rule = groupRules[fault];
@@ -67,30 +67,30 @@ function groupRuleOf({ fault }: GroupedYard): GroupRule {
 
 const initialGroup = (yard: GroupedYard): Group => ({ yard, notifications: [], changedTopics: [] });
 
-function advanceAll(stored: GroupedYard, group: Group, circle: Recipients, now: Instant): GroupStep {
+function advanceAll(stored: GroupedYard, group: Group, recipients: Recipients, now: Instant): GroupStep {
   const { yard } = group;
   const before = new Map(stored.feeders.map(({ id, escalation }) => [id, escalation]));
   const all = [
-    { topic: yardTopic(yard.id, yard.fault), was: stored.escalation, call: yard.escalation },
+    { topic: yardTopic(yard.id, yard.fault), was: stored.escalation, escalation: yard.escalation },
     ...yard.feeders.map(({ id, escalation }) => ({
       topic: topicOfFeeder(yard, id),
       was: before.get(id) ?? null,
-      call: escalation,
+      escalation,
     })),
   ];
-  const calls: StoredEscalation[] = [];
-  const tellings: OutgoingNotification[] = [...group.notifications];
-  for (const { topic, was, call } of all) {
-    if (call === null) {
-      if (was !== null) calls.push({ topic, escalation: call, nextAt: null });
-    } else if (isActive(call) && call.groupedUnder !== null) {
-      calls.push({ topic, escalation: call, nextAt: nextCheckFrom(now) });
+  const escalations: StoredEscalation[] = [];
+  const notifications: OutgoingNotification[] = [...group.notifications];
+  for (const { topic, was, escalation } of all) {
+    if (escalation === null) {
+      if (was !== null) escalations.push({ topic, escalation, nextAt: null });
+    } else if (isActive(escalation) && escalation.groupedUnder !== null) {
+      escalations.push({ topic, escalation, nextAt: nextCheckFrom(now) });
     } else {
-      const step = advanceEscalation(call, circle, now);
-      tellings.push(...step.notifications);
-      if (group.changedTopics.includes(topic)) tellings.push(...correctionNotifications(step, circle));
-      calls.push({ topic, escalation: step.escalation, nextAt: step.nextAt });
+      const step = advanceEscalation(escalation, recipients, now);
+      notifications.push(...step.notifications);
+      if (group.changedTopics.includes(topic)) notifications.push(...correctionNotifications(step, recipients));
+      escalations.push({ topic, escalation: step.escalation, nextAt: step.nextAt });
     }
   }
-  return { escalations: calls, notifications: tellings };
+  return { escalations: escalations, notifications };
 }

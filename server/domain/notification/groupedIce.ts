@@ -12,29 +12,34 @@ import {
 import type { Escalation, Recipients } from "./escalation.ts";
 
 /**
- * What the weather does to one feeder of a yard it does to the others in the same night. The first one's call speaks for them:
- * it names them as they join, without a sound, and when its own alarm is over the next one goes on in its place. Ten feeders
- * would else ring ten times within minutes, for one walk with one torch.
+ * Ice affects the feeders of a yard in the same night. The first one's escalation covers the others: it names them as they join,
+ * without a sound, and when its own alarm has ended the next one takes its place. Else ten feeders would notify ten times within
+ * minutes, for one visit.
  */
 
-/** One night, from dusk to the morning after: what comes later is another night's. Our choice. */
+/** One night, from dusk to the next morning. Our choice. */
 const sameNightWithin = hours(18);
 
-/** How often a call that another speaks for looks whether that one is still there: its feeder may have been removed. */
+/** How often a covered escalation checks that the leading one still exists: its feeder may have been removed. */
 export const nextCheckFrom = (now: Instant): Instant => after(now, hours(6));
 
-export function handleIceEvent(group: Group, said: FeederEventInGroup, circle: Recipients, now: Instant): Group {
-  const { id, escalation } = said.feeder;
-  const heard = applyToOwnEscalation(group, said, circle, now);
-  const isOver = !isActive(escalationOf(heard, topicOfFeeder(group.yard, id)));
-  return joinGroup(isOver && escalation !== null ? leaveGroup(heard, escalation) : heard, id);
+export function handleIceEvent(
+  group: Group,
+  feederEvent: FeederEventInGroup,
+  recipients: Recipients,
+  now: Instant,
+): Group {
+  const { id, escalation } = feederEvent.feeder;
+  const next = applyToOwnEscalation(group, feederEvent, recipients, now);
+  const isOver = !isActive(escalationOf(next, topicOfFeeder(group.yard, id)));
+  return joinGroup(isOver && escalation !== null ? leaveGroup(next, escalation) : next, id);
 }
 
-/** Whose speaker is gone rings by itself, or is spoken for by another. */
+/** An escalation whose leading one is gone notifies by itself, or joins another one. */
 export function regroupIce(group: Group): Group {
   return group.yard.feeders.reduce((next, { id, escalation }) => {
-    const speaker = escalation?.groupedUnder ?? null;
-    if (escalation === null || speaker === null || isActive(escalationOf(next, speaker))) return next;
+    const leading = escalation?.groupedUnder ?? null;
+    if (escalation === null || leading === null || isActive(escalationOf(next, leading))) return next;
     return joinGroup(withFeederEscalation(next, id, { ...escalation, groupedUnder: null }), id);
   }, group);
 }
@@ -45,60 +50,67 @@ const feederOfTopic = ({ yard }: Group, topic: string): GroupedFeeder | undefine
 const escalationOf = (group: Group, topic: string): Escalation | null =>
   feederOfTopic(group, topic)?.escalation ?? null;
 
-function setEscalation(group: Group, call: Escalation): Group {
-  const feeder = feederOfTopic(group, call.topic);
-  return feeder === undefined ? group : withFeederEscalation(group, feeder.id, call);
+function setEscalation(group: Group, escalation: Escalation): Group {
+  const feeder = feederOfTopic(group, escalation.topic);
+  return feeder === undefined ? group : withFeederEscalation(group, feeder.id, escalation);
 }
 
-/** The longest standing first. */
+/** The oldest first. */
 const activeEscalations = ({ yard }: Group): Escalation[] =>
   yard.feeders
     .flatMap(({ escalation }) => (isActive(escalation) ? [escalation] : []))
     .sort((a, b) => a.raisedAt - b.raisedAt);
 
-/** What has not rung yet is told by the one that has, or that is about to. */
+/** An escalation that has not notified yet joins the one that has, or that is about to. */
 function joinGroup(group: Group, id: string): Group {
-  const call = escalationOf(group, topicOfFeeder(group.yard, id));
-  const isOpen = isActive(call) && call.acknowledgedBy === null && call.groupedUnder === null;
-  if (!isOpen || call.priority === "urgent" || call.recipientStates.length > 0 || call.alsoFeeders.length > 0)
+  const escalation = escalationOf(group, topicOfFeeder(group.yard, id));
+  const isOpen = isActive(escalation) && escalation.acknowledgedBy === null && escalation.groupedUnder === null;
+  if (
+    !isOpen ||
+    escalation.priority === "urgent" ||
+    escalation.recipientStates.length > 0 ||
+    escalation.alsoFeeders.length > 0
+  )
     return group;
-  const speaker = activeEscalations(group).find((other) => other.topic !== call.topic && mayLead(other, call));
-  if (speaker === undefined) return group;
+  const leading = activeEscalations(group).find(
+    (other) => other.topic !== escalation.topic && mayLead(other, escalation),
+  );
+  if (leading === undefined) return group;
   const named = {
-    ...speaker,
-    alsoFeeders: [...speaker.alsoFeeders.filter((name) => name !== call.subjectName), call.subjectName],
+    ...leading,
+    alsoFeeders: [...leading.alsoFeeders.filter((name) => name !== escalation.subjectName), escalation.subjectName],
   };
-  const next = setEscalation(setEscalation(group, { ...call, groupedUnder: speaker.topic }), named);
-  return named.acknowledgedBy === null ? withChangedTopic(next, named.topic) : next; // whoever has seen it knows of the night
+  const next = setEscalation(setEscalation(group, { ...escalation, groupedUnder: leading.topic }), named);
+  return named.acknowledgedBy === null ? withChangedTopic(next, named.topic) : next; // whoever acknowledged it knows of the night
 }
 
-const mayLead = (speaker: Escalation, { raisedAt }: Escalation): boolean =>
-  speaker.groupedUnder === null && raisedAt <= after(speaker.raisedAt, sameNightWithin);
+const mayLead = (leading: Escalation, { raisedAt }: Escalation): boolean =>
+  leading.groupedUnder === null && raisedAt <= after(leading.raisedAt, sameNightWithin);
 
-/** A call has ended: who is spoken for by it must not fall silent with it. */
+/** An escalation has ended: those that it covers continue under the next one. */
 function leaveGroup(group: Group, ended: Escalation): Group {
-  const speaker = ended.groupedUnder === null ? null : escalationOf(group, ended.groupedUnder);
+  const leading = ended.groupedUnder === null ? null : escalationOf(group, ended.groupedUnder);
   const without =
-    speaker === null
+    leading === null
       ? group
       : setEscalation(group, {
-          ...speaker,
-          alsoFeeders: speaker.alsoFeeders.filter((name) => name !== ended.subjectName),
+          ...leading,
+          alsoFeeders: leading.alsoFeeders.filter((name) => name !== ended.subjectName),
         });
   const [next, ...rest] = activeEscalations(without).filter(
     ({ groupedUnder, acknowledgedBy }) => groupedUnder === ended.topic && acknowledgedBy === null,
   );
   if (next === undefined) return without;
   const { level, levelAt, recipientStates, acknowledgedBy } = ended;
-  const freshAt = recipientStates.length === 0 ? next.renewedAt : ended.renewedAt; // what has rung needs no ring of its own
-  const heir: Escalation = {
+  const freshAt = recipientStates.length === 0 ? next.renewedAt : ended.renewedAt; // what was notified needs no second notification
+  const successor: Escalation = {
     ...next,
     ...{ level, levelAt, recipientStates, acknowledgedBy, renewedAt: freshAt, groupedUnder: null },
     alsoFeeders: rest.map(({ subjectName }) => subjectName),
   };
-  const handed = rest.reduce(
-    (all, one) => setEscalation(all, { ...one, groupedUnder: heir.topic }),
-    setEscalation(without, heir),
+  const moved = rest.reduce(
+    (all, one) => setEscalation(all, { ...one, groupedUnder: successor.topic }),
+    setEscalation(without, successor),
   );
-  return acknowledgedBy === null ? withChangedTopic(handed, heir.topic) : handed;
+  return acknowledgedBy === null ? withChangedTopic(moved, successor.topic) : moved;
 }

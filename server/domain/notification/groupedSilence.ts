@@ -22,63 +22,73 @@ import type {
 import { allReportingNews, groupedNews, oneSilentNews, silentYardNews } from "./groupedText.ts";
 import { applyAlarmEvent, closingNotifications } from "./handleAlarmEvent.ts";
 
-/** Feeders of one yard that fall silent together have one cause, most likely its power or its network: the yard's call says so. */
+/** Feeders of one yard that stop reporting together have one likely cause, its power or its network: one escalation for the yard. */
 
 /**
- * Last heard this near to each other, feeders fell silent together: common practice, no source. When they were last heard
- * is compared, not when that became an alarm: how long a silence must grow for that differs from line to line.
+ * Feeders whose last reports are this near to each other stopped together: common practice, no source. The last reports are
+ * compared, not the alarms: the time without reports that raises an alarm differs from feeder to feeder.
  */
 const togetherWithin = minutes(15);
 
-/** How long the first one's alarm waits for a second that is late too, so that one word can speak of both. */
+/** How long the first alarm waits for a second feeder that is late too, so that one notification covers both. */
 const holdAtMost = minutes(2);
 
-/** As in silence/feederSilence.ts: half an interval past its time a report is nearer to lost than to late by chance. */
+/** As in silence/feederSilence.ts: half an interval after its time a report is more likely lost than late. */
 const overdueFactor = 1.5;
 
-/** Those that are out of service, or not of the yard any more, are missed by nobody; the others are told as they stand. */
-export function regroupSilence(group: Group, circle: Recipients, now: Instant): Group {
+/** Feeders out of service or removed from the yard leave the group; the others are grouped by their present state. */
+export function regroupSilence(group: Group, recipients: Recipients, now: Instant): Group {
   const { yard } = group;
-  const gone = groupedFeedersOf(yard).filter((id) => !yard.feeders.some((one) => one.id === id && one.inService));
-  const words = "Its feeders are out of service.";
-  const thinned = removeFeeders(
+  const leaving = groupedFeedersOf(yard).filter((id) => !yard.feeders.some((one) => one.id === id && one.inService));
+  const text = "Its feeders are out of service.";
+  const remaining = removeFeeders(
     group,
-    new Set(gone),
-    { kind: "suppressed", fault: yard.fault, at: now, text: words },
-    circle,
+    new Set(leaving),
+    { kind: "suppressed", fault: yard.fault, at: now, text },
+    recipients,
     now,
   );
-  return releaseHeld(groupSilentFeeders(thinned, circle, now), now);
+  return releaseHeld(groupSilentFeeders(remaining, recipients, now), now);
 }
 
 const groupedFeedersOf = ({ escalation }: GroupedYard): string[] =>
   isActive(escalation) ? escalation.silentFeeders.map(({ feeder }) => feeder) : [];
 
-export function handleSilenceEvent(group: Group, said: FeederEventInGroup, circle: Recipients, now: Instant): Group {
-  const { feeder, event } = said;
-  if (!groupedFeedersOf(group.yard).includes(feeder.id)) return handleOwnEvent(group, said, circle, now);
+export function handleSilenceEvent(
+  group: Group,
+  feederEvent: FeederEventInGroup,
+  recipients: Recipients,
+  now: Instant,
+): Group {
+  const { feeder, event } = feederEvent;
+  if (!groupedFeedersOf(group.yard).includes(feeder.id)) return handleOwnEvent(group, feederEvent, recipients, now);
   switch (event.kind) {
     case "raised":
-    case "worsened": // the yard's call says it, and nothing is graver than urgent
+    case "worsened": // the yard's escalation covers it, and no priority is above urgent
       return group;
-    case "acknowledged": // whoever has seen that one is silent has seen why
-      return applyYardEvent(group, event, circle, now);
+    case "acknowledged": // to acknowledge one acknowledges the yard's cause
+      return applyYardEvent(group, event, recipients, now);
     case "returned":
     case "suppressed":
-      return removeFeeders(group, new Set([feeder.id]), event, circle, now);
+      return removeFeeders(group, new Set([feeder.id]), event, recipients, now);
   }
 }
 
-function handleOwnEvent(group: Group, { feeder, event }: FeederEventInGroup, circle: Recipients, now: Instant): Group {
+function handleOwnEvent(
+  group: Group,
+  { feeder, event }: FeederEventInGroup,
+  recipients: Recipients,
+  now: Instant,
+): Group {
   const known =
     event.kind === "raised" && event.sameEpisode ? escalationToResume(group.yard, feeder, event) : feeder.escalation;
-  const heard = applyToOwnEscalation(group, { feeder: { ...feeder, escalation: known }, event }, circle, now);
-  const call = heard.yard.feeders.find(({ id }) => id === feeder.id)?.escalation ?? null;
-  const isNew = isActive(call) && call.level === 0 && call !== feeder.escalation;
-  return isNew ? withFeederEscalation(heard, feeder.id, { ...call, holdUntil: after(now, holdAtMost) }) : heard;
+  const next = applyToOwnEscalation(group, { feeder: { ...feeder, escalation: known }, event }, recipients, now);
+  const escalation = next.yard.feeders.find(({ id }) => id === feeder.id)?.escalation ?? null;
+  const isNew = isActive(escalation) && escalation.level === 0 && escalation !== feeder.escalation;
+  return isNew ? withFeederEscalation(next, feeder.id, { ...escalation, holdUntil: after(now, holdAtMost) }) : next;
 }
 
-/** Back within the hour after it was told as one with others: whoever heard that needn't be rung for this. */
+/** No reports again within the hour after it was in a group: whoever was notified of the group is not notified again. */
 function escalationToResume(
   yard: GroupedYard,
   feeder: GroupedFeeder,
@@ -95,68 +105,80 @@ const yardSource = ({ id, name, fault }: GroupedYard): AlarmSource => ({
   ...{ yard: id, feeder: null, topic: yardTopic(id, fault), name },
 });
 
-function applyYardEvent(group: Group, word: AlarmEvent, circle: Recipients, now: Instant): Group {
+function applyYardEvent(group: Group, event: AlarmEvent, recipients: Recipients, now: Instant): Group {
   const { escalation, notifications } = applyAlarmEvent(
     group.yard.escalation,
-    word,
+    event,
     yardSource(group.yard),
-    circle,
+    recipients,
     now,
   );
   return { ...group, yard: { ...group.yard, escalation }, notifications: [...group.notifications, ...notifications] };
 }
 
-/** These are heard again, or nothing is asked of them any more. Where one alone is left it becomes its own call. */
+/** These report again or are suppressed. Where one feeder is left, it gets its own escalation. */
 function removeFeeders(
   group: Group,
-  gone: ReadonlySet<string>,
-  word: AlarmEvent,
-  circle: Recipients,
+  leaving: ReadonlySet<string>,
+  event: AlarmEvent,
+  recipients: Recipients,
   now: Instant,
 ): Group {
   const { yard } = group;
   const { escalation } = yard;
-  if (!isActive(escalation) || gone.size === 0) return group;
-  const left = escalation.silentFeeders.filter((one) => !gone.has(one.feeder));
-  const [one] = left;
-  if (one === undefined) {
-    const good = word.kind === "returned" ? { ...word, ...allReportingNews(yard.name) } : word;
-    const over = applyYardEvent(group, good, circle, now);
-    return {
-      ...over,
-      yard: { ...over.yard, escalation: over.yard.escalation && { ...over.yard.escalation, silentFeeders: [] } },
-    };
-  }
-  if (left.length > 1)
-    return updateYardText({ ...group, yard: { ...yard, escalation: { ...escalation, silentFeeders: left } } }, circle);
-  const closed = closingNotifications(escalation, escalation.recipientStates, oneSilentNews(yard.name, one), circle);
-  // Remembered for a while: one that falls silent again within the hour was spoken of, and needn't ring.
-  const told = escalation.recipientStates.map((person) => ({ ...person, awaitsEndNews: false }));
-  const over: Escalation = { ...escalation, recipientStates: told, silentFeeders: [], endedAt: now, news: null };
+  if (!isActive(escalation) || leaving.size === 0) return group;
+  const silentFeeders = escalation.silentFeeders.filter((one) => !leaving.has(one.feeder));
+  const [last, ...others] = silentFeeders;
+  if (last === undefined) return endYardEscalation(group, event, recipients, now);
+  return others.length > 0
+    ? updateYardText({ ...group, yard: { ...yard, escalation: { ...escalation, silentFeeders } } }, recipients)
+    : endWithOneFeeder(group, escalation, last, recipients, now);
+}
+
+function endYardEscalation(group: Group, event: AlarmEvent, recipients: Recipients, now: Instant): Group {
+  const news = event.kind === "returned" ? { ...event, ...allReportingNews(group.yard.name) } : event;
+  const ended = applyYardEvent(group, news, recipients, now);
+  const { escalation } = ended.yard;
+  return { ...ended, yard: { ...ended.yard, escalation: escalation && { ...escalation, silentFeeders: [] } } };
+}
+
+function endWithOneFeeder(
+  group: Group,
+  escalation: Escalation,
+  last: SilentFeeder,
+  recipients: Recipients,
+  now: Instant,
+): Group {
+  const { yard } = group;
+  const news = oneSilentNews(yard.name, last);
+  const closing = closingNotifications(escalation, escalation.recipientStates, news, recipients);
+  // Stored for a while: a feeder that stops again within the hour was in the group, and needs no second notification.
+  const recipientStates = escalation.recipientStates.map((person) => ({ ...person, awaitsEndNews: false }));
+  const ended: Escalation = { ...escalation, recipientStates, silentFeeders: [], endedAt: now, news: null };
   const next = withFeederEscalation(
-    { ...group, yard: { ...yard, escalation: over } },
-    one.feeder,
-    feederEscalation(escalation, one),
+    { ...group, yard: { ...yard, escalation: ended } },
+    last.feeder,
+    feederEscalation(escalation, last),
   );
   return {
     ...next,
-    notifications: [...group.notifications, ...closed],
-    changedTopics: escalation.acknowledgedBy === null ? [...group.changedTopics, one.topic] : group.changedTopics,
+    notifications: [...group.notifications, ...closing],
+    changedTopics: escalation.acknowledgedBy === null ? [...group.changedTopics, last.topic] : group.changedTopics,
   };
 }
 
-/** The yard's call becomes one feeder's: who knew of that one knows of this one, and nobody is rung a second time. */
+/** The yard's escalation becomes one feeder's: nobody is notified a second time. */
 const feederEscalation = (
-  call: Escalation,
+  escalation: Escalation,
   { feeder, name, topic, raisedAt, title, body }: SilentFeeder,
 ): Escalation => ({
-  ...call,
+  ...escalation,
   ...{ feeder, subjectName: name, topic, raisedAt, title, body },
   silentFeeders: [],
 });
 
-/** Those that fell silent together are told as one: a standing call of the yard takes them in, two alone make one. */
-function groupSilentFeeders(group: Group, circle: Recipients, now: Instant): Group {
+/** Feeders that stopped together become one group: they join the yard's active escalation, or two of them start one. */
+function groupSilentFeeders(group: Group, recipients: Recipients, now: Instant): Group {
   const { yard } = group;
   const alone = yard.feeders.filter(({ inService, escalation }) => inService && isActive(escalation));
   if (isActive(yard.escalation)) {
@@ -164,15 +186,15 @@ function groupSilentFeeders(group: Group, circle: Recipients, now: Instant): Gro
     const nearOne = alone.filter((feeder) =>
       silentFeeders.some((part) => areTogether(feeder, reportTimesOf(yard, part))),
     );
-    return nearOne.length === 0 ? group : addFeeders(group, yard.escalation, nearOne, circle);
+    return nearOne.length === 0 ? group : addFeeders(group, yard.escalation, nearOne, recipients);
   }
   const together = largestGroup(alone);
   return together.length < 2
     ? group
-    : addFeeders(group, newYardEscalation(yard, together, circle, now), together, circle);
+    : addFeeders(group, newYardEscalation(yard, together, recipients, now), together, recipients);
 }
 
-/** As it was when it joined: it may have been put away since, or be heard at this very moment. */
+/** As it was when it joined: it may be in storage since then, or report at this very moment. */
 const reportTimesOf = (yard: GroupedYard, { feeder, lastReportAt }: SilentFeeder): ReportTimes => ({
   lastReportAt,
   reportEvery: yard.feeders.find(({ id }) => id === feeder)?.reportEvery ?? togetherWithin,
@@ -180,13 +202,13 @@ const reportTimesOf = (yard: GroupedYard, { feeder, lastReportAt }: SilentFeeder
 
 type ReportTimes = Pick<GroupedFeeder, "lastReportAt" | "reportEvery">;
 
-/** A feeder that reports each half hour may have lost its power half an hour after it was last heard. */
+/** A feeder that reports each half hour may have lost its power half an hour after its last report. */
 function areTogether(a: ReportTimes, b: ReportTimes): boolean {
   if (a.lastReportAt === null || b.lastReportAt === null) return false;
   return Math.abs(a.lastReportAt - b.lastReportAt) <= Math.max(togetherWithin, a.reportEvery, b.reportEvery);
 }
 
-/** Each near to the one before it, by when they were last heard. */
+/** Each near to the one before it, by their last reports. */
 function largestGroup(feeders: readonly GroupedFeeder[]): readonly GroupedFeeder[] {
   const groups: GroupedFeeder[][] = [];
   for (const feeder of [...feeders].sort((a, b) => (a.lastReportAt ?? 0) - (b.lastReportAt ?? 0))) {
@@ -202,59 +224,64 @@ function largestGroup(feeders: readonly GroupedFeeder[]): readonly GroupedFeeder
 function newYardEscalation(
   yard: GroupedYard,
   together: readonly GroupedFeeder[],
-  circle: Recipients,
+  recipients: Recipients,
   now: Instant,
 ): Escalation {
-  const words = silentYardNews(yard.name, together.flatMap(silentFeederOf), inServiceCount(yard), circle.zone);
+  const news = silentYardNews(yard.name, together.flatMap(silentFeederOf), inServiceCount(yard), recipients.zone);
   const sameEpisode = yard.escalation !== null && yard.escalation.acknowledgedBy === null;
-  const word: AlarmEvent = {
-    ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: now, ...words, sameEpisode },
+  const event: AlarmEvent = {
+    ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: now, ...news, sameEpisode },
   };
-  const { escalation } = applyAlarmEvent(yard.escalation, word, yardSource(yard), circle, now);
-  if (escalation === null) throw new TypeError("expected a call from a raise, got none");
+  const { escalation } = applyAlarmEvent(yard.escalation, event, yardSource(yard), recipients, now);
+  if (escalation === null) throw new TypeError("expected a escalation from a raise, got none");
   return escalation;
 }
 
-function addFeeders(group: Group, call: Escalation, joining: readonly GroupedFeeder[], circle: Recipients): Group {
-  // What somebody has acknowledged alone is asked anew: that others are silent too makes it another matter.
+function addFeeders(
+  group: Group,
+  escalation: Escalation,
+  joining: readonly GroupedFeeder[],
+  recipients: Recipients,
+): Group {
+  // What somebody has acknowledged for one feeder has to be acknowledged again for several.
   const open = joining.flatMap((feeder) => (feeder.escalation?.acknowledgedBy === null ? [feeder.escalation] : []));
-  const silent = [...call.silentFeeders, ...joining.flatMap(silentFeederOf)];
-  const whole = { ...mergeProgress(call, open), silentFeeders: silent };
+  const silent = [...escalation.silentFeeders, ...joining.flatMap(silentFeederOf)];
+  const whole = { ...mergeProgress(escalation, open), silentFeeders: silent };
   const joined = joining.reduce((next, { id }) => withFeederEscalation(next, id, null), group);
-  const title = silentYardNews(group.yard.name, silent, inServiceCount(group.yard), circle.zone).title;
+  const title = silentYardNews(group.yard.name, silent, inServiceCount(group.yard), recipients.zone).title;
   const closed = joining.flatMap(({ name, escalation }) =>
     escalation === null
       ? []
-      : closingNotifications(escalation, escalation.recipientStates, groupedNews(name, title), circle),
+      : closingNotifications(escalation, escalation.recipientStates, groupedNews(name, title), recipients),
   );
-  const tellings = [...group.notifications, ...closed];
-  return updateYardText({ ...joined, yard: { ...joined.yard, escalation: whole }, notifications: tellings }, circle);
+  const notifications = [...group.notifications, ...closed];
+  return updateYardText({ ...joined, yard: { ...joined.yard, escalation: whole }, notifications }, recipients);
 }
 
-/** Whoever was rung for one of them isn't rung for all; the turns go on from where the farthest is. */
-function mergeProgress(call: Escalation, open: readonly Escalation[]): Escalation {
-  const calls = [call, ...open];
-  const turn = Math.max(...calls.map((one) => one.level));
+/** Whoever was notified of one of them isn't notified again; the escalation continues at the highest level of them. */
+function mergeProgress(escalation: Escalation, open: readonly Escalation[]): Escalation {
+  const escalations = [escalation, ...open];
+  const level = Math.max(...escalations.map((one) => one.level));
   return {
-    ...call,
-    recipientStates: mergeRecipientStates(calls.flatMap((one) => one.recipientStates)),
-    level: turn,
-    levelAt: calls
-      .filter((one) => one.level === turn)
+    ...escalation,
+    recipientStates: mergeRecipientStates(escalations.flatMap((one) => one.recipientStates)),
+    level,
+    levelAt: escalations
+      .filter((one) => one.level === level)
       .map((one) => one.levelAt)
       .reduce(earlierOf),
-    renewedAt: calls
+    renewedAt: escalations
       .filter((one) => one.level > 0)
       .map((one) => one.renewedAt)
-      .reduce(earlierOf, call.renewedAt),
+      .reduce(earlierOf, escalation.renewedAt),
   };
 }
 
 const earlierOf = (a: Instant, b: Instant): Instant => earlier(a, b);
 
-function mergeRecipientStates(told: readonly RecipientState[]): readonly RecipientState[] {
+function mergeRecipientStates(states: readonly RecipientState[]): readonly RecipientState[] {
   const byPerson = new Map<string, RecipientState>();
-  for (const one of told) {
+  for (const one of states) {
     const other = byPerson.get(one.person);
     byPerson.set(one.person, other ? mergeRecipientState(other, one) : one);
   }
@@ -294,21 +321,21 @@ function silentFeederOf({ id, name, lastReportAt, escalation }: GroupedFeeder): 
 
 const inServiceCount = ({ feeders }: GroupedYard): number => feeders.filter(({ inService }) => inService).length;
 
-/** Says anew how many are silent; who has been told sees it without a sound. */
-function updateYardText(group: Group, circle: Recipients): Group {
+/** The present number of feeders without reports; people who were notified get it without a sound. */
+function updateYardText(group: Group, recipients: Recipients): Group {
   const { yard } = group;
   if (yard.escalation === null) return group;
-  const words: EscalationNews = silentYardNews(
+  const { title, body }: EscalationNews = silentYardNews(
     yard.name,
     yard.escalation.silentFeeders,
     inServiceCount(yard),
-    circle.zone,
+    recipients.zone,
   );
-  const call = { ...yard.escalation, title: words.title, body: words.body };
-  return { ...group, yard: { ...yard, escalation: call }, changedTopics: [...group.changedTopics, call.topic] };
+  const escalation = { ...yard.escalation, title, body };
+  return { ...group, yard: { ...yard, escalation }, changedTopics: [...group.changedTopics, escalation.topic] };
 }
 
-/** A first silence waits only while another of the yard is late too, and may be known for silent before the wait is over. */
+/** A first alarm waits only while another feeder of the yard is late too and could raise its alarm before the wait ends. */
 function releaseHeld(group: Group, now: Instant): Group {
   const held = group.yard.feeders.filter(({ escalation }) => isActive(escalation) && escalation.holdUntil !== null);
   return held.reduce((next, feeder) => {

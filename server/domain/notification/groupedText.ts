@@ -1,10 +1,10 @@
 import { localTimeOf } from "../localTime.ts";
 import type { EscalationNews, SilentFeeder } from "./escalation.ts";
 
-/** More names than these are counted: the words must fit a locked screen. */
+/** More names than these are counted: the text must fit a locked screen. */
 const namesMax = 4;
 
-/** "Alder Croft: 2 of 3 feeders silent"; `inService` counts those that could be heard at all. */
+/** "Alder Croft: no reports from 2 of 3 feeders"; `inService` counts the feeders that are expected to report. */
 export function silentYardNews(
   yardName: string,
   silent: readonly SilentFeeder[],
@@ -16,8 +16,8 @@ export function silentYardNews(
     .map(({ name, lastReportAt }) => `${name} at ${localTimeOf(lastReportAt, zone)}`);
   const more = silent.length - named.length;
   return {
-    title: `${yardName}: ${silentCountText(silent.length, inService)} silent`,
-    body: `Last heard: ${named.join(", ")}${more > 0 ? ` and ${more} more` : ""}. They fell silent together, so look at the yard's power and network first.`,
+    title: `${yardName}: no reports from ${silentCountText(silent.length, inService)}`,
+    body: `Last reports: ${named.join(", ")}${more > 0 ? ` and ${more} more` : ""}. They stopped at about the same time. Check the yard's power and network first.`,
   };
 }
 
@@ -27,17 +27,17 @@ function silentCountText(silent: number, inService: number): string {
 }
 
 export const allReportingNews = (yardName: string): EscalationNews => ({
-  title: `${yardName}: all heard again`,
-  body: "Each of its feeders has reported again.",
+  title: `${yardName}: all report again`,
+  body: "All feeders report again.",
 });
 
 export const oneSilentNews = (yardName: string, { name }: SilentFeeder): EscalationNews => ({
-  title: `${yardName}: only ${name} is still silent`,
-  body: "The others are heard again or were set aside.",
+  title: `${yardName}: only ${name} has no reports`,
+  body: "The others report again or are suppressed.",
 });
 
-/** In place of one feeder's own alarm, whose cause the yard's call now speaks of. */
+/** In place of one feeder's own alarm, which the yard's escalation now covers. */
 export const groupedNews = (feederName: string, yardTitle: string): EscalationNews => ({
-  title: `${feederName}: silent with others`,
-  body: `It is told as one: ${yardTitle}.`,
+  title: `${feederName}: part of a group`,
+  body: `Included in: ${yardTitle}.`,
 });

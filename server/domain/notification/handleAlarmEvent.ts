@@ -19,100 +19,115 @@ import {
 } from "./notificationContent.ts";
 
 /**
- * A new word about an alarm: what becomes of its call, and whom to tell now. Hearing the same word twice tells nothing twice.
+ * The escalation after a new event of its alarm, and whom to notify now. The same event twice notifies nobody twice.
  *
- * `call` is what is stored under the topic, null where nothing is. The silence of feeders isn't heard here but together
- * with its yard (groupedAlarms.ts).
+ * `escalation` is what is stored under the topic, null where nothing is. Faults that are grouped over a yard are handled in
+ * groupedAlarms.ts.
  */
 export function handleAlarmEvent(
-  call: Escalation | null,
-  word: AlarmEvent,
+  escalation: Escalation | null,
+  event: AlarmEvent,
   of: AlarmSource,
-  circle: Recipients,
+  recipients: Recipients,
   now: Instant,
 ): EscalationStep {
-  const heard = applyAlarmEvent(call, word, of, circle, now);
-  if (heard.escalation === null) return { escalation: null, notifications: heard.notifications, nextAt: null };
-  const step = advanceEscalation(heard.escalation, circle, now);
-  const tellings = [...heard.notifications, ...step.notifications];
+  const outcome = applyAlarmEvent(escalation, event, of, recipients, now);
+  if (outcome.escalation === null) return { escalation: null, notifications: outcome.notifications, nextAt: null };
+  const step = advanceEscalation(outcome.escalation, recipients, now);
+  const notifications = [...outcome.notifications, ...step.notifications];
   return {
     ...step,
-    notifications: heard.isTextChanged ? [...tellings, ...correctionNotifications(step, circle)] : tellings,
+    notifications: outcome.isTextChanged
+      ? [...notifications, ...correctionNotifications(step, recipients)]
+      : notifications,
   };
 }
 
 interface EventOutcome {
   readonly escalation: Escalation | null;
   readonly notifications: readonly OutgoingNotification[];
-  /** What stands on the screens of those who don't hear it ring now must be set right. */
+  /** The text on the screens must be corrected for those who get no notification now. */
   readonly isTextChanged: boolean;
 }
 
-/** What the word itself says, before time has its turn. */
+/** What the event alone changes; `advanceEscalation` follows. */
 export function applyAlarmEvent(
-  call: Escalation | null,
-  word: AlarmEvent,
+  escalation: Escalation | null,
+  event: AlarmEvent,
   of: AlarmSource,
-  circle: Recipients,
+  recipients: Recipients,
   now: Instant,
 ): EventOutcome {
-  switch (word.kind) {
+  switch (event.kind) {
     case "raised":
-      if (isActive(call) && call.raisedAt === word.at) return noChange(call);
-      if (call !== null && word.sameEpisode && call.recipientStates.length > 0) {
-        return { escalation: resumeEscalation(call, word, now), notifications: [], isTextChanged: true };
-      }
-      return {
-        escalation: startEscalation(call, word, word.at, of, now),
-        notifications: [],
-        isTextChanged: isActive(call),
-      };
+      return applyRaise(escalation, event, of, now);
     case "worsened":
-      if (isActive(call) && call.renewedAt === word.at) return noChange(call);
-      return {
-        escalation: startEscalation(call, word, word.raisedAt, of, now),
-        notifications: [],
-        isTextChanged: isActive(call),
-      };
+      if (isActive(escalation) && escalation.renewedAt === event.at) return noChange(escalation);
+      return newEscalationOutcome(escalation, event, event.raisedAt, of, now);
     case "acknowledged":
-      if (!isActive(call) || call.acknowledgedBy !== null) return noChange(call);
-      return acknowledgeEscalation(call, word.by, circle);
-    case "returned":
-      return isActive(call) ? endEscalation(call, { title: word.title, body: word.body }, circle, now) : noChange(call);
+      if (!isActive(escalation) || escalation.acknowledgedBy !== null) return noChange(escalation);
+      return acknowledgeEscalation(escalation, event.by, recipients);
+    case "returned": {
+      const { title, body } = event;
+      return isActive(escalation) ? endEscalation(escalation, { title, body }, recipients, now) : noChange(escalation);
+    }
     case "suppressed":
-      return isActive(call) ? endEscalation(call, suppressedNews(call, word.text), circle, now) : noChange(call);
+      return isActive(escalation)
+        ? endEscalation(escalation, suppressedNews(escalation, event.text), recipients, now)
+        : noChange(escalation);
   }
 }
 
-const noChange = (call: Escalation | null): EventOutcome => ({
-  escalation: call,
+function applyRaise(
+  escalation: Escalation | null,
+  event: Extract<AlarmEvent, { kind: "raised" }>,
+  of: AlarmSource,
+  now: Instant,
+): EventOutcome {
+  if (isActive(escalation) && escalation.raisedAt === event.at) return noChange(escalation);
+  if (escalation !== null && event.sameEpisode && escalation.recipientStates.length > 0) {
+    return { escalation: resumeEscalation(escalation, event, now), notifications: [], isTextChanged: true };
+  }
+  return newEscalationOutcome(escalation, event, event.at, of, now);
+}
+
+const newEscalationOutcome = (
+  ...[before, event, raisedAt, of, now]: Parameters<typeof startEscalation>
+): EventOutcome => ({
+  escalation: startEscalation(before, event, raisedAt, of, now),
+  notifications: [],
+  isTextChanged: isActive(before),
+});
+
+const noChange = (escalation: Escalation | null): EventOutcome => ({
+  escalation,
   notifications: [],
   isTextChanged: false,
 });
 
 type OpeningEvent = Extract<AlarmEvent, { kind: "raised" | "worsened" }>;
 
-/** It rings from the first turn on. Who knows of something milder keeps it on the screen, set right, until it rings for them. */
+/** It starts at the first level. People who know of a lower priority keep it on the screen, corrected, until they are notified. */
 function startEscalation(
   before: Escalation | null,
-  word: OpeningEvent,
+  event: OpeningEvent,
   raisedAt: Instant,
   of: AlarmSource,
   now: Instant,
 ): Escalation {
-  const { fault, priority, title, body } = word;
+  const { fault, priority, title, body } = event;
   const { yard, feeder, topic, name } = of;
-  const told = isActive(before)
+  const recipientStates = isActive(before)
     ? before.recipientStates.map((one) => ({ ...one, timesNotified: 0, awaitsEndNews: false }))
     : [];
   return {
     ...{ yard, feeder, topic, subjectName: name, fault, priority, title, body },
     raisedAt,
-    renewedAt: word.at,
+    renewedAt: event.at,
     holdUntil: null,
     level: 0,
     levelAt: now,
-    recipientStates: told,
+    recipientStates,
     acknowledgedBy: null,
     endedAt: null,
     news: null,
@@ -124,26 +139,30 @@ function startEscalation(
 }
 
 /**
- * Back within the hour: what the screens said in between is set right without a sound. The call's clocks stood still while it
- * was away; else a fault that flickers would either never reach the second turn, or reach it at its first return.
+ * The alarm is back within the hour: the text on the screens is corrected without a sound. The time of its absence doesn't count;
+ * else a fault that comes and goes would never reach the second level, or reach it at its first return.
  */
-function resumeEscalation(call: Escalation, word: Extract<AlarmEvent, { kind: "raised" }>, now: Instant): Escalation {
-  const away = between(call.endedAt ?? now, now);
-  // Who was told by mail that it is over must hear by mail that it isn't.
-  const knowsBetter = (one: RecipientState) =>
-    knowsByEmailOnly(one) && !one.awaitsEndNews && call.priority === "urgent";
+function resumeEscalation(
+  escalation: Escalation,
+  event: Extract<AlarmEvent, { kind: "raised" }>,
+  now: Instant,
+): Escalation {
+  const away = between(escalation.endedAt ?? now, now);
+  // Whoever got an e-mail that it had ended must get one that it is back.
+  const gotEndNews = (one: RecipientState) =>
+    knowsByEmailOnly(one) && !one.awaitsEndNews && escalation.priority === "urgent";
   return {
-    ...call,
-    priority: word.priority,
-    title: word.title,
-    body: word.body,
-    raisedAt: word.at,
+    ...escalation,
+    priority: event.priority,
+    title: event.title,
+    body: event.body,
+    raisedAt: event.at,
     holdUntil: null,
-    levelAt: after(call.levelAt, away),
-    recipientStates: call.recipientStates.map((one) => ({
+    levelAt: after(escalation.levelAt, away),
+    recipientStates: escalation.recipientStates.map((one) => ({
       ...one,
       reminderCountedFrom: after(one.reminderCountedFrom, away),
-      emailedAt: knowsBetter(one) && call.endedAt !== null ? null : one.emailedAt,
+      emailedAt: gotEndNews(one) && escalation.endedAt !== null ? null : one.emailedAt,
       awaitsEndNews: false,
     })),
     acknowledgedBy: null,
@@ -152,64 +171,76 @@ function resumeEscalation(call: Escalation, word: Extract<AlarmEvent, { kind: "r
   };
 }
 
-/** One has it in hand: everybody else may put the phone away. */
-function acknowledgeEscalation(call: Escalation, by: string, circle: Recipients): EventOutcome {
-  const others = call.recipientStates.filter((one) => nameOf(one, circle) !== by);
-  const news = acknowledgedNews(call, by);
+/** One person acts: the others are notified of that, without a sound. */
+function acknowledgeEscalation(escalation: Escalation, by: string, recipients: Recipients): EventOutcome {
+  const others = escalation.recipientStates.filter((one) => nameOf(one, recipients) !== by);
+  const news = acknowledgedNews(escalation, by);
   return {
-    escalation: { ...call, ...awaitingEndNews(call, others), acknowledgedBy: by, news, holdUntil: null },
-    notifications: closingNotifications(call, others, news, circle),
+    escalation: { ...escalation, ...awaitingEndNews(escalation, others), acknowledgedBy: by, news, holdUntil: null },
+    notifications: closingNotifications(escalation, others, news, recipients),
     isTextChanged: false,
   };
 }
 
-/** It is over, or was set aside: whoever was told hears of it without a sound, and nobody else. */
-function endEscalation(call: Escalation, news: EscalationNews, circle: Recipients, now: Instant): EventOutcome {
-  if (call.recipientStates.length === 0) return noChange(null);
+/** It ended or is suppressed: only people who were notified get this, without a sound. */
+function endEscalation(
+  escalation: Escalation,
+  news: EscalationNews,
+  recipients: Recipients,
+  now: Instant,
+): EventOutcome {
+  if (escalation.recipientStates.length === 0) return noChange(null);
   return {
-    escalation: { ...call, ...awaitingEndNews(call, call.recipientStates), endedAt: now, news, holdUntil: null },
-    notifications: closingNotifications(call, call.recipientStates, news, circle),
+    escalation: {
+      ...escalation,
+      ...awaitingEndNews(escalation, escalation.recipientStates),
+      endedAt: now,
+      news,
+      holdUntil: null,
+    },
+    notifications: closingNotifications(escalation, escalation.recipientStates, news, recipients),
     isTextChanged: false,
   };
 }
 
-/** A letter about something that may wait till tomorrow needs no second letter to take it back. */
-function awaitingEndNews(call: Escalation, whom: readonly RecipientState[]): Pick<Escalation, "recipientStates"> {
-  const owed = (one: RecipientState) => call.priority === "urgent" && whom.includes(one) && knowsByEmailOnly(one);
-  return { recipientStates: call.recipientStates.map((one) => ({ ...one, awaitsEndNews: owed(one) })) };
+/** An e-mail about an alarm that can wait a day needs no second e-mail that it has ended. */
+function awaitingEndNews(escalation: Escalation, whom: readonly RecipientState[]): Pick<Escalation, "recipientStates"> {
+  const awaits = (one: RecipientState) =>
+    escalation.priority === "urgent" && whom.includes(one) && knowsByEmailOnly(one);
+  return { recipientStates: escalation.recipientStates.map((one) => ({ ...one, awaitsEndNews: awaits(one) })) };
 }
 
-/** No phone has proved since that it showed anything: as far as we know the letter is the newest they have. */
+/** No display receipt since the e-mail: as far as is known the e-mail is the newest that they have. */
 const knowsByEmailOnly = ({ emailedAt, displayedAt }: RecipientState): boolean =>
   emailedAt !== null && (displayedAt === null || displayedAt < emailedAt);
 
-/** On every screen that a push of this call may stand on, shown or still under way. */
+/** For every screen that may show a push of this escalation, displayed or still on the way. */
 export function closingNotifications(
-  call: Escalation,
+  escalation: Escalation,
   whom: readonly RecipientState[],
   news: EscalationNews,
-  circle: Recipients,
+  recipients: Recipients,
 ): OutgoingNotification[] {
-  return peopleWithDisplay(whom, circle).map((person) =>
-    notificationTo(call, person, "push", closingContent(call, news)),
+  return peopleWithDisplay(whom, recipients).map((person) =>
+    notificationTo(escalation, person, "push", closingContent(escalation, news)),
   );
 }
 
-/** Newer words for every screen that the step itself doesn't ring. */
+/** The corrected text for every screen that gets no notification from the step itself. */
 export function correctionNotifications(
   { escalation, notifications }: EscalationStep,
-  circle: Recipients,
+  recipients: Recipients,
 ): OutgoingNotification[] {
   if (escalation === null) return [];
-  const rung = new Set(notifications.filter(({ channel }) => channel === "push").map(({ person }) => person));
-  const notice = correctionContent(escalation);
-  return peopleWithDisplay(escalation.recipientStates, circle)
-    .filter((person) => !rung.has(person))
-    .map((person) => notificationTo(escalation, person, "push", notice));
+  const notified = new Set(notifications.filter(({ channel }) => channel === "push").map(({ person }) => person));
+  const content = correctionContent(escalation);
+  return peopleWithDisplay(escalation.recipientStates, recipients)
+    .filter((person) => !notified.has(person))
+    .map((person) => notificationTo(escalation, person, "push", content));
 }
 
-function peopleWithDisplay(told: readonly RecipientState[], { people }: Recipients): string[] {
-  return told
+function peopleWithDisplay(states: readonly RecipientState[], { people }: Recipients): string[] {
+  return states
     .filter((one) => one.pushedAt !== null && people.some(({ id, phoneCount }) => id === one.person && phoneCount > 0))
     .map(({ person }) => person);
 }

@@ -1,3 +1,3 @@
-/** A feeder's name as its titles begin: what is only practised says so wherever it is told. */
+/** A feeder's name at the start of its titles: a practice feeder is marked everywhere. */
 export const nameWithPractice = ({ name, practice }: { readonly name: string; readonly practice: boolean }): string =>
   `${practice ? "Practice – " : ""}${name}`;

@@ -7,62 +7,72 @@ import { isUndelivered } from "./deliveryLoss.ts";
 import type { Escalation, EscalationNews, OutgoingNotification } from "./escalation.ts";
 import { alarmTimeToLive, closingTimeToLive } from "./intervals.ts";
 
-/** The words of a call for one person. All of one call have its topic, so the newest stands alone on the screen. */
+/** The messages of an escalation for one person. All have its topic, so the newest replaces the others on the screen. */
 
-/** It rings: for the first time, or again. */
-export function alarmContent(call: Escalation, reminder: boolean, zone: string, now: Instant): NotificationContent {
-  const asked = openContent(call);
-  return { ...asked, body: `${introduction(call, reminder, zone, now)}${asked.body}`, silent: false };
+/** With sound: the first notification, or a reminder. */
+export function alarmContent(
+  escalation: Escalation,
+  reminder: boolean,
+  zone: string,
+  now: Instant,
+): NotificationContent {
+  const content = openContent(escalation);
+  return { ...content, body: `${introduction(escalation, reminder, zone, now)}${content.body}`, silent: false };
 }
 
-/** The same alarm in newer words, or again what it was: in place of what stands there, without a sound. */
-export const correctionContent = (call: Escalation): NotificationContent => ({ ...openContent(call), silent: true });
+/** The same alarm with its present text: replaces the one on the screen, without a sound. */
+export const correctionContent = (escalation: Escalation): NotificationContent => ({
+  ...openContent(escalation),
+  silent: true,
+});
 
-/** It asks for nothing any more. */
-export const closingContent = (call: Escalation, { title, body }: EscalationNews): NotificationContent => ({
-  fault: call.fault,
-  priority: call.priority,
-  topic: call.topic,
+/** No response is needed any more. */
+export const closingContent = (escalation: Escalation, { title, body }: EscalationNews): NotificationContent => ({
+  fault: escalation.fault,
+  priority: escalation.priority,
+  topic: escalation.topic,
   timeToLive: closingTimeToLive,
   title,
   body,
   silent: true,
-  raisedAt: call.raisedAt,
+  raisedAt: escalation.raisedAt,
   isClosing: true,
 });
 
 export const notificationTo = (
-  call: Escalation,
+  escalation: Escalation,
   person: string,
-  by: OutgoingNotification["channel"],
-  notice: NotificationContent,
+  channel: OutgoingNotification["channel"],
+  content: NotificationContent,
 ): OutgoingNotification => ({
   person,
-  channel: by,
-  yard: call.yard,
-  feeder: call.feeder,
-  content: notice,
+  channel,
+  yard: escalation.yard,
+  feeder: escalation.feeder,
+  content,
 });
 
-/** "Ada has seen it: food out at Rowan" */
-export function acknowledgedNews(call: Escalation, by: string): EscalationNews {
-  const said = `${call.subjectName}: `;
-  const what = call.title.startsWith(said) ? call.title.slice(said.length) : ruleOf(call.fault).title;
+/** "Acknowledged by Ada: hopper empty at Rowan" */
+export function acknowledgedNews(escalation: Escalation, by: string): EscalationNews {
+  const prefix = `${escalation.subjectName}: `;
+  const what = escalation.title.startsWith(prefix)
+    ? escalation.title.slice(prefix.length)
+    : ruleOf(escalation.fault).title;
   return {
-    title: `${by} has seen it: ${what} at ${call.subjectName}`,
-    body: "Nothing more is asked of you unless it grows worse.",
+    title: `Acknowledged by ${by}: ${what} at ${escalation.subjectName}`,
+    body: "You need to do nothing unless it gets worse.",
   };
 }
 
-/** "Rowan: set aside" */
-export const suppressedNews = (call: Escalation, words: string): EscalationNews => ({
-  title: `${call.subjectName}: set aside`,
-  body: `${words} Nothing is asked of you for now.`.trim(),
+/** "Rowan: no action needed" */
+export const suppressedNews = (escalation: Escalation, text: string): EscalationNews => ({
+  title: `${escalation.subjectName}: no action needed`,
+  body: `${text} You need to do nothing for now.`.trim(),
 });
 
 /**
- * Where no food or not enough of it comes out, each press and deposit that goes unpaid teaches the birds not to come; a
- * pause stops that. It helps nothing else, and a silent feeder couldn't hear it.
+ * Without food, each press and deposit that gets no portion teaches the birds not to come; a pause stops that. It helps with no
+ * other fault, and a feeder that doesn't report can't get it.
  */
 const faultsHelpedByPause: ReadonlySet<FaultKind> = new Set([
   "motorNotTurning",
@@ -74,53 +84,57 @@ const faultsHelpedByPause: ReadonlySet<FaultKind> = new Set([
   "depositUnpaid",
 ]);
 
-function actionsFor(call: Escalation): readonly NotificationAction[] {
-  if (call.acknowledgedBy !== null) return [];
-  return call.feeder !== null && faultsHelpedByPause.has(call.fault) ? ["acknowledge", "pause"] : ["acknowledge"];
+function actionsFor(escalation: Escalation): readonly NotificationAction[] {
+  if (escalation.acknowledgedBy !== null) return [];
+  return escalation.feeder !== null && faultsHelpedByPause.has(escalation.fault)
+    ? ["acknowledge", "pause"]
+    : ["acknowledge"];
 }
 
-const openContent = (call: Escalation): Omit<NotificationContent, "silent"> => ({
-  fault: call.fault,
-  priority: call.priority,
-  topic: call.topic,
-  timeToLive: alarmTimeToLive[call.priority],
-  title: call.title,
-  body: `${call.body}${alsoFeedersText(call.alsoFeeders)}`,
-  raisedAt: call.raisedAt,
-  actions: actionsFor(call),
-  ...actionTarget(call),
+const openContent = (escalation: Escalation): Omit<NotificationContent, "silent"> => ({
+  fault: escalation.fault,
+  priority: escalation.priority,
+  topic: escalation.topic,
+  timeToLive: alarmTimeToLive[escalation.priority],
+  title: escalation.title,
+  body: `${escalation.body}${alsoFeedersText(escalation.alsoFeeders)}`,
+  raisedAt: escalation.raisedAt,
+  actions: actionsFor(escalation),
+  ...actionTarget(escalation),
 });
 
 /** " Also at Larch and Birch." */
 function alsoFeedersText(names: readonly string[]): string {
   if (names.length === 0) return "";
-  const said = names.length <= 3 ? names : [...names.slice(0, 2), `${names.length - 2} more`];
-  return ` Also at ${[said.slice(0, -1).join(", "), said.at(-1)].filter((words) => words !== "").join(" and ")}.`;
+  const listed = names.length <= 3 ? names : [...names.slice(0, 2), `${names.length - 2} more`];
+  return ` Also at ${[listed.slice(0, -1).join(", "), listed.at(-1)].filter((text) => text !== "").join(" and ")}.`;
 }
 
-/** Any of the silent feeders will do: whoever has seen that one is silent has seen why they all are. */
+/** Any of the feeders without reports: to acknowledge one acknowledges all. */
 function actionTarget({ feeder, silentFeeders: [one] }: Escalation): Pick<NotificationContent, "actionTarget"> {
   if (feeder !== null || one === undefined) return {};
   return { actionTarget: { feeder: one.feeder, raisedAt: one.raisedAt } };
 }
 
-/** Later than this its own words ("nothing heard for 3 minutes") need a time beside them. */
-const firstNoticeWithin = minutes(5);
+/** Later than this the text of the alarm ("No report for 3 minutes") needs a time with it. */
+const firstNotificationWithin = minutes(5);
 
-/** What has passed since the alarm's own words were true, as far as it matters to who reads them now. */
-function introduction(call: Escalation, reminder: boolean, zone: string, now: Instant): string {
-  if (reminder) return `Still so after ${spanText(between(call.renewedAt, now))}, and nobody has answered. `;
-  const earlierRing = firstNotifiedOf(call);
-  if (earlierRing !== null && earlierRing < now) {
-    return `Nobody has answered for ${spanText(between(earlierRing, now))}. `;
+/** How much time has passed since the text of the alarm was written, where it matters to the reader. */
+function introduction(escalation: Escalation, reminder: boolean, zone: string, now: Instant): string {
+  if (reminder) return `Still active after ${spanText(between(escalation.renewedAt, now))}, not acknowledged. `;
+  const firstAt = firstNotifiedOf(escalation);
+  if (firstAt !== null && firstAt < now) {
+    return `Not acknowledged for ${spanText(between(firstAt, now))}. `;
   }
-  return between(call.renewedAt, now) < firstNoticeWithin ? "" : `Since ${momentText(call.renewedAt, zone, now)}. `;
+  return between(escalation.renewedAt, now) < firstNotificationWithin
+    ? ""
+    : `Since ${momentText(escalation.renewedAt, zone, now)}. `;
 }
 
-function firstNotifiedOf(call: Escalation): Instant | null {
-  const { recipientStates, renewedAt } = call;
-  const rings = recipientStates
-    .filter((one) => one.timesNotified > 0 && !isUndelivered(call, one))
+function firstNotifiedOf(escalation: Escalation): Instant | null {
+  const { recipientStates, renewedAt } = escalation;
+  const times = recipientStates
+    .filter((one) => one.timesNotified > 0 && !isUndelivered(escalation, one))
     .map(({ firstNotifiedAt }) => later(firstNotifiedAt, renewedAt));
-  return rings.length === 0 ? null : rings.reduce(earlier);
+  return times.length === 0 ? null : times.reduce(earlier);
 }

@@ -3,8 +3,8 @@ import { addLocalDays, instantOfLocal, localDateOf } from "../localTime.ts";
 import type { NotifiedPriority, QuietHours, Recipient } from "./escalation.ts";
 
 /**
- * From when this person may be rung for such a call, `at` or later: what is `soon` always waits for the end of the quiet
- * hours; what is `urgent` waits only where the person wants no exception.
+ * From when this person may be notified at this priority, `at` or later: `soon` always waits for the end of the quiet hours;
+ * `urgent` waits only where the person allows no exception.
  */
 export function notifiableFrom(
   { quietHours, urgentBreaks }: Pick<Recipient, "quietHours" | "urgentBreaks">,
@@ -18,12 +18,12 @@ export function notifiableFrom(
 
 /**
  * The end of the quiet hours that `at` lies in (their first moment belongs to them, their last doesn't); null where it lies
- * in none. Each night is worked out from its own local dates, so that it begins and ends by the wall clock also where the
- * clocks change that night; a time left out or doubled is read as `instantOfLocal` says.
+ * in none. Each night is calculated from its own local dates, so that it begins and ends by local time also where the
+ * clocks change that night; a time that is skipped or repeated is read as in `instantOfLocal`.
  * @throws RangeError where a time or the zone can't be read.
  */
 export function quietUntil({ from, to }: QuietHours, zone: string, at: Instant): Instant | null {
-  if (from === to) return null; // no hours rather than all: nobody may vanish by a slip of the finger
+  if (from === to) return null; // no quiet hours, not all day: nobody may become unreachable by a mistake
   const spansMidnight = from > to; // HH:MM sorts as text
   // Where a zone left out a whole date, last night's is the day before yesterday's.
   const today = localDateOf(at, zone);

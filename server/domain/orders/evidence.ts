@@ -1,6 +1,6 @@
 import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
 import type { Portion, PortionCause } from "../report.ts";
-import type { GivenFood, Order, OrdersState, UndonePause } from "./order.ts";
+import type { GivenFood, Order, OrdersState, RevertedPause } from "./order.ts";
 import { datedBy, earlierStart, redateOrders } from "./redating.ts";
 
 /**
@@ -13,7 +13,7 @@ export interface OrdersStep {
   readonly changed: readonly Order[];
 }
 
-export interface SeenStart {
+export interface ReportedStart {
   readonly boot: string;
   readonly uptime: Span;
   readonly at: Instant; // when the report was sent
@@ -23,7 +23,7 @@ export interface SeenStart {
 /** A report that is news, before its events are taken: it tells from which start of the feeder it comes. */
 export function updateOrdersByStart(
   orders: OrdersState,
-  { boot, uptime, at, paused }: SeenStart,
+  { boot, uptime, at, paused }: ReportedStart,
   now: Instant,
 ): OrdersStep {
   const { lastStart, newest } = orders;
@@ -39,8 +39,8 @@ export function updateOrdersByStart(
     lastStart: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsKept) },
   };
   if (lastStart === undefined) return unchangedOrders(begun); // nothing was known of any start before
-  if (begun.undonePause !== undefined)
-    return unchangedOrders({ ...begun, undonePause: { ...begun.undonePause, inOneStart: false } });
+  if (begun.revertedPause !== undefined)
+    return unchangedOrders({ ...begun, revertedPause: { ...begun.revertedPause, inOneStart: false } });
   // A feeder that says that it is paused has remembered it over its new start.
   if (newest === null || newest.answeredAt === null || !isPauseInForce(newest, at) || paused === true) {
     return unchangedOrders(begun);
@@ -63,16 +63,16 @@ export function updateOrdersByPaused(
   now: Instant = at,
 ): OrdersStep {
   if (paused === null) return unchangedOrders(orders);
-  if (orders.feederSays !== null && at < orders.feederSays.at) return unchangedOrders(orders);
+  if (orders.lastStatement !== null && at < orders.lastStatement.at) return unchangedOrders(orders);
   const heard = withStatement(orders, paused, at);
-  const { newest, undonePause } = heard;
+  const { newest, revertedPause } = heard;
   if (newest === null) return unchangedOrders(heard);
-  if (!paused && undonePause !== undefined)
-    return unchangedOrders({ ...heard, undonePause: { ...undonePause, isStatedFeeding: true } });
+  if (!paused && revertedPause !== undefined)
+    return unchangedOrders({ ...heard, revertedPause: { ...revertedPause, isStatedFeeding: true } });
   if (!paused) return reviewNewest(heard, now);
-  if (undonePause === undefined || !isUnanswered(newest) || !canConfirm(undonePause, at)) return unchangedOrders(heard);
+  if (revertedPause === undefined || !isUnanswered(newest) || !canConfirm(revertedPause, at)) return unchangedOrders(heard);
   // Food that is learnt of only now is told first: the word of the same report must not hide it.
-  const isTold = undonePause.lastPortion === null || undonePause.at < now;
+  const isTold = revertedPause.lastPortion === null || revertedPause.at < now;
   return isTold ? confirmOrder(heard, newest, at) : unchangedOrders(heard);
 }
 
@@ -85,11 +85,11 @@ export function updateOrdersByPortion(
   const given = { ...givenFoodOf(portion), ...datedBy(orders, portion.recordedAt) };
   const gave = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
   const fed = { ...orders, lastFood: gave };
-  const { newest, undonePause } = fed;
+  const { newest, revertedPause } = fed;
   if (newest?.kind !== "pause") return unchangedOrders(fed);
-  if (undonePause !== undefined) {
-    const counts = isUnanswered(newest) && given.motorStartedAt > undonePause.confirmedAt && isBeforeEnd(newest, given);
-    return unchangedOrders(counts ? { ...fed, undonePause: withPortion(undonePause, given) } : fed);
+  if (revertedPause !== undefined) {
+    const counts = isUnanswered(newest) && given.motorStartedAt > revertedPause.confirmedAt && isBeforeEnd(newest, given);
+    return unchangedOrders(counts ? { ...fed, revertedPause: withPortion(revertedPause, given) } : fed);
   }
   if (newest.answeredAt === null || newest.status !== "confirmed") return unchangedOrders(fed);
   if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchangedOrders(fed);
@@ -101,27 +101,27 @@ export function updateOrdersByPortion(
  * food that it gave.
  */
 export function reviewNewest(orders: OrdersState, now: Instant): OrdersStep {
-  const { newest, feederSays, lastFood } = orders;
-  if (newest === null || newest.answeredAt === null || orders.undonePause !== undefined) return unchangedOrders(orders);
+  const { newest, lastStatement, lastFood } = orders;
+  if (newest === null || newest.answeredAt === null || orders.revertedPause !== undefined) return unchangedOrders(orders);
   if (newest.kind !== "pause" || newest.status !== "confirmed") return unchangedOrders(orders);
   if (lastFood !== undefined && lastFood.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, lastFood)) {
     return revertConfirmation(orders, newest, pauseUndoneByFood(orders, newest.answeredAt, lastFood, now));
   }
-  if (feederSays === null || feederSays.paused || feederSays.at < newest.answeredAt) return unchangedOrders(orders);
-  if (!isBefore(newest, feederSays.at)) return unchangedOrders(orders);
-  return revertConfirmation(orders, newest, newUndonePause("statement", feederSays.at, newest.answeredAt, now));
+  if (lastStatement === null || lastStatement.paused || lastStatement.at < newest.answeredAt) return unchangedOrders(orders);
+  if (!isBefore(newest, lastStatement.at)) return unchangedOrders(orders);
+  return revertConfirmation(orders, newest, newUndonePause("statement", lastStatement.at, newest.answeredAt, now));
 }
 
 /** The feeder's word stands for the order again, from this moment on. */
 export function confirmOrder(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
-  const { undonePause, ...rest } = orders;
+  const { revertedPause, ...rest } = orders;
   const { datedBy: by } = datedBy(orders, at);
   const dated = by === undefined ? rest : { ...rest, answerDatedBy: by };
   return withNewest(dated, { ...newest, status: "confirmed", answeredAt: at, problem: null });
 }
 
 /** Whether the feeder's word of `at` can mend a confirmation that was undone. */
-function canConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Instant): boolean {
+function canConfirm({ by, since, inOneStart, lastPortion }: RevertedPause, at: Instant): boolean {
   if (at <= since) return false;
   if (lastPortion === null) return true;
   // Who said "paused" and gave food is believed when it has stood still for a while; who started anew, at once.
@@ -130,14 +130,14 @@ function canConfirm({ by, since, inOneStart, lastPortion }: UndonePause, at: Ins
 }
 
 /** "Done" says less than the word "paused": a feeder that said it and went on feeding in the same start isn't believed for it. */
-export const canConfirmByDone = (undone: UndonePause, sentAt: Instant | null, at: Instant): boolean =>
+export const canConfirmByDone = (undone: RevertedPause, sentAt: Instant | null, at: Instant): boolean =>
   sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.isStatedFeeding) && canConfirm(undone, at);
 
 /** What the feeder last said of itself in the start that it lives in; null where it hasn't said, or started anew since. */
-export function currentStatement({ feederSays, lastStart, undonePause }: OrdersState): OrdersState["feederSays"] {
-  if (feederSays === null) return null;
-  if (undonePause?.by === "restart" && feederSays.at <= undonePause.since) return null; // of a start that is known to be over
-  return lastStart !== undefined && feederSays.at < lastStart.at ? null : feederSays;
+export function currentStatement({ lastStatement, lastStart, revertedPause }: OrdersState): OrdersState["lastStatement"] {
+  if (lastStatement === null) return null;
+  if (revertedPause?.by === "restart" && lastStatement.at <= revertedPause.since) return null; // of a start that is known to be over
+  return lastStart !== undefined && lastStatement.at < lastStart.at ? null : lastStatement;
 }
 
 export const isUnanswered = ({ status }: Order): boolean =>
@@ -145,11 +145,11 @@ export const isUnanswered = ({ status }: Order): boolean =>
 
 /** @param until when a pause ends that it says to have carried out; left out: its word doesn't tell, so a known end holds. */
 export function withStatement(orders: OrdersState, paused: boolean, at: Instant, until?: Instant | null): OrdersState {
-  const { feederSays } = orders;
-  if (feederSays !== null && at < feederSays.at) return orders;
-  const ends = until === undefined && feederSays?.paused === true ? feederSays.until : until;
-  const said = { paused, at: feederSays === null ? at : later(at, feederSays.at), ...datedBy(orders, at) };
-  return { ...orders, feederSays: paused && ends != null ? { ...said, until: ends } : said };
+  const { lastStatement } = orders;
+  if (lastStatement !== null && at < lastStatement.at) return orders;
+  const ends = until === undefined && lastStatement?.paused === true ? lastStatement.until : until;
+  const said = { paused, at: lastStatement === null ? at : later(at, lastStatement.at), ...datedBy(orders, at) };
+  return { ...orders, lastStatement: paused && ends != null ? { ...said, until: ends } : said };
 }
 
 export const unchangedOrders = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });
@@ -181,7 +181,7 @@ const isPauseInForce = ({ kind, status, until }: Order, at: Instant): boolean =>
 const isBeforeEnd = (order: Order, { at }: GivenFood): boolean => isBefore(order, at);
 const isBefore = ({ until }: Order, at: Instant): boolean => until === null || at < after(until, -endsEarlyMax as Span);
 
-const newUndonePause = (by: UndonePause["by"], since: Instant, confirmedAt: Instant, now: Instant): UndonePause => ({
+const newUndonePause = (by: RevertedPause["by"], since: Instant, confirmedAt: Instant, now: Instant): RevertedPause => ({
   by,
   at: now,
   since,
@@ -198,12 +198,12 @@ function pauseUndoneByFood(
   confirmedAt: Instant,
   given: GivenFood,
   now: Instant,
-): UndonePause {
+): RevertedPause {
   const inOneStart = lastStart === undefined || given.at >= lastStart.at;
   return withPortion({ ...newUndonePause("portion", given.at, confirmedAt, now), inOneStart }, given);
 }
 
-function withPortion(undone: UndonePause, given: GivenFood): UndonePause {
+function withPortion(undone: RevertedPause, given: GivenFood): RevertedPause {
   const { lastPortion, portionCount, since } = undone;
   return {
     ...undone,
@@ -215,5 +215,5 @@ function withPortion(undone: UndonePause, given: GivenFood): UndonePause {
 }
 
 /** To be carried to the feeder again, and answered anew. */
-const revertConfirmation = (orders: OrdersState, newest: Order, undone: UndonePause): OrdersStep =>
-  withNewest({ ...orders, undonePause: undone }, { ...newest, status: "requested", sentAt: null, answeredAt: null });
+const revertConfirmation = (orders: OrdersState, newest: Order, undone: RevertedPause): OrdersStep =>
+  withNewest({ ...orders, revertedPause: undone }, { ...newest, status: "requested", sentAt: null, answeredAt: null });

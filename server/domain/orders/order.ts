@@ -34,13 +34,13 @@ export interface OrdersState {
   /** The start of the feeder by which the newest order's answer was dated (redating.ts). */
   readonly answerDatedBy?: Instant;
   /** What the feeder itself last said about being paused, and when; null while it never said. */
-  readonly feederSays: PauseStatement | null;
+  readonly lastStatement: PauseStatement | null;
   /** The last food that it gave; left out before the first portion. */
   readonly lastFood?: GivenFood;
   /** The start of the feeder from which it last reported; left out before its first report. */
   readonly lastStart?: FeederStart;
   /** Why the newest order, a pause that the feeder had confirmed, is no longer known to hold; left out while it is. */
-  readonly undonePause?: UndonePause;
+  readonly revertedPause?: RevertedPause;
 }
 
 export type ReplacedOrder = Pick<Order, "id" | "kind" | "until">;
@@ -73,7 +73,7 @@ export interface FeederStart {
   readonly before: readonly { readonly boot: string; readonly uptime: Span }[];
 }
 
-export interface UndonePause {
+export interface RevertedPause {
   /** `restart`: it started anew and may have forgotten. `word`: it says that it feeds. `portion`: it gave food. */
   readonly by: "restart" | "statement" | "portion";
   readonly at: Instant; // when we learnt of it: an answer is waited for from here
@@ -87,4 +87,4 @@ export interface UndonePause {
   readonly lastPortion: GivenFood | null;
 }
 
-export const initialOrders = (): OrdersState => ({ newest: null, earlier: [], feederSays: null });
+export const initialOrders = (): OrdersState => ({ newest: null, earlier: [], lastStatement: null });

@@ -2,22 +2,22 @@ import type { Evidence, Fault } from "../faults.ts";
 import { after, type Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { currentStatement } from "./evidence.ts";
-import type { Order, OrdersState, UndonePause } from "./order.ts";
+import type { Order, OrdersState, RevertedPause } from "./order.ts";
 import { answerWithin, hasEnded, overdueAt } from "./orderTransitions.ts";
 import { hasFedSince, isStatedPausedAgain } from "./pauseStatus.ts";
 
 /** A stop that was asked for and of which the feeder hasn't said that it happened, or which it doesn't keep. */
 export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: Instant): readonly Fault[] {
-  const { newest, undonePause } = orders;
+  const { newest, revertedPause } = orders;
   if (newest === null || newest.kind !== "pause" || hasEnded(newest, now)) return [];
   const evidence = [requestEvidence(newest), statementEvidence(orders)];
   return [
-    ...(undonePause === undefined ? [] : undonePauseFault(undonePause, evidence)),
+    ...(revertedPause === undefined ? [] : undonePauseFault(revertedPause, evidence)),
     ...overduePauseFault(orders, newest, settings, evidence, now),
   ];
 }
 
-function undonePauseFault(undone: UndonePause, evidence: readonly Evidence[]): readonly Fault[] {
+function undonePauseFault(undone: RevertedPause, evidence: readonly Evidence[]): readonly Fault[] {
   const confirmed = { label: "said that it had paused", value: "done", at: undone.confirmedAt };
   if (undone.lastPortion !== null) {
     const { portionCount, lastPortion, inOneStart } = undone;
@@ -41,20 +41,20 @@ function overduePauseFault(
   evidence: readonly Evidence[],
   now: Instant,
 ): readonly Fault[] {
-  const { undonePause } = orders;
+  const { revertedPause } = orders;
   const word = currentStatement(orders);
   // Whatever became of this very order: a feeder that says it stands still, and said so since, does.
-  if (word?.paused && word.at >= (undonePause?.since ?? newest.requestedAt) && !hasFedSince(orders, word.at)) return [];
+  if (word?.paused && word.at >= (revertedPause?.since ?? newest.requestedAt) && !hasFedSince(orders, word.at)) return [];
   if (newest.status === "refused") {
     const why = newest.problem === null ? "" : ` It says: ${newest.problem}`;
     return [{ kind: "pauseOverdue", reason: `The feeder refused to pause.${why}`, evidence, confidence: null }];
   }
   const due = overdueAt(orders, settings);
   if (due === null || now < due) return [];
-  return [{ kind: "pauseOverdue", reason: overdueText(newest, undonePause), evidence, confidence: null }];
+  return [{ kind: "pauseOverdue", reason: overdueText(newest, revertedPause), evidence, confidence: null }];
 }
 
-function overdueText({ sentAt }: Order, undone: UndonePause | undefined): string {
+function overdueText({ sentAt }: Order, undone: RevertedPause | undefined): string {
   if (undone?.by === "restart") {
     return sentAt === null
       ? "The feeder started anew after it had paused, and the pause has not reached it again."
@@ -106,7 +106,7 @@ const requestEvidence = ({ requestedBy, requestedAt }: Order): Evidence => ({
   at: requestedAt,
 });
 
-const statementEvidence = ({ feederSays }: OrdersState): Evidence =>
-  feederSays === null
+const statementEvidence = ({ lastStatement }: OrdersState): Evidence =>
+  lastStatement === null
     ? { label: "feeder says", value: "nothing about being paused", at: null }
-    : { label: "feeder says", value: feederSays.paused ? "paused" : "not paused", at: feederSays.at };
+    : { label: "feeder says", value: lastStatement.paused ? "paused" : "not paused", at: lastStatement.at };

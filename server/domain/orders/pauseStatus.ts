@@ -16,16 +16,16 @@ export type PauseStatus =
   | { readonly kind: "unknown"; readonly startedAt: Instant | null };
 
 export function pauseStatus(orders: OrdersState, now: Instant): PauseStatus {
-  const { newest, lastFood, lastStart, undonePause } = orders;
+  const { newest, lastFood, lastStart, revertedPause } = orders;
   const word = currentStatement(orders);
   const fedLast =
     lastFood !== undefined && (word === null ? !isBeforeStart(orders, lastFood.at) : lastFood.motorStartedAt > word.at);
   // Food that was given against its word is believed before that word, until it has confirmed anew.
-  if (undonePause?.lastPortion && (word === null || word.paused))
-    return { kind: "feeding", at: undonePause.lastPortion.at };
+  if (revertedPause?.lastPortion && (word === null || word.paused))
+    return { kind: "feeding", at: revertedPause.lastPortion.at };
   if (lastFood !== undefined && fedLast) return { kind: "feeding", at: lastFood.at };
   if (word === null)
-    return { kind: "unknown", startedAt: lastStart === undefined || orders.feederSays === null ? null : lastStart.at };
+    return { kind: "unknown", startedAt: lastStart === undefined || orders.lastStatement === null ? null : lastStart.at };
   if (!word.paused) return { kind: "feeding", at: word.at };
   // The pause that it carried out may be an older one than was asked last.
   const ends = [word.until, newest?.kind === "pause" ? newest.until : null];
@@ -38,9 +38,9 @@ export function pauseStatus(orders: OrdersState, now: Instant): PauseStatus {
  * word from before a resume was asked, from before it started anew, or against what it did.
  */
 export function isPaused(orders: OrdersState, now: Instant): boolean {
-  const { newest, undonePause } = orders;
+  const { newest, revertedPause } = orders;
   const standing = pauseStatus(orders, now);
-  if (standing.kind !== "paused" || undonePause !== undefined) return false;
+  if (standing.kind !== "paused" || revertedPause !== undefined) return false;
   return newest?.kind !== "resume" || standing.at >= newest.requestedAt;
 }
 
@@ -51,7 +51,7 @@ export function displayedStatus(orders: OrdersState, order: Order, now: Instant)
   const { status, kind } = order;
   if (hasEnded(order, now)) return "ended";
   if (kind === "pause") {
-    if (orders.undonePause !== undefined && orders.undonePause.by !== "restart")
+    if (orders.revertedPause !== undefined && orders.revertedPause.by !== "restart")
       return status === "refused" ? status : "contradicted";
     // By its own clock, which may run ahead of ours, its time was up.
     const early = status === "confirmed" && order.until !== null && now >= after(order.until, -endsEarlyMax as never);
@@ -70,9 +70,9 @@ export function isStatedPausedAgain(orders: OrdersState, resume: Order): boolean
 
 /** By its word or its deed it has fed after that moment. */
 export function hasFedSince(orders: OrdersState, at: Instant): boolean {
-  const { lastFood, feederSays } = orders;
+  const { lastFood, lastStatement } = orders;
   return (
-    (lastFood !== undefined && lastFood.motorStartedAt > at) || (feederSays?.paused === false && feederSays.at > at)
+    (lastFood !== undefined && lastFood.motorStartedAt > at) || (lastStatement?.paused === false && lastStatement.at > at)
   );
 }
 

@@ -7,7 +7,7 @@ import type { DatedMoment, GivenFood, OrdersState } from "./order.ts";
  * or food given after a confirmation would look as if it came before.
  */
 export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersState {
-  const { newest, feederSays, lastFood, undonePause, answerDatedBy } = orders;
+  const { newest, lastStatement, lastFood, revertedPause, answerDatedBy } = orders;
   const lateAnswer = latenessOf({ datedBy: answerDatedBy }, startedAt);
   return {
     ...orders,
@@ -16,10 +16,10 @@ export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersSta
         newest: { ...newest, answeredAt: after(newest.answeredAt, -lateAnswer as Span) },
         answerDatedBy: startedAt,
       }),
-    feederSays: feederSays && moveBack(feederSays, startedAt),
+    lastStatement: lastStatement && moveBack(lastStatement, startedAt),
     ...(lastFood && { lastFood: moveFoodBack(lastFood, startedAt) }),
-    ...(undonePause?.lastPortion && {
-      undonePause: { ...undonePause, lastPortion: moveFoodBack(undonePause.lastPortion, startedAt) },
+    ...(revertedPause?.lastPortion && {
+      revertedPause: { ...revertedPause, lastPortion: moveFoodBack(revertedPause.lastPortion, startedAt) },
     }),
   };
 }

@@ -63,7 +63,7 @@ export function pushPayload(
     notification: {
       title,
       body,
-      navigate: pageAddress(feeder, publicUrl, notice.opens),
+      navigate: pageAddress(feeder, publicUrl, notice.link),
       tag: notice.topic,
       silent: notice.silent,
       lang: "en",

@@ -100,9 +100,9 @@ describe("what people hear of an alarm", () => {
     ]);
     expect(told(shelve(alarm, after(start, hours(1)), "Ada", of))).toMatchObject([{ text: "Shelved by Ada." }]);
     expect(told(takeOutOfService(alarm, "The tray is off.", "Bo", of))).toMatchObject([
-      { kind: "setAside", text: "Taken out of service by Bo: The tray is off." },
+      { kind: "suppressed", text: "Taken out of service by Bo: The tray is off." },
     ]);
     const hidden = advanceAlarm(alarm, null, { ...of, suppressed: hiding.cause });
-    expect(told(hidden)).toMatchObject([{ kind: "setAside", text: "Explained by: motor stalled." }]);
+    expect(told(hidden)).toMatchObject([{ kind: "suppressed", text: "Explained by: motor stalled." }]);
   });
 });

@@ -114,7 +114,7 @@ describe("an alarm", () => {
   it("says nothing on the shelf, and is judged anew when the shelf ends", () => {
     const { arrows, told } = play("!!!s!!!!!!!!!!!");
     expect(arrows.slice(2)).toEqual(["3 unacknowledged>shelved", "13 shelved>unacknowledged"]);
-    expect(told).toEqual(["2 raised", "3 setAside", "13 raised"]);
+    expect(told).toEqual(["2 raised", "3 suppressed", "13 raised"]);
     expect(play("!!!s..............").arrows.at(-1)).toBe("13 shelved>normal");
   });
 
@@ -143,14 +143,14 @@ describe("an alarm", () => {
   });
 
   it("is put back on the screens when a suppression ends, without a second sound, and not at all where it was acknowledged", () => {
-    expect(play("!!!pppp!!").told).toEqual(["2 raised", "3 setAside", "7 raised quietly"]);
+    expect(play("!!!pppp!!").told).toEqual(["2 raised", "3 suppressed", "7 raised quietly"]);
     expect(play("!!!pppp!!").alarm?.state).toBe("unacknowledged");
     expect(play("!!!appp!!").alarm?.state).toBe("acknowledged");
-    expect(play("!!!appp!!").told).toEqual(["2 raised", "3 acknowledged", "4 setAside"]);
+    expect(play("!!!appp!!").told).toEqual(["2 raised", "3 acknowledged", "4 suppressed"]);
   });
 
   it("says that it is over only after the suppression that hid its end", () => {
-    expect(play("!!!p-----").told).toEqual(["2 raised", "3 setAside"]); // a silent feeder's jam is not known to be gone
+    expect(play("!!!p-----").told).toEqual(["2 raised", "3 suppressed"]); // a silent feeder's jam is not known to be gone
     expect(play("!!!p-----....").told.at(-1)).toBe("12 returned");
   });
 
@@ -207,7 +207,7 @@ describe("an alarm whose fault may have done lasting damage", () => {
     expect(play("!!!....O....B", latching).arrows.at(-1)).toBe("12 outOfService>latchedUnacknowledged");
     expect(play("!!!....ppp---", latching).alarm?.state).toBe("latchedUnacknowledged");
     expect(play("!!!a....S...........", latching).alarm?.state).toBe("latchedAcknowledged");
-    expect(play("!!!....S...........", latching).told).toEqual(["2 raised", "7 setAside", "17 raised quietly"]);
+    expect(play("!!!....S...........", latching).told).toEqual(["2 raised", "7 suppressed", "17 raised quietly"]);
   });
 });
 
@@ -215,7 +215,7 @@ describe("an alarm out of service", () => {
   it("says nothing however long it lasts, and comes back only by hand", () => {
     const { arrows, told, alarm } = play(`!!!o${"!".repeat(9 * 24 * 60)}`);
     expect(arrows.slice(2)).toEqual(["3 unacknowledged>outOfService"]);
-    expect(told).toEqual(["2 raised", "3 setAside"]);
+    expect(told).toEqual(["2 raised", "3 suppressed"]);
     expect(alarm).toMatchObject({
       outBy: "Bo",
       outSince: minutesOn(start, 3),
@@ -321,7 +321,7 @@ describe("the log", () => {
       "8 returnedUnacknowledged: away",
     ]);
     expect(play("!!!o.!").raw).toEqual(["4 outOfService: away", "5 outOfService: there"]);
-    expect(play("!!!s.!.p-!").told).toEqual(["2 raised", "3 setAside"]); // none of it is told
+    expect(play("!!!s.!.p-!").told).toEqual(["2 raised", "3 suppressed"]); // none of it is told
   });
 
   it("says nothing of what nobody can see", () => {

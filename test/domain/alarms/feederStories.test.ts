@@ -146,7 +146,7 @@ describe("a feeder on the bench", () => {
     house.passUntil(() => house.state().alarms.trayJammed?.state === "unacknowledged", day);
     sent(house, "onBench");
     sent(house, "inGarden");
-    expect(heard(house)).toEqual(["trayJammed raised", "trayJammed setAside", "trayJammed raised"]);
+    expect(heard(house)).toEqual(["trayJammed raised", "trayJammed suppressed", "trayJammed raised"]);
     expect(house.rangFor()).toEqual(["trayJammed"]);
   });
 });
@@ -209,7 +209,7 @@ describe("a shelf", () => {
     expect(house.state().alarms.scaleSilent?.state).toBe("unacknowledged");
     expect(heard(house).filter((one) => one.startsWith("scaleSilent"))).toEqual([
       "scaleSilent raised",
-      "scaleSilent setAside",
+      "scaleSilent suppressed",
       "scaleSilent raised",
     ]);
   });

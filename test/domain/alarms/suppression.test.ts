@@ -143,7 +143,7 @@ describe("a fault that another explains", () => {
   it("names its cause instead of raising an alarm", () => {
     const both = where(["depositUnpaid", "trayJammed"]);
     expect(suppressionOf("depositUnpaid", both)).toEqual({
-      ...{ why: "Explained by: tray jammed.", explainedBy: "trayJammed", unseen: false },
+      ...{ reason: "Explained by: tray jammed.", explainedBy: "trayJammed", isUnobservable: false },
     });
     expect(suppressionOf("trayJammed", both)).toBeNull();
   });
@@ -290,7 +290,7 @@ describe("a feeder that is not in the garden", () => {
       isUnobservable: true,
     });
     expect(suppressionOf("trayJammed", situation)).toEqual({
-      ...{ why: "The feeder is put away.", explainedBy: null, unseen: true },
+      ...{ reason: "The feeder is put away.", explainedBy: null, isUnobservable: true },
     });
   });
 });

@@ -50,19 +50,19 @@ export const withAlarm = (
   state: FeederState,
   fault: FaultKind,
   since: Instant,
-  phase = "unacknowledged",
+  alarmState = "unacknowledged",
   more: object = {},
 ): FeederState => ({
   ...state,
   alarms: {
     ...state.alarms,
     [fault]: {
-      phase,
+      state: alarmState,
       priority: ruleOf(fault).priority,
       since,
-      finding: { reason: "", evidence: [], sure: null },
+      finding: { reason: "", evidence: [], confidence: null },
       raisedAt: since,
-      awaySince: null,
+      absentSince: null,
       ...more,
     } as never,
   },

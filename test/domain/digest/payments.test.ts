@@ -1,18 +1,18 @@
 import { describe, expect, it } from "vitest";
-import type { PayEvent } from "../../../server/domain/digest/payEvent.ts";
+import type { PaymentEvent } from "../../../server/domain/digest/paymentEvent.ts";
 import { paymentLines, paymentSummary } from "../../../server/domain/digest/payments.ts";
 import { type Instant, instantOf, after as past, seconds } from "../../../server/domain/instant.ts";
 import { digestFeederFixture, feederWithPortions, yard } from "./digestFeederFixture.ts";
 
 const noon = instantOf("2026-11-24T11:40:00Z"); // 12:40 in Stockholm
 const at = (offset: number): Instant => past(noon, seconds(offset));
-const deposit = (seq: number, offset: number, owed = true): PayEvent => ({
+const deposit = (seq: number, offset: number, owed = true): PaymentEvent => ({
   kind: "deposit",
   of: `b ${seq}`,
   at: at(offset),
-  owed,
+  expectsPortion: owed,
 });
-const portion = (paysFor: number | null, offset: number, different: object = {}): PayEvent => ({
+const portion = (paysFor: number | null, offset: number, different: object = {}): PaymentEvent => ({
   kind: "portion",
   at: at(offset),
   paysFor: paysFor === null ? null : `b ${paysFor}`,
@@ -20,7 +20,7 @@ const portion = (paysFor: number | null, offset: number, different: object = {})
   fell: true,
   ...different,
 });
-const lineOf = (events: readonly PayEvent[] | null) =>
+const lineOf = (events: readonly PaymentEvent[] | null) =>
   paymentLines([digestFeederFixture(feederWithPortions("Rowan"), { paymentEvents: events })], yard.zone);
 
 describe("deposits and pay in the digest", () => {

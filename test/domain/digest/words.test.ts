@@ -168,7 +168,7 @@ describe("the digest's words", () => {
     expect(section(told(digestFeederFixture(reportingState(fresh))), "Food left")[0]).toMatch(
       /^Rowan: how much is in it isn't known/,
     );
-    const paused = { ...reportingState(fresh), orders: { ...fresh.orders, feederSays: { paused: true, at: now } } };
+    const paused = { ...reportingState(fresh), orders: { ...fresh.orders, lastStatement: { paused: true, at: now } } };
     expect(section(told(digestFeederFixture(paused)), "Food left")[0]).toMatch(
       /^Rowan: paused; how much is in it isn.t known/,
     );

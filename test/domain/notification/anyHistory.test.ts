@@ -16,11 +16,11 @@ const people = fc
   .tuple(
     ...[ada, bo, cilla].map((one) =>
       fc.record({
-        turn: fc.integer({ min: 1, max: 3 }),
-        quiet: fc.constantFrom(null, { from: "22:00", to: "07:00" }, { from: "12:00", to: "14:00" }),
+        escalationOrder: fc.integer({ min: 1, max: 3 }),
+        quietHours: fc.constantFrom(null, { from: "22:00", to: "07:00" }, { from: "12:00", to: "14:00" }),
         urgentBreaks: fc.boolean(),
-        phones: fc.constantFrom(0, 1, 2),
-        mail: fc.constantFrom(null, one.email),
+        phoneCount: fc.constantFrom(0, 1, 2),
+        email: fc.constantFrom(null, one.email),
       }),
     ),
   )
@@ -47,7 +47,7 @@ const steps: fc.Arbitrary<EscalationAction[]> = fc.array(
     {
       weight: 2,
       arbitrary: fc.record({
-        kind: fc.constantFrom("worsen" as const, "return" as const, "return" as const, "setAside" as const),
+        kind: fc.constantFrom("worsen" as const, "return" as const, "return" as const, "suppress" as const),
       }),
     },
     { weight: 2, arbitrary: fc.record({ kind: fc.constant("acknowledge" as const), who }) },

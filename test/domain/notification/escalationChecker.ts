@@ -22,7 +22,7 @@ export type EscalationAction =
   | Answer;
 
 type Answer =
-  | { readonly kind: "worsen" | "return" | "setAside" }
+  | { readonly kind: "worsen" | "return" | "suppress" }
   | { readonly kind: "acknowledge"; readonly who: number };
 
 type Priority = "urgent" | "soon";
@@ -116,7 +116,7 @@ export class EscalationChecker {
         this.hear({ kind: "returned", fault, at: this.now, title: "Rowan: back to normal", body: "" });
         this.judgeScreens(null);
         break;
-      case "setAside":
+      case "suppress":
         this.alarm = { ...alarm, returnedAt: this.now, answered: true }; // its next raise is news
         this.hear({ kind: "suppressed", fault, at: this.now, text: "" });
         this.judgeScreens(null);

@@ -149,7 +149,7 @@ export class EscalationScenario {
     return this.hears({ kind: "returned", fault: this.fault, at: this.now, ...words });
   }
 
-  setAside(): this {
+  suppressed(): this {
     return this.hears({ kind: "suppressed", fault: this.fault, at: this.now, text: "Ada put it aside until 18:00." });
   }
 

@@ -69,7 +69,7 @@ class Sky {
   hears(feeder: string, word: AlarmEvent): this {
     const yard = this.stored();
     const alone = { ...yard, feeders: yard.feeders.filter(({ id }) => id === feeder) };
-    return this.take(handleGroupedEvent(this.joins ? yard : alone, { feeder, word }, this.circle, this.now));
+    return this.take(handleGroupedEvent(this.joins ? yard : alone, { feeder, event: word }, this.circle, this.now));
   }
 
   /** Looks at whatever comes due until then. */

@@ -11,9 +11,9 @@ describe("an urgent call", () => {
     story.until("2026-12-01 10:30");
     expect(story.heardSince()).toEqual([
       "10:15 bo push Rowan: food out",
-      "10:20 bo mail Rowan: food out", // no phone of his has shown it
+      "10:20 bo email Rowan: food out", // no phone of his has shown it
       "10:30 ada push Rowan: food out", // first reminder
-      "10:30 cilla mail Rowan: food out",
+      "10:30 cilla email Rowan: food out",
     ]);
     story.until("2026-12-01 21:00");
     expect(story.heardSince()).toEqual([
@@ -21,10 +21,10 @@ describe("an urgent call", () => {
       "11:30 ada push Rowan: food out",
       "11:45 bo push Rowan: food out",
       "13:30 ada push Rowan: food out",
-      "13:30 ada mail Rowan: food out", // the third reminder, and the one before wasn't shown
+      "13:30 ada email Rowan: food out", // the third reminder, and the one before wasn't shown
       "13:45 bo push Rowan: food out",
-      "13:45 bo mail Rowan: food out",
-      "14:00 cilla mail Rowan: food out", // her third
+      "13:45 bo email Rowan: food out",
+      "14:00 cilla email Rowan: food out", // her third
       "17:30 ada push Rowan: food out",
       "17:45 bo push Rowan: food out",
     ]);
@@ -33,8 +33,8 @@ describe("an urgent call", () => {
       "02. 01:30 ada push Rowan: food out",
       "02. 07:00 bo push Rowan: food out", // due at 01:45, and he sleeps
       "02. 13:30 ada push Rowan: food out",
-      "02. 13:30 ada mail Rowan: food out",
-      "02. 14:00 cilla mail Rowan: food out", // her sixth
+      "02. 13:30 ada email Rowan: food out",
+      "02. 14:00 cilla email Rowan: food out", // her sixth
     ]);
   });
 
@@ -90,7 +90,7 @@ describe("an urgent call", () => {
   it("mails who has no phone, and who lost it before a phone showed anything", () => {
     const story = new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised();
     story.joins([{ ...ada, phoneCount: 0 }]).offUntil("2026-12-01 10:02");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:02 ada mail Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:02 ada email Rowan: food out"]);
   });
 
   it("spares the mail where a phone has shown it", () => {
@@ -109,7 +109,7 @@ describe("an urgent call", () => {
       "17:00 bo push Rowan: food out",
     ]);
     story.until("2026-12-01 17:20");
-    expect(story.heardSince()).toEqual(["17:05 bo mail Rowan: food out", "17:15 cilla mail Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["17:05 bo email Rowan: food out", "17:15 cilla email Rowan: food out"]);
   });
 
   it("carries its moment, its answers and its life", () => {
@@ -137,7 +137,7 @@ describe("a call about something that may wait a day", () => {
       "02. 10:00 ada push Rowan: food out",
       "04. 10:00 ada push Rowan: food out",
       "07. 10:00 ada push Rowan: food out",
-      "07. 10:00 ada mail Rowan: food out",
+      "07. 10:00 ada email Rowan: food out",
       "10. 10:00 ada push Rowan: food out",
     ]);
   });
@@ -159,12 +159,12 @@ describe("a call about something that may wait a day", () => {
       recipientsOf([{ ...ada, phoneCount: 0, email: null }, cilla]),
       "2026-12-01 10:00",
     ).raised("soon");
-    expect(story.heardSince()).toEqual(["10:00 cilla mail Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 cilla email Rowan: food out"]);
   });
 
   it("is mailed after half an hour unless a phone has shown it", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00", "foodLow").raised("soon").until("2026-12-01 12:00");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:30 ada mail Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:30 ada email Rowan: food out"]);
   });
 });
 
@@ -198,17 +198,17 @@ describe("an answer", () => {
     story.shown("ada").until("2026-12-01 22:10").acknowledged("Ada").until("2026-12-02 08:00").returned();
     expect(story.heardSince()).toEqual([
       "21:58 ada push Rowan: food out",
-      "21:58 bo mail Rowan: food out",
-      "02. 07:00 bo mail softly Ada has seen it: food out at Rowan",
+      "21:58 bo email Rowan: food out",
+      "02. 07:00 bo email softly Ada has seen it: food out at Rowan",
       "02. 08:00 ada push softly Rowan: back to normal",
-      "02. 08:00 bo mail softly Rowan: back to normal",
+      "02. 08:00 bo email softly Rowan: back to normal",
     ]);
   });
 
   it("spares a second letter where the matter could wait a day", () => {
     const story = new EscalationScenario(recipientsOf([cilla]), "2026-12-01 10:00", "foodLow").raised("soon");
     story.until("2026-12-01 12:00").returned().until("2026-12-03 10:00");
-    expect(story.heardSince()).toEqual(["10:00 cilla mail Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 cilla email Rowan: food out"]);
   });
 });
 
@@ -218,7 +218,7 @@ describe("an alarm that is set aside", () => {
       .raised()
       .shown("ada")
       .until("2026-12-01 10:05")
-      .setAside();
+      .suppressed();
     story.until("2026-12-03 10:00");
     expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:05 ada push softly Rowan: set aside"]);
     expect(story.told.at(-1)?.telling.content.isClosing).toBe(true);
@@ -232,7 +232,7 @@ describe("an alarm that grows graver", () => {
     story.until("2026-12-01 14:00").worsened().until("2026-12-01 14:16");
     expect(story.heardSince()).toEqual([
       "14:00 ada push Rowan: food out",
-      "14:05 ada mail Rowan: food out", // the screen of ten o'clock proved nothing about this
+      "14:05 ada email Rowan: food out", // the screen of ten o'clock proved nothing about this
       "14:15 bo push Rowan: food out",
     ]);
   });
@@ -277,9 +277,9 @@ describe("an alarm that is back within the hour", () => {
       .returned();
     story.until("2026-12-01 10:20").raised("urgent", true);
     expect(story.heardSince()).toEqual([
-      "10:00 cilla mail Rowan: food out",
-      "10:10 cilla mail softly Rowan: back to normal",
-      "10:20 cilla mail Rowan: food out",
+      "10:00 cilla email Rowan: food out",
+      "10:10 cilla email softly Rowan: back to normal",
+      "10:20 cilla email Rowan: food out",
     ]);
   });
 

@@ -67,7 +67,7 @@ class Croft {
     return this.hears(feeder, time, { kind: "acknowledged", fault: "feederSilent", at: this.at(time), by });
   }
 
-  setAside(feeder: string, time: string): this {
+  suppressed(feeder: string, time: string): this {
     return this.hears(feeder, time, {
       kind: "suppressed",
       fault: "feederSilent",
@@ -115,7 +115,7 @@ class Croft {
 
   private hears(feeder: string, time: string, word: AlarmEvent): this {
     this.until(time);
-    this.take(handleGroupedEvent(this.yard(), { feeder, word }, this.circle, this.now));
+    this.take(handleGroupedEvent(this.yard(), { feeder, event: word }, this.circle, this.now));
     return this;
   }
 
@@ -159,7 +159,7 @@ describe("one silent feeder", () => {
     croft.silent("rowan", "11:03");
     expect(croft.told()).toEqual([]);
     croft.heard("larch", "11:04").until("11:10");
-    expect(croft.told()).toEqual(["11:05 ada push Rowan: feeder silent", "11:10 ada mail Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:05 ada push Rowan: feeder silent", "11:10 ada email Rowan: feeder silent"]);
   });
 
   it("doesn't wait for one that is put away, nor for one that can't be known for silent in time", () => {
@@ -245,7 +245,7 @@ describe("feeders of one yard that fall silent together", () => {
     croft.told();
     croft.back("rowan", "11:20");
     expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: 2 of 3 feeders silent"]);
-    croft.setAside("larch", "11:21").told();
+    croft.suppressed("larch", "11:21").told();
     const both = cut().shown("ada");
     both.told();
     both.acknowledged("rowan", "11:05").back("larch", "11:10").back("rowan", "11:10");
@@ -315,7 +315,7 @@ describe("feeders of one yard that fall silent together", () => {
   });
 
   it("are set aside one by one", () => {
-    const croft = cut().shown("ada").heard("elder", "11:06").setAside("rowan", "11:10").setAside("larch", "11:10");
+    const croft = cut().shown("ada").heard("elder", "11:06").suppressed("rowan", "11:10").suppressed("larch", "11:10");
     expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: set aside");
     expect(croft.call("larch")?.endedAt).not.toBeNull();
   });

@@ -110,8 +110,8 @@ describe("who was told of one of them", () => {
   });
 
   it("was last reached by each way when the later of the two reached them, which one way never proves of another", () => {
-    const one = { pushedAt: ago(4), shownAt: ago(3), mailedAt: null };
-    const other = { pushedAt: ago(2), shownAt: null, mailedAt: ago(1) };
+    const one = { pushedAt: ago(4), displayedAt: ago(3), emailedAt: null };
+    const other = { pushedAt: ago(2), displayedAt: null, emailedAt: ago(1) };
     expect(mergedFrom(one, other)).toMatchObject({ pushedAt: ago(2), displayedAt: ago(3), emailedAt: ago(1) });
   });
 

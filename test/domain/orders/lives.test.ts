@@ -170,7 +170,7 @@ const afterReport =
     const feeder = { ...taken.feeder, state: { ...taken.feeder.state, orders } };
     return { ...taken, feeder, orders: ordersFor(feeder.state, now) };
   };
-const withoutUndone = ({ undonePause, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
+const withoutUndone = ({ revertedPause: undonePause, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
   ...orders,
   newest,
 });
@@ -188,7 +188,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { before }) =>
-        orders.undonePause?.by === "restart" && before.undonePause === undefined
+        orders.revertedPause?.by === "restart" && before.revertedPause === undefined
           ? withoutUndone(orders, before.newest)
           : orders,
       ),
@@ -198,7 +198,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { before, now }) =>
-        orders.undonePause?.by === "portion" && before.undonePause === undefined ? confirmedNow(orders, now) : orders,
+        orders.revertedPause?.by === "portion" && before.revertedPause === undefined ? confirmedNow(orders, now) : orders,
       ),
     },
   },
@@ -220,7 +220,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { sent, now }) =>
-        orders.undonePause !== undefined && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
+        orders.revertedPause !== undefined && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
       ),
     },
   },
@@ -228,7 +228,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "flaps",
     plant: {
       report: afterReport((orders, { sent, now }) =>
-        orders.undonePause?.by === "statement" && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
+        orders.revertedPause?.by === "statement" && holdsDone(sent, orders) ? confirmedNow(orders, now) : orders,
       ),
     },
   },
@@ -247,7 +247,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       show: showing(({ order, ...shown }) => ({
         ...shown,
-        order: order && (order.status === "overdue" ? { ...order, phase: "sent" } : order),
+        order: order && (order.status === "overdue" ? { ...order, status: "sent" } : order),
       })),
     },
   },
@@ -269,7 +269,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       report: (...step) => {
         const taken = realFunctions.report(...step);
-        return taken.feeder.state.orders.undonePause === undefined ? taken : { ...taken, orders: [] };
+        return taken.feeder.state.orders.revertedPause === undefined ? taken : { ...taken, orders: [] };
       },
     },
   },
@@ -288,14 +288,14 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "neverSettles",
     plant: {
       report: afterReport((orders, { before }) =>
-        before.undonePause !== undefined && orders.undonePause === undefined ? { ...orders, ...before } : orders,
+        before.revertedPause !== undefined && orders.revertedPause === undefined ? { ...orders, ...before } : orders,
       ),
     },
   },
   "its word counts for more than its deeds": {
     caughtBy: "claimsPaused",
     plant: {
-      show: showing((shown, { feederSays }) => (feederSays?.paused ? { ...shown, standing: "paused" } : shown)),
+      show: showing((shown, { lastStatement: feederSays }) => (feederSays?.paused ? { ...shown, standing: "paused" } : shown)),
     },
   },
   "a resume stays confirmed whatever the feeder says": {
@@ -303,7 +303,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       show: showing(({ order, ...shown }, { newest }) => ({
         ...shown,
-        order: order?.kind === "resume" && newest !== null ? { ...order, phase: newest.status } : order,
+        order: order?.kind === "resume" && newest !== null ? { ...order, status: newest.status } : order,
       })),
     },
   },

@@ -49,7 +49,7 @@ describe("an order", () => {
       status: "confirmed",
       answeredAt: at(9),
     });
-    expect(run(pauseAsked, sent(5), answered("p1", 9)).feederSays).toEqual({ paused: true, at: at(9) });
+    expect(run(pauseAsked, sent(5), answered("p1", 9)).lastStatement).toEqual({ paused: true, at: at(9) });
   });
 
   it("is the same order however often it is asked, sent and answered", () => {
@@ -62,7 +62,7 @@ describe("an order", () => {
     const step = requestOrder(run(pauseAsked, sent(5)), order("r1", "resume", 10));
     expect(step.changed.map(({ id, status }) => [id, status])).toEqual([
       ["p1", "superseded"],
-      ["r1", "asked"],
+      ["r1", "requested"],
     ]);
   });
 
@@ -74,7 +74,7 @@ describe("an order", () => {
   it("is not moved by an answer to an older or unknown one", () => {
     const orders = run(pauseAsked, (o) => requestOrder(o, order("r1", "resume", 10)));
     // It did pause, which is how it stands; what becomes of the resume it has yet to say.
-    const stands = { ...orders, feederSays: { paused: true, at: at(12) } };
+    const stands = { ...orders, lastStatement: { paused: true, at: at(12) } };
     expect(answerOrder(orders, done("p1"), at(12))).toEqual({ orders: stands, changed: [] });
     expect(answerOrder(orders, done("p1"), at(12), at(12), "earlier")).toEqual({ orders, changed: [] });
     expect(answerOrder(orders, done("never heard of"), at(12))).toEqual({ orders, changed: [] });

@@ -152,14 +152,14 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
     if (newest !== null) {
       const isNew = order.id !== newest.id;
       if (isNew) order = { id: newest.id, waitsFrom: newest.requestedAt, doneKnown: false, changes: 0, events: 0 };
-      const phase = shown.order?.status;
+      const status = shown.order?.status;
       const was = isNew ? undefined : before?.shown.order?.status;
       // The waiting begins anew where a confirmation is lost, also one that is lost as it arrives; not by sending again.
       const isFirstDone = !order.doneKnown && news.some(isDone(newest.id));
       if (was === "confirmed" || isFirstDone) order.waitsFrom = now;
       order.doneKnown ||= isFirstDone;
-      if ((phase === "sent" || phase === "asked") && !hasEnded(newest, now) && now >= order.waitsFrom + answerMax) {
-        note("waitsForEver", lived, `${phase} since ${(now - order.waitsFrom) / 1_000} s`);
+      if ((status === "sent" || status === "requested") && !hasEnded(newest, now) && now >= order.waitsFrom + answerMax) {
+        note("waitsForEver", lived, `${status} since ${(now - order.waitsFrom) / 1_000} s`);
       }
       for (const told of news) {
         if (told.what === "starts" || told.what === "gave" || told.what === "refused") order.events += 1;
@@ -167,7 +167,7 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
         if (lastSaid !== null && told.paused !== lastSaid) order.events += 1;
         lastSaid = told.paused;
       }
-      if (was !== undefined && phase !== was) order.changes += 1;
+      if (was !== undefined && status !== was) order.changes += 1;
       if (order.changes > calmChanges + 2 * order.events) {
         note("flaps", lived, `${order.changes} changes by ${order.events} events`);
       }

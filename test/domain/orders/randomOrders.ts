@@ -4,7 +4,7 @@ import type { Fact } from "../../../server/domain/facts.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { after, earlier, type Instant, instantOf, isoOf, type Span, seconds } from "../../../server/domain/instant.ts";
 import type { Order, OrderKind } from "../../../server/domain/orders/order.ts";
-import type { Happening, PortionCause } from "../../../server/domain/report.ts";
+import type { EventContent, PortionCause } from "../../../server/domain/report.ts";
 import { applyFact, type FeederUpdate, startUpdate } from "../../../server/flows/pure/feederUpdate.ts";
 import { newOrder } from "../../../server/flows/pure/newOrder.ts";
 import { type TakenReport, takeReport } from "../../../server/flows/pure/takeReport.ts";
@@ -231,7 +231,7 @@ export function runOrders(
       lived("a minute passes");
     }
   };
-  const record = (happening: Happening, told: FeederStatement) => {
+  const record = (happening: EventContent, told: FeederStatement) => {
     it.seq += 1;
     const uptime = (now - it.startedAt) as Span;
     const event = { seq: it.seq, uptime, kind: happening.kind, content: happening, body: {}, index: 0 };

@@ -1,5 +1,5 @@
 import type { Instant, Span } from "../../../server/domain/instant.ts";
-import type { FeederEvent, Happening } from "../../../server/domain/report.ts";
+import type { FeederEvent, EventContent } from "../../../server/domain/report.ts";
 import type { Place } from "../../../server/domain/settings.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
 import type { SeededRandom } from "./seededRandom.ts";
@@ -27,7 +27,7 @@ export function* simulateBirds(
   let day = -1;
   let stormy = false;
   let at: number = from;
-  const event = (happening: Happening, moment: number): FeederEvent => ({
+  const event = (happening: EventContent, moment: number): FeederEvent => ({
     ...happening,
     seq: ++seq,
     recordedAt: Math.round(moment) as Instant,

@@ -1,5 +1,5 @@
 import { after, type Instant, minutes, type Span, seconds } from "../../../server/domain/instant.ts";
-import type { Happening } from "../../../server/domain/report.ts";
+import type { EventContent } from "../../../server/domain/report.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import {
   type SensorsState,
@@ -30,7 +30,7 @@ export interface SilenceRun {
   readonly found: { readonly kind: string; readonly at: Instant; readonly landings: number }[];
 }
 
-type Kind = Happening["kind"];
+type Kind = EventContent["kind"];
 
 export function runSilence(
   {

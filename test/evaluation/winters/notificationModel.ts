@@ -50,7 +50,7 @@ export class NotificationModel {
   hear(feeder: NotifiedFeeder, word: AlarmEvent, now: Instant): readonly SentNotification[] {
     if (isGrouped(word.fault))
       return this.#keepGroup(
-        handleGroupedEvent(this.#grouped(word.fault), { feeder: feeder.id, word }, recipients, now),
+        handleGroupedEvent(this.#grouped(word.fault), { feeder: feeder.id, event: word }, recipients, now),
       );
     const topic = alarmTopic(feeder.id, word.fault);
     const of = { yard: yardId, feeder: feeder.id, topic, name: feeder.state.settings.name };

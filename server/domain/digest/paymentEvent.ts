@@ -1,13 +1,13 @@
 import type { Instant } from "../instant.ts";
 
 /** As much of a deposit or a portion as its pay is told by. `of` and `paysFor` are the deposit's boot and number, such as "b-7 412". */
-export type PayEvent =
+export type PaymentEvent =
   | {
       readonly kind: "deposit";
       readonly of: string;
       readonly at: Instant;
       /** False where the detector called it no metal, or the feeder was paused: nobody was promised anything. */
-      readonly owed: boolean;
+      readonly expectsPortion: boolean;
     }
   | {
       readonly kind: "portion";
