@@ -2,7 +2,7 @@ import type { Alarm } from "./alarms/alarm.ts";
 import { type ColdState, initialCold } from "./cold/cold.ts";
 import { type EventSequence, initialEventSequence } from "./eventSequence.ts";
 import type { FaultKind } from "./faults.ts";
-import { type FeedState, freshFeed } from "./feed/feedState.ts";
+import { type FeedState, initialFeed } from "./feed/feedState.ts";
 import { type FeederClock, initialClock } from "./feederClock.ts";
 import type { HopperForecast } from "./hopper/hopperFaults.ts";
 import { type HopperState, initialHopper } from "./hopper/level.ts";
@@ -60,7 +60,7 @@ export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
     latestReadings: null,
     hopper: initialHopper(settings, now),
     hopperForecast: null,
-    feed: freshFeed(),
+    feed: initialFeed(),
     clock: initialClock(),
     eventSequence: initialEventSequence(),
     reporting: initialReporting(now),

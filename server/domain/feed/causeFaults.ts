@@ -21,15 +21,15 @@ const faultKindByCause = {
   scaleStuck: "scaleSilent",
 } as const satisfies Record<Cause, FaultKind>;
 
-/** What the sequential tests are worth once wear and weather have their say: never more than this. */
-const probabilityShownMax = 0.99;
-/** What is less likely than this isn't worth the keeper's time as long as something else is wrong. */
-const probabilityNamedMin = 0.05;
-/** What looks the same but for a missing sensor is worth a word even so. */
-const probabilityOpenMin = 0.01;
+/** The tests don't model wear and weather: a probability is never shown higher than this. */
+const shownProbabilityMax = 0.99;
+/** A cause less likely than this isn't named beside others. */
+const namedProbabilityMin = 0.05;
+/** A cause that only a missing sensor could exclude is named even so. */
+const openProbabilityMin = 0.01;
 /**
- * Where a portion or two more may tell what is wrong, the name is waited for so long; a promise that is being broken is
- * told then, named or not. Birds may be gone for the day, so a quarter of an hour is enough as well.
+ * One more portion may decide between causes, so the alarm waits for it, at most so long: birds may be gone for the day, and
+ * deposits stay unpaid meanwhile.
  */
 const diagnosisWaitMax = minutes(15);
 
@@ -42,97 +42,98 @@ export function causeFaults(
 ): readonly Fault[] {
   const { diagnosis } = feed;
   if (diagnosis === null) return [];
-  const known = lowerLevel(level, feed.levelAtPortion);
-  const likely = causeProbabilities(feed.statistics, known, settings, feed.scale.hasJumpedDown);
-  const name = sureCause(likely, diagnosis, settings.sensors.scale);
-  if (isRefilledSince(feed, level, settings) && !isMotorOrSensorCause(name)) return [];
-  if (name === null) {
-    return isWaiting(feed, diagnosis, settings, now) ? [] : [unsureFeedFault(feed, likely, known, settings)];
+  const lowestLevel = lowerLevel(level, feed.levelAtPortion);
+  const probabilities = causeProbabilities(feed.statistics, lowestLevel, settings, feed.scale.hasJumpedDown);
+  const cause = sureCause(probabilities, diagnosis, settings.sensors.scale);
+  if (isRefilledSince(feed, level, settings) && !isMotorOrSensorCause(cause)) return [];
+  if (cause === null) {
+    return isWaiting(feed, diagnosis, settings, now)
+      ? []
+      : [unsureFeedFault(feed, probabilities, lowestLevel, settings)];
   }
-  const chance = totalProbability(likely, (one) => faultKindByCause[one] === faultKindByCause[name]);
+  const totalChance = totalProbability(probabilities, (other) => faultKindByCause[other] === faultKindByCause[cause]);
   const fault: Fault = {
-    kind: faultKindByCause[name],
-    reason: `${causeReason(name, feed, known, settings)}${openCausesText(name, likely, feed, settings)}`,
-    evidence: causeEvidence(feed, known, likely),
-    confidence: probability(Math.min(chance, probabilityShownMax)),
+    kind: faultKindByCause[cause],
+    reason: `${causeReason(cause, feed, lowestLevel, settings)}${openCausesText(cause, probabilities, feed, settings)}`,
+    evidence: causeEvidence(feed, lowestLevel),
+    confidence: probability(Math.min(totalChance, shownProbabilityMax)),
   };
   return [fault];
 }
 
-/** The scale may have seen since the last portion that food is gone; that it has come, the next portion will show. */
-function lowerLevel(now: HopperLevel | null, then: HopperLevel | null): HopperLevel | null {
-  if (now === null || then === null) return now ?? then;
-  return now.grams < then.grams ? now : then;
+/** The scale may have shown since the last portion that food is gone. That it was refilled, the next portion will show. */
+function lowerLevel(now: HopperLevel | null, levelAtPortion: HopperLevel | null): HopperLevel | null {
+  if (now === null || levelAtPortion === null) return now ?? levelAtPortion;
+  return now.grams < levelAtPortion.grams ? now : levelAtPortion;
 }
 
-const isMotorOrSensorCause = (name: Cause | null): boolean =>
-  name === "motorStalled" ||
-  name === "motorNotTurning" ||
-  name === "chuteBlind" ||
-  name === "chuteHalfBlind" ||
-  name === "scaleStuck";
+const isMotorOrSensorCause = (cause: Cause | null): boolean =>
+  cause === "motorStalled" ||
+  cause === "motorNotTurning" ||
+  cause === "chuteBlind" ||
+  cause === "chuteHalfBlind" ||
+  cause === "scaleStuck";
 
 function isRefilledSince(feed: FeedState, level: HopperLevel | null, settings: FeederSettings): boolean {
-  const then = feed.levelAtPortion;
-  return then !== null && level !== null && level.low > Math.max(then.high, emptyThreshold(settings));
+  const levelAtPortion = feed.levelAtPortion;
+  return (
+    levelAtPortion !== null && level !== null && level.low > Math.max(levelAtPortion.high, emptyThreshold(settings))
+  );
 }
 
-function isWaiting(feed: FeedState, verdict: FeedDiagnosis, settings: FeederSettings, now: Instant): boolean {
-  if (verdict.cause !== null || verdict.portionsSince >= settlingPortions || now - verdict.since >= diagnosisWaitMax)
+function isWaiting(feed: FeedState, diagnosis: FeedDiagnosis, settings: FeederSettings, now: Instant): boolean {
+  if (
+    diagnosis.cause !== null ||
+    diagnosis.portionsSince >= settlingPortions ||
+    now - diagnosis.since >= diagnosisWaitMax
+  )
     return false;
   return usualCurrent(feed.motor) !== null || (settings.sensors.chute && settings.sensors.scale);
 }
 
 function unsureFeedFault(
   feed: FeedState,
-  likely: readonly CauseProbability[],
+  probabilities: readonly CauseProbability[],
   level: HopperLevel | null,
   settings: FeederSettings,
 ): Fault {
-  const open = likely.filter(({ probability }) => probability >= probabilityNamedMin).map(({ cause }) => cause);
+  const open = probabilities.filter(({ probability }) => probability >= namedProbabilityMin).map(({ cause }) => cause);
   const unknown = level === null ? ", and nothing is known about the hopper's level" : "";
-  const holds =
+  const levelText =
     level !== null && open.includes("hopperEmpty")
-      ? ` The hopper is reckoned to hold ${gramsRangeText(level.low, level.high)}.`
+      ? ` The hopper is calculated to hold ${gramsRangeText(level.low, level.high)}.`
       : "";
-  const same = indistinguishableText(
-    likely.filter(({ probability }) => probability >= probabilityOpenMin).map(({ cause }) => cause),
+  const indistinguishable = indistinguishableText(
+    probabilities.filter(({ probability }) => probability >= openProbabilityMin).map(({ cause }) => cause),
     feed,
     settings,
   );
   return {
     kind: "feedStopped",
-    reason: `${stopEvidenceText(feed, settings)}${unknown}: ${causesText(open)}.${holds}${same === "" ? " It is too early to tell which." : same}`,
-    evidence: causeEvidence(feed, level, likely),
+    reason: `${stopEvidenceText(feed, settings)}${unknown}: ${causesText(open)}.${levelText}${indistinguishable === "" ? " The cause is not clear yet." : indistinguishable}`,
+    evidence: causeEvidence(feed, level),
     confidence: probability(
       Math.min(
-        likely.reduce((sum, { probability }) => sum + (probability >= probabilityNamedMin ? probability : 0), 0),
-        probabilityShownMax,
+        probabilities.reduce((sum, { probability }) => sum + (probability >= namedProbabilityMin ? probability : 0), 0),
+        shownProbabilityMax,
       ),
     ),
   };
 }
 
-// --- words ---------------------------------------------------------------------------------------------------------
+// --- texts ---------------------------------------------------------------------------------------------------------
 
-function causeReason(name: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
-  const sign = stopEvidenceText(feed, settings);
-  const drawn = feed.motor.lastMilliamps;
-  const usual = usualCurrent(feed.motor);
-  const known = drawn !== null && usual !== null;
-  const amps = known ? `${roundedMilliamps(drawn)} instead of about ${roundedMilliamps(usual)}` : "";
-  const holds = level === null ? "" : `, and the hopper isn't empty (about ${gramsText(level.grams)})`;
-  switch (name) {
+function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
+  switch (cause) {
     case "hopperEmpty":
-      return emptyHopperText(sign, level, settings);
+      return emptyHopperText(stopEvidenceText(feed, settings), level, settings);
     case "feedBridged":
-      return `${sign}${holds}${known ? `. The motor turns lightly, it draws ${amps}` : ""}: the tray runs empty, the food has bridged above it.`;
     case "trayJammed":
-      return `${sign}${holds}${known ? `. The motor turns, it draws ${amps}` : ""}: something is wedged in the tray.`;
+      return noFoodText(cause, feed, level, settings);
     case "motorStalled":
-      return `The motor draws ${amps}: it is held fast.`;
+      return `The motor draws ${currentText(feed)}: it is blocked.`;
     case "motorNotTurning":
-      return `The motor was switched on but drew only ${amps}: it isn't turning. Likely a wire or plug.`;
+      return `The motor was switched on but drew only ${currentText(feed)}: it isn't turning. Likely a wire or plug.`;
     case "chuteBlind":
       return `The chute sensor saw nothing of the last ${feed.uncountedPortions} portions, yet ${foodFallsText(feed, settings)}: food falls, the sensor doesn't see it.`;
     case "chuteHalfBlind":
@@ -144,38 +145,60 @@ function causeReason(name: Cause, feed: FeedState, level: HopperLevel | null, se
   }
 }
 
-function emptyHopperText(sign: string, level: HopperLevel | null, settings: FeederSettings): string {
-  if (level === null) return `${sign}: the food has run out.`;
+/** "60 mA instead of about 120 mA"; empty where that isn't known. */
+function currentText({ motor }: FeedState): string {
+  const drawn = motor.lastMilliamps;
+  const usual = usualCurrent(motor);
+  return drawn === null || usual === null
+    ? ""
+    : `${roundedMilliamps(drawn)} instead of about ${roundedMilliamps(usual)}`;
+}
+
+function noFoodText(
+  cause: "feedBridged" | "trayJammed",
+  feed: FeedState,
+  level: HopperLevel | null,
+  settings: FeederSettings,
+): string {
+  const levelText = level === null ? "" : `, and the hopper isn't empty (about ${gramsText(level.grams)})`;
+  const current = currentText(feed);
+  const turns = cause === "feedBridged" ? "turns lightly" : "turns";
+  const motorText = current === "" ? "" : `. The motor ${turns}, it draws ${current}`;
+  const conclusion =
+    cause === "feedBridged"
+      ? "the tray turns without food, the food is stuck above it"
+      : "something is stuck in the tray";
+  return `${stopEvidenceText(feed, settings)}${levelText}${motorText}: ${conclusion}.`;
+}
+
+function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settings: FeederSettings): string {
+  if (level === null) return `${stopEvidence}: the food has run out.`;
   if (level.high <= 2 * emptyThreshold(settings))
-    return `${sign}: the hopper is empty (at most ${gramsText(level.high)} left).`;
-  // By reckoning alone the end comes a few portions early or late; food that stops falling just then has run out.
-  return `${sign}, and by reckoning the hopper is nearly empty (${gramsRangeText(level.low, level.high)}): the food has run out.`;
+    return `${stopEvidence}: the hopper is empty (at most ${gramsText(level.high)} left).`;
+  // By calculation alone the end comes a few portions early or late; food that stops falling just then has run out.
+  return `${stopEvidence}, and by calculation the hopper is nearly empty (${gramsRangeText(level.low, level.high)}): the food has run out.`;
 }
 
 function foodFallsText(feed: FeedState, settings: FeederSettings): string {
   const current = usualCurrent(feed.motor) !== null;
   if (settings.sensors.scale)
     return current
-      ? "the hopper grew lighter and the motor works as if loaded"
+      ? "the hopper grew lighter and the motor works as with food"
       : "the hopper grew lighter by about as much";
   return current ? "the motor draws what it does with food on the tray" : "others between them were seen as usual";
 }
 
 function openCausesText(
-  name: Cause,
-  likely: readonly CauseProbability[],
+  cause: Cause,
+  probabilities: readonly CauseProbability[],
   feed: FeedState,
   settings: FeederSettings,
 ): string {
-  const open = likely.filter(({ probability }) => probability >= probabilityOpenMin).map((one) => one.cause);
-  return indistinguishableText(open.includes(name) ? open : [name, ...open], feed, settings);
+  const open = probabilities.filter(({ probability }) => probability >= openProbabilityMin).map((other) => other.cause);
+  return indistinguishableText(open.includes(cause) ? open : [cause, ...open], feed, settings);
 }
 
-function causeEvidence(
-  feed: FeedState,
-  level: HopperLevel | null,
-  likely: readonly CauseProbability[],
-): readonly Evidence[] {
+function causeEvidence(feed: FeedState, level: HopperLevel | null): readonly Evidence[] {
   const evidence: Evidence[] = [];
   const { motor, uncountedPortions, lastFellAt, lastPortionAt, diagnosis } = feed;
   if (uncountedPortions > 0)
@@ -194,17 +217,12 @@ function causeEvidence(
       at: feed.scale.readingAt,
     });
   }
-  const holds = level === null ? "not known" : `${gramsText(level.grams)} (${gramsRangeText(level.low, level.high)})`;
-  evidence.push({ label: "in the hopper at the last portion", value: holds, at: null });
+  const levelText =
+    level === null ? "not known" : `${gramsText(level.grams)} (${gramsRangeText(level.low, level.high)})`;
+  evidence.push({ label: "in the hopper at the last portion", value: levelText, at: null });
   evidence.push({ label: "noticed", value: "by all sensors together", at: diagnosis?.since ?? null });
-  for (const { cause, probability } of likely) {
-    if (probability >= probabilityOpenMin)
-      evidence.push({ label: `chance that ${causesText([cause])}`, value: percent(probability), at: null });
-  }
   return evidence;
 }
-
-const percent = (chance: number) => (chance > probabilityShownMax ? "over 99 %" : `${Math.round(100 * chance)} %`);
 
 const roundedMilliamps = (current: number) =>
   current >= 100 ? `${Math.round(current / 10) * 10} mA` : `${Math.round(current)} mA`;

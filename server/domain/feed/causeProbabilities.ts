@@ -5,7 +5,7 @@ import type { FeederSettings } from "../settings.ts";
 import { onsetProbabilities } from "./faultSignatures.ts";
 import type { HypothesisStatistics } from "./hypothesisStatistics.ts";
 
-/** What can be told: a tray that runs without food is called by what its hopper holds. */
+/** What can be distinguished: an empty tray has one of two causes, by what its hopper holds. */
 export const causes = [
   "hopperEmpty",
   "feedBridged",
@@ -24,63 +24,63 @@ export interface CauseProbability {
 }
 
 /**
- * Given that something is wrong: how likely it is each of these, the likeliest first. Bayes' rule over the sums of evidence,
- * which decides between several causes as soon as one is likely enough (Baum & Veeravalli 1994, IEEE Trans. Inf. Theory 40:1994).
- * `level`: in the hopper, null where not known. `sprang`: the scale fell by far more than was given.
+ * Given that something is wrong: the probability of each cause, the most likely first. Bayes' rule over the sums of evidence,
+ * which decides between causes as soon as one is likely enough (Baum & Veeravalli 1994, IEEE Trans. Inf. Theory 40:1994).
+ * `level`: in the hopper, null where not known. `hasJumpedDown`: the scale fell by far more than was given.
  */
 export function causeProbabilities(
-  suspicions: HypothesisStatistics,
+  statistics: HypothesisStatistics,
   level: HopperLevel | null,
   settings: FeederSettings,
-  sprang: boolean,
+  hasJumpedDown: boolean,
 ): readonly CauseProbability[] {
-  const stuck = sprang
+  const stuck = hasJumpedDown
     ? Math.max(onsetProbabilities.scaleStuck, stuckAfterJumpProbability)
     : onsetProbabilities.scaleStuck;
   const weights: Record<Cause, number> = {
-    hopperEmpty: Math.log(runOutProbability(level, settings)) + suspicions.emptyTray.sum,
-    feedBridged: Math.log(onsetProbabilities.bridged) + suspicions.emptyTray.sum,
-    trayJammed: Math.log(onsetProbabilities.jammed) + suspicions.trayJammed.sum,
-    motorStalled: Math.log(onsetProbabilities.stalled) + suspicions.motorStalled.sum,
-    motorNotTurning: Math.log(onsetProbabilities.still) + suspicions.motorNotTurning.sum,
-    chuteBlind: Math.log(onsetProbabilities.blind) + suspicions.chuteBlind.sum,
+    hopperEmpty: Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
+    feedBridged: Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
+    trayJammed: Math.log(onsetProbabilities.jammed) + statistics.trayJammed.sum,
+    motorStalled: Math.log(onsetProbabilities.stalled) + statistics.motorStalled.sum,
+    motorNotTurning: Math.log(onsetProbabilities.still) + statistics.motorNotTurning.sum,
+    chuteBlind: Math.log(onsetProbabilities.blind) + statistics.chuteBlind.sum,
     chuteHalfBlind: logSumExp(
-      Math.log(onsetProbabilities.halfBlind) + suspicions.chuteHalfBlind.sum,
-      Math.log(onsetProbabilities.fewSeen) + suspicions.chuteUndercounting.sum,
+      Math.log(onsetProbabilities.halfBlind) + statistics.chuteHalfBlind.sum,
+      Math.log(onsetProbabilities.fewSeen) + statistics.chuteUndercounting.sum,
     ),
-    scaleStuck: Math.log(stuck) + suspicions.scaleStuck.sum,
+    scaleStuck: Math.log(stuck) + statistics.scaleStuck.sum,
   };
-  const most = Math.max(...causes.map((name) => weights[name]));
-  const odds = causes.map((name) => ({ name, odds: Math.exp(weights[name] - most) }));
-  const all = odds.reduce((sum, one) => sum + one.odds, 0);
+  const weightMax = Math.max(...causes.map((cause) => weights[cause]));
+  const odds = causes.map((cause) => ({ name: cause, odds: Math.exp(weights[cause] - weightMax) }));
+  const total = odds.reduce((sum, odd) => sum + odd.odds, 0);
   return odds
-    .map(({ name, odds }) => ({ cause: name, probability: odds / all }))
+    .map(({ name: cause, odds }) => ({ cause, probability: odds / total }))
     .sort((a, b) => b.probability - a.probability);
 }
 
 /** A scale that falls to another value at once and stays there is about as often broken as emptied by a hand. */
 const stuckAfterJumpProbability = 0.05;
-/** A level can be grossly wrong: food was spilt or taken, the keeper misspoke. Common practice, no source. */
+/** A level can be grossly wrong: food was spilt or taken, the keeper entered a wrong amount. Common practice, no source. */
 const runOutProbabilityMin = 1e-5;
-/** Where a scale is fitted, that has been seen. */
+/** A scale would have shown that. */
 const runOutProbabilityMinByScale = 1e-6;
-/** Where nothing is known about the level, running out is as likely as all that stops food besides. */
+/** With an unknown level, an empty hopper is as likely as all other causes together. */
 const runOutProbabilityUnknown = onsetProbabilities.jammed + onsetProbabilities.bridged;
 
 /**
- * The chance that the food ran out just at this portion, given that it hadn't before: the last of it lies in the corners, so
- * that it stops falling somewhere between the mark and nothing.
+ * The probability that the food ran out at this portion, given that it hadn't before: the last of it lies in the corners, so
+ * it stops falling at some level between the empty limit and zero.
  */
 function runOutProbability(level: HopperLevel | null, settings: FeederSettings): number {
   if (level === null) return runOutProbabilityUnknown;
-  const mark = emptyThreshold(settings);
-  // The interval is cut off at zero: its upper half tells the doubt.
-  const doubt = Math.max((level.high - level.grams) / normalQuantile95, settings.portionMass / 2);
-  const below = (bound: number) => Math.exp(logNormalTail(-(bound - level.grams) / doubt));
-  const notBefore = 1 - below(0);
-  const perGram = (below(mark) - below(0)) / mark;
+  const emptyBelow = emptyThreshold(settings);
+  // The interval is cut off at zero: its upper half gives the deviation.
+  const deviation = Math.max((level.high - level.grams) / normalQuantile95, settings.portionMass / 2);
+  const below = (bound: number) => Math.exp(logNormalTail(-(bound - level.grams) / deviation));
+  const isLeftProbability = 1 - below(0);
+  const perGram = (below(emptyBelow) - below(0)) / emptyBelow;
   return Math.max(
-    Math.min((settings.portionMass * perGram) / Math.max(notBefore, 1e-6), 0.5),
+    Math.min((settings.portionMass * perGram) / Math.max(isLeftProbability, 1e-6), 0.5),
     settings.sensors.scale ? runOutProbabilityMinByScale : runOutProbabilityMin,
   );
 }

@@ -5,9 +5,9 @@ import { usualCurrent } from "./motorModel.ts";
 
 const causeTexts: Record<Cause, string> = {
   hopperEmpty: "the hopper is empty",
-  feedBridged: "the food has bridged above the tray",
+  feedBridged: "the food is stuck above the tray",
   trayJammed: "the tray is jammed",
-  motorStalled: "the motor is held fast",
+  motorStalled: "the motor is blocked",
   motorNotTurning: "the motor isn't turning",
   chuteBlind: "the chute sensor is blind",
   chuteHalfBlind: "the chute sensor misses many",
@@ -15,12 +15,12 @@ const causeTexts: Record<Cause, string> = {
 };
 
 /** "the tray is jammed", "the hopper is empty or the tray is jammed". */
-export function causesText(names: readonly Cause[]): string {
-  const said = names.map((name) => causeTexts[name]);
-  return said.length < 2 ? said.join() : `${said.slice(0, -1).join(", ")} or ${said.at(-1)}`;
+export function causesText(causes: readonly Cause[]): string {
+  const sentences = causes.map((cause) => causeTexts[cause]);
+  return sentences.length < 2 ? sentences.join() : `${sentences.slice(0, -1).join(", ")} or ${sentences.at(-1)}`;
 }
 
-/** By what sign we know that no food falls. */
+/** The evidence that no food falls. */
 export function stopEvidenceText(feed: FeedState, { sensors }: FeederSettings): string {
   if (sensors.chute && feed.uncountedPortions > 0) {
     return `Nothing fell in the last ${feed.uncountedPortions === 1 ? "portion" : `${feed.uncountedPortions} portions`}`;
@@ -31,29 +31,35 @@ export function stopEvidenceText(feed: FeedState, { sensors }: FeederSettings): 
   return "By the motor's current no food is moved";
 }
 
-const stoppingCauses: ReadonlySet<Cause> = new Set<Cause>([
+const stoppingCauses: readonly Cause[] = [
   "hopperEmpty",
   "feedBridged",
   "trayJammed",
   "motorStalled",
   "motorNotTurning",
-]);
+];
 
-/** Which of these look the same, and without which sensor; nothing where no sensor is missing. */
+/** Which of these causes a missing sensor could distinguish; empty where no sensor is missing. */
 export function indistinguishableText(open: readonly Cause[], feed: FeedState, { sensors }: FeederSettings): string {
-  const current = usualCurrent(feed.motor) !== null && feed.motor.lastMilliamps !== null;
-  const stop = open.some((name) => stoppingCauses.has(name));
-  const blind = open.includes("chuteBlind") || open.includes("chuteHalfBlind");
-  const unloaded = open.includes("hopperEmpty") || open.includes("feedBridged");
-  const said: string[] = [];
-  if (stop && blind && !sensors.scale) said.push("Without a scale a blind chute sensor looks the same.");
-  if (stop && open.includes("scaleStuck") && !sensors.chute)
-    said.push("Without a chute sensor a stuck scale looks the same.");
-  if (unloaded && open.includes("trayJammed") && !current) {
-    said.push("Without the motor's current a jammed tray and a tray without food look the same.");
-  }
-  if (open.includes("hopperEmpty") && open.includes("feedBridged") && feed.levelAtPortion === null) {
-    said.push("Without the hopper's level an empty hopper and bridged food look the same.");
-  }
-  return said.map((sentence) => ` ${sentence}`).join("");
+  const hasOne = (...causes: readonly Cause[]) => causes.some((cause) => open.includes(cause));
+  const hasStopped = hasOne(...stoppingCauses);
+  const isCurrentKnown = usualCurrent(feed.motor) !== null && feed.motor.lastMilliamps !== null;
+  const isEmptyTray = hasOne("hopperEmpty", "feedBridged");
+  const isEmptyOrBridged = hasOne("hopperEmpty") && hasOne("feedBridged");
+  const sentences: readonly (readonly [applies: boolean, sentence: string])[] = [
+    [
+      hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale,
+      "Without a scale a blind chute sensor looks the same.",
+    ],
+    [hasStopped && hasOne("scaleStuck") && !sensors.chute, "Without a chute sensor a stuck scale looks the same."],
+    [
+      isEmptyTray && hasOne("trayJammed") && !isCurrentKnown,
+      "Without the motor's current a jammed tray and a tray without food look the same.",
+    ],
+    [
+      isEmptyOrBridged && feed.levelAtPortion === null,
+      "Without the hopper's level an empty hopper and bridged food look the same.",
+    ],
+  ];
+  return sentences.map(([applies, sentence]) => (applies ? ` ${sentence}` : "")).join("");
 }

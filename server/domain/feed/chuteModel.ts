@@ -1,12 +1,12 @@
 import type { FaultSignature } from "./faultSignatures.ts";
 
-/** What a sound chute sensor is used to counting: how often nothing, and how many pieces when it does. */
+/** What a healthy chute sensor counts: how often nothing, and how many pieces otherwise. */
 export interface ChuteModel {
-  readonly portionsLearnt: number; // portions learnt from, at most `portionsRemembered`
+  readonly portionsLearnt: number; // portions learnt from, at most `portionsRememberedMax`
   readonly missedShare: number; // share of portions that fell and weren't seen
   readonly meanPieces: number; // mean count of a portion that was seen
   readonly variance: number; // of that count
-  readonly countShares: readonly number[]; // of portions that were seen: with one piece, with two, … with `mostCounted` or more
+  readonly countShares: readonly number[]; // of portions that were seen: with one piece, with two, … with `countMax` or more
 }
 
 const countMax = 12;
@@ -23,36 +23,37 @@ export const initialChuteModel: ChuteModel = {
 const priorPortions = 50;
 const portionsRememberedMax = 500;
 /**
- * Never less than one in 250: a learnt share is itself in doubt, and two misses in a row of a sensor that is dusty today
+ * Never less than one in 250: a learnt share is uncertain, and two misses in a row of a sensor that is dusty today
  * must not be proof. Never more than two in five: such a sensor is of no use.
  */
 const missedMin = 0.004;
 const missedMax = 0.4;
 /** The number of pieces says something once it is known from so many portions. */
-const piecesKnownFrom = 20;
+const piecesKnownMin = 20;
 
-/** A portion that went well, as far as anybody knows. */
-export function updateChuteModel(habit: ChuteModel, count: number): ChuteModel {
-  const learnt = Math.min(habit.portionsLearnt + 1, portionsRememberedMax);
-  const missed = habit.missedShare + ((count === 0 ? 1 : 0) - habit.missedShare) / (learnt + priorPortions);
+/** A portion that fell, as far as is known. */
+export function updateChuteModel(model: ChuteModel, count: number): ChuteModel {
+  const portionsLearnt = Math.min(model.portionsLearnt + 1, portionsRememberedMax);
+  const missedShare =
+    model.missedShare + ((count === 0 ? 1 : 0) - model.missedShare) / (portionsLearnt + priorPortions);
   if (count === 0)
     return {
-      portionsLearnt: learnt,
-      missedShare: missed,
-      meanPieces: habit.meanPieces,
-      variance: habit.variance,
-      countShares: habit.countShares,
+      portionsLearnt,
+      missedShare,
+      meanPieces: model.meanPieces,
+      variance: model.variance,
+      countShares: model.countShares,
     };
-  const gain = 1 / Math.min(learnt, 300);
-  const off = count - habit.meanPieces;
-  const shares = habit.countShares.map((share) => (1 - gain) * share);
-  const place = Math.min(count, countMax) - 1;
-  shares[place] = (shares[place] ?? 0) + gain;
+  const gain = 1 / Math.min(portionsLearnt, 300);
+  const residual = count - model.meanPieces;
+  const shares = model.countShares.map((share) => (1 - gain) * share);
+  const bin = Math.min(count, countMax) - 1;
+  shares[bin] = (shares[bin] ?? 0) + gain;
   return {
-    portionsLearnt: learnt,
-    missedShare: missed,
-    meanPieces: habit.meanPieces + gain * off,
-    variance: (1 - gain) * (habit.variance + gain * off * off),
+    portionsLearnt,
+    missedShare,
+    meanPieces: model.meanPieces + gain * residual,
+    variance: (1 - gain) * (model.variance + gain * residual * residual),
     countShares: shares,
   };
 }
@@ -60,75 +61,80 @@ export function updateChuteModel(habit: ChuteModel, count: number): ChuteModel {
 export interface CountLogLikelihoods {
   readonly healthy: number;
   readonly nothing: number; // no food falls
-  readonly shrunk: number; // the tray runs dry: a part of a portion falls
+  readonly shrunk: number; // the tray runs empty: a part of a portion falls
   readonly blind: number;
   readonly halfBlind: number; // the sensor misses many a portion
   readonly undercounting: number; // the sensor misses many a piece
 }
 
-/** ln of how likely this count is, by what becomes of the portion and of the sensor. */
-export function countLogLikelihoods(habit: ChuteModel, count: number): CountLogLikelihoods {
-  const missed = Math.min(Math.max(habit.missedShare, missedMin), missedMax);
-  const seen = countLikelihoods(habit, count);
+/** ln of the likelihood of this count under each state of feed and sensor. */
+export function countLogLikelihoods(model: ChuteModel, count: number): CountLogLikelihoods {
+  const missedShare = Math.min(Math.max(model.missedShare, missedMin), missedMax);
+  const likelihoods = countLikelihoods(model, count);
   if (count === 0) {
     return {
-      healthy: Math.log(missed),
-      nothing: Math.log(1 - strays),
-      shrunk: Math.log(Math.min(missed + seen.shrunk, 0.9)),
-      blind: Math.log(1 - blindStrays),
-      halfBlind: Math.log(Math.max(halfUnseen, missed)),
-      undercounting: Math.log(Math.min(missed + seen.few, 0.9)),
+      healthy: Math.log(missedShare),
+      nothing: Math.log(1 - strayShare),
+      shrunk: Math.log(Math.min(missedShare + likelihoods.shrunk, 0.9)),
+      blind: Math.log(1 - blindStrayShare),
+      halfBlind: Math.log(Math.max(halfBlindMissedShare, missedShare)),
+      undercounting: Math.log(Math.min(missedShare + likelihoods.few, 0.9)),
     };
   }
   // A moth, a drop, a crumb: one piece, seldom more.
   const stray = 0.5 ** Math.min(count, 30);
   return {
-    healthy: Math.log((1 - missed) * seen.usual),
-    nothing: Math.log(strays * stray),
-    shrunk: Math.log((1 - missed) * seen.shrunk),
-    blind: Math.log(blindStrays * stray),
-    halfBlind: Math.log((1 - halfUnseen) * seen.usual),
-    undercounting: Math.log((1 - missed) * seen.few),
+    healthy: Math.log((1 - missedShare) * likelihoods.usual),
+    nothing: Math.log(strayShare * stray),
+    shrunk: Math.log((1 - missedShare) * likelihoods.shrunk),
+    blind: Math.log(blindStrayShare * stray),
+    halfBlind: Math.log((1 - halfBlindMissedShare) * likelihoods.usual),
+    undercounting: Math.log((1 - missedShare) * likelihoods.few),
   };
 }
 
 /** Where nothing falls something is counted all the same once in thirty portions. Common practice, no source. */
-const strays = 0.03;
-const blindStrays = 0.02;
-const halfUnseen = 0.45;
-/** A dusty sensor sees two pieces in five; the last portions of a tray that runs dry are a third or two of a full one. */
-const fewSeen = 0.4;
-const shrunkTo = [0.3, 0.65] as const;
+const strayShare = 0.03;
+const blindStrayShare = 0.02;
+const halfBlindMissedShare = 0.45;
+/** A dusty sensor sees two pieces in five; the last portions of a tray that runs empty are a third or two of a full one. */
+const undercountedShare = 0.4;
+const shrunkShares = [0.3, 0.65] as const;
 /** A count that was never seen so far is not impossible: two pieces stuck together, a portion of crumbs. */
-const oddShare = 0.006;
+const rareCountShare = 0.006;
 
-function countLikelihoods(habit: ChuteModel, count: number): { usual: number; shrunk: number; few: number } {
-  if (habit.portionsLearnt < piecesKnownFrom) {
+function countLikelihoods(model: ChuteModel, count: number): { usual: number; shrunk: number; few: number } {
+  if (model.portionsLearnt < piecesKnownMin) {
     return count === 0 ? { usual: 0, shrunk: 0.2, few: 0.2 } : { usual: 0.3, shrunk: 0.24, few: 0.24 };
   }
-  if (habit.meanPieces > 0.6 * countMax) return manyPiecesLikelihoods(habit, count);
-  const usual = count === 0 ? 0 : usualShare(habit, count);
-  const shrunk = 0.5 * thinned(habit, count, shrunkTo[0]) + 0.5 * thinned(habit, count, shrunkTo[1]);
-  return { usual, shrunk: Math.max(shrunk, oddShare), few: Math.max(thinned(habit, count, fewSeen), oddShare) };
+  if (model.meanPieces > 0.6 * countMax) return manyPiecesLikelihoods(model, count);
+  const usual = count === 0 ? 0 : healthyLikelihood(model, count);
+  const shrunk =
+    0.5 * thinnedLikelihood(model, count, shrunkShares[0]) + 0.5 * thinnedLikelihood(model, count, shrunkShares[1]);
+  return {
+    usual,
+    shrunk: Math.max(shrunk, rareCountShare),
+    few: Math.max(thinnedLikelihood(model, count, undercountedShare), rareCountShare),
+  };
 }
 
 /** As counted so far, smoothed a little by a bell curve, since rare counts are counted rarely. */
-function usualShare({ portionsLearnt, countShares, meanPieces, variance }: ChuteModel, count: number): number {
-  const place = Math.min(count, countMax) - 1;
-  const smooth = normalDensity(count, meanPieces, Math.max(variance, 0.25));
-  return Math.max((portionsLearnt * (countShares[place] ?? 0) + 8 * smooth) / (portionsLearnt + 8), oddShare);
+function healthyLikelihood({ portionsLearnt, countShares, meanPieces, variance }: ChuteModel, count: number): number {
+  const bin = Math.min(count, countMax) - 1;
+  const smoothed = normalDensity(count, meanPieces, Math.max(variance, 0.25));
+  return Math.max((portionsLearnt * (countShares[bin] ?? 0) + 8 * smoothed) / (portionsLearnt + 8), rareCountShare);
 }
 
-/** How often so many are counted where each piece is seen with this chance alone. */
-function thinned(habit: ChuteModel, count: number, chance: number): number {
+/** The likelihood of this count where each piece is seen with this probability alone. */
+function thinnedLikelihood(model: ChuteModel, count: number, pieceProbability: number): number {
   let sum = 0;
-  let ways = chance ** count; // of `pieces` choose `count`, times the chance of each
+  let ways = pieceProbability ** count; // of `pieces` choose `count`, times the probability of each
   for (let pieces = Math.max(count, 1), n = count; pieces <= countMax; pieces += 1) {
     while (n < pieces) {
       n += 1;
-      ways *= ((1 - chance) * n) / (n - count);
+      ways *= ((1 - pieceProbability) * n) / (n - count);
     }
-    sum += ways * (habit.countShares[pieces - 1] ?? 0);
+    sum += ways * (model.countShares[pieces - 1] ?? 0);
   }
   return sum;
 }
@@ -138,19 +144,22 @@ function manyPiecesLikelihoods(
   count: number,
 ): { usual: number; shrunk: number; few: number } {
   const usual = Math.max(variance, 0.15 * meanPieces);
-  const odd = oddShare / 4;
+  const rareShare = rareCountShare / 4;
   if (count === 0) return { usual: 0, shrunk: 0.1, few: 0.02 };
   return {
-    usual: normalDensity(count, meanPieces, usual) + odd,
-    shrunk: 0.9 * normalDensity(count, 0.5 * meanPieces, (0.25 * meanPieces) ** 2 + 0.5 * usual) + odd,
-    few: 0.98 * normalDensity(count, fewSeen * meanPieces, (0.15 * meanPieces) ** 2 + fewSeen * usual) + odd,
+    usual: normalDensity(count, meanPieces, usual) + rareShare,
+    shrunk: 0.9 * normalDensity(count, 0.5 * meanPieces, (0.25 * meanPieces) ** 2 + 0.5 * usual) + rareShare,
+    few:
+      0.98 *
+        normalDensity(count, undercountedShare * meanPieces, (0.15 * meanPieces) ** 2 + undercountedShare * usual) +
+      rareShare,
   };
 }
 
 const normalDensity = (value: number, mean: number, variance: number): number =>
   Math.exp((-0.5 * (value - mean) ** 2) / variance) / Math.sqrt(2 * Math.PI * variance);
 
-/** Which of these logs a fault calls for; a tray that runs dry is weighed apart. */
+/** The log likelihood by a signature; a tray that runs empty is computed apart. */
 export function chuteLogLikelihood(logs: CountLogLikelihoods, chute: FaultSignature["chute"]): number {
   switch (chute) {
     case "counts":

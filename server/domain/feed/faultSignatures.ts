@@ -1,6 +1,6 @@
 /**
- * How each fault looks to each sensor, and how often it comes: the physics of the feed in one table. "Light" is a tray that
- * runs without food, be the hopper empty or the food bridged above it: only the level tells these two apart.
+ * What each fault does to each sensor, and how often it comes: the physics of the feed in one table. An empty tray turns
+ * without food, whether the hopper is empty or the food has bridged above it: only the level distinguishes these two.
  */
 export const hypotheses = [
   "emptyTray",
@@ -26,7 +26,7 @@ export interface FaultSignature {
 
 /**
  * Currents, all common practice, no source: a tray without food turns 3 to 8 % more easily than one with food on it, one with
- * a wedge 5 to 30 % harder; a motor held fast draws 2.5 to 4 times as much; with a wire off only the driver leaks, a few
+ * a wedge 5 to 30 % harder; a blocked motor draws 2.5 to 4 times as much; with a wire off only the driver leaks, a few
  * milliamperes. The ranges here are a little wider; a fault keeps its own value within them.
  */
 export const faultSignatures: Record<Hypothesis, FaultSignature> = {
@@ -42,8 +42,8 @@ export const faultSignatures: Record<Hypothesis, FaultSignature> = {
 
 /**
  * How often each begins, per portion. Common practice, no source: a home-made tray jams once in some three thousand portions,
- * about once a month, in a bad week oftener; wires and sensors last longer. How often a hopper runs empty is not here: its
- * level tells it, portion by portion.
+ * about once a month, in a bad week oftener; wires and sensors last longer. How often a hopper runs empty is not here: it
+ * follows from the level.
  */
 export const onsetProbabilities = {
   bridged: 3e-4,
@@ -59,7 +59,7 @@ export const onsetProbabilities = {
 /** Whether the same part is to blame: the feed, the chute sensor or the scale. */
 export const isSamePart = (one: Hypothesis, other: Hypothesis): boolean => faultyPart(one) === faultyPart(other);
 
-const faultyPart = (suspect: Hypothesis): "feed" | "chute" | "scale" => {
-  const { food, scaleFollows } = faultSignatures[suspect];
+const faultyPart = (hypothesis: Hypothesis): "feed" | "chute" | "scale" => {
+  const { food, scaleFollows } = faultSignatures[hypothesis];
   return food !== "falls" ? "feed" : scaleFollows ? "chute" : "scale";
 };

@@ -9,7 +9,7 @@ import { causeFaults } from "./causeFaults.ts";
 import { causeProbabilities } from "./causeProbabilities.ts";
 import { type ChuteModel, countLogLikelihoods, updateChuteModel } from "./chuteModel.ts";
 import { type Hypothesis, hypotheses, isSamePart } from "./faultSignatures.ts";
-import { sureCause, updateDiagnosis } from "./feedDiagnosis.ts";
+import { type FeedDiagnosis, sureCause, updateDiagnosis } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
 import {
   clearFeedStatistics,
@@ -42,9 +42,9 @@ import {
 } from "./payments.ts";
 import { updateTrackByPortion, updateTrackByReading } from "./scaleTrack.ts";
 
-/** Habits are learnt from portions by which nothing is suspected yet: less than one miss of the chute sensor's worth. */
+/** What is usual is learnt only while the evidence for any fault is less than one miss of the chute sensor gives. */
 const statisticCalmMax = 3;
-/** Evidence for the foremost fault is kept to so much above what the alarm took. */
+/** The evidence for the leading hypothesis is limited to this much above the alarm's threshold. */
 const statisticExcessMax = 6;
 
 /** A portion was given. `level`: what was in the hopper then, `inside`: how warm it was, as far as known. */
@@ -55,7 +55,7 @@ export function updateFeedByPortion(
   settings: FeederSettings,
   inside: Celsius | null = null,
 ): FeedState {
-  // A run that was cut short proves neither a fault nor a payment; the scale has to be read anew after it.
+  // A run that was cut short proves neither a fault nor a payment; the scale must be read again after it.
   if (portion.cutShort === true) return updateByCutShortPortion(feed, portion, settings);
   const payments = updatePaymentsByPortion(feed.payments, portion, didFoodFall(feed, portion, settings));
   const at = portion.recordedAt;
@@ -63,42 +63,27 @@ export function updateFeedByPortion(
   // A motor that wasn't run says nothing about the feed.
   if (portion.motorRan === 0) return { ...feed, payments };
 
-  const count = settings.sensors.chute ? portion.chuteCount : null;
-  const fell = count === null ? null : count > 0;
-  const foreseen = portion.meanCurrent === null ? null : expectedCurrent(feed.motor, at, inside);
-  const drawn = portion.meanCurrent === null ? 0 : logCurrent(portion.meanCurrent);
-  const seen: PortionObservation = {
-    countLogLikelihoods: count === null ? null : countLogLikelihoods(feed.chute, count),
-    didFall: fell,
-    current: foreseen === null ? null : { drawn, foreseen },
-  };
-  const suspicions = updateStatisticsByPortion(feed.statistics, seen, feed.scale, feed.diagnosis?.hypothesis ?? null);
-  const calm = feed.diagnosis === null && suspicions[leadingHypothesis(suspicions)].sum < statisticCalmMax;
-  const pace = updatePortionRate(feed.portionRate, at);
-  const ordinary =
-    foreseen === null ||
-    (drawn - foreseen.mean - foreseen.shift) ** 2 < 9 * (foreseen.variance + foreseen.shiftVariance);
+  const observation = observePortion(feed, portion, settings, inside);
+  const { didFall, current } = observation;
+  const statistics = updateStatisticsByPortion(feed.statistics, observation, feed.scale, diagnosedHypothesis(feed));
+  const isCalm = feed.diagnosis === null && statistics[leadingHypothesis(statistics)].sum < statisticCalmMax;
   return updateFeedDiagnosis(
     {
       lastPortionAt: at,
-      uncountedPortions: fell === null ? feed.uncountedPortions : fell ? 0 : feed.uncountedPortions + 1,
-      lastFellAt: fell === true ? at : feed.lastFellAt,
+      uncountedPortions: uncountedPortionsAfter(feed, didFall),
+      lastFellAt: didFall === true ? at : feed.lastFellAt,
       levelAtPortion: level,
-      portionRate: pace,
-      chute:
-        fell === true && feed.diagnosis === null
-          ? updateChuteByRun(feed.chute, feed.uncountedPortions, portion.chuteCount)
-          : feed.chute,
+      portionRate: updatePortionRate(feed.portionRate, at),
+      chute: updateChuteByPortion(feed, portion, didFall),
       motor: updateMotorByPortion(feed.motor, portion, {
         inside,
-        foreseen,
-        fell: fell === true,
-        usual: calm && ordinary,
+        expected: current?.expected ?? null,
+        didFoodFall: didFall === true,
+        isUsual: isCalm && isUsualCurrent(current),
       }),
       scale: settings.sensors.scale ? updateTrackByPortion(feed.scale, at) : feed.scale,
-      statistics: suspicions,
-      diagnosis:
-        feed.diagnosis === null ? null : { ...feed.diagnosis, portionsSince: feed.diagnosis.portionsSince + 1 },
+      statistics,
+      diagnosis: countPortionSince(feed.diagnosis),
       payments,
     },
     feed.statistics,
@@ -107,6 +92,15 @@ export function updateFeedByPortion(
     "portion",
   );
 }
+
+const diagnosedHypothesis = ({ diagnosis }: FeedState): Hypothesis | null =>
+  diagnosis === null ? null : diagnosis.hypothesis;
+
+const countPortionSince = (diagnosis: FeedDiagnosis | null): FeedDiagnosis | null =>
+  diagnosis === null ? null : { ...diagnosis, portionsSince: diagnosis.portionsSince + 1 };
+
+const uncountedPortionsAfter = ({ uncountedPortions }: FeedState, didFall: boolean | null): number =>
+  didFall === null ? uncountedPortions : didFall ? 0 : uncountedPortions + 1;
 
 function updateByCutShortPortion(
   feed: FeedState,
@@ -120,7 +114,7 @@ function updateByCutShortPortion(
   return { ...feed, payments, scale: { ...feed.scale, readingAt: null, portionsSince: 0, outliers: null } };
 }
 
-/** The scale said something: portions that were given since either made it lighter or didn't. */
+/** A scale reading: it shows whether the portions given since the last one made the hopper lighter. */
 export function updateFeedByWeighing(
   feed: FeedState,
   reading: Grams,
@@ -129,40 +123,34 @@ export function updateFeedByWeighing(
 ): FeedState {
   if (!settings.sensors.scale || (feed.lastPortionAt !== null && at < feed.lastPortionAt)) return feed;
   if (feed.scale.readingAt !== null && at < feed.scale.readingAt) return feed;
-  const calm = feed.diagnosis === null && feed.statistics[leadingHypothesis(feed.statistics)].sum < statisticCalmMax;
+  const isCalm = feed.diagnosis === null && feed.statistics[leadingHypothesis(feed.statistics)].sum < statisticCalmMax;
   const { track, addedVariance, isRestarted } = updateTrackByReading(feed.scale, reading, at, settings, {
-    calm,
-    held: fixedScaleEstimates(feed.statistics),
+    canLearn: isCalm,
+    scaleEstimates: fixedScaleEstimates(feed.statistics),
   });
   if (isRestarted) return { ...feed, scale: track, statistics: restartScaleEstimates(feed.statistics, track) };
   if (addedVariance === null) return { ...feed, scale: track };
-  const suspicions = updateStatisticsByReading(feed.statistics, feed.scale, reading, addedVariance);
-  return updateFeedDiagnosis(
-    { ...feed, scale: track, statistics: suspicions },
-    feed.statistics,
-    settings,
-    at,
-    "reading",
-  );
+  const statistics = updateStatisticsByReading(feed.statistics, feed.scale, reading, addedVariance);
+  return updateFeedDiagnosis({ ...feed, scale: track, statistics }, feed.statistics, settings, at, "reading");
 }
 
-/** Somebody refilled or repaired: what was found about falling food belongs to the time before, a blind sensor is blind still. */
+/** After a refill or repair, evidence about falling food is out of date. A blind sensor is still blind. */
 export function updateFeedByRefill(feed: FeedState): FeedState {
   const { chuteBlind, chuteHalfBlind, chuteUndercounting, scaleStuck } = feed.statistics;
-  const ofSensor = isChuteBlind(feed) || feed.diagnosis?.cause === "scaleStuck";
+  const isSensorFault = isChuteBlind(feed) || feed.diagnosis?.cause === "scaleStuck";
   return {
     ...feed,
     uncountedPortions: 0,
     levelAtPortion: null,
     scale: { ...feed.scale, readingAt: null, portionsSince: 0, outliers: null, hasJumpedDown: false },
-    statistics: ofSensor
+    statistics: isSensorFault
       ? { ...initialStatistics, chuteBlind, chuteHalfBlind, chuteUndercounting, scaleStuck }
       : initialStatistics,
-    diagnosis: ofSensor ? feed.diagnosis : null,
+    diagnosis: isSensorFault ? feed.diagnosis : null,
   };
 }
 
-/** A deposit was made; `now` is when we heard of it, `paused` what the feeder said about itself in that report. */
+/** A deposit was made; `now` is when the server received it, `paused` the feeder's state in that report. */
 export const updateFeedByDeposit = (
   feed: FeedState,
   deposit: Deposit & { readonly seq: number; readonly recordedAt: Instant },
@@ -178,8 +166,8 @@ export const updateFeedByPress = (
 ): FeedState => ({ ...feed, payments: updatePaymentsByPress(feed.payments, press, now, paused) });
 
 /**
- * A whole report has been taken in, all its events before this call. Only reports prove a deposit unpaid: a feeder that
- * fell silent may have paid and not told. `sentAt`: its time of sending; `spooled`: what still waits there, null if unsaid.
+ * A whole report has been processed, all its events before this call. Only reports prove a deposit unpaid: a feeder that
+ * stopped reporting may have paid. `sentAt`: its time of sending; `spooled`: events still waiting there, null if not stated.
  */
 export function updateFeedByReport(
   feed: FeedState,
@@ -192,7 +180,7 @@ export function updateFeedByReport(
   return payments === feed.payments ? feed : { ...feed, payments };
 }
 
-/** The chute sensor is known to miss what falls: its zero is no evidence for anybody. */
+/** The chute sensor is known to miss what falls: a count of zero is no evidence. */
 export const isChuteBlind = ({ diagnosis }: FeedState): boolean =>
   diagnosis !== null && (diagnosis.cause === "chuteBlind" || diagnosis.cause === "chuteHalfBlind");
 
@@ -205,16 +193,16 @@ export function feedFaults(
   paused = false,
 ): readonly Fault[] {
   const causes = causeFaults(feed, level, settings, now);
-  const stopped = causes.some(({ kind }) => kind !== "chuteBlind" && kind !== "scaleSilent");
-  return [...causes, ...paymentFaults(feed.payments, stopped, now, paused)];
+  const hasFoodStopped = causes.some(({ kind }) => kind !== "chuteBlind" && kind !== "scaleSilent");
+  return [...causes, ...paymentFaults(feed.payments, hasFoodStopped, now, paused)];
 }
 
-/** See `debtsForgiven` in payments.ts. */
+/** See `clearUnpaid` in payments.ts. */
 export const clearUnpaidPortions = (feed: FeedState): FeedState => ({ ...feed, payments: clearUnpaid(feed.payments) });
 
-// --- verdict -------------------------------------------------------------------------------------------------------
+// --- diagnosis -----------------------------------------------------------------------------------------------------
 
-/** Takes in what the sums say now: a verdict begins, gets its name, or is over. */
+/** Compares the statistics with their thresholds: a diagnosis begins, gets its cause, or ends. */
 function updateFeedDiagnosis(
   feed: FeedState,
   before: HypothesisStatistics,
@@ -224,40 +212,62 @@ function updateFeedDiagnosis(
 ): FeedState {
   const { chute, scale } = settings.sensors;
   const senses = { chute, scale, current: feed.motor.lastMilliamps !== null };
-  const above = (suspect: Hypothesis) => alarmThreshold(feed.portionRate, suspect, senses);
+  const threshold = (hypothesis: Hypothesis) => alarmThreshold(feed.portionRate, hypothesis, senses);
   if (feed.diagnosis === null) {
-    if (!hypotheses.some((suspect) => feed.statistics[suspect].sum >= above(suspect))) return feed;
-    const suspect = leadingHypothesis(feed.statistics);
+    if (!hypotheses.some((hypothesis) => feed.statistics[hypothesis].sum >= threshold(hypothesis))) return feed;
+    const hypothesis = leadingHypothesis(feed.statistics);
     return updateDiagnosedCause(
-      { ...feed, diagnosis: { since: at, portionsSince: 0, healthEvidence: 0, cause: null, hypothesis: suspect } },
+      { ...feed, diagnosis: { since: at, portionsSince: 0, healthEvidence: 0, cause: null, hypothesis } },
       settings,
     );
   }
-  const { hypothesis: suspect } = feed.diagnosis;
-  const first = leadingHypothesis(feed.statistics);
-  const step = feed.statistics[suspect].sum - Math.max(before[suspect].sum, 0);
-  const verdict = updateDiagnosis(feed.diagnosis, step, first, by);
-  const suspicions = limitStatistics(feed.statistics, above(first) + statisticExcessMax);
-  if (verdict !== null) return updateDiagnosedCause({ ...feed, diagnosis: verdict, statistics: suspicions }, settings);
-  // Something else is wrong as well, by evidence of its own.
-  const other = hypotheses.find((one) => !isSamePart(one, suspect) && suspicions[one].sum >= above(one));
+  const { hypothesis } = feed.diagnosis;
+  const leading = leadingHypothesis(feed.statistics);
+  const step = feed.statistics[hypothesis].sum - Math.max(before[hypothesis].sum, 0);
+  const diagnosis = updateDiagnosis(feed.diagnosis, step, leading, by);
+  const statistics = limitStatistics(feed.statistics, threshold(leading) + statisticExcessMax);
+  if (diagnosis !== null) return updateDiagnosedCause({ ...feed, diagnosis, statistics }, settings);
+  // Another part is faulty as well, by its own evidence.
+  const other = hypotheses.find((one) => !isSamePart(one, hypothesis) && statistics[one].sum >= threshold(one));
   if (other !== undefined) {
     return updateDiagnosedCause(
-      { ...feed, diagnosis: { ...feed.diagnosis, healthEvidence: 0, hypothesis: other }, statistics: suspicions },
+      { ...feed, diagnosis: { ...feed.diagnosis, healthEvidence: 0, hypothesis: other }, statistics },
       settings,
     );
   }
-  return { ...feed, diagnosis: null, statistics: clearFeedStatistics(suspicions, above("chuteHalfBlind") / 2) };
+  return { ...feed, diagnosis: null, statistics: clearFeedStatistics(statistics, threshold("chuteHalfBlind") / 2) };
 }
 
 function updateDiagnosedCause(feed: FeedState, settings: FeederSettings): FeedState {
   if (feed.diagnosis === null) return feed;
-  const likely = causeProbabilities(feed.statistics, feed.levelAtPortion, settings, feed.scale.hasJumpedDown);
-  const name = sureCause(likely, feed.diagnosis, settings.sensors.scale);
-  return name === feed.diagnosis.cause ? feed : { ...feed, diagnosis: { ...feed.diagnosis, cause: name } };
+  const probabilities = causeProbabilities(feed.statistics, feed.levelAtPortion, settings, feed.scale.hasJumpedDown);
+  const cause = sureCause(probabilities, feed.diagnosis, settings.sensors.scale);
+  return cause === feed.diagnosis.cause ? feed : { ...feed, diagnosis: { ...feed.diagnosis, cause } };
 }
 
-// --- what was seen -------------------------------------------------------------------------------------------------
+// --- what the sensors saw --------------------------------------------------------------------------------------------
+
+function observePortion(
+  feed: FeedState,
+  portion: Portion & { readonly recordedAt: Instant },
+  settings: FeederSettings,
+  inside: Celsius | null,
+): PortionObservation {
+  const count = settings.sensors.chute ? portion.chuteCount : null;
+  const { meanCurrent, recordedAt } = portion;
+  const expected = meanCurrent === null ? null : expectedCurrent(feed.motor, recordedAt, inside);
+  return {
+    countLogLikelihoods: count === null ? null : countLogLikelihoods(feed.chute, count),
+    didFall: count === null ? null : count > 0,
+    current: meanCurrent === null || expected === null ? null : { drawn: logCurrent(meanCurrent), expected },
+  };
+}
+
+/** Within three standard deviations, as far as it is known what is usual. */
+const isUsualCurrent = (current: PortionObservation["current"]): boolean =>
+  current === null ||
+  (current.drawn - current.expected.mean - current.expected.shift) ** 2 <
+    9 * (current.expected.variance + current.expected.shiftVariance);
 
 /** Null where no sensor can tell. */
 function didFoodFall(feed: FeedState, portion: Portion, settings: FeederSettings): boolean | null {
@@ -267,27 +277,28 @@ function didFoodFall(feed: FeedState, portion: Portion, settings: FeederSettings
   return isChuteBlind(feed) ? null : false;
 }
 
-/** Misses are learnt once food is seen again: before, nobody knows whether they were any. A third in a row is no habit. */
-function updateChuteByRun(habit: ChuteModel, misses: number, count: number | null): ChuteModel {
-  let learnt = habit;
-  for (let miss = 0; miss < Math.min(misses, 2); miss += 1) learnt = updateChuteModel(learnt, 0);
-  return updateChuteModel(learnt, count ?? 0);
+/** Misses are learnt once food is seen again: before, it is unknown whether they were misses. A third in a row is not usual. */
+function updateChuteByPortion(feed: FeedState, { chuteCount }: Portion, didFall: boolean | null): ChuteModel {
+  if (didFall !== true || feed.diagnosis !== null) return feed.chute;
+  let model = feed.chute;
+  for (let miss = 0; miss < Math.min(feed.uncountedPortions, 2); miss += 1) model = updateChuteModel(model, 0);
+  return updateChuteModel(model, chuteCount ?? 0);
 }
 
-interface SeenMotor {
+interface MotorContext {
   readonly inside: Celsius | null;
-  readonly foreseen: ExpectedCurrent | null;
-  readonly fell: boolean;
-  readonly usual: boolean; // nothing is suspected, and the current was an ordinary one
+  readonly expected: ExpectedCurrent | null;
+  readonly didFoodFall: boolean;
+  readonly isUsual: boolean; // no fault is likely, and the current was a usual one
 }
 
 function updateMotorByPortion(
   motor: MotorModel,
   { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
-  { inside, foreseen, fell, usual }: SeenMotor,
+  { inside, expected, didFoodFall, isUsual }: MotorContext,
 ): MotorModel {
   if (meanCurrent === null) return motor;
-  return fell || usual
-    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, fell)
-    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, foreseen);
+  return didFoodFall || isUsual
+    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFoodFall)
+    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, expected);
 }

@@ -9,12 +9,12 @@ import { initialPayments, type Payments } from "./payments.ts";
 import { initialScaleTrack, type ScaleTrack } from "./scaleTrack.ts";
 
 /**
- * Whether food falls when the motor runs, and if not, why. Each portion is weighed by every sensor that saw it, the chute
- * sensor, the motor's current and the scale, for every fault that could be the reason (suspicion.ts). None of the sensors is
- * needed; what can't be told without one is said so (causes.ts).
+ * Whether food falls when the motor runs, and if not, why. Each portion is tested with every sensor that saw it, the chute
+ * sensor, the motor's current and the scale, for every fault that could be the reason (hypothesisStatistics.ts). None of the
+ * sensors is required; what can't be distinguished without one is stated (causeText.ts).
  */
 export interface FeedState {
-  readonly lastPortionAt: Instant | null; // the newest portion: an older one can't undo what it showed
+  readonly lastPortionAt: Instant | null; // the newest portion; older ones don't change the diagnosis
   readonly uncountedPortions: number; // portions in a row in which the chute sensor saw nothing
   readonly lastFellAt: Instant | null;
   readonly levelAtPortion: HopperLevel | null; // in the hopper when the newest portion was given
@@ -27,7 +27,7 @@ export interface FeedState {
   readonly payments: Payments;
 }
 
-export const freshFeed = (): FeedState => ({
+export const initialFeed = (): FeedState => ({
   lastPortionAt: null,
   uncountedPortions: 0,
   lastFellAt: null,

@@ -4,16 +4,16 @@ import { movingMean } from "../movingMean.ts";
 import type { Deposit, Portion } from "../report.ts";
 
 /**
- * The promise itself: who drops a cap is paid. A deposit that the detector doesn't call metal is not owed; a press is
- * owed only where presses are normally answered, since a keeper may have ended that stage.
+ * Which deposits and presses got their portion. A deposit that the detector doesn't report as metal is owed none; a press is
+ * owed one only where presses normally get one, since a keeper may have ended that stage of training.
  */
 export interface Payments {
-  readonly owed: readonly OwedPortion[]; // oldest first, at most `debtsRemembered`
-  readonly unpaid: readonly OwedPortion[]; // judged, newest last, at most `unpaidRemembered`
-  readonly earlyPayments: readonly EarlyPayment[]; // payments told before what they pay, newest last
+  readonly owed: readonly OwedPortion[]; // oldest first, at most `owedRememberedMax`
+  readonly unpaid: readonly OwedPortion[]; // judged, newest last, at most `unpaidRememberedMax`
+  readonly earlyPayments: readonly EarlyPayment[]; // portions reported before what they pay, newest last
   readonly unpaidCount: number; // since the last one that was paid
   readonly lastPortionAt: Instant | null;
-  readonly pressesJudged: number; // at most `pressesNeeded` is of interest
+  readonly pressesJudged: number; // at most `pressesJudgedMin`
   readonly pressesAnsweredShare: number; // share, exponentially forgotten
 }
 
@@ -33,23 +33,23 @@ interface EarlyPayment {
 }
 
 /**
- * A reward that comes seconds late teaches little (Lattal 2010), so a portion that doesn't say what it pays is taken for
+ * A reward that comes seconds late teaches little (Lattal 2010), so a portion that doesn't name what it pays counts as
  * a payment only within ten seconds.
  */
-const payWithin = seconds(10);
-/** Times of two reports may be off against each other by as long as either was under way. */
+const paymentDelayMax = seconds(10);
+/** The times of two reports may differ by their time in transit. */
 const clockSlack = seconds(3);
 /** A portion that names what it pays counts as payment however slow it was; slowness is judged elsewhere. */
-const namedPayWithin = minutes(2);
+const namedPaymentDelayMax = minutes(2);
 /** Motor run, retry and the feeder's own delay are over by then: a report sent this much later must hold the portion. */
-const reportedWithin = seconds(30);
-/** What is told later than this is history: it belongs in the record, and waking a keeper for it helps no bird. */
+const reportDelayMax = seconds(30);
+/** What is reported later than this is only recorded: a notification would help no bird. */
 const staleAfter = minutes(30);
 /** Two trips of the detector closer than this are one cap. */
-const sameDepositWithin = seconds(2);
+const sameDepositGapMax = seconds(2);
 /** A press so soon after a portion or another press is a bird's hammering; feeders ignore it. */
-const pressRest = seconds(30);
-const pressesNeeded = 10;
+const pressGapMin = seconds(30);
+const pressesJudgedMin = 10;
 const pressesAnsweredMin = 0.9;
 const owedRememberedMax = 16;
 const unpaidRememberedMax = 4;
@@ -66,7 +66,7 @@ export const initialPayments: Payments = {
 
 type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
 
-/** A deposit was made. `now`: when we heard of it. While paused nothing is owed: the keeper said so. */
+/** A deposit was made. `now`: when the server received it. While paused nothing is owed: the keeper decided so. */
 export function updatePaymentsByDeposit(
   payments: Payments,
   deposit: Deposit & DatedEvent,
@@ -74,14 +74,14 @@ export function updatePaymentsByDeposit(
   paused: boolean,
 ): Payments {
   if (deposit.metal === false || paused || now - deposit.recordedAt > staleAfter) return payments;
-  const last = payments.owed.findLast((debt) => debt.kind === "deposit");
-  if (last && Math.abs(deposit.recordedAt - last.at) <= sameDepositWithin) {
+  const last = payments.owed.findLast((owedPortion) => owedPortion.kind === "deposit");
+  if (last && Math.abs(deposit.recordedAt - last.at) <= sameDepositGapMax) {
     const merged = {
       ...last,
       seq: Math.min(last.seq, deposit.seq),
       lastSeq: Math.max(last.lastSeq, deposit.seq),
     };
-    return { ...payments, owed: payments.owed.map((debt) => (debt === last ? merged : debt)) };
+    return { ...payments, owed: payments.owed.map((owedPortion) => (owedPortion === last ? merged : owedPortion)) };
   }
   return addOwedPortion(payments, "deposit", deposit, now);
 }
@@ -89,9 +89,9 @@ export function updatePaymentsByDeposit(
 export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now: Instant, paused: boolean): Payments {
   const at = press.recordedAt;
   if (paused || now - at > staleAfter) return payments;
-  const restBegan = before(at, pressRest);
+  const restBegan = before(at, pressGapMin);
   if (payments.lastPortionAt !== null && payments.lastPortionAt > restBegan) return payments;
-  if (payments.owed.some((debt) => debt.at > restBegan)) return payments;
+  if (payments.owed.some((owedPortion) => owedPortion.at > restBegan)) return payments;
   return addOwedPortion(payments, "press", press, now);
 }
 
@@ -106,17 +106,17 @@ export function updatePaymentsByPortion(
   const seen = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
   if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
 
-  const pays = (debt: OwedPortion) =>
-    portion.paysFor === null ? isPaidByTime(portion, debt) : isPaidByName(portion, debt);
-  const debt = seen.owed.find(pays) ?? seen.unpaid.find(pays);
-  if (debt) return fell === false ? markEmptyPortion(seen, debt) : settlePortion(seen, debt);
+  const isPaid = (owedPortion: OwedPortion) =>
+    portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
+  const owedPortion = seen.owed.find(isPaid) ?? seen.unpaid.find(isPaid);
+  if (owedPortion) return fell === false ? markEmptyPortion(seen, owedPortion) : settlePortion(seen, owedPortion);
   if (portion.paysFor === null || fell === false) return seen;
   return { ...seen, earlyPayments: [...seen.earlyPayments, { seq: portion.paysFor, at }].slice(-owedRememberedMax) };
 }
 
 /**
- * A portion was cut short: it pays nothing for sure, so the debt stays and goes unpaid unless another portion pays it within
- * the usual time. That it was begun is remembered for the words of the fault.
+ * A portion was cut short: it pays nothing for certain, so a portion stays owed unless another one pays it within the usual
+ * time. The start is stored for the text of the fault.
  */
 export function updatePaymentsByCutShort(
   payments: Payments,
@@ -124,20 +124,21 @@ export function updatePaymentsByCutShort(
 ): Payments {
   const at = portion.recordedAt;
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
-  const pays = (debt: OwedPortion) =>
-    portion.paysFor === null ? isPaidByTime(portion, debt) : isPaidByName(portion, debt);
-  const marked = (debt: OwedPortion): OwedPortion => (pays(debt) ? { ...debt, cutShort: true } : debt);
+  const isPaid = (owedPortion: OwedPortion) =>
+    portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
+  const markIfPaid = (owedPortion: OwedPortion): OwedPortion =>
+    isPaid(owedPortion) ? { ...owedPortion, cutShort: true } : owedPortion;
   return {
     ...payments,
     lastPortionAt,
-    owed: payments.owed.map(marked),
-    unpaid: payments.unpaid.map(marked),
+    owed: payments.owed.map(markIfPaid),
+    unpaid: payments.unpaid.map(markIfPaid),
   };
 }
 
 /**
- * A report was heard whole, its events included. It proves a debt unpaid if it was sent well after the deposit, by a
- * feeder that has nothing left to tell, and isn't the report that told of the deposit.
+ * A report was processed, its events included. It proves a portion unpaid if it was sent well after the deposit, by a feeder
+ * without events left to send, and isn't the report that contained the deposit.
  * `sentAt`: the feeder's time of sending; `spooled`: events still waiting there, null where it doesn't say.
  */
 export function updatePaymentsByReport(
@@ -150,77 +151,97 @@ export function updatePaymentsByReport(
   if (payments.owed.length === 0) return payments;
   if (paused) return { ...payments, owed: [] };
   if (spooled !== null && spooled > 0) return payments;
-  const proven = (debt: OwedPortion) =>
-    sentAt >= after(debt.at, reportedWithin) && now >= after(debt.receivedAt, reportedWithin);
-  const due = payments.owed.filter(proven);
+  const isProven = (owedPortion: OwedPortion) =>
+    sentAt >= after(owedPortion.at, reportDelayMax) && now >= after(owedPortion.receivedAt, reportDelayMax);
+  const due = payments.owed.filter(isProven);
   if (due.length === 0) return payments;
-  const awaiting = payments.owed.filter((debt) => !proven(debt));
+  const awaiting = payments.owed.filter((owedPortion) => !isProven(owedPortion));
   return due.reduce(addUnpaidPortion, { ...payments, owed: awaiting });
 }
 
 /**
- * `stopped`: the feed's own tests have found that nothing falls. A healthy chute sensor misses a portion in fifty, and a
- * hundred portions are given a day: that "the motor ran but nothing was seen to fall" for one deposit is no broken promise
- * yet. If nothing falls indeed, the feed says so within a few portions, and names the cause. A deposit that got no portion
- * at all is unpaid at once. `paused`: the feeder is paused just now, so nobody is waiting for anything.
+ * `hasFoodStopped`: the feed's own tests have found that nothing falls. A healthy chute sensor misses a portion in fifty, and
+ * a hundred portions are given a day: one deposit for which "the motor ran but no food fell" doesn't count as unpaid yet. If
+ * nothing falls, the feed's tests find it within a few portions, with the cause. A deposit that got no portion at all is unpaid
+ * at once. `paused`: the feeder is paused now, so nothing is owed.
  */
-export function paymentFaults(payments: Payments, stopped: boolean, now: Instant, paused: boolean): readonly Fault[] {
-  const unpaid = stopped ? payments.unpaid : payments.unpaid.filter((debt) => !debt.portionWasEmpty);
+export function paymentFaults(
+  payments: Payments,
+  hasFoodStopped: boolean,
+  now: Instant,
+  paused: boolean,
+): readonly Fault[] {
+  const unpaid = hasFoodStopped
+    ? payments.unpaid
+    : payments.unpaid.filter((owedPortion) => !owedPortion.portionWasEmpty);
   const newest = unpaid.at(-1);
-  if (paused || !newest || now - newest.at > unpaidStandsMax) return [];
-  const what = newest.kind === "deposit" ? "deposit" : "press";
-  const how = newest.portionWasEmpty
-    ? "the motor ran, but no food was seen to fall"
-    : newest.cutShort
-      ? "its portion was cut short, and no other was given for it"
-      : "no portion was given for it";
+  if (paused || !newest || now - newest.at > unpaidShownMax) return [];
   const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
-  const more = count > 1 ? ` It is the last of ${count} in a row.` : "";
-  const evidence: Evidence[] = unpaid.map((debt) => ({
-    label: `${debt.kind} ${debt.seq}`,
-    value: debt.portionWasEmpty ? "answered, nothing fell" : debt.cutShort ? "portion cut short" : "no portion",
-    at: debt.at,
+  const more = count > 1 ? ` ${count} in a row.` : "";
+  const evidence: Evidence[] = unpaid.map((owedPortion) => ({
+    label: `${owedPortion.kind} ${owedPortion.seq}`,
+    value: shortUnpaidText(owedPortion),
+    at: owedPortion.at,
   }));
-  return [{ kind: "depositUnpaid", reason: `A ${what} was not paid: ${how}.${more}`, evidence, confidence: null }];
+  return [{ kind: "depositUnpaid", reason: `${unpaidText(newest)}${more}`, evidence, confidence: null }];
 }
 
-/** What was owed until now needs no more telling: another alarm has told why it couldn't be paid. */
+function unpaidText({ kind, portionWasEmpty, cutShort }: OwedPortion): string {
+  const start = `A ${kind} got no portion`;
+  if (portionWasEmpty) return `${start}: the motor ran, but no food was seen to fall.`;
+  return cutShort ? `${start}: the portion was interrupted.` : `${start}.`;
+}
+
+const shortUnpaidText = ({ portionWasEmpty, cutShort }: OwedPortion): string =>
+  portionWasEmpty ? "answered, nothing fell" : cutShort ? "portion interrupted" : "no portion";
+
+/** Portions owed until now need no alarm: another alarm gave the reason. */
 export const clearUnpaid = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0 });
 
-/** A broken promise is told until one is kept again, and no longer than a day. */
-const unpaidStandsMax = minutes(24 * 60);
+/** An unpaid deposit is shown until one is paid again, and no longer than a day. */
+const unpaidShownMax = minutes(24 * 60);
 
 function addOwedPortion(payments: Payments, kind: OwedPortion["kind"], event: DatedEvent, now: Instant): Payments {
   const at = event.recordedAt;
-  const debt: OwedPortion = { kind, seq: event.seq, lastSeq: event.seq, at, receivedAt: now, portionWasEmpty: false };
-  const early = payments.earlyPayments.find(
-    (paid) => paid.seq === debt.seq && Math.abs(paid.at - at) <= namedPayWithin,
+  const owedPortion: OwedPortion = {
+    kind,
+    seq: event.seq,
+    lastSeq: event.seq,
+    at,
+    receivedAt: now,
+    portionWasEmpty: false,
+  };
+  const earlyPayment = payments.earlyPayments.find(
+    (paid) => paid.seq === owedPortion.seq && Math.abs(paid.at - at) <= namedPaymentDelayMax,
   );
-  if (early)
-    return settlePortion({ ...payments, earlyPayments: payments.earlyPayments.filter((paid) => paid !== early) }, debt);
-  return { ...payments, owed: [...payments.owed, debt].slice(-owedRememberedMax) };
+  if (earlyPayment)
+    return settlePortion(
+      { ...payments, earlyPayments: payments.earlyPayments.filter((paid) => paid !== earlyPayment) },
+      owedPortion,
+    );
+  return { ...payments, owed: [...payments.owed, owedPortion].slice(-owedRememberedMax) };
 }
 
-const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, debt: OwedPortion) =>
+const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
   portion.paysFor !== null &&
-  portion.paysFor >= debt.seq &&
-  portion.paysFor <= debt.lastSeq &&
-  Math.abs(portion.recordedAt - debt.at) <= namedPayWithin; // seq begins anew at each boot: the time must fit too
+  portion.paysFor >= owedPortion.seq &&
+  portion.paysFor <= owedPortion.lastSeq &&
+  Math.abs(portion.recordedAt - owedPortion.at) <= namedPaymentDelayMax; // seq restarts at each boot: the time must fit too
 
-const isPaidByTime = (portion: Portion & { readonly recordedAt: Instant }, debt: OwedPortion) =>
-  portion.cause === debt.kind &&
-  portion.recordedAt >= before(debt.at, clockSlack) &&
-  portion.recordedAt <= after(debt.at, (payWithin + clockSlack) as Span);
+const isPaidByTime = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
+  portion.cause === owedPortion.kind &&
+  portion.recordedAt >= before(owedPortion.at, clockSlack) &&
+  portion.recordedAt <= after(owedPortion.at, (paymentDelayMax + clockSlack) as Span);
 
-function settlePortion(payments: Payments, debt: OwedPortion): Payments {
+function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
   // What was found unpaid before this one was paid is over; what came after it stands.
   const unpaid =
     payments.unpaid.length === 0
       ? payments.unpaid
-      : payments.unpaid.filter((other) => other !== debt && other.at > debt.at);
+      : payments.unpaid.filter((other) => other !== owedPortion && other.at > owedPortion.at);
   // Written out, not spread: it runs for every payment.
-  const counted: Payments = {
-    owed: payments.owed.filter((other) => other !== debt),
+  const updated: Payments = {
+    owed: payments.owed.filter((other) => other !== owedPortion),
     unpaid,
     earlyPayments: payments.earlyPayments,
     unpaidCount: Math.min(unpaid.length, payments.unpaidCount),
@@ -228,28 +249,28 @@ function settlePortion(payments: Payments, debt: OwedPortion): Payments {
     pressesJudged: payments.pressesJudged,
     pressesAnsweredShare: payments.pressesAnsweredShare,
   };
-  return debt.kind === "press" ? countPress(counted, true) : counted;
+  return owedPortion.kind === "press" ? countPress(updated, true) : updated;
 }
 
-const markEmptyPortion = (payments: Payments, debt: OwedPortion): Payments => {
-  const marked = (other: OwedPortion) => (other === debt ? { ...other, portionWasEmpty: true } : other);
-  return { ...payments, owed: payments.owed.map(marked), unpaid: payments.unpaid.map(marked) };
+const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payments => {
+  const markIfPaid = (other: OwedPortion) => (other === owedPortion ? { ...other, portionWasEmpty: true } : other);
+  return { ...payments, owed: payments.owed.map(markIfPaid), unpaid: payments.unpaid.map(markIfPaid) };
 };
 
-function addUnpaidPortion(payments: Payments, debt: OwedPortion): Payments {
+function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
   const normallyAnswered =
-    payments.pressesJudged >= pressesNeeded && payments.pressesAnsweredShare >= pressesAnsweredMin;
-  const counted = debt.kind === "press" ? countPress(payments, debt.portionWasEmpty) : payments;
-  if (debt.kind === "press" && !normallyAnswered) return counted;
+    payments.pressesJudged >= pressesJudgedMin && payments.pressesAnsweredShare >= pressesAnsweredMin;
+  const updated = owedPortion.kind === "press" ? countPress(payments, owedPortion.portionWasEmpty) : payments;
+  if (owedPortion.kind === "press" && !normallyAnswered) return updated;
   return {
-    ...counted,
-    unpaid: [...counted.unpaid, debt].slice(-unpaidRememberedMax),
-    unpaidCount: counted.unpaidCount + 1,
+    ...updated,
+    unpaid: [...updated.unpaid, owedPortion].slice(-unpaidRememberedMax),
+    unpaidCount: updated.unpaidCount + 1,
   };
 }
 
 function countPress(payments: Payments, answered: boolean): Payments {
-  const pressesJudged = Math.min(payments.pressesJudged + 1, pressesNeeded);
+  const pressesJudged = Math.min(payments.pressesJudged + 1, pressesJudgedMin);
   const gain = Math.max(1 / pressesJudged, 0.05);
   const pressesAnswered = movingMean(payments.pressesAnsweredShare, answered ? 1 : 0, gain);
   return { ...payments, pressesJudged, pressesAnsweredShare: pressesAnswered };

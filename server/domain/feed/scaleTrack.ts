@@ -4,10 +4,9 @@ import type { FeederSettings } from "../settings.ts";
 import { logStudentDensity } from "./studentDensity.ts";
 
 /**
- * What the scale should show while food falls: the level as it has been weighed and reckoned since, and what one portion
- * weighs, each with its doubt (a Kalman filter of two states, as in hopper/levelFilter.ts). The hopper's own filter can't
- * serve here: it believes the chute sensor and takes the scale's side in the end, and this one must hold on to "healthy"
- * for as long as it is to be weighed against its opposite.
+ * What the scale should show while food falls: the level and what one portion weighs, each with its variance (a Kalman
+ * filter of two states, as in hopper/levelFilter.ts). The hopper's own filter can't serve here: it follows the scale in the
+ * end, and this one must assume "healthy" for as long as that is tested against a fault.
  */
 export interface ScaleTrack {
   readonly readingAt: Instant | null; // the newest reading; null while there was none
@@ -20,11 +19,11 @@ export interface ScaleTrack {
   readonly lastPortionAt: Instant | null;
   readonly portionsSince: number; // since the newest reading
   readonly outliers: { readonly grams: number; readonly count: number } | null; // readings in a row that fit nothing
-  readonly drift: number; // g an hour, by which it lately moved by itself while no portion was given
+  readonly drift: number; // g an hour, recent change while no portion was given
   readonly hasJumpedDown: boolean; // it fell by far more than was given, and stayed there
 }
 
-/** What a hypothesis without falling food says the scale shows. */
+/** What the scale shows by a hypothesis under which it doesn't follow the portions. */
 export interface ScaleEstimate {
   readonly level: number; // g
   readonly variance: number; // g²
@@ -46,14 +45,14 @@ export const initialScaleTrack: ScaleTrack = {
 };
 
 /** 0.3 % a portion, so that a new sort of food is learnt in some days. */
-const portionWander = 0.003;
+const portionDriftShare = 0.003;
 const noiseMin = 0.5 ** 2;
-const readingsRemembered = 200;
-/** Wind and birds come by day: how much a reading trembles is learnt within this span of a portion. */
+const readingsRememberedMax = 200;
+/** Wind and birds come by day: the noise of a reading is learnt within this span after a portion. */
 const noiseLearningHours = 1; // hours
-/** So many spreads off, nothing that the feed does can be the reason: a bird on the perch, a hand, a refill. */
+/** A residual of so many standard deviations has another reason than the feed: a bird on the perch, a hand, a refill. */
 const outlierDeviations = 6;
-/** A bird leaves again. What stays for so many readings is where the scale stands now. */
+/** A bird leaves again. What stays for so many readings is the new level. */
 const outlierReadings = 4;
 
 export const portionDeviation = (track: ScaleTrack): number => portionRelativeSpread * track.meanPortion;
@@ -67,7 +66,7 @@ export function updateTrackByPortion(track: ScaleTrack, at: Instant): ScaleTrack
     level: track.level - track.meanPortion,
     variance: Math.max(track.variance - 2 * track.covariance + track.portionVariance, 0) + spread * spread,
     meanPortion: track.meanPortion,
-    portionVariance: track.portionVariance + (portionWander * track.meanPortion) ** 2,
+    portionVariance: track.portionVariance + (portionDriftShare * track.meanPortion) ** 2,
     covariance: track.covariance - track.portionVariance,
     noise: track.noise,
     lastPortionAt: at,
@@ -80,15 +79,15 @@ export function updateTrackByPortion(track: ScaleTrack, at: Instant): ScaleTrack
 
 export interface TrackUpdate {
   readonly track: ScaleTrack;
-  /** g², by which doubt has grown since the last reading, for every hypothesis alike; null: the reading counts for nothing. */
+  /** g², by which the variance has grown since the last reading, under every hypothesis; null: the reading is ignored. */
   readonly addedVariance: number | null;
-  /** The scale stands elsewhere now: all levels begin anew from here. */
+  /** The scale shows another level now: all estimates start again from it. */
   readonly isRestarted: boolean;
 }
 
-export interface Suspected {
-  readonly calm: boolean; // nothing is suspected, so habits may be learnt
-  readonly held: readonly ScaleEstimate[]; // what the suspects say that the scale shows
+export interface TrackContext {
+  readonly canLearn: boolean; // no fault is likely, so noise and portion may be learnt
+  readonly scaleEstimates: readonly ScaleEstimate[]; // by the hypotheses under which the scale doesn't follow
 }
 
 export function updateTrackByReading(
@@ -96,100 +95,100 @@ export function updateTrackByReading(
   reading: number,
   at: Instant,
   settings: FeederSettings,
-  { calm, held }: Suspected,
+  { canLearn, scaleEstimates }: TrackContext,
 ): TrackUpdate {
-  if (track.readingAt === null)
-    return {
-      track: restartTrack(withInitialPortion(track, settings), reading, at),
-      addedVariance: null,
-      isRestarted: true,
-    };
-  const hours = Math.max(inHours((at - track.readingAt) as Span), 0);
-  const wander = hours * wanderVariancePerHour(track, settings);
-  const variance = track.variance + wander;
-  const total = variance + track.noise;
-  const off = reading - track.level;
-
-  const fits = (level: number, spread: number) =>
-    Math.abs(reading - level) < Math.max(outlierDeviations * Math.sqrt(spread), outlierGramsMin);
-  if (!fits(track.level, total) && !held.some((one) => fits(one.level, one.variance + wander + track.noise))) {
-    const again =
-      track.outliers !== null &&
-      Math.abs(reading - track.outliers.grams) < 2 * outlierGramsMin + outlierDeviations * Math.sqrt(track.noise);
-    const count = again ? track.outliers.count + 1 : 1;
-    const odd = { grams: reading, count };
-    if (count < outlierReadings) return { track: { ...track, outliers: odd }, addedVariance: null, isRestarted: false };
-    const sprang = off < 0 && track.portionsSince < 3;
-    return {
-      track: { ...restartTrack(track, reading, at), hasJumpedDown: sprang },
-      addedVariance: null,
-      isRestarted: true,
-    };
+  if (track.readingAt === null) {
+    const started = restartTrack(withInitialPortion(track, settings), reading, at);
+    return { track: started, addedVariance: null, isRestarted: true };
   }
+  const hours = Math.max(inHours((at - track.readingAt) as Span), 0);
+  const addedVariance = hours * driftVariancePerHour(track, settings);
+  const variance = track.variance + addedVariance;
+  const total = variance + track.noise;
+  const residual = reading - track.level;
+  if (
+    isOutlier(residual, total) &&
+    scaleEstimates.every((one) => isOutlier(reading - one.level, one.variance + addedVariance + track.noise))
+  )
+    return updateTrackByOutlier(track, reading, at);
   const gain = variance / total;
-  const portionGain = calm ? track.covariance / total : 0;
+  const portionGain = canLearn ? track.covariance / total : 0;
   return {
     track: {
       readingAt: at,
-      level: track.level + gain * off,
+      level: track.level + gain * residual,
       variance: (1 - gain) * variance,
-      meanPortion: Math.min(
-        Math.max(track.meanPortion + portionGain * off, 0.2 * settings.portionMass),
-        5 * settings.portionMass,
-      ),
+      meanPortion: clampMeanPortion(track.meanPortion + portionGain * residual, settings),
       portionVariance: track.portionVariance - portionGain * track.covariance,
       covariance: (1 - gain) * track.covariance,
-      noise: calm ? updateNoise(track, at, off, variance) : track.noise,
+      noise: canLearn ? updateNoise(track, at, residual, variance) : track.noise,
       lastPortionAt: track.lastPortionAt,
       portionsSince: 0,
       outliers: null,
-      drift: updateDrift(track, gain * off, hours),
+      drift: updateDrift(track, gain * residual, hours),
       hasJumpedDown: track.hasJumpedDown,
     },
-    addedVariance: wander,
+    addedVariance,
     isRestarted: false,
   };
 }
 
-/** How much likelier this reading is if it is held where a suspect says than if food falls. */
+const isOutlier = (residual: number, variance: number): boolean =>
+  Math.abs(residual) >= Math.max(outlierDeviations * Math.sqrt(variance), outlierGramsMin);
+
+const clampMeanPortion = (mean: number, { portionMass }: FeederSettings): number =>
+  Math.min(Math.max(mean, 0.2 * portionMass), 5 * portionMass);
+
+function updateTrackByOutlier(track: ScaleTrack, reading: number, at: Instant): TrackUpdate {
+  const isSameOutlier =
+    track.outliers !== null &&
+    Math.abs(reading - track.outliers.grams) < 2 * outlierGramsMin + outlierDeviations * Math.sqrt(track.noise);
+  const count = isSameOutlier ? track.outliers.count + 1 : 1;
+  if (count < outlierReadings)
+    return { track: { ...track, outliers: { grams: reading, count } }, addedVariance: null, isRestarted: false };
+  const hasJumpedDown = reading < track.level && track.portionsSince < 3;
+  return { track: { ...restartTrack(track, reading, at), hasJumpedDown }, addedVariance: null, isRestarted: true };
+}
+
+/** Log likelihood ratio of this reading: by the hypothesis's estimate against falling food. */
 export function scaleLogLikelihoodRatio(
   track: ScaleTrack,
-  held: ScaleEstimate,
+  estimate: ScaleEstimate,
   reading: number,
-  wander: number,
+  addedVariance: number,
 ): number {
-  const falls = logStudentDensity(reading - track.level, track.variance + wander + track.noise);
-  return logStudentDensity(reading - held.level, held.variance + wander + track.noise) - falls;
+  const falls = logStudentDensity(reading - track.level, track.variance + addedVariance + track.noise);
+  return logStudentDensity(reading - estimate.level, estimate.variance + addedVariance + track.noise) - falls;
 }
 
 export function updateScaleEstimate(
-  held: ScaleEstimate,
+  estimate: ScaleEstimate,
   reading: number,
-  wander: number,
+  addedVariance: number,
   noise: number,
 ): ScaleEstimate {
-  const variance = held.variance + wander;
+  const variance = estimate.variance + addedVariance;
   const gain = variance / (variance + noise);
-  return { level: held.level + gain * (reading - held.level), variance: (1 - gain) * variance };
+  return { level: estimate.level + gain * (reading - estimate.level), variance: (1 - gain) * variance };
 }
 
 const outlierGramsMin = 15;
 
 /**
- * g², by which the zero wanders in an hour. Snow on the lid adds a dozen grams an hour for hours on end, about what birds eat,
- * and thaw takes more: what moves by itself between two portions is no drift any more, and nothing is concluded from it.
+ * g², by which the zero drifts in an hour. Snow on the lid adds a dozen grams an hour for hours, about what birds eat, and
+ * thaw takes more: a recent change without portions raises the variance, so that nothing is concluded from it.
  */
-function wanderVariancePerHour({ drift }: ScaleTrack, settings: FeederSettings): number {
+function driftVariancePerHour({ drift }: ScaleTrack, settings: FeederSettings): number {
   const usual = scaleDrift(settings) ** 2 / 24;
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
-  const more = Math.max(0, Math.abs(drift) - 2 * Math.sqrt(usual / 2));
-  return usual + more * more;
+  const excess = Math.max(0, Math.abs(drift) - 2 * Math.sqrt(usual / 2));
+  return usual + excess * excess;
 }
 
-function updateDrift({ drift, portionsSince }: ScaleTrack, rose: number, hours: number): number {
-  const left = Math.exp(-hours / driftMemory) * drift;
-  const kept = Math.abs(left) < driftMin ? 0 : left; // what fades for months ends below what a number can hold
-  return portionsSince > 0 ? kept : kept + rose / driftMemory;
+function updateDrift({ drift, portionsSince }: ScaleTrack, zeroChange: number, hours: number): number {
+  const fadedDrift = Math.exp(-hours / driftMemory) * drift;
+  const remainingDrift = Math.abs(fadedDrift) < driftMin ? 0 : fadedDrift; // below this a number loses its digits
+  return portionsSince > 0 ? remainingDrift : remainingDrift + zeroChange / driftMemory;
 }
 const driftMemory = 1; // hours
 const driftMin = 1e-9; // g an hour
@@ -214,10 +213,10 @@ const restartTrack = (track: ScaleTrack, reading: number, at: Instant): ScaleTra
   outliers: null,
 });
 
-function updateNoise(track: ScaleTrack, at: Instant, off: number, variance: number): number {
+function updateNoise(track: ScaleTrack, at: Instant, residual: number, variance: number): number {
   if (track.portionsSince > 0 || track.lastPortionAt === null) return track.noise;
   if (inHours((at - track.lastPortionAt) as Span) > noiseLearningHours) return track.noise;
   const total = variance + track.noise;
-  const learnt = track.noise + (Math.min(off * off, 9 * total) - total) / readingsRemembered;
+  const learnt = track.noise + (Math.min(residual * residual, 9 * total) - total) / readingsRememberedMax;
   return Math.max(learnt, noiseMin);
 }

@@ -1,5 +1,5 @@
 /**
- * Wald's sequential probability ratio test (Wald 1947, ch. 3): evidence is added portion by portion, and the test speaks
+ * Wald's sequential probability ratio test (Wald 1947, ch. 3): evidence is added portion by portion, and the test decides
  * as soon as there is enough of it, which is on average sooner than any test of fixed length with the same errors.
  */
 export interface SequentialTest {
@@ -10,8 +10,8 @@ export interface SequentialTest {
 }
 
 export interface ErrorRates {
-  readonly falseAlarm: number; // α: chance to call faulty what is healthy
-  readonly missed: number; // β: chance to call healthy what is faulty
+  readonly falseAlarm: number; // α: probability of deciding "faulty" when healthy
+  readonly missed: number; // β: probability of deciding "healthy" when faulty
 }
 
 export interface DecisionBounds {
@@ -28,8 +28,8 @@ export const waldBounds = ({ falseAlarm, missed }: ErrorRates): DecisionBounds =
 });
 
 /**
- * Each decision starts the sum anew. While the verdict is faulty further bad evidence isn't hoarded: or after a long
- * fault it would take as long to believe that it is over.
+ * Each decision resets the sum. While the decision is faulty, further evidence for the fault isn't added: after a long
+ * fault the end would be found too late.
  */
 export function updateSequentialTest(test: SequentialTest, logRatio: number, bounds: DecisionBounds): SequentialTest {
   const sum = test.evidence + logRatio;

@@ -87,27 +87,27 @@ export const isUnvisited = ({ daily, watchedSince, watchedUntil, eatenByPart }: 
 
 /** Grams that these birds eat on a usual day, by the days that are remembered; null while none is. */
 export function usualDailyGrams({ eatenByPart, daysWatchedByPart }: Appetite): number | null {
-  let [eaten, exposed] = [0, 0];
+  let [eaten, observedDays] = [0, 0];
   for (let part = 0; part < partsOfDay; part += 1) {
     eaten += Math.max(0, eatenByPart[part] ?? 0);
-    exposed += (daysWatchedByPart[part] ?? 0) * (priorPartShares[part] ?? 0);
+    observedDays += (daysWatchedByPart[part] ?? 0) * (priorPartShares[part] ?? 0);
   }
-  return eaten <= 0 || exposed <= 0 ? null : eaten / exposed;
+  return eaten <= 0 || observedDays <= 0 ? null : eaten / observedDays;
 }
 
 /** All that was eaten up to `at` has been told. `idle`: the hopper was empty, so that nobody could eat. */
-export function updateAppetiteUntil(appetite: Appetite, at: Instant, yard: YardLocation, idle = false): Appetite {
+export function updateAppetiteUntil(appetite: Appetite, at: Instant, yard: YardLocation, isEmpty = false): Appetite {
   if (appetite.watchedSince === null) return { ...initialAppetite(at), watchedSince: at };
   if (at <= appetite.watchedUntil) return appetite;
   const day = daySpanAt(yard, appetite.watchedUntil);
-  if (at >= day.to) return updateAppetiteUntil(closeDay(appetite, day, yard, idle, at), at, yard, idle);
+  if (at >= day.to) return updateAppetiteUntil(closeDay(appetite, day, yard, isEmpty, at), at, yard, isEmpty);
   return {
     watchedSince: appetite.watchedSince,
     watchedUntil: at,
     dayStart: appetite.dayStart,
     dayEaten: appetite.dayEaten,
     dayPortions: appetite.dayPortions,
-    dayEmptyShare: idle
+    dayEmptyShare: isEmpty
       ? appetite.dayEmptyShare + shareBetween(learntPartShares(appetite, day), day, appetite.watchedUntil, at)
       : appetite.dayEmptyShare,
     daily: appetite.daily,
@@ -125,10 +125,10 @@ export function updateAppetiteByMeal(appetite: Appetite, mass: number, at: Insta
   if (at < appetite.watchedSince) return appetite;
   const before = at > appetite.watchedUntil ? updateAppetiteUntil(appetite, at, yard) : appetite;
   const day = daySpanAt(yard, at);
-  const ofToday = at >= before.dayStart;
-  const parts = (ofToday ? before.eatenTodayByPart : before.eatenByPart).slice();
+  const isToday = at >= before.dayStart;
+  const parts = (isToday ? before.eatenTodayByPart : before.eatenByPart).slice();
   // What a day was like is known only now: that nobody came on it was never so.
-  const late = !ofToday && before.unobserved !== null && at >= before.unobserved.since ? before.unobserved : null;
+  const lateDay = !isToday && before.unobserved !== null && at >= before.unobserved.since ? before.unobserved : null;
   const { part } = partAt(day, at);
   parts[part] = (parts[part] ?? 0) + mass;
   // Spelled out, here and in all that runs once a portion: a spread costs ten times as much.
@@ -136,33 +136,33 @@ export function updateAppetiteByMeal(appetite: Appetite, mass: number, at: Insta
     watchedSince: before.watchedSince,
     watchedUntil: before.watchedUntil,
     dayStart: before.dayStart,
-    dayEaten: ofToday ? before.dayEaten + mass : before.dayEaten,
-    dayPortions: ofToday ? before.dayPortions + 1 : before.dayPortions,
+    dayEaten: isToday ? before.dayEaten + mass : before.dayEaten,
+    dayPortions: isToday ? before.dayPortions + 1 : before.dayPortions,
     dayEmptyShare: before.dayEmptyShare,
-    daily: late === null ? before.daily : late.daily,
-    eatenByPart: ofToday ? before.eatenByPart : parts,
+    daily: lateDay === null ? before.daily : lateDay.daily,
+    eatenByPart: isToday ? before.eatenByPart : parts,
     daysWatchedByPart: before.daysWatchedByPart,
-    eatenTodayByPart: ofToday ? parts : before.eatenTodayByPart,
-    unobserved: late === null ? before.unobserved : null,
+    eatenTodayByPart: isToday ? parts : before.eatenTodayByPart,
+    unobserved: lateDay === null ? before.unobserved : null,
   };
 }
 
-function closeDay(appetite: Appetite, day: DaySpan, yard: YardLocation, idle: boolean, at: Instant): Appetite {
+function closeDay(appetite: Appetite, day: DaySpan, yard: YardLocation, isEmpty: boolean, at: Instant): Appetite {
   const shares = learntPartShares(appetite, day);
-  const idled = appetite.dayEmptyShare + (idle ? shareBetween(shares, day, appetite.watchedUntil, day.to) : 0);
-  const seen = shareBetween(shares, day, appetite.dayStart, day.to) - idled;
+  const emptyShare = appetite.dayEmptyShare + (isEmpty ? shareBetween(shares, day, appetite.watchedUntil, day.to) : 0);
+  const observedShare = shareBetween(shares, day, appetite.dayStart, day.to) - emptyShare;
   const next = instant(at - day.to > daysGoneMax * dayLong ? daySpanAt(yard, at).from : day.to);
   let { daily } = appetite;
-  if (seen >= shareToLearnMin) {
-    const eaten = appetite.dayEaten / seen / lightFactor(day);
-    const ofDay = { portions: appetite.dayPortions, observedShare: seen };
-    if (daily !== null) daily = updateByDay(daily, eaten, ofDay);
-    else if (eaten > 0) daily = initialDailyAppetite(eaten, ofDay);
+  if (observedShare >= shareToLearnMin) {
+    const eaten = appetite.dayEaten / observedShare / lightFactor(day);
+    const observed = { portions: appetite.dayPortions, observedShare };
+    if (daily !== null) daily = updateByDay(daily, eaten, observed);
+    else if (eaten > 0) daily = initialDailyAppetite(eaten, observed);
   }
   if (daily !== null) daily = startNextDay(daily);
   // What an empty hopper kept from being eaten says nothing about habits.
-  const learns = idled === 0 && appetite.dayEaten > 0;
-  const watched = learns ? watchedShareByPart(day, appetite.dayStart, day.to) : zeroByPart;
+  const isLearnt = emptyShare === 0 && appetite.dayEaten > 0;
+  const watchedDays = isLearnt ? watchedShareByPart(day, appetite.dayStart, day.to) : zeroByPart;
   return {
     watchedSince: appetite.watchedSince,
     watchedUntil: next,
@@ -171,8 +171,8 @@ function closeDay(appetite: Appetite, day: DaySpan, yard: YardLocation, idle: bo
     dayPortions: 0,
     dayEmptyShare: 0,
     daily,
-    eatenByPart: learns ? decayAndAdd(appetite.eatenByPart, appetite.eatenTodayByPart) : appetite.eatenByPart,
-    daysWatchedByPart: learns ? decayAndAdd(appetite.daysWatchedByPart, watched) : appetite.daysWatchedByPart,
+    eatenByPart: isLearnt ? decayAndAdd(appetite.eatenByPart, appetite.eatenTodayByPart) : appetite.eatenByPart,
+    daysWatchedByPart: isLearnt ? decayAndAdd(appetite.daysWatchedByPart, watchedDays) : appetite.daysWatchedByPart,
     eatenTodayByPart: zeroByPart,
     unobserved: unobservedAfter(appetite),
   };
@@ -214,15 +214,16 @@ export function appetiteForecast(appetite: Appetite, yard: YardLocation): Appeti
   if (watchedSince === null) return null;
   const day = daySpanAt(yard, watchedUntil);
   const shares = learntPartShares(appetite, day);
-  const seen = shareBetween(shares, day, dayStart, watchedUntil) - appetite.dayEmptyShare;
-  const eaten = seen > 0 ? appetite.dayEaten / seen / lightFactor(day) : 0;
-  const ofDay = { portions: appetite.dayPortions, observedShare: seen };
+  const observedShare = shareBetween(shares, day, dayStart, watchedUntil) - appetite.dayEmptyShare;
+  const eaten = observedShare > 0 ? appetite.dayEaten / observedShare / lightFactor(day) : 0;
+  const observed = { portions: appetite.dayPortions, observedShare };
   if (appetite.daily !== null) {
-    const daily = seen < 0.1 ? appetite.daily : updateByToday(appetite.daily, eaten, ofDay);
+    const daily = observedShare < 0.1 ? appetite.daily : updateByToday(appetite.daily, eaten, observed);
     return { daily, partShares: shares, dayIndex: day.index };
   }
-  if (watchedUntil - watchedSince < watchedHoursMin * 3_600_000 || seen < shareSeenMin || eaten <= 0) return null;
-  return { daily: initialDailyAppetite(eaten, ofDay), partShares: shares, dayIndex: day.index };
+  if (watchedUntil - watchedSince < watchedHoursMin * 3_600_000 || observedShare < shareSeenMin || eaten <= 0)
+    return null;
+  return { daily: initialDailyAppetite(eaten, observed), partShares: shares, dayIndex: day.index };
 }
 
 /** Grams a day, as today is. */
@@ -238,17 +239,18 @@ export function forecastVariance(
   spread: number,
 ): number {
   // Compound Poisson: rate * (w² + s²) for portions of mean w and spread s (references: time to empty), times the bouts.
-  const chance = (daily.overdispersion * portion * portion + spread * spread) / portion / Math.max(eaten, portion);
-  return eatenRelativeVariance(daily, ahead) + chance;
+  const chanceVariance =
+    (daily.overdispersion * portion * portion + spread * spread) / portion / Math.max(eaten, portion);
+  return eatenRelativeVariance(daily, ahead) + chanceVariance;
 }
 
 /** Grams expected to be eaten from one moment to another. */
-export function expectedEaten(outlook: AppetiteForecast, yard: YardLocation, from: Instant, to: Instant): number {
+export function expectedEaten(forecast: AppetiteForecast, yard: YardLocation, from: Instant, to: Instant): number {
   let sum = 0;
   for (let at = from; at < to; ) {
     const day = daySpanAt(yard, at);
     const end = to < day.to ? to : day.to;
-    sum += expectedDayGrams(outlook, day) * shareBetween(outlook.partShares, day, at, end);
+    sum += expectedDayGrams(forecast, day) * shareBetween(forecast.partShares, day, at, end);
     at = end;
   }
   return sum;
@@ -256,20 +258,20 @@ export function expectedEaten(outlook: AppetiteForecast, yard: YardLocation, fro
 
 /** When so many grams more will have been eaten, as expected; at most so many days ahead. */
 export function expectedEatenAt(
-  outlook: AppetiteForecast,
+  forecast: AppetiteForecast,
   yard: YardLocation,
   from: Instant,
   mass: number,
   daysMax: number,
 ): Instant {
   const end = instant(from + daysMax * dayLong);
-  let left = mass;
+  let remaining = mass;
   for (let at = from; at < end; ) {
     const day = daySpanAt(yard, at);
-    const meal = expectedDayGrams(outlook, day);
-    const whole = meal * shareBetween(outlook.partShares, day, at, day.to);
-    if (whole >= left) return withinDay(outlook.partShares, day, at, left / meal);
-    left -= whole;
+    const dayGrams = expectedDayGrams(forecast, day);
+    const restOfDay = dayGrams * shareBetween(forecast.partShares, day, at, day.to);
+    if (restOfDay >= remaining) return timeOfShare(forecast.partShares, day, at, remaining / dayGrams);
+    remaining -= restOfDay;
     at = day.to;
   }
   return end;
@@ -278,14 +280,14 @@ export function expectedEatenAt(
 const expectedDayGrams = ({ daily, dayIndex }: AppetiteForecast, day: DaySpan): number =>
   Math.exp(logRateAhead(daily, Math.max(0, day.index - dayIndex))) * lightFactor(day);
 
-function withinDay(shares: readonly number[], day: DaySpan, from: Instant, share: number): Instant {
-  let left = share;
+function timeOfShare(shares: readonly number[], day: DaySpan, from: Instant, share: number): Instant {
+  let remaining = share;
   for (let at = from; at < day.to; ) {
     const { part, until } = partAt(day, at);
-    const long = partLength(day, part);
-    const here = ((shares[part] ?? 0) * (until - at)) / long;
-    if (here >= left) return instant(Math.round(at + (left / here) * (until - at)));
-    left -= here;
+    const length = partLength(day, part);
+    const partShare = ((shares[part] ?? 0) * (until - at)) / length;
+    if (partShare >= remaining) return instant(Math.round(at + (remaining / partShare) * (until - at)));
+    remaining -= partShare;
     at = until;
   }
   return day.to;
@@ -312,8 +314,8 @@ function partLength({ from, dawn, dusk, to }: DaySpan, part: number): number {
 
 /** The light's evenness, until birds have shown their own hours. */
 const priorPartShares: readonly number[] = Array.from({ length: partsOfDay }, (_, part) => {
-  const lit = 1 / (daylightParts + nightShare * (partsOfDay - daylightParts));
-  return isDaylightPart(part) ? lit : nightShare * lit;
+  const daylightShare = 1 / (daylightParts + nightShare * (partsOfDay - daylightParts));
+  return isDaylightPart(part) ? daylightShare : nightShare * daylightShare;
 });
 
 /** Each part of the day by what was eaten in it and how often it was watched, today too; the light's evenness fills in. */
@@ -325,22 +327,22 @@ function learntPartShares(
     dayEmptyShare > 0 || watchedUntil <= dayStart
       ? zeroByPart
       : watchedShareByPart(day, dayStart, watchedUntil < day.to ? watchedUntil : day.to);
-  let [eaten, exposed] = [0, 0];
+  let [eaten, observedDays] = [0, 0];
   for (let part = 0; part < partsOfDay; part += 1) {
-    const watched = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
-    if (watched === 0) continue;
+    const watchedDays = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    if (watchedDays === 0) continue;
     eaten += Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, dayEmptyShare > 0 ? 0 : (eatenTodayByPart[part] ?? 0));
-    exposed += watched * (priorPartShares[part] ?? 0);
+    observedDays += watchedDays * (priorPartShares[part] ?? 0);
   }
-  if (eaten <= 0 || exposed <= 0) return priorPartShares;
-  const perDay = eaten / exposed;
+  if (eaten <= 0 || observedDays <= 0) return priorPartShares;
+  const perDay = eaten / observedDays;
   const shares = new Array<number>(partsOfDay);
   let total = 0;
   for (let part = 0; part < partsOfDay; part += 1) {
-    const watched = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
-    const here =
+    const watchedDays = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    const partShare =
       Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, dayEmptyShare > 0 ? 0 : (eatenTodayByPart[part] ?? 0));
-    const rate = (here + priorDays * perDay * (priorPartShares[part] ?? 0)) / (watched + priorDays);
+    const rate = (partShare + priorDays * perDay * (priorPartShares[part] ?? 0)) / (watchedDays + priorDays);
     shares[part] = rate;
     total += rate;
   }

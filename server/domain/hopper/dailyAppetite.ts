@@ -27,7 +27,7 @@ const overdispersionMax = 15;
 const dayEffectVarianceMin = 0.01;
 const dayEffectVarianceMax = 0.3;
 /** A flock grows or shrinks by three parts in a hundred a day, this way or that. Common practice, no source. */
-const baseWander = 0.03 ** 2;
+const baseDriftVariance = 0.03 ** 2;
 /** So large a trend is usual, and after five weeks half of it is over. */
 const trendVarianceFirst = 0.014 ** 2;
 const trendKept = 0.98;
@@ -36,12 +36,12 @@ const daysLearntMax = 60;
 const surpriseMax = 3;
 
 /** From the first day, which is one mood among many. `seen`: how much of it. */
-export const initialDailyAppetite = (eaten: number, seen: ObservedDay): DailyAppetite => ({
+export const initialDailyAppetite = (eaten: number, observed: ObservedDay): DailyAppetite => ({
   base: Math.log(eaten),
   trend: 0,
   dayEffect: 0,
   covariance: [
-    dayEffectVarianceFirst + noiseVariance(overdispersionFirst, seen, 0),
+    dayEffectVarianceFirst + noiseVariance(overdispersionFirst, observed, 0),
     0,
     trendVarianceFirst,
     -dayEffectVarianceFirst,
@@ -50,7 +50,7 @@ export const initialDailyAppetite = (eaten: number, seen: ObservedDay): DailyApp
   ],
   dayEffectVariance: dayEffectVarianceFirst,
   overdispersion: overdispersionFirst,
-  usualPortions: seen.portions / seen.observedShare,
+  usualPortions: observed.portions / observed.observedShare,
   daysLearnt: 1,
 });
 
@@ -61,21 +61,25 @@ export interface ObservedDay {
 }
 
 /** Variance of ln(eaten) by chance alone, and by what the rest of the day was like. */
-const noiseVariance = (bout: number, { portions, observedShare }: ObservedDay, usual: number): number =>
-  bout / Math.max(portions, usual * observedShare, 2) + 0.3 * (1 - Math.min(1, observedShare)) ** 2;
+const noiseVariance = (
+  overdispersion: number,
+  { portions, observedShare }: ObservedDay,
+  usualPortions: number,
+): number =>
+  overdispersion / Math.max(portions, usualPortions * observedShare, 2) + 0.3 * (1 - Math.min(1, observedShare)) ** 2;
 
 /** Today's word: eaten at this rate so far, in grams for a day of eight hours of light. */
-export function updateByToday(daily: DailyAppetite, eaten: number, seen: ObservedDay): DailyAppetite {
+export function updateByToday(daily: DailyAppetite, eaten: number, observed: ObservedDay): DailyAppetite {
   const [bb, bt, tt, bm, tm, mm] = daily.covariance;
   const expected = daily.base + daily.dayEffect;
-  const total = bb + 2 * bm + mm + noiseVariance(daily.overdispersion, seen, daily.usualPortions);
+  const total = bb + 2 * bm + mm + noiseVariance(daily.overdispersion, observed, daily.usualPortions);
   const root = Math.sqrt(total);
   // Half a tenth is added on both sides, so that a day without a bird is bad, but not infinitely so.
-  const floor = 0.05 * Math.exp(expected);
-  const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(expected)));
-  const believed = Math.min(Math.max(off, -surpriseMax * root), surpriseMax * root);
+  const smallestGrams = 0.05 * Math.exp(expected);
+  const residual = Math.log((Math.max(eaten, 0) + smallestGrams) / (1.05 * Math.exp(expected)));
+  const limitedResidual = Math.min(Math.max(residual, -surpriseMax * root), surpriseMax * root);
   const [b, t, m] = [bb + bm, bt + tm, bm + mm];
-  const step = believed / total;
+  const step = limitedResidual / total;
   return {
     base: daily.base + b * step,
     trend: daily.trend + t * step,
@@ -96,27 +100,27 @@ export function updateByToday(daily: DailyAppetite, eaten: number, seen: Observe
 }
 
 /** A whole day has been heard of. */
-export function updateByDay(daily: DailyAppetite, eaten: number, seen: ObservedDay): DailyAppetite {
+export function updateByDay(daily: DailyAppetite, eaten: number, observed: ObservedDay): DailyAppetite {
   const [bb, , , bm, , mm] = daily.covariance;
-  const noise = noiseVariance(daily.overdispersion, seen, daily.usualPortions);
+  const noise = noiseVariance(daily.overdispersion, observed, daily.usualPortions);
   const total = bb + 2 * bm + mm + noise;
-  const floor = 0.05 * Math.exp(daily.base + daily.dayEffect);
-  const off = Math.log((Math.max(eaten, 0) + floor) / (1.05 * Math.exp(daily.base + daily.dayEffect)));
+  const smallestGrams = 0.05 * Math.exp(daily.base + daily.dayEffect);
+  const residual = Math.log((Math.max(eaten, 0) + smallestGrams) / (1.05 * Math.exp(daily.base + daily.dayEffect)));
   // All that scatters scatters more, or less, than thought, by one factor (West & Harrison, Bayesian Forecasting and Dynamic
   // Models 1997, ch. 4.5, from memory); the first days count for as much as what was assumed.
-  const surprise = (Math.min((off * off) / total, 6) - 1) / (0.5 * daily.daysLearnt + 5);
+  const surprise = (Math.min((residual * residual) / total, 6) - 1) / (0.5 * daily.daysLearnt + 5);
   const factor = Math.max(1 + surprise, 0.5);
-  const heard = updateByToday(daily, eaten, seen);
-  const [b, bt, tt, m, tm, own] = heard.covariance;
+  const updated = updateByToday(daily, eaten, observed);
+  const [b, bt, tt, m, tm, effectVariance] = updated.covariance;
   const root = Math.sqrt(factor);
   return {
-    ...heard,
-    covariance: [factor * b, root * bt, tt, factor * m, root * tm, factor * own],
+    ...updated,
+    covariance: [factor * b, root * bt, tt, factor * m, root * tm, factor * effectVariance],
     dayEffectVariance: Math.min(Math.max(factor * daily.dayEffectVariance, dayEffectVarianceMin), dayEffectVarianceMax),
     overdispersion: Math.min(Math.max(factor * daily.overdispersion, overdispersionMin), overdispersionMax),
     usualPortions:
       daily.usualPortions +
-      (seen.portions / seen.observedShare - daily.usualPortions) / Math.min(daily.daysLearnt + 1, 5),
+      (observed.portions / observed.observedShare - daily.usualPortions) / Math.min(daily.daysLearnt + 1, 5),
     daysLearnt: Math.min(daily.daysLearnt + 1, daysLearntMax),
   };
 }
@@ -138,7 +142,7 @@ export function startNextDay({
     trend: trendKept * trend,
     dayEffect: dayEffectKept * dayEffect,
     covariance: [
-      bb + 2 * bt + tt + baseWander,
+      bb + 2 * bt + tt + baseDriftVariance,
       trendKept * (bt + tt),
       trendKept * trendKept * tt + (1 - trendKept * trendKept) * trendVarianceFirst,
       dayEffectKept * (bm + tm),
@@ -164,19 +168,20 @@ const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - tre
  */
 export function eatenRelativeVariance({ covariance, dayEffectVariance }: DailyAppetite, ahead: number): number {
   const [bb, bt, tt, bm, tm, mm] = covariance;
-  const later = Math.max(0, ahead - 0.5); // beyond today
-  const moodMean = ahead <= 1 ? 1 : (1 - dayEffectKept ** ahead) / (ahead * (1 - dayEffectKept));
-  const trendMean = Math.min(later, 20) / 2;
-  const known =
+  const daysAfterToday = Math.max(0, ahead - 0.5); // beyond today
+  const meanEffect = ahead <= 1 ? 1 : (1 - dayEffectKept ** ahead) / (ahead * (1 - dayEffectKept));
+  const trendMean = Math.min(daysAfterToday, 20) / 2;
+  const knownVariance =
     bb +
     trendMean * trendMean * tt +
-    moodMean * moodMean * mm +
-    2 * (trendMean * bt + moodMean * bm + trendMean * moodMean * tm);
-  const moods =
-    later -
-    (2 * dayEffectKept * (1 - dayEffectKept ** later)) / (1 - dayEffectKept) +
-    (dayEffectKept ** 2 * (1 - dayEffectKept ** (2 * later))) / (1 - dayEffectKept ** 2);
-  const toCome =
-    (dayEffectVariance * (1 - dayEffectKept ** 2) * Math.max(0, moods)) / ((1 - dayEffectKept) ** 2 * ahead * ahead);
-  return known + toCome + (baseWander * later) / 3;
+    meanEffect * meanEffect * mm +
+    2 * (trendMean * bt + meanEffect * bm + trendMean * meanEffect * tm);
+  const effectSum =
+    daysAfterToday -
+    (2 * dayEffectKept * (1 - dayEffectKept ** daysAfterToday)) / (1 - dayEffectKept) +
+    (dayEffectKept ** 2 * (1 - dayEffectKept ** (2 * daysAfterToday))) / (1 - dayEffectKept ** 2);
+  const futureVariance =
+    (dayEffectVariance * (1 - dayEffectKept ** 2) * Math.max(0, effectSum)) /
+    ((1 - dayEffectKept) ** 2 * ahead * ahead);
+  return knownVariance + futureVariance + (baseDriftVariance * daysAfterToday) / 3;
 }

@@ -27,16 +27,22 @@ export const partsOfDay = 24;
 export function daySpanAt(yard: YardLocation, at: Instant): DaySpan {
   const { place, zone } = yard;
   // The last day asked for is most often asked for again: a report a minute stays within it for a day.
-  if (last !== null && at >= last.day.from && at < last.day.to && last.zone === zone && samePlace(last.place, place)) {
-    return last.day;
+  if (
+    lastDay !== null &&
+    at >= lastDay.day.from &&
+    at < lastDay.day.to &&
+    lastDay.zone === zone &&
+    isSamePlace(lastDay.place, place)
+  ) {
+    return lastDay.day;
   }
   const day = place === null ? clockDayAt(zone, at) : solarDayAt(place, at);
-  last = { place, zone, day };
+  lastDay = { place, zone, day };
   return day;
 }
-let last: { readonly place: Place | null; readonly zone: string; readonly day: DaySpan } | null = null;
+let lastDay: { readonly place: Place | null; readonly zone: string; readonly day: DaySpan } | null = null;
 
-const samePlace = (a: Place | null, b: Place | null): boolean =>
+const isSamePlace = (a: Place | null, b: Place | null): boolean =>
   a === b ||
   (a !== null && b !== null && a.latitudeDegrees === b.latitudeDegrees && a.longitudeDegrees === b.longitudeDegrees);
 
@@ -45,20 +51,20 @@ export const lightHours = (day: DaySpan): number => (day.dusk - day.dawn) / hour
 /** Which part of its day a moment lies in, 0 to 23, and up to when. */
 export function partAt(day: DaySpan, at: Instant): { readonly part: number; readonly until: Instant } {
   const { from, dawn, dusk, to } = day;
-  if (at < dawn) return within(from, dawn, partsBeforeDawn, at, 0);
-  if (at < dusk) return within(dawn, dusk, daylightParts, at, partsBeforeDawn);
-  return within(dusk, to, partsOfDay - partsBeforeDawn - daylightParts, at, partsBeforeDawn + daylightParts);
+  if (at < dawn) return partWithin(from, dawn, partsBeforeDawn, at, 0);
+  if (at < dusk) return partWithin(dawn, dusk, daylightParts, at, partsBeforeDawn);
+  return partWithin(dusk, to, partsOfDay - partsBeforeDawn - daylightParts, at, partsBeforeDawn + daylightParts);
 }
 
 export const isDaylightPart = (part: number): boolean =>
   part >= partsBeforeDawn && part < partsBeforeDawn + daylightParts;
 
-function within(from: Instant, to: Instant, parts: number, at: Instant, first: number) {
-  const long = (to - from) / parts;
-  let index = Math.min(Math.max(0, Math.floor((at - from) / long)), parts - 1);
+function partWithin(from: Instant, to: Instant, parts: number, at: Instant, first: number) {
+  const length = (to - from) / parts;
+  let index = Math.min(Math.max(0, Math.floor((at - from) / length)), parts - 1);
   // A part ends at a fraction of a millisecond: whoever walks from part to part must get on all the same.
-  if (index < parts - 1 && from + (index + 1) * long - at < 1) index += 1;
-  const until = index === parts - 1 ? to : instant(from + (index + 1) * long);
+  if (index < parts - 1 && from + (index + 1) * length - at < 1) index += 1;
+  const until = index === parts - 1 ? to : instant(from + (index + 1) * length);
   return { part: first + index, until };
 }
 
@@ -117,7 +123,7 @@ const offsetOf = memoize(
     const [hour, minute] = localTimeOf(instant((utcDay + 0.5) * dayLong), zone)
       .split(":")
       .map(Number);
-    const ahead = (hour ?? 12) + (minute ?? 0) / 60 - 12;
-    return ahead * hourLong;
+    const hoursAhead = (hour ?? 12) + (minute ?? 0) / 60 - 12;
+    return hoursAhead * hourLong;
   },
 );

@@ -41,10 +41,16 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
   if (hopper.emptySince !== null) {
     return { kind: "emptyAt", p10: hopper.emptySince, p50: hopper.emptySince, p90: hopper.emptySince };
   }
-  const sinking = levelDecline(hopper, settings, now);
-  if (sinking.kind !== "declining") return sinking;
-  const at = (chance: number) =>
-    expectedEatenAt(sinking.forecast, settings, now, firstPassageQuantile(sinking.passage, chance), forecastDaysMax);
+  const decline = levelDecline(hopper, settings, now);
+  if (decline.kind !== "declining") return decline;
+  const at = (probability: number) =>
+    expectedEatenAt(
+      decline.forecast,
+      settings,
+      now,
+      firstPassageQuantile(decline.passage, probability),
+      forecastDaysMax,
+    );
   const p10 = earlier(at(0.1), forecastLimit(hopper, settings, now));
   return { kind: "emptyAt", p10, p50: at(0.5), p90: at(0.9) };
 }
@@ -69,16 +75,16 @@ const eatenShareMin = 1 / 3;
 export function mayBeEmptyWithin(
   hopper: HopperState,
   settings: FeederSettings,
-  ahead: Span,
-  chance: number,
+  horizon: Span,
+  probability: number,
   now: Instant,
 ): boolean {
   if (hopper.emptySince !== null) return true;
-  const sinking = levelDecline(hopper, settings, now);
-  if (sinking.kind !== "declining") return sinking.kind === "unknown";
-  const eaten = expectedEaten(sinking.forecast, settings, now, after(now, ahead));
+  const decline = levelDecline(hopper, settings, now);
+  if (decline.kind !== "declining") return decline.kind === "unknown";
+  const eaten = expectedEaten(decline.forecast, settings, now, after(now, horizon));
   // Asked for a little less than the chance, for the roundings on the way to the forecast.
-  return firstPassageProbability(sinking.passage, eaten) >= 0.99 * chance;
+  return firstPassageProbability(decline.passage, eaten) >= 0.99 * probability;
 }
 
 type LevelDecline =
@@ -91,17 +97,21 @@ const levelDecline = memoizeLatest(computeLevelDecline);
 function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now: Instant): LevelDecline {
   const level = hopperLevel(hopper, settings);
   if (level === null) return { kind: "unknown", missing: "level" };
-  const outlook = appetiteForecast(hopper.appetite, settings);
-  if (outlook === null)
+  const forecast = appetiteForecast(hopper.appetite, settings);
+  if (forecast === null)
     return isUnvisited(hopper.appetite) ? { kind: "notEmptying" } : { kind: "unknown", missing: "appetite" };
   const portion = learntPortion(hopper);
   const distance = Math.max(level.grams, 0.5 * portion.mean);
-  const rate = dailyRate(outlook, daySpanAt(settings, now));
+  const rate = dailyRate(forecast, daySpanAt(settings, now));
   if (distance > rate * forecastDaysMax) return { kind: "notEmptying" };
-  const ahead = Math.max(distance / rate, 0.02);
-  const doubt =
-    forecastVariance(outlook, ahead, distance, portion.mean, portion.spread) + levelVarianceAt(hopper, distance);
-  return { kind: "declining", passage: { distance, drift: 1, spread: Math.sqrt(doubt * distance) }, forecast: outlook };
+  const horizon = Math.max(distance / rate, 0.02);
+  const relativeVariance =
+    forecastVariance(forecast, horizon, distance, portion.mean, portion.spread) + levelVarianceAt(hopper, distance);
+  return {
+    kind: "declining",
+    passage: { distance, drift: 1, spread: Math.sqrt(relativeVariance * distance) },
+    forecast,
+  };
 }
 
 /**
@@ -111,11 +121,11 @@ function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now:
  */
 function levelVarianceAt(hopper: HopperState, distance: number): number {
   const { estimate } = hopper;
-  const ofLevel = levelVariance(estimate) / (distance * distance);
-  if (hopper.lastPortionAt === null) return ofLevel;
-  const ofPortion = portionVariance(estimate) / (estimate.portion * estimate.portion);
-  const together = levelPortionCovariance(estimate) / (distance * estimate.portion);
-  return Math.max(ofLevel + ofPortion - 2 * together, 0.5 * ofLevel);
+  const levelShare = levelVariance(estimate) / (distance * distance);
+  if (hopper.lastPortionAt === null) return levelShare;
+  const portionShare = portionVariance(estimate) / (estimate.portion * estimate.portion);
+  const covariance = levelPortionCovariance(estimate) / (distance * estimate.portion);
+  return Math.max(levelShare + portionShare - 2 * covariance, 0.5 * levelShare);
 }
 
 const unknownTexts = {
@@ -133,10 +143,10 @@ export function runOutText(forecast: EmptyForecast, zone: string, now: Instant):
       return "hardly anything is eaten: no end in sight";
     case "emptyAt": {
       if (forecast.p90 <= now) return `empty since ${dayPartText(forecast.p50, zone, now)}`;
-      const soonest = dayPartText(forecast.p10, zone, now);
-      if (forecast.p10 - now > days(1)) return `enough until ${soonest}, 90 % sure`;
-      const likely = dayPartText(forecast.p50, zone, now);
-      return soonest === likely ? `empty by ${likely}` : `may be empty by ${soonest}, likely by ${likely}`;
+      const early = dayPartText(forecast.p10, zone, now);
+      if (forecast.p10 - now > days(1)) return `enough until ${early}, 90 % sure`;
+      const probable = dayPartText(forecast.p50, zone, now);
+      return early === probable ? `empty by ${probable}` : `may be empty by ${early}, likely by ${probable}`;
     }
   }
 }

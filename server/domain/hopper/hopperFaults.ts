@@ -33,14 +33,14 @@ export function updateHopperForecast(
   foodLowSince: Instant | null,
 ): HopperForecast | null {
   if (hopper.emptySince !== null) return null;
-  const ahead = (forecastWidening(hopper, foodLowSince) * settings.foodWarningAhead) as Span;
+  const horizon = (forecastWidening(hopper, foodLowSince) * settings.foodWarningAhead) as Span;
   const { level } = hopper.estimate;
-  const holds =
+  const isValid =
     before !== null &&
     now < after(before.at, forecastAgeMax) &&
-    before.horizon === ahead &&
+    before.horizon === horizon &&
     Math.abs(level - before.level) <= levelChangeMax * settings.hopperCapacity;
-  return holds ? before : { at: now, level, horizon: ahead, foodLowFault: foodLowFault(hopper, settings, now, ahead) };
+  return isValid ? before : { at: now, level, horizon, foodLowFault: foodLowFault(hopper, settings, now, horizon) };
 }
 
 /**
@@ -59,12 +59,12 @@ export function hopperFaults(
   hopper: HopperState,
   settings: FeederSettings,
   now: Instant,
-  foresight: HopperForecast | null,
+  forecast: HopperForecast | null,
 ): readonly Fault[] {
   const level = hopperLevel(hopper, settings);
   if (level === null) return [];
   if (hopper.emptySince !== null) return [foodOutFault(hopper, level, hopper.emptySince, settings, now)];
-  return foresight === null || foresight.foodLowFault === null ? [] : [foresight.foodLowFault];
+  return forecast === null || forecast.foodLowFault === null ? [] : [forecast.foodLowFault];
 }
 
 /**
@@ -73,9 +73,9 @@ export function hopperFaults(
  */
 function forecastWidening({ foundRefill, refillReportedAt }: HopperState, since: Instant | null): number {
   if (since === null) return 1;
-  const refilled =
+  const isRefilled =
     (foundRefill !== null && foundRefill.at > since) || (refillReportedAt !== null && refillReportedAt > since);
-  return refilled ? 1.25 : 2;
+  return isRefilled ? 1.25 : 2;
 }
 
 function foodOutFault(
@@ -85,10 +85,10 @@ function foodOutFault(
   settings: FeederSettings,
   now: Instant,
 ): Fault {
-  const sign = hopper.weighedAt === null ? "by the portions given since the last refill" : "by the scale";
+  const source = hopper.weighedAt === null ? "by the portions given since the last refill" : "by the scale";
   return {
     kind: "foodOut",
-    reason: `The hopper is empty ${sign}: at most ${gramsText(level.high)} are left, since ${dayPartText(since, settings.zone, now)}.`,
+    reason: `The hopper is empty ${source}: at most ${gramsText(level.high)} are left, since ${dayPartText(since, settings.zone, now)}.`,
     evidence: [
       ...levelEvidence(hopper, level),
       { label: "counted as empty below", value: gramsText(emptyThreshold(settings)), at: null },
@@ -97,16 +97,16 @@ function foodOutFault(
   };
 }
 
-function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instant, ahead: Span): Fault | null {
+function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instant, horizon: Span): Fault | null {
   const level = hopperLevel(hopper, settings);
   if (level === null) return null;
-  const forecast = forecastWithin(hopper, settings, ahead, now);
+  const forecast = forecastWithin(hopper, settings, horizon, now);
   if (forecast === null) return null;
   if (forecast.kind === "emptyAt") {
-    const words = foodText(forecast, hopper, settings, now);
+    const text = foodText(forecast, hopper, settings, now);
     return {
       kind: "foodLow",
-      reason: `About ${gramsText(level.grams)} are left: ${words}.`,
+      reason: `About ${gramsText(level.grams)} are left: ${text}.`,
       evidence: [
         ...levelEvidence(hopper, level),
         { label: "may be empty (1 in 10)", value: dayPartText(forecast.p10, settings.zone, now), at: forecast.p10 },
@@ -116,8 +116,8 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
     };
   }
   // Nothing is known yet about the appetite: then the level alone must do.
-  const tenth = 0.1 * (ahead / settings.foodWarningAhead) * settings.hopperCapacity;
-  if (level.grams <= tenth) {
+  const lowLevel = 0.1 * (horizon / settings.foodWarningAhead) * settings.hopperCapacity;
+  if (level.grams <= lowLevel) {
     return {
       kind: "foodLow",
       reason: `About ${gramsText(level.grams)} are left, less than a tenth of the hopper. It is too early to say how long that lasts.`,
@@ -132,17 +132,17 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
 function forecastWithin(
   hopper: HopperState,
   settings: FeederSettings,
-  ahead: Span,
+  horizon: Span,
   now: Instant,
 ): Extract<EmptyForecast, { kind: "emptyAt" | "unknown" }> | null {
   // Before two days could be compared p10 is near by what we don't know of these birds, not by what they eat: then it is
   // told what is as likely as not.
-  const early = !hasComparedDays(hopper.appetite);
-  if (!mayBeEmptyWithin(hopper, settings, ahead, early ? 0.5 : 0.1, now)) return null;
+  const hasFewDays = !hasComparedDays(hopper.appetite);
+  if (!mayBeEmptyWithin(hopper, settings, horizon, hasFewDays ? 0.5 : 0.1, now)) return null;
   const forecast = forecastEmpty(hopper, settings, now);
   switch (forecast.kind) {
     case "emptyAt":
-      return (early ? forecast.p50 : forecast.p10) - now <= ahead ? forecast : null;
+      return (hasFewDays ? forecast.p50 : forecast.p10) - now <= horizon ? forecast : null;
     case "unknown":
       return forecast;
     case "notEmptying":

@@ -21,11 +21,11 @@ const shapeParameter = (distance: number, drift: number, spread: number): number
 /** ln of the chance that the mean time, times `time`, is enough. */
 function logProbability(shape: number, time: number): number {
   const root = Math.sqrt(shape / time);
-  const ahead = root * (time - 1);
-  const first = logNormalTail(-ahead);
+  const z = root * (time - 1);
+  const first = logNormalTail(-z);
   // The second term, exp(2·shape)·Q(beyond), is huge times tiny. Since beyond² − ahead² is exactly 4·shape, adding logs
   // leaves exp(−ahead²/2)·Mills(beyond)/√2π: nothing overflows, nothing cancels.
-  const second = logMills(root * (time + 1)) - 0.5 * ahead * ahead - logSqrtTwoPi;
+  const second = logMills(root * (time + 1)) - 0.5 * z * z - logSqrtTwoPi;
   return Math.min(
     0,
     first > second ? first + Math.log1p(Math.exp(second - first)) : second + Math.log1p(Math.exp(first - second)),
@@ -38,26 +38,27 @@ function logProbability(shape: number, time: number): number {
  * the answer, the middle is taken.
  * @throws RangeError outside 0 < chance < 1.
  */
-export function firstPassageQuantile({ distance, drift, spread }: FirstPassage, chance: number): number {
-  if (!(chance > 0 && chance < 1)) throw new RangeError(`expected a chance between 0 and 1, got ${chance}`);
+export function firstPassageQuantile({ distance, drift, spread }: FirstPassage, probability: number): number {
+  if (!(probability > 0 && probability < 1))
+    throw new RangeError(`expected a chance between 0 and 1, got ${probability}`);
   const shape = shapeParameter(distance, drift, spread);
-  const wanted = Math.log(chance);
+  const logWanted = Math.log(probability);
   let [low, high] = [-60, 60]; // ln of time over its mean
   // Begun at the log-normal time with the same first moments; z by Tukey's lambda, good to a hundredth.
-  const scatter = Math.log1p(1 / shape);
-  let at = 4.91 * (chance ** 0.14 - (1 - chance) ** 0.14) * Math.sqrt(scatter) - 0.5 * scatter;
+  const logVariance = Math.log1p(1 / shape);
+  let at = 4.91 * (probability ** 0.14 - (1 - probability) ** 0.14) * Math.sqrt(logVariance) - 0.5 * logVariance;
   for (let step = 0; step < 100; step += 1) {
     const time = Math.exp(at);
     const log = logProbability(shape, time);
-    const off = log - wanted;
-    if (off > 0) high = at;
+    const difference = log - logWanted;
+    if (difference > 0) high = at;
     else low = at;
     // d ln F / d ln t = t·f(t)/F(t), with the density √(shape/2πt³)·exp(−shape·(t−1)²/2t).
     const density = 0.5 * Math.log(shape / time) - logSqrtTwoPi - (0.5 * shape * (time - 1) * (time - 1)) / time;
-    const next = at - off / Math.exp(density - log);
-    const safe = next > low && next < high ? next : (low + high) / 2;
-    if (Math.abs(safe - at) < 1e-11 || high - low < 1e-11) return Math.exp(safe) * (distance / drift);
-    at = safe;
+    const next = at - difference / Math.exp(density - log);
+    const bounded = next > low && next < high ? next : (low + high) / 2;
+    if (Math.abs(bounded - at) < 1e-11 || high - low < 1e-11) return Math.exp(bounded) * (distance / drift);
+    at = bounded;
   }
   return Math.exp(at) * (distance / drift);
 }

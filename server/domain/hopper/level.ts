@@ -68,9 +68,9 @@ const statedPortionUncertainty = 0.19;
 /** A usual portion that nobody has confirmed may as well be half or twice as much. Common practice, no source. */
 const assumedPortionUncertainty = 0.5;
 /** Food and wear change the mean portion slowly: 0.3 % a portion, so about 3 % over a day of a hundred. */
-const portionWander = 0.003;
+const portionDriftShare = 0.003;
 /** It doesn't wander off for good: the same food stays within about 6 %. Common practice, no source. */
-const portionWanderMax = 0.06;
+const portionDriftShareMax = 0.06;
 /** Below this the hopper gives no full portion any more: what is left lies in the corners. */
 export const emptyThreshold = (settings: FeederSettings): Grams =>
   grams(Math.max(2 * settings.portionMass, 0.02 * settings.hopperCapacity));
@@ -139,40 +139,40 @@ export function updateHopperByPortion(
   chuteBlind = false,
 ): HopperState {
   const at = portion.recordedAt;
-  const learning = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
-  if (portion.cutShort === true) return updateByCutShortPortion(learning, portion, settings);
-  const seen = didFoodFall(portion, settings, chuteBlind);
-  if (seen === false) {
-    const dryRun = portion.motorRan === 0 ? learning.emptyPortions : learning.emptyPortions + 1;
+  const current = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
+  if (portion.cutShort === true) return updateByCutShortPortion(current, portion, settings);
+  const didFall = didFoodFall(portion, settings, chuteBlind);
+  if (didFall === false) {
+    const emptyPortions = portion.motorRan === 0 ? current.emptyPortions : current.emptyPortions + 1;
     return {
-      ...learning,
-      emptyPortions: dryRun,
-      appetite: updateAppetiteUntil(learning.appetite, at, settings, isEatingImpossible(learning)),
+      ...current,
+      emptyPortions,
+      appetite: updateAppetiteUntil(current.appetite, at, settings, isEatingImpossible(current)),
     };
   }
-  const counts = learning.isKnown && (learning.levelMeasuredAt === null || at > learning.levelMeasuredAt);
-  const next: HopperState = {
-    isKnown: learning.isKnown,
-    estimate: counts ? lowerEstimate(learning, seen === true, settings) : learning.estimate,
-    portionSpreadVariance: learning.portionSpreadVariance,
-    noiseVariance: learning.noiseVariance,
-    statedPortionGrams: learning.statedPortionGrams,
-    portionsSinceWeighed: counts ? learning.portionsSinceWeighed + 1 : learning.portionsSinceWeighed,
-    lastPortionAt: learning.lastPortionAt === null || at > learning.lastPortionAt ? at : learning.lastPortionAt,
-    weighedAt: learning.weighedAt,
-    levelMeasuredAt: learning.levelMeasuredAt,
-    predictedAt: learning.predictedAt,
-    lidLoad: learning.lidLoad,
-    cellCelsius: learning.cellCelsius,
-    pendingJump: learning.pendingJump,
-    foundRefill: learning.foundRefill,
-    refillReportedAt: learning.refillReportedAt,
-    amountReportedAt: learning.amountReportedAt,
-    emptyPortions: seen === true ? 0 : learning.emptyPortions,
-    emptySince: learning.emptySince,
-    appetite: updateAppetiteByMeal(learning.appetite, learning.estimate.portion, at, settings),
+  const isCounted = current.isKnown && (current.levelMeasuredAt === null || at > current.levelMeasuredAt);
+  const updated: HopperState = {
+    isKnown: current.isKnown,
+    estimate: isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
+    portionSpreadVariance: current.portionSpreadVariance,
+    noiseVariance: current.noiseVariance,
+    statedPortionGrams: current.statedPortionGrams,
+    portionsSinceWeighed: isCounted ? current.portionsSinceWeighed + 1 : current.portionsSinceWeighed,
+    lastPortionAt: current.lastPortionAt === null || at > current.lastPortionAt ? at : current.lastPortionAt,
+    weighedAt: current.weighedAt,
+    levelMeasuredAt: current.levelMeasuredAt,
+    predictedAt: current.predictedAt,
+    lidLoad: current.lidLoad,
+    cellCelsius: current.cellCelsius,
+    pendingJump: current.pendingJump,
+    foundRefill: current.foundRefill,
+    refillReportedAt: current.refillReportedAt,
+    amountReportedAt: current.amountReportedAt,
+    emptyPortions: didFall === true ? 0 : current.emptyPortions,
+    emptySince: current.emptySince,
+    appetite: updateAppetiteByMeal(current.appetite, current.estimate.portion, at, settings),
   };
-  return counts ? updateEmptySince(next, at, settings) : next;
+  return isCounted ? updateEmptySince(updated, at, settings) : updated;
 }
 
 /**
@@ -189,12 +189,12 @@ function updateByCutShortPortion(
   const appetite = updateAppetiteByMeal(hopper.appetite, grams(portion / 2), recordedAt, settings);
   if (!hopper.isKnown || (hopper.levelMeasuredAt !== null && recordedAt <= hopper.levelMeasuredAt))
     return { ...hopper, lastPortionAt, appetite };
-  const lower = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
-  const belief = clampLevel(
-    addVariance(lower, { level: portion ** 2 / 12 + hopper.portionSpreadVariance / 4 }),
+  const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
+  const estimate = clampLevel(
+    addVariance(loweredEstimate, { level: portion ** 2 / 12 + hopper.portionSpreadVariance / 4 }),
     settings,
   );
-  return updateEmptySince({ ...hopper, estimate: belief, lastPortionAt, appetite }, recordedAt, settings);
+  return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 
 /** All that fell before `at` has been told: the feeder's spool is empty. Lets the appetite fall when nobody comes. */
@@ -218,16 +218,16 @@ function didFoodFall(portion: Portion, settings: FeederSettings, chuteBlind: boo
   return portion.chuteCount > 0;
 }
 
-function lowerEstimate(hopper: HopperState, proven: boolean, settings: FeederSettings): LevelEstimate {
+function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSettings): LevelEstimate {
   const { estimate } = hopper;
   // What isn't known well can't become much less known by changing slowly.
-  const known = portionVariance(estimate) < (portionWanderMax * estimate.portion) ** 2;
-  const wander = known ? (portionWander * estimate.portion) ** 2 : 0;
+  const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
+  const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
   // What was seen to fall must have been there: by reckoning alone a portion that was taken for too heavy shows in this.
-  const scarce = proven && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
-  const held = scarce ? truncateBelow(estimate, estimate.portion) : estimate;
-  const after = predictByPortion(held, hopper.portionSpreadVariance, wander);
-  return clampLevel(scarce ? clampPortion(after, settings) : after, settings);
+  const isScarce = didFall && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
+  const truncated = isScarce ? truncateBelow(estimate, estimate.portion) : estimate;
+  const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
+  return clampLevel(isScarce ? clampPortion(predicted, settings) : predicted, settings);
 }
 
 const statedPortionVariance = (settings: FeederSettings) =>
@@ -248,21 +248,21 @@ const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperSt
 /** Heaped a little above the brim is possible, more isn't. */
 export const brimGrams = (settings: FeederSettings): number => 1.05 * settings.hopperCapacity;
 
-export function clampLevel(belief: LevelEstimate, settings: FeederSettings): LevelEstimate {
-  const level = Math.min(Math.max(belief.level, 0), brimGrams(settings));
-  return level === belief.level ? belief : { ...belief, level };
+export function clampLevel(estimate: LevelEstimate, settings: FeederSettings): LevelEstimate {
+  const level = Math.min(Math.max(estimate.level, 0), brimGrams(settings));
+  return level === estimate.level ? estimate : { ...estimate, level };
 }
 
-export function clampPortion(belief: LevelEstimate, settings: FeederSettings): LevelEstimate {
-  const portion = Math.min(Math.max(belief.portion, 0.1 * settings.portionMass), 10 * settings.portionMass);
-  return portion === belief.portion ? belief : { ...belief, portion };
+export function clampPortion(estimate: LevelEstimate, settings: FeederSettings): LevelEstimate {
+  const portion = Math.min(Math.max(estimate.portion, 0.1 * settings.portionMass), 10 * settings.portionMass);
+  return portion === estimate.portion ? estimate : { ...estimate, portion };
 }
 
 /** Empty when the whole interval lies below the mark; filled again only well above it, so that the border doesn't flicker. */
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;
-  const mark = emptyThreshold(settings);
-  if (hopper.emptySince === null) return level.high <= mark ? { ...hopper, emptySince: at } : hopper;
-  return level.grams > 2 * mark || level.low > mark ? { ...hopper, emptySince: null } : hopper;
+  const emptyBelow = emptyThreshold(settings);
+  if (hopper.emptySince === null) return level.high <= emptyBelow ? { ...hopper, emptySince: at } : hopper;
+  return level.grams > 2 * emptyBelow || level.low > emptyBelow ? { ...hopper, emptySince: null } : hopper;
 }

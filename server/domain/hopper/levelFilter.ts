@@ -37,18 +37,18 @@ export interface Variances {
   readonly portion?: number;
   readonly slope?: number;
   readonly offset?: number;
-  readonly wander?: number;
-  readonly lid?: number;
+  readonly zeroDrift?: number;
+  readonly lidLoad?: number;
 }
 
 // biome-ignore format: one row of the triangle a line
-export const diagonalCovariance = ({ level = 0, portion = 0, slope = 0, offset = 0, wander = 0, lid = 0 }: Variances): Covariance => [
+export const diagonalCovariance = ({ level = 0, portion = 0, slope = 0, offset = 0, zeroDrift: wander = 0, lidLoad: lidCovariances = 0 }: Variances): Covariance => [
   level,
   0, portion,
   0, 0, slope,
   0, 0, 0, offset,
   0, 0, 0, 0, wander,
-  0, 0, 0, 0, 0, lid,
+  0, 0, 0, 0, 0, lidCovariances,
 ];
 
 export const levelVariance = ({ covariance }: LevelEstimate): number => covariance[0];
@@ -60,15 +60,19 @@ export const offsetVariance = ({ covariance }: LevelEstimate): number => covaria
 export const lidLoadVariance = ({ covariance }: LevelEstimate): number => covariance[20];
 
 /** One portion fell: the level sinks by the mean portion, and this one portion's own spread is added to the doubt. */
-export function predictByPortion(belief: LevelEstimate, spreadVariance: number, portionWander: number): LevelEstimate {
-  const c = belief.covariance;
+export function predictByPortion(
+  estimate: LevelEstimate,
+  spreadVariance: number,
+  portionWander: number,
+): LevelEstimate {
+  const c = estimate.covariance;
   return {
-    level: belief.level - belief.portion,
-    portion: belief.portion,
-    slope: belief.slope,
-    offset: belief.offset,
-    zeroDrift: belief.zeroDrift,
-    lidLoad: belief.lidLoad,
+    level: estimate.level - estimate.portion,
+    portion: estimate.portion,
+    slope: estimate.slope,
+    offset: estimate.offset,
+    zeroDrift: estimate.zeroDrift,
+    lidLoad: estimate.lidLoad,
     // Portions err independently, so their spreads add as squares; the error of their mean is the same one each time.
     // biome-ignore format: one row of the triangle a line
     covariance: [
@@ -92,11 +96,11 @@ export interface TimeStep {
   readonly lidLoadVariance: number;
 }
 
-export function predictByTime(belief: LevelEstimate, passing: TimeStep): LevelEstimate {
-  const c = belief.covariance;
-  const { zeroDriftKept, lidLoadKept } = passing;
-  const lidVariance = lidLoadKept * lidLoadKept * c[20] + passing.lidLoadVariance;
-  const lid: typeof noLidCovariance =
+export function predictByTime(estimate: LevelEstimate, step: TimeStep): LevelEstimate {
+  const c = estimate.covariance;
+  const { zeroDriftKept, lidLoadKept } = step;
+  const lidVariance = lidLoadKept * lidLoadKept * c[20] + step.lidLoadVariance;
+  const lidCovariances: typeof noLidCovariance =
     lidVariance < lidLoadMin
       ? noLidCovariance
       : [
@@ -108,28 +112,28 @@ export function predictByTime(belief: LevelEstimate, passing: TimeStep): LevelEs
           lidVariance,
         ];
   return {
-    level: belief.level - passing.levelDrop,
-    portion: belief.portion,
-    slope: belief.slope,
-    offset: belief.offset,
-    zeroDrift: decay(zeroDriftKept, belief.zeroDrift),
-    lidLoad: lidVariance < lidLoadMin ? 0 : decay(lidLoadKept, belief.lidLoad),
+    level: estimate.level - step.levelDrop,
+    portion: estimate.portion,
+    slope: estimate.slope,
+    offset: estimate.offset,
+    zeroDrift: decay(zeroDriftKept, estimate.zeroDrift),
+    lidLoad: lidVariance < lidLoadMin ? 0 : decay(lidLoadKept, estimate.lidLoad),
     // biome-ignore format: one row of the triangle a line
     covariance: [
-      c[0] + passing.levelVariance,
+      c[0] + step.levelVariance,
       c[1], c[2],
       c[3], c[4], c[5],
       c[6], c[7], c[8], c[9],
-      decay(zeroDriftKept, c[10]), decay(zeroDriftKept, c[11]), decay(zeroDriftKept, c[12]), decay(zeroDriftKept, c[13]), zeroDriftKept * zeroDriftKept * c[14] + passing.zeroDriftVariance,
-      lid[0], lid[1], lid[2], lid[3], lid[4], lid[5],
+      decay(zeroDriftKept, c[10]), decay(zeroDriftKept, c[11]), decay(zeroDriftKept, c[12]), decay(zeroDriftKept, c[13]), zeroDriftKept * zeroDriftKept * c[14] + step.zeroDriftVariance,
+      lidCovariances[0], lidCovariances[1], lidCovariances[2], lidCovariances[3], lidCovariances[4], lidCovariances[5],
     ],
   };
 }
 
 /** What has faded to a trillionth is nothing: further down numbers lose their digits, and then their sign. */
-function decay(kept: number, value: number): number {
-  const left = kept * value;
-  return Math.abs(left) < 1e-12 ? 0 : left;
+function decay(keptShare: number, value: number): number {
+  const remaining = keptShare * value;
+  return Math.abs(remaining) < 1e-12 ? 0 : remaining;
 }
 
 /** g²: doubt of a milligram on the lid is none. In a dry summer it would fade until numbers are too small to be divided. */
@@ -137,120 +141,127 @@ const lidLoadMin = 1e-6;
 const noLidCovariance: readonly [number, number, number, number, number, number] = [0, 0, 0, 0, 0, 0];
 
 /** What the scale should say now, in grams, and that sum's variance. `warmer`: K above the temperature of its zero. */
-export const expectedReading = (belief: LevelEstimate, warmer: number): number =>
-  belief.level + warmer * belief.slope + belief.offset + belief.zeroDrift + belief.lidLoad;
+export const expectedReading = (estimate: LevelEstimate, kelvinAboveTare: number): number =>
+  estimate.level + kelvinAboveTare * estimate.slope + estimate.offset + estimate.zeroDrift + estimate.lidLoad;
 
-export function expectedReadingVariance({ covariance }: LevelEstimate, warmer: number): number {
-  const still =
+export function expectedReadingVariance({ covariance }: LevelEstimate, kelvinAboveTare: number): number {
+  const atTare =
     covariance[0] +
     covariance[9] +
     covariance[14] +
     covariance[20] +
     2 * (covariance[6] + covariance[10] + covariance[13] + covariance[15] + covariance[18] + covariance[19]);
   return (
-    still + warmer * (2 * (covariance[3] + covariance[8] + covariance[12] + covariance[17]) + warmer * covariance[5])
+    atTare +
+    kelvinAboveTare *
+      (2 * (covariance[3] + covariance[8] + covariance[12] + covariance[17]) + kelvinAboveTare * covariance[5])
   );
 }
 
 /** The scale said so much, with this noise variance (g²) of a single reading. */
 export function updateByReading(
-  belief: LevelEstimate,
+  estimate: LevelEstimate,
   reading: number,
-  warmer: number,
+  kelvinAboveTare: number,
   noiseVariance: number,
 ): LevelEstimate {
-  const c = belief.covariance;
-  const withReading: WithMeasured = [
-    c[0] + warmer * c[3] + c[6] + c[10] + c[15],
-    c[1] + warmer * c[4] + c[7] + c[11] + c[16],
-    c[3] + warmer * c[5] + c[8] + c[12] + c[17],
-    c[6] + warmer * c[8] + c[9] + c[13] + c[18],
-    c[10] + warmer * c[12] + c[13] + c[14] + c[19],
-    c[15] + warmer * c[17] + c[18] + c[19] + c[20],
+  const c = estimate.covariance;
+  const readingCovariances: MeasurementCovariances = [
+    c[0] + kelvinAboveTare * c[3] + c[6] + c[10] + c[15],
+    c[1] + kelvinAboveTare * c[4] + c[7] + c[11] + c[16],
+    c[3] + kelvinAboveTare * c[5] + c[8] + c[12] + c[17],
+    c[6] + kelvinAboveTare * c[8] + c[9] + c[13] + c[18],
+    c[10] + kelvinAboveTare * c[12] + c[13] + c[14] + c[19],
+    c[15] + kelvinAboveTare * c[17] + c[18] + c[19] + c[20],
   ];
-  const total = expectedReadingVariance(belief, warmer) + noiseVariance;
-  return kalmanUpdate(belief, reading - expectedReading(belief, warmer), withReading, total);
+  const total = expectedReadingVariance(estimate, kelvinAboveTare) + noiseVariance;
+  return kalmanUpdate(estimate, reading - expectedReading(estimate, kelvinAboveTare), readingCovariances, total);
 }
 
 /** Somebody saw the level itself, with this noise variance (g²): it also tells how far off the scale's zero is. */
-export function updateByMeasurement(belief: LevelEstimate, measured: number, noiseVariance: number): LevelEstimate {
-  const c = belief.covariance;
-  return kalmanUpdate(belief, measured - belief.level, [c[0], c[1], c[3], c[6], c[10], c[15]], c[0] + noiseVariance);
+export function updateByMeasurement(estimate: LevelEstimate, measured: number, noiseVariance: number): LevelEstimate {
+  const c = estimate.covariance;
+  return kalmanUpdate(
+    estimate,
+    measured - estimate.level,
+    [c[0], c[1], c[3], c[6], c[10], c[15]],
+    c[0] + noiseVariance,
+  );
 }
 
 /** What is known from elsewhere about the zero's offset: zero, with this variance (g²). */
-export function updateByOffset(belief: LevelEstimate, variance: number): LevelEstimate {
-  const c = belief.covariance;
-  return kalmanUpdate(belief, -belief.offset, [c[6], c[7], c[8], c[9], c[13], c[18]], c[9] + variance);
+export function updateByOffset(estimate: LevelEstimate, variance: number): LevelEstimate {
+  const c = estimate.covariance;
+  return kalmanUpdate(estimate, -estimate.offset, [c[6], c[7], c[8], c[9], c[13], c[18]], c[9] + variance);
 }
 
 /** What lies on the lid can't weigh less than nothing: where it seems to, the readings have erred elsewhere. */
-export function clampLidLoad(belief: LevelEstimate): LevelEstimate {
-  const c = belief.covariance;
-  if (belief.lidLoad >= 0 || c[20] <= 0) return belief;
+export function clampLidLoad(estimate: LevelEstimate): LevelEstimate {
+  const c = estimate.covariance;
+  if (estimate.lidLoad >= 0 || c[20] <= 0) return estimate;
   // As if it had been seen to be bare, just so well that its estimate comes to nothing; half a normal distribution is left.
-  const left = 0.36 * c[20];
-  const noise = (c[20] * left) / (c[20] - left);
-  const seen = belief.lidLoad - (belief.lidLoad * (c[20] + noise)) / c[20];
-  return kalmanUpdate(belief, seen - belief.lidLoad, [c[15], c[16], c[17], c[18], c[19], c[20]], c[20] + noise);
+  const remaining = 0.36 * c[20];
+  const noise = (c[20] * remaining) / (c[20] - remaining);
+  const measured = estimate.lidLoad - (estimate.lidLoad * (c[20] + noise)) / c[20];
+  return kalmanUpdate(estimate, measured - estimate.lidLoad, [c[15], c[16], c[17], c[18], c[19], c[20]], c[20] + noise);
 }
 
 /** Covariances of (level, portion, slope, offset, wander, lid) with what was measured. */
-type WithMeasured = readonly [number, number, number, number, number, number];
+type MeasurementCovariances = readonly [number, number, number, number, number, number];
 
 /** @param innovation measured less expected. @param total variance of the innovation */
 function kalmanUpdate(
-  belief: LevelEstimate,
+  estimate: LevelEstimate,
   innovation: number,
-  [a, b, d, e, f, g]: WithMeasured,
+  [a, b, d, e, f, g]: MeasurementCovariances,
   total: number,
 ): LevelEstimate {
   if (!(total > 0)) throw new RangeError(`expected a noise variance above 0 g², got ${total} in all`);
-  const c = belief.covariance;
+  const c = estimate.covariance;
   const step = innovation / total;
-  const over = 1 / total;
+  const inverse = 1 / total;
   return {
-    level: belief.level + a * step,
-    portion: belief.portion + b * step,
-    slope: belief.slope + d * step,
-    offset: belief.offset + e * step,
-    zeroDrift: belief.zeroDrift + f * step,
-    lidLoad: belief.lidLoad + g * step,
+    level: estimate.level + a * step,
+    portion: estimate.portion + b * step,
+    slope: estimate.slope + d * step,
+    offset: estimate.offset + e * step,
+    zeroDrift: estimate.zeroDrift + f * step,
+    lidLoad: estimate.lidLoad + g * step,
     // biome-ignore format: one row of the triangle a line
     covariance: [
-      Math.max(c[0] - a * a * over, 0),
-      c[1] - b * a * over, Math.max(c[2] - b * b * over, 0),
-      c[3] - d * a * over, c[4] - d * b * over, Math.max(c[5] - d * d * over, 0),
-      c[6] - e * a * over, c[7] - e * b * over, c[8] - e * d * over, Math.max(c[9] - e * e * over, 0),
-      c[10] - f * a * over, c[11] - f * b * over, c[12] - f * d * over, c[13] - f * e * over, Math.max(c[14] - f * f * over, 0),
-      c[15] - g * a * over, c[16] - g * b * over, c[17] - g * d * over, c[18] - g * e * over, c[19] - g * f * over,
-      Math.max(c[20] - g * g * over, 0),
+      Math.max(c[0] - a * a * inverse, 0),
+      c[1] - b * a * inverse, Math.max(c[2] - b * b * inverse, 0),
+      c[3] - d * a * inverse, c[4] - d * b * inverse, Math.max(c[5] - d * d * inverse, 0),
+      c[6] - e * a * inverse, c[7] - e * b * inverse, c[8] - e * d * inverse, Math.max(c[9] - e * e * inverse, 0),
+      c[10] - f * a * inverse, c[11] - f * b * inverse, c[12] - f * d * inverse, c[13] - f * e * inverse, Math.max(c[14] - f * f * inverse, 0),
+      c[15] - g * a * inverse, c[16] - g * b * inverse, c[17] - g * d * inverse, c[18] - g * e * inverse, c[19] - g * f * inverse,
+      Math.max(c[20] - g * g * inverse, 0),
     ],
   };
 }
 
 /** More doubt about some of it, in g²: something happened that isn't understood, or was told with a doubt of its own. */
 export function addVariance(
-  belief: LevelEstimate,
-  more: { readonly level?: number; readonly wander?: number; readonly lid?: number; readonly portion?: number },
+  estimate: LevelEstimate,
+  added: Pick<Variances, "level" | "portion" | "zeroDrift" | "lidLoad">,
 ): LevelEstimate {
   const [c00, c10, c11, c20, c21, c22, c30, c31, c32, c33, c40, c41, c42, c43, c44, c50, c51, c52, c53, c54, c55] =
-    belief.covariance;
+    estimate.covariance;
   // biome-ignore format: one row of the triangle a line
   const covariance: Covariance = [
-    c00 + (more.level ?? 0),
-    c10, c11 + (more.portion ?? 0),
+    c00 + (added.level ?? 0),
+    c10, c11 + (added.portion ?? 0),
     c20, c21, c22,
     c30, c31, c32, c33,
-    c40, c41, c42, c43, c44 + (more.wander ?? 0),
-    c50, c51, c52, c53, c54, c55 + (more.lid ?? 0),
+    c40, c41, c42, c43, c44 + (added.zeroDrift ?? 0),
+    c50, c51, c52, c53, c54, c55 + (added.lidLoad ?? 0),
   ];
-  return { ...belief, covariance };
+  return { ...estimate, covariance };
 }
 
 /** The level is told anew, whatever it was: what else is believed keeps its doubt, but no longer goes with the level. */
-export function resetLevel(belief: LevelEstimate, level: number, variance: number): LevelEstimate {
-  const [, , c11, , c21, c22, , c31, c32, c33, , c41, c42, c43, c44, , c51, c52, c53, c54, c55] = belief.covariance;
+export function resetLevel(estimate: LevelEstimate, level: number, variance: number): LevelEstimate {
+  const [, , c11, , c21, c22, , c31, c32, c33, , c41, c42, c43, c44, , c51, c52, c53, c54, c55] = estimate.covariance;
   // biome-ignore format: one row of the triangle a line
   const covariance: Covariance = [
     variance,
@@ -260,12 +271,12 @@ export function resetLevel(belief: LevelEstimate, level: number, variance: numbe
     0, c41, c42, c43, c44,
     0, c51, c52, c53, c54, c55,
   ];
-  return { ...belief, level, covariance };
+  return { ...estimate, level, covariance };
 }
 
 /** The portion is told anew. */
-export function resetPortion(belief: LevelEstimate, portion: number, variance: number): LevelEstimate {
-  const [c00, , , c20, , c22, c30, , c32, c33, c40, , c42, c43, c44, c50, , c52, c53, c54, c55] = belief.covariance;
+export function resetPortion(estimate: LevelEstimate, portion: number, variance: number): LevelEstimate {
+  const [c00, , , c20, , c22, c30, , c32, c33, c40, , c42, c43, c44, c50, , c52, c53, c54, c55] = estimate.covariance;
   // biome-ignore format: one row of the triangle a line
   const covariance: Covariance = [
     c00,
@@ -275,30 +286,34 @@ export function resetPortion(belief: LevelEstimate, portion: number, variance: n
     c40, 0, c42, c43, c44,
     c50, 0, c52, c53, c54, c55,
   ];
-  return { ...belief, portion, covariance };
+  return { ...estimate, portion, covariance };
 }
 
 /** It became certain that the level lies above `least`: what is below it is cut off, and the rest taken for normal again. */
-export function truncateBelow(belief: LevelEstimate, least: number): LevelEstimate {
-  const variance = belief.covariance[0];
+export function truncateBelow(estimate: LevelEstimate, levelMin: number): LevelEstimate {
+  const variance = estimate.covariance[0];
   const deviation = Math.sqrt(variance);
-  if (!(deviation > 0)) return belief;
-  const below = (least - belief.level) / deviation;
+  if (!(deviation > 0)) return estimate;
+  const below = (levelMin - estimate.level) / deviation;
   const hazard = Math.exp(-0.5 * below * below - logSqrtTwoPi - logNormalTail(below));
-  const kept = 1 + below * hazard - hazard * hazard; // of the variance
-  return matchLevel(belief, belief.level + hazard * deviation, Math.min(Math.max(kept, 0.01), 0.999) * variance);
+  const keptShare = 1 + below * hazard - hazard * hazard; // of the variance
+  return matchLevel(
+    estimate,
+    estimate.level + hazard * deviation,
+    Math.min(Math.max(keptShare, 0.01), 0.999) * variance,
+  );
 }
 
 /** And here that it lies below `most`. */
-export function truncateAbove(belief: LevelEstimate, most: number): LevelEstimate {
-  const mirrored = truncateBelow({ ...belief, level: -belief.level }, -most);
-  return matchLevel(belief, -mirrored.level, mirrored.covariance[0]);
+export function truncateAbove(estimate: LevelEstimate, levelMax: number): LevelEstimate {
+  const mirrored = truncateBelow({ ...estimate, level: -estimate.level }, -levelMax);
+  return matchLevel(estimate, -mirrored.level, mirrored.covariance[0]);
 }
 
 /** The measurement that would leave the level with this mean and variance. */
-function matchLevel(belief: LevelEstimate, level: number, variance: number): LevelEstimate {
-  const before = belief.covariance[0];
-  if (!(variance < before)) return belief;
+function matchLevel(estimate: LevelEstimate, level: number, variance: number): LevelEstimate {
+  const before = estimate.covariance[0];
+  if (!(variance < before)) return estimate;
   const noise = (before * variance) / (before - variance);
-  return updateByMeasurement(belief, belief.level + ((level - belief.level) * (before + noise)) / before, noise);
+  return updateByMeasurement(estimate, estimate.level + ((level - estimate.level) * (before + noise)) / before, noise);
 }

@@ -1,5 +1,5 @@
 import { expectedReading, type LevelEstimate } from "./levelFilter.ts";
-import type { ScaleTemperatures } from "./surroundings.ts";
+import type { ScaleTemperatures } from "./scaleTemperatures.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody
@@ -18,19 +18,22 @@ const memoryHours = 1;
 
 export interface LidReading {
   readonly before: LevelEstimate; // what was believed before the reading
-  readonly read: LevelEstimate; // and after it
-  readonly warmer: number; // K above the temperature of the scale's zero
-  readonly given: number; // portions since the reading before
+  readonly after: LevelEstimate; // and after it
+  readonly kelvinAboveTare: number; // K above the temperature of the scale's zero
+  readonly portions: number; // portions since the reading before
   readonly hours: number; // since then
 }
 
 export function updateLidLoad(
   { riseRate, portionRate }: LidLoadState,
-  { before, read, warmer, given, hours }: LidReading,
+  { before, after: read, kelvinAboveTare: warmer, portions: given, hours }: LidReading,
 ): LidLoadState {
-  const kept = Math.exp(-hours / memoryHours);
-  const rose = expectedReading(read, warmer) - expectedReading(before, warmer);
-  return { riseRate: kept * riseRate + rose / memoryHours, portionRate: kept * portionRate + given / memoryHours };
+  const keptShare = Math.exp(-hours / memoryHours);
+  const rise = expectedReading(read, warmer) - expectedReading(before, warmer);
+  return {
+    riseRate: keptShare * riseRate + rise / memoryHours,
+    portionRate: keptShare * portionRate + given / memoryHours,
+  };
 }
 
 /** What happens by itself to a load on the lid. */
@@ -45,21 +48,21 @@ export interface LidLoadChange {
  */
 export function lidLoadChange(
   { air, lid, inside }: ScaleTemperatures,
-  watch: LidLoadState,
+  state: LidLoadState,
   load: number,
-  usual: number,
+  usualVariance: number,
   hours: number,
 ): LidLoadChange {
   const outside = air ?? lid ?? inside;
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
-  const rise = Math.max(0, Math.abs(watch.riseRate) - 2 * Math.sqrt(usual / 2));
-  const moves = watch.riseRate > 0 || load > 0 ? rise * rise : 0;
+  const rise = Math.max(0, Math.abs(state.riseRate) - 2 * Math.sqrt(usualVariance / 2));
+  const changeVariance = state.riseRate > 0 || load > 0 ? rise * rise : 0;
   if (outside !== null && outside >= snowBelow) {
     return { keptShare: Math.exp(-hours / thawHours), variance: hours * 0.1 * load * load };
   }
   return {
     keptShare: outside === null ? Math.exp(-hours / 24) : 1,
-    variance: hours * ((load < loadedGrams ? loadRateMin : stillLoad) + moves),
+    variance: hours * ((load < loadedGrams ? loadRateMin : stillLoad) + changeVariance),
   };
 }
 /** g² an hour: hoarfrost, spray, a leaf. Common practice, no source. */

@@ -4,7 +4,7 @@ import { grams } from "../units.ts";
 import { updateAppetiteByMeal } from "./appetite.ts";
 import type { HopperState, PendingJump } from "./level.ts";
 import { addVariance } from "./levelFilter.ts";
-import { sameRefillWithin } from "./refill.ts";
+import { sameRefillSpan } from "./refill.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
 import { creepVariance } from "./scaleModel.ts";
 
@@ -22,35 +22,41 @@ export interface OutlierReading {
  * What stays is believed: what was poured in, or what is gone. A bird sits there for seconds or minutes, and shifts its weight;
  * a gust is over at once. So the first reading only opens the question.
  */
-export function updateByOutlier(hopper: HopperState, far: OutlierReading, settings: FeederSettings): WeighingResult {
+export function updateByOutlier(
+  hopper: HopperState,
+  outlier: OutlierReading,
+  settings: FeederSettings,
+): WeighingResult {
   const { pendingJump } = hopper;
-  const opened: PendingJump = {
-    grams: hopper.estimate.level + far.residual,
-    residual: far.residual,
-    at: far.at,
+  const first: PendingJump = {
+    grams: hopper.estimate.level + outlier.residual,
+    residual: outlier.residual,
+    at: outlier.at,
     count: 1,
   };
   // A rise must have come to rest; a fall may go on, since birds may be eating.
-  const agrees =
+  const isConsistent =
     pendingJump !== null &&
-    pendingJump.residual > 0 === far.residual > 0 &&
-    (far.residual < 0 ||
-      Math.abs(far.residual - pendingJump.residual) <= Math.max(far.gate, restlessRate * far.residual));
-  if (!agrees) return { hopper: { ...hopper, pendingJump: opened }, foundRefill: null };
-  const again: PendingJump = {
-    grams: opened.grams,
-    residual: far.residual,
+    pendingJump.residual > 0 === outlier.residual > 0 &&
+    (outlier.residual < 0 ||
+      Math.abs(outlier.residual - pendingJump.residual) <= Math.max(outlier.gate, movingBirdShare * outlier.residual));
+  if (!isConsistent) return { hopper: { ...hopper, pendingJump: first }, foundRefill: null };
+  const repeated: PendingJump = {
+    grams: first.grams,
+    residual: outlier.residual,
     at: pendingJump.at,
     count: pendingJump.count + 1,
   };
-  const { readings, span } = requiredPersistence(hopper, far);
-  if (again.count < readings || far.at - pendingJump.at < span)
-    return { hopper: { ...hopper, pendingJump: again }, foundRefill: null };
-  return far.residual > 0 ? applyRise(hopper, far, pendingJump.at, settings) : applyFall(hopper, far, settings);
+  const { readings, span } = requiredPersistence(hopper, outlier);
+  if (repeated.count < readings || outlier.at - pendingJump.at < span)
+    return { hopper: { ...hopper, pendingJump: repeated }, foundRefill: null };
+  return outlier.residual > 0
+    ? applyRise(hopper, outlier, pendingJump.at, settings)
+    : applyFall(hopper, outlier, settings);
 }
 
 /** A bird that sits still may weigh in two readings alike within so much of itself. */
-const restlessRate = 0.02;
+const movingBirdShare = 0.02;
 
 /** How often and how long what is new must be seen before it is believed. Common practice, no source. */
 function requiredPersistence(
@@ -66,41 +72,54 @@ const birdGramsMin = 130;
 const birdGramsMax = 700;
 
 const isJustReported = (hopper: HopperState, at: Instant): boolean =>
-  hopper.refillReportedAt !== null && at - hopper.refillReportedAt <= sameRefillWithin;
+  hopper.refillReportedAt !== null && at - hopper.refillReportedAt <= sameRefillSpan;
 
-function applyRise(hopper: HopperState, far: OutlierReading, since: Instant, settings: FeederSettings): WeighingResult {
-  const told = isJustReported(hopper, far.at);
+function applyRise(
+  hopper: HopperState,
+  outlier: OutlierReading,
+  since: Instant,
+  settings: FeederSettings,
+): WeighingResult {
+  const isReported = isJustReported(hopper, outlier.at);
   // So little nobody pours in: the lid was laden while nobody weighed, or something else lies there.
-  if (!told && far.residual < refillShareMin * settings.hopperCapacity) {
-    const laden = addVariance(hopper.estimate, { lid: far.residual * far.residual });
+  if (!isReported && outlier.residual < refillShareMin * settings.hopperCapacity) {
+    const withLidLoad = addVariance(hopper.estimate, { lidLoad: outlier.residual * outlier.residual });
     return {
-      hopper: restartLevel({ ...hopper, estimate: laden }, far, settings, far.residual * far.residual),
+      hopper: restartLevel(
+        { ...hopper, estimate: withLidLoad },
+        outlier,
+        settings,
+        outlier.residual * outlier.residual,
+      ),
       foundRefill: null,
     };
   }
-  const creeping = addVariance(hopper.estimate, { wander: creepVariance(far.residual) });
-  const next = restartLevel({ ...hopper, estimate: creeping }, far, settings);
-  const refillFound = told ? null : grams(far.residual);
-  return { hopper: { ...next, foundRefill: { grams: far.residual, at: since } }, foundRefill: refillFound };
+  const withCreep = addVariance(hopper.estimate, { zeroDrift: creepVariance(outlier.residual) });
+  const restarted = restartLevel({ ...hopper, estimate: withCreep }, outlier, settings);
+  const refillFound = isReported ? null : grams(outlier.residual);
+  return { hopper: { ...restarted, foundRefill: { grams: outlier.residual, at: since } }, foundRefill: refillFound };
 }
 const refillShareMin = 0.03;
 
-function applyFall(hopper: HopperState, far: OutlierReading, settings: FeederSettings): WeighingResult {
+function applyFall(hopper: HopperState, outlier: OutlierReading, settings: FeederSettings): WeighingResult {
   const { estimate } = hopper;
   // What lay on the lid slid off: the food is as it was.
-  if (estimate.lidLoad > 0.3 * -far.residual && -far.residual <= 2 * estimate.lidLoad + far.gate) {
-    const slid = addVariance(estimate, { lid: far.residual * far.residual });
+  if (estimate.lidLoad > 0.3 * -outlier.residual && -outlier.residual <= 2 * estimate.lidLoad + outlier.gate) {
+    const withoutLidLoad = addVariance(estimate, { lidLoad: outlier.residual * outlier.residual });
     return {
-      hopper: restartLevel({ ...hopper, estimate: slid }, far, settings, 0),
+      hopper: restartLevel({ ...hopper, estimate: withoutLidLoad }, outlier, settings, 0),
       foundRefill: null,
     };
   }
-  const next = restartLevel(hopper, far, settings);
+  const restarted = restartLevel(hopper, outlier, settings);
   // What sank far and stayed there without portions was eaten unreported, unless it only takes back a rise just found.
-  const takenBack = hopper.foundRefill !== null && far.at - hopper.foundRefill.at <= sameRefillWithin;
-  if (!far.hasUnreportedEating || takenBack) return { hopper: next, foundRefill: null };
+  const isTakenBack = hopper.foundRefill !== null && outlier.at - hopper.foundRefill.at <= sameRefillSpan;
+  if (!outlier.hasUnreportedEating || isTakenBack) return { hopper: restarted, foundRefill: null };
   return {
-    hopper: { ...next, appetite: updateAppetiteByMeal(next.appetite, -far.residual, far.at, settings) },
+    hopper: {
+      ...restarted,
+      appetite: updateAppetiteByMeal(restarted.appetite, -outlier.residual, outlier.at, settings),
+    },
     foundRefill: null,
   };
 }

@@ -37,37 +37,40 @@ export function updateHopperByRefill(
     pendingJump: null,
   };
   if (isAlreadyFound(hopper, refill, settings)) return { ...before, emptyPortions: 0 };
-  const told = { ...(refill.what.kind === "level" ? before : markRunDry(before, settings)), emptyPortions: 0 };
+  const reported = { ...(refill.what.kind === "level" ? before : markRunDry(before, settings)), emptyPortions: 0 };
   switch (refill.what.kind) {
     case "added":
-      return updateEmptySince(addFood(told, refill.what.grams, at, settings), at, settings);
+      return updateEmptySince(addFood(reported, refill.what.grams, at, settings), at, settings);
     case "filled":
       // "To the brim" is judged by eye: right within 3 %. Common practice, no source.
       return setLevelByKeeper(
-        told,
+        reported,
         {
           mass: settings.hopperCapacity,
-          doubt: brimUncertainty(settings) * settings.hopperCapacity,
+          deviation: brimUncertainty(settings) * settings.hopperCapacity,
           at,
-          teaches: isAmountReported(told, at),
+          isComparable: isAmountReported(reported, at),
         },
         settings,
       );
     case "level": {
       // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-      const doubt = Math.min(0.005 * settings.hopperCapacity + 0.1 * refill.what.grams, 0.03 * settings.hopperCapacity);
-      return setLevelByKeeper(told, { mass: refill.what.grams, doubt, at, teaches: true }, settings);
+      const deviation = Math.min(
+        0.005 * settings.hopperCapacity + 0.1 * refill.what.grams,
+        0.03 * settings.hopperCapacity,
+      );
+      return setLevelByKeeper(reported, { mass: refill.what.grams, deviation, at, isComparable: true }, settings);
     }
   }
 }
 
 /** Told within this time of a rise that the scale found, it is the same refill. */
-export const sameRefillWithin = minutes(30);
+export const sameRefillSpan = minutes(30);
 
 /** The scale found this very refill: about then and about as much. */
 function isAlreadyFound(hopper: HopperState, { at, what }: ReportedRefill, settings: FeederSettings): boolean {
   const { foundRefill } = hopper;
-  if (foundRefill === null || Math.abs(at - foundRefill.at) > sameRefillWithin) return false;
+  if (foundRefill === null || Math.abs(at - foundRefill.at) > sameRefillSpan) return false;
   if (what.kind === "added") return foundRefill.grams >= 0.5 * what.grams;
   const level = what.kind === "filled" ? settings.hopperCapacity : what.grams;
   return Math.abs(level - hopper.estimate.level) <= 0.25 * settings.hopperCapacity;
@@ -78,7 +81,7 @@ const brimUncertainty = (settings: FeederSettings): number => (isAssumed(setting
 
 /** How much was poured in has been told too: then "full" can be compared with what was reckoned. */
 const isAmountReported = ({ amountReportedAt }: HopperState, at: Instant): boolean =>
-  amountReportedAt !== null && Math.abs(at - amountReportedAt) <= sameRefillWithin;
+  amountReportedAt !== null && Math.abs(at - amountReportedAt) <= sameRefillSpan;
 
 /**
  * Portion after portion fell nothing, by reckoning little was left, and now somebody refills: it had run dry. That tells how
@@ -86,76 +89,79 @@ const isAmountReported = ({ amountReportedAt }: HopperState, at: Instant): boole
  */
 function markRunDry(hopper: HopperState, settings: FeederSettings): HopperState {
   if (!hopper.isKnown || hopper.emptyPortions < emptyPortionsMin || settings.sensors.scale) return hopper;
-  const corners = 0.25 * emptyThreshold(settings); // g, what no tray reaches
-  const variance = corners * corners;
+  const unreachable = 0.25 * emptyThreshold(settings); // g, what no tray reaches
+  const variance = unreachable * unreachable;
   if (hopper.estimate.level > 2.5 * Math.sqrt(levelVariance(hopper.estimate) + variance)) return hopper; // a jam, then
-  const belief = clampPortion(updateByMeasurement(hopper.estimate, 0, variance), settings);
-  return { ...hopper, estimate: clampLevel(belief, settings) };
+  const estimate = clampPortion(updateByMeasurement(hopper.estimate, 0, variance), settings);
+  return { ...hopper, estimate: clampLevel(estimate, settings) };
 }
 
-function addFood(hopper: HopperState, mass: number, at: Instant, settings: FeederSettings): HopperState {
+function addFood(hopper: HopperState, grams: number, at: Instant, settings: FeederSettings): HopperState {
   if (!hopper.isKnown) {
     // What was in it before isn't known; keepers refill what is nearly empty.
-    const belief = resetLevel(hopper.estimate, mass, (0.15 * settings.hopperCapacity) ** 2);
+    const estimate = resetLevel(hopper.estimate, grams, (0.15 * settings.hopperCapacity) ** 2);
     return {
       ...hopper,
       isKnown: true,
       levelMeasuredAt: at,
       amountReportedAt: at,
-      estimate: clampLevel(belief, settings),
+      estimate: clampLevel(estimate, settings),
     };
   }
   // The scale weighed after it was poured in: it is in the reading already.
   if (hopper.weighedAt !== null && at < hopper.weighedAt) return hopper;
-  const doubt = 0.03 * mass; // a kitchen scale or a scoop; common practice, no source
-  const heaped = addVariance({ ...hopper.estimate, level: hopper.estimate.level + mass }, { level: doubt * doubt });
+  const deviation = 0.03 * grams; // a kitchen scale or a scoop; common practice, no source
+  const raised = addVariance(
+    { ...hopper.estimate, level: hopper.estimate.level + grams },
+    { level: deviation * deviation },
+  );
   // It went in, so there was room for it.
-  const near = heaped.level + Math.sqrt(levelVariance(heaped)) > brimGrams(settings);
-  const belief = near ? clampPortion(truncateAbove(heaped, brimGrams(settings)), settings) : heaped;
-  return { ...hopper, amountReportedAt: at, estimate: clampLevel(fillToBrim(belief, mass, settings), settings) };
+  const isNear = raised.level + Math.sqrt(levelVariance(raised)) > brimGrams(settings);
+  const estimate = isNear ? clampPortion(truncateAbove(raised, brimGrams(settings)), settings) : raised;
+  return { ...hopper, amountReportedAt: at, estimate: clampLevel(fillToBrim(estimate, grams, settings), settings) };
 }
 
 /**
  * Who pours in much does it to fill up, more or less. Nothing else corrects a level that is only reckoned from portions for
  * weeks; one that is weighed, or well known, doesn't heed it. Common practice, no source.
  */
-function fillToBrim(belief: LevelEstimate, mass: number, settings: FeederSettings): LevelEstimate {
+function fillToBrim(estimate: LevelEstimate, grams: number, settings: FeederSettings): LevelEstimate {
   const { hopperCapacity, sensors } = settings;
-  if (sensors.scale || mass < 0.3 * hopperCapacity || isAssumed(settings, "hopperCapacity")) return belief;
-  return clampPortion(updateByMeasurement(belief, 0.85 * hopperCapacity, (0.15 * hopperCapacity) ** 2), settings);
+  if (sensors.scale || grams < 0.3 * hopperCapacity || isAssumed(settings, "hopperCapacity")) return estimate;
+  return clampPortion(updateByMeasurement(estimate, 0.85 * hopperCapacity, (0.15 * hopperCapacity) ** 2), settings);
 }
 
 /** The level as a keeper saw it. */
 interface KeeperMeasurement {
   readonly mass: number; // g
-  readonly doubt: number; // g, standard deviation
+  readonly deviation: number; // g, standard deviation
   readonly at: Instant;
-  readonly teaches: boolean; // whether what was reckoned before can be compared with it: not where food was poured in
+  readonly isComparable: boolean; // whether what was reckoned before can be compared with it: not where food was poured in
 }
 
 function setLevelByKeeper(
   hopper: HopperState,
-  { mass, doubt, at, teaches }: KeeperMeasurement,
+  { mass: grams, deviation, at, isComparable: teaches }: KeeperMeasurement,
   settings: FeederSettings,
 ): HopperState {
   if (hopper.levelMeasuredAt !== null && at < hopper.levelMeasuredAt) return hopper;
   // Told late: what fell since then was subtracted from a level that no longer counts, so it is reckoned anew.
-  const since = expectedEatenSince(hopper, at, settings);
-  const now = mass - since;
-  const variance = doubt * doubt + (0.5 * since) ** 2;
-  const total = levelVariance(hopper.estimate) + variance;
-  const near = hopper.isKnown && Math.abs(now - hopper.estimate.level) <= 3 * Math.sqrt(total);
-  const belief =
-    teaches && near
-      ? clampPortion(updateByMeasurement(hopper.estimate, now, variance), settings)
-      : resetLevel(hopper.estimate, now, variance);
-  const measured = { ...hopper, isKnown: true, levelMeasuredAt: at, estimate: clampLevel(belief, settings) };
+  const eatenSince = expectedEatenSince(hopper, at, settings);
+  const levelNow = grams - eatenSince;
+  const variance = deviation * deviation + (0.5 * eatenSince) ** 2;
+  const totalVariance = levelVariance(hopper.estimate) + variance;
+  const isNear = hopper.isKnown && Math.abs(levelNow - hopper.estimate.level) <= 3 * Math.sqrt(totalVariance);
+  const estimate =
+    teaches && isNear
+      ? clampPortion(updateByMeasurement(hopper.estimate, levelNow, variance), settings)
+      : resetLevel(hopper.estimate, levelNow, variance);
+  const measured = { ...hopper, isKnown: true, levelMeasuredAt: at, estimate: clampLevel(estimate, settings) };
   return updateEmptySince(measured, at, settings);
 }
 
 /** Grams by the learnt rate, since single portions of the past aren't kept. */
 function expectedEatenSince(hopper: HopperState, at: Instant, settings: FeederSettings): number {
   if (hopper.lastPortionAt === null || hopper.lastPortionAt <= at) return 0;
-  const outlook = appetiteForecast(hopper.appetite, settings);
-  return outlook === null ? 0 : expectedEaten(outlook, settings, at, hopper.lastPortionAt);
+  const forecast = appetiteForecast(hopper.appetite, settings);
+  return forecast === null ? 0 : expectedEaten(forecast, settings, at, hopper.lastPortionAt);
 }

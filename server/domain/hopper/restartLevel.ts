@@ -22,20 +22,20 @@ export function restartLevel(
   hopper: HopperState,
   { reading, kelvinAboveTare, at }: ScaleReading,
   settings: FeederSettings,
-  levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
+  addedLevelVariance = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
 ): HopperState {
-  const open = addVariance(hopper.estimate, { level: levelDoubt });
-  const read = clampLidLoad(updateByReading(open, reading, kelvinAboveTare, hopper.noiseVariance));
-  const belief = clampLevel(read, settings);
-  const next = {
+  const widened = addVariance(hopper.estimate, { level: addedLevelVariance });
+  const corrected = clampLidLoad(updateByReading(widened, reading, kelvinAboveTare, hopper.noiseVariance));
+  const estimate = clampLevel(corrected, settings);
+  const restarted = {
     ...hopper,
     isKnown: true,
-    estimate: belief,
+    estimate,
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
     predictedAt: at,
     pendingJump: null,
   };
-  return updateEmptySince(next, at, settings);
+  return updateEmptySince(restarted, at, settings);
 }

@@ -29,27 +29,27 @@ export const tareCelsius = 12;
 const tareCelsiusDeviation = 6;
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
-export function zeroOffsetVariance(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
-  const taring = 0.0011 * fullScale(settings);
+export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {
+  const taringDeviation = 0.0011 * fullScale(settings);
   // Without a thermometer the season's own cold is in it.
-  const kelvin = thermometer ? tareCelsiusDeviation : 10;
-  return taring * taring + kelvin * kelvin * slopeSquared;
+  const kelvin = hasThermometer ? tareCelsiusDeviation : 10;
+  return taringDeviation * taringDeviation + kelvin * kelvin * slopeSquared;
 }
 
 /**
  * g², of the zero's wandering within hours: hysteresis, the cell's lag behind the thermometer, creep; without a thermometer
  * also the day's swing.
  */
-export function zeroDriftVariance(slopeSquared: number, thermometer: boolean, settings: FeederSettings): number {
-  const own = 0.00055 * fullScale(settings);
-  const kelvin = thermometer ? 0.8 : 4;
-  return own * own + kelvin * kelvin * slopeSquared;
+export function zeroDriftVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {
+  const ownDeviation = 0.00055 * fullScale(settings);
+  const kelvin = hasThermometer ? 0.8 : 4;
+  return ownDeviation * ownDeviation + kelvin * kelvin * slopeSquared;
 }
 /** Hours in which it fades to a third. */
 export const zeroDriftHours = 8;
 
 /** g², of the creep in the half hour after so much was poured in or taken out. */
-export const creepVariance = (moved: number): number => (0.0005 * moved) ** 2;
+export const creepVariance = (movedGrams: number): number => (0.0005 * movedGrams) ** 2;
 
 /** Hours by which the cell's own temperature follows the thermometer's: a bar of metal in a box. Common practice, no source. */
 export const cellLagHours = 0.5;

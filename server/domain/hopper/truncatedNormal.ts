@@ -10,32 +10,33 @@ export const normalQuantile95 = 1.6449;
 export function truncatedNormalInterval(
   mean: number,
   deviation: number,
-  most: number,
+  max: number,
 ): { readonly low: number; readonly mean: number; readonly high: number } {
   const [low, high] = [mean - normalQuantile95 * deviation, mean + normalQuantile95 * deviation];
-  if ((low >= 0 && high <= most) || !(deviation > 0))
-    return { low: within(low, most), mean: within(mean, most), high: within(high, most) };
+  if ((low >= 0 && high <= max) || !(deviation > 0))
+    return { low: clampWithin(low, max), mean: clampWithin(mean, max), high: clampWithin(high, max) };
   const a = -mean / deviation;
-  const b = (most - mean) / deviation;
-  const [below, through] = [normalDistribution(a), normalDistribution(b)];
-  const share = through - below;
+  const b = (max - mean) / deviation;
+  const [below, belowMax] = [normalDistribution(a), normalDistribution(b)];
+  const probabilityInside = belowMax - below;
   // So far out that nothing of it lies between: then it lies at the bound.
-  if (share < 1e-4) return { low: within(low, most), mean: within(mean, most), high: within(high, most) };
-  const centre = mean + (deviation * (density(a) - density(b))) / share;
+  if (probabilityInside < 1e-4)
+    return { low: clampWithin(low, max), mean: clampWithin(mean, max), high: clampWithin(high, max) };
+  const truncatedMean = mean + (deviation * (density(a) - density(b))) / probabilityInside;
   return {
-    low: within(Math.min(mean + deviation * quantile(below + 0.05 * share), centre), most),
-    mean: within(centre, most),
-    high: within(Math.max(mean + deviation * quantile(below + 0.95 * share), centre), most),
+    low: clampWithin(Math.min(mean + deviation * quantile(below + 0.05 * probabilityInside), truncatedMean), max),
+    mean: clampWithin(truncatedMean, max),
+    high: clampWithin(Math.max(mean + deviation * quantile(below + 0.95 * probabilityInside), truncatedMean), max),
   };
 }
 
-const within = (value: number, most: number): number => Math.min(Math.max(value, 0), most);
+const clampWithin = (value: number, max: number): number => Math.min(Math.max(value, 0), max);
 const density = (x: number): number => Math.exp(-0.5 * x * x - logSqrtTwoPi);
 const normalDistribution = (x: number): number => Math.exp(logNormalTail(-x));
 
 /** Abramowitz & Stegun 26.2.23, good to 0.00045: half a thousandth of a standard deviation. */
-function quantile(chance: number): number {
-  if (chance > 0.5) return -quantile(1 - chance);
-  const t = Math.sqrt(-2 * Math.log(Math.max(chance, 1e-12)));
+function quantile(probability: number): number {
+  if (probability > 0.5) return -quantile(1 - probability);
+  const t = Math.sqrt(-2 * Math.log(Math.max(probability, 1e-12)));
   return -(t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1 + t * (1.432788 + t * (0.189269 + t * 0.001308))));
 }

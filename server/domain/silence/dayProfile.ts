@@ -9,13 +9,13 @@ import { civilDayAround } from "../sun.ts";
  */
 export type DayProfile = readonly number[];
 
-const parts = 8;
-export const initialDayProfile: DayProfile = Array.from({ length: parts }, () => 0);
+const partCount = 8;
+export const initialDayProfile: DayProfile = Array.from({ length: partCount }, () => 0);
 
 export function updateDayProfile(profile: DayProfile, place: Place | null, at: Instant): DayProfile {
   const part = partOf(daylightSpanAt(place, at), at);
   // To a thousandth, since it is stored with each bout.
-  return profile.map((count, index) => Math.round(1_000 * (count * kept + (index === part ? 1 : 0))) / 1_000);
+  return profile.map((count, index) => Math.round(1_000 * (count * boutsKeptShare + (index === part ? 1 : 0))) / 1_000);
 }
 
 /**
@@ -28,8 +28,8 @@ export function exposure(profile: DayProfile, place: Place | null, from: Instant
   let weighed = 0;
   for (let at = from; at < to; ) {
     const day = daylightSpanAt(place, at);
-    const part = (day.dusk - day.dawn) / parts;
-    for (let index = 0; part > 0 && index < parts; index++) {
+    const part = (day.dusk - day.dawn) / partCount;
+    for (let index = 0; part > 0 && index < partCount; index++) {
       const began = later(at, (day.dawn + index * part) as Instant);
       const ended = earlier(to, (day.dawn + (index + 1) * part) as Instant);
       if (ended > began) weighed += (weights[index] ?? 1) * (ended - began);
@@ -54,12 +54,12 @@ function daylightSpanAt(place: Place | null, at: Instant): DaylightSpan {
 
 /** A bird before dawn is an early bird of the first part, one after dusk a late one of the last. */
 const partOf = ({ dawn, dusk }: DaylightSpan, at: Instant): number =>
-  dusk > dawn ? Math.min(parts - 1, Math.max(0, Math.floor((parts * (at - dawn)) / (dusk - dawn)))) : parts >> 1;
+  dusk > dawn ? Math.min(partCount - 1, Math.max(0, Math.floor((partCount * (at - dawn)) / (dusk - dawn)))) : partCount >> 1;
 
 /** How much a part is used, 1 on average: smoothed over its neighbours and towards flat while little is known. */
 function partWeights(profile: DayProfile): readonly number[] {
-  const at = (index: number) => profile[Math.min(parts - 1, Math.max(0, index))] ?? 0;
-  const mean = profile.reduce((sum, count) => sum + count, 0) / parts;
+  const at = (index: number) => profile[Math.min(partCount - 1, Math.max(0, index))] ?? 0;
+  const mean = profile.reduce((sum, count) => sum + count, 0) / partCount;
   return profile.map((count, index) => {
     const smooth = 0.5 * count + 0.25 * (at(index - 1) + at(index + 1));
     return (smooth + priorBouts) / (mean + priorBouts);
@@ -68,4 +68,4 @@ function partWeights(profile: DayProfile): readonly number[] {
 
 /** As if each part had been used so often: with 30 bouts known, half is believed. Our choice. */
 const priorBouts = 4;
-const kept = 1 - 1 / 300;
+const boutsKeptShare = 1 - 1 / 300;

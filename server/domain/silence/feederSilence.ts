@@ -116,8 +116,8 @@ function updateIntervals(
       outagesInRow,
     };
   }
-  if (gap < silenceLimitLeast(reportEvery) || gap < computeSilenceLimit(link, reportEvery)) {
-    const isLate = gap > lateFrom * intervals.mean;
+  if (gap < silenceLimitFloor(reportEvery) || gap < computeSilenceLimit(link, reportEvery)) {
+    const isLate = gap > lateFactor * intervals.mean;
     const longer = isLate ? addLongGap(longGaps, gap, at) : longGaps;
     const next = updateIntervalStatistics(intervals, gap);
     // Where most are late, that is how it reports.
@@ -236,15 +236,15 @@ function computeSilenceLimit(link: Reporting, reportEvery: Span): Span {
   // To a thousandth, and never eagerer: the mean moves by a hair with each report, and the quantile is remembered.
   const wanted = Math.floor(1_000 * Math.log(Math.min(0.5, intervals.mean / falseSilenceEvery))) / 1_000;
   const onTime = intervals.mean + intervalDeviation(intervals) * normalQuantileOfLog(wanted);
-  const late = lateFrom * intervals.mean + intervals.lateExcess * (Math.log(intervals.lateShare) - wanted);
+  const late = lateFactor * intervals.mean + intervals.lateExcess * (Math.log(intervals.lateShare) - wanted);
   const longest = gapExceededPerYear(gapDistributionOf(link), silenceLimitWanted);
-  return Math.ceil(Math.max(silenceLimitLeast(reportEvery), onTime, late, longest)) as Span;
+  return Math.ceil(Math.max(silenceLimitFloor(reportEvery), onTime, late, longest)) as Span;
 }
 
-const silenceLimitLeast = (reportEvery: Span): number => Math.max(silenceLimitMin, silenceLimitReports * reportEvery);
+const silenceLimitFloor = (reportEvery: Span): number => Math.max(silenceLimitMin, silenceLimitReports * reportEvery);
 
 const gapDistributionOf = ({ longGaps, intervals, lastReportAt }: Reporting): GapDistribution =>
-  gapDistribution(longGaps, intervals.mean, lateFrom * intervals.mean, lastReportAt);
+  gapDistribution(longGaps, intervals.mean, lateFactor * intervals.mean, lastReportAt);
 
 /**
  * ln of the chance that a gap lasts longer than `waited`: accrual after Hayashibara, Défago, Yared & Katayama 2004. Its
@@ -254,7 +254,7 @@ const gapDistributionOf = ({ longGaps, intervals, lastReportAt }: Reporting): Ga
  */
 function logGapExceedance(rhythm: IntervalStatistics, law: GapDistribution, waited: number): number {
   const onTime = logNormalTail((waited - rhythm.mean) / intervalDeviation(rhythm));
-  const lateBy = waited - lateFrom * rhythm.mean;
+  const lateBy = waited - lateFactor * rhythm.mean;
   const late = lateBy < 0 ? 0 : Math.log(rhythm.lateShare) - lateBy / rhythm.lateExcess;
   const longest = logGapsPerYear(law, waited) + Math.log(rhythm.mean / days(365));
   return Math.max(onTime, late, longest);
@@ -265,7 +265,7 @@ const intervalDeviation = (rhythm: IntervalStatistics) => Math.max(Math.sqrt(rhy
 /** A line that was steady so far isn't promised to stay so. */
 const jitterMin = 0.2;
 /** Half a rhythm past its time, a report is late: nearer to lost than to jitter. */
-const lateFrom = 1.5;
+const lateFactor = 1.5;
 /** Weight of the newest gap: the last hundred or so count, hours to a few days. */
 const intervalLearningRate = 1 / 100;
 const outagesToRelearn = 3;
@@ -284,7 +284,7 @@ const priorIntervals = (reportEvery: Span): IntervalStatistics => ({
 });
 
 function updateIntervalStatistics(rhythm: IntervalStatistics, gap: Span): IntervalStatistics {
-  const excess = gap - lateFrom * rhythm.mean;
+  const excess = gap - lateFactor * rhythm.mean;
   const late = excess > 0;
   const off = late ? 0 : gap - rhythm.mean; // a late gap belongs to the other tail
   return {

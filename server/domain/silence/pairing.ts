@@ -82,9 +82,9 @@ function learnRun(pairing: Pairing, before: number, strange: number, at: Instant
   const halve = elapsed > days(60);
   const again = pairing.boutCount === 0 || at - pairing.lastBoutAt >= boutGapMin;
   return {
-    hits: pairing.hits * kept + 1,
-    misses: pairing.misses * kept + before,
-    missSquares: pairing.missSquares * kept + before * before,
+    hits: pairing.hits * runsKeptShare + 1,
+    misses: pairing.misses * runsKeptShare + before,
+    missSquares: pairing.missSquares * runsKeptShare + before * before,
     openMarks: 0,
     unusualRuns: strange,
     runCount: 1 + (halve ? pairing.runCount / 2 : pairing.runCount),
@@ -139,8 +139,8 @@ export function logRunProbability(pairing: Pairing, yard: PracticeFlag): number 
  * is one chance to be wrong (looking again at the same run adds none), so a run may be wrong with 1 / (6 x runs a year).
  */
 function logProbabilityAllowed(pairing: Pairing, now: Instant): number {
-  const elapsed = Math.max(paceMin, now - pairing.since);
-  return -Math.log(pairsWatched * Math.max(1, pairing.runCount) * (days(365) / elapsed));
+  const elapsed = Math.max(rateSpanMin, now - pairing.since);
+  return -Math.log(pairCount * Math.max(1, pairing.runCount) * (days(365) / elapsed));
 }
 
 /** How much more the runs vary than those of a fair die with the same share; 1 or more. */
@@ -154,14 +154,14 @@ function dispersion(pairing: Pairing, yard: PracticeFlag): number {
   // Thirty presses by one flock in one morning don't show what the next flock does: until birds have come many times, they
   // are presumed to come in flocks.
   const presumed = (priorBouts / (pairing.boutCount + priorBouts)) ** 2;
-  return (1 - presumed) * seen + presumed * Math.max(seen, flocks);
+  return (1 - presumed) * seen + presumed * Math.max(seen, flockDispersion);
 }
 
 /** A pace is taken over a day at the least: nobody's year is known from ten minutes. */
-const paceMin: Span = days(1);
-const pairsWatched = 6;
+const rateSpanMin: Span = days(1);
+const pairCount = 6;
 /** Weight kept of the old with each closed run: the last few hundred count, a week to a season by the yard. */
-const kept = 1 - 1 / 300;
+const runsKeptShare = 1 - 1 / 300;
 /** Half a miss that nobody saw (Jeffreys' prior): no sensor is believed to be perfect. */
 const priorMisses = 0.5;
 const priorRuns = 20;
@@ -171,7 +171,7 @@ const priorRuns = 20;
  */
 const priorBouts = 8;
 /** How much more runs vary where dozens come that never press. Likewise. */
-const flocks = 6;
+const flockDispersion = 6;
 const boutGapMin = minutes(20);
 /** Two days at the least: one doesn't tell how the next one's birds differ. */
 const historyMin = days(2);

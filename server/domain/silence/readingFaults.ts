@@ -114,12 +114,12 @@ function impossibleReadingFault({ rejectedReadings }: SensorsState, settings: Fe
 }
 
 /** How long it is told that a total fell: the next report counts on from there. Our choice. */
-const decreaseStandsFor = hours(24);
+const decreaseShownMax = hours(24);
 
 function decreasedTotalFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
   const found = ([...birdSensors, "chute"] as const).flatMap((sensor) => {
     const fell: RunningTotal["decrease"] = sensors[sensor].decrease;
-    return fell !== null && settings.sensors[sensor] && now < after(fell.at, decreaseStandsFor)
+    return fell !== null && settings.sensors[sensor] && now < after(fell.at, decreaseShownMax)
       ? [{ sensor, fell }]
       : [];
   });

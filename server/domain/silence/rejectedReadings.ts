@@ -22,10 +22,10 @@ export function updateRejectedReadings(
   if (names.length === 0 && before.length === 0) return initialRejectedReadings;
   const next: { [name: string]: RejectedReading } = {};
   for (const [name, was] of before) {
-    const weight = 1 - Math.exp(-Math.max(0, at - was.lastReportAt) / lately);
+    const weight = 1 - Math.exp(-Math.max(0, at - was.lastReportAt) / memorySpan);
     const bad = names.includes(name);
     const share = movingMean(was.share, bad ? 1 : 0, weight);
-    if (bad || share > forgotten)
+    if (bad || share > forgottenShare)
       next[name] = { share, count: was.count + (bad ? 1 : 0), firstAt: was.firstAt, lastReportAt: at };
   }
   for (const name of names) {
@@ -54,7 +54,7 @@ const sensorNames: ReadonlyMap<string, string> = new Map([
 ]);
 
 /** Some ten minutes count. Common practice, no source. */
-const lately = minutes(5);
+const memorySpan = minutes(5);
 const firstShare = 0.2;
-const forgotten = 0.05;
+const forgottenShare = 0.05;
 const countMin = 4;

@@ -84,7 +84,7 @@ const hasOtherReadings = (readings: Readings): boolean =>
 /** A load cell's amplifier misses a reading now and then in the cold, not ten in a row. Common practice, no source. */
 const reportsWithoutReadingMax = 10;
 /** Eight portions are several times what the coarsest sensible scale resolves, and the last digit always trembles. */
-const frozenPortions = 8;
+const unchangedPortionsMin = 8;
 
 /** @param held how long its reading has been the same, and usually is; @param setAside what it says is impossible. */
 export function scaleSilentFault(scale: ScaleActivity, held: ConstantReading | null, setAside: boolean): Fault | null {
@@ -111,9 +111,9 @@ export function scaleSilentFault(scale: ScaleActivity, held: ConstantReading | n
     };
   }
   if (scale.lastGrams === null) return null;
-  const seen = scale.fallenAtReading >= frozenPortions;
+  const seen = scale.fallenAtReading >= unchangedPortionsMin;
   // Where nobody sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
-  const unseen = scale.givenAtReading >= frozenPortions && held !== null && isStuck("hopper", held);
+  const unseen = scale.givenAtReading >= unchangedPortionsMin && held !== null && isStuck("hopper", held);
   if (!seen && !unseen) return null;
   const portions = seen
     ? `${scale.fallenAtReading} portions were seen to fall`

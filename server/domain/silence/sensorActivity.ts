@@ -165,11 +165,11 @@ function inferredPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Po
   if (paysFor !== null || (cause !== "press" && cause !== "deposit")) return null;
   const payer = cause === "press" ? "button" : "detector";
   const { lastCountAt } = sensors[payer];
-  return lastCountAt === null || recordedAt - lastCountAt > paidWithin ? payer : null;
+  return lastCountAt === null || recordedAt - lastCountAt > paymentDelayMax ? payer : null;
 }
 
 /** A portion that comes this soon after a press or deposit that was told is what pays it. */
-const paidWithin = 60_000;
+const paymentDelayMax = 60_000;
 
 /**
  * The readings of one report, after its events. Growth of a total that no event explained is activity too.

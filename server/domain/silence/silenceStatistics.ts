@@ -33,15 +33,15 @@ export const initialSilenceStatistics = (now: Instant): SilenceStatistics => ({
 export function updateSilenceByBout(bide: SilenceStatistics, place: Place | null, at: Instant): SilenceStatistics {
   if (bide.boutsSeen === 0)
     return { ...bide, boutsSeen: 1, since: at, silentSince: at, profile: updateDayProfile(bide.profile, place, at) };
-  if (at - bide.silentSince < boutGap) return at > bide.silentSince ? continueBout(bide, at) : bide;
+  if (at - bide.silentSince < boutGapMax) return at > bide.silentSince ? continueBout(bide, at) : bide;
   const spent = silenceExposure(bide, place, at);
   const learn = !isGapTooLong(bide, spent, at);
   return {
-    boutWeight: bide.boutWeight * kept + 1,
-    exposureHours: bide.exposureHours * kept + (learn ? spent : 0),
-    exposureSquares: bide.exposureSquares * kept + (learn ? spent * spent : 0),
+    boutWeight: bide.boutWeight * boutsKeptShare + 1,
+    exposureHours: bide.exposureHours * boutsKeptShare + (learn ? spent : 0),
+    exposureSquares: bide.exposureSquares * boutsKeptShare + (learn ? spent * spent : 0),
     // Learnt even from a fault: whoever was alarmed once for nothing should not be so again for the same.
-    longestHours: Math.max(bide.longestHours * longestKept, spent),
+    longestHours: Math.max(bide.longestHours * longestKeptShare, spent),
     boutsSeen: bide.boutsSeen + 1,
     since: bide.since,
     silentSince: at,
@@ -79,7 +79,7 @@ export const logSilenceProbability = (bide: SilenceStatistics, place: Place | nu
 
 /** Cheap to ask, and seldom so. */
 const canBeTooLong = (bide: SilenceStatistics, now: Instant): boolean =>
-  bide.boutsSeen >= boutsMin && bide.silentSince - bide.since >= historyMin && now - bide.silentSince >= stormMax;
+  bide.boutsSeen >= boutsMin && bide.silentSince - bide.since >= historyMin && now - bide.silentSince >= stormSpanMax;
 
 const isGapTooLong = (bide: SilenceStatistics, spent: number, now: Instant): boolean =>
   canBeTooLong(bide, now) &&
@@ -103,14 +103,14 @@ const silenceExposure = (bide: SilenceStatistics, place: Place | null, now: Inst
   exposure(bide.profile, place, bide.silentSince, later(bide.silentSince, now));
 
 /** Uses closer than this are one bout: a bird at work. Common practice, no source. */
-const boutGap = minutes(10);
+const boutGapMax = minutes(10);
 /** With 30 bouts the rate is known to about a fifth (1 / √30). */
 const boutsMin = 30;
 /** Used through two nights at the least: less doesn't tell how mornings differ from noons, nor one day from the next. */
 const historyMin = days(2);
 /** A day of storm with the night on either side keeps every bird away, and nothing else here could tell. */
-const stormMax = hours(48);
+const stormSpanMax = hours(48);
 const longestFactor = 1.5;
-const kept = 1 - 1 / 300;
+const boutsKeptShare = 1 - 1 / 300;
 /** Half forgotten after some 3,500 bouts: a season or two. */
-const longestKept = 1 - 1 / 5_000;
+const longestKeptShare = 1 - 1 / 5_000;

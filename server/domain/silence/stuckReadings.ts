@@ -56,7 +56,7 @@ function updateConstantReading(
   if (value === held.value) return { ...held, lastReadAt: at, constantFor: span };
   // After a sensor that was stuck and was mended, or after an alarm for nothing, patience grows, but not without end.
   const known = Math.min(span, learntFactorMax * Math.max(held.longestConstant, longestAtFirst));
-  const faded = held.longestConstant * (1 - Math.min(1, passed / forgottenIn));
+  const faded = held.longestConstant * (1 - Math.min(1, passed / longestMemory));
   const longest = Math.round(Math.max(faded, known)) as Span;
   return {
     value,
@@ -109,4 +109,4 @@ const longestAtFirst = minutes(10);
 const changesMin = 30;
 const historyMin = days(4);
 const unseenMax = minutes(30);
-const forgottenIn = days(90);
+const longestMemory = days(90);

@@ -6,7 +6,7 @@ import {
   updateFeedByPortion,
   updateFeedByWeighing,
 } from "../../../server/domain/feed/feed.ts";
-import { freshFeed } from "../../../server/domain/feed/feedState.ts";
+import { initialFeed } from "../../../server/domain/feed/feedState.ts";
 import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowanSettings } from "../hopper/rowan.ts";
@@ -158,7 +158,7 @@ describe("the motor", () => {
   });
 
   it("that draws more in the cold while food falls is healthy", () => {
-    let feed = freshFeed();
+    let feed = initialFeed();
     for (let n = 0; n < 400; n += 1) {
       const current = milliamps(n < 200 ? 240 : 600);
       feed = updateFeedByPortion(feed, portionAt(minuteAfter(dawn, n), { meanCurrent: current }), null, noScale);
@@ -230,7 +230,7 @@ describe("whatever is told of the feed", () => {
   });
 
   it("a motor that wasn't run is no evidence against the tray", () => {
-    let feed = freshFeed();
+    let feed = initialFeed();
     for (let n = 0; n < 50; n += 1) {
       feed = updateFeedByPortion(
         feed,
@@ -252,7 +252,7 @@ describe("whatever is told of the feed", () => {
     fc.assert(
       fc.property(fc.array(step, { maxLength: 100 }), fc.boolean(), fc.boolean(), (steps, chute, scale) => {
         const settings = rowanSettings({ chute, scale });
-        let feed = freshFeed();
+        let feed = initialFeed();
         let at = dawn;
         for (const { minutes, count, current, reading } of steps) {
           at = minuteAfter(at, minutes);

@@ -6,7 +6,7 @@ import {
   updateFeedByRefill,
   updateFeedByWeighing,
 } from "../../../server/domain/feed/feed.ts";
-import { type FeedState, freshFeed } from "../../../server/domain/feed/feedState.ts";
+import { type FeedState, initialFeed } from "../../../server/domain/feed/feedState.ts";
 import {
   type HopperState,
   hopperLevel,
@@ -99,7 +99,7 @@ export class FeedModel {
   planted: PlantedFeedFault = "nothing";
   food: number;
   minute = 0;
-  feed: FeedState = freshFeed();
+  feed: FeedState = initialFeed();
   hopper: HopperState;
   readonly settings: FeederSettings;
   readonly options: Required<FeedModelOptions>;

@@ -7,7 +7,7 @@ import {
   updateFeedByPress,
   updateFeedByReport,
 } from "../../../server/domain/feed/feed.ts";
-import { type FeedState, freshFeed } from "../../../server/domain/feed/feedState.ts";
+import { type FeedState, initialFeed } from "../../../server/domain/feed/feedState.ts";
 import { after, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
 import type { Deposit, Portion } from "../../../server/domain/report.ts";
 import { dawn, portionAt, rowanSettings, seededRandom } from "../hopper/rowan.ts";
@@ -17,7 +17,7 @@ const at = (second: number): Instant => after(dawn, seconds(second));
 
 /** Tells the feed a story in seconds since dawn; each report arrives at once and holds what was told before it. */
 class Story {
-  feed: FeedState = freshFeed();
+  feed: FeedState = initialFeed();
   second = 0;
 
   deposit(second: number, seq: number, more: Partial<Deposit> = {}, paused = false): this {

@@ -106,7 +106,7 @@ describe("the level filter", () => {
   });
 
   it("lets nothing on the lid weigh less than nothing, and gives the level what it took", () => {
-    let belief = believed({ level: 500 }, diagonalCovariance({ level: 100, lid: 100 }));
+    let belief = believed({ level: 500 }, diagonalCovariance({ level: 100, lidLoad: 100 }));
     belief = updateByReading(belief, 470, 0, 1);
     expect(belief.lidLoad).toBeLessThan(-10);
     for (let step = 0; step < 12; step += 1) belief = clampLidLoad(updateByReading(belief, 470, 0, 1));
@@ -118,7 +118,7 @@ describe("the level filter", () => {
   it("forgets a wandering zero and keeps all else as time passes", () => {
     const before = believed(
       { level: 500, zeroDrift: 8, lidLoad: 20 },
-      diagonalCovariance({ level: 9, wander: 4, lid: 16 }),
+      diagonalCovariance({ level: 9, zeroDrift: 4, lidLoad: 16 }),
     );
     const kept = {
       levelDrop: 0,
@@ -139,7 +139,7 @@ describe("the level filter", () => {
 describe("a lid that stays bare for a summer", () => {
   it("leaves no doubt too small to be divided", () => {
     const still = { levelDrop: 0, levelVariance: 0, zeroDriftKept: 1, zeroDriftVariance: 0, lidLoadVariance: 0 };
-    let belief = believed({ lidLoad: 1 }, diagonalCovariance({ level: 1, offset: 1, wander: 1, lid: 4 }));
+    let belief = believed({ lidLoad: 1 }, diagonalCovariance({ level: 1, offset: 1, zeroDrift: 1, lidLoad: 4 }));
     for (let hour = 0; hour < 3_000; hour += 1) {
       belief = clampLidLoad(updateByReading(predictByTime(belief, { ...still, lidLoadKept: 0.7 }), 0, 0, 1));
     }
