@@ -7,16 +7,16 @@ import { brokenBoundaries, type Import, type Module, projectFolder, readImports 
 import { findImpurities } from "./support/impurity.ts";
 
 /**
- * The house's rules as data: which room may import which, what the domain never mentions, how long a file may be. A new
- * room is a new line with its reason. Every guard is shown a planted fault, since one that reads nothing passes too.
+ * The project's rules as data: which module may import which, what the domain never mentions, how long a file may be. A new
+ * module is a new line with its reason. Every check is shown a planted fault, since a check that reads nothing passes too.
  */
-const rooms: readonly Module[] = [
+const modules: readonly Module[] = [
   {
     name: "start",
     files: /^server\/(main|app|dataFiles|keeper)\.ts$/,
     mayImport: ["config", "contract", "domain", "ports", "flows", "adapters", "routes", "practice"],
     libraries: "any",
-    reason: "puts the house together and may know every room",
+    reason: "assembles the server and may know every module",
   },
   {
     name: "config",
@@ -31,14 +31,14 @@ const rooms: readonly Module[] = [
     mayImport: ["domain"],
     mayImportTypesOf: ["contract"],
     libraries: [],
-    reason: "says what flows need from outside in the domain's words",
+    reason: "says what flows need from outside, in the domain's terms",
   },
   {
     name: "contract",
     files: /^server\/contract\//,
     mayImport: ["domain"],
     libraries: ["zod"],
-    reason: "is shared with the client and the practice feeders, so it may drag nothing along",
+    reason: "is shared with the client and the practice feeders, so it brings no other module with it",
   },
   {
     name: "domain",
@@ -59,14 +59,14 @@ const rooms: readonly Module[] = [
     files: /^server\/practice\//,
     mayImport: ["contract", "domain", "practice yard"],
     libraries: ["zod", "suncalc", "node:util"], // its own command line is read with node:util
-    reason: "stands outside the house and knocks at the same door as any feeder",
+    reason: "is a client of the server: it reports over HTTP as any feeder does",
   },
   {
     name: "replay",
     files: /^server\/replay\//,
     mayImport: ["contract", "domain", "flows' pure part"],
     libraries: ["zod", "node:fs", "node:readline", "node:events", "node:util"], // it reads one file and its command line
-    reason: "lives a log through with the server's own steps, and stores nothing",
+    reason: "replays a log with the server's own steps, and stores nothing",
   },
   {
     name: "flows' pure part",
@@ -74,7 +74,7 @@ const rooms: readonly Module[] = [
     mayImport: ["contract", "domain"],
     mayImportTypesOf: ["ports"],
     libraries: ["zod"],
-    reason: "is what server and replay do alike: it reaches nothing outside, not even over ports",
+    reason: "is what server and replay have in common: it uses nothing outside, not even ports",
   },
   {
     name: "flows",
@@ -84,21 +84,21 @@ const rooms: readonly Module[] = [
       ...["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"], // names, keys, passphrases and passkeys are computed, not fetched
       ...["@zxcvbn-ts/core", "@zxcvbn-ts/language-common", "@zxcvbn-ts/language-en"],
     ],
-    reason: "reaches the outside only over ports",
+    reason: "uses the outside only through ports",
   },
   {
     name: "adapters",
-    files: /^server\/adapters\/(?!practiceGround\.ts)/,
+    files: /^server\/adapters\/(?!practiceRunner\.ts)/,
     mayImport: ["ports", "domain", "contract"],
     libraries: "any",
-    reason: "stands for one outside thing and decides nothing, so it needs no flow and no door",
+    reason: "stands for one outside thing and decides nothing, so it needs no flow and no route",
   },
   {
-    name: "practice ground",
-    files: /^server\/adapters\/practiceGround\.ts$/,
+    name: "practice runner",
+    files: /^server\/adapters\/practiceRunner\.ts$/,
     mayImport: ["ports", "domain", "contract", "practice", "practice yard"],
     libraries: [],
-    reason: "runs practice feeders for the house",
+    reason: "runs practice feeders for the server",
   },
   {
     name: "routes",
@@ -106,7 +106,7 @@ const rooms: readonly Module[] = [
     mayImport: ["flows", "flows' pure part", "domain", "contract", "ports"],
     mayImportTypesOf: ["adapters"], // a socket is handed on by its own type
     libraries: "any",
-    reason: "parses, calls one flow and answers; what is behind a port is none of its business",
+    reason: "parses, runs one flow and answers; what is behind a port is not its concern",
   },
   {
     name: "client's build",
@@ -126,10 +126,13 @@ const rooms: readonly Module[] = [
 ];
 /** `may: ["adapters"]` means all of them. */
 const whole: Readonly<Record<string, readonly string[]>> = {
-  adapters: ["adapters", "practice ground"],
+  adapters: ["adapters", "practice runner"],
   practice: ["practice", "practice yard"],
 };
-const house = rooms.map((room) => ({ ...room, mayImport: room.mayImport.flatMap((name) => whole[name] ?? [name]) }));
+const boundaries = modules.map((module) => ({
+  ...module,
+  mayImport: module.mayImport.flatMap((name) => whole[name] ?? [name]),
+}));
 
 /** What would make the same facts give another answer tomorrow, or make the caller wait. */
 const impure: Readonly<Record<string, string>> = {
@@ -137,13 +140,13 @@ const impure: Readonly<Record<string, string>> = {
   "new Date()": "time is handed in, so that a winter can be replayed in a second",
   "performance.now": "time is handed in, so that a winter can be replayed in a second",
   "Temporal.Now": "time is handed in, so that a winter can be replayed in a second",
-  "Math.random": "chance is handed in, or replay and simulation wouldn't meet",
-  crypto: "chance is handed in, or replay and simulation wouldn't meet",
+  "Math.random": "random numbers are handed in, or replay and simulation would differ",
+  crypto: "random numbers are handed in, or replay and simulation would differ",
   async: "a step that waits can be overtaken by the next fact",
   await: "a step that waits can be overtaken by the next fact",
   Promise: "a step that waits can be overtaken by the next fact",
-  setTimeout: "what is due is a value; patrol looks when it comes due",
-  setInterval: "what is due is a value; patrol looks when it comes due",
+  setTimeout: "what is due is a value; the periodic check acts when it comes due",
+  setInterval: "what is due is a value; the periodic check acts when it comes due",
   process: "the environment is read once, by config",
   globalThis: "state comes in and goes out as a value",
   fetch: "the outside is the adapters' business",
@@ -151,38 +154,38 @@ const impure: Readonly<Record<string, string>> = {
 };
 
 const lineLimit = 400;
-/** A smell, no law: a file past the limit stays on this list with its reason, or is cut in two. */
+/** A file past the limit stands on this list with its reason, or is split. */
 const longFiles: Readonly<Record<string, string>> = {
   "client/style/parts.css": "one rule set for each part of a screen, found by the part's name",
-  "deploy/feeder/agent.py": "the duties of a feeder, in the one loop that they share",
-  "deploy/feeder/test_agent.py": "goes with the file that it proves",
+  "deploy/feeder/agent.py": "all tasks of a feeder, in the one loop that they share",
+  "deploy/feeder/test_agent.py": "tests that one file",
   "test/domain/advanceFeeder.test.ts": "one feeder's stories through the one step in which all meaning meets",
-  "test/domain/silence/sensorSilence.test.ts": "one feeder's winters, with the yard that they are told in",
+  "test/domain/silence/sensorFaults.test.ts": "one feeder's winters, with the yard in which they happen",
 };
 
 const scratch = mkdtempSync(join(tmpdir(), "pieward-rules-"));
 afterAll(() => rmSync(scratch, { recursive: true, force: true }));
 
-describe("the walls", { timeout: 60_000 }, () => {
+describe("the module boundaries", { timeout: 60_000 }, () => {
   let imports: Import[];
   beforeAll(async () => {
     imports = await readImports(projectFolder, ["server", "client"]);
   }, 60_000);
 
-  it("are looked at: the reader has really read the house", () => {
+  it("are checked: the reader has really read the project", () => {
     const files = new Set(imports.map(({ from }) => from));
     expect(files.size).toBeGreaterThan(60);
-    for (const room of house) {
+    for (const module of boundaries) {
       const known = [...files, ...imports.map(({ to }) => to)];
       expect(
-        known.some((file) => room.files.test(file)),
-        `${room.name} has no file`,
+        known.some((file) => module.files.test(file)),
+        `${module.name} has no file`,
       ).toBe(true);
     }
   });
 
-  it("allow no library that nothing behind them imports", () => {
-    const unused = rooms.flatMap(({ name, files, libraries }) => {
+  it("allow no library that the module doesn't import", () => {
+    const unused = modules.flatMap(({ name, files, libraries }) => {
       if (libraries === "any") return [];
       const taken = new Set(imports.filter(({ from }) => files.test(from)).map(({ to }) => to));
       return libraries.filter((library) => !taken.has(library)).map((library) => `${name}: ${library}`);
@@ -191,7 +194,7 @@ describe("the walls", { timeout: 60_000 }, () => {
   });
 
   it("hold: imports point one way", () => {
-    expect(brokenBoundaries(house, imports)).toEqual([]);
+    expect(brokenBoundaries(boundaries, imports)).toEqual([]);
   });
 
   it.each<[string, string, Import["kind"], "types" | "values"]>([
@@ -199,9 +202,9 @@ describe("the walls", { timeout: 60_000 }, () => {
     ["server/domain/sun.ts", "server/contract/report.ts", "file", "values"],
     ["server/domain/sun.ts", "zod", "library", "values"],
     ["server/domain/sun.ts", "node:fs", "node", "values"],
-    ["server/flows/patrol.ts", "server/adapters/webPush.ts", "file", "types"],
-    ["server/flows/patrol.ts", "server/practice/run.ts", "file", "values"],
-    ["server/flows/patrol.ts", "web-push", "library", "values"],
+    ["server/flows/periodicCheck.ts", "server/adapters/webPush.ts", "file", "types"],
+    ["server/flows/periodicCheck.ts", "server/practice/run.ts", "file", "values"],
+    ["server/flows/periodicCheck.ts", "web-push", "library", "values"],
     ["server/flows/pure/takeReport.ts", "server/ports.ts", "file", "values"],
     ["server/flows/pure/takeReport.ts", "server/flows/ingest.ts", "file", "types"],
     ["server/routes/live.ts", "server/adapters/liveBrowsers.ts", "file", "values"],
@@ -221,16 +224,16 @@ describe("the walls", { timeout: 60_000 }, () => {
     ["server/attic/box.ts", "server/domain/sun.ts", "file", "values"],
   ])("stop %s from importing %s (%s, %s)", (from, to, kind, what) => {
     const planted = { from, to, kind, typeOnly: what === "types" };
-    expect(brokenBoundaries(house, [planted])).toEqual([expect.stringContaining(from)]);
+    expect(brokenBoundaries(boundaries, [planted])).toEqual([expect.stringContaining(from)]);
   });
 
   it("let pass what they should", () => {
     const fine: Import[] = [
       { from: "client/app.tsx", to: "server/contract/api.ts", kind: "file", typeOnly: true },
       { from: "server/routes/live.ts", to: "server/adapters/liveBrowsers.ts", kind: "file", typeOnly: true },
-      { from: "server/main.ts", to: "server/adapters/practiceGround.ts", kind: "file", typeOnly: false },
+      { from: "server/main.ts", to: "server/adapters/practiceRunner.ts", kind: "file", typeOnly: false },
     ];
-    expect(brokenBoundaries(house, fine)).toEqual([]);
+    expect(brokenBoundaries(boundaries, fine)).toEqual([]);
   });
 
   it("are seen by the reader in every form of import", async () => {
@@ -252,7 +255,7 @@ describe("the walls", { timeout: 60_000 }, () => {
 });
 
 describe("the domain", () => {
-  it("is pure: no clock, no chance, no waiting, no outside", () => {
+  it("is pure: no clock, no random source, no waiting, no outside", () => {
     const files = ourFiles().filter((path) => path.startsWith("server/domain/"));
     expect(files.length).toBeGreaterThan(30);
     expect(files.flatMap((path) => findImpurities(path, read(path), impure))).toEqual([]);
@@ -263,7 +266,7 @@ describe("the domain", () => {
     ["const t = new Date();", "new Date()"],
     ["const t = new Date;", "new Date()"],
     ["const d = Math . random ();", "Math.random"],
-    ["const dice = Math.random;", "Math.random"],
+    ["const random = Math.random;", "Math.random"],
     ["export async function f() {}", "async"],
     ["for await (const x of y) {}", "await"],
     ["const f = () => Promise.resolve(1);", "Promise"],
@@ -275,7 +278,7 @@ describe("the domain", () => {
     expect(findImpurities("planted.ts", `\n${code}`, impure)).toContain(`planted.ts:2 says ${what}: ${impure[what]}`);
   });
 
-  it("may speak of such things in comments, words and names of its own", () => {
+  it("may name such things in comments, strings and names of its own", () => {
     const innocent =
       '// await Date.now()\nconst say = "process";\nconst at = new Date(0);\nconst x = { process: say, at };\nx.process;';
     expect(findImpurities("innocent.ts", innocent, impure)).toEqual([]);
@@ -283,14 +286,14 @@ describe("the domain", () => {
 });
 
 describe("our files", () => {
-  const written = () => ourFiles().filter((path) => /\.(ts|tsx|mjs|js|css|py|prisma)$/.test(path));
+  const sourceFiles = () => ourFiles().filter((path) => /\.(ts|tsx|mjs|js|css|py|prisma)$/.test(path));
 
-  it("read in one sitting", () => {
-    expect(written().length).toBeGreaterThan(100);
-    expect(tooLong(written(), lineLimit, longFiles)).toEqual([]);
+  it("are at most as long as the limit", () => {
+    expect(sourceFiles().length).toBeGreaterThan(100);
+    expect(tooLong(sourceFiles(), lineLimit, longFiles)).toEqual([]);
   });
 
-  it("are off the list of long ones once they are short", () => {
+  it("leave the list of long ones once they are short", () => {
     expect(
       Object.keys(longFiles).filter((path) => !existsSync(join(projectFolder, path)) || lines(path) <= lineLimit),
     ).toEqual([]);
@@ -301,7 +304,7 @@ describe("our files", () => {
     expect(tooLong(["package-lock.json"], lineLimit, { "package-lock.json": "npm writes it" })).toEqual([]);
   });
 
-  it("name no path of somebody's machine and no package registry", () => {
+  it("name no path of a developer's machine and no package registry", () => {
     expect(ourFiles().flatMap((path) => strayPlaces(path, read(path)))).toEqual([]);
   });
 
@@ -316,7 +319,7 @@ describe("our files", () => {
   });
 });
 
-/** What git keeps. */
+/** What is in git. */
 function ourFiles(): string[] {
   const listed = execFileSync("git", ["ls-files", "-z"], {
     cwd: projectFolder,
@@ -336,7 +339,7 @@ const lines = (path: string) => read(path).split("\n").length - 1;
 function tooLong(paths: readonly string[], limit: number, excused: Readonly<Record<string, string>>): string[] {
   return paths
     .filter((path) => lines(path) > limit && !Object.hasOwn(excused, path))
-    .map((path) => `${path} has ${lines(path)} lines: cut it in two, or list it with its reason`);
+    .map((path) => `${path} has ${lines(path)} lines: split it, or list it with its reason`);
 }
 
 function strayPlaces(path: string, text: string): string[] {

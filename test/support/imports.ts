@@ -40,32 +40,32 @@ function libraryName(module: string): string {
   return parts.slice(0, module.startsWith("@") ? 2 : 1).join("/");
 }
 
-/** A room of the house: which files it has, what they may import, and why it is so. */
+/** A part of the project: which files it has, what they may import, and why. */
 export interface Module {
   readonly name: string;
-  readonly files: RegExp; // a file belongs to the first room that matches
-  readonly mayImport: readonly string[]; // rooms, besides its own
-  readonly mayImportTypesOf?: readonly string[]; // rooms of which only types may be imported
+  readonly files: RegExp; // a file belongs to the first module that matches
+  readonly mayImport: readonly string[]; // modules, besides itself
+  readonly mayImportTypesOf?: readonly string[]; // modules of which only types may be imported
   readonly libraries: readonly string[] | "any"; // `node:` names among them
   readonly reason: string;
 }
 
-/** @returns a sentence for each import that goes through a wall. */
-export function brokenBoundaries(rooms: readonly Module[], imports: readonly Import[]): string[] {
+/** @returns a sentence for each import that a boundary forbids. */
+export function brokenBoundaries(modules: readonly Module[], imports: readonly Import[]): string[] {
   return imports.flatMap(({ from, to, kind, typeOnly }) => {
-    const room = rooms.find(({ files }) => files.test(from));
-    if (!room) return [`${from} is in no room: give it one, with its reason`];
+    const owner = modules.find(({ files }) => files.test(from));
+    if (!owner) return [`${from} is in no module: add it to one, with its reason`];
     if (kind !== "file") {
-      const may = typeOnly || room.libraries === "any" || room.libraries.includes(to);
-      return may ? [] : [`${from} imports ${to}: ${room.name} ${room.reason}`];
+      const may = typeOnly || owner.libraries === "any" || owner.libraries.includes(to);
+      return may ? [] : [`${from} imports ${to}: ${owner.name} ${owner.reason}`];
     }
-    const next = rooms.find(({ files }) => files.test(to));
-    if (!next) return [`${from} imports ${to}, which is in no room`];
+    const next = modules.find(({ files }) => files.test(to));
+    if (!next) return [`${from} imports ${to}, which is in no module`];
     const may =
-      next === room ||
-      room.mayImport.includes(next.name) ||
-      (typeOnly && (room.mayImportTypesOf ?? []).includes(next.name));
-    return may ? [] : [`${from} imports ${to}: ${room.name} ${room.reason}`];
+      next === owner ||
+      owner.mayImport.includes(next.name) ||
+      (typeOnly && (owner.mayImportTypesOf ?? []).includes(next.name));
+    return may ? [] : [`${from} imports ${to}: ${owner.name} ${owner.reason}`];
   });
 }
 
