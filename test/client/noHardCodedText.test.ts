@@ -1,0 +1,158 @@
+import { readdirSync, readFileSync } from "node:fs";
+import { join } from "node:path";
+import { describe, expect, it } from "vitest";
+import { projectFolder } from "../support/imports.ts";
+import { findHardCodedText } from "./hardCodedText.ts";
+
+/** Files with strings that look like texts and are none, each with its reason. */
+const noTexts: Readonly<Record<string, string>> = {};
+
+/** Not moved to `client/text/en/` yet. Only ever shrinks: a file whose texts have moved must go off the list. */
+const notYetMoved: readonly string[] = [
+  "client/api/passkeys.ts",
+  "client/app.tsx",
+  "client/charts/alarmMonthChart.tsx",
+  "client/charts/dayChart.tsx",
+  "client/charts/hopperChart.tsx",
+  "client/components/alarmEntry.tsx",
+  "client/components/alarmRecipients.tsx",
+  "client/components/confirmIdentity.tsx",
+  "client/components/copyableText.tsx",
+  "client/components/daySection.tsx",
+  "client/components/deleteAccount.tsx",
+  "client/components/deleteYard.tsx",
+  "client/components/feederFields.tsx",
+  "client/components/feederKey.tsx",
+  "client/components/field.tsx",
+  "client/components/foodFields.tsx",
+  "client/components/groupedSilenceAlarm.tsx",
+  "client/components/inviteForm.tsx",
+  "client/components/ownNotificationSettings.tsx",
+  "client/components/passkeySection.tsx",
+  "client/components/passkeySignIn.tsx",
+  "client/components/pauseAllControl.tsx",
+  "client/components/pauseControl.tsx",
+  "client/components/personEntry.tsx",
+  "client/components/practiceTag.tsx",
+  "client/components/queuedActionNote.tsx",
+  "client/components/reachabilityNotice.tsx",
+  "client/components/reachabilityStatus.tsx",
+  "client/components/readingsTable.tsx",
+  "client/components/screen.tsx",
+  "client/components/statusBar.tsx",
+  "client/components/suppressForms.tsx",
+  "client/components/switchOnPhone.tsx",
+  "client/components/undetectableFaults.tsx",
+  "client/components/yardLinks.tsx",
+  "client/components/zoneField.tsx",
+  "client/components/zoneNotice.tsx",
+  "client/screens/accountScreen.tsx",
+  "client/screens/addFeederScreen.tsx",
+  "client/screens/addYardScreen.tsx",
+  "client/screens/alarmRatesScreen.tsx",
+  "client/screens/cautionsScreen.tsx",
+  "client/screens/daysScreen.tsx",
+  "client/screens/digestScreen.tsx",
+  "client/screens/feederScreen.tsx",
+  "client/screens/feederSettingsScreen.tsx",
+  "client/screens/firstSignInScreen.tsx",
+  "client/screens/homeScreen.tsx",
+  "client/screens/joinScreen.tsx",
+  "client/screens/phonesScreen.tsx",
+  "client/screens/practiceScreen.tsx",
+  "client/screens/recipientsScreen.tsx",
+  "client/screens/refillScreen.tsx",
+  "client/screens/resetPassphraseScreen.tsx",
+  "client/screens/signInScreen.tsx",
+  "client/screens/yardScreen.tsx",
+  "client/state/actions.ts",
+  "client/state/ownPhone.ts",
+  "client/state/phones.ts",
+  "client/text/alarm.ts",
+  "client/text/amount.ts",
+  "client/text/clock.ts",
+  "client/text/feeder.ts",
+  "client/text/fieldProblem.ts",
+  "client/text/food.ts",
+  "client/text/groupedSilence.ts",
+  "client/text/order.ts",
+  "client/text/people.ts",
+  "client/text/practice.ts",
+  "client/text/reachability.ts",
+  "client/text/recipients.ts",
+  "client/text/yardOrder.ts",
+  "client/worker/notificationActions.ts",
+  "client/worker/pushNotification.ts",
+  "client/worker/serviceWorker.ts",
+];
+
+const filesIn = (folder: string): readonly string[] =>
+  readdirSync(join(projectFolder, folder), { recursive: true, encoding: "utf8" })
+    .filter((path) => /\.tsx?$/.test(path))
+    .map((path) => `${folder}/${path}`)
+    .sort();
+
+const findings = (path: string) =>
+  findHardCodedText(path, readFileSync(join(projectFolder, path), "utf8")).map(
+    ({ line, text }) => `${path}:${line} ${text}`,
+  );
+
+describe("the client's texts", () => {
+  const files = filesIn("client").filter(
+    (path) => !/^client\/text\/\w+\//.test(path) && !path.startsWith("client/build/"),
+  );
+
+  it("stand in client/text/en alone", () => {
+    expect(files.length).toBeGreaterThan(80);
+    const checked = files.filter((path) => !notYetMoved.includes(path) && noTexts[path] === undefined);
+    expect(checked.flatMap(findings)).toEqual([]);
+  });
+
+  it("lets no file stay on a list that has no more need of it", () => {
+    const listed = [...notYetMoved, ...Object.keys(noTexts)];
+    expect(listed.filter((path) => !files.includes(path) || findings(path).length === 0)).toEqual([]);
+  });
+});
+
+describe("the check for texts in code", () => {
+  // A template's `$` is written `§` below, so that it isn't taken for a slip here.
+  const found = (code: string) => findHardCodedText("planted.tsx", code.replaceAll("§", "$")).map(({ text }) => text);
+
+  it.each([
+    ["text in an element", "const a = <p>No alarms</p>;", "No alarms"],
+    ["one word in an element", "const a = <button type='button'>ok</button>;", "ok"],
+    ["an attribute that is read aloud", "const a = <nav aria-label='menu' />;", "'menu'"],
+    ["a label as a property", "const a = { label: 'lid' };", "'lid'"],
+    ["one of two labels", "const a = <Field label={b ? 'lid' : c} />;", "'lid'"],
+    ["a sentence", "announce('was not sent');", "'was not sent'"],
+    ["a sentence about a value", "announce(`§{name} removed`);", "`§{name} removed`"],
+    ["a word before a value", "announce(`until §{time}`);", "`until §{time}`"],
+    ["a value inside a sentence", "announce(`§{name}: §{count} of §{all}`);", "`§{name}: §{count} of §{all}`"],
+    ["one capitalized word", "announce('Saved');", "'Saved'"],
+    ["a short answer", "setSaid(ok ? 'Copied.' : '');", "'Copied.'"],
+    ["a date in a language of its own", "new Intl.DateTimeFormat('sv').format(at);", "new Intl.DateTimeFormat('sv')"],
+    ["a number in the browser's language", "grams.toLocaleString();", "grams.toLocaleString()"],
+  ])("finds %s", (_, code, text) => {
+    expect(found(code)).toEqual([text.replaceAll("§", "$")]);
+  });
+
+  it.each([
+    ["class names", "const a = <p class={worry ? 'notice worry' : 'notice'} />;"],
+    ["a drawing", "const a = <path d='M0 6V-1M0 -1L-4.5 -6' transform={`rotate(§{turn} §{x})`} />;"],
+    [
+      "a message for engineers",
+      "console.warn('A day could not be stored.', cause); throw new Error('no element app');",
+    ],
+    [
+      "kinds, keys and paths",
+      "const a = { kind: 'pauseAll', path: `/yards/§{id}/orders`, 'content-type': 'application/json' };",
+    ],
+    ["types", "type A = 'In use' | 'Saved'; const a = b as 'one two';"],
+    ["a selector", "form.querySelector('[aria-invalid=true] input');"],
+    ["a key on the keyboard", "if (key === 'Escape') close();"],
+    ["comments", "// A sentence.\n/* Another one. */"],
+    ["the browser's own time zone", "const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;"],
+  ])("passes over %s", (_, code) => {
+    expect(found(code)).toEqual([]);
+  });
+});
