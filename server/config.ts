@@ -59,12 +59,14 @@ const environment = z.object({
   LOG_LEVEL: z.enum(["fatal", "error", "warn", "info", "debug", "trace", "silent"]).default("info"),
 });
 /** What is wrong about several variables together; asked of what was said, so that it is named along with all else. */
-function unpairedVariables({ SMTP_URL: server, SMTP_PLAIN: plain, MAIL_FROM: from }: Record<string, string>): string[] {
+function unpairedVariables({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, string>): string[] {
   return [
-    server && !from ? "MAIL_FROM: must be set beside SMTP_URL: the address that letters come from" : "",
-    from && !server ? "SMTP_URL: must be set beside MAIL_FROM: the server that takes our letters" : "",
-    plain === "true" && !server ? "SMTP_PLAIN: means nothing without SMTP_URL" : "",
-    plain === "true" && /^smtps:/i.test(server ?? "") ? "SMTP_PLAIN: must not be true where SMTP_URL is smtps:" : "",
+    SMTP_URL && !MAIL_FROM ? "MAIL_FROM: must be set beside SMTP_URL: the address that letters come from" : "",
+    MAIL_FROM && !SMTP_URL ? "SMTP_URL: must be set beside MAIL_FROM: the server that takes our letters" : "",
+    SMTP_PLAIN === "true" && !SMTP_URL ? "SMTP_PLAIN: means nothing without SMTP_URL" : "",
+    SMTP_PLAIN === "true" && /^smtps:/i.test(SMTP_URL ?? "")
+      ? "SMTP_PLAIN: must not be true where SMTP_URL is smtps:"
+      : "",
   ].filter((problem) => problem !== "");
 }
 

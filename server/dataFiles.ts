@@ -58,7 +58,7 @@ const firstCheckMax = seconds(5);
  * first start that is interrupted leaves no keys without one.
  * @throws ConfigProblem, StartProblem, KeysProblem, MigrationProblem, StoreBusy, or what SQLite and the file system say
  */
-export async function openDataFiles({ config, startArguments: meant, ...opening }: OpenOptions): Promise<DataFiles> {
+export async function openDataFiles({ config, startArguments, ...opening }: OpenOptions): Promise<DataFiles> {
   const file = config.databaseUrl.replace(/^file:/, "");
   makeFolder(config.dataDir);
   if (!existsSync(dirname(file))) {
@@ -77,11 +77,11 @@ export async function openDataFiles({ config, startArguments: meant, ...opening 
   });
   const check = quickCheck(join(opening.projectFolder, "dist", "server", "checkDatabase.js"), file);
   try {
-    checkDatabaseExists(file, kept !== null, meant.mayCreateDatabase, adviceText(advice()));
+    checkDatabaseExists(file, kept !== null, startArguments.mayCreateDatabase, adviceText(advice()));
     lockFolder(file);
     const leftOpen = restrictAccess(config.dataDir, file);
     if (leftOpen !== null) opening.warn(leftOpen);
-    checkKeysExist(file, keysFile(config.dataDir), meant.mayCreateKeys, adviceText(advice()));
+    checkKeysExist(file, keysFile(config.dataDir), startArguments.mayCreateKeys, adviceText(advice()));
     const isChecked = await runFirstCheck(file, condition, check, opening.warn);
     migrateDatabase(file, opening, condition.damage() === null);
     const store = await openStore(config.databaseUrl, condition);
@@ -116,12 +116,12 @@ async function runFirstCheck(
 
 function migrateDatabase(
   file: string,
-  { projectFolder, print: say }: Pick<OpenOptions, "projectFolder" | "print">,
+  { projectFolder, print }: Pick<OpenOptions, "projectFolder" | "print">,
   isWhole: boolean,
 ) {
   const stamp = new Date().toISOString().replace(/[:.]/g, "-");
   const { applied, backup } = migrate(file, join(projectFolder, "prisma", "sqlite", "migrations"), stamp, isWhole);
-  if (applied.length > 0 && backup) say(`The database was brought up to date. A copy from before is at ${backup}`);
+  if (applied.length > 0 && backup) print(`The database was brought up to date. A copy from before is at ${backup}`);
 }
 
 function damageFromError(error: unknown): StoreDamage | null {

@@ -1,6 +1,6 @@
 import type { PracticeFault } from "./contract/api.ts";
 import type { SentOrder } from "./contract/report.ts";
-import type { AlarmChange } from "./domain/alarmStates.ts";
+import type { AlarmChange } from "./domain/alarms/alarmStates.ts";
 import type { Digest } from "./domain/digest/digest.ts";
 import type { FeederState } from "./domain/feeder.ts";
 import type { Instant } from "./domain/instant.ts";

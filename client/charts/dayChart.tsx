@@ -17,8 +17,8 @@ export function DayChart(props: { readonly day: DayView; readonly zone: string; 
   return (
     <div class="ribbon-frame" ref={frame}>
       <svg class="ribbon" viewBox={`0 0 ${width} 150`} width={width} height="150" role="img" aria-label={day.text}>
-        {ribbon.spans.map(({ kind, x, width: wide }) => (
-          <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={wide + 0.5} height={lanes.height} />
+        {ribbon.spans.map(({ kind, x, width }) => (
+          <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={width + 0.5} height={lanes.height} />
         ))}
         {ribbon.hours.map(({ x, label }) => (
           <g key={label + x}>
@@ -54,19 +54,19 @@ export function DayChartRow(props: { readonly day: DayView; readonly zone: strin
   return (
     <div class="ribbon-frame" ref={frame}>
       <svg class="ribbon" viewBox={`0 0 ${width} 48`} width={width} height="48" role="img" aria-label={day.text}>
-        {ribbon.spans.map(({ kind, x, width: wide }) => (
-          <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={wide + 0.5} height="48" />
+        {ribbon.spans.map(({ kind, x, width }) => (
+          <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={width + 0.5} height="48" />
         ))}
         <rect class="edge" x="0.75" y="0.75" width={width - 1.5} height="46.5" />
         <line class="ground" x1="0" x2={width} y1={ground} y2={ground} />
-        {ribbon.marks.map(({ kind, x, count, unpaidCount: unpaid }) => {
+        {ribbon.marks.map(({ kind, x, count, unpaidCount }) => {
           const key = `${kind}${x}`;
           if (kind === "visit" || kind === "portion") {
             const end = ground + (kind === "visit" ? -strokeLength(count, 14) : strokeLength(count, 12));
             return <line key={key} class={`tally ${kind}`} x1={x} x2={x} y1={ground} y2={end} />;
           }
           if (kind === "deposit")
-            return <circle key={key} class={unpaid ? "ink-line" : "ink-fill"} cx={x} cy="9" r="2.6" />;
+            return <circle key={key} class={unpaidCount ? "ink-line" : "ink-fill"} cx={x} cy="9" r="2.6" />;
           if (kind === "alarm") return <path key={key} class="alarm-fill" d={`M${x} 3v18M${x} 3l8 3.5l-8 3.5z`} />;
           return null;
         })}
@@ -104,10 +104,10 @@ function Stroke(props: { readonly mark: ChartMark; readonly direction: -1 | 1 })
 }
 
 function PlacedMark(props: { readonly mark: ChartMark; readonly y: number }) {
-  const { kind, x, count, unpaidCount: unpaid } = props.mark;
+  const { kind, x, count, unpaidCount } = props.mark;
   return (
     <g transform={`translate(${x.toFixed(1)} ${props.y + (kind === "press" ? 16 : 0)})`}>
-      <MarkIcon kind={kind} unpaid={unpaid} />
+      <MarkIcon kind={kind} unpaid={unpaidCount} />
       {count > 1 && (kind === "deposit" || kind === "alarm") && (
         <text class="count" y={-9} text-anchor="middle">
           {count}

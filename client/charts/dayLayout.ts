@@ -43,9 +43,9 @@ export function layoutDay(day: DayView, width: number, clock: TimeFormatter): Da
   const to = Date.parse(day.to);
   if (!(to > from)) throw new RangeError(`layRibbon needs from < to, got ${day.from}..${day.to}`);
   const place = timeScale(day, from, to, width);
-  const spans = day.light.map(({ kind, from: start, to: end }) => {
-    const x = place(start);
-    return { kind, x, width: place(end) - x };
+  const spans = day.light.map(({ kind, from, to }) => {
+    const x = place(from);
+    return { kind, x, width: place(to) - x };
   });
   return {
     spans,

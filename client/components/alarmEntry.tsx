@@ -81,10 +81,10 @@ function MainAction(props: { readonly alarm: AlarmView; readonly busy: boolean; 
   const { alarm, busy, perform } = props;
   const answer = actionFor(alarm);
   if (answer === null) return null;
-  const { label, kind, path, text: words } = answer;
+  const { label, kind, path, text } = answer;
   const body = (id: string) => (kind === "acknowledge" ? { id, raisedAt: alarm.raisedAt } : { id });
   return (
-    <button type="button" disabled={busy} onClick={() => void perform(kind, path, words, body)}>
+    <button type="button" disabled={busy} onClick={() => void perform(kind, path, text, body)}>
       {label}
     </button>
   );
@@ -97,9 +97,9 @@ interface ActionButton {
   readonly text: string;
 }
 
-function actionFor({ state: phase }: AlarmView): ActionButton | null {
+function actionFor({ state }: AlarmView): ActionButton | null {
   const acknowledge = { kind: "acknowledge", path: paths.acknowledge, text: "acknowledge %" } as const;
-  switch (phase) {
+  switch (state) {
     case "unacknowledged":
     case "latchedUnacknowledged":
       return { label: "Acknowledge", ...acknowledge };

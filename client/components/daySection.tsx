@@ -80,19 +80,21 @@ function daysBack(asked: string | undefined, today: string): number {
 }
 
 function DayTable(props: { readonly day: DayView; readonly zone: string }) {
-  const { counts: tally, marks } = props.day;
+  const { counts, marks } = props.day;
   return (
     <details>
       <summary>The day in numbers</summary>
       <dl class="numbers">
-        <Count name="Visits" value={String(tally.visits)} />
-        <Count name="Presses" value={String(tally.presses)} />
-        <Count name="Deposits" value={String(tally.deposits)} />
-        <Count name="Portions" value={String(tally.portions)} />
+        <Count name="Visits" value={String(counts.visits)} />
+        <Count name="Presses" value={String(counts.presses)} />
+        <Count name="Deposits" value={String(counts.deposits)} />
+        <Count name="Portions" value={String(counts.portions)} />
         <Count
           name="Food given"
           value={
-            tally.gramsGiven === null ? "not known: nobody has said what a portion weighs" : massText(tally.gramsGiven)
+            counts.gramsGiven === null
+              ? "not known: nobody has said what a portion weighs"
+              : massText(counts.gramsGiven)
           }
         />
       </dl>

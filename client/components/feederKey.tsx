@@ -21,7 +21,7 @@ export function FeederKey(props: {
   const feeder = findFeeder(props.feeder)?.feeder;
   const heard = feeder?.lastReportAt ?? null;
   const unreadable = feeder?.alarms.find(
-    ({ fault, state: phase }) => fault === "reportsUnreadable" && phase === "unacknowledged",
+    ({ fault, state }) => fault === "reportsUnreadable" && state === "unacknowledged",
   );
   return (
     <div class="key-once">

@@ -42,8 +42,8 @@ export function OwnNotificationSettings(props: {
     announce(mail === "" ? "No mail from now on." : "Address written down.");
   };
   const tryMail = async () => {
-    const answer = await trying.send(async (): Promise<ApiResult<{ readonly words: string }>> => laterApi.testMail());
-    if (answer !== null) announce(answer.words);
+    const answer = await trying.send(async (): Promise<ApiResult<{ readonly text: string }>> => laterApi.testMail());
+    if (answer !== null) announce(answer.text);
   };
 
   return (

@@ -102,7 +102,7 @@ function AddPasskey(props: {
   readonly problem: string | undefined;
   readonly add: (event: SubmitEvent) => void;
 }) {
-  const { origin, passkeys: own, most } = props.view;
+  const { origin, passkeys, most } = props.view;
   if (origin === null) {
     return (
       <p class="notice">
@@ -119,7 +119,7 @@ function AddPasskey(props: {
     );
   }
   if (!hasPasskeySupport()) return <p class="notice">This browser can't use passkeys. Sign in with your passphrase.</p>;
-  if (own.length >= most) return <p class="notice">You have as many passkeys as a person may have: {most}.</p>;
+  if (passkeys.length >= most) return <p class="notice">You have as many passkeys as a person may have: {most}.</p>;
   return (
     <form ref={props.form} onSubmit={props.add} noValidate>
       <Field

@@ -14,12 +14,12 @@ export function PersonEntry(props: {
   readonly remove: (() => void) | null;
 }) {
   const { person, together, busy, earlier, later, changeRole, remove } = props;
-  const { name, role, you, escalationOrder: turn } = person;
+  const { name, role, you, escalationOrder } = person;
   const other = role === "keeper" ? "helper" : "keeper";
   return (
     <li class="person">
       <span class="turn" aria-hidden="true">
-        {turn}
+        {escalationOrder}
       </span>
       <h3>
         {name}

@@ -27,7 +27,7 @@ const signedNumber = (value: number, decimals = 1) => value.toFixed(decimals).re
 
 /** The numbers, one tap away. */
 export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
-  const { readings, lastReportAt: lastHeardAt, missingEvents, numberingJumps, unknownReadings, hopper } = props.feeder;
+  const { readings, lastReportAt, missingEvents, numberingJumps, unknownReadings, hopper } = props.feeder;
   if (readings === null) return null;
   const said = rows.flatMap(({ key, name, say }) => {
     const value = readings[key];
@@ -38,12 +38,12 @@ export function ReadingsTable(props: { readonly feeder: FeederView; readonly zon
       <summary>Latest readings</summary>
       <p class="hint">
         As of {momentText(readings.at, now.value, props.zone)}
-        {lastHeardAt !== null && `, last heard ${agoText(lastHeardAt, now.value)}`}. What the feeder doesn't measure is
-        left out.
+        {lastReportAt !== null && `, last heard ${agoText(lastReportAt, now.value)}`}. What the feeder doesn't measure
+        is left out.
       </p>
-      {unknownReadings.map(({ name, suggestion: meant }) => (
+      {unknownReadings.map(({ name, suggestion }) => (
         <p key={name} class="notice">
-          It sends a reading that Pieward doesn't know: {name}.{meant !== null && ` Did you mean ${meant}?`}
+          It sends a reading that Pieward doesn't know: {name}.{suggestion !== null && ` Did you mean ${suggestion}?`}
         </p>
       ))}
       <dl class="numbers">

@@ -14,8 +14,8 @@ const receiptKey = (item: string) => `shown/${item}`;
 /** After a day the server has long told somebody else. Our choice. */
 const receiptMaxAgeMs = 24 * 60 * 60_000;
 
-const isRecent = ({ displayedAt: shownAt }: DisplayReceipt, now: number) =>
-  now - shownAt < receiptMaxAgeMs && shownAt <= now + 60_000;
+const isRecent = ({ displayedAt }: DisplayReceipt, now: number) =>
+  now - displayedAt < receiptMaxAgeMs && displayedAt <= now + 60_000;
 
 export const storeDisplayReceipt = (cupboard: LocalStore, report: DisplayReceipt) =>
   cupboard.put(receiptKey(report.item), report);
@@ -47,7 +47,7 @@ export async function sendDisplayReceipts(
   }
 }
 
-async function postDisplayReceipt({ item, displayedAt: shownAt }: DisplayReceipt): Promise<number> {
+async function postDisplayReceipt({ item, displayedAt }: DisplayReceipt): Promise<number> {
   const response = await fetch(`/api/v1/notices/${encodeURIComponent(item)}/shown`, {
     method: "POST",
     keepalive: true, // outlives a worker that the phone puts to sleep as soon as the notice stands
@@ -55,7 +55,7 @@ async function postDisplayReceipt({ item, displayedAt: shownAt }: DisplayReceipt
     cache: "no-store",
     signal: AbortSignal.timeout(15_000),
     headers: { "content-type": "application/json", "x-pieward": "1" },
-    body: JSON.stringify({ at: new Date(shownAt).toISOString() }),
+    body: JSON.stringify({ at: new Date(displayedAt).toISOString() }),
   });
   return response.status;
 }

@@ -107,11 +107,11 @@ function AlarmNumbers({ view, yard }: { readonly view: RatesView; readonly yard:
         <details>
           <summary>Which alarms came most often</summary>
           <dl class="numbers">
-            {view.frequentAlarms.map(({ name, alarmCount: alarms, sharePercent }) => (
+            {view.frequentAlarms.map(({ name, alarmCount, sharePercent }) => (
               <div key={name}>
                 <dt>{capitalize(name)}</dt>
                 <dd>
-                  {alarms}, {sharePercent} %
+                  {alarmCount}, {sharePercent} %
                 </dd>
               </div>
             ))}
@@ -134,14 +134,14 @@ function AlarmNumbers({ view, yard }: { readonly view: RatesView; readonly yard:
   );
 }
 
-function Measure({ measure: { name, value, limit: ceiling, isOverLimit: over } }: { readonly measure: MeasureView }) {
+function Measure({ measure: { name, value, limit, isOverLimit } }: { readonly measure: MeasureView }) {
   return (
     <div>
       <dt>{name}</dt>
-      <dd class={over ? "over" : undefined}>
+      <dd class={isOverLimit ? "over" : undefined}>
         {value}
-        {over && " – over"}
-        {ceiling && <small>ceiling: {ceiling}</small>}
+        {isOverLimit && " – over"}
+        {limit && <small>ceiling: {limit}</small>}
       </dd>
     </div>
   );

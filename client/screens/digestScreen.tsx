@@ -63,14 +63,14 @@ function DigestPage({ digest, yard }: { readonly digest: DigestView; readonly ya
       {/* "Today" in what follows means the day on which it was written. */}
       {digest.date !== today && <p class="since">As it was told that morning.</p>}
       <div class="digest-sections">
-        {digest.sections.map(({ heading, lines, links: opens }, place) => (
+        {digest.sections.map(({ heading, lines, links }, place) => (
           <section key={heading} class={place === 0 ? "first" : undefined} aria-labelledby={`digest-${place}`}>
             <h2 id={`digest-${place}`}>{heading}</h2>
             <ul>
               {lines.map((words, row) => (
                 <li key={words}>
                   {place === 0 ? (
-                    <DigestTask words={words} opens={linkWithinPage(opens?.[row] ?? null, yard)} />
+                    <DigestTask words={words} opens={linkWithinPage(links?.[row] ?? null, yard)} />
                   ) : (
                     words
                   )}

@@ -127,7 +127,7 @@ function OpenQuestions({ feeder, yard }: { readonly feeder: FeederView; readonly
 
 function HopperSection({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { hopper } = feeder;
-  const { headline: big, detail: small } = splitHeadline(hopper.text);
+  const { headline, detail } = splitHeadline(hopper.text);
   const level = hopper.level === null ? null : levelText(hopper.level);
   const refills = queuedActions.value.filter((act) => act.kind === "refill" && act.feeder === feeder.id);
   return (
@@ -135,10 +135,10 @@ function HopperSection({ feeder, yard }: { readonly feeder: FeederView; readonly
       <h2 id="hopper-title" class="hidden">
         Hopper
       </h2>
-      <p class="big">{big}</p>
+      <p class="big">{headline}</p>
       <HopperChart hopper={hopper} />
       <div class="hopper-words">
-        {small !== null && hopper.level !== null && <p class="small">{small}</p>}
+        {detail !== null && hopper.level !== null && <p class="small">{detail}</p>}
         <p>
           {hopper.level === null
             ? `${feeder.settings.sensors.scale ? "Its scale's first word" : "The first refill you tell of"} says where to start from.`

@@ -82,9 +82,9 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
         </span>
       </div>
       <ZoneNotice yard={yard} />
-      {yard.damagedFeeders.map(({ id, text: words }) => (
+      {yard.damagedFeeders.map(({ id, text }) => (
         <p key={id} class="notice worry">
-          {words}
+          {text}
         </p>
       ))}
       {feeders.length > 0 && <PauseAllControl yard={yard} page={page} />}

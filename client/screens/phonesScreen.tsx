@@ -119,7 +119,7 @@ export function PhonesScreen() {
   // It goes on by itself, or the warning says all that can be done.
   const needsNoSwitch = thisOneIsOn || warning?.kind === "renewalPending" || warning?.kind === "thisPhoneBlocked";
   const isFull = !needsNoSwitch && known.length >= (phones.value?.phonesMax ?? Number.POSITIVE_INFINITY);
-  const results = test.filter(({ receipt: proof }) => warning === null || proof !== "displayed"); // shown before what is warned of
+  const results = test.filter(({ receipt }) => warning === null || receipt !== "displayed"); // shown before what is warned of
   return (
     <Screen title="Phones">
       <p>A phone is woken only when something needs you. Everything else waits for the digest.</p>
@@ -156,9 +156,9 @@ export function PhonesScreen() {
             </button>
           </div>
           <div role="status">
-            {results.map(({ label, text: words, receipt: proof }) => (
-              <p key={label + words} class={`test ${proof}`}>
-                <strong>{label}:</strong> {proof === "none" ? words : testReceiptText(proof)}
+            {results.map(({ label, text, receipt }) => (
+              <p key={label + text} class={`test ${receipt}`}>
+                <strong>{label}:</strong> {receipt === "none" ? text : testReceiptText(receipt)}
               </p>
             ))}
           </div>
@@ -192,7 +192,7 @@ export function PhonesScreen() {
 
 /** The one that showed a notice the longest ago, or never: most likely the one that nobody uses any more. */
 function longestUnused(known: readonly PhoneView[]): PhoneView | undefined {
-  const lastUse = ({ lastDisplayedAt: lastShownAt, addedAt }: PhoneView) => Date.parse(lastShownAt ?? addedAt);
+  const lastUse = ({ lastDisplayedAt, addedAt }: PhoneView) => Date.parse(lastDisplayedAt ?? addedAt);
   return [...known].sort((one, other) => lastUse(one) - lastUse(other))[0];
 }
 
@@ -279,26 +279,28 @@ interface PhoneEntryProps {
 }
 
 function PhoneEntry(props: PhoneEntryProps) {
-  const { label, endpoint, reachability: reach, lastDisplayedAt: lastShownAt, lastAcceptedAt, problem } = props.phone;
-  const proof = lastDisplayText(lastShownAt, now.value, ownZone());
+  const { label, endpoint, reachability, lastDisplayedAt, lastAcceptedAt, problem } = props.phone;
+  const proof = lastDisplayText(lastDisplayedAt, now.value, ownZone());
   return (
     <li>
       <h3>
         {label}
         {(endpoint === ownEndpoint.value || props.lostText !== null) && <span class="since"> this one</span>}
       </h3>
-      {props.lostText === null || reach.kind === "lost" ? (
-        <ReachabilityStatus kind={reach.kind}>{reach.kind === "proved" ? proof : reach.text}</ReachabilityStatus>
+      {props.lostText === null || reachability.kind === "lost" ? (
+        <ReachabilityStatus kind={reachability.kind}>
+          {reachability.kind === "proved" ? proof : reachability.text}
+        </ReachabilityStatus>
       ) : (
         <ReachabilityStatus kind="lost">{props.lostText}</ReachabilityStatus>
       )}
       <p class="since">
-        {reach.kind !== "proved" && lastShownAt !== null && `${proof} `}
+        {reachability.kind !== "proved" && lastDisplayedAt !== null && `${proof} `}
         {lastAcceptedAt === null
-          ? `No notice has reached its push service yet${reach.kind === "lost" ? "." : ": send a test."}`
+          ? `No notice has reached its push service yet${reachability.kind === "lost" ? "." : ": send a test."}`
           : `Its push service last took a notice ${agoText(lastAcceptedAt, now.value)}.`}
       </p>
-      {problem !== null && !reach.text.includes(problem) && <p class="problem">{problem}</p>}
+      {problem !== null && !reachability.text.includes(problem) && <p class="problem">{problem}</p>}
       <button type="button" class="plain" disabled={props.busy} onClick={props.forget}>
         Forget {label}
       </button>

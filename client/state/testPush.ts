@@ -30,17 +30,17 @@ export async function awaitTestReceipts(
   { load, told, isOver, pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms)) }: Watching,
 ): Promise<void> {
   // Compared with what stood there before, not with a clock: the phone's and the server's differ.
-  const had = new Map(before.phones.map(({ label, lastDisplayedAt: lastShownAt }) => [label, lastShownAt]));
+  const had = new Map(before.phones.map(({ label, lastDisplayedAt }) => [label, lastDisplayedAt]));
   let known = before;
   const outcomes = (end: "pending" | "missing") =>
-    test.outcomes.map(({ label, outcome, text: words }): TestPushProgress => {
-      if (outcome !== "accepted") return { label, text: words, receipt: "none" };
+    test.outcomes.map(({ label, outcome, text }): TestPushProgress => {
+      if (outcome !== "accepted") return { label, text, receipt: "none" };
       const now = known.phones.find((phone) => phone.label === label)?.lastDisplayedAt ?? null;
-      return { label, text: words, receipt: now !== null && now !== had.get(label) ? "displayed" : end };
+      return { label, text, receipt: now !== null && now !== had.get(label) ? "displayed" : end };
     });
   told(outcomes("pending"));
   for (let look = 0; look < pollsMax; look++) {
-    if (!outcomes("pending").some(({ receipt: proof }) => proof === "pending")) return;
+    if (!outcomes("pending").some(({ receipt }) => receipt === "pending")) return;
     await pause(pollMs);
     if (isOver()) return;
     const answer = await load();

@@ -55,8 +55,7 @@ export function alarmBadgeText(alarm: AlarmView): string {
 export const isOver = (alarm: AlarmView) => alarm.state === "returnedUnacknowledged" || isLatched(alarm);
 
 /** Over, but a person must look at the thing itself. */
-export const isLatched = ({ state: phase }: AlarmView) =>
-  phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
+export const isLatched = ({ state }: AlarmView) => state === "latchedUnacknowledged" || state === "latchedAcknowledged";
 
 /** The alarms that this one stands for: they are listed with it, and nowhere else. */
 export const explainedAlarms = (alarm: AlarmView, { alarms }: Pick<FeederView, "alarms">) =>
@@ -82,8 +81,8 @@ export function groupAlarms({ alarms }: Pick<FeederView, "alarms">) {
   };
 }
 
-export const isSuppressed = ({ state: phase }: AlarmView) =>
-  phase === "shelved" || phase === "suppressedByDesign" || phase === "outOfService";
+export const isSuppressed = ({ state }: AlarmView) =>
+  state === "shelved" || state === "suppressedByDesign" || state === "outOfService";
 
 /** Smaller is more urgent: an unacknowledged urgent alarm first, a feeder with nothing to say last. */
 export function urgencyRank(feeder: FeederView): number {

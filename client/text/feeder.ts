@@ -15,8 +15,8 @@ const staleAfterMs = 2 * 60_000;
 const wellPrefix = /^Well: /;
 
 /** Whether what it shows may no longer be so. */
-export const isStale = ({ now, asOf, connection: line }: PageState) =>
-  line === "offline" || (line !== "live" && now - asOf > staleAfterMs);
+export const isStale = ({ now, asOf, connection }: PageState) =>
+  connection === "offline" || (connection !== "live" && now - asOf > staleAfterMs);
 
 /** How a feeder is, no better than this page knows: an old page says how old it is, and calls nothing well. */
 export function feederSentence(
@@ -28,8 +28,8 @@ export function feederSentence(
   if (isStale(page)) {
     return `As of ${momentText(new Date(asOf).toISOString(), now, zone)}: ${bare.charAt(0).toLowerCase()}${bare.slice(1)}`;
   }
-  const { summaryValidUntil: wellUntil, lastReportAt: lastHeardAt } = feeder;
-  if (!wellPrefix.test(feeder.summary) || (wellUntil !== null && now < Date.parse(wellUntil)))
+  const { summaryValidUntil, lastReportAt } = feeder;
+  if (!wellPrefix.test(feeder.summary) || (summaryValidUntil !== null && now < Date.parse(summaryValidUntil)))
     return capitalize(feeder.summary);
-  return `${lastHeardAt === null ? "" : `Last heard ${agoText(lastHeardAt, now)}. `}${capitalize(bare)}`;
+  return `${lastReportAt === null ? "" : `Last heard ${agoText(lastReportAt, now)}. `}${capitalize(bare)}`;
 }

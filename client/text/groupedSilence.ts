@@ -33,7 +33,7 @@ export function groupedSilentFeeders({ feeders }: Pick<YardView, "feeders">): re
   const largest = groups.reduce((most, group) => (group.length > most.length ? group : most), []);
   return largest.length < 2 ? [] : largest;
 }
-const lastReportMs = ({ lastReportAt: lastHeardAt }: FeederView) => Date.parse(lastHeardAt ?? "");
+const lastReportMs = ({ lastReportAt }: FeederView) => Date.parse(lastReportAt ?? "");
 
 /** "Rowan and Larch fell silent together" */
 export function groupedSilenceText(silent: readonly FeederView[], all: number): string {

@@ -136,15 +136,15 @@ function orderStages(order: OrderView): readonly OrderStage[] {
 
 /** What the feeder itself last said or did: the only thing that counts. */
 export function feederStateText(pause: PauseView, now: number, zone: string): string {
-  const { status: standing, lastPortion: gave } = pause;
-  if (standing.kind === "endedUnconfirmed") {
-    return `It was to resume at ${momentText(standing.at, now, zone)} by itself. It has not said since whether it did.`;
+  const { status, lastPortion } = pause;
+  if (status.kind === "endedUnconfirmed") {
+    return `It was to resume at ${momentText(status.at, now, zone)} by itself. It has not said since whether it did.`;
   }
-  if (standing.kind === "unknown" && standing.at !== null) {
-    return `It started anew at ${momentText(standing.at, now, zone)} and has not said since whether it feeds.`;
+  if (status.kind === "unknown" && status.at !== null) {
+    return `It started anew at ${momentText(status.at, now, zone)} and has not said since whether it feeds.`;
   }
-  if (standing.kind === "feeding" && gave !== null && gave.at === standing.at) {
-    return `The feeder last gave food at ${momentText(gave.at, now, zone)}.`;
+  if (status.kind === "feeding" && lastPortion !== null && lastPortion.at === status.at) {
+    return `The feeder last gave food at ${momentText(lastPortion.at, now, zone)}.`;
   }
   if (pause.statement === null) return "The feeder has not yet said whether it is feeding or paused.";
   const state = pause.statement.paused ? "paused" : "feeding as usual";
@@ -153,14 +153,14 @@ export function feederStateText(pause: PauseView, now: number, zone: string): st
 
 /** Whether the sensible next order is to resume: the feeder is paused, or a pause is on its way to it. */
 export function isResumeOffered(pause: PauseView): boolean {
-  const { order, statement: feederSays } = pause;
+  const { order, statement } = pause;
   if (order === null || order.status === "superseded" || order.status === "refused" || order.status === "ended") {
-    return feederSays?.paused ?? false;
+    return statement?.paused ?? false;
   }
   if (order.status === "contradicted") return true; // a pause on its way again, or a resume that isn't kept
   if (order.status === "confirmed") {
     // After the confirmation the feeder's later word wins: a pause with an end ends by itself.
-    return feederSays?.paused ?? order.kind === "pause";
+    return statement?.paused ?? order.kind === "pause";
   }
   return order.kind === "pause";
 }

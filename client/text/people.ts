@@ -18,12 +18,9 @@ export const digestChannelText: Readonly<Record<DigestChannel, string>> = {
 };
 
 /** "Left alone from 22:00 to 06:30, but for urgent alarms." */
-export function quietHoursText({
-  quietHours: quiet,
-  urgentBreaks,
-}: Pick<PersonView, "quietHours" | "urgentBreaks">): string {
-  if (quiet === null || quiet.from === quiet.to) return "May be told at any hour.";
-  return `Left alone from ${quiet.from} to ${quiet.to}, ${urgentBreaks ? "but for urgent alarms" : "also from urgent alarms"}.`;
+export function quietHoursText({ quietHours, urgentBreaks }: Pick<PersonView, "quietHours" | "urgentBreaks">): string {
+  if (quietHours === null || quietHours.from === quietHours.to) return "May be told at any hour.";
+  return `Left alone from ${quietHours.from} to ${quietHours.to}, ${urgentBreaks ? "but for urgent alarms" : "also from urgent alarms"}.`;
 }
 
 export const durationText = (minutes: number) =>
@@ -41,7 +38,7 @@ export function escalationText(
   minutes: number,
 ): string {
   const first = people.filter(
-    ({ escalationOrder: turn }) => turn === Math.min(...people.map((each) => each.escalationOrder)),
+    ({ escalationOrder }) => escalationOrder === Math.min(...people.map((each) => each.escalationOrder)),
   );
   const names = listText(first.map(({ name }) => name));
   if (first.length === people.length) return `An alarm goes to ${names}.`;
@@ -63,7 +60,7 @@ export function movedEscalationOrder(
   id: string,
   to: "earlier" | "later",
 ): ReadonlyMap<string, number> {
-  const turns = [...new Set(people.map(({ escalationOrder: turn }) => turn))].sort((one, other) => one - other);
+  const turns = [...new Set(people.map(({ escalationOrder }) => escalationOrder))].sort((one, other) => one - other);
   const groups = turns.map((turn) => people.filter((each) => each.escalationOrder === turn).map((each) => each.id));
   const at = groups.findIndex((group) => group.includes(id));
   const rest = groups.map((group) => group.filter((each) => each !== id));

@@ -24,9 +24,11 @@ export interface OwnPhone {
 }
 
 /** It has proved itself, or nothing was sent by which it could have: a quiet week is no reason to warn. */
-const isReachable = ({ reachability: reach, lastDisplayedAt: lastShownAt, lastAcceptedAt }: PhoneView) =>
-  reach.kind === "proved" ||
-  (reach.kind === "unproved" && lastShownAt !== null && (lastAcceptedAt === null || lastAcceptedAt <= lastShownAt));
+const isReachable = ({ reachability, lastDisplayedAt, lastAcceptedAt }: PhoneView) =>
+  reachability.kind === "proved" ||
+  (reachability.kind === "unproved" &&
+    lastDisplayedAt !== null &&
+    (lastAcceptedAt === null || lastAcceptedAt <= lastDisplayedAt));
 
 /**
  * What a keeper must know before relying on being told; null where at least one phone has proved that it can be reached and
@@ -49,15 +51,15 @@ export function reachabilityWarning({ phones, gone }: PhonesView, own: OwnPhone)
 function lostWarning(
   phones: readonly PhoneView[],
   gone: PhonesView["gone"],
-  { endpoint: own, storedEndpoint: remembered, isBlocked: denied, isRenewalPending: renewalWaits }: OwnPhone,
+  { endpoint: own, storedEndpoint, isBlocked, isRenewalPending }: OwnPhone,
 ): ReachabilityWarning | null {
-  const known = phones.find(({ endpoint }) => endpoint === remembered);
-  const isGone = gone.find(({ endpoint }) => endpoint === own || endpoint === remembered);
+  const known = phones.find(({ endpoint }) => endpoint === storedEndpoint);
+  const isGone = gone.find(({ endpoint }) => endpoint === own || endpoint === storedEndpoint);
   const label = known?.label ?? isGone?.label;
   if (label === undefined) return null;
   const begin = `This phone (${label}) can't be woken any more`;
-  if (denied) return { kind: "thisPhoneBlocked", text: `${begin}: its leave to notify you was withdrawn.` };
-  if (renewalWaits) {
+  if (isBlocked) return { kind: "thisPhoneBlocked", text: `${begin}: its leave to notify you was withdrawn.` };
+  if (isRenewalPending) {
     return {
       kind: "renewalPending",
       text: `${begin} by its old address, and the server does not know its new one yet.`,

@@ -5,15 +5,11 @@ import { momentText } from "./clock.ts";
  * Whom an alarm has reached so far: "Told: Ada at 20:14, shown on a phone; Bo at 20:29, by mail." Empty where nobody was told,
  * as of an alarm that waits for the morning.
  */
-export function recipientsText(
-  { recipientStates: told, acknowledgedBy }: EscalationView,
-  now: number,
-  zone: string,
-): string {
-  if (told.length === 0) return "";
-  const each = told.map(({ name, lastNotifiedAt: lastAt, displayedAt: shownAt, emailedAt: mailedAt }) => {
-    const proof = shownAt !== null ? "shown on a phone" : mailedAt !== null ? "by mail" : "not yet shown";
-    return `${name} at ${momentText(lastAt, now, zone)}, ${proof}`;
+export function recipientsText({ recipientStates, acknowledgedBy }: EscalationView, now: number, zone: string): string {
+  if (recipientStates.length === 0) return "";
+  const each = recipientStates.map(({ name, lastNotifiedAt, displayedAt, emailedAt }) => {
+    const proof = displayedAt !== null ? "shown on a phone" : emailedAt !== null ? "by mail" : "not yet shown";
+    return `${name} at ${momentText(lastNotifiedAt, now, zone)}, ${proof}`;
   });
   const seen = acknowledgedBy === null ? "" : ` ${acknowledgedBy} has seen it.`;
   return `Told: ${each.join("; ")}.${seen}`;

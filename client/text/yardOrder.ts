@@ -63,14 +63,14 @@ function currentYardOrder(feeders: readonly FeederView[], page: PageState): Orde
   return page.now - Math.max(...answers) < confirmationShownMs ? newest : null;
 }
 
-const isActive = ({ status: phase }: OrderView) => phase !== "superseded" && phase !== "ended";
+const isActive = ({ status }: OrderView) => status !== "superseded" && status !== "ended";
 /** A feeder that was paused by itself before or after is paused all the same. */
 const isSameOrder = (order: OrderView, other: OrderView) => order.kind === other.kind && isActive(order);
 
 /** Confirmed by the feeder, and nothing since says otherwise. A view that an older build kept has no standing. */
-function isCarriedOut({ order, status: standing, lost: undone }: PauseView, now: number): boolean {
-  if (order?.status !== "confirmed" || undone != null || isPastItsEnd(order, now)) return false;
-  const known = (standing as PauseView["status"] | undefined)?.kind;
+function isCarriedOut({ order, status, lost }: PauseView, now: number): boolean {
+  if (order?.status !== "confirmed" || lost != null || isPastItsEnd(order, now)) return false;
+  const known = (status as PauseView["status"] | undefined)?.kind;
   return known === (order.kind === "pause" ? "paused" : "feeding");
 }
 /** It may have resumed by itself since the view was made. */

@@ -29,7 +29,7 @@ export function actionFrom(
   id: string,
   now: number,
 ): QueuedAction | null {
-  const { feeder, fault, raisedAt, notifiedPriority: calledAs, navigate } = data;
+  const { feeder, fault, raisedAt, notifiedPriority, navigate } = data;
   if (feeder === null) return null;
   const { name, what } = splitTitle(title);
   const common = { id, feeder, feederName: name, requestedAt: now, notification: { title, tag, path: navigate } };
@@ -41,7 +41,11 @@ export function actionFrom(
         kind: "acknowledge",
         path: paths.acknowledge(feeder, fault),
         text: what === "" ? "acknowledge" : `acknowledge ${what}`,
-        body: { id, ...(raisedAt === null ? {} : { raisedAt }), ...(calledAs === null ? {} : { calledAs }) },
+        body: {
+          id,
+          ...(raisedAt === null ? {} : { raisedAt }),
+          ...(notifiedPriority === null ? {} : { calledAs: notifiedPriority }),
+        },
       };
     case "pause":
       return {
@@ -129,9 +133,7 @@ function actionProgress(act: QueuedAction, answer: ApiResult<ActionView>): Actio
 const isRaisedAgain = (act: QueuedAction, view: ActionView) =>
   act.kind === "acknowledge" &&
   "alarms" in view &&
-  view.alarms.some(
-    ({ fault, state: phase }) => phase === "unacknowledged" && paths.acknowledge(view.id, fault) === act.path,
-  );
+  view.alarms.some(({ fault, state }) => state === "unacknowledged" && paths.acknowledge(view.id, fault) === act.path);
 
 /** What the keeper reads in the answered notice's place. */
 export function progressText(act: QueuedAction, progress: ActionProgress, now: number, zone: string): string {

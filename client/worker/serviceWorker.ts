@@ -265,11 +265,11 @@ const finishedActions = new Map<string, ActionProgress>();
 async function sendAll(): Promise<readonly SentAction[]> {
   const kept = await localStore();
   const met = await runExclusively(() => sendStoredActions(kept, Date.now()));
-  for (const { action: act, progress } of met) {
-    if (act.notification === undefined || !isFinal(progress)) continue;
-    finishedActions.set(act.id, progress);
-    const stands = (await notificationsWithTag(act.notification.tag)).length > 0;
-    if (stands || progress.kind !== "done") await showProgress(act, progress);
+  for (const { action, progress } of met) {
+    if (action.notification === undefined || !isFinal(progress)) continue;
+    finishedActions.set(action.id, progress);
+    const stands = (await notificationsWithTag(action.notification.tag)).length > 0;
+    if (stands || progress.kind !== "done") await showProgress(action, progress);
   }
   if (met.length > 0) await notifyPages("acts");
   return met;

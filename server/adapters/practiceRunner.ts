@@ -11,7 +11,7 @@ export function createPracticeRunner(clock: Clock, ownUrl: () => string, log: Pr
   let running = new Map<string, Practice>();
   let fault: PracticeFault = "none";
 
-  const begin = ({ name, key, reportedUntil: heardUntil, hopper }: PracticeStart): [string, Practice] => {
+  const begin = ({ name, key, reportedUntil, hopper }: PracticeStart): [string, Practice] => {
     const practice = startPractice({
       url: ownUrl(),
       key,
@@ -24,7 +24,7 @@ export function createPracticeRunner(clock: Clock, ownUrl: () => string, log: Pr
         clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
       },
       log,
-      reportedUntil: heardUntil,
+      reportedUntil,
       ...(hopper === null ? {} : { hopperGrams: hopper }),
     });
     return [name, practice];

@@ -2,7 +2,7 @@ import { createECDH, createHmac } from "node:crypto";
 import https from "node:https";
 import webpush from "web-push";
 import type { Instant } from "../domain/instant.ts";
-import type { Notice } from "../domain/notification.ts";
+import type { NotificationContent } from "../domain/notification/content.ts";
 import type { PushOutcome } from "../domain/push/outcome.ts";
 import { pushPayload } from "../domain/push/payload.ts";
 import { isTopic, pushOptions } from "../domain/push/pushOptions.ts";
@@ -37,13 +37,13 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
    * Opaque to the push service, which could else try the few fault names there are and read from a topic what is wrong at
    * home. The same notice topic gives the same one for as long as the keys stay.
    */
-  const topicOf = (notice: Notice): string => {
+  const topicOf = (notice: NotificationContent): string => {
     const topic = createHmac("sha256", vapid.privateKey).update(notice.topic).digest("base64url").slice(0, 32);
     if (!isTopic(topic)) throw new Error(`expected a topic by RFC 8030, got ${topic}`);
     return topic;
   };
 
-  const request = (phone: Phone, feeder: string | null, notice: Notice, item: string): PushRequest => {
+  const request = (phone: Phone, feeder: string | null, notice: NotificationContent, item: string): PushRequest => {
     // As the URL parser writes it: the signed audience is then the origin, without a needless :443.
     const url = guard.read(phone.endpoint);
     const { ttlSeconds, urgency } = pushOptions(notice);
@@ -100,8 +100,8 @@ interface PushResponse {
 }
 
 /** By class of answer: RFC 8030 sections 5 and 7.3, RFC 9110 section 15. */
-function outcomeOf({ status, retryAfter: header, text: words }: PushResponse, now: Instant): PushOutcome {
-  const said = `HTTP ${status}${words === "" ? "" : `: ${words}`}`;
+function outcomeOf({ status, retryAfter: header, text }: PushResponse, now: Instant): PushOutcome {
+  const said = `HTTP ${status}${text === "" ? "" : `: ${text}`}`;
   if (status >= 200 && status < 300) return { kind: "accepted" };
   if (status === 404 || status === 410) return { kind: "subscriptionGone", text: said };
   if (status === 408 || status === 425 || status === 429 || status >= 500) {

@@ -1,5 +1,5 @@
 import type { z } from "zod";
-import type { AlarmPhase } from "../domain/alarmStates.ts";
+import type { AlarmState } from "../domain/alarms/alarmStates.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { OpenInviteView } from "./accountViews.ts";
 import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
@@ -146,7 +146,7 @@ export interface AlarmView {
   readonly fault: string;
   readonly title: string;
   readonly priority: "urgent" | "soon" | "note";
-  readonly state: Exclude<AlarmPhase, "normal" | "suspected">;
+  readonly state: Exclude<AlarmState, "normal" | "suspected">;
   readonly reason: string;
   readonly advice: string;
   readonly since: string;

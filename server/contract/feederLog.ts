@@ -91,7 +91,7 @@ export const logLineSchemas = {
   settings: z.object({ at: instantSchema, feeder: feederSchema, by: bySchema, settings: loggedSettings }),
   keeper: z
     .object({ at: instantSchema, feeder: feederSchema, keeper: loggedAct })
-    .refine(({ at, keeper: { refill: said } }) => !said?.at || Date.parse(said.at) <= Date.parse(at), {
+    .refine(({ at, keeper: { refill } }) => !refill?.at || Date.parse(refill.at) <= Date.parse(at), {
       path: ["keeper", "refill", "at"],
       message: "lies after the moment at which it was told",
     }),

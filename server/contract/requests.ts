@@ -109,13 +109,19 @@ function checkFoodFields(said: FoodFields, context: z.RefinementCtx): void {
   const refuse = (field: keyof FoodFields, message: string) => {
     context.addIssue({ code: "custom", path: [field], message });
   };
-  const { foodKind, grainsPerPortion: grains, portionGrams, tenPortionsGrams: ten } = said;
+  const { foodKind, grainsPerPortion, portionGrams, tenPortionsGrams } = said;
   if (foodKind === "other" && said.food === undefined) refuse("food", "must say in your own words what it is");
-  if (portionGrams !== undefined && ten !== undefined) {
+  if (portionGrams !== undefined && tenPortionsGrams !== undefined) {
     refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");
   }
-  if (foodKind === undefined || grains === undefined || portionGrams !== undefined || ten !== undefined) return;
-  const typical = typicalPortion(foodKind, grains);
+  if (
+    foodKind === undefined ||
+    grainsPerPortion === undefined ||
+    portionGrams !== undefined ||
+    tenPortionsGrams !== undefined
+  )
+    return;
+  const typical = typicalPortion(foodKind, grainsPerPortion);
   if (typical !== null && (typical < portionMin || typical > portionMax)) {
     const [least, most] = [`at least ${portionMin} g`, `at most ${portionMax} g`];
     const bound = typical < portionMin ? least : most;

@@ -158,14 +158,18 @@ function eventOrigin({ clock, orders }: FeederState, { boot, sentUptime }: Repor
 }
 
 function recordStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {
-  const { boot, sentUptime: uptime, readings } = report;
-  if (uptime === null) return state;
-  const { orders, changed } = updateOrdersByStart(state.orders, { boot, uptime, at, paused: readings.paused }, now);
+  const { boot, sentUptime, readings } = report;
+  if (sentUptime === null) return state;
+  const { orders, changed } = updateOrdersByStart(
+    state.orders,
+    { boot, uptime: sentUptime, at, paused: readings.paused },
+    now,
+  );
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   return { ...state, orders };
 }
 
-const withoutRefusedReports = ({ refusedReports: _over, ...state }: FeederState): FeederState => state;
+const withoutRefusedReports = ({ refusedReports, ...state }: FeederState): FeederState => state;
 
 interface InsideTemperature {
   readonly celsius: Celsius | null;
@@ -323,14 +327,14 @@ function applyRefill({ hopper, feed, cold }: FoodState, told: ReportedRefill, se
  * overtook this one on the way. History it may be, but never "the latest".
  */
 function readingsTime(
-  { clock, latestReadings: latest }: FeederState,
+  { clock, latestReadings }: FeederState,
   { boot, sentUptime }: Report,
   now: Instant,
 ): Instant | null {
   if (sentUptime === null) return null;
   const anchor = clock.boots.find((known) => known.boot === boot);
   const at = anchor ? earlier(now, after(anchor.receivedAt, (sentUptime - anchor.uptime) as Span)) : now;
-  return latest !== null && at < latest.at ? null : at;
+  return latestReadings !== null && at < latestReadings.at ? null : at;
 }
 
 /** What a feeder's own button for "refilled" tells; null where it tells that, but neither how much nor how full. */
@@ -357,7 +361,7 @@ const faultSituation = (
   faults: readonly Fault[],
   paused: boolean,
   now: Instant,
-): FaultSituation => ({ faults: byKind(faults), alarms, paused, duty: settings.placement ?? "inGarden", now });
+): FaultSituation => ({ faults: byKind(faults), alarms, paused, placement: settings.placement ?? "inGarden", now });
 
 /**
  * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,

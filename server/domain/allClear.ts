@@ -15,7 +15,7 @@ const allClearConditions = {
   /** It feeds birds: of one on the bench or put away nobody is told. */
   inGarden: ({ settings }) => (settings.placement ?? "inGarden") === "inGarden",
   /** It has said how it stands itself, and not only what an earlier start left behind. */
-  hasReported: ({ reporting: link, latestReadings: latest }) => link.kind === "reporting" && latest !== null,
+  hasReported: ({ reporting, latestReadings }) => reporting.kind === "reporting" && latestReadings !== null,
   isHeardOfLate: (state, now) => now < reportsValidUntil(state),
   notPaused: ({ orders }, now) => !isPaused(orders, now),
   /** What was asked last is done, or its time is over. A feeder that was told to pause is paused, or does otherwise. */
@@ -56,12 +56,12 @@ export function allClearUntil(state: FeederState, now: Instant): Instant | null 
 const reportWithin = minutes(15);
 const reportWithinIntervals = 3;
 
-function reportsValidUntil({ reporting: link, settings }: FeederState): Instant {
-  const silent = silenceBeginsAt(link, settings);
-  if (link.kind === "neverReported" || silent === null)
-    return link.kind === "neverReported" ? link.since : link.lastReportAt;
+function reportsValidUntil({ reporting, settings }: FeederState): Instant {
+  const silent = silenceBeginsAt(reporting, settings);
+  if (reporting.kind === "neverReported" || silent === null)
+    return reporting.kind === "neverReported" ? reporting.since : reporting.lastReportAt;
   const late = Math.max(reportWithin, reportWithinIntervals * settings.reportEvery) as Span;
-  return earlier(silent, later(link.lastReportAt, after(link.lastReportAt, late)));
+  return earlier(silent, later(reporting.lastReportAt, after(reporting.lastReportAt, late)));
 }
 
 /** A day before the food may end; null where that is past, or isn't known. */

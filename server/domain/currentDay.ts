@@ -33,16 +33,16 @@ export interface DayExtent {
 
 export function dayExtent(yard: DayLocation, date: LocalDate, now: Instant): DayExtent {
   const { place, zone } = yard;
-  const { from, to: dusk } = duskToDusk(place, zone, date);
+  const { from, to } = duskToDusk(place, zone, date);
   const begin = `From ${endText(place, from)} ${momentText(from, zone, now)}`;
   if (date !== currentDay(yard, now).date) {
-    return { from, to: dusk, text: `${begin} to ${endText(place, dusk)} ${momentText(dusk, zone, now)}.` };
+    return { from, to, text: `${begin} to ${endText(place, to)} ${momentText(to, zone, now)}.` };
   }
   const evening =
-    now > dusk
-      ? ` After midnight, what came after ${endText(place, dusk)} (${localTimeOf(dusk, zone)}) is on the next day's page.`
+    now > to
+      ? ` After midnight, what came after ${endText(place, to)} (${localTimeOf(to, zone)}) is on the next day's page.`
       : "";
-  return { from, to: later(dusk, now), text: `${begin} to now.${evening}` };
+  return { from, to: later(to, now), text: `${begin} to now.${evening}` };
 }
 
 /** What a day begins and ends with there: dusk, as a rule. */

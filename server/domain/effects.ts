@@ -1,4 +1,4 @@
-import type { AlarmChange } from "./alarmStates.ts";
+import type { AlarmChange } from "./alarms/alarmStates.ts";
 import type { Instant } from "./instant.ts";
 import type { AlarmEvent } from "./notification/escalation.ts";
 import type { Order } from "./orders/order.ts";

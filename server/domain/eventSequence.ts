@@ -55,19 +55,24 @@ function startBootSequence({ boots }: EventSequence, next: BootSequence, event: 
 
 function withEvent(known: BootSequence, event: NumberedEvent): BootSequence {
   const { seq } = event;
-  const { highestSeq: highest, missingCount: missing, lastJump: jumped } = known;
-  if (seq > highest) {
-    const gap = seq - highest - 1;
-    if (gap <= seqGapMax(event)) return { ...known, highestSeq: seq, missingCount: missing + gap };
-    return { ...known, highestSeq: seq, jumpCount: (known.jumpCount ?? 0) + 1, lastJump: { to: seq, highest } };
+  const { highestSeq, missingCount, lastJump } = known;
+  if (seq > highestSeq) {
+    const gap = seq - highestSeq - 1;
+    if (gap <= seqGapMax(event)) return { ...known, highestSeq: seq, missingCount: missingCount + gap };
+    return {
+      ...known,
+      highestSeq: seq,
+      jumpCount: (known.jumpCount ?? 0) + 1,
+      lastJump: { to: seq, highest: highestSeq },
+    };
   }
-  if (jumped === undefined || seq <= jumped.highest || seq >= jumped.to) {
-    return { ...known, missingCount: Math.max(0, missing - 1) }; // a late one fills its gap
+  if (lastJump === undefined || seq <= lastJump.highest || seq >= lastJump.to) {
+    return { ...known, missingCount: Math.max(0, missingCount - 1) }; // a late one fills its gap
   }
-  const gap = seq - jumped.highest - 1;
-  const inside = { ...known, lastJump: { ...jumped, highest: seq } };
+  const gap = seq - lastJump.highest - 1;
+  const inside = { ...known, lastJump: { ...lastJump, highest: seq } };
   return gap <= seqGapMax(event)
-    ? { ...inside, missingCount: missing + gap }
+    ? { ...inside, missingCount: missingCount + gap }
     : { ...inside, jumpCount: (known.jumpCount ?? 0) + 1 };
 }
 
@@ -80,8 +85,8 @@ const seqGapMax = ({ uptime }: NumberedEvent): number => 4_000 + Math.floor(upti
 
 /** How many the feeder has lost on the way, as far as the record goes back. */
 export const missingEventCount = (sequence: EventSequence): number =>
-  sequence.boots.reduce((sum, { missingCount: missing }) => sum + missing, 0);
+  sequence.boots.reduce((sum, { missingCount }) => sum + missingCount, 0);
 
 /** How often its numbers jumped, as far as the record goes back. */
 export const numberingJumpCount = (sequence: EventSequence): number =>
-  sequence.boots.reduce((sum, { jumpCount: jumps }) => sum + (jumps ?? 0), 0);
+  sequence.boots.reduce((sum, { jumpCount }) => sum + (jumpCount ?? 0), 0);

@@ -77,11 +77,11 @@ const hasLaterStart = ({ boots }: FeederClock, boot: string): boolean =>
 
 /** Over as soon as the feeder speaks under another id. */
 function updateReusedBoot(clock: FeederClock, boot: string, sentUptime: Span | null, at: Instant): FeederClock {
-  const { reusedBoot: reused, ...rest } = clock;
+  const { reusedBoot, ...rest } = clock;
   const [label, life] = [bootLabel(boot), bootNumber(boot)];
-  const starts = reused?.boot === label ? reused.startCount : 1;
+  const starts = reusedBoot?.boot === label ? reusedBoot.startCount : 1;
   if (life > starts) return { ...rest, reusedBoot: { boot: label, startCount: life, noticedAt: at } };
-  return reused !== undefined && reused.boot !== label && sentUptime !== null ? rest : clock;
+  return reusedBoot !== undefined && reusedBoot.boot !== label && sentUptime !== null ? rest : clock;
 }
 
 function instantsFrom(anchor: BootAnchor | undefined, receivedAt: Instant): (uptime: Span) => Instant {

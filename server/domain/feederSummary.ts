@@ -12,7 +12,7 @@ import { isPaused, pauseStatus } from "./orders/pauseStatus.ts";
  * else what it was told to do, else what isn't known of it, else that it is well. Times are the yard's own.
  */
 export function feederSummary(state: FeederState, now: Instant): string {
-  const { settings, reporting: link, orders } = state;
+  const { settings, reporting, orders } = state;
   const moment = (at: Instant) => momentText(at, settings.zone, now);
   const gravest = faultKinds.filter((kind) => isStanding(state, kind));
 
@@ -24,15 +24,15 @@ export function feederSummary(state: FeederState, now: Instant): string {
   if (latched !== undefined) return `To be looked at: ${ruleOf(latched).title}, over by now.`;
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
-    const { undonePause: undone } = orders;
-    if (undone !== undefined)
-      return `Started anew since it paused; asked again at ${moment(undone.at)}, not yet confirmed.`;
+    const { undonePause } = orders;
+    if (undonePause !== undefined)
+      return `Started anew since it paused; asked again at ${moment(undonePause.at)}, not yet confirmed.`;
     return `Waiting since ${moment(pending.requestedAt)} for it to ${pending.kind}.`;
   }
   if (settings.placement === "onBench") return "On the bench: kept on record, and nobody is told of it.";
   if (settings.placement === "putAway") return "Put away: told of only what may harm its battery.";
   if (isStanding(state, "reportsUnreadable")) return alarmText(state, "reportsUnreadable", moment);
-  if (link.kind === "neverReported") return "Not yet connected.";
+  if (reporting.kind === "neverReported") return "Not yet connected.";
   if (isStanding(state, "reportsIrregular")) return alarmText(state, "reportsIrregular", moment);
   if (isStanding(state, "staysPaused")) return alarmText(state, "staysPaused", moment);
   if (isPaused(orders, now)) return pauseText(state, now, moment);
@@ -57,12 +57,12 @@ function obstacleText(
   notes: readonly FaultKind[],
   moment: (at: Instant) => string,
 ): string {
-  const { reporting: link, orders } = state;
+  const { reporting, orders } = state;
   switch (doubt) {
     case "hasReported":
       return "Connected, and hasn't told yet how it stands.";
     case "isHeardOfLate":
-      return link.kind === "reporting" ? `Last heard ${moment(link.lastReportAt)}.` : "";
+      return reporting.kind === "reporting" ? `Last heard ${moment(reporting.lastReportAt)}.` : "";
     case "doesAsAsked":
       return orders.newest?.status === "refused"
         ? `It refused to ${orders.newest.kind}.`

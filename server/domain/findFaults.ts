@@ -14,14 +14,14 @@ import { readingFaults, sensorFaults } from "./silence/sensorFaults.ts";
 
 /** All that is wrong with a feeder now, at most once a kind. Which of it is told, and when, is the alarms' business. */
 export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
-  const { settings, reporting: link, orders, clock } = state;
+  const { settings, reporting, orders, clock } = state;
   // A stop that did not arrive must be known whatever else is wrong, most of all while the feeder is silent.
   const pause = pauseFaults(orders, settings, now);
   const unreadable = asList(unreadableFault(state.refusedReports));
-  if (link.kind === "neverReported") return [...pause, ...unreadable]; // nothing that was never there can be missed
+  if (reporting.kind === "neverReported") return [...pause, ...unreadable]; // nothing that was never there can be missed
 
   // A feeder that is not talking tells nothing about its hopper or its sensors, so its silence is all we claim.
-  const silence = feederSilentFault(link, settings, now);
+  const silence = feederSilentFault(reporting, settings, now);
   if (silence !== null) return [silence, ...pause];
 
   const { hopper, feed } = state;
@@ -59,9 +59,9 @@ function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
 
 /** The state with what can be foreseen of its food, reckoned anew where it is time. */
 export function withForecast(state: FeederState, now: Instant): FeederState {
-  const { hopperForecast: before, hopper, settings, alarms } = state;
-  const foresight = updateHopperForecast(before, hopper, settings, now, standsSince(alarms.foodLow));
-  return foresight === before ? state : { ...state, hopperForecast: foresight };
+  const { hopperForecast, hopper, settings, alarms } = state;
+  const foresight = updateHopperForecast(hopperForecast, hopper, settings, now, standsSince(alarms.foodLow));
+  return foresight === hopperForecast ? state : { ...state, hopperForecast: foresight };
 }
 
 /** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */
@@ -78,9 +78,9 @@ const asList = (fault: Fault | null): readonly Fault[] => (fault === null ? [] :
  * holds: until then an empty hopper looks like a jam. An alarm that stands already goes on standing.
  */
 function waitsForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
-  const { pendingJump: jump, estimate: belief } = hopper;
-  if (jump === null || jump.grams >= belief.level || isStandingAlarm(alarms[kind])) return false;
-  const settles = after(jump.at, (2 * settings.reportEvery + minutes(1)) as Span);
+  const { pendingJump, estimate } = hopper;
+  if (pendingJump === null || pendingJump.grams >= estimate.level || isStandingAlarm(alarms[kind])) return false;
+  const settles = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
   return now < settles && looksLikeEmpty.has(kind);
 }
 
@@ -94,9 +94,9 @@ const looksLikeEmpty: ReadonlySet<FaultKind> = new Set<FaultKind>([
 
 /** What falls can't come from an empty hopper: a stuck scale that says so is no witness, nor is it until it reads anew. */
 function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
-  const { emptySince, pendingJump: jump, estimate: belief } = hopper;
+  const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
-  return scaleStuck || (jump !== null && jump.grams > belief.level && !isStandingAlarm(alarms.foodOut));
+  return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isStandingAlarm(alarms.foodOut));
 }
 
 /** Two rooms may see the same thing; the first, which looked closer, speaks. */

@@ -11,8 +11,8 @@ export interface FoodOutlook {
 }
 
 /** For every screen, digest and letter. While a feeder is silent nobody sees what is eaten, so nothing is foretold. */
-export function foodOutlook({ hopper, settings, reporting: link }: OutlookInput, now: Instant): FoodOutlook {
-  const silent = silenceBeginsAt(link, settings);
+export function foodOutlook({ hopper, settings, reporting }: OutlookInput, now: Instant): FoodOutlook {
+  const silent = silenceBeginsAt(reporting, settings);
   const forecast: EmptyForecast =
     silent !== null && now >= silent ? { kind: "unknown", missing: "reports" } : forecastEmpty(hopper, settings, now);
   return { forecast, text: foodText(forecast, hopper, settings, now) };

@@ -7,8 +7,8 @@ export interface OpenQuestion {
   readonly answerAt: "settings" | "refill"; // where it can be said
 }
 
-export function openQuestions({ hopper, settings, reporting: link }: FeederState): readonly OpenQuestion[] {
-  if (link.kind === "neverReported" || (settings.placement ?? "inGarden") !== "inGarden") return [];
+export function openQuestions({ hopper, settings, reporting }: FeederState): readonly OpenQuestion[] {
+  if (reporting.kind === "neverReported" || (settings.placement ?? "inGarden") !== "inGarden") return [];
   const level: readonly OpenQuestion[] = hopper.isKnown
     ? []
     : [{ text: "Say how much is in it: weigh it, or tell of a refill.", answerAt: "refill" }];

@@ -47,13 +47,13 @@ export function unreadableFault(refused: RefusedReports | undefined): Fault | nu
 
 export function bootReusedFault(reused: ReusedBoot | undefined, zone: string, now: Instant): Fault | null {
   if (reused === undefined) return null;
-  const { boot, startCount: starts, noticedAt: at } = reused;
+  const { boot, startCount, noticedAt } = reused;
   return {
     kind: "bootReused",
-    reason: `It has used the boot id ${boot} for ${starts} starts; the newest was noticed on ${dateTimeText(at, zone, now)}.`,
+    reason: `It has used the boot id ${boot} for ${startCount} starts; the newest was noticed on ${dateTimeText(noticedAt, zone, now)}.`,
     evidence: [
-      { label: "boot id", value: boot, at },
-      { label: "starts under it", value: String(starts), at: null },
+      { label: "boot id", value: boot, at: noticedAt },
+      { label: "starts under it", value: String(startCount), at: null },
     ],
     confidence: null,
   };

@@ -25,13 +25,13 @@ export interface FeederSettings {
   /** "Food low" is told when the hopper may be empty within this span. */
   readonly foodWarningAhead: Span;
   /** Left out: in the garden. */
-  readonly placement?: Duty;
+  readonly placement?: Placement;
   /** What nobody has said and the usual stands for; left out where all of it was said. */
   readonly assumed?: readonly AssumedSetting[];
 }
 
 /** `onBench`: it is built or tried out, and nothing it does is a word to anybody. `putAway`: out of season, in a shed say. */
-export type Duty = "inGarden" | "onBench" | "putAway";
+export type Placement = "inGarden" | "onBench" | "putAway";
 
 export interface Place {
   readonly latitudeDegrees: number;

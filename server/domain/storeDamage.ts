@@ -1,5 +1,5 @@
 import { days, type Instant, isoOf } from "./instant.ts";
-import type { Notice } from "./notification.ts";
+import type { NotificationContent } from "./notification/content.ts";
 
 /** What was found wrong with the database as a whole. */
 export type StoreDamage =
@@ -47,7 +47,7 @@ export function adviceText({ backup, command }: RestoreAdvice): string {
   return `${known}, stop the server and run in its folder: ${command}`;
 }
 
-export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): Notice {
+export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): NotificationContent {
   return {
     fault: null,
     priority: "urgent",
@@ -55,7 +55,7 @@ export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): 
     body: damageWithAdviceText(damage, advice),
     topic: "store-damage",
     timeToLive: days(2),
-    quiet: false,
+    silent: false,
     opens: "/",
   };
 }

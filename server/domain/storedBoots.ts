@@ -16,16 +16,13 @@ interface KnownBoots {
 }
 
 /** What is remembered, with what is stored of these boots beside it. What is remembered counts for more, and stays the newest. */
-export function mergeStoredBoots(
-  { clock, eventSequence: sequence }: KnownBoots,
-  stored: readonly StoredBoot[],
-): KnownBoots {
-  if (stored.length === 0) return { clock, eventSequence: sequence };
+export function mergeStoredBoots({ clock, eventSequence }: KnownBoots, stored: readonly StoredBoot[]): KnownBoots {
+  if (stored.length === 0) return { clock, eventSequence };
   const anchors = stored.flatMap(({ boot, anchor }) => (anchor === null ? [] : [{ boot, ...anchor }]));
   const sequences = stored.map(({ boot, highestSeq }) => ({ boot, highestSeq, missingCount: 0 }));
   return {
     clock: { ...clock, boots: [...withoutKnown(anchors, clock.boots), ...clock.boots] },
-    eventSequence: { boots: [...withoutKnown(sequences, sequence.boots), ...sequence.boots] },
+    eventSequence: { boots: [...withoutKnown(sequences, eventSequence.boots), ...eventSequence.boots] },
   };
 }
 

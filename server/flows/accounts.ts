@@ -88,7 +88,7 @@ export async function resetPassphrase(
 
 const noReset = {
   kind: "refused",
-  why: "This link was used already, was replaced by a newer one, or its hour is over. Make a new one on the server.",
+  reason: "This link was used already, was replaced by a newer one, or its hour is over. Make a new one on the server.",
 } as const;
 
 // --- signed-in devices ---------------------------------------------------------------------------------------------------
@@ -123,8 +123,8 @@ async function otherSessions({ clock, store }: Ports, { keeper, tokenHash }: Ses
   return all.filter((each) => each.tokenHash !== tokenHash);
 }
 
-const closeSockets = ({ liveFeed: live }: Ports, sessions: readonly SessionDetails[]): void => {
-  for (const { tokenHash } of sessions) live.closeSocketsOf({ session: tokenHash });
+const closeSockets = ({ liveFeed }: Ports, sessions: readonly SessionDetails[]): void => {
+  for (const { tokenHash } of sessions) liveFeed.closeSocketsOf({ session: tokenHash });
 };
 
 // --- the end of an account -----------------------------------------------------------------------------------------------

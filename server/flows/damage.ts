@@ -43,17 +43,17 @@ const notifyAgainAfter = days(1);
 const retryAfterMax = hours(1);
 
 export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log: DamageLog): DamageNotifier {
-  const { clock, store, recipientsFile: file } = ports;
+  const { clock, store, recipientsFile } = ports;
   let known: DamageRecipients | null = null;
   let underWay: Promise<void> | null = null;
   const failures = new Map<string, { readonly count: number; readonly nextAt: Instant }>();
 
-  const recipients = (): DamageRecipients => known ?? file.read() ?? { phones: [], addresses: [] };
+  const recipients = (): DamageRecipients => known ?? recipientsFile.read() ?? { phones: [], addresses: [] };
   const ended = (to: string, outcome: PushOutcome | EmailOutcome, now: Instant) => {
     if (outcome.kind === "accepted") {
       failures.delete(to);
       const { phones, addresses } = recipients();
-      file.write({ phones, addresses, notifiedAt: { ...file.read()?.notifiedAt, [to]: now } });
+      recipientsFile.write({ phones, addresses, notifiedAt: { ...recipientsFile.read()?.notifiedAt, [to]: now } });
       return;
     }
     const count = (failures.get(to)?.count ?? 0) + 1;
@@ -72,7 +72,7 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
   const notifyAll = async (damage: StoreDamage) => {
     const now = clock.now();
     const notice = damageNotification(damage, store.condition.restoreAdvice());
-    const notifiedAt = file.read()?.notifiedAt ?? {};
+    const notifiedAt = recipientsFile.read()?.notifiedAt ?? {};
     const isDue = (to: string) => {
       const last = notifiedAt[to];
       if (last !== undefined && (damage.kind === "commitsLost" || now < after(last, notifyAgainAfter))) return false;
@@ -94,14 +94,14 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
   return {
     async updateRecipients() {
       const isDamaged = store.condition.damage()?.kind === "damaged";
-      if (isDamaged && (known ?? file.read()) !== null) return; // the last good reading counts
+      if (isDamaged && (known ?? recipientsFile.read()) !== null) return; // the last good reading counts
       const read = await store.damageRecipients();
       const isSame = known !== null && JSON.stringify(known) === JSON.stringify(read);
       known = read;
-      const kept = file.read();
+      const kept = recipientsFile.read();
       const isForgotten = store.condition.damage() === null && Object.keys(kept?.notifiedAt ?? {}).length > 0;
       if (isSame && kept !== null && !isForgotten) return;
-      file.write({ ...read, notifiedAt: isForgotten ? {} : (kept?.notifiedAt ?? {}) });
+      recipientsFile.write({ ...read, notifiedAt: isForgotten ? {} : (kept?.notifiedAt ?? {}) });
     },
     async notify() {
       const damage = store.condition.damage();

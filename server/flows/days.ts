@@ -1,5 +1,5 @@
 import type { DayMark, DayView } from "../contract/api.ts";
-import type { AlarmChange } from "../domain/alarmStates.ts";
+import type { AlarmChange } from "../domain/alarms/alarmStates.ts";
 import { isAssumed } from "../domain/assumedSettings.ts";
 import { currentDay, dayExtent } from "../domain/currentDay.ts";
 import { ruleOf } from "../domain/faults.ts";
@@ -17,7 +17,7 @@ export async function dayView(
   const { place, portionMass } = row.state.settings;
   const running = currentDay(row.state.settings, now);
   const date = asked ?? running.date;
-  const { from, to, text: extent } = dayExtent(row.state.settings, date, now);
+  const { from, to, text } = dayExtent(row.state.settings, date, now);
   const events = await records.events(row.id, from, to, eventsADayMax);
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
@@ -28,7 +28,7 @@ export async function dayView(
     date,
     from: isoOf(from),
     to: isoOf(to),
-    extentText: extent,
+    extentText: text,
     current: { date: running.date, until: isoOf(running.until) },
     light: place
       ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))

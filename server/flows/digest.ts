@@ -3,7 +3,7 @@ import { digestEmailSections } from "../domain/digest/digestEmail.ts";
 import { dueDigest } from "../domain/digest/dueDigest.ts";
 import { after, between, hours, type Instant, later } from "../domain/instant.ts";
 import { instantOfLocal, type LocalDate } from "../domain/localTime.ts";
-import type { Notice } from "../domain/notification.ts";
+import type { NotificationContent } from "../domain/notification/content.ts";
 import type { Clock, DigestStore, OutboxSignal, RecordStore, Transaction, YardRow } from "../ports.ts";
 import { readDigestFeeder } from "./digestFeeder.ts";
 
@@ -79,7 +79,13 @@ const worthUntil = "20:00";
  * The one note that is pushed, since the keeper asked for it: without sound, and without waking the phone. It ends with the
  * day; one that comes late in the day gets two hours. A letter has room for the whole, a phone's notice for the short form.
  */
-function digestContent(yard: YardRow, digest: Digest, date: LocalDate, by: "push" | "email", now: Instant): Notice {
+function digestContent(
+  yard: YardRow,
+  digest: Digest,
+  date: LocalDate,
+  by: "push" | "email",
+  now: Instant,
+): NotificationContent {
   const end = later(instantOfLocal(date, worthUntil, yard.zone), after(now, hours(2)));
   return {
     fault: null,
@@ -88,7 +94,7 @@ function digestContent(yard: YardRow, digest: Digest, date: LocalDate, by: "push
     body: digest.short,
     topic: `digest-${yard.id}`, // for good: tomorrow's replaces today's if that is still on its way
     timeToLive: between(now, end),
-    quiet: true,
+    silent: true,
     opens: `/yards/${encodeURIComponent(yard.id)}/digest`,
     ...(by === "email" ? { emailSections: digestEmailSections(digest) } : {}),
   };

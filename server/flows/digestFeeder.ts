@@ -62,8 +62,8 @@ async function readRecentReadings(
   now: Instant,
 ): Promise<readonly TimedReadings[]> {
   const heartbeats = await digests.firstReadings(id, pastHours(now));
-  return heartbeats.flatMap(({ receivedAt: at, readings }) => {
+  return heartbeats.flatMap(({ receivedAt, readings }) => {
     const read = readReport({ boot: "kept", sentUptimeMs: null, readings: JSON.parse(readings), events: [] });
-    return read.kind === "read" ? [{ at, readings: read.report.readings }] : [];
+    return read.kind === "read" ? [{ at: receivedAt, readings: read.report.readings }] : [];
   });
 }

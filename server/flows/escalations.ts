@@ -3,6 +3,7 @@ import { alarmTopic } from "../domain/alarms/alarmTopic.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { earlier, type Instant } from "../domain/instant.ts";
 import { advanceEscalation, isActive, recordDisplay } from "../domain/notification/advanceEscalation.ts";
+import { type GroupedFeeder, type GroupedYard, yardTopic } from "../domain/notification/alarmGroup.ts";
 import type {
   AlarmEvent,
   Escalation,
@@ -10,11 +11,10 @@ import type {
   OutgoingNotification,
   Recipients,
 } from "../domain/notification/escalation.ts";
+import { advanceGrouped, type GroupStep, handleGroupedEvent, isGrouped } from "../domain/notification/groupedAlarms.ts";
 import { handleAlarmEvent } from "../domain/notification/handleAlarmEvent.ts";
 import { nameWithPractice } from "../domain/notification/nameWithPractice.ts";
 import { silenceAlarmAt } from "../domain/silence/feederSilence.ts";
-import { type GroupedFeeder, type GroupedYard, yardTopic } from "../domain/telling/group.ts";
-import { advanceGrouped, type GroupStep, hearGrouped, isGrouped } from "../domain/telling/groupedAlarms.ts";
 import { type EmailGateway, type FeederRow, isStoreProblem, type Ports, type Transaction } from "../ports.ts";
 import type { FeederUpdate } from "./pure/feederUpdate.ts";
 import type { UnnotifiedEnd } from "./pure/unnotified.ts";
@@ -33,13 +33,13 @@ export interface EscalationPorts extends Pick<Ports, "clock" | "store" | "outbox
  * @returns which of the words ended a call before anybody was told
  */
 export async function handleAlarmEvents(
-  { email: mail }: Pick<EscalationPorts, "email">,
+  { email }: Pick<EscalationPorts, "email">,
   tx: Transaction,
   { id, yard, state }: Pick<FeederUpdate, "id" | "yard" | "state">,
   words: readonly AlarmEvent[],
   now: Instant,
 ): Promise<readonly UnnotifiedEnd[]> {
-  const circle = await recipientsOf(tx, yard, mail);
+  const circle = await recipientsOf(tx, yard, email);
   if (circle === null) return []; // its yard is gone, and nobody is left to be told
   const ended: UnnotifiedEnd[] = [];
   for (const word of words) {
@@ -48,7 +48,8 @@ export async function handleAlarmEvents(
     }
     if (isGrouped(word.fault)) {
       const groupByAlarm = await groupedYard(tx, yard, word.fault);
-      if (groupByAlarm !== null) await keepGroup(tx, hearGrouped(groupByAlarm, { feeder: id, word }, circle, now), now);
+      if (groupByAlarm !== null)
+        await keepGroup(tx, handleGroupedEvent(groupByAlarm, { feeder: id, word }, circle, now), now);
       continue;
     }
     const topic = alarmTopic(id, word.fault);
@@ -129,12 +130,12 @@ export async function tryDueEscalations(ports: EscalationPorts): Promise<void> {
   }
 }
 
-const advanceOne = ({ clock, store, email: mail }: EscalationPorts, topic: string): Promise<number> =>
+const advanceOne = ({ clock, store, email }: EscalationPorts, topic: string): Promise<number> =>
   store.transaction(async (tx) => {
     const now = clock.now();
     const call = await tx.escalation(topic);
     if (call === null) return 0; // another process was faster, or a feeder was removed
-    const circle = await recipientsOf(tx, call.yard, mail);
+    const circle = await recipientsOf(tx, call.yard, email);
     if (circle === null) return 0;
     if (!isGrouped(call.fault)) return saveStep(tx, topic, advanceEscalation(call, circle, now), now);
     const grouped = await groupedYard(tx, call.yard, call.fault);
@@ -175,41 +176,37 @@ async function groupedYard(tx: Transaction, id: string, fault: FaultKind): Promi
   const feeders: GroupedFeeder[] = [];
   for (const row of await tx.feedersOf(id))
     feeders.push(groupedFeeder(row, await tx.escalation(alarmTopic(row.id, fault))));
-  return { id, name, fault, call: await tx.escalation(yardTopic(id, fault)), feeders };
+  return { id, name, fault, escalation: await tx.escalation(yardTopic(id, fault)), feeders };
 }
 
 function groupedFeeder(
-  { id, state: { settings, reporting: link }, lastReportAt: lastHeardAt }: FeederRow,
+  { id, state: { settings, reporting }, lastReportAt }: FeederRow,
   call: Escalation | null,
 ): GroupedFeeder {
   return {
     id,
     name: nameWithPractice(settings),
     inService: (settings.placement ?? "inGarden") === "inGarden",
-    lastHeardAt,
+    lastReportAt,
     reportEvery: settings.reportEvery,
-    silentFrom: silenceAlarmAt(link, settings),
-    call,
+    silentFrom: silenceAlarmAt(reporting, settings),
+    escalation: call,
   };
 }
 
 async function saveStep(
   tx: Transaction,
   topic: string,
-  { escalation: call, notifications: tellings, nextAt }: EscalationStep,
+  { escalation, notifications, nextAt }: EscalationStep,
   now: Instant,
 ) {
-  await tx.saveEscalation(topic, call, nextAt);
-  return enqueueNotifications(tx, tellings, now);
+  await tx.saveEscalation(topic, escalation, nextAt);
+  return enqueueNotifications(tx, notifications, now);
 }
 
-async function keepGroup(
-  tx: Transaction,
-  { escalations: calls, notifications: tellings }: GroupStep,
-  now: Instant,
-): Promise<number> {
-  for (const { topic, escalation: call, nextAt } of calls) await tx.saveEscalation(topic, call, nextAt);
-  return enqueueNotifications(tx, tellings, now);
+async function keepGroup(tx: Transaction, { escalations, notifications }: GroupStep, now: Instant): Promise<number> {
+  for (const { topic, escalation, nextAt } of escalations) await tx.saveEscalation(topic, escalation, nextAt);
+  return enqueueNotifications(tx, notifications, now);
 }
 
 /** @returns how many words went out */

@@ -21,9 +21,9 @@ export async function* feederLog(records: RecordStore, row: FeederRow, now: Inst
   for await (const line of mergeByTime(postedReports(records, row, until), acts)) yield lineText(line, row);
 }
 
-function lineText({ at, entry: said }: RecordLine, { id: feeder }: FeederRow): string {
-  const when = "report" in said ? { receivedAt: isoOf(at) } : { at: isoOf(at) };
-  return `${JSON.stringify({ ...when, feeder, ...said })}\n`;
+function lineText({ at, entry }: RecordLine, { id }: FeederRow): string {
+  const when = "report" in entry ? { receivedAt: isoOf(at) } : { at: isoOf(at) };
+  return `${JSON.stringify({ ...when, feeder: id, ...entry })}\n`;
 }
 
 /** No two are at the same moment: see `pure/nextMoment.ts`. */
@@ -49,8 +49,8 @@ const atOnce = 500;
 async function* readLogEntries(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
   for (let last = row.addedAt; ; ) {
     const page = await records.logEntries(row.id, last, until, atOnce);
-    for (const { at, entry: said } of page) {
-      yield { at, entry: JSON.parse(said) as LogEntry };
+    for (const { at, entry } of page) {
+      yield { at, entry: JSON.parse(entry) as LogEntry };
       last = at;
     }
     if (page.length < atOnce) return;

@@ -198,8 +198,8 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
   if (sorted.kind === "unclear") {
     return { outcome: { kind: "bootUnclear", boot: report.boot, uptimeBefore: sorted.uptimeBefore } };
   }
-  const { boot, newEvents: fresh, duplicates, recalledBoots: recalled } = sorted;
-  const taken = takeReport(startUpdate(row), { ...report, boot }, fresh, receivedAt, recalled);
+  const { boot, newEvents, duplicates, recalledBoots } = sorted;
+  const taken = takeReport(startUpdate(row), { ...report, boot }, newEvents, receivedAt, recalledBoots);
 
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];

@@ -1,6 +1,6 @@
 import { notificationEmail } from "../domain/email/notificationEmail.ts";
 import { after, before as ago, days, type Instant, later, type Span, seconds } from "../domain/instant.ts";
-import type { Notice } from "../domain/notification.ts";
+import type { NotificationContent } from "../domain/notification/content.ts";
 import type { PushOutcome, Settlement } from "../domain/push/outcome.ts";
 import { pageAddress } from "../domain/push/payload.ts";
 import { withRemainingTime } from "../domain/push/pushOptions.ts";
@@ -142,7 +142,7 @@ async function drainChannel(
 
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
-  { clock, store, push, email: mail, liveFeed: live }: OutboxPorts,
+  { clock, store, push, email, liveFeed }: OutboxPorts,
   { jitter, log, publicUrl, onLost }: OutboxLimits,
   item: OutboxItem,
   beginBy: Instant,
@@ -166,7 +166,7 @@ async function deliver(
       log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
       return null;
     }
-    if (settlement.kind === "phoneGone") live?.announcePhones(item.person);
+    if (settlement.kind === "phoneGone") liveFeed?.announcePhones(item.person);
     if (settlement.kind === "phoneGone" || settlement.kind === "givenUp") {
       await onLost?.().catch((err: unknown) => {
         log.error({ err, ...about }, "what follows from a delivery that reached nobody failed; the next tick does it");
@@ -181,7 +181,7 @@ async function deliver(
     const sent =
       item.channel === "push"
         ? push.send(item.phone, item.feeder, notice, begun, item.id)
-        : sendEmail(mail, item, notice, publicUrl);
+        : sendEmail(email, item, notice, publicUrl);
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
       return { kind: "tryLater", notBefore: null, text: "a fault inside the server, see its log", noAnswer: true };
@@ -194,7 +194,7 @@ async function deliver(
 }
 
 /** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
-async function sendEmail(mail: EmailGateway, item: EmailItem, notice: Notice, publicUrl: string | null) {
+async function sendEmail(mail: EmailGateway, item: EmailItem, notice: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
   if (to === null) return { kind: "refused", text: "there is no address any more" } as const;
   const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, notice.opens);
@@ -208,9 +208,9 @@ async function sendEmail(mail: EmailGateway, item: EmailItem, notice: Notice, pu
  * is an item like any other, so that the phone can prove that it showed it.
  */
 export async function testPush(
-  { clock, store, push, liveFeed: live }: Pick<OutboxPorts, "clock" | "store" | "push" | "liveFeed">,
+  { clock, store, push, liveFeed }: Pick<OutboxPorts, "clock" | "store" | "push" | "liveFeed">,
   phones: readonly Phone[],
-  notice: Notice,
+  notice: NotificationContent,
   claimFor: Span,
 ): Promise<readonly { readonly phone: Phone; readonly outcome: PushOutcome }[]> {
   return Promise.all(
@@ -227,7 +227,7 @@ export async function testPush(
           ? { kind: "givenUp", at: now, problem: outcome.text }
           : settlementOf(outcome, { ...item, attempts: 0, timeToLive: notice.timeToLive, jitter: 0 }, now);
       await store.outbox.settle(item, settlement);
-      if (settlement.kind === "phoneGone") live?.announcePhones(item.person);
+      if (settlement.kind === "phoneGone") liveFeed?.announcePhones(item.person);
       return { phone, outcome };
     }),
   );

@@ -84,9 +84,13 @@ export async function escalationViews({ store }: Ports, yard: string): Promise<E
 function escalationView(call: Escalation, speaker: Escalation, names: ReadonlyMap<string, string>): EscalationView {
   const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = call;
   const reached = speaker.recipientStates.filter((one) => !isUndelivered(speaker, one));
-  const told = reached.flatMap(({ person, lastNotifiedAt: lastAt, displayedAt: shownAt, emailedAt: mailedAt }) => {
+  const told = reached.flatMap(({ person, lastNotifiedAt, displayedAt, emailedAt }) => {
     const name = names.get(person);
-    const moments = { lastNotifiedAt: isoOf(lastAt), displayedAt: maybeIso(shownAt), emailedAt: maybeIso(mailedAt) };
+    const moments = {
+      lastNotifiedAt: isoOf(lastNotifiedAt),
+      displayedAt: maybeIso(displayedAt),
+      emailedAt: maybeIso(emailedAt),
+    };
     return name === undefined ? [] : [{ name, ...moments }];
   });
   return { feeder, fault, title, raisedAt: isoOf(raisedAt), recipientStates: told, acknowledgedBy, unreachable };
@@ -247,7 +251,7 @@ export async function changeEmail(ports: Ports, person: string, mail: string | n
 }
 
 /** Sends a letter at once, for whoever wants to see whether it arrives. Null: they have no address. */
-export async function testEmail({ clock, store, email: mail }: Ports, person: string): Promise<MailOutcome | null> {
+export async function testEmail({ clock, store, email }: Ports, person: string): Promise<MailOutcome | null> {
   const to = await store.people.emailOf(person);
   if (to === null) return null;
   const notice = {
@@ -260,5 +264,5 @@ export async function testEmail({ clock, store, email: mail }: Ports, person: st
     silent: true,
   } as const;
   const letter = notificationEmail(notice, { yardName: null, feederName: null, link: null });
-  return mail.send(to, letter, `test-${randomUUID()}`, clock.now());
+  return email.send(to, letter, `test-${randomUUID()}`, clock.now());
 }

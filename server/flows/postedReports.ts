@@ -20,14 +20,14 @@ export async function* postedReports(
     for (const some of pagesByEventCount(page)) {
       const bodies = await bodiesOf(records, id, some);
       for (const { heartbeat, ranges } of some) {
-        const { receivedAt: at, boot, sentUptimeMs, readings } = heartbeat;
+        const { receivedAt, boot, sentUptimeMs, readings } = heartbeat;
         const events = bodies(boot, ranges);
         const rest = { boot: bootLabel(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
         const life = bootNumber(boot);
         // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
         for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
           yield {
-            at,
+            at: receivedAt,
             entry: { startNumber: life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } },
           };
         }

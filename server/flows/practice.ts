@@ -55,9 +55,9 @@ export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<bo
   keys.clearCache();
   for (const { id } of feeders) ports.feederLink.disconnect(id);
   ports.practiceRunner.start(
-    renewed.map(({ feeder: { state, lastReportAt: lastHeardAt }, key }) => {
+    renewed.map(({ feeder: { state, lastReportAt }, key }) => {
       const hopper = hopperLevel(state.hopper, state.settings)?.grams ?? null;
-      return { name: state.settings.name, key, reportedUntil: lastHeardAt, hopper };
+      return { name: state.settings.name, key, reportedUntil: lastReportAt, hopper };
     }),
   );
   return true;

@@ -64,7 +64,7 @@ async function claimedBefore(
 
 const noClaim = {
   kind: "refused",
-  why: "this link was used already or replaced by a newer one: see the server's output",
+  reason: "this link was used already or replaced by a newer one: see the server's output",
 } as const;
 
 export type JoinWithResult =
@@ -119,8 +119,8 @@ async function repeatedJoin(
   if (yard === null) return null;
   const isMember = async (person: string) => (await ports.store.people.roleAt(person, { yard: yard.id })) !== null;
   if (session !== null && name === undefined) {
-    const { id, name: keeper } = session.keeper;
-    return (await isMember(id)) ? { kind: "joined", person: id, yard, token: null, keeper: { name: keeper } } : null;
+    const { id, name } = session.keeper;
+    return (await isMember(id)) ? { kind: "joined", person: id, yard, token: null, keeper: { name } } : null;
   }
   if (name === undefined || passphrase === undefined) return null;
   const known = await ports.store.keepers.keeperNamed(name);
@@ -188,8 +188,8 @@ export async function sessionOf(ports: Ports, token: string): Promise<SessionRow
   return session;
 }
 
-export async function signOut({ store, liveFeed: live }: Ports, token: string): Promise<void> {
+export async function signOut({ store, liveFeed }: Ports, token: string): Promise<void> {
   const session = tokenHash(token);
   await store.keepers.removeSession(session);
-  live.closeSocketsOf({ session });
+  liveFeed.closeSocketsOf({ session });
 }

@@ -28,7 +28,7 @@ import { momentText } from "../domain/localTime.ts";
 import { openQuestions } from "../domain/openQuestions.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
 import { type DisplayedStatus, displayedStatus, type PauseStatus, pauseStatus } from "../domain/orders/pauseStatus.ts";
-import { portionWords } from "../domain/portionWords.ts";
+import { portionText } from "../domain/portionText.ts";
 import { damageText, damageWithAdviceText } from "../domain/storeDamage.ts";
 import { isUsableZone, zoneOrFallback } from "../domain/zone.ts";
 import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
@@ -101,9 +101,9 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     pause: pauseView(state.orders, now),
     cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latestReadings?.readings ?? null),
-    questions: openQuestions(state).map(({ text: words, answerAt: said }) => ({
-      words,
-      opens: `/feeders/${encodeURIComponent(row.id)}/${said === "refill" ? "refill" : "settings"}`,
+    questions: openQuestions(state).map(({ text, answerAt }) => ({
+      words: text,
+      opens: `/feeders/${encodeURIComponent(row.id)}/${answerAt === "refill" ? "refill" : "settings"}`,
     })),
     summary: `${feederSummary(state, now)}${rebuiltText(row, now)}`,
     summaryValidUntil: maybeIso(allClearUntil(state, now)),
@@ -132,19 +132,19 @@ function readingsView({ at, readings }: LatestReadings): ReadingsView {
 
 function hopperView(state: FeederState, now: Instant): HopperView {
   const { hopper, settings } = state;
-  const { forecast, text: words } = foodOutlook(state, now);
+  const { forecast, text } = foodOutlook(state, now);
   const portion = learntPortion(hopper).mean;
   return {
     capacityGrams: settings.hopperCapacity,
     capacityAssumed: isAssumed(settings, "hopperCapacity"),
     level: hopperLevel(hopper, settings),
     portionGrams: portion,
-    portionText: portionWords(portion, settings),
+    portionText: portionText(portion, settings),
     emptyForecast:
       forecast.kind === "emptyAt"
         ? { p10: isoOf(forecast.p10), p50: isoOf(forecast.p50), p90: isoOf(forecast.p90) }
         : null,
-    text: words,
+    text,
   };
 }
 
@@ -189,25 +189,25 @@ function alarmView(
       alarm.state === "outOfService"
         ? { by: alarm.outBy, since: isoOf(alarm.outSince), reason: alarm.outReason }
         : null,
-    evidence: finding.evidence.map(({ label: what, value, at }) => ({ label: what, value, at: maybeIso(at) })),
+    evidence: finding.evidence.map(({ label, value, at }) => ({ label, value, at: maybeIso(at) })),
   };
 }
 
 function pauseView(orders: OrdersState, now: Instant): PauseView {
-  const { newest, feederSays, lastFood: gave, undonePause: undone } = orders;
+  const { newest, feederSays, lastFood, undonePause } = orders;
   return {
     statement: feederSays && { paused: feederSays.paused, at: isoOf(feederSays.at) },
-    lastPortion: gave === undefined ? null : { at: isoOf(gave.at), cause: gave.cause },
+    lastPortion: lastFood === undefined ? null : { at: isoOf(lastFood.at), cause: lastFood.cause },
     status: pauseStatusView(pauseStatus(orders, now)),
     order: newest && orderView(newest, displayedStatus(orders, newest, now)),
     lost:
-      undone === undefined
+      undonePause === undefined
         ? null
         : {
-            by: undone.by,
-            since: isoOf(undone.since),
-            confirmedAt: isoOf(undone.confirmedAt),
-            portions: undone.portionCount,
+            by: undonePause.by,
+            since: isoOf(undonePause.since),
+            confirmedAt: isoOf(undonePause.confirmedAt),
+            portions: undonePause.portionCount,
           },
   };
 }

@@ -1,7 +1,7 @@
 import type { Email } from "../domain/email/email.ts";
 import type { Instant } from "../domain/instant.ts";
+import type { NotificationContent } from "../domain/notification/content.ts";
 import type { Escalation, OutgoingNotification, Recipients } from "../domain/notification/escalation.ts";
-import type { Notice } from "../domain/notification.ts";
 import type { DeliveryCapacity } from "../domain/push/fairShare.ts";
 import type { EmailOutcome, PushOutcome, Settlement } from "../domain/push/outcome.ts";
 
@@ -55,7 +55,7 @@ interface OutboxItemBase {
   readonly person: string;
   readonly yard: string | null;
   readonly feeder: string | null;
-  readonly content: Notice;
+  readonly content: NotificationContent;
   readonly writtenAt: Instant;
   readonly attempts: number; // deliveries begun before this claim
 }
@@ -87,7 +87,7 @@ export interface OutboxStore {
     capacity?: DeliveryCapacity,
   ): Promise<readonly OutboxItem[]>;
   /** Writes an item that is claimed from the start: for a keeper who waits to see whether it arrives. */
-  startClaimed(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem>;
+  startClaimed(phone: Phone, notice: NotificationContent, now: Instant, claimUntil: Instant): Promise<PushItem>;
   /**
    * Remembers how it ended. `phoneGone` also removes the phone with all that waits for it, and remembers its endpoint; where the
    * phone has a newer endpoint by then it stays, and the notice goes there. A call learns in the same commit that its last push
@@ -138,7 +138,13 @@ export interface DisplayReceipt {
 export interface PushGateway {
   readonly publicKey: string; // VAPID, base64url
   /** @param item its id in the outbox: the phone says by it that the notice was shown */
-  send(phone: Phone, feeder: string | null, notice: Notice, now: Instant, item: string): Promise<PushOutcome>;
+  send(
+    phone: Phone,
+    feeder: string | null,
+    notice: NotificationContent,
+    now: Instant,
+    item: string,
+  ): Promise<PushOutcome>;
   /** Whether an endpoint may be pushed to at all: https, and a public address unless a setting allows others. */
   checkEndpoint(
     endpoint: string,

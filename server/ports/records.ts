@@ -1,6 +1,6 @@
 import type { DigestChannel } from "../contract/api.ts";
 import type { YardAlarmChange } from "../domain/alarmRates/history.ts";
-import type { AlarmChange } from "../domain/alarmStates.ts";
+import type { AlarmChange } from "../domain/alarms/alarmStates.ts";
 import type { Digest } from "../domain/digest/digest.ts";
 import type { DayCounts } from "../domain/digest/digestFeeder.ts";
 import type { Instant } from "../domain/instant.ts";

@@ -9,7 +9,7 @@ if (read.kind === "wrong") {
   console.error(usage);
   process.exitCode = 2;
 } else {
-  const { url, key, settings, fault, seed, history, duration: lasts } = read.line;
+  const { url, key, settings, fault, seed, history, duration } = read.line;
   const clock = () => new Date().toISOString().slice(11, 19);
   const { name, hopperCapacityGrams, portionGrams, battery, sensors } = settings;
   const fitted = Object.entries(sensors).flatMap(([sensor, there]) => (there ? [sensor] : []));
@@ -50,5 +50,5 @@ if (read.kind === "wrong") {
   };
   process.once("SIGINT", () => stop("Told to stop."));
   process.once("SIGTERM", () => stop("Told to stop."));
-  if (lasts !== null) end = setTimeout(() => stop("The time is up."), lasts);
+  if (duration !== null) end = setTimeout(() => stop("The time is up."), duration);
 }

@@ -1,6 +1,6 @@
-import type { AlarmChange } from "../domain/alarmStates.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { isRaise } from "../domain/alarms/alarmEvents.ts";
+import type { AlarmChange } from "../domain/alarms/alarmStates.ts";
 import type { FaultKind } from "../domain/faults.ts";
 import { between, type Instant, inDays, isoOf } from "../domain/instant.ts";
 
@@ -87,12 +87,13 @@ export class DetectionCounts {
   #detectionSummary(): object {
     const detections = [...this.#detections];
     if (detections.every(([, { begun }]) => begun === 0)) return {};
-    const shown = detections.map(
-      ([fault, { begun, detected: told, missed, falseAlarms: unfounded, least, sum, most }]) => {
-        const secondsToTell = told === 0 ? null : { least, mean: Math.round(sum / told), most };
-        return [fault, { begun, told, missed, open: begun - told - missed, unfounded, secondsToTell }] as const;
-      },
-    );
+    const shown = detections.map(([fault, { begun, detected, missed, falseAlarms, least, sum, most }]) => {
+      const secondsToTell = detected === 0 ? null : { least, mean: Math.round(sum / detected), most };
+      return [
+        fault,
+        { begun, told: detected, missed, open: begun - detected - missed, unfounded: falseAlarms, secondsToTell },
+      ] as const;
+    });
     return { detection: Object.fromEntries(shown) };
   }
 

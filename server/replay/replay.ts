@@ -134,20 +134,20 @@ export class Replay {
     }
   }
 
-  #expect({ checkAt: lookAt, reportHopperAt: tellAt }: ReplayedFeeder): void {
-    this.#due = earlier(this.#due, earlier(lookAt, tellAt));
+  #expect({ checkAt, reportHopperAt }: ReplayedFeeder): void {
+    this.#due = earlier(this.#due, earlier(checkAt, reportHopperAt));
   }
 
   // --- facts -----------------------------------------------------------------------------------------------------------
 
-  #add({ feeder: id, at, ...line }: LogLine): ReplayedFeeder {
-    const base = defaultSettings({ practice: false, place: null, zone: "UTC" }, id);
+  #add({ feeder, at, ...line }: LogLine): ReplayedFeeder {
+    const base = defaultSettings({ practice: false, place: null, zone: "UTC" }, feeder);
     const mine = withLoggedSettings(base, this.#options.settings);
     const settings = line.kind === "settings" ? withLoggedSettings(mine, line.settings) : mine;
     const state = newFeeder(settings, at);
     // The server, too, looks at a new feeder with its next patrol: after it was added, or the log could not say first that it tells.
     const living: ReplayedFeeder = {
-      id,
+      id: feeder,
       state,
       seen: new SeenNumbers(),
       boots: new LoggedBoots(),
@@ -156,7 +156,7 @@ export class Replay {
       checksAreLogged: false,
       reportHopperAt: this.#nextTelling(settings, at),
     };
-    this.#feeders.set(id, living);
+    this.#feeders.set(feeder, living);
     this.tally.added();
     this.#expect(living);
     return living;
@@ -186,20 +186,20 @@ export class Replay {
     this.#keep(living, applyFact(startReplayUpdate(living), fact, at), at);
   }
 
-  #keep(living: ReplayedFeeder, { state, effects, lastReportAt: lastHeardAt }: FeederUpdate, at: Instant): void {
+  #keep(living: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
     const before = living.state.alarms;
     living.state = state;
-    living.lastHeardAt = lastHeardAt;
+    living.lastHeardAt = lastReportAt;
     if (!living.checksAreLogged) living.checkAt = nextCheckFrom(nextCheckAt(state, at));
     this.#expect(living);
     for (const effect of effects) {
       if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
       const { change } = effect;
       this.tally.changed(living.id, change, before[change.fault]);
-      const { fault: alarm, from, to: phase, priority, reason, present } = change;
+      const { fault, from, to, priority, reason, present } = change;
       // Whoever reads phases must not take a fault's coming and going for an arrow of its alarm.
-      const said = from === phase ? { present } : { phase };
-      this.#options.output({ at: isoOf(change.at), feeder: living.id, alarm, ...said, priority, reason });
+      const said = from === to ? { present } : { phase: to };
+      this.#options.output({ at: isoOf(change.at), feeder: living.id, alarm: fault, ...said, priority, reason });
     }
   }
 
@@ -232,11 +232,11 @@ export class Replay {
 
 /** Where the log doesn't say which start a report is of; null where the clocks can't tell either. */
 function bootNumberByClock(
-  { clock, eventSequence: sequence }: Pick<FeederState, "clock" | "eventSequence">,
+  { clock, eventSequence }: Pick<FeederState, "clock" | "eventSequence">,
   { boot, sentUptime }: PostedReport,
   at: Instant,
 ): number | null {
-  const lives = knownBootNumbers(clock, sequence, boot);
+  const lives = knownBootNumbers(clock, eventSequence, boot);
   const [newest = 1] = lives;
   const verdict = bootByClock(clock, boot, lives, sentUptime, at);
   switch (verdict.kind) {

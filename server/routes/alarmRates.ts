@@ -1,7 +1,7 @@
 import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { ratesView } from "../flows/rates.ts";
+import { alarmRatesView } from "../flows/alarmRates.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 
@@ -13,6 +13,6 @@ export function alarmRatesRoutes(app: FastifyInstance, { store, clock }: Pick<Po
     const yard = (await store.yards.yards()).find(({ id }) => id === request.params.yard);
     if (!yard) return sendProblem(reply, { status: 404, detail: "There is no such yard." });
     const feeders = (await store.yards.feeders()).filter((feeder) => feeder.yard === yard.id);
-    return ratesView(store.records, yard, feeders, clock.now());
+    return alarmRatesView(store.records, yard, feeders, clock.now());
   });
 }

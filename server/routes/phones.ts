@@ -31,9 +31,9 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
 
   const answer = async (reply: FastifyReply, keeper: string, change: PhoneChangeResult, status = 200) => {
     if (change.kind === "done") return reply.status(status).send(await phonesView(ports, keeper));
-    const { kind, field, reason: why } = change;
-    const detail = `${field}: ${why}`;
-    return sendProblem(reply, { status: refusalStatuses[kind], detail, errors: [{ field, problem: why }] });
+    const { kind, field, reason } = change;
+    const detail = `${field}: ${reason}`;
+    return sendProblem(reply, { status: refusalStatuses[kind], detail, errors: [{ field, problem: reason }] });
   };
 
   door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phonesView(ports, signedInPerson(request).id));

@@ -1,7 +1,7 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { firstSignInRequest, type JoinedView, joinRequest, resetRequest, signInRequest } from "../contract/api.ts";
-import { deviceWords } from "../domain/deviceWords.ts";
+import { deviceText } from "../domain/deviceText.ts";
 import { resetPassphrase } from "../flows/accounts.ts";
 import { joinWith, type SignInResult, sessionOf, signIn, signOut, useFirstSignIn } from "../flows/signIn.ts";
 import type { Ports, SessionRow } from "../ports.ts";
@@ -90,7 +90,7 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
 
 /** The kind of browser that signs in, for its person to recognise it by. */
 /** Their kind of browser in words, for the list of sessions. */
-export const deviceOf = (request: FastifyRequest): string => deviceWords(request.headers["user-agent"]);
+export const deviceOf = (request: FastifyRequest): string => deviceText(request.headers["user-agent"]);
 
 export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });
 

@@ -243,7 +243,7 @@ describe("mail and TLS", () => {
       const post = gateway(port, { tls: "ifOffered" }, 2_000, false);
       expect(await post.send(ada, aLetter(), "i", writtenAt)).toEqual({ kind: "accepted" });
     }
-    expect([offers, plain].map(({ emails: letters }) => letters[0]?.secure)).toEqual([true, false]);
+    expect([offers, plain].map(({ emails }) => emails[0]?.secure)).toEqual([true, false]);
   });
 });
 

@@ -8,15 +8,15 @@ import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 
 /** The documentation of the interface as a real browser shows it, over plain http under a name that is not this machine's own. */
 
-const { path: chromiumPath, unlessAbsent } = findChromium();
+const { path, unlessAbsent } = findChromium();
 const homeName = "alder-croft.example"; // browsers trust localhost more than any name on a home network
 
 let browser: Browser;
 let client: BuiltClient;
 beforeAll(async () => {
-  if (chromiumPath === null) return;
+  if (path === null) return;
   client = await copyBuiltClient();
-  browser = await launchBrowser(chromiumPath, [`--host-resolver-rules=MAP ${homeName} 127.0.0.1`]);
+  browser = await launchBrowser(path, [`--host-resolver-rules=MAP ${homeName} 127.0.0.1`]);
 }, 60_000);
 afterAll(async () => {
   await browser?.close();
@@ -40,7 +40,7 @@ async function openDocumentation(options: Parameters<typeof openBrowserPhone>[1]
   return { ...phone, origin, asked, failed };
 }
 
-describe.skipIf(chromiumPath === null)(`the documentation${unlessAbsent}`, () => {
+describe.skipIf(path === null)(`the documentation${unlessAbsent}`, () => {
   it("is readable over plain http, without JavaScript, and is all our own", async () => {
     for (const javaScriptEnabled of [true, false]) {
       const { page, origin, asked, failed, complaints, refusals } = await openDocumentation({ javaScriptEnabled });

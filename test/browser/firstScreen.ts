@@ -77,7 +77,7 @@ export async function measureFirstScreen(
       layoutShift,
       shifted,
       octets: before.reduce((sum, each) => sum + each.octets, 0),
-      requests: before.map(({ url: path, at, octets }) => `${Math.round(at)} ms ${path} ${octets}`),
+      requests: before.map(({ url, at, octets }) => `${Math.round(at)} ms ${url} ${octets}`),
       workerAskedMs,
     };
   } finally {

@@ -46,7 +46,7 @@ const jammed = (item: string, change: Parameters<typeof notificationFixture>[0] 
     body: "Three portions ran and nothing fell.",
     topic: "alarm-larch-jam",
     raisedAt,
-    answers: ["acknowledge", "pause"],
+    actions: ["acknowledge", "pause"],
     ...change,
   });
   return JSON.stringify(pushPayload(notice, "larch", null, item));
@@ -125,7 +125,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     const { push, standing } = await pushTarget(phone);
     await push(jammed("item-1"));
     const over = await push(
-      jammed("item-2", { title: "Ada has seen it: tray jammed at Larch", body: "Nothing is asked.", closes: true }),
+      jammed("item-2", { title: "Ada has seen it: tray jammed at Larch", body: "Nothing is asked.", isClosing: true }),
     );
     expect(over).toMatchObject({ title: "Ada has seen it: tray jammed at Larch", actions: [], silent: true });
     expect(await standing("alarm-larch-jam")).toEqual(["Ada has seen it: tray jammed at Larch | Nothing is asked."]);

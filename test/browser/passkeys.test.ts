@@ -7,19 +7,19 @@ import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** Passkeys in a real browser: the built server at http://localhost, and the browser's own virtual device. */
 
-const { path: chromiumPath, unlessAbsent } = findChromium();
+const { path, unlessAbsent } = findChromium();
 
 let scratch: string;
 let phone: BrowserPhone;
 let page: Page;
 
-phoneForEachTest(chromiumPath, (opened) => {
+phoneForEachTest(path, (opened) => {
   ({ phone, page, scratch } = opened);
 });
 
 const ada = { name: "Ada", passphrase: "four black feathers in the snow" };
 
-describe.skipIf(chromiumPath === null)(`passkeys in a browser${unlessAbsent}`, () => {
+describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
   it("are added, sign in, are refused where they lie, and are removed", async () => {
     const server = runBuiltServer(scratch, { LOG_LEVEL: "info" });
     const [, port = "", token = ""] = await server.waitForOutput(/:(\d+)\/claim#(\S+)/);

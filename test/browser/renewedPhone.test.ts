@@ -16,7 +16,7 @@ import { phoneForEachTest } from "./phoneForEachTest.ts";
  * real browser. Only the browser's own line to its maker's push service has a stand-in.
  */
 
-const { path: chromiumPath, unlessAbsent } = findChromium();
+const { path, unlessAbsent } = findChromium();
 
 let browser: Browser;
 let scratch: string;
@@ -28,7 +28,7 @@ let origin: string;
 let standIn: FakePushManager;
 let pushed: PushTarget;
 
-phoneForEachTest(chromiumPath, (opened) => {
+phoneForEachTest(path, (opened) => {
   ({ browser, phone, page, scratch } = opened);
 });
 beforeEach(async () => {
@@ -37,7 +37,7 @@ beforeEach(async () => {
 });
 afterEach(() => service.close());
 
-describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbsent}`, () => {
+describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, () => {
   it("gives a dead address back before it asks for another, and counts as proved only by the new one", async () => {
     await switchOnAndProve();
     service.unsubscribe(addressOf(0)); // from now on 410
@@ -105,7 +105,7 @@ describe.skipIf(chromiumPath === null)(`a phone whose address changes${unlessAbs
   }, 90_000);
 });
 
-describe.skipIf(chromiumPath === null)(`a phone that may not notify any more${unlessAbsent}`, () => {
+describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbsent}`, () => {
   it("says so at once on an open page, tells the server, and gets an address by itself when it may again", async () => {
     await switchOnAndProve();
     await allowNotices("denied");

@@ -272,8 +272,8 @@ async function asks(path: string, data: object) {
 function freePort(): Promise<number> {
   return new Promise((resolve) => {
     const probe = createServer().listen(0, "127.0.0.1", () => {
-      const { port: free } = probe.address() as { port: number };
-      probe.close(() => resolve(free));
+      const { port } = probe.address() as { port: number };
+      probe.close(() => resolve(port));
     });
   });
 }

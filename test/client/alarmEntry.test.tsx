@@ -119,7 +119,7 @@ describe("an alarm that people are told of", () => {
   });
 
   it("says whom it has reached", async () => {
-    const told = [{ name: "Bo", lastAt: "2026-11-25T13:00:00Z", shownAt: null, mailedAt: null }];
+    const told = [{ name: "Bo", lastNotifiedAt: "2026-11-25T13:00:00Z", displayedAt: null, emailedAt: null }];
     server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ recipientStates: told })] });
     await openPage("/feeders/rowan");
     expect((await entryOf(/Tray jammed/)).getByText(/^Told: Bo at .*, not yet shown\.$/)).toBeTruthy();

@@ -104,7 +104,7 @@ describe("news read out to the keeper", () => {
     const order = {
       id: "order-0001",
       kind: "pause" as const,
-      status: "asked" as const,
+      status: "requested" as const,
       until: null,
       requestedAt: "2026-11-25T13:00:00Z",
       requestedBy: "Keeper",
@@ -113,7 +113,7 @@ describe("news read out to the keeper", () => {
       problem: null,
     };
     const asked = { ...before, pause: { ...before.pause, order } };
-    const confirmed = { ...before, pause: { ...before.pause, order: { ...order, phase: "confirmed" as const } } };
+    const confirmed = { ...before, pause: { ...before.pause, order: { ...order, status: "confirmed" as const } } };
     expect(changeText(before, asked)).toBe("Rowan: Pause asked.");
     expect(changeText(asked, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
     const at = (phase: "sent" | "refused" | "contradicted" | "ended") =>

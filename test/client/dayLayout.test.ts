@@ -36,21 +36,21 @@ describe("the day ribbon", () => {
   });
 
   it("runs steadily where the light isn't known", () => {
-    const { xOf: place } = layoutDay(bare, 240, stockholm);
-    expect(place("2026-11-25T04:00:00Z")).toBeCloseTo(120, 6);
-    expect(place("2026-11-24T22:00:00Z")).toBeCloseTo(60, 6);
+    const { xOf } = layoutDay(bare, 240, stockholm);
+    expect(xOf("2026-11-25T04:00:00Z")).toBeCloseTo(120, 6);
+    expect(xOf("2026-11-24T22:00:00Z")).toBeCloseTo(60, 6);
   });
 
   it("never lets a later moment stand before an earlier one", () => {
-    const { xOf: place } = layoutDay(november, 340, stockholm);
+    const { xOf } = layoutDay(november, 340, stockholm);
     const from = Date.parse(november.from);
     fc.assert(
       fc.property(
         fc.integer({ min: -3_600_000, max: 90_000_000 }),
         fc.integer({ min: 0, max: 9_000_000 }),
         (start, later) => {
-          const earlier = place(new Date(from + start).toISOString());
-          expect(place(new Date(from + start + later).toISOString())).toBeGreaterThanOrEqual(earlier);
+          const earlier = xOf(new Date(from + start).toISOString());
+          expect(xOf(new Date(from + start + later).toISOString())).toBeGreaterThanOrEqual(earlier);
         },
       ),
     );
@@ -64,9 +64,9 @@ describe("the day ribbon", () => {
         { kind: "day", from: "2026-11-25T05:00:00Z", to: "2026-11-25T12:00:00Z" },
       ],
     };
-    const { xOf: place } = layoutDay(torn, 300, stockholm);
-    expect(place(torn.from)).toBe(0);
-    expect(place(torn.to)).toBeCloseTo(300, 6);
+    const { xOf } = layoutDay(torn, 300, stockholm);
+    expect(xOf(torn.from)).toBe(0);
+    expect(xOf(torn.to)).toBeCloseTo(300, 6);
   });
 
   it("draws marks that would overlap as one, and counts them", () => {
@@ -80,7 +80,7 @@ describe("the day ribbon", () => {
       ],
     };
     const { marks } = layoutDay(day, 340, stockholm);
-    expect(marks.map(({ kind, count, unpaidCount: unpaid }) => ({ kind, count, unpaid }))).toEqual([
+    expect(marks.map(({ kind, count, unpaidCount }) => ({ kind, count, unpaid: unpaidCount }))).toEqual([
       { kind: "deposit", count: 2, unpaid: true },
       { kind: "press", count: 1, unpaid: false },
       { kind: "deposit", count: 1, unpaid: false },

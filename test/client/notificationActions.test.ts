@@ -156,7 +156,7 @@ describe("an answer on the notice", () => {
 
   it("carries out what a page left behind, but leaves bad news of it to the page", async () => {
     const cupboard = memoryStore();
-    const { notification: _, ...asked } = answered("pause");
+    const { notification, ...asked } = answered("pause");
     await storeAction(cupboard, asked);
     await sendStoredActions(cupboard, now, serverThat(refusal(404, "No such feeder.")).post);
     expect(await storedActions(cupboard)).toHaveLength(1);

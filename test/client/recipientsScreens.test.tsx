@@ -91,8 +91,8 @@ describe("a test", () => {
   });
   const test = {
     outcomes: [
-      { label: "Android phone", outcome: "accepted" as const, words: "taken" },
-      { label: "Kitchen tablet", outcome: "gone" as const, words: "This phone no longer takes notices." },
+      { label: "Android phone", outcome: "accepted" as const, text: "taken" },
+      { label: "Kitchen tablet", outcome: "gone" as const, text: "This phone no longer takes notices." },
     ],
   };
   async function run(views: readonly PhonesView[], isOver = () => false) {
@@ -105,7 +105,7 @@ describe("a test", () => {
       isOver,
       pause: () => Promise.resolve(),
     });
-    return { proofs: told.map((outcomes) => outcomes.map(({ receipt: proof }) => proof)), looks: () => looks };
+    return { proofs: told.map((outcomes) => outcomes.map(({ receipt }) => receipt)), looks: () => looks };
   }
 
   it("is over as soon as the phone itself says that it stood on its screen", async () => {

@@ -21,9 +21,9 @@ describe("the proof of a phone", () => {
 describe("the warning that nobody would be told", () => {
   const own = { endpoint: null, storedEndpoint: null, isBlocked: false, isRenewalPending: false };
   const views = phonesViewFixture(now);
-  const only = (kind: PhoneView["reachability"]["kind"], words = "It is so.") => {
+  const only = (kind: PhoneView["reachability"]["kind"], text = "It is so.") => {
     const [first] = views.phones;
-    return { ...views, phones: first === undefined ? [] : [{ ...first, reachability: { kind, words } }] };
+    return { ...views, phones: first === undefined ? [] : [{ ...first, reachability: { kind, text } }] };
   };
 
   it("keeps quiet where nothing was sent by which the phone could have proved itself", () => {
@@ -44,7 +44,7 @@ describe("the warning that nobody would be told", () => {
   });
   it("tells of the only phone in its own words, and of several as such", () => {
     expect(reachabilityWarning(only("lost"), own)?.text).toBe("Android phone: It is so.");
-    const none = { ...views, phones: views.phones.filter(({ reachability: reach }) => reach.kind !== "proved") };
+    const none = { ...views, phones: views.phones.filter(({ reachability }) => reachability.kind !== "proved") };
     expect(reachabilityWarning(none, own)?.text).toBe("None of your phones has proved lately that it can be reached.");
   });
   it("says why this very phone can't be woken, though others can", () => {
@@ -90,7 +90,12 @@ describe("people in words", () => {
 });
 
 describe("whom an alarm has reached", () => {
-  const ada = { name: "Ada", lastAt: "2026-11-25T13:00:00Z", shownAt: "2026-11-25T13:00:04Z", mailedAt: null };
+  const ada = {
+    name: "Ada",
+    lastNotifiedAt: "2026-11-25T13:00:00Z",
+    displayedAt: "2026-11-25T13:00:04Z",
+    emailedAt: null,
+  };
   const call: EscalationView = {
     feeder: "rowan",
     fault: "trayJammed",
@@ -101,8 +106,13 @@ describe("whom an alarm has reached", () => {
     unreachable: false,
   };
   it("is said with the proof that there is, and no better one", () => {
-    const bo = { name: "Bo", lastAt: "2026-11-25T13:15:00Z", shownAt: null, mailedAt: "2026-11-25T13:16:00Z" };
-    const cilla = { ...bo, name: "Cilla", mailedAt: null };
+    const bo = {
+      name: "Bo",
+      lastNotifiedAt: "2026-11-25T13:15:00Z",
+      displayedAt: null,
+      emailedAt: "2026-11-25T13:16:00Z",
+    };
+    const cilla = { ...bo, name: "Cilla", emailedAt: null };
     expect(recipientsText({ ...call, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
       "Told: Ada at 14:00, shown on a phone; Bo at 14:15, by mail; Cilla at 14:15, not yet shown. Ada has seen it.",
     );
@@ -111,7 +121,8 @@ describe("whom an alarm has reached", () => {
 });
 
 describe("the order of being told", () => {
-  const people = (...turns: number[]) => turns.map((turn, index) => ({ id: "abcd".charAt(index), turn }));
+  const people = (...turns: number[]) =>
+    turns.map((escalationOrder, index) => ({ id: "abcd".charAt(index), escalationOrder }));
   const moved = (turns: number[], id: string, to: "earlier" | "later") =>
     Object.fromEntries(movedEscalationOrder(people(...turns), id, to));
 

@@ -146,10 +146,10 @@ describe("one feeder", () => {
 
   it("opens from what an earlier build kept, though it lacks what came since", async () => {
     const cupboard = memoryStore();
-    const { foods: _, ...older } = homeViewFixture(Date.now());
+    const { foods, ...older } = homeViewFixture(Date.now());
     const yards = older.yards.map((yard) => ({
       ...yard,
-      feeders: yard.feeders.map(({ blindSpots: _, hopper: { portionText: __, ...hopper }, ...feeder }) => ({
+      feeders: yard.feeders.map(({ blindSpots, hopper: { portionText, ...hopper }, ...feeder }) => ({
         ...feeder,
         hopper,
       })),
@@ -223,8 +223,8 @@ describe("one feeder", () => {
   it("has room and words for every fault that can be told", async () => {
     await openPage("/feeders/rowan");
     const alarms = faultKinds.map((fault) => {
-      const { title, priority, advice: act } = ruleOf(fault);
-      return alarmViewFixture(Date.now(), { fault, title, priority, advice: act });
+      const { title, priority, advice } = ruleOf(fault);
+      return alarmViewFixture(Date.now(), { fault, title, priority, advice });
     });
     acceptFeeder(feederViewFixture(Date.now(), { revision: 13, alarms }));
     for (const fault of faultKinds) {

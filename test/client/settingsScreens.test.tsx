@@ -34,13 +34,7 @@ describe("a feeder's settings", () => {
 
   it("say nothing that the keeper didn't: what merely stands in the form isn't sent", async () => {
     const rowan = feederViewFixture(Date.now());
-    const {
-      food: _food,
-      hopperCapacityGrams: _full,
-      portionGrams: _portion,
-      battery: _battery,
-      ...known
-    } = rowan.settings;
+    const { food, hopperCapacityGrams, portionGrams, battery, ...known } = rowan.settings;
     const hopper = { ...rowan.hopper, capacityAssumed: true };
     const home = homeViewFixture(Date.now());
     const unsaid = (yard: (typeof home.yards)[number]) =>

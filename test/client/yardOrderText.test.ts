@@ -82,7 +82,11 @@ describe("the summary of a yard's order", () => {
   });
 
   it("never counts one that isn't known to be paused", () => {
-    for (const standing of [feeding, { kind: "unknown", at: null }, { kind: "endedUnheard", at: heardAt }] as const) {
+    for (const standing of [
+      feeding,
+      { kind: "unknown", at: null },
+      { kind: "endedUnconfirmed", at: heardAt },
+    ] as const) {
       const feeders = [feeder("Rowan", { order: confirmed, status: standing }), done("Larch")];
       expect(yardOrderSummary(feeders, page)).toBe("Paused: 1 of 2 confirmed. Not yet: Rowan.");
     }

@@ -25,8 +25,8 @@ describe("the deploy files", () => {
   it("show how mail is set up by an example that the server accepts", () => {
     const [, example = ""] = /```sh\n# server\.env\n(.*?)```/s.exec(read("README.md")) ?? [];
     const lines = [...example.matchAll(/^(\w+)=(.*)$/gm)].map(([, name = "", value = ""]) => [name, value]);
-    const { email: mail, publicUrl } = readConfig(Object.fromEntries(lines));
-    expect(mail).toEqual({
+    const { email, publicUrl } = readConfig(Object.fromEntries(lines));
+    expect(email).toEqual({
       host: "smtp.mail.example",
       port: 587,
       tls: "startTls",

@@ -281,7 +281,7 @@ describe("one cause", () => {
     expect(house.rangFor()).toEqual(["trayJammed", "feederSilent"]);
     expect(house.state().alarms.trayJammed?.state).toBe("unacknowledged");
     // Hidden, it was taken off the screens; nobody has answered it, so it is put back there without a sound.
-    const told = house.told().map(({ notice }) => `${notice.fault}${notice.quiet ? ", quietly" : ""}`);
+    const told = house.told().map(({ notice }) => `${notice.fault}${notice.silent ? ", quietly" : ""}`);
     expect(told).toEqual(["trayJammed", "feederSilent", "feederSilent, quietly", "trayJammed, quietly"]);
   });
 
@@ -341,7 +341,7 @@ describe("a cause that is over", () => {
       house.pass(6 * 60);
       expect(house.rangFor().filter((kind) => kind !== "foodLow")).toEqual(["chuteBlind"]);
       const ofChute = house.told().filter(({ notice }) => notice.fault === "chuteBlind");
-      expect(ofChute.at(-1)?.notice).toMatchObject({ quiet: true });
+      expect(ofChute.at(-1)?.notice).toMatchObject({ silent: true });
       house.truth.tray = "jammed";
       house.pass(day);
       expect(house.rangFor()).toContain("trayJammed");
@@ -438,7 +438,7 @@ describe("a backlog after an outage", () => {
     house.truth.dead.delete("link");
     house.pass(2 * 60);
     expect(house.rangFor()).toEqual(["feederSilent"]);
-    expect(house.told().at(-1)?.notice).toMatchObject({ fault: "feederSilent", quiet: true });
+    expect(house.told().at(-1)?.notice).toMatchObject({ fault: "feederSilent", silent: true });
   });
 
   it.each([1, 2, 3, 4])("of half a day is told as a silence and as nothing else (seed %i)", (seed) => {
@@ -555,7 +555,7 @@ describe("what is told of a refill", () => {
   const suspected = (): FeederState => {
     const state = clocked(60, 60);
     const { feed, cold } = state;
-    const caking = { ...cold.caking, freezeThaw: { frozen: false, cycles: 7 } };
+    const caking = { ...cold.caking, freezeThaw: { isFrozen: false, cycles: 7 } };
     return { ...state, feed: { ...feed, uncountedPortions: 4 }, cold: { ...cold, caking } };
   };
   const toldOf = (what: ReportedRefill["what"]) =>
@@ -690,8 +690,8 @@ describe("the next look", () => {
     house.pass(120);
     const dated: string[] = []; // what comes due at known moments, and all orders
     const gradual: string[] = [];
-    for (const { at: when, effect } of house.effects()) {
-      const minute = (when - start) / 60_000;
+    for (const { at, effect } of house.effects()) {
+      const minute = (at - start) / 60_000;
       if (effect.kind === "orderChanged") dated.push(`${minute} ${JSON.stringify(effect.order)}`);
       if (effect.kind !== "alarmChanged") continue;
       const { fault, from, to } = effect.change;

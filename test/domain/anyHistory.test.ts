@@ -78,7 +78,7 @@ describe("any history that the door lets through", () => {
         let state: FeederState = newFeeder({ ...rowanSettings, sensors }, start);
         let now: Instant = start;
         let [boot, seq, bootedAt] = [1, 0, start];
-        for (const { wait, reboots, readings: said, happenings } of steps) {
+        for (const { wait, reboots, readings, happenings } of steps) {
           if (reboots) [boot, seq, bootedAt] = [boot + 1, 0, now];
           const before = now;
           now = after(now, wait as Span);
@@ -87,7 +87,7 @@ describe("any history that the door lets through", () => {
             uptimeMs: Math.floor(before - bootedAt + ((now - before) * (index + 1)) / (happenings.length + 1)),
             ...words,
           }));
-          const read = readReport({ boot: `b-${boot}`, sentUptimeMs: now - bootedAt, readings: said, events });
+          const read = readReport({ boot: `b-${boot}`, sentUptimeMs: now - bootedAt, readings, events });
           if (read.kind !== "read") throw new Error(JSON.stringify(read.errors));
           const row = { ...startUpdate({ id: "rowan", yard: "", state, lastReportAt: null, lastStepAt: null }) };
           const taken = takeReport(row, read.report, read.report.events, now);

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { deviceWords } from "../../server/domain/deviceWords.ts";
+import { deviceText } from "../../server/domain/deviceText.ts";
 import { nameKey, nameProblem, spelledName } from "../../server/domain/names.ts";
 
 describe("a name", () => {
@@ -54,8 +54,8 @@ describe("the words for a device", () => {
       "something else on Linux": "A browser on Linux",
       lightMyRequest: "",
     };
-    for (const [said, words] of Object.entries(of)) expect(deviceWords(said)).toBe(words);
-    expect(deviceWords(undefined)).toBe("");
-    expect(deviceWords("x".repeat(100_000))).toBe("");
+    for (const [said, words] of Object.entries(of)) expect(deviceText(said)).toBe(words);
+    expect(deviceText(undefined)).toBe("");
+    expect(deviceText("x".repeat(100_000))).toBe("");
   });
 });

@@ -5,7 +5,7 @@ import type { FaultKind } from "../../server/domain/faults.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { sendingTime } from "../../server/domain/feederClock.ts";
 import { after, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
-import type { Notice } from "../../server/domain/notification.ts";
+import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
 import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
 import type { FeederEvent, Happening, Portion, Readings } from "../../server/domain/report.ts";
@@ -46,7 +46,7 @@ export interface YardTruth {
 
 export interface YardNotification {
   readonly at: Instant;
-  readonly notice: Pick<Notice, "title" | "body" | "quiet"> & { readonly fault: FaultKind };
+  readonly notice: Pick<NotificationContent, "title" | "body" | "silent"> & { readonly fault: FaultKind };
 }
 
 export function simulateYard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
@@ -297,7 +297,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     rangFor: (): FaultKind[] =>
       effects.flatMap(({ effect }) => {
         const notice = noticeIn(effect);
-        return notice === null || notice.quiet ? [] : [notice.fault];
+        return notice === null || notice.silent ? [] : [notice.fault];
       }),
   };
 }
@@ -305,7 +305,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
 /** As one keeper with one phone would hear of it at once: raised and worsened with a sound, the rest without. */
 function noticeIn(effect: Effect): YardNotification["notice"] | null {
   if (effect.kind !== "alarmEvent" || !("title" in effect.event)) return null;
-  const { event: word } = effect;
-  const { fault, title, body } = word;
-  return { fault, title, body, quiet: word.kind === "returned" || (word.kind === "raised" && word.sameEpisode) };
+  const { event } = effect;
+  const { fault, title, body } = event;
+  return { fault, title, body, silent: event.kind === "returned" || (event.kind === "raised" && event.sameEpisode) };
 }

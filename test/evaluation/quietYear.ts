@@ -34,14 +34,14 @@ function quietYears(seeds: readonly number[], readsDigest: boolean) {
     const replay = new Replay({ settings: {}, hourly: false, output: () => undefined });
     const phone = { asksForFood: false };
     const breakfast = { date: "", asks: false };
-    for (const { line: said } of simulatePlot(plot, phone)) {
-      replay.take(said);
+    for (const { line } of simulatePlot(plot, phone)) {
+      replay.take(line);
       const state = replay.stateOf(feederName);
       if (state === null) continue;
-      const date = localDateOf(said.at, state.settings.zone);
-      if (date !== breakfast.date && said.at >= instantOfLocal(date, "07:30", state.settings.zone)) {
+      const date = localDateOf(line.at, state.settings.zone);
+      if (date !== breakfast.date && line.at >= instantOfLocal(date, "07:30", state.settings.zone)) {
         breakfast.date = date;
-        breakfast.asks = readsDigest && needsRefillToday(state.hopper, state.settings, said.at);
+        breakfast.asks = readsDigest && needsRefillToday(state.hopper, state.settings, line.at);
       }
       const { foodLow, foodOut } = state.alarms;
       phone.asksForFood = breakfast.asks || [foodLow, foodOut].some((alarm) => alarm?.state === "unacknowledged");

@@ -141,7 +141,7 @@ function straightLine(levels: readonly { at: Instant; grams: number }[], now: In
   if (!before || before.at > now - days(1) + hours(1.5)) return null;
   const since = levels.filter(({ at }) => at >= before.at);
   const rose = since.some(
-    ({ grams: level }, index) => index > 0 && level > (since[index - 1]?.grams ?? level) + 0.1 * before.grams,
+    ({ grams }, index) => index > 0 && grams > (since[index - 1]?.grams ?? grams) + 0.1 * before.grams,
   );
   const perHour = (before.grams - grams) / inHours((now - before.at) as Span);
   return rose || perHour <= 0 ? null : grams / perHour;

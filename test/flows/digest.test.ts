@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import type { AlarmChange } from "../../server/domain/alarmStates.ts";
+import type { AlarmChange } from "../../server/domain/alarms/alarmStates.ts";
 import type { Digest } from "../../server/domain/digest/digest.ts";
 import type { DayCounts } from "../../server/domain/digest/digestFeeder.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
@@ -149,7 +149,7 @@ describe("the digest flow", () => {
       content: {
         fault: null,
         priority: "note",
-        quiet: true,
+        silent: true,
         title: digest?.title,
         body: digest?.short,
         opens: "/yards/alder/digest",
@@ -163,7 +163,7 @@ describe("the digest flow", () => {
     await sendDueDigests(ports);
     clock.at = past(morning, hours(13.5)); // 21:00 in Stockholm
     await sendDueDigests(ports);
-    expect(enqueued.map(({ content: notice }) => notice.timeToLive)).toEqual([hours(12.5), hours(2)]);
+    expect(enqueued.map(({ content }) => content.timeToLive)).toEqual([hours(12.5), hours(2)]);
   });
 
   it("keeps one topic for each yard, so that a new digest replaces yesterday's", async () => {
@@ -171,7 +171,7 @@ describe("the digest flow", () => {
     await sendDueDigests(ports);
     clock.at = past(morning, hours(24));
     await sendDueDigests(ports);
-    const topics = enqueued.map(({ yard, content: notice }) => `${yard} ${notice.topic}`);
+    const topics = enqueued.map(({ yard, content }) => `${yard} ${content.topic}`);
     expect(new Set(topics).size).toBe(2);
     expect(topics).toHaveLength(4);
   });
@@ -196,16 +196,16 @@ describe("the digest flow", () => {
       { person: "dag", digestBy: "email" },
     );
     expect(await sendDueDigests(ports)).toBe(1);
-    expect(enqueued.map(({ person, channel: by }) => `${person} ${by}`)).toEqual([
+    expect(enqueued.map(({ person, channel }) => `${person} ${channel}`)).toEqual([
       "ada push",
       "bo push",
       "bo mail",
       "dag mail",
     ]);
     const sections = digests.get("alder 2026-11-25")?.sections ?? [];
-    for (const { channel: by, content: notice } of enqueued) {
-      const headings = notice.emailSections?.flatMap((part) => (part.kind === "heading" ? [part.text] : []));
-      expect(headings).toEqual(by === "email" ? sections.map(({ heading }) => heading) : undefined);
+    for (const { channel, content } of enqueued) {
+      const headings = content.emailSections?.flatMap((part) => (part.kind === "heading" ? [part.text] : []));
+      expect(headings).toEqual(channel === "email" ? sections.map(({ heading }) => heading) : undefined);
     }
   });
 

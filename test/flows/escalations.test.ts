@@ -36,16 +36,16 @@ describe("one night's ice", () => {
     }
     const [first, second, ...more] = house.push.sent;
     expect(more).toEqual([]);
-    expect([first?.quiet, second?.quiet]).toEqual([false, true]);
+    expect([first?.silent, second?.silent]).toEqual([false, true]);
     expect(second?.body).toMatch(/^It was wet\. Also at (Rowan|Larch)\.$/);
     expect(second?.topic).toBe(first?.topic);
     const view: HomeView = (await requestAs(house, "GET", "/api/v1/home", house.keeper)).json();
-    const told = view.yards.flatMap(({ escalations: calls }) =>
-      calls.map((call) => call.recipientStates.map(({ name }) => name)),
+    const told = view.yards.flatMap(({ escalations }) =>
+      escalations.map((call) => call.recipientStates.map(({ name }) => name)),
     );
     expect(told).toEqual([["Keeper"], ["Keeper"]]); // whoever heard of the first has heard of both
     await advanceTime(house, hours(20)); // the joined one looks whether its speaker is still there, and stays quiet
-    expect(house.push.sent.filter(({ quiet }) => !quiet)).toHaveLength(1);
+    expect(house.push.sent.filter(({ silent }) => !silent)).toHaveLength(1);
   });
 });
 

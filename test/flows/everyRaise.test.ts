@@ -1,8 +1,8 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { AlarmChange } from "../../server/domain/alarmStates.ts";
 import { advanceAlarms, respondToAlarm } from "../../server/domain/alarms/advanceAlarms.ts";
 import { isRaise } from "../../server/domain/alarms/alarmEvents.ts";
+import type { AlarmChange } from "../../server/domain/alarms/alarmStates.ts";
 import { alarmTopic } from "../../server/domain/alarms/alarmTopic.ts";
 import type { Effect } from "../../server/domain/effects.ts";
 import { type Fault, type FaultKind, ruleOf } from "../../server/domain/faults.ts";
@@ -76,7 +76,7 @@ async function live(house: TestServer, feeder: string, steps: readonly Step[]): 
       if (each.kind === "shelve" || each.kind === "acknowledge" || each.kind === "reset") {
         state = { ...state, alarms: respondToAlarm(state, answerOf(each.kind, each.fault, now), now, effects) };
       }
-      const situation = { faults: there, alarms: state.alarms, paused, duty: "inGarden" as const, now };
+      const situation = { faults: there, alarms: state.alarms, paused, placement: "inGarden" as const, now };
       state = { ...state, alarms: advanceAlarms(state, situation, effects) };
       await saveUpdates(house.ports, tx, [{ ...row, state, effects }], now);
     });

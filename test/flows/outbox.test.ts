@@ -4,7 +4,7 @@ import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
 import type { Email } from "../../server/domain/email/email.ts";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
-import type { Notice } from "../../server/domain/notification.ts";
+import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import { createDeliveryScheduler, defaultDeliveryLimits } from "../../server/flows/deliveryScheduler.ts";
 import { drainOutbox, type OutboxLimits, testPush } from "../../server/flows/outbox.ts";
 import type { EmailGateway, MailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
@@ -18,10 +18,12 @@ const accepted: PushOutcome = { kind: "accepted" };
 const busy: PushOutcome = { kind: "tryLater", notBefore: null, text: "HTTP 503" };
 
 /** A house with an outbox, a clock that is moved by hand and a push service that answers as told. */
-function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<PushOutcome> = () => accepted) {
+function house(
+  answer: (phone: Phone, notice: NotificationContent) => PushOutcome | Promise<PushOutcome> = () => accepted,
+) {
   const outbox = new InMemoryOutbox();
   const clock = { at: start as Instant, now: () => clock.at };
-  const sent: { readonly phone: string; readonly feeder: string | null; readonly notice: Notice }[] = [];
+  const sent: { readonly phone: string; readonly feeder: string | null; readonly notice: NotificationContent }[] = [];
   const logged: { readonly words: string; readonly err: unknown }[] = [];
   const push: PushGateway = {
     publicKey: "",
@@ -40,7 +42,7 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
       return this.answer;
     },
   };
-  const ports = { clock, store: { outbox }, push, mail };
+  const ports = { clock, store: { outbox }, push, email: mail };
   const limits: OutboxLimits = {
     attemptMax: { push: seconds(30), email: seconds(30) },
     queueMax: seconds(25), // with the 5 s for settling, a claim holds for a minute
@@ -62,7 +64,7 @@ function house(answer: (phone: Phone, notice: Notice) => PushOutcome | Promise<P
       outbox.addPhone(phone);
       return phone;
     },
-    tell: (phone: Phone, different: Partial<Notice> = {}) =>
+    tell: (phone: Phone, different: Partial<NotificationContent> = {}) =>
       outbox.enqueue(phone, "rowan", notificationFixture(different), clock.at),
     drain: (different: Partial<OutboxLimits> = {}) => drainOutbox(ports, { ...limits, ...different }),
   };

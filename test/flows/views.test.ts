@@ -31,13 +31,10 @@ const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
 
 describe("a feeder's alarms, as they are shown", () => {
   it("name what stands for what, as whom, since when and why one is out of service, and which raise it is", () => {
-    const {
-      phase: _one,
-      raisedAt: _two,
-      called: _three,
-      awaySince: _four,
-      ...standing
-    } = raised("trayJammed") as never as Record<string, unknown>;
+    const { phase, raisedAt, called, awaySince, ...standing } = raised("trayJammed") as never as Record<
+      string,
+      unknown
+    >;
     const hidden = {
       ...standing,
       phase: "suppressedByDesign",
@@ -73,9 +70,9 @@ describe("a feeder's alarms, as they are shown", () => {
     const order = shown.map(({ priority }) => ["urgent", "soon", "note"].indexOf(priority));
     expect(order).toEqual([...order].sort());
     expect(new Set(order)).toEqual(new Set([0, 1, 2])); // and there are some of each
-    for (const { fault, title, advice: act, reason } of shown) {
+    for (const { fault, title, advice, reason } of shown) {
       expect(title, fault).toMatch(/^[a-z]/);
-      expect(act, fault).toMatch(/^[A-Z].*\.$/);
+      expect(advice, fault).toMatch(/^[A-Z].*\.$/);
       expect(reason).toContain(`Planted: ${fault}.`);
     }
   });

@@ -7,7 +7,7 @@ import { smtpGateway } from "../../server/adapters/smtpGateway.ts";
 import { type OpenStore, openStore } from "../../server/adapters/store/prismaStore.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
-import type { Notice } from "../../server/domain/notification.ts";
+import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { EmailGateway, PushGateway } from "../../server/ports.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
@@ -26,7 +26,7 @@ export interface OutboxTestbed {
    * holds can't be waited for: the waiting would stop the other too.
    */
   inTurn<T>(work: () => Promise<T>): Promise<T>;
-  tell(by: "push" | "email", notice: Notice): Promise<void>;
+  tell(by: "push" | "email", notice: NotificationContent): Promise<void>;
   /** What the database says of each item that was ever written. */
   items(): readonly StoredItem[];
   /** As if nobody had claimed anything. */

@@ -77,7 +77,7 @@ async function lookOn(fault: Exclude<PracticeFault, "none">, start: Instant, see
   await pass(minutes(5));
   await practice.stop();
   const raised = door.changes.filter(({ to }) => to === "unacknowledged");
-  return { door, raised: raised.map(({ fault: kind, at }) => ({ kind, after: (at - chosenAt) / 1_000 })) };
+  return { door, raised: raised.map(({ fault, at }) => ({ kind: fault, after: (at - chosenAt) / 1_000 })) };
 }
 
 describe("a practice feeder before the real domain", () => {

@@ -1,7 +1,7 @@
 import { readReport } from "../../server/contract/readReport.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
-import type { AlarmChange } from "../../server/domain/alarmStates.ts";
+import type { AlarmChange } from "../../server/domain/alarms/alarmStates.ts";
 import type { Effect } from "../../server/domain/effects.ts";
 import { highestStoredSeq, updateEventSequence } from "../../server/domain/eventSequence.ts";
 import type { Fact } from "../../server/domain/facts.ts";
@@ -62,18 +62,18 @@ export class InMemoryReportApi {
   #take(posted: unknown): Answer {
     const read = readReport(posted);
     if (read.kind === "unreadable") throw new Error(JSON.stringify(read.errors));
-    const { boot, sentUptime, readings, rejectedReadings: setAside, events } = read.report;
+    const { boot, sentUptime, readings, rejectedReadings, events } = read.report;
     const time = sendingTime(this.state.clock, boot, sentUptime, this.#now());
     const highest = highestStoredSeq(this.state.eventSequence, boot) ?? 0;
     const fresh = events.filter(({ seq }) => seq > highest);
     const sequence = updateEventSequence(this.state.eventSequence, boot, fresh);
     this.state = { ...this.state, clock: time.clock, eventSequence: sequence };
-    const told = fresh.map(({ content: happening, seq, uptime }) => ({
-      ...happening,
+    const told = fresh.map(({ content, seq, uptime }) => ({
+      ...content,
       seq,
       recordedAt: time.instantOf(uptime),
     }));
-    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, rejectedReadings: setAside, events: told } });
+    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, rejectedReadings, events: told } });
     const orders = pendingOrders(this.state.orders, this.#now());
     if (orders.length > 0) this.#learn({ kind: "ordersSent" });
     return {

@@ -1,4 +1,4 @@
-import type { AlarmChange } from "../../server/domain/alarmStates.ts";
+import type { AlarmChange } from "../../server/domain/alarms/alarmStates.ts";
 import { isoOf } from "../../server/domain/instant.ts";
 import { readLine } from "../../server/replay/logLine.ts";
 import { Replay } from "../../server/replay/replay.ts";

@@ -107,7 +107,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
       .trimEnd()
       .split("\n")
       .map((line) => JSON.parse(line));
-    expect(lines.map(({ report: said }) => said?.events?.map(({ seq }: { seq: number }) => seq))).toEqual([
+    expect(lines.map(({ report }) => report?.events?.map(({ seq }: { seq: number }) => seq))).toEqual([
       undefined, // its settings
       undefined, // that patrol's looks stand in it
       [1, 2],

@@ -1,5 +1,5 @@
 import type { PracticeFault } from "../../server/contract/api.ts";
-import type { AlarmChange } from "../../server/domain/alarmStates.ts";
+import type { AlarmChange } from "../../server/domain/alarms/alarmStates.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { after, type Instant, instant, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";

@@ -106,11 +106,11 @@ describe("a new passphrase", () => {
       expect(answer.json().errors[0].problem).toMatch(problem);
     }
     expect((await post(house, "/reset", { token, passphrase: better })).statusCode).toBe(200);
-    const { openFirstSignIn: openClaim } = await import("../../server/flows/signIn.ts");
+    const { openFirstSignIn } = await import("../../server/flows/signIn.ts");
     await house.connections.write(async (statements) => {
       await statements.keeper.deleteMany();
     });
-    const claim = { token: await openClaim(house.ports), name: "Ada", zone: "Europe/Stockholm" };
+    const claim = { token: await openFirstSignIn(house.ports), name: "Ada", zone: "Europe/Stockholm" };
     for (const passphrase of ["passwordpassword", "here is Ada at home"]) {
       const refused = await post(house, "/claim", { ...claim, passphrase });
       expect([refused.statusCode, refused.json().errors?.[0].field]).toEqual([400, "passphrase"]);

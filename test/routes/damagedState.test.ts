@@ -75,7 +75,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
     await repairDamaged(house.ports, written);
     expect(await house.store.yards.damagedFeeders()).toEqual([]);
     const row = await house.store.yards.feeder(rowan.feeder.id);
-    const { nextLookAt: _look, ...same } = { nextLookAt: 0, ...row?.state };
+    const { nextLookAt, ...same } = { nextLookAt: 0, ...row?.state };
     expect({ ...same, hopperForecast: null }).toEqual({ ...sound, foresight: null });
     expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
     const kept = house.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();

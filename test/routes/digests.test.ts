@@ -192,8 +192,8 @@ describe("the digest", () => {
     };
     house.clock.advance(hours(22));
     expect(await sendDueDigests(house.ports)).toBe(1);
-    const { summary: gist, sections } = (await digestOf(house)).json() as DigestView;
-    expect(gist).toBe("2 things to do");
+    const { summary, sections } = (await digestOf(house)).json() as DigestView;
+    expect(summary).toBe("2 things to do");
     expect(sections[0]?.lines).toHaveLength(2);
     expect(sections[0]?.links).toEqual([`/feeders/${feeder.id}/refill`, `/feeders/${feeder.id}/settings`]);
     const limits = {

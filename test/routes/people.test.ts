@@ -29,7 +29,7 @@ describe("joining a yard", () => {
     expect(home.yards).toMatchObject([{ id: house.yard, role: "helper", peopleCount: 2 }]);
     expect((await people(house)).invites).toEqual([]);
     expect((await requestAs(house, "POST", "/api/v1/join", {}, { ...bo, name: "Cilla" })).statusCode).toBe(404);
-    expect((await people(house)).people.map(({ name, escalationOrder: turn }) => `${name} ${turn}`)).toEqual([
+    expect((await people(house)).people.map(({ name, escalationOrder }) => `${name} ${escalationOrder}`)).toEqual([
       "Keeper 1",
       "Bo 2",
     ]);
@@ -138,7 +138,7 @@ describe("a person", () => {
     expect((await requestAs(house, "PATCH", other, house.keeper, { role: "helper" })).statusCode).toBe(409);
     expect((await requestAs(house, "DELETE", other, house.keeper)).statusCode).toBe(409);
     await requestAs(house, "PATCH", own, house.keeper, { role: "keeper", turn: 1 });
-    expect((await people(house, bo)).people.map(({ escalationOrder: turn, role }) => `${turn} ${role}`)).toEqual([
+    expect((await people(house, bo)).people.map(({ escalationOrder, role }) => `${escalationOrder} ${role}`)).toEqual([
       "1 keeper",
       "1 keeper",
     ]);

@@ -55,7 +55,7 @@ const eventsIn = (house: TestServer) =>
   house.log
     .map((line) => JSON.parse(line) as Record<string, string>)
     .filter(({ event }) => event !== undefined)
-    .map(({ level: _, time, pid, hostname, msg, ...about }) => about);
+    .map(({ level, time, pid, hostname, msg, ...about }) => about);
 
 describe("the log", () => {
   it("tells failed tries, refusals, changed keys and ended sessions, with who, whence and which route", async () => {

@@ -312,6 +312,6 @@ describe("time that passes", () => {
     expect(house.timersRun()).toBe(1);
     await house.report(key, plain([], 600_000 + hours(4)));
     const after = await house.runPeriodicCheck(feeder.id);
-    expect(after.alarms.map(({ state: phase }) => phase)).toEqual(["returnedUnacknowledged"]);
+    expect(after.alarms.map(({ state }) => state)).toEqual(["returnedUnacknowledged"]);
   });
 });

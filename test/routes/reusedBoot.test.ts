@@ -17,7 +17,7 @@ async function storedEvents(house: TestServer, feeder: string) {
   return found.map(({ boot, seq, recordedAt, body }) => ({ boot, seq, recordedAt, body: JSON.parse(body) }));
 }
 const faultsOf = async (house: TestServer, feeder: string) =>
-  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state: phase }) => `${fault} ${phase}`);
+  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state }) => `${fault} ${state}`);
 
 async function replaysToTheSame(house: TestServer, feeder: string) {
   const log = (await house.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: house.keeper })).body;

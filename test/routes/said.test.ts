@@ -67,7 +67,7 @@ describe("a feeder of which only the name was said", () => {
     let looked = 0;
     await fedDays(house, key, 10, "b-1", house.clock.now(), async () => {
       const { alarms, hopper } = await house.runPeriodicCheck(feeder.id);
-      const low = alarms.find(({ fault, state: phase }) => fault === "foodLow" && phase === "unacknowledged");
+      const low = alarms.find(({ fault, state }) => fault === "foodLow" && state === "unacknowledged");
       if (low === undefined) return;
       if (!low.reason.startsWith("No longer")) expect(low.reason).toContain(hopper.text);
       looked += 1;

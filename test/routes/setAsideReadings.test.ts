@@ -11,7 +11,7 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 const press = (seq: number, uptimeMs = 1_000) => ({ seq, uptimeMs, kind: "press" });
 const withReadings = (readings: unknown) => ({ boot: "b-1", sentUptimeMs: 60_000, readings, events: [press(1)] });
 const faultsOf = async (house: TestServer, feeder: string) =>
-  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state: phase }) => `${fault} ${phase}`);
+  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state }) => `${fault} ${state}`);
 async function replaysToTheSame(house: TestServer, feeder: string) {
   const log = (await house.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: house.keeper })).body;
   expect(replayLog(log).replay.stateOf(feeder)).toEqual((await house.store.yards.feeder(feeder))?.state);
@@ -359,9 +359,9 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
       house.clock.advance(minutes(1));
     }
     await house.report(key, { boot: "b-3", sentUptimeMs: 60_000 }); // a restart takes nothing from that
-    expect(
-      (await house.runPeriodicCheck(feeder.id)).alarms.filter(({ state: phase }) => phase === "unacknowledged"),
-    ).toEqual([]);
+    expect((await house.runPeriodicCheck(feeder.id)).alarms.filter(({ state }) => state === "unacknowledged")).toEqual(
+      [],
+    );
     house.clock.advance(minutes(40));
     await runPeriodicChecks(house.ports);
     expect(await faultsOf(house, feeder.id)).toContain("feederSilent unacknowledged");

@@ -286,8 +286,12 @@ describe("reports", () => {
 });
 
 describe("reach", () => {
-  const reach = (kind: "proved" | "unproved" | "lost", words = "") => ({ kind, words });
-  const phone = (kind: "proved" | "unproved" | "lost") => ({ endpoint: "e", label: "Ada's phone", reach: reach(kind) });
+  const reach = (kind: "proved" | "unproved" | "lost", text = "") => ({ kind, text });
+  const phone = (kind: "proved" | "unproved" | "lost") => ({
+    endpoint: "e",
+    label: "Ada's phone",
+    reachability: reach(kind),
+  });
   const known = (shown: boolean) => {
     const one = new EndpointKnowledge("Ada", at(0));
     if (shown) one.receipts.push({ at: at(1), feeder: null, fault: null, person: "Ada" });

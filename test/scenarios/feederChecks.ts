@@ -64,7 +64,7 @@ const isUrgent = ({ priority }: AlarmView): boolean => priority === "urgent";
 const titled = (view: FeederView, pattern: RegExp, only: (alarm: AlarmView) => boolean = () => true) =>
   view.alarms.some((alarm) => pattern.test(alarm.title) && only(alarm));
 const titlesOf = (view: FeederView): string =>
-  view.alarms.map(({ title, priority, state: phase }) => `${title} (${priority}, ${phase})`).join(", ") || "no alarm";
+  view.alarms.map(({ title, priority, state }) => `${title} (${priority}, ${state})`).join(", ") || "no alarm";
 
 /** All that can be judged of one feeder's view. */
 export function checkFeeder(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
@@ -82,7 +82,7 @@ export function checkFeeder(view: FeederView, known: FeederKnowledge, terms: Fee
 function judgePause(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
   const found: Violation[] = [];
   const feeding = known.feeding(now);
-  const { order, statement: feederSays } = view.pause;
+  const { order, statement } = view.pause;
   const about = nameOf(view);
   const ended = order?.until != null && Date.parse(order.until) <= now;
   if (order?.status === "confirmed" && order.kind === "pause" && !ended && feeding !== "paused") {
@@ -98,8 +98,8 @@ function judgePause(view: FeederView, known: FeederKnowledge, now: number): Viol
     found.push(violation("resumed", about, view.summary, "newest known: it says that it is paused"));
   }
   const sayings = known.sayings();
-  if (feederSays !== null && !sayings.includes(feederSays.paused)) {
-    found.push(violation("lastSaid", about, feederSays, `it last said paused: ${sayings.join(" or ") || "nothing"}`));
+  if (statement !== null && !sayings.includes(statement.paused)) {
+    found.push(violation("lastSaid", about, statement, `it last said paused: ${sayings.join(" or ") || "nothing"}`));
   }
   return found;
 }
@@ -142,7 +142,7 @@ function whyNotWell(
   now: number,
 ): string | null {
   // One that has returned to normal is over, and only not acknowledged yet: nothing bad is there (ISA-18.2).
-  if (view.alarms.some(({ state: phase }) => phase !== "returnedUnacknowledged")) return titlesOf(view);
+  if (view.alarms.some(({ state }) => state !== "returnedUnacknowledged")) return titlesOf(view);
   if (view.hopper.level === null) return "its level is unknown";
   if (known.lastReadableAt === null) return "it never reported";
   if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute) return "its reports can't be read";
@@ -172,7 +172,7 @@ const stands: ReadonlySet<string> = new Set(["unacknowledged", "acknowledged"]);
 
 function judgeSilence(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
   const silent = view.alarms.find(
-    ({ title, state: phase }) => /\bsilent\b/i.test(title) && /feeder/i.test(title) && stands.has(phase),
+    ({ title, state }) => /\bsilent\b/i.test(title) && /feeder/i.test(title) && stands.has(state),
   );
   if (silent === undefined) return [];
   const found: Violation[] = [];
@@ -203,16 +203,16 @@ function judgeReports(view: FeederView, known: FeederKnowledge, now: number): Vi
 
 /** Every text of a view that a screen shows. */
 function textsOf(view: FeederView): readonly string[] {
-  const { summary: words, hopper, blindSpots, alarms, pause } = view;
+  const { summary, hopper, blindSpots, alarms, pause } = view;
   return [
-    words,
+    summary,
     hopper.text,
     hopper.portionText,
     ...blindSpots,
     ...(pause.order?.problem == null ? [] : [pause.order.problem]),
     `${view.missingEvents} events never arrived`,
     // How the evidence is written is the client's part: it is judged on its screens.
-    ...alarms.flatMap(({ title, reason, advice: act }) => [title, reason, act]),
+    ...alarms.flatMap(({ title, reason, advice }) => [title, reason, advice]),
   ];
 }
 

@@ -147,12 +147,12 @@ export class ScenarioPhones {
   private unshown(): readonly UndisplayedAlarm[] {
     const receipts = [...this.run.endpoints.values()].flatMap((one) => one.receipts);
     return (this.run.home?.yards[0]?.escalations ?? []).flatMap(
-      ({ feeder, fault, title, raisedAt, acknowledgedBy, recipientStates: told }): UndisplayedAlarm[] => {
+      ({ feeder, fault, title, raisedAt, acknowledgedBy, recipientStates }): UndisplayedAlarm[] => {
         const view = this.run.home?.yards[0]?.feeders.find(({ id }) => id === feeder);
         const alarm = view?.alarms.find((one) => one.fault === fault);
         const calls = alarm?.priority === "urgent" && alarm.state === "unacknowledged" && acknowledgedBy === null;
         const wasShown =
-          told.some(({ displayedAt: shownAt }) => shownAt !== null) ||
+          recipientStates.some(({ displayedAt }) => displayedAt !== null) ||
           receipts.some((one) => one.fault === fault && one.at >= Date.parse(raisedAt));
         return calls && !wasShown ? [{ feeder, fault, title, raisedAt }] : [];
       },
@@ -160,9 +160,9 @@ export class ScenarioPhones {
   }
 
   readPushed(): void {
-    const { acceptedCount: accepted } = this.run.server.push;
+    const { acceptedCount } = this.run.server.push;
     this.pushed.length = 0;
-    for (const message of accepted.slice(this.acceptedSeen)) {
+    for (const message of acceptedCount.slice(this.acceptedSeen)) {
       const { title, body, data } = message.payload.notification;
       this.run.note(checkTexts("a notice", [title, body]));
       this.pushed.push({ path: `/push/${message.phone}`, feeder: data.feeder, fault: data.fault });
@@ -180,9 +180,9 @@ export class ScenarioPhones {
 
   /** A phone that is switched on shows what was pushed to it, and its worker says so, unless that gets lost. */
   async showNotices(): Promise<void> {
-    const { acceptedCount: accepted } = this.run.server.push;
-    const fresh = accepted.slice(this.acceptedSeen);
-    this.acceptedSeen = accepted.length;
+    const { acceptedCount } = this.run.server.push;
+    const fresh = acceptedCount.slice(this.acceptedSeen);
+    this.acceptedSeen = acceptedCount.length;
     for (const message of fresh) {
       const { item, feeder, fault, closes } = message.payload.notification.data;
       const owner = this.run.people.flatMap((person) => person.phones.map((phone) => ({ person, phone })));

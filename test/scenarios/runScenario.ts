@@ -235,7 +235,7 @@ class Household {
     const digest = answer.body as DigestView;
     if (this.judgedDigests.has(digest.date)) return;
     this.judgedDigests.add(digest.date);
-    const lines = digest.sections.flatMap(({ heading, lines: said }) => [heading, ...said]);
+    const lines = digest.sections.flatMap(({ heading, lines }) => [heading, ...lines]);
     this.run.note(
       checkTexts(`the digest of ${digest.date}`, [
         digest.title,

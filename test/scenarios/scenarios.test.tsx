@@ -38,5 +38,5 @@ describe("a hostile household", { timeout: isWeek ? 40 * 60_000 : 300_000 }, () 
   });
 });
 
-const short = ({ rule, step, at, about, displayed: shown, known }: LocatedViolation): string =>
-  `${rule} at step ${step} (${at}), ${about}: shown ${shown}; known ${known}`;
+const short = ({ rule, step, at, about, displayed, known }: LocatedViolation): string =>
+  `${rule} at step ${step} (${at}), ${about}: shown ${displayed}; known ${known}`;

@@ -20,7 +20,7 @@ import { claimsAllWell } from "./texts.ts";
 
 /** What the client itself writes on its screens, out of the server's own answers, as one person sees it. */
 export async function readScreens(run: ScenarioRun): Promise<readonly Violation[]> {
-  const { people, step, watched: feeders, endpoints, now: at } = run;
+  const { people, step, watched, endpoints, now } = run;
   const person = people[Math.floor(step / 7) % people.length] as ScenarioPerson;
   const phone = person.phones[step % Math.max(1, person.phones.length)];
   const found: Violation[] = [];
@@ -28,27 +28,27 @@ export async function readScreens(run: ScenarioRun): Promise<readonly Violation[
   try {
     const views = await openAt("/", () => home.value?.view.yards.flatMap((yard) => yard.feeders));
     found.push(...checkTexts("screen of feeders", [pageText()]));
-    for (const { feeder, known, terms } of feeders) {
+    for (const { feeder, known, terms } of watched) {
       const view = viewOf(views, feeder.id);
       const entry = document.querySelector(`a[href="/feeders/${feeder.id}"]`)?.closest("li");
       if (view === undefined || !entry)
         throw new Error(`expected ${feeder.profile.name} on the page, got ${pageText()}`);
-      found.push(...checkAllClear(`screen of feeders, ${view.name}`, textOf(entry), view, known, terms, at));
+      found.push(...checkAllClear(`screen of feeders, ${view.name}`, textOf(entry), view, known, terms, now));
       if (claimsAllWell(pageText()))
-        found.push(...checkAllClear("screen of feeders", pageText(), view, known, terms, at));
+        found.push(...checkAllClear("screen of feeders", pageText(), view, known, terms, now));
     }
-    for (const { feeder, known, terms } of feeders) {
+    for (const { feeder, known, terms } of watched) {
       await openAt(`/feeders/${feeder.id}`, () =>
         document.querySelector("h1")?.textContent?.includes(feeder.profile.name),
       );
       const view = viewOf(views, feeder.id) as FeederView;
-      found.push(...checkFeederScreen(pageText(), view, known, terms, at));
+      found.push(...checkFeederScreen(pageText(), view, known, terms, now));
     }
     phones.value = null;
     await openAt("/phones", () => phones.value);
     const own = endpoints.get(ownEndpoint.value ?? "") ?? null;
-    const proved = [...endpoints.values()].filter((one) => one.person === person.name && one.isProved(at)).length;
-    found.push(...checkPhonesScreen(pageText(), own, proved, at));
+    const proved = [...endpoints.values()].filter((one) => one.person === person.name && one.isProved(now)).length;
+    found.push(...checkPhonesScreen(pageText(), own, proved, now));
   } finally {
     cleanup();
     vi.unstubAllGlobals();

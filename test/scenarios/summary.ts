@@ -21,8 +21,8 @@ export function summaryText({ violations, cases, checks }: ScenarioResult, seed:
       .join(", ")}`,
     ...(first.length === 0 ? [] : ["", "the first of each:"]),
     ...first.map(
-      ({ rule, step, at, about, displayed: shown, known }) =>
-        `- ${rule}: seed ${seed}, minute ${step} (${at}), ${about}\n    shown: ${shown}\n    known: ${known}`,
+      ({ rule, step, at, about, displayed, known }) =>
+        `- ${rule}: seed ${seed}, minute ${step} (${at}), ${about}\n    shown: ${displayed}\n    known: ${known}`,
     ),
   ].join("\n");
 }

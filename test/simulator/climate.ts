@@ -38,8 +38,8 @@ export function climateAt(seed: number, place: Place, at: Instant): Climate {
 }
 
 function rawAt(seed: number, place: Place, at: Instant) {
-  const { airCelsius, windMetersPerSecond: wind, cloud, snowing } = weatherAt(seed, place, at);
+  const { airCelsius, windMetersPerSecond, cloud, snowing } = weatherAt(seed, place, at);
   // The practice yard's own humidity is kept below dew; here it is another hour's weather, stretched to the wet end.
   const other = weatherAt(seed + 7_919, place, (at + hours(31)) as Instant);
-  return { airCelsius, wind, cloud, snowing, humidity: Math.min(100, 68 + 32 * other.cloud) };
+  return { airCelsius, wind: windMetersPerSecond, cloud, snowing, humidity: Math.min(100, 68 + 32 * other.cloud) };
 }

@@ -76,7 +76,7 @@ describe("a planted fault", () => {
 
   it("bridged empties the tray through shrinking portions first, jammed stops at once", () => {
     const lastBefore = (kind: PlantedFaultKind) => {
-      const turns = broken(kind).flatMap(({ turns: told, truth }) => (truth.fault === null ? [] : told));
+      const turns = broken(kind).flatMap(({ turns, truth }) => (truth.fault === null ? [] : turns));
       return turns.slice(
         0,
         turns.findIndex(({ pieces }) => pieces === 0),

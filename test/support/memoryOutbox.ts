@@ -1,5 +1,5 @@
 import type { Instant } from "../../server/domain/instant.ts";
-import type { Notice } from "../../server/domain/notification.ts";
+import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import { needsClosing, needsSound } from "../../server/domain/push/closing.ts";
 import {
   type DeliveryCapacity,
@@ -34,11 +34,11 @@ export class InMemoryOutbox implements OutboxStore {
     return this.#phones.get(id) ?? null;
   }
 
-  enqueue(phone: Phone, feeder: string | null, notice: Notice, now: Instant): void {
+  enqueue(phone: Phone, feeder: string | null, notice: NotificationContent, now: Instant): void {
     this.#write({ ...this.#item(phone.keeper, feeder, notice, now), channel: "push", phone }, phone.id);
   }
 
-  enqueueMail(person: string, to: string, feeder: string | null, notice: Notice, now: Instant): void {
+  enqueueMail(person: string, to: string, feeder: string | null, notice: NotificationContent, now: Instant): void {
     const names = { yardName: "Alder Croft", feederName: feeder === null ? null : "Rowan" };
     this.#write({ ...this.#item(person, feeder, notice, now), channel: "email", to, ...names }, `mail ${person}`);
   }
@@ -51,7 +51,7 @@ export class InMemoryOutbox implements OutboxStore {
     lanes: DeliveryCapacity = unlimitedCapacity,
   ): Promise<readonly OutboxItem[]> {
     const needless = this.#due(channel, now).filter(({ item, screen }) => {
-      return item.content.closes && item.attempts === 0 && !needsClosing(this.#meantBefore(item, screen));
+      return item.content.isClosing && item.attempts === 0 && !needsClosing(this.#meantBefore(item, screen));
     });
     for (const { item } of needless) this.#change(item.id, { phase: "settled" });
     const due = this.#due(channel, now).map((row) => ({
@@ -64,13 +64,13 @@ export class InMemoryOutbox implements OutboxStore {
       .map(({ item, screen, claimedUntil, unsure }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
         this.#change(item.id, { item: begun, claimedUntil: claimUntil, unsure: unsure || claimedUntil !== null });
-        const content = { ...item.content, silent: item.content.quiet && !this.#mustSound(item, screen) };
-        if (item.channel === "email") return { ...item, content: notice };
-        return { ...item, content: notice, phone: this.#phones.get(item.phone.id) ?? item.phone };
+        const content = { ...item.content, silent: item.content.silent && !this.#mustSound(item, screen) };
+        if (item.channel === "email") return { ...item, content };
+        return { ...item, content, phone: this.#phones.get(item.phone.id) ?? item.phone };
       });
   }
 
-  async startClaimed(phone: Phone, notice: Notice, now: Instant, claimUntil: Instant): Promise<PushItem> {
+  async startClaimed(phone: Phone, notice: NotificationContent, now: Instant, claimUntil: Instant): Promise<PushItem> {
     const item: PushItem = { ...this.#item(phone.keeper, null, notice, now), channel: "push", phone };
     const row = { item: { ...item, attempts: 1 }, screen: phone.id, phase: "waiting" as const };
     this.#rows.push({ ...row, dueAt: now, claimedUntil: claimUntil, unsure: false });
@@ -113,7 +113,7 @@ export class InMemoryOutbox implements OutboxStore {
     this.#rows = this.#rows.filter(({ phase }) => phase === "waiting");
   }
 
-  #item(person: string, feeder: string | null, notice: Notice, now: Instant) {
+  #item(person: string, feeder: string | null, notice: NotificationContent, now: Instant) {
     return { id: `${this.#nextId++}`, person, yard: "alder", feeder, content: notice, writtenAt: now, attempts: 0 };
   }
 
@@ -148,15 +148,15 @@ export class InMemoryOutbox implements OutboxStore {
   #meantBefore(item: OutboxItem, screen: string) {
     return this.#before(item, screen)
       .reverse()
-      .map(({ item: { content: notice }, phase, claimedUntil, unsure }) => ({
-        isClosing: notice.closes === true,
-        silent: notice.quiet,
+      .map(({ item: { content }, phase, claimedUntil, unsure }) => ({
+        isClosing: content.isClosing === true,
+        silent: content.silent,
         arrived: phase === "delivered" || unsure || claimedUntil !== null,
       }));
   }
 
   #mustSound(item: OutboxItem, screen: string): boolean {
-    return item.content.closes !== true && needsSound(this.#meantBefore(item, screen));
+    return item.content.isClosing !== true && needsSound(this.#meantBefore(item, screen));
   }
 }
 

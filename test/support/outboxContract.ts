@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { hours, type Instant, instantOf, minutes, after as past, seconds } from "../../server/domain/instant.ts";
-import type { Notice } from "../../server/domain/notification.ts";
+import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { EmailItem, OutboxItem, OutboxStore, Phone, PushItem } from "../../server/ports.ts";
 import { notificationFixture } from "./notificationFixture.ts";
 
@@ -14,9 +14,9 @@ export interface OutboxUnderTest {
   /** The phone as it is stored now; null once it is gone. */
   phone(id: string): Promise<Phone | null>;
   /** Writes a notice for every phone, as `Transaction.enqueue` does. */
-  enqueue(notice: Notice, now: Instant, about?: "feeder" | "yard"): Promise<void>;
+  enqueue(notice: NotificationContent, now: Instant, about?: "feeder" | "yard"): Promise<void>;
   /** Writes a letter to the person whose phones these are, as `Transaction.enqueue` does. */
-  enqueueMail(notice: Notice, now: Instant): Promise<void>;
+  enqueueMail(notice: NotificationContent, now: Instant): Promise<void>;
   close?(): Promise<void>;
 }
 
@@ -44,7 +44,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
   ];
   const pushes = (items: readonly OutboxItem[]) => items.filter((item): item is PushItem => item.channel === "push");
   const letters = (items: readonly OutboxItem[]) => items.filter((item): item is EmailItem => item.channel === "email");
-  const titles = (items: readonly OutboxItem[]) => items.map(({ content: notice }) => notice.title);
+  const titles = (items: readonly OutboxItem[]) => items.map(({ content }) => content.title);
   const topics = (items: readonly OutboxItem[]) => items.map((item) => item.content.topic).sort();
 
   describe(`the outbox kept by ${name}`, () => {
@@ -253,7 +253,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
 
     describe("when an alarm is over", () => {
       const alarm = notificationFixture({ title: "alarm" });
-      const over = notificationFixture({ title: "over", quiet: true, closes: true });
+      const over = notificationFixture({ title: "over", silent: true, isClosing: true });
       const failed = { kind: "retry", notBefore: past(now, seconds(15)), problem: "HTTP 503" } as const;
       const later = past(now, hours(1));
       const muchLater = past(now, hours(2));
@@ -283,7 +283,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           await store.settle(only(await claimAll(store, now, until, 10)), { kind: "delivered", at: now });
           await enqueue(over, now);
           const closing = only(await claimAll(store, now, until, 10));
-          expect(closing.content).toMatchObject({ title: "over", closes: true, quiet: true });
+          expect(closing.content).toMatchObject({ title: "over", isClosing: true, silent: true });
           await store.settle(closing, { kind: "delivered", at: now });
           await enqueue(alarm, now); // again, and over before it was sent
           await enqueue(over, now);
@@ -355,15 +355,15 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
 
     it("sounds for a quiet correction where the one with the sound never arrived, and only there", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
-        const corrected = notificationFixture({ title: "corrected", quiet: true });
+        const corrected = notificationFixture({ title: "corrected", silent: true });
         await addPhone("one");
         await enqueue(notificationFixture({ title: "rings" }), now);
         await enqueue(corrected, now);
         const first = only(await claimAll(store, now, until, 10));
-        expect(first.content).toMatchObject({ title: "corrected", quiet: false });
+        expect(first.content).toMatchObject({ title: "corrected", silent: false });
         await store.settle(first, { kind: "delivered", at: now });
         await enqueue(corrected, now);
-        expect(only(await claimAll(store, now, until, 10)).content).toMatchObject({ quiet: true });
+        expect(only(await claimAll(store, now, until, 10)).content).toMatchObject({ silent: true });
       }));
 
     it("says when the next notice is due", () =>

@@ -24,7 +24,7 @@ export function describeOutboxSharing(name: string, makeStore: () => Promise<Out
           await enqueue(notificationFixture({ topic, priority: "urgent" }), now);
         for (const item of await store.claim("push", now, until, 9))
           await store.settle(item, { kind: "delivered", at: now });
-        await enqueue(notificationFixture({ topic: "over", priority: "urgent", closes: true }), now);
+        await enqueue(notificationFixture({ topic: "over", priority: "urgent", isClosing: true }), now);
         await enqueue(notificationFixture({ topic: "note", priority: "note" }), now);
         await enqueue(notificationFixture({ topic: "soon", priority: "soon" }), now);
         await enqueue(notificationFixture({ topic: "urgent", priority: "urgent" }), past(now, seconds(9)));

@@ -8,7 +8,7 @@ import { createStore, type OpenStore } from "../../server/adapters/store/prismaS
 import { buildApp } from "../../server/app.ts";
 import type { FeederView } from "../../server/contract/api.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
-import type { Notice } from "../../server/domain/notification.ts";
+import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import type {
@@ -41,7 +41,7 @@ export function manualClock(start = "2026-01-15T09:00:00Z"): ManualClock {
 
 /** A push service that does as it is told and remembers what it was handed. */
 export interface FakePush extends PushGateway {
-  readonly sent: (Pick<Notice, "title" | "body" | "quiet" | "topic"> & {
+  readonly sent: (Pick<NotificationContent, "title" | "body" | "silent" | "topic"> & {
     readonly phone: Phone;
     readonly item: string;
   })[];
@@ -73,8 +73,8 @@ function handPush(): FakePush {
     publicKey: "B".repeat(87),
     sent,
     answer: { kind: "accepted" },
-    async send(phone, _feeder, { title, body, quiet, topic }, _now, item) {
-      sent.push({ phone, title, body, quiet, topic, item });
+    async send(phone, _feeder, { title, body, silent, topic }, _now, item) {
+      sent.push({ phone, title, body, silent, topic, item });
       return this.answer;
     },
     checkEndpoint: async (endpoint) =>

@@ -1,7 +1,7 @@
 import { randomBytes } from "node:crypto";
 import type Database from "better-sqlite3";
 import { type Instant, instantOf } from "../../domain/instant.ts";
-import type { Notice } from "../../domain/notification.ts";
+import type { NotificationContent } from "../../domain/notification/content.ts";
 import { type EarlierNotification, needsClosing, needsSound } from "../../domain/push/closing.ts";
 import { fairShare, rankOf, serviceOfEndpoint, unlimitedCapacity } from "../../domain/push/fairShare.ts";
 import type { Channel, EmailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
@@ -29,7 +29,7 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
         }
       }),
 
-    startClaimed: (phone, notice, now, claimUntil) =>
+    startClaimed: (phone, content, now, claimUntil) =>
       transact(async () => {
         const id = randomBytes(16).toString("hex");
         const moments = [textOf(now), textOf(now), textOf(claimUntil)];
@@ -37,8 +37,8 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
           id,
           phone.keeper,
           phone.id,
-          notice.topic,
-          JSON.stringify(notice),
+          content.topic,
+          JSON.stringify(content),
           ...moments,
           phone.endpoint,
         );
@@ -49,7 +49,7 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
           phone,
           yard: null,
           feeder: null,
-          notice,
+          content,
           writtenAt: now,
           attempts: 0,
         };
@@ -167,7 +167,7 @@ interface DueColumns {
   readonly id: string;
   readonly keeperId: string;
   readonly closes: 0 | 1;
-  readonly priority: Notice["priority"];
+  readonly priority: NotificationContent["priority"];
   readonly endpoint: string | null;
 }
 
@@ -175,7 +175,7 @@ const candidateFrom = ({ id, keeperId, closes, priority, endpoint }: DueColumns)
   id,
   person: keeperId,
   service: endpoint === null ? "mail" : serviceOfEndpoint(endpoint),
-  rank: rankOf({ priority, ...(closes === 1 ? { closes: true as const } : {}) }),
+  rank: rankOf({ priority, ...(closes === 1 ? { isClosing: true as const } : {}) }),
 });
 
 function rowOf({ item }: Statements, id: string): ItemColumns {
@@ -249,13 +249,13 @@ interface ItemColumns {
 
 /** @param sounds whether a quiet notice must sound: the one with the sound never arrived */
 function itemFrom(row: ItemColumns, sounds: boolean): OutboxItem {
-  const notice = JSON.parse(row.notice) as Notice;
+  const notice = JSON.parse(row.notice) as NotificationContent;
   const item = {
     id: row.id,
     person: row.keeperId,
     yard: row.yardId,
     feeder: row.feederId,
-    content: { ...notice, quiet: notice.quiet && (notice.closes === true || !sounds) },
+    content: { ...notice, silent: notice.silent && (notice.isClosing === true || !sounds) },
     writtenAt: instantOf(row.writtenAt),
     attempts: row.attempts,
   };

@@ -114,9 +114,10 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
         const open = { tokenHash, ...isOpenInvite(now) };
         const invite = await statements.invite.findFirst({ where: open });
         if (!invite) return { kind: "noSuchInvite" };
-        const { yardId: yard, role } = invite;
-        const already = await member(statements, yard, person);
-        if (already && (already.role === role || already.role === "keeper")) return { kind: "alreadyMember", yard };
+        const { yardId, role } = invite;
+        const already = await member(statements, yardId, person);
+        if (already && (already.role === role || already.role === "keeper"))
+          return { kind: "alreadyMember", yard: yardId };
         // Somebody else may have taken the name while the passphrase was hashed.
         if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) })))
           return { kind: "nameTaken" };
@@ -126,8 +127,8 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
           const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
           await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
         }
-        await join(statements, yard, person, roleFrom(role), now);
-        return { kind: "joined", yard };
+        await join(statements, yardId, person, roleFrom(role), now);
+        return { kind: "joined", yard: yardId };
       }),
   };
 }

@@ -78,9 +78,9 @@ export function createPhoneStore({ reader, direct, transact }: Connections): Pho
           const gone = statements.gone.get(replaces, keeper);
           if (gone === undefined) return "noSuchPhone";
           if (hasAll(keeper)) return "tooMany";
-          const { phoneId: id, addedAt } = gone;
+          const { phoneId, addedAt } = gone;
           statements.insert.run({
-            ...{ id, keeper, endpoint, p256dh, auth },
+            ...{ id: phoneId, keeper, endpoint, p256dh, auth },
             ...{ label: label ?? gone.label, at: addedAt, since: at },
           });
           statements.settleGone.run(replaces, keeper);

@@ -1,4 +1,4 @@
-import type { AlarmPhase } from "../../domain/alarmStates.ts";
+import type { AlarmState } from "../../domain/alarms/alarmStates.ts";
 import type { FaultKind, Priority } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { OrderKind, OrderStatus } from "../../domain/orders/order.ts";
@@ -37,11 +37,11 @@ export function createRecordStore({ reader }: Connections): RecordStore {
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
         orderBy: { at: "asc" },
       });
-      return found.map(({ fault, priority, from: before, to: now, at, reason, present }) => ({
+      return found.map(({ fault, priority, from, to, at, reason, present }) => ({
         fault: fault as FaultKind,
         priority: priority as Priority,
-        from: before as AlarmPhase,
-        to: now as AlarmPhase,
+        from: from as AlarmState,
+        to: to as AlarmState,
         at: instantFrom(at),
         reason,
         present,
@@ -59,8 +59,8 @@ export function createRecordStore({ reader }: Connections): RecordStore {
         feeder: change.feederId,
         fault: change.fault as FaultKind,
         priority: change.priority as Priority,
-        from: change.from as AlarmPhase,
-        to: change.to as AlarmPhase,
+        from: change.from as AlarmState,
+        to: change.to as AlarmState,
         at: instantFrom(change.at),
         present: change.present,
       }));

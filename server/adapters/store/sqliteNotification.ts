@@ -82,12 +82,20 @@ export function createNotificationTransaction(database: Database.Database): Noti
 
     // A newer word on the same topic makes an undelivered older one pointless (RFC 8030 topics do the same on the way). That
     // holds for one that is under way too: if it fails, it must not come back beside the newer.
-    async enqueue({ person, channel: by, yard, feeder, content: notice, phonesAfter }, now) {
+    async enqueue({ person, channel, yard, feeder, content, phonesAfter }, now) {
       const since = phonesAfter === undefined ? null : textOf(phonesAfter);
-      replaceWaiting.run({ now: textOf(now), person, topic: notice.topic, by, phonesAfter: since });
+      replaceWaiting.run({ now: textOf(now), person, topic: content.topic, by: channel, phonesAfter: since });
       const written = [textOf(now), textOf(now)];
-      const said = [by, yard, feeder, notice.topic, JSON.stringify(notice), notice.closes === true ? 1 : 0, ...written];
-      if (by === "push") insertPushes.run(...said, person, since ?? "");
+      const said = [
+        channel,
+        yard,
+        feeder,
+        content.topic,
+        JSON.stringify(content),
+        content.isClosing === true ? 1 : 0,
+        ...written,
+      ];
+      if (channel === "push") insertPushes.run(...said, person, since ?? "");
       else insertMail.run(...said, person);
     },
 

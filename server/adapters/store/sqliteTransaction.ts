@@ -102,8 +102,8 @@ export function createTransaction(database: Database.Database): Transaction {
       }
     },
 
-    async appendLogEntry({ feeder, at, entry: said }) {
-      insertAct.run(feeder, textOf(at), said);
+    async appendLogEntry({ feeder, at, entry }) {
+      insertAct.run(feeder, textOf(at), entry);
     },
 
     async appendChecks(looks) {
@@ -139,8 +139,8 @@ export function createTransaction(database: Database.Database): Transaction {
     },
 
     async saveFeeders(rows) {
-      for (const { id, state, lastReportAt: lastHeardAt, lastStepAt: steppedAt, nextCheckAt: nextLookAt } of rows) {
-        const moments = [maybeText(lastHeardAt), maybeText(steppedAt), textOf(nextLookAt)];
+      for (const { id, state, lastReportAt, lastStepAt, nextCheckAt } of rows) {
+        const moments = [maybeText(lastReportAt), maybeText(lastStepAt), textOf(nextCheckAt)];
         updateFeeder.run(JSON.stringify(state), ...moments, id);
       }
     },
@@ -156,12 +156,9 @@ export function createTransaction(database: Database.Database): Transaction {
       }
     },
 
-    async saveOrder(
-      feeder,
-      { id, kind, until, requestedAt: askedAt, requestedBy: askedBy, status: phase, sentAt, answeredAt, problem },
-    ) {
+    async saveOrder(feeder, { id, kind, until, requestedAt, requestedBy, status, sentAt, answeredAt, problem }) {
       const times = [maybeText(sentAt), maybeText(answeredAt)];
-      upsertOrder.run(id, feeder, kind, maybeText(until), textOf(askedAt), askedBy, phase, ...times, problem);
+      upsertOrder.run(id, feeder, kind, maybeText(until), textOf(requestedAt), requestedBy, status, ...times, problem);
     },
 
     async saveRefill({ id, feeder, at, grams, source, by }) {

@@ -20,7 +20,7 @@ export function createYardChange(database: Database.Database): Transaction["chan
     const found = read.get(id);
     if (!found) return null;
     const yard: YardRow = { ...yardFromColumns(id, found), ...changes };
-    const { place, digestWanted, practice: _never, ...rest } = yard;
+    const { place, digestWanted, practice, ...rest } = yard;
     update.run({
       ...rest,
       latitudeDegrees: place?.latitudeDegrees ?? null,

@@ -42,7 +42,7 @@ export function createYardStore({
       return found && feederFrom(found);
     },
 
-    addFeeder: ({ id, yard, keyHash, practice, state, firstEntry: said }, now) =>
+    addFeeder: ({ id, yard, keyHash, practice, state, firstEntry }, now) =>
       write(async (statements) => {
         await statements.feeder.create({
           data: {
@@ -55,7 +55,7 @@ export function createYardStore({
             createdAt: dateOf(now),
           },
         });
-        await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said } });
+        await statements.keeperAct.create({ data: { feederId: id, at: dateOf(now), said: firstEntry } });
       }),
 
     async removeFeeder(id) {
@@ -109,13 +109,13 @@ function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
     return [];
   } catch (error) {
     if (!(error instanceof FeederDamaged)) throw error;
-    const { id, yardId: yard, practice, revision, state: stored } = row;
+    const { id, yardId, practice, revision, state } = row;
     const moments = {
       addedAt: instantFrom(row.createdAt),
       lastReportAt: maybeInstant(row.lastHeardAt),
       lastStepAt: maybeInstant(row.steppedAt),
     };
-    return [{ id, yard, practice, revision, ...moments, problem: error.problem, stored }];
+    return [{ id, yard: yardId, practice, revision, ...moments, problem: error.problem, stored: state }];
   }
 }
 
@@ -143,7 +143,7 @@ async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   await statements.feeder.deleteMany({ where: { id } });
 }
 
-function columnsOf<Changes extends Partial<YardRow>>({ place, id: _id, ...rest }: Changes) {
+function columnsOf<Changes extends Partial<YardRow>>({ place, id, ...rest }: Changes) {
   if (place === undefined) return rest;
   return {
     ...rest,

@@ -2,8 +2,8 @@ import { type FaultKind, ruleOf } from "../faults.ts";
 import { after, between, inDays, inHours } from "../instant.ts";
 import { momentText } from "../localTime.ts";
 import { chatterRule, daysMin, judgedAfter, perFeederWeekMost } from "./ceilings.ts";
+import { frequentAlarms, frequentFaults } from "./frequentAlarms.ts";
 import type { RaisedAlarm } from "./history.ts";
-import { faultLoadsOf, loadersOf } from "./loaders.ts";
 import type { AlarmRates } from "./rates.ts";
 import { remedyText } from "./remedies.ts";
 
@@ -53,19 +53,19 @@ export function ratesHeadline(rates: AlarmRates): readonly string[] {
   return [`${countText(raised.length, "alarm")} in ${span} at ${where}${rate}.${notesToo}`, ...young];
 }
 
-function floodFindings({ floods: all, raised, zone, to, feeders }: AlarmRates): RatesFinding[] {
-  const worst = [...all].sort((one, other) => other.alarmCount - one.alarmCount)[0];
+function floodFindings({ floods, raised, zone, to, feeders }: AlarmRates): RatesFinding[] {
+  const worst = [...floods].sort((one, other) => other.alarmCount - one.alarmCount)[0];
   if (worst === undefined) return [];
   const within = raised.slice(worst.firstIndex, worst.firstIndex + worst.alarmCount);
-  const most = loadersOf(within)[0];
+  const most = frequentAlarms(within)[0];
   const first = within[0];
   if (most === undefined || first === undefined) return [];
   const long =
     worst.to === null
       ? "and goes on"
       : `and lasted ${countText(Math.max(1, Math.round((worst.to - worst.from) / 60_000)), "minute")}`;
-  const others = all.length === 1 ? "" : ` It was the worst of ${all.length}.`;
-  const often = most.alarms === 1 ? "" : `; ${alarmName(most, feeders)} came ${timesText(most.alarms)}`;
+  const others = floods.length === 1 ? "" : ` It was the worst of ${floods.length}.`;
+  const often = most.alarmCount === 1 ? "" : `; ${alarmName(most, feeders)} came ${timesText(most.alarmCount)}`;
   const words =
     `A flood of ${worst.alarmCount} alarms began ${momentText(worst.from, zone, to)} ${long}.${others} ` +
     `It began with ${alarmName(first, feeders)}${often}. ` +
@@ -74,24 +74,25 @@ function floodFindings({ floods: all, raised, zone, to, feeders }: AlarmRates): 
 }
 
 function tooManyFindings(rates: AlarmRates): RatesFinding[] {
-  const { perFeederWeek, audiblePerFeederWeek: rangPerFeederWeek } = rates;
+  const { perFeederWeek, audiblePerFeederWeek } = rates;
   if (after(rates.from, judgedAfter) > rates.to) return [];
-  const pushed = rangPerFeederWeek ?? perFeederWeek;
+  const pushed = audiblePerFeederWeek ?? perFeederWeek;
   if (pushed <= perFeederWeekMost || rates.raised.length < loadFindingMin) return [];
-  const what = rangPerFeederWeek === null ? "alarms were raised" : "pushes rang";
+  const what = audiblePerFeederWeek === null ? "alarms were raised" : "pushes rang";
   const words = `${tenthsText(pushed)} ${what} a week at each feeder. More than one teaches a keeper not to look.`;
   return [{ kind: "tooMany", text: words }];
 }
 
 /** One fault that makes half of the load or more, at one feeder or all over the yard. */
-function loadFindings({ frequentAlarms: loaders, feeders, raised }: AlarmRates): RatesFinding[] {
-  const [most] = faultLoadsOf(raised);
-  if (most === undefined || most.share < 0.5 || most.alarms < loadFindingMin) return [];
-  const [alone] = loaders;
+function loadFindings({ frequentAlarms, feeders, raised }: AlarmRates): RatesFinding[] {
+  const [most] = frequentFaults(raised);
+  if (most === undefined || most.share < 0.5 || most.alarmCount < loadFindingMin) return [];
+  const [alone] = frequentAlarms;
   // One feeder has it far more than the others: then it is that one that must be looked at.
-  const mainly = alone !== undefined && alone.fault === most.fault && alone.alarms > 0.7 * most.alarms ? alone : most;
+  const mainly =
+    alone !== undefined && alone.fault === most.fault && alone.alarmCount > 0.7 * most.alarmCount ? alone : most;
   const where = mainly.feeder === "" ? quotedTitle(most.fault) : alarmName(mainly, feeders);
-  const words = `${where} makes ${shareText(mainly.share)} (${mainly.alarms} of ${raised.length}): ${remedyText(most.fault)}`;
+  const words = `${where} makes ${shareText(mainly.share)} (${mainly.alarmCount} of ${raised.length}): ${remedyText(most.fault)}`;
   return [{ kind: "load", text: words }];
 }
 
@@ -104,9 +105,9 @@ function chatterFindings({ chattering, feeders, zone, to }: AlarmRates): RatesFi
   }));
 }
 
-function unacknowledgedFindings({ unanswered: over, raised, feeders }: AlarmRates): RatesFinding[] {
+function unacknowledgedFindings({ unacknowledged, raised, feeders }: AlarmRates): RatesFinding[] {
   const urgent = raised.filter(({ priority }) => priority === "urgent");
-  const missed = over.filter(({ priority }) => priority === "urgent");
+  const missed = unacknowledged.filter(({ priority }) => priority === "urgent");
   if (missed.length < 2 || missed.length < urgent.length / 3) return [];
   const newest = missed.at(-1);
   const last = newest === undefined ? "" : ` The last was ${alarmName(newest, feeders)}.`;
@@ -116,8 +117,8 @@ function unacknowledgedFindings({ unanswered: over, raised, feeders }: AlarmRate
   return [{ kind: "unacknowledged", text: words }];
 }
 
-function staleFindings({ stale: standing, feeders, to }: AlarmRates): RatesFinding[] {
-  return standing.slice(0, namedMax).map((alarm): RatesFinding => {
+function staleFindings({ stale, feeders, to }: AlarmRates): RatesFinding[] {
+  return stale.slice(0, namedMax).map((alarm): RatesFinding => {
     const long = between(alarm.raisedAt, to);
     const span = inDays(long) < 2 ? `${Math.round(inHours(long))} hours` : `${Math.floor(inDays(long))} days`;
     const words =
@@ -127,11 +128,11 @@ function staleFindings({ stale: standing, feeders, to }: AlarmRates): RatesFindi
   });
 }
 
-function fleetingFindings({ fleeting: passing, feeders }: AlarmRates): RatesFinding[] {
-  const often = loadersOf(passing).filter(({ alarms }) => alarms > 1);
+function fleetingFindings({ fleeting, feeders }: AlarmRates): RatesFinding[] {
+  const often = frequentAlarms(fleeting).filter(({ alarmCount }) => alarmCount > 1);
   return often.slice(0, namedMax).map((each) => ({
     kind: "fleeting",
-    text: `${alarmName(each, feeders)} was gone again within two minutes, ${timesText(each.alarms)}: nobody can act on that. ${capitalized(remedyText(each.fault))}`,
+    text: `${alarmName(each, feeders)} was gone again within two minutes, ${timesText(each.alarmCount)}: nobody can act on that. ${capitalized(remedyText(each.fault))}`,
   }));
 }
 

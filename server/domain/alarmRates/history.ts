@@ -1,4 +1,4 @@
-import type { AlarmPhase } from "../alarmStates.ts";
+import type { AlarmState } from "../alarms/alarmStates.ts";
 import type { FaultKind, Priority } from "../faults.ts";
 import { before, between, hours, type Instant, milliseconds } from "../instant.ts";
 
@@ -26,8 +26,8 @@ export interface YardAlarmChange {
   readonly feeder: string;
   readonly fault: FaultKind;
   readonly priority: Priority;
-  readonly from: AlarmPhase;
-  readonly to: AlarmPhase; // the same as `from` where only the fault came or went
+  readonly from: AlarmState;
+  readonly to: AlarmState; // the same as `from` where only the fault came or went
   readonly at: Instant;
   /** Whether the fault itself was there afterwards, whatever its alarm did. */
   readonly present: boolean;
@@ -79,9 +79,9 @@ const presenceByState = {
   shelved: "aside",
   suppressedByDesign: "aside",
   outOfService: "aside",
-} as const satisfies Record<AlarmPhase, "gone" | "waiting" | "standing" | "aside">;
+} as const satisfies Record<AlarmState, "gone" | "waiting" | "standing" | "aside">;
 
-const isLatched = (phase: AlarmPhase) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
+const isLatched = (phase: AlarmState) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
 
 /**
  * An alarm that went without an answer is forgotten after a day (alarms/lifeCycle.ts), which the log shows just as it shows a
@@ -176,7 +176,7 @@ function applyChange(alarm: FollowedAlarm, change: YardAlarmChange): boolean {
   return came;
 }
 
-const isAcknowledged = (phase: AlarmPhase) => phase === "acknowledged" || phase === "latchedAcknowledged";
+const isAcknowledged = (phase: AlarmState) => phase === "acknowledged" || phase === "latchedAcknowledged";
 
 function applyPresence(alarm: FollowedAlarm, { present, at }: YardAlarmChange): boolean {
   const was = alarm.present;
@@ -190,7 +190,7 @@ function applyPresence(alarm: FollowedAlarm, { present, at }: YardAlarmChange): 
  * head to tail again.
  */
 function linkChanges(changes: readonly YardAlarmChange[]): readonly YardAlarmChange[] {
-  const phases = new Map<string, AlarmPhase>();
+  const phases = new Map<string, AlarmState>();
   const ordered: YardAlarmChange[] = [];
   for (let first = 0; first < changes.length; ) {
     let beyond = first + 1;
@@ -211,7 +211,7 @@ function linkChanges(changes: readonly YardAlarmChange[]): readonly YardAlarmCha
 /** Whether this is the next arrow of its alarm: it begins where that stands, or where no other of this moment leads to. */
 function isContinuation(
   change: YardAlarmChange,
-  phases: ReadonlyMap<string, AlarmPhase>,
+  phases: ReadonlyMap<string, AlarmState>,
   rest: readonly YardAlarmChange[],
 ): boolean {
   const stands = phases.get(alarmKey(change));

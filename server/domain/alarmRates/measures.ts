@@ -11,22 +11,14 @@ export interface Measure {
 
 /** Ours, for a phone, come first; then the standard's. */
 export function alarmMeasures(rates: AlarmRates): readonly Measure[] {
-  const {
-    audiblePerFeederWeek: rangPerFeederWeek,
-    perFeederWeek,
-    perDay,
-    worstTenMinutes,
-    raised,
-    unanswered,
-    stale,
-  } = rates;
+  const { audiblePerFeederWeek, perFeederWeek, perDay, worstTenMinutes, raised, unacknowledged, stale } = rates;
   const answered = raised.filter(({ acknowledgedAt }) => acknowledgedAt !== null).length;
   const perDayWords = `${perDayRule.acceptable} very likely acceptable, ${perDayRule.most} at most`;
   const aWeek = (name: string, value: number) =>
     measure(name, figureText(value), `${perFeederWeekMost} at most`, value > perFeederWeekMost);
   const none = (name: string, { length }: readonly unknown[]) => measure(name, `${length}`, "0", length > 0);
   return [
-    ...(rangPerFeederWeek === null ? [] : [aWeek("Pushes that rang, a week at each feeder", rangPerFeederWeek)]),
+    ...(audiblePerFeederWeek === null ? [] : [aWeek("Pushes that rang, a week at each feeder", audiblePerFeederWeek)]),
     aWeek("Alarms raised, a week at each feeder", perFeederWeek),
     measure("Alarms a day, on average", figureText(perDay), perDayWords, perDay > perDayRule.most),
     measure("Most within ten minutes", `${worstTenMinutes}`, `${tenMinutesMost}`, worstTenMinutes > tenMinutesMost),
@@ -40,7 +32,7 @@ export function alarmMeasures(rates: AlarmRates): readonly Measure[] {
       stale.length >= staleRule.below,
     ),
     measure("Acknowledged", `${answered} of ${raised.length}`),
-    measure("Over, and never acknowledged", `${unanswered.length}`),
+    measure("Over, and never acknowledged", `${unacknowledged.length}`),
     measure("Notes for the digest, no alarms", `${rates.notes.length}`),
   ];
 }

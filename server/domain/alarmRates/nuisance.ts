@@ -33,12 +33,12 @@ export function chatteringAlarms(comings: readonly FaultOnset[]): ChatteringAlar
  * off-delay lets stand on.
  */
 export const fleetingAlarms = (raisings: readonly RaisedAlarm[]): readonly RaisedAlarm[] =>
-  raisings.filter(({ raisedAt: at, faultGoneAt: goneAt, endedAt, acknowledgedAt }) => {
-    const gone = goneAt ?? endedAt;
-    if (gone === null || between(at, gone) > fleetingWithin) return false;
+  raisings.filter(({ raisedAt, faultGoneAt, endedAt, acknowledgedAt }) => {
+    const gone = faultGoneAt ?? endedAt;
+    if (gone === null || between(raisedAt, gone) > fleetingWithin) return false;
     return acknowledgedAt === null || acknowledgedAt > gone;
   });
 
 /** Alarms that have stood for more than a day now, the longest first. What was set aside doesn't stand. */
 export const staleAlarms = (raisings: readonly RaisedAlarm[], to: Instant): readonly RaisedAlarm[] =>
-  raisings.filter(({ raisedAt: at, endedAt }) => endedAt === null && between(at, to) > staleRule.after);
+  raisings.filter(({ raisedAt, endedAt }) => endedAt === null && between(raisedAt, to) > staleRule.after);

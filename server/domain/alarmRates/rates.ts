@@ -1,8 +1,8 @@
 import { type Instant, minutes } from "../instant.ts";
 import { alarmFloods, type Flood } from "./floods.ts";
+import { type FrequentAlarm, frequentAlarms } from "./frequentAlarms.ts";
 import { type AlarmHistory, followAlarms, type RaisedAlarm } from "./history.ts";
 import { feederWeeks, maxWithin, perDayOf, wholeDays } from "./load.ts";
-import { type Loader, loadersOf } from "./loaders.ts";
 import { type ChatteringAlarm, chatteringAlarms, fleetingAlarms, staleAlarms } from "./nuisance.ts";
 
 /**
@@ -25,8 +25,8 @@ export interface AlarmRates {
   readonly chattering: readonly ChatteringAlarm[];
   readonly fleeting: readonly RaisedAlarm[];
   readonly stale: readonly RaisedAlarm[]; // stale just now, the longest first
-  readonly frequentAlarms: readonly Loader[]; // all, the most frequent first
-  readonly unanswered: readonly RaisedAlarm[]; // over, and nobody had acknowledged them
+  readonly frequentAlarms: readonly FrequentAlarm[]; // all, the most frequent first
+  readonly unacknowledged: readonly RaisedAlarm[]; // over, and nobody had acknowledged them
 }
 
 export function alarmRates({
@@ -36,11 +36,11 @@ export function alarmRates({
   feeders,
   changes,
   standing,
-  audibleNotifications: rang,
+  audibleNotifications,
 }: AlarmHistory): AlarmRates {
   const lives = followAlarms({ changes, standing, from });
-  const raised = lives.raised.filter(({ raisedAt: at }) => at >= from);
-  const times = raised.map(({ raisedAt: at }) => at);
+  const raised = lives.raised.filter(({ raisedAt }) => raisedAt >= from);
+  const times = raised.map(({ raisedAt }) => raisedAt);
   const weeks = feederWeeks(feeders, from, to);
   return {
     from,
@@ -49,16 +49,16 @@ export function alarmRates({
     days: wholeDays(from, to),
     feeders,
     raised,
-    notes: lives.notes.map(({ raisedAt: at }) => at).filter((at) => at >= from),
+    notes: lives.notes.map(({ raisedAt }) => raisedAt).filter((at) => at >= from),
     perDay: perDayOf(raised.length, from, to),
     worstTenMinutes: maxWithin(times, minutes(10)),
     perFeederWeek: weeks === 0 ? 0 : raised.length / weeks,
-    audiblePerFeederWeek: rang === null || weeks === 0 ? null : rang / weeks,
+    audiblePerFeederWeek: audibleNotifications === null || weeks === 0 ? null : audibleNotifications / weeks,
     floods: alarmFloods(times, to),
     chattering: chatteringAlarms(lives.onsets),
     fleeting: fleetingAlarms(raised),
     stale: staleAlarms(lives.raised, to),
-    frequentAlarms: loadersOf(raised),
-    unanswered: raised.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null),
+    frequentAlarms: frequentAlarms(raised),
+    unacknowledged: raised.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null),
   };
 }

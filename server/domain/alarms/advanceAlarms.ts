@@ -16,11 +16,11 @@ export function advanceAlarms(
   situation: FaultSituation,
   effects: Effect[],
 ): Alarms {
-  const { faults: there, now } = situation;
+  const { faults, now } = situation;
   const hidden = suppressions(situation);
   let alarms = before;
   for (const kind of faultKinds) {
-    const fault = there.get(kind) ?? null;
+    const fault = faults.get(kind) ?? null;
     const alarm = before[kind] ?? null;
     if (fault === null && alarm === null) continue;
     const explains = explainedFaults(kind, hidden, situation);
@@ -51,10 +51,10 @@ export function respondToAlarm(
   now: Instant,
   effects: Effect[],
 ): Alarms {
-  const { fault: kind } = fact;
-  const before = alarms[kind] ?? null;
-  const step = applyResponse(fact, before, { kind, rule: ruleFor(kind, settings), now });
-  const answeredAlarms = withStep(alarms, kind, step, effects);
+  const { fault } = fact;
+  const before = alarms[fault] ?? null;
+  const step = applyResponse(fact, before, { kind: fault, rule: ruleFor(fault, settings), now });
+  const answeredAlarms = withStep(alarms, fault, step, effects);
   for (const word of alarmEvents({ settings, explains: [] }, step.changes, before, step.alarm)) {
     effects.push({ kind: "alarmEvent", event: word });
   }

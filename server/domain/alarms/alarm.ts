@@ -96,19 +96,19 @@ export interface AlarmRaise {
 
 export type InState<Phase extends Alarm["state"]> = Extract<Alarm, { state: Phase }>;
 
-export const findingOf = ({ reason, evidence, confidence: sure }: AlarmFinding): AlarmFinding => ({
+export const findingOf = ({ reason, evidence, confidence }: AlarmFinding): AlarmFinding => ({
   reason,
   evidence,
-  confidence: sure,
+  confidence,
 });
 
 /** Only what every alarm has. */
-export const standingOf = ({ priority, since, finding, present, absentSince: goneAt }: Standing): Standing => ({
+export const standingOf = ({ priority, since, finding, present, absentSince }: Standing): Standing => ({
   priority,
   since,
   finding,
   present,
-  ...(goneAt === undefined ? {} : { absentSince: goneAt }),
+  ...(absentSince === undefined ? {} : { absentSince }),
 });
 
 /** That this alarm was told of and not yet come to its end; null where nobody was told, or it is over. */
@@ -119,8 +119,8 @@ export function raiseOf(alarm: Alarm): AlarmRaise | null {
       return { raisedAt: alarm.raisedAt, notifiedPriority: alarm.notifiedPriority, acknowledged: null };
     case "acknowledged":
     case "latchedAcknowledged": {
-      const { raisedAt, notifiedPriority: called, acknowledgedAt: at, acknowledgedBy: by } = alarm;
-      return { raisedAt, notifiedPriority: called, acknowledged: { at, by } };
+      const { raisedAt, notifiedPriority, acknowledgedAt, acknowledgedBy } = alarm;
+      return { raisedAt, notifiedPriority, acknowledged: { at: acknowledgedAt, by: acknowledgedBy } };
     }
     case "suppressedByDesign":
       return alarm.raised;
@@ -136,9 +136,9 @@ export function raiseOf(alarm: Alarm): AlarmRaise | null {
 /** Standing, as it was left: acknowledged or not. */
 export function toStanding(
   standing: Standing,
-  { raisedAt, notifiedPriority: called, acknowledged }: AlarmRaise,
+  { raisedAt, notifiedPriority, acknowledged }: AlarmRaise,
 ): InState<"unacknowledged"> | InState<"acknowledged"> {
-  const common = { ...standingOf(standing), raisedAt, notifiedPriority: called, absentSince: null };
+  const common = { ...standingOf(standing), raisedAt, notifiedPriority, absentSince: null };
   if (acknowledged === null) return { ...common, state: "unacknowledged" };
   return { ...common, state: "acknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }
@@ -146,11 +146,11 @@ export function toStanding(
 /** Gone, as it was left, and waiting to be seen or reset. */
 export function toLatched(
   standing: Standing,
-  { raisedAt, notifiedPriority: called, acknowledged }: AlarmRaise,
+  { raisedAt, notifiedPriority, acknowledged }: AlarmRaise,
   returnedAt: Instant,
   backSince: Instant | null,
 ): InState<"latchedUnacknowledged"> | InState<"latchedAcknowledged"> {
-  const common = { ...standingOf(standing), raisedAt, notifiedPriority: called, returnedAt, presentSince: backSince };
+  const common = { ...standingOf(standing), raisedAt, notifiedPriority, returnedAt, presentSince: backSince };
   if (acknowledged === null) return { ...common, state: "latchedUnacknowledged" };
   return { ...common, state: "latchedAcknowledged", acknowledgedAt: acknowledged.at, acknowledgedBy: acknowledged.by };
 }

@@ -1,4 +1,3 @@
-import type { AlarmChange } from "../alarmStates.ts";
 import { type FaultKind, type FaultRule, faultKinds, type Priority, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { after, minutes } from "../instant.ts";
@@ -6,6 +5,7 @@ import type { AlarmEvent, NotifiedPriority } from "../notification/escalation.ts
 import { nameWithPractice } from "../notification/nameWithPractice.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Alarm, raiseOf } from "./alarm.ts";
+import type { AlarmChange } from "./alarmStates.ts";
 import { priorityRank } from "./alarmTransitions.ts";
 
 /** Whose alarm it is, and what it stands for besides itself just now. */
@@ -191,8 +191,8 @@ const titleOf = (settings: EventContext["settings"], said: string): string => `$
 const bodyMax = 400; // longer is cut off on the phone anyway, and the whole push must fit 4 kB
 
 /** What to do about it must not be cut off, nor what else is wrong by it: the reason gives way. */
-function bodyOf(reason: string, explains: readonly FaultKind[], { advice: act }: FaultRule): string {
-  const rest = explains.length === 0 ? act : `${explainsText(explains)} ${act}`;
+function bodyOf(reason: string, explains: readonly FaultKind[], { advice }: FaultRule): string {
+  const rest = explains.length === 0 ? advice : `${explainsText(explains)} ${advice}`;
   const room = bodyMax - rest.length - 1;
   const said = reason.length <= room ? reason : `${reason.slice(0, room - 1).trimEnd()}…`;
   return `${said} ${rest}`;

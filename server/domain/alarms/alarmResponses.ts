@@ -23,13 +23,15 @@ export interface Acknowledgement {
 /** A keeper says "I have seen it". One that had already returned to normal ends by it, unless it is latched. */
 export function acknowledge(
   alarm: Alarm | null,
-  { by, raisedAt, notifiedPriority: calledAs }: Acknowledgement,
+  { by, raisedAt, notifiedPriority }: Acknowledgement,
   of: AlarmRuleContext,
 ): AlarmStep {
   if (alarm === null) return unchangedStep(alarm);
   const isMeant = (raised: { readonly raisedAt: Instant; readonly called?: Priority }) =>
     (raisedAt === null || raised.raisedAt === raisedAt) &&
-    (calledAs === undefined || raised.called === undefined || priorityRank[raised.called] >= priorityRank[calledAs]);
+    (notifiedPriority === undefined ||
+      raised.called === undefined ||
+      priorityRank[raised.called] >= priorityRank[notifiedPriority]);
   const seen = { acknowledgedAt: of.now, acknowledgedBy: by };
   switch (alarm.state) {
     case "unacknowledged":

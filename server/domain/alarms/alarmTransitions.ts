@@ -1,7 +1,7 @@
-import type { AlarmChange, AlarmPhase } from "../alarmStates.ts";
 import type { Fault, FaultKind, FaultRule, Priority } from "../faults.ts";
 import { after, days, earlier, hours, type Instant } from "../instant.ts";
 import { type Alarm, findingOf, type InState, raiseOf, standingOf, toLatched, toStanding } from "./alarm.ts";
+import type { AlarmChange, AlarmState } from "./alarmStates.ts";
 
 /**
  * The life of one alarm, after ANSI/ISA-18.2 and IEC 62682: a fault must last its on-delay before it is raised, and must
@@ -51,7 +51,7 @@ export const returnedMax = hours(24);
  * The arrows that exist; an alarm may also stay where it is while its fault comes or goes, or while it grows graver.
  * Whatever else happens to one is a bug; the property test holds us to this table.
  */
-export const allowedTransitions: { readonly [from in AlarmPhase]: readonly AlarmPhase[] } = {
+export const allowedTransitions: { readonly [from in AlarmState]: readonly AlarmState[] } = {
   normal: ["suspected", "unacknowledged", "shelved", "suppressedByDesign", "outOfService"],
   suspected: ["normal", "unacknowledged", "shelved", "suppressedByDesign", "outOfService"],
   unacknowledged: [
@@ -116,7 +116,7 @@ export function alarmCheckAt(alarm: Alarm, rule: FaultRule): Instant | null {
   }
 }
 
-export const alarmStateOf = (alarm: Alarm | null): AlarmPhase => alarm?.state ?? "normal";
+export const alarmStateOf = (alarm: Alarm | null): AlarmState => alarm?.state ?? "normal";
 
 /** Smaller is graver. */
 export const priorityRank: Readonly<Record<Priority, number>> = { urgent: 0, soon: 1, note: 2 };
@@ -282,6 +282,6 @@ function nextWhileSuppressed(
 
 const suppressedAlarm = (
   alarm: Parameters<typeof standingOf>[0],
-  { reason: why, explainedBy }: Suppression,
+  { reason, explainedBy }: Suppression,
   raised: InState<"suppressedByDesign">["raised"],
-): Alarm => ({ ...standingOf(alarm), state: "suppressedByDesign", reason: why, explainedBy, raised });
+): Alarm => ({ ...standingOf(alarm), state: "suppressedByDesign", reason, explainedBy, raised });

@@ -1,7 +1,7 @@
 import { type Fault, type FaultKind, faultKinds, type Priority, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
-import type { Duty } from "../settings.ts";
+import type { Placement } from "../settings.ts";
 import { raiseOf } from "./alarm.ts";
 import { priorityRank, type Suppression } from "./alarmTransitions.ts";
 
@@ -14,7 +14,7 @@ export interface FaultSituation {
   readonly faults: ReadonlyMap<FaultKind, Fault>; // faults found at this look
   readonly alarms: FeederState["alarms"]; // as they stood before it
   readonly paused: boolean;
-  readonly duty: Duty;
+  readonly placement: Placement;
   readonly now: Instant;
 }
 
@@ -23,9 +23,9 @@ export type Suppressions = ReadonlyMap<FaultKind, Suppression>;
 
 export function suppressions(situation: FaultSituation): Suppressions {
   const found = new Map<FaultKind, Suppression>();
-  const { faults: there, alarms } = situation;
+  const { faults, alarms } = situation;
   for (const kind of faultKinds) {
-    if (!there.has(kind) && alarms[kind] === undefined) continue;
+    if (!faults.has(kind) && alarms[kind] === undefined) continue;
     const suppression = suppressionOf(kind, situation);
     if (suppression !== null) found.set(kind, suppression);
   }
@@ -34,12 +34,12 @@ export function suppressions(situation: FaultSituation): Suppressions {
 
 /** Why a fault raises no alarm of its own just now; null: it may. */
 export function suppressionOf(kind: FaultKind, situation: FaultSituation): Suppression | null {
-  const { faults: there, paused, duty } = situation;
-  const speaker = silenceAmong(there);
+  const { faults, paused, placement } = situation;
+  const speaker = silenceAmong(faults);
   const unseen = speaker !== null && ruleOf(kind).explainedBy.includes("feederSilent");
-  const rest = designSuppressionReason(kind, paused, duty);
+  const rest = designSuppressionReason(kind, paused, placement);
   // A silence is told for all that can't be seen meanwhile; where nobody is told of it, the reason for that is the better word.
-  const silence = unseen && designSuppressionReason(speaker, paused, duty) === null;
+  const silence = unseen && designSuppressionReason(speaker, paused, placement) === null;
   if (rest !== null && !silence) return { reason: rest, explainedBy: null, isUnobservable: unseen };
   const cause = unseen ? speaker : causeOf(kind, situation);
   return cause === null
@@ -55,13 +55,13 @@ const silenceAmong = (there: FaultSituation["faults"]): "feederSilent" | "report
 export function explainedFaults(
   kind: FaultKind,
   hidden: Suppressions,
-  { faults: there, alarms }: FaultSituation,
+  { faults, alarms }: FaultSituation,
 ): FaultKind[] {
   if (hidden.size === 0) return [];
   return [...hidden].flatMap(([other, { explainedBy }]) => {
     const alarm = alarms[other];
     if (explainedBy !== kind || isShelvedOrOut(alarm)) return [];
-    return there.has(other) || (alarm !== undefined && raiseOf(alarm) !== null) ? [other] : [];
+    return faults.has(other) || (alarm !== undefined && raiseOf(alarm) !== null) ? [other] : [];
   });
 }
 
@@ -69,12 +69,12 @@ export function explainedFaults(
 export function currentPriority(
   kind: FaultKind,
   explained: readonly FaultKind[],
-  { faults: there }: FaultSituation,
+  { faults }: FaultSituation,
 ): Priority {
   let gravest = ruleOf(kind).priority;
   for (const other of explained) {
     const { priority } = ruleOf(other);
-    if (there.has(other) && priorityRank[priority] < priorityRank[gravest]) gravest = priority;
+    if (faults.has(other) && priorityRank[priority] < priorityRank[gravest]) gravest = priority;
   }
   return gravest;
 }
@@ -89,9 +89,9 @@ function causeOf(kind: FaultKind, situation: FaultSituation): FaultKind | null {
   return null;
 }
 
-function mayExplain(speaker: FaultKind, kind: FaultKind, { alarms, paused, duty, now }: FaultSituation): boolean {
+function mayExplain(speaker: FaultKind, kind: FaultKind, { alarms, paused, placement, now }: FaultSituation): boolean {
   // A cause that is at rest itself is told to nobody, so it must not silence another.
-  if (designSuppressionReason(speaker, paused, duty) !== null) return false;
+  if (designSuppressionReason(speaker, paused, placement) !== null) return false;
   const alarm = alarms[speaker];
   if (alarm?.state !== "shelved" || now >= alarm.shelvedUntil) return true;
   // Whoever put a cause aside knew what follows from it, but not that something graver would.
@@ -103,7 +103,7 @@ const isShelvedOrOut = (alarm: FeederState["alarms"][FaultKind]): boolean =>
 
 // --- at rest by design -----------------------------------------------------------------------------------------------
 
-function designSuppressionReason(kind: FaultKind, paused: boolean, duty: Duty): string | null {
+function designSuppressionReason(kind: FaultKind, paused: boolean, duty: Placement): string | null {
   if (pauseFaultKinds.has(kind)) return null; // whoever asked for a stop must hear that it did not arrive, or isn't kept
   if (duty === "onBench") return "The feeder is on the bench.";
   if (duty === "putAway" && !raisedWhilePutAway.has(kind)) return "The feeder is put away.";

@@ -32,9 +32,9 @@ export function updateCaking(before: Caking, { inside, air, humidity }: Readings
   return { freezeThaw, dampTime: damp, lastReadingAt: at, firstReadingAt: before.firstReadingAt ?? at };
 }
 
-export function cakingFault({ freezeThaw, dampTime: damp, firstReadingAt: since }: Caking): Fault | null {
+export function cakingFault({ freezeThaw, dampTime, firstReadingAt }: Caking): Fault | null {
   const { cycles } = freezeThaw;
-  const isDamp = damp >= dampTimeMin;
+  const isDamp = dampTime >= dampTimeMin;
   if (cycles < (isDamp ? cyclesWhenDamp : cyclesWhenDry)) return null;
   return {
     kind: "feedCaking",
@@ -42,8 +42,8 @@ export function cakingFault({ freezeThaw, dampTime: damp, firstReadingAt: since 
       `The food has frozen and thawed ${cycles} times since the last refill` +
       `${isDamp ? ", and the box was damp in between" : ""}: it may cake and then bridge or jam.`,
     evidence: [
-      { label: "times the box froze and thawed", value: String(cycles), at: since },
-      { label: "hours thawed and damp", value: String(Math.round(inHours(damp))), at: null },
+      { label: "times the box froze and thawed", value: String(cycles), at: firstReadingAt },
+      { label: "hours thawed and damp", value: String(Math.round(inHours(dampTime))), at: null },
     ],
     confidence: null,
   };

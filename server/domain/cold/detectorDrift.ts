@@ -61,12 +61,12 @@ export function updateDetectorByDeposit(
   if (before.lastTemperature === null || Math.abs(at - before.lastTemperature.at) > temperatureHolds) return before;
   const temperature = before.lastTemperature.celsius;
   const turned = startBlock(before, at);
-  const { recentFalls: recent } = turned;
+  const { recentFalls } = turned;
   if (metal === false) {
     if (chute !== true) return turned;
     const beam = {
       ...updateBeamEvidence(turned, temperature, true),
-      recentFalls: { ...recent, notMetal: recent.notMetal + 1 },
+      recentFalls: { ...recentFalls, notMetal: recentFalls.notMetal + 1 },
     };
     return updateDriftFinding({ ...turned, ...beam }, temperature, at);
   }
@@ -85,9 +85,9 @@ export function updateDetectorByDeposit(
       signalModel: signals,
       signalEvidence: bySignals,
       recentFalls: {
-        ...recent,
-        accepted: recent.accepted + 1,
-        expectedMisses: recent.expectedMisses + missedBeside,
+        ...recentFalls,
+        accepted: recentFalls.accepted + 1,
+        expectedMisses: recentFalls.expectedMisses + missedBeside,
       },
     },
     temperature,
@@ -137,48 +137,48 @@ export function detectorDriftFault(drift: DetectorDrift): Fault | null {
  * it was far weaker (the shares are small, so that evidence goes with them).
  */
 function rescaledSignalEvidence(
-  { signalModel: before, signalEvidence: bySignals }: DetectorDrift,
+  { signalModel, signalEvidence }: DetectorDrift,
   now: SignalModel,
   temperature: Celsius,
 ): number {
-  const [least, leastNow] = [smallestAcceptedSignal(before), smallestAcceptedSignal(now)];
-  if (bySignals === 0 || least === null || leastNow === null || leastNow >= least) return bySignals;
-  const shareBefore = missedShare(before, temperature);
-  const shareNow = missedShare({ ...before, smallest: leastNow }, temperature);
-  return shareBefore > 0 ? bySignals * Math.min(1, shareNow / shareBefore) : 0;
+  const [least, leastNow] = [smallestAcceptedSignal(signalModel), smallestAcceptedSignal(now)];
+  if (signalEvidence === 0 || least === null || leastNow === null || leastNow >= least) return signalEvidence;
+  const shareBefore = missedShare(signalModel, temperature);
+  const shareNow = missedShare({ ...signalModel, smallest: leastNow }, temperature);
+  return shareBefore > 0 ? signalEvidence * Math.min(1, shareNow / shareBefore) : 0;
 }
 
 /** Raised by enough of either evidence, cleared by less of it or by warmth. */
 function updateDriftFinding(drift: DetectorDrift, temperature: Celsius, at: Instant): DetectorDrift {
-  const { found, signalEvidence: bySignals, beamEvidence: byBeam } = drift;
-  if (found === null && bySignals < evidenceToRaise && byBeam < evidenceToRaise) return drift;
+  const { found, signalEvidence, beamEvidence } = drift;
+  if (found === null && signalEvidence < evidenceToRaise && beamEvidence < evidenceToRaise) return drift;
   const enough = found === null ? evidenceToRaise : evidenceToRaise / 2;
-  const weak = bySignals >= enough && missedShare(drift.signalModel, temperature) >= (found ? missesUntil : missesFrom);
-  const unheard = byBeam >= enough && temperature < (found ? thawedFrom : frostBelow);
+  const weak =
+    signalEvidence >= enough && missedShare(drift.signalModel, temperature) >= (found ? missesUntil : missesFrom);
+  const unheard = beamEvidence >= enough && temperature < (found ? thawedFrom : frostBelow);
   if (weak || unheard) return { ...drift, found: { at, temperature, evidence: weak ? "signals" : "beam" } };
   return found === null ? drift : { ...drift, found: null };
 }
 
 function updateBeamEvidence(
-  { beamEvidence: byBeam, mildFalls: mildBeam }: DetectorDrift,
+  { beamEvidence, mildFalls }: DetectorDrift,
   temperature: Celsius,
   notMetal: boolean,
 ): Pick<DetectorDrift, "beamEvidence" | "mildFalls"> {
   if (temperature > thawedFrom) {
-    const fade = mildBeam.count < rememberedFalls ? 1 : 1 - 1 / rememberedFalls;
-    const learnt = { count: fade * mildBeam.count + 1, notMetal: fade * mildBeam.notMetal + (notMetal ? 1 : 0) };
-    return { beamEvidence: byBeam, mildFalls: learnt };
+    const fade = mildFalls.count < rememberedFalls ? 1 : 1 - 1 / rememberedFalls;
+    const learnt = { count: fade * mildFalls.count + 1, notMetal: fade * mildFalls.notMetal + (notMetal ? 1 : 0) };
+    return { beamEvidence, mildFalls: learnt };
   }
-  if (temperature >= frostBelow || mildBeam.count < mildFallsMin) return { beamEvidence: byBeam, mildFalls: mildBeam };
-  const usual = mildNotMetalShare(mildBeam);
+  if (temperature >= frostBelow || mildFalls.count < mildFallsMin) return { beamEvidence, mildFalls };
+  const usual = mildNotMetalShare(mildFalls);
   const drifted = usual + beamMisses * (1 - usual);
   const weighs = notMetal ? Math.log(drifted / usual) : Math.log1p(-beamMisses);
-  return { beamEvidence: Math.min(evidenceMax, Math.max(0, byBeam + weighs)), mildFalls: mildBeam };
+  return { beamEvidence: Math.min(evidenceMax, Math.max(0, beamEvidence + weighs)), mildFalls };
 }
 
 /** Birds bring stones, too. One and a half falls of twenty are taken for granted before any was seen. */
-const mildNotMetalShare = ({ count: fell, notMetal }: DetectorDrift["mildFalls"]): number =>
-  (notMetal + 1.5) / (fell + 20);
+const mildNotMetalShare = ({ count, notMetal }: DetectorDrift["mildFalls"]): number => (notMetal + 1.5) / (count + 20);
 
 function startBlock(drift: DetectorDrift, at: Instant): DetectorDrift {
   const block = Math.floor(at / days(2));
@@ -187,12 +187,15 @@ function startBlock(drift: DetectorDrift, at: Instant): DetectorDrift {
   return { ...drift, recentFalls: initialFallCounts(block), previousFalls: before };
 }
 
-function recentFallCounts({ recentFalls: recent, previousFalls: recentBefore, mildFalls: mildBeam }: DetectorDrift) {
-  const taken = recent.accepted + recentBefore.accepted;
-  const notMetal = recent.notMetal + recentBefore.notMetal;
-  const usual = mildNotMetalShare(mildBeam);
+function recentFallCounts({ recentFalls, previousFalls, mildFalls }: DetectorDrift) {
+  const taken = recentFalls.accepted + previousFalls.accepted;
+  const notMetal = recentFalls.notMetal + previousFalls.notMetal;
+  const usual = mildNotMetalShare(mildFalls);
   const seenByBeam = notMetal - (usual / (1 - usual)) * taken;
-  const missing = Math.max(1, Math.round(Math.max(recent.expectedMisses + recentBefore.expectedMisses, seenByBeam)));
+  const missing = Math.max(
+    1,
+    Math.round(Math.max(recentFalls.expectedMisses + previousFalls.expectedMisses, seenByBeam)),
+  );
   return { missing, fell: taken + missing, notMetal };
 }
 

@@ -74,11 +74,8 @@ export function updateSignalModel(before: SignalModel, signal: number, temperatu
 }
 
 /** The smallest signal that is known to be taken as metal: what is weaker may pass unseen. Null before the first. */
-export const smallestAcceptedSignal = ({
-  smallest: least,
-  previousSmallest: leastBefore,
-}: SignalModel): number | null =>
-  least === null ? leastBefore : leastBefore === null ? least : Math.min(least, leastBefore);
+export const smallestAcceptedSignal = ({ smallest, previousSmallest }: SignalModel): number | null =>
+  smallest === null ? previousSmallest : previousSmallest === null ? smallest : Math.min(smallest, previousSmallest);
 
 /**
  * Signal per °C. Copper alone moves a coil's quality, and with it the signal, by 0.4 % a degree; ferrite and capacitors add

@@ -95,13 +95,14 @@ function updateLowestVoltage(before: FreezingBattery, readings: Readings, at: In
         };
   const { battery, charge } = readings;
   if (battery === null || (charge !== null && charge > chargeDeadband)) return turned;
-  const { lastVoltage: last, previousVoltage: lastButOne } = turned;
+  const { lastVoltage, previousVoltage } = turned;
   // The highest of three in a row: a sag of a tenth of a second under the motor is no rest.
-  const settled = last === null || lastButOne === null ? null : volts(Math.max(lastButOne, last, battery));
+  const settled =
+    lastVoltage === null || previousVoltage === null ? null : volts(Math.max(previousVoltage, lastVoltage, battery));
   return {
     ...turned,
     lastVoltage: battery,
-    previousVoltage: last,
+    previousVoltage: lastVoltage,
     lowestVoltage: lowerVoltage(turned.lowestVoltage, settled),
   };
 }

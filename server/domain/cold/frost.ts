@@ -121,15 +121,15 @@ function updateMeasuredFrost(frost: Frost, on: MeasuredSurface, vapour: number |
  */
 function updateAssumedFrost(
   frost: Frost,
-  { surfaceTemperature: surface, isUnderClearSky: underClearSky }: AssumedLid,
+  { surfaceTemperature, isUnderClearSky }: AssumedLid,
   vapour: number | null,
   at: Instant,
 ): Frost {
-  if (surface > thawAbove) return updateByThaw(frost, at);
-  const on: MeasuredSurface = { surfaceTemperature: surface, place: "lid", isEstimated: true };
-  const { found, coldSpell: spell } = frost;
+  if (surfaceTemperature > thawAbove) return updateByThaw(frost, at);
+  const on: MeasuredSurface = { surfaceTemperature, place: "lid", isEstimated: true };
+  const { found, coldSpell } = frost;
   const { wet } = frost.wetness;
-  if (wet !== null && surface < freezeBelow && found?.kind !== "frozenWater" && spell?.hadIce !== true) {
+  if (wet !== null && surfaceTemperature < freezeBelow && found?.kind !== "frozenWater" && coldSpell?.hadIce !== true) {
     return {
       ...frost,
       found: frozenWaterFinding(wet, on, at),
@@ -141,24 +141,24 @@ function updateAssumedFrost(
     if (found.kind === "growing" && frost.night === null) return { ...frost, found: null };
     return { ...frost, found: { ...found, at, ...on } };
   }
-  if (spell !== null || surface >= freezeBelow) return frost;
+  if (coldSpell !== null || surfaceTemperature >= freezeBelow) return frost;
   const nextSpell = { foundAt: at, warmSince: null, hadIce: false };
   const point = vapour === null ? null : frostPointOf(vapour);
-  const grows = underClearSky && point !== null && point - surface >= growsFrom + guessMargin;
+  const grows = isUnderClearSky && point !== null && point - surfaceTemperature >= growsFrom + guessMargin;
   return grows ? { ...frost, found: { kind: "growing", frostPoint: point, at, ...on }, coldSpell: nextSpell } : frost;
 }
 
 const frozenWaterFinding = (
-  { at: wetAt, cause: wetBy, isEstimated: estimated }: Wet,
+  { at: wetAt, cause, isEstimated }: Wet,
   on: MeasuredSurface,
   at: Instant,
 ): FrostFinding => ({
   ...on,
   kind: "frozenWater",
   wetAt,
-  wetCause: wetBy,
+  wetCause: cause,
   at,
-  isEstimated: on.isEstimated || estimated,
+  isEstimated: on.isEstimated || isEstimated,
 });
 
 /**
@@ -195,13 +195,13 @@ function dampInput(
   if (known === undefined) throw new Error("expected a surface, measured or assumed");
   // A guessed lid gathers dew only under a clear sky; at the air's own temperature it would take fog, which is told apart.
   if (lid !== null) {
-    const { surfaceTemperature: surface, isUnderClearSky: underClearSky } = lid;
+    const { surfaceTemperature, isUnderClearSky } = lid;
     return {
       vapourPressure: vapour,
-      surfaceTemperature: surface,
-      isEstimated: underClearSky,
+      surfaceTemperature,
+      isEstimated: isUnderClearSky,
       dewMargin: 0.5,
-      canDewForm: underClearSky,
+      canDewForm: isUnderClearSky,
       dewWettingTime: dewWetsFrom,
     };
   }

@@ -63,29 +63,22 @@ export function updateSupplyByReadings(before: SupplyState, readings: Readings, 
 }
 
 export function weakSupplyFault(supply: SupplyState, settings: FeederSettings): Fault | null {
-  const {
-    isWeak: weak,
-    lowest,
-    usualVoltage: usual,
-    sagCount: sags,
-    runCount: runs,
-    batteryTemperature: battery,
-  } = supply;
-  if (!weak || lowest === null || usual === null) return null;
-  const cold = battery === null ? null : coldBatteryText(settings.battery, battery);
-  const least = supplyVoltageMin(usual);
+  const { isWeak, lowest, usualVoltage, sagCount, runCount, batteryTemperature } = supply;
+  if (!isWeak || lowest === null || usualVoltage === null) return null;
+  const cold = batteryTemperature === null ? null : coldBatteryText(settings.battery, batteryTemperature);
+  const least = supplyVoltageMin(usualVoltage);
   const evidence: Evidence[] = [
     { label: "lowest while the motor ran", value: voltageText(lowest.volts), at: lowest.at },
     { label: "too low below", value: voltageText(least), at: null },
-    { label: "runs with too little", value: `${sags} of ${runs}`, at: null },
-    { label: "usual supply", value: voltageText(usual), at: null },
+    { label: "runs with too little", value: `${sagCount} of ${runCount}`, at: null },
+    { label: "usual supply", value: voltageText(usualVoltage), at: null },
   ];
-  if (battery !== null)
-    evidence.push({ label: "temperature of the battery", value: temperatureText(battery), at: null });
+  if (batteryTemperature !== null)
+    evidence.push({ label: "temperature of the battery", value: temperatureText(batteryTemperature), at: null });
   return {
     kind: "supplyWeak",
     reason:
-      `In ${sags} of the last ${runs} runs of the motor the supply fell below ${voltageText(least)}, ` +
+      `In ${sagCount} of the last ${runCount} runs of the motor the supply fell below ${voltageText(least)}, ` +
       `at worst to ${voltageText(lowest.volts)}.${cold === null ? "" : ` ${cold}`}`,
     evidence,
     confidence: null,

@@ -42,18 +42,22 @@ export interface DampInput {
 
 /** Remembers water until the air has had time to dry it off, or a day has passed. */
 export function updateWetness(before: Wetness, damp: DampInput, readings: Readings, at: Instant): Wetness {
-  const { vapourPressure: vapour, surfaceTemperature: surface, isEstimated: estimated } = damp;
-  const saturatedSince = surface > 0 && isSaturated(vapour, readings) ? (before.saturatedSince ?? at) : null;
+  const { vapourPressure, surfaceTemperature, isEstimated } = damp;
+  const saturatedSince =
+    surfaceTemperature > 0 && isSaturated(vapourPressure, readings) ? (before.saturatedSince ?? at) : null;
   const settles = dewSettles(damp);
   // Ice hardly dries: only a thawed surface in air well below saturation does.
-  const drying = vapour !== null && surface > 0 && vapour < dryingShare * saturationPressure(overWater, surface);
+  const drying =
+    vapourPressure !== null &&
+    surfaceTemperature > 0 &&
+    vapourPressure < dryingShare * saturationPressure(overWater, surfaceTemperature);
   const dew = updateDew(remainingWater(before.dew, drying, at), settles, damp, at);
 
   if (settles && dew !== null && dew.settlingTime >= damp.dewWettingTime) {
-    return { wet: { at, cause: "dew", isEstimated: estimated, drySince: null }, dew, saturatedSince };
+    return { wet: { at, cause: "dew", isEstimated, drySince: null }, dew, saturatedSince };
   }
-  if (vapour !== null && saturatedSince !== null && at - saturatedSince >= soaksWithin) {
-    return { wet: { at, cause: "saturatedAir", isEstimated: estimated, drySince: null }, dew, saturatedSince };
+  if (vapourPressure !== null && saturatedSince !== null && at - saturatedSince >= soaksWithin) {
+    return { wet: { at, cause: "saturatedAir", isEstimated, drySince: null }, dew, saturatedSince };
   }
   return { wet: remainingWater(before.wet, drying, at), dew, saturatedSince };
 }
@@ -64,30 +68,28 @@ export const recordThaw = (before: Wetness, at: Instant, estimated: boolean): We
   wet: { at, cause: "thaw", isEstimated: estimated, drySince: null },
 });
 
-function dewSettles({
-  vapourPressure: vapour,
-  surfaceTemperature: surface,
-  dewMargin,
-  canDewForm: dewKnown,
-}: DampInput): boolean {
-  if (vapour === null || !dewKnown || surface < 0) return false;
-  return condensationKind(vapour, surface) === "dew" && dewPoint(vapour) - surface >= dewMargin;
+function dewSettles({ vapourPressure, surfaceTemperature, dewMargin, canDewForm }: DampInput): boolean {
+  if (vapourPressure === null || !canDewForm || surfaceTemperature < 0) return false;
+  return (
+    condensationKind(vapourPressure, surfaceTemperature) === "dew" &&
+    dewPoint(vapourPressure) - surfaceTemperature >= dewMargin
+  );
 }
 
 /** A single reading lasts no time; between two in a row that both show dew it is taken to have settled all the while. */
 function updateDew(
   dew: Dew | null,
   settles: boolean,
-  { vapourPressure: vapour, dewWettingTime: dewWetsFrom }: DampInput,
+  { vapourPressure, dewWettingTime }: DampInput,
   at: Instant,
 ): Dew | null {
   if (settles) {
     const more = dew?.isSettling ? at - dew.at : 0;
-    const settledFor = Math.min((dew?.settlingTime ?? 0) + more, dewWetsFrom) as Span;
+    const settledFor = Math.min((dew?.settlingTime ?? 0) + more, dewWettingTime) as Span;
     return { at, isSettling: settles, settlingTime: settledFor, drySince: null };
   }
   // A report that says nothing of humidity interrupts nothing.
-  return dew === null || !dew.isSettling || vapour === null ? dew : { ...dew, isSettling: settles };
+  return dew === null || !dew.isSettling || vapourPressure === null ? dew : { ...dew, isSettling: settles };
 }
 
 /** What of the water a reading leaves that adds none. */

@@ -30,7 +30,7 @@ function birdText({ days }: DigestFeeder, brief: boolean): string {
   const told = kinds.filter((kind) => days.some((day) => day.counts[kind] > 0));
   if (told.length === 0) return "no bird came yesterday, as all week.";
   if (!yesterday.isComplete) return `${countsText(counts, told)}. It was silent or paused for part of yesterday.`;
-  const compared = before.filter(({ isComplete: whole }) => whole);
+  const compared = before.filter(({ isComplete }) => isComplete);
   if (compared.length < daysNeeded) return `${countsText(counts, told)}. Too early to say what is usual.`;
   // Who has no such sensor can't be found to differ by it.
   const level = unusualProbability / told.length;

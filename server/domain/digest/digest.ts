@@ -42,7 +42,7 @@ export function composeDigest(
     const nobody = "There is no feeder in this yard yet.";
     return { title: named("no feeder yet"), short: nobody, sections: [{ heading: toDoHeading, lines: [nobody] }] };
   }
-  const { tasks, otherLines: besides } = digestTasks(yard, feeders, now);
+  const { tasks, otherLines } = digestTasks(yard, feeders, now);
   // One on the bench, or put away for the season, feeds nobody: it is named, and nothing is said of its birds and its food.
   const connected = feeders.filter(({ state }) => state.reporting.kind !== "neverReported" && isInGarden(state));
   const parts: readonly SectionDraft[] = [
@@ -51,10 +51,10 @@ export function composeDigest(
       // Whatever is counted is listed, each with the page where it is done.
       ...(tasks.length === 0
         ? { lines: ["Nothing to do."] }
-        : { lines: tasks.map(({ text: words }) => words), links: tasks.map(({ link: opens }) => opens) }),
+        : { lines: tasks.map(({ text }) => text), links: tasks.map(({ link }) => link) }),
       omittedText: null,
     },
-    { heading: "Besides", lines: besides, omittedText: omittedLinesText },
+    { heading: "Besides", lines: otherLines, omittedText: omittedLinesText },
     { heading: "Food left", lines: foodLines(connected, now), omittedText: omittedLinesText },
     { heading: "Birds", lines: birdLines(connected), omittedText: omittedLinesText },
     { heading: "Deposits and pay", lines: paymentLines(connected, yard.zone), omittedText: omittedLinesText },

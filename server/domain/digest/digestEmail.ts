@@ -3,7 +3,7 @@ import type { Digest } from "./digest.ts";
 
 /** A digest as it stands in a letter: whole, each section under its heading. */
 export const digestEmailSections = ({ sections }: Digest): readonly EmailSection[] =>
-  sections.flatMap(({ heading, lines, links: opens }): EmailSection[] => [
+  sections.flatMap(({ heading, lines, links }): EmailSection[] => [
     { kind: "heading", text: heading },
-    { kind: "list", items: lines, ...(opens === undefined ? {} : { links: opens }) },
+    { kind: "list", items: lines, ...(links === undefined ? {} : { links }) },
   ]);

@@ -39,12 +39,12 @@ const unknownSortKey = 1e15;
 const notEatenSortKey = 2e15;
 
 /** `asked`: a refill is asked for among what is to be done, and until when it lasts is said there. */
-function foodLeftText({ state }: DigestFeeder, asked: boolean, { text: words }: FoodOutlook, now: Instant): string {
+function foodLeftText({ state }: DigestFeeder, asked: boolean, { text }: FoodOutlook, now: Instant): string {
   // What is believed of the food stopped being true when the feeder fell silent.
   if (isStanding(state, "feederSilent")) return "not known while it is silent.";
   const paused = isPaused(state.orders, now) ? "paused; " : "";
   const level = hopperLevel(state.hopper, state.settings);
-  if (level === null || state.hopper.emptySince !== null) return `${paused}${words}.`;
+  if (level === null || state.hopper.emptySince !== null) return `${paused}${text}.`;
   const about = `${paused}about ${gramsText(level.grams)}`;
-  return asked ? `${about}, as said above.` : `${about}, ${words}.`;
+  return asked ? `${about}, as said above.` : `${about}, ${text}.`;
 }

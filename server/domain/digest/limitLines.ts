@@ -19,7 +19,7 @@ export const linesMax = 14;
  */
 export function limitLines(parts: readonly SectionDraft[]): readonly DigestSection[] {
   const told = parts.filter(({ lines }) => lines.length > 0);
-  const given = told.map(({ lines, omittedText: left }) => (left === null ? lines.length : 1));
+  const given = told.map(({ lines, omittedText }) => (omittedText === null ? lines.length : 1));
   let room = linesMax - given.reduce((sum, count) => sum + count, 0);
   for (const most of [firstShare, linesMax]) {
     for (const [place, { lines }] of told.entries()) {
@@ -29,10 +29,10 @@ export function limitLines(parts: readonly SectionDraft[]): readonly DigestSecti
       room -= more;
     }
   }
-  return told.map(({ heading, lines, omittedText: left, links: opens }, place) => ({
+  return told.map(({ heading, lines, omittedText, links }, place) => ({
     heading,
-    lines: left === null ? lines : truncateLines(lines, given[place] ?? 1, left),
-    ...(opens === undefined ? {} : { opens }),
+    lines: omittedText === null ? lines : truncateLines(lines, given[place] ?? 1, omittedText),
+    ...(links === undefined ? {} : { opens: links }),
   }));
 }
 
@@ -58,7 +58,7 @@ export interface FeederLine {
 /** One line for each thing that is said, with the names of all that it is said of: "Rowan and Larch: as usual." */
 export function groupLines(entries: readonly FeederLine[]): readonly string[] {
   const names = new Map<string, string[]>();
-  for (const { name, text: words } of entries) names.set(words, [...(names.get(words) ?? []), name]);
+  for (const { name, text } of entries) names.set(text, [...(names.get(text) ?? []), name]);
   return [...names].map(([words, said]) => `${listNames(said)}: ${words}`);
 }
 

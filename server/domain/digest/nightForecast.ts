@@ -22,9 +22,9 @@ export interface NightForecast {
 }
 
 /** Null where the feeder has no thermometer, has fallen silent, or hasn't told for most of a day. */
-export function nightForecast({ state, recentReadings: felt }: DigestFeeder, now: Instant): NightForecast | null {
+export function nightForecast({ state, recentReadings }: DigestFeeder, now: Instant): NightForecast | null {
   if (isStanding(state, "feederSilent")) return null;
-  const told = felt.map(({ at, readings }) => ({
+  const told = recentReadings.map(({ at, readings }) => ({
     at,
     readings: withoutStuckReadings(readings, state.sensors.constantReadings),
   }));

@@ -52,20 +52,22 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
 /** Nothing where no feeder has a detector: whoever doesn't take deposits doesn't miss a word on them. */
 export function paymentLines(feeders: readonly DigestFeeder[], zone: string): readonly string[] {
   const taking = feeders.filter(
-    ({ state, paymentEvents: exchanges }) => state.settings.sensors.detector || (exchanges?.length ?? 0) > 0,
+    ({ state, paymentEvents }) => state.settings.sensors.detector || (paymentEvents?.length ?? 0) > 0,
   );
   return groupLines(taking.map((feeder) => ({ name: nameOf(feeder), text: paymentText(feeder, zone) })));
 }
 
-function paymentText({ paymentEvents: exchanges }: DigestFeeder, zone: string): string {
-  if (exchanges === null) return "more deposits and portions than can be told one by one.";
-  const { deposits, notOwed, unpaid, medianDelay: median } = paymentSummary(exchanges);
+function paymentText({ paymentEvents }: DigestFeeder, zone: string): string {
+  if (paymentEvents === null) return "more deposits and portions than can be told one by one.";
+  const { deposits, notOwed, unpaid, medianDelay } = paymentSummary(paymentEvents);
   const beside =
     notOwed === 0 ? "" : ` ${notOwed} more ${notOwed === 1 ? "was" : "were"} not owed: no metal, or paused.`;
   if (deposits === 0) return `no deposit yesterday.${beside}`;
   const many = deposits === 1 ? "1 deposit" : `${deposits} deposits`;
   const soon =
-    median === null ? "" : `, ${deposits - unpaid.length === 1 ? "" : "half of them "}within ${secondsText(median)}`;
+    medianDelay === null
+      ? ""
+      : `, ${deposits - unpaid.length === 1 ? "" : "half of them "}within ${secondsText(medianDelay)}`;
   if (unpaid.length === 0) return `${many}, ${deposits === 1 ? "paid" : "all paid"}${soon}.${beside}`;
   const when = unpaid.slice(0, 2).map((at) => localTimeOf(at, zone));
   const others = unpaid.length > when.length ? ` and ${unpaid.length - when.length} more` : "";

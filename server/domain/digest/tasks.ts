@@ -96,9 +96,9 @@ function refillTask(feeder: DigestFeeder, now: Instant): readonly DigestTask[] {
 
 /** What only a keeper can say and the forecast rests on. */
 const questionTasks = (feeder: DigestFeeder): readonly DigestTask[] =>
-  openQuestions(feeder.state).map(({ text: words, answerAt: said }) => ({
-    text: `${nameOf(feeder)}: ${words.charAt(0).toLowerCase()}${words.slice(1)}`,
-    link: `${pageOf(feeder)}/${said === "refill" ? "refill" : "settings"}`,
+  openQuestions(feeder.state).map(({ text, answerAt }) => ({
+    text: `${nameOf(feeder)}: ${text.charAt(0).toLowerCase()}${text.slice(1)}`,
+    link: `${pageOf(feeder)}/${answerAt === "refill" ? "refill" : "settings"}`,
     rank: faultKinds.length + 1,
   }));
 

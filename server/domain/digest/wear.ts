@@ -53,9 +53,9 @@ const missedMin = 0.06;
 
 /** A detector that cold makes weaker, before it is an alarm. */
 function detectorText({ state }: DigestFeeder): string | null {
-  const { signalModel: signals, lastTemperature: temperature } = state.cold.detector;
-  if (!state.settings.sensors.detector || temperature === null || signals.weight < depositsNeeded) return null;
-  const missed = estimatedMissedShare(signals, temperature.celsius);
+  const { signalModel, lastTemperature } = state.cold.detector;
+  if (!state.settings.sensors.detector || lastTemperature === null || signalModel.weight < depositsNeeded) return null;
+  const missed = estimatedMissedShare(signalModel, lastTemperature.celsius);
   if (missed < missesFrom || isStanding(state, "detectorDrifting")) return "";
   return `in this cold its detector may miss about one cap in ${Math.max(2, Math.round(1 / missed))}.`;
 }

@@ -71,10 +71,15 @@ function batteryText({ state }: DigestFeeder, { battery, chargedAt }: NightForec
 
 /** °C between the coldest to come and where the battery may freeze, by its lowest tension of the last day. */
 function marginOf(
-  { lowestVoltage: lowest, previousLowestVoltage: lowestBefore }: DigestFeeder["state"]["cold"]["battery"],
+  { lowestVoltage, previousLowestVoltage }: DigestFeeder["state"]["cold"]["battery"],
   battery: Celsius,
 ): number | null {
-  const rest = lowest === null ? lowestBefore : lowestBefore === null || lowest < lowestBefore ? lowest : lowestBefore;
+  const rest =
+    lowestVoltage === null
+      ? previousLowestVoltage
+      : previousLowestVoltage === null || lowestVoltage < previousLowestVoltage
+        ? lowestVoltage
+        : previousLowestVoltage;
   const freezing = rest === null ? null : freezingPoint(rest);
   return freezing === null ? null : battery - freezing.cautious;
 }

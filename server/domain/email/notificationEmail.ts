@@ -1,5 +1,5 @@
 import type { FaultKind } from "../faults.ts";
-import type { Notice } from "../notification.ts";
+import type { NotificationContent } from "../notification/content.ts";
 import type { Email, EmailSection } from "./email.ts";
 import { renderEmail } from "./renderEmail.ts";
 
@@ -13,7 +13,10 @@ export interface EmailContext {
 }
 
 /** A notice as a letter: what it says, where, what may hurt, and the way to the page where it can be answered. */
-export function notificationEmail(notice: Notice, { yardName, feederName, link, home = null }: EmailContext): Email {
+export function notificationEmail(
+  notice: NotificationContent,
+  { yardName, feederName, link, home = null }: EmailContext,
+): Email {
   const caution = cautionOf(notice);
   const place = [
     ...(feederName === null ? [] : [`Feeder: ${feederName}.`]),
@@ -38,20 +41,21 @@ export function notificationEmail(notice: Notice, { yardName, feederName, link, 
 /** Paths lead nowhere from a letter: they become addresses, or are left out where this server's own isn't known. */
 function withAbsoluteLinks(part: EmailSection, home: string | null): EmailSection {
   if (part.kind !== "list" || part.links === undefined) return part;
-  const { links: opens, ...list } = part;
-  return home === null ? list : { ...list, links: opens.map((path) => `${home}${path}`) };
+  const { links, ...list } = part;
+  return home === null ? list : { ...list, links: links.map((path) => `${home}${path}`) };
 }
 
 /** One alarm's letters stand together; the same fault of another week is another story. */
-const emailTopic = ({ topic, raisedAt }: Notice): string => (raisedAt === undefined ? topic : `${topic} ${raisedAt}`);
+const emailTopic = ({ topic, raisedAt }: NotificationContent): string =>
+  raisedAt === undefined ? topic : `${topic} ${raisedAt}`;
 
-function linkText({ answers = [] }: Notice): string {
+function linkText({ actions: answers = [] }: NotificationContent): string {
   return answers.includes("acknowledge") ? "Look at it, and say that you have seen it" : "Look at it";
 }
 
 /** The usual caution where the fault, or what one does about it, can hurt. Words of the client's page of cautions. */
-function cautionOf({ fault, closes }: Notice): string | null {
-  return fault === null || closes ? null : (cautions[fault] ?? null);
+function cautionOf({ fault, isClosing }: NotificationContent): string | null {
+  return fault === null || isClosing ? null : (cautions[fault] ?? null);
 }
 
 const movingParts =

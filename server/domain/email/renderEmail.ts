@@ -25,13 +25,13 @@ const paragraphsOf = (words: string): readonly string[] =>
 /** A line of plain text that is read in one glance; RFC 5322 section 2.1.1 asks for 78 characters at most. */
 const lineColumns = 72;
 
-function plainText({ title, sections: parts, link, footer: foot }: EmailDraft): string {
+function plainText({ title, sections, link, footer }: EmailDraft): string {
   const blocks = [
     wrapLines(oneLine(title), lineColumns),
-    ...parts.map(sectionText),
+    ...sections.map(sectionText),
     ...(link === null ? [] : [`${oneLine(link.text)}:\n${link.address}`]),
     // RFC 3676 section 4.3: what follows "-- " is the sender's, and a mail program may show it smaller.
-    `-- \n${wrapLines(oneLine(foot), lineColumns)}`,
+    `-- \n${wrapLines(oneLine(footer), lineColumns)}`,
   ];
   return `${blocks.filter((block) => block !== "").join("\n\n")}\n`;
 }
@@ -89,10 +89,10 @@ const serif = "'Iowan Old Style',Palatino,Georgia,serif";
 const sans = "system-ui,-apple-system,'Segoe UI',Roboto,sans-serif";
 const lightStyle = `color:${day.ink};background-color:${day.leaf}`;
 
-function html({ subject, title, sections: parts, link, footer: foot }: EmailDraft): string {
+function html({ subject, title, sections, link, footer }: EmailDraft): string {
   const pieces = [
     `<h1 style="margin:0 0 16px;font:600 22px/1.3 ${serif}">${escapeHtml(oneLine(title))}</h1>`,
-    ...parts.map(sectionHtml),
+    ...sections.map(sectionHtml),
     ...(link === null ? [] : [linkHtml(link.text, link.address)]),
   ];
   return [
@@ -106,7 +106,7 @@ function html({ subject, title, sections: parts, link, footer: foot }: EmailDraf
     ...pieces,
     "</div>",
     `<p class="foot" style="margin:16px 4px;font:14px/1.5 ${sans};color:${day.pencil};background-color:${day.paper}">`,
-    `${escapeHtml(oneLine(foot))}</p>`,
+    `${escapeHtml(oneLine(footer))}</p>`,
     "</div></body></html>\n",
   ].join("\n");
 }

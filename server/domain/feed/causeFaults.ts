@@ -40,14 +40,14 @@ export function causeFaults(
   settings: FeederSettings,
   now: Instant,
 ): readonly Fault[] {
-  const { diagnosis: verdict } = feed;
-  if (verdict === null) return [];
+  const { diagnosis } = feed;
+  if (diagnosis === null) return [];
   const known = lowerLevel(level, feed.levelAtPortion);
   const likely = causeProbabilities(feed.statistics, known, settings, feed.scale.hasJumpedDown);
-  const name = sureCause(likely, verdict, settings.sensors.scale);
+  const name = sureCause(likely, diagnosis, settings.sensors.scale);
   if (isRefilledSince(feed, level, settings) && !isMotorOrSensorCause(name)) return [];
   if (name === null) {
-    return isWaiting(feed, verdict, settings, now) ? [] : [unsureFeedFault(feed, likely, known, settings)];
+    return isWaiting(feed, diagnosis, settings, now) ? [] : [unsureFeedFault(feed, likely, known, settings)];
   }
   const chance = totalProbability(likely, (one) => faultKindByCause[one] === faultKindByCause[name]);
   const fault: Fault = {
@@ -89,14 +89,14 @@ function unsureFeedFault(
   level: HopperLevel | null,
   settings: FeederSettings,
 ): Fault {
-  const open = likely.filter(({ probability: chance }) => chance >= probabilityNamedMin).map(({ cause: name }) => name);
+  const open = likely.filter(({ probability }) => probability >= probabilityNamedMin).map(({ cause }) => cause);
   const unknown = level === null ? ", and nothing is known about the hopper's level" : "";
   const holds =
     level !== null && open.includes("hopperEmpty")
       ? ` The hopper is reckoned to hold ${gramsRangeText(level.low, level.high)}.`
       : "";
   const same = indistinguishableText(
-    likely.filter(({ probability: chance }) => chance >= probabilityOpenMin).map(({ cause: name }) => name),
+    likely.filter(({ probability }) => probability >= probabilityOpenMin).map(({ cause }) => cause),
     feed,
     settings,
   );
@@ -106,7 +106,7 @@ function unsureFeedFault(
     evidence: causeEvidence(feed, level, likely),
     confidence: probability(
       Math.min(
-        likely.reduce((sum, { probability: chance }) => sum + (chance >= probabilityNamedMin ? chance : 0), 0),
+        likely.reduce((sum, { probability }) => sum + (probability >= probabilityNamedMin ? probability : 0), 0),
         probabilityShownMax,
       ),
     ),
@@ -167,7 +167,7 @@ function openCausesText(
   feed: FeedState,
   settings: FeederSettings,
 ): string {
-  const open = likely.filter(({ probability: chance }) => chance >= probabilityOpenMin).map((one) => one.cause);
+  const open = likely.filter(({ probability }) => probability >= probabilityOpenMin).map((one) => one.cause);
   return indistinguishableText(open.includes(name) ? open : [name, ...open], feed, settings);
 }
 
@@ -177,15 +177,15 @@ function causeEvidence(
   likely: readonly CauseProbability[],
 ): readonly Evidence[] {
   const evidence: Evidence[] = [];
-  const { motor, uncountedPortions: uncountedRun, lastFellAt, lastPortionAt: newestAt, diagnosis: verdict } = feed;
-  if (uncountedRun > 0)
-    evidence.push({ label: "portions in a row without food", value: `${uncountedRun}`, at: newestAt });
+  const { motor, uncountedPortions, lastFellAt, lastPortionAt, diagnosis } = feed;
+  if (uncountedPortions > 0)
+    evidence.push({ label: "portions in a row without food", value: `${uncountedPortions}`, at: lastPortionAt });
   if (lastFellAt !== null)
     evidence.push({ label: "food last seen to fall", value: "by the chute sensor", at: lastFellAt });
   const usual = usualCurrent(motor);
   if (usual !== null && motor.lastMilliamps !== null) {
     const value = `${roundedMilliamps(motor.lastMilliamps)}, usually ${roundedMilliamps(usual)}`;
-    evidence.push({ label: "motor current", value, at: newestAt });
+    evidence.push({ label: "motor current", value, at: lastPortionAt });
   }
   if (feed.scale.readingAt !== null) {
     evidence.push({
@@ -196,10 +196,10 @@ function causeEvidence(
   }
   const holds = level === null ? "not known" : `${gramsText(level.grams)} (${gramsRangeText(level.low, level.high)})`;
   evidence.push({ label: "in the hopper at the last portion", value: holds, at: null });
-  evidence.push({ label: "noticed", value: "by all sensors together", at: verdict?.since ?? null });
-  for (const { cause: name, probability: chance } of likely) {
-    if (chance >= probabilityOpenMin)
-      evidence.push({ label: `chance that ${causesText([name])}`, value: percent(chance), at: null });
+  evidence.push({ label: "noticed", value: "by all sensors together", at: diagnosis?.since ?? null });
+  for (const { cause, probability } of likely) {
+    if (probability >= probabilityOpenMin)
+      evidence.push({ label: `chance that ${causesText([cause])}`, value: percent(probability), at: null });
   }
   return evidence;
 }

@@ -54,7 +54,7 @@ export function causeProbabilities(
   const odds = causes.map((name) => ({ name, odds: Math.exp(weights[name] - most) }));
   const all = odds.reduce((sum, one) => sum + one.odds, 0);
   return odds
-    .map(({ name, odds: one }) => ({ cause: name, probability: one / all }))
+    .map(({ name, odds }) => ({ cause: name, probability: odds / all }))
     .sort((a, b) => b.probability - a.probability);
 }
 

@@ -113,13 +113,10 @@ function countLikelihoods(habit: ChuteModel, count: number): { usual: number; sh
 }
 
 /** As counted so far, smoothed a little by a bell curve, since rare counts are counted rarely. */
-function usualShare(
-  { portionsLearnt: learnt, countShares: shares, meanPieces: pieces, variance }: ChuteModel,
-  count: number,
-): number {
+function usualShare({ portionsLearnt, countShares, meanPieces, variance }: ChuteModel, count: number): number {
   const place = Math.min(count, countMax) - 1;
-  const smooth = normalDensity(count, pieces, Math.max(variance, 0.25));
-  return Math.max((learnt * (shares[place] ?? 0) + 8 * smooth) / (learnt + 8), oddShare);
+  const smooth = normalDensity(count, meanPieces, Math.max(variance, 0.25));
+  return Math.max((portionsLearnt * (countShares[place] ?? 0) + 8 * smooth) / (portionsLearnt + 8), oddShare);
 }
 
 /** How often so many are counted where each piece is seen with this chance alone. */
@@ -137,16 +134,16 @@ function thinned(habit: ChuteModel, count: number, chance: number): number {
 }
 
 function manyPiecesLikelihoods(
-  { meanPieces: pieces, variance }: ChuteModel,
+  { meanPieces, variance }: ChuteModel,
   count: number,
 ): { usual: number; shrunk: number; few: number } {
-  const usual = Math.max(variance, 0.15 * pieces);
+  const usual = Math.max(variance, 0.15 * meanPieces);
   const odd = oddShare / 4;
   if (count === 0) return { usual: 0, shrunk: 0.1, few: 0.02 };
   return {
-    usual: normalDensity(count, pieces, usual) + odd,
-    shrunk: 0.9 * normalDensity(count, 0.5 * pieces, (0.25 * pieces) ** 2 + 0.5 * usual) + odd,
-    few: 0.98 * normalDensity(count, fewSeen * pieces, (0.15 * pieces) ** 2 + fewSeen * usual) + odd,
+    usual: normalDensity(count, meanPieces, usual) + odd,
+    shrunk: 0.9 * normalDensity(count, 0.5 * meanPieces, (0.25 * meanPieces) ** 2 + 0.5 * usual) + odd,
+    few: 0.98 * normalDensity(count, fewSeen * meanPieces, (0.15 * meanPieces) ** 2 + fewSeen * usual) + odd,
   };
 }
 

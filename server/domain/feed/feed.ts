@@ -130,17 +130,13 @@ export function updateFeedByWeighing(
   if (!settings.sensors.scale || (feed.lastPortionAt !== null && at < feed.lastPortionAt)) return feed;
   if (feed.scale.readingAt !== null && at < feed.scale.readingAt) return feed;
   const calm = feed.diagnosis === null && feed.statistics[leadingHypothesis(feed.statistics)].sum < statisticCalmMax;
-  const {
-    track,
-    addedVariance: wander,
-    isRestarted: anew,
-  } = updateTrackByReading(feed.scale, reading, at, settings, {
+  const { track, addedVariance, isRestarted } = updateTrackByReading(feed.scale, reading, at, settings, {
     calm,
     held: fixedScaleEstimates(feed.statistics),
   });
-  if (anew) return { ...feed, scale: track, statistics: restartScaleEstimates(feed.statistics, track) };
-  if (wander === null) return { ...feed, scale: track };
-  const suspicions = updateStatisticsByReading(feed.statistics, feed.scale, reading, wander);
+  if (isRestarted) return { ...feed, scale: track, statistics: restartScaleEstimates(feed.statistics, track) };
+  if (addedVariance === null) return { ...feed, scale: track };
+  const suspicions = updateStatisticsByReading(feed.statistics, feed.scale, reading, addedVariance);
   return updateFeedDiagnosis(
     { ...feed, scale: track, statistics: suspicions },
     feed.statistics,
@@ -152,7 +148,7 @@ export function updateFeedByWeighing(
 
 /** Somebody refilled or repaired: what was found about falling food belongs to the time before, a blind sensor is blind still. */
 export function updateFeedByRefill(feed: FeedState): FeedState {
-  const { chuteBlind: blind, chuteHalfBlind: halfBlind, chuteUndercounting: fewSeen, scaleStuck } = feed.statistics;
+  const { chuteBlind, chuteHalfBlind, chuteUndercounting, scaleStuck } = feed.statistics;
   const ofSensor = isChuteBlind(feed) || feed.diagnosis?.cause === "scaleStuck";
   return {
     ...feed,
@@ -160,7 +156,7 @@ export function updateFeedByRefill(feed: FeedState): FeedState {
     levelAtPortion: null,
     scale: { ...feed.scale, readingAt: null, portionsSince: 0, outliers: null, hasJumpedDown: false },
     statistics: ofSensor
-      ? { ...initialStatistics, chuteBlind: blind, chuteHalfBlind: halfBlind, chuteUndercounting: fewSeen, scaleStuck }
+      ? { ...initialStatistics, chuteBlind, chuteHalfBlind, chuteUndercounting, scaleStuck }
       : initialStatistics,
     diagnosis: ofSensor ? feed.diagnosis : null,
   };
@@ -197,8 +193,8 @@ export function updateFeedByReport(
 }
 
 /** The chute sensor is known to miss what falls: its zero is no evidence for anybody. */
-export const isChuteBlind = ({ diagnosis: verdict }: FeedState): boolean =>
-  verdict !== null && (verdict.cause === "chuteBlind" || verdict.cause === "chuteHalfBlind");
+export const isChuteBlind = ({ diagnosis }: FeedState): boolean =>
+  diagnosis !== null && (diagnosis.cause === "chuteBlind" || diagnosis.cause === "chuteHalfBlind");
 
 /** All that is wrong with the feed, the cause before its consequences. */
 export function feedFaults(

@@ -46,7 +46,7 @@ export function sureCause(likely: readonly CauseProbability[], verdict: FeedDiag
         ? sureAtOnceProbability
         : sureProbability;
   if (chance >= sure) return first.cause;
-  const kept = likely.find(({ cause: name }) => name === verdict.cause);
+  const kept = likely.find(({ cause }) => cause === verdict.cause);
   return kept !== undefined && kept.probability >= dropProbability ? kept.cause : null;
 }
 
@@ -54,7 +54,7 @@ const isChuteCause = (name: Cause): boolean => name === "chuteBlind" || name ===
 
 /** How likely it is any of those that fit. */
 export const totalProbability = (likely: readonly CauseProbability[], fits: (name: Cause) => boolean): number =>
-  likely.reduce((sum, { cause: name, probability: chance }) => (fits(name) ? sum + chance : sum), 0);
+  likely.reduce((sum, { cause, probability }) => (fits(cause) ? sum + probability : sum), 0);
 
 /**
  * Food that falls is believed after two portions, as a fault is after two or three: one kernel shaken loose is no repair. By

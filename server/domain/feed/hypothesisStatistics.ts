@@ -190,14 +190,14 @@ function dryBefore(look: FaultSignature, from: HypothesisStatistic): number {
 /** What the chute sensor's count speaks for this suspect, as a log likelihood ratio. */
 function stepByCounts(
   look: FaultSignature,
-  { countLogLikelihoods: counts }: PortionObservation,
+  { countLogLikelihoods }: PortionObservation,
   dry: number,
 ): { readonly step: number; readonly dry: number } {
-  if (counts === null) return { step: 0, dry };
-  if (dry <= 0) return { step: chuteLogLikelihood(counts, look.chute) - counts.healthy, dry };
-  const shrunk = dry * Math.exp(counts.shrunk);
-  const nothing = (1 - dry) * Math.exp(counts.nothing);
-  return { step: Math.log(shrunk + nothing) - counts.healthy, dry: shrunk / (shrunk + nothing) };
+  if (countLogLikelihoods === null) return { step: 0, dry };
+  if (dry <= 0) return { step: chuteLogLikelihood(countLogLikelihoods, look.chute) - countLogLikelihoods.healthy, dry };
+  const shrunk = dry * Math.exp(countLogLikelihoods.shrunk);
+  const nothing = (1 - dry) * Math.exp(countLogLikelihoods.nothing);
+  return { step: Math.log(shrunk + nothing) - countLogLikelihoods.healthy, dry: shrunk / (shrunk + nothing) };
 }
 
 interface CurrentStep extends Pick<HypothesisStatistic, "shift" | "shiftVariance"> {
@@ -207,7 +207,7 @@ interface CurrentStep extends Pick<HypothesisStatistic, "shift" | "shiftVariance
 /** What the motor's current speaks for this suspect, and what it teaches of the suspect's own current. */
 function stepByCurrent(
   look: FaultSignature,
-  { current, didFall: fell }: PortionObservation,
+  { current, didFall }: PortionObservation,
   from: HypothesisStatistic,
   dry: number,
 ): CurrentStep {
@@ -227,7 +227,7 @@ function stepByCurrent(
     logStudentDensity(left, variance) -
     logStudentDensity(off - foreseen.shift, foreseen.variance + foreseen.shiftVariance);
   // Food fell, so the motor turned and the tray moved, whatever it drew: that can speak for health only.
-  if (fell === true) return { step: Math.min(ratio, 0), shift, shiftVariance };
+  if (didFall === true) return { step: Math.min(ratio, 0), shift, shiftVariance };
   const gain = shiftVariance / variance;
   const slack = Math.sqrt(foreseen.shiftVariance);
   return {

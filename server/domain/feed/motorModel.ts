@@ -79,8 +79,8 @@ export function expectedCurrent(motor: MotorModel, at: Instant, inside: Celsius 
   if (motor.portionsLearnt < portionsKnownMin) return null;
   const warmth = degreesAboveReference(motor, inside);
   const mean = motor.meanLogCurrent + motor.slope * warmth;
-  const { unlearntOffset: strayed } = motor;
-  if (strayed === null) {
+  const { unlearntOffset } = motor;
+  if (unlearntOffset === null) {
     const wander = wanderVariance(motor.learntAt, at, inside);
     return {
       mean,
@@ -90,12 +90,12 @@ export function expectedCurrent(motor: MotorModel, at: Instant, inside: Celsius 
       shiftVarianceGrowth: wander,
     };
   }
-  const wander = wanderVariance(strayed.at, at, inside);
+  const wander = wanderVariance(unlearntOffset.at, at, inside);
   return {
     mean,
     variance: motor.variance,
-    shift: strayed.shift,
-    shiftVariance: strayed.variance + wander,
+    shift: unlearntOffset.shift,
+    shiftVariance: unlearntOffset.variance + wander,
     shiftVarianceGrowth: wander,
   };
 }
@@ -188,15 +188,11 @@ export interface CurrentDrift {
 }
 
 /** How far what the motor draws has moved from what it drew at first; null while that isn't known. */
-export function currentDrift({
-  baseline: first,
-  meanLogCurrent: value,
-  meanVariance: valueVariance,
-}: MotorModel): CurrentDrift | null {
-  if (first === undefined) return null;
-  const log = value - first.meanLogCurrent;
-  const doubt = Math.sqrt(valueVariance + first.variance);
-  return { logRatio: log, share: Math.expm1(log), deviation: doubt, since: first.at, portions: first.portions };
+export function currentDrift({ baseline, meanLogCurrent, meanVariance }: MotorModel): CurrentDrift | null {
+  if (baseline === undefined) return null;
+  const log = meanLogCurrent - baseline.meanLogCurrent;
+  const doubt = Math.sqrt(meanVariance + baseline.variance);
+  return { logRatio: log, share: Math.expm1(log), deviation: doubt, since: baseline.at, portions: baseline.portions };
 }
 
 /** A current that isn't learnt from: it may be a fault's. If it is the weather's after all, the next is foreseen from it. */

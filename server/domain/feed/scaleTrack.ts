@@ -179,15 +179,15 @@ const outlierGramsMin = 15;
  * g², by which the zero wanders in an hour. Snow on the lid adds a dozen grams an hour for hours on end, about what birds eat,
  * and thaw takes more: what moves by itself between two portions is no drift any more, and nothing is concluded from it.
  */
-function wanderVariancePerHour({ drift: rise }: ScaleTrack, settings: FeederSettings): number {
+function wanderVariancePerHour({ drift }: ScaleTrack, settings: FeederSettings): number {
   const usual = scaleDrift(settings) ** 2 / 24;
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
-  const more = Math.max(0, Math.abs(rise) - 2 * Math.sqrt(usual / 2));
+  const more = Math.max(0, Math.abs(drift) - 2 * Math.sqrt(usual / 2));
   return usual + more * more;
 }
 
-function updateDrift({ drift: rise, portionsSince }: ScaleTrack, rose: number, hours: number): number {
-  const left = Math.exp(-hours / driftMemory) * rise;
+function updateDrift({ drift, portionsSince }: ScaleTrack, rose: number, hours: number): number {
+  const left = Math.exp(-hours / driftMemory) * drift;
   const kept = Math.abs(left) < driftMin ? 0 : left; // what fades for months ends below what a number can hold
   return portionsSince > 0 ? kept : kept + rose / driftMemory;
 }

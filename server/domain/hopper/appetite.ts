@@ -75,19 +75,22 @@ export const initialAppetite = (now: Instant): Appetite => ({
 });
 
 /** Until then one day, or a part of one, stands for all, and much of the doubt is about that. */
-export const hasComparedDays = ({ daily, watchedSince: since, watchedUntil: at }: Appetite): boolean =>
-  daily !== null && since !== null && at - since >= 2 * dayLong;
+export const hasComparedDays = ({ daily, watchedSince, watchedUntil }: Appetite): boolean =>
+  daily !== null && watchedSince !== null && watchedUntil - watchedSince >= 2 * dayLong;
 
 /** Watched for a day at least, and nobody ever came. */
-export const isUnvisited = ({ daily, watchedSince: since, watchedUntil: at, eatenByPart: byPart }: Appetite): boolean =>
-  daily === null && since !== null && at - since >= dayLong && byPart.every((mass) => mass <= 0);
+export const isUnvisited = ({ daily, watchedSince, watchedUntil, eatenByPart }: Appetite): boolean =>
+  daily === null &&
+  watchedSince !== null &&
+  watchedUntil - watchedSince >= dayLong &&
+  eatenByPart.every((mass) => mass <= 0);
 
 /** Grams that these birds eat on a usual day, by the days that are remembered; null while none is. */
-export function usualDailyGrams({ eatenByPart: byPart, daysWatchedByPart: daysByPart }: Appetite): number | null {
+export function usualDailyGrams({ eatenByPart, daysWatchedByPart }: Appetite): number | null {
   let [eaten, exposed] = [0, 0];
   for (let part = 0; part < partsOfDay; part += 1) {
-    eaten += Math.max(0, byPart[part] ?? 0);
-    exposed += (daysByPart[part] ?? 0) * (priorPartShares[part] ?? 0);
+    eaten += Math.max(0, eatenByPart[part] ?? 0);
+    exposed += (daysWatchedByPart[part] ?? 0) * (priorPartShares[part] ?? 0);
   }
   return eaten <= 0 || exposed <= 0 ? null : eaten / exposed;
 }
@@ -176,8 +179,8 @@ function closeDay(appetite: Appetite, day: DaySpan, yard: YardLocation, idle: bo
 }
 
 /** A day without a bird, or one of which nothing has been told yet: which of the two, a backlog shows later. */
-const unobservedAfter = ({ dayEaten, dayStart, daily, unobserved: untold }: Appetite): Appetite["unobserved"] =>
-  dayEaten > 0 || daily === null ? null : (untold ?? { since: dayStart, daily });
+const unobservedAfter = ({ dayEaten, dayStart, daily, unobserved }: Appetite): Appetite["unobserved"] =>
+  dayEaten > 0 || daily === null ? null : (unobserved ?? { since: dayStart, daily });
 
 const dayLong = 86_400_000;
 
@@ -207,18 +210,18 @@ export interface AppetiteForecast {
 
 /** Null while too little was watched. */
 export function appetiteForecast(appetite: Appetite, yard: YardLocation): AppetiteForecast | null {
-  const { watchedSince: since, watchedUntil: at, dayStart } = appetite;
-  if (since === null) return null;
-  const day = daySpanAt(yard, at);
+  const { watchedSince, watchedUntil, dayStart } = appetite;
+  if (watchedSince === null) return null;
+  const day = daySpanAt(yard, watchedUntil);
   const shares = learntPartShares(appetite, day);
-  const seen = shareBetween(shares, day, dayStart, at) - appetite.dayEmptyShare;
+  const seen = shareBetween(shares, day, dayStart, watchedUntil) - appetite.dayEmptyShare;
   const eaten = seen > 0 ? appetite.dayEaten / seen / lightFactor(day) : 0;
   const ofDay = { portions: appetite.dayPortions, observedShare: seen };
   if (appetite.daily !== null) {
     const daily = seen < 0.1 ? appetite.daily : updateByToday(appetite.daily, eaten, ofDay);
     return { daily, partShares: shares, dayIndex: day.index };
   }
-  if (at - since < watchedHoursMin * 3_600_000 || seen < shareSeenMin || eaten <= 0) return null;
+  if (watchedUntil - watchedSince < watchedHoursMin * 3_600_000 || seen < shareSeenMin || eaten <= 0) return null;
   return { daily: initialDailyAppetite(eaten, ofDay), partShares: shares, dayIndex: day.index };
 }
 
@@ -272,8 +275,8 @@ export function expectedEatenAt(
   return end;
 }
 
-const expectedDayGrams = ({ daily, dayIndex: today }: AppetiteForecast, day: DaySpan): number =>
-  Math.exp(logRateAhead(daily, Math.max(0, day.index - today))) * lightFactor(day);
+const expectedDayGrams = ({ daily, dayIndex }: AppetiteForecast, day: DaySpan): number =>
+  Math.exp(logRateAhead(daily, Math.max(0, day.index - dayIndex))) * lightFactor(day);
 
 function withinDay(shares: readonly number[], day: DaySpan, from: Instant, share: number): Instant {
   let left = share;
@@ -315,23 +318,18 @@ const priorPartShares: readonly number[] = Array.from({ length: partsOfDay }, (_
 
 /** Each part of the day by what was eaten in it and how often it was watched, today too; the light's evenness fills in. */
 function learntPartShares(
-  {
-    eatenByPart: byPart,
-    daysWatchedByPart: daysByPart,
-    eatenTodayByPart: today,
-    dayStart,
-    dayEmptyShare: dayIdle,
-    watchedUntil: at,
-  }: Appetite,
+  { eatenByPart, daysWatchedByPart, eatenTodayByPart, dayStart, dayEmptyShare, watchedUntil }: Appetite,
   day: DaySpan,
 ): readonly number[] {
   const watchedToday =
-    dayIdle > 0 || at <= dayStart ? zeroByPart : watchedShareByPart(day, dayStart, at < day.to ? at : day.to);
+    dayEmptyShare > 0 || watchedUntil <= dayStart
+      ? zeroByPart
+      : watchedShareByPart(day, dayStart, watchedUntil < day.to ? watchedUntil : day.to);
   let [eaten, exposed] = [0, 0];
   for (let part = 0; part < partsOfDay; part += 1) {
-    const watched = (daysByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    const watched = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
     if (watched === 0) continue;
-    eaten += Math.max(0, byPart[part] ?? 0) + Math.max(0, dayIdle > 0 ? 0 : (today[part] ?? 0));
+    eaten += Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, dayEmptyShare > 0 ? 0 : (eatenTodayByPart[part] ?? 0));
     exposed += watched * (priorPartShares[part] ?? 0);
   }
   if (eaten <= 0 || exposed <= 0) return priorPartShares;
@@ -339,8 +337,9 @@ function learntPartShares(
   const shares = new Array<number>(partsOfDay);
   let total = 0;
   for (let part = 0; part < partsOfDay; part += 1) {
-    const watched = (daysByPart[part] ?? 0) + (watchedToday[part] ?? 0);
-    const here = Math.max(0, byPart[part] ?? 0) + Math.max(0, dayIdle > 0 ? 0 : (today[part] ?? 0));
+    const watched = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    const here =
+      Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, dayEmptyShare > 0 ? 0 : (eatenTodayByPart[part] ?? 0));
     const rate = (here + priorDays * perDay * (priorPartShares[part] ?? 0)) / (watched + priorDays);
     shares[part] = rate;
     total += rate;

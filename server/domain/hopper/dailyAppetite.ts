@@ -61,8 +61,8 @@ export interface ObservedDay {
 }
 
 /** Variance of ln(eaten) by chance alone, and by what the rest of the day was like. */
-const noiseVariance = (bout: number, { portions, observedShare: share }: ObservedDay, usual: number): number =>
-  bout / Math.max(portions, usual * share, 2) + 0.3 * (1 - Math.min(1, share)) ** 2;
+const noiseVariance = (bout: number, { portions, observedShare }: ObservedDay, usual: number): number =>
+  bout / Math.max(portions, usual * observedShare, 2) + 0.3 * (1 - Math.min(1, observedShare)) ** 2;
 
 /** Today's word: eaten at this rate so far, in grams for a day of eight hours of light. */
 export function updateByToday(daily: DailyAppetite, eaten: number, seen: ObservedDay): DailyAppetite {
@@ -125,36 +125,36 @@ export function updateByDay(daily: DailyAppetite, eaten: number, seen: ObservedD
 export function startNextDay({
   base,
   trend,
-  dayEffect: mood,
+  dayEffect,
   covariance,
-  dayEffectVariance: moodVariance,
-  overdispersion: bout,
-  usualPortions: portions,
-  daysLearnt: days,
+  dayEffectVariance,
+  overdispersion,
+  usualPortions,
+  daysLearnt,
 }: DailyAppetite): DailyAppetite {
   const [bb, bt, tt, bm, tm, mm] = covariance;
   return {
     base: base + trend,
     trend: trendKept * trend,
-    dayEffect: dayEffectKept * mood,
+    dayEffect: dayEffectKept * dayEffect,
     covariance: [
       bb + 2 * bt + tt + baseWander,
       trendKept * (bt + tt),
       trendKept * trendKept * tt + (1 - trendKept * trendKept) * trendVarianceFirst,
       dayEffectKept * (bm + tm),
       trendKept * dayEffectKept * tm,
-      dayEffectKept * dayEffectKept * mm + (1 - dayEffectKept * dayEffectKept) * moodVariance,
+      dayEffectKept * dayEffectKept * mm + (1 - dayEffectKept * dayEffectKept) * dayEffectVariance,
     ],
-    dayEffectVariance: moodVariance,
-    overdispersion: bout,
-    usualPortions: portions,
-    daysLearnt: days,
+    dayEffectVariance,
+    overdispersion,
+    usualPortions,
+    daysLearnt,
   };
 }
 
 /** What a day so many days from today is eaten like, against today's base. */
-export const logRateAhead = ({ base, trend, dayEffect: mood }: DailyAppetite, ahead: number): number =>
-  base + trend * trendDays(ahead) + mood * dayEffectKept ** ahead;
+export const logRateAhead = ({ base, trend, dayEffect }: DailyAppetite, ahead: number): number =>
+  base + trend * trendDays(ahead) + dayEffect * dayEffectKept ** ahead;
 
 const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - trendKept);
 
@@ -162,10 +162,7 @@ const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - tre
  * Variance of what is eaten in so many days from now, as a share of it squared: what isn't known of flock, trend and mood, and
  * what moods are still to come.
  */
-export function eatenRelativeVariance(
-  { covariance, dayEffectVariance: moodVariance }: DailyAppetite,
-  ahead: number,
-): number {
+export function eatenRelativeVariance({ covariance, dayEffectVariance }: DailyAppetite, ahead: number): number {
   const [bb, bt, tt, bm, tm, mm] = covariance;
   const later = Math.max(0, ahead - 0.5); // beyond today
   const moodMean = ahead <= 1 ? 1 : (1 - dayEffectKept ** ahead) / (ahead * (1 - dayEffectKept));
@@ -180,6 +177,6 @@ export function eatenRelativeVariance(
     (2 * dayEffectKept * (1 - dayEffectKept ** later)) / (1 - dayEffectKept) +
     (dayEffectKept ** 2 * (1 - dayEffectKept ** (2 * later))) / (1 - dayEffectKept ** 2);
   const toCome =
-    (moodVariance * (1 - dayEffectKept ** 2) * Math.max(0, moods)) / ((1 - dayEffectKept) ** 2 * ahead * ahead);
+    (dayEffectVariance * (1 - dayEffectKept ** 2) * Math.max(0, moods)) / ((1 - dayEffectKept) ** 2 * ahead * ahead);
   return known + toCome + (baseWander * later) / 3;
 }

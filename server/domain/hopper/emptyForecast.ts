@@ -110,11 +110,11 @@ function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now:
  * lower and the appetite larger: the two errors go together.
  */
 function levelVarianceAt(hopper: HopperState, distance: number): number {
-  const { estimate: belief } = hopper;
-  const ofLevel = levelVariance(belief) / (distance * distance);
+  const { estimate } = hopper;
+  const ofLevel = levelVariance(estimate) / (distance * distance);
   if (hopper.lastPortionAt === null) return ofLevel;
-  const ofPortion = portionVariance(belief) / (belief.portion * belief.portion);
-  const together = levelPortionCovariance(belief) / (distance * belief.portion);
+  const ofPortion = portionVariance(estimate) / (estimate.portion * estimate.portion);
+  const together = levelPortionCovariance(estimate) / (distance * estimate.portion);
   return Math.max(ofLevel + ofPortion - 2 * together, 0.5 * ofLevel);
 }
 

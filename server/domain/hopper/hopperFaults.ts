@@ -71,12 +71,10 @@ export function hopperFaults(
  * By how much the warning span grows where the alarm stands. Food isn't less low because the birds were lazy for an evening: until
  * somebody refills, it takes twice the span to clear it; then a quarter more, so that a forecast at the border doesn't flicker.
  */
-function forecastWidening(
-  { foundRefill: found, refillReportedAt: toldAt }: HopperState,
-  since: Instant | null,
-): number {
+function forecastWidening({ foundRefill, refillReportedAt }: HopperState, since: Instant | null): number {
   if (since === null) return 1;
-  const refilled = (found !== null && found.at > since) || (toldAt !== null && toldAt > since);
+  const refilled =
+    (foundRefill !== null && foundRefill.at > since) || (refillReportedAt !== null && refillReportedAt > since);
   return refilled ? 1.25 : 2;
 }
 

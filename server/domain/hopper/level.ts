@@ -181,20 +181,20 @@ export function updateHopperByPortion(
  */
 function updateByCutShortPortion(
   hopper: HopperState,
-  { recordedAt: at }: { readonly recordedAt: Instant },
+  { recordedAt }: { readonly recordedAt: Instant },
   settings: FeederSettings,
 ): HopperState {
   const { portion } = hopper.estimate;
-  const lastPortionAt = hopper.lastPortionAt === null ? at : later(at, hopper.lastPortionAt);
-  const appetite = updateAppetiteByMeal(hopper.appetite, grams(portion / 2), at, settings);
-  if (!hopper.isKnown || (hopper.levelMeasuredAt !== null && at <= hopper.levelMeasuredAt))
+  const lastPortionAt = hopper.lastPortionAt === null ? recordedAt : later(recordedAt, hopper.lastPortionAt);
+  const appetite = updateAppetiteByMeal(hopper.appetite, grams(portion / 2), recordedAt, settings);
+  if (!hopper.isKnown || (hopper.levelMeasuredAt !== null && recordedAt <= hopper.levelMeasuredAt))
     return { ...hopper, lastPortionAt, appetite };
   const lower = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
   const belief = clampLevel(
     addVariance(lower, { level: portion ** 2 / 12 + hopper.portionSpreadVariance / 4 }),
     settings,
   );
-  return updateEmptySince({ ...hopper, estimate: belief, lastPortionAt, appetite }, at, settings);
+  return updateEmptySince({ ...hopper, estimate: belief, lastPortionAt, appetite }, recordedAt, settings);
 }
 
 /** All that fell before `at` has been told: the feeder's spool is empty. Lets the appetite fall when nobody comes. */
@@ -219,13 +219,13 @@ function didFoodFall(portion: Portion, settings: FeederSettings, chuteBlind: boo
 }
 
 function lowerEstimate(hopper: HopperState, proven: boolean, settings: FeederSettings): LevelEstimate {
-  const { estimate: belief } = hopper;
+  const { estimate } = hopper;
   // What isn't known well can't become much less known by changing slowly.
-  const known = portionVariance(belief) < (portionWanderMax * belief.portion) ** 2;
-  const wander = known ? (portionWander * belief.portion) ** 2 : 0;
+  const known = portionVariance(estimate) < (portionWanderMax * estimate.portion) ** 2;
+  const wander = known ? (portionWander * estimate.portion) ** 2 : 0;
   // What was seen to fall must have been there: by reckoning alone a portion that was taken for too heavy shows in this.
-  const scarce = proven && !settings.sensors.scale && belief.level < 0.5 * Math.sqrt(levelVariance(belief));
-  const held = scarce ? truncateBelow(belief, belief.portion) : belief;
+  const scarce = proven && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
+  const held = scarce ? truncateBelow(estimate, estimate.portion) : estimate;
   const after = predictByPortion(held, hopper.portionSpreadVariance, wander);
   return clampLevel(scarce ? clampPortion(after, settings) : after, settings);
 }

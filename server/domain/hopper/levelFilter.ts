@@ -94,26 +94,33 @@ export interface TimeStep {
 
 export function predictByTime(belief: LevelEstimate, passing: TimeStep): LevelEstimate {
   const c = belief.covariance;
-  const { zeroDriftKept: w, lidLoadKept: l } = passing;
-  const lidVariance = l * l * c[20] + passing.lidLoadVariance;
+  const { zeroDriftKept, lidLoadKept } = passing;
+  const lidVariance = lidLoadKept * lidLoadKept * c[20] + passing.lidLoadVariance;
   const lid: typeof noLidCovariance =
     lidVariance < lidLoadMin
       ? noLidCovariance
-      : [decay(l, c[15]), decay(l, c[16]), decay(l, c[17]), decay(l, c[18]), decay(l * w, c[19]), lidVariance];
+      : [
+          decay(lidLoadKept, c[15]),
+          decay(lidLoadKept, c[16]),
+          decay(lidLoadKept, c[17]),
+          decay(lidLoadKept, c[18]),
+          decay(lidLoadKept * zeroDriftKept, c[19]),
+          lidVariance,
+        ];
   return {
     level: belief.level - passing.levelDrop,
     portion: belief.portion,
     slope: belief.slope,
     offset: belief.offset,
-    zeroDrift: decay(w, belief.zeroDrift),
-    lidLoad: lidVariance < lidLoadMin ? 0 : decay(l, belief.lidLoad),
+    zeroDrift: decay(zeroDriftKept, belief.zeroDrift),
+    lidLoad: lidVariance < lidLoadMin ? 0 : decay(lidLoadKept, belief.lidLoad),
     // biome-ignore format: one row of the triangle a line
     covariance: [
       c[0] + passing.levelVariance,
       c[1], c[2],
       c[3], c[4], c[5],
       c[6], c[7], c[8], c[9],
-      decay(w, c[10]), decay(w, c[11]), decay(w, c[12]), decay(w, c[13]), w * w * c[14] + passing.zeroDriftVariance,
+      decay(zeroDriftKept, c[10]), decay(zeroDriftKept, c[11]), decay(zeroDriftKept, c[12]), decay(zeroDriftKept, c[13]), zeroDriftKept * zeroDriftKept * c[14] + passing.zeroDriftVariance,
       lid[0], lid[1], lid[2], lid[3], lid[4], lid[5],
     ],
   };
@@ -133,9 +140,16 @@ const noLidCovariance: readonly [number, number, number, number, number, number]
 export const expectedReading = (belief: LevelEstimate, warmer: number): number =>
   belief.level + warmer * belief.slope + belief.offset + belief.zeroDrift + belief.lidLoad;
 
-export function expectedReadingVariance({ covariance: c }: LevelEstimate, warmer: number): number {
-  const still = c[0] + c[9] + c[14] + c[20] + 2 * (c[6] + c[10] + c[13] + c[15] + c[18] + c[19]);
-  return still + warmer * (2 * (c[3] + c[8] + c[12] + c[17]) + warmer * c[5]);
+export function expectedReadingVariance({ covariance }: LevelEstimate, warmer: number): number {
+  const still =
+    covariance[0] +
+    covariance[9] +
+    covariance[14] +
+    covariance[20] +
+    2 * (covariance[6] + covariance[10] + covariance[13] + covariance[15] + covariance[18] + covariance[19]);
+  return (
+    still + warmer * (2 * (covariance[3] + covariance[8] + covariance[12] + covariance[17]) + warmer * covariance[5])
+  );
 }
 
 /** The scale said so much, with this noise variance (g²) of a single reading. */

@@ -1,5 +1,5 @@
 import { expectedReading, type LevelEstimate } from "./levelFilter.ts";
-import type { Surroundings } from "./surroundings.ts";
+import type { ScaleTemperatures } from "./surroundings.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody
@@ -25,12 +25,12 @@ export interface LidReading {
 }
 
 export function updateLidLoad(
-  { riseRate: rate, portionRate: portions }: LidLoadState,
+  { riseRate, portionRate }: LidLoadState,
   { before, read, warmer, given, hours }: LidReading,
 ): LidLoadState {
   const kept = Math.exp(-hours / memoryHours);
   const rose = expectedReading(read, warmer) - expectedReading(before, warmer);
-  return { riseRate: kept * rate + rose / memoryHours, portionRate: kept * portions + given / memoryHours };
+  return { riseRate: kept * riseRate + rose / memoryHours, portionRate: kept * portionRate + given / memoryHours };
 }
 
 /** What happens by itself to a load on the lid. */
@@ -44,7 +44,7 @@ export interface LidLoadChange {
  * nothing is made of a rise: about one quiet hour in forty.
  */
 export function lidLoadChange(
-  { air, lid, inside }: Surroundings,
+  { air, lid, inside }: ScaleTemperatures,
   watch: LidLoadState,
   load: number,
   usual: number,

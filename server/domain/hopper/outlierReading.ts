@@ -23,7 +23,7 @@ export interface OutlierReading {
  * a gust is over at once. So the first reading only opens the question.
  */
 export function updateByOutlier(hopper: HopperState, far: OutlierReading, settings: FeederSettings): WeighingResult {
-  const { pendingJump: jump } = hopper;
+  const { pendingJump } = hopper;
   const opened: PendingJump = {
     grams: hopper.estimate.level + far.residual,
     residual: far.residual,
@@ -32,15 +32,21 @@ export function updateByOutlier(hopper: HopperState, far: OutlierReading, settin
   };
   // A rise must have come to rest; a fall may go on, since birds may be eating.
   const agrees =
-    jump !== null &&
-    jump.residual > 0 === far.residual > 0 &&
-    (far.residual < 0 || Math.abs(far.residual - jump.residual) <= Math.max(far.gate, restlessRate * far.residual));
+    pendingJump !== null &&
+    pendingJump.residual > 0 === far.residual > 0 &&
+    (far.residual < 0 ||
+      Math.abs(far.residual - pendingJump.residual) <= Math.max(far.gate, restlessRate * far.residual));
   if (!agrees) return { hopper: { ...hopper, pendingJump: opened }, foundRefill: null };
-  const again: PendingJump = { grams: opened.grams, residual: far.residual, at: jump.at, count: jump.count + 1 };
+  const again: PendingJump = {
+    grams: opened.grams,
+    residual: far.residual,
+    at: pendingJump.at,
+    count: pendingJump.count + 1,
+  };
   const { readings, span } = requiredPersistence(hopper, far);
-  if (again.count < readings || far.at - jump.at < span)
+  if (again.count < readings || far.at - pendingJump.at < span)
     return { hopper: { ...hopper, pendingJump: again }, foundRefill: null };
-  return far.residual > 0 ? applyRise(hopper, far, jump.at, settings) : applyFall(hopper, far, settings);
+  return far.residual > 0 ? applyRise(hopper, far, pendingJump.at, settings) : applyFall(hopper, far, settings);
 }
 
 /** A bird that sits still may weigh in two readings alike within so much of itself. */
@@ -49,11 +55,11 @@ const restlessRate = 0.02;
 /** How often and how long what is new must be seen before it is believed. Common practice, no source. */
 function requiredPersistence(
   hopper: HopperState,
-  { residual: off, at }: OutlierReading,
+  { residual, at }: OutlierReading,
 ): { readonly readings: number; readonly span: Span } {
-  if (off < 0 || isJustReported(hopper, at)) return { readings: 2, span: seconds(20) };
+  if (residual < 0 || isJustReported(hopper, at)) return { readings: 2, span: seconds(20) };
   // No corvid weighs so much or so little, and two at once don't sit still.
-  if (off < birdGramsMin || off > birdGramsMax) return { readings: 3, span: minutes(2) };
+  if (residual < birdGramsMin || residual > birdGramsMax) return { readings: 3, span: minutes(2) };
   return { readings: 3, span: minutes(5) };
 }
 const birdGramsMin = 130;
@@ -80,10 +86,10 @@ function applyRise(hopper: HopperState, far: OutlierReading, since: Instant, set
 const refillShareMin = 0.03;
 
 function applyFall(hopper: HopperState, far: OutlierReading, settings: FeederSettings): WeighingResult {
-  const { estimate: belief } = hopper;
+  const { estimate } = hopper;
   // What lay on the lid slid off: the food is as it was.
-  if (belief.lidLoad > 0.3 * -far.residual && -far.residual <= 2 * belief.lidLoad + far.gate) {
-    const slid = addVariance(belief, { lid: far.residual * far.residual });
+  if (estimate.lidLoad > 0.3 * -far.residual && -far.residual <= 2 * estimate.lidLoad + far.gate) {
+    const slid = addVariance(estimate, { lid: far.residual * far.residual });
     return {
       hopper: restartLevel({ ...hopper, estimate: slid }, far, settings, 0),
       foundRefill: null,

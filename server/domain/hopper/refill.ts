@@ -66,9 +66,9 @@ export const sameRefillWithin = minutes(30);
 
 /** The scale found this very refill: about then and about as much. */
 function isAlreadyFound(hopper: HopperState, { at, what }: ReportedRefill, settings: FeederSettings): boolean {
-  const { foundRefill: found } = hopper;
-  if (found === null || Math.abs(at - found.at) > sameRefillWithin) return false;
-  if (what.kind === "added") return found.grams >= 0.5 * what.grams;
+  const { foundRefill } = hopper;
+  if (foundRefill === null || Math.abs(at - foundRefill.at) > sameRefillWithin) return false;
+  if (what.kind === "added") return foundRefill.grams >= 0.5 * what.grams;
   const level = what.kind === "filled" ? settings.hopperCapacity : what.grams;
   return Math.abs(level - hopper.estimate.level) <= 0.25 * settings.hopperCapacity;
 }
@@ -77,8 +77,8 @@ function isAlreadyFound(hopper: HopperState, { at, what }: ReportedRefill, setti
 const brimUncertainty = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.3 : 0.03);
 
 /** How much was poured in has been told too: then "full" can be compared with what was reckoned. */
-const isAmountReported = ({ amountReportedAt: addedAt }: HopperState, at: Instant): boolean =>
-  addedAt !== null && Math.abs(at - addedAt) <= sameRefillWithin;
+const isAmountReported = ({ amountReportedAt }: HopperState, at: Instant): boolean =>
+  amountReportedAt !== null && Math.abs(at - amountReportedAt) <= sameRefillWithin;
 
 /**
  * Portion after portion fell nothing, by reckoning little was left, and now somebody refills: it had run dry. That tells how

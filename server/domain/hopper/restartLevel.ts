@@ -13,19 +13,19 @@ export interface WeighingResult {
 /** What a scale said. */
 export interface ScaleReading {
   readonly reading: number; // g
-  readonly warmer: number; // K above the temperature of its zero
+  readonly kelvinAboveTare: number; // K, of the cell, against its taring
   readonly at: Instant;
 }
 
 /** The level by this reading, whatever was believed before. */
 export function restartLevel(
   hopper: HopperState,
-  { reading, warmer, at }: ScaleReading,
+  { reading, kelvinAboveTare, at }: ScaleReading,
   settings: FeederSettings,
   levelDoubt = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
 ): HopperState {
   const open = addVariance(hopper.estimate, { level: levelDoubt });
-  const read = clampLidLoad(updateByReading(open, reading, warmer, hopper.noiseVariance));
+  const read = clampLidLoad(updateByReading(open, reading, kelvinAboveTare, hopper.noiseVariance));
   const belief = clampLevel(read, settings);
   const next = {
     ...hopper,

@@ -34,7 +34,7 @@ import {
   zeroDriftVariance,
   zeroOffsetVariance,
 } from "./scaleModel.ts";
-import { type Surroundings, unknownSurroundings } from "./surroundings.ts";
+import { type ScaleTemperatures, unknownTemperatures } from "./surroundings.ts";
 
 /**
  * The scale said something. What it says is food, and the zero's drift with the temperature, and its wandering, and what lies
@@ -46,7 +46,7 @@ export function updateHopperByWeighing(
   reading: Grams,
   at: Instant,
   settings: FeederSettings,
-  around: Surroundings = unknownSurroundings,
+  around: ScaleTemperatures = unknownTemperatures,
 ): WeighingResult {
   const same = { hopper, foundRefill: null };
   if (!settings.sensors.scale || isLiftedOff(reading, settings)) return same;
@@ -58,29 +58,33 @@ export function updateHopperByWeighing(
     return same;
   }
   const cellCelsius = cellTemperature(hopper, around, at);
-  const warmer = cellCelsius === null ? 0 : cellCelsius - tareCelsius;
+  const kelvinAboveTare = cellCelsius === null ? 0 : cellCelsius - tareCelsius;
   const unreported = hasUnreportedEating(hopper, at);
   const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
   const belief = predictUntil(hopper, at, settings, around, unreported);
   if (!hopper.isKnown) {
     return {
-      hopper: restartLevel({ ...hopper, estimate: belief, cellCelsius, appetite }, { reading, warmer, at }, settings),
+      hopper: restartLevel(
+        { ...hopper, estimate: belief, cellCelsius, appetite },
+        { reading, kelvinAboveTare, at },
+        settings,
+      ),
       foundRefill: null,
     };
   }
 
-  const total = expectedReadingVariance(belief, warmer) + hopper.noiseVariance;
-  const off = reading - expectedReading(belief, warmer);
+  const total = expectedReadingVariance(belief, kelvinAboveTare) + hopper.noiseVariance;
+  const off = reading - expectedReading(belief, kelvinAboveTare);
   const gate = Math.max(5 * Math.sqrt(total), 0.006 * settings.hopperCapacity, 10);
   if (Math.abs(off) > gate) {
     const waiting = { ...hopper, estimate: belief, cellCelsius, appetite, predictedAt: at };
     return updateByOutlier(
       waiting,
-      { reading, residual: off, kelvinAboveTare: warmer, at, gate, hasUnreportedEating: unreported },
+      { reading, residual: off, kelvinAboveTare, at, gate, hasUnreportedEating: unreported },
       settings,
     );
   }
-  const read = clampLidLoad(updateByReading(belief, reading, warmer, hopper.noiseVariance));
+  const read = clampLidLoad(updateByReading(belief, reading, kelvinAboveTare, hopper.noiseVariance));
   const after = clampPortion(clampLevel(withLikelyOffset(read, around, settings), settings), settings);
   const measured: HopperState = {
     isKnown: true,
@@ -97,7 +101,7 @@ export function updateHopperByWeighing(
     lidLoad: updateLidLoad(hopper.lidLoad, {
       before: belief,
       read,
-      warmer,
+      warmer: kelvinAboveTare,
       given: hopper.portionsSinceWeighed,
       hours: hopper.predictedAt === null ? 0 : (at - hopper.predictedAt) / hourLong,
     }),
@@ -123,14 +127,14 @@ const hasUnreportedEating = (hopper: HopperState, at: Instant) =>
   hopper.lastPortionAt === null || at - hopper.lastPortionAt > portionsMissingAfter;
 
 /** How far off the zero was from the start is the smaller, the less it moves with the temperature: known as that is learnt. */
-function withLikelyOffset(belief: LevelEstimate, around: Surroundings, settings: FeederSettings): LevelEstimate {
+function withLikelyOffset(belief: LevelEstimate, around: ScaleTemperatures, settings: FeederSettings): LevelEstimate {
   const now = offsetVariance(belief);
   const likely = zeroOffsetVariance(slopeSquaredOf(belief), hasThermometer(around), settings);
   return now <= 1.05 * likely ? belief : updateByOffset(belief, (now * likely) / (now - likely));
 }
 
 const slopeSquaredOf = (belief: LevelEstimate): number => belief.slope * belief.slope + slopeVariance(belief);
-const hasThermometer = ({ inside, air, lid }: Surroundings): boolean => (inside ?? air ?? lid) !== null;
+const hasThermometer = ({ inside, air, lid }: ScaleTemperatures): boolean => (inside ?? air ?? lid) !== null;
 
 /** A new feeder's first day: whether it tells of portions will show, and until then nothing that the scale does is a meal. */
 const isWaitingForPortion = ({ lastPortionAt, appetite }: HopperState, at: Instant): boolean =>
@@ -139,17 +143,17 @@ const isWaitingForPortion = ({ lastPortionAt, appetite }: HopperState, at: Insta
 function eatenByScale(hopper: HopperState, appetite: Appetite, mass: number, at: Instant, settings: FeederSettings) {
   // Nobody eats in the dark: what the level does then is the scale being understood better.
   if (isWaitingForPortion(hopper, at) || isDark(at, settings)) return appetite;
-  const { daily, dayPortions: dayMeals } = appetite;
+  const { daily, dayPortions } = appetite;
   // Only from here on it is counted.
-  const begun = daily === null && dayMeals === 0 ? { ...appetite, dayStart: at } : appetite;
+  const begun = daily === null && dayPortions === 0 ? { ...appetite, dayStart: at } : appetite;
   return updateAppetiteByMeal(begun, mass, at, settings);
 }
 
-function cellTemperature(hopper: HopperState, { inside, air, lid }: Surroundings, at: Instant): number | null {
+function cellTemperature(hopper: HopperState, { inside, air, lid }: ScaleTemperatures, at: Instant): number | null {
   const said = inside ?? air ?? lid;
-  const { cellCelsius, predictedAt: passedAt } = hopper;
-  if (said === null || cellCelsius === null || passedAt === null) return said ?? cellCelsius;
-  const follows = 1 - Math.exp(-Math.max(0, at - passedAt) / (cellLagHours * hourLong));
+  const { cellCelsius, predictedAt } = hopper;
+  if (said === null || cellCelsius === null || predictedAt === null) return said ?? cellCelsius;
+  const follows = 1 - Math.exp(-Math.max(0, at - predictedAt) / (cellLagHours * hourLong));
   return movingMean(cellCelsius, said, follows);
 }
 const hourLong = 3_600_000;
@@ -159,23 +163,24 @@ function predictUntil(
   hopper: HopperState,
   at: Instant,
   settings: FeederSettings,
-  around: Surroundings,
+  around: ScaleTemperatures,
   unreported: boolean,
 ): LevelEstimate {
-  const { estimate: belief, predictedAt: passedAt } = hopper;
-  const wander = zeroDriftVariance(slopeSquaredOf(belief), hasThermometer(around), settings);
-  if (passedAt === null || at <= passedAt) return passedAt === null ? addVariance(belief, { wander }) : belief;
-  const hours = (at - passedAt) / hourLong;
+  const { estimate, predictedAt } = hopper;
+  const wander = zeroDriftVariance(slopeSquaredOf(estimate), hasThermometer(around), settings);
+  if (predictedAt === null || at <= predictedAt)
+    return predictedAt === null ? addVariance(estimate, { wander }) : estimate;
+  const hours = (at - predictedAt) / hourLong;
   const wanderKept = Math.exp(-hours / zeroDriftHours);
-  const eaten = unreported ? unreportedEating(hopper, passedAt, at, settings) : none;
+  const eaten = unreported ? unreportedEating(hopper, predictedAt, at, settings) : none;
   const lid = lidLoadChange(
     around,
     hopper.lidLoad,
-    belief.lidLoad,
+    estimate.lidLoad,
     usualRestlessness(hopper, wander, eaten.variance / hours),
     hours,
   );
-  return predictByTime(belief, {
+  return predictByTime(estimate, {
     levelDrop: eaten.mass,
     levelVariance: eaten.variance,
     zeroDriftKept: wanderKept,
@@ -187,13 +192,13 @@ function predictUntil(
 
 /** g² an hour, by which the scale errs from what is expected: single portions, their mean (within 5 %), the wandering zero. */
 function usualRestlessness(
-  { estimate: belief, portionSpreadVariance: spreadVariance, lidLoad: lidWatch }: HopperState,
+  { estimate, portionSpreadVariance, lidLoad }: HopperState,
   wander: number,
   unreported: number,
 ): number {
-  const given = lidWatch.portionRate;
-  const mean = 0.05 * given * belief.portion;
-  return given * spreadVariance + mean * mean + (2 * wander) / zeroDriftHours + unreported;
+  const given = lidLoad.portionRate;
+  const mean = 0.05 * given * estimate.portion;
+  return given * portionSpreadVariance + mean * mean + (2 * wander) / zeroDriftHours + unreported;
 }
 
 const none = { mass: 0, variance: 0 };

@@ -64,12 +64,12 @@ export const isActive = (call: Escalation | null): call is Escalation => call !=
  * told, also where the server was down when it should have been: waking all turns at once would leave nobody to wait for.
  */
 function levelNow(call: Escalation, circle: Recipients, now: Instant): Pick<Escalation, "level" | "levelAt"> {
-  let { level: turn, levelAt: turnAt } = call;
-  for (const next of levelsAfter(turn, circle)) {
-    const waits = turn > 0 && isLevelReached(call, turn, circle, now);
-    if (waits && (call.priority === "soon" || now < after(turnAt, circle.escalateAfter))) break;
-    turn = next;
-    turnAt = now;
+  let { level, levelAt } = call;
+  for (const next of levelsAfter(level, circle)) {
+    const waits = level > 0 && isLevelReached(call, level, circle, now);
+    if (waits && (call.priority === "soon" || now < after(levelAt, circle.escalateAfter))) break;
+    level = next;
+    levelAt = now;
   }
   // All asleep, and nobody told so far: the first turn comes when somebody wakes, and the others have to wait for it then.
   const isAnybody = circle.people.some(
@@ -78,7 +78,7 @@ function levelNow(call: Escalation, circle: Recipients, now: Instant): Pick<Esca
       isLevelReached(call, person.escalationOrder, circle, now) ||
       (timesNotifiedOf(call, person) > 0 && hasChannel(person)),
   );
-  return isAnybody ? { level: turn, levelAt: turnAt } : { level: 0, levelAt: now };
+  return isAnybody ? { level, levelAt } : { level: 0, levelAt: now };
 }
 
 function isLevelReached(call: Escalation, turn: number, { people, zone }: Recipients, now: Instant): boolean {
@@ -100,7 +100,7 @@ function levelsAfter(turn: number, { people }: Recipients): number[] {
 const inEscalationOrder = ({ people }: Recipients): Recipient[] =>
   [...people].sort((a, b) => a.escalationOrder - b.escalationOrder || (a.id < b.id ? -1 : a.id > b.id ? 1 : 0));
 
-const hasChannel = ({ phoneCount: phones, email: mail }: Recipient): boolean => phones > 0 || mail !== null;
+const hasChannel = ({ phoneCount, email }: Recipient): boolean => phoneCount > 0 || email !== null;
 const recipientStateOf = (call: Escalation, { id }: Recipient): RecipientState | null =>
   call.recipientStates.find(({ person }) => person === id) ?? null;
 const timesNotifiedOf = (call: Escalation, person: Recipient): number =>
@@ -146,19 +146,14 @@ function nextDueNotification(call: Escalation, person: Recipient, zone: string, 
 }
 
 /** Once to an address since it last rang anew, and only while no phone of theirs has shown it since. */
-function needsEmail(
-  { renewedAt: freshAt }: Escalation,
-  person: Recipient,
-  told: RecipientState,
-  now: Instant,
-): boolean {
-  if (person.email === null || isSince(told.displayedAt, freshAt)) return false;
-  return !isSince(told.emailedAt, freshAt) || hasNewAddress(person, told, now);
+function needsEmail({ renewedAt }: Escalation, person: Recipient, told: RecipientState, now: Instant): boolean {
+  if (person.email === null || isSince(told.displayedAt, renewedAt)) return false;
+  return !isSince(told.emailedAt, renewedAt) || hasNewAddress(person, told, now);
 }
 
 /** A phone has shown the last ring. */
-const hasDisplayedLast = ({ displayedAt: shownAt, pushedAt }: RecipientState): boolean =>
-  pushedAt !== null && isSince(shownAt, pushedAt);
+const hasDisplayedLast = ({ displayedAt, pushedAt }: RecipientState): boolean =>
+  pushedAt !== null && isSince(displayedAt, pushedAt);
 
 interface NotifyStep {
   readonly recipientState: RecipientState;
@@ -194,24 +189,21 @@ function notifyIfDue(call: Escalation, person: Recipient, zone: string, now: Ins
 }
 
 /** The other phones have it already, as far as anybody knows; where they are known not to, all are tried. */
-function newPhonesOnly(
-  { reason: what }: DueNotification,
-  told: RecipientState,
-): Pick<OutgoingNotification, "phonesAfter"> {
-  if (what !== "newPhone" || told.pushedAt === null || isPushLost(told)) return {};
+function newPhonesOnly({ reason }: DueNotification, told: RecipientState): Pick<OutgoingNotification, "phonesAfter"> {
+  if (reason !== "newPhone" || told.pushedAt === null || isPushLost(told)) return {};
   return { phonesAfter: told.pushedAt };
 }
 
 /** Who has only mail is spared two reminders of three: an unread letter doesn't become read by another. */
 function goesByEmail(
-  { reason: what }: DueNotification,
+  { reason }: DueNotification,
   call: Escalation,
   told: RecipientState,
   person: Recipient,
   now: Instant,
 ): boolean {
   const noPhone = person.phoneCount === 0;
-  switch (what) {
+  switch (reason) {
     case "first":
       return noPhone;
     case "newPhone":

@@ -1,7 +1,7 @@
 import type { FaultKind, Priority } from "../faults.ts";
 import type { Instant, Span } from "../instant.ts";
 import type { LocalTime } from "../localTime.ts";
-import type { Notice } from "../notification.ts";
+import type { NotificationContent } from "./content.ts";
 
 /**
  * A call is what people are being told about one alarm: whom it has reached, who is next, and what still stands on whose
@@ -118,7 +118,7 @@ export interface OutgoingNotification {
   readonly channel: "push" | "email";
   readonly yard: string;
   readonly feeder: string | null;
-  readonly content: Notice;
+  readonly content: NotificationContent;
   /** By push: only to phones that can be reached since a later moment than this. Absent: to all of them. */
   readonly phonesAfter?: Instant;
 }

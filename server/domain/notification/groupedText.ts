@@ -13,7 +13,7 @@ export function silentYardNews(
 ): EscalationNews {
   const named = silent
     .slice(0, namesMax)
-    .map(({ name, lastReportAt: lastHeardAt }) => `${name} at ${localTimeOf(lastHeardAt, zone)}`);
+    .map(({ name, lastReportAt }) => `${name} at ${localTimeOf(lastReportAt, zone)}`);
   const more = silent.length - named.length;
   return {
     title: `${yardName}: ${silentCountText(silent.length, inService)} silent`,

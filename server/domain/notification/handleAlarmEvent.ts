@@ -180,8 +180,8 @@ function awaitingEndNews(call: Escalation, whom: readonly RecipientState[]): Pic
 }
 
 /** No phone has proved since that it showed anything: as far as we know the letter is the newest they have. */
-const knowsByEmailOnly = ({ emailedAt: mailedAt, displayedAt: shownAt }: RecipientState): boolean =>
-  mailedAt !== null && (shownAt === null || shownAt < mailedAt);
+const knowsByEmailOnly = ({ emailedAt, displayedAt }: RecipientState): boolean =>
+  emailedAt !== null && (displayedAt === null || displayedAt < emailedAt);
 
 /** On every screen that a push of this call may stand on, shown or still under way. */
 export function closingNotifications(
@@ -197,22 +197,20 @@ export function closingNotifications(
 
 /** Newer words for every screen that the step itself doesn't ring. */
 export function correctionNotifications(
-  { escalation: call, notifications: tellings }: EscalationStep,
+  { escalation, notifications }: EscalationStep,
   circle: Recipients,
 ): OutgoingNotification[] {
-  if (call === null) return [];
-  const rung = new Set(tellings.filter(({ channel: by }) => by === "push").map(({ person }) => person));
-  const notice = correctionContent(call);
-  return peopleWithDisplay(call.recipientStates, circle)
+  if (escalation === null) return [];
+  const rung = new Set(notifications.filter(({ channel }) => channel === "push").map(({ person }) => person));
+  const notice = correctionContent(escalation);
+  return peopleWithDisplay(escalation.recipientStates, circle)
     .filter((person) => !rung.has(person))
-    .map((person) => notificationTo(call, person, "push", notice));
+    .map((person) => notificationTo(escalation, person, "push", notice));
 }
 
 function peopleWithDisplay(told: readonly RecipientState[], { people }: Recipients): string[] {
   return told
-    .filter(
-      (one) => one.pushedAt !== null && people.some(({ id, phoneCount: phones }) => id === one.person && phones > 0),
-    )
+    .filter((one) => one.pushedAt !== null && people.some(({ id, phoneCount }) => id === one.person && phoneCount > 0))
     .map(({ person }) => person);
 }
 

@@ -1,8 +1,8 @@
 import { type FaultKind, ruleOf } from "../faults.ts";
 import { between, earlier, type Instant, later, minutes } from "../instant.ts";
 import { momentText } from "../localTime.ts";
-import type { Notice, NoticeAnswer } from "../notification.ts";
 import { spanText } from "../silence/spanText.ts";
+import type { NotificationAction, NotificationContent } from "./content.ts";
 import { isUndelivered } from "./deliveryLoss.ts";
 import type { Escalation, EscalationNews, OutgoingNotification } from "./escalation.ts";
 import { alarmTimeToLive, closingTimeToLive } from "./intervals.ts";
@@ -10,32 +10,32 @@ import { alarmTimeToLive, closingTimeToLive } from "./intervals.ts";
 /** The words of a call for one person. All of one call have its topic, so the newest stands alone on the screen. */
 
 /** It rings: for the first time, or again. */
-export function alarmContent(call: Escalation, reminder: boolean, zone: string, now: Instant): Notice {
+export function alarmContent(call: Escalation, reminder: boolean, zone: string, now: Instant): NotificationContent {
   const asked = openContent(call);
-  return { ...asked, body: `${introduction(call, reminder, zone, now)}${asked.body}`, quiet: false };
+  return { ...asked, body: `${introduction(call, reminder, zone, now)}${asked.body}`, silent: false };
 }
 
 /** The same alarm in newer words, or again what it was: in place of what stands there, without a sound. */
-export const correctionContent = (call: Escalation): Notice => ({ ...openContent(call), quiet: true });
+export const correctionContent = (call: Escalation): NotificationContent => ({ ...openContent(call), silent: true });
 
 /** It asks for nothing any more. */
-export const closingContent = (call: Escalation, { title, body }: EscalationNews): Notice => ({
+export const closingContent = (call: Escalation, { title, body }: EscalationNews): NotificationContent => ({
   fault: call.fault,
   priority: call.priority,
   topic: call.topic,
   timeToLive: closingTimeToLive,
   title,
   body,
-  quiet: true,
+  silent: true,
   raisedAt: call.raisedAt,
-  closes: true,
+  isClosing: true,
 });
 
 export const notificationTo = (
   call: Escalation,
   person: string,
   by: OutgoingNotification["channel"],
-  notice: Notice,
+  notice: NotificationContent,
 ): OutgoingNotification => ({
   person,
   channel: by,
@@ -74,12 +74,12 @@ const faultsHelpedByPause: ReadonlySet<FaultKind> = new Set([
   "depositUnpaid",
 ]);
 
-function actionsFor(call: Escalation): readonly NoticeAnswer[] {
+function actionsFor(call: Escalation): readonly NotificationAction[] {
   if (call.acknowledgedBy !== null) return [];
   return call.feeder !== null && faultsHelpedByPause.has(call.fault) ? ["acknowledge", "pause"] : ["acknowledge"];
 }
 
-const openContent = (call: Escalation): Omit<Notice, "quiet"> => ({
+const openContent = (call: Escalation): Omit<NotificationContent, "silent"> => ({
   fault: call.fault,
   priority: call.priority,
   topic: call.topic,
@@ -87,7 +87,7 @@ const openContent = (call: Escalation): Omit<Notice, "quiet"> => ({
   title: call.title,
   body: `${call.body}${alsoFeedersText(call.alsoFeeders)}`,
   raisedAt: call.raisedAt,
-  answers: actionsFor(call),
+  actions: actionsFor(call),
   ...actionTarget(call),
 });
 
@@ -99,9 +99,9 @@ function alsoFeedersText(names: readonly string[]): string {
 }
 
 /** Any of the silent feeders will do: whoever has seen that one is silent has seen why they all are. */
-function actionTarget({ feeder, silentFeeders: [one] }: Escalation): Pick<Notice, "answersAt"> {
+function actionTarget({ feeder, silentFeeders: [one] }: Escalation): Pick<NotificationContent, "actionTarget"> {
   if (feeder !== null || one === undefined) return {};
-  return { answersAt: { feeder: one.feeder, raisedAt: one.raisedAt } };
+  return { actionTarget: { feeder: one.feeder, raisedAt: one.raisedAt } };
 }
 
 /** Later than this its own words ("nothing heard for 3 minutes") need a time beside them. */
@@ -118,9 +118,9 @@ function introduction(call: Escalation, reminder: boolean, zone: string, now: In
 }
 
 function firstNotifiedOf(call: Escalation): Instant | null {
-  const { recipientStates: told, renewedAt: freshAt } = call;
-  const rings = told
+  const { recipientStates, renewedAt } = call;
+  const rings = recipientStates
     .filter((one) => one.timesNotified > 0 && !isUndelivered(call, one))
-    .map(({ firstNotifiedAt: firstAt }) => later(firstAt, freshAt));
+    .map(({ firstNotifiedAt }) => later(firstNotifiedAt, renewedAt));
   return rings.length === 0 ? null : rings.reduce(earlier);
 }

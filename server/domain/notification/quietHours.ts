@@ -7,13 +7,13 @@ import type { NotifiedPriority, QuietHours, Recipient } from "./escalation.ts";
  * hours; what is `urgent` waits only where the person wants no exception.
  */
 export function notifiableFrom(
-  { quietHours: quiet, urgentBreaks }: Pick<Recipient, "quietHours" | "urgentBreaks">,
+  { quietHours, urgentBreaks }: Pick<Recipient, "quietHours" | "urgentBreaks">,
   priority: NotifiedPriority,
   zone: string,
   at: Instant,
 ): Instant {
-  if (quiet === null || (priority === "urgent" && urgentBreaks)) return at;
-  return quietUntil(quiet, zone, at) ?? at;
+  if (quietHours === null || (priority === "urgent" && urgentBreaks)) return at;
+  return quietUntil(quietHours, zone, at) ?? at;
 }
 
 /**

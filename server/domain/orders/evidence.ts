@@ -26,18 +26,19 @@ export function updateOrdersByStart(
   { boot, uptime, at, paused }: SeenStart,
   now: Instant,
 ): OrdersStep {
-  const { lastStart: known, newest } = orders;
+  const { lastStart, newest } = orders;
   const startedAt = after(at, -uptime as Span);
-  if (known !== undefined && known.boot === boot && uptime >= known.uptime) {
-    const start = { ...known, at: earlierStart(known.at, startedAt), uptime, byNewestReport: startedAt };
+  if (lastStart !== undefined && lastStart.boot === boot && uptime >= lastStart.uptime) {
+    const start = { ...lastStart, at: earlierStart(lastStart.at, startedAt), uptime, byNewestReport: startedAt };
     return reviewNewest({ ...redateOrders(orders, startedAt), lastStart: start }, now);
   }
-  const before = known === undefined ? [] : [...known.before, { boot: known.boot, uptime: known.uptime }];
+  const before =
+    lastStart === undefined ? [] : [...lastStart.before, { boot: lastStart.boot, uptime: lastStart.uptime }];
   const begun: OrdersState = {
     ...orders,
     lastStart: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsKept) },
   };
-  if (known === undefined) return unchangedOrders(begun); // nothing was known of any start before
+  if (lastStart === undefined) return unchangedOrders(begun); // nothing was known of any start before
   if (begun.undonePause !== undefined)
     return unchangedOrders({ ...begun, undonePause: { ...begun.undonePause, inOneStart: false } });
   // A feeder that says that it is paused has remembered it over its new start.
@@ -49,10 +50,10 @@ export function updateOrdersByStart(
 }
 
 /** A report from a start that is over: no feeder goes back to it, so the report was under way for long. */
-export const isFromEarlierStart = ({ lastStart: start }: OrdersState, boot: string, uptime: Span): boolean =>
-  start !== undefined &&
-  start.boot !== boot &&
-  start.before.some((earlier) => earlier.boot === boot && uptime >= earlier.uptime);
+export const isFromEarlierStart = ({ lastStart }: OrdersState, boot: string, uptime: Span): boolean =>
+  lastStart !== undefined &&
+  lastStart.boot !== boot &&
+  lastStart.before.some((earlier) => earlier.boot === boot && uptime >= earlier.uptime);
 
 /** What the feeder says of itself with each report; `at` is when it said so. Late words change nothing. */
 export function updateOrdersByPaused(
@@ -64,14 +65,14 @@ export function updateOrdersByPaused(
   if (paused === null) return unchangedOrders(orders);
   if (orders.feederSays !== null && at < orders.feederSays.at) return unchangedOrders(orders);
   const heard = withStatement(orders, paused, at);
-  const { newest, undonePause: undone } = heard;
+  const { newest, undonePause } = heard;
   if (newest === null) return unchangedOrders(heard);
-  if (!paused && undone !== undefined)
-    return unchangedOrders({ ...heard, undonePause: { ...undone, isStatedFeeding: true } });
+  if (!paused && undonePause !== undefined)
+    return unchangedOrders({ ...heard, undonePause: { ...undonePause, isStatedFeeding: true } });
   if (!paused) return reviewNewest(heard, now);
-  if (undone === undefined || !isUnanswered(newest) || !canConfirm(undone, at)) return unchangedOrders(heard);
+  if (undonePause === undefined || !isUnanswered(newest) || !canConfirm(undonePause, at)) return unchangedOrders(heard);
   // Food that is learnt of only now is told first: the word of the same report must not hide it.
-  const isTold = undone.lastPortion === null || undone.at < now;
+  const isTold = undonePause.lastPortion === null || undonePause.at < now;
   return isTold ? confirmOrder(heard, newest, at) : unchangedOrders(heard);
 }
 
@@ -84,11 +85,11 @@ export function updateOrdersByPortion(
   const given = { ...givenFoodOf(portion), ...datedBy(orders, portion.recordedAt) };
   const gave = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
   const fed = { ...orders, lastFood: gave };
-  const { newest, undonePause: undone } = fed;
+  const { newest, undonePause } = fed;
   if (newest?.kind !== "pause") return unchangedOrders(fed);
-  if (undone !== undefined) {
-    const counts = isUnanswered(newest) && given.motorStartedAt > undone.confirmedAt && isBeforeEnd(newest, given);
-    return unchangedOrders(counts ? { ...fed, undonePause: withPortion(undone, given) } : fed);
+  if (undonePause !== undefined) {
+    const counts = isUnanswered(newest) && given.motorStartedAt > undonePause.confirmedAt && isBeforeEnd(newest, given);
+    return unchangedOrders(counts ? { ...fed, undonePause: withPortion(undonePause, given) } : fed);
   }
   if (newest.answeredAt === null || newest.status !== "confirmed") return unchangedOrders(fed);
   if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchangedOrders(fed);
@@ -100,11 +101,11 @@ export function updateOrdersByPortion(
  * food that it gave.
  */
 export function reviewNewest(orders: OrdersState, now: Instant): OrdersStep {
-  const { newest, feederSays, lastFood: gave } = orders;
+  const { newest, feederSays, lastFood } = orders;
   if (newest === null || newest.answeredAt === null || orders.undonePause !== undefined) return unchangedOrders(orders);
   if (newest.kind !== "pause" || newest.status !== "confirmed") return unchangedOrders(orders);
-  if (gave !== undefined && gave.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, gave)) {
-    return revertConfirmation(orders, newest, pauseUndoneByFood(orders, newest.answeredAt, gave, now));
+  if (lastFood !== undefined && lastFood.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, lastFood)) {
+    return revertConfirmation(orders, newest, pauseUndoneByFood(orders, newest.answeredAt, lastFood, now));
   }
   if (feederSays === null || feederSays.paused || feederSays.at < newest.answeredAt) return unchangedOrders(orders);
   if (!isBefore(newest, feederSays.at)) return unchangedOrders(orders);
@@ -113,7 +114,7 @@ export function reviewNewest(orders: OrdersState, now: Instant): OrdersStep {
 
 /** The feeder's word stands for the order again, from this moment on. */
 export function confirmOrder(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
-  const { undonePause: _, ...rest } = orders;
+  const { undonePause, ...rest } = orders;
   const { datedBy: by } = datedBy(orders, at);
   const dated = by === undefined ? rest : { ...rest, answerDatedBy: by };
   return withNewest(dated, { ...newest, status: "confirmed", answeredAt: at, problem: null });
@@ -133,18 +134,14 @@ export const canConfirmByDone = (undone: UndonePause, sentAt: Instant | null, at
   sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.isStatedFeeding) && canConfirm(undone, at);
 
 /** What the feeder last said of itself in the start that it lives in; null where it hasn't said, or started anew since. */
-export function currentStatement({
-  feederSays,
-  lastStart: start,
-  undonePause: undone,
-}: OrdersState): OrdersState["feederSays"] {
+export function currentStatement({ feederSays, lastStart, undonePause }: OrdersState): OrdersState["feederSays"] {
   if (feederSays === null) return null;
-  if (undone?.by === "restart" && feederSays.at <= undone.since) return null; // of a start that is known to be over
-  return start !== undefined && feederSays.at < start.at ? null : feederSays;
+  if (undonePause?.by === "restart" && feederSays.at <= undonePause.since) return null; // of a start that is known to be over
+  return lastStart !== undefined && feederSays.at < lastStart.at ? null : feederSays;
 }
 
-export const isUnanswered = ({ status: phase }: Order): boolean =>
-  phase === "requested" || phase === "sent" || phase === "overdue";
+export const isUnanswered = ({ status }: Order): boolean =>
+  status === "requested" || status === "sent" || status === "overdue";
 
 /** @param until when a pause ends that it says to have carried out; left out: its word doesn't tell, so a known end holds. */
 export function withStatement(orders: OrdersState, paused: boolean, at: Instant, until?: Instant | null): OrdersState {
@@ -178,8 +175,8 @@ function givenFoodOf({ recordedAt, motorRan, cause }: Portion & { readonly recor
   return { at: recordedAt, motorStartedAt: after(recordedAt, -ran as Span), cause: cause as PortionCause };
 }
 
-const isPauseInForce = ({ kind, status: phase, until }: Order, at: Instant): boolean =>
-  kind === "pause" && phase === "confirmed" && (until === null || at < until);
+const isPauseInForce = ({ kind, status, until }: Order, at: Instant): boolean =>
+  kind === "pause" && status === "confirmed" && (until === null || at < until);
 
 const isBeforeEnd = (order: Order, { at }: GivenFood): boolean => isBefore(order, at);
 const isBefore = ({ until }: Order, at: Instant): boolean => until === null || at < after(until, -endsEarlyMax as Span);
@@ -197,22 +194,22 @@ const newUndonePause = (by: UndonePause["by"], since: Instant, confirmedAt: Inst
 
 /** Food that an earlier start gave, and tells of only now, says nothing of the start that lives. */
 function pauseUndoneByFood(
-  { lastStart: start }: OrdersState,
+  { lastStart }: OrdersState,
   confirmedAt: Instant,
   given: GivenFood,
   now: Instant,
 ): UndonePause {
-  const inOneStart = start === undefined || given.at >= start.at;
+  const inOneStart = lastStart === undefined || given.at >= lastStart.at;
   return withPortion({ ...newUndonePause("portion", given.at, confirmedAt, now), inOneStart }, given);
 }
 
 function withPortion(undone: UndonePause, given: GivenFood): UndonePause {
-  const { lastPortion, portionCount: portions, since } = undone;
+  const { lastPortion, portionCount, since } = undone;
   return {
     ...undone,
     by: "portion",
     since: later(since, given.at),
-    portionCount: portions + 1,
+    portionCount: portionCount + 1,
     lastPortion: lastPortion !== null && lastPortion.at > given.at ? lastPortion : given,
   };
 }

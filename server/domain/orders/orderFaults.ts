@@ -8,11 +8,11 @@ import { hasFedSince, isStatedPausedAgain } from "./pauseStatus.ts";
 
 /** A stop that was asked for and of which the feeder hasn't said that it happened, or which it doesn't keep. */
 export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: Instant): readonly Fault[] {
-  const { newest, undonePause: undone } = orders;
+  const { newest, undonePause } = orders;
   if (newest === null || newest.kind !== "pause" || hasEnded(newest, now)) return [];
   const evidence = [requestEvidence(newest), statementEvidence(orders)];
   return [
-    ...(undone === undefined ? [] : undonePauseFault(undone, evidence)),
+    ...(undonePause === undefined ? [] : undonePauseFault(undonePause, evidence)),
     ...overduePauseFault(orders, newest, settings, evidence, now),
   ];
 }
@@ -20,8 +20,8 @@ export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: 
 function undonePauseFault(undone: UndonePause, evidence: readonly Evidence[]): readonly Fault[] {
   const confirmed = { label: "said that it had paused", value: "done", at: undone.confirmedAt };
   if (undone.lastPortion !== null) {
-    const { portionCount: portions, lastPortion, inOneStart } = undone;
-    const count = portions === 1 ? "a portion" : `${portions} portions`;
+    const { portionCount, lastPortion, inOneStart } = undone;
+    const count = portionCount === 1 ? "a portion" : `${portionCount} portions`;
     const by = lastPortion.cause === "keeper" ? " The last was given by hand at the feeder, as it says." : "";
     const anew = inOneStart ? "" : " It has started anew since and may have forgotten the pause.";
     const reason = `The feeder said that it had paused, and has given ${count} since.${by}${anew} The pause is being sent again.`;
@@ -41,17 +41,17 @@ function overduePauseFault(
   evidence: readonly Evidence[],
   now: Instant,
 ): readonly Fault[] {
-  const { undonePause: undone } = orders;
+  const { undonePause } = orders;
   const word = currentStatement(orders);
   // Whatever became of this very order: a feeder that says it stands still, and said so since, does.
-  if (word?.paused && word.at >= (undone?.since ?? newest.requestedAt) && !hasFedSince(orders, word.at)) return [];
+  if (word?.paused && word.at >= (undonePause?.since ?? newest.requestedAt) && !hasFedSince(orders, word.at)) return [];
   if (newest.status === "refused") {
     const why = newest.problem === null ? "" : ` It says: ${newest.problem}`;
     return [{ kind: "pauseOverdue", reason: `The feeder refused to pause.${why}`, evidence, confidence: null }];
   }
   const due = overdueAt(orders, settings);
   if (due === null || now < due) return [];
-  return [{ kind: "pauseOverdue", reason: overdueText(newest, undone), evidence, confidence: null }];
+  return [{ kind: "pauseOverdue", reason: overdueText(newest, undonePause), evidence, confidence: null }];
 }
 
 function overdueText({ sentAt }: Order, undone: UndonePause | undefined): string {
@@ -100,10 +100,10 @@ function staysPausedText(orders: OrdersState, newest: Order, settings: FeederSet
     : "The feeder was to feed again and the order was sent, but it has not said that it does.";
 }
 
-const requestEvidence = ({ requestedBy: askedBy, requestedAt: askedAt }: Order): Evidence => ({
+const requestEvidence = ({ requestedBy, requestedAt }: Order): Evidence => ({
   label: "asked",
-  value: `by ${askedBy}`,
-  at: askedAt,
+  value: `by ${requestedBy}`,
+  at: requestedAt,
 });
 
 const statementEvidence = ({ feederSays }: OrdersState): Evidence =>

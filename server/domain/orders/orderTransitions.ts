@@ -27,7 +27,7 @@ export function requestOrder(orders: OrdersState, order: Order): OrdersStep {
   if (newest?.id === order.id || orders.earlier.includes(order.id)) return unchangedOrders(orders);
   const earlier = newest === null ? orders.earlier : [...orders.earlier, newest.id].slice(-earlierMax);
   const superseded = newest !== null && isUnanswered(newest) ? [{ ...newest, status: "superseded" as const }] : [];
-  const { undonePause: _, answerDatedBy: __, ...rest } = orders; // whatever became of the order before
+  const { undonePause, answerDatedBy, ...rest } = orders; // whatever became of the order before
   const replaced =
     newest === null ? {} : { replaced: [...(orders.replaced ?? []), replacedForm(newest)].slice(-replacedMax) };
   return { orders: { ...rest, ...replaced, newest: order, earlier }, changed: [...superseded, order] };
@@ -72,20 +72,20 @@ export function answerOrder(
   now: Instant = saidAt,
   start: AnswerStart = "this",
 ): OrdersStep {
-  const { newest, undonePause: undone } = orders;
+  const { newest, undonePause } = orders;
   // A report that was held up dates its answers too late; an earlier start was over when the one that lives began.
   const at = start === "earlier" && orders.lastStart !== undefined ? earlier(saidAt, orders.lastStart.at) : saidAt;
   if (newest === null) return unchangedOrders(orders);
   if (newest.id !== answer.order) return answerReplaced(orders, answer, at, now, start);
   if (newest.answeredAt !== null && at <= newest.answeredAt) return unchangedOrders(orders); // a repeat, or older word
   // An answer from before the order was sent again is the one that no longer holds.
-  if (undone !== undefined && (newest.sentAt === null || at < newest.sentAt)) return unchangedOrders(orders);
+  if (undonePause !== undefined && (newest.sentAt === null || at < newest.sentAt)) return unchangedOrders(orders);
   if (answer.outcome === "refused") {
     if (newest.status === "refused") return unchangedOrders(orders);
     return withNewest(orders, { ...newest, status: "refused", answeredAt: at, problem: answer.problem });
   }
   if (start !== "this" && newest.kind === "pause") return applyEarlierDone(orders, newest, at, now);
-  if (undone !== undefined && !canConfirmByDone(undone, newest.sentAt, at)) return unchangedOrders(orders);
+  if (undonePause !== undefined && !canConfirmByDone(undonePause, newest.sentAt, at)) return unchangedOrders(orders);
   // "Done" is also the feeder's word on how it stands; later readings may tell otherwise.
   const heard = withStatement(orders, newest.kind === "pause", at, newest.until);
   if (newest.status === "confirmed") return unchangedOrders(heard);
@@ -145,10 +145,10 @@ function applyEarlierDone(orders: OrdersState, newest: Order, at: Instant, now: 
 
 /** When the order should have been answered, had it gone well; null where none is waited for. */
 export function overdueAt(orders: OrdersState, settings: Pick<FeederSettings, "reportEvery">): Instant | null {
-  const { newest, undonePause: undone } = orders;
+  const { newest, undonePause } = orders;
   if (newest === null || !isUnanswered(newest)) return null;
   // Sending it again doesn't begin the waiting anew; only a confirmation that was taken back does, once.
-  return after(undone?.at ?? newest.requestedAt, answerWithin(settings));
+  return after(undonePause?.at ?? newest.requestedAt, answerWithin(settings));
 }
 
 export function markOrdersOverdue(

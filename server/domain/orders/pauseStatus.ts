@@ -16,15 +16,16 @@ export type PauseStatus =
   | { readonly kind: "unknown"; readonly startedAt: Instant | null };
 
 export function pauseStatus(orders: OrdersState, now: Instant): PauseStatus {
-  const { newest, lastFood: gave, lastStart: start, undonePause: undone } = orders;
+  const { newest, lastFood, lastStart, undonePause } = orders;
   const word = currentStatement(orders);
   const fedLast =
-    gave !== undefined && (word === null ? !isBeforeStart(orders, gave.at) : gave.motorStartedAt > word.at);
+    lastFood !== undefined && (word === null ? !isBeforeStart(orders, lastFood.at) : lastFood.motorStartedAt > word.at);
   // Food that was given against its word is believed before that word, until it has confirmed anew.
-  if (undone?.lastPortion && (word === null || word.paused)) return { kind: "feeding", at: undone.lastPortion.at };
-  if (gave !== undefined && fedLast) return { kind: "feeding", at: gave.at };
+  if (undonePause?.lastPortion && (word === null || word.paused))
+    return { kind: "feeding", at: undonePause.lastPortion.at };
+  if (lastFood !== undefined && fedLast) return { kind: "feeding", at: lastFood.at };
   if (word === null)
-    return { kind: "unknown", startedAt: start === undefined || orders.feederSays === null ? null : start.at };
+    return { kind: "unknown", startedAt: lastStart === undefined || orders.feederSays === null ? null : lastStart.at };
   if (!word.paused) return { kind: "feeding", at: word.at };
   // The pause that it carried out may be an older one than was asked last.
   const ends = [word.until, newest?.kind === "pause" ? newest.until : null];
@@ -37,9 +38,9 @@ export function pauseStatus(orders: OrdersState, now: Instant): PauseStatus {
  * word from before a resume was asked, from before it started anew, or against what it did.
  */
 export function isPaused(orders: OrdersState, now: Instant): boolean {
-  const { newest, undonePause: undone } = orders;
+  const { newest, undonePause } = orders;
   const standing = pauseStatus(orders, now);
-  if (standing.kind !== "paused" || undone !== undefined) return false;
+  if (standing.kind !== "paused" || undonePause !== undefined) return false;
   return newest?.kind !== "resume" || standing.at >= newest.requestedAt;
 }
 
@@ -47,16 +48,16 @@ export function isPaused(orders: OrdersState, now: Instant): boolean {
 export type DisplayedStatus = OrderStatus | "ended" | "contradicted";
 
 export function displayedStatus(orders: OrdersState, order: Order, now: Instant): DisplayedStatus {
-  const { status: phase, kind } = order;
+  const { status, kind } = order;
   if (hasEnded(order, now)) return "ended";
   if (kind === "pause") {
     if (orders.undonePause !== undefined && orders.undonePause.by !== "restart")
-      return phase === "refused" ? phase : "contradicted";
+      return status === "refused" ? status : "contradicted";
     // By its own clock, which may run ahead of ours, its time was up.
-    const early = phase === "confirmed" && order.until !== null && now >= after(order.until, -endsEarlyMax as never);
-    return early && pauseStatus(orders, now).kind === "feeding" ? "ended" : phase;
+    const early = status === "confirmed" && order.until !== null && now >= after(order.until, -endsEarlyMax as never);
+    return early && pauseStatus(orders, now).kind === "feeding" ? "ended" : status;
   }
-  return phase === "confirmed" && isStatedPausedAgain(orders, order) ? "contradicted" : phase;
+  return status === "confirmed" && isStatedPausedAgain(orders, order) ? "contradicted" : status;
 }
 
 /** A resume that it confirmed, and yet it says later that it is paused. */
@@ -69,8 +70,11 @@ export function isStatedPausedAgain(orders: OrdersState, resume: Order): boolean
 
 /** By its word or its deed it has fed after that moment. */
 export function hasFedSince(orders: OrdersState, at: Instant): boolean {
-  const { lastFood: gave, feederSays } = orders;
-  return (gave !== undefined && gave.motorStartedAt > at) || (feederSays?.paused === false && feederSays.at > at);
+  const { lastFood, feederSays } = orders;
+  return (
+    (lastFood !== undefined && lastFood.motorStartedAt > at) || (feederSays?.paused === false && feederSays.at > at)
+  );
 }
 
-const isBeforeStart = ({ lastStart: start }: OrdersState, at: Instant): boolean => start !== undefined && at < start.at;
+const isBeforeStart = ({ lastStart }: OrdersState, at: Instant): boolean =>
+  lastStart !== undefined && at < lastStart.at;

@@ -7,7 +7,7 @@ import type { DatedMoment, GivenFood, OrdersState } from "./order.ts";
  * or food given after a confirmation would look as if it came before.
  */
 export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersState {
-  const { newest, feederSays, lastFood: gave, undonePause: undone, answerDatedBy } = orders;
+  const { newest, feederSays, lastFood, undonePause, answerDatedBy } = orders;
   const lateAnswer = latenessOf({ datedBy: answerDatedBy }, startedAt);
   return {
     ...orders,
@@ -17,16 +17,16 @@ export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersSta
         answerDatedBy: startedAt,
       }),
     feederSays: feederSays && moveBack(feederSays, startedAt),
-    ...(gave && { lastFood: moveFoodBack(gave, startedAt) }),
-    ...(undone?.lastPortion && {
-      undonePause: { ...undone, lastPortion: moveFoodBack(undone.lastPortion, startedAt) },
+    ...(lastFood && { lastFood: moveFoodBack(lastFood, startedAt) }),
+    ...(undonePause?.lastPortion && {
+      undonePause: { ...undonePause, lastPortion: moveFoodBack(undonePause.lastPortion, startedAt) },
     }),
   };
 }
 
 /** With which start a moment was dated: the newest report's, as far as it lies in the start that lives. */
-export const datedBy = ({ lastStart: start }: OrdersState, at: Instant): { readonly datedBy?: Instant } =>
-  start === undefined || at < start.at ? {} : { datedBy: start.byNewestReport };
+export const datedBy = ({ lastStart }: OrdersState, at: Instant): { readonly datedBy?: Instant } =>
+  lastStart === undefined || at < lastStart.at ? {} : { datedBy: lastStart.byNewestReport };
 
 /** The start by all of its reports: the one that was held up the least is nearest to it. */
 export const earlierStart = (known: Instant, byReport: Instant): Instant => earlier(known, byReport);

@@ -17,7 +17,7 @@ export function needsClosing(meant: readonly EarlierNotification[]): boolean {
   const newest = meant.findIndex(({ arrived }) => arrived);
   if (newest === -1) return false;
   // After a closing notice: if an alarm came in between, this one speaks of that; if not, it is news of the one closed.
-  return meant[newest]?.isClosing === false || meant.slice(0, newest).every(({ isClosing: closes }) => closes);
+  return meant[newest]?.isClosing === false || meant.slice(0, newest).every(({ isClosing }) => isClosing);
 }
 
 /**
@@ -25,6 +25,6 @@ export function needsClosing(meant: readonly EarlierNotification[]): boolean {
  * @param meant for that screen under its topic before, newest first
  */
 export function needsSound(meant: readonly EarlierNotification[]): boolean {
-  const settled = meant.findIndex(({ arrived, isClosing: closes }) => arrived || closes);
-  return meant.slice(0, settled === -1 ? meant.length : settled).some(({ silent: quiet }) => !quiet);
+  const settled = meant.findIndex(({ arrived, isClosing }) => arrived || isClosing);
+  return meant.slice(0, settled === -1 ? meant.length : settled).some(({ silent }) => !silent);
 }

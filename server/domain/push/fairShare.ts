@@ -1,4 +1,4 @@
-import type { Notice } from "../notification.ts";
+import type { NotificationContent } from "../notification/content.ts";
 
 /**
  * Which notices leave next, where not all can at once. What is urgent goes first; then whoever has the least under way; then
@@ -54,8 +54,8 @@ export const unlimitedCapacity: DeliveryCapacity = {
 };
 
 /** What only takes a notice back wakes nobody, so it can wait. */
-export const rankOf = ({ priority, closes }: Pick<Notice, "priority" | "closes">): DeliveryRank => {
-  if (closes === true || priority === "note") return 2;
+export const rankOf = ({ priority, isClosing }: Pick<NotificationContent, "priority" | "isClosing">): DeliveryRank => {
+  if (isClosing === true || priority === "note") return 2;
   return priority === "urgent" ? 0 : 1;
 };
 

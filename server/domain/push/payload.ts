@@ -1,5 +1,5 @@
 import { isoOf } from "../instant.ts";
-import type { Notice, NoticeAnswer } from "../notification.ts";
+import type { NotificationAction, NotificationContent } from "../notification/content.ts";
 
 /** What the service worker is handed in a push; the declarative form lets a browser that knows it show it without the worker. */
 export interface PushPayload {
@@ -23,7 +23,7 @@ export interface PushPayload {
       /** When the alarm was raised that it speaks of, ISO 8601 in UTC; null where it speaks of none. */
       readonly raisedAt: string | null;
       /** What can be answered on the screen itself. */
-      readonly answers: readonly NoticeAnswer[];
+      readonly answers: readonly NotificationAction[];
       /** Nothing is asked any more: what stands with this tag is taken away, and this says quietly why. */
       readonly closes: boolean;
     };
@@ -50,13 +50,13 @@ const titleOctetsMax = 300;
  * @throws RangeError where even the frame without any words is too long, which no id or address of ours is.
  */
 export function pushPayload(
-  notice: Notice,
+  notice: NotificationContent,
   feeder: string | null,
   publicUrl: string | null = null,
   item: string | null = null,
 ): PushPayload {
-  const { fault, priority, answersAt, answers = [], closes = false } = notice;
-  const raisedAt = answersAt?.raisedAt ?? notice.raisedAt;
+  const { fault, priority, actionTarget, actions: answers = [], isClosing: closes = false } = notice;
+  const raisedAt = actionTarget?.raisedAt ?? notice.raisedAt;
   const framed = (title: string, body: string): PushPayload => ({
     web_push: 8030,
     mutable: true,
@@ -65,11 +65,11 @@ export function pushPayload(
       body,
       navigate: pageAddress(feeder, publicUrl, notice.opens),
       tag: notice.topic,
-      silent: notice.quiet,
+      silent: notice.silent,
       lang: "en",
       data: {
         item,
-        feeder: feeder ?? answersAt?.feeder ?? null,
+        feeder: feeder ?? actionTarget?.feeder ?? null,
         fault,
         priority,
         raisedAt: raisedAt === undefined ? null : isoOf(raisedAt),

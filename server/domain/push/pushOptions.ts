@@ -1,5 +1,5 @@
 import { after, type Instant, type Span } from "../instant.ts";
-import type { Notice } from "../notification.ts";
+import type { NotificationContent } from "../notification/content.ts";
 
 /** What a push service is told of a notice besides its words (RFC 8030 sections 5.2 and 5.3). */
 export interface PushOptions {
@@ -12,14 +12,14 @@ export type Urgency = "low" | "normal" | "high"; // "very-low" waits for mains p
 /** Four weeks: the longest that push services are known to keep a message. Common practice, no source. */
 const ttlSecondsMax = 28 * 86_400;
 
-export const pushOptions = (notice: Notice): PushOptions => ({
+export const pushOptions = (notice: NotificationContent): PushOptions => ({
   ttlSeconds: Math.min(ttlSecondsMax, Math.max(0, Math.floor(notice.timeToLive / 1_000))),
   urgency: urgencyOf(notice),
 });
 
 /** `high` may wake a phone that saves its battery; good news and the daily digest can wait until it wakes by itself. */
-function urgencyOf(notice: Notice): Urgency {
-  if (notice.quiet) return "low";
+function urgencyOf(notice: NotificationContent): Urgency {
+  if (notice.silent) return "low";
   switch (notice.priority) {
     case "urgent":
       return "high";
@@ -34,7 +34,11 @@ function urgencyOf(notice: Notice): Urgency {
  * The notice with the time that it has left, so that the push service drops it when we would; null where it is too old
  * to be told at all: "food low" of the day before yesterday would only mislead.
  */
-export function withRemainingTime(notice: Notice, writtenAt: Instant, now: Instant): Notice | null {
+export function withRemainingTime(
+  notice: NotificationContent,
+  writtenAt: Instant,
+  now: Instant,
+): NotificationContent | null {
   const left = (expiryOf(writtenAt, notice.timeToLive) - now) as Span;
   if (left < 0) return null;
   // Where the clock was set back an item may seem to come from the future; its life doesn't grow by that.

@@ -23,17 +23,19 @@ const proofValidFor = days(3);
 
 /** A push service says only that it took a notice; the phone alone can say that it stood on the screen. */
 export function phoneReachability(
-  { lastAcceptedAt, lastDisplayedAt: lastShownAt, problem, blockedAt }: PhoneContact,
+  { lastAcceptedAt, lastDisplayedAt, problem, blockedAt }: PhoneContact,
   now: Instant,
 ): Reachability {
   if (blockedAt !== null) return { kind: "lost", text: "It can't be told: its browser says that notices are blocked." };
   if (problem !== null) return { kind: "lost", text: `It can't be told just now: ${problem}` };
-  if (lastShownAt !== null && now < after(lastShownAt, proofValidFor)) {
-    return { kind: "proved", text: `It showed a notice ${agoText(lastShownAt, now)}.` };
+  if (lastDisplayedAt !== null && now < after(lastDisplayedAt, proofValidFor)) {
+    return { kind: "proved", text: `It showed a notice ${agoText(lastDisplayedAt, now)}.` };
   }
   const shown =
-    lastShownAt === null ? "It has never shown a notice" : `It last showed a notice ${agoText(lastShownAt, now)}`;
-  const isOwed = lastAcceptedAt !== null && (lastShownAt === null || lastAcceptedAt > lastShownAt);
+    lastDisplayedAt === null
+      ? "It has never shown a notice"
+      : `It last showed a notice ${agoText(lastDisplayedAt, now)}`;
+  const isOwed = lastAcceptedAt !== null && (lastDisplayedAt === null || lastAcceptedAt > lastDisplayedAt);
   const since = isOwed ? `, though its push service took one ${agoText(lastAcceptedAt, now)}` : "";
   return { kind: "unproved", text: `${shown}${since}. Send it a test.` };
 }

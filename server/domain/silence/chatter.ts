@@ -56,8 +56,8 @@ export const isChattering = (chatter: ChatterState, now: Instant): boolean =>
 /** So much that nothing should be learnt from it, though it may yet turn out to be a flock. */
 export const isPossiblyChattering = (chatter: ChatterState): boolean => chatter.excess > excessSuspected;
 
-const remainingExcess = ({ excess: load, updatedAt: at }: ChatterState, now: Instant): number =>
-  Math.max(0, load - birdRateMax * Math.max(0, now - at));
+const remainingExcess = ({ excess, updatedAt }: ChatterState, now: Instant): number =>
+  Math.max(0, excess - birdRateMax * Math.max(0, now - updatedAt));
 
 const chatteringSince = (since: Instant | null, left: number, load: number, at: Instant): Instant | null =>
   load >= excessChattering

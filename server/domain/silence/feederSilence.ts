@@ -102,7 +102,7 @@ function updateIntervals(
   const at = later(link.lastReportAt, now);
   if (reportEvery !== link.intervals.requestedInterval)
     return restartIntervals(at, boot, sentUptime, priorIntervals(reportEvery));
-  const { intervals: rhythm, longGaps: longest, outagesInRow: outages } = link;
+  const { intervals, longGaps, outagesInRow } = link;
   const gap = between(link.lastReportAt, at);
   // Sent for an event, in pieces of a backlog, or sent again: too early to tell anything of the rhythm.
   if (gap < reportEvery / 2 || sentUptime === null) {
@@ -111,15 +111,15 @@ function updateIntervals(
       lastReportAt: at,
       boot,
       sentUptime,
-      intervals: rhythm,
-      longGaps: longest,
-      outagesInRow: outages,
+      intervals,
+      longGaps,
+      outagesInRow,
     };
   }
   if (gap < silenceLimitLeast(reportEvery) || gap < computeSilenceLimit(link, reportEvery)) {
-    const isLate = gap > lateFrom * rhythm.mean;
-    const longer = isLate ? addLongGap(longest, gap, at) : longest;
-    const next = updateIntervalStatistics(rhythm, gap);
+    const isLate = gap > lateFrom * intervals.mean;
+    const longer = isLate ? addLongGap(longGaps, gap, at) : longGaps;
+    const next = updateIntervalStatistics(intervals, gap);
     // Where most are late, that is how it reports.
     if (next.lateShare > 0.5)
       return restartIntervals(at, boot, sentUptime, { ...priorIntervals(gap), requestedInterval: reportEvery });
@@ -134,20 +134,20 @@ function updateIntervals(
     };
   }
   // One long outage is no habit and must not make us patient with the next. Several in a row are the feeder's new rhythm.
-  if (outages + 1 >= outagesToRelearn)
+  if (outagesInRow + 1 >= outagesToRelearn)
     return restartIntervals(at, boot, sentUptime, { ...priorIntervals(gap), requestedInterval: reportEvery });
   // Of the same boot: the feeder was well all the while, and only its line was not. That is worth knowing of the line, and
   // whoever was alarmed once for so little should not be so each week.
   const lineOnly = sameBoot && gap < lineOutageMax * computeSilenceLimit(link, reportEvery);
-  const known = lineOnly ? addLongGap(longest, gap, at) : extendQuarter(longest, gap);
+  const known = lineOnly ? addLongGap(longGaps, gap, at) : extendQuarter(longGaps, gap);
   return {
     kind: "reporting",
     lastReportAt: at,
     boot,
     sentUptime,
-    intervals: rhythm,
+    intervals,
     longGaps: known,
-    outagesInRow: outages + 1,
+    outagesInRow: outagesInRow + 1,
   };
 }
 
@@ -188,17 +188,17 @@ export function feederSilentFault(link: ReportingState, settings: FeederSettings
 }
 
 /** A practice feeder is there to show what an alarm looks like. */
-const reportsRegularly = ({ isRegular: regular }: Reporting, { practice }: FeederSettings): boolean =>
-  practice || regular === true;
+const reportsRegularly = ({ isRegular }: Reporting, { practice }: FeederSettings): boolean =>
+  practice || isRegular === true;
 
-function irregularSilentFault({ lastReportAt: at }: Reporting, settings: FeederSettings, now: Instant): Fault {
+function irregularSilentFault({ lastReportAt }: Reporting, settings: FeederSettings, now: Instant): Fault {
   return {
     kind: "reportsIrregular",
     reason:
-      `It has not reported since ${dateTimeText(at, settings.zone, now)}, and how it is now is not known. ` +
+      `It has not reported since ${dateTimeText(lastReportAt, settings.zone, now)}, and how it is now is not known. ` +
       `To be told when it falls silent, let its program send a report ${intervalText(settings.reportEvery)}, ` +
       "also when nothing happens.",
-    evidence: [{ label: "last heard", value: "a report", at }],
+    evidence: [{ label: "last heard", value: "a report", at: lastReportAt }],
     confidence: null,
   };
 }
@@ -232,19 +232,19 @@ const silenceLimitReports = 3;
 
 /** How long a gap may grow before it is a silence: where `logLonger` comes down to what is wanted, solved for time. */
 function computeSilenceLimit(link: Reporting, reportEvery: Span): Span {
-  const { intervals: rhythm } = link;
+  const { intervals } = link;
   // To a thousandth, and never eagerer: the mean moves by a hair with each report, and the quantile is remembered.
-  const wanted = Math.floor(1_000 * Math.log(Math.min(0.5, rhythm.mean / falseSilenceEvery))) / 1_000;
-  const onTime = rhythm.mean + intervalDeviation(rhythm) * normalQuantileOfLog(wanted);
-  const late = lateFrom * rhythm.mean + rhythm.lateExcess * (Math.log(rhythm.lateShare) - wanted);
+  const wanted = Math.floor(1_000 * Math.log(Math.min(0.5, intervals.mean / falseSilenceEvery))) / 1_000;
+  const onTime = intervals.mean + intervalDeviation(intervals) * normalQuantileOfLog(wanted);
+  const late = lateFrom * intervals.mean + intervals.lateExcess * (Math.log(intervals.lateShare) - wanted);
   const longest = gapExceededPerYear(gapDistributionOf(link), silenceLimitWanted);
   return Math.ceil(Math.max(silenceLimitLeast(reportEvery), onTime, late, longest)) as Span;
 }
 
 const silenceLimitLeast = (reportEvery: Span): number => Math.max(silenceLimitMin, silenceLimitReports * reportEvery);
 
-const gapDistributionOf = ({ longGaps: longest, intervals: rhythm, lastReportAt: at }: Reporting): GapDistribution =>
-  gapDistribution(longest, rhythm.mean, lateFrom * rhythm.mean, at);
+const gapDistributionOf = ({ longGaps, intervals, lastReportAt }: Reporting): GapDistribution =>
+  gapDistribution(longGaps, intervals.mean, lateFrom * intervals.mean, lastReportAt);
 
 /**
  * ln of the chance that a gap lasts longer than `waited`: accrual after Hayashibara, Défago, Yared & Katayama 2004. Its

@@ -21,24 +21,21 @@ export const initialLongGaps = (since: Instant): LongGaps => ({
 /** @param gap in milliseconds, one that is late. */
 export function addLongGap(gaps: LongGaps, gap: number, at: Instant): LongGaps {
   const current = startQuarter(gaps, at);
-  const { quarterStart: since, thisQuarter: newer, lastQuarter: before } = current;
-  const shortest = newer[gapsKeptMax - 1];
+  const { quarterStart, thisQuarter, lastQuarter } = current;
+  const shortest = thisQuarter[gapsKeptMax - 1];
   if (shortest !== undefined && gap <= shortest) return current;
   return {
-    quarterStart: since,
-    thisQuarter: [...newer, gap].sort((a, b) => b - a).slice(0, gapsKeptMax),
-    lastQuarter: before,
+    quarterStart,
+    thisQuarter: [...thisQuarter, gap].sort((a, b) => b - a).slice(0, gapsKeptMax),
+    lastQuarter,
   };
 }
 
 /** A time in which nothing was to be seen of the line, since the feeder itself was off or the line was cut. */
-export const extendQuarter = (
-  { quarterStart: since, thisQuarter: newer, lastQuarter: before }: LongGaps,
-  gap: Span,
-): LongGaps => ({
-  quarterStart: after(since, gap),
-  thisQuarter: newer,
-  lastQuarter: before,
+export const extendQuarter = ({ quarterStart, thisQuarter, lastQuarter }: LongGaps, gap: Span): LongGaps => ({
+  quarterStart: after(quarterStart, gap),
+  thisQuarter,
+  lastQuarter,
 });
 
 /** A new quarter begins when the old one is over. After two without a late gap nothing is left. */
@@ -59,12 +56,12 @@ export interface GapDistribution {
 
 /** @param usual mean gap, milliseconds. @param lateFrom gaps shorter than this were never taken in. */
 export function gapDistribution(gaps: LongGaps, usual: number, lateFrom: number, now: Instant): GapDistribution {
-  const { quarterStart: since, thisQuarter: newer, lastQuarter: before } = startQuarter(gaps, now);
-  const seen = Math.max(seenMin, now - since + (before === null ? 0 : quarter));
-  const full = Math.max(newer[gapsKeptMax - 1] ?? 0, before?.[gapsKeptMax - 1] ?? 0);
+  const { quarterStart, thisQuarter, lastQuarter } = startQuarter(gaps, now);
+  const seen = Math.max(seenMin, now - quarterStart + (lastQuarter === null ? 0 : quarter));
+  const full = Math.max(thisQuarter[gapsKeptMax - 1] ?? 0, lastQuarter?.[gapsKeptMax - 1] ?? 0);
   // Whole reports are lost, so between one length and the next there is nothing: half way down none is missing.
   const over = Math.max(lateFrom, full - usual / 2);
-  const excesses = [...newer, ...(before ?? [])].filter((gap) => gap > over).map((gap) => gap - over);
+  const excesses = [...thisQuarter, ...(lastQuarter ?? [])].filter((gap) => gap > over).map((gap) => gap - over);
   const aYear = (excesses.length + 0.5) * (days(365) / seen);
   return { threshold: over, gapsPerYear: aYear, ...paretoParameters(excesses, priorMean * usual) };
 }

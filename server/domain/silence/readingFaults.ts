@@ -34,7 +34,7 @@ function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Inst
   const found = birdSensors.filter((sensor) => settings.sensors[sensor] && isChattering(sensors[sensor].chatter, now));
   const [first] = found;
   if (first === undefined) return null;
-  const { counts, zeroAt: from, updatedAt: at } = sensors[first].chatter;
+  const { counts, zeroAt, updatedAt } = sensors[first].chatter;
   const others =
     found.length > 1
       ? ` So does the ${found
@@ -44,7 +44,7 @@ function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Inst
       : "";
   return {
     kind: "sensorChattering",
-    reason: `The ${counterNames[first]} counted ${counts} times in ${spanText(between(from, at))}: no bird is so quick for so long.${others}`,
+    reason: `The ${counterNames[first]} counted ${counts} times in ${spanText(between(zeroAt, updatedAt))}: no bird is so quick for so long.${others}`,
     evidence: found.map((sensor): Evidence => {
       const { chatter } = sensors[sensor];
       return { label: `counts of the ${counterNames[sensor]}`, value: String(chatter.counts), at: chatter.zeroAt };
@@ -63,10 +63,10 @@ const readingNames: { readonly [reading in Exclude<WatchedReading, "hopper">]: s
 };
 const unitOf = (reading: WatchedReading) => (reading === "humidity" ? "%" : reading === "battery" ? "V" : "°C");
 
-function stuckFault({ constantReadings: held }: SensorsState): Fault | null {
+function stuckFault({ constantReadings }: SensorsState): Fault | null {
   const found: { name: string; held: ConstantReading; credible: Span; unit: string }[] = [];
   for (const reading of watchedReadings) {
-    const one = held[reading];
+    const one = constantReadings[reading];
     if (reading === "hopper" || one === null || !isStuck(reading, one)) continue;
     const credible = constantTimeMax(reading, one) ?? one.constantFor;
     found.push({ name: readingNames[reading], held: one, credible, unit: unitOf(reading) });
@@ -85,19 +85,17 @@ function stuckFault({ constantReadings: held }: SensorsState): Fault | null {
     reason:
       `The ${first.name} has said the very same for ${spanText(first.held.constantFor)}, to the last digit. ` +
       `It never did so for longer than ${spanText(first.held.longestConstant)} before.${others}`,
-    evidence: found.flatMap(
-      ({ name, held: { value, constantFor: span, lastReadAt: at }, credible, unit }): Evidence[] => [
-        { label: `${name}, unchanged`, value: `${value} ${unit}`, at },
-        { label: `${name}, the same for`, value: spanText(span), at: null },
-        { label: `${name}, still credible`, value: spanText(credible), at: null },
-      ],
-    ),
+    evidence: found.flatMap(({ name, held: { value, constantFor, lastReadAt }, credible, unit }): Evidence[] => [
+      { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
+      { label: `${name}, the same for`, value: spanText(constantFor), at: null },
+      { label: `${name}, still credible`, value: spanText(credible), at: null },
+    ]),
     confidence: null,
   };
 }
 
-function impossibleReadingFault({ rejectedReadings: setAside }: SensorsState, settings: FeederSettings): Fault | null {
-  const found = Object.entries(setAside).filter(
+function impossibleReadingFault({ rejectedReadings }: SensorsState, settings: FeederSettings): Fault | null {
+  const found = Object.entries(rejectedReadings).filter(
     ([name, one]) => isOftenRejected(one) && (name !== "hopperGrams" || settings.sensors.scale),
   );
   const [first] = found;
@@ -106,10 +104,10 @@ function impossibleReadingFault({ rejectedReadings: setAside }: SensorsState, se
   return {
     kind: "readingImpossible",
     reason: `The ${names.join(" and the ")} ${found.length > 1 ? "say" : "says"} what can't be. Such values are set aside and nothing is concluded from them.`,
-    evidence: found.map(([name, { count: times, firstAt: from }]) => ({
+    evidence: found.map(([name, { count, firstAt }]) => ({
       label: `values of the ${sensorName(name) ?? name} set aside`,
-      value: `${times} times`,
-      at: from,
+      value: `${count} times`,
+      at: firstAt,
     })),
     confidence: null,
   };

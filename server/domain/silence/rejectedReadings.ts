@@ -35,7 +35,7 @@ export function updateRejectedReadings(
 }
 
 /** Most of what it says lately, and more than a glitch or two. */
-export const isOftenRejected = ({ share, count: times }: RejectedReading): boolean => share > 0.5 && times >= countMin;
+export const isOftenRejected = ({ share, count }: RejectedReading): boolean => share > 0.5 && count >= countMin;
 
 /** What a reading's sensor is called; null for what is no sensor's. */
 export const sensorName = (posted: string): string | null => sensorNames.get(posted) ?? null;

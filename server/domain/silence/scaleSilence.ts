@@ -48,16 +48,16 @@ export function updateScaleActivity(scale: ScaleActivity, readings: Readings, at
   const { hopper } = readings;
   if (hopper === null)
     return hasOtherReadings(readings) ? { ...scale, reportsWithoutReading: scale.reportsWithoutReading + 1 } : scale;
-  const { portionsFallen: fallen, portionsGiven: given } = scale;
+  const { portionsFallen, portionsGiven } = scale;
   if (hopper === scale.lastGrams) {
     return {
       lastGrams: hopper,
       lastReadAt: at,
       reportsWithoutReading: 0,
-      portionsFallen: fallen,
-      fallenAtReading: fallen,
-      portionsGiven: given,
-      givenAtReading: given,
+      portionsFallen,
+      fallenAtReading: portionsFallen,
+      portionsGiven,
+      givenAtReading: portionsGiven,
     };
   }
   return {

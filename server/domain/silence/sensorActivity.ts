@@ -164,8 +164,8 @@ const withBirdSensors = (
 function inferredPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Portion & { recordedAt: Instant }) {
   if (paysFor !== null || (cause !== "press" && cause !== "deposit")) return null;
   const payer = cause === "press" ? "button" : "detector";
-  const { lastCountAt: lastAt } = sensors[payer];
-  return lastAt === null || recordedAt - lastAt > paidWithin ? payer : null;
+  const { lastCountAt } = sensors[payer];
+  return lastCountAt === null || recordedAt - lastCountAt > paidWithin ? payer : null;
 }
 
 /** A portion that comes this soon after a press or deposit that was told is what pays it. */
@@ -177,7 +177,7 @@ const paidWithin = 60_000;
  */
 export function updateSensorsByReport(
   sensors: SensorsState,
-  { readings, rejectedReadings: setAside, boot }: Pick<Report, "readings" | "rejectedReadings" | "boot">,
+  { readings, rejectedReadings, boot }: Pick<Report, "readings" | "rejectedReadings" | "boot">,
   at: Instant,
   settings: FeederSettings,
 ): SensorsState {
@@ -192,7 +192,7 @@ export function updateSensorsByReport(
     chute: updateTotal(sensors.chute, counts.chute, sameBoot, at),
     scale: updateScaleActivity(sensors.scale, readings, at),
     constantReadings: updateConstantReadings(sensors.constantReadings, readings, at),
-    rejectedReadings: updateRejectedReadings(sensors.rejectedReadings, setAside, at),
+    rejectedReadings: updateRejectedReadings(sensors.rejectedReadings, rejectedReadings, at),
     boot,
     totalsAt: at,
     isPaused: readings.paused ?? sensors.isPaused,
@@ -308,13 +308,13 @@ function markCompanion(
 
 /** Takes a running total. Written out, not spread, as is all that runs for each report. */
 function updateTotal(tally: RunningTotal, total: number | null, sameBoot: boolean, at: Instant): RunningTotal {
-  const { countedSince: heardSince, decrease: backwards } = tally;
-  if (total === null) return { total: tally.total, countedSince: heardSince, decrease: backwards };
+  const { countedSince, decrease } = tally;
+  if (total === null) return { total: tally.total, countedSince, decrease };
   const before = sameBoot ? tally.total : null;
-  if (before === null) return { total, countedSince: 0, decrease: backwards };
+  if (before === null) return { total, countedSince: 0, decrease };
   if (total < before) return { total, countedSince: 0, decrease: { from: before, to: total, at } };
   // Events may lag behind the total (a backlog that is still coming): what is ahead of them isn't counted twice.
-  return { total, countedSince: Math.max(0, heardSince - (total - before)), decrease: backwards };
+  return { total, countedSince: Math.max(0, countedSince - (total - before)), decrease };
 }
 
 /** What the total grew by beyond the events that we heard; 0 on a new boot, which has no before. */

@@ -34,8 +34,10 @@ export function sensorFaults(sensors: SensorsState, settings: FeederSettings, no
       silentBesideOthersFault(sensors, sensor, settings, now) ?? silentAloneFault(sensors, sensor, settings, now);
     if (fault) faults.push(fault);
   }
-  const { scale: watched, constantReadings: held } = sensors;
-  const scale = settings.sensors.scale ? scaleSilentFault(watched, held.hopper, isScaleRejected(sensors)) : null;
+  const { scale: watched, constantReadings } = sensors;
+  const scale = settings.sensors.scale
+    ? scaleSilentFault(watched, constantReadings.hopper, isScaleRejected(sensors))
+    : null;
   if (scale) faults.push(scale);
   return faults;
 }
@@ -111,13 +113,13 @@ function silentAloneFault(
 const sinceText = (lastAt: Instant | null, now: Instant) =>
   lastAt === null ? "" : ` (in ${spanText(between(lastAt, later(lastAt, now)))})`;
 
-const lastCountEvidence = ({ lastCountAt: lastAt }: SensorActivity): Evidence[] =>
-  lastAt === null ? [] : [{ label: "last spoke", value: "a count", at: lastAt }];
+const lastCountEvidence = ({ lastCountAt }: SensorActivity): Evidence[] =>
+  lastCountAt === null ? [] : [{ label: "last spoke", value: "a count", at: lastCountAt }];
 
-const decreaseEvidence = ({ decrease: backwards }: RunningTotal): Evidence[] =>
-  backwards === null
+const decreaseEvidence = ({ decrease }: RunningTotal): Evidence[] =>
+  decrease === null
     ? []
-    : [{ label: "its total ran backwards", value: `${backwards.from} to ${backwards.to}`, at: backwards.at }];
+    : [{ label: "its total ran backwards", value: `${decrease.from} to ${decrease.to}`, at: decrease.at }];
 
 function tenthsText(share: number): string {
   const tenths = Math.round(10 * share);

@@ -55,22 +55,14 @@ export const endSilence = (bide: SilenceStatistics, at: Instant): SilenceStatist
 
 /** The same bout goes on. Written out, not spread: it runs for most events. */
 const continueBout = (
-  {
-    boutWeight: bouts,
-    exposureHours: hours,
-    exposureSquares: squares,
-    longestHours: longest,
-    boutsSeen: seen,
-    since,
-    profile,
-  }: SilenceStatistics,
+  { boutWeight, exposureHours, exposureSquares, longestHours, boutsSeen, since, profile }: SilenceStatistics,
   from: Instant,
 ): SilenceStatistics => ({
-  boutWeight: bouts,
-  exposureHours: hours,
-  exposureSquares: squares,
-  longestHours: longest,
-  boutsSeen: seen,
+  boutWeight,
+  exposureHours,
+  exposureSquares,
+  longestHours,
+  boutsSeen,
   since,
   silentSince: from,
   profile,

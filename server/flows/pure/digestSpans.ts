@@ -1,4 +1,4 @@
-import type { AlarmChange } from "../../domain/alarmStates.ts";
+import type { AlarmChange } from "../../domain/alarms/alarmStates.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { after, earlier, hours, type Instant, later } from "../../domain/instant.ts";
 import { addLocalDays, type LocalDate, startOfLocalDay } from "../../domain/localTime.ts";

@@ -42,8 +42,8 @@ export function applyFact(feeder: FeederUpdate, fact: Fact, now: Instant): Feede
 }
 
 /** What can't be read is one too, of a feeder that is known to be connected. */
-const isSignOfLife = ({ kind }: Fact, { reporting: link }: FeederState): boolean =>
-  kind === "reported" || (kind === "reportRefused" && link.kind === "reporting");
+const isSignOfLife = ({ kind }: Fact, { reporting }: FeederState): boolean =>
+  kind === "reported" || (kind === "reportRefused" && reporting.kind === "reporting");
 
 /** The orders that the feeder must be told now. */
 export const ordersFor = (state: FeederState, now: Instant): readonly SentOrder[] =>

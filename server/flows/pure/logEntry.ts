@@ -32,9 +32,9 @@ export function logEntryOf(fact: KeeperFact, at: Instant, by: string | null): Lo
     case "cleaned":
       return { keeper: { by: fact.by, cleaned: fact.at === at ? {} : { at: isoOf(fact.at) } } };
     case "orderRequested": {
-      const { id, kind, until, requestedBy: askedBy } = fact.order;
-      if (kind === "resume") return { keeper: { by: askedBy, resume: { id } } };
-      return { keeper: { by: askedBy, pause: { id, until: until === null ? null : isoOf(until) } } };
+      const { id, kind, until, requestedBy } = fact.order;
+      if (kind === "resume") return { keeper: { by: requestedBy, resume: { id } } };
+      return { keeper: { by: requestedBy, pause: { id, until: until === null ? null : isoOf(until) } } };
     }
     case "ordersSent":
       return { orders: "sent" };

@@ -84,14 +84,14 @@ interface RequestedFood {
 }
 
 function requestedFood(settings: FeederSettings, said: SettingsChange): RequestedFood {
-  const { foodKind: kind, food: words } = said;
-  if (kind !== undefined) {
-    if (words !== undefined) return { words, kind };
-    return { words: kind === settings.foodKind ? settings.food : foods[kind].name, kind };
+  const { foodKind, food } = said;
+  if (foodKind !== undefined) {
+    if (food !== undefined) return { words: food, kind: foodKind };
+    return { words: foodKind === settings.foodKind ? settings.food : foods[foodKind].name, kind: foodKind };
   }
-  if (words === undefined || words === settings.food) return { words: settings.food, kind: settings.foodKind };
+  if (food === undefined || food === settings.food) return { words: settings.food, kind: settings.foodKind };
   // Words of the keeper's own take the place of the kind that was chosen before.
-  return { words, kind: settings.foodKind === undefined ? undefined : "other" };
+  return { words: food, kind: settings.foodKind === undefined ? undefined : "other" };
 }
 
 /** A weighed portion is believed before a counted one, and a counted one only when it was counted anew. Null: nothing was said. */
@@ -112,7 +112,7 @@ function requestedPortion(
 
 /** The keeper changes what a feeder was added with: who says which sensors there are ends the noticing of others. */
 export function changeSettings(settings: FeederSettings, said: SettingsChange): FeederSettings {
-  const { detectsSensors: _, ...asTold } = settings;
+  const { detectsSensors, ...asTold } = settings;
   return withSettings(said.sensors === undefined ? settings : asTold, said);
 }
 

@@ -45,14 +45,14 @@ export async function sortEvents(
   receivedAt: Instant,
   { read, bootsOf }: StoredRecord,
 ): Promise<SortResult> {
-  const { boot: label, sentUptime, events } = report;
-  const recalled = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(label);
-  const { clock, eventSequence: sequence } = mergeStoredBoots(known, recalled);
-  const lives = knownBootNumbers(clock, sequence, label);
-  const verdict = bootByClock(clock, label, lives, sentUptime, receivedAt);
-  const first = numberedBoot(label, 1);
+  const { boot, sentUptime, events } = report;
+  const recalled = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(boot);
+  const { clock, eventSequence } = mergeStoredBoots(known, recalled);
+  const lives = knownBootNumbers(clock, eventSequence, boot);
+  const verdict = bootByClock(clock, boot, lives, sentUptime, receivedAt);
+  const first = numberedBoot(boot, 1);
   const isKnown = verdict.kind === "known" || verdict.kind === "fromEarlierBoot";
-  if (isKnown && lives.length === 1 && lives[0] === 1 && areSurelyNew(sequence, first, events)) {
+  if (isKnown && lives.length === 1 && lives[0] === 1 && areSurelyNew(eventSequence, first, events)) {
     return {
       kind: "sorted",
       boot: first,
@@ -65,23 +65,23 @@ export async function sortEvents(
   }
   const seqs = [...new Set(events.map(({ seq }) => seq))];
   const stored = new Map<number, StoredBodies>();
-  for (const life of lives) stored.set(life, await read(numberedBoot(label, life), seqs));
+  for (const life of lives) stored.set(life, await read(numberedBoot(boot, life), seqs));
 
   const momentOf = sentUptime === null ? null : momentsByUptime(sentUptime, receivedAt);
   const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
-  const { distinct: left, refused } = removeDuplicates(untold);
-  const continues = isContinued(sequence, label, verdict, left);
-  const chosen = chooseStart(verdict, lives, (life) => fitsInto(stored.get(life), left), {
+  const { distinct, refused } = removeDuplicates(untold);
+  const continues = isContinued(eventSequence, boot, verdict, distinct);
+  const chosen = chooseStart(verdict, lives, (life) => fitsInto(stored.get(life), distinct), {
     repeats: events.length > untold.length,
     continues,
   });
   if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
   const placed =
     chosen.kind === "new"
-      ? await asNewStart(label, lives, left, momentOf, read)
+      ? await asNewStart(boot, lives, distinct, momentOf, read)
       : {
-          boot: numberedBoot(label, chosen.life),
-          fresh: left.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
+          boot: numberedBoot(boot, chosen.life),
+          fresh: distinct.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
         };
   if (placed === null) return { kind: "unclear", uptimeBefore: null };
   const duplicates = events.length - placed.fresh.length - refused.length;
@@ -99,18 +99,18 @@ export async function sortEvents(
 
 /** Whether what is remembered is enough to judge the report. Only the newest boots are, so anything else is looked up. */
 function isSurelyRemembered(
-  { clock, eventSequence: sequence }: KnownNumbers,
+  { clock, eventSequence }: KnownNumbers,
   report: NumberedReport,
   receivedAt: Instant,
 ): boolean {
   const { boot: label, sentUptime, events } = report;
-  const lives = knownBootNumbers(clock, sequence, label);
+  const lives = knownBootNumbers(clock, eventSequence, label);
   const newest = numberedBoot(label, lives[0] ?? 1);
-  const highest = highestStoredSeq(sequence, newest);
+  const highest = highestStoredSeq(eventSequence, newest);
   if (highest === null || !clock.boots.some(({ boot }) => boot === newest)) return false;
   const verdict = bootByClock(clock, label, lives, sentUptime, receivedAt);
   if (verdict.kind !== "known" || verdict.bootNumber !== lives[0]) return false;
-  return events.length === 0 || (highest > 0 && areSurelyNew(sequence, newest, events));
+  return events.length === 0 || (highest > 0 && areSurelyNew(eventSequence, newest, events));
 }
 
 function areSurelyNew(sequence: EventSequence, boot: string, events: readonly PostedEvent[]): boolean {

@@ -32,23 +32,23 @@ export function takeReport(
   receivedAt: Instant,
   recalled: readonly StoredBoot[] = [],
 ): TakenReport {
-  const { boot, sentUptime, readings, rejectedReadings: setAside, unknownReadings } = report;
+  const { boot, sentUptime, readings, rejectedReadings, unknownReadings } = report;
   const known = mergeStoredBoots(before.state, recalled);
   const time = sendingTime(known.clock, boot, sentUptime, receivedAt);
 
   const events: FeederEvent[] = [];
   const placed: PlacedEvent[] = [];
   for (const posted of fresh) {
-    const { seq, uptime, content: happening } = posted;
+    const { seq, uptime, content } = posted;
     const recordedAt = time.instantOf(uptime);
-    events.push({ ...happening, seq, recordedAt });
+    events.push({ ...content, seq, recordedAt });
     placed.push({ posted, recordedAt });
   }
   // By far the most reports bring no events, and come from the boot that is known best.
   const same = fresh.length === 0 && before.state.eventSequence.boots.at(-1)?.boot === boot;
   const sequence = same ? before.state.eventSequence : updateEventSequence(known.eventSequence, boot, fresh);
   const begun = { ...before, state: { ...before.state, clock: withNewestBoots(time.clock), eventSequence: sequence } };
-  const told = { boot, sentUptime, readings, rejectedReadings: setAside, unknownReadings, events };
+  const told = { boot, sentUptime, readings, rejectedReadings, unknownReadings, events };
   const reported = applyFact(begun, { kind: "reported", report: told }, receivedAt);
   const orders = ordersFor(reported.state, receivedAt);
   const feeder = orders.length > 0 ? applyFact(reported, { kind: "ordersSent" }, receivedAt) : reported;

@@ -1,5 +1,5 @@
-import type { AlarmChange } from "../../domain/alarmStates.ts";
 import { isRaise } from "../../domain/alarms/alarmEvents.ts";
+import type { AlarmChange } from "../../domain/alarms/alarmStates.ts";
 import type { FaultKind } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { AlarmEvent } from "../../domain/notification/escalation.ts";

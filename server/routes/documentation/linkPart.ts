@@ -123,7 +123,7 @@ ${[...refusals].sort((a, b) => a.example.status - b.example.status).map(refusalE
 function refusalEntry({
   name,
   when,
-  feederAction: todo,
+  feederAction,
   example: problem,
   reasons = [],
   retryAfter,
@@ -138,7 +138,7 @@ function refusalEntry({
 <h3><span class="status">${problem.status}</span> ${problem.title} <small>${where}</small></h3>
 <p>${prose(when)}</p>
 ${reasons.length === 0 ? emptyHtml : html`<p>The reason is one of these:</p><ul class="reasons">${reasons.map((reason) => html`<li>${reason}</li>`)}</ul>`}
-<p class="todo"><strong>What to do:</strong> ${prose(todo)}</p>
+<p class="todo"><strong>What to do:</strong> ${prose(feederAction)}</p>
 ${header}
 ${example(`The problem: ${problem.status}, ${problem.title}`, problem)}
 </article>`;

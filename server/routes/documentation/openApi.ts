@@ -43,7 +43,7 @@ type Document = Parameters<Transform>[0];
 function documentRoute(document: Document, refusals: readonly FeederRefusal[]): ReturnType<Transform> {
   const { url, route, schema } = document;
   if (!url.startsWith("/api/v1/")) return { url, schema: { hide: true } };
-  const { hide: _, ...all } = { ...schema };
+  const { hide, ...all } = { ...schema };
   const told = Object.fromEntries(Object.entries(all).filter(([, part]) => part !== noFields));
   const method = [route.method].flat()[0] ?? "GET";
   const shown = { ...document, schema: told } as Parameters<typeof jsonSchemaTransform>[0];
@@ -80,7 +80,7 @@ function refusalResponses(refusals: readonly FeederRefusal[], at: "report" | "li
       ones.map(({ name, when, example }) => [name, { summary: when, value: example }]),
     );
     found[status] = {
-      description: ones.map(({ when, feederAction: todo }) => `${when} ${todo}`).join(" "),
+      description: ones.map(({ when, feederAction }) => `${when} ${feederAction}`).join(" "),
       content: { "application/problem+json": { schema: problem, examples } },
     };
   }
@@ -103,6 +103,6 @@ const link = (refusals: readonly FeederRefusal[]) => ({
 });
 
 const jsonSchemaOf = (schema: z.ZodType, io: "input" | "output" = "output") => {
-  const { $schema: _, ...bare } = z.toJSONSchema(schema, { io, unrepresentable: "any" });
+  const { $schema, ...bare } = z.toJSONSchema(schema, { io, unrepresentable: "any" });
   return bare;
 };

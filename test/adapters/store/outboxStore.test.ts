@@ -4,7 +4,7 @@ import { inject } from "vitest";
 import { openStore } from "../../../server/adapters/store/prismaStore.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instantOf } from "../../../server/domain/instant.ts";
-import type { Notice } from "../../../server/domain/notification.ts";
+import type { NotificationContent } from "../../../server/domain/notification/content.ts";
 import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
 import { describeOutboxStore, type OutboxUnderTest } from "../../support/outboxContract.ts";
@@ -24,10 +24,10 @@ const onSqlite = async (): Promise<OutboxUnderTest> => {
   const digest = { digestTime: "07:30", digestWanted: false };
   await store.yards.addYard({ ...yard, ...digest, escalateMinutes: 15 }, keeper.id, start);
   const state = newFeeder(defaultSettings({ ...yard }, "Rowan"), start);
-  const rowan = { id: "rowan-000000", yard: yard.id, keyHash: "hash", practice: false, state, said: "{}" };
+  const rowan = { id: "rowan-000000", yard: yard.id, keyHash: "hash", practice: false, state, firstEntry: "{}" };
   await store.yards.addFeeder(rowan, start);
-  const told = (by: "push" | "email", feeder: string | null, notice: Notice) => {
-    return { person: keeper.id, by, yard: yard.id, feeder, notice };
+  const notificationBy = (channel: "push" | "email", feeder: string | null, content: NotificationContent) => {
+    return { person: keeper.id, channel, yard: yard.id, feeder, content };
   };
   const phones = () => store.keepers.phonesOf(keeper.id);
   return {
@@ -43,8 +43,8 @@ const onSqlite = async (): Promise<OutboxUnderTest> => {
     },
     phone: async (id) => (await phones()).find((phone) => phone.id === id) ?? null,
     enqueue: (notice, now, about) =>
-      store.transaction((tx) => tx.enqueue(told("push", about === "yard" ? null : rowan.id, notice), now)),
-    enqueueMail: (notice, now) => store.transaction((tx) => tx.enqueue(told("email", rowan.id, notice), now)),
+      store.transaction((tx) => tx.enqueue(notificationBy("push", about === "yard" ? null : rowan.id, notice), now)),
+    enqueueMail: (notice, now) => store.transaction((tx) => tx.enqueue(notificationBy("email", rowan.id, notice), now)),
     async close() {
       await second.close();
       await store.close();

@@ -40,13 +40,7 @@ async function join(store: OpenStore, id: string, name: string, role: "keeper" |
 }
 
 const phone = (store: OpenStore, keeper: string, id: string) => {
-  const {
-    lastAcceptedAt: _1,
-    lastDisplayedAt: _2,
-    problem: _3,
-    blockedAt: _4,
-    ...added
-  } = phoneFixture({ id, keeper });
+  const { lastAcceptedAt, lastDisplayedAt, problem, blockedAt, ...added } = phoneFixture({ id, keeper });
   return store.keepers.savePhone(added);
 };
 const ring = (store: OpenStore, person: string, topic = "t") =>
@@ -267,7 +261,7 @@ describe("a call", () => {
             channel: "push",
             yard: yard.id,
             feeder: null,
-            content: notificationFixture({ topic, quiet: true, closes: true }),
+            content: notificationFixture({ topic, silent: true, isClosing: true }),
           },
           now,
         ),
@@ -275,7 +269,7 @@ describe("a call", () => {
     await closing("stands");
     await closing("over");
     const items = await store.outbox.claim("push", now, later, 9);
-    expect(items.map(({ content: notice }) => notice.topic)).toEqual(["stands"]); // of the other nothing stands any more
+    expect(items.map(({ content }) => content.topic)).toEqual(["stands"]); // of the other nothing stands any more
   });
 
   it("goes with its yard", async () => {

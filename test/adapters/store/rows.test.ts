@@ -40,7 +40,7 @@ describe("a feeder's state", () => {
     expect(stateFrom(JSON.stringify(oldest), upgrades)).toEqual(expected);
     const older = { ...today, version: 0, washedAt: 5 };
     expect(stateFrom(JSON.stringify(older), upgrades)).toEqual({ ...today, cleanedAt: 5 });
-    const { orders: _lost, ...broken } = older;
+    const { orders, ...broken } = older;
     expect(() => stateFrom(JSON.stringify(broken), upgrades)).toThrow("state.orders is missing");
   });
 

@@ -1,7 +1,7 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { AlarmPhase } from "../../../server/domain/alarmStates.ts";
 import { raiseOf } from "../../../server/domain/alarms/alarm.ts";
+import type { AlarmState } from "../../../server/domain/alarms/alarmStates.ts";
 import { alarmStateOf, allowedTransitions } from "../../../server/domain/alarms/alarmTransitions.ts";
 import type { Effect } from "../../../server/domain/effects.ts";
 import type { Fact } from "../../../server/domain/facts.ts";
@@ -9,7 +9,7 @@ import { type FaultKind, faultKinds, ruleOf } from "../../../server/domain/fault
 import type { FeederState } from "../../../server/domain/feeder.ts";
 import { findFaults } from "../../../server/domain/findFaults.ts";
 import { after, days, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
-import type { Duty } from "../../../server/domain/settings.ts";
+import type { Placement } from "../../../server/domain/settings.ts";
 import { rowanSettings } from "../rowan.ts";
 import { simulateYard } from "../simulatedYard.ts";
 
@@ -38,7 +38,7 @@ const happening = fc.oneof(
     weight: 1,
     arbitrary: fc.record({
       kind: fc.constant("duty" as const),
-      duty: fc.constantFrom<Duty>("inGarden", "inGarden", "onBench", "putAway"),
+      duty: fc.constantFrom<Placement>("inGarden", "inGarden", "onBench", "putAway"),
     }),
   },
 );
@@ -129,7 +129,7 @@ function said(
   }
 }
 
-const waitsFor: { readonly [kind in (typeof says)[number]]?: readonly AlarmPhase[] } = {
+const waitsFor: { readonly [kind in (typeof says)[number]]?: readonly AlarmState[] } = {
   acknowledge: ["unacknowledged", "latchedUnacknowledged"],
   reset: ["latchedAcknowledged", "latchedUnacknowledged"],
   bringBack: ["outOfService"],
@@ -138,8 +138,8 @@ const waitsFor: { readonly [kind in (typeof says)[number]]?: readonly AlarmPhase
 /** What must hold of a feeder's alarms after any step; the same words of one alarm are held to more in checks.ts. */
 class Watch {
   readonly broken: string[] = [];
-  readonly reached = new Set<AlarmPhase>();
-  readonly #phases = new Map<FaultKind, AlarmPhase>();
+  readonly reached = new Set<AlarmState>();
+  readonly #phases = new Map<FaultKind, AlarmState>();
   readonly #open = new Set<FaultKind>();
 
   see(state: FeederState, effects: readonly Effect[], now: Instant): void {
@@ -222,7 +222,7 @@ const lived = (steps: readonly (readonly [number, Happening])[], seed: number): 
 };
 
 describe("any history of a whole feeder", () => {
-  const reached = new Set<AlarmPhase>();
+  const reached = new Set<AlarmState>();
 
   it("logs every arrow, hides nothing behind what doesn't speak as gravely, and asks whoever is to answer", () => {
     fc.assert(
@@ -236,6 +236,6 @@ describe("any history of a whole feeder", () => {
   });
 
   it("reaches every phase there is", () => {
-    expect(Object.keys(allowedTransitions).filter((phase) => !reached.has(phase as AlarmPhase))).toEqual([]);
+    expect(Object.keys(allowedTransitions).filter((phase) => !reached.has(phase as AlarmState))).toEqual([]);
   });
 });

@@ -1,6 +1,6 @@
 import { isDeepStrictEqual } from "node:util";
-import type { AlarmChange } from "../../../server/domain/alarmStates.ts";
 import { type Alarm, raiseOf } from "../../../server/domain/alarms/alarm.ts";
+import type { AlarmChange } from "../../../server/domain/alarms/alarmStates.ts";
 import {
   alarmStateOf,
   allowedTransitions,
@@ -115,8 +115,8 @@ export const checks = {
       if (!isLook(lived) || suppressed === null) return false;
       if (["unacknowledged", "acknowledged", "suspected"].includes(phase(lived))) return `it is ${phase(lived)}`;
       if (step.alarm?.state === "suppressedByDesign") {
-        const { reason: why, explainedBy } = step.alarm;
-        if (why !== suppressed.reason || explainedBy !== suppressed.explainedBy) return `by ${why}`;
+        const { reason, explainedBy } = step.alarm;
+        if (reason !== suppressed.reason || explainedBy !== suppressed.explainedBy) return `by ${reason}`;
       }
       if (fault !== null && step.alarm === null) return "it isn't even listed";
       // What lay on a shelf until now, latched, is put back on the screens; all else is silent.
@@ -168,8 +168,8 @@ export const checks = {
       if (move.kind === "bringBack") out = null;
       if (out === null) return step.alarm?.state === "outOfService" && "it is out, and nobody took it out";
       if (step.alarm?.state !== "outOfService") return "it came back by itself";
-      const { outBy, outSince, outReason: outWhy } = step.alarm;
-      return (outBy !== "Bo" || outSince !== out.at || outWhy === "") && "who, since when or why is lost";
+      const { outBy, outSince, outReason } = step.alarm;
+      return (outBy !== "Bo" || outSince !== out.at || outReason === "") && "who, since when or why is lost";
     });
   },
 

@@ -1,7 +1,7 @@
 import { describe, expect, it, vi } from "vitest";
 import { after, days, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { AlarmEvent } from "../../../server/domain/notification/escalation.ts";
-import type { Duty, FeederSettings } from "../../../server/domain/settings.ts";
+import type { FeederSettings, Placement } from "../../../server/domain/settings.ts";
 import { rowanSettings } from "../rowan.ts";
 import { simulateYard } from "../simulatedYard.ts";
 
@@ -29,7 +29,7 @@ const logged = (house: House, fault: string): string[] =>
         ? [effect.change.from === effect.change.to ? (effect.change.present ? "there" : "away") : effect.change.to]
         : [],
     );
-const sent = (house: House, duty: Duty) =>
+const sent = (house: House, duty: Placement) =>
   house.give({ kind: "settingsChanged", settings: { ...house.state().settings, placement: duty } });
 
 describe("charging in frost", () => {

@@ -1,7 +1,7 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import type { AlarmChange } from "../../../server/domain/alarmStates.ts";
 import type { Alarm } from "../../../server/domain/alarms/alarm.ts";
+import type { AlarmChange } from "../../../server/domain/alarms/alarmStates.ts";
 import { type AlarmStep, changeOf } from "../../../server/domain/alarms/alarmTransitions.ts";
 import type { FaultRule } from "../../../server/domain/faults.ts";
 import { after, before, days, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
@@ -320,7 +320,7 @@ const bugs: Readonly<Record<string, Bug>> = {
   },
 };
 
-function unlatched({ latched: _, ...rule }: FaultRule): FaultRule {
+function unlatched({ latched, ...rule }: FaultRule): FaultRule {
   return rule;
 }
 const loud: Extract<AlarmEvent, { kind: "raised" }> = {

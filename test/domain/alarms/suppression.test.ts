@@ -17,7 +17,7 @@ const where = (kinds: readonly FaultKind[], change: Partial<FaultSituation> = {}
   faults: new Map(kinds.map((kind) => [kind, found(kind)])),
   alarms: {},
   paused: false,
-  duty: "inGarden",
+  placement: "inGarden",
   now,
   ...change,
 });
@@ -266,13 +266,13 @@ describe("a paused feeder", () => {
 
 describe("a feeder that is not in the garden", () => {
   it("on the bench tells of nothing but a pause that did not arrive", () => {
-    const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "onBench" })) === null);
+    const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "onBench" })) === null);
     expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
-    expect(why("trayJammed", where(["trayJammed"], { duty: "onBench" }))).toBe("The feeder is on the bench.");
+    expect(why("trayJammed", where(["trayJammed"], { placement: "onBench" }))).toBe("The feeder is on the bench.");
   });
 
   it("put away tells of what can do harm there, and of nothing else", () => {
-    const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { duty: "putAway" })) === null);
+    const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "putAway" })) === null);
     expect(free).toEqual([
       "feedsThoughPaused",
       "pauseContradicted",
@@ -280,11 +280,11 @@ describe("a feeder that is not in the garden", () => {
       "chargingInFrost",
       "batteryFreezing",
     ]);
-    expect(why("feederSilent", where(["feederSilent"], { duty: "putAway" }))).toBe("The feeder is put away.");
+    expect(why("feederSilent", where(["feederSilent"], { placement: "putAway" }))).toBe("The feeder is put away.");
   });
 
   it("put away and unplugged leaves open what became of its battery", () => {
-    const situation = where(["feederSilent"], { duty: "putAway" });
+    const situation = where(["feederSilent"], { placement: "putAway" });
     expect(suppressionOf("batteryFreezing", situation)).toMatchObject({
       explainedBy: "feederSilent",
       isUnobservable: true,

@@ -164,9 +164,7 @@ describe("a portion", () => {
       const [deposit, portion] = reportExample.events;
       const posted = readReport({ ...reportExample, events: [deposit, { ...portion, lowestVolts }] });
       if (posted.kind !== "read") throw new Error("expected a readable report");
-      return posted.report.events.map(({ content: happening }) =>
-        happening.kind === "portion" ? happening.lowestSupply : "",
-      );
+      return posted.report.events.map(({ content }) => (content.kind === "portion" ? content.lowestSupply : ""));
     };
     expect(read(4.96)).toEqual(["", 4.96]);
     expect(read(undefined)).toEqual(["", null]);

@@ -275,10 +275,10 @@ describe("what the digest counts", () => {
     });
     fc.assert(
       fc.property(fc.array(one, { minLength: 1, maxLength: 6 }), (yardful) => {
-        const feeders = yardful.map(({ kinds: faults, phase: as, left, cleaned, assumed }, n) => {
+        const feeders = yardful.map(({ kinds, phase, left, cleaned, assumed }, n) => {
           const settings = assumed ? { assumed: ["portionMass"] as const } : {};
           let state = feederWithPortions(`Birch ${n}`, left, 10, settings);
-          for (const fault of faults) state = withAlarm(state, fault, now, as, { shelvedUntil: past(now, hours(2)) });
+          for (const fault of kinds) state = withAlarm(state, fault, now, phase, { shelvedUntil: past(now, hours(2)) });
           return digestFeederFixture(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
         });
         const digest = told(...feeders);

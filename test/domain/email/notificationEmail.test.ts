@@ -12,7 +12,7 @@ const urgent = notificationFixture({
   body: "The motor ran four times and nothing fell.\nPause the feeder, then loosen the food in the tray.",
   topic: "alarm-trayJammed-f1",
   raisedAt: instantOf("2026-01-15T07:00:00Z"),
-  answers: ["acknowledge", "pause"],
+  actions: ["acknowledge", "pause"],
 });
 
 describe("a notice as a letter", () => {
@@ -89,7 +89,7 @@ describe("a notice as a letter", () => {
       notificationEmail({ ...urgent, ...different }, larch).text.includes("Caution");
     expect(cautious({ fault: "foodLow" })).toBe(false);
     expect(cautious({ fault: null })).toBe(false);
-    expect(cautious({ closes: true })).toBe(false);
+    expect(cautious({ isClosing: true })).toBe(false);
     expect(cautious({})).toBe(true);
   });
 

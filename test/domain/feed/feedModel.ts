@@ -143,9 +143,9 @@ export class FeedModel {
     const real = this.food + drift + bird + random.normal(0, options.noise);
     const reading = grams(Math.round(10 * (this.frozen ?? real)) / 10);
     this.feed = updateFeedByWeighing(this.feed, reading, this.now, this.settings);
-    const { hopper, foundRefill: refillFound } = updateHopperByWeighing(this.hopper, reading, this.now, this.settings);
+    const { hopper, foundRefill } = updateHopperByWeighing(this.hopper, reading, this.now, this.settings);
     this.hopper = hopper;
-    if (refillFound !== null) this.feed = updateFeedByRefill(this.feed);
+    if (foundRefill !== null) this.feed = updateFeedByRefill(this.feed);
     return this;
   }
 

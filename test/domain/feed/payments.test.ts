@@ -260,8 +260,8 @@ describe("a healthy feeder's payments", () => {
       fc.property(fc.array(step, { maxLength: 200 }), (steps) => {
         const story = new Story();
         let second = Number(hours(0));
-        for (const { kind, seconds: passed, seq, named, count } of steps) {
-          second = Math.max(0, second + passed);
+        for (const { kind, seconds, seq, named, count } of steps) {
+          second = Math.max(0, second + seconds);
           if (kind === "deposit") story.deposit(second, seq);
           else if (kind === "press") story.press(second, seq);
           else if (kind === "report") story.report(Math.max(second, story.second));

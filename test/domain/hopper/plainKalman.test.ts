@@ -118,8 +118,8 @@ describe("the level filter, beside plain matrices", () => {
     always(
       fc.property(beliefs, number(0.1, 1), number(0.1, 1), variance, number(-5, 5), (belief, w, l, q, fell) => {
         const passing = {
-          ...{ levelFell: fell, levelVariance: q, wanderKept: w, wanderVariance: 2 * q },
-          ...{ lidKept: l, lidVariance: 3 * q },
+          ...{ levelDrop: fell, levelVariance: q, zeroDriftKept: w, zeroDriftVariance: 2 * q },
+          ...{ lidLoadKept: l, lidLoadVariance: 3 * q },
         };
         const Q = diagonal(q, 0, 0, 0, 2 * q, 3 * q);
         const plain = predicted(plainOf(belief), diagonal(1, 1, 1, 1, w, l), Q, [-fell, 0, 0, 0, 0, 0]);
@@ -158,7 +158,7 @@ describe("the level filter, beside plain matrices", () => {
         const noise = (before * 0.36 * before) / (before - 0.36 * before); // leaves 0.36 of the variance
         const H = [0, 0, 0, 0, 0, 1];
         // Seen where it must be seen for the estimate to come to nothing.
-        const z = belief.lid - (belief.lid * (before + noise)) / before;
+        const z = belief.lidLoad - (belief.lidLoad * (before + noise)) / before;
         const bare = clampLidLoad(belief);
         expectSame(bare, measured(plainOf(belief), H, z, noise));
         expect(bare.lidLoad).toBeCloseTo(0, 8);

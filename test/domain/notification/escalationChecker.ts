@@ -80,14 +80,14 @@ export class EscalationChecker {
     this.lookUntil(after(this.now, minutes(2 * 1440)));
     const { alarm, call } = this;
     if (this.wrong !== null || alarm === null || alarm.answered || alarm.returnedAt !== null) return;
-    const reachable = this.circle.people.filter(({ phoneCount: phones, email: mail }) => phones > 0 || mail !== null);
-    const firstTurn = Math.min(...reachable.map(({ escalationOrder: turn }) => turn));
-    for (const { id, escalationOrder: turn, email: mail } of reachable) {
+    const reachable = this.circle.people.filter(({ phoneCount, email }) => phoneCount > 0 || email !== null);
+    const firstTurn = Math.min(...reachable.map(({ escalationOrder }) => escalationOrder));
+    for (const { id, escalationOrder, email } of reachable) {
       const heard = this.heard.get(id);
       if (!heard && alarm.priority === "urgent") this.fail(`never reached ${id}`);
-      if (!heard && turn === firstTurn) this.fail(`never reached ${id} of the first turn`);
+      if (!heard && escalationOrder === firstTurn) this.fail(`never reached ${id} of the first turn`);
       // Whose phone proves nothing gets a letter.
-      if (heard && !heard.lettered && mail !== null && !this.everShown) this.fail(`no letter to ${id}`);
+      if (heard && !heard.lettered && email !== null && !this.everShown) this.fail(`no letter to ${id}`);
     }
     if (call === null) {
       this.fail("forgot a call that stands");
@@ -182,20 +182,22 @@ export class EscalationChecker {
   }
 
   private judge(telling: OutgoingNotification): void {
-    const { content: notice, channel: by } = telling;
+    const { content, channel } = telling;
     const person = this.person(telling.person);
     if (!person) {
       this.fail(`told a stranger: ${notificationText(telling)}`);
       return;
     }
-    if (by === "push" && person.phoneCount === 0) this.fail(`pushed to nobody's phone: ${notificationText(telling)}`);
-    if (by === "email" && person.email === null) this.fail(`mailed without an address: ${notificationText(telling)}`);
-    if ((by === "email" || !notice.quiet) && this.isAsleep(person, notice.priority)) {
+    if (channel === "push" && person.phoneCount === 0)
+      this.fail(`pushed to nobody's phone: ${notificationText(telling)}`);
+    if (channel === "email" && person.email === null)
+      this.fail(`mailed without an address: ${notificationText(telling)}`);
+    if ((channel === "email" || !content.silent) && this.isAsleep(person, content.priority)) {
       this.fail(`disturbed quiet hours: ${notificationText(telling)}`);
     }
-    if (by === "push" && notice.closes) this.screens.delete(person.id);
-    else if (by === "push") this.screens.add(person.id);
-    if (!notice.quiet) this.judgeRing(telling, person);
+    if (channel === "push" && content.isClosing) this.screens.delete(person.id);
+    else if (channel === "push") this.screens.add(person.id);
+    if (!content.silent) this.judgeRing(telling, person);
     else if (!this.everTold.has(person.id)) this.fail(`set right what was never said: ${notificationText(telling)}`);
   }
 
@@ -228,15 +230,15 @@ export class EscalationChecker {
 
   /** Those before them had their time; what may wait a day goes past nobody who can be reached. */
   private judgeTurn(person: Recipient, priority: Priority): void {
-    const sooner = this.circle.people.filter(({ escalationOrder: turn }) => turn < person.escalationOrder);
+    const sooner = this.circle.people.filter(({ escalationOrder }) => escalationOrder < person.escalationOrder);
     const isLatecomer = this.circle.people.some(
-      ({ id, escalationOrder: turn }) => turn >= person.escalationOrder && this.heard.has(id),
+      ({ id, escalationOrder }) => escalationOrder >= person.escalationOrder && this.heard.has(id),
     );
     if (isLatecomer) return; // slept while their turn went by
     const since = sooner.flatMap(({ id }) => this.heard.get(id)?.firstAt ?? []);
     const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.circle.escalateAfter);
     if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the turn before`);
-    const passed = sooner.some(({ phoneCount: phones, email: mail }) => phones > 0 || mail !== null);
+    const passed = sooner.some(({ phoneCount, email }) => phoneCount > 0 || email !== null);
     if (priority === "soon" && passed) this.fail(`${person.id} was told what was for the first turn`);
   }
 
@@ -246,10 +248,10 @@ export class EscalationChecker {
   }
 
   /** By the clock on the wall: the nights of a change are judged by quietHours.test.ts. */
-  private isAsleep({ quietHours: quiet, urgentBreaks }: Recipient, priority: string): boolean {
-    if (quiet === null || (priority === "urgent" && urgentBreaks)) return false;
+  private isAsleep({ quietHours, urgentBreaks }: Recipient, priority: string): boolean {
+    if (quietHours === null || (priority === "urgent" && urgentBreaks)) return false;
     const wall = localTimeOf(this.now, this.circle.zone);
-    const { from, to } = quiet;
+    const { from, to } = quietHours;
     return from < to ? wall >= from && wall < to : wall >= from || wall < to;
   }
 

@@ -190,5 +190,5 @@ export class EscalationScenario {
   }
 }
 
-export const notificationText = ({ person, channel: by, content: notice }: OutgoingNotification): string =>
-  `${person} ${by}${notice.quiet ? " softly" : ""} ${notice.title}`;
+export const notificationText = ({ person, channel, content }: OutgoingNotification): string =>
+  `${person} ${channel}${content.silent ? " softly" : ""} ${content.title}`;

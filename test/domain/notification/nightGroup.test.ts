@@ -4,9 +4,13 @@ import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
 import { after, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
 import { instantOfLocal, localTimeOf } from "../../../server/domain/localTime.ts";
 import { isActive, recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
+import type { GroupedYard } from "../../../server/domain/notification/alarmGroup.ts";
 import type { AlarmEvent, Escalation, Recipient, Recipients } from "../../../server/domain/notification/escalation.ts";
-import type { GroupedYard } from "../../../server/domain/telling/group.ts";
-import { advanceGrouped, type GroupStep, hearGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
+import {
+  advanceGrouped,
+  type GroupStep,
+  handleGroupedEvent,
+} from "../../../server/domain/notification/groupedAlarms.ts";
 import { ada, recipientsOf, stockholm } from "./escalationScenario.ts";
 
 const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder", alder: "Alder" };
@@ -65,7 +69,7 @@ class Sky {
   hears(feeder: string, word: AlarmEvent): this {
     const yard = this.stored();
     const alone = { ...yard, feeders: yard.feeders.filter(({ id }) => id === feeder) };
-    return this.take(hearGrouped(this.joins ? yard : alone, { feeder, word }, this.circle, this.now));
+    return this.take(handleGroupedEvent(this.joins ? yard : alone, { feeder, word }, this.circle, this.now));
   }
 
   /** Looks at whatever comes due until then. */
@@ -83,28 +87,29 @@ class Sky {
   }
 
   private stored = (): GroupedYard => ({
-    ...{ id: "alder", name: "Alder Croft", fault, call: null },
+    ...{ id: "alder", name: "Alder Croft", fault, escalation: null },
     feeders: this.feeders.map((id) => ({
       ...{ id, name: names[id] ?? id, inService: true, reportEvery: minutes(1) },
-      ...{ lastHeardAt: this.now, silentFrom: null, call: this.call(id) },
+      ...{ lastReportAt: this.now, silentFrom: null, escalation: this.call(id) },
     })),
   });
 
-  private take({ escalations: calls, notifications: tellings }: GroupStep): this {
-    for (const { topic, escalation: call, nextAt } of calls) {
-      if (call === null) this.calls.delete(topic);
-      else this.calls.set(topic, call);
+  private take({ escalations, notifications }: GroupStep): this {
+    for (const { topic, escalation, nextAt } of escalations) {
+      if (escalation === null) this.calls.delete(topic);
+      else this.calls.set(topic, escalation);
       if (nextAt === null) this.nextAts.delete(topic);
       else this.nextAts.set(topic, nextAt);
     }
-    for (const { person, channel: by, content: notice } of tellings) {
-      if (!notice.quiet) this.rings += 1;
+    for (const { person, channel, content } of notifications) {
+      if (!content.silent) this.rings += 1;
       this.lines.push(
-        `${localTimeOf(this.now, stockholm)} ${person} ${by}${notice.quiet ? " quietly" : ""}: ${notice.title} | ${notice.body}`,
+        `${localTimeOf(this.now, stockholm)} ${person} ${channel}${content.silent ? " quietly" : ""}: ${content.title} | ${content.body}`,
       );
       // Each phone shows what it is sent, so that no letters follow.
-      const call = this.calls.get(notice.topic);
-      if (call !== undefined && by === "push") this.calls.set(notice.topic, recordDisplay(call, person, this.now));
+      const call = this.calls.get(content.topic);
+      if (call !== undefined && channel === "push")
+        this.calls.set(content.topic, recordDisplay(call, person, this.now));
     }
     return this;
   }
@@ -194,13 +199,13 @@ describe("ice under one sky", () => {
     fc.assert(
       fc.property(fc.array(step, { maxLength: 30 }), fc.boolean(), (steps, sleeps) => {
         const sky = new Sky({ people: [sleeps ? { ...ada, quietHours: { from: "22:00", to: "07:00" } } : ada] });
-        for (const { kind, feeder: of, wait } of steps) {
+        for (const { kind, feeder, wait } of steps) {
           sky.until(after(sky.now, minutes(wait)));
           const time = `0:${(sky.now - sky.at("0:00")) / 60_000}`;
-          const open = isActive(sky.call(of));
-          if (kind === "ice" && !open) sky.ice(of, time);
-          if (kind === "thaws" && open) sky.thaws(of, time);
-          if (kind === "seen" && open) sky.seenBy("Ada", of, time);
+          const open = isActive(sky.call(feeder));
+          if (kind === "ice" && !open) sky.ice(feeder, time);
+          if (kind === "thaws" && open) sky.thaws(feeder, time);
+          if (kind === "seen" && open) sky.seenBy("Ada", feeder, time);
           for (const call of sky.calls.values()) {
             if (!isActive(call) || call.acknowledgedBy !== null) continue;
             const speaker = [...sky.calls.values()].find(({ topic }) => topic === call.groupedUnder);
@@ -208,7 +213,7 @@ describe("ice under one sky", () => {
               call.groupedUnder === null
                 ? call.recipientStates.length > 0 || sky.nextAts.has(call.topic)
                 : isActive(speaker ?? null);
-            expect(hasVoice, `${call.subjectName} after ${kind} ${of}`).toBe(true);
+            expect(hasVoice, `${call.subjectName} after ${kind} ${feeder}`).toBe(true);
             if (speaker !== undefined) expect(speaker.alsoFeeders).toContain(call.subjectName);
           }
         }

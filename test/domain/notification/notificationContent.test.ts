@@ -39,8 +39,8 @@ const ofYard: Escalation = {
 describe("a call of a whole yard", () => {
   it("is answered by way of one of its silent feeders, at that one's own raise", () => {
     expect(alarmContent(ofYard, false, stockholm, later)).toMatchObject({
-      answers: ["acknowledge"],
-      answersAt: { feeder: "rowan", raisedAt },
+      actions: ["acknowledge"],
+      actionTarget: { feeder: "rowan", raisedAt },
     });
   });
 

@@ -43,7 +43,7 @@ export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) =
   "quiet hours are taken for UTC": mapCircle((circle) => ({ ...circle, zone: "UTC" })),
   "who sleeps is passed for good": mapCircle((circle) => ({
     ...circle,
-    people: circle.people.filter(({ quietHours: quiet, urgentBreaks }) => quiet === null || urgentBreaks),
+    people: circle.people.filter(({ quietHours, urgentBreaks }) => quietHours === null || urgentBreaks),
   })),
   "nobody is remembered as told": mapCall((call) => ({ ...call, recipientStates: [] })),
   "each ring counts as the first": mapCall((call) => ({
@@ -58,19 +58,19 @@ export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) =
   "all are of the first turn": mapPeople((person) => ({ ...person, escalationOrder: 1 })),
   "nothing is taken off the screens": mapStep((step) => ({
     ...step,
-    notifications: step.notifications.filter(({ content: notice }) => !notice.closes),
+    notifications: step.notifications.filter(({ content }) => !content.isClosing),
   })),
   "turns never go on": mapCircle((circle) => ({ ...circle, escalateAfter: days(3_650) })),
   "the last turn is forgotten": mapCircle((circle) => ({
     ...circle,
     people: circle.people.filter(
-      ({ escalationOrder: turn }) => turn < 3 || circle.people.every((one) => one.escalationOrder === 3),
+      ({ escalationOrder }) => escalationOrder < 3 || circle.people.every((one) => one.escalationOrder === 3),
     ),
   })),
   "only one of a turn is told": mapCircle((circle) => ({
     ...circle,
     people: circle.people.filter(
-      ({ escalationOrder: turn }, n) => circle.people.findIndex((one) => one.escalationOrder === turn) === n,
+      ({ escalationOrder }, n) => circle.people.findIndex((one) => one.escalationOrder === escalationOrder) === n,
     ),
   })),
   "mail is never tried": mapPeople((person) => ({ ...person, email: null })),

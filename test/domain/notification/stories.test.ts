@@ -117,14 +117,14 @@ describe("an urgent call", () => {
     expect(first?.telling).toMatchObject({ yard: "alder", feeder: "rowan" });
     expect(first?.telling.content).toMatchObject({
       raisedAt: first?.at,
-      answers: ["acknowledge", "pause"],
+      actions: ["acknowledge", "pause"],
       timeToLive: hours(12),
-      quiet: false,
+      silent: false,
     });
     const [sensor] = new EscalationScenario(croft, "2026-12-01 10:00", "buttonSilent").raised("soon").told;
-    expect(sensor?.telling.content).toMatchObject({ answers: ["acknowledge"], timeToLive: hours(24) });
+    expect(sensor?.telling.content).toMatchObject({ actions: ["acknowledge"], timeToLive: hours(24) });
     const [silent] = new EscalationScenario(croft, "2026-12-01 10:00", "feederSilent").raised().told;
-    expect(silent?.telling.content.answers).toEqual(["acknowledge"]); // it couldn't hear a pause
+    expect(silent?.telling.content.actions).toEqual(["acknowledge"]); // it couldn't hear a pause
   });
 });
 
@@ -174,7 +174,7 @@ describe("an answer", () => {
     story.heardSince();
     story.acknowledged("Ada").until("2026-12-09 10:00");
     expect(story.heardSince()).toEqual(["10:17 bo push softly Ada has seen it: food out at Rowan"]);
-    expect(story.told.at(-1)?.telling.content).toMatchObject({ closes: true, quiet: true, timeToLive: days(3) });
+    expect(story.told.at(-1)?.telling.content).toMatchObject({ isClosing: true, silent: true, timeToLive: days(3) });
     expect(story.call?.acknowledgedBy).toBe("Ada");
   });
 
@@ -221,7 +221,7 @@ describe("an alarm that is set aside", () => {
       .setAside();
     story.until("2026-12-03 10:00");
     expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:05 ada push softly Rowan: set aside"]);
-    expect(story.told.at(-1)?.telling.content.closes).toBe(true);
+    expect(story.told.at(-1)?.telling.content.isClosing).toBe(true);
   });
 });
 
@@ -267,7 +267,7 @@ describe("an alarm that is back within the hour", () => {
       "10:40 ada push softly Rowan: food out",
       "10:45 bo push Rowan: food out", // ten minutes before it went, five after it came back
     ]);
-    expect(story.told[2]?.telling.content.answers).toEqual(["acknowledge", "pause"]);
+    expect(story.told[2]?.telling.content.actions).toEqual(["acknowledge", "pause"]);
   });
 
   it("tells by letter whom a letter had told that it was over", () => {

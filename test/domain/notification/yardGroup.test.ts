@@ -3,9 +3,13 @@ import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
 import { after, type Instant, minutes } from "../../../server/domain/instant.ts";
 import { instantOfLocal, localTimeOf } from "../../../server/domain/localTime.ts";
 import { recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
+import { type GroupedFeeder, type GroupedYard, yardTopic } from "../../../server/domain/notification/alarmGroup.ts";
 import type { AlarmEvent, Escalation, Recipients } from "../../../server/domain/notification/escalation.ts";
-import { type GroupedFeeder, type GroupedYard, yardTopic } from "../../../server/domain/telling/group.ts";
-import { advanceGrouped, type GroupStep, hearGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
+import {
+  advanceGrouped,
+  type GroupStep,
+  handleGroupedEvent,
+} from "../../../server/domain/notification/groupedAlarms.ts";
 import { ada, bo, notificationText, recipientsOf, stockholm } from "./escalationScenario.ts";
 
 /** How the rules could be wrong; each must make one of the promises below fail. */
@@ -111,7 +115,7 @@ class Croft {
 
   private hears(feeder: string, time: string, word: AlarmEvent): this {
     this.until(time);
-    this.take(hearGrouped(this.yard(), { feeder, word }, this.circle, this.now));
+    this.take(handleGroupedEvent(this.yard(), { feeder, word }, this.circle, this.now));
     return this;
   }
 
@@ -119,20 +123,21 @@ class Croft {
     const feeders = [...this.heardAt].map(([id, lastHeardAt]): GroupedFeeder => {
       const silentFrom = after(lastHeardAt, minutes(3));
       return {
-        ...{ id, name: names[id] ?? id, inService: this.inService.has(id), lastHeardAt, silentFrom },
-        ...{ reportEvery: minutes(1), call: this.call(id) },
+        ...{ id, name: names[id] ?? id, inService: this.inService.has(id), lastReportAt: lastHeardAt, silentFrom },
+        ...{ reportEvery: minutes(1), escalation: this.call(id) },
       };
     });
-    return this.bend({ id: "alder", name: "Alder Croft", fault: "feederSilent", call: this.call(null), feeders });
+    return this.bend({ id: "alder", name: "Alder Croft", fault: "feederSilent", escalation: this.call(null), feeders });
   }
 
-  private take({ escalations: calls, notifications: tellings }: GroupStep): void {
-    for (const telling of tellings) this.lines.push(`${localTimeOf(this.now, stockholm)} ${notificationText(telling)}`);
-    for (const { topic, escalation: call, nextAt } of calls) {
+  private take({ escalations, notifications }: GroupStep): void {
+    for (const telling of notifications)
+      this.lines.push(`${localTimeOf(this.now, stockholm)} ${notificationText(telling)}`);
+    for (const { topic, escalation, nextAt } of escalations) {
       this.nextAts.delete(topic);
       if (nextAt !== null) this.nextAts.set(topic, nextAt);
-      if (call === null) this.calls.delete(topic);
-      else this.calls.set(topic, JSON.parse(JSON.stringify(call)) as Escalation);
+      if (escalation === null) this.calls.delete(topic);
+      else this.calls.set(topic, JSON.parse(JSON.stringify(escalation)) as Escalation);
     }
     const again = advanceGrouped(this.yard(), this.circle, this.now);
     if (again.notifications.length > 0)
@@ -163,7 +168,7 @@ describe("one silent feeder", () => {
     const patient: Bend = (yard) => ({
       ...yard,
       feeders: yard.feeders.map((one) =>
-        one.id === "larch" && one.lastHeardAt ? { ...one, silentFrom: after(one.lastHeardAt, minutes(20)) } : one,
+        one.id === "larch" && one.lastReportAt ? { ...one, silentFrom: after(one.lastReportAt, minutes(20)) } : one,
       ),
     });
     const slow = new Croft(["rowan", "larch"], recipientsOf([ada]), patient).allHeard("11:01").heard("rowan", "11:00");
@@ -349,9 +354,12 @@ describe("planted bugs of the yard's rule", () => {
 
   it.each<[string, Bend]>([
     ["nobody is ever overdue, so that the first rings alone", bent((one) => ({ ...one, silentFrom: null }))],
-    ["feeders are looked at one by one", (yard) => ({ ...yard, feeders: yard.feeders.filter(({ call }) => call) })],
-    ["the yard's call is forgotten", (yard) => ({ ...yard, call: null })],
-    ["when they were last heard is taken for unknown", bent((one) => ({ ...one, lastHeardAt: null }))],
+    [
+      "feeders are looked at one by one",
+      (yard) => ({ ...yard, feeders: yard.feeders.filter(({ escalation }) => escalation) }),
+    ],
+    ["the yard's call is forgotten", (yard) => ({ ...yard, escalation: null })],
+    ["when they were last heard is taken for unknown", bent((one) => ({ ...one, lastReportAt: null }))],
     ["all count as put away", bent((one) => ({ ...one, inService: false }))],
   ])("would be caught where %s", (_, bend) => {
     const story = (how?: Bend) => {

@@ -1,9 +1,9 @@
 import { describe, expect, it } from "vitest";
 import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
 import { after, before, type Instant, instantOf, minutes, type Span, seconds } from "../../../server/domain/instant.ts";
+import { type GroupedFeeder, yardTopic } from "../../../server/domain/notification/alarmGroup.ts";
 import type { Escalation, RecipientState } from "../../../server/domain/notification/escalation.ts";
-import { type GroupedFeeder, yardTopic } from "../../../server/domain/telling/group.ts";
-import { advanceGrouped } from "../../../server/domain/telling/groupedAlarms.ts";
+import { advanceGrouped } from "../../../server/domain/notification/groupedAlarms.ts";
 import { ada, bo, recipientsOf } from "./escalationScenario.ts";
 
 const now = instantOf("2026-12-01T11:00:00Z");
@@ -46,15 +46,15 @@ const callOf = (feeder: string, more: Partial<Escalation> = {}): Escalation => (
 });
 
 const silent = (id: string, heardAgo: number, more: Partial<GroupedFeeder> = {}): GroupedFeeder => ({
-  ...{ id, name: id, inService: true, lastHeardAt: ago(heardAgo), reportEvery: minutes(1) },
-  ...{ silentFrom: ago(heardAgo - 3), call: callOf(id) },
+  ...{ id, name: id, inService: true, lastReportAt: ago(heardAgo), reportEvery: minutes(1) },
+  ...{ silentFrom: ago(heardAgo - 3), escalation: callOf(id) },
   ...more,
 });
 
 function settled(feeders: readonly GroupedFeeder[], call: Escalation | null = null, people = [ada, bo]) {
-  const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, call, feeders };
-  const { escalations: calls } = advanceGrouped(yard, recipientsOf(people), now);
-  return calls.find(({ topic }) => topic === yardTopic("alder", "feederSilent"))?.escalation ?? null;
+  const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, escalation: call, feeders };
+  const { escalations } = advanceGrouped(yard, recipientsOf(people), now);
+  return escalations.find(({ topic }) => topic === yardTopic("alder", "feederSilent"))?.escalation ?? null;
 }
 const togetherWith = (heardAgo: number, more: Partial<GroupedFeeder> = {}) =>
   settled([silent("rowan", 40), silent("larch", heardAgo, more)])?.silentFeeders.map(({ feeder }) => feeder) ?? [];
@@ -62,7 +62,7 @@ const togetherWith = (heardAgo: number, more: Partial<GroupedFeeder> = {}) =>
 describe("feeders that were last heard near to each other", () => {
   it("fell silent together within a quarter of an hour, or within the longer of their intervals", () => {
     expect(togetherWith(25)).toEqual(["rowan", "larch"]);
-    expect(togetherWith(25, { lastHeardAt: after(ago(25), seconds(1)) })).toEqual([]);
+    expect(togetherWith(25, { lastReportAt: after(ago(25), seconds(1)) })).toEqual([]);
     expect(togetherWith(15, { reportEvery: minutes(30) })).toEqual(["rowan", "larch"]);
     expect(togetherWith(9, { reportEvery: minutes(30) })).toEqual([]);
   });
@@ -90,8 +90,8 @@ describe("who was told of one of them", () => {
   const mergedFrom = (one: Partial<RecipientState>, other: Partial<RecipientState>) => {
     const of = (first: Partial<RecipientState>, second: Partial<RecipientState>) =>
       settled([
-        silent("rowan", 40, { call: callOf("rowan", { recipientStates: [told(first)] }) }),
-        silent("larch", 40, { call: callOf("larch", { recipientStates: [told(second)] }) }),
+        silent("rowan", 40, { escalation: callOf("rowan", { recipientStates: [told(first)] }) }),
+        silent("larch", 40, { escalation: callOf("larch", { recipientStates: [told(second)] }) }),
       ])?.recipientStates.find(({ person }) => person === "ada");
     const merged = of(one, other);
     expect(of(other, one)).toEqual(merged); // which of them was told first makes no difference
@@ -99,8 +99,8 @@ describe("who was told of one of them", () => {
   };
 
   it("has been told as often as of the one told most, from the first time to the last", () => {
-    const early = { times: 3, firstAt: ago(12), lastAt: ago(6), gapFrom: ago(6) };
-    const late = { times: 1, firstAt: ago(9), lastAt: ago(4), gapFrom: ago(3) };
+    const early = { timesNotified: 3, firstNotifiedAt: ago(12), lastNotifiedAt: ago(6), reminderCountedFrom: ago(6) };
+    const late = { timesNotified: 1, firstNotifiedAt: ago(9), lastNotifiedAt: ago(4), reminderCountedFrom: ago(3) };
     expect(mergedFrom(early, late)).toMatchObject({
       timesNotified: 3,
       firstNotifiedAt: ago(12),
@@ -129,9 +129,9 @@ describe("how far the turns have gone", () => {
     const call = (feeder: string, turn: number, minutesAgo: number) =>
       callOf(feeder, { level: turn, levelAt: ago(minutesAgo), renewedAt: ago(minutesAgo) });
     const joined = settled([
-      silent("rowan", 40, { call: call("rowan", 2, 3) }),
-      silent("larch", 40, { call: call("larch", 2, 4) }),
-      silent("elder", 40, { call: call("elder", 1, 14) }),
+      silent("rowan", 40, { escalation: call("rowan", 2, 3) }),
+      silent("larch", 40, { escalation: call("larch", 2, 4) }),
+      silent("elder", 40, { escalation: call("elder", 1, 14) }),
     ]);
     expect(joined).toMatchObject({ level: 2, levelAt: ago(4), renewedAt: ago(14) });
   });
@@ -154,8 +154,8 @@ describe("a yard's call that comes right back", () => {
       },
     });
   const both = [
-    silent("rowan", 40, { call: callOf("rowan", { recipientStates: [], level: 0 }) }),
-    silent("larch", 40, { call: callOf("larch", { recipientStates: [], level: 0 }) }),
+    silent("rowan", 40, { escalation: callOf("rowan", { recipientStates: [], level: 0 }) }),
+    silent("larch", 40, { escalation: callOf("larch", { recipientStates: [], level: 0 }) }),
   ];
 
   it("goes on where nobody has acknowledged it, and is new where somebody has", () => {
@@ -173,13 +173,13 @@ describe("a first silence", () => {
   const held = (silentIn: Span, lateBy: Span) => {
     const feeders = [
       silent("rowan", 3, {
-        call: callOf("rowan", { recipientStates: [], level: 0, holdUntil: after(now, minutes(2)) }),
+        escalation: callOf("rowan", { recipientStates: [], level: 0, holdUntil: after(now, minutes(2)) }),
       }),
-      silent("larch", 2, { lastHeardAt: before(now, lateBy), silentFrom: after(now, silentIn), call: null }),
+      silent("larch", 2, { lastReportAt: before(now, lateBy), silentFrom: after(now, silentIn), escalation: null }),
     ];
-    const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, call: null, feeders };
-    const { notifications: tellings } = advanceGrouped(yard, recipientsOf([ada]), now);
-    return tellings.length === 0;
+    const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, escalation: null, feeders };
+    const { notifications } = advanceGrouped(yard, recipientsOf([ada]), now);
+    return notifications.length === 0;
   };
 
   it("waits for another that counts as silent by the end of the wait, and for none that does later", () => {

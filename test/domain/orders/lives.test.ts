@@ -170,7 +170,7 @@ const afterReport =
     const feeder = { ...taken.feeder, state: { ...taken.feeder.state, orders } };
     return { ...taken, feeder, orders: ordersFor(feeder.state, now) };
   };
-const withoutUndone = ({ undonePause: _, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
+const withoutUndone = ({ undonePause, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
   ...orders,
   newest,
 });
@@ -247,7 +247,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     plant: {
       show: showing(({ order, ...shown }) => ({
         ...shown,
-        order: order && (order.phase === "overdue" ? { ...order, phase: "sent" } : order),
+        order: order && (order.status === "overdue" ? { ...order, phase: "sent" } : order),
       })),
     },
   },
@@ -255,8 +255,9 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "handedOut",
     plant: {
       report: afterReport((orders, { sent: { boot, sentUptime } }) => {
-        const { newest, lastStart: start } = orders;
-        const isLate = start !== undefined && sentUptime !== null && (boot !== start.boot || sentUptime < start.uptime);
+        const { newest, lastStart } = orders;
+        const isLate =
+          lastStart !== undefined && sentUptime !== null && (boot !== lastStart.boot || sentUptime < lastStart.uptime);
         return isLate && newest?.status === "confirmed"
           ? { ...orders, newest: { ...newest, status: "requested" } }
           : orders;

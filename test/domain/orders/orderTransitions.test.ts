@@ -60,7 +60,7 @@ describe("an order", () => {
 
   it("supersedes an older one that was not answered, and stores both", () => {
     const step = requestOrder(run(pauseAsked, sent(5)), order("r1", "resume", 10));
-    expect(step.changed.map(({ id, status: phase }) => [id, phase])).toEqual([
+    expect(step.changed.map(({ id, status }) => [id, status])).toEqual([
       ["p1", "superseded"],
       ["r1", "asked"],
     ]);
@@ -193,7 +193,7 @@ function yard(steps: readonly Move[]) {
     }
   };
   const answerAll = () => {
-    for (const { id, at: when } of feeder.answers) orders = answerOrder(orders, done(id), when).orders;
+    for (const { id, at } of feeder.answers) orders = answerOrder(orders, done(id), at).orders;
   };
   const report = () => {
     orders = updateOrdersByPaused(orders, feeder.paused, at(second)).orders;

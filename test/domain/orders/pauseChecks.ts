@@ -50,13 +50,13 @@ const claimsPaused: Check = ({ lived: { shown, now }, known, orders }) => {
   const { kind } = bearing(known, orders, now);
   if (kind === "paused") return null;
   if (shown.standing === "paused") return `stands as paused, though what is known is: ${kind}`;
-  if (shown.order?.kind === "pause" && shown.order.phase === "confirmed") return `confirmed, though known is: ${kind}`;
+  if (shown.order?.kind === "pause" && shown.order.status === "confirmed") return `confirmed, though known is: ${kind}`;
   return /^Paused/.test(shown.words) ? `"${shown.words}", though known is: ${kind}` : null;
 };
 
 const resumeClaim: Check = ({ lived: { shown }, known }) => {
   const { order } = shown;
-  if (order?.kind !== "resume" || order.phase !== "confirmed") return null;
+  if (order?.kind !== "resume" || order.status !== "confirmed") return null;
   const newest = known.findLast(({ what }) => what !== "refused" && what !== "starts");
   const done = known.findLast(isDone(order.id));
   if (newest?.what !== "says" || !newest.paused || done === undefined || newest.at <= done.at) return null;
@@ -78,15 +78,15 @@ const foodTold: Check = ({ lived: { news, newest, now, shown }, known, orders })
 };
 
 const handedOut: Check = ({ lived, known, orders }) => {
-  const { handedOut: out, newest, now } = lived;
-  if (out === null) return null;
-  if (out.some((id) => id !== newest?.id)) return "an order is handed out that isn't the newest";
+  const { handedOut, newest, now } = lived;
+  if (handedOut === null) return null;
+  if (handedOut.some((id) => id !== newest?.id)) return "an order is handed out that isn't the newest";
   if (newest === null) return null;
   const answer = known.findLast(
     (told) => (told.what === "done" || told.what === "refused") && told.order === newest.id,
   );
   const isOver = hasEnded(newest, now) || answer?.what === "refused";
-  if (out.length > 0) {
+  if (handedOut.length > 0) {
     if (isOver) return "an order is handed out that is over";
     return isCleanlyFollowed(known, newest) ? "an order is handed out that is known to be followed" : null;
   }
@@ -152,8 +152,8 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
     if (newest !== null) {
       const isNew = order.id !== newest.id;
       if (isNew) order = { id: newest.id, waitsFrom: newest.requestedAt, doneKnown: false, changes: 0, events: 0 };
-      const phase = shown.order?.phase;
-      const was = isNew ? undefined : before?.shown.order?.phase;
+      const phase = shown.order?.status;
+      const was = isNew ? undefined : before?.shown.order?.status;
       // The waiting begins anew where a confirmation is lost, also one that is lost as it arrives; not by sending again.
       const isFirstDone = !order.doneKnown && news.some(isDone(newest.id));
       if (was === "confirmed" || isFirstDone) order.waitsFrom = now;
@@ -175,8 +175,8 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
     before = lived;
   }
   const { newest, now, shown } = settled;
-  if (newest !== null && !hasEnded(newest, now) && shown.order?.phase !== "refused") {
-    if (shown.order?.phase !== "confirmed") note("neverSettles", settled, "not confirmed in the end");
+  if (newest !== null && !hasEnded(newest, now) && shown.order?.status !== "refused") {
+    if (shown.order?.status !== "confirmed") note("neverSettles", settled, "not confirmed in the end");
     if (newest.kind === "pause" && shown.standing !== "paused") note("neverSettles", settled, "not paused in the end");
   }
   return broken;

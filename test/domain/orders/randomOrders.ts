@@ -30,7 +30,7 @@ export interface OrderFunctions {
 
 /** What a keeper's page says. */
 export interface ShownOrder {
-  readonly order: { readonly id: string; readonly kind: OrderKind; readonly phase: string } | null;
+  readonly order: { readonly id: string; readonly kind: OrderKind; readonly status: string } | null;
   readonly standing: string;
   readonly words: string;
   readonly faults: readonly string[];
@@ -46,12 +46,16 @@ export const realFunctions: OrderFunctions = {
     ),
   step: applyFact,
   show: (feeder, now) => {
-    const {
-      pause,
-      summary: words,
-      alarms,
-    } = feederView({ ...feeder, revision: 1, practice: false, rebuiltAt: null } as never, now);
-    return { order: pause.order, standing: pause.status.kind, words, faults: alarms.map(({ fault }) => fault) };
+    const { pause, summary, alarms } = feederView(
+      { ...feeder, revision: 1, practice: false, rebuiltAt: null } as never,
+      now,
+    );
+    return {
+      order: pause.order,
+      standing: pause.status.kind,
+      words: summary,
+      faults: alarms.map(({ fault }) => fault),
+    };
   },
 };
 
@@ -254,15 +258,15 @@ export function runOrders(
     const outcome = refused ? "refused" : "done";
     record({ kind: "order", order: id, outcome, problem: null }, { what: outcome, order: id, at: now });
   };
-  const isDated = ({ boot: of, sentUptime }: SentReport) => sentUptime !== null || bootsTold.includes(of);
+  const isDated = ({ boot, sentUptime }: SentReport) => sentUptime !== null || bootsTold.includes(boot);
   const deliver = (what: string, sent: SentReport): readonly string[] => {
-    const { boot: of, spool, sentUptime } = sent;
-    const fresh = spool.map(({ event }) => event).filter(({ seq }) => !stored.has(`${of}/${seq}`));
-    for (const { seq } of fresh) stored.add(`${of}/${seq}`);
+    const { boot, spool, sentUptime } = sent;
+    const fresh = spool.map(({ event }) => event).filter(({ seq }) => !stored.has(`${boot}/${seq}`));
+    for (const { seq } of fresh) stored.add(`${boot}/${seq}`);
     const told = isDated(sent) ? [...sent.told, ...spool.map((one) => one.told)] : [];
     const news = told.filter((one) => !known.has(one));
     for (const one of news) known.add(one);
-    if (sentUptime !== null && !bootsTold.includes(of)) bootsTold.push(of);
+    if (sentUptime !== null && !bootsTold.includes(boot)) bootsTold.push(boot);
     const taken = server.report(feeder, sent, fresh, now);
     feeder = { ...taken.feeder, effects: [] };
     if (sentUptime !== null && sent.at > lastSentAt) lastSentAt = sent.at;
@@ -272,7 +276,7 @@ export function runOrders(
   };
   const answered = (sent: SentReport, handedOut: readonly string[]) => {
     it.spool = it.spool.filter((one) => !sent.spool.includes(one));
-    it.leftBehind = it.leftBehind.filter(({ boot: of }) => of !== sent.boot);
+    it.leftBehind = it.leftBehind.filter(({ boot }) => boot !== sent.boot);
     now = after(now, 100 as Span);
     for (const id of handedOut) takesOrder(id);
   };
@@ -294,8 +298,8 @@ export function runOrders(
     delivered = [...delivered, sent].slice(-4);
     if (line === "losesAnswer") return;
     answered(sent, handedOut);
-    for (const { boot: of, spool } of it.leftBehind) {
-      const old: SentReport = { boot: of, sentUptime: null, paused: null, spool, told: [], at: now };
+    for (const { boot, spool } of it.leftBehind) {
+      const old: SentReport = { boot, sentUptime: null, paused: null, spool, told: [], at: now };
       answered(old, deliver("what an earlier start left behind", old));
     }
   };
@@ -368,4 +372,4 @@ export function runOrders(
 }
 
 export const headlineOf = ({ what, now, shown }: OrderStep): string =>
-  `${what} at ${isoOf(now).slice(11, 19)}: ${shown.order?.kind ?? "no order"} ${shown.order?.phase ?? ""}, ${shown.standing}; ${shown.words}`;
+  `${what} at ${isoOf(now).slice(11, 19)}: ${shown.order?.kind ?? "no order"} ${shown.order?.status ?? ""}, ${shown.standing}; ${shown.words}`;

@@ -21,7 +21,7 @@ const many = (count: number, of: DeliveryCandidate): DeliveryCandidate[] => Arra
 describe("the fair share of the lanes", () => {
   it("takes what is urgent before what has waited longer, and what takes a notice back last", () => {
     expect(rankOf({ priority: "urgent" })).toBeLessThan(rankOf({ priority: "soon" }));
-    expect(rankOf({ priority: "urgent", closes: true })).toBe(rankOf({ priority: "note" }));
+    expect(rankOf({ priority: "urgent", isClosing: true })).toBe(rankOf({ priority: "note" }));
     const soon: DeliveryCandidate = { person: "bo", service: "a", rank: 1 };
     const urgent: DeliveryCandidate = { person: "ada", service: "a", rank: 0 };
     expect(fairShare([...many(9, soon), urgent], lanes({ answering: new Set(["a"]) }), 1)).toEqual([urgent]);
@@ -58,7 +58,7 @@ describe("the fair share of the lanes", () => {
         for (const person of ["ada", "bo", "cilla"]) expect(of(person)).toBeLessThanOrEqual(limits.perPerson);
         for (const name of ["hangs-1", "hangs-2", "hangs-3", "hangs-4"]) expect(at(name)).toBeLessThanOrEqual(1);
         for (const name of answering) expect(at(name)).toBeLessThanOrEqual(limits.perService);
-        const unanswering = after.filter(({ service: name }) => !answering.has(name));
+        const unanswering = after.filter(({ service }) => !answering.has(service));
         expect(unanswering.length).toBeLessThanOrEqual(limits.unanswering);
         // What is left behind had no lane: its person's, its service's, or all were taken.
         for (const left of due.filter((each) => !chosen.includes(each))) {

@@ -34,7 +34,7 @@ describe("a push payload", () => {
 
   it("says which alarm it speaks of, what can be answered, and by what name it is reported as shown", () => {
     const raisedAt = instantOf("2026-11-25T13:00:00Z");
-    const notice = notificationFixture({ raisedAt, answers: ["acknowledge", "pause"] });
+    const notice = notificationFixture({ raisedAt, actions: ["acknowledge", "pause"] });
     expect(pushPayload(notice, "f1", null, "item-7").notification.data).toMatchObject({
       item: "item-7",
       raisedAt: "2026-11-25T13:00:00.000Z",
@@ -47,8 +47,8 @@ describe("a push payload", () => {
     const [raisedAt, later] = [instantOf("2026-11-25T13:00:00Z"), instantOf("2026-11-25T13:02:00Z")];
     const notice = notificationFixture({
       raisedAt: later,
-      answers: ["acknowledge"],
-      answersAt: { feeder: "f7", raisedAt },
+      actions: ["acknowledge"],
+      actionTarget: { feeder: "f7", raisedAt },
     });
     const { data, navigate } = pushPayload(notice, null).notification;
     expect(data).toMatchObject({ feeder: "f7", raisedAt: "2026-11-25T13:00:00.000Z", answers: ["acknowledge"] });
@@ -56,7 +56,7 @@ describe("a push payload", () => {
   });
 
   it("offers no answer to what asks for nothing any more", () => {
-    const { data } = pushPayload(notificationFixture({ answers: ["acknowledge"], closes: true }), "f1").notification;
+    const { data } = pushPayload(notificationFixture({ actions: ["acknowledge"], isClosing: true }), "f1").notification;
     expect(data).toMatchObject({ answers: [], closes: true });
   });
 
@@ -71,7 +71,7 @@ describe("a push payload", () => {
   });
 
   it("comes without sound where the notice is quiet", () => {
-    expect(pushPayload(notificationFixture({ quiet: true }), "f1").notification.silent).toBe(true);
+    expect(pushPayload(notificationFixture({ silent: true }), "f1").notification.silent).toBe(true);
   });
 
   it("uses the room to the last octet and not one more (check value push-limit: 3,993)", () => {

@@ -12,7 +12,7 @@ describe("a delivery", () => {
     expect(urgencyOf({ priority: "urgent" })).toBe("high");
     expect(urgencyOf({ priority: "soon" })).toBe("normal");
     expect(urgencyOf({ priority: "note" })).toBe("low");
-    expect(urgencyOf({ priority: "urgent", quiet: true })).toBe("low");
+    expect(urgencyOf({ priority: "urgent", silent: true })).toBe("low");
   });
 
   it("says in whole seconds how long the words stay true, four weeks at most", () => {

@@ -190,7 +190,7 @@ describe("the measures", () => {
     });
     expect(named("Alarms raised, a week at each feeder")?.limit).toBe("1 at most");
     expect(named("Acknowledged")?.value).toBe("3 of 3");
-    expect(measures.filter(({ isOverLimit: over }) => over)).toEqual([]);
+    expect(measures.filter(({ isOverLimit }) => isOverLimit)).toEqual([]);
   });
 
   it("never say nothing of what was little", () => {

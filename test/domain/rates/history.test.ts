@@ -6,8 +6,8 @@ import { alarmChanges, at, briefAlarm, from, history, ordinaryAlarm } from "./al
 
 describe("the alarms of a log", () => {
   it("are raised once, answered and over", () => {
-    const { raised: raisings } = followAlarms(history(ordinaryAlarm("rowan", "foodLow", at(hours(5)))));
-    expect(raisings).toEqual([
+    const { raised } = followAlarms(history(ordinaryAlarm("rowan", "foodLow", at(hours(5)))));
+    expect(raised).toEqual([
       {
         feeder: "rowan",
         fault: "foodLow",
@@ -28,7 +28,7 @@ describe("the alarms of a log", () => {
   });
 
   it("aren't raised a second time by the end of a suppression", () => {
-    const { raised: raisings } = followAlarms(
+    const { raised } = followAlarms(
       history(
         alarmChanges(
           "rowan",
@@ -39,12 +39,12 @@ describe("the alarms of a log", () => {
         ),
       ),
     );
-    expect(raisings).toHaveLength(1);
-    expect(raisings[0]).toMatchObject({ raisedAt: at(hours(1)), endedAt: null });
+    expect(raised).toHaveLength(1);
+    expect(raised[0]).toMatchObject({ raisedAt: at(hours(1)), endedAt: null });
   });
 
   it("are raised by the end of a suppression under which they began", () => {
-    const { raised: raisings } = followAlarms(
+    const { raised } = followAlarms(
       history(
         alarmChanges(
           "rowan",
@@ -54,11 +54,11 @@ describe("the alarms of a log", () => {
         ),
       ),
     );
-    expect(raisings.map((raising) => raising.raisedAt)).toEqual([at(hours(9))]);
+    expect(raised.map((raising) => raising.raisedAt)).toEqual([at(hours(9))]);
   });
 
   it("are raised anew when the shelf ends and the fault is there still", () => {
-    const { raised: raisings } = followAlarms(
+    const { raised } = followAlarms(
       history(
         alarmChanges(
           "rowan",
@@ -69,7 +69,7 @@ describe("the alarms of a log", () => {
         ),
       ),
     );
-    expect(raisings.map(({ raisedAt: at, endedAt }) => [at, endedAt])).toEqual([
+    expect(raised.map(({ raisedAt, endedAt }) => [raisedAt, endedAt])).toEqual([
       [at(hours(1)), at(hours(2))],
       [at(hours(50)), null],
     ]);
@@ -118,11 +118,11 @@ describe("the alarms of a log", () => {
       ["shelved", "latchedAcknowledged", at(hours(6)), false],
       ["latchedAcknowledged", "normal", at(hours(9)), false],
     );
-    const { raised: raisings, onsets: comings } = followAlarms(history(latched));
-    expect(raisings).toMatchObject([
+    const { raised, onsets } = followAlarms(history(latched));
+    expect(raised).toMatchObject([
       { raisedAt: at(hours(1)), faultGoneAt: at(hours(2)), acknowledgedAt: at(hours(3)), endedAt: at(hours(9)) },
     ]);
-    expect(comings).toHaveLength(1);
+    expect(onsets).toHaveLength(1);
   });
 
   it("tell of the fault's own going before an off-delay ends the alarm", () => {
@@ -194,10 +194,10 @@ describe("the alarms of a log", () => {
               at(hours(hour)),
             ]);
           });
-        const { raised: raisings } = followAlarms({ ...history(), changes });
-        expect(raisings).toHaveLength(changes.filter(({ to }) => to === "unacknowledged").length);
+        const { raised } = followAlarms({ ...history(), changes });
+        expect(raised).toHaveLength(changes.filter(({ to }) => to === "unacknowledged").length);
         for (const feeder of ["rowan", "larch"]) {
-          const own = raisings.filter((raising) => raising.feeder === feeder);
+          const own = raised.filter((raising) => raising.feeder === feeder);
           for (const [index, { endedAt }] of own.entries()) {
             const next = own[index + 1];
             if (next !== undefined) expect(endedAt).toBeLessThanOrEqual(next.raisedAt);

@@ -186,7 +186,7 @@ describe("a stale alarm", () => {
 
 describe("shares", () => {
   it("name who makes the load, the most frequent first", () => {
-    const { frequentAlarms: loaders } = alarmRates(
+    const { frequentAlarms } = alarmRates(
       history(
         ordinaryAlarm("rowan", "iceLock", at(days(1))),
         ordinaryAlarm("rowan", "iceLock", at(days(2))),
@@ -194,8 +194,8 @@ describe("shares", () => {
         ordinaryAlarm("larch", "foodLow", at(days(4))),
       ),
     );
-    expect(loaders[0]).toEqual({ feeder: "rowan", fault: "iceLock", alarms: 2, share: 0.5 });
-    expect(loaders).toHaveLength(3);
+    expect(frequentAlarms[0]).toEqual({ feeder: "rowan", fault: "iceLock", alarmCount: 2, share: 0.5 });
+    expect(frequentAlarms).toHaveLength(3);
   });
 
   it("sum to one, whatever was raised", () => {

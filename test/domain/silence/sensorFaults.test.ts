@@ -107,12 +107,12 @@ describe("a sensor among others", () => {
         const learnt = runSilence({ seed, habits, from: start, length: days(30), settings });
         const from = time.after(start, days(30));
         const broken = { seed: seed + 50, habits, from, length: days(20), dead: ["press"] as const, settings };
-        const { runCount: runs, since } = learnt.sensors.button.pairings.perch ?? {
+        const { runCount, since } = learnt.sensors.button.pairings.perch ?? {
           runCount: Number.NaN,
           since: start,
         };
         // The run of misses that a button in order shows once in six feeder-years, as chance would have it.
-        const exact = Math.log((6 * runs * days(365)) / (from - since)) / -Math.log(1 - presses);
+        const exact = Math.log((6 * runCount * days(365)) / (from - since)) / -Math.log(1 - presses);
         ratio += (runSilence(broken, learnt.sensors).found[0]?.landings ?? Number.POSITIVE_INFINITY) / exact;
       }
       expect(ratio / 4, `pressed on ${presses}`).toBeLessThan(1.25);

@@ -3,16 +3,21 @@ import type { FaultKind } from "../../../server/domain/faults.ts";
 import type { FeederState } from "../../../server/domain/feeder.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
 import { advanceEscalation, recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
-import type { AlarmEvent, Escalation, OutgoingNotification } from "../../../server/domain/notification/escalation.ts";
-import { handleAlarmEvent } from "../../../server/domain/notification/handleAlarmEvent.ts";
-import { silenceBeginsAt } from "../../../server/domain/silence/feederSilence.ts";
-import { type GroupedYard, yardTopic } from "../../../server/domain/telling/group.ts";
+import { type GroupedYard, yardTopic } from "../../../server/domain/notification/alarmGroup.ts";
+import type {
+  AlarmEvent,
+  Escalation,
+  EscalationStep,
+  OutgoingNotification,
+} from "../../../server/domain/notification/escalation.ts";
 import {
   advanceGrouped,
   type GroupStep,
-  hearGrouped,
+  handleGroupedEvent,
   isGrouped,
-} from "../../../server/domain/telling/groupedAlarms.ts";
+} from "../../../server/domain/notification/groupedAlarms.ts";
+import { handleAlarmEvent } from "../../../server/domain/notification/handleAlarmEvent.ts";
+import { silenceBeginsAt } from "../../../server/domain/silence/feederSilence.ts";
 import { recipients } from "./keeperModel.ts";
 
 /** A feeder as far as telling looks at it. */
@@ -44,7 +49,9 @@ export class NotificationModel {
 
   hear(feeder: NotifiedFeeder, word: AlarmEvent, now: Instant): readonly SentNotification[] {
     if (isGrouped(word.fault))
-      return this.#keepGroup(hearGrouped(this.#grouped(word.fault), { feeder: feeder.id, word }, recipients, now));
+      return this.#keepGroup(
+        handleGroupedEvent(this.#grouped(word.fault), { feeder: feeder.id, word }, recipients, now),
+      );
     const topic = alarmTopic(feeder.id, word.fault);
     const of = { yard: yardId, feeder: feeder.id, topic, name: feeder.state.settings.name };
     return this.#keep(topic, handleAlarmEvent(this.call(topic), word, of, recipients, now));
@@ -81,32 +88,29 @@ export class NotificationModel {
       name: "Alder Croft",
       fault,
       escalation: this.call(yardTopic(yardId, fault)),
-      feeders: this.#feeders().map(({ id, state: { settings, reporting: link }, lastHeardAt }) => ({
+      feeders: this.#feeders().map(({ id, state: { settings, reporting }, lastHeardAt }) => ({
         id,
         name: settings.name,
         inService: true,
         lastReportAt: lastHeardAt,
         reportEvery: settings.reportEvery,
-        silentFrom: silenceBeginsAt(link, settings),
+        silentFrom: silenceBeginsAt(reporting, settings),
         escalation: this.call(alarmTopic(id, fault)),
       })),
     };
   }
 
-  #keep(
-    topic: string,
-    step: { call: Escalation | null; tellings: readonly OutgoingNotification[]; nextAt: Instant | null },
-  ): SentNotification[] {
-    if (step.call === null) this.#calls.delete(topic);
-    else this.#calls.set(topic, { call: step.call, nextAt: step.nextAt });
-    return step.tellings.map((telling) => ({ telling, call: this.call(telling.content.topic) }));
+  #keep(topic: string, step: EscalationStep): SentNotification[] {
+    if (step.escalation === null) this.#calls.delete(topic);
+    else this.#calls.set(topic, { call: step.escalation, nextAt: step.nextAt });
+    return step.notifications.map((telling) => ({ telling, call: this.call(telling.content.topic) }));
   }
 
-  #keepGroup({ escalations: calls, notifications: tellings }: GroupStep): SentNotification[] {
-    for (const { topic, escalation: call, nextAt } of calls) {
-      if (call === null) this.#calls.delete(topic);
-      else this.#calls.set(topic, { call, nextAt });
+  #keepGroup({ escalations, notifications }: GroupStep): SentNotification[] {
+    for (const { topic, escalation, nextAt } of escalations) {
+      if (escalation === null) this.#calls.delete(topic);
+      else this.#calls.set(topic, { call: escalation, nextAt });
     }
-    return tellings.map((telling) => ({ telling, call: this.call(telling.content.topic) }));
+    return notifications.map((telling) => ({ telling, call: this.call(telling.content.topic) }));
   }
 }

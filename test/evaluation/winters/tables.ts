@@ -38,14 +38,14 @@ function quiet(winters: readonly WinterFigures[]): string {
       ["rings, each person's, with reminders", ...rate(rings)],
       ["of these reminders", ...rate(reminders)],
       ["quiet corrections and withdrawals", ...rate(sumOf(winters, ({ corrections }) => corrections))],
-      ["mails about alarms", ...rate(sumOf(winters, ({ emails: mails }) => mails))],
-      ["mails of good news", ...rate(sumOf(winters, ({ allClearEmails: goodNewsMails }) => goodNewsMails))],
+      ["mails about alarms", ...rate(sumOf(winters, ({ emails }) => emails))],
+      ["mails of good news", ...rate(sumOf(winters, ({ allClearEmails }) => allClearEmails))],
       ["alarms with something wrong or to refill", ...share(needed, calls.length)],
       ["of all: what only a person could mend or fill", ...share(byHand, calls.length)],
       [
         "rings with something wrong or to refill",
         ...share(
-          sumOf(winters, ({ neededNotifications: ringsThatNeeded }) => ringsThatNeeded),
+          sumOf(winters, ({ neededNotifications }) => neededNotifications),
           rings,
         ),
       ],
@@ -79,7 +79,7 @@ function spreadOf(values: readonly number[]): string {
 function byAlarm(winters: readonly WinterFigures[]): string {
   const weeks = sumOf(winters, ({ feederWeeks }) => feederWeeks);
   const groups = new Map<string, EscalationFigure[]>();
-  for (const call of winters.flatMap(({ escalations: calls }) => calls))
+  for (const call of winters.flatMap(({ escalations }) => escalations))
     groups.set(call.fault, [...(groups.get(call.fault) ?? []), call]);
   const rows = [...groups.values()]
     .sort((one, other) => other.length - one.length)

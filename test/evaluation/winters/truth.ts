@@ -37,8 +37,7 @@ const family: Readonly<Record<Disturbance, readonly FaultKind[]>> = {
   powerCut: ["feederSilent"],
 };
 
-export const faultsOfIncident = (fault: FaultKind, { kind: mischance }: Incident): boolean =>
-  family[mischance.mishap].includes(fault);
+export const faultsOfIncident = (fault: FaultKind, { kind }: Incident): boolean => family[kind.mishap].includes(fault);
 
 /**
  * Whether there was something to act on: `hand` where only a person could mend or fill it, `itself` where it was truly wrong but

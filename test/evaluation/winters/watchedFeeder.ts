@@ -73,9 +73,9 @@ export class WatchedFeeder {
     return startUpdate({ id, yard: "", state, lastReportAt: lastHeardAt, lastStepAt: null });
   }
 
-  #keep({ state, effects, lastReportAt: lastHeardAt }: FeederUpdate, at: Instant): readonly AlarmEvent[] {
+  #keep({ state, effects, lastReportAt }: FeederUpdate, at: Instant): readonly AlarmEvent[] {
     this.state = state;
-    this.lastHeardAt = lastHeardAt;
+    this.lastHeardAt = lastReportAt;
     this.lookAt = patrolFrom(nextCheckAt(state, at));
     return effects.flatMap((effect) => (effect.kind === "alarmEvent" ? [effect.event] : []));
   }

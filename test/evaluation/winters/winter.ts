@@ -47,14 +47,9 @@ export interface WinterOptions {
  * One winter of one yard, from 1 November to 31 March by its own clock: feeders live and break, the server's own steps judge what
  * they say, its own rules tell a household, and that answers, fills and mends. The same seed lives the same winter.
  */
-export function simulateWinter({
-  seed,
-  feeders = names.length,
-  days: long,
-  mishaps = true,
-}: WinterOptions): WinterCounter {
+export function simulateWinter({ seed, feeders = names.length, days, mishaps = true }: WinterOptions): WinterCounter {
   const from = instantOfLocal("2025-11-01", "00:00", zone);
-  const to = instantOfLocal(long === undefined ? "2026-04-01" : addLocalDays("2025-11-01", long), "00:00", zone);
+  const to = instantOfLocal(days === undefined ? "2026-04-01" : addLocalDays("2025-11-01", days), "00:00", zone);
   return new Winter(seed, feeders, from, to, mishaps).live();
 }
 
@@ -125,16 +120,16 @@ class Winter {
 
   #deliver(words: readonly SentNotification[], now: Instant): void {
     for (const { telling, call } of words) {
-      const { content: notice, person, channel: by } = telling;
-      if (by === "email") {
-        this.#tally.mailed(notice.closes === true);
-        if (call !== null && notice.closes !== true)
+      const { content, person, channel } = telling;
+      if (channel === "email") {
+        this.#tally.mailed(content.isClosing === true);
+        if (call !== null && content.isClosing !== true)
           this.#planReading(call, person, after(now, spanBetween([minutes(5), minutes(60)], this.#chance)), false);
         continue;
       }
       const arrives = displayTime(now, this.#chance);
-      if (arrives !== null) this.#agenda.plan(arrives, (at) => this.#post.shown(notice.topic, person, at));
-      if (notice.quiet || call === null) {
+      if (arrives !== null) this.#agenda.plan(arrives, (at) => this.#post.shown(content.topic, person, at));
+      if (content.silent || call === null) {
         this.#tally.corrected();
         continue;
       }
@@ -148,8 +143,8 @@ class Winter {
     }
   }
 
-  #feedersOf({ feeder, silentFeeders: silent }: Escalation): readonly WatchedFeeder[] {
-    return this.#feeders.filter(({ id }) => id === feeder || silent.some((part) => part.feeder === id));
+  #feedersOf({ feeder, silentFeeders }: Escalation): readonly WatchedFeeder[] {
+    return this.#feeders.filter(({ id }) => id === feeder || silentFeeders.some((part) => part.feeder === id));
   }
 
   #standing(about: readonly WatchedFeeder[]): readonly Incident[] {

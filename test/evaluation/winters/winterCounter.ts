@@ -96,14 +96,14 @@ export class WinterCounter {
       feederWeeks: this.#feederWeeks,
       escalations: [...this.#calls.values()],
       worstTenMinutes: Math.max(0, ...[...this.#ringsOf.values()].map((rings) => maxWithin(rings, minutes(10)))),
-      incidents: this.#incidents.flatMap(({ kind: mischance, beganAt, notifiedAt: toldAt, endedAt }) =>
+      incidents: this.#incidents.flatMap(({ kind, beganAt, notifiedAt, endedAt }) =>
         beganAt === null
           ? []
           : [
               {
-                mishap: mischance.mishap,
-                yard: mischance.where === "yard",
-                hoursUntilTold: toldAt === null ? null : inHours((toldAt - beganAt) as Span),
+                mishap: kind.mishap,
+                yard: kind.where === "yard",
+                hoursUntilTold: notifiedAt === null ? null : inHours((notifiedAt - beganAt) as Span),
                 hoursItStood: inHours(((endedAt ?? this.#to) - beganAt) as Span),
               },
             ],

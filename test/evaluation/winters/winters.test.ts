@@ -42,7 +42,7 @@ describe("what goes wrong", () => {
       const count = drawn.filter((incident) => incident.kind === mischance).length;
       expect(Math.abs(count - expected)).toBeLessThan(4 * Math.sqrt(expected));
     }
-    expect(drawn.every(({ from: at }, index) => at >= (drawn[index - 1]?.from ?? 0))).toBe(true);
+    expect(drawn.every(({ from }, index) => from >= (drawn[index - 1]?.from ?? 0))).toBe(true);
   });
 });
 
@@ -91,8 +91,8 @@ describe("the post office", () => {
       ...{ title: "Rowan: tray jammed", body: "It is.", sameEpisode: false },
     };
     const rowan = { id: "rowan", state: { settings: { name: "Rowan" } } as never, lastHeardAt: null };
-    const people = (words: readonly { telling: { person: string; by: string } }[]) =>
-      words.map(({ telling }) => `${telling.person} by ${telling.by}`);
+    const people = (words: readonly { telling: { person: string; channel: string } }[]) =>
+      words.map(({ telling }) => `${telling.person} by ${telling.channel}`);
     expect(people(post.hear(rowan, raised, at))).toEqual(["ada by push"]);
     const due = post.dueAt;
     expect(due).not.toBeNull();

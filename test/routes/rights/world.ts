@@ -169,7 +169,7 @@ async function furnish(house: TestServer, yard: string, name: string, keeper: He
   const added = await requestAs(house, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
   if (added.statusCode !== 201) throw new Error(`expected a feeder at ${yard}, got ${added.body}`);
   const { feeder, key } = added.json() as { feeder: { id: string }; key: string };
-  const { boot: _boot, ...report } = reportExample;
+  const { boot, ...report } = reportExample;
   await house.report(key, { ...report, boot: `boot-${mark}` });
   await addPhone(house, keeper, `phone-${mark}`);
   await requestAs(house, "PATCH", "/api/v1/me", keeper, { mail: `${mark}@example.org` });

@@ -7,13 +7,15 @@ import type { Grams } from "./units.ts";
  * What a portion weighs, as it has turned out, beside what the keeper said: "A portion weighs about 1.6 g by the scale (you
  * said 1.5 g)." `learnt` in grams. Without a scale only what the keeper tells of refills and levels can have taught it.
  */
-export function portionWords(learnt: Grams, settings: FeederSettings): string {
-  const { portionMass, foodKind, grainsPerPortion: grains, sensors } = settings;
+export function portionText(learnt: Grams, settings: FeederSettings): string {
+  const { portionMass, foodKind, grainsPerPortion, sensors } = settings;
   const reckoned =
-    foodKind !== undefined && grains !== undefined && typicalPortion(foodKind, grains) === portionMass
-      ? `reckoned from ${grains === 1 ? "1 piece" : `${grains} pieces`}`
+    foodKind !== undefined &&
+    grainsPerPortion !== undefined &&
+    typicalPortion(foodKind, grainsPerPortion) === portionMass
+      ? `reckoned from ${grainsPerPortion === 1 ? "1 piece" : `${grainsPerPortion} pieces`}`
       : null;
-  const [now, said] = [portionGrams(learnt), portionGrams(portionMass)];
+  const [now, said] = [portionGramsText(learnt), portionGramsText(portionMass)];
   if (isAssumed(settings, "portionMass")) {
     return now === said
       ? `Nobody has said what a portion weighs. It is taken to be ${said}, as is usual.`
@@ -24,4 +26,4 @@ export function portionWords(learnt: Grams, settings: FeederSettings): string {
 }
 
 /** Two figures are all that a portion is good for: "0.35 g", "1.5 g", "12 g". */
-const portionGrams = (mass: number): string => `${Number(mass.toPrecision(2))} g`;
+const portionGramsText = (mass: number): string => `${Number(mass.toPrecision(2))} g`;

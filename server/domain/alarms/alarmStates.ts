@@ -1,5 +1,5 @@
-import type { FaultKind, Priority } from "./faults.ts";
-import type { Instant } from "./instant.ts";
+import type { FaultKind, Priority } from "../faults.ts";
+import type { Instant } from "../instant.ts";
 
 /**
  * One raw transition of an alarm: always logged, also when nobody is told. Where `from` and `to` are the same, the fault came
@@ -8,8 +8,8 @@ import type { Instant } from "./instant.ts";
 export interface AlarmChange {
   readonly fault: FaultKind;
   readonly priority: Priority;
-  readonly from: AlarmPhase;
-  readonly to: AlarmPhase;
+  readonly from: AlarmState;
+  readonly to: AlarmState;
   readonly at: Instant;
   readonly reason: string;
   /** Whether the fault itself is there after this change, as far as can be seen. */
@@ -17,7 +17,7 @@ export interface AlarmChange {
 }
 
 /** States of ANSI/ISA-18.2 and IEC 62682; `suspected` is "normal" while the on-delay runs. */
-export type AlarmPhase =
+export type AlarmState =
   | "normal"
   | "suspected"
   | "unacknowledged"

@@ -1,11 +1,11 @@
 import type { FaultKind } from "../faults.ts";
 import type { Instant } from "../instant.ts";
-import { advanceEscalation, isActive } from "../notification/advanceEscalation.ts";
-import type { AlarmEvent, Escalation, OutgoingNotification, Recipients } from "../notification/escalation.ts";
-import { correctionNotifications } from "../notification/handleAlarmEvent.ts";
-import { type FeederWord, type Group, type GroupedYard, topicIn, yardTopic } from "./group.ts";
-import { hearInNight, lookAgainFrom, settleNight } from "./nightGroup.ts";
-import { hearInYard, settleYard } from "./yardGroup.ts";
+import { advanceEscalation, isActive } from "./advanceEscalation.ts";
+import { type FeederEventInGroup, type Group, type GroupedYard, topicOfFeeder, yardTopic } from "./alarmGroup.ts";
+import type { AlarmEvent, Escalation, OutgoingNotification, Recipients } from "./escalation.ts";
+import { handleIceEvent, nextCheckFrom, regroupIce } from "./groupedIce.ts";
+import { handleSilenceEvent, regroupSilence } from "./groupedSilence.ts";
+import { correctionNotifications } from "./handleAlarmEvent.ts";
 
 /**
  * Several feeders of a yard with one cause get one call. All words of such a fault are heard here, and all its calls are looked
@@ -15,19 +15,19 @@ import { hearInYard, settleYard } from "./yardGroup.ts";
 /** How the alarms of one fault are grouped. */
 interface GroupRule {
   /** What one feeder's word changes. */
-  readonly hear: (group: Group, said: FeederWord, circle: Recipients, now: Instant) => Group;
+  readonly handleEvent: (group: Group, said: FeederEventInGroup, circle: Recipients, now: Instant) => Group;
   /** What follows from how all of them stand now. */
-  readonly settle: (group: Group, circle: Recipients, now: Instant) => Group;
+  readonly regroup: (group: Group, circle: Recipients, now: Instant) => Group;
 }
 
-const rules: { readonly [fault in FaultKind]?: GroupRule } = {
+const groupRules: { readonly [fault in FaultKind]?: GroupRule } = {
   // Its cause is most likely the yard's power or network, so the yard has a call of its own.
-  feederSilent: { hear: hearInYard, settle: settleYard },
+  feederSilent: { handleEvent: handleSilenceEvent, regroup: regroupSilence },
   // Each has to be visited all the same, so the first one's call speaks for the others.
-  iceLock: { hear: hearInNight, settle: settleNight },
+  iceLock: { handleEvent: handleIceEvent, regroup: regroupIce },
 };
 
-export const isGrouped = (fault: FaultKind): boolean => rules[fault] !== undefined;
+export const isGrouped = (fault: FaultKind): boolean => groupRules[fault] !== undefined;
 
 /** All calls of this fault in the yard as they are to be stored now (null: removed), and whom to tell. */
 export interface GroupStep {
@@ -42,7 +42,7 @@ interface StoredEscalation {
 }
 
 /** @throws RangeError where the word is of a feeder that the yard doesn't have, or of a fault that isn't grouped. */
-export function hearGrouped(
+export function handleGroupedEvent(
   yard: GroupedYard,
   said: { readonly feeder: string; readonly word: AlarmEvent },
   circle: Recipients,
@@ -50,41 +50,45 @@ export function hearGrouped(
 ): GroupStep {
   const feeder = yard.feeders.find(({ id }) => id === said.feeder);
   if (feeder === undefined) throw new RangeError(`expected a feeder of yard ${yard.id}, got ${said.feeder}`);
-  const rule = ruleOf(yard);
-  const heard = rule.hear(begin(yard), { feeder, word: said.word }, circle, now);
-  return advanced(yard, rule.settle(heard, circle, now), circle, now);
+  const rule = groupRuleOf(yard);
+  const heard = rule.handleEvent(initialGroup(yard), { feeder, event: said.word }, circle, now);
+  return advanceAll(yard, rule.regroup(heard, circle, now), circle, now);
 }
 
 /** Time has come to one of them. */
 export const advanceGrouped = (yard: GroupedYard, circle: Recipients, now: Instant): GroupStep =>
-  advanced(yard, ruleOf(yard).settle(begin(yard), circle, now), circle, now);
+  advanceAll(yard, groupRuleOf(yard).regroup(initialGroup(yard), circle, now), circle, now);
 
-function ruleOf({ fault }: GroupedYard): GroupRule {
-  const rule = rules[fault];
+function groupRuleOf({ fault }: GroupedYard): GroupRule {
+  const rule = groupRules[fault];
   if (rule === undefined) throw new RangeError(`expected a fault that is grouped, got ${fault}`);
   return rule;
 }
 
-const begin = (yard: GroupedYard): Group => ({ yard, tellings: [], newWords: [] });
+const initialGroup = (yard: GroupedYard): Group => ({ yard, notifications: [], changedTopics: [] });
 
-function advanced(stored: GroupedYard, group: Group, circle: Recipients, now: Instant): GroupStep {
+function advanceAll(stored: GroupedYard, group: Group, circle: Recipients, now: Instant): GroupStep {
   const { yard } = group;
-  const before = new Map(stored.feeders.map(({ id, call }) => [id, call]));
+  const before = new Map(stored.feeders.map(({ id, escalation }) => [id, escalation]));
   const all = [
-    { topic: yardTopic(yard.id, yard.fault), was: stored.call, call: yard.call },
-    ...yard.feeders.map(({ id, call }) => ({ topic: topicIn(yard, id), was: before.get(id) ?? null, call })),
+    { topic: yardTopic(yard.id, yard.fault), was: stored.escalation, call: yard.escalation },
+    ...yard.feeders.map(({ id, escalation }) => ({
+      topic: topicOfFeeder(yard, id),
+      was: before.get(id) ?? null,
+      call: escalation,
+    })),
   ];
   const calls: StoredEscalation[] = [];
-  const tellings: OutgoingNotification[] = [...group.tellings];
+  const tellings: OutgoingNotification[] = [...group.notifications];
   for (const { topic, was, call } of all) {
     if (call === null) {
       if (was !== null) calls.push({ topic, escalation: call, nextAt: null });
     } else if (isActive(call) && call.groupedUnder !== null) {
-      calls.push({ topic, escalation: call, nextAt: lookAgainFrom(now) });
+      calls.push({ topic, escalation: call, nextAt: nextCheckFrom(now) });
     } else {
       const step = advanceEscalation(call, circle, now);
       tellings.push(...step.notifications);
-      if (group.newWords.includes(topic)) tellings.push(...correctionNotifications(step, circle));
+      if (group.changedTopics.includes(topic)) tellings.push(...correctionNotifications(step, circle));
       calls.push({ topic, escalation: step.escalation, nextAt: step.nextAt });
     }
   }

@@ -2,7 +2,7 @@
  * The kind of a browser and its system, from what it says of itself (RFC 9110, 10.1.5), for a person to recognise their own by.
  * Only kinds, no versions: those change while a session lasts. Anybody can say anything there, so it proves nothing.
  */
-export function deviceWords(userAgent: string | undefined): string {
+export function deviceText(userAgent: string | undefined): string {
   const said = (userAgent ?? "").slice(0, 512);
   const browser = kindIn(said, browsers);
   const system = kindIn(said, systems);

@@ -18,7 +18,7 @@ import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
 const changesMax = 20_000;
 
 /** The last thirty whole local days and today so far, or as many as there are. */
-export async function ratesView(
+export async function alarmRatesView(
   records: RecordStore,
   yard: YardRow,
   feeders: readonly FeederRow[],
@@ -78,7 +78,7 @@ function isStanding(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }
 }
 
 function viewOf(yard: YardRow, rates: AlarmRates, cut: readonly string[]): RatesView {
-  const { frequentAlarms: loaders, stale, feeders } = rates;
+  const { frequentAlarms, stale, feeders } = rates;
   const nameOf = ({ feeder, fault }: Pick<RaisedAlarm, "feeder" | "fault">) => {
     const { title } = ruleOf(fault);
     const name = feeders.find(({ id }) => id === feeder)?.name;
@@ -89,12 +89,12 @@ function viewOf(yard: YardRow, rates: AlarmRates, cut: readonly string[]): Rates
     from: isoOf(rates.from),
     to: isoOf(rates.to),
     texts: [...ratesHeadline(rates), ...cut],
-    findings: ratesFindings(rates).map(({ text: words }) => words),
+    findings: ratesFindings(rates).map(({ text }) => text),
     days: alarmsByDay(rates),
     measures: alarmMeasures(rates),
-    frequentAlarms: loaders.slice(0, 10).map((loader) => ({
+    frequentAlarms: frequentAlarms.slice(0, 10).map((loader) => ({
       name: nameOf(loader),
-      alarms: loader.alarms,
+      alarmCount: loader.alarmCount,
       sharePercent: Math.round(100 * loader.share),
     })),
     standing: stale.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.raisedAt) })),
@@ -105,8 +105,8 @@ function alarmsByDay({ raised, notes, from, to, zone }: AlarmRates): RatesDayVie
   const days = new Map(
     localDaysBetweenInstants(from, to, zone).map((date) => [date, { date, urgent: 0, soon: 0, notes: 0 }]),
   );
-  for (const { raisedAt: at, priority } of raised) {
-    const day = days.get(localDateOf(at, zone));
+  for (const { raisedAt, priority } of raised) {
+    const day = days.get(localDateOf(raisedAt, zone));
     if (day !== undefined && priority !== "note") day[priority] += 1;
   }
   for (const at of notes) {
