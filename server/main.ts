@@ -6,6 +6,7 @@ import { openDamageFile } from "./adapters/damageFile.ts";
 import { StartProblem } from "./adapters/dataFolder.ts";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { createFeederSockets } from "./adapters/feederSockets.ts";
+import { createGuessEstimator } from "./adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "./adapters/liveBrowsers.ts";
 import { createOutboxWorker } from "./adapters/outboxWorker.ts";
 import { createPracticeRunner } from "./adapters/practiceRunner.ts";
@@ -72,7 +73,10 @@ async function main(): Promise<void> {
     info: (words) => app.log.debug({ practice: true }, words),
     warning: (words) => app.log.warn({ practice: true }, words),
   });
-  const around = { feederLink: sockets, liveFeed: browsers, outboxSignal: bell, practiceRunner: practice };
+  const around = {
+    ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: bell, practiceRunner: practice },
+    guessEstimator: createGuessEstimator(),
+  };
   const ports: Ports = { clock: systemClock, store, ...createGateways(config, secrets), ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({

@@ -59,10 +59,22 @@ export interface Ports {
   readonly liveFeed: LiveFeed;
   readonly outboxSignal: OutboxSignal;
   readonly practiceRunner: PracticeRunner;
+  readonly guessEstimator: GuessEstimator;
 }
 
 export interface Clock {
   now(): Instant;
+}
+
+/** How easily a passphrase is guessed, in the terms of zxcvbn. */
+export interface GuessEstimate {
+  readonly score: number; // 0 to 4
+  readonly warning: string | null; // the name of what is weak about it
+}
+
+export interface GuessEstimator {
+  /** @param expected what whoever guesses would try first, such as the person's name */
+  estimate(passphrase: string, expected: readonly string[]): Promise<GuessEstimate>;
 }
 
 // --- storing -------------------------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ export async function changePassphrase(
   const person = session.keeper;
   const old = await ownHash(ports, person.id, said.old);
   if (old === null) return wrongPassphrase("old");
-  const problem = await passphraseProblem(said.passphrase, person.name);
+  const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, person.name);
   if (problem !== null) return problem;
   const others = await otherSessions(ports, session);
   const hashes = { old, new: await hash(said.passphrase) };
@@ -74,7 +74,7 @@ export async function resetPassphrase(
   const token = hashOf(said.token);
   const person = await ports.store.accounts.reset(token, ports.clock.now());
   if (person === null) return noReset;
-  const problem = await passphraseProblem(said.passphrase, person.name);
+  const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, person.name);
   if (problem !== null) return problem;
   const passphraseHash = await hash(said.passphrase);
   if (!(await ports.store.accounts.useReset(token, passphraseHash, ports.clock.now()))) return noReset;

@@ -1,6 +1,6 @@
-import type { ZxcvbnFactory } from "@zxcvbn-ts/core";
 import { passphraseMin } from "../contract/api.ts";
 import { nameKey } from "../domain/names.ts";
+import type { GuessEstimator } from "../ports.ts";
 
 /**
  * What a new passphrase must be, wherever one is set. NIST SP 800-63B-4, 3.1.1.2: at least 15 characters where it is the only
@@ -10,13 +10,17 @@ import { nameKey } from "../domain/names.ts";
 export type PassphraseProblem = { readonly kind: "wrong"; readonly field: "passphrase"; readonly problem: string };
 
 /** @param name whose passphrase it is to be. @returns null where it is good */
-export async function passphraseProblem(passphrase: string, name: string): Promise<PassphraseProblem | null> {
+export async function passphraseProblem(
+  estimator: GuessEstimator,
+  passphrase: string,
+  name: string,
+): Promise<PassphraseProblem | null> {
   const problem =
     passphrase.length < passphraseMin
       ? `must be at least ${passphraseMin} characters`
       : hasName(passphrase, name)
         ? "must not contain your name"
-        : await guessProblem(passphrase, name);
+        : await guessProblem(estimator, passphrase, name);
   return problem === null ? null : { kind: "wrong", field: "passphrase", problem };
 }
 
@@ -39,35 +43,14 @@ const scoreMin = 3;
  */
 const estimatedMax = 48;
 
-async function guessProblem(passphrase: string, name: string): Promise<string | null> {
-  const estimator = await estimate();
+async function guessProblem(estimator: GuessEstimator, passphrase: string, name: string): Promise<string | null> {
   const expected = [name, ...name.split(" "), "pieward"];
-  const { score, feedback } = estimator.check(passphrase.slice(0, estimatedMax), expected);
+  const { score, warning } = await estimator.estimate(passphrase.slice(0, estimatedMax), expected);
   if (score >= scoreMin) return null;
-  return `is easy to guess: ${feedback.warning ?? "add one or two words that don't belong together"}`;
+  return `is easy to guess: ${warnings[warning ?? ""] ?? "add one or two words that don't belong together"}`;
 }
 
-/** Loaded when the first passphrase is set: its lists take half a second and 50 MB. */
-let loaded: Promise<ZxcvbnFactory> | null = null;
-const estimate = () => {
-  loaded ??= load();
-  return loaded;
-};
-
-async function load(): Promise<ZxcvbnFactory> {
-  const [{ ZxcvbnFactory }, common, english] = await Promise.all([
-    import("@zxcvbn-ts/core"),
-    import("@zxcvbn-ts/language-common"),
-    import("@zxcvbn-ts/language-en"),
-  ]);
-  return new ZxcvbnFactory({
-    dictionary: { ...common.dictionary, ...english.dictionary },
-    graphs: common.adjacencyGraphs,
-    translations: { ...english.translations, warnings },
-  });
-}
-
-const warnings = {
+const warnings: Readonly<Record<string, string>> = {
   straightRow: "it is a row of keys of a keyboard",
   keyPattern: "it is a pattern of keys of a keyboard",
   simpleRepeat: "it repeats one character",

@@ -39,7 +39,7 @@ export async function useFirstSignIn(
   const now = ports.clock.now();
   const isOpen = await ports.store.keepers.isClaimOpen(tokenHash(said.token));
   if (!isOpen) return (await claimedBefore(ports, said, device)) ?? noClaim;
-  const problem = await passphraseProblem(said.passphrase, said.name);
+  const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, said.name);
   if (problem !== null) return problem;
   const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
   const token = await ports.store.withStores(async ({ keepers, yards }) => {
@@ -96,7 +96,7 @@ export async function joinWith(
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
   // A passphrase is tried at signing in alone: an unused invite must not be another place to guess one.
   if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
-  const problem = await passphraseProblem(passphrase, name);
+  const problem = await passphraseProblem(ports.guessEstimator, passphrase, name);
   if (problem !== null) return problem;
   const newcomer = { name, passphraseHash: await hash(passphrase) };
   let opened = "";

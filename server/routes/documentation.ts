@@ -1,30 +1,43 @@
-import type { FastifyInstance } from "fastify";
+import { brotliCompressSync, constants } from "node:zlib";
+import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { OpenApi } from "./documentation/openApiShape.ts";
 import { documentationPage } from "./documentation/page.ts";
 import { style } from "./documentation/style.ts";
 
 /** The interface's documentation: a page for people, and the OpenAPI document that it is made from for tools. */
 export function documentationRoutes(app: FastifyInstance, reportsPerMinute: number): void {
-  // Made once, when the first reader comes: all routes are known by then, and none changes later.
-  let page: string | null = null;
-  const text = () => {
-    page ??= documentationPage(app.swagger() as unknown as OpenApi, reportsPerMinute);
-    return page;
-  };
-  const asked = { schema: { hide: true } };
+  // All routes are known when the first reader comes, and none changes later.
+  const page = madeOnce(() => documentationPage(app.swagger() as unknown as OpenApi, reportsPerMinute));
+  const document = madeOnce(() => JSON.stringify(app.swagger()));
+  const schema = { hide: true };
   for (const path of ["/api/docs", "/api/docs/"]) {
-    app.get(path, asked, (_request, reply) =>
-      reply
-        .header("content-security-policy", pagePolicy)
-        .header("cache-control", "no-cache")
-        .type("text/html; charset=utf-8")
-        .send(text()),
+    app.get(path, { schema }, (request, reply) =>
+      page.send(request, reply.header("content-security-policy", pagePolicy).type("text/html; charset=utf-8")),
     );
   }
-  app.get("/api/docs/page.css", asked, (_request, reply) =>
+  app.get("/api/docs/page.css", { schema }, (_request, reply) =>
     reply.header("cache-control", "no-cache").type("text/css; charset=utf-8").send(style),
   );
-  app.get("/api/docs/json", asked, (_request, reply) => reply.send(app.swagger()));
+  app.get("/api/docs/json", { schema }, (request, reply) =>
+    document.send(request, reply.type("application/json; charset=utf-8")),
+  );
+}
+
+/** Made and compressed for the first reader and kept: compressing it for each of many readers at once took 40 MB. */
+function madeOnce(make: () => string) {
+  let kept: { readonly plain: Buffer; readonly brotli: Buffer } | null = null;
+  const keep = () => {
+    const plain = Buffer.from(make());
+    return { plain, brotli: brotliCompressSync(plain, { params: { [constants.BROTLI_PARAM_QUALITY]: 6 } }) };
+  };
+  return {
+    send({ headers }: FastifyRequest, reply: FastifyReply): FastifyReply {
+      kept ??= keep();
+      reply.header("cache-control", "no-cache").header("vary", "accept-encoding");
+      const takesBrotli = /\bbr\b(?!\s*;\s*q=0(\.0*)?\s*(,|$))/.test(headers["accept-encoding"] ?? "");
+      return takesBrotli ? reply.header("content-encoding", "br").send(kept.brotli) : reply.send(kept.plain);
+    },
+  };
 }
 
 /** The page needs its own style sheet and its icon, and nothing that runs. */

@@ -11,6 +11,7 @@ describe("the deploy files", () => {
     expect(Object.keys(variables).sort()).toEqual([
       "DATA_DIR",
       "HOST",
+      "MALLOC_ARENA_MAX",
       "NODE_ENV",
       "PORT",
       "PUBLIC_URL",
@@ -51,10 +52,11 @@ describe("the deploy files", () => {
     expect(readFileSync("server/app.ts", "utf8")).toContain(`"${health}"`);
   });
 
-  it("bound the heap as npm start does, well below the memory that they allow", () => {
+  it("bound the memory as npm start does, well below the memory that they allow", () => {
     const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
-    const bounds = (text: string) => [...text.matchAll(/--max-(?:old|semi)-space-size=\d+/g)].map(([bound]) => bound);
-    expect(bounds(scripts.start ?? "")).toHaveLength(2);
+    const bounds = (text: string) =>
+      [...text.matchAll(/--max-(?:old|semi)-space-size=\d+|MALLOC_ARENA_MAX=\d+/g)].map(([bound]) => bound).sort();
+    expect(bounds(scripts.start ?? "")).toHaveLength(3);
     for (const file of ["service/pieward.service", "container/Containerfile"]) {
       expect(bounds(read(file)), file).toEqual(bounds(scripts.start ?? ""));
     }

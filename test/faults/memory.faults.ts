@@ -35,8 +35,15 @@ async function start(): Promise<Started> {
   const { scripts } = JSON.parse(readFileSync(join(project, "package.json"), "utf8")) as {
     scripts: { start: string };
   };
-  const [, ...options] = scripts.start.split(" ");
-  const env = { PATH: process.env.PATH, HOST: "127.0.0.1", PORT: "0", DATA_DIR: folder, REPORTS_PER_MINUTE: "1000000" };
+  const [arenas = "", , ...options] = scripts.start.split(" ");
+  const env = {
+    ...Object.fromEntries([arenas.split("=")]),
+    PATH: process.env.PATH,
+    HOST: "127.0.0.1",
+    PORT: "0",
+    DATA_DIR: folder,
+    REPORTS_PER_MINUTE: "1000000",
+  };
   const child = spawn(process.execPath, options, { env, cwd: project });
   let [out, err] = ["", ""];
   child.stderr.on("data", (text) => {

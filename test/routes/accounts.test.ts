@@ -122,7 +122,7 @@ describe("a new passphrase", () => {
     const house = await openTestServer();
     const time = async (passphrase: string) => {
       const began = performance.now();
-      await passphraseProblem(passphrase, "Ada");
+      await passphraseProblem(house.ports.guessEstimator, passphrase, "Ada");
       return performance.now() - began;
     };
     const regular = "ab1!x".repeat(40);

@@ -4,6 +4,7 @@ import type { FastifyInstance } from "fastify";
 import webpush from "web-push";
 import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { createFeederSockets } from "../../server/adapters/feederSockets.ts";
+import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
 import { connect } from "../../server/adapters/store/openStore.ts";
 import { createStore } from "../../server/adapters/store/prismaStore.ts";
@@ -101,6 +102,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
         setFault: () => undefined,
         state: () => ({ running: false, fault: "none" }),
       },
+      guessEstimator: createGuessEstimator(),
     };
     const app = await buildApp({
       ports,

@@ -2,6 +2,7 @@ import { rmSync } from "node:fs";
 import type { FastifyInstance } from "fastify";
 import { inject, onTestFinished } from "vitest";
 import { createFeederSockets, type FeederSockets } from "../../server/adapters/feederSockets.ts";
+import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
 import { createStore, type OpenStore } from "../../server/adapters/store/prismaStore.ts";
@@ -81,6 +82,9 @@ function handPush(): FakePush {
       endpoint.startsWith("https://") ? { kind: "fine" } : { kind: "refused", why: "must be https" },
   };
 }
+
+/** One for all, since each reads its lists again. */
+const guessEstimator = createGuessEstimator();
 
 const idlePractice: PracticeRunner = {
   start: () => undefined,
@@ -165,6 +169,7 @@ export async function openTestServerOn(
     liveFeed: browsers,
     outboxSignal: bell,
     practiceRunner: practice,
+    guessEstimator,
   };
   const app = await buildApp({
     ports,

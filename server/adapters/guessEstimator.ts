@@ -1,0 +1,87 @@
+import { createRequire } from "node:module";
+import { Worker } from "node:worker_threads";
+import { type Span, seconds } from "../domain/instant.ts";
+import type { GuessEstimate, GuessEstimator } from "../ports.ts";
+
+interface Question {
+  readonly passphrase: string;
+  readonly expected: readonly string[];
+}
+
+/**
+ * The lists of common words take half a second to read and 60 MB, which a small board needs for other things, and a passphrase is
+ * set once a year. So they live in a thread that ends when nobody has asked for a while, and gives its memory back.
+ * @param keptFor how long the thread waits for another question
+ */
+export function createGuessEstimator(keptFor: Span = seconds(5)): GuessEstimator {
+  let worker: Worker | null = null;
+  let last: Promise<unknown> = Promise.resolve();
+  let ending: NodeJS.Timeout | undefined;
+
+  const ask = async (question: Question) => {
+    clearTimeout(ending);
+    worker ??= start();
+    try {
+      return await answerOf(worker, question);
+    } catch (error) {
+      void worker.terminate();
+      worker = null;
+      throw error;
+    } finally {
+      ending = setTimeout(() => {
+        void worker?.terminate();
+        worker = null;
+      }, keptFor).unref();
+    }
+  };
+
+  return {
+    estimate(passphrase, expected) {
+      const answer = last.then(() => ask({ passphrase, expected }));
+      last = answer.catch(() => undefined); // whoever asked is told of it
+      return answer;
+    },
+  };
+}
+
+function start(): Worker {
+  const require = createRequire(import.meta.url);
+  const libraries = [
+    require.resolve("@zxcvbn-ts/core"),
+    require.resolve("@zxcvbn-ts/language-common"),
+    require.resolve("@zxcvbn-ts/language-en"),
+  ];
+  const worker = new Worker(program, { eval: true, workerData: { libraries } });
+  worker.unref(); // whoever waits for an answer keeps the process up, not this
+  return worker;
+}
+
+function answerOf(worker: Worker, question: Question): Promise<GuessEstimate> {
+  return new Promise((resolve, reject) => {
+    const ended = (code: number) => over(() => reject(new Error(`judging a passphrase ended with ${code}`)));
+    const failed = (error: Error) => over(() => reject(error));
+    const answered = (answer: GuessEstimate) => over(() => resolve(answer));
+    const over = (act: () => void) => {
+      worker.off("exit", ended).off("error", failed).off("message", answered).unref();
+      act();
+    };
+    worker.on("exit", ended).on("error", failed).on("message", answered).ref();
+    worker.postMessage(question);
+  });
+}
+
+const program = `
+  const { parentPort, workerData } = require("node:worker_threads");
+  const [core, common, english] = workerData.libraries.map((path) => require(path));
+  // Each warning by its name: the text is not the library's business.
+  const warnings = Object.fromEntries(Object.keys(english.translations.warnings).map((name) => [name, name]));
+  const estimator = new core.ZxcvbnFactory({
+    dictionary: { ...common.dictionary, ...english.dictionary },
+    graphs: common.adjacencyGraphs,
+    translations: { ...english.translations, warnings },
+  });
+  parentPort.on("message", ({ passphrase, expected }) => {
+    const { score, feedback } = estimator.check(passphrase, expected);
+    parentPort.postMessage({ score, warning: feedback.warning ?? null });
+  });
+`;
