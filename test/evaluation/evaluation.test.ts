@@ -5,7 +5,7 @@ import { evaluateRunOut } from "./runOutCalibration.ts";
 
 /**
  * A small bite of `npm run judge`, so that a change which ruins judgement is seen at once and not at the next long run. The bounds
- * are wide: so few seeds scatter. What is really reached stands in DEVELOPERS.md.
+ * are wide: so few seeds scatter. What is really reached is in test/measured.md.
  */
 const seeds = (count: number) => Array.from({ length: count }, (_, index) => 30_001 + index);
 

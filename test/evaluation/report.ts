@@ -4,7 +4,7 @@ export interface EvaluationResult {
   readonly figures: Readonly<Record<string, number>>;
 }
 
-/** Plain tables for a terminal and for DEVELOPERS.md alike. */
+/** Plain tables for a terminal and for test/measured.md alike. */
 export function formatTable(
   title: string,
   columns: readonly string[],
