@@ -78,7 +78,7 @@ function handPush(): FakePush {
       return this.answer;
     },
     checkEndpoint: async (endpoint) =>
-      endpoint.startsWith("https://") ? { kind: "fine" } : { kind: "refused", why: "must be https" },
+      endpoint.startsWith("https://") ? { kind: "allowed" } : { kind: "refused", reason: "must be https" },
   };
 }
 
