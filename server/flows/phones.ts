@@ -45,7 +45,7 @@ export async function addPhone(
   { label, replaces, ...by }: Subscription & { readonly label: string | null; readonly replaces: string | null },
 ): Promise<PhoneChangeResult> {
   const checked = await ports.push.checkEndpoint(by.endpoint);
-  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.why };
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.reason };
   const { keepers } = ports.store;
   const now = ports.clock.now();
   const renewed =
@@ -65,7 +65,7 @@ export async function renewPhone(
   by: Subscription,
 ): Promise<PhoneChangeResult> {
   const checked = await ports.push.checkEndpoint(by.endpoint);
-  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.why };
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.reason };
   const of = { keeper, replaces, label: null };
   return phoneResult(ports, keeper, await ports.store.keepers.renewPhone(of, by, ports.clock.now()));
 }
