@@ -155,9 +155,9 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const by = signedInPerson(request).name;
       const said = request.body?.raisedAt;
       const raisedAt = said ? instantOf(said) : null;
-      const { notifiedPriority: calledAs } = request.body ?? {};
-      const how = calledAs === undefined ? {} : { calledAs };
-      return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt, ...how }, request.body);
+      const { notifiedPriority } = request.body ?? {};
+      const priority = notifiedPriority === undefined ? {} : { notifiedPriority };
+      return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt, ...priority }, request.body);
     },
   );
 
@@ -176,8 +176,8 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     { schema: { hide: true, params: alarm, body: outOfServiceRequest } },
     async (request, reply) => {
       const { feeder, fault } = request.params;
-      const [by, { reason: why }] = [signedInPerson(request).name, request.body];
-      return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, reason: why, by }, request.body);
+      const [by, { reason }] = [signedInPerson(request).name, request.body];
+      return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, reason, by }, request.body);
     },
   );
 

@@ -291,7 +291,7 @@ async function killedWhileClaimed({ chance, folder }: Around): Promise<readonly 
   return problem === null ? [] : [problem];
 }
 
-async function killedWhileMigrating({ house, chance, folder }: Around): Promise<readonly string[]> {
+async function killedWhileMigrating({ chance, folder }: Around): Promise<readonly string[]> {
   const dataDir = join(folder, "data");
   mkdirSync(dataDir, { recursive: true });
   const older = await createOlderDatabase(dataDir, account, chance);

@@ -276,7 +276,7 @@ describe("deleting one's account", () => {
     await house.addFeeder();
     expect((await remove(house, house.keeper, { passphrase: first })).statusCode).toBe(204);
     const home = (await requestAs(house, "GET", "/api/v1/home", bo)).json();
-    expect(home.yards).toMatchObject([{ id: house.yard, people: 1, feeders: [{ name: "Rowan" }] }]);
+    expect(home.yards).toMatchObject([{ id: house.yard, peopleCount: 1, feeders: [{ name: "Rowan" }] }]);
   });
 });
 const passphraseOfBo = "three grey birds at breakfast";

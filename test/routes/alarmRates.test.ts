@@ -118,14 +118,14 @@ describe("the rates of a yard", () => {
     const owner = (await house.store.keepers.keeperNamed("Keeper"))?.id ?? "";
     await house.connections.write(async (statements) => {
       const written = new Date(before(now, days(2)));
-      const item = (id: string, different: object, quiet = false) => ({
+      const item = (id: string, different: object, silent = false) => ({
         id,
         channel: "push",
         keeperId: owner,
         yardId: house.yard,
         feederId: feeder,
         topic: "alarm-1",
-        notice: JSON.stringify({ fault: "trayJammed", quiet }),
+        notice: JSON.stringify({ fault: "trayJammed", silent }),
         writtenAt: written,
         dueAt: written,
         settledAt: written,
@@ -137,7 +137,7 @@ describe("the rates of a yard", () => {
           item("one phone", {}),
           item("the other phone", {}),
           item("a reminder", { writtenAt: new Date(before(now, days(1))) }),
-          item("by mail", { channel: "mail", topic: "alarm-2" }),
+          item("by mail", { channel: "email", topic: "alarm-2" }),
           item("never arrived", { phase: "givenUp", topic: "alarm-3" }),
           item("corrected", { topic: "alarm-4" }, true),
           item("taken back", { topic: "alarm-5", closes: true }),

@@ -131,7 +131,7 @@ describe("a phone that renews its subscription", () => {
     expect(answer.statusCode).toBe(200);
     expect(await onlyPhone(house)).toMatchObject({
       ...{ id: before.id, label: "Pocket", addedAt: before.addedAt, endpoint: renewal.endpoint },
-      ...{ lastShownAt: null, lastAcceptedAt: null, reach: { kind: "unproved" } },
+      ...{ lastDisplayedAt: null, lastAcceptedAt: null, reachability: { kind: "unproved" } },
     });
   });
 

@@ -32,7 +32,7 @@ export function limitLines(parts: readonly SectionDraft[]): readonly DigestSecti
   return told.map(({ heading, lines, omittedText, links }, place) => ({
     heading,
     lines: omittedText === null ? lines : truncateLines(lines, given[place] ?? 1, omittedText),
-    ...(links === undefined ? {} : { opens: links }),
+    ...(links === undefined ? {} : { links }),
   }));
 }
 

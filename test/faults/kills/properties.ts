@@ -108,9 +108,9 @@ export function checkedProperties(yard: KillYard): readonly CheckedProperty[] {
       name: "mail address",
       next() {
         const mail = `keeper${once()}@alder-croft.example`;
-        return { value: mail, send: (visit) => visit.ask("PATCH", "/api/v1/me", { mail }) };
+        return { value: mail, send: (visit) => visit.ask("PATCH", "/api/v1/me", { email: mail }) };
       },
-      read: async (visit) => [shown((await getJson(visit, "/api/v1/me")).json().mail)],
+      read: async (visit) => [shown((await getJson(visit, "/api/v1/me")).json().email)],
     },
     {
       name: "quiet hours",
@@ -124,7 +124,7 @@ export function checkedProperties(yard: KillYard): readonly CheckedProperty[] {
       },
       async read(visit) {
         const { people } = (await getJson(visit, `/api/v1/yards/${yard.id}/people`)).json();
-        return [JSON.stringify(people.find(({ you }: { you: boolean }) => you).quiet)];
+        return [JSON.stringify(people.find(({ you }: { you: boolean }) => you).quietHours)];
       },
     },
     practice(),
