@@ -14,7 +14,7 @@ const damages: [string, (state: string) => string, RegExp][] = [
   ["without its hopper", changed((state) => delete state.hopper), /state\.hopper is missing/],
   ["without a number", changed((state) => delete state.hopper.estimate.level), /level is missing/],
   ["with no number in its place", changed((state) => (state.hopper.estimate.portion = Number.NaN)), /portion is null/],
-  ["with a list cut short", changed((state) => state.hopper.appetite.byPart.pop()), /23 entries, expected 24/],
+  ["with a list cut short", changed((state) => state.hopper.appetite.eatenByPart.pop()), /23 entries, expected 24/],
 ];
 // biome-ignore lint/suspicious/noExplicitAny: it is damaged on purpose
 function changed(damage: (state: any) => unknown) {
