@@ -267,10 +267,10 @@ let signInMilliseconds = 150;
 
 async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readonly string[]> {
   const server = runBuiltServer(folder, variables);
-  const token = (await server.waitForOutput(/claim#(\S+)\n/))[1];
+  const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
   const visitor = await openSession(server);
   const began = Date.now();
-  const answer = visitor.ask("POST", "/api/v1/claim", { token, ...account }).then(
+  const answer = visitor.ask("POST", "/api/v1/first-sign-in", { token, ...account }).then(
     (claimed) => {
       signInMilliseconds = Date.now() - began;
       return claimed;
@@ -284,14 +284,14 @@ async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readon
 
   const again = runBuiltServer(folder, variables);
   const first = await openSession(again);
-  const printed = again.waitForOutput(/claim#(\S+)\n/).then(
+  const printed = again.waitForOutput(/first-sign-in#(\S+)\n/).then(
     ([, link]) => link,
     () => undefined, // it prints none
   );
   const link = await Promise.race([printed, sleep(500)]); // it comes right after the address, or never
   if (claimed !== null && link !== undefined) return ["a confirmed first sign-in is lost"];
   // Whoever had no answer opens the same link again, or the new one that the server prints.
-  const repeated = await retryWhileBusy(() => first.ask("POST", "/api/v1/claim", { token: link ?? token, ...account }));
+  const repeated = await retryWhileBusy(() => first.ask("POST", "/api/v1/first-sign-in", { token: link ?? token, ...account }));
   if (repeated.status !== 200) return [`the first sign-in can't be repeated: ${repeated.status} ${repeated.text}`];
   const problem = await healthProblem(await openSession(again, repeated.cookie));
   again.kill("SIGKILL");

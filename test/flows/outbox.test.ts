@@ -145,7 +145,7 @@ describe("the outbox", () => {
     clock.at = past(start, hours(13));
     expect(await drain()).toMatchObject({ delivered: 0, givenUp: 1, nextDueAt: null });
     expect(sent).toEqual([]);
-    expect(outbox.settled.at(-1)?.settlement).toMatchObject({ kind: "givenUp", problem: "too old to be told" });
+    expect(outbox.settled.at(-1)?.settlement).toMatchObject({ kind: "givenUp", problem: "too old to send" });
   });
 
   it("hands on only the time that a notice has left", async () => {
