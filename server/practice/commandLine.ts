@@ -1,5 +1,5 @@
 import { parseArgs } from "node:util";
-import type { PracticeFault } from "../contract/api.ts";
+import { type PracticeFault, practiceFaults } from "../contract/api.ts";
 import { hours, minutes, type Span } from "../domain/instant.ts";
 import { canHaveFault, feederWithFault, larch, type PracticeSettings, parseFault, rowan } from "./yard.ts";
 
@@ -15,8 +15,7 @@ export interface CommandLine {
 
 export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <feeder key>
   --feeder rowan|larch   which practice feeder (by default the one that can have the fault)
-  --fault <name>         none, empty, jam, bridge, stall, wireOff, chuteBlind, buttonDead, detectorDeaf, scaleDead,
-                         silent, coldNight, weakBattery (larch), chargingInFrost (rowan), deafToOrders
+  --fault <name>         ${practiceFaults.join(", ")}
   --seed <number>        the same seed, the same weather (default 7)
   --history <hours>      past to tell first, 0 to 36 (default 36)
   --minutes <number>     stop after so many minutes`;

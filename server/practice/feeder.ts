@@ -1,10 +1,9 @@
 import type { z } from "zod";
 import { type Answer, eventsPerReportMax, type reportSchema } from "../contract/report.ts";
 import { after, type Instant, instantOf, type Span } from "../domain/instant.ts";
+import { type RecordedEvent, Spool, type SpoolEntry } from "./model/spool.ts";
 import { applyOrders, endExpiredPause, type OrderState, resumeAt } from "./orderState.ts";
-import { type RecordedEvent, Spool, type SpoolEntry } from "./spool.ts";
-import type { SensorReadings, TrayTurn } from "./world.ts";
-import { portionRun } from "./world.ts";
+import { type PortionResult, portionRun, type SensorReadings } from "./world.ts";
 
 /**
  * A feeder's own program, as a real one should do its duties: it writes everything down before it forgets it, numbers it,
@@ -173,18 +172,18 @@ export class Feeder {
     this.#motor = null;
     this.#hopperGrams = null; // what just fell isn't in it
     const ranFor = (at - startedAt) as Span;
-    const turn = this.#hardware.turnTray(ranFor, at);
-    this.#counts.chute += turn.chuteCount ?? 0;
+    const result = this.#hardware.runMotor(ranFor, at);
+    this.#counts.chute += result.chuteCount ?? 0;
     this.#write(
       {
         kind: "portion",
         cause,
         paysFor,
         motorMs: ranFor,
-        meanMilliamps: turn.meanMilliamps,
-        peakMilliamps: turn.peakMilliamps,
-        chuteCount: turn.chuteCount,
-        lowestVolts: turn.lowestVolts,
+        meanMilliamps: result.meanMilliamps,
+        peakMilliamps: result.peakMilliamps,
+        chuteCount: result.chuteCount,
+        lowestVolts: result.lowestVolts,
       },
       at,
     );
@@ -238,7 +237,7 @@ export interface Hardware {
   weigh(): number | null;
   runningMilliamps(at: Instant): number;
   /** The motor has just run for so long. */
-  turnTray(ranFor: Span, at: Instant): TrayTurn;
+  runMotor(ranFor: Span, at: Instant): PortionResult;
   read(at: Instant): SensorReadings;
 }
 

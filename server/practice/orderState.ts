@@ -1,6 +1,6 @@
 import type { SentOrder } from "../contract/report.ts";
 import { type Instant, instantOf, type Span } from "../domain/instant.ts";
-import type { RecordedEvent } from "./spool.ts";
+import type { RecordedEvent } from "./model/spool.ts";
 
 /**
  * How a feeder obeys. The newest order wins, a repeat changes nothing, and what it was last told holds through a power cut:

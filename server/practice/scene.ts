@@ -1,20 +1,28 @@
 import type { PracticeFault } from "../contract/api.ts";
 import type { Answer } from "../contract/report.ts";
 import { after, type Instant, minutes, type Span } from "../domain/instant.ts";
-import { type BirdAction, type BirdVisit, type Bout, initialBout, nextVisit, type VisitPattern } from "./birds.ts";
+import {
+  type BirdAction,
+  type BirdVisit,
+  nextVisit,
+  noSimulatedDay,
+  type SimulatedDay,
+  type VisitPattern,
+} from "./birds.ts";
 import { Feeder, type FeederMemory, type ReportInput } from "./feeder.ts";
-import { isCivilDaylight } from "./light.ts";
+import { isCivilDaylight } from "./model/light.ts";
 import type { RandomSource } from "./random.ts";
 import {
   advanceWorld,
-  detectorSignal,
+  foodGrams,
   isButtonWorking,
   isPerched,
   newWorld,
+  readDetector,
   readSensors,
   refillWorld,
+  runMotor,
   runningMilliamps,
-  turnTray,
   type World,
   weigh,
   withFault,
@@ -31,7 +39,7 @@ export class Scene {
   #world: World;
   #feeder: Feeder;
   #rhythm: VisitPattern;
-  #bout: Bout = initialBout;
+  #day: SimulatedDay = noSimulatedDay;
   #visit: BirdVisit;
   #arrived = false;
   #actsDone = 0;
@@ -89,7 +97,7 @@ export class Scene {
 
   #pass(at: Instant): void {
     this.#at = Math.max(at, this.#at) as Instant;
-    this.#world = advanceWorld(this.#world, this.#at);
+    this.#world = advanceWorld(this.#world, this.#at, this.#chance);
   }
 
   #skipTo(at: Instant): void {
@@ -130,7 +138,7 @@ export class Scene {
         );
         return;
       case "deposit": {
-        const signal = detectorSignal(this.#world, this.#chance);
+        const signal = readDetector(this.#world, this.#chance);
         if (signal !== null) this.#feeder.capDetected(signal, at);
         this.#narrate(signal === null ? "A bird drops a cap: nobody notices." : "A bird drops a cap into the slot.");
         return;
@@ -141,8 +149,8 @@ export class Scene {
   #nextVisit(from: Instant): BirdVisit {
     this.#arrived = false;
     this.#actsDone = 0;
-    const next = nextVisit(from, this.#bout, this.#rhythm, this.#world.seed, this.#chance);
-    this.#bout = next.bout;
+    const next = nextVisit(from, this.#day, this.#rhythm, this.#world.seed, this.#chance);
+    this.#day = next.day;
     return next.visit;
   }
 
@@ -156,7 +164,7 @@ export class Scene {
   setRhythm(rhythm: VisitPattern, at: Instant): void {
     if (rhythm === this.#rhythm) return;
     this.#rhythm = rhythm;
-    this.#bout = initialBout;
+    this.#day = noSimulatedDay;
     this.#world = { ...this.#world, perchedUntil: null };
     this.#skipTo(at);
     // The plan's free food is due just now: presses after it are part of the same meal, which nobody owes.
@@ -167,9 +175,10 @@ export class Scene {
 
   /** The practice keeper keeps the hopper well filled, in daylight, unless the chosen fault is that it is empty. */
   #keeperComes(at: Instant): boolean {
-    const { fault, hopperGrams, settings } = this.#world;
+    const { fault, settings } = this.#world;
     // Not while the flock is at it: a refill settles what was open about falling food, and the fault shall show first.
-    if (fault === "hopperEmpty" || this.#isCrowded || hopperGrams > 0.93 * settings.hopperCapacityGrams) return false;
+    if (fault === "hopperEmpty" || this.#isCrowded || foodGrams(this.#world) > 0.93 * settings.hopperCapacityGrams)
+      return false;
     return this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at);
   }
 
@@ -209,17 +218,17 @@ export class Scene {
         fitted: sensors,
         isPerched: () => isPerched(this.#world),
         weigh: () => weigh(this.#world, this.#chance),
-        runningMilliamps: () => runningMilliamps(this.#worldOfTurn()),
-        turnTray: (ranFor) => {
-          const { world, turn } = turnTray(this.#worldOfTurn(), ranFor, this.#chance);
+        runningMilliamps: () => runningMilliamps(this.#worldOfTurn(), this.#chance),
+        runMotor: (ranFor) => {
+          const { world, result } = runMotor(this.#worldOfTurn(), ranFor, this.#chance);
           this.#world = { ...world, fault: this.#world.fault };
           this.#soundTurns = Math.max(0, this.#soundTurns - 1);
           this.#narrate(
-            turn.fellGrams > 0
-              ? `${turn.fellGrams.toFixed(2)} g of food falls.`
+            result.fellGrams > 0
+              ? `${result.fellGrams.toFixed(2)} g of food falls.`
               : "The motor is on, and no food falls.",
           );
-          return turn;
+          return result;
         },
         read: () => readSensors(this.#world, this.#chance),
       },

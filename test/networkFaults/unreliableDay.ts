@@ -6,6 +6,7 @@ import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { initialOrderState } from "../../server/practice/orderState.ts";
 import { seededRandom } from "../../server/practice/random.ts";
 import { Scene } from "../../server/practice/scene.ts";
+import { foodGrams } from "../../server/practice/world.ts";
 import { rowan } from "../../server/practice/yard.ts";
 import type { TestServer } from "../support/testServer.ts";
 
@@ -174,7 +175,7 @@ async function checkHopper(house: TestServer, feeder: string, scene: Scene, seed
   const row = await house.store.yards.feeder(feeder);
   const level = row && hopperLevel(row.state.hopper, row.state.settings);
   assert.ok(level, `seed ${seed}: the hopper is unknown`);
-  const truth = scene.world.hopperGrams;
+  const truth = foodGrams(scene.world);
   const allowed = 0.05 * rowan.hopperCapacityGrams;
   assert.ok(
     Math.abs(level.grams - truth) <= allowed,

@@ -10,8 +10,8 @@ import {
   seconds,
 } from "../../server/domain/instant.ts";
 import { Feeder, type FeederMemory, type Hardware } from "../../server/practice/feeder.ts";
+import { Spool, spoolMax } from "../../server/practice/model/spool.ts";
 import { initialOrderState } from "../../server/practice/orderState.ts";
-import { Spool, spoolMax } from "../../server/practice/spool.ts";
 import { portionRun } from "../../server/practice/world.ts";
 
 const start = instantOf("2026-01-15T09:00:00Z");
@@ -27,7 +27,7 @@ function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
     isPerched: () => bird.sits,
     weigh: () => (bird.sits ? 850 : 800),
     runningMilliamps: () => 250,
-    turnTray: (ranFor) => {
+    runMotor: (ranFor) => {
       runs.push(ranFor);
       return {
         meanMilliamps: 250,

@@ -13,18 +13,16 @@ export const statisticSymbols: readonly RegExp[] = [
 
 /** Fields whose whole value is a wire time, which the client never shows as it is. */
 const wireTimes = new Set(
-  "at since raisedAt shelvedUntil until askedAt sentAt answeredAt lastHeardAt wellUntil cleanedAt p10 p50 p90 from to lastAt shownAt mailedAt serverTime addedAt lastAcceptedAt lastShownAt expiresAt".split(
+  "at since raisedAt shelvedUntil until requestedAt sentAt answeredAt lastReportAt summaryValidUntil cleanedAt p10 p50 p90 from to lastAt displayedAt emailedAt serverTime addedAt lastAcceptedAt lastDisplayedAt expiresAt".split(
     " ",
   ),
 );
 /** Fields that are names for programs: ids, keys, and what chooses between forms. */
-const forPrograms = new Set(
-  "id fault kind phase endpoint zone date dates feeder yard topic of publicKey opens".split(" "),
-);
+const forPrograms = new Set("id fault kind endpoint zone date dates feeder yard topic of publicKey opens".split(" "));
 
 /** Every string of a view that a keeper may read, with where it stands. */
-function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly words: string }[] {
-  if (typeof view === "string") return [{ path, words: view }];
+function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly text: string }[] {
+  if (typeof view === "string") return [{ path, text: view }];
   if (view === null || typeof view !== "object") return [];
   return Object.entries(view).flatMap(([key, value]) => {
     const isWireTime = typeof value === "string" && wireTimes.has(key) && /^\d{4}-\d\d-\d\dT[\d:.]+Z$/.test(value);
@@ -32,8 +30,8 @@ function shownStrings(view: unknown, path = ""): readonly { readonly path: strin
   });
 }
 
-/** Each string that breaks the rule, as "where: words". */
+/** Each string that breaks the rule, as "place: text". */
 export const unplainText = (view: unknown): readonly string[] =>
   shownStrings(view)
-    .filter(({ words }) => [rawTime, ...statisticSymbols].some((pattern) => pattern.test(words)))
-    .map(({ path, words }) => `${path}: ${words}`);
+    .filter(({ text }) => [rawTime, ...statisticSymbols].some((pattern) => pattern.test(text)))
+    .map(({ path, text }) => `${path}: ${text}`);

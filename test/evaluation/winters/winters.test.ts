@@ -121,8 +121,8 @@ describe("the tables", () => {
     ],
     worstTenMinutes: 2,
     incidents: [
-      { mishap: "jammed", yard: false, hoursUntilTold: 3, hoursItStood: 9 },
-      { mishap: "jammed", yard: false, hoursUntilTold: null, hoursItStood: 50 },
+      { mishap: "trayJammed", yard: false, hoursUntilTold: 3, hoursItStood: 9 },
+      { mishap: "trayJammed", yard: false, hoursUntilTold: null, hoursItStood: 50 },
     ],
     absences: 0,
     ...change,
