@@ -3,7 +3,7 @@ import { type BirdParameters, type Landing, simulateLandings } from "./model/bir
 import type { RandomSource } from "./random.ts";
 import { practiceYard } from "./yard.ts";
 
-/** How the practice birds come and what they do there. A bird that does nothing only looks. */
+/** How the practice birds come and what they do there. Some visits bring neither a press nor a deposit. */
 export interface BirdVisit {
   readonly arrivesAt: Instant;
   readonly leavesAt: Instant;
@@ -17,8 +17,8 @@ export interface BirdAction {
 
 /**
  * Four birds, each as far in its training as its numbers say. Taken together four landings of five bring a press, and as
- * many a deposit: so a button or a detector that answers none is found out within a dozen or so landings. The rhythms share these
- * shares, or a change of rhythm would itself look like a fault.
+ * many a deposit: so a button or a detector that answers none is found out within a dozen or so landings. All patterns
+ * have these shares, or a change of pattern would itself look like a fault.
  */
 const birds = [
   { press: 0.6, deposit: 0.5 }, // comes for free food
@@ -28,8 +28,8 @@ const birds = [
 ] as const;
 
 /**
- * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; this is how the past is told.
- * `calm`: a landing every few minutes at any hour, which a hopper can bear day after day. `lively`: two a minute, for whoever has
+ * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; so come the birds of the past.
+ * `calm`: a landing every few minutes at any hour, which a hopper can bear day after day. `lively`: two a minute, for somebody who has
  * just come to watch, also in the evening. `flock`: one landing upon another, so that signs gather while somebody watches.
  * `drumming`: a flock that has no caps and drums on the button, for the first moments of a fault that portions must show; too
  * short for the missing deposits to look like a fault of their own.

@@ -49,14 +49,13 @@ export function foodStore(grams: number, { trayPortions }: TrayParameters, porti
 export function turnTray(
   store: FoodStore,
   { tray, motor, chute }: Dispenser,
-  { fault, portionGrams, insideCelsius, runShare = 1 }: PortionConditions,
+  conditions: PortionConditions,
   random: RandomSource,
 ): { readonly store: FoodStore; readonly portion: Portion } {
+  const { fault, portionGrams, insideCelsius } = conditions;
   const full = tray.trayPortions * portionGrams;
-  const turns = fault !== "wireOff" && fault !== "motorStalled" && fault !== "trayJammed";
-  const moved = turns
-    ? moveFood(store, tray, portionGrams, fault !== "feedBridged", runShare, random)
-    : { store, fellGrams: 0 };
+  const isTurning = fault !== "wireOff" && fault !== "motorStalled" && fault !== "trayJammed";
+  const moved = isTurning ? moveFood(store, tray, conditions, random) : { store, fellGrams: 0 };
   const { fellGrams } = moved;
   const pieces = fellGrams < 0.3 * tray.grainGrams ? 0 : Math.max(1, Math.round(fellGrams / tray.grainGrams));
   const loadedShare = Math.min(1, moved.store.trayGrams / full);
@@ -69,9 +68,7 @@ export function turnTray(
 function moveFood(
   { hopperGrams, trayGrams }: FoodStore,
   tray: TrayParameters,
-  portionGrams: number,
-  hopperFeeds: boolean,
-  runShare: number,
+  { fault, portionGrams, runShare = 1 }: PortionConditions,
   random: RandomSource,
 ): { readonly store: FoodStore; readonly fellGrams: number } {
   const full = tray.trayPortions * portionGrams;
@@ -81,7 +78,7 @@ function moveFood(
     portionGrams * Math.min(1, 1.25 * Math.sqrt(filled)) * Math.max(0, random.normal(1, tray.portionSpread));
   let fellGrams = Math.min(trayGrams, wanted * runShare);
   let left = trayGrams - fellGrams;
-  const followed = hopperFeeds ? Math.min(hopperGrams, full - left) : 0;
+  const followed = fault !== "feedBridged" ? Math.min(hopperGrams, full - left) : 0;
   left += followed;
   if (left < 0.3 * tray.grainGrams) {
     fellGrams += left; // crumbs go with the last portion
