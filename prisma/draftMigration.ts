@@ -11,7 +11,7 @@ import { migrate } from "../server/adapters/store/migrate.ts";
  * Drafts the SQL that leads from the migrations to the models, without a network: `npm run migration:draft`.
  *
  * Prisma's own command asks for an engine that not every machine can download; the same engine comes from npm as
- * WebAssembly, for Prisma's internal use. So this is an aid for writing, and nothing that runs at a keeper's home needs it.
+ * WebAssembly, for Prisma's internal use. So this only helps to write migrations; the server doesn't need it.
  */
 
 const require = createRequire(import.meta.url);
@@ -31,8 +31,8 @@ export function readModels(folder = join(import.meta.dirname, "sqlite")): Schema
 }
 
 /**
- * @returns SQL for SQLite, or "" where migrations and models agree. What models can't say, such as WITHOUT ROWID, is no
- *   difference.
+ * @returns SQL for SQLite, or "" where migrations and models agree. What models can't express, such as WITHOUT ROWID, is
+ *   no difference.
  * @throws MigrationProblem or the database's own error where the migrations don't apply to an empty database.
  */
 export async function draftMigration(
@@ -52,7 +52,7 @@ export async function draftMigration(
 async function difference(databaseUrl: string, models: readonly SchemaFile[]): Promise<string> {
   const SchemaEngine = await loadEngine();
   const files = models.map(({ path, content }) => ({ path, content }));
-  const ignoreLog = () => undefined; // what goes wrong is thrown as well
+  const ignoreLog = () => undefined; // errors are thrown as well
   const engine = await SchemaEngine.new(
     { datamodels: files.map(({ path, content }) => [path, content]) },
     ignoreLog,
@@ -73,15 +73,15 @@ async function difference(databaseUrl: string, models: readonly SchemaFile[]): P
   }
 }
 
-let loaded: Promise<typeof bindings.SchemaEngine> | null = null; // once a process: its bindings remember one memory
+let loaded: Promise<typeof bindings.SchemaEngine> | null = null; // once per process: the bindings hold one memory
 
 function loadEngine(): Promise<typeof bindings.SchemaEngine> {
-  loaded ??= putTogether();
+  loaded ??= instantiateEngine();
   return loaded;
 }
 
-/** Node can't import WebAssembly by itself, so the engine is put together by hand. */
-async function putTogether(): Promise<typeof bindings.SchemaEngine> {
+/** Node can't import WebAssembly modules, so this instantiates the engine. */
+async function instantiateEngine(): Promise<typeof bindings.SchemaEngine> {
   const bytes = readFileSync(require.resolve(engineModule).replace(/\.js$/, ".wasm"));
   const { instance } = await WebAssembly.instantiate(bytes, { "./schema_engine_bg.js": { ...bindings } });
   bindings.__wbg_set_wasm(instance.exports);

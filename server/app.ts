@@ -18,6 +18,7 @@ import { scheduleRepair } from "./flows/repair.ts";
 import type { Ports } from "./ports.ts";
 import { accountRoutes } from "./routes/accounts.ts";
 import { alarmRatesRoutes } from "./routes/alarmRates.ts";
+import { alarmResponseRoutes } from "./routes/alarmResponses.ts";
 import { createBodyBudget } from "./routes/bodyBudget.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
@@ -53,30 +54,9 @@ export interface AppContext {
 }
 
 /** The whole server around given ports, ready to listen. Tests build the same one. */
-export async function buildApp(house: AppContext): Promise<FastifyInstance> {
-  const { ports, config, keys } = house;
-  const app = Fastify({
-    logger: {
-      level: config.logLevel,
-      redact: ["req.headers.authorization", "req.headers.cookie"],
-      hooks: { streamWrite: maskSecrets },
-      ...(house.logOutput ? { stream: house.logOutput } : {}),
-    },
-    // Two lines for each report would fill a small board's card with nothing that anyone reads.
-    logController: new LogController({ disableRequestLogging: true }),
-    // The one proxy next to us. What the sender itself wrote into the header stands before that, and is not believed.
-    trustProxy: config.trustProxy ? (_address: string, hop: number) => hop < 1 : false,
-    requestTimeout: house.requestTimeoutMilliseconds,
-    http: {
-      // Node swaps the two limits where the one for headers is the longer, and looks only so often whether one is passed.
-      headersTimeout: Math.min(10_000, house.requestTimeoutMilliseconds),
-      connectionsCheckingInterval: Math.min(5_000, house.requestTimeoutMilliseconds),
-    },
-    clientErrorHandler: refuseBrokenRequest,
-    frameworkErrors: refuseBadUrl,
-    bodyLimit: 64 * 1024,
-    routerOptions: { maxParamLength: 128 },
-  });
+export async function buildApp(context: AppContext): Promise<FastifyInstance> {
+  const { ports, config } = context;
+  const app = Fastify(serverOptions(context));
   app.setValidatorCompiler(validatorCompiler);
   app.setSerializerCompiler(serializerCompiler);
   handleErrors(app);
@@ -84,57 +64,101 @@ export async function buildApp(house: AppContext): Promise<FastifyInstance> {
   forbidCaching(app);
   logSecurity(app, ports.clock, signedInPersonId);
 
-  await app.register(helmet, securityHeaders(config.publicUrl, shellScriptHashes(house.clientFolder)));
+  await app.register(helmet, securityHeaders(config.publicUrl, shellScriptHashes(context.clientFolder)));
   await app.register(rateLimit, { global: false });
   await app.register(compress, { brotliOptions: smallBrotli });
-  await app.register(cookie, { secret: house.sessionKey });
+  await app.register(cookie, { secret: context.sessionKey });
   await app.register(websocket, { options: { maxPayload: reportBytesMax } });
   const overload = await limitLoad(app, ports.clock);
   await app.register(swagger, openApiOptions(config.reportsPerMinute));
   documentationRoutes(app, config.reportsPerMinute);
 
-  await app.register(async (room) => {
+  await registerFeederRoutes(app, context, overload);
+  await registerKeeperRoutes(app, context, overload);
+  healthRoute(app, ports);
+  if (context.clientFolder !== null) await clientRoutes(app, context.clientFolder);
+  else app.setNotFoundHandler(sendNotFound);
+  return app;
+}
+
+type Overload = Awaited<ReturnType<typeof limitLoad>>;
+
+/** What feeders use: a key or a signature is checked in each route. */
+async function registerFeederRoutes(app: FastifyInstance, context: AppContext, overload: Overload): Promise<void> {
+  const { ports, keys, sockets, config } = context;
+  await app.register(async (scope) => {
     const { reportsPerMinute } = config;
     const limits = createFeederLimits(reportsPerMinute, ports.clock);
     const bodies = { proven: createBodyBudget(bodyBytesMax), unproven: createBodyBudget(bodyBytesMax) };
     const ingest = createIngest(ports, () => scheduleRepair(ports, app.log));
-    await feederApiRoutes(room, {
+    await feederApiRoutes(scope, {
       ports,
       keys,
       ingest,
-      sockets: house.sockets,
+      sockets,
       reportsPerMinute,
       limits,
       overload,
       bodies,
     });
   });
-  await app.register(async (room) => sessionRoutes(room, ports, overload));
+}
+
+/** What people use: first signing in, then everything that asks for a session and a role at the yard. */
+async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, overload: Overload): Promise<void> {
+  const { ports, keys, config } = context;
+  await app.register(async (scope) => sessionRoutes(scope, ports, overload));
   const passkeys = { ports, passkeys: openPasskeys(ports), publicUrl: config.publicUrl };
-  await app.register(async (room) => passkeySignInRoutes(room, passkeys));
-  await app.register(async (room) => displayReceiptRoute(room, ports));
-  await app.register(async (room) => {
-    requireSignIn(room, ports);
-    requireYardRole(room, ports);
-    yardRoutes(room, ports, keys);
-    feederRoutes(room, ports, keys);
-    feederLogRoute(room, ports);
-    phoneRoutes(room, ports);
-    digestRoutes(room, ports);
-    alarmRatesRoutes(room, ports);
-    peopleRoutes(room, ports);
-    accountRoutes(room, ports, keys);
-    passkeyRoutes(room, passkeys);
-    liveRoute(room, ports, house.browsers);
+  await app.register(async (scope) => passkeySignInRoutes(scope, passkeys));
+  await app.register(async (scope) => displayReceiptRoute(scope, ports));
+  await app.register(async (scope) => {
+    requireSignIn(scope, ports);
+    requireYardRole(scope, ports);
+    yardRoutes(scope, ports, keys);
+    feederRoutes(scope, ports, keys);
+    alarmResponseRoutes(scope, ports);
+    feederLogRoute(scope, ports);
+    phoneRoutes(scope, ports);
+    digestRoutes(scope, ports);
+    alarmRatesRoutes(scope, ports);
+    peopleRoutes(scope, ports);
+    accountRoutes(scope, ports, keys);
+    passkeyRoutes(scope, passkeys);
+    liveRoute(scope, ports, context.browsers);
   });
+}
+
+function healthRoute(app: FastifyInstance, ports: Ports): void {
   app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async (_request, reply) => {
     if (ports.store.condition.damage()?.kind === "damaged") return reply.status(503).send({ status: "damaged" });
     await ports.store.keepers.countKeepers(); // the database answers, or this throws
     return { status: "well" };
   });
-  if (house.clientFolder !== null) await clientRoutes(app, house.clientFolder);
-  else app.setNotFoundHandler(sendNotFound);
-  return app;
+}
+
+function serverOptions({ config, logOutput, requestTimeoutMilliseconds }: AppContext) {
+  return {
+    logger: {
+      level: config.logLevel,
+      redact: ["req.headers.authorization", "req.headers.cookie"],
+      hooks: { streamWrite: maskSecrets },
+      ...(logOutput ? { stream: logOutput } : {}),
+    },
+    // Two lines for each report would fill a small board's card with nothing that anyone reads.
+    logController: new LogController({ disableRequestLogging: true }),
+    // The one proxy next to us. What the sender itself wrote into the header stands before that, and is not believed.
+    trustProxy: config.trustProxy ? (_address: string, hop: number) => hop < 1 : false,
+    requestTimeout: requestTimeoutMilliseconds,
+    http: {
+      // Node swaps the two limits where the one for headers is the longer, and looks only so often whether one is passed.
+      headersTimeout: Math.min(10_000, requestTimeoutMilliseconds),
+      connectionsCheckingInterval: Math.min(5_000, requestTimeoutMilliseconds),
+    },
+    clientErrorHandler: refuseBrokenRequest,
+    frameworkErrors: refuseBadUrl,
+    bodyLimit: 64 * 1024,
+    routerOptions: { maxParamLength: 128 },
+  };
 }
 
 /** With its usual window of 4 MiB each answer that is being packed takes some 8 MiB (RFC 7932, 9.1; nodejs.org/api/zlib.html). */

@@ -35,7 +35,7 @@ export function OwnNotificationSettings(props: {
   };
   const submitMail = async (event: SubmitEvent) => {
     event.preventDefault();
-    const mail = readText(new FormData(event.currentTarget as HTMLFormElement), "mail");
+    const mail = readText(new FormData(event.currentTarget as HTMLFormElement), "email");
     const answer = await mailing.send(() => laterApi.changeMe({ email: mail === "" ? null : mail }));
     if (answer === null) return;
     await refreshHome();
@@ -101,8 +101,8 @@ export function OwnNotificationSettings(props: {
               ? "An urgent alarm that no phone of yours has shown comes here too. Only you see it."
               : "This server has no way to send mail yet: whoever runs it can give it one. The address is kept until then."
           }
-          problem={mailing.problems.mail}
-          input={{ name: "mail", type: "email", autocomplete: "email", maxLength: 254, defaultValue: me.email ?? "" }}
+          problem={mailing.problems.email}
+          input={{ name: "email", type: "email", autocomplete: "email", maxLength: 254, defaultValue: me.email ?? "" }}
         />
         <FormError text={trying.said} />
         <div class="answers">

@@ -1,4 +1,4 @@
-/** A service's words end up in logs and on a keeper's screen: one short line, no control characters. */
+/** Text of a service for logs and screens: one short line without control characters. */
 export const asOneLine = (text: string): string =>
   text
     .replace(/[\p{C}\s]+/gu, " ")

@@ -22,7 +22,7 @@ const schema = z.object({
   ),
 });
 
-/** Who is notified where the database can't say it any more. No more than the database beside it holds, and as private. */
+/** Who is notified of damage where the database can't be read. It holds less than the database beside it, and is as private. */
 export function openDamageFile(dataDir: string): DamageFile {
   const path = join(dataDir, "damage-recipients.json");
   return {
@@ -31,12 +31,12 @@ export function openDamageFile(dataDir: string): DamageFile {
       try {
         return schema.parse(JSON.parse(readFileSync(path, "utf8")));
       } catch (error) {
-        if (error instanceof SyntaxError || error instanceof z.ZodError) return null; // written anew from the database
+        if (error instanceof SyntaxError || error instanceof z.ZodError) return null; // it is written again from the database
         throw error;
       }
     },
-    write(kept) {
-      writeFileSync(`${path}.new`, JSON.stringify(kept), { mode: 0o600, flush: true });
+    write(recipients) {
+      writeFileSync(`${path}.new`, JSON.stringify(recipients), { mode: 0o600, flush: true });
       renameSync(`${path}.new`, path);
     },
   };

@@ -2,15 +2,15 @@ import { chmodSync, existsSync, mkdirSync, readdirSync, statSync } from "node:fs
 import { basename, dirname, join } from "node:path";
 import Database from "better-sqlite3";
 
-/** What stands in the way of a start, in a sentence that says what to do. Nothing was changed. */
+/** Why the server can't start, in a sentence that says what to do. Nothing was changed. */
 export class StartProblem extends Error {
   override readonly name = "StartProblem";
 }
 
 /**
- * Holds the data folder until the process ends, however it ends: SQLite's lock on an empty file beside the database, which the
- * system takes back (sqlite.org/lockingv3.html). The database's own lock must stay free for backups.
- * @throws StartProblem where another server holds it
+ * Locks the data folder until the process ends, however it ends: with SQLite's lock on an empty file beside the database, which the
+ * system releases (sqlite.org/lockingv3.html). The database's own lock must stay free for backups.
+ * @throws StartProblem where another server has the lock
  */
 export function lockFolder(databaseFile: string): void {
   const lock = new Database(`${databaseFile}.lock`, { timeout: 0 });
@@ -27,15 +27,15 @@ export function lockFolder(databaseFile: string): void {
 }
 const lockedDatabases: Database.Database[] = [];
 
-/** Makes the folder where there is none. Whatever is made from now on is the owner's alone. */
+/** Creates the folder where there is none. Only the owner can read what this process creates from now on. */
 export function makeFolder(folder: string): void {
   process.umask(0o077);
   mkdirSync(folder, { recursive: true, mode: 0o700 });
 }
 
 /**
- * Takes others' rights from all files of ours in the folder, and from the folder where nothing else lies in it.
- * @returns a sentence where the folder was left as it is
+ * Removes other users' rights to Pieward's files in the folder, and to the folder where it holds nothing else.
+ * @returns a warning where the folder's rights were not changed
  */
 export function restrictAccess(folder: string, databaseFile: string): string | null {
   const ours = [/^keys\.json(\.new)?$/, /^(last-backup|damage-recipients)\.json(\.new)?$/, /^damaged-/];
@@ -61,15 +61,20 @@ function restrictPath(path: string): void {
 }
 
 /**
- * A database that is gone beside the keys of a server is a loss, not a new server: a claim would be opened to whoever comes first.
- * Keys are made after the database, so a first start that is interrupted leaves no keys without one.
+ * A missing database beside a server's keys is a loss, not a new server: a new database would let anybody be the first to sign in.
+ * Keys are made after the database, so an interrupted first start leaves no keys without a database.
  * @throws StartProblem
  */
-export function checkDatabaseExists(databaseFile: string, keysExist: boolean, newMeant: boolean, way: string): void {
+export function checkDatabaseExists(
+  databaseFile: string,
+  keysExist: boolean,
+  mayCreate: boolean,
+  advice: string,
+): void {
   const missing = !existsSync(databaseFile);
-  if (!keysExist || newMeant || (!missing && statSync(databaseFile).size > 0)) return;
+  if (!keysExist || mayCreate || (!missing && statSync(databaseFile).size > 0)) return;
   throw new DatabaseGone(
-    `${databaseFile} is ${missing ? "missing" : "empty"}, but the keys of a server lie in the data folder. ${way}\n` +
+    `${databaseFile} is ${missing ? "missing" : "empty"}, but the keys of a server lie in the data folder. ${advice}\n` +
       "Where a new, empty server is meant, start it once with --new-database.",
   );
 }
@@ -77,14 +82,14 @@ export function checkDatabaseExists(databaseFile: string, keysExist: boolean, ne
 export class DatabaseGone extends StartProblem {}
 
 /**
- * Without its keys a server can reach no phone that it knows.
+ * Without its keys a server can send to no phone that it knows.
  * @throws StartProblem where people use this database already
  */
-export function checkKeysExist(databaseFile: string, keysFile: string, newMeant: boolean, way: string): void {
-  if (newMeant || existsSync(keysFile) || !hasKeepers(databaseFile)) return;
+export function checkKeysExist(databaseFile: string, keysFile: string, mayCreate: boolean, advice: string): void {
+  if (mayCreate || existsSync(keysFile) || !hasKeepers(databaseFile)) return;
   throw new StartProblem(
-    `${keysFile} is missing, but ${databaseFile} has keepers. With new keys every phone has to be added anew and everybody has to ` +
-      `sign in again. Restore the file from a backup. ${way}\nWhere new keys are meant, start once with --new-keys.`,
+    `${keysFile} is missing, but ${databaseFile} has keepers. With new keys every phone has to be added again and everybody has to ` +
+      `sign in again. Restore the file from a backup. ${advice}\nWhere new keys are meant, start once with --new-keys.`,
   );
 }
 

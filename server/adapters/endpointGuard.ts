@@ -1,22 +1,22 @@
 import { promises as dns, type LookupAddress } from "node:dns";
 import { BlockList, isIP, isIPv4, type LookupFunction } from "node:net";
+import type { EndpointCheck } from "../ports.ts";
 
 /**
- * Whoever subscribes a phone hands us an address that this server will then call, from inside the home network. So only
- * https, and only public addresses: else a "phone" could be the router's settings page. The address is checked twice: in
- * the endpoint where it stands there as digits, and again at the moment of connecting (`lookup`), since a name can be
- * answered differently the second time.
+ * Whoever adds a phone gives an address to which this server then sends requests, from inside the home network. So only https and only
+ * public addresses are allowed; otherwise a "phone" could be the router's settings page. The address is checked twice: in the
+ * endpoint where it is written in digits, and when connecting (`lookup`), since a name can resolve differently the second time.
  */
 export interface EndpointGuard {
-  /** Reads the endpoint and judges all that can be told without asking DNS. @throws EndpointRefused */
+  /** Parses the endpoint and checks what can be checked without DNS. @throws EndpointRefused */
   read(endpoint: string): URL;
-  /** For sockets: resolves a name and hands out nothing that isn't public. Fails with EndpointRefused or DNS's own error. */
+  /** For sockets: resolves a name to public addresses only. Fails with EndpointRefused or DNS's own error. */
   readonly lookup: LookupFunction;
-  /** Both: the whole judgement, for the moment when a phone is added. */
-  check(endpoint: string): Promise<{ readonly kind: "fine" } | { readonly kind: "refused"; readonly why: string }>;
+  /** Both checks, for the moment when a phone is added. */
+  check(endpoint: string): Promise<EndpointCheck>;
 }
 
-/** Somewhere that we don't call; the message says why. */
+/** An endpoint to which nothing is sent; the message gives the reason. */
 export class EndpointRefused extends Error {
   override readonly name = "EndpointRefused";
 }
@@ -24,7 +24,7 @@ export class EndpointRefused extends Error {
 export interface EndpointGuardOptions {
   /** For tests and for a push service in the keeper's own network. Plain http stays refused. */
   readonly allowPrivateEndpoints?: boolean;
-  /** All addresses of a name; the operating system's resolver unless a test hands in another. */
+  /** All addresses of a name; the operating system's resolver unless a test gives another. */
   readonly resolve?: (name: string) => Promise<readonly LookupAddress[]>;
 }
 
@@ -32,7 +32,7 @@ export function endpointGuard({
   allowPrivateEndpoints = false,
   resolve = (name) => dns.lookup(name, { all: true, verbatim: true }),
 }: EndpointGuardOptions = {}): EndpointGuard {
-  const judge = (address: string) => {
+  const requirePublic = (address: string) => {
     if (!allowPrivateEndpoints && !isPublicAddress(address)) {
       throw new EndpointRefused(`${address} is not a public address`);
     }
@@ -42,19 +42,19 @@ export function endpointGuard({
     const url = readUrl(endpoint);
     // The URL parser has turned decimal, octal and hex forms (0x7f.1, 2130706433) into the usual four numbers.
     const host = url.hostname.replace(/^\[|\]$/g, "");
-    if (isIP(host) !== 0) judge(host);
+    if (isIP(host) !== 0) requirePublic(host);
     return url;
   };
 
-  /** One address that isn't public refuses the name as a whole: a push service has no business in both worlds. */
-  const resolved = async (name: string): Promise<readonly LookupAddress[]> => {
+  /** One private address refuses the whole name: a push service has public addresses only. */
+  const publicAddresses = async (name: string): Promise<readonly LookupAddress[]> => {
     const addresses = await resolve(name);
-    for (const { address } of addresses) judge(address);
+    for (const { address } of addresses) requirePublic(address);
     return addresses;
   };
 
   const lookup: LookupFunction = (name, options, done) => {
-    resolved(name).then(
+    publicAddresses(name).then(
       (addresses) => {
         const family = familyOf(options.family);
         const wanted = addresses.filter((one) => family === 0 || one.family === family);
@@ -71,11 +71,11 @@ export function endpointGuard({
   const check: EndpointGuard["check"] = async (endpoint) => {
     try {
       const { hostname } = read(endpoint);
-      if (isIP(hostname.replace(/^\[|\]$/g, "")) === 0) await resolved(hostname);
-      return { kind: "fine" };
+      if (isIP(hostname.replace(/^\[|\]$/g, "")) === 0) await publicAddresses(hostname);
+      return { kind: "allowed" };
     } catch (error) {
-      if (error instanceof EndpointRefused) return { kind: "refused", why: error.message };
-      return { kind: "refused", why: `its name could not be looked up: ${errorText(error)}` };
+      if (error instanceof EndpointRefused) return { kind: "refused", reason: error.message };
+      return { kind: "refused", reason: `its name could not be looked up: ${errorText(error)}` };
     }
   };
 
@@ -85,7 +85,7 @@ export function endpointGuard({
 function readUrl(endpoint: string): URL {
   if (!URL.canParse(endpoint)) throw new EndpointRefused("it is not a web address");
   const url = new URL(endpoint);
-  if (url.protocol !== "https:") throw new EndpointRefused("a push service speaks https only");
+  if (url.protocol !== "https:") throw new EndpointRefused("a push service uses https only");
   if (url.username !== "" || url.password !== "") throw new EndpointRefused("it holds a user name or password");
   url.hash = ""; // never sent to a server anyway
   return url;
@@ -130,8 +130,8 @@ const specialIPv4 = blockList("ipv4", [
 ]);
 
 /**
- * All of IPv6 that is given out as global unicast (RFC 4291 section 2.4, IANA IPv6 address space). What lies outside needs
- * no naming: loopback ::1, mapped ::ffff:0:0/96, local NAT64 64:ff9b:1::/48, unique local fc00::/7, link-local fe80::/10,
+ * All of IPv6 that is assigned as global unicast (RFC 4291 section 2.4, IANA IPv6 address space). What lies outside need not be
+ * listed: loopback ::1, mapped ::ffff:0:0/96, local NAT64 64:ff9b:1::/48, unique local fc00::/7, link-local fe80::/10,
  * site-local fec0::/10, multicast ff00::/8, discard 100::/64, segment routing 5f00::/16.
  */
 const globalIPv6 = blockList("ipv6", [["2000::", 3]]);
@@ -144,7 +144,7 @@ const specialIPv6 = blockList("ipv6", [
 ]);
 
 /**
- * A home on IPv6 alone reaches the IPv4 internet through 64:ff9b::/96 (RFC 6052), with the IPv4 address in the last 32 bits.
+ * A network with IPv6 alone reaches the IPv4 internet through 64:ff9b::/96 (RFC 6052), with the IPv4 address in the last 32 bits.
  * Such an address is as public as the one inside.
  */
 function embeddedInNat64(address: string): string | null {

@@ -2,7 +2,7 @@ import type { WebSocket } from "ws";
 import { type LinkFrame, linkCloses } from "../contract/linkFrames.ts";
 import type { FeederLink } from "../ports.ts";
 
-/** Feeders that hold a live socket, each with its newest one: a feeder that lost its line opens another before we notice. */
+/** Feeders that have a live socket, each with its newest one: a feeder that lost its connection opens another before we notice. */
 export interface FeederSockets extends FeederLink {
   attach(feeder: string, socket: WebSocket): void;
   closeAll(): void;

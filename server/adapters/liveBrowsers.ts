@@ -17,18 +17,18 @@ export interface LiveBrowsers extends LiveFeed {
   closeAll(): void;
 }
 
-/** A browser on a line so slow that this much is still unsent is better off asking anew than with a longer queue. */
+/** A browser with so much unsent data should reconnect and load again; a longer queue doesn't help it. */
 const unsentBytesMax = 64 * 1024;
 
-/** Open pages of one browser. Our choice: nobody looks at more at a time, and each costs memory. */
+/** Open pages of one browser. Our choice: nobody needs more at a time, and each costs memory. */
 const socketsPerSessionMax = 20;
 
 const tooMany = `This sign-in has ${socketsPerSessionMax} open pages already: close one of them first.`;
 
-/** What a browser asks that wants to know whether anybody is there. All else that comes is let pass. */
+/** What a browser sends to check the connection. Other messages are ignored. */
 const ping = '{"kind":"ping"}';
 
-/** A slow reader is cut off without a close frame: that would wait behind all that it doesn't read. */
+/** A slow reader is disconnected without a close frame, which would wait behind all that it has not read. */
 function send(socket: WebSocket, message: LiveMessage): void {
   if (socket.bufferedAmount > unsentBytesMax) socket.terminate();
   else if (socket.readyState === socket.OPEN) socket.send(JSON.stringify(message));
@@ -38,12 +38,12 @@ export function createLiveBrowsers(): LiveBrowsers {
   const sockets = new Map<WebSocket, BrowserSession & { answered: boolean }>();
   const refusal = (session: string) => {
     let open = 0;
-    for (const of of sockets.values()) if (of.session === session) open += 1;
+    for (const browser of sockets.values()) if (browser.session === session) open += 1;
     return open < socketsPerSessionMax ? null : tooMany;
   };
-  const close = (code: number, reason: string, which: (of: BrowserSession) => boolean) => {
-    for (const [socket, of] of sockets) {
-      if (!which(of)) continue;
+  const close = (code: number, reason: string, isMeant: (browser: BrowserSession) => boolean) => {
+    for (const [socket, browser] of sockets) {
+      if (!isMeant(browser)) continue;
       sockets.delete(socket); // nothing is sent to it any more, even while the other side delays its own close frame
       socket.close(code, reason);
     }
@@ -53,21 +53,21 @@ export function createLiveBrowsers(): LiveBrowsers {
     attach(socket, watching) {
       const refused = refusal(watching.session);
       if (refused !== null) return socket.close(1013, refused);
-      const of = { ...watching, answered: true };
-      sockets.set(socket, of);
+      const browser = { ...watching, answered: true };
+      sockets.set(socket, browser);
       socket.on("close", () => sockets.delete(socket));
       socket.on("pong", () => {
-        of.answered = true;
+        browser.answered = true;
       });
       socket.on("message", (data) => {
         if (String(data) === ping) send(socket, { kind: "pong" });
       });
     },
     announcePhones(person) {
-      for (const [socket, of] of sockets) if (of.person === person) send(socket, { kind: "phones" });
+      for (const [socket, browser] of sockets) if (browser.person === person) send(socket, { kind: "phones" });
     },
     reconnect(person) {
-      close(1012, "your yards changed: connect anew", (of) => of.person === person);
+      close(1012, "your yards changed: connect again", (browser) => browser.person === person);
     },
     announceChange(yard, feeder, revision) {
       for (const [socket, { yards }] of sockets) {
@@ -76,18 +76,18 @@ export function createLiveBrowsers(): LiveBrowsers {
     },
     closeSocketsOf(whose) {
       // 1008 of RFC 6455, 7.4.1: a policy forbids the connection.
-      close(1008, "this sign-in has ended", (of) =>
-        "session" in whose ? of.session === whose.session : of.person === whose.person,
+      close(1008, "this sign-in has ended", (browser) =>
+        "session" in whose ? browser.session === whose.session : browser.person === whose.person,
       );
     },
     openSessions: () => new Set([...sockets.values()].map(({ session }) => session)),
     pingAll() {
-      for (const [socket, of] of sockets) {
-        if (!of.answered || socket.bufferedAmount > unsentBytesMax) {
+      for (const [socket, browser] of sockets) {
+        if (!browser.answered || socket.bufferedAmount > unsentBytesMax) {
           socket.terminate();
           continue;
         }
-        of.answered = false;
+        browser.answered = false;
         if (socket.readyState === socket.OPEN) socket.ping();
       }
     },

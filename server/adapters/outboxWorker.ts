@@ -1,57 +1,54 @@
 import type { Instant } from "../domain/instant.ts";
 import type { OutboxSignal } from "../ports.ts";
 
-/** Delivers when rung, and again when the outbox itself says that something comes due. */
+/** Delivers when notified, and when the next item of the outbox comes due. */
 export interface OutboxWorker extends OutboxSignal {
-  /** @returns stops answering; resolves when the deliveries under way have ended. */
+  /** @returns a function that stops it, which resolves when the deliveries that have begun have ended */
   start(
     deliver: () => Promise<{ readonly nextDueAt: Instant | null }>,
     failed: (error: unknown) => void,
   ): () => Promise<void>;
 }
 
-/**
- * A round that waits has an exchange of its own under way, and those are fewer than this: rounds that wait for a push service
- * which hangs never keep the next one from beginning.
- */
+/** More than there are deliveries at a time, so that rounds that wait for a hanging push service never prevent the next round. */
 const roundsAtOnce = 80;
 const soonestAgainMilliseconds = 250;
 
-/** @param now for reckoning how long to wait; the rounds themselves tell time by their own clock. */
+/** @param now for computing how long to wait; the rounds have their own clock */
 export function createOutboxWorker(now: () => number): OutboxWorker {
-  let onRing: () => void = () => undefined; // nobody answers before the house is open, or after it is closed
+  let onNotify: () => void = () => undefined; // before the start and after the end nothing is delivered
   return {
-    notify: () => onRing(),
+    notify: () => onNotify(),
     start(deliver, failed) {
       const rounds = new Set<Promise<void>>();
-      let rungMeanwhile = false;
+      let notifiedMeanwhile = false;
       let timer: NodeJS.Timeout | undefined;
 
-      const againAt = (at: Instant) => {
+      const scheduleRound = (at: Instant) => {
         clearTimeout(timer);
-        // The minute's tick rings too, so that nothing hangs on this timer alone.
-        timer = setTimeout(() => onRing(), Math.min(60_000, Math.max(soonestAgainMilliseconds, at - now())));
+        // A tick each minute notifies too, so that nothing depends on this timer alone.
+        timer = setTimeout(() => onNotify(), Math.min(60_000, Math.max(soonestAgainMilliseconds, at - now())));
         timer.unref();
       };
       const begin = () => {
-        rungMeanwhile = false;
+        notifiedMeanwhile = false;
         const round = deliver()
           .then(({ nextDueAt }) => {
-            if (nextDueAt !== null) againAt(nextDueAt);
+            if (nextDueAt !== null) scheduleRound(nextDueAt);
           })
           .catch(failed)
           .finally(() => {
             rounds.delete(round);
-            if (rungMeanwhile) onRing();
+            if (notifiedMeanwhile) onNotify();
           });
         rounds.add(round);
       };
-      onRing = () => {
+      onNotify = () => {
         if (rounds.size < roundsAtOnce) begin();
-        else rungMeanwhile = true;
+        else notifiedMeanwhile = true;
       };
       return async () => {
-        onRing = () => undefined;
+        onNotify = () => undefined;
         clearTimeout(timer);
         await Promise.all(rounds);
       };

@@ -4,8 +4,8 @@ import { type Practice, type PracticeLog, startPractice } from "../practice/run.
 import { feederWithFault, larch, type PracticeSettings, rowan } from "../practice/yard.ts";
 
 /**
- * Runs the invented feeders inside the server, over HTTP to its own door: what they meet there is what a real feeder meets.
- * @param ownUrl where this server listens; asked for only once it does.
+ * Runs the invented feeders inside the server. They report over HTTP to the server itself, as real feeders do.
+ * @param ownUrl where this server listens; called only once it does.
  */
 export function createPracticeRunner(clock: Clock, ownUrl: () => string, log: PracticeLog): PracticeRunner {
   let running = new Map<string, Practice>();
@@ -51,7 +51,7 @@ export function createPracticeRunner(clock: Clock, ownUrl: () => string, log: Pr
   };
 }
 
-/** One for all: the practice feeders hang in the same yard, under the same sky. */
+/** One for all: the practice feeders are in one yard and have the same weather. */
 const weatherSeed = 1;
 
 const settingsOf = (name: string): PracticeSettings => (name === larch.name ? larch : rowan);

@@ -5,7 +5,7 @@ import type { RestoreAdvice } from "../domain/storeDamage.ts";
 
 type Backup = NonNullable<RestoreAdvice["backup"]>;
 
-/** Says which checked copy is the newest: of deploy/backup, as it says itself, or of before a migration. */
+/** The newest checked copy: a backup of deploy/backup, by its record, or a copy from before a migration. */
 export function findRestoreAdvice(dataDir: string, databaseFile: string): RestoreAdvice {
   const elsewhere = databaseFile === join(dataDir, "pieward.db") ? "" : ` --database ${databaseFile}`;
   const found = [...recordedBackups(join(dataDir, "last-backup.json")), ...backupsBeside(databaseFile)];
@@ -21,7 +21,7 @@ function recordedBackups(file: string): Backup[] {
   try {
     text = readFileSync(file, "utf8");
   } catch {
-    return []; // no backup was ever made, or it can't be read: then none is known here
+    return []; // no backup was made, or it can't be read: then none is known
   }
   const read = recordSchema.safeParse(jsonOf(text));
   return read.success && !isGone(read.data.path) ? [read.data] : [];

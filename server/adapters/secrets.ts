@@ -5,7 +5,7 @@ import webPush from "web-push";
 import { z } from "zod";
 
 /**
- * The server's own keys, made at the first start and kept: with other VAPID keys every phone would have to be added anew, with
+ * The server's own keys, made at the first start and stored: with other VAPID keys every phone would have to be added again, with
  * another session key every keeper would have to sign in again.
  */
 export interface Secrets {
@@ -18,7 +18,7 @@ const schema = z.object({
   sessionKey: z.string().min(32),
 });
 
-/** The key file can't be understood. It is never replaced, since phones depend on it. */
+/** The key file can't be read. It is never replaced, since phones depend on it. */
 export class KeysProblem extends Error {
   override readonly name = "KeysProblem";
 }
@@ -44,12 +44,12 @@ export function readSecrets(dataDir: string): Secrets | null {
   if (!read.success) {
     const where = read.error.issues.map((issue) => issue.path.join(".") || "the whole").join(", ");
     throw new KeysProblem(
-      `${file} is damaged (${where}). Restore it from a backup; removing it makes every phone sign up anew.`,
+      `${file} is damaged (${where}). Restore it from a backup; without it every phone has to be added again.`,
     );
   }
   if (!isKeyPair(read.data.vapid)) {
     throw new KeysProblem(
-      `${file} is damaged (the two vapid keys don't belong together). Restore it from a backup; removing it makes every phone sign up anew.`,
+      `${file} is damaged (the two vapid keys don't belong together). Restore it from a backup; without it every phone has to be added again.`,
     );
   }
   return read.data;

@@ -16,41 +16,40 @@ export interface WebPushOptions {
   readonly vapid: { readonly subject: string; readonly publicKey: string; readonly privateKey: string };
   readonly publicUrl: string | null;
   readonly guard: EndpointGuard;
-  /** For the whole exchange from DNS to the last octet of the answer, however slowly it trickles. */
+  /** For the whole delivery, from DNS to the last octet of the answer. */
   readonly timeoutMs: number;
   /** Authorities to trust instead of the usual ones: for a push service with a certificate of the keeper's own. */
   readonly tls?: { readonly ca?: string | readonly string[] };
 }
 
 /**
- * Delivers notices by RFC 8030. The library encrypts (RFC 8291, aes128gcm) and signs (RFC 8292); the request is our own,
- * since the library's follows no deadline while an answer trickles, keeps answers of any length, and would connect to
- * whatever a name means at that moment.
+ * Delivers notifications by RFC 8030. The library encrypts (RFC 8291, aes128gcm) and signs (RFC 8292). The request is our own, since
+ * the library's has no deadline for the whole answer, stores answers of any length, and connects to whatever a name resolves to.
  * @throws Error where the VAPID details can't be right: better at the start than with the first alarm
  */
 export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPushOptions): PushGateway {
   checkVapid(vapid);
-  // No connection is kept: a dead one would cost an urgent notice its first attempt, and notices are few.
+  // No connection is reused: a dead one would cost an urgent notification its first attempt, and notifications are few.
   const agent = new https.Agent({ keepAlive: false, ...(tls.ca === undefined ? {} : { ca: [tls.ca].flat() }) });
 
   /**
-   * Opaque to the push service, which could else try the few fault names there are and read from a topic what is wrong at
-   * home. The same notice topic gives the same one for as long as the keys stay.
+   * Opaque to the push service, which could otherwise guess from a topic which fault it is about. The same topic gives the same
+   * result while the keys stay the same.
    */
-  const topicOf = (notice: NotificationContent): string => {
-    const topic = createHmac("sha256", vapid.privateKey).update(notice.topic).digest("base64url").slice(0, 32);
+  const topicOf = (content: NotificationContent): string => {
+    const topic = createHmac("sha256", vapid.privateKey).update(content.topic).digest("base64url").slice(0, 32);
     if (!isTopic(topic)) throw new Error(`expected a topic by RFC 8030, got ${topic}`);
     return topic;
   };
 
-  const request = (phone: Phone, feeder: string | null, notice: NotificationContent, item: string): PushRequest => {
-    // As the URL parser writes it: the signed audience is then the origin, without a needless :443.
+  const request = (phone: Phone, feeder: string | null, content: NotificationContent, item: string): PushRequest => {
+    // As the URL parser writes it, so that the signed audience is the origin without :443.
     const url = guard.read(phone.endpoint);
-    const { ttlSeconds, urgency } = pushOptions(notice);
+    const { ttlSeconds, urgency } = pushOptions(content);
     const details = webpush.generateRequestDetails(
       { endpoint: url.href, keys: { p256dh: phone.p256dh, auth: phone.auth } },
-      JSON.stringify(pushPayload(notice, feeder, publicUrl, item)),
-      { vapidDetails: vapid, TTL: ttlSeconds, urgency, topic: topicOf(notice), contentEncoding: "aes128gcm" },
+      JSON.stringify(pushPayload(content, feeder, publicUrl, item)),
+      { vapidDetails: vapid, TTL: ttlSeconds, urgency, topic: topicOf(content), contentEncoding: "aes128gcm" },
     );
     return { url, headers: details.headers, body: details.body };
   };
@@ -58,27 +57,27 @@ export function webPush({ vapid, publicUrl, guard, timeoutMs, tls = {} }: WebPus
   return {
     publicKey: vapid.publicKey,
     checkEndpoint: (endpoint) => guard.check(endpoint),
-    async send(phone, feeder, notice, now, item) {
+    async send(phone, feeder, content, now, item) {
       let prepared: PushRequest;
       try {
-        prepared = request(phone, feeder, notice, item);
+        prepared = request(phone, feeder, content, item);
       } catch (error) {
-        // Nothing left this house: the endpoint is refused, or the phone's keys are no keys. Neither gets better by waiting.
+        // Nothing was sent: the endpoint is refused, or the phone's keys are invalid. A retry would not help.
         return { kind: "refused", text: errorText(error) };
       }
       try {
         return outcomeOf(await post(prepared, agent, guard, timeoutMs), now);
       } catch (error) {
         if (error instanceof EndpointRefused) return { kind: "refused", text: error.message };
-        const doubt = error instanceof NoResponse ? { mayHaveArrived: true as const } : {};
-        return { kind: "tryLater", notBefore: null, text: errorText(error), noAnswer: true, ...doubt };
+        const uncertainty = error instanceof NoResponse ? { mayHaveArrived: true as const } : {};
+        return { kind: "tryLater", notBefore: null, text: errorText(error), noAnswer: true, ...uncertainty };
       }
     },
   };
 }
 
 function checkVapid({ subject, publicKey, privateKey }: WebPushOptions["vapid"]): void {
-  // The library checks the form of each; that the two keys belong together it would leave to the push services to find.
+  // The library checks the form of each, but not that the two keys belong together.
   webpush.getVapidHeaders("https://push.example", subject, publicKey, privateKey, "aes128gcm");
   const pair = createECDH("prime256v1");
   pair.setPrivateKey(privateKey, "base64url");
@@ -101,32 +100,32 @@ interface PushResponse {
 
 /** By class of answer: RFC 8030 sections 5 and 7.3, RFC 9110 section 15. */
 function outcomeOf({ status, retryAfter: header, text }: PushResponse, now: Instant): PushOutcome {
-  const said = `HTTP ${status}${text === "" ? "" : `: ${text}`}`;
+  const problem = `HTTP ${status}${text === "" ? "" : `: ${text}`}`;
   if (status >= 200 && status < 300) return { kind: "accepted" };
-  if (status === 404 || status === 410) return { kind: "subscriptionGone", text: said };
+  if (status === 404 || status === 410) return { kind: "subscriptionGone", text: problem };
   if (status === 408 || status === 425 || status === 429 || status >= 500) {
-    return { kind: "tryLater", notBefore: retryAfter(header, now), text: said };
+    return { kind: "tryLater", notBefore: retryAfter(header, now), text: problem };
   }
-  // 3xx too: the guard judged this address and no other, and a push endpoint is for good.
-  return { kind: "refused", text: said };
+  // 3xx too: the guard checked this address and no other.
+  return { kind: "refused", text: problem };
 }
 
-/** How much of an answer is read: enough to tell a keeper why, whatever a service may send. */
+/** How much of an answer is read: enough for the reason that a keeper sees. */
 const responseOctetsMax = 1_024;
 
-/** All of it had left, and then the line broke or the time ran out: whether it arrived nobody can know. */
+/** The whole request was sent, and then the connection broke or the time ran out: it may have arrived. */
 class NoResponse extends Error {
-  override readonly name = "Unanswered";
+  override readonly name = "NoResponse";
 }
 
-/** @throws Unanswered, EndpointRefused, or whatever the network says; an answer of any status is no error */
+/** @throws NoResponse, EndpointRefused, or the network's own error; an answer of any status is no error */
 function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: EndpointGuard, timeoutMs: number) {
   return new Promise<PushResponse>((resolve, reject) => {
     const sending = https.request(url, {
       method: "POST",
       headers,
       agent,
-      // The very addresses that the guard judged are the ones connected to: DNS is asked once, here.
+      // It connects to the addresses that the guard checked: this is the only DNS query.
       lookup: guard.lookup,
     });
     let answer: { read(): PushResponse } | null = null;
@@ -138,7 +137,7 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
 
     const done = () => {
       clearTimeout(deadline);
-      // The status decides; whether the rest of the words arrived, or the line broke on the way, changes nothing.
+      // The status decides, even where the rest of the answer is missing.
       if (answer !== null) resolve(answer.read());
       sending.destroy();
     };

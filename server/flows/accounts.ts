@@ -43,7 +43,7 @@ async function ownHash({ store }: Ports, person: string, passphrase: string): Pr
 const wrongPassphrase = (field: WrongField["field"]): WrongField => ({
   kind: "wrong",
   field,
-  problem: "is not your passphrase",
+  problem: "is not correct",
 });
 
 // --- a link for a new passphrase, made on the server's own command line -------------------------------------------------
@@ -88,7 +88,7 @@ export async function resetPassphrase(
 
 const noReset = {
   kind: "refused",
-  reason: "This link was used already, was replaced by a newer one, or its hour is over. Make a new one on the server.",
+  reason: "This link was used, replaced or has expired (1 hour). Create a new one on the server.",
 } as const;
 
 // --- signed-in devices ---------------------------------------------------------------------------------------------------
@@ -154,7 +154,7 @@ export async function removeAccount(
     ports.clock.now(),
   );
   if (removed === null)
-    return { kind: "lastKeeper", why: "You have become the last keeper of one more yard. Try again." };
+    return { kind: "lastKeeper", why: "You are now the only keeper of another yard. Try again." };
   keys.clearCache();
   await tellRemoval(ports, removed, yards);
   return { kind: "removed" };

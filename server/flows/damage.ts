@@ -64,7 +64,7 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
   const send = async (to: string, sent: Promise<PushOutcome | EmailOutcome>) => {
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err }, "a notification of the damaged database failed");
-      return { kind: "tryLater", notBefore: null, text: "a fault inside the server" };
+      return { kind: "tryLater", notBefore: null, text: "internal error" };
     });
     ended(to, outcome, clock.now());
   };

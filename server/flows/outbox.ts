@@ -177,14 +177,14 @@ async function deliver(
 
   async function attempt(): Promise<Settlement> {
     const notice = withRemainingTime(item.content, item.writtenAt, begun);
-    if (notice === null) return { kind: "givenUp", at: begun, problem: "too old to be told" };
+    if (notice === null) return { kind: "givenUp", at: begun, problem: "too old to send" };
     const sent =
       item.channel === "push"
         ? push.send(item.phone, item.feeder, notice, begun, item.id)
         : sendEmail(email, item, notice, publicUrl);
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
-      return { kind: "tryLater", notBefore: null, text: "a fault inside the server, see its log", noAnswer: true };
+      return { kind: "tryLater", notBefore: null, text: "internal error, see the server log", noAnswer: true };
     });
     answered = outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true);
     const { attempts, writtenAt } = item;
@@ -196,7 +196,7 @@ async function deliver(
 /** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
 async function sendEmail(mail: EmailGateway, item: EmailItem, notice: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
-  if (to === null) return { kind: "refused", text: "there is no address any more" } as const;
+  if (to === null) return { kind: "refused", text: "the e-mail address was removed" } as const;
   const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, notice.link);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
   return mail.send(to, notificationEmail(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
@@ -216,7 +216,7 @@ export async function testPush(
   return Promise.all(
     phones.map(async (phone) => {
       if (phone.blockedAt !== null) {
-        return { phone, outcome: { kind: "refused", text: "its browser says that notices are blocked" } as const };
+        return { phone, outcome: { kind: "refused", text: "notifications are blocked in its browser" } as const };
       }
       const begun = clock.now();
       const item = await store.outbox.startClaimed(phone, notice, begun, after(begun, claimFor));

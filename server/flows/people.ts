@@ -116,12 +116,12 @@ export async function changePerson(
   const saysOwn = ownFields.some((each) => changes[each] !== undefined);
   const saysOther = keeperFields.some((each) => changes[each] !== undefined);
   if (saysOwn && person !== asking.person) {
-    return { kind: "notAllowed", reason: "Quiet hours and the ways of being told are for each person to say." };
+    return { kind: "notAllowed", reason: "Each person sets their own notifications." };
   }
   if (saysOther && asking.role !== "keeper") {
     return {
       kind: "notAllowed",
-      reason: "Only a keeper of this yard says who is told in which turn, and who keeps it.",
+      reason: "Only a keeper can change the order and the roles.",
     };
   }
   return changeResult(
@@ -140,7 +140,7 @@ export async function removePerson(
   asking: Requester,
 ): Promise<PersonChangeResult> {
   if (asking.role !== "keeper" && person !== asking.person) {
-    return { kind: "notAllowed", reason: "Only a keeper of this yard removes somebody else." };
+    return { kind: "notAllowed", reason: "Only a keeper can remove another person." };
   }
   return changeResult(ports, yard, await ports.store.people.removeMember(yard, person, ports.clock.now()), person);
 }
@@ -155,7 +155,7 @@ async function changeResult(
     case "noSuchMember":
       return { kind: "noSuchPerson" };
     case "lastKeeper":
-      return { kind: "lastKeeper", reason: "A yard needs a keeper: make somebody else one first." };
+      return { kind: "lastKeeper", reason: "A yard needs at least one keeper. Make another person a keeper first." };
     case "changed":
     case "accountEnded":
       if (change === "changed") ports.liveFeed.reconnect(person);
@@ -258,7 +258,7 @@ export async function testEmail({ clock, store, email }: Ports, person: string):
     fault: null,
     priority: "note",
     title: "Pieward: a test",
-    body: "Letters to this address arrive. Nothing is wrong at any feeder.",
+    body: "Test e-mail. Your address works. There is no alarm.",
     topic: "test",
     timeToLive: hours(1),
     silent: true,

@@ -45,7 +45,7 @@ export async function addPhone(
   { label, replaces, ...by }: Subscription & { readonly label: string | null; readonly replaces: string | null },
 ): Promise<PhoneChangeResult> {
   const checked = await ports.push.checkEndpoint(by.endpoint);
-  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.why };
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.reason };
   const { keepers } = ports.store;
   const now = ports.clock.now();
   const renewed =
@@ -65,7 +65,7 @@ export async function renewPhone(
   by: Subscription,
 ): Promise<PhoneChangeResult> {
   const checked = await ports.push.checkEndpoint(by.endpoint);
-  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.why };
+  if (checked.kind === "refused") return { kind: "notAllowed", field: "endpoint", reason: checked.reason };
   const of = { keeper, replaces, label: null };
   return phoneResult(ports, keeper, await ports.store.keepers.renewPhone(of, by, ports.clock.now()));
 }
@@ -78,7 +78,7 @@ export async function setPhoneAllowed(
   allowed: boolean,
 ): Promise<PhoneChangeResult> {
   const known = await ports.store.keepers.setPhoneAllowed(keeper, endpoint, allowed, ports.clock.now());
-  if (!known) return { kind: "noSuchPhone", field: "endpoint", reason: "is no phone of yours" };
+  if (!known) return { kind: "noSuchPhone", field: "endpoint", reason: "is not one of your phones" };
   return phoneResult(ports, keeper, "saved");
 }
 
@@ -97,20 +97,20 @@ async function phoneResult(ports: Ports, keeper: string, outcome: RenewPhoneResu
     case "gone":
       return {
         ...{ kind: "gone", field: "endpoint" },
-        reason: "is no longer valid: its push service said so. The browser must unsubscribe and subscribe anew.",
+        reason: "is no longer valid, by its push service. Turn notifications off and on again.",
       };
     case "taken":
       return {
         kind: "taken",
         field: "endpoint",
-        reason: "belongs to another phone. Subscribe anew to get one of your own.",
+        reason: "belongs to another phone. Turn notifications off and on again.",
       };
     case "tooMany":
       return {
         ...{ kind: "tooMany", field: "endpoint" },
-        reason: `is one phone too many: a person has at most ${phonesPerPersonMax}. Remove one that is no longer used, then add this one.`,
+        reason: `is one phone too many: the maximum is ${phonesPerPersonMax}. Remove one that is no longer used, then add this one.`,
       };
     case "noSuchPhone":
-      return { kind: "noSuchPhone", field: "replaces", reason: "is no phone of yours" };
+      return { kind: "noSuchPhone", field: "replaces", reason: "is not one of your phones" };
   }
 }

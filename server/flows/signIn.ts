@@ -64,7 +64,7 @@ async function claimedBefore(
 
 const noClaim = {
   kind: "refused",
-  reason: "this link was used already or replaced by a newer one: see the server's output",
+  reason: "This link was already used, or there is a newer one. See the server's output.",
 } as const;
 
 export type JoinWithResult =
@@ -92,8 +92,8 @@ export async function joinWith(
     const joined = await joinYard(ports, token, session.keeper.id, null);
     return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
   }
-  if (name === undefined) return { kind: "wrong", field: "name", problem: "must be said: you aren't signed in" };
-  if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "must be said" };
+  if (name === undefined) return { kind: "wrong", field: "name", problem: "enter a name" };
+  if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "enter a passphrase" };
   // A passphrase is tried at signing in alone: an unused invite must not be another place to guess one.
   if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
   const problem = await passphraseProblem(ports.guessEstimator, passphrase, name);
@@ -132,12 +132,12 @@ async function repeatedJoin(
 const nameTaken = {
   kind: "wrong",
   field: "name",
-  problem: "is taken here: choose another. If it is yours, sign in first and open the invitation again",
+  problem: "is already used. Choose another name. If it is yours, sign in and open the invitation again",
 } as const;
 
 const notInvited = {
   kind: "refused",
-  reason: "This invitation was used already, or its seven days are over. Ask for a new one.",
+  reason: "This invitation was already used or has expired (7 days). Ask for a new one.",
 } as const;
 
 /** Hashed once at start, so that an unknown name takes as long to refuse as a wrong passphrase. */
@@ -150,7 +150,7 @@ export async function signIn(
 ): Promise<SignInResult> {
   const keeper = await ports.store.keepers.keeperNamed(said.name);
   const right = await verify(keeper?.passphraseHash ?? (await dummyHash), said.passphrase);
-  if (!keeper || !right) return { kind: "refused", reason: "the name or the passphrase is wrong" };
+  if (!keeper || !right) return { kind: "refused", reason: "Name or passphrase is wrong." };
   const token = await openSession(ports.store.keepers, keeper.id, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }

@@ -21,7 +21,7 @@ export async function addYard(
 ): Promise<YardAdded> {
   const of = await ports.store.people.membershipsOf(keeper);
   if (of.length >= yardsPerPersonMax) {
-    return { kind: "tooMany", why: `You belong to ${of.length} yards: there can't be more than ${yardsPerPersonMax}.` };
+    return { kind: "tooMany", why: `You have ${of.length} yards, the maximum.` };
   }
   const id = randomUUID();
   const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: defaultEscalateMinutes };
@@ -46,7 +46,7 @@ export async function removeYard(
   const { yards, people } = ports.store;
   const yard = (await yards.yards()).find((each) => each.id === id);
   if (!yard) return { kind: "noSuchYard" };
-  if (yard.practice) return { kind: "practice", why: "The practice yard is removed on the page Practice." };
+  if (yard.practice) return { kind: "practice", why: "Delete the practice yard on the Practice page." };
   if (nameKey(said.name) !== nameKey(yard.name)) {
     return { kind: "wrong", field: "name", problem: `is not the name of this yard, ${yard.name}` };
   }

@@ -45,9 +45,9 @@ function readReportLine(said: unknown): ReadLine {
   if (read.kind === "unreadable") {
     return wrong(read.errors.map(({ field, problem }) => ({ field: within("report", field), problem })));
   }
-  const { feeder, receivedAt, bootNumber: life } = line.data;
-  const told = life === undefined ? {} : { life };
-  return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report, ...told } };
+  const { feeder, receivedAt, bootNumber } = line.data;
+  const stated = bootNumber === undefined ? {} : { bootNumber };
+  return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report, ...stated } };
 }
 
 function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLine {

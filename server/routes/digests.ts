@@ -20,7 +20,7 @@ export function digestRoutes(app: FastifyInstance, ports: Ports): void {
       const { yard } = request.params;
       const dates = await ports.store.digests.dates(yard, digestsKept);
       const date = request.query.date ?? dates[0];
-      if (date === undefined) return none(reply, "There has been no digest yet.");
+      if (date === undefined) return none(reply, "There is no daily digest yet.");
       const digest = await ports.store.digests.digest(yard, date);
       return digest === null ? none(reply, `There is no digest of ${date}.`) : digestView(yard, digest, dates);
     },

@@ -1,44 +1,42 @@
 import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import {
-  acknowledgeRequest,
-  actionIdRequest,
-  addFeederRequest,
-  changeFeederRequest,
-  cleanedRequest,
-  orderRequest,
-  outOfServiceRequest,
-  refillRequest,
-  shelveRequest,
-} from "../contract/api.ts";
-import { shelvedMax } from "../domain/alarms/alarmTransitions.ts";
+import { addFeederRequest, changeFeederRequest, cleanedRequest, orderRequest, refillRequest } from "../contract/api.ts";
 import type { ReportedRefill } from "../domain/facts.ts";
-import { type FaultKind, faultKinds } from "../domain/faults.ts";
-import { after, days, instantOf } from "../domain/instant.ts";
+import { after, days, type Instant, instantOf } from "../domain/instant.ts";
 import { grams } from "../domain/units.ts";
 import { dayView } from "../flows/days.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { addFeeder, changeFeeder, changeKey, removeFeeder } from "../flows/feeders.ts";
-import { applyKeeperAction, onceById, reportRefill, requestOrder } from "../flows/keeperActions.ts";
-import type { KeeperFact } from "../flows/pure/logEntry.ts";
+import { applyKeeperAction, reportRefill, requestOrder } from "../flows/keeperActions.ts";
 import { feederView } from "../flows/views.ts";
 import type { FeederRow, Ports } from "../ports.ts";
 import { orderEnd } from "./orderEnd.ts";
-import { sendProblem } from "./problems.ts";
+import { sendFieldProblem, sendProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
 
-/** One feeder: what it is like, what the keeper says about it, and what the keeper tells it to do. */
+/** One feeder: its settings and its key, what a keeper reports about it, and what a keeper orders it to do. */
 export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
-  const params = z.object({ feeder: z.string() });
-  const keeperTag = (summary: string) => ({ tags: ["keeper"], summary });
+  settingsRoutes(app, ports);
+  accessRoutes(app, ports, keys);
+  recordRoutes(app, ports);
+  cleanedRoute(app, ports);
+  orderRoute(app, ports);
+}
 
-  const noFeeder = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such feeder." });
-  const shown = (reply: FastifyReply, row: FeederRow | null) =>
-    row ? feederView(row, ports.clock.now()) : noFeeder(reply);
+const params = z.object({ feeder: z.string() });
+const keeperTag = (summary: string) => ({ tags: ["keeper"], summary });
 
-  door.post(
+const sendNoFeeder = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such feeder." });
+
+/** The feeder as it is after the request, or 404. */
+export const sendFeeder = (ports: Ports, reply: FastifyReply, row: FeederRow | null) =>
+  row ? feederView(row, ports.clock.now()) : sendNoFeeder(reply);
+
+function settingsRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post(
     "/api/v1/feeders",
     {
       schema: {
@@ -48,80 +46,107 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
     },
     async (request, reply) => {
       const added = await addFeeder(ports, request.body.yard, request.body, signedInPerson(request).name);
-      if (!added) return sendFieldProblem(reply, "yard", "is no yard of this house");
+      if (!added) return sendFieldProblem(reply, "yard", "is no yard of this server");
       const { feeder, key } = added;
       return reply.status(201).send({ feeder: feederView(feeder, ports.clock.now()), key });
     },
   );
 
-  door.get(
+  routes.get(
     "/api/v1/feeders/:feeder",
     { schema: { ...keeperTag("One feeder as it is now"), params } },
-    async (request, reply) => shown(reply, await ports.store.yards.feeder(request.params.feeder)),
+    async (request, reply) => sendFeeder(ports, reply, await ports.store.yards.feeder(request.params.feeder)),
   );
 
-  door.patch(
+  routes.patch(
     "/api/v1/feeders/:feeder",
     { schema: { hide: true, params, body: changeFeederRequest } },
     async (request, reply) =>
-      shown(reply, await changeFeeder(ports, request.params.feeder, request.body, signedInPerson(request).name)),
+      sendFeeder(
+        ports,
+        reply,
+        await changeFeeder(ports, request.params.feeder, request.body, signedInPerson(request).name),
+      ),
   );
+}
 
-  door.delete("/api/v1/feeders/:feeder", { schema: { hide: true, params } }, async (request, reply) => {
+function accessRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.delete("/api/v1/feeders/:feeder", { schema: { hide: true, params } }, async (request, reply) => {
     const row = await ports.store.yards.feeder(request.params.feeder);
-    if (!row) return noFeeder(reply);
+    if (!row) return sendNoFeeder(reply);
     await removeFeeder(ports, keys, row);
     return reply.status(204).send();
   });
 
-  door.post("/api/v1/feeders/:feeder/key", { schema: { hide: true, params } }, async (request, reply) => {
+  routes.post("/api/v1/feeders/:feeder/key", { schema: { hide: true, params } }, async (request, reply) => {
     const key = await changeKey(ports, keys, request.params.feeder);
-    return key ? { key } : noFeeder(reply);
+    return key ? { key } : sendNoFeeder(reply);
   });
+}
 
-  door.get(
+function recordRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.get(
     "/api/v1/feeders/:feeder/day",
     { schema: { hide: true, params, querystring: z.strictObject({ date: z.iso.date().optional() }) } },
     async (request, reply) => {
       const row = await ports.store.yards.feeder(request.params.feeder);
-      if (!row) return noFeeder(reply);
+      if (!row) return sendNoFeeder(reply);
       return dayView(ports.store.records, row, request.query.date ?? null, ports.clock.now());
     },
   );
 
-  door.post(
+  routes.post(
     "/api/v1/feeders/:feeder/refills",
-    { schema: { ...keeperTag("Tell of a refill"), params, body: refillRequest.meta({ example: examples.refill }) } },
+    { schema: { ...keeperTag("Report a refill"), params, body: refillRequest.meta({ example: examples.refill }) } },
     async (request, reply) => {
       const now = ports.clock.now();
       const at = request.body.at ? instantOf(request.body.at) : now;
-      if (at > now) return sendFieldProblem(reply, "at", "lies in the future");
-      if (at < after(now, days(-refillDaysBack)))
-        return sendFieldProblem(reply, "at", `lies more than ${refillDaysBack} days back`);
+      const problem = pastProblem(at, now);
+      if (problem !== null) return sendFieldProblem(reply, "at", problem);
       const refill: ReportedRefill = { at, what: refillWithUnits(request.body.what) };
       const { feeder } = request.params;
-      return shown(reply, await reportRefill(ports, feeder, request.body.id, refill, signedInPerson(request).name));
+      return sendFeeder(
+        ports,
+        reply,
+        await reportRefill(ports, feeder, request.body.id, refill, signedInPerson(request).name),
+      );
     },
   );
+}
 
-  door.post(
+function cleanedRoute(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post(
     "/api/v1/feeders/:feeder/cleaned",
     { schema: { hide: true, params, body: cleanedRequest } },
     async (request, reply) => {
       const now = ports.clock.now();
-      const said = request.body?.at ? instantOf(request.body.at) : null;
-      if (said !== null && said > now) return sendFieldProblem(reply, "at", "lies in the future");
-      if (said !== null && said < after(now, days(-refillDaysBack)))
-        return sendFieldProblem(reply, "at", `lies more than ${refillDaysBack} days back`);
+      const stated = request.body?.at ? instantOf(request.body.at) : null;
+      const problem = stated === null ? null : pastProblem(stated, now);
+      if (problem !== null) return sendFieldProblem(reply, "at", problem);
       const by = signedInPerson(request).name;
-      return shown(
+      return sendFeeder(
+        ports,
         reply,
-        await applyKeeperAction(ports, request.params.feeder, by, (_, at) => ({ kind: "cleaned", at: said ?? at, by })),
+        await applyKeeperAction(ports, request.params.feeder, by, (_, at) => ({
+          kind: "cleaned",
+          at: stated ?? at,
+          by,
+        })),
       );
     },
   );
+}
 
-  door.post(
+function orderRoute(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post(
     "/api/v1/feeders/:feeder/orders",
     {
       schema: {
@@ -134,73 +159,8 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
       const end = orderEnd(request.body, ports.clock.now());
       if (end.kind === "invalid") return end.sendTo(reply);
       const { id, kind } = request.body;
-      const asked = { id, kind, until: end.until, by: signedInPerson(request).name };
-      return shown(reply, await requestOrder(ports, request.params.feeder, asked));
-    },
-  );
-
-  const answered = async (
-    reply: FastifyReply,
-    feeder: string,
-    fact: KeeperFact & { readonly by: string },
-    said: { readonly id?: string | undefined } | null | undefined,
-  ) => shown(reply, await applyKeeperAction(ports, feeder, fact.by, () => fact, onceById(feeder, said?.id)));
-  const alarm = z.object({ feeder: z.string(), fault: z.enum(faultKinds as [FaultKind, ...FaultKind[]]) });
-
-  door.post(
-    "/api/v1/feeders/:feeder/alarms/:fault/acknowledge",
-    { schema: { hide: true, params: alarm, body: acknowledgeRequest } },
-    async (request, reply) => {
-      const { feeder, fault } = request.params;
-      const by = signedInPerson(request).name;
-      const said = request.body?.raisedAt;
-      const raisedAt = said ? instantOf(said) : null;
-      const { notifiedPriority: calledAs } = request.body ?? {};
-      const how = calledAs === undefined ? {} : { calledAs };
-      return answered(reply, feeder, { kind: "alarmAcknowledged", fault, by, raisedAt, ...how }, request.body);
-    },
-  );
-
-  door.post(
-    "/api/v1/feeders/:feeder/alarms/:fault/reset",
-    { schema: { hide: true, params: alarm, body: actionIdRequest } },
-    async (request, reply) => {
-      const { feeder, fault } = request.params;
-      const by = signedInPerson(request).name;
-      return answered(reply, feeder, { kind: "alarmReset", fault, by }, request.body);
-    },
-  );
-
-  door.post(
-    "/api/v1/feeders/:feeder/alarms/:fault/out-of-service",
-    { schema: { hide: true, params: alarm, body: outOfServiceRequest } },
-    async (request, reply) => {
-      const { feeder, fault } = request.params;
-      const [by, { reason: why }] = [signedInPerson(request).name, request.body];
-      return answered(reply, feeder, { kind: "alarmTakenOutOfService", fault, reason: why, by }, request.body);
-    },
-  );
-
-  door.post(
-    "/api/v1/feeders/:feeder/alarms/:fault/return-to-service",
-    { schema: { hide: true, params: alarm, body: actionIdRequest } },
-    async (request, reply) => {
-      const { feeder, fault } = request.params;
-      const by = signedInPerson(request).name;
-      return answered(reply, feeder, { kind: "alarmReturnedToService", fault, by }, request.body);
-    },
-  );
-
-  door.post(
-    "/api/v1/feeders/:feeder/alarms/:fault/shelve",
-    { schema: { hide: true, params: alarm, body: shelveRequest } },
-    async (request, reply) => {
-      const { feeder, fault } = request.params;
-      const [now, until] = [ports.clock.now(), instantOf(request.body.until)];
-      if (until <= now) return sendFieldProblem(reply, "until", "lies in the past");
-      if (until > after(now, shelvedMax)) return sendFieldProblem(reply, "until", "is more than 7 days away");
-      const by = signedInPerson(request).name;
-      return answered(reply, feeder, { kind: "alarmShelved", fault, until, by }, request.body);
+      const order = { id, kind, until: end.until, by: signedInPerson(request).name };
+      return sendFeeder(ports, reply, await requestOrder(ports, request.params.feeder, order));
     },
   );
 }
@@ -212,13 +172,16 @@ const examples = {
   order: { id: "order-7f3a91c2", kind: "pause", until: null },
 } as const;
 
-const refillDaysBack = 30;
+const daysBackMax = 30;
+
+/** What is wrong with a moment that a keeper states for something done; null where nothing is. */
+function pastProblem(at: Instant, now: Instant): string | null {
+  if (at > now) return "lies in the future";
+  return at < after(now, days(-daysBackMax)) ? `lies more than ${daysBackMax} days back` : null;
+}
 
 type RefillInput = z.infer<typeof refillRequest>["what"];
 
 function refillWithUnits(what: RefillInput): ReportedRefill["what"] {
   return what.kind === "filled" ? what : { kind: what.kind, grams: grams(what.grams) };
 }
-
-const sendFieldProblem = (reply: FastifyReply, field: string, problem: string) =>
-  sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });

@@ -17,7 +17,7 @@ export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrow
         // Browsers send cookies with a socket that another site's page opens, but they also say whose page it is.
         const { origin, host } = request.headers;
         if (origin !== undefined && originHost(origin) !== host) {
-          return sendProblem(reply, { status: 403, detail: "Another site may not watch." });
+          return sendProblem(reply, { status: 403, detail: "Requests from other sites are not allowed." });
         }
         yardsOf.set(request, await currentYards(ports, signedInPerson(request).id));
         const refused = browsers.refusal(sessionHash(request));

@@ -117,7 +117,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
         case "known":
           return sendProblem(reply, {
             status: 409,
-            detail: "This passkey was added already, here or by somebody else.",
+            detail: "This passkey is already registered.",
           });
         case "tooMany":
           return sendProblem(reply, tooMany);
@@ -173,7 +173,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
 }
 
 const unusable = { status: 409, detail: noRelyingParty };
-const tooMany = { status: 409, detail: `You have ${passkeysMax} passkeys, and that is the most. Remove one first.` };
+const tooMany = { status: 409, detail: `You have ${passkeysMax} passkeys, the maximum. Remove one first.` };
 const noSuchPasskey = { status: 404, detail: "You have no such passkey." };
 const unconfirmed = {
   status: 403,

@@ -90,9 +90,9 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
   });
 }
 
-const noInvite = { status: 404, detail: "This link was used meanwhile, withdrawn, or its time is over." };
+const noInvite = { status: 404, detail: "This link was used, cancelled or has expired." };
 
-const noEmailProblem = { status: 409, detail: "You have no mail address here: write one down first." };
+const noEmailProblem = { status: 409, detail: "Enter an e-mail address first." };
 
 function refuseChange(reply: FastifyReply, change: Exclude<PersonChangeResult, { kind: "changed" }>): FastifyReply {
   switch (change.kind) {
@@ -108,10 +108,10 @@ function refuseChange(reply: FastifyReply, change: Exclude<PersonChangeResult, {
 function emailOutcomeView(outcome: MailOutcome): TestEmailView {
   switch (outcome.kind) {
     case "accepted":
-      return { outcome: "accepted", text: "The mail server took the letter; look into your mailbox." };
+      return { outcome: "accepted", text: "Test e-mail sent. Check your inbox." };
     case "tryLater":
-      return { outcome: "tryLater", text: `The mail server could not take it now: ${outcome.text}` };
+      return { outcome: "tryLater", text: `Could not be sent now: ${outcome.text}` };
     case "refused":
-      return { outcome: "refused", text: `The mail server refused it: ${outcome.text}` };
+      return { outcome: "refused", text: `Not accepted: ${outcome.text}` };
   }
 }

@@ -81,7 +81,7 @@ const testNotification = {
   fault: null,
   priority: "urgent",
   title: "Pieward: a test",
-  body: "This phone can be told. Nothing is wrong at the feeder.",
+  body: "This phone receives notifications. There is no alarm.",
   topic: "test",
   timeToLive: hours(1),
   silent: false,
@@ -90,12 +90,12 @@ const testNotification = {
 function pushOutcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outcomes"][number] {
   switch (outcome.kind) {
     case "accepted":
-      return { label, outcome: "accepted", text: "The push service took it; it should show in a moment." };
+      return { label, outcome: "accepted", text: "Sent. It should appear in a moment." };
     case "subscriptionGone":
-      return { label, outcome: "gone", text: `This phone no longer takes notices and was removed: ${outcome.text}` };
+      return { label, outcome: "gone", text: `This phone no longer receives notifications and was removed: ${outcome.text}` };
     case "tryLater":
-      return { label, outcome: "tryLater", text: `The push service could not take it now: ${outcome.text}` };
+      return { label, outcome: "tryLater", text: `Could not be sent now: ${outcome.text}` };
     case "refused":
-      return { label, outcome: "refused", text: `The push service refused it: ${outcome.text}` };
+      return { label, outcome: "refused", text: `Not accepted: ${outcome.text}` };
   }
 }

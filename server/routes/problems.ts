@@ -194,3 +194,7 @@ export const sendNotFound = (request: FastifyRequest, reply: FastifyReply): Fast
   sendProblem(reply, notFoundProblem(request.url.split("?")[0] ?? ""));
 
 export const notFoundProblem = (path: string): Problem => ({ status: 404, detail: `There is nothing at ${path}.` });
+
+/** 400 for what the schema lets pass and the moment doesn't. */
+export const sendFieldProblem = (reply: FastifyReply, field: string, problem: string) =>
+  sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });

@@ -65,8 +65,8 @@ export function requireYardRole(app: FastifyInstance, ports: Ports): void {
     const role = await ports.store.people.roleAt(person, of);
     if (role === null) logForeignAccess(request, person);
     if (role === null && "inBody" in of) {
-      const errors = [{ field: "yard", problem: "is no yard of yours" }];
-      return sendProblem(reply, { status: 400, detail: "yard: is no yard of yours", errors });
+      const errors = [{ field: "yard", problem: "is not one of your yards" }];
+      return sendProblem(reply, { status: 400, detail: "yard: is not one of your yards", errors });
     }
     if (role === null) {
       // The same words whether there is none or it isn't theirs: that it exists is the business of its people.
@@ -87,7 +87,7 @@ async function mayMakeYards({ store }: Ports, person: string): Promise<boolean> 
 const refuseHelper = (reply: FastifyReply) =>
   sendProblem(reply, {
     status: 403,
-    detail: "Only a keeper of this yard may change that. Helpers look, refill, clean, pause, acknowledge and shelve.",
+    detail: "Only a keeper of this yard can change that. Helpers can view, refill, clean, pause, acknowledge and shelve.",
   });
 
 /** The yard or the feeder that a request is about: by its address, or where a feeder is added, by its body. */

@@ -8,6 +8,7 @@ import { runBuiltServer } from "../support/builtServer.ts";
 import { overwriteTablePage } from "../support/damage.ts";
 import { listenAddress, presses, report, request, startSignedInServer, stopServer } from "../support/signedInServer.ts";
 import { mayMount, mountSmallDisk } from "../support/smallDisk.ts";
+import { plantLaterVersion } from "./plantedVersion.ts";
 
 /**
  * What disks do to files, with the built server: full, locked, read-only, a damaged page, a cut file, a lost log, and a kill in
@@ -207,15 +208,14 @@ describe("a kill during the copy before a migration", () => {
     cpSync(inject("migratedDatabase"), file);
     const older = new Database(file);
     older.pragma("journal_mode = WAL");
-    // As an older Pieward left it: a migration is due that does no harm when it runs again.
-    older.exec(`CREATE TABLE "Ballast" (body BLOB); DELETE FROM "_prisma_migrations" WHERE migration_name =
-      (SELECT max(migration_name) FROM "_prisma_migrations")`);
+    older.exec(`CREATE TABLE "Ballast" (body BLOB)`);
     const insert = older.prepare(`INSERT INTO "Ballast" VALUES (randomblob(1000000))`);
     for (let megabyte = 0; megabyte < 150; megabyte += 1) insert.run();
     older.close();
+    const later = plantLaterVersion(); // to which the database lacks a migration
     let partial = 0;
     for (let kill = 0; kill < 30; kill += 1) {
-      const server = runBuiltServer(folder);
+      const server = runBuiltServer(folder, {}, [], later);
       const begun = () => readdirSync(folder).some((name) => name.includes(".before-"));
       for (let waited = 0; waited < 1_000 && !begun(); waited += 1) await new Promise((go) => setTimeout(go, 5));
       await new Promise((go) => setTimeout(go, kill * 12));

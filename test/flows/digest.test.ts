@@ -199,8 +199,8 @@ describe("the digest flow", () => {
     expect(enqueued.map(({ person, channel }) => `${person} ${channel}`)).toEqual([
       "ada push",
       "bo push",
-      "bo mail",
-      "dag mail",
+      "bo email",
+      "dag email",
     ]);
     const sections = digests.get("alder 2026-11-25")?.sections ?? [];
     for (const { channel, content } of enqueued) {

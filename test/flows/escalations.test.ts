@@ -121,7 +121,7 @@ describe("an urgent alarm", () => {
     await advanceTime(house, minutes(16), there);
     expect(sentNotifications(house)).toHaveLength(2);
     const seen = await order(house, bo, `/api/v1/feeders/${feeder.id}/alarms/trayJammed/acknowledge`, {});
-    expect(seen.json().alarms).toMatchObject([{ fault: "trayJammed", phase: "acknowledged" }]);
+    expect(seen.json().alarms).toMatchObject([{ fault: "trayJammed", state: "acknowledged" }]);
     house.clock.advance(seconds(1));
     await deliverAll(house);
     expect(sentNotifications(house).slice(2)).toEqual(["Ada: Bo has seen it: tray jammed at Rowan"]);
@@ -132,7 +132,7 @@ describe("an urgent alarm", () => {
   it("goes by mail where no phone has shown it within five minutes, and doesn't where one has", async () => {
     for (const shows of [false, true]) {
       const house = await openTestServer();
-      await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "ada@alder.example" });
+      await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: "ada@alder.example" });
       await addPhone(house, house.keeper, "Ada");
       const { key } = await house.addFeeder({ sensors });
       await house.report(key, jammed);
@@ -148,8 +148,8 @@ describe("an urgent alarm", () => {
 
   it("counts nobody as told by a letter that this server can't send", async () => {
     const house = await openTestServer();
-    Object.assign(house.mail, { ready: false });
-    await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "ada@alder.example" });
+    Object.assign(house.mail, { isConfigured: false });
+    await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: "ada@alder.example" });
     const { key } = await house.addFeeder({ sensors });
     await house.report(key, jammed);
     await advanceTime(house, minutes(1));

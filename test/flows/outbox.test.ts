@@ -27,7 +27,7 @@ function house(
   const logged: { readonly words: string; readonly err: unknown }[] = [];
   const push: PushGateway = {
     publicKey: "",
-    checkEndpoint: async () => ({ kind: "fine" }),
+    checkEndpoint: async () => ({ kind: "allowed" }),
     async send(phone, feeder, notice) {
       sent.push({ phone: phone.id, feeder, notice });
       return answer(phone, notice);
@@ -145,7 +145,7 @@ describe("the outbox", () => {
     clock.at = past(start, hours(13));
     expect(await drain()).toMatchObject({ delivered: 0, givenUp: 1, nextDueAt: null });
     expect(sent).toEqual([]);
-    expect(outbox.settled.at(-1)?.settlement).toMatchObject({ kind: "givenUp", problem: "too old to be told" });
+    expect(outbox.settled.at(-1)?.settlement).toMatchObject({ kind: "givenUp", problem: "too old to send" });
   });
 
   it("hands on only the time that a notice has left", async () => {

@@ -67,7 +67,7 @@ describe("an urgent alarm that reached nobody", () => {
   it("goes by mail at once where every phone has refused it for good, and on where the mail server does too", async () => {
     const house = await openTestServer();
     const bo = await joinByInvite(house, "Bo", "helper");
-    await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "ada@alder.example" });
+    await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: "ada@alder.example" });
     await addPhone(house, house.keeper, "Ada");
     await addPhone(house, bo, "Bo");
     const { key } = await house.addFeeder({ sensors });
@@ -80,7 +80,7 @@ describe("an urgent alarm that reached nobody", () => {
     // The address was mistaken: the right one is written to at once.
     house.mail.answer = { kind: "accepted" };
     house.clock.advance(seconds(30));
-    await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "ada@croft.example" });
+    await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: "ada@croft.example" });
     await deliverAll(house);
     expect(house.mail.sent.map(({ to }) => to)).toEqual(["ada@alder.example", "ada@croft.example"]);
   });
@@ -161,7 +161,7 @@ describe("a phone that may not show notices any more", () => {
   it("is passed at once by an alarm that only it had: by mail, or to the next person", async () => {
     for (const mail of [null, "ada@alder.example"]) {
       const house = await notifyFirstOfJam();
-      await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail });
+      await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: mail });
       house.clock.advance(minutes(1));
       const said = { endpoint: "https://push.example/Ada", allowed: false };
       await requestAs(house, "POST", "/api/v1/phones/permission", house.keeper, said);

@@ -20,7 +20,7 @@ describe("the outbox with its usual lanes", () => {
     const outbox = new InMemoryOutbox();
     const push: PushGateway = {
       publicKey: "",
-      checkEndpoint: async () => ({ kind: "fine" }),
+      checkEndpoint: async () => ({ kind: "allowed" }),
       async send() {
         if (hanging) await new Promise<void>((answer) => answers.push(answer));
         return { kind: "accepted" };

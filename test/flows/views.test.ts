@@ -31,23 +31,23 @@ const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
 
 describe("a feeder's alarms, as they are shown", () => {
   it("name what stands for what, as whom, since when and why one is out of service, and which raise it is", () => {
-    const { phase, raisedAt, called, awaySince, ...standing } = raised("trayJammed") as never as Record<
+    const { state, raisedAt, notifiedPriority, absentSince, ...standing } = raised("trayJammed") as never as Record<
       string,
       unknown
     >;
     const hidden = {
       ...standing,
-      phase: "suppressedByDesign",
-      why: "Explained by: tray jammed.",
+      state: "suppressedByDesign",
+      reason: "Explained by: tray jammed.",
       explainedBy: "trayJammed",
       raised: null,
     };
     const outOfService = {
       ...standing,
-      phase: "outOfService",
+      state: "outOfService",
       outSince: now,
       outBy: "Bo",
-      outWhy: "The perch is off.",
+      outReason: "The perch is off.",
       latch: null,
     };
     const alarms = { trayJammed: raised("trayJammed"), depositUnpaid: hidden, perchSilent: outOfService };

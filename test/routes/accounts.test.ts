@@ -36,7 +36,7 @@ describe("changing the passphrase", () => {
     );
     expect([wrong.statusCode, wrong.json().errors]).toEqual([
       400,
-      [{ field: "old", problem: "is not your passphrase" }],
+      [{ field: "old", problem: "is not correct" }],
     ]);
     expect(await statusOf(house, other)).toBe(200);
 
@@ -245,7 +245,7 @@ describe("deleting one's account", () => {
     const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
     await post(house, "/phones", { endpoint: "https://push.example/bo", keys }, bo);
     const wrong = await remove(house, bo, { passphrase: "not this one" });
-    expect(wrong.json().errors).toEqual([{ field: "passphrase", problem: "is not your passphrase" }]);
+    expect(wrong.json().errors).toEqual([{ field: "passphrase", problem: "is not correct" }]);
     expect((await remove(house, bo, { passphrase: passphraseOfBo })).statusCode).toBe(204);
     expect(await statusOf(house, bo)).toBe(401);
     expect((await signIn(house, passphraseOfBo, {}, "Bo")).statusCode).toBe(401);
@@ -276,7 +276,7 @@ describe("deleting one's account", () => {
     await house.addFeeder();
     expect((await remove(house, house.keeper, { passphrase: first })).statusCode).toBe(204);
     const home = (await requestAs(house, "GET", "/api/v1/home", bo)).json();
-    expect(home.yards).toMatchObject([{ id: house.yard, people: 1, feeders: [{ name: "Rowan" }] }]);
+    expect(home.yards).toMatchObject([{ id: house.yard, peopleCount: 1, feeders: [{ name: "Rowan" }] }]);
   });
 });
 const passphraseOfBo = "three grey birds at breakfast";

@@ -73,7 +73,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "DELETE /api/v1/me/sessions/:session", again: 404 },
   { route: "POST /api/v1/me/remove", body: { passphrase: "birds before breakfast", withYards: true }, again: 401 },
   { route: "POST /api/v1/me/passkeys/options", body: {}, commits: 0, unseen: true },
-  { route: "PATCH /api/v1/me", body: { mail: "ada@alder-croft.example" } },
+  { route: "PATCH /api/v1/me", body: { email: "ada@alder-croft.example" } },
   { route: "POST /api/v1/me/email/test", commits: 0, unseen: true },
   { route: "POST /api/v1/phones", body: { endpoint: "https://push.example/new", keys, label: "Tablet" } },
   {
@@ -114,7 +114,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   },
   { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/return-to-service", body: { id: "back-0001" } },
   { route: "POST /api/v1/practice" },
-  { route: "POST /api/v1/practice/fault", from: "practising", body: { fault: "jam" }, commits: 0 },
+  { route: "POST /api/v1/practice/fault", from: "practising", body: { fault: "trayJammed" }, commits: 0 },
   { route: "DELETE /api/v1/practice", from: "practising" },
   { route: "POST /api/v1/report", as: "feeder", body: reportExample },
 ];

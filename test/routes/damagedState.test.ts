@@ -12,9 +12,9 @@ const damages: [string, (state: string) => string, RegExp][] = [
   ["null", () => "null", /version/],
   ["of an unknown version", (state) => state.replace('"version":1', '"version":77'), /version/],
   ["without its hopper", changed((state) => delete state.hopper), /state\.hopper is missing/],
-  ["without a number", changed((state) => delete state.hopper.belief.level), /level is missing/],
-  ["with no number in its place", changed((state) => (state.hopper.belief.portion = Number.NaN)), /portion is null/],
-  ["with a list cut short", changed((state) => state.hopper.appetite.byPart.pop()), /23 entries, expected 24/],
+  ["without a number", changed((state) => delete state.hopper.estimate.level), /level is missing/],
+  ["with no number in its place", changed((state) => (state.hopper.estimate.portion = Number.NaN)), /portion is null/],
+  ["with a list cut short", changed((state) => state.hopper.appetite.eatenByPart.pop()), /23 entries, expected 24/],
 ];
 // biome-ignore lint/suspicious/noExplicitAny: it is damaged on purpose
 function changed(damage: (state: any) => unknown) {
@@ -95,9 +95,9 @@ describe("a damaged feeder", () => {
     expect(seen.statusCode).toBe(200);
     const [yard] = seen.json().yards;
     expect(yard.feeders.map(({ id }: { id: string }) => id)).toEqual([larch.feeder.id]);
-    expect(yard.damaged).toMatchObject([{ name: "Rowan", words: expect.stringContaining("being rebuilt") }]);
+    expect(yard.damagedFeeders).toMatchObject([{ name: "Rowan", text: expect.stringContaining("being rebuilt") }]);
     await repairDamaged(house.ports, log());
-    expect((await home(house)).json().yards[0]).toMatchObject({ damaged: [], feeders: [{}, {}] });
+    expect((await home(house)).json().yards[0]).toMatchObject({ damagedFeeders: [], feeders: [{}, {}] });
   });
 
   it("is rebuilt at the start, in a sentence of the log", async () => {
@@ -108,7 +108,7 @@ describe("a damaged feeder", () => {
     expect(written.lines).toEqual([
       expect.stringMatching(/^The stored state of feeder Rowan .* It is rebuilt from its record/),
     ]);
-    expect((await home(again)).json().yards[0].damaged).toEqual([]);
+    expect((await home(again)).json().yards[0].damagedFeeders).toEqual([]);
   });
 
   it("makes an order for the whole yard fail as a whole, rather than leave it out unsaid", async () => {

@@ -46,7 +46,7 @@ describe("the digest's door", () => {
   it("says that there has been none, and opens to keepers only", async () => {
     const house = await openTestServer();
     expect((await digestOf(house)).statusCode).toBe(404);
-    expect((await digestOf(house)).json().detail).toBe("There has been no digest yet.");
+    expect((await digestOf(house)).json().detail).toBe("There is no daily digest yet.");
     expect((await house.app.inject({ url: `/api/v1/yards/${house.yard}/digest` })).statusCode).toBe(401);
   });
 

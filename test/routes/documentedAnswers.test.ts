@@ -34,7 +34,7 @@ interface Documented {
 const requests: readonly (readonly [door: string, body?: object])[] = [
   ["GET /api/v1/session"],
   ["GET /api/v1/me"],
-  ["PATCH /api/v1/me", { mail: "ada@example.org" }],
+  ["PATCH /api/v1/me", { email: "ada@example.org" }],
   ["POST /api/v1/me/email/test"],
   ["GET /api/v1/me/passkeys"],
   ["GET /api/v1/phones"],

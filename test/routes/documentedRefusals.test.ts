@@ -234,7 +234,7 @@ function overSocket(house: TestServer, key: string) {
 
 // --- what the doors can say is on the page ---------------------------------------------------------------------------
 
-const doors = ["problems", "feederDoor", "feederLink", "feederIdentity", "takenReport", "overload"].map(
+const doors = ["problems", "feederApi", "feederLink", "feederIdentity", "ingestReport", "overload"].map(
   (name) => `server/routes/${name}.ts`,
 );
 const source = (path: string) => readFileSync(join(projectFolder, path), "utf8");
@@ -293,10 +293,10 @@ describe("every refusal of the doors", () => {
     expect(met).toEqual(reasons);
     expect((await posted(house, `Bearer ${key}`, plain())).status).toBe(200);
 
-    const inCode = [...source("server/flows/feederKeys.ts").matchAll(/why: ["`]([^"`$]+)/g)].map(
-      ([, why]) => why ?? "",
+    const inCode = [...source("server/flows/feederKeys.ts").matchAll(/reason: ["`]([^"`$]+)/g)].map(
+      ([, reason]) => reason ?? "",
     );
     expect(inCode.length).toBeGreaterThan(5);
-    expect(inCode.filter((why) => !reasons.some((reason) => reason?.startsWith(why)))).toEqual([]);
+    expect(inCode.filter((stated) => !reasons.some((reason) => reason?.startsWith(stated)))).toEqual([]);
   });
 });

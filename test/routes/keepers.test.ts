@@ -238,7 +238,7 @@ describe("a feeder", () => {
       "refill 320 g, by the feeder",
     ]);
     expect(day.light.map(({ kind }: { kind: string }) => kind)).toEqual(["night", "twilight", "day", "twilight"]);
-    expect(day.words).toBe("1 visit, 2 deposits and 1 portion.");
+    expect(day.text).toBe("1 visit, 2 deposits and 1 portion.");
   });
 });
 
@@ -271,7 +271,7 @@ describe("phones", () => {
     const added = (await post(house, "/api/v1/phones", phone, house.keeper)).json() as PhonesView;
     expect(added.phones.map(({ label }) => label)).toEqual(["Pocket"]);
     const told = (await post(house, "/api/v1/phones/test", {}, house.keeper)).json();
-    expect(told.outcomes).toEqual([{ label: "Pocket", outcome: "accepted", words: expect.any(String) }]);
+    expect(told.outcomes).toEqual([{ label: "Pocket", outcome: "accepted", text: expect.any(String) }]);
     expect(house.push.sent.map(({ title }) => title)).toEqual(["Pieward: a test"]);
     const left = await post(house, "/api/v1/phones/forget", { endpoint: phone.endpoint }, house.keeper);
     expect(left.json().phones).toEqual([]);

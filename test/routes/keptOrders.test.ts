@@ -293,7 +293,7 @@ describe("a pause with an end", () => {
     await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     house.clock.advance(hours(2));
     const view = await house.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view)]).toEqual(["ended", "endedUnheard"]);
+    expect([orderStatus(view), standing(view)]).toEqual(["ended", "endedUnconfirmed"]);
     await house.report(key, sendReport(7_260_000, false));
     expect(standing(await house.runPeriodicCheck(feeder.id))).toBe("feeding");
   });

@@ -131,7 +131,7 @@ describe("a phone that renews its subscription", () => {
     expect(answer.statusCode).toBe(200);
     expect(await onlyPhone(house)).toMatchObject({
       ...{ id: before.id, label: "Pocket", addedAt: before.addedAt, endpoint: renewal.endpoint },
-      ...{ lastShownAt: null, lastAcceptedAt: null, reach: { kind: "unproved" } },
+      ...{ lastDisplayedAt: null, lastAcceptedAt: null, reachability: { kind: "unproved" } },
     });
   });
 
@@ -173,7 +173,7 @@ describe("a phone that renews its subscription", () => {
     await requestAs(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint: first.endpoint });
     const answer = await renew(house, renewal);
     expect(answer.statusCode).toBe(404);
-    expect(answer.json().errors).toEqual([{ field: "replaces", problem: "is no phone of yours" }]);
+    expect(answer.json().errors).toEqual([{ field: "replaces", problem: "is not one of your phones" }]);
     expect((await view(house)).phones).toEqual([]);
   });
 

@@ -74,7 +74,7 @@ describe("whoever isn't of a yard any more", () => {
     const { feeder } = await house.addFeeder();
     const bo = await joinByInvite(house, "Bo", "helper");
     const refused = await requestAs(house, "POST", `/api/v1/feeders/${feeder.id}/key`, bo);
-    expect(refused.json().detail).toContain("Only a keeper of this yard may change that.");
+    expect(refused.json().detail).toContain("Only a keeper of this yard can change that.");
     const id = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id;
     await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
     const home = await requestAs(house, "GET", "/api/v1/home", bo);

@@ -76,7 +76,7 @@ async function prepare(start: Start): Promise<Prepared> {
 
 async function lived(house: TestServer) {
   await addPhone(house, house.keeper, "Pocket");
-  await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { mail: "keeper@alder-croft.example" });
+  await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: "keeper@alder-croft.example" });
   const bo = await joinByInvite(house, "Bo", "helper");
   const { feeder, key } = await house.addFeeder({ sensors });
   await house.addFeeder({ name: "Larch" });

@@ -102,11 +102,11 @@ class Household {
       [one.id, one.turn] = [view.id, view.escalationOrder];
       one.phones.push(new ScenarioPhone(`${one.name}'s phone`));
       await this.run.as(one, "PATCH", `/api/v1/yards/${this.run.yard}/people/${one.id}`, {
-        quiet: null,
+        quietHours: null,
         urgentBreaks: true,
         digestBy: "both",
       });
-      if (one.mail !== null) await this.run.as(one, "PATCH", "/api/v1/me", { mail: one.mail });
+      if (one.mail !== null) await this.run.as(one, "PATCH", "/api/v1/me", { email: one.mail });
       for (const phone of one.phones) await this.phones.handIn(one, phone);
     }
     await this.addFeeders(ada);

@@ -7,19 +7,20 @@ export const builtServer = join(import.meta.dirname, "../../dist/server/main.js"
 
 export interface RunningServer {
   /** Resolves once its output matches; rejects if it ends before that. */
-  waitForOutput(words: RegExp): Promise<RegExpMatchArray>;
+  waitForOutput(pattern: RegExp): Promise<RegExpMatchArray>;
   stderr(): string;
   kill(signal: NodeJS.Signals): void;
   readonly exited: Promise<{ code: number | null; signal: string | null }>;
 }
 
-/** Starts it on a free port; it is ended with the test, whatever happens. */
+/** Starts it on a free port; it is ended with the test, whatever happens. @param program another version's main file */
 export function runBuiltServer(
   dataDir: string,
   variables: Record<string, string> = {},
   args: readonly string[] = [],
+  program = builtServer,
 ): RunningServer {
-  const server = spawnBuiltServer(dataDir, variables, args);
+  const server = spawnBuiltServer(dataDir, variables, args, program);
   onTestFinished(async () => {
     server.kill("SIGKILL");
     await server.exited;
@@ -32,6 +33,7 @@ export function spawnBuiltServer(
   dataDir: string,
   variables: Record<string, string> = {},
   args: readonly string[] = [],
+  program = builtServer,
 ): RunningServer {
   const env = {
     PATH: process.env.PATH,
@@ -41,31 +43,31 @@ export function spawnBuiltServer(
     LOG_LEVEL: "warn",
     ...variables,
   };
-  const child: ChildProcess = spawn(process.execPath, ["--enable-source-maps", builtServer, ...args], { env });
-  const heard = { out: "", err: "" };
-  child.stdout?.setEncoding("utf8").on("data", (words: string) => {
-    heard.out += words;
+  const child: ChildProcess = spawn(process.execPath, ["--enable-source-maps", program, ...args], { env });
+  const output = { out: "", err: "" };
+  child.stdout?.setEncoding("utf8").on("data", (text: string) => {
+    output.out += text;
   });
-  child.stderr?.setEncoding("utf8").on("data", (words: string) => {
-    heard.err += words;
+  child.stderr?.setEncoding("utf8").on("data", (text: string) => {
+    output.err += text;
   });
   const ended = new Promise<{ code: number | null; signal: string | null }>((resolve) => {
     child.once("close", (code, signal) => resolve({ code, signal }));
   });
   return {
-    waitForOutput: (words) =>
+    waitForOutput: (pattern) =>
       new Promise((resolve, reject) => {
-        const look = () => {
-          const match = words.exec(heard.out);
+        const check = () => {
+          const match = pattern.exec(output.out);
           if (match) resolve(match);
         };
-        look();
-        child.stdout?.on("data", look);
+        check();
+        child.stdout?.on("data", check);
         void ended.then(({ code }) => {
-          reject(new Error(`expected ${words}, but the server ended with ${code}:\n${heard.out}${heard.err}`));
+          reject(new Error(`expected ${pattern}, but the server ended with ${code}:\n${output.out}${output.err}`));
         });
       }),
-    stderr: () => heard.err,
+    stderr: () => output.err,
     kill: (signal) => void child.kill(signal),
     exited: ended,
   };

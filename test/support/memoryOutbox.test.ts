@@ -16,9 +16,9 @@ const inMemory = async (): Promise<OutboxUnderTest> => {
       return phone;
     },
     phone: async (id) => store.phone(id),
-    enqueueEmail: async (notice, now) => store.enqueueEmail("keeper", "ada@alder.example", "rowan", notice, now),
-    async enqueue(notice, now, about = "feeder") {
-      for (const phone of phones) store.enqueue(phone, about === "feeder" ? "rowan" : null, notice, now);
+    enqueueEmail: async (content, now) => store.enqueueEmail("keeper", "ada@alder.example", "rowan", content, now),
+    async enqueue(content, now, about = "feeder") {
+      for (const phone of phones) store.enqueue(phone, about === "feeder" ? "rowan" : null, content, now);
     },
   };
 };

@@ -19,7 +19,7 @@ interface Row {
   readonly mayHaveArrived: boolean;
 }
 
-/** A small outbox that keeps its promises in memory; held to them by outboxContract.ts, as the real one is. */
+/** A small outbox in memory; outboxContract.ts tests it as it tests the real one. */
 export class InMemoryOutbox implements OutboxStore {
   readonly settled: { readonly item: OutboxItem; readonly settlement: Settlement }[] = [];
   readonly #phones = new Map<string, Phone>();
@@ -34,13 +34,13 @@ export class InMemoryOutbox implements OutboxStore {
     return this.#phones.get(id) ?? null;
   }
 
-  enqueue(phone: Phone, feeder: string | null, notice: NotificationContent, now: Instant): void {
-    this.#write({ ...this.#item(phone.keeper, feeder, notice, now), channel: "push", phone }, phone.id);
+  enqueue(phone: Phone, feeder: string | null, content: NotificationContent, now: Instant): void {
+    this.#write({ ...this.#item(phone.keeper, feeder, content, now), channel: "push", phone }, phone.id);
   }
 
-  enqueueEmail(person: string, to: string, feeder: string | null, notice: NotificationContent, now: Instant): void {
+  enqueueEmail(person: string, to: string, feeder: string | null, content: NotificationContent, now: Instant): void {
     const names = { yardName: "Alder Croft", feederName: feeder === null ? null : "Rowan" };
-    this.#write({ ...this.#item(person, feeder, notice, now), channel: "email", to, ...names }, `mail ${person}`);
+    this.#write({ ...this.#item(person, feeder, content, now), channel: "email", to, ...names }, `email ${person}`);
   }
 
   async claim(
@@ -48,34 +48,34 @@ export class InMemoryOutbox implements OutboxStore {
     now: Instant,
     claimUntil: Instant,
     most: number,
-    lanes: DeliveryCapacity = unlimitedCapacity,
+    capacity: DeliveryCapacity = unlimitedCapacity,
   ): Promise<readonly OutboxItem[]> {
     const needless = this.#due(channel, now).filter(({ item, screen }) => {
-      return item.content.isClosing && item.attempts === 0 && !needsClosing(this.#meantBefore(item, screen));
+      return item.content.isClosing && item.attempts === 0 && !needsClosing(this.#earlierNotifications(item, screen));
     });
     for (const { item } of needless) this.#change(item.id, { status: "settled" });
     const due = this.#due(channel, now).map((row) => ({
       row,
-      ...exchangeOf(row.item),
+      ...deliveryOf(row.item),
       rank: rankOf(row.item.content),
     }));
-    return fairShare(due, lanes, most)
+    return fairShare(due, capacity, most)
       .map(({ row }) => row)
-      .map(({ item, screen, claimedUntil, mayHaveArrived: unsure }) => {
+      .map(({ item, screen, claimedUntil, mayHaveArrived }) => {
         const begun = { ...item, attempts: item.attempts + 1 };
         this.#change(item.id, {
           item: begun,
           claimedUntil: claimUntil,
-          mayHaveArrived: unsure || claimedUntil !== null,
+          mayHaveArrived: mayHaveArrived || claimedUntil !== null,
         });
-        const content = { ...item.content, silent: item.content.silent && !this.#mustSound(item, screen) };
+        const content = { ...item.content, silent: item.content.silent && !this.#needsSound(item, screen) };
         if (item.channel === "email") return { ...item, content };
         return { ...item, content, phone: this.#phones.get(item.phone.id) ?? item.phone };
       });
   }
 
-  async startClaimed(phone: Phone, notice: NotificationContent, now: Instant, claimUntil: Instant): Promise<PushItem> {
-    const item: PushItem = { ...this.#item(phone.keeper, null, notice, now), channel: "push", phone };
+  async startClaimed(phone: Phone, content: NotificationContent, now: Instant, claimUntil: Instant): Promise<PushItem> {
+    const item: PushItem = { ...this.#item(phone.keeper, null, content, now), channel: "push", phone };
     const row = { item: { ...item, attempts: 1 }, screen: phone.id, status: "waiting" as const };
     this.#rows.push({ ...row, dueAt: now, claimedUntil: claimUntil, mayHaveArrived: false });
     return item;
@@ -89,36 +89,36 @@ export class InMemoryOutbox implements OutboxStore {
       return;
     }
     const row = this.#rows.find((one) => one.item.id === item.id);
-    const doubt = settlement.kind !== "phoneGone" && "mayHaveArrived" in settlement;
-    const unsure = row?.mayHaveArrived === true || doubt;
+    const isUncertain = settlement.kind !== "phoneGone" && "mayHaveArrived" in settlement;
+    const mayHaveArrived = row?.mayHaveArrived === true || isUncertain;
     if (settlement.kind === "delivered") this.#change(item.id, { status: "delivered" });
     else if (settlement.kind === "retry" && row?.status === "waiting") {
-      this.#change(item.id, { dueAt: settlement.notBefore, claimedUntil: null, mayHaveArrived: unsure });
-    } else this.#change(item.id, { status: "settled", claimedUntil: null, mayHaveArrived: unsure });
+      this.#change(item.id, { dueAt: settlement.notBefore, claimedUntil: null, mayHaveArrived });
+    } else this.#change(item.id, { status: "settled", claimedUntil: null, mayHaveArrived });
     const phone = item.channel === "push" ? this.#phones.get(item.phone.id) : undefined;
     if (phone === undefined) return;
-    const told = settlement.kind === "delivered" ? { lastAcceptedAt: settlement.at, problem: null } : null;
+    const accepted = settlement.kind === "delivered" ? { lastAcceptedAt: settlement.at, problem: null } : null;
     this.#phones.set(phone.id, {
       ...phone,
-      ...(told ?? { problem: "problem" in settlement ? settlement.problem : null }),
+      ...(accepted ?? { problem: "problem" in settlement ? settlement.problem : null }),
     });
   }
 
   async nextDueAt(): Promise<Instant | null> {
-    const waiting = this.#rows.filter(({ status: phase }) => phase === "waiting");
+    const waiting = this.#rows.filter(({ status }) => status === "waiting");
     const dues = waiting.map((row) => {
-      const ahead = this.#before(row.item, row.screen).filter(({ status: phase }) => phase !== "delivered");
+      const ahead = this.#before(row.item, row.screen).filter(({ status }) => status !== "delivered");
       return Math.max(row.dueAt, ...[row, ...ahead].map(({ claimedUntil }) => claimedUntil ?? row.dueAt));
     });
     return dues.length === 0 ? null : (Math.min(...dues) as Instant);
   }
 
   async prune(): Promise<void> {
-    this.#rows = this.#rows.filter(({ status: phase }) => phase === "waiting");
+    this.#rows = this.#rows.filter(({ status }) => status === "waiting");
   }
 
-  #item(person: string, feeder: string | null, notice: NotificationContent, now: Instant) {
-    return { id: `${this.#nextId++}`, person, yard: "alder", feeder, content: notice, writtenAt: now, attempts: 0 };
+  #item(person: string, feeder: string | null, content: NotificationContent, now: Instant) {
+    return { id: `${this.#nextId++}`, person, yard: "alder", feeder, content, writtenAt: now, attempts: 0 };
   }
 
   #write(item: OutboxItem, screen: string): void {
@@ -156,22 +156,22 @@ export class InMemoryOutbox implements OutboxStore {
       .filter((row) => row.screen === screen && row.item.content.topic === item.content.topic);
   }
 
-  #meantBefore(item: OutboxItem, screen: string) {
+  #earlierNotifications(item: OutboxItem, screen: string) {
     return this.#before(item, screen)
       .reverse()
-      .map(({ item: { content }, status: phase, claimedUntil, mayHaveArrived: unsure }) => ({
+      .map(({ item: { content }, status, claimedUntil, mayHaveArrived }) => ({
         isClosing: content.isClosing === true,
         silent: content.silent,
-        arrived: phase === "delivered" || unsure || claimedUntil !== null,
+        arrived: status === "delivered" || mayHaveArrived || claimedUntil !== null,
       }));
   }
 
-  #mustSound(item: OutboxItem, screen: string): boolean {
-    return item.content.isClosing !== true && needsSound(this.#meantBefore(item, screen));
+  #needsSound(item: OutboxItem, screen: string): boolean {
+    return item.content.isClosing !== true && needsSound(this.#earlierNotifications(item, screen));
   }
 }
 
-const exchangeOf = (item: OutboxItem) => ({
+const deliveryOf = (item: OutboxItem) => ({
   person: item.person,
   service: item.channel === "email" ? "email" : serviceOfEndpoint(item.phone.endpoint),
 });

@@ -9,18 +9,18 @@ export interface OutboxUnderTest {
   readonly store: OutboxStore;
   /** Another handle to the same store where there can be one (a second process); the same one otherwise. */
   readonly second?: OutboxStore;
-  /** Adds a phone that is told of everything, to a yard and a feeder that exist. */
+  /** Adds a phone that gets every notification, to a yard and a feeder that exist. */
   addPhone(label: string): Promise<Phone>;
   /** The phone as it is stored now; null once it is gone. */
   phone(id: string): Promise<Phone | null>;
-  /** Writes a notice for every phone, as `Transaction.enqueue` does. */
-  enqueue(notice: NotificationContent, now: Instant, about?: "feeder" | "yard"): Promise<void>;
-  /** Writes a letter to the person whose phones these are, as `Transaction.enqueue` does. */
-  enqueueEmail(notice: NotificationContent, now: Instant): Promise<void>;
+  /** Writes a notification for every phone, as `Transaction.enqueue` does. */
+  enqueue(content: NotificationContent, now: Instant, about?: "feeder" | "yard"): Promise<void>;
+  /** Writes an e-mail to the person whose phones these are, as `Transaction.enqueue` does. */
+  enqueueEmail(content: NotificationContent, now: Instant): Promise<void>;
   close?(): Promise<void>;
 }
 
-/** What any outbox must promise, whatever keeps it. Run over the real stores and over the one in memory. */
+/** What any outbox must do. Run with the real store and with the one in memory. */
 export function describeOutboxStore(name: string, makeStore: () => Promise<OutboxUnderTest>) {
   const now = instantOf("2026-11-25T06:30:00Z");
   const until = past(now, minutes(1));
@@ -43,27 +43,27 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     ...(await store.claim("email", at, claimUntil, most)),
   ];
   const pushes = (items: readonly OutboxItem[]) => items.filter((item): item is PushItem => item.channel === "push");
-  const letters = (items: readonly OutboxItem[]) => items.filter((item): item is EmailItem => item.channel === "email");
+  const emails = (items: readonly OutboxItem[]) => items.filter((item): item is EmailItem => item.channel === "email");
   const titles = (items: readonly OutboxItem[]) => items.map(({ content }) => content.title);
   const topics = (items: readonly OutboxItem[]) => items.map((item) => item.content.topic).sort();
 
-  describe(`the outbox kept by ${name}`, () => {
-    it("hands out a notice whole, for each phone", () =>
+  describe(`the outbox in ${name}`, () => {
+    it("hands out a whole notification for each phone", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         const phones = [await addPhone("one"), await addPhone("two")];
-        const notice = notificationFixture({ title: "Larch: food out 🐦‍⬛", priority: "urgent", fault: "foodOut" });
-        await enqueue(notice, now, "feeder");
+        const content = notificationFixture({ title: "Larch: food out 🐦‍⬛", priority: "urgent", fault: "foodOut" });
+        await enqueue(content, now, "feeder");
         const items = pushes(await claimAll(store, now, until, 10));
         expect(items).toHaveLength(2);
         expect(items.map((item) => item.phone.id).sort()).toEqual(phones.map((phone) => phone.id).sort());
         for (const item of items) {
-          expect(item).toMatchObject({ content: notice, writtenAt: now, attempts: 0 });
+          expect(item).toMatchObject({ content, writtenAt: now, attempts: 0 });
           expect(item.feeder).not.toBeNull();
           expect(item.phone).toEqual(phones.find((phone) => phone.id === item.phone.id));
         }
       }));
 
-    it("never hands the same notice to two callers", () =>
+    it("never hands the same item to two callers", () =>
       withStore(async ({ store, second = store, addPhone, enqueue }) => {
         await addPhone("one");
         for (let i = 0; i < 20; i++) await enqueue(notificationFixture({ topic: `t${i}` }), now);
@@ -76,7 +76,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(await claimAll(store, now, until, 7)).toEqual([]);
       }));
 
-    it("hands out no more than asked for, the longest due first", () =>
+    it("hands out no more than requested, the longest due first", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ topic: "newer" }), past(now, seconds(2)));
@@ -96,7 +96,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(again).toMatchObject({ id: first.id, attempts: 1, writtenAt: now });
       }));
 
-    it("forgets what was delivered, and remembers when the phone last took something", () =>
+    it("never hands out again what was delivered, and records when the phone last accepted something", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
         await enqueue(notificationFixture(), now);
@@ -109,7 +109,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(await phone(id)).toMatchObject({ lastAcceptedAt: past(now, seconds(3)), problem: null });
       }));
 
-    it("holds back what must wait until it is due, and counts the attempts", () =>
+    it("hands out a postponed item when it is due, and counts the attempts", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
         await enqueue(notificationFixture(), now);
@@ -128,7 +128,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(await phone(id)).toMatchObject({ problem: null });
       }));
 
-    it("forgets what was given up, and keeps the phone with its problem", () =>
+    it("never hands out again what failed for good, and records the phone's problem", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const { id } = await addPhone("one");
         await enqueue(notificationFixture(), now);
@@ -141,7 +141,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(await phone(id)).toMatchObject({ problem: "HTTP 403", lastAcceptedAt: null });
       }));
 
-    it("forgets a phone that is gone, with all that waits for it, and nobody else's", () =>
+    it("removes a phone that is gone with its waiting items, and no other's", () =>
       withStore(async ({ store, addPhone, phone, enqueue }) => {
         const gone = await addPhone("gone");
         const stays = await addPhone("stays");
@@ -153,14 +153,14 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(await phone(gone.id)).toBeNull();
         const left = pushes(await claimAll(store, until, past(until, minutes(1)), 10));
         expect(left.map((one) => one.phone.id)).toEqual([stays.id, stays.id, stays.id]);
-        // Its other items were under way when it went; they settle without a fuss.
+        // Its other items were being sent meanwhile; settling them throws nothing.
         const other = items.find((one) => one.phone.id === gone.id && one.id !== item.id);
         if (other === undefined) throw new Error("expected another item for the phone that is gone");
         await store.settle(other, { kind: "phoneGone", at: now, problem: "HTTP 410" });
         await store.settle(other, { kind: "delivered", at: now });
       }));
 
-    it("replaces an undelivered notice by a newer one of its topic, and no other", () =>
+    it("replaces an undelivered notification by a newer one of its topic, and no other", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ title: "old", topic: "a" }), now);
@@ -171,20 +171,20 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(items.find((item) => item.content.title === "new")?.writtenAt).toBe(past(now, seconds(1)));
       }));
 
-    it("keeps a notice that is about no single feeder", () =>
+    it("stores a notification that is about no single feeder", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ fault: null }), now, "yard");
         expect(only(await claimAll(store, now, until, 10)).feeder).toBeNull();
       }));
 
-    it("delivers the newer notice although the older was under way when it was replaced", () =>
+    it("delivers the newer notification although the older was being sent when it was replaced", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ title: "old" }), now);
         const underWay = only(await claimAll(store, now, until, 10));
         await enqueue(notificationFixture({ title: "new" }), now);
-        // It waits for the older, or that could arrive last; until then there is no use in looking.
+        // It waits for the older, which could arrive last otherwise; until then nothing is due.
         expect(await claimAll(store, now, until, 10)).toEqual([]);
         expect(await store.nextDueAt()).toBe(until);
         await store.settle(underWay, { kind: "delivered", at: now });
@@ -193,7 +193,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(next.content.title).toBe("new");
       }));
 
-    it("does not bring back an older notice that failed under way beside the newer that replaced it", () =>
+    it("does not retry an older notification that failed after a newer one had replaced it", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ title: "old" }), now);
@@ -204,7 +204,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(due.map((item) => item.content.title)).toEqual(["new"]);
       }));
 
-    it("begins one that is tried at once and by nobody else, and keeps what it tells of its phone", () =>
+    it("writes one that is claimed from the start, and records what its delivery says about the phone", () =>
       withStore(async ({ store, addPhone, phone }) => {
         const added = await addPhone("one");
         const begun = await store.startClaimed(added, notificationFixture({ topic: "test" }), now, until);
@@ -225,30 +225,30 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(await phone(added.id)).toMatchObject({ lastAcceptedAt: now, problem: null });
       }));
 
-    it("hands out a letter with its address and the names that it needs", () =>
-      withStore(async ({ store, addPhone, enqueueEmail: enqueueMail }) => {
+    it("hands out an e-mail with its address and the names that it needs", () =>
+      withStore(async ({ store, addPhone, enqueueEmail }) => {
         const { keeper } = await addPhone("one");
-        await enqueueMail(notificationFixture({ title: "Rowan: food low" }), now);
+        await enqueueEmail(notificationFixture({ title: "Rowan: food low" }), now);
         const items = await claimAll(store, now, until, 10);
         expect(items).toHaveLength(1);
-        const [letter] = letters(items);
-        expect(letter).toMatchObject({ person: keeper, to: "ada@alder.example", attempts: 0 });
-        expect(letter).toMatchObject({ yardName: "Alder Croft", feederName: "Rowan", writtenAt: now });
-        await store.settle(letter as EmailItem, { kind: "retry", notBefore: past(now, seconds(9)), problem: "451" });
+        const [email] = emails(items);
+        expect(email).toMatchObject({ person: keeper, to: "ada@alder.example", attempts: 0 });
+        expect(email).toMatchObject({ yardName: "Alder Croft", feederName: "Rowan", writtenAt: now });
+        await store.settle(email as EmailItem, { kind: "retry", notBefore: past(now, seconds(9)), problem: "451" });
         expect(await store.nextDueAt()).toBe(past(now, seconds(9)));
-        const again = letters(await claimAll(store, past(now, seconds(9)), until, 10))[0] as EmailItem;
-        expect(again).toMatchObject({ id: letter?.id, attempts: 1 });
+        const again = emails(await claimAll(store, past(now, seconds(9)), until, 10))[0] as EmailItem;
+        expect(again).toMatchObject({ id: email?.id, attempts: 1 });
         await store.settle(again, { kind: "delivered", at: now });
         expect(await store.nextDueAt()).toBeNull();
       }));
 
-    it("replaces by screen: a newer push leaves the letter of its topic waiting", () =>
-      withStore(async ({ store, addPhone, enqueue, enqueueEmail: enqueueMail }) => {
+    it("replaces by screen: a newer push leaves the e-mail of its topic waiting", () =>
+      withStore(async ({ store, addPhone, enqueue, enqueueEmail }) => {
         await addPhone("one");
         await enqueue(notificationFixture({ title: "first" }), now);
-        await enqueueMail(notificationFixture({ title: "letter" }), now);
+        await enqueueEmail(notificationFixture({ title: "e-mail" }), now);
         await enqueue(notificationFixture({ title: "second" }), now);
-        expect(titles(await claimAll(store, now, until, 10)).sort()).toEqual(["letter", "second"]);
+        expect(titles(await claimAll(store, now, until, 10)).sort()).toEqual(["e-mail", "second"]);
       }));
 
     describe("when an alarm is over", () => {
@@ -267,7 +267,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           expect(await store.nextDueAt()).toBeNull();
         }));
 
-      it("sends nothing where each attempt was surely in vain", () =>
+      it("sends nothing where each attempt certainly failed", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
@@ -276,7 +276,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           expect(await claimAll(store, later, muchLater, 10)).toEqual([]);
         }));
 
-      it("takes it from a screen that it reached, and the second time has nothing to take", () =>
+      it("closes it on a screen that it reached, and the second time has nothing to close", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
@@ -290,7 +290,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           expect(await claimAll(store, later, muchLater, 10)).toEqual([]);
         }));
 
-      it("takes it from a screen that a reminder never reached but the alarm did", () =>
+      it("closes it on a screen that the alarm reached and a reminder didn't", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
@@ -303,7 +303,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       it.each([
         { doubt: "no answer came", settled: { ...failed, mayHaveArrived: true as const } },
         { doubt: "its server died in the middle", settled: null },
-      ])("takes it from a screen that it may have reached: $doubt", ({ settled }) =>
+      ])("closes it on a screen that it may have reached: $doubt", ({ settled }) =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
@@ -314,7 +314,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         }),
       );
 
-      it("waits for the alarm that is still under way, so that it can't be overtaken", () =>
+      it("waits for the alarm that is still being sent, so that it can't arrive first", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
@@ -325,7 +325,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           expect(titles(await claimAll(store, past(now, seconds(2)), until, 10))).toEqual(["over"]);
         }));
 
-      it("sends nothing after all where the alarm under way came to nothing", () =>
+      it("sends nothing where the alarm that was being sent failed", () =>
         withStore(async ({ store, addPhone, enqueue }) => {
           await addPhone("one");
           await enqueue(alarm, now);
@@ -335,25 +335,25 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
           expect(await claimAll(store, later, muchLater, 10)).toEqual([]);
         }));
 
-      it("judges each screen by itself, and the letterbox too", () =>
-        withStore(async ({ store, addPhone, enqueue, enqueueEmail: enqueueMail }) => {
+      it("decides for each screen separately, and for the e-mail address too", () =>
+        withStore(async ({ store, addPhone, enqueue, enqueueEmail }) => {
           await addPhone("reached");
           await addPhone("not reached");
           await enqueue(alarm, now);
-          await enqueueMail(alarm, now);
+          await enqueueEmail(alarm, now);
           for (const item of await claimAll(store, now, until, 10)) {
             const reached = item.channel === "push" && item.phone.label === "reached";
             await store.settle(item, reached ? { kind: "delivered", at: now } : failed);
           }
           await enqueue(over, now);
-          await enqueueMail(over, now);
+          await enqueueEmail(over, now);
           const closing = await claimAll(store, later, muchLater, 10);
           expect(pushes(closing).map(({ phone }) => phone.label)).toEqual(["reached"]);
-          expect(letters(closing)).toEqual([]);
+          expect(emails(closing)).toEqual([]);
         }));
     });
 
-    it("sounds for a quiet correction where the one with the sound never arrived, and only there", () =>
+    it("sounds for a silent correction where the one with the sound never arrived, and only there", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         const corrected = notificationFixture({ title: "corrected", silent: true });
         await addPhone("one");
@@ -366,7 +366,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(only(await claimAll(store, now, until, 10)).content).toMatchObject({ silent: true });
       }));
 
-    it("says when the next notice is due", () =>
+    it("says when the next item is due", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         expect(await store.nextDueAt()).toBeNull();

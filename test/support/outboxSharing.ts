@@ -3,7 +3,7 @@ import { instantOf, minutes, after as past, seconds } from "../../server/domain/
 import { notificationFixture } from "./notificationFixture.ts";
 import type { OutboxUnderTest } from "./outboxContract.ts";
 
-/** What any outbox promises about who comes first. Run over the real stores and over the one in memory. */
+/** Which items any outbox hands out first. Run with the real store and with the one in memory. */
 export function describeOutboxSharing(name: string, makeStore: () => Promise<OutboxUnderTest>) {
   const now = instantOf("2026-11-25T06:30:00Z");
   const until = past(now, minutes(1));
@@ -16,8 +16,8 @@ export function describeOutboxSharing(name: string, makeStore: () => Promise<Out
     }
   };
 
-  describe(`the lanes of the outbox kept by ${name}`, () => {
-    it("hands out what is urgent first, and what only takes a notice back last", () =>
+  describe(`the delivery limits of the outbox in ${name}`, () => {
+    it("hands out urgent items first, and closing ones last", () =>
       withOutbox(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         for (const topic of ["over", "soon", "urgent"])
@@ -32,7 +32,7 @@ export function describeOutboxSharing(name: string, makeStore: () => Promise<Out
         expect(claimed.map((item) => item.content.topic)).toEqual(["urgent", "soon", "over", "note"]);
       }));
 
-    it("hands out no more than there are lanes free, and leaves the rest due", () =>
+    it("hands out no more than the limits allow, and leaves the rest due", () =>
       withOutbox(async ({ store, addPhone, enqueue }) => {
         const phone = await addPhone("one");
         for (let i = 0; i < 9; i++) await enqueue(notificationFixture({ topic: `t${i}` }), now);

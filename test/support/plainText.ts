@@ -13,13 +13,13 @@ export const statisticSymbols: readonly RegExp[] = [
 
 /** Fields whose whole value is a wire time, which the client never shows as it is. */
 const wireTimes = new Set(
-  "at since raisedAt shelvedUntil until askedAt sentAt answeredAt lastHeardAt wellUntil cleanedAt p10 p50 p90 from to lastAt shownAt mailedAt serverTime addedAt lastAcceptedAt lastShownAt expiresAt".split(
+  "at since raisedAt shelvedUntil until requestedAt sentAt answeredAt lastReportAt summaryValidUntil cleanedAt p10 p50 p90 from to lastNotifiedAt displayedAt emailedAt serverTime addedAt lastAcceptedAt lastDisplayedAt expiresAt".split(
     " ",
   ),
 );
 /** Fields that are names for programs: ids, keys, and what chooses between forms. */
 const forPrograms = new Set(
-  "id fault kind phase endpoint zone date dates feeder yard topic of publicKey opens".split(" "),
+  "id fault kind state status endpoint zone date dates feeder yard topic of publicKey link links".split(" "),
 );
 
 /** Every string of a view that a keeper may read, with where it stands. */

@@ -79,7 +79,7 @@ function handPush(): FakePush {
       return this.answer;
     },
     checkEndpoint: async (endpoint) =>
-      endpoint.startsWith("https://") ? { kind: "fine" } : { kind: "refused", why: "must be https" },
+      endpoint.startsWith("https://") ? { kind: "allowed" } : { kind: "refused", reason: "must be https" },
   };
 }
 

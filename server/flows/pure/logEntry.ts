@@ -58,7 +58,8 @@ export function logEntryOf(fact: KeeperFact, at: Instant, by: string | null): Lo
   }
 }
 
-const loggedPriority = (calledAs: NotifiedPriority | undefined) => (calledAs === undefined ? {} : { calledAs });
+const loggedPriority = (notifiedPriority: NotifiedPriority | undefined) =>
+  notifiedPriority === undefined ? {} : { notifiedPriority };
 const loggedRaise = (raisedAt: Instant | null) => (raisedAt === null ? {} : { raisedAt: isoOf(raisedAt) });
 
 export const factOf = (said: LogEntry, at: Instant, settings: FeederSettings): KeeperFact => {

@@ -10,7 +10,7 @@ import type { AlarmEvent } from "../../domain/notification/escalation.ts";
  * to the digest, that nobody was notified. Nothing is sent about it afterwards: good news of something that nobody knew of
  * would only worry.
  */
-export const unnotifiedText = "Nobody was notified of it: it ended first.";
+export const unnotifiedText = "It ended before anybody was notified.";
 
 /** A word that ended a call before anybody was told. */
 export interface UnnotifiedEnd {

@@ -88,7 +88,7 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/me/remove": note("Delete your account", 204, null),
   "GET /api/v1/me": note("Yourself", 200, "MeView"),
   "PATCH /api/v1/me": note("Change your mail address", 200, "MeView"),
-  "POST /api/v1/me/email/test": note("Send a test mail to yourself", 200, "TestMailView"),
+  "POST /api/v1/me/email/test": note("Send a test mail to yourself", 200, "TestEmailView"),
   "POST /api/v1/session/passkey/options": note("Ask to sign in with a passkey", 200, passkeyAnswers.options),
   "POST /api/v1/session/passkey": note("Sign in with a passkey", 200, signedIn),
   "GET /api/v1/me/passkeys": note("Your passkeys, and where they work", 200, passkeyAnswers.passkeys),

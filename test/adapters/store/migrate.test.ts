@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import Database from "better-sqlite3";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
-import { MigrationProblem, migrate } from "../../../server/adapters/store/migrate.ts";
+import { isUpToDate, MigrationProblem, migrate } from "../../../server/adapters/store/migrate.ts";
 
 const nest = `CREATE TABLE "Nest" ("id" TEXT PRIMARY KEY);`;
 const tree = `ALTER TABLE "Nest" ADD COLUMN "tree" TEXT; CREATE INDEX "Nest_tree_idx" ON "Nest" ("tree");`;
@@ -16,8 +16,8 @@ beforeEach(() => {
 });
 afterEach(() => rmSync(scratch, { recursive: true, force: true }));
 
-describe("bringing the database up to date", () => {
-  it("applies all migrations to a fresh database in the order of their names, and has nothing to back up", () => {
+describe("migrating a database", () => {
+  it("applies all migrations to a new database in the order of their names, without a backup", () => {
     expect(migrate(file, migrations({ "2_tree": tree, "1_nest": nest }), "now")).toEqual({
       applied: ["1_nest", "2_tree"],
       backup: null,
@@ -45,7 +45,7 @@ describe("bringing the database up to date", () => {
     expect(Number(row?.finished_at)).toBeGreaterThan(Date.parse("2026-01-01")); // milliseconds
   });
 
-  it("copies a database with data before it changes it, under the start's name", () => {
+  it("copies a database with data before it changes it, under a name with the stamp", () => {
     migrate(file, migrations({ "1_nest": nest }), "first");
     change(`INSERT INTO "Nest" VALUES ('rowan')`);
 
@@ -86,7 +86,7 @@ describe("bringing the database up to date", () => {
     expect(problemOf(() => migrate(file, folder, "second"))).toContain("The migration 1_nest did not run to its end.");
   });
 
-  it("applies anew what was marked as rolled back", () => {
+  it("applies again what was marked as rolled back", () => {
     const folder = migrations({ "1_nest": nest });
     migrate(file, folder, "first");
     change(`DROP TABLE "Nest"; UPDATE "_prisma_migrations" SET "rolled_back_at" = 1`);
@@ -94,7 +94,7 @@ describe("bringing the database up to date", () => {
     expect(columns("Nest")).toEqual(["id"]);
   });
 
-  it("changes nothing where a migration fails in its middle, and can be started again with a mended one", () => {
+  it("changes nothing where a migration fails in its middle, and can be started again with a repaired one", () => {
     migrate(file, migrations({ "1_nest": nest }), "first");
     change(`INSERT INTO "Nest" VALUES ('rowan')`);
     const broken = migrations({ "1_nest": nest, "2_tree": `${tree} INSERT INTO "Nowhere" VALUES (1);` });
@@ -104,6 +104,16 @@ describe("bringing the database up to date", () => {
 
     expect(migrate(file, migrations({ "1_nest": nest, "2_tree": tree }), "third").applied).toEqual(["2_tree"]);
     expect(ask(`SELECT * FROM "Nest"`)).toEqual([{ id: "rowan", tree: null }]);
+  });
+
+  it("tells a database that lacks a migration, and changes nothing of it", () => {
+    const [older, newer] = [migrations({ "1_nest": nest }), migrations({ "1_nest": nest, "2_tree": tree }, "newer")];
+    migrate(file, older, "first");
+    expect([isUpToDate(file, older), isUpToDate(file, newer)]).toEqual([true, false]);
+    expect(columns("Nest")).toEqual(["id"]);
+    migrate(file, newer, "second");
+    expect(isUpToDate(file, newer)).toBe(true);
+    expect(problemOf(() => isUpToDate(file, older))).toContain("opened by a newer Pieward");
   });
 
   it("leaves the database in WAL mode, in which reading never waits for the writer", () => {

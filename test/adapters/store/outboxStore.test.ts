@@ -16,10 +16,10 @@ const onSqlite = async (): Promise<OutboxUnderTest> => {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
   const [store, second] = [await openStore(`file:${file}`), await openStore(`file:${file}`)];
   const keeper = { id: "keeper", name: "Keeper", passphraseHash: "-" };
-  await store.keepers.openFirstSignIn("claim", start);
-  await store.keepers.useFirstSignIn("claim", keeper, start);
-  const mail = "ada@alder.example";
-  await store.people.changeEmail(keeper.id, mail, start);
+  await store.keepers.openFirstSignIn("firstSignIn", start);
+  await store.keepers.useFirstSignIn("firstSignIn", keeper, start);
+  const email = "ada@alder.example";
+  await store.people.changeEmail(keeper.id, email, start);
   const yard = { id: "alder", name: "Alder Croft", zone: "Europe/Stockholm", place: null, practice: false };
   const digest = { digestTime: "07:30", digestWanted: false };
   await store.yards.addYard({ ...yard, ...digest, escalateMinutes: 15 }, keeper.id, start);
@@ -42,10 +42,10 @@ const onSqlite = async (): Promise<OutboxUnderTest> => {
       return added;
     },
     phone: async (id) => (await phones()).find((phone) => phone.id === id) ?? null,
-    enqueue: (notice, now, about) =>
-      store.transaction((tx) => tx.enqueue(notificationBy("push", about === "yard" ? null : rowan.id, notice), now)),
-    enqueueEmail: (notice, now) =>
-      store.transaction((tx) => tx.enqueue(notificationBy("email", rowan.id, notice), now)),
+    enqueue: (content, now, about) =>
+      store.transaction((tx) => tx.enqueue(notificationBy("push", about === "yard" ? null : rowan.id, content), now)),
+    enqueueEmail: (content, now) =>
+      store.transaction((tx) => tx.enqueue(notificationBy("email", rowan.id, content), now)),
     async close() {
       await second.close();
       await store.close();

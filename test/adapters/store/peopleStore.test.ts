@@ -28,8 +28,8 @@ async function twoServers() {
     await Promise.all([store.close(), second.close()]);
     rmSync(folder, { recursive: true, force: true });
   });
-  await store.keepers.openFirstSignIn("claim", now);
-  await store.keepers.useFirstSignIn("claim", { id: "ada", name: "Ada", passphraseHash: "-" }, now);
+  await store.keepers.openFirstSignIn("firstSignIn", now);
+  await store.keepers.useFirstSignIn("firstSignIn", { id: "ada", name: "Ada", passphraseHash: "-" }, now);
   await store.yards.addYard(yard, "ada", now);
   return { store, second };
 }
@@ -43,13 +43,13 @@ const phone = (store: OpenStore, keeper: string, id: string) => {
   const { lastAcceptedAt, lastDisplayedAt, problem, blockedAt, ...added } = phoneFixture({ id, keeper });
   return store.keepers.savePhone(added);
 };
-const ring = (store: OpenStore, person: string, topic = "t") =>
+const enqueuePush = (store: OpenStore, person: string, topic = "t") =>
   store.transaction((tx) =>
     tx.enqueue({ person, channel: "push", yard: yard.id, feeder: null, content: notificationFixture({ topic }) }, now),
   );
-const due = async (store: OpenStore): Promise<string[]> =>
+const claimedPhones = async (store: OpenStore): Promise<string[]> =>
   (await store.outbox.claim("push", now, after(now, minutes(1)), 50)).map((item) =>
-    item.channel === "push" ? item.phone.id : "mail",
+    item.channel === "push" ? item.phone.id : "email",
   );
 
 describe("an invite", () => {
@@ -66,7 +66,7 @@ describe("an invite", () => {
     expect(await store.keepers.countKeepers()).toBe(2); // nobody got an account without a yard
   });
 
-  it("leaves no account behind where the name is taken meanwhile, and stays open", async () => {
+  it("adds no account where the name is taken meanwhile, and stays open", async () => {
     const { store } = await twoServers();
     await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
     const newcomer = { name: "Ada", passphraseHash: "-" };
@@ -75,17 +75,17 @@ describe("an invite", () => {
     expect(await store.people.membersOf(yard.id)).toHaveLength(1);
   });
 
-  it("is forgotten with sessions and numbered acts once it is long over", async () => {
+  it("is deleted with sessions and action ids once it has expired", async () => {
     const { store } = await twoServers();
     await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
     await store.keepers.addSession({ tokenHash: "session", keeper: "ada", expiresAt: after(now, days(8)) }, now);
-    expect(await store.transaction((tx) => tx.claimActionId("rowan", "act-0001", now))).toBe(true);
+    expect(await store.transaction((tx) => tx.claimActionId("rowan", "action-0001", now))).toBe(true);
     await store.keepers.pruneSessions((now - 1) as never);
-    expect(await store.transaction((tx) => tx.claimActionId("rowan", "act-0001", now))).toBe(false);
+    expect(await store.transaction((tx) => tx.claimActionId("rowan", "action-0001", now))).toBe(false);
     await store.keepers.pruneSessions(after(now, days(7)));
     expect(await store.people.openInvites(yard.id, now)).toEqual([]);
     expect(await store.keepers.session("session")).not.toBeNull();
-    expect(await store.transaction((tx) => tx.claimActionId("rowan", "act-0001", now))).toBe(true);
+    expect(await store.transaction((tx) => tx.claimActionId("rowan", "action-0001", now))).toBe(true);
   });
 });
 
@@ -101,7 +101,7 @@ describe("a yard's people", () => {
     expect((await store.people.membersOf(yard.id)).filter(({ role }) => role === "keeper")).toHaveLength(1);
   });
 
-  it("make up its circle in the order of their turns, each with their phones and ways", async () => {
+  it("are its recipients in escalation order, each with their phones and settings", async () => {
     const { store } = await twoServers();
     await join(store, "bo", "Bo");
     await phone(store, "bo", "one");
@@ -114,9 +114,9 @@ describe("a yard's people", () => {
       now,
     );
     await store.people.changeMember(yard.id, "ada", { escalationOrder: 2, urgentBreaks: false }, now);
-    const circle = await store.transaction((tx) => tx.recipients(yard.id));
-    expect(circle).toMatchObject({ zone: "Europe/Stockholm", escalateAfter: minutes(15) });
-    expect(circle?.people).toEqual([
+    const recipients = await store.transaction((tx) => tx.recipients(yard.id));
+    expect(recipients).toMatchObject({ zone: "Europe/Stockholm", escalateAfter: minutes(15) });
+    expect(recipients?.people).toEqual([
       {
         id: "bo",
         name: "Bo",
@@ -130,13 +130,13 @@ describe("a yard's people", () => {
       },
       {
         ...{ id: "ada", name: "Ada", escalationOrder: 2, quietHours: null, urgentBreaks: false },
-        ...{ phones: 0, phonesSince: null, mail: "ada@alder.example", mailSince: now },
+        ...{ phoneCount: 0, phonesSince: null, email: "ada@alder.example", emailSince: now },
       },
     ]);
     expect(await store.transaction((tx) => tx.recipients("nowhere"))).toBeNull();
   });
 
-  it("are told each on their own phones, and nobody else's", async () => {
+  it("are notified each on their own phones only", async () => {
     const { store } = await twoServers();
     await join(store, "bo", "Bo");
     for (const [person, id] of [
@@ -145,32 +145,32 @@ describe("a yard's people", () => {
       ["bo", "bo-2"],
     ] as const)
       await phone(store, person, id);
-    await ring(store, "bo");
-    expect((await due(store)).sort()).toEqual(["bo-1", "bo-2"]);
-    expect(await due(store)).toEqual([]);
+    await enqueuePush(store, "bo");
+    expect((await claimedPhones(store)).sort()).toEqual(["bo-1", "bo-2"]);
+    expect(await claimedPhones(store)).toEqual([]);
   });
 
-  it("hear no more of a yard that they left, also of what had been written; what is of others stays", async () => {
+  it("get nothing more about a yard that they left, not even what was waiting; other people's items stay", async () => {
     const { store } = await twoServers();
     await join(store, "bo", "Bo");
     await phone(store, "ada", "ada-1");
     await phone(store, "bo", "bo-1");
-    await ring(store, "bo");
-    await ring(store, "ada");
+    await enqueuePush(store, "bo");
+    await enqueuePush(store, "ada");
     await store.people.removeMember(yard.id, "bo", now);
-    expect(await due(store)).toEqual(["ada-1"]);
+    expect(await claimedPhones(store)).toEqual(["ada-1"]);
   });
 
-  it("take over a phone without what was meant for the one before, nor their proof", async () => {
+  it("take over a phone without the items and the display receipt of the previous person", async () => {
     const { store } = await twoServers();
     await join(store, "bo", "Bo");
     await phone(store, "ada", "pocket");
-    await ring(store, "ada");
+    await enqueuePush(store, "ada");
     const item = (await store.outbox.claim("push", now, now, 1))[0];
     await store.transaction((tx) => tx.saveDisplayReceipt(item?.id as string, now));
-    await ring(store, "ada", "another");
+    await enqueuePush(store, "ada", "another");
     await phone(store, "bo", "pocket");
-    expect(await due(store)).toEqual([]);
+    expect(await claimedPhones(store)).toEqual([]);
     expect((await store.keepers.phonesOf("bo"))[0]).toMatchObject({
       id: "pocket",
       lastDisplayedAt: null,
@@ -178,7 +178,7 @@ describe("a yard's people", () => {
     expect(await store.keepers.phonesOf("ada")).toEqual([]);
   });
 
-  it("are as many as belong to each yard, and are known there by their role", async () => {
+  it("are counted for each yard, and have a role there", async () => {
     const { store } = await twoServers();
     await join(store, "bo", "Bo");
     await store.yards.addYard({ ...yard, id: "practice", practice: true }, "bo", now);
@@ -199,14 +199,14 @@ describe("a yard's people", () => {
   });
 });
 
-describe("a call", () => {
-  const call = (topic: string) =>
+describe("an escalation", () => {
+  const escalation = (topic: string) =>
     ({ topic, yard: yard.id, feeder: null, fault: "trayJammed" }) as unknown as Escalation;
   const later = after(now, hours(1));
   const save = (store: OpenStore, topic: string, nextAt: typeof now | null) =>
-    store.transaction((tx) => tx.saveEscalation(topic, call(topic), nextAt));
+    store.transaction((tx) => tx.saveEscalation(topic, escalation(topic), nextAt));
 
-  it("is kept by its topic, comes due by its time, the longest overdue first, and is gone when it is over", async () => {
+  it("is stored by its topic, comes due at its time, the longest overdue first, and can be removed", async () => {
     const { store } = await twoServers();
     await save(store, "second", later);
     await save(store, "first", now);
@@ -214,7 +214,7 @@ describe("a call", () => {
     expect(await store.escalations.due(now, 9)).toEqual(["first"]);
     expect(await store.escalations.due(later, 9)).toEqual(["first", "second"]);
     expect(await store.escalations.due(later, 1)).toEqual(["first"]);
-    expect(await store.transaction((tx) => tx.escalation("second"))).toEqual(call("second"));
+    expect(await store.transaction((tx) => tx.escalation("second"))).toEqual(escalation("second"));
     expect(await store.escalations.ofYard(yard.id)).toHaveLength(3);
     await store.transaction((tx) => tx.saveEscalation("first", null, null));
     expect(await store.transaction((tx) => tx.escalation("first"))).toBeNull();
@@ -223,11 +223,11 @@ describe("a call", () => {
   it.each<[string, (store: OpenStore) => Promise<unknown>]>([
     ["somebody joins", (store) => join(store, "cilla", "Cilla")],
     [
-      "somebody is given another turn",
+      "somebody gets another place in the escalation order",
       (store) => store.people.changeMember(yard.id, "bo", { escalationOrder: 1 }, now),
     ],
     ["somebody leaves", (store) => store.people.removeMember(yard.id, "bo", now)],
-    ["somebody writes down a mail address", (store) => store.people.changeEmail("bo", "bo@alder.example", now)],
+    ["somebody enters an e-mail address", (store) => store.people.changeEmail("bo", "bo@alder.example", now)],
     ["somebody switches a phone on", (store) => phone(store, "bo", "new")],
     ["somebody switches a phone off", (store) => store.keepers.removePhone("bo", "https://push.example/old", now)],
     [
@@ -237,9 +237,9 @@ describe("a call", () => {
     [
       "a phone is gone",
       async (store) => {
-        await ring(store, "bo");
+        await enqueuePush(store, "bo");
         const [item] = await store.outbox.claim("push", now, later, 1);
-        if (item === undefined) throw new Error("expected a notice for the old phone");
+        if (item === undefined) throw new Error("expected a notification for the old phone");
         await store.outbox.settle(item, { kind: "phoneGone", at: now, problem: "HTTP 410" });
       },
     ],
@@ -252,11 +252,11 @@ describe("a call", () => {
     expect(await store.escalations.due(now, 9)).toEqual(["waits"]);
   });
 
-  it("keeps what was told of it while it stands, however old; the rest is forgotten", async () => {
+  it("keeps its old notifications while it lasts; all others are pruned", async () => {
     const { store } = await twoServers();
     await phone(store, "ada", "pocket");
-    await save(store, "stands", null);
-    for (const topic of ["stands", "over"]) await ring(store, "ada", topic);
+    await save(store, "active", null);
+    for (const topic of ["active", "over"]) await enqueuePush(store, "ada", topic);
     for (const item of await store.outbox.claim("push", now, later, 9)) {
       await store.outbox.settle(item, { kind: "delivered", at: now });
     }
@@ -274,19 +274,19 @@ describe("a call", () => {
           now,
         ),
       );
-    await closing("stands");
+    await closing("active");
     await closing("over");
     const items = await store.outbox.claim("push", now, later, 9);
-    expect(items.map(({ content }) => content.topic)).toEqual(["stands"]); // of the other nothing stands any more
+    expect(items.map(({ content }) => content.topic)).toEqual(["active"]); // the other has nothing to close any more
   });
 
-  it("goes with its yard", async () => {
+  it("is removed with its yard", async () => {
     const { store } = await twoServers();
     await save(store, "waits", now);
     await phone(store, "ada", "pocket");
-    await ring(store, "ada");
+    await enqueuePush(store, "ada");
     await store.yards.removeYard(yard.id, null);
     expect(await store.escalations.due(later, 9)).toEqual([]);
-    expect(await due(store)).toEqual([]);
+    expect(await claimedPhones(store)).toEqual([]);
   });
 });

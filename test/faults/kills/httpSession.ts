@@ -1,9 +1,9 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import type { RunningServer } from "../../support/builtServer.ts";
 
-/** The built server as a keeper's browser or a feeder meets it. */
+/** Requests to the built server, as a keeper's browser or a feeder sends them. */
 export interface HttpSession {
-  /** @throws where the connection breaks before the whole answer is here: nobody knows then what became of it */
+  /** @throws where the connection breaks before the whole answer is here: then it isn't known what the server did */
   ask(method: string, path: string, body?: object, headers?: Record<string, string>): Promise<HttpAnswer>;
 }
 
@@ -11,7 +11,7 @@ export interface HttpAnswer {
   readonly status: number;
   readonly text: string;
   readonly cookie: string;
-  // biome-ignore lint/suspicious/noExplicitAny: what routes answer is judged, not trusted
+  // biome-ignore lint/suspicious/noExplicitAny: the tests check what the routes answer
   json(): any;
 }
 
@@ -40,7 +40,7 @@ export async function openSession(server: RunningServer, cookie = ""): Promise<H
   };
 }
 
-/** A server that is overloaded says so, and is asked again. */
+/** Asks again while the server answers that it is overloaded. */
 export async function retryWhileBusy(ask: () => Promise<HttpAnswer>): Promise<HttpAnswer> {
   for (let tries = 1; ; tries += 1) {
     const answer = await ask();
@@ -49,9 +49,9 @@ export async function retryWhileBusy(ask: () => Promise<HttpAnswer>): Promise<Ht
   }
 }
 
-/** @throws where the server answers, and not with what was asked for: then it is no kill that is to blame. */
-export async function getJson(visiting: HttpSession, path: string, headers: Record<string, string> = {}) {
-  const answer = await retryWhileBusy(() => visiting.ask("GET", path, undefined, headers));
+/** @throws where the server answers with anything but 200: no kill can be the reason. */
+export async function getJson(session: HttpSession, path: string, headers: Record<string, string> = {}) {
+  const answer = await retryWhileBusy(() => session.ask("GET", path, undefined, headers));
   if (answer.status !== 200)
     throw new Error(`expected GET ${path} to be answered, got ${answer.status} ${answer.text}`);
   return answer;

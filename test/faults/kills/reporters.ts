@@ -1,13 +1,13 @@
 import { getJson, type HttpSession, retryWhileBusy } from "./httpSession.ts";
 
-/** A feeder that reports as fast as it is answered, and forgets no event before the server has confirmed it. */
+/** A feeder that reports as fast as it gets answers, and deletes no event before the server has confirmed it. */
 export interface ReportingFeeder {
   /** @throws where the connection breaks. @returns what was answered wrongly, in a sentence; null where nothing was */
-  report(visit: HttpSession): Promise<string | null>;
+  report(session: HttpSession): Promise<string | null>;
   /** After a restart: whether all that was confirmed is there. */
-  missing(visit: HttpSession): Promise<string | null>;
-  /** The same of its whole record. */
-  missingOfAll(visit: HttpSession): Promise<string | null>;
+  missing(session: HttpSession): Promise<string | null>;
+  /** The same for its whole record. */
+  missingFromRecord(session: HttpSession): Promise<string | null>;
   confirmed(): number;
 }
 
@@ -26,19 +26,19 @@ export function reportingFeeder(
     readings: {},
     events,
   });
-  const post = (visit: HttpSession, events: readonly object[]) =>
-    visit.ask("POST", "/api/v1/report", bodyOf(events), { ...authorization, cookie: "" });
+  const post = (session: HttpSession, events: readonly object[]) =>
+    session.ask("POST", "/api/v1/report", bodyOf(events), { ...authorization, cookie: "" });
 
   return {
-    async report(visit) {
+    async report(session) {
       if (waiting.length === 0) {
         waiting = Array.from({ length: eventsAtOnce() }, () => {
           seq += 1;
           return { seq, uptimeMs: 1_000_000 + Date.now() - started, kind: seq % 3 === 0 ? "visit" : "press" };
         });
       }
-      const answer = await post(visit, waiting);
-      if (answer.status === 503 || answer.status === 429) return null; // it keeps them and comes back
+      const answer = await post(session, waiting);
+      if (answer.status === 503 || answer.status === 429) return null; // it sends them again later
       if (answer.status !== 200) return `${id}: a report was answered ${answer.status} ${answer.text}`;
       const { storedThrough, refused } = answer.json();
       if (storedThrough !== seq || refused.length > 0)
@@ -47,16 +47,16 @@ export function reportingFeeder(
       [last, waiting] = [waiting, []];
       return null;
     },
-    async missing(visit) {
+    async missing(session) {
       if (last.length === 0) return null;
-      const { storedThrough, duplicates } = (await retryWhileBusy(() => post(visit, last))).json();
-      const fine = storedThrough >= confirmed && duplicates === last.length;
-      return fine
+      const { storedThrough, duplicates } = (await retryWhileBusy(() => post(session, last))).json();
+      const isComplete = storedThrough >= confirmed && duplicates === last.length;
+      return isComplete
         ? null
         : `${id}: ${confirmed} was confirmed; now ${storedThrough}, ${duplicates} of ${last.length} known`;
     },
-    async missingOfAll(visit) {
-      const { text } = await getJson(visit, `/api/v1/feeders/${id}/log`);
+    async missingFromRecord(session) {
+      const { text } = await getJson(session, `/api/v1/feeders/${id}/log`);
       const seen = new Map<number, number>();
       for (const line of text.split("\n")) {
         if (line === "") continue;

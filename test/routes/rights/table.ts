@@ -72,7 +72,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "DELETE /api/v1/session": anyone(undefined, { fresh: ["caller"] }),
 
   "GET /api/v1/me": signedIn(),
-  "PATCH /api/v1/me": signedIn({ mail: null }),
+  "PATCH /api/v1/me": signedIn({ email: null }),
   "POST /api/v1/me/email/test": signedIn(undefined, { passes: 409 }), // after the row above there is no address
   "POST /api/v1/me/passphrase": signedIn({ old: wrong.passphrase, passphrase: account.passphrase }, { passes: 400 }),
   // A session, a passkey and a mistaken passphrase of somebody else's.
@@ -98,7 +98,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
 
   "GET /api/v1/home": signedIn(),
   "POST /api/v1/practice": keepersOfAny(),
-  "POST /api/v1/practice/fault": keepersOfAny({ fault: "jam" }, { passes: 409 }),
+  "POST /api/v1/practice/fault": keepersOfAny({ fault: "trayJammed" }, { passes: 409 }),
   "DELETE /api/v1/practice": keepersOfAny(),
 
   "POST /api/v1/yards": keepersOfAny({ name: "Alder Croft, the meadow", zone: "UTC" }, { passes: 201 }),

@@ -172,7 +172,7 @@ async function furnish(house: TestServer, yard: string, name: string, keeper: He
   const { boot, ...report } = reportExample;
   await house.report(key, { ...report, boot: `boot-${mark}` });
   await addPhone(house, keeper, `phone-${mark}`);
-  await requestAs(house, "PATCH", "/api/v1/me", keeper, { mail: `${mark}@example.org` });
+  await requestAs(house, "PATCH", "/api/v1/me", keeper, { email: `${mark}@example.org` });
   const to = `/api/v1/feeders/${feeder.id}`;
   await requestAs(house, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
   await requestAs(house, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });

@@ -1,0 +1,48 @@
+import { join } from "node:path";
+import { hash } from "@node-rs/argon2";
+import Database from "better-sqlite3";
+import { makeSecrets } from "../../../server/adapters/secrets.ts";
+import { migrate } from "../../../server/adapters/store/migrate.ts";
+import { openStore } from "../../../server/adapters/store/prismaStore.ts";
+import { newFeeder } from "../../../server/domain/feeder.ts";
+import { instant } from "../../../server/domain/instant.ts";
+import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
+
+const migrations = join(import.meta.dirname, "../../../prisma/sqlite/migrations");
+
+/** A data folder as this version leaves it: a keeper, a yard, a feeder and a year of events. A later version migrates it. */
+export async function createEarlierDatabase(
+  dataDir: string,
+  account: { readonly name: string; readonly passphrase: string },
+): Promise<{ readonly feeder: string; readonly events: number }> {
+  const file = join(dataDir, "pieward.db");
+  migrate(file, migrations, "earlier");
+  makeSecrets(dataDir);
+  const now = instant(Date.now());
+  const store = await openStore(`file:${file}`);
+  await store.keepers.openFirstSignIn("firstSignIn", now);
+  const keeper = { id: "ada", name: account.name, passphraseHash: await hash(account.passphrase) };
+  await store.keepers.useFirstSignIn("firstSignIn", keeper, now);
+  const place = { id: "yard", name: "Alder Croft", zone: "UTC", place: null, practice: false, escalateMinutes: 15 };
+  await store.yards.addYard({ ...place, digestTime: "07:30", digestWanted: false }, keeper.id, now);
+  const state = newFeeder(defaultSettings({ practice: false, place: null, zone: "UTC" }, "Rowan"), now);
+  const feeder = { id: "rowan", yard: "yard", keyHash: "0".repeat(64), practice: false, state, firstEntry: "{}" };
+  await store.yards.addFeeder(feeder, now);
+  await store.close();
+  const events = 20_000;
+  addEvents(file, events, new Date(now).toISOString().replace("Z", "+00:00"));
+  return { feeder: feeder.id, events };
+}
+
+function addEvents(file: string, count: number, at: string): void {
+  const database = new Database(file);
+  const insert = database.prepare(
+    'INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)',
+  );
+  database.transaction(() => {
+    for (let seq = 1; seq <= count; seq += 1) {
+      insert.run("rowan", "b-1", seq, "visit", at, at, JSON.stringify({ seq, uptimeMs: seq, kind: "visit" }));
+    }
+  })();
+  database.close();
+}
