@@ -69,8 +69,8 @@ async function main(): Promise<void> {
   const bell = createOutboxWorker(Date.now);
   let ownUrl = "";
   const practice = createPracticeRunner(systemClock, () => ownUrl, {
-    info: (words) => app.log.debug({ practice: true }, words),
-    warning: (words) => app.log.warn({ practice: true }, words),
+    info: (text) => app.log.debug({ practice: true }, text),
+    warning: (text) => app.log.warn({ practice: true }, text),
   });
   const around = { feederLink: sockets, liveFeed: browsers, outboxSignal: bell, practiceRunner: practice };
   const ports: Ports = { clock: systemClock, store, ...createGateways(config, secrets), ...around };
@@ -86,9 +86,9 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
-  const lanes = createDeliveryScheduler();
+  const scheduler = createDeliveryScheduler();
   const pace = { attemptMax: deliveryTimeouts, queueMax: seconds(5), most: 50, jitter: Math.random };
-  const limits = { ...pace, scheduler: lanes, publicUrl: config.publicUrl };
+  const limits = { ...pace, scheduler, publicUrl: config.publicUrl };
   const stopDelivering = bell.start(
     // The outbox can't be written to either; whoever must know of that is notified without it.
     async () => (isDamaged() ? { nextDueAt: null } : deliverDueNotifications(ports, { ...limits, log: app.log })),
@@ -100,7 +100,7 @@ async function main(): Promise<void> {
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
     await practice.stop();
-    lanes.close();
+    scheduler.close();
     sockets.closeAll();
     browsers.closeAll();
     await app.close();
@@ -117,7 +117,7 @@ async function main(): Promise<void> {
   if (!isDamaged()) {
     await repairDamaged(ports, app.log);
     await resumePractice(ports, keys);
-    for (const words of await zoneWarnings(store.yards)) app.log.warn(words);
+    for (const text of await zoneWarnings(store.yards)) app.log.warn(text);
     await startMissingEscalations(ports);
   }
   printStartText(config, address, isDamaged() ? null : await openFirstSignIn(ports));
@@ -153,11 +153,11 @@ function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" 
     guard: endpointGuard({ allowPrivateEndpoints: config.allowPrivatePushEndpoints }),
     timeoutMs: deliveryTimeouts.push,
   });
-  const letters =
+  const emails =
     config.email === null
       ? noEmail
       : smtpGateway(config.email, { connectTimeoutMs: 10_000, timeoutMs: deliveryTimeouts.email });
-  return { push, email: letters };
+  return { push, email: emails };
 }
 
 /**
@@ -238,12 +238,12 @@ function printStartText(config: Config, address: string, claimToken: string | nu
   }
 }
 
-const print = (words: string) => process.stdout.write(`${words}\n`);
-const warn = (words: string) => process.stderr.write(`${words}\n`);
+const print = (text: string) => process.stdout.write(`${text}\n`);
+const warn = (text: string) => process.stderr.write(`${text}\n`);
 /** Before there is a logger. */
 const stderrLog: DamageLog = {
-  error: (_details, words) => warn(words),
-  warn: (_details, words) => warn(words),
+  error: (_details, text) => warn(text),
+  warn: (_details, text) => warn(text),
 };
 
 /** @throws ConfigProblem for what isn't known, so that a slip isn't taken for a wish. */

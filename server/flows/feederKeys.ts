@@ -47,9 +47,9 @@ export function feederKeys(yards: YardStore): FeederKeys {
     return { kind: "feeder", ...known };
   }
 
-  async function withSignature(said: string, body: string, now: Instant): Promise<Identification> {
+  async function withSignature(text: string, body: string, now: Instant): Promise<Identification> {
     const { feeder, time, mac } = Object.fromEntries(
-      [...said.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
+      [...text.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
     );
     if (!feeder || !time || !mac) return { kind: "stranger", reason: "a signature needs feeder, time and mac" };
     const at = Number(time) * 1_000;
@@ -66,10 +66,11 @@ export function feederKeys(yards: YardStore): FeederKeys {
 
   return {
     async identify(authorization, body, now) {
-      const [scheme, said] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
-      if (!scheme || !said) return { kind: "stranger", reason: "there is no Authorization header with a feeder key" };
-      if (scheme.toLowerCase() === "bearer") return withKey(said.trim());
-      if (scheme.toLowerCase() === "signature") return withSignature(said, body, now);
+      const [scheme, request] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
+      if (!scheme || !request)
+        return { kind: "stranger", reason: "there is no Authorization header with a feeder key" };
+      if (scheme.toLowerCase() === "bearer") return withKey(request.trim());
+      if (scheme.toLowerCase() === "signature") return withSignature(request, body, now);
       return { kind: "stranger", reason: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
     },
     clearCache: () => remembered.clear(),

@@ -11,9 +11,9 @@ export function documentationRoutes(app: FastifyInstance, reportsPerMinute: numb
     page ??= documentationPage(app.swagger() as unknown as OpenApi, reportsPerMinute);
     return page;
   };
-  const asked = { schema: { hide: true } };
+  const requested = { schema: { hide: true } };
   for (const path of ["/api/docs", "/api/docs/"]) {
-    app.get(path, asked, (_request, reply) =>
+    app.get(path, requested, (_request, reply) =>
       reply
         .header("content-security-policy", pagePolicy)
         .header("cache-control", "no-cache")
@@ -21,10 +21,10 @@ export function documentationRoutes(app: FastifyInstance, reportsPerMinute: numb
         .send(text()),
     );
   }
-  app.get("/api/docs/page.css", asked, (_request, reply) =>
+  app.get("/api/docs/page.css", requested, (_request, reply) =>
     reply.header("cache-control", "no-cache").type("text/css; charset=utf-8").send(style),
   );
-  app.get("/api/docs/json", asked, (_request, reply) => reply.send(app.swagger()));
+  app.get("/api/docs/json", requested, (_request, reply) => reply.send(app.swagger()));
 }
 
 /** The page needs its own style sheet and its icon, and nothing that runs. */

@@ -100,8 +100,8 @@ function reserveBody(
 
 /** What its sender says, up to what is read at all. */
 function bodyBytes({ headers }: FastifyRequest): number {
-  const said = Number(headers["content-length"] ?? reportBytesMax);
-  return Number.isFinite(said) ? Math.min(Math.max(said, 0), reportBytesMax) : reportBytesMax;
+  const request = Number(headers["content-length"] ?? reportBytesMax);
+  return Number.isFinite(request) ? Math.min(Math.max(request, 0), reportBytesMax) : reportBytesMax;
 }
 
 const bodyText = ({ body }: FastifyRequest): string => (typeof body === "string" ? body : "");

@@ -84,7 +84,7 @@ function serveLink(door: FeederDoor, feeder: string, socket: WebSocket, log: Fas
     socket.pause();
     turn = turn
       .then(() => answer(data.toString()))
-      .then((said) => socket.send(JSON.stringify(said)))
+      .then((request) => socket.send(JSON.stringify(request)))
       .catch((error: unknown) => log.error({ err: error, feeder }, "answering on a feeder's socket failed"))
       .finally(() => {
         waiting -= 1;

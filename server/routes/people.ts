@@ -20,21 +20,21 @@ import { signedInPerson } from "./sessions.ts";
 
 /** The people of a yard, and what each says of themselves. */
 export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   const yard = z.object({ yard: z.string() });
   const person = z.object({ yard: z.string(), person: z.string() });
 
-  door.get("/api/v1/yards/:yard/people", { schema: { hide: true, params: yard } }, (request) =>
+  routes.get("/api/v1/yards/:yard/people", { schema: { hide: true, params: yard } }, (request) =>
     peopleView(ports, request.params.yard, requesterOf(request)),
   );
 
-  door.patch(
+  routes.patch(
     "/api/v1/yards/:yard/people/:person",
     { schema: { hide: true, params: person, body: personRequest } },
     async (request, reply) => {
       const { yard, person } = request.params;
-      const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
-      const changes: MemberChanges = Object.fromEntries(said);
+      const input = Object.entries(request.body).filter(([, value]) => value !== undefined);
+      const changes: MemberChanges = Object.fromEntries(input);
       const change = await changePerson(ports, yard, person, changes, requesterOf(request));
       return change.kind === "changed"
         ? peopleView(ports, yard, await askingNow(yard, request))
@@ -47,7 +47,7 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     return { person, role: (await ports.store.people.roleAt(person, { yard })) ?? role };
   };
 
-  door.delete(
+  routes.delete(
     "/api/v1/yards/:yard/people/:person",
     { schema: { hide: true, params: person } },
     async (request, reply) => {
@@ -57,14 +57,14 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     },
   );
 
-  door.post(
+  routes.post(
     "/api/v1/yards/:yard/invites",
     { schema: { hide: true, params: yard, body: inviteRequest } },
     async (request, reply) => reply.status(201).send(await createInvite(ports, request.params.yard, request.body.role)),
   );
 
   const openInvite = z.object({ yard: z.string(), invite: z.string() });
-  door.delete(
+  routes.delete(
     "/api/v1/yards/:yard/invites/:invite",
     { schema: { hide: true, params: openInvite } },
     async (request, reply) => {
@@ -74,9 +74,9 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     },
   );
 
-  door.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, signedInPerson(request)));
+  routes.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, signedInPerson(request)));
 
-  door.patch("/api/v1/me", { schema: { hide: true, body: meRequest } }, async (request) => {
+  routes.patch("/api/v1/me", { schema: { hide: true, body: meRequest } }, async (request) => {
     const me = signedInPerson(request);
     if (request.body.email !== undefined) await changeEmail(ports, me.id, request.body.email);
     return meView(ports, me);
@@ -84,7 +84,7 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
 
   // Each test speaks to an outside service, and a letter can't be called back.
   const fewTests = { rateLimit: { max: 3, timeWindow: "1 minute" } };
-  door.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
+  routes.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
     const outcome = await testEmail(ports, signedInPerson(request).id);
     return outcome ? emailOutcomeView(outcome) : sendProblem(reply, noEmailProblem);
   });

@@ -31,7 +31,7 @@ export const remember = (request: FastifyRequest, reply: FastifyReply, token: st
 export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Overload): void {
   refuseUnknownFields(app);
   limitSignIns(app, ports, overload);
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
   const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignInResult) => {
@@ -41,26 +41,28 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
     return { keeper: outcome.keeper };
   };
 
-  door.post(
+  routes.post(
     "/api/v1/first-sign-in",
     { config: fewTries, schema: { hide: true, body: firstSignInRequest } },
     async (request, reply) => {
-      const { zone = "UTC", ...said } = request.body;
-      return welcome(request, reply, await useFirstSignIn(ports, { ...said, zone }, deviceOf(request)));
+      const { zone = "UTC", ...input } = request.body;
+      return welcome(request, reply, await useFirstSignIn(ports, { ...input, zone }, deviceOf(request)));
     },
   );
 
-  door.post(
+  routes.post(
     "/api/v1/session",
     { config: fewTries, schema: { hide: true, body: signInRequest } },
     async (request, reply) => welcome(request, reply, await signIn(ports, request.body, deviceOf(request))),
   );
 
-  door.post("/api/v1/reset", { config: fewTries, schema: { hide: true, body: resetRequest } }, async (request, reply) =>
-    welcome(request, reply, await resetPassphrase(ports, request.body, deviceOf(request))),
+  routes.post(
+    "/api/v1/reset",
+    { config: fewTries, schema: { hide: true, body: resetRequest } },
+    async (request, reply) => welcome(request, reply, await resetPassphrase(ports, request.body, deviceOf(request))),
   );
 
-  door.post(
+  routes.post(
     "/api/v1/join",
     { config: fewTries, schema: { hide: true, body: joinRequest } },
     async (request, reply): Promise<JoinedView | FastifyReply> => {
@@ -74,12 +76,12 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
     },
   );
 
-  door.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
+  routes.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const session = await findSession(ports, request);
     return session ? { keeper: { name: session.keeper.name } } : sendProblem(reply, notSignedIn);
   });
 
-  door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
+  routes.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const token = sessionToken(request);
     const session = await findSession(ports, request);
     if (session) recordPerson(request, session.keeper.id);

@@ -28,7 +28,7 @@ import { signedInPerson } from "./sessions.ts";
 
 /** The keeper's yards: what they look like now, their settings, their digest, and the one to practise in. */
 export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });
 
   const home = async (request: FastifyRequest): Promise<HomeView> => {
@@ -57,27 +57,27 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
   };
   const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });
 
-  door.get("/api/v1/home", { schema: { tags: ["keeper"], summary: "All yards and feeders as they are now" } }, home);
+  routes.get("/api/v1/home", { schema: { tags: ["keeper"], summary: "All yards and feeders as they are now" } }, home);
 
-  door.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
-    const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
+  routes.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
+    const input = Object.entries(request.body).filter(([, value]) => value !== undefined);
     const changed = await changeYard(
       ports,
       request.params.yard,
-      Object.fromEntries(said),
+      Object.fromEntries(input),
       signedInPerson(request).name,
     );
     return changed ? home(request) : noYard(reply);
   });
 
-  door.post("/api/v1/yards", { schema: { hide: true, body: addYardRequest } }, async (request, reply) => {
+  routes.post("/api/v1/yards", { schema: { hide: true, body: addYardRequest } }, async (request, reply) => {
     const { name, zone, place = null } = request.body;
     const added = await addYard(ports, signedInPerson(request).id, { name, zone, place });
     if (added.kind === "tooMany") return sendProblem(reply, { status: 409, detail: added.why });
     return reply.status(201).send({ yard: { id: added.id, name } } satisfies AddedYardView);
   });
 
-  door.post(
+  routes.post(
     "/api/v1/yards/:yard/remove",
     { schema: { hide: true, params, body: deleteYardRequest } },
     async (request, reply) => {
@@ -95,7 +95,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
     },
   );
 
-  door.post(
+  routes.post(
     "/api/v1/yards/:yard/orders",
     {
       schema: {
@@ -111,24 +111,24 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
       const end = orderEnd(request.body, ports.clock.now());
       if (end.kind === "invalid") return end.sendTo(reply);
       const { id, kind } = request.body;
-      const asked = { id, kind, until: end.until, by: signedInPerson(request).name };
-      const { feeders, leftOut } = await requestYardOrder(ports, request.params.yard, asked);
+      const requested = { id, kind, until: end.until, by: signedInPerson(request).name };
+      const { feeders, leftOut } = await requestYardOrder(ports, request.params.yard, requested);
       const now = ports.clock.now();
       return { feeders: feeders.map((row) => feederView(row, now)), skippedFeeders: leftOut } satisfies YardOrderView;
     },
   );
 
-  door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
+  routes.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
     await startPractice(ports, keys, signedInPerson(request).id);
     return home(request);
   });
 
-  door.delete("/api/v1/practice", { schema: { hide: true } }, async (request) => {
+  routes.delete("/api/v1/practice", { schema: { hide: true } }, async (request) => {
     await removePractice(ports, keys);
     return home(request);
   });
 
-  door.post(
+  routes.post(
     "/api/v1/practice/fault",
     { schema: { hide: true, body: practiceFaultRequest } },
     async (request, reply) => {

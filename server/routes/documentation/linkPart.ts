@@ -81,7 +81,7 @@ ${prosePart([
 <caption>Close codes</caption>
 <thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Code</th><th scope="col" role="columnheader">Why</th><th scope="col" role="columnheader">What to do</th></tr></thead>
 <tbody role="rowgroup">
-${closeCodes.map(({ code, why, todo }) => html`<tr role="row" data-close="${code}"><th scope="row" role="rowheader"><code>${code}</code></th><td role="cell">${prose(why)}</td><td role="cell">${prose(todo)}</td></tr>`)}
+${closeCodes.map(({ code, why: reason, todo }) => html`<tr role="row" data-close="${code}"><th scope="row" role="rowheader"><code>${code}</code></th><td role="cell">${prose(reason)}</td><td role="cell">${prose(todo)}</td></tr>`)}
 </tbody>
 </table>
 </section>`;
