@@ -34,16 +34,17 @@ import { openFirstSignIn } from "./flows/signIn.ts";
 import { zoneWarnings } from "./flows/zones.ts";
 import { type Ports, StoreBusy, type StoreCheck, StoreFull, StoreReadOnly } from "./ports.ts";
 
-/** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
+/** A mail server may scan an e-mail before it answers; a push service only passes a message on. Common practice, no source. */
 const deliveryTimeouts = { push: seconds(10), email: seconds(30) };
 
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
+// Long: everything is opened, started and closed here once, in an order that matters.
 async function main(): Promise<void> {
   // The tick counts UTC minutes; local times are the domain's business.
   process.env.TZ = "UTC";
   const config = readConfig(process.env);
   const file = openDamageFile(config.dataDir);
-  let notifyOfDamage: () => void = () => undefined; // before the server listens it is told below
+  let notifyOfDamage: () => void = () => undefined; // before the server listens nobody is notified
   const { store, secrets, check, isChecked } = await openDataFiles({
     config,
     startArguments: readArguments(process.argv.slice(2)),
@@ -66,13 +67,13 @@ async function main(): Promise<void> {
 
   const sockets = createFeederSockets();
   const browsers = createLiveBrowsers();
-  const bell = createOutboxWorker(Date.now);
+  const outboxWorker = createOutboxWorker(Date.now);
   let ownUrl = "";
   const practice = createPracticeRunner(systemClock, () => ownUrl, {
     info: (text) => app.log.debug({ practice: true }, text),
     warning: (text) => app.log.warn({ practice: true }, text),
   });
-  const around = { feederLink: sockets, liveFeed: browsers, outboxSignal: bell, practiceRunner: practice };
+  const around = { feederLink: sockets, liveFeed: browsers, outboxSignal: outboxWorker, practiceRunner: practice };
   const ports: Ports = { clock: systemClock, store, ...createGateways(config, secrets), ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({
@@ -89,10 +90,10 @@ async function main(): Promise<void> {
   const scheduler = createDeliveryScheduler();
   const pace = { attemptMax: deliveryTimeouts, queueMax: seconds(5), most: 50, jitter: Math.random };
   const limits = { ...pace, scheduler, publicUrl: config.publicUrl };
-  const stopDelivering = bell.start(
+  const stopDelivering = outboxWorker.start(
     // The outbox can't be written to either; whoever must know of that is notified without it.
     async () => (isDamaged() ? { nextDueAt: null } : deliverDueNotifications(ports, { ...limits, log: app.log })),
-    (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
+    (error) => app.log.error({ err: error }, "delivering notifications failed; it is tried again in a minute"),
   );
   const notifier = damageNotifier({ ...ports, recipientsFile: file }, config.publicUrl, app.log);
   const ticks = startTimers(ports, app.log, { notifier, check, isDamaged });
@@ -121,7 +122,7 @@ async function main(): Promise<void> {
     await startMissingEscalations(ports);
   }
   printStartText(config, address, isDamaged() ? null : await openFirstSignIn(ports));
-  bell.notify(); // what a crash left in the outbox
+  outboxWorker.notify(); // what a crash left in the outbox
   if (!isChecked) void runInBackground(app.log, checkName, () => checkWholeDatabase(ports, check, app.log));
 }
 
@@ -161,8 +162,8 @@ function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" 
 }
 
 /**
- * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is told
- * and doesn't hold up the other.
+ * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is logged
+ * and doesn't delay the others.
  */
 function startTimers(
   ports: Ports,
@@ -173,7 +174,7 @@ function startTimers(
     cron.schedule(
       times,
       async () => {
-        if (isDamaged() && !evenIfDamaged) return; // it couldn't store what it does, and that is told already
+        if (isDamaged() && !evenIfDamaged) return; // it couldn't store what it does, and that is reported already
         try {
           await work();
         } catch (error) {
@@ -184,9 +185,9 @@ function startTimers(
       { timezone: "UTC", noOverlap: true },
     );
   return [
-    every("*/20 * * * * *", "mending of damaged feeders", () => repairDamaged(ports, log)),
-    every("*/20 * * * * *", "patrol", () => runPeriodicChecks(ports)),
-    every("*/20 * * * * *", "telling of alarms", () => advanceDueEscalations(ports)),
+    every("*/20 * * * * *", "repair of damaged feeders", () => repairDamaged(ports, log)),
+    every("*/20 * * * * *", "periodic check", () => runPeriodicChecks(ports)),
+    every("*/20 * * * * *", "escalation of alarms", () => advanceDueEscalations(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("17 * * * *", "clearing up", () => pruneOld(ports)), // each hour: a server may be off for most of a day
@@ -221,19 +222,19 @@ function closeOnSignals(log: FastifyBaseLogger, close: () => Promise<void>): voi
   }
 }
 
-/** Our own door from inside: a server that listens everywhere also listens on the loopback address. */
+/** Our own address from inside: a server that listens everywhere also listens on the loopback address. */
 function loopbackUrl(address: string): string {
   const { port, hostname } = new URL(address);
   const everywhere = hostname === "0.0.0.0" || hostname === "[::]";
   return `http://${everywhere ? "127.0.0.1" : hostname}:${port}`;
 }
 
-function printStartText(config: Config, address: string, claimToken: string | null): void {
+function printStartText(config: Config, address: string, firstSignInToken: string | null): void {
   const home = homeUrl(config, new URL(address).port);
   print(`Pieward listens at ${home}`);
-  if (claimToken !== null) {
+  if (firstSignInToken !== null) {
     print(
-      `\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/first-sign-in#${claimToken}\n`,
+      `\nThis server has no keeper yet. Open this first sign-in link once to become the keeper:\n\n  ${home}/first-sign-in#${firstSignInToken}\n`,
     );
   }
 }
@@ -265,6 +266,7 @@ main().catch((error: unknown) => {
 const lockedDatabaseText = "The database is locked by another program. Is Pieward running already?";
 
 /** What a keeper can act on comes in a sentence; what only a developer can comes with its stack. */
+// Long: one case for each error that a keeper can do something about.
 function startProblemText(error: unknown): string {
   if ([ConfigProblem, KeysProblem, MigrationProblem, StartProblem].some((kind) => error instanceof kind)) {
     return (error as Error).message;

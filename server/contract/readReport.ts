@@ -153,6 +153,7 @@ function withoutNames(request: Record<string, unknown>, names: readonly string[]
   return rest;
 }
 
+// Long: one line for each reading.
 function readingsWithUnits(posted: PostedReadings): Readings {
   const given = <Value, Read>(value: Value | null | undefined, read: (value: Value) => Read): Read | null =>
     value === null || value === undefined ? null : read(value);
@@ -211,6 +212,7 @@ type KnownEvent = {
   [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]>;
 }[keyof typeof eventSchemas];
 
+// Long: one case for each kind of event, so that a new kind is missed by the compiler nowhere.
 function eventContent(event: KnownEvent): Happening {
   switch (event.kind) {
     case "portion":

@@ -98,8 +98,15 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
 const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
   kind: "refill",
   at: isoOf(at),
-  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${source === "level" ? "told to be left" : source}`,
+  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${refillSourceText[source]}`,
 });
+
+const refillSourceText: Readonly<Record<StoredRefill["source"], string>> = {
+  keeper: "entered",
+  level: "entered as the level",
+  detected: "detected by the scale",
+  feeder: "by the feeder",
+};
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
   change.to === "unacknowledged" && change.from !== change.to
@@ -129,7 +136,7 @@ function dayCounts(events: readonly RecordedEvent[], portionMass: number | null)
 }
 
 function dayText({ visits, presses, deposits, portions, gramsGiven }: DayView["counts"]): string {
-  if (visits + presses + deposits + portions === 0) return "No bird and no portion was recorded this day.";
+  if (visits + presses + deposits + portions === 0) return "No birds and no portions were recorded on this day.";
   const texts = [
     visits > 0 && counted(visits, "visit"),
     presses > 0 && counted(presses, "press", "presses"),

@@ -37,11 +37,11 @@ export async function requestYardOrder(ports: Ports, yard: string, requested: Or
       by: requested.by,
       factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
     });
-    return { steps, leftOut: rows.filter((row) => !meant.includes(row)) };
+    return { steps, skippedFeeders: rows.filter((row) => !meant.includes(row)) };
   });
   const rows = announceSteps(ports, done.steps);
   const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
-  return { feeders: sent, leftOut: done.leftOut.map(({ id }) => id) };
+  return { feeders: sent, skippedFeeders: done.skippedFeeders.map(({ id }) => id) };
 }
 
 /** What an act did to one of several feeders. */
@@ -97,7 +97,7 @@ export function announceSteps(ports: Ports, steps: readonly FeederStep[]): reado
 
 export interface YardOrder {
   readonly feeders: readonly FeederRow[];
-  readonly leftOut: readonly string[];
+  readonly skippedFeeders: readonly string[];
 }
 
 /** For a feeder that has just opened its socket. */
@@ -123,7 +123,7 @@ export async function reportRefill(
 ): Promise<FeederRow | null> {
   const { at, what } = refill;
   const grams = what.kind === "filled" ? null : what.grams;
-  const source = what.kind === "level" ? "level" : "told";
+  const source = what.kind === "level" ? "level" : "keeper";
   const saved = (tx: Transaction) => tx.saveRefill({ id, feeder, at, grams, source, by });
   return applyKeeperAction(ports, feeder, by, () => ({ kind: "refillReported", refill }), saved);
 }

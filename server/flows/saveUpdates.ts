@@ -45,7 +45,7 @@ async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transactio
           feeder: id,
           at: effect.at,
           grams: effect.added,
-          source: "found",
+          source: "detected",
           by: null,
         });
         break;

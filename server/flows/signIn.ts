@@ -22,7 +22,7 @@ const sessionValidFor = days(180);
 /** Storing "seen" on each request would make every look a write. */
 const touchEvery = minutes(10);
 
-/** @returns the token for the claim link; null where a keeper exists already. An older link stops working. */
+/** @returns the token for the first sign-in link; null where a keeper exists already. An older link stops working. */
 export async function openFirstSignIn(ports: Ports): Promise<string | null> {
   if ((await ports.store.keepers.countKeepers()) > 0) return null;
   const token = newSecret();
@@ -38,7 +38,7 @@ export async function useFirstSignIn(
 ): Promise<SignInResult> {
   const now = ports.clock.now();
   const isOpen = await ports.store.keepers.isClaimOpen(tokenHash(request.token));
-  if (!isOpen) return (await claimedBefore(ports, request, device)) ?? noClaim;
+  if (!isOpen) return (await usedBefore(ports, request, device)) ?? linkRefused;
   const problem = await passphraseProblem(request.passphrase, request.name);
   if (problem !== null) return problem;
   const keeper = { id: randomUUID(), name: request.name, passphraseHash: await hash(request.passphrase) };
@@ -48,11 +48,11 @@ export async function useFirstSignIn(
     return openSession(keepers, keeper.id, now, device);
   });
   if (token !== null) return { kind: "signedIn", token, keeper: { name: keeper.name } };
-  return (await claimedBefore(ports, request, device)) ?? noClaim;
+  return (await usedBefore(ports, request, device)) ?? linkRefused;
 }
 
 /** The answer may have been lost: who sends the same again is the keeper already. Null: it isn't so. */
-async function claimedBefore(
+async function usedBefore(
   ports: Ports,
   request: { readonly token: string; readonly name: string; readonly passphrase: string },
   device: string,
@@ -62,7 +62,7 @@ async function claimedBefore(
   return known.kind === "signedIn" ? known : null;
 }
 
-const noClaim = {
+const linkRefused = {
   kind: "refused",
   reason: "This link was already used, or there is a newer one. See the server's output.",
 } as const;

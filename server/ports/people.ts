@@ -16,7 +16,9 @@ export interface MemberRow {
 }
 
 /** What may be changed about it: by the person the first three, by a keeper of the yard the others. */
-export type MemberChanges = Partial<Pick<MemberRow, "quietHours" | "urgentBreaks" | "digestBy" | "role" | "escalationOrder">>;
+export type MemberChanges = Partial<
+  Pick<MemberRow, "quietHours" | "urgentBreaks" | "digestBy" | "role" | "escalationOrder">
+>;
 
 /**
  * `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. `accountEnded`: it was the person's last yard,

@@ -73,6 +73,6 @@ export interface StoredRefill {
   readonly at: Instant;
   readonly grams: Grams | null; // null where only "filled" was said
   /** `level`: the keeper looked, and told how much is left; the grams are all that is in it. */
-  readonly source: "told" | "level" | "found" | "feeder";
+  readonly source: "keeper" | "level" | "detected" | "feeder";
   readonly by: string | null;
 }

@@ -66,6 +66,7 @@ export class Replay {
   }
 
   /** @returns what was wrong with the line, which then changed nothing; [] where it was taken. */
+  // Long: one case for each kind of line.
   take(line: LogLine): readonly FieldProblem[] {
     const field = line.kind === "report" ? "receivedAt" : "at";
     const { at } = line;

@@ -42,7 +42,7 @@ function reportRoute(app: FastifyInstance, door: FeederApi): void {
           return reserveBody(door, door.bodies.unproven, request, reply, bytes);
         }
         const who = await identifyFeeder(door, request, "");
-        if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
+        if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
         const wait = door.limits.countReport(who.id);
         if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(door.reportsPerMinute), wait);
         admitted.set(request, who.id);
@@ -56,7 +56,7 @@ function reportRoute(app: FastifyInstance, door: FeederApi): void {
         let feeder = admitted.get(request);
         if (feeder === undefined) {
           const who = await identifyFeeder(door, request, bodyText(request)); // a signature covers the body byte for byte
-          if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
+          if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
           feeder = who.id;
           door.limits.recordProvenSender(request, feeder);
           const wait = door.limits.countReport(feeder);

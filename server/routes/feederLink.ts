@@ -24,7 +24,7 @@ export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
     // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
     preValidation: async (request, reply) => {
       const who = await identifyFeeder(door, request, "");
-      if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
+      if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
       const wait = door.limits.countLink(who.id);
       if (wait !== null) return refuseTooOften(reply, tooManyLinksProblem, wait);
       if (isSigned(request) && !firstUse(request.headers.authorization ?? "", door.ports.clock.now())) {

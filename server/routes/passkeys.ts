@@ -78,12 +78,19 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
   );
 }
 
-/** One's own passkeys; stands behind `keepersOnly`. */
-export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
+/** One's own passkeys, for whoever is signed in. */
+export function passkeyRoutes(app: FastifyInstance, context: PasskeyRoutes): void {
+  const { ports, publicUrl } = context;
+  const view: View = (request) => passkeysView(ports, partyOf(request, publicUrl), signedInPerson(request).id);
+  addPasskeyRoutes(app, context, view);
+  ownPasskeyRoutes(app, context, view);
+  confirmRoutes(app, context);
+}
+
+type View = (request: FastifyRequest) => ReturnType<typeof passkeysView>;
+
+function addPasskeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes, view: View): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
-  const own = z.object({ passkey: z.string() });
-  const view = (request: FastifyRequest) =>
-    passkeysView(ports, partyOf(request, publicUrl), signedInPerson(request).id);
 
   routes.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
 
@@ -126,6 +133,11 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
       }
     },
   );
+}
+
+function ownPasskeyRoutes(app: FastifyInstance, { ports, passkeys }: PasskeyRoutes, view: View): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+  const own = z.object({ passkey: z.string() });
 
   routes.patch(
     "/api/v1/me/passkeys/:passkey",
@@ -144,6 +156,10 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     if (!removed) return sendProblem(reply, noSuchPasskey);
     return view(request);
   });
+}
+
+function confirmRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
   routes.post("/api/v1/me/confirm/options", { config: fewTries, schema: { hide: true } }, async (request, reply) => {
     const party = partyOf(request, publicUrl);

@@ -18,10 +18,17 @@ import { sendProblem } from "./problems.ts";
 import { requesterOf } from "./rights.ts";
 import { signedInPerson } from "./sessions.ts";
 
-/** The people of a yard, and what each says of themselves. */
+/** The people of a yard, its invitations, and what each person sets for themselves. */
 export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
+  memberRoutes(app, ports);
+  inviteRoutes(app, ports);
+  ownRoutes(app, ports);
+}
+
+const yard = z.object({ yard: z.string() });
+
+function memberRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
-  const yard = z.object({ yard: z.string() });
   const person = z.object({ yard: z.string(), person: z.string() });
 
   routes.get("/api/v1/yards/:yard/people", { schema: { hide: true, params: yard } }, (request) =>
@@ -56,6 +63,10 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
       return change.kind === "changed" ? reply.status(204).send() : refuseChange(reply, change);
     },
   );
+}
+
+function inviteRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
   routes.post(
     "/api/v1/yards/:yard/invites",
@@ -73,6 +84,10 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
       return peopleView(ports, yard, requesterOf(request));
     },
   );
+}
+
+function ownRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
   routes.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, signedInPerson(request)));
 
@@ -82,7 +97,7 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     return meView(ports, me);
   });
 
-  // Each test speaks to an outside service, and a letter can't be called back.
+  // Each test speaks to an outside service, and an e-mail can't be recalled.
   const fewTests = { rateLimit: { max: 3, timeWindow: "1 minute" } };
   routes.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
     const outcome = await testEmail(ports, signedInPerson(request).id);

@@ -27,12 +27,18 @@ export const remember = (request: FastifyRequest, reply: FastifyReply, token: st
   });
 };
 
-/** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
+/** Signing in and out. Few tries a minute: a passphrase can be guessed, the token of a link can't. */
 export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Overload): void {
   refuseUnknownFields(app);
   limitSignIns(app, ports, overload);
+  signInRoutes(app, ports);
+  currentSessionRoutes(app, ports);
+}
+
+const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
+
+function signInRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
-  const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
   const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignInResult) => {
     if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.reason });
@@ -75,6 +81,10 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
       return { keeper: outcome.keeper, yard: outcome.yard };
     },
   );
+}
+
+function currentSessionRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
   routes.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const session = await findSession(ports, request);
@@ -90,8 +100,7 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
   });
 }
 
-/** The kind of browser that signs in, for its person to recognise it by. */
-/** Their kind of browser in words, for the list of sessions. */
+/** The kind of browser that signs in, as text, for its person to recognise it by. */
 export const deviceOf = (request: FastifyRequest): string => deviceText(request.headers["user-agent"]);
 
 export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });

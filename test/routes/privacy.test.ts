@@ -80,7 +80,7 @@ describe("the log", () => {
     expect(eventsIn(server).slice(before)).toEqual([
       { event: "signInRefused", route: "POST /api/v1/session", address, person: boId },
       { event: "refused", route: keyRoute, address, person: boId },
-      { event: "refusedForeign", route: "GET /api/v1/feeders/:feeder", address, person: boId },
+      { event: "foreignAccess", route: "GET /api/v1/feeders/:feeder", address, person: boId },
       { event: "feederKeyChanged", route: keyRoute, address, feeder: feeder.id, person: id },
       { event: "sessionRefused", route: "GET /api/v1/home", address, person: null },
       { event: "feederKeyRefused", address, why: "no feeder has this key" },

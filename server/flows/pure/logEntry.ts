@@ -22,6 +22,7 @@ export type LogEntry =
   | { readonly orders: "sent" };
 
 /** @param by the keeper whose hand it was; null where it was nobody's. */
+// Long: one case for each kind of fact.
 export function logEntryOf(fact: KeeperFact, at: Instant, by: string | null): LogEntry {
   const author = by === null ? {} : { by };
   switch (fact.kind) {
@@ -70,6 +71,7 @@ export const factOf = (request: LogEntry, at: Instant, settings: FeederSettings)
   return "orders" in request ? { kind: "ordersSent" } : factOfAct(request.keeper, at);
 };
 
+// Long: one case for each kind of action, the opposite of `logEntryOf`.
 function factOfAct(action: LoggedAct, at: Instant): KeeperFact {
   const {
     by = "the keeper",

@@ -34,6 +34,7 @@ ${example(
 </section>`;
 
 /** @param frames the schemas of what the server sends, by the frame's one key */
+// Long: the text of one chapter.
 export function linkPart(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
   const { answer = {}, problem = {}, orders = {} } = frames;
   const problemFields = problem.properties?.problem ?? {};
