@@ -73,10 +73,12 @@ function unpairedVariables({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, s
 /** @throws ConfigProblem naming every variable that needs attention, all at once. */
 export function readConfig(variables: Record<string, string | undefined>): Config {
   // An empty variable is how shells and service files say "not set".
-  const said = Object.fromEntries(Object.entries(variables).flatMap(([name, value]) => (value ? [[name, value]] : [])));
-  const read = environment.safeParse(said);
+  const request = Object.fromEntries(
+    Object.entries(variables).flatMap(([name, value]) => (value ? [[name, value]] : [])),
+  );
+  const read = environment.safeParse(request);
   const issues = read.error?.issues.map((issue) => `${issue.path.join(".")}: ${issue.message}`) ?? [];
-  const problems = [...issues, ...unpairedVariables(said)];
+  const problems = [...issues, ...unpairedVariables(request)];
   if (!read.success || problems.length > 0) {
     throw new ConfigProblem(["The configuration needs attention:", ...problems.map((line) => `  ${line}`)].join("\n"));
   }

@@ -35,16 +35,17 @@ import { openFirstSignIn } from "./flows/signIn.ts";
 import { zoneWarnings } from "./flows/zones.ts";
 import { type Ports, StoreBusy, type StoreCheck, StoreFull, StoreReadOnly } from "./ports.ts";
 
-/** A mail server may look into a letter before it answers; a push service carries it unread. Common practice, no source. */
+/** A mail server may scan an e-mail before it answers; a push service only passes a message on. Common practice, no source. */
 const deliveryTimeouts = { push: seconds(10), email: seconds(30) };
 
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
+// Long: everything is opened, started and closed here once, in an order that matters.
 async function main(): Promise<void> {
   // The tick counts UTC minutes; local times are the domain's business.
   process.env.TZ = "UTC";
   const config = readConfig(process.env);
   const file = openDamageFile(config.dataDir);
-  let notifyOfDamage: () => void = () => undefined; // before the server listens it is told below
+  let notifyOfDamage: () => void = () => undefined; // before the server listens nobody is notified
   const { store, secrets, check, isChecked } = await openDataFiles({
     config,
     startArguments: readArguments(process.argv.slice(2)),
@@ -67,14 +68,14 @@ async function main(): Promise<void> {
 
   const sockets = createFeederSockets();
   const browsers = createLiveBrowsers();
-  const bell = createOutboxWorker(Date.now);
+  const outboxWorker = createOutboxWorker(Date.now);
   let ownUrl = "";
   const practice = createPracticeRunner(systemClock, () => ownUrl, {
-    info: (words) => app.log.debug({ practice: true }, words),
-    warning: (words) => app.log.warn({ practice: true }, words),
+    info: (text) => app.log.debug({ practice: true }, text),
+    warning: (text) => app.log.warn({ practice: true }, text),
   });
   const around = {
-    ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: bell, practiceRunner: practice },
+    ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: outboxWorker, practiceRunner: practice },
     guessEstimator: createGuessEstimator(),
   };
   const ports: Ports = { clock: systemClock, store, ...createGateways(config, secrets), ...around };
@@ -90,13 +91,13 @@ async function main(): Promise<void> {
     clientFolder: join(projectFolder(), "dist", "client"),
   });
 
-  const lanes = createDeliveryScheduler();
+  const scheduler = createDeliveryScheduler();
   const pace = { attemptMax: deliveryTimeouts, queueMax: seconds(5), most: 50, jitter: Math.random };
-  const limits = { ...pace, scheduler: lanes, publicUrl: config.publicUrl };
-  const stopDelivering = bell.start(
+  const limits = { ...pace, scheduler, publicUrl: config.publicUrl };
+  const stopDelivering = outboxWorker.start(
     // The outbox can't be written to either; whoever must know of that is notified without it.
     async () => (isDamaged() ? { nextDueAt: null } : deliverDueNotifications(ports, { ...limits, log: app.log })),
-    (error) => app.log.error({ err: error }, "delivering notices failed; it is tried again in a minute"),
+    (error) => app.log.error({ err: error }, "delivering notifications failed; it is tried again in a minute"),
   );
   const notifier = damageNotifier({ ...ports, recipientsFile: file }, config.publicUrl, app.log);
   const ticks = startTimers(ports, app.log, { notifier, check, isDamaged });
@@ -104,7 +105,7 @@ async function main(): Promise<void> {
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
     await practice.stop();
-    lanes.close();
+    scheduler.close();
     sockets.closeAll();
     browsers.closeAll();
     await app.close();
@@ -121,11 +122,11 @@ async function main(): Promise<void> {
   if (!isDamaged()) {
     await repairDamaged(ports, app.log);
     await resumePractice(ports, keys);
-    for (const words of await zoneWarnings(store.yards)) app.log.warn(words);
+    for (const text of await zoneWarnings(store.yards)) app.log.warn(text);
     await startMissingEscalations(ports);
   }
   printStartText(config, address, isDamaged() ? null : await openFirstSignIn(ports));
-  bell.notify(); // what a crash left in the outbox
+  outboxWorker.notify(); // what a crash left in the outbox
   if (!isChecked) void runInBackground(app.log, checkName, () => checkWholeDatabase(ports, check, app.log));
 }
 
@@ -157,16 +158,16 @@ function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" 
     guard: endpointGuard({ allowPrivateEndpoints: config.allowPrivatePushEndpoints }),
     timeoutMs: deliveryTimeouts.push,
   });
-  const letters =
+  const emails =
     config.email === null
       ? noEmail
       : smtpGateway(config.email, { connectTimeoutMs: 10_000, timeoutMs: deliveryTimeouts.email });
-  return { push, email: letters };
+  return { push, email: emails };
 }
 
 /**
- * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is told
- * and doesn't hold up the other.
+ * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is logged
+ * and doesn't delay the others.
  */
 function startTimers(
   ports: Ports,
@@ -177,7 +178,7 @@ function startTimers(
     cron.schedule(
       times,
       async () => {
-        if (isDamaged() && !evenIfDamaged) return; // it couldn't store what it does, and that is told already
+        if (isDamaged() && !evenIfDamaged) return; // it couldn't store what it does, and that is reported already
         try {
           await work();
         } catch (error) {
@@ -188,9 +189,9 @@ function startTimers(
       { timezone: "UTC", noOverlap: true },
     );
   return [
-    every("*/20 * * * * *", "mending of damaged feeders", () => repairDamaged(ports, log)),
-    every("*/20 * * * * *", "patrol", () => runPeriodicChecks(ports)),
-    every("*/20 * * * * *", "telling of alarms", () => advanceDueEscalations(ports)),
+    every("*/20 * * * * *", "repair of damaged feeders", () => repairDamaged(ports, log)),
+    every("*/20 * * * * *", "periodic check", () => runPeriodicChecks(ports)),
+    every("*/20 * * * * *", "escalation of alarms", () => advanceDueEscalations(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("17 * * * *", "clearing up", () => pruneOld(ports)), // each hour: a server may be off for most of a day
@@ -225,29 +226,29 @@ function closeOnSignals(log: FastifyBaseLogger, close: () => Promise<void>): voi
   }
 }
 
-/** Our own door from inside: a server that listens everywhere also listens on the loopback address. */
+/** Our own address from inside: a server that listens everywhere also listens on the loopback address. */
 function loopbackUrl(address: string): string {
   const { port, hostname } = new URL(address);
   const everywhere = hostname === "0.0.0.0" || hostname === "[::]";
   return `http://${everywhere ? "127.0.0.1" : hostname}:${port}`;
 }
 
-function printStartText(config: Config, address: string, claimToken: string | null): void {
+function printStartText(config: Config, address: string, firstSignInToken: string | null): void {
   const home = homeUrl(config, new URL(address).port);
   print(`Pieward listens at ${home}`);
-  if (claimToken !== null) {
+  if (firstSignInToken !== null) {
     print(
-      `\nNobody keeps this house yet. Open this link once to become its keeper:\n\n  ${home}/first-sign-in#${claimToken}\n`,
+      `\nThis server has no keeper yet. Open this first sign-in link once to become the keeper:\n\n  ${home}/first-sign-in#${firstSignInToken}\n`,
     );
   }
 }
 
-const print = (words: string) => process.stdout.write(`${words}\n`);
-const warn = (words: string) => process.stderr.write(`${words}\n`);
+const print = (text: string) => process.stdout.write(`${text}\n`);
+const warn = (text: string) => process.stderr.write(`${text}\n`);
 /** Before there is a logger. */
 const stderrLog: DamageLog = {
-  error: (_details, words) => warn(words),
-  warn: (_details, words) => warn(words),
+  error: (_details, text) => warn(text),
+  warn: (_details, text) => warn(text),
 };
 
 /** @throws ConfigProblem for what isn't known, so that a slip isn't taken for a wish. */
@@ -269,6 +270,7 @@ main().catch((error: unknown) => {
 const lockedDatabaseText = "The database is locked by another program. Is Pieward running already?";
 
 /** What a keeper can act on comes in a sentence; what only a developer can comes with its stack. */
+// Long: one case for each error that a keeper can do something about.
 function startProblemText(error: unknown): string {
   if ([ConfigProblem, KeysProblem, MigrationProblem, StartProblem].some((kind) => error instanceof kind)) {
     return (error as Error).message;

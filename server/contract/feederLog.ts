@@ -13,7 +13,8 @@ const feederSchema = z.string("must name the feeder").min(1, "must name the feed
 const bySchema = z.string().min(1).max(60).optional();
 const faultSchema = z.enum(faultKinds as [FaultKind, ...FaultKind[]]);
 
-const exactlyOne = (said: object, of: readonly string[]) => of.filter((name) => Object.hasOwn(said, name)).length === 1;
+const exactlyOne = (request: object, of: readonly string[]) =>
+  of.filter((name) => Object.hasOwn(request, name)).length === 1;
 const massMax = 50_000;
 
 /** In the keeper's words; what is left out stays as it was, or is as usual. */
@@ -36,7 +37,7 @@ const refillSchema = z
     filled: z.literal(true).optional(),
     levelGrams: z.number().min(0).max(massMax).optional(),
   })
-  .refine((said) => exactlyOne(said, refillKinds), `must say exactly one of ${refillKinds.join(", ")}`);
+  .refine((request) => exactlyOne(request, refillKinds), `must say exactly one of ${refillKinds.join(", ")}`);
 
 const orderId = z.string().min(1).max(64);
 const actNames = [
@@ -70,7 +71,7 @@ const loggedAct = z
     outOfService: z.strictObject({ fault: faultSchema, reason: outOfServiceRequest.shape.reason }).optional(),
     returnToService: z.strictObject({ fault: faultSchema }).optional(),
   })
-  .refine((said) => exactlyOne(said, actNames), `must say exactly one of ${actNames.join(", ")}`);
+  .refine((request) => exactlyOne(request, actNames), `must say exactly one of ${actNames.join(", ")}`);
 export type LoggedAct = z.infer<typeof loggedAct>;
 
 /** By what they say; the report itself is read as at the door, by `readReport`. */

@@ -108,9 +108,9 @@ function readReadings(posted: unknown): ReadReadings {
       refused,
     };
   }
-  const said = posted as Record<string, unknown>;
-  const unknown = unknownReadings(said);
-  const whole = readingsSchema.safeParse(said);
+  const request = posted as Record<string, unknown>;
+  const unknown = unknownReadings(request);
+  const whole = readingsSchema.safeParse(request);
   if (whole.success)
     return {
       readings: readingsWithUnits(whole.data),
@@ -123,9 +123,9 @@ function readReadings(posted: unknown): ReadReadings {
   const { issues } = whole.error;
   const setAside = [...new Set(issues.map(({ path }) => path.join(".")))];
   return {
-    readings: readingsWithUnits(readingsSchema.parse(withoutNames(said, setAside))),
+    readings: readingsWithUnits(readingsSchema.parse(withoutNames(request, setAside))),
     rejectedReadings: setAside,
-    refused: issues.map((issue) => ({ seq: null, ...problemWithValue(issue, said, "readings") })),
+    refused: issues.map((issue) => ({ seq: null, ...problemWithValue(issue, request, "readings") })),
     posted,
     unknownNames: unknown,
   };
@@ -143,8 +143,8 @@ const noReadings = (posted: unknown): ReadReadings => ({
 const shortenedValue = (posted: unknown): unknown => (typeof posted === "object" ? [] : String(posted).slice(0, 40));
 
 /** @param names such as `airCelsius` and `counts.button`. */
-function withoutNames(said: Record<string, unknown>, names: readonly string[]): Record<string, unknown> {
-  const rest = { ...said };
+function withoutNames(request: Record<string, unknown>, names: readonly string[]): Record<string, unknown> {
+  const rest = { ...request };
   for (const name of names) {
     const [outer = "", inner] = name.split(".");
     if (inner === undefined) delete rest[outer];
@@ -153,6 +153,7 @@ function withoutNames(said: Record<string, unknown>, names: readonly string[]): 
   return rest;
 }
 
+// Long: one line for each reading.
 function readingsWithUnits(posted: PostedReadings): Readings {
   const given = <Value, Read>(value: Value | null | undefined, read: (value: Value) => Read): Read | null =>
     value === null || value === undefined ? null : read(value);
@@ -211,6 +212,7 @@ type KnownEvent = {
   [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]>;
 }[keyof typeof eventSchemas];
 
+// Long: one case for each kind of event, so that a new kind is missed by the compiler nowhere.
 function eventContent(event: KnownEvent): EventContent {
   switch (event.kind) {
     case "portion":
@@ -257,12 +259,12 @@ function refusalOf(posted: unknown, index: number, { field, problem }: FieldProb
   return { seq: typeof seq === "number" && Number.isFinite(seq) ? seq : null, field: where, problem };
 }
 
-/** A schema's complaint with what stood there. @param said the value that the schema was given */
-function problemWithValue(issue: z.core.$ZodIssue, said: unknown, under = ""): FieldProblem {
+/** A schema's complaint with what stood there. @param request the value that the schema was given */
+function problemWithValue(issue: z.core.$ZodIssue, request: unknown, under = ""): FieldProblem {
   const { field, problem } = fieldProblem(issue, under);
-  let value = said;
+  let value = request;
   for (const step of issue.path) value = isIndexable(value) ? value[step as string] : undefined;
-  return { field, problem: value === undefined || value === said ? problem : `${problem}, got ${valueText(value)}` };
+  return { field, problem: value === undefined || value === request ? problem : `${problem}, got ${valueText(value)}` };
 }
 
 const isIndexable = (value: unknown): value is Record<string, unknown> => typeof value === "object" && value !== null;
@@ -271,8 +273,8 @@ const isObject = (value: unknown): value is object => isIndexable(value) && !Arr
 function valueText(value: unknown): string {
   if (Array.isArray(value)) return "a list";
   if (isIndexable(value)) return "an object";
-  const words = JSON.stringify(value); // what came as JSON always has such a form
-  return words.length <= 40 ? words : `${words.slice(0, 39)}…`;
+  const text = JSON.stringify(value); // what came as JSON always has such a form
+  return text.length <= 40 ? text : `${text.slice(0, 39)}…`;
 }
 
 function fieldPath(path: readonly (string | number)[]): string {

@@ -105,12 +105,12 @@ export const changeFeederRequest = feederSettingsRequest
   .superRefine(checkFoodFields);
 
 /** What is said of the food must make one sense, or the keeper is told where it doesn't. */
-function checkFoodFields(said: FoodFields, context: z.RefinementCtx): void {
+function checkFoodFields(request: FoodFields, context: z.RefinementCtx): void {
   const refuse = (field: keyof FoodFields, message: string) => {
     context.addIssue({ code: "custom", path: [field], message });
   };
-  const { foodKind, grainsPerPortion, portionGrams, tenPortionsGrams } = said;
-  if (foodKind === "other" && said.food === undefined) refuse("food", "must say in your own words what it is");
+  const { foodKind, grainsPerPortion, portionGrams, tenPortionsGrams } = request;
+  if (foodKind === "other" && request.food === undefined) refuse("food", "must say in your own words what it is");
   if (portionGrams !== undefined && tenPortionsGrams !== undefined) {
     refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");
   }

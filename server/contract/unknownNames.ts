@@ -44,9 +44,9 @@ export function unknownNames(
   return found.slice(0, unknownMax);
 }
 
-function namesOutside(said: object, known: ReadonlySet<string>): readonly string[] {
+function namesOutside(request: object, known: ReadonlySet<string>): readonly string[] {
   const beyond: string[] = [];
-  for (const name in said) {
+  for (const name in request) {
     if (known.has(name)) continue;
     beyond.push(cutName(name));
     if (beyond.length === unknownMax) break;

@@ -19,15 +19,15 @@ export type PassphraseChange = { readonly kind: "changed" } | WrongField | Passp
 export async function changePassphrase(
   ports: Ports,
   session: SessionRow,
-  said: { readonly old: string; readonly passphrase: string },
+  request: { readonly old: string; readonly passphrase: string },
 ): Promise<PassphraseChange> {
   const person = session.keeper;
-  const old = await ownHash(ports, person.id, said.old);
+  const old = await ownHash(ports, person.id, request.old);
   if (old === null) return wrongPassphrase("old");
-  const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, person.name);
+  const problem = await passphraseProblem(ports.guessEstimator, request.passphrase, person.name);
   if (problem !== null) return problem;
   const others = await otherSessions(ports, session);
-  const hashes = { old, new: await hash(said.passphrase) };
+  const hashes = { old, new: await hash(request.passphrase) };
   if (!(await ports.store.accounts.changePassphrase(person.id, hashes, session.tokenHash)))
     return wrongPassphrase("old");
   closeSockets(ports, others);
@@ -68,15 +68,15 @@ export async function makeReset({ clock, store }: Pick<Ports, "clock" | "store">
 /** Sets the passphrase, ends all sessions of that person, and signs this browser in. @param device whose browser, in words */
 export async function resetPassphrase(
   ports: Ports,
-  said: { readonly token: string; readonly passphrase: string },
+  request: { readonly token: string; readonly passphrase: string },
   device: string,
 ): Promise<SignInResult> {
-  const token = hashOf(said.token);
+  const token = hashOf(request.token);
   const person = await ports.store.accounts.reset(token, ports.clock.now());
   if (person === null) return noReset;
-  const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, person.name);
+  const problem = await passphraseProblem(ports.guessEstimator, request.passphrase, person.name);
   if (problem !== null) return problem;
-  const passphraseHash = await hash(said.passphrase);
+  const passphraseHash = await hash(request.passphrase);
   if (!(await ports.store.accounts.useReset(token, passphraseHash, ports.clock.now()))) return noReset;
   ports.liveFeed.closeSocketsOf({ person: person.id });
   return {
@@ -139,13 +139,13 @@ export async function removeAccount(
   ports: Ports,
   keys: FeederKeys,
   person: string,
-  said: { readonly passphrase: string; readonly withYards: boolean },
+  request: { readonly passphrase: string; readonly withYards: boolean },
 ): Promise<AccountRemoval> {
-  if ((await ownHash(ports, person, said.passphrase)) === null) return wrongPassphrase("passphrase");
+  if ((await ownHash(ports, person, request.passphrase)) === null) return wrongPassphrase("passphrase");
   const { accounts, people } = ports.store;
   const alone = await accounts.soleKeeperYards(person);
   const real = alone.filter(({ practice }) => !practice); // invented birds are nobody's loss
-  if (real.length > 0 && !said.withYards) return { kind: "lastKeeper", why: whyLastKeeper(real) };
+  if (real.length > 0 && !request.withYards) return { kind: "lastKeeper", why: whyLastKeeper(real) };
   const yards = (await people.membershipsOf(person)).map(({ yard }) => yard);
   if (alone.length > real.length) await ports.practiceRunner.stop();
   const removed = await accounts.removeAccount(
@@ -153,8 +153,7 @@ export async function removeAccount(
     alone.map(({ id }) => id),
     ports.clock.now(),
   );
-  if (removed === null)
-    return { kind: "lastKeeper", why: "You are now the only keeper of another yard. Try again." };
+  if (removed === null) return { kind: "lastKeeper", why: "You are now the only keeper of another yard. Try again." };
   keys.clearCache();
   await tellRemoval(ports, removed, yards);
   return { kind: "removed" };

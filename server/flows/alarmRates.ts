@@ -27,14 +27,14 @@ export async function alarmRatesView(
   const { zone } = yard;
   const watched = feeders.map(({ id, state, addedAt }) => ({ id, name: state.settings.name, addedAt }));
   const begun = startOfLocalDay(addLocalDays(localDateOf(now, zone), -daysMin), zone);
-  const asked = earliestOf(watched, begun, now);
+  const requestedFrom = earliestOf(watched, begun, now);
   const changes = await records.latestAlarmChanges(
     watched.map(({ id }) => id),
-    asked,
+    requestedFrom,
     now,
     changesMax,
   );
-  const from = changes.length < changesMax ? asked : firstWholeDay(changes, zone, now);
+  const from = changes.length < changesMax ? requestedFrom : firstWholeDay(changes, zone, now);
   const rang = await records.countNotifications(yard.id, from, now);
   const rates = alarmRates({
     from,
@@ -46,7 +46,7 @@ export async function alarmRatesView(
     audibleNotifications: rang > 0 ? rang : null, // where none rang the alarms stand for them
   });
   const cut =
-    from === asked ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMax} are.`];
+    from === requestedFrom ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMax} are.`];
   return viewOf(yard, rates, cut);
 }
 

@@ -28,8 +28,8 @@ export interface DamagePorts {
 }
 
 export interface DamageLog {
-  error(details: object, words: string): void;
-  warn(details: object, words: string): void;
+  error(details: object, text: string): void;
+  warn(details: object, text: string): void;
 }
 
 export interface DamageNotifier {
@@ -71,7 +71,7 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
 
   const notifyAll = async (damage: StoreDamage) => {
     const now = clock.now();
-    const notice = damageNotification(damage, store.condition.restoreAdvice());
+    const content = damageNotification(damage, store.condition.restoreAdvice());
     const notifiedAt = recipientsFile.read()?.notifiedAt ?? {};
     const isDue = (to: string) => {
       const last = notifiedAt[to];
@@ -80,14 +80,14 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
     };
     const { phones, addresses } = recipients();
     const link = publicUrl === null ? null : pageAddress(null, publicUrl);
-    const letter = notificationEmail(notice, { yardName: null, feederName: null, link });
+    const email = notificationEmail(content, { yardName: null, feederName: null, link });
     await Promise.all([
       ...phones
         .filter(({ endpoint }) => isDue(endpoint))
-        .map((phone) => send(phone.endpoint, ports.push.send(phoneOf(phone, now), null, notice, now, randomUUID()))),
+        .map((phone) => send(phone.endpoint, ports.push.send(phoneOf(phone, now), null, content, now, randomUUID()))),
       ...(ports.email.isConfigured ? addresses : [])
         .filter(isDue)
-        .map((to) => send(to, ports.email.send(to, letter, randomUUID(), now))),
+        .map((to) => send(to, ports.email.send(to, email, randomUUID(), now))),
     ]);
   };
 

@@ -11,18 +11,18 @@ import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../por
 export async function dayView(
   records: RecordStore,
   row: FeederRow,
-  asked: string | null,
+  requested: string | null,
   now: Instant,
 ): Promise<DayView> {
   const { place, portionMass } = row.state.settings;
   const running = currentDay(row.state.settings, now);
-  const date = asked ?? running.date;
+  const date = requested ?? running.date;
   const { from, to, text } = dayExtent(row.state.settings, date, now);
   const events = await records.events(row.id, from, to, eventsADayMax);
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
   const marks = [...eventMarks(events), ...refills.map(refillMark), ...changes.flatMap(alarmMark)];
-  const tally = dayCounts(events, isAssumed(row.state.settings, "portionMass") ? null : portionMass);
+  const counts = dayCounts(events, isAssumed(row.state.settings, "portionMass") ? null : portionMass);
   return {
     feeder: row.id,
     date,
@@ -34,8 +34,8 @@ export async function dayView(
       ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))
       : [{ kind: "unknown", from: isoOf(from), to: isoOf(to) }],
     marks: marks.sort((a, b) => a.at.localeCompare(b.at)),
-    counts: tally,
-    text: dayText(tally),
+    counts: counts,
+    text: dayText(counts),
   };
 }
 
@@ -103,8 +103,8 @@ const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
 
 const refillSourceText: Readonly<Record<StoredRefill["source"], string>> = {
   keeper: "entered",
-  level: "in the hopper, entered",
-  detected: "detected",
+  level: "entered as the level",
+  detected: "detected by the scale",
   feeder: "by the feeder",
 };
 
@@ -136,15 +136,15 @@ function dayCounts(events: readonly RecordedEvent[], portionMass: number | null)
 }
 
 function dayText({ visits, presses, deposits, portions, gramsGiven }: DayView["counts"]): string {
-  if (visits + presses + deposits + portions === 0) return "No bird and no portion was recorded this day.";
-  const told = [
+  if (visits + presses + deposits + portions === 0) return "No birds and no portions were recorded on this day.";
+  const texts = [
     visits > 0 && counted(visits, "visit"),
     presses > 0 && counted(presses, "press", "presses"),
     deposits > 0 && counted(deposits, "deposit"),
     `${counted(portions, "portion")}${gramsGiven === null ? "" : `, about ${gramsGiven} g`}`,
   ].filter((words) => words !== false);
-  const last = told.pop();
-  return told.length === 0 ? `${last}.` : `${told.join(", ")} and ${last}.`;
+  const last = texts.pop();
+  return texts.length === 0 ? `${last}.` : `${texts.join(", ")} and ${last}.`;
 }
 
 const counted = (count: number, one: string, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;

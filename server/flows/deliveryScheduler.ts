@@ -54,11 +54,11 @@ export function createDeliveryScheduler(
       return mine;
     },
     begin(item) {
-      const exchange = { person: item.person, service: serviceOf(item) };
-      underWay[item.channel].add(exchange);
+      const delivery = { person: item.person, service: serviceOf(item) };
+      underWay[item.channel].add(delivery);
       return (answered) => {
-        underWay[item.channel].delete(exchange);
-        if (answered !== null) remember(exchange.service, answered);
+        underWay[item.channel].delete(delivery);
+        if (answered !== null) remember(delivery.service, answered);
       };
     },
     get isBusy() {

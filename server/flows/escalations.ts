@@ -36,25 +36,25 @@ export async function handleAlarmEvents(
   { email }: Pick<EscalationPorts, "email">,
   tx: Transaction,
   { id, yard, state }: Pick<FeederUpdate, "id" | "yard" | "state">,
-  words: readonly AlarmEvent[],
+  events: readonly AlarmEvent[],
   now: Instant,
 ): Promise<readonly UnnotifiedEnd[]> {
-  const circle = await recipientsOf(tx, yard, email);
-  if (circle === null) return []; // its yard is gone, and nobody is left to be told
+  const recipients = await recipientsOf(tx, yard, email);
+  if (recipients === null) return []; // its yard is gone, and nobody is left to be told
   const ended: UnnotifiedEnd[] = [];
-  for (const word of words) {
-    if ((word.kind === "returned" || word.kind === "suppressed") && (await isUnnotified(tx, yard, id, word.fault))) {
-      ended.push({ fault: word.fault, at: word.at });
+  for (const event of events) {
+    if ((event.kind === "returned" || event.kind === "suppressed") && (await isUnnotified(tx, yard, id, event.fault))) {
+      ended.push({ fault: event.fault, at: event.at });
     }
-    if (isGrouped(word.fault)) {
-      const groupByAlarm = await groupedYard(tx, yard, word.fault);
+    if (isGrouped(event.fault)) {
+      const groupByAlarm = await groupedYard(tx, yard, event.fault);
       if (groupByAlarm !== null)
-        await keepGroup(tx, handleGroupedEvent(groupByAlarm, { feeder: id, event: word }, circle, now), now);
+        await keepGroup(tx, handleGroupedEvent(groupByAlarm, { feeder: id, event }, recipients, now), now);
       continue;
     }
-    const topic = alarmTopic(id, word.fault);
+    const topic = alarmTopic(id, event.fault);
     const of = { yard, feeder: id, topic, name: nameWithPractice(state.settings) };
-    await saveStep(tx, topic, handleAlarmEvent(await tx.escalation(topic), word, of, circle, now), now);
+    await saveStep(tx, topic, handleAlarmEvent(await tx.escalation(topic), event, of, recipients, now), now);
   }
   return ended;
 }
@@ -80,9 +80,9 @@ export async function startMissingEscalations(ports: EscalationPorts): Promise<n
       const [row] = await tx.feeders([id]);
       if (!row) return false;
       const uncalled = [];
-      for (const word of standingAlarmEvents(row.state)) {
-        const byYard = (await tx.escalation(yardTopic(row.yard, word.fault))) !== null;
-        if (!byYard && (await tx.escalation(alarmTopic(id, word.fault))) === null) uncalled.push(word);
+      for (const event of standingAlarmEvents(row.state)) {
+        const byYard = (await tx.escalation(yardTopic(row.yard, event.fault))) !== null;
+        if (!byYard && (await tx.escalation(alarmTopic(id, event.fault))) === null) uncalled.push(event);
       }
       if (uncalled.length > 0) await handleAlarmEvents(ports, tx, row, uncalled, ports.clock.now());
       return uncalled.length > 0;
@@ -133,13 +133,13 @@ export async function tryDueEscalations(ports: EscalationPorts): Promise<void> {
 const advanceOne = ({ clock, store, email }: EscalationPorts, topic: string): Promise<number> =>
   store.transaction(async (tx) => {
     const now = clock.now();
-    const call = await tx.escalation(topic);
-    if (call === null) return 0; // another process was faster, or a feeder was removed
-    const circle = await recipientsOf(tx, call.yard, email);
-    if (circle === null) return 0;
-    if (!isGrouped(call.fault)) return saveStep(tx, topic, advanceEscalation(call, circle, now), now);
-    const grouped = await groupedYard(tx, call.yard, call.fault);
-    return grouped === null ? 0 : keepGroup(tx, advanceGrouped(grouped, circle, now), now);
+    const escalation = await tx.escalation(topic);
+    if (escalation === null) return 0; // another process was faster, or a feeder was removed
+    const recipients = await recipientsOf(tx, escalation.yard, email);
+    if (recipients === null) return 0;
+    if (!isGrouped(escalation.fault)) return saveStep(tx, topic, advanceEscalation(escalation, recipients, now), now);
+    const grouped = await groupedYard(tx, escalation.yard, escalation.fault);
+    return grouped === null ? 0 : keepGroup(tx, advanceGrouped(grouped, recipients, now), now);
   });
 
 /**
@@ -149,24 +149,29 @@ const advanceOne = ({ clock, store, email }: EscalationPorts, topic: string): Pr
 export async function recordDisplayReceipt(
   { clock, store }: EscalationPorts,
   item: string,
-  said: Instant | null,
+  stated: Instant | null,
 ): Promise<boolean> {
   return store.transaction(async (tx) => {
     const now = clock.now();
-    const shown = await tx.saveDisplayReceipt(item, said === null ? now : earlier(said, now));
+    const shown = await tx.saveDisplayReceipt(item, stated === null ? now : earlier(stated, now));
     if (shown === null) return false;
-    const call = await tx.escalation(shown.topic);
+    const escalation = await tx.escalation(shown.topic);
     // Due at once: whether a letter is still wanted is for the call itself to say.
-    if (call !== null) await tx.saveEscalation(shown.topic, recordDisplay(call, shown.person, shown.at), now);
+    if (escalation !== null)
+      await tx.saveEscalation(shown.topic, recordDisplay(escalation, shown.person, shown.at), now);
     return true;
   });
 }
 
 /** Where no letter can be sent, nobody is counted as told by one. */
-async function recipientsOf(tx: Transaction, yard: string, mail: EscalationPorts["email"]): Promise<Recipients | null> {
-  const circle = await tx.recipients(yard);
-  if (circle === null || mail.isConfigured) return circle;
-  return { ...circle, people: circle.people.map((person) => ({ ...person, email: null })) };
+async function recipientsOf(
+  tx: Transaction,
+  yard: string,
+  email: EscalationPorts["email"],
+): Promise<Recipients | null> {
+  const recipients = await tx.recipients(yard);
+  if (recipients === null || email.isConfigured) return recipients;
+  return { ...recipients, people: recipients.people.map((person) => ({ ...person, email: null })) };
 }
 
 /** All feeders of a yard as they stand, with their calls of this fault: what one feeder's alarm means lies with the others. */
@@ -181,7 +186,7 @@ async function groupedYard(tx: Transaction, id: string, fault: FaultKind): Promi
 
 function groupedFeeder(
   { id, state: { settings, reporting }, lastReportAt }: FeederRow,
-  call: Escalation | null,
+  escalation: Escalation | null,
 ): GroupedFeeder {
   return {
     id,
@@ -190,7 +195,7 @@ function groupedFeeder(
     lastReportAt,
     reportEvery: settings.reportEvery,
     silentFrom: silenceAlarmAt(reporting, settings),
-    escalation: call,
+    escalation: escalation,
   };
 }
 
@@ -212,9 +217,9 @@ async function keepGroup(tx: Transaction, { escalations, notifications }: GroupS
 /** @returns how many words went out */
 async function enqueueNotifications(
   tx: Transaction,
-  tellings: readonly OutgoingNotification[],
+  notifications: readonly OutgoingNotification[],
   now: Instant,
 ): Promise<number> {
-  for (const telling of tellings) await tx.enqueue(telling, now);
-  return tellings.length;
+  for (const notification of notifications) await tx.enqueue(notification, now);
+  return notifications.length;
 }

@@ -15,7 +15,7 @@ export interface FeederKeys {
 
 export type Identification =
   | { readonly kind: "feeder"; readonly id: string; readonly yard: string }
-  | { readonly kind: "stranger"; readonly reason: string };
+  | { readonly kind: "unknown"; readonly reason: string };
 
 export function newFeederKey(): { readonly key: string; readonly hash: string } {
   const key = `pw_${randomBytes(32).toString("base64url")}`;
@@ -41,36 +41,36 @@ export function feederKeys(yards: YardStore): FeederKeys {
   async function withKey(key: string): Promise<Identification> {
     const hash = hashOf(key);
     const known = remembered.get(hash) ?? (await yards.feederWithKey(hash));
-    if (!known) return { kind: "stranger", reason: "no feeder has this key" };
+    if (!known) return { kind: "unknown", reason: "no feeder has this key" };
     if (remembered.size >= cachedMax) remembered.clear();
     remembered.set(hash, known);
     return { kind: "feeder", ...known };
   }
 
-  async function withSignature(said: string, body: string, now: Instant): Promise<Identification> {
+  async function withSignature(text: string, body: string, now: Instant): Promise<Identification> {
     const { feeder, time, mac } = Object.fromEntries(
-      [...said.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
+      [...text.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
     );
-    if (!feeder || !time || !mac) return { kind: "stranger", reason: "a signature needs feeder, time and mac" };
+    if (!feeder || !time || !mac) return { kind: "unknown", reason: "a signature needs feeder, time and mac" };
     const at = Number(time) * 1_000;
     if (!Number.isFinite(at) || Math.abs(between(instant(at), now)) > signatureAgeMax) {
-      return { kind: "stranger", reason: "the signature's time is more than five minutes from the server's" };
+      return { kind: "unknown", reason: "the signature's time is more than five minutes from the server's" };
     }
     const keyHash = await yards.keyHashOf(feeder);
     // An unknown feeder costs the same work as a known one with a wrong signature.
     const right = signatureOf(keyHash ?? hashOf(feeder), time, body);
-    if (keyHash === null || !sameText(right, mac)) return { kind: "stranger", reason: "the signature doesn't fit" };
+    if (keyHash === null || !sameText(right, mac)) return { kind: "unknown", reason: "the signature doesn't fit" };
     const known = await yards.feederWithKey(keyHash);
-    return known ? { kind: "feeder", ...known } : { kind: "stranger", reason: "no feeder has this key" };
+    return known ? { kind: "feeder", ...known } : { kind: "unknown", reason: "no feeder has this key" };
   }
 
   return {
     async identify(authorization, body, now) {
-      const [scheme, said] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
-      if (!scheme || !said) return { kind: "stranger", reason: "there is no Authorization header with a feeder key" };
-      if (scheme.toLowerCase() === "bearer") return withKey(said.trim());
-      if (scheme.toLowerCase() === "signature") return withSignature(said, body, now);
-      return { kind: "stranger", reason: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
+      const [scheme, request] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
+      if (!scheme || !request) return { kind: "unknown", reason: "there is no Authorization header with a feeder key" };
+      if (scheme.toLowerCase() === "bearer") return withKey(request.trim());
+      if (scheme.toLowerCase() === "signature") return withSignature(request, body, now);
+      return { kind: "unknown", reason: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
     },
     clearCache: () => remembered.clear(),
   };

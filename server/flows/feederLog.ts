@@ -17,8 +17,8 @@ export async function* feederLog(records: RecordStore, row: FeederRow, now: Inst
   yield lineText({ at: row.addedAt, entry: first }, row);
 
   yield lineText({ at: row.addedAt, entry: { check: "complete" } }, row);
-  const acts = mergeByTime(readLogEntries(records, row, until), readChecks(records, row, until));
-  for await (const line of mergeByTime(postedReports(records, row, until), acts)) yield lineText(line, row);
+  const actions = mergeByTime(readLogEntries(records, row, until), readChecks(records, row, until));
+  for await (const line of mergeByTime(postedReports(records, row, until), actions)) yield lineText(line, row);
 }
 
 function lineText({ at, entry }: RecordLine, { id }: FeederRow): string {

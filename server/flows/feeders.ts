@@ -19,7 +19,7 @@ export interface AddedFeeder {
 export async function addFeeder(
   ports: Ports,
   yard: string,
-  said: SettingsChange & { readonly name: string },
+  request: SettingsChange & { readonly name: string },
   by: string,
 ): Promise<AddedFeeder | null> {
   const now = ports.clock.now();
@@ -27,7 +27,7 @@ export async function addFeeder(
   const added = await ports.store.withStores(async ({ yards }) => {
     const row = (await yards.yards()).find(({ id }) => id === yard);
     if (!row) return null;
-    const { stored, added } = prepareNewFeeder(row, said, by, now);
+    const { stored, added } = prepareNewFeeder(row, request, by, now);
     await yards.addFeeder(stored, now);
     return added;
   });
@@ -38,13 +38,13 @@ export async function addFeeder(
 /** A feeder with a new key, as it is stored and as it is shown. */
 export function prepareNewFeeder(
   yard: YardRow,
-  said: SettingsChange & { readonly name: string },
+  request: SettingsChange & { readonly name: string },
   by: string | null,
   now: Instant,
 ): { readonly stored: NewFeeder; readonly added: AddedFeeder } {
-  const settings = withSettings(defaultSettings(yard, said.name), said);
+  const settings = withSettings(defaultSettings(yard, request.name), request);
   const { key, hash } = newFeederKey();
-  const id = idFor(said.name);
+  const id = idFor(request.name);
   const state = newFeeder(settings, now);
   const begun = JSON.stringify(logEntryOf({ kind: "settingsChanged", settings }, now, by));
   const { practice } = yard;
@@ -65,10 +65,15 @@ export function prepareNewFeeder(
   };
 }
 
-export const changeFeeder = (ports: Ports, id: string, said: SettingsChange, by: string): Promise<FeederRow | null> =>
+export const changeFeeder = (
+  ports: Ports,
+  id: string,
+  request: SettingsChange,
+  by: string,
+): Promise<FeederRow | null> =>
   applyKeeperAction(ports, id, by, ({ settings }) => ({
     kind: "settingsChanged",
-    settings: changeSettings(settings, said),
+    settings: changeSettings(settings, request),
   }));
 
 /**

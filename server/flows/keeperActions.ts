@@ -11,10 +11,10 @@ import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
 /** What a keeper may do to a feeder. Each returns its new row, or null where there is no such feeder. */
 
 /** Over a live socket the order leaves at once; otherwise it waits for the feeder's next report. */
-export async function requestOrder(ports: Ports, feeder: string, asked: OrderRequest): Promise<FeederRow | null> {
-  const row = await applyKeeperAction(ports, feeder, asked.by, (_, at) => ({
+export async function requestOrder(ports: Ports, feeder: string, requested: OrderRequest): Promise<FeederRow | null> {
+  const row = await applyKeeperAction(ports, feeder, requested.by, (_, at) => ({
     kind: "orderRequested",
-    order: newOrder(asked, at),
+    order: newOrder(requested, at),
   }));
   return row && (await sendOrders(ports, row));
 }
@@ -23,7 +23,7 @@ export async function requestOrder(ports: Ports, feeder: string, asked: OrderReq
  * One order for all feeders of a yard, in one transaction: all of them are asked, or none. A stop goes to every feeder, wherever
  * it is. A resume leaves out those on the bench or put away, where hands may be in them.
  */
-export async function requestYardOrder(ports: Ports, yard: string, asked: OrderRequest): Promise<YardOrder> {
+export async function requestYardOrder(ports: Ports, yard: string, requested: OrderRequest): Promise<YardOrder> {
   const now = ports.clock.now();
   // A stop that left one out unsaid would be believed there too.
   const damaged = (await ports.store.yards.damagedFeeders()).find((feeder) => feeder.yard === yard);
@@ -31,17 +31,17 @@ export async function requestYardOrder(ports: Ports, yard: string, asked: OrderR
   const done = await ports.store.transaction(async (tx) => {
     const rows = await tx.feedersOf(yard);
     const meant = rows.filter(
-      ({ state }) => asked.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden",
+      ({ state }) => requested.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden",
     );
     const steps = await stepFeeders(ports, tx, meant, now, {
-      by: asked.by,
-      factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(asked, at) }),
+      by: requested.by,
+      factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
     });
-    return { steps, leftOut: rows.filter((row) => !meant.includes(row)) };
+    return { steps, skippedFeeders: rows.filter((row) => !meant.includes(row)) };
   });
   const rows = announceSteps(ports, done.steps);
   const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
-  return { feeders: sent, leftOut: done.leftOut.map(({ id }) => id) };
+  return { feeders: sent, skippedFeeders: done.skippedFeeders.map(({ id }) => id) };
 }
 
 /** What an act did to one of several feeders. */
@@ -97,7 +97,7 @@ export function announceSteps(ports: Ports, steps: readonly FeederStep[]): reado
 
 export interface YardOrder {
   readonly feeders: readonly FeederRow[];
-  readonly leftOut: readonly string[];
+  readonly skippedFeeders: readonly string[];
 }
 
 /** For a feeder that has just opened its socket. */

@@ -48,7 +48,7 @@ export interface OutboxLimits {
 
 /** What must not happen, told by name. A pino logger is one. */
 export interface FlowLog {
-  error(details: { readonly err: unknown; readonly [about: string]: unknown }, words: string): void;
+  error(details: { readonly err: unknown; readonly [about: string]: unknown }, text: string): void;
 }
 
 export interface DrainResult {
@@ -68,11 +68,11 @@ export interface DrainResult {
  */
 export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<DrainResult> {
   const ended: Record<Settlement["kind"], number> = { delivered: 0, retry: 0, givenUp: 0, phoneGone: 0 };
-  const lanes = limits.scheduler ?? createDeliveryScheduler();
+  const scheduler = limits.scheduler ?? createDeliveryScheduler();
   // Side by side: a mail server that takes its time holds up no phone. Whoever asked to stop waits for both all the same.
   const rounds = await Promise.allSettled(
     channels.map((channel) =>
-      drainChannel(ports, limits, lanes, channel, ({ kind }) => {
+      drainChannel(ports, limits, scheduler, channel, ({ kind }) => {
         ended[kind] += 1;
       }),
     ),
@@ -83,7 +83,7 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
     waiting: ended.retry,
     givenUp: ended.givenUp,
     phonesGone: ended.phoneGone,
-    nextDueAt: await nextDrainAt(ports, lanes),
+    nextDueAt: await nextDrainAt(ports, scheduler),
   };
 }
 
@@ -91,9 +91,9 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
  * What is due and waits for a lane is begun when one is free; another process may have that exchange, so it is looked at again
  * all the same, but not in a circle.
  */
-async function nextDrainAt({ store, clock }: OutboxPorts, lanes: DeliveryScheduler): Promise<Instant | null> {
+async function nextDrainAt({ store, clock }: OutboxPorts, scheduler: DeliveryScheduler): Promise<Instant | null> {
   const due = await store.outbox.nextDueAt();
-  return due === null || !lanes.isBusy ? due : later(due, after(clock.now(), seconds(1)));
+  return due === null || !scheduler.isBusy ? due : later(due, after(clock.now(), seconds(1)));
 }
 
 /** How long the store may need to settle: it tries anew for about two seconds where another process holds the lock. */
@@ -104,28 +104,28 @@ const channels: readonly Channel[] = ["push", "email"];
 async function drainChannel(
   ports: OutboxPorts,
   limits: OutboxLimits,
-  lanes: DeliveryScheduler,
+  scheduler: DeliveryScheduler,
   channel: Channel,
   ended: (settlement: Settlement) => void,
 ): Promise<void> {
   const underWay = new Set<Promise<void>>();
   const begin = (item: OutboxItem, beginBy: Instant) => {
-    const leave = lanes.begin(item);
-    const exchange = deliver(ports, limits, item, beginBy, leave)
+    const leave = scheduler.begin(item);
+    const delivery = deliver(ports, limits, item, beginBy, leave)
       .then((settlement) => {
         if (settlement !== null) ended(settlement);
       })
-      .finally(() => underWay.delete(exchange));
-    underWay.add(exchange);
+      .finally(() => underWay.delete(delivery));
+    underWay.add(delivery);
   };
   const claim = () =>
-    lanes.claimInTurn(async () => {
+    scheduler.claimInTurn(async () => {
       const now = ports.clock.now();
       const beginBy = after(now, limits.queueMax);
       // A claim outlasts all that is done under it, or another process would send the same again.
       const claimUntil = after(beginBy, (limits.attemptMax[channel] + settleMax) as Span);
       const { outbox } = ports.store;
-      const claimed = await outbox.claim(channel, now, claimUntil, limits.most, lanes.capacityOf(channel));
+      const claimed = await outbox.claim(channel, now, claimUntil, limits.most, scheduler.capacityOf(channel));
       for (const item of claimed) begin(item, beginBy);
       return claimed;
     });
@@ -176,12 +176,12 @@ async function deliver(
   }
 
   async function attempt(): Promise<Settlement> {
-    const notice = withRemainingTime(item.content, item.writtenAt, begun);
-    if (notice === null) return { kind: "givenUp", at: begun, problem: "too old to send" };
+    const content = withRemainingTime(item.content, item.writtenAt, begun);
+    if (content === null) return { kind: "givenUp", at: begun, problem: "too old to send" };
     const sent =
       item.channel === "push"
-        ? push.send(item.phone, item.feeder, notice, begun, item.id)
-        : sendEmail(email, item, notice, publicUrl);
+        ? push.send(item.phone, item.feeder, content, begun, item.id)
+        : sendEmail(email, item, content, publicUrl);
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
       return { kind: "tryLater", notBefore: null, text: "internal error, see the server log", noAnswer: true };
@@ -194,12 +194,12 @@ async function deliver(
 }
 
 /** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
-async function sendEmail(mail: EmailGateway, item: EmailItem, notice: NotificationContent, publicUrl: string | null) {
+async function sendEmail(email: EmailGateway, item: EmailItem, content: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
   if (to === null) return { kind: "refused", text: "the e-mail address was removed" } as const;
-  const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, notice.link);
+  const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, content.link);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
-  return mail.send(to, notificationEmail(notice, { yardName, feederName, link, home }), item.id, item.writtenAt);
+  return email.send(to, notificationEmail(content, { yardName, feederName, link, home }), item.id, item.writtenAt);
 }
 
 /**
@@ -210,7 +210,7 @@ async function sendEmail(mail: EmailGateway, item: EmailItem, notice: Notificati
 export async function testPush(
   { clock, store, push, liveFeed }: Pick<OutboxPorts, "clock" | "store" | "push" | "liveFeed">,
   phones: readonly Phone[],
-  notice: NotificationContent,
+  content: NotificationContent,
   claimFor: Span,
 ): Promise<readonly { readonly phone: Phone; readonly outcome: PushOutcome }[]> {
   return Promise.all(
@@ -219,13 +219,13 @@ export async function testPush(
         return { phone, outcome: { kind: "refused", text: "notifications are blocked in its browser" } as const };
       }
       const begun = clock.now();
-      const item = await store.outbox.startClaimed(phone, notice, begun, after(begun, claimFor));
-      const outcome = await push.send(phone, null, notice, begun, item.id);
+      const item = await store.outbox.startClaimed(phone, content, begun, after(begun, claimFor));
+      const outcome = await push.send(phone, null, content, begun, item.id);
       const now = clock.now();
       const settlement: Settlement =
         outcome.kind === "tryLater"
           ? { kind: "givenUp", at: now, problem: outcome.text }
-          : settlementOf(outcome, { ...item, attempts: 0, timeToLive: notice.timeToLive, jitter: 0 }, now);
+          : settlementOf(outcome, { ...item, attempts: 0, timeToLive: content.timeToLive, jitter: 0 }, now);
       await store.outbox.settle(item, settlement);
       if (settlement.kind === "phoneGone") liveFeed?.announcePhones(item.person);
       return { phone, outcome };

@@ -54,11 +54,11 @@ type MadePasskey = Pick<PasskeyRow, "credentialId" | "publicKey" | "counter" | "
 
 /** Of a new passkey. @param use uses the challenge up, whatever comes of it */
 export async function proveNew(
-  said: NewCredential,
+  request: NewCredential,
   party: RelyingParty,
   use: UseChallenge,
 ): Promise<Proof<MadePasskey>> {
-  const { clientDataJSON, attestationObject, transports = [] } = said.response;
+  const { clientDataJSON, attestationObject, transports = [] } = request.response;
   const read = readAnswer(() => {
     const attestation = decodeAttestationObject(Buffer.from(attestationObject, "base64url"));
     const certified = attestation.get("attStmt").get("x5c") !== undefined;
@@ -69,7 +69,7 @@ export async function proveNew(
   if (wrong !== null) return refused(wrong);
   // Nothing is learnt from a certificate, and to check one the library may fetch what is written in it.
   if (read.certified) return refused("attested");
-  const response = { ...said, response: { clientDataJSON, attestationObject }, clientExtensionResults: {} };
+  const response = { ...request, response: { clientDataJSON, attestationObject }, clientExtensionResults: {} };
   const verified = await tried(() =>
     verifyRegistrationResponse({
       response,
@@ -96,12 +96,12 @@ export async function proveNew(
 
 /** Of a known passkey; `proved` is its counter now. Whether that went on is for the store to say, in the step that keeps it. */
 export async function proveUse(
-  said: UsedCredential,
+  request: UsedCredential,
   known: Pick<PasskeyRow, "credentialId" | "publicKey" | "keeper"> | null,
   party: RelyingParty,
   use: UseChallenge,
 ): Promise<Proof<number>> {
-  const { clientDataJSON, authenticatorData, signature, userHandle } = said.response;
+  const { clientDataJSON, authenticatorData, signature, userHandle } = request.response;
   const read = readAnswer(() => {
     return { data: parseAuthenticatorData(Buffer.from(authenticatorData, "base64url")), clientDataJSON };
   });
@@ -112,7 +112,7 @@ export async function proveUse(
   if (userHandle && Buffer.from(userHandle, "base64url").toString() !== known.keeper) return refused("otherPerson");
   const verified = await tried(() =>
     verifyAuthenticationResponse({
-      response: { ...said, response: { clientDataJSON, authenticatorData, signature }, clientExtensionResults: {} },
+      response: { ...request, response: { clientDataJSON, authenticatorData, signature }, clientExtensionResults: {} },
       expectedChallenge: read.client.challenge,
       expectedOrigin: party.origin,
       expectedRPID: party.id,

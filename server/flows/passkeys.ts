@@ -55,10 +55,16 @@ export async function signInByPasskey(
   ports: Ports,
   { challenges }: Passkeys,
   party: RelyingParty,
-  said: UsedCredential,
+  request: UsedCredential,
   { browser, device }: { readonly browser: string; readonly device: string },
 ): Promise<Extract<SignInResult, { kind: "signedIn" }> | Refused> {
-  const used = await usePasskey(ports, party, said, (challenge) => challenges.use(challenge, "signIn", browser), null);
+  const used = await usePasskey(
+    ports,
+    party,
+    request,
+    (challenge) => challenges.use(challenge, "signIn", browser),
+    null,
+  );
   if (used.kind === "refused") return used;
   const token = await openSession(ports.store.keepers, used.keeper, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: used.name } };
@@ -68,12 +74,12 @@ export async function signInByPasskey(
 async function usePasskey(
   ports: Ports,
   party: RelyingParty,
-  said: UsedCredential,
+  request: UsedCredential,
   use: Parameters<typeof proveUse>[3],
   of: string | null,
 ): Promise<{ readonly kind: "used"; readonly keeper: string; readonly name: string } | Refused> {
-  const known = await ports.store.keepers.passkeyWith(said.id);
-  const proof = await proveUse(said, known, party, use);
+  const known = await ports.store.keepers.passkeyWith(request.id);
+  const proof = await proveUse(request, known, party, use);
   if (proof.kind === "refused") return refusedFor(proof.why, known);
   if (known === null) return refusedFor("unknown");
   if (of !== null && known.keeper !== of) return refusedFor("otherPerson", known);
@@ -131,10 +137,10 @@ export async function confirmByPasskey(
   passkeys: Passkeys,
   party: RelyingParty,
   session: SessionRow,
-  said: UsedCredential,
+  request: UsedCredential,
 ): Promise<{ readonly kind: "confirmed" } | Refused> {
   const use = (challenge: string) => passkeys.challenges.use(challenge, "confirm", session.tokenHash);
-  const used = await usePasskey(ports, party, said, use, session.keeper.id);
+  const used = await usePasskey(ports, party, request, use, session.keeper.id);
   if (used.kind === "refused") return used;
   confirm(ports, passkeys, session);
   return { kind: "confirmed" };
@@ -184,15 +190,15 @@ export async function addPasskey(
   { challenges }: Passkeys,
   party: RelyingParty,
   session: SessionRow,
-  said: { readonly label: string; readonly credential: NewCredential },
+  request: { readonly label: string; readonly credential: NewCredential },
 ): Promise<{ readonly kind: "added"; readonly passkey: string } | { readonly kind: "known" | "tooMany" } | Refused> {
-  const proof = await proveNew(said.credential, party, (challenge) =>
+  const proof = await proveNew(request.credential, party, (challenge) =>
     challenges.use(challenge, "add", session.tokenHash),
   );
   if (proof.kind === "refused") return { ...refusedFor(proof.why), person: session.keeper.id };
   const id = randomUUID();
   const keeper = session.keeper.id;
-  const row = { id, keeper, label: said.label, createdAt: ports.clock.now(), lastUsedAt: null, ...proof.proved };
+  const row = { id, keeper, label: request.label, createdAt: ports.clock.now(), lastUsedAt: null, ...proof.proved };
   const added = await ports.store.keepers.addPasskey(row, passkeysMax);
   return added === "added" ? { kind: "added", passkey: id } : { kind: added };
 }

@@ -26,11 +26,11 @@ export async function passphraseProblem(
 
 /** Letters of a short name are in many words, so it counts as a word only; a longer one counts anywhere, an initial never. */
 function hasName(passphrase: string, name: string): boolean {
-  const said = nameKey(passphrase);
-  const words = said.split(/[^\p{L}\p{N}]+/u);
+  const text = nameKey(passphrase);
+  const args = text.split(/[^\p{L}\p{N}]+/u);
   return [nameKey(name), ...nameKey(name).split(" ")]
     .filter((part) => part.length > 1)
-    .some((part) => (part.length >= wordLengthMin ? said.includes(part) : words.includes(part)));
+    .some((part) => (part.length >= wordLengthMin ? text.includes(part) : args.includes(part)));
 }
 const wordLengthMin = 4;
 

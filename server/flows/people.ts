@@ -35,12 +35,12 @@ export interface Requester {
   readonly role: Role;
 }
 
-export async function peopleView(ports: Ports, yard: string, asking: Requester): Promise<PeopleView> {
+export async function peopleView(ports: Ports, yard: string, requester: Requester): Promise<PeopleView> {
   const now = ports.clock.now();
   const members = await ports.store.people.membersOf(yard);
   const people: PersonView[] = [];
-  for (const member of members) people.push(await personView(ports, member, asking.person, now));
-  const invites = asking.role === "keeper" ? await ports.store.people.openInvites(yard, now) : [];
+  for (const member of members) people.push(await personView(ports, member, requester.person, now));
+  const invites = requester.role === "keeper" ? await ports.store.people.openInvites(yard, now) : [];
   return { yard, people, invites: invites.map(openInviteView) };
 }
 
@@ -71,18 +71,24 @@ async function personView(ports: Ports, member: MemberRow, you: string, now: Ins
 
 /** What people are being told of at this yard just now. */
 export async function escalationViews({ store }: Ports, yard: string): Promise<EscalationView[]> {
-  const calls = (await store.escalations.ofYard(yard)).filter(isActive);
-  if (calls.length === 0) return [];
+  const escalations = (await store.escalations.ofYard(yard)).filter(isActive);
+  if (escalations.length === 0) return [];
   const names = new Map((await store.people.membersOf(yard)).map(({ person }) => [person.id, person.name]));
-  const speakers = new Map(calls.map((call) => [call.topic, call]));
-  return calls
+  const speakers = new Map(escalations.map((escalation) => [escalation.topic, escalation]));
+  return escalations
     .sort((one, other) => other.raisedAt - one.raisedAt)
-    .map((call) => escalationView(call, speakers.get(call.groupedUnder ?? call.topic) ?? call, names));
+    .map((escalation) =>
+      escalationView(escalation, speakers.get(escalation.groupedUnder ?? escalation.topic) ?? escalation, names),
+    );
 }
 
 /** @param speaker the call whose words people had, where it speaks for this one too */
-function escalationView(call: Escalation, speaker: Escalation, names: ReadonlyMap<string, string>): EscalationView {
-  const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = call;
+function escalationView(
+  escalation: Escalation,
+  speaker: Escalation,
+  names: ReadonlyMap<string, string>,
+): EscalationView {
+  const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = escalation;
   const reached = speaker.recipientStates.filter((one) => !isUndelivered(speaker, one));
   const told = reached.flatMap(({ person, lastNotifiedAt, displayedAt, emailedAt }) => {
     const name = names.get(person);
@@ -111,14 +117,14 @@ export async function changePerson(
   yard: string,
   person: string,
   changes: MemberChanges,
-  asking: Requester,
+  requester: Requester,
 ): Promise<PersonChangeResult> {
   const saysOwn = ownFields.some((each) => changes[each] !== undefined);
   const saysOther = keeperFields.some((each) => changes[each] !== undefined);
-  if (saysOwn && person !== asking.person) {
+  if (saysOwn && person !== requester.person) {
     return { kind: "notAllowed", reason: "Each person sets their own notifications." };
   }
-  if (saysOther && asking.role !== "keeper") {
+  if (saysOther && requester.role !== "keeper") {
     return {
       kind: "notAllowed",
       reason: "Only a keeper can change the order and the roles.",
@@ -137,9 +143,9 @@ export async function removePerson(
   ports: Ports,
   yard: string,
   person: string,
-  asking: Requester,
+  requester: Requester,
 ): Promise<PersonChangeResult> {
-  if (asking.role !== "keeper" && person !== asking.person) {
+  if (requester.role !== "keeper" && person !== requester.person) {
     return { kind: "notAllowed", reason: "Only a keeper can remove another person." };
   }
   return changeResult(ports, yard, await ports.store.people.removeMember(yard, person, ports.clock.now()), person);
@@ -245,8 +251,8 @@ export async function meView(
   return { id, name, email: await ports.store.people.emailOf(id), canEmail: ports.email.isConfigured };
 }
 
-export async function changeEmail(ports: Ports, person: string, mail: string | null): Promise<void> {
-  await ports.store.people.changeEmail(person, mail, ports.clock.now());
+export async function changeEmail(ports: Ports, person: string, email: string | null): Promise<void> {
+  await ports.store.people.changeEmail(person, email, ports.clock.now());
   await tryDueEscalations(ports);
 }
 
@@ -254,7 +260,7 @@ export async function changeEmail(ports: Ports, person: string, mail: string | n
 export async function testEmail({ clock, store, email }: Ports, person: string): Promise<EmailOutcome | null> {
   const to = await store.people.emailOf(person);
   if (to === null) return null;
-  const notice = {
+  const content = {
     fault: null,
     priority: "note",
     title: "Pieward: a test",
@@ -263,6 +269,6 @@ export async function testEmail({ clock, store, email }: Ports, person: string):
     timeToLive: hours(1),
     silent: true,
   } as const;
-  const letter = notificationEmail(notice, { yardName: null, feederName: null, link: null });
-  return email.send(to, letter, `test-${randomUUID()}`, clock.now());
+  const message = notificationEmail(content, { yardName: null, feederName: null, link: null });
+  return email.send(to, message, `test-${randomUUID()}`, clock.now());
 }

@@ -15,20 +15,20 @@ const feedersPerCommit = 200;
  */
 export async function runPeriodicChecks(ports: Ports): Promise<number> {
   const errors: unknown[] = [];
-  let looked = 0;
+  let checked = 0;
   for (;;) {
     const now = ports.clock.now();
     const due = await ports.store.yards.dueForCheck(now, feedersPerCommit);
-    if (due.length === 0) return looked;
+    if (due.length === 0) return checked;
 
     const done = await checkFeeders(ports, due, now);
-    looked += due.length - done.length;
+    checked += due.length - done.length;
     errors.push(...done);
     // Those that failed are due still: who asked again and again for them would never end.
     if (due.length < feedersPerCommit || done.length > 0) break;
   }
   if (errors.length > 0) throw new AggregateError(errors, `${errors.length} feeders could not be looked at`);
-  return looked;
+  return checked;
 }
 
 /** All in one commit; where that fails each by itself, so that one damaged feeder doesn't stop the others. @returns what failed */

@@ -23,12 +23,12 @@ export async function* postedReports(
         const { receivedAt, boot, sentUptimeMs, readings } = heartbeat;
         const events = bodies(boot, ranges);
         const rest = { boot: bootLabel(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
-        const life = bootNumber(boot);
+        const number = bootNumber(boot);
         // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
         for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
           yield {
             at: receivedAt,
-            entry: { bootNumber: life, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } },
+            entry: { bootNumber: number, report: { ...rest, events: events.slice(from, from + eventsPerReportMax) } },
           };
         }
       }

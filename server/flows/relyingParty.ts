@@ -7,11 +7,11 @@ export interface RelyingParty {
 /**
  * The public address decides. Without one, only a request to `localhost` is trusted to name our address: no other page can
  * have that origin, while a host name that a request brings along may be anybody's.
- * @param asked where the request says that it came to, such as http://localhost:8080
+ * @param requested where the request says that it came to, such as http://localhost:8080
  * @returns null where passkeys can't work
  */
-export function relyingParty(publicUrl: string | null, asked: string): RelyingParty | null {
-  const address = publicUrl ?? asked;
+export function relyingParty(publicUrl: string | null, requested: string): RelyingParty | null {
+  const address = publicUrl ?? requested;
   if (!URL.canParse(address)) return null;
   const { hostname, protocol, origin } = new URL(address);
   const isLocal = hostname === "localhost" || hostname.endsWith(".localhost");

@@ -16,8 +16,8 @@ import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
  */
 
 export interface RepairLog {
-  warn(words: string): void;
-  error(what: object, words: string): void;
+  warn(text: string): void;
+  error(what: object, text: string): void;
 }
 
 type RepairPorts = Pick<Ports, "clock" | "store" | "liveFeed" | "outboxSignal" | "email">;

@@ -28,9 +28,9 @@ export async function saveUpdates(
 async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transaction, feeder: FeederUpdate, now: Instant) {
   const { id, effects } = feeder;
   const changes = effects.flatMap((effect) => (effect.kind === "alarmChanged" ? [effect.change] : []));
-  const words = effects.flatMap((effect) => (effect.kind === "alarmEvent" ? [effect.event] : []));
-  const ended = words.length > 0 ? await handleAlarmEvents(ports, tx, feeder, words, now) : [];
-  if (changes.length > 0) await tx.appendAlarmChanges(id, markUnnotified(changes, words, ended));
+  const events = effects.flatMap((effect) => (effect.kind === "alarmEvent" ? [effect.event] : []));
+  const ended = events.length > 0 ? await handleAlarmEvents(ports, tx, feeder, events, now) : [];
+  if (changes.length > 0) await tx.appendAlarmChanges(id, markUnnotified(changes, events, ended));
   for (const effect of effects) {
     switch (effect.kind) {
       case "alarmChanged":

@@ -22,7 +22,7 @@ const sessionValidFor = days(180);
 /** Storing "seen" on each request would make every look a write. */
 const touchEvery = minutes(10);
 
-/** @returns the token for the claim link; null where a keeper exists already. An older link stops working. */
+/** @returns the token for the first sign-in link; null where a keeper exists already. An older link stops working. */
 export async function openFirstSignIn(ports: Ports): Promise<string | null> {
   if ((await ports.store.keepers.countKeepers()) > 0) return null;
   const token = newSecret();
@@ -33,36 +33,36 @@ export async function openFirstSignIn(ports: Ports): Promise<string | null> {
 /** The first keeper names themselves, chooses a passphrase and gets a yard in their own time zone. */
 export async function useFirstSignIn(
   ports: Ports,
-  said: { token: string; name: string; passphrase: string; zone: string },
+  request: { token: string; name: string; passphrase: string; zone: string },
   device = "",
 ): Promise<SignInResult> {
   const now = ports.clock.now();
-  const isOpen = await ports.store.keepers.isFirstSignInOpen(tokenHash(said.token));
-  if (!isOpen) return (await claimedBefore(ports, said, device)) ?? noClaim;
-  const problem = await passphraseProblem(ports.guessEstimator, said.passphrase, said.name);
+  const isOpen = await ports.store.keepers.isFirstSignInOpen(tokenHash(request.token));
+  if (!isOpen) return (await usedBefore(ports, request, device)) ?? linkRefused;
+  const problem = await passphraseProblem(ports.guessEstimator, request.passphrase, request.name);
   if (problem !== null) return problem;
-  const keeper = { id: randomUUID(), name: said.name, passphraseHash: await hash(said.passphrase) };
+  const keeper = { id: randomUUID(), name: request.name, passphraseHash: await hash(request.passphrase) };
   const token = await ports.store.withStores(async ({ keepers, yards }) => {
-    if (!(await keepers.useFirstSignIn(tokenHash(said.token), keeper, now))) return null;
-    await yards.addYard(firstYard(said.zone), keeper.id, now);
+    if (!(await keepers.useFirstSignIn(tokenHash(request.token), keeper, now))) return null;
+    await yards.addYard(firstYard(request.zone), keeper.id, now);
     return openSession(keepers, keeper.id, now, device);
   });
   if (token !== null) return { kind: "signedIn", token, keeper: { name: keeper.name } };
-  return (await claimedBefore(ports, said, device)) ?? noClaim;
+  return (await usedBefore(ports, request, device)) ?? linkRefused;
 }
 
 /** The answer may have been lost: who sends the same again is the keeper already. Null: it isn't so. */
-async function claimedBefore(
+async function usedBefore(
   ports: Ports,
-  said: { readonly token: string; readonly name: string; readonly passphrase: string },
+  request: { readonly token: string; readonly name: string; readonly passphrase: string },
   device: string,
 ): Promise<SignInResult | null> {
-  if (!(await ports.store.keepers.isUsedFirstSignIn(tokenHash(said.token)))) return null;
-  const known = await signIn(ports, said, device);
+  if (!(await ports.store.keepers.isUsedFirstSignIn(tokenHash(request.token)))) return null;
+  const known = await signIn(ports, request, device);
   return known.kind === "signedIn" ? known : null;
 }
 
-const noClaim = {
+const linkRefused = {
   kind: "refused",
   reason: "This link was already used, or there is a newer one. See the server's output.",
 } as const;
@@ -82,12 +82,12 @@ export type JoinWithResult =
  */
 export async function joinWith(
   ports: Ports,
-  said: { readonly token: string; readonly name?: string | undefined; readonly passphrase?: string | undefined },
+  request: { readonly token: string; readonly name?: string | undefined; readonly passphrase?: string | undefined },
   session: SessionRow | null,
   device = "",
 ): Promise<JoinWithResult> {
-  const { token, name, passphrase } = said;
-  if (!(await isInvited(ports, token))) return (await repeatedJoin(ports, said, session, device)) ?? notInvited;
+  const { token, name, passphrase } = request;
+  if (!(await isInvited(ports, token))) return (await repeatedJoin(ports, request, session, device)) ?? notInvited;
   if (session !== null && name === undefined) {
     const joined = await joinYard(ports, token, session.keeper.id, null);
     return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
@@ -145,11 +145,11 @@ const dummyHash = hash(newSecret());
 
 export async function signIn(
   ports: Ports,
-  said: { name: string; passphrase: string },
+  request: { name: string; passphrase: string },
   device = "",
 ): Promise<SignInResult> {
-  const keeper = await ports.store.keepers.keeperNamed(said.name);
-  const right = await verify(keeper?.passphraseHash ?? (await dummyHash), said.passphrase);
+  const keeper = await ports.store.keepers.keeperNamed(request.name);
+  const right = await verify(keeper?.passphraseHash ?? (await dummyHash), request.passphrase);
   if (!keeper || !right) return { kind: "refused", reason: "Name or passphrase is wrong." };
   const token = await openSession(ports.store.keepers, keeper.id, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: keeper.name } };

@@ -224,9 +224,9 @@ function pauseStatusView(standing: PauseStatus): PauseStatusView {
   }
 }
 
-const orderView = (order: Order, phase: DisplayedStatus): OrderView => ({
+const orderView = (order: Order, state: DisplayedStatus): OrderView => ({
   ...order,
-  status: phase,
+  status: state,
   until: maybeIso(order.until),
   requestedAt: isoOf(order.requestedAt),
   sentAt: maybeIso(order.sentAt),

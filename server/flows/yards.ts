@@ -17,7 +17,7 @@ export type YardAdded =
 export async function addYard(
   ports: Ports,
   keeper: string,
-  said: Pick<YardRow, "name" | "zone" | "place">,
+  request: Pick<YardRow, "name" | "zone" | "place">,
 ): Promise<YardAdded> {
   const of = await ports.store.people.membershipsOf(keeper);
   if (of.length >= yardsPerPersonMax) {
@@ -25,7 +25,7 @@ export async function addYard(
   }
   const id = randomUUID();
   const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: defaultEscalateMinutes };
-  await ports.store.yards.addYard({ id, ...said, ...usual }, keeper, ports.clock.now());
+  await ports.store.yards.addYard({ id, ...request, ...usual }, keeper, ports.clock.now());
   ports.liveFeed.reconnect(keeper); // a browser is sent the changes of the yards that it had when it connected
   return { kind: "added", id };
 }
@@ -40,14 +40,14 @@ export async function removeYard(
   ports: Ports,
   keys: FeederKeys,
   id: string,
-  said: { readonly name: string },
+  request: { readonly name: string },
   by: string,
 ): Promise<YardRemoval> {
   const { yards, people } = ports.store;
   const yard = (await yards.yards()).find((each) => each.id === id);
   if (!yard) return { kind: "noSuchYard" };
   if (yard.practice) return { kind: "practice", why: "Delete the practice yard on the Practice page." };
-  if (nameKey(said.name) !== nameKey(yard.name)) {
+  if (nameKey(request.name) !== nameKey(yard.name)) {
     return { kind: "wrong", field: "name", problem: `is not the name of this yard, ${yard.name}` };
   }
   const members = await people.membersOf(id);

@@ -13,12 +13,12 @@ export const usage = `npm run replay -- log.ndjson
   --hourly            the hopper at each full hour too, not only at each midnight`;
 
 export function readCommandLine(
-  words: readonly string[],
+  args: readonly string[],
 ):
   | { readonly kind: "read"; readonly line: CommandLine }
   | { readonly kind: "wrong"; readonly problems: readonly string[] } {
   const problems: string[] = [];
-  const { values, positionals } = parsed(words, problems);
+  const { values, positionals } = parsed(args, problems);
   const [log, ...others] = positionals;
   if (problems.length === 0 && log === undefined) problems.push("the log's file is missing");
   if (others.length > 0) problems.push(`one log at a time, got also ${others.join(", ")}`);
@@ -35,9 +35,9 @@ interface Parsed {
   readonly positionals: readonly string[];
 }
 
-function parsed(words: readonly string[], problems: string[]): Parsed {
+function parsed(args: readonly string[], problems: string[]): Parsed {
   try {
-    return parseArgs({ args: [...words], options: known, strict: true, allowPositionals: true });
+    return parseArgs({ args: [...args], options: known, strict: true, allowPositionals: true });
   } catch (error) {
     problems.push((error as Error).message);
     return { values: {}, positionals: [] };

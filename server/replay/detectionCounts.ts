@@ -49,12 +49,12 @@ export class DetectionCounts {
   /** @param standing the alarm of this fault as it stands already. */
   truth(
     feeder: string,
-    { fault, phase, at }: { readonly fault: FaultKind; readonly phase: "begin" | "end"; readonly at: Instant },
+    { fault, phase: state, at }: { readonly fault: FaultKind; readonly phase: "begin" | "end"; readonly at: Instant },
     standing: Alarm | undefined,
   ): void {
     const key = `${feeder} ${fault}`;
     const open = this.#open.get(key);
-    if (phase === "end") {
+    if (state === "end") {
       if (open && !open.told) this.#of(fault).missed += 1;
       this.#open.delete(key);
       return;

@@ -22,24 +22,26 @@ export type ReadLine =
   | { readonly kind: "wrong"; readonly problems: readonly FieldProblem[] };
 
 export function readLine(text: string): ReadLine {
-  let said: unknown;
+  let request: unknown;
   try {
-    said = JSON.parse(text);
+    request = JSON.parse(text);
   } catch (error) {
     return wrong([{ field: wholeBody, problem: `is no JSON: ${(error as SyntaxError).message}` }]);
   }
-  const kinds = kindNames.filter((kind) => typeof said === "object" && said !== null && Object.hasOwn(said, kind));
+  const kinds = kindNames.filter(
+    (kind) => typeof request === "object" && request !== null && Object.hasOwn(request, kind),
+  );
   const [kind] = kinds;
   if (kind === undefined || kinds.length > 1) {
     return wrong([{ field: wholeBody, problem: `must say exactly one of ${kindNames.join(", ")}` }]);
   }
-  return kind === "report" ? readReportLine(said) : readOther(kind, said);
+  return kind === "report" ? readReportLine(request) : readOther(kind, request);
 }
 
 const kindNames = Object.keys(logLineSchemas) as readonly LogLineKind[];
 
-function readReportLine(said: unknown): ReadLine {
-  const line = logLineSchemas.report.safeParse(said);
+function readReportLine(request: unknown): ReadLine {
+  const line = logLineSchemas.report.safeParse(request);
   if (!line.success) return wrong(fieldProblems(line.error));
   const read = readReport(line.data.report);
   if (read.kind === "unreadable") {
@@ -50,8 +52,8 @@ function readReportLine(said: unknown): ReadLine {
   return { kind: "read", line: { kind: "report", feeder, at: instantOf(receivedAt), report: read.report, ...stated } };
 }
 
-function readOther(kind: Exclude<LogLineKind, "report">, said: unknown): ReadLine {
-  const line = logLineSchemas[kind].safeParse(said);
+function readOther(kind: Exclude<LogLineKind, "report">, request: unknown): ReadLine {
+  const line = logLineSchemas[kind].safeParse(request);
   if (!line.success) return wrong(fieldProblems(line.error));
   const { feeder } = line.data;
   const at = instantOf(line.data.at);

@@ -21,13 +21,13 @@ export class LoggedBoots {
     const highest = fresh.at(-1)?.seq;
     if (highest === undefined) return;
     const label = bootLabel(boot);
-    const lives = this.#byLabel.get(label) ?? new Map<string, StoredBoot>();
-    if (highest > (lives.get(boot)?.highestSeq ?? 0)) {
+    const bootNumbers = this.#byLabel.get(label) ?? new Map<string, StoredBoot>();
+    if (highest > (bootNumbers.get(boot)?.highestSeq ?? 0)) {
       const anchor = sentUptime === null ? null : { receivedAt, uptime: sentUptime };
-      lives.set(boot, { boot, highestSeq: highest, anchor });
+      bootNumbers.set(boot, { boot, highestSeq: highest, anchor });
     }
     this.#byLabel.delete(label);
-    this.#byLabel.set(label, lives);
+    this.#byLabel.set(label, bootNumbers);
     for (const oldest of this.#byLabel.keys()) {
       if (this.#byLabel.size <= labelsRemembered) break;
       this.#byLabel.delete(oldest);

@@ -66,6 +66,7 @@ export class Replay {
   }
 
   /** @returns what was wrong with the line, which then changed nothing; [] where it was taken. */
+  // Long: one case for each kind of line.
   take(line: LogLine): readonly FieldProblem[] {
     const field = line.kind === "report" ? "receivedAt" : "at";
     const { at } = line;
@@ -82,12 +83,12 @@ export class Replay {
     this.tally.passed(at);
 
     const known = this.#feeders.get(line.feeder);
-    const living = known ?? this.#add(line);
+    const feeder = known ?? this.#add(line);
     switch (line.kind) {
       case "report":
-        return this.#hear(living, line.report, line.bootNumber, at);
+        return this.#hear(feeder, line.report, line.bootNumber, at);
       case "refused":
-        this.#do(living, { refused: line.problem }, at);
+        this.#do(feeder, { refused: line.problem }, at);
         return [];
       case "settings":
         if (!known) return []; // it was added with them
@@ -96,18 +97,18 @@ export class Replay {
         this.#expect(known);
         return [];
       case "keeper":
-        this.#do(living, { keeper: line.act }, at);
+        this.#do(feeder, { keeper: line.act }, at);
         return [];
       case "orders":
-        this.#do(living, { orders: "sent" }, at);
+        this.#do(feeder, { orders: "sent" }, at);
         return [];
       case "check":
-        living.checksAreLogged = true;
-        living.checkAt = never;
-        if (line.check === "checked") this.#learn(living, { kind: "minutePassed" }, at);
+        feeder.checksAreLogged = true;
+        feeder.checkAt = never;
+        if (line.check === "checked") this.#learn(feeder, { kind: "minutePassed" }, at);
         return [];
       case "truth":
-        this.tally.truth(line.feeder, line, living.state.alarms[line.fault]);
+        this.tally.truth(line.feeder, line, feeder.state.alarms[line.fault]);
         return [];
     }
   }
@@ -123,14 +124,14 @@ export class Replay {
   #passUntil(at: Instant): void {
     while (this.#due <= at) {
       const now = this.#due;
-      for (const living of this.#feeders.values()) {
-        if (living.checkAt <= now) this.#learn(living, { kind: "minutePassed" }, now);
+      for (const feeder of this.#feeders.values()) {
+        if (feeder.checkAt <= now) this.#learn(feeder, { kind: "minutePassed" }, now);
       }
-      for (const living of this.#feeders.values()) {
-        if (living.reportHopperAt <= now) this.#tell(living, now);
+      for (const feeder of this.#feeders.values()) {
+        if (feeder.reportHopperAt <= now) this.#tell(feeder, now);
       }
       this.#due = never;
-      for (const living of this.#feeders.values()) this.#expect(living);
+      for (const feeder of this.#feeders.values()) this.#expect(feeder);
     }
   }
 
@@ -146,7 +147,7 @@ export class Replay {
     const settings = line.kind === "settings" ? withLoggedSettings(mine, line.settings) : mine;
     const state = newFeeder(settings, at);
     // The server, too, looks at a new feeder with its next patrol: after it was added, or the log could not say first that it tells.
-    const living: ReplayedFeeder = {
+    const replayed: ReplayedFeeder = {
       id: feeder,
       state,
       seen: new SeenNumbers(),
@@ -156,67 +157,67 @@ export class Replay {
       checksAreLogged: false,
       reportHopperAt: this.#nextTelling(settings, at),
     };
-    this.#feeders.set(feeder, living);
+    this.#feeders.set(feeder, replayed);
     this.tally.added();
-    this.#expect(living);
-    return living;
+    this.#expect(replayed);
+    return replayed;
   }
 
-  #hear(living: ReplayedFeeder, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
-    const recalled = living.boots.of(report.boot);
-    const life = told ?? bootNumberByClock(mergeStoredBoots(living.state, recalled), report, at);
+  #hear(feeder: ReplayedFeeder, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
+    const recalled = feeder.boots.of(report.boot);
+    const life = told ?? bootNumberByClock(mergeStoredBoots(feeder.state, recalled), report, at);
     if (life === null) {
       const problem = "fits no start that used this id and can't be a new one, which the server refuses";
       return [{ field: "report.boot", problem }];
     }
     const ofLife = { ...report, boot: numberedBoot(report.boot, life) };
-    const { fresh, duplicates } = living.seen.sort(ofLife);
-    const taken = takeReport(startReplayUpdate(living), ofLife, fresh, at, recalled);
-    living.boots.note(ofLife, fresh, at);
+    const { fresh, duplicates } = feeder.seen.sort(ofLife);
+    const taken = takeReport(startReplayUpdate(feeder), ofLife, fresh, at, recalled);
+    feeder.boots.note(ofLife, fresh, at);
     this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
-    this.#keep(living, taken.feeder, at);
+    this.#keep(feeder, taken.feeder, at);
     return [];
   }
 
-  #do(living: ReplayedFeeder, said: LogEntry, at: Instant): void {
-    this.#learn(living, factOf(said, at, living.state.settings), at);
+  #do(feeder: ReplayedFeeder, request: LogEntry, at: Instant): void {
+    this.#learn(feeder, factOf(request, at, feeder.state.settings), at);
   }
 
-  #learn(living: ReplayedFeeder, fact: Fact, at: Instant): void {
-    this.#keep(living, applyFact(startReplayUpdate(living), fact, at), at);
+  #learn(feeder: ReplayedFeeder, fact: Fact, at: Instant): void {
+    this.#keep(feeder, applyFact(startReplayUpdate(feeder), fact, at), at);
   }
 
-  #keep(living: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
-    const before = living.state.alarms;
-    living.state = state;
-    living.lastHeardAt = lastReportAt;
-    if (!living.checksAreLogged) living.checkAt = nextCheckFrom(nextCheckAt(state, at));
-    this.#expect(living);
+  #keep(feeder: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
+    const before = feeder.state.alarms;
+    feeder.state = state;
+    feeder.lastHeardAt = lastReportAt;
+    if (!feeder.checksAreLogged) feeder.checkAt = nextCheckFrom(nextCheckAt(state, at));
+    this.#expect(feeder);
     for (const effect of effects) {
       if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
       const { change } = effect;
-      this.tally.changed(living.id, change, before[change.fault]);
+      this.tally.changed(feeder.id, change, before[change.fault]);
       const { fault, from, to, priority, reason, present } = change;
       // Whoever reads phases must not take a fault's coming and going for an arrow of its alarm.
-      const said = from === to ? { present } : { phase: to };
-      this.#options.output({ at: isoOf(change.at), feeder: living.id, alarm: fault, ...said, priority, reason });
+      const request = from === to ? { present } : { phase: to };
+      this.#options.output({ at: isoOf(change.at), feeder: feeder.id, alarm: fault, ...request, priority, reason });
     }
   }
 
   // --- what is told besides alarms ---------------------------------------------------------------------------------------
 
-  #tell(living: ReplayedFeeder, now: Instant): void {
-    const { hopper, settings } = living.state;
+  #tell(feeder: ReplayedFeeder, now: Instant): void {
+    const { hopper, settings } = feeder.state;
     const level = hopperLevel(hopper, settings);
     const forecast = forecastEmpty(hopper, settings, now);
     const moment = (at: "p10" | "p50" | "p90") => (forecast.kind === "emptyAt" ? isoOf(forecast[at]) : null);
     this.#options.output({
       at: isoOf(now),
-      feeder: living.id,
+      feeder: feeder.id,
       hopper: level && { grams: tenths(level.grams), low: tenths(level.low), high: tenths(level.high) },
       empty: { p10: moment("p10"), p50: moment("p50"), p90: moment("p90") },
     });
-    living.reportHopperAt = this.#nextTelling(settings, now);
+    feeder.reportHopperAt = this.#nextTelling(settings, now);
   }
 
   #nextTelling({ zone }: FeederSettings, now: Instant): Instant {
@@ -236,12 +237,12 @@ function bootNumberByClock(
   { boot, sentUptime }: PostedReport,
   at: Instant,
 ): number | null {
-  const lives = knownBootNumbers(clock, eventSequence, boot);
-  const [newest = 1] = lives;
-  const verdict = bootByClock(clock, boot, lives, sentUptime, at);
-  switch (verdict.kind) {
+  const bootNumbers = knownBootNumbers(clock, eventSequence, boot);
+  const [newest = 1] = bootNumbers;
+  const decision = bootByClock(clock, boot, bootNumbers, sentUptime, at);
+  switch (decision.kind) {
     case "known":
-      return verdict.bootNumber;
+      return decision.bootNumber;
     case "fromEarlierBoot":
     case "newUnlessContinued":
       return newest;

@@ -18,11 +18,11 @@ export interface ReplayRun {
  * @returns how many lines were wrong.
  */
 export async function runReplay(lines: AsyncIterable<string>, run: ReplayRun): Promise<number> {
-  let told: string[] = []; // of the present line
+  let texts: string[] = []; // of the present line
   const replay = new Replay({
     settings: run.settings,
     hourly: run.hourly,
-    output: (line) => told.push(JSON.stringify(line)),
+    output: (line) => texts.push(JSON.stringify(line)),
   });
   let number = 0;
   let wrong = 0;
@@ -35,8 +35,8 @@ export async function runReplay(lines: AsyncIterable<string>, run: ReplayRun): P
       wrong += 1;
       for (const problem of problems) run.printError(complaintText(number, problem));
     }
-    for (const line of told) await run.out(`${line}\n`);
-    if (told.length > 0) told = [];
+    for (const line of texts) await run.out(`${line}\n`);
+    if (texts.length > 0) texts = [];
   }
   const { refused } = replay.tally;
   if (refused > 0) run.printError(`${refused} events or readings were set aside, as the server sets them aside`);

@@ -10,11 +10,11 @@ import { forgetCookie, requiredSession, signedInPerson } from "./sessions.ts";
 
 /** What a person does with their own account. */
 export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   // Whoever finds an open browser could guess the passphrase there.
   const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
-  door.post(
+  routes.post(
     "/api/v1/me/passphrase",
     { config: fewTries, schema: { hide: true, body: passphraseRequest } },
     async (request, reply) => {
@@ -23,24 +23,24 @@ export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKe
     },
   );
 
-  door.get("/api/v1/me/sessions", { schema: { hide: true } }, (request) =>
+  routes.get("/api/v1/me/sessions", { schema: { hide: true } }, (request) =>
     sessionsView(ports, requiredSession(request)),
   );
 
-  door.delete("/api/v1/me/sessions", { schema: { hide: true } }, async (request) => {
+  routes.delete("/api/v1/me/sessions", { schema: { hide: true } }, async (request) => {
     const session = requiredSession(request);
     await endSessions(ports, session, null);
     return sessionsView(ports, session);
   });
 
   const params = z.object({ session: z.string() });
-  door.delete("/api/v1/me/sessions/:session", { schema: { hide: true, params } }, async (request, reply) => {
+  routes.delete("/api/v1/me/sessions/:session", { schema: { hide: true, params } }, async (request, reply) => {
     const session = requiredSession(request);
     if (!(await endSessions(ports, session, request.params.session))) return sendProblem(reply, noSession);
     return sessionsView(ports, session);
   });
 
-  door.post(
+  routes.post(
     "/api/v1/me/remove",
     { config: fewTries, schema: { hide: true, body: deleteAccountRequest } },
     async (request, reply): Promise<FastifyReply> => {

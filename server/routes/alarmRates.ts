@@ -7,9 +7,9 @@ import { sendProblem } from "./problems.ts";
 
 /** How well a yard's alarms themselves do their work. */
 export function alarmRatesRoutes(app: FastifyInstance, { store, clock }: Pick<Ports, "store" | "clock">): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });
-  door.get("/api/v1/yards/:yard/alarm-rates", { schema: { hide: true, params } }, async (request, reply) => {
+  routes.get("/api/v1/yards/:yard/alarm-rates", { schema: { hide: true, params } }, async (request, reply) => {
     const yard = (await store.yards.yards()).find(({ id }) => id === request.params.yard);
     if (!yard) return sendProblem(reply, { status: 404, detail: "There is no such yard." });
     const feeders = (await store.yards.feeders()).filter((feeder) => feeder.yard === yard.id);

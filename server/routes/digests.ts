@@ -8,12 +8,12 @@ import { sendProblem } from "./problems.ts";
 
 /** What a yard's digests said, today's and those of the last days. */
 export function digestRoutes(app: FastifyInstance, ports: Ports): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });
   const query = z.strictObject({ date: z.iso.date("must be a date such as 2026-11-25").optional() });
   const none = (reply: FastifyReply, detail: string) => sendProblem(reply, { status: 404, detail });
 
-  door.get(
+  routes.get(
     "/api/v1/yards/:yard/digest",
     { schema: { hide: true, params, querystring: query } },
     async (request, reply) => {

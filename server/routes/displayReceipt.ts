@@ -22,8 +22,8 @@ export function displayReceiptRoute(app: FastifyInstance, ports: Ports): void {
       schema: { hide: true, params: z.object({ item: z.string().max(64) }), body: displayReceiptRequest.nullish() },
     },
     async (request, reply) => {
-      const said = request.body?.at ? instantOf(request.body.at) : null;
-      const known = await recordDisplayReceipt(ports, request.params.item, said);
+      const stated = request.body?.at ? instantOf(request.body.at) : null;
+      const known = await recordDisplayReceipt(ports, request.params.item, stated);
       return known ? reply.status(204).send() : sendProblem(reply, { status: 404, detail: "There is no such notice." });
     },
   );

@@ -42,7 +42,7 @@ function reportRoute(app: FastifyInstance, door: FeederApi): void {
           return reserveBody(door, door.bodies.unproven, request, reply, bytes);
         }
         const who = await identifyFeeder(door, request, "");
-        if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
+        if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
         const wait = door.limits.countReport(who.id);
         if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(door.reportsPerMinute), wait);
         admitted.set(request, who.id);
@@ -56,7 +56,7 @@ function reportRoute(app: FastifyInstance, door: FeederApi): void {
         let feeder = admitted.get(request);
         if (feeder === undefined) {
           const who = await identifyFeeder(door, request, bodyText(request)); // a signature covers the body byte for byte
-          if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
+          if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
           feeder = who.id;
           door.limits.recordProvenSender(request, feeder);
           const wait = door.limits.countReport(feeder);
@@ -100,8 +100,8 @@ function reserveBody(
 
 /** What its sender says, up to what is read at all. */
 function bodyBytes({ headers }: FastifyRequest): number {
-  const said = Number(headers["content-length"] ?? reportBytesMax);
-  return Number.isFinite(said) ? Math.min(Math.max(said, 0), reportBytesMax) : reportBytesMax;
+  const request = Number(headers["content-length"] ?? reportBytesMax);
+  return Number.isFinite(request) ? Math.min(Math.max(request, 0), reportBytesMax) : reportBytesMax;
 }
 
 const bodyText = ({ body }: FastifyRequest): string => (typeof body === "string" ? body : "");

@@ -17,12 +17,12 @@ export function refuseUnknownSender(
   door: FeederDoor,
   request: FastifyRequest,
   reply: FastifyReply,
-  why: string,
+  reason: string,
 ): FastifyReply {
-  logSecurityEvent(request, { event: "feederKeyRefused", address: senderAddress(request), why });
+  logSecurityEvent(request, { event: "feederKeyRefused", address: senderAddress(request), why: reason });
   const wait = door.limits.countFailure(request);
   if (wait !== null) return refuseTooOften(reply, tooManyWrongKeys, wait);
-  return sendProblem(reply.header("www-authenticate", "Bearer"), unknownSenderProblem(why));
+  return sendProblem(reply.header("www-authenticate", "Bearer"), unknownSenderProblem(reason));
 }
 
 export const refuseTooOften = (reply: FastifyReply, what: Problem, waitSeconds: number): FastifyReply =>
@@ -33,8 +33,8 @@ export const tooManyWrongKeys: Problem = {
   detail: "Too many wrong keys or signatures came from this address: wait, and check the feeder's key.",
 };
 
-export const unknownSenderProblem = (why: string): Problem => ({
+export const unknownSenderProblem = (reason: string): Problem => ({
   status: 401,
-  detail: `Send the feeder's key as Authorization: Bearer pw_…: ${why}.`,
-  errors: [{ field: "Authorization", problem: why }],
+  detail: `Send the feeder's key as Authorization: Bearer pw_…: ${reason}.`,
+  errors: [{ field: "Authorization", problem: reason }],
 });

@@ -24,7 +24,7 @@ export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
     // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
     preValidation: async (request, reply) => {
       const who = await identifyFeeder(door, request, "");
-      if (who.kind === "stranger") return refuseUnknownSender(door, request, reply, who.reason);
+      if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
       const wait = door.limits.countLink(who.id);
       if (wait !== null) return refuseTooOften(reply, tooManyLinksProblem, wait);
       if (isSigned(request) && !firstUse(request.headers.authorization ?? "", door.ports.clock.now())) {
@@ -84,7 +84,7 @@ function serveLink(door: FeederDoor, feeder: string, socket: WebSocket, log: Fas
     socket.pause();
     turn = turn
       .then(() => answer(data.toString()))
-      .then((said) => socket.send(JSON.stringify(said)))
+      .then((request) => socket.send(JSON.stringify(request)))
       .catch((error: unknown) => log.error({ err: error, feeder }, "answering on a feeder's socket failed"))
       .finally(() => {
         waiting -= 1;

@@ -9,8 +9,8 @@ export type OrderEnd =
   | { readonly kind: "invalid"; sendTo(reply: FastifyReply): FastifyReply };
 
 /** When an order that is asked for ends by itself, or what is wrong with its end. */
-export function orderEnd({ kind, until: said }: z.infer<typeof orderRequest>, now: Instant): OrderEnd {
-  const until = said ? instantOf(said) : null;
+export function orderEnd({ kind, until: request }: z.infer<typeof orderRequest>, now: Instant): OrderEnd {
+  const until = request ? instantOf(request) : null;
   if (until !== null && kind === "resume") return invalidEnd("has no meaning for a resume");
   if (until !== null && until <= now) return invalidEnd("lies in the past");
   return { kind: "valid", until };

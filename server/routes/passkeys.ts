@@ -43,9 +43,9 @@ const cookiePath = "/api/v1/session/passkey";
 /** Signing in with a passkey, for whoever isn't signed in. */
 export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
   refuseUnknownFields(app);
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
-  door.post(`${cookiePath}/options`, { config: fewTries, schema: { hide: true } }, async (request, reply) => {
+  routes.post(`${cookiePath}/options`, { config: fewTries, schema: { hide: true } }, async (request, reply) => {
     const party = partyOf(request, publicUrl);
     if (party === null) return sendProblem(reply, unusable);
     const browser = randomUUID();
@@ -56,7 +56,7 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
     return askToSignIn(passkeys, party, browser);
   });
 
-  door.post(
+  routes.post(
     cookiePath,
     { config: fewTries, schema: { hide: true, body: passkeySignInRequest } },
     async (request, reply) => {
@@ -78,16 +78,23 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
   );
 }
 
-/** One's own passkeys; stands behind `keepersOnly`. */
-export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
-  const own = z.object({ passkey: z.string() });
-  const view = (request: FastifyRequest) =>
-    passkeysView(ports, partyOf(request, publicUrl), signedInPerson(request).id);
+/** One's own passkeys, for whoever is signed in. */
+export function passkeyRoutes(app: FastifyInstance, context: PasskeyRoutes): void {
+  const { ports, publicUrl } = context;
+  const view: View = (request) => passkeysView(ports, partyOf(request, publicUrl), signedInPerson(request).id);
+  addPasskeyRoutes(app, context, view);
+  ownPasskeyRoutes(app, context, view);
+  confirmRoutes(app, context);
+}
 
-  door.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
+type View = (request: FastifyRequest) => ReturnType<typeof passkeysView>;
 
-  door.post(
+function addPasskeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes, view: View): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
+
+  routes.post(
     "/api/v1/me/passkeys/options",
     { config: fewTries, schema: { hide: true, body: passkeyOptionsRequest } },
     async (request, reply) => {
@@ -103,7 +110,7 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     },
   );
 
-  door.post(
+  routes.post(
     "/api/v1/me/passkeys",
     { config: fewTries, schema: { hide: true, body: addPasskeyRequest } },
     async (request, reply) => {
@@ -126,8 +133,13 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
       }
     },
   );
+}
 
-  door.patch(
+function ownPasskeyRoutes(app: FastifyInstance, { ports, passkeys }: PasskeyRoutes, view: View): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+  const own = z.object({ passkey: z.string() });
+
+  routes.patch(
     "/api/v1/me/passkeys/:passkey",
     { schema: { hide: true, params: own, body: renamePasskeyRequest } },
     async (request, reply) => {
@@ -137,22 +149,26 @@ export function passkeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl
     },
   );
 
-  door.delete("/api/v1/me/passkeys/:passkey", { schema: { hide: true, params: own } }, async (request, reply) => {
+  routes.delete("/api/v1/me/passkeys/:passkey", { schema: { hide: true, params: own } }, async (request, reply) => {
     const person = signedInPerson(request).id;
     if (!isConfirmed(ports, passkeys, requiredSession(request))) return sendProblem(reply, unconfirmed);
     const removed = await ports.store.keepers.removePasskey(person, request.params.passkey);
     if (!removed) return sendProblem(reply, noSuchPasskey);
     return view(request);
   });
+}
 
-  door.post("/api/v1/me/confirm/options", { config: fewTries, schema: { hide: true } }, async (request, reply) => {
+function confirmRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post("/api/v1/me/confirm/options", { config: fewTries, schema: { hide: true } }, async (request, reply) => {
     const party = partyOf(request, publicUrl);
     if (party === null) return sendProblem(reply, unusable);
     const options = await askToConfirm(ports, passkeys, party, requiredSession(request));
     return options ?? sendProblem(reply, { status: 409, detail: "You have no passkey. Give your passphrase instead." });
   });
 
-  door.post(
+  routes.post(
     "/api/v1/me/confirm",
     { config: fewTries, schema: { hide: true, body: confirmRequest } },
     async (request, reply) => {
@@ -186,9 +202,9 @@ function refusePassphrase(reply: FastifyReply): FastifyReply {
   return sendProblem(reply, { status: 403, detail: "passphrase: is wrong", errors });
 }
 
-const refusedField = ({ words }: Refused) => ({
-  detail: words,
-  errors: [{ field: "credential", problem: words }],
+const refusedField = ({ words: text }: Refused) => ({
+  detail: text,
+  errors: [{ field: "credential", problem: text }],
 });
 
 /** Nothing of what was sent goes into the log: who, which of our rows, and why. */

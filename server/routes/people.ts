@@ -18,23 +18,30 @@ import { sendProblem } from "./problems.ts";
 import { requesterOf } from "./rights.ts";
 import { signedInPerson } from "./sessions.ts";
 
-/** The people of a yard, and what each says of themselves. */
+/** The people of a yard, its invitations, and what each person sets for themselves. */
 export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
-  const yard = z.object({ yard: z.string() });
+  memberRoutes(app, ports);
+  inviteRoutes(app, ports);
+  ownRoutes(app, ports);
+}
+
+const yard = z.object({ yard: z.string() });
+
+function memberRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
   const person = z.object({ yard: z.string(), person: z.string() });
 
-  door.get("/api/v1/yards/:yard/people", { schema: { hide: true, params: yard } }, (request) =>
+  routes.get("/api/v1/yards/:yard/people", { schema: { hide: true, params: yard } }, (request) =>
     peopleView(ports, request.params.yard, requesterOf(request)),
   );
 
-  door.patch(
+  routes.patch(
     "/api/v1/yards/:yard/people/:person",
     { schema: { hide: true, params: person, body: personRequest } },
     async (request, reply) => {
       const { yard, person } = request.params;
-      const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
-      const changes: MemberChanges = Object.fromEntries(said);
+      const input = Object.entries(request.body).filter(([, value]) => value !== undefined);
+      const changes: MemberChanges = Object.fromEntries(input);
       const change = await changePerson(ports, yard, person, changes, requesterOf(request));
       return change.kind === "changed"
         ? peopleView(ports, yard, await askingNow(yard, request))
@@ -47,7 +54,7 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
     return { person, role: (await ports.store.people.roleAt(person, { yard })) ?? role };
   };
 
-  door.delete(
+  routes.delete(
     "/api/v1/yards/:yard/people/:person",
     { schema: { hide: true, params: person } },
     async (request, reply) => {
@@ -56,15 +63,19 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
       return change.kind === "changed" ? reply.status(204).send() : refuseChange(reply, change);
     },
   );
+}
 
-  door.post(
+function inviteRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post(
     "/api/v1/yards/:yard/invites",
     { schema: { hide: true, params: yard, body: inviteRequest } },
     async (request, reply) => reply.status(201).send(await createInvite(ports, request.params.yard, request.body.role)),
   );
 
   const openInvite = z.object({ yard: z.string(), invite: z.string() });
-  door.delete(
+  routes.delete(
     "/api/v1/yards/:yard/invites/:invite",
     { schema: { hide: true, params: openInvite } },
     async (request, reply) => {
@@ -73,18 +84,22 @@ export function peopleRoutes(app: FastifyInstance, ports: Ports): void {
       return peopleView(ports, yard, requesterOf(request));
     },
   );
+}
 
-  door.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, signedInPerson(request)));
+function ownRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
-  door.patch("/api/v1/me", { schema: { hide: true, body: meRequest } }, async (request) => {
+  routes.get("/api/v1/me", { schema: { hide: true } }, (request) => meView(ports, signedInPerson(request)));
+
+  routes.patch("/api/v1/me", { schema: { hide: true, body: meRequest } }, async (request) => {
     const me = signedInPerson(request);
     if (request.body.email !== undefined) await changeEmail(ports, me.id, request.body.email);
     return meView(ports, me);
   });
 
-  // Each test speaks to an outside service, and a letter can't be called back.
+  // Each test speaks to an outside service, and an e-mail can't be recalled.
   const fewTests = { rateLimit: { max: 3, timeWindow: "1 minute" } };
-  door.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
+  routes.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
     const outcome = await testEmail(ports, signedInPerson(request).id);
     return outcome ? emailOutcomeView(outcome) : sendProblem(reply, noEmailProblem);
   });

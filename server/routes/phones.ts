@@ -27,7 +27,7 @@ import { signedInPerson } from "./sessions.ts";
  * browser's cookie: to know an endpoint is no leave to change where its notices go.
  */
 export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
   const answer = async (reply: FastifyReply, keeper: string, change: PhoneChangeResult, status = 200) => {
     if (change.kind === "done") return reply.status(status).send(await phonesView(ports, keeper));
@@ -36,21 +36,21 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     return sendProblem(reply, { status: refusalStatuses[kind], detail, errors: [{ field, problem: reason }] });
   };
 
-  door.get("/api/v1/phones", { schema: { hide: true } }, (request) => phonesView(ports, signedInPerson(request).id));
+  routes.get("/api/v1/phones", { schema: { hide: true } }, (request) => phonesView(ports, signedInPerson(request).id));
 
-  door.post("/api/v1/phones", { schema: { hide: true, body: phoneRequest } }, async (request, reply) => {
+  routes.post("/api/v1/phones", { schema: { hide: true, body: phoneRequest } }, async (request, reply) => {
     const { endpoint, keys, label = null, replaces = null } = request.body;
     const keeper = signedInPerson(request).id;
     return answer(reply, keeper, await addPhone(ports, keeper, { endpoint, ...keys, label, replaces }), 201);
   });
 
-  door.put("/api/v1/phones", { schema: { hide: true, body: renewPhoneRequest } }, async (request, reply) => {
+  routes.put("/api/v1/phones", { schema: { hide: true, body: renewPhoneRequest } }, async (request, reply) => {
     const { endpoint, keys, replaces } = request.body;
     const keeper = signedInPerson(request).id;
     return answer(reply, keeper, await renewPhone(ports, keeper, replaces, { endpoint, ...keys }));
   });
 
-  door.post(
+  routes.post(
     "/api/v1/phones/permission",
     { schema: { hide: true, body: phonePermissionRequest } },
     async (request, reply) => {
@@ -60,7 +60,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     },
   );
 
-  door.post("/api/v1/phones/forget", { schema: { hide: true, body: forgetPhoneRequest } }, async (request) => {
+  routes.post("/api/v1/phones/forget", { schema: { hide: true, body: forgetPhoneRequest } }, async (request) => {
     const keeper = signedInPerson(request).id;
     await removePhone(ports, keeper, request.body.endpoint);
     return phonesView(ports, keeper);
@@ -68,7 +68,7 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
 
   // Each test speaks to outside services, so a finger that rests on the button must not make many.
   const fewTests = { rateLimit: { max: 6, timeWindow: "1 minute" } };
-  door.post("/api/v1/phones/test", { config: fewTests, schema: { hide: true } }, async (request) => {
+  routes.post("/api/v1/phones/test", { config: fewTests, schema: { hide: true } }, async (request) => {
     const mine = await ports.store.keepers.phonesOf(signedInPerson(request).id);
     const told = await testPush(ports, mine, testNotification, seconds(20));
     return { outcomes: told.map(({ phone, outcome }) => pushOutcomeView(phone, outcome)) };
@@ -92,7 +92,11 @@ function pushOutcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["
     case "accepted":
       return { label, outcome: "accepted", text: "Sent. It should appear in a moment." };
     case "subscriptionGone":
-      return { label, outcome: "gone", text: `This phone no longer receives notifications and was removed: ${outcome.text}` };
+      return {
+        label,
+        outcome: "gone",
+        text: `This phone no longer receives notifications and was removed: ${outcome.text}`,
+      };
     case "tryLater":
       return { label, outcome: "tryLater", text: `Could not be sent now: ${outcome.text}` };
     case "refused":

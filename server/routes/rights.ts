@@ -87,7 +87,8 @@ async function mayMakeYards({ store }: Ports, person: string): Promise<boolean> 
 const refuseHelper = (reply: FastifyReply) =>
   sendProblem(reply, {
     status: 403,
-    detail: "Only a keeper of this yard can change that. Helpers can view, refill, clean, pause, acknowledge and shelve.",
+    detail:
+      "Only a keeper of this yard can change that. Helpers can view, refill, clean, pause, acknowledge and shelve.",
   });
 
 /** The yard or the feeder that a request is about: by its address, or where a feeder is added, by its body. */
@@ -95,8 +96,8 @@ function requestTarget({ params, body, method }: FastifyRequest): RequestTarget 
   const { yard, feeder } = params as { readonly yard?: string; readonly feeder?: string };
   if (feeder !== undefined) return { feeder };
   if (yard !== undefined) return { yard };
-  const said = (body as { readonly yard?: unknown } | null | undefined)?.yard;
-  return method === "POST" && typeof said === "string" ? { yard: said, inBody: true } : null;
+  const request = (body as { readonly yard?: unknown } | null | undefined)?.yard;
+  return method === "POST" && typeof request === "string" ? { yard: request, inBody: true } : null;
 }
 type RequestTarget = { readonly feeder: string } | { readonly yard: string; readonly inBody?: true };
 

@@ -15,7 +15,7 @@ const linesPerMinute = 60;
 
 /** What a request that succeeded means, by its route. A new route that opens or ends an access belongs here. */
 export const accessEvents: Readonly<Record<string, string>> = {
-  "POST /api/v1/first-sign-in": "houseClaimed",
+  "POST /api/v1/first-sign-in": "firstSignIn",
   "POST /api/v1/session": "signedIn",
   "POST /api/v1/session/passkey": "signedIn",
   "DELETE /api/v1/session": "sessionEnded",
@@ -106,7 +106,7 @@ function securityDetails(request: FastifyRequest, status: number): Record<string
 
 /** Somebody asks for a yard or a feeder that is not theirs. They are answered as if there were none. */
 export const logForeignAccess = (request: FastifyRequest, person: string): void =>
-  logSecurityEvent(request, { event: "refusedForeign", ...securityDetails(request, 404), person });
+  logSecurityEvent(request, { event: "foreignAccess", ...securityDetails(request, 404), person });
 
 function rateLimitedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent) => void {
   const lines = createRateLimit(linesPerMinute, clock);

@@ -27,12 +27,18 @@ export const remember = (request: FastifyRequest, reply: FastifyReply, token: st
   });
 };
 
-/** Signing in and out. Few tries a minute: a passphrase can be guessed, a claim link can't. */
+/** Signing in and out. Few tries a minute: a passphrase can be guessed, the token of a link can't. */
 export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Overload): void {
   refuseUnknownFields(app);
   limitSignIns(app, ports, overload);
-  const door = app.withTypeProvider<ZodTypeProvider>();
-  const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
+  signInRoutes(app, ports);
+  currentSessionRoutes(app, ports);
+}
+
+const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
+
+function signInRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
   const welcome = (request: FastifyRequest, reply: FastifyReply, outcome: SignInResult) => {
     if (outcome.kind === "refused") return sendProblem(reply, { status: 401, detail: outcome.reason });
@@ -41,26 +47,28 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
     return { keeper: outcome.keeper };
   };
 
-  door.post(
+  routes.post(
     "/api/v1/first-sign-in",
     { config: fewTries, schema: { hide: true, body: firstSignInRequest } },
     async (request, reply) => {
-      const { zone = "UTC", ...said } = request.body;
-      return welcome(request, reply, await useFirstSignIn(ports, { ...said, zone }, deviceOf(request)));
+      const { zone = "UTC", ...input } = request.body;
+      return welcome(request, reply, await useFirstSignIn(ports, { ...input, zone }, deviceOf(request)));
     },
   );
 
-  door.post(
+  routes.post(
     "/api/v1/session",
     { config: fewTries, schema: { hide: true, body: signInRequest } },
     async (request, reply) => welcome(request, reply, await signIn(ports, request.body, deviceOf(request))),
   );
 
-  door.post("/api/v1/reset", { config: fewTries, schema: { hide: true, body: resetRequest } }, async (request, reply) =>
-    welcome(request, reply, await resetPassphrase(ports, request.body, deviceOf(request))),
+  routes.post(
+    "/api/v1/reset",
+    { config: fewTries, schema: { hide: true, body: resetRequest } },
+    async (request, reply) => welcome(request, reply, await resetPassphrase(ports, request.body, deviceOf(request))),
   );
 
-  door.post(
+  routes.post(
     "/api/v1/join",
     { config: fewTries, schema: { hide: true, body: joinRequest } },
     async (request, reply): Promise<JoinedView | FastifyReply> => {
@@ -73,13 +81,17 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
       return { keeper: outcome.keeper, yard: outcome.yard };
     },
   );
+}
 
-  door.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
+function currentSessionRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.get("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const session = await findSession(ports, request);
     return session ? { keeper: { name: session.keeper.name } } : sendProblem(reply, notSignedIn);
   });
 
-  door.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
+  routes.delete("/api/v1/session", { schema: { hide: true } }, async (request, reply) => {
     const token = sessionToken(request);
     const session = await findSession(ports, request);
     if (session) recordPerson(request, session.keeper.id);
@@ -88,8 +100,7 @@ export function sessionRoutes(app: FastifyInstance, ports: Ports, overload: Over
   });
 }
 
-/** The kind of browser that signs in, for its person to recognise it by. */
-/** Their kind of browser in words, for the list of sessions. */
+/** The kind of browser that signs in, as text, for its person to recognise it by. */
 export const deviceOf = (request: FastifyRequest): string => deviceText(request.headers["user-agent"]);
 
 export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });

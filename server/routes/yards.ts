@@ -28,56 +28,70 @@ import { signedInPerson } from "./sessions.ts";
 
 /** The keeper's yards: what they look like now, their settings, their digest, and the one to practise in. */
 export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
-  const door = app.withTypeProvider<ZodTypeProvider>();
-  const params = z.object({ yard: z.string() });
+  const home = (request: FastifyRequest) => homeView(ports, request);
+  settingsRoutes(app, ports, home);
+  addAndRemoveRoutes(app, ports, keys);
+  yardOrderRoute(app, ports);
+  practiceRoutes(app, ports, keys, home);
+}
 
-  const home = async (request: FastifyRequest): Promise<HomeView> => {
-    const now = ports.clock.now();
-    const me = signedInPerson(request);
-    const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
-    const people = await ports.store.people.countMembers();
-    const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
-    const damaged = await ports.store.yards.damagedFeeders();
-    if (damaged.length > 0) scheduleRepair(ports, request.log);
-    const views: YardView[] = [];
-    for (const yard of yards) {
-      const role = roles.get(yard.id);
-      if (role === undefined) continue;
-      const of = { role, peopleCount: people.get(yard.id) ?? 1, escalations: await escalationViews(ports, yard.id) };
-      views.push(yardView(yard, of, feeders, damaged, now));
-    }
-    return {
-      keeper: await meView(ports, me),
-      yards: views,
-      serverTime: isoOf(now),
-      practice: ports.practiceRunner.state(),
-      foods: foodViews,
-      storageProblem: storageText(ports, [...roles.values()].includes("keeper")),
-    };
+type Home = (request: FastifyRequest) => Promise<HomeView>;
+const params = z.object({ yard: z.string() });
+const sendNoYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });
+
+async function homeView(ports: Ports, request: FastifyRequest): Promise<HomeView> {
+  const now = ports.clock.now();
+  const me = signedInPerson(request);
+  const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
+  const people = await ports.store.people.countMembers();
+  const [yards, feeders] = [await ports.store.yards.yards(), await ports.store.yards.feeders()];
+  const damaged = await ports.store.yards.damagedFeeders();
+  if (damaged.length > 0) scheduleRepair(ports, request.log);
+  const views: YardView[] = [];
+  for (const yard of yards) {
+    const role = roles.get(yard.id);
+    if (role === undefined) continue;
+    const of = { role, peopleCount: people.get(yard.id) ?? 1, escalations: await escalationViews(ports, yard.id) };
+    views.push(yardView(yard, of, feeders, damaged, now));
+  }
+  return {
+    keeper: await meView(ports, me),
+    yards: views,
+    serverTime: isoOf(now),
+    practice: ports.practiceRunner.state(),
+    foods: foodViews,
+    storageProblem: storageText(ports, [...roles.values()].includes("keeper")),
   };
-  const noYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });
+}
 
-  door.get("/api/v1/home", { schema: { tags: ["keeper"], summary: "All yards and feeders as they are now" } }, home);
+function settingsRoutes(app: FastifyInstance, ports: Ports, home: Home): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
 
-  door.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
-    const said = Object.entries(request.body).filter(([, value]) => value !== undefined);
+  routes.get("/api/v1/home", { schema: { tags: ["keeper"], summary: "All yards and feeders as they are now" } }, home);
+
+  routes.patch("/api/v1/yards/:yard", { schema: { hide: true, params, body: yardRequest } }, async (request, reply) => {
+    const input = Object.entries(request.body).filter(([, value]) => value !== undefined);
     const changed = await changeYard(
       ports,
       request.params.yard,
-      Object.fromEntries(said),
+      Object.fromEntries(input),
       signedInPerson(request).name,
     );
-    return changed ? home(request) : noYard(reply);
+    return changed ? home(request) : sendNoYard(reply);
   });
+}
 
-  door.post("/api/v1/yards", { schema: { hide: true, body: addYardRequest } }, async (request, reply) => {
+function addAndRemoveRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post("/api/v1/yards", { schema: { hide: true, body: addYardRequest } }, async (request, reply) => {
     const { name, zone, place = null } = request.body;
     const added = await addYard(ports, signedInPerson(request).id, { name, zone, place });
     if (added.kind === "tooMany") return sendProblem(reply, { status: 409, detail: added.why });
     return reply.status(201).send({ yard: { id: added.id, name } } satisfies AddedYardView);
   });
 
-  door.post(
+  routes.post(
     "/api/v1/yards/:yard/remove",
     { schema: { hide: true, params, body: deleteYardRequest } },
     async (request, reply) => {
@@ -86,7 +100,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
         case "removed":
           return reply.status(204).send();
         case "noSuchYard":
-          return noYard(reply);
+          return sendNoYard(reply);
         case "practice":
           return sendProblem(reply, { status: 409, detail: removal.why });
         case "wrong":
@@ -94,15 +108,19 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
       }
     },
   );
+}
 
-  door.post(
+function yardOrderRoute(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post(
     "/api/v1/yards/:yard/orders",
     {
       schema: {
         tags: ["keeper"],
         summary: "Pause or resume all feeders of a yard; the same id again is the same order",
         description:
-          "One act: all feeders are asked, or none. A pause goes to every feeder; a resume leaves out those that are on the bench or put away (`leftOut`).",
+          "One action: all feeders get the order, or none. A pause goes to every feeder. A resume skips those on the bench or put away (`skippedFeeders`).",
         params,
         body: orderRequest.meta({ example: { id: "order-2c91f07a", kind: "pause", until: null } }),
       },
@@ -111,24 +129,28 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
       const end = orderEnd(request.body, ports.clock.now());
       if (end.kind === "invalid") return end.sendTo(reply);
       const { id, kind } = request.body;
-      const asked = { id, kind, until: end.until, by: signedInPerson(request).name };
-      const { feeders, leftOut } = await requestYardOrder(ports, request.params.yard, asked);
+      const requested = { id, kind, until: end.until, by: signedInPerson(request).name };
+      const { feeders, skippedFeeders } = await requestYardOrder(ports, request.params.yard, requested);
       const now = ports.clock.now();
-      return { feeders: feeders.map((row) => feederView(row, now)), skippedFeeders: leftOut } satisfies YardOrderView;
+      return { feeders: feeders.map((row) => feederView(row, now)), skippedFeeders } satisfies YardOrderView;
     },
   );
+}
 
-  door.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
+function practiceRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys, home: Home): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post("/api/v1/practice", { schema: { hide: true } }, async (request) => {
     await startPractice(ports, keys, signedInPerson(request).id);
     return home(request);
   });
 
-  door.delete("/api/v1/practice", { schema: { hide: true } }, async (request) => {
+  routes.delete("/api/v1/practice", { schema: { hide: true } }, async (request) => {
     await removePractice(ports, keys);
     return home(request);
   });
 
-  door.post(
+  routes.post(
     "/api/v1/practice/fault",
     { schema: { hide: true, body: practiceFaultRequest } },
     async (request, reply) => {

@@ -76,7 +76,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("Aspen was heard just now.").waitFor();
     await page.getByRole("link", { name: "Go to Aspen" }).click();
     await heading("Aspen");
-    await page.getByText("No bird and no portion was recorded").waitFor();
+    await page.getByText("No birds and no portions were recorded").waitFor();
 
     // --- a refill
     await page.getByRole("link", { name: "I refilled it" }).click();
@@ -210,7 +210,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await feeder.reports({ paused: false });
     await goTo(`/feeders/${id}`, "Aspen");
     await heading("Today");
-    await page.getByText("No bird and no portion was recorded").waitFor();
+    await page.getByText("No birds and no portions were recorded").waitFor();
     await untilWorkerControls(page);
 
     await phone.offline(true);

@@ -33,8 +33,8 @@ const alderCroft: YardRow = {
 };
 const ada = { person: "ada", digestBy: "push" as const };
 
-/** A house with yards, whose store keeps digests by local date and writes all of a transaction or nothing. */
-function house(yards: YardRow[]) {
+/** A server with yards, whose store keeps digests by local date and writes all of a transaction or nothing. */
+function server(yards: YardRow[]) {
   const clock = { at: morning as Instant, now: () => clock.at };
   const digests = new Map<string, Digest>();
   const enqueued: (OutgoingNotification & { readonly at: Instant })[] = [];
@@ -135,7 +135,7 @@ function house(yards: YardRow[]) {
 
 describe("the digest flow", () => {
   it("writes the digest and one notice for the whole yard, quietly, and rings the outbox", async () => {
-    const { ports, digests, enqueued, rings } = house([alderCroft]);
+    const { ports, digests, enqueued, rings } = server([alderCroft]);
     expect(await sendDueDigests(ports)).toBe(1);
     const digest = digests.get("alder 2026-11-25");
     expect(digest?.title).toBe("Alder Croft, today: 1 thing to do"); // how much is in it isn't known
@@ -159,7 +159,7 @@ describe("the digest flow", () => {
   });
 
   it("lets it lapse in the evening, and gives a late one two hours", async () => {
-    const { ports, enqueued, clock } = house([alderCroft, { ...alderCroft, id: "late", digestTime: "21:00" }]);
+    const { ports, enqueued, clock } = server([alderCroft, { ...alderCroft, id: "late", digestTime: "21:00" }]);
     await sendDueDigests(ports);
     clock.at = past(morning, hours(13.5)); // 21:00 in Stockholm
     await sendDueDigests(ports);
@@ -167,7 +167,7 @@ describe("the digest flow", () => {
   });
 
   it("keeps one topic for each yard, so that a new digest replaces yesterday's", async () => {
-    const { ports, enqueued, clock } = house([alderCroft, { ...alderCroft, id: "birch" }]);
+    const { ports, enqueued, clock } = server([alderCroft, { ...alderCroft, id: "birch" }]);
     await sendDueDigests(ports);
     clock.at = past(morning, hours(24));
     await sendDueDigests(ports);
@@ -177,7 +177,7 @@ describe("the digest flow", () => {
   });
 
   it("sends one a date, however often it is asked and however many ask at once", async () => {
-    const { ports, clock, enqueued } = house([alderCroft]);
+    const { ports, clock, enqueued } = server([alderCroft]);
     for (let minute = 0; minute < 500; minute++) {
       clock.at = past(morning, minutes(minute));
       await Promise.all([sendDueDigests(ports), sendDueDigests(ports)]);
@@ -186,7 +186,7 @@ describe("the digest flow", () => {
   });
 
   it("tells each person by the way they chose, a letter whole and a push in short", async () => {
-    const { ports, readers, enqueued, digests } = house([alderCroft]);
+    const { ports, readers, enqueued, digests } = server([alderCroft]);
     readers.splice(
       0,
       1,
@@ -210,7 +210,7 @@ describe("the digest flow", () => {
   });
 
   it("is written for the page also where nobody wants to be told of it", async () => {
-    const { ports, readers, enqueued, digests } = house([alderCroft]);
+    const { ports, readers, enqueued, digests } = server([alderCroft]);
     readers.length = 0;
     expect(await sendDueDigests(ports)).toBe(1);
     expect(enqueued).toEqual([]);
@@ -218,7 +218,7 @@ describe("the digest flow", () => {
   });
 
   it("counts the birds by whole local days, of 25 hours over the autumn change, also when late", async () => {
-    const { ports, clock, tallied } = house([alderCroft]);
+    const { ports, clock, tallied } = server([alderCroft]);
     clock.at = instantOf("2026-10-26T09:00:00Z"); // 10:00 in Stockholm, two and a half hours late
     expect(await sendDueDigests(ports)).toBe(1);
     // Offsets on both sides by check value tz-Europe/Stockholm.
@@ -230,7 +230,7 @@ describe("the digest flow", () => {
   });
 
   it("reads deposits with the portions that paid them, also past midnight, and the night from the readings", async () => {
-    const { ports, record, digests } = house([alderCroft]);
+    const { ports, record, digests } = server([alderCroft]);
     const event = (seq: number, kind: string, at: string, said: object): RecordedEvent => ({
       seq,
       boot: "b",
@@ -279,7 +279,7 @@ describe("the digest flow", () => {
       problem: null,
     });
     const birds = async (changes: AlarmChange[], orders: Order[]) => {
-      const { ports, record, digests } = house([alderCroft]);
+      const { ports, record, digests } = server([alderCroft]);
       record.changes.push(...changes);
       record.orders.push(...orders);
       await sendDueDigests(ports);
@@ -301,7 +301,7 @@ describe("the digest flow", () => {
   });
 
   it("sends nothing before its time, and to no yard that doesn't want it", async () => {
-    const { ports, clock, enqueued, rings } = house([alderCroft, { ...alderCroft, id: "birch", digestWanted: false }]);
+    const { ports, clock, enqueued, rings } = server([alderCroft, { ...alderCroft, id: "birch", digestWanted: false }]);
     clock.at = past(morning, minutes(-1));
     expect(await sendDueDigests(ports)).toBe(0);
     clock.at = morning;
@@ -311,7 +311,7 @@ describe("the digest flow", () => {
   });
 
   it("does without a digest that another process wrote a moment before", async () => {
-    const { ports, digests, enqueued, rings } = house([alderCroft]);
+    const { ports, digests, enqueued, rings } = server([alderCroft]);
     const { dates } = ports.store.digests;
     const theirs = { title: "theirs", short: "", sections: [] };
     Object.assign(ports.store.digests, {
@@ -328,7 +328,7 @@ describe("the digest flow", () => {
   });
 
   it("tells nothing of a day that no feeder of the yard was there for", async () => {
-    const { ports, clock, digests, feeder } = house([alderCroft]);
+    const { ports, clock, digests, feeder } = server([alderCroft]);
     feeder.addedAt = past(morning, minutes(30)); // after digest time, within the hours in which a late one is still sent
     clock.at = past(morning, minutes(60));
     expect(await sendDueDigests(ports)).toBe(0);
@@ -338,7 +338,7 @@ describe("the digest flow", () => {
   });
 
   it("tries again the next minute where it could not be written, and says so", async () => {
-    const { ports, clock, digests, enqueued, faults } = house([alderCroft]);
+    const { ports, clock, digests, enqueued, faults } = server([alderCroft]);
     faults.enqueue = true;
     await expect(sendDueDigests(ports)).rejects.toThrow(AggregateError);
     expect(digests.size).toBe(0);
@@ -349,7 +349,7 @@ describe("the digest flow", () => {
   });
 
   it("lets no yard go without because of another's trouble", async () => {
-    const { ports, enqueued, faults, rings } = house([alderCroft, { ...alderCroft, id: "birch" }]);
+    const { ports, enqueued, faults, rings } = server([alderCroft, { ...alderCroft, id: "birch" }]);
     faults.feedersOf = "alder";
     await expect(sendDueDigests(ports)).rejects.toMatchObject({
       errors: [expect.objectContaining({ message: expect.stringContaining("alder") })],

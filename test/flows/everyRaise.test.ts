@@ -59,16 +59,16 @@ const history = fc
   .map((parts) => parts.flat());
 
 /** The alarms of one feeder by hand, written as the server writes them: one commit for each look, with all that follows. */
-async function live(house: TestServer, feeder: string, steps: readonly Step[]): Promise<void> {
+async function live(server: TestServer, feeder: string, steps: readonly Step[]): Promise<void> {
   const there = new Map<FaultKind, Fault>();
   let paused = false;
   for (const each of steps) {
-    if (each.kind === "pass") house.clock.advance(seconds(each.seconds));
+    if (each.kind === "pass") server.clock.advance(seconds(each.seconds));
     if (each.kind === "there") there.set(each.fault, faultOf(each.fault));
     if (each.kind === "gone") there.delete(each.fault);
     if (each.kind === "pause") paused = !paused;
-    const now = house.clock.now();
-    await house.store.transaction(async (tx) => {
+    const now = server.clock.now();
+    await server.store.transaction(async (tx) => {
       const [row] = await tx.feeders([feeder]);
       if (!row) throw new Error("expected the feeder");
       const effects: Effect[] = [];
@@ -78,7 +78,7 @@ async function live(house: TestServer, feeder: string, steps: readonly Step[]): 
       }
       const situation = { faults: there, alarms: state.alarms, paused, placement: "inGarden" as const, now };
       state = { ...state, alarms: advanceAlarms(state, situation, effects) };
-      await saveUpdates(house.ports, tx, [{ ...row, state, effects }], now);
+      await saveUpdates(server.ports, tx, [{ ...row, state, effects }], now);
     });
   }
 }
@@ -97,14 +97,14 @@ function answerOf(kind: "shelve" | "acknowledge" | "reset", fault: FaultKind, no
 }
 
 /** Raises that call, of which there is no trace: no item since, no call that waits, and no word in the change that ended it. */
-async function withoutTrace(house: TestServer, feeder: string): Promise<AlarmChange[]> {
-  const changes = await house.store.records.alarmChanges(feeder, 0 as Instant, after(house.clock.now(), minutes(1)));
-  const items = house.connections.direct
+async function withoutTrace(server: TestServer, feeder: string): Promise<AlarmChange[]> {
+  const changes = await server.store.records.alarmChanges(feeder, 0 as Instant, after(server.clock.now(), minutes(1)));
+  const items = server.connections.direct
     .prepare<[], { topic: string; at: number }>(
       `SELECT "topic", CAST(round((julianday("writtenAt") - 2440587.5) * 86400000) AS INTEGER) AS "at" FROM "OutboxItem"`,
     )
     .all();
-  const calls = await house.store.escalations.ofYard(house.yard);
+  const calls = await server.store.escalations.ofYard(server.yard);
   return changes.filter((change, index) => {
     if (change.priority === "note" || !isRaise(change, null) || change.from === "suppressedByDesign") return false;
     const ofFault = changes.slice(index + 1).filter(({ fault, from, to }) => fault === change.fault && from !== to);
@@ -123,17 +123,17 @@ async function withoutTrace(house: TestServer, feeder: string): Promise<AlarmCha
 }
 
 /** A yard whose keeper sleeps through what isn't urgent, at nine in the evening. */
-async function evening(): Promise<{ house: TestServer; feeder: string }> {
-  const house = await openTestServer();
-  await addPhone(house, house.keeper, "Pocket");
-  const me = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id;
-  const url = `/api/v1/yards/${house.yard}/people/${me}`;
-  const answer = await requestAs(house, "PATCH", url, house.keeper, {
+async function evening(): Promise<{ server: TestServer; feeder: string }> {
+  const server = await openTestServer();
+  await addPhone(server, server.keeper, "Pocket");
+  const me = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id;
+  const url = `/api/v1/yards/${server.yard}/people/${me}`;
+  const answer = await requestAs(server, "PATCH", url, server.keeper, {
     quietHours: { from: "09:00", to: "21:00" },
     urgentBreaks: true,
   });
   if (answer.statusCode !== 200) throw new Error(answer.body);
-  return { house, feeder: (await house.addFeeder()).feeder.id };
+  return { server, feeder: (await server.addFeeder()).feeder.id };
 }
 
 describe("every raise that calls", () => {
@@ -144,13 +144,13 @@ describe("every raise that calls", () => {
     let untold = 0;
     await fc.assert(
       fc.asyncProperty(history, async (steps) => {
-        const { house, feeder } = await evening();
-        await live(house, feeder, steps);
-        expect(await withoutTrace(house, feeder)).toEqual([]);
-        const changes = await house.store.records.alarmChanges(
+        const { server, feeder } = await evening();
+        await live(server, feeder, steps);
+        expect(await withoutTrace(server, feeder)).toEqual([]);
+        const changes = await server.store.records.alarmChanges(
           feeder,
           0 as Instant,
-          after(house.clock.now(), minutes(1)),
+          after(server.clock.now(), minutes(1)),
         );
         raises += changes.filter((change) => isRaise(change, null)).length;
         untold += changes.filter(({ reason }) => reason.includes(unnotifiedText)).length;
@@ -161,7 +161,7 @@ describe("every raise that calls", () => {
   });
 
   it("in the quiet hours that is over before their end says so in the record, and sends nothing", async () => {
-    const { house, feeder } = await evening();
+    const { server, feeder } = await evening();
     const raised: Step[] = [
       { kind: "there", fault: "foodLow" },
       { kind: "pass", seconds: 14_400 },
@@ -170,13 +170,17 @@ describe("every raise that calls", () => {
       { kind: "gone", fault: "foodLow" },
       { kind: "pass", seconds: 14_400 },
     ];
-    await live(house, feeder, [...raised, ...gone]);
-    const changes = await house.store.records.alarmChanges(feeder, 0 as Instant, after(house.clock.now(), minutes(1)));
+    await live(server, feeder, [...raised, ...gone]);
+    const changes = await server.store.records.alarmChanges(
+      feeder,
+      0 as Instant,
+      after(server.clock.now(), minutes(1)),
+    );
     expect(changes.filter(({ reason }) => reason.includes(unnotifiedText))).toMatchObject([
       { fault: "foodLow", from: "unacknowledged", to: "returnedUnacknowledged" },
     ]);
-    await advanceTime(house, minutes(1));
-    expect(house.push.sent).toEqual([]);
+    await advanceTime(server, minutes(1));
+    expect(server.push.sent).toEqual([]);
   });
 
   it("and is over within one look is marked where it ends; a note isn't", () => {

@@ -2,7 +2,7 @@ import { minutes } from "../../server/domain/instant.ts";
 import { addPhone, deliverAll, joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A house whose feeder Rowan has a tray that jams: an urgent alarm that stands as long as a test needs it. */
+/** A server whose feeder Rowan has a tray that jams: an urgent alarm that stands as long as a test needs it. */
 
 /** Portions a minute for an hour, told at once: good ones, then a tray that moves nothing. */
 export const jammed = {
@@ -24,29 +24,32 @@ export const sensors = { button: true, detector: true, chute: true, perch: false
 export const jamReport = { boot: "b-1", readings: {} };
 
 /** It goes on reporting each minute, so that a jam is all that is wrong. */
-export function repeatJam(house: TestServer, key: string) {
-  const start = house.clock.now();
+export function repeatJam(server: TestServer, key: string) {
+  const start = server.clock.now();
   const meanwhile = async () => {
-    const { status } = await house.report(key, { ...jamReport, sentUptimeMs: 36_000_000 + house.clock.now() - start });
+    const { status } = await server.report(key, {
+      ...jamReport,
+      sentUptimeMs: 36_000_000 + server.clock.now() - start,
+    });
     // A refused report makes the feeder silent, which adds notices of its own.
     if (status !== 200) throw new Error(`expected the report to be taken, got ${status}`);
   };
   return { step: minutes(1), meanwhile };
 }
 
-export const sentNotifications = (house: TestServer) =>
-  house.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
-export const order = (house: TestServer, headers: Record<string, string>, url: string, payload: object) =>
-  requestAs(house, "POST", url, headers, payload);
+export const sentNotifications = (server: TestServer) =>
+  server.push.sent.map(({ phone, title }) => `${phone.label}: ${title}`);
+export const order = (server: TestServer, headers: Record<string, string>, url: string, payload: object) =>
+  requestAs(server, "POST", url, headers, payload);
 
 /** Ada has the first turn and Bo the next, each with a phone; the jam has been told to whom it is told at once. */
 export async function notifyFirstOfJam(): Promise<TestServer> {
-  const house = await openTestServer();
-  const bo = await joinByInvite(house, "Bo", "helper");
-  await addPhone(house, house.keeper, "Ada");
-  await addPhone(house, bo, "Bo");
-  const { key } = await house.addFeeder({ sensors });
-  await house.report(key, jammed);
-  await deliverAll(house);
-  return house;
+  const server = await openTestServer();
+  const bo = await joinByInvite(server, "Bo", "helper");
+  await addPhone(server, server.keeper, "Ada");
+  await addPhone(server, bo, "Bo");
+  const { key } = await server.addFeeder({ sensors });
+  await server.report(key, jammed);
+  await deliverAll(server);
+  return server;
 }

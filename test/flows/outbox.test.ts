@@ -17,8 +17,8 @@ const start = instantOf("2026-11-25T06:30:00Z");
 const accepted: PushOutcome = { kind: "accepted" };
 const busy: PushOutcome = { kind: "tryLater", notBefore: null, text: "HTTP 503" };
 
-/** A house with an outbox, a clock that is moved by hand and a push service that answers as told. */
-function house(
+/** A server with an outbox, a clock that is moved by hand and a push service that answers as told. */
+function server(
   answer: (phone: Phone, notice: NotificationContent) => PushOutcome | Promise<PushOutcome> = () => accepted,
 ) {
   const outbox = new InMemoryOutbox();
@@ -88,7 +88,7 @@ function door<T>() {
 
 describe("the outbox", () => {
   it("delivers what is due to each phone, and is empty then", async () => {
-    const { addPhone, tell, drain, sent, outbox } = house();
+    const { addPhone, tell, drain, sent, outbox } = server();
     for (const id of ["one", "two", "three"]) tell(addPhone({ id }), { title: "Rowan: food low" });
     expect(await drain()).toEqual({ delivered: 3, waiting: 0, givenUp: 0, phonesGone: 0, nextDueAt: null });
     expect(sent.map(({ phone, feeder }) => `${phone} ${feeder}`)).toEqual(["one rowan", "two rowan", "three rowan"]);
@@ -97,7 +97,7 @@ describe("the outbox", () => {
   });
 
   it("delivers all that is due, however little it claims at a time", async () => {
-    const { addPhone, tell, drain, sent } = house();
+    const { addPhone, tell, drain, sent } = server();
     const phone = addPhone();
     for (let i = 0; i < 25; i++) tell(phone, { topic: `t${i}` });
     expect(await drain({ most: 4 })).toMatchObject({ delivered: 25 });
@@ -106,7 +106,7 @@ describe("the outbox", () => {
 
   it("tries again later what a busy push service put off, until it is taken", async () => {
     let answers = 3;
-    const { addPhone, tell, drain, clock, outbox } = house(() => (answers-- > 0 ? busy : accepted));
+    const { addPhone, tell, drain, clock, outbox } = server(() => (answers-- > 0 ? busy : accepted));
     const { id } = addPhone();
     tell(addPhone({ id }));
     const waits: number[] = [];
@@ -124,7 +124,7 @@ describe("the outbox", () => {
   });
 
   it("gives up what push services put off until its time is over", async () => {
-    const { addPhone, tell, drain, clock, sent } = house(() => busy);
+    const { addPhone, tell, drain, clock, sent } = server(() => busy);
     tell(addPhone(), { timeToLive: minutes(10) });
     for (;;) {
       const { nextDueAt, givenUp } = await drain();
@@ -140,7 +140,7 @@ describe("the outbox", () => {
   });
 
   it("does not send a stale notice: yesterday's alarm would mislead", async () => {
-    const { addPhone, tell, drain, clock, sent, outbox } = house();
+    const { addPhone, tell, drain, clock, sent, outbox } = server();
     tell(addPhone(), { timeToLive: hours(12) });
     clock.at = past(start, hours(13));
     expect(await drain()).toMatchObject({ delivered: 0, givenUp: 1, nextDueAt: null });
@@ -149,7 +149,7 @@ describe("the outbox", () => {
   });
 
   it("hands on only the time that a notice has left", async () => {
-    const { addPhone, tell, drain, clock, sent } = house();
+    const { addPhone, tell, drain, clock, sent } = server();
     tell(addPhone(), { timeToLive: hours(12) });
     clock.at = past(start, hours(5));
     await drain();
@@ -157,7 +157,7 @@ describe("the outbox", () => {
   });
 
   it("forgets a phone that is gone, with all that waits for it", async () => {
-    const { addPhone, tell, drain, outbox } = house(({ id }) =>
+    const { addPhone, tell, drain, outbox } = server(({ id }) =>
       id === "gone" ? { kind: "subscriptionGone", text: "HTTP 410" } : accepted,
     );
     const gone = addPhone({ id: "gone" });
@@ -169,7 +169,7 @@ describe("the outbox", () => {
   });
 
   it("does not try again what was refused, and shows why", async () => {
-    const { addPhone, tell, drain, outbox } = house(() => ({ kind: "refused", text: "HTTP 403" }));
+    const { addPhone, tell, drain, outbox } = server(() => ({ kind: "refused", text: "HTTP 403" }));
     tell(addPhone());
     expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
     expect(outbox.phone("phone")?.problem).toBe("HTTP 403");
@@ -179,7 +179,7 @@ describe("the outbox", () => {
     const hanging = door<PushOutcome>();
     const reached = door<void>();
     let others = 0;
-    const { addPhone, tell, drain } = house(({ endpoint }) => {
+    const { addPhone, tell, drain } = server(({ endpoint }) => {
       if (endpoint.startsWith("https://hanging.example")) return hanging.opened;
       others++;
       if (others === 10) reached.open();
@@ -196,7 +196,7 @@ describe("the outbox", () => {
   it("keeps no more deliveries under way than it may", async () => {
     let underWay = 0;
     let peak = 0;
-    const { addPhone, tell, drain } = house(async () => {
+    const { addPhone, tell, drain } = server(async () => {
       underWay++;
       peak = Math.max(peak, underWay);
       await Promise.resolve();
@@ -211,7 +211,7 @@ describe("the outbox", () => {
   });
 
   it("sends no notice twice although two drain at once", async () => {
-    const { addPhone, tell, drain, sent } = house();
+    const { addPhone, tell, drain, sent } = server();
     for (let i = 0; i < 30; i++) tell(addPhone({ id: `p${i}` }));
     const drained = await Promise.all([drain({ most: 7 }), drain({ most: 7 }), drain({ most: 7 })]);
     expect(drained.map(({ delivered }) => delivered).reduce((a, b) => a + b)).toBe(30);
@@ -219,7 +219,7 @@ describe("the outbox", () => {
   });
 
   it("sends again after a crash between sending and settling, once the claim has run out", async () => {
-    const { addPhone, tell, drain, outbox, clock, sent, logged } = house();
+    const { addPhone, tell, drain, outbox, clock, sent, logged } = server();
     tell(addPhone());
     const settle = outbox.settle.bind(outbox);
     outbox.settle = () => Promise.reject(new Error("the power went"));
@@ -233,7 +233,7 @@ describe("the outbox", () => {
   });
 
   it("begins no delivery whose claim could run out before its end", async () => {
-    const { addPhone, tell, drain, clock, sent, outbox } = house();
+    const { addPhone, tell, drain, clock, sent, outbox } = server();
     tell(addPhone());
     const claim = outbox.claim.bind(outbox);
     outbox.claim = async (...of) => {
@@ -250,7 +250,7 @@ describe("the outbox", () => {
 
   it("lets what is urgent pass by a hanging service at which 300 wait, in a round of its own", async () => {
     const hanging = door<PushOutcome>();
-    const { addPhone, tell, drain, sent, outbox } = house(({ endpoint }) =>
+    const { addPhone, tell, drain, sent, outbox } = server(({ endpoint }) =>
       endpoint.startsWith("https://hanging.example") ? hanging.opened : accepted,
     );
     const lanes = createDeliveryScheduler();
@@ -273,7 +273,7 @@ describe("the outbox", () => {
 
   it("tells what follows at once where something reached nobody, though the same round still hangs elsewhere", async () => {
     const hanging = door<PushOutcome>();
-    const { addPhone, tell, drain } = house(({ id }) =>
+    const { addPhone, tell, drain } = server(({ id }) =>
       id === "hanging" ? hanging.opened : { kind: "refused", text: "HTTP 403" },
     );
     tell(addPhone({ id: "hanging", endpoint: "https://hanging.example/1" }));
@@ -286,7 +286,7 @@ describe("the outbox", () => {
   });
 
   it("names an unexpected error in the log and tries again, and the others go out", async () => {
-    const { addPhone, tell, drain, logged, outbox } = house(({ id }) => {
+    const { addPhone, tell, drain, logged, outbox } = server(({ id }) => {
       if (id === "bad") throw new TypeError("a mistake in the adapter");
       return accepted;
     });
@@ -300,7 +300,7 @@ describe("the outbox", () => {
 
 describe("a letter", () => {
   it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
-    const { outbox, drain, written, mail, clock } = house();
+    const { outbox, drain, written, mail, clock } = server();
     outbox.enqueueEmail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: food out" }), start);
     mail.answer = { kind: "tryLater", notBefore: null, text: "451 greylisted" };
     expect(await drain()).toMatchObject({ waiting: 1 });
@@ -315,7 +315,7 @@ describe("a letter", () => {
   });
 
   it("is given up where a mail server refuses it", async () => {
-    const { outbox, drain, mail } = house();
+    const { outbox, drain, mail } = server();
     outbox.enqueueEmail("ada", "nobody@alder.example", null, notificationFixture(), start);
     mail.answer = { kind: "refused", text: "550 no such mailbox" };
     expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
@@ -323,7 +323,7 @@ describe("a letter", () => {
   });
 
   it("that hangs holds up no phone", async () => {
-    const { outbox, drain, addPhone, tell, mail, sent } = house();
+    const { outbox, drain, addPhone, tell, mail, sent } = server();
     const stuck = door<EmailOutcome>();
     mail.send = () => stuck.opened;
     for (let i = 0; i < 8; i++)
@@ -344,7 +344,7 @@ describe("a test push", () => {
       wrong: { kind: "refused", text: "HTTP 403" },
       busy,
     };
-    const { addPhone, ports, outbox } = house(({ id }) => answers[id] ?? accepted);
+    const { addPhone, ports, outbox } = server(({ id }) => answers[id] ?? accepted);
     const phones = ["fine", "gone", "wrong", "busy"].map((id) => addPhone({ id }));
     const outcomes = await testPush(
       ports,
@@ -369,7 +369,7 @@ describe("from the outbox to the phone, over a real push service on this machine
   afterEach(() => service.close());
 
   it("arrives after the service was busy, and forgets the phone once it has unsubscribed", async () => {
-    const { outbox, clock, tell, ports, drain } = house();
+    const { outbox, clock, tell, ports, drain } = server();
     const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
     const guard = endpointGuard({ allowPrivateEndpoints: true });
     ports.push = webPush({ vapid, publicUrl: null, guard, timeoutMs: 5_000, tls: { ca: service.ca } });

@@ -55,12 +55,12 @@ export async function runFuzz({
   plant,
   answerMilliseconds = usualAnswerMilliseconds,
 }: FuzzOptions): Promise<FuzzResult> {
-  const { house, routes } = await openTestServerWithRoutes(plant);
+  const { server, routes } = await openTestServerWithRoutes(plant);
   // What a power cut leaves is proved elsewhere; here the disk would only cost time.
-  house.connections.direct.pragma("synchronous = OFF");
-  const lanes = await openLanes(house, routes);
+  server.connections.direct.pragma("synchronous = OFF");
+  const lanes = await openLanes(server, routes);
   const places = lanes.flatMap(({ share }, at) => Array<number>(share).fill(at));
-  const feeder = await trueFeeder(house);
+  const feeder = await trueFeeder(server);
   const found = {
     problems: [] as string[],
     byEntry: {} as Record<string, number>,
@@ -92,7 +92,7 @@ export async function runFuzz({
           if (places[randomSource(~seed, number).whole(places.length)] === at) await playOne(lane, number);
       }),
     );
-    house.clock.advance(minutes(1));
+    server.clock.advance(minutes(1));
     const wrong = await feeder();
     if (wrong !== null) found.problems.push(`seed ${seed}, after case ${first + batch}: the true feeder ${wrong}`);
     if (keptAtFirst === 0 && first + batch >= cases / 10) keptAtFirst = liveBytes();
@@ -123,25 +123,25 @@ function liveBytes(): number {
 
 // --- the doors -------------------------------------------------------------------------------------------------------
 
-async function openLanes(house: TestServer, routes: readonly RouteOptions[]): Promise<Lane[]> {
-  const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
+async function openLanes(server: TestServer, routes: readonly RouteOptions[]): Promise<Lane[]> {
+  const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
   const lanes: Lane[] = [];
-  for (let at = 1; at <= 4; at += 1) lanes.push(reportLane(house, (await house.addFeeder()).key, at));
-  for (let at = 5; at <= 6; at += 1) lanes.push(linkLane(openLink(address, (await house.addFeeder()).key), at));
+  for (let at = 1; at <= 4; at += 1) lanes.push(reportLane(server, (await server.addFeeder()).key, at));
+  for (let at = 5; at <= 6; at += 1) lanes.push(linkLane(openLink(address, (await server.addFeeder()).key), at));
   const open = routes.filter(({ method, url }) => method !== "HEAD" && !/\/(link|live|report)$/.test(url));
-  lanes.push(await routeLane(house, open), await routeLane(house, open));
+  lanes.push(await routeLane(server, open), await routeLane(server, open));
   return lanes;
 }
 
 const numberingOf = (lane: number): Numbering => ({ boot: `boot-${lane}`, seq: 0, uptimeMs: 1_000 });
 
-function reportLane(house: TestServer, key: string, at: number): Lane {
+function reportLane(server: TestServer, key: string, at: number): Lane {
   const numbering = numberingOf(at);
   return {
     door: "report",
     share: 10,
     play: (chance) =>
-      inject(house, fuzzRequest("POST", "/api/v1/report", reportText(numbering, chance), chance), {
+      inject(server, fuzzRequest("POST", "/api/v1/report", reportText(numbering, chance), chance), {
         authorization: `Bearer ${key}`,
       }),
   };
@@ -164,7 +164,7 @@ function linkLane(link: FuzzLink, at: number): Lane {
 const isCostly = ({ url, method }: RouteOptions) =>
   /\/(claim|sessions?|join|me|passphrase)(\/|$)/.test(url) && (method === "POST" || method === "DELETE");
 
-async function routeLane(house: TestServer, routes: readonly RouteOptions[]): Promise<Lane> {
+async function routeLane(server: TestServer, routes: readonly RouteOptions[]): Promise<Lane> {
   const [cheap, costly] = [routes.filter((route) => !isCostly(route)), routes.filter(isCostly)];
   let keeper: Headers | null = null;
   let ids: Headers = {};
@@ -173,7 +173,7 @@ async function routeLane(house: TestServer, routes: readonly RouteOptions[]): Pr
   let [made, asks] = [0, 0];
   const newcomer = async () => {
     made += 1;
-    const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, {
+    const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
       role: "keeper",
     });
     const payload = {
@@ -182,18 +182,18 @@ async function routeLane(house: TestServer, routes: readonly RouteOptions[]): Pr
       passphrase: "nine rooks on a wet gate",
     };
     const address = { remoteAddress: `10.254.${lane}.${made % 256}` };
-    const joined = await house.app.inject({ method: "POST", url: "/api/v1/join", payload, ...address });
+    const joined = await server.app.inject({ method: "POST", url: "/api/v1/join", payload, ...address });
     if (joined.statusCode !== 200) throw new Error(`expected somebody to join, got ${joined.body}`);
     return { cookie: String(joined.headers["set-cookie"]).split(";")[0] ?? "", "x-pieward": "1" };
   };
   /** One of their own, so that the true feeder's yard can't be deleted. */
   const newYard = async (of: Headers) => {
     made += 1;
-    const person = (await requestAs(house, "GET", "/api/v1/me", of)).json().id as string;
-    const like = (await house.store.yards.yards()).find(({ id }) => id === house.yard);
+    const person = (await requestAs(server, "GET", "/api/v1/me", of)).json().id as string;
+    const like = (await server.store.yards.yards()).find(({ id }) => id === server.yard);
     const yard = { ...like, id: `yard-${lane}-${made}`, name: "Alder Croft", practice: false };
-    await house.store.yards.addYard(yard as never, person, house.clock.now());
-    const added = await requestAs(house, "POST", "/api/v1/feeders", of, { yard: yard.id, name: "Larch" });
+    await server.store.yards.addYard(yard as never, person, server.clock.now());
+    const added = await requestAs(server, "POST", "/api/v1/feeders", of, { yard: yard.id, name: "Larch" });
     const feeder = added.json().feeder.id as string;
     return { yard: yard.id, feeder, person, fault: "foodLow", item: "none", endpoint: "https://push.example/a" };
   };
@@ -204,21 +204,22 @@ async function routeLane(house: TestServer, routes: readonly RouteOptions[]): Pr
       const sent = routeRequest(chance.oneOf(chance.is(0.02) ? costly : cheap), ids, chance);
       asks += 1;
       return inject(
-        house,
+        server,
         sent,
         chance.is(0.05) ? {} : (keeper ?? {}),
         `10.${lane % 256}.${(asks >> 8) % 256}.${asks % 256}`,
       );
     },
     async renew() {
-      if (keeper === null || (await requestAs(house, "GET", "/api/v1/me", keeper)).statusCode !== 200)
+      if (keeper === null || (await requestAs(server, "GET", "/api/v1/me", keeper)).statusCode !== 200)
         keeper = await newcomer();
       const feeder =
-        ids.feeder === undefined ? null : await requestAs(house, "GET", `/api/v1/feeders/${ids.feeder}`, keeper);
+        ids.feeder === undefined ? null : await requestAs(server, "GET", `/api/v1/feeders/${ids.feeder}`, keeper);
       if (feeder?.statusCode !== 200) ids = await newYard(keeper);
-      for (const { id, yard } of (await house.store.yards.feeders()).filter(({ yard }) => yard === ids.yard)) {
+      for (const { id, yard } of (await server.store.yards.feeders()).filter(({ yard }) => yard === ids.yard)) {
         // A page of hundreds of feeders would only cost time.
-        if (id !== ids.feeder && yard !== house.yard) await requestAs(house, "DELETE", `/api/v1/feeders/${id}`, keeper);
+        if (id !== ids.feeder && yard !== server.yard)
+          await requestAs(server, "DELETE", `/api/v1/feeders/${id}`, keeper);
       }
     },
   };
@@ -226,12 +227,12 @@ async function routeLane(house: TestServer, routes: readonly RouteOptions[]): Pr
 let lanesOpened = 0;
 
 async function inject(
-  house: TestServer,
+  server: TestServer,
   { method, url, headers, body }: FuzzRequest,
   more: object,
   remoteAddress = "10.9.9.9",
 ) {
-  const answer = await house.app.inject({
+  const answer = await server.app.inject({
     method: method as "GET",
     url,
     headers: { ...headers, ...more },
@@ -245,19 +246,19 @@ async function inject(
 }
 
 /** A feeder that does all right, in the midst of it. */
-async function trueFeeder(house: TestServer): Promise<() => Promise<string | null>> {
-  const { feeder, key } = await house.addFeeder({ name: "Rowan" });
+async function trueFeeder(server: TestServer): Promise<() => Promise<string | null>> {
+  const { feeder, key } = await server.addFeeder({ name: "Rowan" });
   let [seq, uptimeMs] = [0, 0];
   return async () => {
     uptimeMs += 60_000;
     const events = [1, 2, 3].map((more) => ({ seq: seq + more, uptimeMs: uptimeMs - 4_000 + more, kind: "visit" }));
     seq += events.length;
-    const { status, body } = await house.report(key, { boot: "boot-true", sentUptimeMs: uptimeMs, events });
+    const { status, body } = await server.report(key, { boot: "boot-true", sentUptimeMs: uptimeMs, events });
     const said = body as { storedThrough?: number; duplicates?: number; refused?: unknown[] };
     if (status !== 200 || said.storedThrough !== seq || said.duplicates !== 0 || said.refused?.length !== 0) {
       return `was answered ${status} ${JSON.stringify(body)}, not storedThrough ${seq}`;
     }
-    const stored = house.connections.direct
+    const stored = server.connections.direct
       .prepare("SELECT count(*) FROM Event WHERE feederId = ?")
       .pluck()
       .get(feeder.id);

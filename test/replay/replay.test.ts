@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { at, iso, check, keeper, portion, replay, report, settings, truth } from "./lines.ts";
+import { at, check, iso, keeper, portion, replay, report, settings, truth } from "./lines.ts";
 
 const chute = { button: false, detector: false, chute: true, perch: false, scale: false };
 const rowan = { name: "Rowan", zone: "Europe/Stockholm", sensors: chute, hopperCapacityGrams: 2_000, portionGrams: 5 };

@@ -56,7 +56,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     await day.live(60);
     day.fail("trayJammed");
     await day.live(20);
-    const jam = (await day.house.runPeriodicCheck(day.feeder)).alarms.find(({ fault }) => fault === "trayJammed");
+    const jam = (await day.server.runPeriodicCheck(day.feeder)).alarms.find(({ fault }) => fault === "trayJammed");
     await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: day.iso(-900) }); // of an older raise
     await day.keeper("alarms/trayJammed/acknowledge", { raisedAt: jam?.raisedAt });
     await day.keeper("alarms/scaleSilent/out-of-service", { reason: "The load cell is being glued." });
@@ -78,11 +78,11 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
 
   it("leaves out a sensor that the keeper has unticked, although it goes on speaking", async () => {
     const day = await ServerDay.begin();
-    const { sensors } = (await day.house.runPeriodicCheck(day.feeder)).settings;
-    await day.house.app.inject({
+    const { sensors } = (await day.server.runPeriodicCheck(day.feeder)).settings;
+    await day.server.app.inject({
       method: "PATCH",
       url: `/api/v1/feeders/${day.feeder}`,
-      headers: day.house.keeper,
+      headers: day.server.keeper,
       payload: { sensors: { ...sensors, scale: false } },
     });
     await day.live(30);
@@ -97,9 +97,9 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     const press = (seq: number) => ({ seq, uptimeMs: seq * 1_000, kind: "press" });
     const report = { boot: "b-1", sentUptimeMs: 60_000, readings: { airCelsius: -127 }, events: [press(1), press(2)] };
     expect(await day.say(report)).toBe(200);
-    day.house.clock.advance(minutes(1));
+    day.server.clock.advance(minutes(1));
     expect(await day.say({ ...report, events: [press(1), press(2), press(3), { seq: 4, kind: "press" }] })).toBe(200);
-    day.house.clock.advance(minutes(1));
+    day.server.clock.advance(minutes(1));
     const left = { boot: "b-0", sentUptimeMs: null, events: [press(7)] };
     expect(await day.say(left)).toBe(200);
     const log = await day.log();
@@ -124,7 +124,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     for (let report = 1; report <= 620; report += 1) {
       const events = Array.from({ length: 3 }, () => ({ seq: ++seq, uptimeMs: report * 1_000, kind: "visit" }));
       expect(await day.say({ boot: `b-${report % 2}`, sentUptimeMs: report * 1_000, events })).toBe(200);
-      day.house.clock.advance(minutes(1) as never);
+      day.server.clock.advance(minutes(1) as never);
     }
     const lines = (await day.log())
       .trimEnd()
@@ -147,7 +147,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     const visits = (...seqs: number[]) => seqs.map((seq) => ({ seq, uptimeMs: 1_000, kind: "visit" }));
     for (const [index, events] of [visits(1, 3), visits(2), visits(4)].entries()) {
       expect(await day.say({ boot: "b-1", sentUptimeMs: 60_000 * (index + 1), events })).toBe(200);
-      day.house.clock.advance(minutes(1));
+      day.server.clock.advance(minutes(1));
     }
     const log = await day.log();
     const lines = log
@@ -164,11 +164,11 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
   });
 
   it("replays to the very state after a day on a bad line, with reports lost, doubled and late, and boots lost", async () => {
-    const house = await openTestServer();
-    await simulateUnreliableDay(house, 3);
-    const [row] = await house.store.yards.feeders();
+    const server = await openTestServer();
+    await simulateUnreliableDay(server, 3);
+    const [row] = await server.store.yards.feeders();
     const { id, state } = row as FeederRow;
-    const log = (await house.app.inject({ url: `/api/v1/feeders/${id}/log`, headers: house.keeper })).body;
+    const log = (await server.app.inject({ url: `/api/v1/feeders/${id}/log`, headers: server.keeper })).body;
     expect(replayLog(log).replay.stateOf(id)).toEqual(state);
   });
 
@@ -177,19 +177,19 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     await day.keeper("refills", { what: { kind: "added", grams: 300 } });
     const portion = { seq: 1, uptimeMs: 59_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     await day.say({ boot: "b-1", sentUptimeMs: 60_000, readings: { hopperGrams: 290 }, events: [portion] });
-    day.house.clock.advance(seconds(-3)); // so that the keeper's hand comes at the very moment of the report
+    day.server.clock.advance(seconds(-3)); // so that the keeper's hand comes at the very moment of the report
     await day.keeper("refills", { what: { kind: "level", grams: 100 } });
-    day.house.clock.advance(seconds(-20));
+    day.server.clock.advance(seconds(-20));
     await day.say({ boot: "b-1", sentUptimeMs: 61_000, readings: { hopperGrams: 280 } });
     expect(replayLog(await day.log()).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
   it("is a file for keepers only", async () => {
-    const { house, feeder } = await ServerDay.begin();
+    const { server, feeder } = await ServerDay.begin();
     const url = `/api/v1/feeders/${feeder}/log`;
-    expect((await house.app.inject({ url })).statusCode).toBe(401);
-    expect((await house.app.inject({ url: "/api/v1/feeders/none/log", headers: house.keeper })).statusCode).toBe(404);
-    const { headers } = await house.app.inject({ url, headers: house.keeper });
+    expect((await server.app.inject({ url })).statusCode).toBe(401);
+    expect((await server.app.inject({ url: "/api/v1/feeders/none/log", headers: server.keeper })).statusCode).toBe(404);
+    const { headers } = await server.app.inject({ url, headers: server.keeper });
     expect(headers).toMatchObject({
       "content-type": "application/x-ndjson",
       "content-disposition": `attachment; filename="${feeder}.ndjson"`,

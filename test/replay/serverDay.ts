@@ -15,15 +15,15 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
  * and a keeper's hands are at hand. Reports come seven seconds after the full minute, so that none meets patrol.
  */
 export class ServerDay {
-  house: TestServer;
+  server: TestServer;
   readonly feeder: string;
   readonly #key: string;
   readonly #scene: Scene;
   #acts = 0;
   silent = false;
 
-  private constructor(house: TestServer, added: { feeder: { id: string }; key: string }) {
-    this.house = house;
+  private constructor(server: TestServer, added: { feeder: { id: string }; key: string }) {
+    this.server = server;
     this.feeder = added.feeder.id;
     this.#key = added.key;
     this.#scene = new Scene({
@@ -34,26 +34,26 @@ export class ServerDay {
       memory: { spool: [], orderState: initialOrderState },
       boot: "b-played",
       visitPattern: "lively",
-      startsAt: house.clock.now(),
+      startsAt: server.clock.now(),
       narrate: () => undefined,
     });
   }
 
   static async begin(): Promise<ServerDay> {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const { zone, place } = practiceYard;
-    await changeYard(house, { zone, place });
+    await changeYard(server, { zone, place });
     const { sensors, battery, hopperCapacityGrams, portionGrams } = rowan;
-    return new ServerDay(house, await house.addFeeder({ sensors, battery, hopperCapacityGrams, portionGrams }));
+    return new ServerDay(server, await server.addFeeder({ sensors, battery, hopperCapacityGrams, portionGrams }));
   }
 
   async yardMoves(said: object): Promise<void> {
-    this.house.clock.advance(seconds(3));
-    await changeYard(this.house, said);
+    this.server.clock.advance(seconds(3));
+    await changeYard(this.server, said);
   }
 
   get now(): Instant {
-    return this.house.clock.now();
+    return this.server.clock.now();
   }
 
   fail(fault: PracticeFault): void {
@@ -83,46 +83,46 @@ export class ServerDay {
     const events = report.events ?? [];
     const middle = Math.ceil(events.length / 2);
     await this.#post({ ...report, events: events.slice(middle) });
-    this.house.clock.advance(seconds(2));
+    this.server.clock.advance(seconds(2));
     const answer = await this.#post({ ...report, events: events.slice(0, middle) });
     this.#scene.handleAnswer(report.boot, answer, this.now);
     return events.length;
   }
 
   async #post(report: object): Promise<never> {
-    const { status, body } = await this.house.report(this.#key, report);
+    const { status, body } = await this.server.report(this.#key, report);
     if (status !== 200) throw new Error(`expected the report to be taken, got ${status}: ${JSON.stringify(body)}`);
     return body;
   }
 
   /** The server is down for a while: nobody looks, nobody hears. */
   async restart(downMinutes: number): Promise<void> {
-    this.house.clock.advance(minutes(downMinutes));
-    this.house = await this.house.restart();
+    this.server.clock.advance(minutes(downMinutes));
+    this.server = await this.server.restart();
   }
 
   /** Another keeper of the same yard. @returns the headers of their browser. */
   secondKeeper(name: string): Promise<Record<string, string>> {
-    return joinByInvite(this.house, name, "keeper");
+    return joinByInvite(this.server, name, "keeper");
   }
 
   async settings(said: object): Promise<void> {
-    this.house.clock.advance(seconds(3));
+    this.server.clock.advance(seconds(3));
     const url = `/api/v1/feeders/${this.feeder}`;
-    const answer = await this.house.app.inject({ method: "PATCH", url, headers: this.house.keeper, payload: said });
+    const answer = await this.server.app.inject({ method: "PATCH", url, headers: this.server.keeper, payload: said });
     if (answer.statusCode !== 200) throw new Error(`expected the settings to be taken, got ${answer.body}`);
   }
 
   /** Posted as it is, by a feeder that says anything. */
   async say(report: object): Promise<number> {
-    return (await this.house.report(this.#key, report)).status;
+    return (await this.server.report(this.#key, report)).status;
   }
 
   /** The keeper's hand, three seconds after whatever was before. */
-  async keeper(path: string, payload: object = {}, headers = this.house.keeper): Promise<void> {
-    this.house.clock.advance(seconds(3));
+  async keeper(path: string, payload: object = {}, headers = this.server.keeper): Promise<void> {
+    this.server.clock.advance(seconds(3));
     this.#acts += 1;
-    const answer = await this.house.app.inject({
+    const answer = await this.server.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${this.feeder}/${path}`,
       headers,
@@ -134,17 +134,17 @@ export class ServerDay {
   /** As the keeper downloads it. */
   async log(): Promise<string> {
     const url = `/api/v1/feeders/${this.feeder}/log`;
-    return (await this.house.app.inject({ url, headers: this.house.keeper })).body;
+    return (await this.server.app.inject({ url, headers: this.server.keeper })).body;
   }
 
   async state(): Promise<FeederState> {
-    const row = await this.house.store.yards.feeder(this.feeder);
+    const row = await this.server.store.yards.feeder(this.feeder);
     if (!row) throw new Error("expected the feeder to be there");
     return row.state;
   }
 
   changes(): Promise<readonly AlarmChange[]> {
-    return this.house.store.records.alarmChanges(this.feeder, instant(0), after(this.now, minutes(1)));
+    return this.server.store.records.alarmChanges(this.feeder, instant(0), after(this.now, minutes(1)));
   }
 
   iso(aheadMinutes: number): string {
@@ -154,7 +154,7 @@ export class ServerDay {
   #fullMinute = (): Instant => (Math.floor(this.now / minutes(1)) * minutes(1)) as Instant;
 
   async #until(end: Instant): Promise<void> {
-    const { clock, ports } = this.house;
+    const { clock, ports } = this.server;
     for (;;) {
       const tick = ((Math.floor(clock.now() / seconds(20)) + 1) * seconds(20)) as Instant;
       if (tick > end) break;
@@ -165,8 +165,8 @@ export class ServerDay {
   }
 }
 
-async function changeYard(house: TestServer, payload: object): Promise<void> {
-  const url = `/api/v1/yards/${house.yard}`;
-  const answer = await house.app.inject({ method: "PATCH", url, headers: house.keeper, payload });
+async function changeYard(server: TestServer, payload: object): Promise<void> {
+  const url = `/api/v1/yards/${server.yard}`;
+  const answer = await server.app.inject({ method: "PATCH", url, headers: server.keeper, payload });
   if (answer.statusCode !== 200) throw new Error(`expected the yard's change to be taken, got ${answer.body}`);
 }

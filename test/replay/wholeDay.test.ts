@@ -31,7 +31,7 @@ describe("a day with everything in it", { timeout: 240_000 }, () => {
     await day.keeper("refills", { at: day.iso(-120), what: { kind: "level", grams: 1_400 } });
     await day.live(5);
 
-    day.house.sockets.sendOrders = () => true; // an order leaves at once for a feeder that holds its line
+    day.server.sockets.sendOrders = () => true; // an order leaves at once for a feeder that holds its line
     await day.keeper("orders", { kind: "resume" });
     await day.keeper("alarms/scaleSilent/shelve", { until: day.iso(600) });
     day.fail("trayJammed");

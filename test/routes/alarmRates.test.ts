@@ -33,28 +33,31 @@ function usual(feeder: string, fault: Row["fault"], at: Instant): Row[] {
   ];
 }
 
-async function askedOf(house: TestServer, yard = house.yard) {
-  const answer = await house.app.inject({ url: `/api/v1/yards/${yard}/alarm-rates`, headers: await signInAgain(house) });
+async function askedOf(server: TestServer, yard = server.yard) {
+  const answer = await server.app.inject({
+    url: `/api/v1/yards/${yard}/alarm-rates`,
+    headers: await signInAgain(server),
+  });
   return { status: answer.statusCode, view: answer.json<RatesView>() };
 }
 
 /** A yard whose feeder has been there for so long. */
-async function houseSince(span: Span): Promise<{ house: TestServer; feeder: string; now: Instant }> {
-  const house = await openTestServer();
-  const { feeder } = await house.addFeeder();
-  const now = house.clock.advance(span);
-  return { house, feeder: feeder.id, now };
+async function houseSince(span: Span): Promise<{ server: TestServer; feeder: string; now: Instant }> {
+  const server = await openTestServer();
+  const { feeder } = await server.addFeeder();
+  const now = server.clock.advance(span);
+  return { server, feeder: feeder.id, now };
 }
 
 describe("the rates of a yard", () => {
   it("are those of thirty local days, with words, findings and numbers", async () => {
-    const { house, feeder, now } = await houseSince(days(40));
+    const { server, feeder, now } = await houseSince(days(40));
     const ice = Array.from({ length: 8 }, (_, index) => usual(feeder, "iceLock", before(now, days(2 * index + 1))));
     const food = Array.from({ length: 4 }, (_, index) => usual(feeder, "foodLow", before(now, days(3 * index + 1.2))));
     const old = usual(feeder, "trayJammed", before(now, days(33)));
     const note = usual(feeder, "frostInside", before(now, days(3)));
-    logged(house, [...ice.flat(), ...food.flat(), ...old, ...note]);
-    const { status, view } = await askedOf(house);
+    logged(server, [...ice.flat(), ...food.flat(), ...old, ...note]);
+    const { status, view } = await askedOf(server);
     expect(status).toBe(200);
     expect(view.texts[0]).toBe(
       "12 alarms in 30 days at 1 feeder: 2.8 a week at each. Besides, 1 note for the digest, which calls nobody.",
@@ -75,8 +78,8 @@ describe("the rates of a yard", () => {
   });
 
   it("say how many days are known of a young yard, and that nothing is to be changed", async () => {
-    const { house } = await houseSince(days(5));
-    const { view } = await askedOf(house);
+    const { server } = await houseSince(days(5));
+    const { view } = await askedOf(server);
     expect(view.texts).toEqual([
       "No alarm in 5 days at 1 feeder.",
       "Only 5 days are known yet. The standard wants 30 before one judges.",
@@ -85,44 +88,44 @@ describe("the rates of a yard", () => {
   });
 
   it("can be asked in the very moment in which a feeder was added, and of a yard without any", async () => {
-    const house = await openTestServer();
-    expect((await askedOf(house)).view.texts).toEqual(["This yard has no feeder yet, so nothing can alarm."]);
-    await house.addFeeder();
-    expect((await askedOf(house)).status).toBe(200);
+    const server = await openTestServer();
+    expect((await askedOf(server)).view.texts).toEqual(["This yard has no feeder yet, so nothing can alarm."]);
+    await server.addFeeder();
+    expect((await askedOf(server)).status).toBe(200);
   });
 
   it("see what the store's own feeder raised, standing for days without a word in the log", async () => {
-    const house = await openTestServer();
-    const { feeder, key } = await house.addFeeder();
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
     for (let minute = 0; minute < 70; minute += 1) {
-      await house.report(key, { boot: "b-1", sentUptimeMs: 60_000 * (minute + 1), readings: {}, events: [] });
-      house.clock.advance(minutes(1));
+      await server.report(key, { boot: "b-1", sentUptimeMs: 60_000 * (minute + 1), readings: {}, events: [] });
+      server.clock.advance(minutes(1));
     }
-    house.clock.advance(days(3));
+    server.clock.advance(days(3));
     // One look judges the silence; after it nothing is written for a month and more.
-    const told = await house.app.inject({
+    const told = await server.app.inject({
       method: "PATCH",
       url: `/api/v1/feeders/${feeder.id}`,
-      headers: house.keeper,
+      headers: server.keeper,
       payload: { name: "Rowan" },
     });
     expect(told.json<{ alarms: { fault: string }[] }>().alarms.map(({ fault }) => fault)).toContain("feederSilent");
-    house.clock.advance(days(40));
-    const { view } = await askedOf(house);
+    server.clock.advance(days(40));
+    const { view } = await askedOf(server);
     expect(view.standing.map(({ name }) => name)).toContain("feeder silent, Rowan");
     expect(view.findings).toContainEqual(expect.stringMatching(/^“Feeder silent” at Rowan has stood for 40 days/));
   });
 
   it("count pushes that rang once a person, however many phones, and neither quiet ones nor what closes", async () => {
-    const { house, feeder, now } = await houseSince(days(31));
-    const owner = (await house.store.keepers.keeperNamed("Keeper"))?.id ?? "";
-    await house.connections.write(async (statements) => {
+    const { server, feeder, now } = await houseSince(days(31));
+    const owner = (await server.store.keepers.keeperNamed("Keeper"))?.id ?? "";
+    await server.connections.write(async (statements) => {
       const written = new Date(before(now, days(2)));
       const item = (id: string, different: object, silent = false) => ({
         id,
         channel: "push",
         keeperId: owner,
-        yardId: house.yard,
+        yardId: server.yard,
         feederId: feeder,
         topic: "alarm-1",
         content: JSON.stringify({ fault: "trayJammed", silent }),
@@ -146,26 +149,26 @@ describe("the rates of a yard", () => {
         ],
       });
     });
-    const { view } = await askedOf(house);
+    const { view } = await askedOf(server);
     expect(view.measures[0]).toMatchObject({ name: "Pushes that rang, a week at each feeder", value: "0.46" });
   });
 
   it("read only the newest days of a sensor that flickers day and night, and say so", async () => {
-    const { house, feeder, now } = await houseSince(days(40));
+    const { server, feeder, now } = await houseSince(days(40));
     const flicker = Array.from({ length: 20_400 }, (_, index): Row => {
       const at = before(now, minutes(1.5 * (20_400 - index)));
       return { feeder, fault: "buttonSilent", from: "acknowledged", to: "acknowledged", at, present: index % 2 === 0 };
     });
-    logged(house, flicker);
-    const { view } = await askedOf(house);
+    logged(server, flicker);
+    const { view } = await askedOf(server);
     expect(view.texts.at(-1)).toBe("Earlier days have too many changes to be read: only the newest 20000 are.");
     expect(view.days.length).toBeLessThan(22);
   }, 20_000);
 
   it("are of no yard that isn't there, and of nobody who isn't signed in", async () => {
-    const house = await openTestServer();
-    expect((await askedOf(house, "elsewhere")).status).toBe(404);
-    const stranger = await house.app.inject({ url: `/api/v1/yards/${house.yard}/alarm-rates` });
+    const server = await openTestServer();
+    expect((await askedOf(server, "elsewhere")).status).toBe(404);
+    const stranger = await server.app.inject({ url: `/api/v1/yards/${server.yard}/alarm-rates` });
     expect(stranger.statusCode).toBe(401);
   });
 });

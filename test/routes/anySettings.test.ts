@@ -82,14 +82,14 @@ const someOf = (schema: z.ZodType) => {
 
 describe("whatever a keeper stores", { timeout: 120_000 }, () => {
   it("makes no report, no page, no digest and no tick fail", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const send = (method: "PATCH" | "POST", url: string, payload: object) =>
-      house.app.inject({ method, url: `/api/v1/${url}`, headers: house.keeper, payload });
+      server.app.inject({ method, url: `/api/v1/${url}`, headers: server.keeper, payload });
     const people = (
-      await house.app.inject({ url: `/api/v1/yards/${house.yard}/people`, headers: house.keeper })
+      await server.app.inject({ url: `/api/v1/yards/${server.yard}/people`, headers: server.keeper })
     ).json();
     const me = (people.people ?? people)[0].id as string;
-    const { key, feeder } = await house.addFeeder();
+    const { key, feeder } = await server.addFeeder();
     const taken = new Map<string, number>();
     let seq = 0;
 
@@ -98,20 +98,20 @@ describe("whatever a keeper stores", { timeout: 120_000 }, () => {
       if (status < 300) taken.set(what, (taken.get(what) ?? 0) + 1);
     };
     const live = async (with_: { readonly hopperGrams: number; readonly airCelsius: number }) => {
-      house.clock.advance(minutes(7));
+      server.clock.advance(minutes(7));
       seq += 1;
       const uptimeMs = seq * minutes(7);
       const events = [{ seq, uptimeMs, kind: seq % 2 ? "portion" : "deposit", ...(seq % 2 ? { cause: "press" } : {}) }];
-      const answer = await house.report(key, { boot: "b-1", sentUptimeMs: uptimeMs, readings: with_, events });
+      const answer = await server.report(key, { boot: "b-1", sentUptimeMs: uptimeMs, readings: with_, events });
       expect(answer.status, JSON.stringify(answer.body)).toBe(200);
-      expect((await house.app.inject({ url: "/api/v1/home", headers: house.keeper })).statusCode).toBe(200);
-      house.clock.advance(hours(5)); // silence, digest times and quiet hours come and go
-      await runPeriodicChecks(house.ports);
-      await advanceDueEscalations(house.ports);
-      await sendDueDigests(house.ports);
-      const day = new Date(house.clock.now()).toISOString().slice(0, 10);
+      expect((await server.app.inject({ url: "/api/v1/home", headers: server.keeper })).statusCode).toBe(200);
+      server.clock.advance(hours(5)); // silence, digest times and quiet hours come and go
+      await runPeriodicChecks(server.ports);
+      await advanceDueEscalations(server.ports);
+      await sendDueDigests(server.ports);
+      const day = new Date(server.clock.now()).toISOString().slice(0, 10);
       const url = `/api/v1/feeders/${feeder.id}/day?date=${day}`;
-      expect((await house.app.inject({ url, headers: house.keeper })).statusCode).toBeLessThan(500);
+      expect((await server.app.inject({ url, headers: server.keeper })).statusCode).toBeLessThan(500);
     };
 
     const history = fc.record({
@@ -127,11 +127,11 @@ describe("whatever a keeper stores", { timeout: 120_000 }, () => {
     await fc.assert(
       fc.asyncProperty(history, async ({ yard, changed, added, person, readings }) => {
         const acts: [string, "PATCH" | "POST", string, object][] = [
-          ["yard", "PATCH", `yards/${house.yard}`, yard],
+          ["yard", "PATCH", `yards/${server.yard}`, yard],
           ["feeder", "PATCH", `feeders/${feeder.id}`, changed],
-          ["person", "PATCH", `yards/${house.yard}/people/${me}`, { ...person, role: "keeper" }],
+          ["person", "PATCH", `yards/${server.yard}/people/${me}`, { ...person, role: "keeper" }],
         ];
-        if (seq % 8 === 0) acts.push(["new feeder", "POST", "feeders", { name: "Larch", ...added, yard: house.yard }]);
+        if (seq % 8 === 0) acts.push(["new feeder", "POST", "feeders", { name: "Larch", ...added, yard: server.yard }]);
         for (const [what, method, url, said] of acts) {
           // Each field by itself, so that one that is refused doesn't hide what the others do.
           const parts =

@@ -34,13 +34,13 @@ describe("a request that nothing can be made of", () => {
 
 describe("an event whose kind can't even be made text", () => {
   it("is refused by its field, and the rest of the report is stored", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
     const events = [
       { seq: 1, uptimeMs: 1, kind: { toString: null } },
       { seq: 2, uptimeMs: 2, kind: "press" },
     ];
-    const { status, body } = await house.report(key, { boot: "b-1", sentUptimeMs: 5, events });
+    const { status, body } = await server.report(key, { boot: "b-1", sentUptimeMs: 5, events });
     const said = body as { storedThrough: number; refused: readonly { seq: number; field: string }[] };
     expect([status, said.storedThrough]).toEqual([200, 2]);
     expect(said.refused).toMatchObject([{ seq: 1, field: "events[0].kind" }]);

@@ -25,7 +25,7 @@ export interface ChangingRequest {
 }
 
 /**
- * `unclaimed`: nobody keeps the house. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
+ * `unclaimed`: nobody keeps the server. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
  * with a practice yard.
  */
 export type Start = "unclaimed" | "usual" | "practising";

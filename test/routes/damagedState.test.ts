@@ -35,74 +35,74 @@ const report = (seq: number) => ({
   readings: { hopperGrams: 400, airCelsius: -3 },
   events: [{ seq, uptimeMs: seq * 60_000 - 1_000, kind: "portion", cause: "press", motorMs: 900 }],
 });
-const home = (house: TestServer) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+const home = (server: TestServer) => server.app.inject({ url: "/api/v1/home", headers: server.keeper });
 
 /** Rowan, whose state is damaged, and Larch beside it, after ten minutes of reports. */
 async function withDamage(damage: (state: string) => string) {
-  const house = await openTestServer();
-  const rowan = await house.addFeeder({ name: "Rowan", hopperCapacityGrams: 1_200 });
-  const larch = await house.addFeeder({ name: "Larch" });
+  const server = await openTestServer();
+  const rowan = await server.addFeeder({ name: "Rowan", hopperCapacityGrams: 1_200 });
+  const larch = await server.addFeeder({ name: "Larch" });
   for (let seq = 1; seq <= 10; seq += 1) {
-    house.clock.advance(minutes(1));
-    for (const { key } of [rowan, larch]) expect((await house.report(key, report(seq))).status).toBe(200);
+    server.clock.advance(minutes(1));
+    for (const { key } of [rowan, larch]) expect((await server.report(key, report(seq))).status).toBe(200);
   }
-  await runPeriodicChecks(house.ports);
-  const read = house.connections.direct.prepare(`SELECT "state" FROM "Feeder" WHERE "id" = ?`).pluck();
+  await runPeriodicChecks(server.ports);
+  const read = server.connections.direct.prepare(`SELECT "state" FROM "Feeder" WHERE "id" = ?`).pluck();
   const sound = read.get(rowan.feeder.id) as string;
-  const put = house.connections.direct.prepare(
+  const put = server.connections.direct.prepare(
     `UPDATE "Feeder" SET "state" = ?, "nextCheckAt" = "createdAt" WHERE "id" = ?`,
   );
   put.run(damage(sound), rowan.feeder.id);
-  return { house, rowan, larch, sound: JSON.parse(sound), damaged: damage(sound) };
+  return { server, rowan, larch, sound: JSON.parse(sound), damaged: damage(sound) };
 }
 
 describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
   it("is told in a sentence, stops no other feeder, and is rebuilt from the record", async () => {
-    const { house, rowan, larch, sound, damaged } = await withDamage(damage);
+    const { server, rowan, larch, sound, damaged } = await withDamage(damage);
     // Before it is rebuilt: patrol looks at the other, its reports are taken, digests and the first page go on.
-    house.clock.advance(minutes(1));
-    await expect(runPeriodicChecks(house.ports)).rejects.toThrow("1 feeders could not be looked at");
-    expect((await house.report(larch.key, report(11))).status).toBe(200);
-    await sendDueDigests(house.ports);
-    const [told] = await house.store.yards.damagedFeeders();
+    server.clock.advance(minutes(1));
+    await expect(runPeriodicChecks(server.ports)).rejects.toThrow("1 feeders could not be looked at");
+    expect((await server.report(larch.key, report(11))).status).toBe(200);
+    await sendDueDigests(server.ports);
+    const [told] = await server.store.yards.damagedFeeders();
     expect(told).toMatchObject({ id: rowan.feeder.id, name: "Rowan", problem: expect.stringMatching(problem) });
-    const refused = await house.report(rowan.key, report(11));
+    const refused = await server.report(rowan.key, report(11));
     expect([refused.status, refused.headers["retry-after"]]).toEqual([503, "20"]);
     expect(refused.body).toMatchObject({ detail: expect.stringContaining("damaged and is being rebuilt") });
 
     // That report had it rebuilt: it lacks nothing, and the feeder sends again what it kept.
     const written = log();
-    await repairDamaged(house.ports, written);
-    expect(await house.store.yards.damagedFeeders()).toEqual([]);
-    const row = await house.store.yards.feeder(rowan.feeder.id);
+    await repairDamaged(server.ports, written);
+    expect(await server.store.yards.damagedFeeders()).toEqual([]);
+    const row = await server.store.yards.feeder(rowan.feeder.id);
     const { nextCheckAt, ...same } = { nextCheckAt: 0, ...row?.state };
-    expect({ ...same, hopperForecast: null }).toEqual({ ...sound, foresight: null });
-    expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
-    const kept = house.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();
+    expect({ ...same, hopperForecast: null }).toEqual({ ...sound, hopperForecast: null });
+    expect((await server.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
+    const kept = server.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();
     expect(kept.get(rowan.feeder.id)).toBe(damaged);
-    expect((await house.runPeriodicCheck(rowan.feeder.id)).summary).toContain(
+    expect((await server.runPeriodicCheck(rowan.feeder.id)).summary).toContain(
       "was damaged, and was rebuilt from its record",
     );
-    expect((await house.runPeriodicCheck(larch.feeder.id)).summary).not.toContain("damaged");
-    await runPeriodicChecks(house.ports);
+    expect((await server.runPeriodicCheck(larch.feeder.id)).summary).not.toContain("damaged");
+    await runPeriodicChecks(server.ports);
   });
 });
 
 describe("a damaged feeder", () => {
   it("is named on the first page, which shows all others, and the page has it rebuilt", async () => {
-    const { house, larch } = await withDamage(() => "{");
-    const seen = await home(house);
+    const { server, larch } = await withDamage(() => "{");
+    const seen = await home(server);
     expect(seen.statusCode).toBe(200);
     const [yard] = seen.json().yards;
     expect(yard.feeders.map(({ id }: { id: string }) => id)).toEqual([larch.feeder.id]);
     expect(yard.damagedFeeders).toMatchObject([{ name: "Rowan", text: expect.stringContaining("being rebuilt") }]);
-    await repairDamaged(house.ports, log());
-    expect((await home(house)).json().yards[0]).toMatchObject({ damagedFeeders: [], feeders: [{}, {}] });
+    await repairDamaged(server.ports, log());
+    expect((await home(server)).json().yards[0]).toMatchObject({ damagedFeeders: [], feeders: [{}, {}] });
   });
 
   it("is rebuilt at the start, in a sentence of the log", async () => {
-    const { house } = await withDamage(() => "{");
-    const again = await house.restart();
+    const { server } = await withDamage(() => "{");
+    const again = await server.restart();
     const written = log();
     await repairDamaged(again.ports, written);
     expect(written.lines).toEqual([
@@ -112,19 +112,19 @@ describe("a damaged feeder", () => {
   });
 
   it("makes an order for the whole yard fail as a whole, rather than leave it out unsaid", async () => {
-    const { house } = await withDamage(() => "{");
+    const { server } = await withDamage(() => "{");
     const payload = { id: "order-0001", kind: "pause", until: null };
-    const url = `/api/v1/yards/${house.yard}/orders`;
-    const answer = await house.app.inject({ method: "POST", url, headers: house.keeper, payload });
+    const url = `/api/v1/yards/${server.yard}/orders`;
+    const answer = await server.app.inject({ method: "POST", url, headers: server.keeper, payload });
     expect(answer.statusCode).toBe(503);
   });
 
   it("is rebuilt though lines of its record are damaged too, and the log says how many", async () => {
-    const { house, rowan } = await withDamage(() => "{");
-    house.connections.direct.prepare(`UPDATE "LogEntry" SET "entry" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
+    const { server, rowan } = await withDamage(() => "{");
+    server.connections.direct.prepare(`UPDATE "LogEntry" SET "entry" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
     const written = log();
-    await repairDamaged(house.ports, written);
+    await repairDamaged(server.ports, written);
     expect(written.lines.join()).toContain("1 lines of the record could not be read");
-    expect((await house.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
+    expect((await server.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
   });
 });

@@ -109,10 +109,10 @@ const provedElsewhere: readonly string[] = [
 ];
 
 async function opened() {
-  const house = await openTestServer();
-  const { feeder, key } = await house.addFeeder();
-  await house.report(key, reportExample);
-  const paths = (await house.app.inject({ url: "/api/docs/json" })).json().paths as Record<
+  const server = await openTestServer();
+  const { feeder, key } = await server.addFeeder();
+  await server.report(key, reportExample);
+  const paths = (await server.app.inject({ url: "/api/docs/json" })).json().paths as Record<
     string,
     Record<string, Documented>
   >;
@@ -123,25 +123,25 @@ async function opened() {
     }
   }
   for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
-  const person = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id as string;
-  const named: Headers = { yard: house.yard, feeder: feeder.id, fault: "foodLow", person };
+  const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id as string;
+  const named: Headers = { yard: server.yard, feeder: feeder.id, fault: "foodLow", person };
   const openInvite = async () => {
-    const { invites } = (await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json();
+    const { invites } = (await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json();
     return (invites[0]?.id as string | undefined) ?? "none";
   };
   const ask = async (door: string, headers: Headers, body?: object) => {
     const [method, path = ""] = door.split(" ") as ["GET", string];
     if (path.includes(":invite")) named.invite = await openInvite();
-    const payload = body && "yard" in body ? { ...body, yard: house.yard } : body;
+    const payload = body && "yard" in body ? { ...body, yard: server.yard } : body;
     return requestAs(
-      house,
+      server,
       method,
       path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name),
       headers,
       payload,
     );
   };
-  return { house, routes, ask };
+  return { server, routes, ask };
 }
 
 describe("each of the keeper's routes", () => {
@@ -158,9 +158,9 @@ describe("each of the keeper's routes", () => {
   });
 
   it("answers with the documented status and shape", async () => {
-    const { house, routes, ask } = await opened();
+    const { server, routes, ask } = await opened();
     for (const [door, body] of requests) {
-      const answer = await ask(door, house.keeper, body);
+      const answer = await ask(door, server.keeper, body);
       const [[status, told] = []] = Object.entries(routes.get(door)?.responses ?? {});
       expect([door, String(answer.statusCode)]).toEqual([door, status]);
       const schema = told?.content?.["application/json"].schema;
@@ -171,8 +171,8 @@ describe("each of the keeper's routes", () => {
   });
 
   it("is open to whom the page says, and to nobody else", async () => {
-    const { house, routes, ask } = await opened();
-    const bo = await joinByInvite(house, "Bo", "helper");
+    const { server, routes, ask } = await opened();
+    const bo = await joinByInvite(server, "Bo", "helper");
     for (const [door, body] of requests.filter(([one]) => !one.endsWith("/session"))) {
       const who = routes.get(door)?.["x-who-may"] ?? "";
       expect([door, (await ask(door, { "x-pieward": "1" }, body)).statusCode]).toEqual([door, 401]);

@@ -22,29 +22,29 @@ interface Answered {
 }
 
 /** The server's clock stands at the time that the examples show. */
-async function opened(): Promise<{ house: TestServer; page: DocumentedPage; key: string; feeder: string }> {
-  const house = await openTestServer();
-  const { key, feeder } = await house.addFeeder();
-  return { house, page: await documentedPage(house), key, feeder: feeder.id };
+async function opened(): Promise<{ server: TestServer; page: DocumentedPage; key: string; feeder: string }> {
+  const server = await openTestServer();
+  const { key, feeder } = await server.addFeeder();
+  return { server, page: await documentedPage(server), key, feeder: feeder.id };
 }
 
 describe("the examples of reports", () => {
   it("are answered as the page shows", async () => {
-    const { house, page, key } = await opened();
-    const first = await house.report(key, page.example("report-example"));
+    const { server, page, key } = await opened();
+    const first = await server.report(key, page.example("report-example"));
     expect([first.status, first.body]).toEqual([200, parsed(page, "answer-example")]);
-    house.clock.advance(minutes(1));
-    const partly = await house.report(key, page.example("report-partly"));
+    server.clock.advance(minutes(1));
+    const partly = await server.report(key, page.example("report-partly"));
     expect([partly.status, partly.body]).toEqual([200, parsed(page, "answer-partly")]);
     expect((partly.body as { refused: object[] }).refused).toHaveLength(2);
-    const leftBehind = await house.report(key, page.example("report-left-behind"));
+    const leftBehind = await server.report(key, page.example("report-left-behind"));
     expect(leftBehind.body).toMatchObject({ storedThrough: 88, refused: [] });
   });
 
   it("show an event of each kind, and each is taken with all its fields", async () => {
-    const { house, page, key } = await opened();
+    const { server, page, key } = await opened();
     const events = kinds.map((kind) => parsed(page, `event-example-${kind}`)).sort((a, b) => a.seq - b.seq);
-    const { status, body } = await house.report(key, { boot: "b-2", sentUptimeMs: 120_000, events });
+    const { status, body } = await server.report(key, { boot: "b-2", sentUptimeMs: 120_000, events });
     expect([status, body]).toMatchObject([200, { storedThrough: 8, refused: [], duplicates: 0 }]);
     for (const event of events) {
       for (const field of Object.keys(event)) expect(page.html).toContain(`data-field="${field}"`);
@@ -52,7 +52,7 @@ describe("the examples of reports", () => {
   });
 
   it("begin with a command whose boot id is another one each time", async () => {
-    const { house, page, key } = await opened();
+    const { server, page, key } = await opened();
     const boots = new Set<string>();
     for (let count = 0; count < 3; count += 1) {
       // The shell reads the command as a reader's shell does; only curl itself is replaced, and tells what it was given.
@@ -66,7 +66,7 @@ describe("the examples of reports", () => {
         "Content-Type: application/json",
       ]);
       const body = given[6] ?? "";
-      expect((await house.report(key, body)).status).toBe(200);
+      expect((await server.report(key, body)).status).toBe(200);
       boots.add(JSON.parse(body).boot);
     }
     expect(boots.size).toBe(3);
@@ -75,26 +75,26 @@ describe("the examples of reports", () => {
 
 describe("the example of an order", () => {
   it("is handed out and answered as the page shows", async () => {
-    const { house, page, key, feeder } = await opened();
-    await house.report(key, page.example("report-example"));
+    const { server, page, key, feeder } = await opened();
+    await server.report(key, page.example("report-example"));
     const shown = parsed(page, "answer-order");
     const { id, kind } = shown.orders[0];
     const url = `/api/v1/feeders/${feeder}/orders`;
-    await house.app.inject({ method: "POST", url, headers: house.keeper, payload: { id, kind } });
-    house.clock.advance(minutes(1));
-    const handedOut = await house.report(key, { boot: "b-7f3a91c2", sentUptimeMs: 183_456 });
+    await server.app.inject({ method: "POST", url, headers: server.keeper, payload: { id, kind } });
+    server.clock.advance(minutes(1));
+    const handedOut = await server.report(key, { boot: "b-7f3a91c2", sentUptimeMs: 183_456 });
     expect(handedOut.body).toEqual(shown);
 
-    house.clock.advance(minutes(1));
+    server.clock.advance(minutes(1));
     const events = [parsed(page, "order-done")];
-    const done = await house.report(key, {
+    const done = await server.report(key, {
       boot: "b-7f3a91c2",
       sentUptimeMs: 243_456,
       readings: { paused: true },
       events,
     });
     expect(done.body).toMatchObject({ refused: [], orders: [] });
-    expect((await house.runPeriodicCheck(feeder)).pause.order).toMatchObject({ id, status: "confirmed" });
+    expect((await server.runPeriodicCheck(feeder)).pause.order).toMatchObject({ id, status: "confirmed" });
   });
 });
 
@@ -125,27 +125,27 @@ describe("the worked signature", () => {
     ["sh", "signature-sh"],
     ["python3", "signature-python"],
   ])("opens the door when %s signs with a real key", async (program, id) => {
-    const { house, page, key, feeder } = await opened();
+    const { server, page, key, feeder } = await opened();
     const [shown, ofShown] = [page.example("signature-parts"), (name: string) => new RegExp(`^${name} +(.+)$`, "m")];
     const value = (name: string) => shown.match(ofShown(name))?.[1] ?? "";
-    expect(Number(value("time"))).toBe(house.clock.now() / 1_000);
+    expect(Number(value("time"))).toBe(server.clock.now() / 1_000);
     const script = page.example(id).replaceAll(value("key"), key).replaceAll(value("feeder"), feeder);
     const header = execFileSync(program, ["-c", script], { encoding: "utf8" }).trim();
     const headers = { authorization: header.replace("Authorization: ", ""), "content-type": "application/json" };
-    const signed = (payload: string) => house.app.inject({ method: "POST", url: "/api/v1/report", headers, payload });
+    const signed = (payload: string) => server.app.inject({ method: "POST", url: "/api/v1/report", headers, payload });
     expect((await signed(value("body"))).statusCode).toBe(200);
     expect((await signed(`${value("body")} `)).statusCode).toBe(401); // one byte more
-    house.clock.advance(minutes(5));
+    server.clock.advance(minutes(5));
     expect((await signed(value("body"))).statusCode).toBe(200);
-    house.clock.advance(minutes(1));
+    server.clock.advance(minutes(1));
     expect((await signed(value("body"))).statusCode).toBe(401);
   });
 });
 
 describe("the address for health", () => {
   it("answers as the page shows, without a key, and tells the time in a header", async () => {
-    const { house, page } = await opened();
-    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
+    const { server, page } = await opened();
+    const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
     const answer = await fetch(`${address}/api/v1/health`);
     expect([answer.status, await answer.json()]).toEqual([200, parsed(page, "health-example")]);
     expect(Number.isNaN(Date.parse(answer.headers.get("date") ?? ""))).toBe(false);
@@ -178,8 +178,8 @@ describe("the page", () => {
   });
 
   it("shows a field and a route that are new by itself", async () => {
-    const { house } = await opened();
-    const document = house.app.swagger() as unknown as OpenApi;
+    const { server } = await opened();
+    const document = server.app.swagger() as unknown as OpenApi;
     const changed = structuredClone(document) as { paths: Record<string, Record<string, unknown>> };
     const report = changed.paths["/api/v1/report"]?.post as { responses: Record<string, never> };
     const { schema } = (report.responses["200"] as unknown as Answered).content["application/json"];

@@ -13,12 +13,12 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** What the documentation's page says of the socket, done on a socket. */
 
-const portOf = (house: TestServer) => (house.app.server.address() as AddressInfo).port;
+const portOf = (server: TestServer) => (server.app.server.address() as AddressInfo).port;
 
 /** An open socket of a feeder. */
-async function openSocket(house: TestServer, authorization: string, options: WebSocket.ClientOptions = {}) {
+async function openSocket(server: TestServer, authorization: string, options: WebSocket.ClientOptions = {}) {
   const headers = { authorization };
-  const socket = new WebSocket(`ws://127.0.0.1:${portOf(house)}/api/v1/link`, { headers, ...options });
+  const socket = new WebSocket(`ws://127.0.0.1:${portOf(server)}/api/v1/link`, { headers, ...options });
   onTestFinished(() => socket.terminate());
   const frames: string[] = [];
   socket.on("message", (data) => frames.push(String(data)));
@@ -32,26 +32,31 @@ async function openSocket(house: TestServer, authorization: string, options: Web
 }
 
 async function opened(options: Parameters<typeof openTestServer>[0] = {}) {
-  const house = await openTestServer(options);
-  const { key, feeder } = await house.addFeeder();
-  await house.app.listen({ port: 0, host: "127.0.0.1" });
-  return { house, key, feeder: feeder.id, page: await documentedPage(house) };
+  const server = await openTestServer(options);
+  const { key, feeder } = await server.addFeeder();
+  await server.app.listen({ port: 0, host: "127.0.0.1" });
+  return { server, key, feeder: feeder.id, page: await documentedPage(server) };
 }
 
-const ask = (house: TestServer, feeder: string, order: object) =>
-  house.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/orders`, headers: house.keeper, payload: order });
+const ask = (server: TestServer, feeder: string, order: object) =>
+  server.app.inject({
+    method: "POST",
+    url: `/api/v1/feeders/${feeder}/orders`,
+    headers: server.keeper,
+    payload: order,
+  });
 
 describe("each frame on the page", () => {
   it("is sent as it stands there: an answer, a problem, orders", async () => {
-    const { house, key, feeder, page } = await opened({ reportsPerMinute: 1 });
-    const link = await openSocket(house, `Bearer ${key}`);
+    const { server, key, feeder, page } = await opened({ reportsPerMinute: 1 });
+    const link = await openSocket(server, `Bearer ${key}`);
     const frame = (name: string) => JSON.parse(page.example(`frame-${name}-example`));
 
     link.socket.send(page.example("report-example"));
     expect(linkFrameSchemas.answer.strict().parse(await link.next())).toEqual(frame("answer"));
     link.socket.send(page.example("report-example"));
     expect(linkFrameSchemas.problem.strict().parse(await link.next())).toEqual(frame("problem"));
-    await ask(house, feeder, { id: frame("orders").orders[0].id, kind: "pause" });
+    await ask(server, feeder, { id: frame("orders").orders[0].id, kind: "pause" });
     expect(linkFrameSchemas.orders.strict().parse(await link.next())).toEqual(frame("orders"));
     expect(link.socket.readyState).toBe(WebSocket.OPEN);
   });
@@ -63,15 +68,15 @@ describe("each frame on the page", () => {
   });
 
   it("of an order that waits comes once the socket is open", async () => {
-    const { house, key, feeder } = await opened();
-    await ask(house, feeder, { id: "order-7f3a91c2", kind: "pause" });
-    const link = await openSocket(house, `Bearer ${key}`);
+    const { server, key, feeder } = await opened();
+    await ask(server, feeder, { id: "order-7f3a91c2", kind: "pause" });
+    const link = await openSocket(server, `Bearer ${key}`);
     expect(await link.next()).toEqual({ orders: [{ id: "order-7f3a91c2", kind: "pause", until: null }] });
   });
 
   it("answers reports in the order in which they came, beside reports over HTTP", async () => {
-    const { house, key } = await opened();
-    const link = await openSocket(house, `Bearer ${key}`);
+    const { server, key } = await opened();
+    const link = await openSocket(server, `Bearer ${key}`);
     const report = (seq: number) => ({
       boot: "b-1",
       sentUptimeMs: 9_000,
@@ -82,25 +87,25 @@ describe("each frame on the page", () => {
       { answer: { storedThrough: 1 } },
       { answer: { storedThrough: 2 } },
     ]);
-    expect((await house.report(key, report(3))).body).toMatchObject({ storedThrough: 3 });
+    expect((await server.report(key, report(3))).body).toMatchObject({ storedThrough: 3 });
   });
 });
 
 describe("who may open it", () => {
   it("proves it with the key, or with a signature over an empty body", async () => {
-    const { house, key, feeder } = await opened();
-    const time = String(house.clock.now() / 1_000);
+    const { server, key, feeder } = await opened();
+    const time = String(server.clock.now() / 1_000);
     const mac = signatureOf(hashOf(key), time, "");
     const signed = `Signature feeder="${feeder}", time="${time}", mac="${mac}"`;
-    const link = await openSocket(house, signed);
+    const link = await openSocket(server, signed);
     link.socket.send(JSON.stringify({ boot: "b-1", sentUptimeMs: 5 }));
     expect(await link.next()).toMatchObject({ answer: { storedThrough: null } });
   });
 
   it("is refused before it opens", async () => {
-    const { house } = await opened();
+    const { server } = await opened();
     const headers = { authorization: "Bearer pw_wrong" };
-    const socket = new WebSocket(`ws://127.0.0.1:${portOf(house)}/api/v1/link`, { headers });
+    const socket = new WebSocket(`ws://127.0.0.1:${portOf(server)}/api/v1/link`, { headers });
     socket.on("error", () => undefined); // the aborted handshake
     const [, response] = await once(socket, "unexpected-response");
     expect([response.statusCode, response.headers["content-type"]]).toEqual([
@@ -113,12 +118,14 @@ describe("who may open it", () => {
 
 /** How each close code on the page comes about. */
 const endings: Readonly<
-  Record<string, (house: TestServer, key: string, feeder: string, link: Opened) => Promise<unknown>>
+  Record<string, (server: TestServer, key: string, feeder: string, link: Opened) => Promise<unknown>>
 > = {
-  [linkCloses.replaced.code]: (house, key) => openSocket(house, `Bearer ${key}`),
-  [linkCloses.keyChanged.code]: (house, _, feeder) =>
-    Promise.resolve(house.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/key`, headers: house.keeper })),
-  [linkCloses.stopping.code]: async (house) => house.sockets.closeAll(),
+  [linkCloses.replaced.code]: (server, key) => openSocket(server, `Bearer ${key}`),
+  [linkCloses.keyChanged.code]: (server, _, feeder) =>
+    Promise.resolve(
+      server.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/key`, headers: server.keeper }),
+    ),
+  [linkCloses.stopping.code]: async (server) => server.sockets.closeAll(),
   1007: async (_house, _key, _feeder, { socket }) => socket.send(Buffer.from([0xc3, 0x28]), { binary: false }),
   1009: async (_house, _key, _feeder, { socket }) => socket.send("x".repeat(1_048_577)),
 };
@@ -126,9 +133,9 @@ type Opened = Awaited<ReturnType<typeof openSocket>>;
 
 describe("each close code on the page", () => {
   it.each(Object.keys(endings))("%s comes about as it stands there", async (code) => {
-    const { house, key, feeder, page } = await opened();
-    const link = await openSocket(house, `Bearer ${key}`);
-    await endings[code]?.(house, key, feeder, link);
+    const { server, key, feeder, page } = await opened();
+    const link = await openSocket(server, `Bearer ${key}`);
+    await endings[code]?.(server, key, feeder, link);
     const ended = await link.closed;
     expect(String(ended.code)).toBe(code);
     const row = page.html.slice(page.html.indexOf(`data-close="${code}"`)).split("</tr>")[0] ?? "";
@@ -153,14 +160,14 @@ describe("the server's ping", () => {
   });
 
   it("comes as often as the page says, and a socket that doesn't answer is cut", async () => {
-    const { house, key, page } = await opened();
+    const { server, key, page } = await opened();
     expect(page.html).toContain(`a ping every ${pingEveryMilliseconds / 1_000} seconds`);
     vi.useFakeTimers({ toFake: ["setInterval", "clearInterval"] });
     const [answers, doesNot] = [
-      await openSocket(house, `Bearer ${key}`),
-      (await house.addFeeder({ name: "Larch" })).key,
+      await openSocket(server, `Bearer ${key}`),
+      (await server.addFeeder({ name: "Larch" })).key,
     ];
-    const mute = await openSocket(house, `Bearer ${doesNot}`, { autoPong: false });
+    const mute = await openSocket(server, `Bearer ${doesNot}`, { autoPong: false });
     const pinged = Promise.all([once(answers.socket, "ping"), once(mute.socket, "ping")]);
     vi.advanceTimersByTime(pingEveryMilliseconds);
     await pinged;

@@ -24,14 +24,14 @@ const plain = (more: object = {}) => JSON.stringify({ boot: "b-7f3a91c2", sentUp
 const json = "application/json";
 
 async function posted(
-  house: TestServer,
+  server: TestServer,
   authorization: string,
   body: string,
   type: string | null = json,
   url = report,
 ) {
   const headers = { authorization, ...(type === null ? {} : { "content-type": type }) };
-  return metIn(await house.app.inject({ method: "POST", url, headers, payload: body }));
+  return metIn(await server.app.inject({ method: "POST", url, headers, payload: body }));
 }
 const report = "/api/v1/report";
 
@@ -43,93 +43,93 @@ const metIn = (answer: { statusCode: number; headers: Record<string, unknown>; j
 });
 
 /** How each refusal is met, by its name on the page. */
-const meetings: Readonly<Record<string, (house: TestServer, key: string, feeder: string) => Promise<Met>>> = {
-  notJson: (house, key) => posted(house, `Bearer ${key}`, '{"boot":'),
-  unreadable: (house, key) => posted(house, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
-  stranger: (house) => posted(house, "Bearer pw_wrong", plain()),
-  otherFeeder: (house, key) => posted(house, `Bearer ${key}`, plain({ feeder: "larch-8b1d02" })),
-  async unknownFeeder(house, key, feeder) {
-    await posted(house, `Bearer ${key}`, plain()); // the server remembers the key
-    await house.connections.write((sql) => sql.$executeRawUnsafe('UPDATE "Feeder" SET "id" = ?', `${feeder}-gone`));
-    return posted(house, `Bearer ${key}`, plain());
+const meetings: Readonly<Record<string, (server: TestServer, key: string, feeder: string) => Promise<Met>>> = {
+  notJson: (server, key) => posted(server, `Bearer ${key}`, '{"boot":'),
+  unreadable: (server, key) => posted(server, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
+  stranger: (server) => posted(server, "Bearer pw_wrong", plain()),
+  otherFeeder: (server, key) => posted(server, `Bearer ${key}`, plain({ feeder: "larch-8b1d02" })),
+  async unknownFeeder(server, key, feeder) {
+    await posted(server, `Bearer ${key}`, plain()); // the server remembers the key
+    await server.connections.write((sql) => sql.$executeRawUnsafe('UPDATE "Feeder" SET "id" = ?', `${feeder}-gone`));
+    return posted(server, `Bearer ${key}`, plain());
   },
-  wrongAddress: (house, key) => posted(house, `Bearer ${key}`, plain(), json, "/api/v1/reports"),
-  tooSlow: (house, key) => bare(house, `${head(key)}Content-Length: 1000\r\n\r\n{"boot":"b-1",`), // and never the rest
-  notHttp: (house) => bare(house, "HELLO\r\n\r\n"),
-  headersTooLarge: (house, key) => bare(house, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
-  async bootUnclear(house, key) {
-    await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
-    return posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 9_000_000 }));
+  wrongAddress: (server, key) => posted(server, `Bearer ${key}`, plain(), json, "/api/v1/reports"),
+  tooSlow: (server, key) => bare(server, `${head(key)}Content-Length: 1000\r\n\r\n{"boot":"b-1",`), // and never the rest
+  notHttp: (server) => bare(server, "HELLO\r\n\r\n"),
+  headersTooLarge: (server, key) => bare(server, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
+  async bootUnclear(server, key) {
+    await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
+    return posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 9_000_000 }));
   },
-  tooManyEvents(house, key) {
+  tooManyEvents(server, key) {
     const events = Array.from({ length: 2_001 }, (_, index) => press(index + 1));
-    return posted(house, `Bearer ${key}`, plain({ events }));
+    return posted(server, `Bearer ${key}`, plain({ events }));
   },
-  tooManyBytes: (house, key) => posted(house, `Bearer ${key}`, plain({ padding: "x".repeat(1_048_576) })),
-  contentType: (house, key) => posted(house, `Bearer ${key}`, plain(), "application/cbor"),
-  noSocket: async (house, key) =>
-    metIn(await house.app.inject({ url: "/api/v1/link", headers: { authorization: `Bearer ${key}` } })),
-  async tooOften(house, key) {
-    for (let count = 0; count < 5; count += 1) await posted(house, `Bearer ${key}`, plain());
-    return posted(house, `Bearer ${key}`, plain());
+  tooManyBytes: (server, key) => posted(server, `Bearer ${key}`, plain({ padding: "x".repeat(1_048_576) })),
+  contentType: (server, key) => posted(server, `Bearer ${key}`, plain(), "application/cbor"),
+  noSocket: async (server, key) =>
+    metIn(await server.app.inject({ url: "/api/v1/link", headers: { authorization: `Bearer ${key}` } })),
+  async tooOften(server, key) {
+    for (let count = 0; count < 5; count += 1) await posted(server, `Bearer ${key}`, plain());
+    return posted(server, `Bearer ${key}`, plain());
   },
-  async tooManyWrongKeys(house) {
-    for (let count = 0; count < 60; count += 1) await posted(house, `Bearer pw_wrong${count}`, plain());
-    return posted(house, "Bearer pw_wrong", plain());
+  async tooManyWrongKeys(server) {
+    for (let count = 0; count < 60; count += 1) await posted(server, `Bearer pw_wrong${count}`, plain());
+    return posted(server, "Bearer pw_wrong", plain());
   },
-  async tooManyLinks(house, key) {
+  async tooManyLinks(server, key) {
     const headers = { authorization: `Bearer ${key}` };
-    for (let count = 0; count < 30; count += 1) await house.app.inject({ url: "/api/v1/link", headers });
-    return metIn(await house.app.inject({ url: "/api/v1/link", headers }));
+    for (let count = 0; count < 30; count += 1) await server.app.inject({ url: "/api/v1/link", headers });
+    return metIn(await server.app.inject({ url: "/api/v1/link", headers }));
   },
-  async usedSignature(house, key, feeder) {
-    const time = String(Math.floor(house.clock.now() / 1_000));
+  async usedSignature(server, key, feeder) {
+    const time = String(Math.floor(server.clock.now() / 1_000));
     const mac = signatureOf(hashOf(key), time, "");
     const headers = { authorization: `Signature feeder="${feeder}", time="${time}", mac="${mac}"` };
-    await house.app.inject({ url: "/api/v1/link", headers });
-    return metIn(await house.app.inject({ url: "/api/v1/link", headers }));
+    await server.app.inject({ url: "/api/v1/link", headers });
+    return metIn(await server.app.inject({ url: "/api/v1/link", headers }));
   },
-  async overloaded(house, key) {
-    await posted(house, `Bearer ${key}`, plain()); // a socket is open by then
-    house.advanceWithoutTimers(3_001);
-    await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
-    house.clock.advance(seconds(2));
-    const met = await posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
-    house.advanceWithoutTimers(0);
+  async overloaded(server, key) {
+    await posted(server, `Bearer ${key}`, plain()); // a socket is open by then
+    server.advanceWithoutTimers(3_001);
+    await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
+    server.clock.advance(seconds(2));
+    const met = await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
+    server.advanceWithoutTimers(0);
     return met;
   },
-  async bug(house, key) {
-    await posted(house, `Bearer ${key}`, plain());
-    await house.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "Heartbeat" RENAME TO "Gone"'));
-    return posted(house, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
+  async bug(server, key) {
+    await posted(server, `Bearer ${key}`, plain());
+    await server.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "Heartbeat" RENAME TO "Gone"'));
+    return posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
   },
-  async storeBusy(house, key) {
-    const other = new Database(house.databaseFile);
+  async storeBusy(server, key) {
+    const other = new Database(server.databaseFile);
     other.exec("BEGIN IMMEDIATE");
-    const met = await posted(house, `Bearer ${key}`, plain());
+    const met = await posted(server, `Bearer ${key}`, plain());
     other.exec("ROLLBACK");
     other.close();
     return met;
   },
-  storeFull(house, key) {
-    house.connections.direct.pragma("max_page_count = 1"); // as SQLite sees a full disk: no page more than there are
+  storeFull(server, key) {
+    server.connections.direct.pragma("max_page_count = 1"); // as SQLite sees a full disk: no page more than there are
     const events = Array.from({ length: 2_000 }, (_, index) => press(index + 1));
-    return posted(house, `Bearer ${key}`, plain({ events }));
+    return posted(server, `Bearer ${key}`, plain({ events }));
   },
-  storeReadOnly(house, key) {
-    house.connections.direct.pragma("query_only = ON"); // answers each writing as a file without the right to write does
-    return posted(house, `Bearer ${key}`, plain());
+  storeReadOnly(server, key) {
+    server.connections.direct.pragma("query_only = ON"); // answers each writing as a file without the right to write does
+    return posted(server, `Bearer ${key}`, plain());
   },
-  storeDamaged(house, key) {
-    house.store.condition.recordDamage({ kind: "damaged", foundAt: house.clock.now(), problem: "as planted" });
-    return posted(house, `Bearer ${key}`, plain());
+  storeDamaged(server, key) {
+    server.store.condition.recordDamage({ kind: "damaged", foundAt: server.clock.now(), problem: "as planted" });
+    return posted(server, `Bearer ${key}`, plain());
   },
 };
 
 /** What a server answers to these bytes, once it has closed the connection. */
-async function bare(house: TestServer, bytes: string): Promise<Met> {
-  await house.app.listen({ port: 0, host: "127.0.0.1" });
-  const socket = connect((house.app.server.address() as AddressInfo).port, "127.0.0.1");
+async function bare(server: TestServer, bytes: string): Promise<Met> {
+  await server.app.listen({ port: 0, host: "127.0.0.1" });
+  const socket = connect((server.app.server.address() as AddressInfo).port, "127.0.0.1");
   socket.write(bytes);
   let answer = "";
   socket.on("data", (chunk) => {
@@ -148,15 +148,15 @@ const opened = () => openTestServer({ reportsPerMinute: 5, requestTimeoutMillise
 
 describe("every refusal on the page", () => {
   it.each(Object.keys(meetings))("%s is answered at the door as the page shows it", async (name) => {
-    const house = await opened();
-    const { key, feeder } = await house.addFeeder();
-    const shown = (await documentedPage(house)).refusals.find((one) => one.name === name);
+    const server = await opened();
+    const { key, feeder } = await server.addFeeder();
+    const shown = (await documentedPage(server)).refusals.find((one) => one.name === name);
     expect(shown, `${name} is on the page`).toBeDefined();
-    const met = await (meetings[name] as (typeof meetings)[string])(house, key, feeder.id);
+    const met = await (meetings[name] as (typeof meetings)[string])(server, key, feeder.id);
     expect(met.type).toContain("application/problem+json");
     expect(met.problem).toEqual(withWhatDiffers(shown?.problem ?? {}, feeder.id));
     expect(met.status).toBe(shown?.status);
-    const { html } = await documentedPage(house);
+    const { html } = await documentedPage(server);
     const entry = html.slice(html.indexOf(`data-refusal="${name}"`)).split("</article>")[0] ?? "";
     expect(entry.includes("Retry-After:"), "the page says Retry-After where it is sent").toBe(
       met.retryAfter !== undefined,
@@ -192,11 +192,11 @@ describe("every refusal on the page", () => {
         .sort(),
     ).toEqual([...spoken, "stranger"].sort());
     for (const name of spoken) {
-      const house = await opened();
-      const { key, feeder } = await house.addFeeder();
-      await house.app.listen({ port: 0, host: "127.0.0.1" });
-      const onSocket = overSocket(house, key);
-      const met = await (meetings[name] as (typeof meetings)[string])(onSocket.house, key, feeder.id);
+      const server = await opened();
+      const { key, feeder } = await server.addFeeder();
+      await server.app.listen({ port: 0, host: "127.0.0.1" });
+      const onSocket = overSocket(server, key);
+      const met = await (meetings[name] as (typeof meetings)[string])(onSocket.server, key, feeder.id);
       onSocket.close();
       const shown = refusals.find((one) => one.name === name);
       expect([name, met.status, (met.problem as { title: string }).title]).toEqual([
@@ -213,9 +213,9 @@ function withWhatDiffers(problem: Record<string, unknown>, feeder: string): unkn
   return JSON.parse(JSON.stringify(problem).replaceAll("rowan-4f2a9c", feeder));
 }
 
-/** The same house, its reports posted over one socket. Whatever is no report still goes over HTTP. */
-function overSocket(house: TestServer, key: string) {
-  const { port } = house.app.server.address() as AddressInfo;
+/** The same server, its reports posted over one socket. Whatever is no report still goes over HTTP. */
+function overSocket(server: TestServer, key: string) {
+  const { port } = server.app.server.address() as AddressInfo;
   const socket = new WebSocket(`ws://127.0.0.1:${port}/api/v1/link`, { headers: { authorization: `Bearer ${key}` } });
   const open = new Promise((resolve) => socket.once("open", resolve));
   const inject = async ({ payload }: { payload: string }) => {
@@ -227,7 +227,7 @@ function overSocket(house: TestServer, key: string) {
     return { statusCode: frame.problem?.status ?? 200, headers, json: () => frame.problem ?? {} };
   };
   return {
-    house: { ...house, app: { ...house.app, inject } } as unknown as TestServer,
+    server: { ...server, app: { ...server.app, inject } } as unknown as TestServer,
     close: () => socket.terminate(),
   };
 }
@@ -271,12 +271,12 @@ describe("every refusal of the doors", () => {
   });
 
   it("of a key or a signature is on the page in its own words, and met", async () => {
-    const house = await opened();
-    const { key, feeder } = await house.addFeeder();
-    const { html } = await documentedPage(house);
+    const server = await opened();
+    const { key, feeder } = await server.addFeeder();
+    const { html } = await documentedPage(server);
     const listed = html.match(/<ul class="reasons">([\s\S]*?)<\/ul>/)?.[1] ?? "";
     const reasons = [...listed.matchAll(/<li>(.*?)<\/li>/g)].map(([, reason]) => reason?.replaceAll("&#39;", "'"));
-    const time = Math.floor(house.clock.now() / 1_000);
+    const time = Math.floor(server.clock.now() / 1_000);
     const headers = [
       "",
       "Basic abc",
@@ -287,11 +287,11 @@ describe("every refusal of the doors", () => {
     ];
     const met = [];
     for (const authorization of headers) {
-      const { problem } = await posted(house, authorization, plain());
+      const { problem } = await posted(server, authorization, plain());
       met.push((problem as { errors: { problem: string }[] }).errors[0]?.problem);
     }
     expect(met).toEqual(reasons);
-    expect((await posted(house, `Bearer ${key}`, plain())).status).toBe(200);
+    expect((await posted(server, `Bearer ${key}`, plain())).status).toBe(200);
 
     const inCode = [...source("server/flows/feederKeys.ts").matchAll(/reason: ["`]([^"`$]+)/g)].map(
       ([, reason]) => reason ?? "",

@@ -87,17 +87,17 @@ describe("every answer", () => {
 
 describe("the documentation's examples", () => {
   it("run, every one of them", async () => {
-    const house = await openTestServer();
-    const { feeder, key } = await house.addFeeder();
-    const { body } = await supertest(house.app.server).get("/api/docs/json");
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
+    const { body } = await supertest(server.app.server).get("/api/docs/json");
     const ran: string[] = [];
     for (const [path, methods] of Object.entries<Record<string, Documented>>(body.paths)) {
       const schema = methods.post?.requestBody?.content["application/json"].schema;
       if (schema?.example === undefined) continue;
-      const payload = path === "/api/v1/feeders" ? { ...schema.example, yard: house.yard } : schema.example;
-      const headers = path === "/api/v1/report" ? { authorization: `Bearer ${key}` } : house.keeper;
-      const url = path.replace("{feeder}", feeder.id).replace("{yard}", house.yard);
-      const answer = await house.app.inject({ method: "POST", url, headers, payload });
+      const payload = path === "/api/v1/feeders" ? { ...schema.example, yard: server.yard } : schema.example;
+      const headers = path === "/api/v1/report" ? { authorization: `Bearer ${key}` } : server.keeper;
+      const url = path.replace("{feeder}", feeder.id).replace("{yard}", server.yard);
+      const answer = await server.app.inject({ method: "POST", url, headers, payload });
       expect(answer.statusCode, `${path}: ${answer.body}`).toBeLessThan(300);
       ran.push(path);
     }
@@ -119,10 +119,10 @@ interface Documented {
 
 describe("a sender that holds the line", () => {
   it("with a body that never ends is cut off, while others are served", { timeout: 30_000 }, async () => {
-    const house = await openTestServer({ requestTimeoutMilliseconds: 500 });
-    const { key } = await house.addFeeder();
-    await house.app.listen({ port: 0, host: "127.0.0.1" });
-    const { port } = house.app.server.address() as AddressInfo;
+    const server = await openTestServer({ requestTimeoutMilliseconds: 500 });
+    const { key } = await server.addFeeder();
+    await server.app.listen({ port: 0, host: "127.0.0.1" });
+    const { port } = server.app.server.address() as AddressInfo;
     const socket = connect(port, "127.0.0.1");
     socket.write(
       `POST /api/v1/report HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: application/json\r\n` +
@@ -133,7 +133,7 @@ describe("a sender that holds the line", () => {
       answer += chunk;
     });
     const cut = new Promise((resolve) => socket.on("close", resolve));
-    expect((await house.report(key, { boot: "b-2", sentUptimeMs: 5 })).status).toBe(200);
+    expect((await server.report(key, { boot: "b-2", sentUptimeMs: 5 })).status).toBe(200);
     await cut;
     expect(answer).toMatch(/^HTTP\/1\.1 408 /);
   });

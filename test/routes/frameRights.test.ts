@@ -12,7 +12,7 @@ type Headers = Readonly<Record<string, string>>;
 
 async function listening(): Promise<RightsFixture & { readonly address: string }> {
   const world = await openRightsFixture();
-  const address = await world.house.app.listen({ port: 0, host: "127.0.0.1" });
+  const address = await world.server.app.listen({ port: 0, host: "127.0.0.1" });
   return { ...world, address: address.replace("http", "ws") };
 }
 
@@ -53,8 +53,8 @@ const linkFrames: Readonly<
 > = {
   answer: async (_, ours) => ours.send('{"boot":"boot-of-now","sentUptimeMs":60000}'),
   problem: async (_, ours) => ours.send("no report"),
-  orders: ({ house, ours }) =>
-    requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/orders`, house.keeper, {
+  orders: ({ server, ours }) =>
+    requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/orders`, server.keeper, {
       id: "resume-00001",
       kind: "resume",
     }),
@@ -63,8 +63,8 @@ const linkFrames: Readonly<
 /** What brings each kind of message to the browsers of our yard. */
 const liveMessages: Readonly<Record<LiveMessage["kind"], (world: RightsFixture, ours: WebSocket) => Promise<unknown>>> =
   {
-    changed: ({ house, ours }) => requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper),
-    phones: ({ house }) => addPhone(house, house.keeper, "garden"),
+    changed: ({ server, ours }) => requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, server.keeper),
+    phones: ({ server }) => addPhone(server, server.keeper, "garden"),
     pong: async (_, ours) => ours.send('{"kind":"ping"}'),
   };
 
@@ -105,7 +105,7 @@ describe("a frame", () => {
     const world = await listening();
     const stranger = world.callers.find(({ is }) => is === "keeperElsewhere");
     const pair = [
-      await opened(`${world.address}/api/v1/live`, world.house.keeper),
+      await opened(`${world.address}/api/v1/live`, world.server.keeper),
       await opened(`${world.address}/api/v1/live`, stranger?.headers ?? {}),
     ] as const;
     expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
@@ -134,23 +134,23 @@ describe("a frame", () => {
     await expect.poll(() => stranger.came).toHaveLength(3);
     expect(JSON.parse(stranger.came[2] ?? "").answer.storedThrough).toBe(900);
     expect(ofOurs()).toEqual(before);
-    expect((await world.house.runPeriodicCheck(world.ours.feeder ?? "")).pause.order?.status).not.toBe("refused");
+    expect((await world.server.runPeriodicCheck(world.ours.feeder ?? "")).pause.order?.status).not.toBe("refused");
   });
 
   it("comes to nobody whose key was changed or who was removed from the yard", async () => {
     const world = await listening();
-    const { house, ours, callers, address } = world;
+    const { server, ours, callers, address } = world;
     const link = await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` });
     const helper = callers.find(({ is }) => typeof is === "object" && is.role === "helper");
     const live = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
     const closed = [once(link.socket, "close"), once(live.socket, "close")];
-    await requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/key`, house.keeper);
-    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${helper?.id}`, house.keeper);
+    await requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/key`, server.keeper);
+    await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${helper?.id}`, server.keeper);
     await Promise.all(closed);
     expect((await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` })).status).toBe(401);
     const again = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
     live.came.length = 0;
-    await requestAs(house, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, house.keeper);
+    await requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, server.keeper);
     if (again.status === 101) {
       const pong = once(again.socket, "pong");
       again.socket.ping();

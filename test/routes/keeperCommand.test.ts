@@ -6,7 +6,7 @@ import { projectFolder } from "../support/imports.ts";
 import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** The command as `npm run keeper --` runs it, on the database of a house that is open meanwhile. */
+/** The command as `npm run keeper --` runs it, on the database of a server that is open meanwhile. */
 async function keeperCommand(database: string, ...words: string[]) {
   const child = spawn(process.execPath, ["--import", "tsx", "server/keeper.ts", ...words], {
     cwd: projectFolder,
@@ -29,28 +29,28 @@ async function keeperCommand(database: string, ...words: string[]) {
 }
 
 const better = "seven quiet winters outside";
-const reset = (house: TestServer, token: string) =>
-  requestAs(house, "POST", "/api/v1/reset", {}, { token, passphrase: better });
+const reset = (server: TestServer, token: string) =>
+  requestAs(server, "POST", "/api/v1/reset", {}, { token, passphrase: better });
 
 describe("npm run keeper -- reset NAME", () => {
   it("prints a link while the server runs, which sets a new passphrase once", async () => {
-    const house = await openTestServer();
-    const { code, out, err } = await keeperCommand(house.databaseFile, "reset", "keeper");
+    const server = await openTestServer();
+    const { code, out, err } = await keeperCommand(server.databaseFile, "reset", "keeper");
     expect([code, err]).toEqual([0, ""]);
     const token = /https:\/\/alder\.example\/reset#([\w-]{43})\n/.exec(out)?.[1] ?? "";
     expect(out).toContain("for Keeper");
-    expect((await reset(house, token)).statusCode).toBe(200);
-    expect((await reset(house, token)).statusCode).toBe(401);
+    expect((await reset(server, token)).statusCode).toBe(200);
+    expect((await reset(server, token)).statusCode).toBe(401);
     const signIn = { name: "Keeper", passphrase: better };
-    expect((await requestAs(house, "POST", "/api/v1/session", {}, signIn)).statusCode).toBe(200);
+    expect((await requestAs(server, "POST", "/api/v1/session", {}, signIn)).statusCode).toBe(200);
   }, 60_000);
 
   it("says who there is where nobody has the name, and makes no database where there is none", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const [unknown, without, absent] = await Promise.all([
-      keeperCommand(house.databaseFile, "reset", "Cilla"),
-      keeperCommand(house.databaseFile),
-      keeperCommand(`${house.databaseFile}.none`, "reset", "Keeper"),
+      keeperCommand(server.databaseFile, "reset", "Cilla"),
+      keeperCommand(server.databaseFile),
+      keeperCommand(`${server.databaseFile}.none`, "reset", "Keeper"),
     ]);
     expect([unknown.code, unknown.err]).toEqual([1, "Nobody here has the name Cilla. There are: Keeper.\n"]);
     expect([without.code, without.err]).toEqual([2, expect.stringContaining("Usage: npm run keeper -- reset NAME")]);

@@ -23,224 +23,224 @@ const alarmsOf = (view: FeederView) => view.alarms.map(({ fault, priority }) => 
 const standing = (view: FeederView) => view.pause.status.kind;
 const ordersOf = (taken: { body: never }) => (taken.body as Answer).orders.map(({ id }) => id);
 
-async function confirmedBare(house: TestServer) {
-  const { key, feeder } = await house.addFeeder();
-  await house.report(key, bare(60_000));
-  await requestOrder(house, feeder.id, pause);
-  house.clock.advance(minutes(1));
-  await house.report(key, bare(120_000));
-  house.clock.advance(minutes(1));
-  await house.report(key, bare(180_000, [carriedOut(1, 121_000, pause.id)]));
-  expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+async function confirmedBare(server: TestServer) {
+  const { key, feeder } = await server.addFeeder();
+  await server.report(key, bare(60_000));
+  await requestOrder(server, feeder.id, pause);
+  server.clock.advance(minutes(1));
+  await server.report(key, bare(120_000));
+  server.clock.advance(minutes(1));
+  await server.report(key, bare(180_000, [carriedOut(1, 121_000, pause.id)]));
+  expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
   return { key, feeder };
 }
 
 describe("a confirmed pause", () => {
   it("is undone by a new start, handed out again, and food given meanwhile is an urgent alarm at once", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    house.clock.advance(minutes(10));
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    server.clock.advance(minutes(10));
     const twelve = Array.from({ length: 12 }, (_, index) => portion(index + 1, 10_000 + index * 10_000));
-    expect(ordersOf(await house.report(key, bare(200_000, twelve, "b-2")))).toEqual([pause.id]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    expect(ordersOf(await server.report(key, bare(200_000, twelve, "b-2")))).toEqual([pause.id]);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
     expect(view.alarms[0]?.reason).toContain("12 portions");
     expect(orderStatus(view)).toBe("contradicted");
     expect(standing(view)).toBe("feeding");
     expect(view.summary).toMatch(/^Gives food though paused/);
-    expect(house.timersRun()).toBe(1);
+    expect(server.timersRun()).toBe(1);
     // Its own answer in this start confirms anew, though it has said "done" to this very order before.
-    house.clock.advance(minutes(1));
-    expect(ordersOf(await house.report(key, bare(260_000, [carriedOut(13, 201_000, pause.id)], "b-2")))).toEqual([]);
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    server.clock.advance(minutes(1));
+    expect(ordersOf(await server.report(key, bare(260_000, [carriedOut(13, 201_000, pause.id)], "b-2")))).toEqual([]);
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
   });
 
   it("is undone by a new start alone: not known to hold, and overdue counts from then, once", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    house.clock.advance(minutes(10));
-    expect(ordersOf(await house.report(key, bare(5_000, [], "b-2")))).toEqual([pause.id]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    server.clock.advance(minutes(10));
+    expect(ordersOf(await server.report(key, bare(5_000, [], "b-2")))).toEqual([pause.id]);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
     expect(view.pause.lost).toMatchObject({ by: "restart" });
     for (let minute = 1; minute <= 3; minute += 1) {
-      house.clock.advance(minutes(1));
-      await house.report(key, bare(5_000 + minute * 60_000, [], "b-2"));
-      await runPeriodicChecks(house.ports);
+      server.clock.advance(minutes(1));
+      await server.report(key, bare(5_000 + minute * 60_000, [], "b-2"));
+      await runPeriodicChecks(server.ports);
     }
-    expect(alarmsOf(await house.runPeriodicCheck(feeder.id))).toEqual(["pauseOverdue urgent"]);
+    expect(alarmsOf(await server.runPeriodicCheck(feeder.id))).toEqual(["pauseOverdue urgent"]);
   });
 
   it("is undone by a new start under the same boot id, by its numbers and its uptime that began anew", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    house.clock.advance(minutes(10));
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    server.clock.advance(minutes(10));
     const anew = bare(200_000, [portion(1, 100_000), portion(2, 150_000)]); // numbers that the start before had used
-    expect(ordersOf(await house.report(key, anew))).toEqual([pause.id]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    expect(ordersOf(await server.report(key, anew))).toEqual([pause.id]);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toContain("feedsThoughPaused urgent");
     expect(alarmsOf(view)).toContain("bootReused note");
     expect(orderStatus(view)).toBe("contradicted");
   });
 
   it("is overdue by when it was asked, where a start that is over had kept it and the server learns of both at once", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(600_000, false));
-    await requestOrder(house, feeder.id, pause);
-    house.clock.advance(minutes(1));
-    await house.report(key, sendReport(660_000, false));
-    house.clock.advance(minutes(1));
-    await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
-    const view = await house.runPeriodicCheck(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(600_000, false));
+    await requestOrder(server, feeder.id, pause);
+    server.clock.advance(minutes(1));
+    await server.report(key, sendReport(660_000, false));
+    server.clock.advance(minutes(1));
+    await server.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
+    const view = await server.runPeriodicCheck(feeder.id);
     // It said so last, in a start that is over: of how it stands now nothing is known.
     expect([view.pause.statement?.paused, standing(view), orderStatus(view)]).toEqual([true, "unknown", "sent"]);
-    await house.report(key, sendReport(20_000, false, [], "b-2"));
-    house.clock.advance(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
-    await runPeriodicChecks(house.ports);
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("overdue");
+    await server.report(key, sendReport(20_000, false, [], "b-2"));
+    server.clock.advance(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
+    await runPeriodicChecks(server.ports);
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("overdue");
   });
 
   it("is not thought to hold when the feeder answers a resume that another pause has replaced meanwhile", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    await requestOrder(house, feeder.id, { id: "resume-0001", kind: "resume" });
-    house.clock.advance(minutes(1));
-    expect(ordersOf(await house.report(key, bare(240_000)))).toEqual(["resume-0001"]);
-    await requestOrder(house, feeder.id, { id: "pause-0002", kind: "pause" });
-    house.clock.advance(minutes(1));
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    await requestOrder(server, feeder.id, { id: "resume-0001", kind: "resume" });
+    server.clock.advance(minutes(1));
+    expect(ordersOf(await server.report(key, bare(240_000)))).toEqual(["resume-0001"]);
+    await requestOrder(server, feeder.id, { id: "pause-0002", kind: "pause" });
+    server.clock.advance(minutes(1));
     const done = carriedOut(2, 241_000, "resume-0001");
-    expect(ordersOf(await house.report(key, bare(300_000, [done])))).toEqual(["pause-0002"]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    expect(ordersOf(await server.report(key, bare(300_000, [done])))).toEqual(["pause-0002"]);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([standing(view), view.pause.statement?.paused, orderStatus(view)]).toEqual(["feeding", false, "sent"]);
-    house.clock.advance(minutes(1));
-    await house.report(key, bare(360_000, [carriedOut(3, 301_000, "pause-0002")]));
+    server.clock.advance(minutes(1));
+    await server.report(key, bare(360_000, [carriedOut(3, 301_000, "pause-0002")]));
     expect([
-      orderStatus(await house.runPeriodicCheck(feeder.id)),
-      standing(await house.runPeriodicCheck(feeder.id)),
+      orderStatus(await server.runPeriodicCheck(feeder.id)),
+      standing(await server.runPeriodicCheck(feeder.id)),
     ]).toEqual(["confirmed", "paused"]);
   });
 
   it("is undone by food given after a report that was held up on its way and came just before", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, pause);
-    house.clock.advance(minutes(1));
-    await house.report(key, sendReport(120_000, false)); // the order leaves with the answer
-    house.clock.advance(minutes(3));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, pause);
+    server.clock.advance(minutes(1));
+    await server.report(key, sendReport(120_000, false)); // the order leaves with the answer
+    server.clock.advance(minutes(3));
     // Sent a minute later, with the next two already under way: it comes when the feeder is up for 5 minutes.
-    await house.report(key, sendReport(180_000, true, [carriedOut(1, 125_000, pause.id)]));
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
-    house.clock.advance(milliseconds(1));
+    await server.report(key, sendReport(180_000, true, [carriedOut(1, 125_000, pause.id)]));
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    server.clock.advance(milliseconds(1));
     const fed = sendReport(300_000, true, [{ ...portion(2, 240_000), motorMs: 900 }]);
-    expect(ordersOf(await house.report(key, fed))).toEqual([pause.id]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    expect(ordersOf(await server.report(key, fed))).toEqual([pause.id]);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
     expect([orderStatus(view), standing(view)]).toEqual(["contradicted", "feeding"]);
   });
 
   it("is not undone by food given before it, where the report of that food was held up and the answer was not", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, pause);
-    house.clock.advance(minutes(1));
-    await house.report(key, sendReport(120_000, false));
-    house.clock.advance(minutes(3));
-    await house.report(key, sendReport(180_000, false, [{ ...portion(1, 170_000), motorMs: 900 }]));
-    house.clock.advance(milliseconds(1));
-    await house.report(key, sendReport(300_000, true, [carriedOut(2, 200_000, pause.id)]));
-    const view = await house.runPeriodicCheck(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, pause);
+    server.clock.advance(minutes(1));
+    await server.report(key, sendReport(120_000, false));
+    server.clock.advance(minutes(3));
+    await server.report(key, sendReport(180_000, false, [{ ...portion(1, 170_000), motorMs: 900 }]));
+    server.clock.advance(milliseconds(1));
+    await server.report(key, sendReport(300_000, true, [carriedOut(2, 200_000, pause.id)]));
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), standing(view)]).toEqual(["confirmed", "paused"]);
     expect(alarmsOf(view)).not.toContain("feedsThoughPaused urgent");
   });
 
   it("is undone by a portion in the same start, also over the socket, and the old answer sent again doesn't mend it", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    house.clock.advance(minutes(1));
-    const rowan = await openLink(await listenAddress(house), key);
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    server.clock.advance(minutes(1));
+    const rowan = await openLink(await listenAddress(server), key);
     rowan.say(bare(240_000, [portion(2, 230_000, "deposit")]));
     expect(await rowan.next()).toMatchObject({ answer: { orders: [{ id: pause.id }] } });
-    expect(alarmsOf(await house.runPeriodicCheck(feeder.id))).toEqual(["feedsThoughPaused urgent"]);
-    house.clock.advance(minutes(1));
+    expect(alarmsOf(await server.runPeriodicCheck(feeder.id))).toEqual(["feedsThoughPaused urgent"]);
+    server.clock.advance(minutes(1));
     rowan.say(bare(300_000, [carriedOut(3, 121_500, pause.id)])); // an answer of before, from its spool
     expect(await rowan.next()).toMatchObject({ answer: { orders: [{ id: pause.id }] } });
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("contradicted");
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("contradicted");
     rowan.socket.close();
   });
 
   it("is not undone by what was given before it: a backlog, a portion under way, what an earlier start left behind", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    house.clock.advance(minutes(1));
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    server.clock.advance(minutes(1));
     const before = [portion(2, 60_000), { ...portion(3, 122_000), motorMs: 1_500 }];
-    expect(ordersOf(await house.report(key, bare(240_000, before)))).toEqual([]);
-    await house.report(key, bare(null, [portion(1, 5_000)], "b-0"));
-    const view = await house.runPeriodicCheck(feeder.id);
+    expect(ordersOf(await server.report(key, bare(240_000, before)))).toEqual([]);
+    await server.report(key, bare(null, [portion(1, 5_000)], "b-0"));
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), alarmsOf(view)]).toEqual(["confirmed", []]);
   });
 
   it("stands where the feeder has kept it over its new start, and says so", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await confirmedBare(house);
-    house.clock.advance(minutes(10));
-    expect(ordersOf(await house.report(key, sendReport(5_000, true, [], "b-2")))).toEqual([]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await confirmedBare(server);
+    server.clock.advance(minutes(10));
+    expect(ordersOf(await server.report(key, sendReport(5_000, true, [], "b-2")))).toEqual([]);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
   });
 
   it("is neither undone nor confirmed by an old report that comes late", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, pause);
-    house.clock.advance(minutes(1));
-    await house.report(key, sendReport(120_000, true, [carriedOut(1, 119_000, pause.id)]));
-    await house.report(key, sendReport(70_000, false));
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, pause);
+    server.clock.advance(minutes(1));
+    await server.report(key, sendReport(120_000, true, [carriedOut(1, 119_000, pause.id)]));
+    await server.report(key, sendReport(70_000, false));
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
 
-    house.clock.advance(minutes(1));
-    await house.report(key, sendReport(5_000, false, [], "b-2"));
-    await house.report(key, sendReport(130_000, true));
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("sent");
+    server.clock.advance(minutes(1));
+    await server.report(key, sendReport(5_000, false, [], "b-2"));
+    await server.report(key, sendReport(130_000, true));
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("sent");
   });
 });
 
 describe("a feeder that says one thing and does another", () => {
   it("says done and then that it feeds: told at once, urgent, once, and never called confirmed again for its bare done", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, pause);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, pause);
     const phases = new Set<string>();
     let seq = 0;
     for (let minute = 2; minute <= 30; minute += 1) {
-      house.clock.advance(minutes(1));
-      const orders = ordersOf(await house.report(key, sendReport(minute * 60_000, false)));
+      server.clock.advance(minutes(1));
+      const orders = ordersOf(await server.report(key, sendReport(minute * 60_000, false)));
       for (const id of orders) {
-        await house.report(key, sendReport(minute * 60_000 + 1, false, [carriedOut(++seq, minute * 60_000, id)]));
+        await server.report(key, sendReport(minute * 60_000 + 1, false, [carriedOut(++seq, minute * 60_000, id)]));
       }
-      await runPeriodicChecks(house.ports);
-      const view = await house.runPeriodicCheck(feeder.id);
+      await runPeriodicChecks(server.ports);
+      const view = await server.runPeriodicCheck(feeder.id);
       phases.add(`${orderStatus(view)} ${standing(view)}`);
       if (minute > 3) expect(alarmsOf(view)[0]).toBe("pauseContradicted urgent");
     }
     expect([...phases]).toEqual(["contradicted feeding"]);
-    expect(house.timersRun()).toBe(1); // one alarm, and it doesn't come and go
+    expect(server.timersRun()).toBe(1); // one alarm, and it doesn't come and go
   });
 
   it("says that it is paused, and gives food: its deed counts", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, pause);
-    await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, pause);
+    await server.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     for (let minute = 2; minute <= 20; minute += 1) {
-      house.clock.advance(minutes(1));
-      await house.report(key, sendReport(minute * 60_000, true, [portion(minute, minute * 60_000 - 20_000)]));
-      const view = await house.runPeriodicCheck(feeder.id);
+      server.clock.advance(minutes(1));
+      await server.report(key, sendReport(minute * 60_000, true, [portion(minute, minute * 60_000 - 20_000)]));
+      const view = await server.runPeriodicCheck(feeder.id);
       expect([orderStatus(view), alarmsOf(view)]).toEqual(["contradicted", ["feedsThoughPaused urgent"]]);
     }
   });
@@ -250,147 +250,147 @@ describe("a resume", () => {
   const resume = { id: "resume-0001", kind: "resume" };
 
   it("that is not answered is told, since the birds wait", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, true));
-    await requestOrder(house, feeder.id, resume);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, true));
+    await requestOrder(server, feeder.id, resume);
     for (let minute = 2; minute <= 20; minute += 1) {
-      house.clock.advance(minutes(1));
-      await house.report(key, sendReport(minute * 60_000, true));
-      await runPeriodicChecks(house.ports);
+      server.clock.advance(minutes(1));
+      await server.report(key, sendReport(minute * 60_000, true));
+      await runPeriodicChecks(server.ports);
     }
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
   });
 
   it("that was confirmed isn't called so while the feeder says that it is paused, and isn't sent against a hand", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, true));
-    await requestOrder(house, feeder.id, resume);
-    await house.report(key, sendReport(60_001, false, [carriedOut(1, 60_001, resume.id)]));
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, true));
+    await requestOrder(server, feeder.id, resume);
+    await server.report(key, sendReport(60_001, false, [carriedOut(1, 60_001, resume.id)]));
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
     for (let minute = 2; minute <= 20; minute += 1) {
-      house.clock.advance(minutes(1));
-      expect(ordersOf(await house.report(key, sendReport(minute * 60_000, true)))).toEqual([]);
-      await runPeriodicChecks(house.ports);
-      expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("contradicted");
+      server.clock.advance(minutes(1));
+      expect(ordersOf(await server.report(key, sendReport(minute * 60_000, true)))).toEqual([]);
+      await runPeriodicChecks(server.ports);
+      expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("contradicted");
     }
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["staysPaused soon"]);
     expect(view.alarms[0]?.reason).toMatch(/by hand/);
   });
 });
 
 describe("a pause with an end", () => {
-  const until = (house: TestServer) => isoOf((house.clock.now() + hours(1)) as never);
+  const until = (server: TestServer) => isoOf((server.clock.now() + hours(1)) as never);
 
   it("that passes while the feeder is cut off is neither confirmed nor feeding: what is known is said", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, { ...pause, until: until(house) });
-    await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
-    house.clock.advance(hours(2));
-    const view = await house.runPeriodicCheck(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, { ...pause, until: until(server) });
+    await server.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    server.clock.advance(hours(2));
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), standing(view)]).toEqual(["ended", "endedUnconfirmed"]);
-    await house.report(key, sendReport(7_260_000, false));
-    expect(standing(await house.runPeriodicCheck(feeder.id))).toBe("feeding");
+    await server.report(key, sendReport(7_260_000, false));
+    expect(standing(await server.runPeriodicCheck(feeder.id))).toBe("feeding");
   });
 
   it("after which the feeder still says that it is paused is told", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, { ...pause, until: until(house) });
-    await house.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, { ...pause, until: until(server) });
+    await server.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     for (let minute = 2; minute <= 80; minute += 1) {
-      house.clock.advance(minutes(1));
-      await house.report(key, sendReport(minute * 60_000, true));
-      await runPeriodicChecks(house.ports);
-      const said = alarmsOf(await house.runPeriodicCheck(feeder.id));
+      server.clock.advance(minutes(1));
+      await server.report(key, sendReport(minute * 60_000, true));
+      await runPeriodicChecks(server.ports);
+      const said = alarmsOf(await server.runPeriodicCheck(feeder.id));
       if (minute < 60) expect(said).toEqual([]);
     }
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
   });
 });
 
 describe("two keepers at once", () => {
   it("both are told who asked last: two pauses, and a pause that crosses a resume", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const bo = await joinByInvite(house, "Bo", "helper");
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const bo = await joinByInvite(server, "Bo", "helper");
     const at = `/api/v1/feeders/${feeder.id}/orders`;
     const say = async (headers: Record<string, string>, payload: object) =>
-      (await house.app.inject({ method: "POST", url: at, headers, payload })).json() as FeederView;
-    await Promise.all([say(house.keeper, pause), say(bo, { id: "pause-of-bo", kind: "pause" })]);
-    const [one, other] = [await house.runPeriodicCheck(feeder.id), await getFeederAs(house, feeder.id, bo)];
+      (await server.app.inject({ method: "POST", url: at, headers, payload })).json() as FeederView;
+    await Promise.all([say(server.keeper, pause), say(bo, { id: "pause-of-bo", kind: "pause" })]);
+    const [one, other] = [await server.runPeriodicCheck(feeder.id), await getFeederAs(server, feeder.id, bo)];
     expect(one.pause.order).toEqual(other.pause.order);
     await Promise.all([
-      say(house.keeper, { id: "resume-of-keeper", kind: "resume" }),
+      say(server.keeper, { id: "resume-of-keeper", kind: "resume" }),
       say(bo, { id: "pause-of-bo-2", kind: "pause" }),
     ]);
-    const newest = (await house.runPeriodicCheck(feeder.id)).pause.order;
-    expect((await getFeederAs(house, feeder.id, bo)).pause.order).toEqual(newest);
+    const newest = (await server.runPeriodicCheck(feeder.id)).pause.order;
+    expect((await getFeederAs(server, feeder.id, bo)).pause.order).toEqual(newest);
     expect(newest?.requestedBy).toBe(newest?.kind === "pause" ? "Bo" : "Keeper");
-    expect(ordersOf(await house.report(key, sendReport(60_000, false)))).toEqual([newest?.id]);
+    expect(ordersOf(await server.report(key, sendReport(60_000, false)))).toEqual([newest?.id]);
     // The one who was overtaken repeats what got no answer: it doesn't come back.
-    await say(newest?.kind === "pause" ? house.keeper : bo, pause);
-    expect((await house.runPeriodicCheck(feeder.id)).pause.order?.id).toBe(newest?.id);
+    await say(newest?.kind === "pause" ? server.keeper : bo, pause);
+    expect((await server.runPeriodicCheck(feeder.id)).pause.order?.id).toBe(newest?.id);
   });
 });
 
 describe("an order for a whole yard", () => {
-  const askAll = async (house: TestServer, order: object, headers = house.keeper) => {
-    const url = `/api/v1/yards/${house.yard}/orders`;
-    const answer = await house.app.inject({ method: "POST", url, headers, payload: order });
+  const askAll = async (server: TestServer, order: object, headers = server.keeper) => {
+    const url = `/api/v1/yards/${server.yard}/orders`;
+    const answer = await server.app.inject({ method: "POST", url, headers, payload: order });
     return { status: answer.statusCode, body: answer.json() as YardOrderView & { errors?: { field: string }[] } };
   };
 
   it("is one act: all feeders at once, over live sockets too, and repeated it changes nothing", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const names = ["Rowan", "Larch", "Hazel"];
-    const added = await Promise.all(names.map((name) => house.addFeeder({ name })));
+    const added = await Promise.all(names.map((name) => server.addFeeder({ name })));
     const [first, second] = added;
     if (!first || !second) throw new Error("expected feeders");
-    const rowan = await openLink(await listenAddress(house), first.key);
-    const { status, body } = await askAll(house, pause);
+    const rowan = await openLink(await listenAddress(server), first.key);
+    const { status, body } = await askAll(server, pause);
     expect(status).toBe(200);
     expect(body.feeders.map(({ id }) => id).sort()).toEqual(added.map(({ feeder }) => feeder.id).sort());
     expect(await rowan.next()).toEqual({ orders: [{ id: pause.id, kind: "pause", until: null }] });
-    expect(orderStatus(await house.runPeriodicCheck(first.feeder.id))).toBe("sent");
-    expect(ordersOf(await house.report(second.key, sendReport(60_000, false)))).toEqual([pause.id]);
+    expect(orderStatus(await server.runPeriodicCheck(first.feeder.id))).toBe("sent");
+    expect(ordersOf(await server.report(second.key, sendReport(60_000, false)))).toEqual([pause.id]);
 
-    await house.report(second.key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
-    await askAll(house, pause);
-    expect(orderStatus(await house.runPeriodicCheck(second.feeder.id))).toBe("confirmed");
+    await server.report(second.key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
+    await askAll(server, pause);
+    expect(orderStatus(await server.runPeriodicCheck(second.feeder.id))).toBe("confirmed");
     rowan.socket.close();
   });
 
   it("is nobody's but the yard's people, and refuses what one feeder's order refuses, by field", async () => {
-    const house = await openTestServer();
-    const { feeder } = await house.addFeeder();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    expect((await askAll(house, pause, bo)).status).toBe(200);
-    expect((await askAll(house, pause, { "x-pieward": "1" })).status).toBe(401);
-    expect((await house.runPeriodicCheck(feeder.id)).pause.order?.requestedBy).toBe("Bo");
-    const past = isoOf((house.clock.now() - 1) as never);
-    expect((await askAll(house, { ...pause, until: past })).body.errors?.[0]?.field).toBe("until");
-    expect((await askAll(house, { kind: "pause" })).body.errors?.[0]?.field).toBe("id");
-    const elsewhere = { method: "POST", url: "/api/v1/yards/nowhere/orders", headers: house.keeper } as const;
-    expect((await house.app.inject({ ...elsewhere, payload: pause })).statusCode).toBe(404);
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    expect((await askAll(server, pause, bo)).status).toBe(200);
+    expect((await askAll(server, pause, { "x-pieward": "1" })).status).toBe(401);
+    expect((await server.runPeriodicCheck(feeder.id)).pause.order?.requestedBy).toBe("Bo");
+    const past = isoOf((server.clock.now() - 1) as never);
+    expect((await askAll(server, { ...pause, until: past })).body.errors?.[0]?.field).toBe("until");
+    expect((await askAll(server, { kind: "pause" })).body.errors?.[0]?.field).toBe("id");
+    const elsewhere = { method: "POST", url: "/api/v1/yards/nowhere/orders", headers: server.keeper } as const;
+    expect((await server.app.inject({ ...elsewhere, payload: pause })).statusCode).toBe(404);
   });
 
   it("pauses feeders on the bench and put away too, and leaves them out of a resume: hands may be in them", async () => {
-    const house = await openTestServer();
-    const garden = (await house.addFeeder({ name: "Rowan" })).feeder;
-    const bench = (await house.addFeeder({ name: "Larch", placement: "onBench" })).feeder;
-    await askAll(house, pause);
-    expect((await house.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
-    const { body } = await askAll(house, { id: "resume-0001", kind: "resume" });
+    const server = await openTestServer();
+    const garden = (await server.addFeeder({ name: "Rowan" })).feeder;
+    const bench = (await server.addFeeder({ name: "Larch", placement: "onBench" })).feeder;
+    await askAll(server, pause);
+    expect((await server.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
+    const { body } = await askAll(server, { id: "resume-0001", kind: "resume" });
     expect(body.feeders.map(({ id }) => id)).toEqual([garden.id]);
     expect(body.skippedFeeders).toEqual([bench.id]);
-    expect((await house.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
+    expect((await server.runPeriodicCheck(bench.id)).pause.order).toMatchObject({ kind: "pause" });
   });
 });

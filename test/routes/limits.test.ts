@@ -26,8 +26,8 @@ vi.mock("@node-rs/argon2", async (original) => {
 const json = "application/json";
 const body = (sentUptimeMs = 1_000) => JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs });
 
-const post = (house: TestServer, authorization: string, payload = body(), more: object = {}) =>
-  house.app.inject({
+const post = (server: TestServer, authorization: string, payload = body(), more: object = {}) =>
+  server.app.inject({
     method: "POST",
     url: "/api/v1/report",
     headers: { authorization, "content-type": json },
@@ -35,8 +35,8 @@ const post = (house: TestServer, authorization: string, payload = body(), more: 
     ...more,
   });
 
-function signed(house: TestServer, feeder: string, key: string, payload = body()): string {
-  const time = String(Math.floor(house.clock.now() / 1_000));
+function signed(server: TestServer, feeder: string, key: string, payload = body()): string {
+  const time = String(Math.floor(server.clock.now() / 1_000));
   return `Signature feeder="${feeder}", time="${time}", mac="${signatureOf(hashOf(key), time, payload)}"`;
 }
 
@@ -49,29 +49,29 @@ const kinds = (statuses: readonly number[]) => [...new Set(statuses)];
 
 describe("forged reports", () => {
   it("that name a feeder, however many, use up nothing of its limit: signed or by key", async () => {
-    const house = await openTestServer({ reportsPerMinute: 120 });
-    const { key, feeder } = await house.addFeeder();
-    const forged = await often(125, () => post(house, signed(house, feeder.id, "pw_forged")));
+    const server = await openTestServer({ reportsPerMinute: 120 });
+    const { key, feeder } = await server.addFeeder();
+    const forged = await often(125, () => post(server, signed(server, feeder.id, "pw_forged")));
     expect(kinds(forged)).toEqual([401, 429]);
-    expect((await post(house, signed(house, feeder.id, key))).statusCode).toBe(200);
-    expect((await post(house, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
+    expect((await post(server, signed(server, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(server, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
   });
 
   it("are counted by address, whichever way the header is spelt", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const spelt = ["Bearer ", "bearer  ", "BEARER\t", "bEaReR \t "];
-    const statuses = await often(61, (turn) => post(house, `${spelt[turn % 4]}pw_guess_${turn}`));
+    const statuses = await often(61, (turn) => post(server, `${spelt[turn % 4]}pw_guess_${turn}`));
     expect(statuses).toEqual([...Array(60).fill(401), 429]);
-    const refused = await post(house, "Bearer pw_guess");
+    const refused = await post(server, "Bearer pw_guess");
     expect(Number(refused.headers["retry-after"])).toBeGreaterThan(0);
-    house.clock.advance(minutes(1));
-    expect((await post(house, "Bearer pw_guess")).statusCode).toBe(401);
+    server.clock.advance(minutes(1));
+    expect((await post(server, "Bearer pw_guess")).statusCode).toBe(401);
   });
 
   it("from a whole /64 of IPv6 are one sender's, and from many addresses meet a limit for all", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const from = (remoteAddress: string) => post(house, "Bearer pw_guess", body(), { remoteAddress });
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const from = (remoteAddress: string) => post(server, "Bearer pw_guess", body(), { remoteAddress });
     const near = await often(61, (turn) => from(`2001:db8:1:2:${turn.toString(16)}::7`));
     expect(near).toEqual([...Array(60).fill(401), 429]);
     expect((await from("2001:db8:1:3::7")).statusCode).toBe(401);
@@ -83,28 +83,28 @@ describe("forged reports", () => {
     expect(wandering.at(-1)).toBe(429);
     // A true key is let in meanwhile, from an address that nobody knows and from one that guesses.
     for (const remoteAddress of ["203.0.113.5", "192.0.2.9"]) {
-      house.clock.advance(1 as never);
-      expect((await post(house, `Bearer ${key}`, body(1_000), { remoteAddress })).statusCode).toBe(200);
+      server.clock.advance(1 as never);
+      expect((await post(server, `Bearer ${key}`, body(1_000), { remoteAddress })).statusCode).toBe(200);
     }
   });
 
   it("of a great size are refused before they are read, once an address sent too many; small true ones are checked", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await often(60, () => post(house, signed(house, feeder.id, "pw_forged")));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await often(60, () => post(server, signed(server, feeder.id, "pw_forged")));
     const large = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "x".repeat(70_000) });
-    const refused = await post(house, signed(house, feeder.id, "pw_forged", large), large);
+    const refused = await post(server, signed(server, feeder.id, "pw_forged", large), large);
     expect([refused.statusCode, refused.headers["www-authenticate"]]).toEqual([429, undefined]);
-    expect((await post(house, signed(house, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(server, signed(server, feeder.id, key))).statusCode).toBe(200);
     // From here on its sender is known there, and its large reports are read too.
-    expect((await post(house, signed(house, feeder.id, key, large), large)).statusCode).toBe(200);
+    expect((await post(server, signed(server, feeder.id, key, large), large)).statusCode).toBe(200);
   });
 
   it("behind a made-up X-Forwarded-For are still one sender's; behind a trusted proxy its last entry counts", async () => {
     const spoofed = (turn: number) => ({ "x-forwarded-for": `198.51.100.${turn}`, "content-type": json });
-    const house = await openTestServer();
+    const server = await openTestServer();
     const plain = await often(61, (turn) =>
-      post(house, "", body(), { headers: { ...spoofed(turn), authorization: "Bearer pw_guess" } }),
+      post(server, "", body(), { headers: { ...spoofed(turn), authorization: "Bearer pw_guess" } }),
     );
     expect(plain.at(-1)).toBe(429);
 
@@ -121,11 +121,11 @@ describe("forged reports", () => {
 
 describe("a feeder's own limit", () => {
   it("holds over HTTP and its sockets together, however often it connects anew or respells its key", async () => {
-    const house = await openTestServer({ reportsPerMinute: 4 });
-    const { key } = await house.addFeeder();
-    const host = await listening(house);
-    expect((await post(house, `Bearer ${key}`)).statusCode).toBe(200);
-    expect((await post(house, `bearer \t${key}`, body(2_000))).statusCode).toBe(200);
+    const server = await openTestServer({ reportsPerMinute: 4 });
+    const { key } = await server.addFeeder();
+    const host = await listening(server);
+    expect((await post(server, `Bearer ${key}`)).statusCode).toBe(200);
+    expect((await post(server, `bearer \t${key}`, body(2_000))).statusCode).toBe(200);
     for (const status of [200, 200, 429]) {
       const socket = new WebSocket(`${host}/api/v1/link`, { headers: { authorization: `BEARER ${key}` } });
       await once(socket, "open");
@@ -134,19 +134,19 @@ describe("a feeder's own limit", () => {
       expect(frame.problem?.status ?? 200).toBe(status);
       socket.terminate();
     }
-    expect((await post(house, `BEARER  ${key}`, body(4_000))).statusCode).toBe(429);
+    expect((await post(server, `BEARER  ${key}`, body(4_000))).statusCode).toBe(429);
   });
 });
 
 describe("a feeder's socket", () => {
   it("stays open whatever a forger tries, and a recorded signature opens no second one", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const host = await listening(house);
-    const authorization = signed(house, feeder.id, key, "");
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const host = await listening(server);
+    const authorization = signed(server, feeder.id, key, "");
     const socket = new WebSocket(`${host}/api/v1/link`, { headers: { authorization } });
     await once(socket, "open");
-    for (const wrong of [authorization, signed(house, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
+    for (const wrong of [authorization, signed(server, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
       const forger = new WebSocket(`${host}/api/v1/link`, { headers: { authorization: wrong } });
       const [error] = await once(forger, "error");
       expect(String(error)).toContain("401");
@@ -160,41 +160,41 @@ describe("a feeder's socket", () => {
 
 describe("signing in", () => {
   const right = { name: "Keeper", passphrase: "birds before breakfast" };
-  const tryAs = (house: TestServer, said: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
-    house.app.inject({ method: "POST", url, payload: said, remoteAddress });
+  const tryAs = (server: TestServer, said: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
+    server.app.inject({ method: "POST", url, payload: said, remoteAddress });
 
   it("is limited for each name over all addresses and spellings, but not where its person signed in before", async () => {
-    const house = await openTestServer();
-    expect((await tryAs(house, right, "203.0.113.5")).statusCode).toBe(200);
+    const server = await openTestServer();
+    expect((await tryAs(server, right, "203.0.113.5")).statusCode).toBe(200);
     const guess = (turn: number) =>
       tryAs(
-        house,
+        server,
         { name: turn % 2 ? "Keeper" : "keeper ", passphrase: `a wrong guess ${turn}` },
         `198.51.100.${turn}`,
       );
     const statuses = await often(21, guess);
     expect(statuses.at(0)).not.toBe(429);
     expect(statuses.at(-1)).toBe(429);
-    expect((await tryAs(house, right, "198.51.100.99")).statusCode).toBe(429);
-    expect((await tryAs(house, right, "203.0.113.5")).statusCode).toBe(200);
-    house.clock.advance(minutes(1));
-    expect((await tryAs(house, right, "198.51.100.99")).statusCode).toBe(200);
+    expect((await tryAs(server, right, "198.51.100.99")).statusCode).toBe(429);
+    expect((await tryAs(server, right, "203.0.113.5")).statusCode).toBe(200);
+    server.clock.advance(minutes(1));
+    expect((await tryAs(server, right, "198.51.100.99")).statusCode).toBe(200);
   });
 
   it("has the same limit for a name that nobody has", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const statuses = await often(21, (turn) =>
-      tryAs(house, { name: "Nobody", passphrase: "a wrong guess" }, `198.51.100.${turn}`),
+      tryAs(server, { name: "Nobody", passphrase: "a wrong guess" }, `198.51.100.${turn}`),
     );
     expect(statuses).toEqual([...Array(20).fill(401), 429]);
   });
 
   it("answers an unknown name and a wrong passphrase the same, and does the same work for both", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const answered = new Set<string>();
     for (const name of ["Keeper", "Nobody"]) {
       verified.length = 0;
-      const answer = await tryAs(house, { name, passphrase: "a wrong guess" }, "192.0.2.1");
+      const answer = await tryAs(server, { name, passphrase: "a wrong guess" }, "192.0.2.1");
       // The parameters of the hash decide how long its check takes.
       const work = verified.map((hash) => hash.split("$").slice(0, 4).join("$"));
       answered.add(`${answer.statusCode} ${answer.body} after ${JSON.stringify(work)}`);
@@ -204,16 +204,16 @@ describe("signing in", () => {
   });
 
   it("can't be tried by an unused invite: a right passphrase is answered as a wrong one", async () => {
-    const house = await openTestServer();
-    await joinByInvite(house, "Bo", "helper");
-    const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, {
+    const server = await openTestServer();
+    await joinByInvite(server, "Bo", "helper");
+    const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
       role: "helper",
     });
     const { token } = invite.json();
     const guesses = ["Bo has birds at breakfast", "Bo has cats at breakfast"];
     const answers = [];
     for (const passphrase of guesses) {
-      const { statusCode, body } = await tryAs(house, { token, name: "Bo", passphrase }, "192.0.2.1", "/api/v1/join");
+      const { statusCode, body } = await tryAs(server, { token, name: "Bo", passphrase }, "192.0.2.1", "/api/v1/join");
       answers.push(`${statusCode} ${body}`);
     }
     expect(answers[0]).toBe(answers[1]);
@@ -223,42 +223,42 @@ describe("signing in", () => {
 
 describe("an overloaded server", () => {
   it("answers 503 with its own words and a time to come back; pages first, reports later, health always", async () => {
-    const house = await openTestServer({ logs: true });
-    const { key } = await house.addFeeder();
-    house.advanceWithoutTimers(1_001);
-    await house.app.inject({ url: "/api/v1/home", headers: house.keeper }); // one long piece of work is no overload
-    house.clock.advance(seconds(2));
-    const page = await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    const server = await openTestServer({ logs: true });
+    const { key } = await server.addFeeder();
+    server.advanceWithoutTimers(1_001);
+    await server.app.inject({ url: "/api/v1/home", headers: server.keeper }); // one long piece of work is no overload
+    server.clock.advance(seconds(2));
+    const page = await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
     expect(page.statusCode).toBe(503);
     expect(page.headers["retry-after"]).toBe("10");
     expect(page.json().detail).toBe("More requests come than the server can take; nothing was stored. Try again.");
-    expect((await post(house, `Bearer ${key}`)).statusCode).toBe(200);
-    house.advanceWithoutTimers(3_001);
-    expect((await post(house, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
-    house.clock.advance(seconds(2));
-    expect((await post(house, `Bearer ${key}`, body(3_000))).statusCode).toBe(503);
-    expect((await house.app.inject({ url: "/api/v1/health" })).statusCode).toBe(200);
+    expect((await post(server, `Bearer ${key}`)).statusCode).toBe(200);
+    server.advanceWithoutTimers(3_001);
+    expect((await post(server, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
+    server.clock.advance(seconds(2));
+    expect((await post(server, `Bearer ${key}`, body(3_000))).statusCode).toBe(503);
+    expect((await server.app.inject({ url: "/api/v1/health" })).statusCode).toBe(200);
   });
 
   it("logs one line a minute, with how much was refused", async () => {
-    const house = await openTestServer({ logs: true });
-    const lines = () => house.log.filter((line) => line.includes("overloaded"));
-    house.advanceWithoutTimers(1_001);
-    await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
-    house.clock.advance(seconds(2));
-    for (let turn = 0; turn < 30; turn += 1) await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    const server = await openTestServer({ logs: true });
+    const lines = () => server.log.filter((line) => line.includes("overloaded"));
+    server.advanceWithoutTimers(1_001);
+    await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
+    server.clock.advance(seconds(2));
+    for (let turn = 0; turn < 30; turn += 1) await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
     expect(lines()).toHaveLength(1);
-    house.clock.advance(minutes(1));
-    await house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+    server.clock.advance(minutes(1));
+    await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
     expect(lines()).toHaveLength(2);
     expect(JSON.parse(lines()[1] as string).refused).toEqual({ request: 30 });
   });
 
   it("reads a small report although the end of large ones is held back, and tells those senders", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const larch = await house.addFeeder({ name: "Larch" });
-    const { port } = new URL(await listening(house));
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const larch = await server.addFeeder({ name: "Larch" });
+    const { port } = new URL(await listening(server));
     const bare = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "" });
     const large = bare.replace('""', `"${"x".repeat(1_048_576 - bare.length)}"`);
     const held = Array.from({ length: 4 }, () => connect(Number(port), "127.0.0.1"));
@@ -281,7 +281,7 @@ describe("an overloaded server", () => {
   });
 });
 
-async function listening(house: TestServer): Promise<string> {
-  if (house.app.server.address() === null) await house.app.listen({ port: 0, host: "127.0.0.1" });
-  return `ws://127.0.0.1:${(house.app.server.address() as AddressInfo).port}`;
+async function listening(server: TestServer): Promise<string> {
+  if (server.app.server.address() === null) await server.app.listen({ port: 0, host: "127.0.0.1" });
+  return `ws://127.0.0.1:${(server.app.server.address() as AddressInfo).port}`;
 }

@@ -23,58 +23,58 @@ async function watching(address: string, headers: Record<string, string>) {
 
 describe("a browser that watches", () => {
   it("hears of its own yards alone, and is sent to ask anew when those change", async () => {
-    const house = await openTestServer();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    const boId = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id;
-    const other = { ...(await house.store.yards.yards())[0], id: "birch", name: "Birch" };
-    await house.store.yards.addYard(other as never, boId, house.clock.now());
-    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
-    const [adas, bos] = [await watching(address, house.keeper), await watching(address, bo)];
+    const server = await openTestServer();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    const boId = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id;
+    const other = { ...(await server.store.yards.yards())[0], id: "birch", name: "Birch" };
+    await server.store.yards.addYard(other as never, boId, server.clock.now());
+    const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
+    const [adas, bos] = [await watching(address, server.keeper), await watching(address, bo)];
 
-    house.ports.liveFeed.announceChange("birch", "larch", 1);
-    house.ports.liveFeed.announceChange(house.yard, "rowan", 1);
+    server.ports.liveFeed.announceChange("birch", "larch", 1);
+    server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
     await expect.poll(() => bos.heard).toEqual(["larch", "rowan"]);
     await expect.poll(() => adas.heard).toEqual(["rowan"]);
 
     const closed = once(bos.socket, "close");
-    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${boId}`, house.keeper);
+    await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${boId}`, server.keeper);
     expect((await closed)[0]).toBe(1012);
     const again = await watching(address, bo);
-    house.ports.liveFeed.announceChange(house.yard, "rowan", 2);
-    house.ports.liveFeed.announceChange("birch", "larch", 2);
+    server.ports.liveFeed.announceChange(server.yard, "rowan", 2);
+    server.ports.liveFeed.announceChange("birch", "larch", 2);
     await expect.poll(() => again.heard).toEqual(["larch"]);
     expect(adas.socket.readyState).toBe(adas.socket.OPEN);
   });
 
   it("is told when phones of its own person come or go, and of nobody else's", async () => {
-    const house = await openTestServer();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
-    const [adas, bos] = [await watching(address, house.keeper), await watching(address, bo)];
-    await addPhone(house, house.keeper, "kitchen");
+    const server = await openTestServer();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
+    const [adas, bos] = [await watching(address, server.keeper), await watching(address, bo)];
+    await addPhone(server, server.keeper, "kitchen");
     await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}']);
     const endpoint = "https://push.example/kitchen";
-    await requestAs(house, "POST", "/api/v1/phones/forget", house.keeper, { endpoint });
+    await requestAs(server, "POST", "/api/v1/phones/forget", server.keeper, { endpoint });
     await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}', '{"kind":"phones"}']);
-    await addPhone(house, bo, "bench");
+    await addPhone(server, bo, "bench");
     await expect.poll(() => bos.said).toEqual(['{"kind":"phones"}']);
     expect(adas.said).toHaveLength(2);
   });
 
   it("is told when a push service has given up one of its phones", async () => {
-    const house = await openTestServer();
-    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
-    await addPhone(house, house.keeper, "kitchen");
-    const { said } = await watching(address, house.keeper);
-    house.push.answer = { kind: "subscriptionGone", text: "410" };
-    await requestAs(house, "POST", "/api/v1/phones/test", house.keeper);
+    const server = await openTestServer();
+    const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
+    await addPhone(server, server.keeper, "kitchen");
+    const { said } = await watching(address, server.keeper);
+    server.push.answer = { kind: "subscriptionGone", text: "410" };
+    await requestAs(server, "POST", "/api/v1/phones/test", server.keeper);
     await expect.poll(() => said).toContain('{"kind":"phones"}');
   });
 
   it("is answered when it asks whether anybody is there, and anything else is let pass", async () => {
-    const house = await openTestServer();
-    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
-    const { socket, said } = await watching(address, house.keeper);
+    const server = await openTestServer();
+    const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
+    const { socket, said } = await watching(address, server.keeper);
     socket.send("what else");
     socket.send('{"kind":"ping"}');
     await expect.poll(() => said).toEqual(['{"kind":"pong"}']);
@@ -82,101 +82,104 @@ describe("a browser that watches", () => {
   });
 
   it("is sent to ask anew when practice begins: the practice yard wasn't there when it came", async () => {
-    const house = await openTestServer();
-    const address = await house.app.listen({ port: 0, host: "127.0.0.1" });
-    const { socket } = await watching(address, house.keeper);
+    const server = await openTestServer();
+    const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
+    const { socket } = await watching(address, server.keeper);
     const closed = once(socket, "close");
-    await requestAs(house, "POST", "/api/v1/practice", house.keeper);
+    await requestAs(server, "POST", "/api/v1/practice", server.keeper);
     expect((await closed)[0]).toBe(1012);
-    await requestAs(house, "DELETE", "/api/v1/practice", house.keeper);
+    await requestAs(server, "DELETE", "/api/v1/practice", server.keeper);
   });
 });
 
 describe("the live sockets of a session", () => {
-  const signedInAgain = async (house: TestServer) => {
+  const signedInAgain = async (server: TestServer) => {
     const payload = { name: "Keeper", passphrase: "birds before breakfast" };
-    const answer = await house.app.inject({ method: "POST", url: "/api/v1/session", payload });
+    const answer = await server.app.inject({ method: "POST", url: "/api/v1/session", payload });
     return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
   };
   const openHere = async () => {
-    const house = await openTestServer();
-    return { house, address: await house.app.listen({ port: 0, host: "127.0.0.1" }) };
+    const server = await openTestServer();
+    return { server, address: await server.app.listen({ port: 0, host: "127.0.0.1" }) };
   };
-  const signOut = (house: TestServer, headers: Record<string, string>) =>
-    requestAs(house, "DELETE", "/api/v1/session", headers);
+  const signOut = (server: TestServer, headers: Record<string, string>) =>
+    requestAs(server, "DELETE", "/api/v1/session", headers);
 
   it("close at once at sign-out, and those of another session stay", async () => {
-    const { house, address } = await openHere();
-    const phone = await watching(address, house.keeper);
-    const tablet = await watching(address, await signedInAgain(house));
+    const { server, address } = await openHere();
+    const phone = await watching(address, server.keeper);
+    const tablet = await watching(address, await signedInAgain(server));
     const closed = once(phone.socket, "close");
-    await signOut(house, house.keeper);
+    await signOut(server, server.keeper);
     expect((await closed)[0]).toBe(1008);
-    house.ports.liveFeed.announceChange(house.yard, "rowan", 1);
+    server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
     await expect.poll(() => tablet.heard).toEqual(["rowan"]);
     expect(phone.heard).toEqual([]);
   });
 
   it("close all at once where a person's sessions all end", async () => {
-    const { house, address } = await openHere();
-    const bo = await watching(address, await joinByInvite(house, "Bo", "helper"));
-    const all = [await watching(address, house.keeper), await watching(address, await signedInAgain(house))];
+    const { server, address } = await openHere();
+    const bo = await watching(address, await joinByInvite(server, "Bo", "helper"));
+    const all = [await watching(address, server.keeper), await watching(address, await signedInAgain(server))];
     const closed = all.map(({ socket }) => once(socket, "close"));
-    const person = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json().id;
-    house.ports.liveFeed.closeSocketsOf({ person });
+    const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id;
+    server.ports.liveFeed.closeSocketsOf({ person });
     for (const each of closed) expect((await each)[0]).toBe(1008);
     expect(bo.socket.readyState).toBe(bo.socket.OPEN);
   });
 
   it("get nothing more once they were closed, though the browser delays its part of the closing", async () => {
-    const { house, address } = await openHere();
-    const { socket, heard } = await watching(address, house.keeper);
+    const { server, address } = await openHere();
+    const { socket, heard } = await watching(address, server.keeper);
     const closed = once(socket, "close");
-    await signOut(house, house.keeper);
-    house.ports.liveFeed.announceChange(house.yard, "rowan", 1);
+    await signOut(server, server.keeper);
+    server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
     await closed;
     expect(heard).toEqual([]);
-    expect(house.ports.liveFeed.openSessions().size).toBe(0);
+    expect(server.ports.liveFeed.openSessions().size).toBe(0);
   });
 
   it("close where the session expired, or was ended by another process on the same database", async () => {
-    const { house, address } = await openHere();
-    const [ended, kept] = [await watching(address, house.keeper), await watching(address, await signedInAgain(house))];
-    house.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
+    const { server, address } = await openHere();
+    const [ended, kept] = [
+      await watching(address, server.keeper),
+      await watching(address, await signedInAgain(server)),
+    ];
+    server.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
     const closed = once(ended.socket, "close");
-    await checkLiveSockets(house.ports);
+    await checkLiveSockets(server.ports);
     expect((await closed)[0]).toBe(1008);
     expect(kept.socket.readyState).toBe(kept.socket.OPEN);
-    house.clock.advance(days(181));
+    server.clock.advance(days(181));
     const expired = once(kept.socket, "close");
-    await checkLiveSockets(house.ports);
+    await checkLiveSockets(server.ports);
     expect((await expired)[0]).toBe(1008);
   });
 
   it("close where the session ends while its socket opens", async () => {
-    const { house, address } = await openHere();
-    const { people } = house.store;
+    const { server, address } = await openHere();
+    const { people } = server.store;
     const look = people.membershipsOf.bind(people);
     let looks = 0;
     Object.assign(people, {
       membershipsOf: async (person: string) => {
         const found = await look(person);
         looks += 1;
-        if (looks === 1) await signOut(house, house.keeper); // after the check of the session, before the socket is there
+        if (looks === 1) await signOut(server, server.keeper); // after the check of the session, before the socket is there
         return found;
       },
     });
-    const { socket } = await watching(address, house.keeper);
+    const { socket } = await watching(address, server.keeper);
     await expect.poll(() => socket.readyState).toBe(socket.CLOSED);
     expect(looks).toBeGreaterThan(0);
   });
 
   it("are at most 20; one more is refused with words, also when they come all at once, and another session has its own", async () => {
-    const { house, address } = await openHere();
+    const { server, address } = await openHere();
     const url = `${address.replace("http", "ws")}/api/v1/live`;
     const results = await Promise.all(
       Array.from({ length: 40 }, async () => {
-        const socket = new WebSocket(url, { headers: { cookie: house.keeper.cookie } });
+        const socket = new WebSocket(url, { headers: { cookie: server.keeper.cookie } });
         onTestFinished(() => socket.terminate());
         return new Promise<number>((resolve) => {
           socket.on("unexpected-response", (_request, response) => resolve(response.statusCode ?? 0));
@@ -190,37 +193,37 @@ describe("the live sockets of a session", () => {
     expect(results.filter((result) => result === 0)).toHaveLength(20);
     expect(results.filter((result) => result === 429 || result === 1013)).toHaveLength(20);
 
-    const late = await house.app.inject({ url: "/api/v1/live", headers: upgrade(house.keeper) });
+    const late = await server.app.inject({ url: "/api/v1/live", headers: upgrade(server.keeper) });
     expect(late.statusCode).toBe(429);
     expect(late.json().detail).toContain("close one of them");
-    await watching(address, await signedInAgain(house));
+    await watching(address, await signedInAgain(server));
   });
 
   it("are closed where nobody answers a ping, and where a browser reads too slowly", async () => {
-    const { house, address } = await openHere();
+    const { server, address } = await openHere();
     const url = `${address.replace("http", "ws")}/api/v1/live`;
-    const dead = new WebSocket(url, { headers: { cookie: house.keeper.cookie }, autoPong: false });
+    const dead = new WebSocket(url, { headers: { cookie: server.keeper.cookie }, autoPong: false });
     onTestFinished(() => dead.terminate());
     await once(dead, "open");
-    const alive = await watching(address, house.keeper);
+    const alive = await watching(address, server.keeper);
     const pinged = [once(dead, "ping"), once(alive.socket, "ping")];
     const closed = once(dead, "close");
-    house.ports.liveFeed.pingAll();
+    server.ports.liveFeed.pingAll();
     await Promise.all(pinged);
     // The answer of the living one needs its way; what it asks after the ping is answered after that.
     alive.socket.send('{"kind":"ping"}');
     await expect.poll(() => alive.said).toContain('{"kind":"pong"}');
-    house.ports.liveFeed.pingAll();
+    server.ports.liveFeed.pingAll();
     expect((await closed)[0]).toBe(1006);
     expect(alive.socket.readyState).toBe(alive.socket.OPEN);
 
     alive.socket.pause();
     const cut = once(alive.socket, "close");
-    for (let sent = 0; sent < 400 && house.ports.liveFeed.openSessions().size > 0; sent++) {
-      house.ports.liveFeed.announceChange(house.yard, "x".repeat(100_000), sent);
+    for (let sent = 0; sent < 400 && server.ports.liveFeed.openSessions().size > 0; sent++) {
+      server.ports.liveFeed.announceChange(server.yard, "x".repeat(100_000), sent);
       await new Promise(setImmediate);
     }
-    expect(house.ports.liveFeed.openSessions().size).toBe(0);
+    expect(server.ports.liveFeed.openSessions().size).toBe(0);
     alive.socket.resume();
     await cut;
   });

@@ -6,38 +6,38 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** A feeder that has said that it is in trouble, which is an alarm at once. */
 async function inTrouble() {
-  const house = await openTestServer();
-  const { feeder, key } = await house.addFeeder();
+  const server = await openTestServer();
+  const { feeder, key } = await server.addFeeder();
   const trouble = { seq: 1, uptimeMs: 1, kind: "trouble", words: "the lid is loose" };
-  await house.report(key, { boot: "b-1", sentUptimeMs: 5, events: [trouble] });
+  await server.report(key, { boot: "b-1", sentUptimeMs: 5, events: [trouble] });
   const at = (what: string) => `/api/v1/feeders/${feeder.id}/alarms/troubleReported/${what}`;
   const answer = async (what: string, body: object): Promise<FeederView> => {
-    const said = await requestAs(house, "POST", at(what), house.keeper, body);
+    const said = await requestAs(server, "POST", at(what), server.keeper, body);
     if (said.statusCode !== 200) throw new Error(`expected 200, got ${said.body}`);
     return said.json();
   };
-  return { house, feeder, answer };
+  return { server, feeder, answer };
 }
 const phaseOf = (view: FeederView) => view.alarms.find(({ fault }) => fault === "troubleReported")?.state;
-const changes = async (house: TestServer, feeder: string) =>
-  (await house.store.records.alarmChanges(feeder, 0 as never, (house.clock.now() + 1_000_000) as never)).length;
+const changes = async (server: TestServer, feeder: string) =>
+  (await server.store.records.alarmChanges(feeder, 0 as never, (server.clock.now() + 1_000_000) as never)).length;
 
 describe("an answer to an alarm that its client numbered", () => {
   it("is done once, however often it is sent, and is answered as things stand then", async () => {
-    const { house, feeder, answer } = await inTrouble();
-    const until = isoOf((house.clock.now() + days(1)) as never);
+    const { server, feeder, answer } = await inTrouble();
+    const until = isoOf((server.clock.now() + days(1)) as never);
     const once = await answer("shelve", { id: "shelve-01", until });
     expect(phaseOf(once)).toBe("shelved");
-    const before = [await changes(house, feeder.id), once.revision];
-    house.clock.advance(minutes(1));
+    const before = [await changes(server, feeder.id), once.revision];
+    server.clock.advance(minutes(1));
     const twice = await answer("shelve", { id: "shelve-01", until });
     expect(twice.alarms).toEqual(once.alarms);
-    expect([await changes(house, feeder.id), twice.revision]).toEqual(before);
+    expect([await changes(server, feeder.id), twice.revision]).toEqual(before);
   });
 
   it("from a phone that was away doesn't undo what was done since", async () => {
-    const { house, answer } = await inTrouble();
-    const until = isoOf((house.clock.now() + days(1)) as never);
+    const { server, answer } = await inTrouble();
+    const until = isoOf((server.clock.now() + days(1)) as never);
     await answer("shelve", { id: "shelve-01", until });
     await answer("out-of-service", { id: "out-0001", reason: "the lid is at the smith's" });
     expect(phaseOf(await answer("shelve", { id: "shelve-01", until }))).toBe("outOfService");
@@ -46,18 +46,18 @@ describe("an answer to an alarm that its client numbered", () => {
   });
 
   it("is another one under another number, or without any", async () => {
-    const { house, feeder, answer } = await inTrouble();
+    const { server, feeder, answer } = await inTrouble();
     await answer("acknowledge", { id: "seen-0001" });
-    const before = await changes(house, feeder.id);
-    const later = isoOf((house.clock.now() + days(2)) as never);
+    const before = await changes(server, feeder.id);
+    const later = isoOf((server.clock.now() + days(2)) as never);
     expect(phaseOf(await answer("shelve", { id: "seen-0002", until: later }))).toBe("shelved");
-    expect(await changes(house, feeder.id)).toBeGreaterThan(before);
+    expect(await changes(server, feeder.id)).toBeGreaterThan(before);
     expect(phaseOf(await answer("acknowledge", {}))).toBeDefined();
   });
 
   it("with a number that is none is refused by field", async () => {
-    const { house, feeder } = await inTrouble();
+    const { server, feeder } = await inTrouble();
     const url = `/api/v1/feeders/${feeder.id}/alarms/troubleReported/acknowledge`;
-    expect((await requestAs(house, "POST", url, house.keeper, { id: "1" })).json().errors[0].field).toBe("id");
+    expect((await requestAs(server, "POST", url, server.keeper, { id: "1" })).json().errors[0].field).toBe("id");
   });
 });

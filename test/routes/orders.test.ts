@@ -18,92 +18,92 @@ import { openTestServer } from "../support/testServer.ts";
 
 describe("a pause over plain reports", () => {
   it("goes out with the next answer, and is confirmed by the feeder's own word", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    expect(orderStatus((await requestOrder(house, feeder.id, pause)).body)).toBe("requested");
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    expect(orderStatus((await requestOrder(server, feeder.id, pause)).body)).toBe("requested");
 
-    house.clock.advance(seconds(60));
-    const { orders } = (await house.report(key, sendReport(120_000, false))).body as Answer;
+    server.clock.advance(seconds(60));
+    const { orders } = (await server.report(key, sendReport(120_000, false))).body as Answer;
     expect(orders).toEqual([{ id: "pause-0001", kind: "pause", until: null }]);
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("sent");
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("sent");
 
-    house.clock.advance(seconds(1));
-    const next = (await house.report(key, sendReport(121_000, true, [carriedOut(1, 120_500, pause.id)])))
+    server.clock.advance(seconds(1));
+    const next = (await server.report(key, sendReport(121_000, true, [carriedOut(1, 120_500, pause.id)])))
       .body as Answer;
     expect(next.orders).toEqual([]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(orderStatus(view)).toBe("confirmed");
     expect(view.pause.statement?.paused).toBe(true);
   });
 
   it("asked twice under one id is one order; the newest of two wins", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await requestOrder(house, feeder.id, pause);
-    await requestOrder(house, feeder.id, pause);
-    await requestOrder(house, feeder.id, { id: "resume-0001", kind: "resume" });
-    const { orders } = (await house.report(key, sendReport(60_000, false))).body as Answer;
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await requestOrder(server, feeder.id, pause);
+    await requestOrder(server, feeder.id, pause);
+    await requestOrder(server, feeder.id, { id: "resume-0001", kind: "resume" });
+    const { orders } = (await server.report(key, sendReport(60_000, false))).body as Answer;
     expect(orders.map(({ id }) => id)).toEqual(["resume-0001"]);
   });
 
   it("is carried again when the feeder restarted and forgot it", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await requestOrder(house, feeder.id, pause);
-    await house.report(key, sendReport(60_000, true, [carriedOut(1, 59_000, pause.id)]));
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await requestOrder(server, feeder.id, pause);
+    await server.report(key, sendReport(60_000, true, [carriedOut(1, 59_000, pause.id)]));
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
 
-    house.clock.advance(minutes(2));
-    const { orders } = (await house.report(key, sendReport(5_000, false, [], "b-2"))).body as Answer;
+    server.clock.advance(minutes(2));
+    const { orders } = (await server.report(key, sendReport(5_000, false, [], "b-2"))).body as Answer;
     expect(orders.map(({ id }) => id)).toEqual([pause.id]);
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("sent");
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("sent");
   });
 
   it("becomes overdue, and alarms, when the feeder reports but never obeys", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, sendReport(60_000, false));
-    await requestOrder(house, feeder.id, pause);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, sendReport(60_000, false));
+    await requestOrder(server, feeder.id, pause);
     for (let minute = 1; minute <= 4; minute += 1) {
-      house.clock.advance(minutes(1));
-      await house.report(key, sendReport(60_000 + minute * 60_000, false));
-      await runPeriodicChecks(house.ports);
+      server.clock.advance(minutes(1));
+      await server.report(key, sendReport(60_000 + minute * 60_000, false));
+      await runPeriodicChecks(server.ports);
     }
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(orderStatus(view)).toBe("overdue");
     expect(view.alarms.map(({ fault, priority }) => [fault, priority])).toEqual([["pauseOverdue", "urgent"]]);
-    expect(house.timersRun()).toBe(1);
+    expect(server.timersRun()).toBe(1);
   });
 
   it("ends by itself at its time, and isn't carried any more", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const until = isoOf((house.clock.now() + hours(1)) as never);
-    await requestOrder(house, feeder.id, { ...pause, until });
-    house.clock.advance(hours(2));
-    const { orders } = (await house.report(key, sendReport(60_000, false))).body as Answer;
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const until = isoOf((server.clock.now() + hours(1)) as never);
+    await requestOrder(server, feeder.id, { ...pause, until });
+    server.clock.advance(hours(2));
+    const { orders } = (await server.report(key, sendReport(60_000, false))).body as Answer;
     expect(orders).toEqual([]);
   });
 
   it("refuses an end in the past, an end for a resume, and a missing id, by field", async () => {
-    const house = await openTestServer();
-    const { feeder } = await house.addFeeder();
-    const until = isoOf((house.clock.now() - 1) as never);
-    expect((await requestOrder(house, feeder.id, { ...pause, until })).body.errors?.[0]?.field).toBe("until");
-    const later = isoOf((house.clock.now() + hours(1)) as never);
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const until = isoOf((server.clock.now() - 1) as never);
+    expect((await requestOrder(server, feeder.id, { ...pause, until })).body.errors?.[0]?.field).toBe("until");
+    const later = isoOf((server.clock.now() + hours(1)) as never);
     const resume = { id: "resume-0001", kind: "resume", until: later };
-    expect((await requestOrder(house, feeder.id, resume)).body.errors?.[0]?.field).toBe("until");
-    expect((await requestOrder(house, feeder.id, { kind: "pause" })).body.errors?.[0]?.field).toBe("id");
-    expect((await requestOrder(house, "nobody-000000", pause)).status).toBe(404);
+    expect((await requestOrder(server, feeder.id, resume)).body.errors?.[0]?.field).toBe("until");
+    expect((await requestOrder(server, feeder.id, { kind: "pause" })).body.errors?.[0]?.field).toBe("id");
+    expect((await requestOrder(server, "nobody-000000", pause)).status).toBe(404);
   });
 });
 
 describe("a live link", () => {
   it("takes the same reports and gives the same answers", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const feeder = await openLink(await listenAddress(house), key);
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const feeder = await openLink(await listenAddress(server), key);
     feeder.say(sendReport(60_000, false, [{ seq: 1, uptimeMs: 5, kind: "press" }]));
     expect(await feeder.next()).toMatchObject({ answer: { storedThrough: 1, duplicates: 0, refused: [] } });
     feeder.say("{oops");
@@ -115,37 +115,37 @@ describe("a live link", () => {
 
   // How long that takes is measured by `npm run bench`.
   it("brings a pause to the feeder at once: asked, sent, confirmed", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const host = await listenAddress(house);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const host = await listenAddress(server);
     const rowan = await openLink(host, key);
     rowan.say(sendReport(60_000, false));
     await rowan.next();
 
-    const { body } = await requestOrder(house, feeder.id, pause);
+    const { body } = await requestOrder(server, feeder.id, pause);
     expect(await rowan.next()).toEqual({ orders: [{ id: pause.id, kind: "pause", until: null }] });
     expect(orderStatus(body)).toBe("sent");
 
     rowan.say(sendReport(61_000, true, [carriedOut(1, 60_900, pause.id)]));
     expect(await rowan.next()).toMatchObject({ answer: { orders: [] } });
-    expect(orderStatus(await house.runPeriodicCheck(feeder.id))).toBe("confirmed");
+    expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
     rowan.socket.close();
   });
 
   it("hands over what waited while the feeder was away, as soon as it connects", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const host = await listenAddress(house);
-    await requestOrder(house, feeder.id, pause);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const host = await listenAddress(server);
+    await requestOrder(server, feeder.id, pause);
     const rowan = await openLink(host, key);
     expect(await rowan.next()).toEqual({ orders: [{ id: pause.id, kind: "pause", until: null }] });
     rowan.socket.close();
   });
 
   it("answers a flood of reports with 429 and goes on in the next minute, with nothing lost", async () => {
-    const house = await openTestServer({ reportsPerMinute: 2 });
-    const { key } = await house.addFeeder();
-    const rowan = await openLink(await listenAddress(house), key);
+    const server = await openTestServer({ reportsPerMinute: 2 });
+    const { key } = await server.addFeeder();
+    const rowan = await openLink(await listenAddress(server), key);
     for (const sentUptimeMs of [60_000, 61_000, 62_000]) {
       rowan.say(sendReport(sentUptimeMs, false, [{ seq: sentUptimeMs, uptimeMs: 5, kind: "press" }]));
     }
@@ -154,33 +154,33 @@ describe("a live link", () => {
       { answer: { storedThrough: 61_000 } },
       { problem: { status: 429 } },
     ]);
-    house.clock.advance(minutes(1));
+    server.clock.advance(minutes(1));
     rowan.say(sendReport(62_000, false, [{ seq: 62_000, uptimeMs: 5, kind: "press" }]));
     expect(await rowan.next()).toMatchObject({ answer: { storedThrough: 62_000, duplicates: 0 } });
     rowan.socket.close();
   });
 
   it("ends when the key is changed or the feeder removed", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const host = await listenAddress(house);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const host = await listenAddress(server);
     const url = `/api/v1/feeders/${feeder.id}`;
 
     const first = await openLink(host, key);
     const ended = once(first.socket, "close");
-    const changed = await house.app.inject({ method: "POST", url: `${url}/key`, headers: house.keeper });
+    const changed = await server.app.inject({ method: "POST", url: `${url}/key`, headers: server.keeper });
     expect((await ended)[0]).toBe(4401);
 
     const second = await openLink(host, changed.json().key);
     const endedToo = once(second.socket, "close");
-    await house.app.inject({ method: "DELETE", url, headers: house.keeper });
+    await server.app.inject({ method: "DELETE", url, headers: server.keeper });
     expect((await endedToo)[0]).toBe(4401);
   });
 
   it("refuses a wrong key before it opens", async () => {
-    const house = await openTestServer();
-    await house.addFeeder();
-    const socket = new WebSocket(`ws://${await listenAddress(house)}/api/v1/link`, {
+    const server = await openTestServer();
+    await server.addFeeder();
+    const socket = new WebSocket(`ws://${await listenAddress(server)}/api/v1/link`, {
       headers: { authorization: "Bearer pw_no" },
     });
     const [, response] = await once(socket, "unexpected-response");
@@ -192,25 +192,25 @@ describe("a live link", () => {
 
 describe("a keeper's live feed", () => {
   it("tells which feeder changed, with its new revision", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const host = await listenAddress(house);
-    const socket = new WebSocket(`ws://${host}/api/v1/live`, { headers: { cookie: house.keeper.cookie as string } });
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const host = await listenAddress(server);
+    const socket = new WebSocket(`ws://${host}/api/v1/live`, { headers: { cookie: server.keeper.cookie as string } });
     await once(socket, "open");
     const heard = once(socket, "message");
-    await house.report(key, sendReport(60_000, false));
+    await server.report(key, sendReport(60_000, false));
     const message = JSON.parse(String((await heard)[0])) as LiveMessage;
     expect(message).toEqual({ kind: "changed", feeder: feeder.id, revision: 1 });
-    expect((await house.runPeriodicCheck(feeder.id)).revision).toBe(1);
+    expect((await server.runPeriodicCheck(feeder.id)).revision).toBe(1);
     socket.close();
   });
 
   it("stays shut to strangers and to other sites' pages", async () => {
-    const house = await openTestServer();
-    const host = await listenAddress(house);
+    const server = await openTestServer();
+    const host = await listenAddress(server);
     const attempts: [Record<string, string>, number][] = [
       [{}, 401],
-      [{ cookie: house.keeper.cookie as string, origin: "https://elsewhere.example" }, 403],
+      [{ cookie: server.keeper.cookie as string, origin: "https://elsewhere.example" }, 403],
     ];
     for (const [headers, status] of attempts) {
       const socket = new WebSocket(`ws://${host}/api/v1/live`, { headers });

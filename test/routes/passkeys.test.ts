@@ -16,64 +16,64 @@ const passphrase = "birds before breakfast";
 
 const cookiesOf = ({ headers }: Answer) =>
   [headers["set-cookie"] ?? []].flat().map((cookie) => String(cookie).split(";")[0]);
-const post = (house: TestServer, url: string, headers: Headers, payload: object = {}) =>
-  requestAs(house, "POST", url, { ...here, ...headers }, payload);
-const listed = async (house: TestServer, headers: Headers) =>
-  ((await requestAs(house, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
+const post = (server: TestServer, url: string, headers: Headers, payload: object = {}) =>
+  requestAs(server, "POST", url, { ...here, ...headers }, payload);
+const listed = async (server: TestServer, headers: Headers) =>
+  ((await requestAs(server, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
 
 async function addPasskey(
-  house: TestServer,
+  server: TestServer,
   headers: Headers,
   device: FakePasskeyDevice,
   label = "Phone",
   lies: CredentialFaults = {},
 ) {
-  const options = await post(house, "/api/v1/me/passkeys/options", headers);
+  const options = await post(server, "/api/v1/me/passkeys/options", headers);
   if (options.statusCode !== 200) return options;
   const credential = device.create(options.json(), lies);
-  return post(house, "/api/v1/me/passkeys", headers, { label, credential });
+  return post(server, "/api/v1/me/passkeys", headers, { label, credential });
 }
 
 /** Asks for a challenge as a browser that isn't signed in. */
-async function askedIn(house: TestServer) {
-  const options = await post(house, "/api/v1/session/passkey/options", {});
+async function askedIn(server: TestServer) {
+  const options = await post(server, "/api/v1/session/passkey/options", {});
   return { options: options.json(), headers: { cookie: cookiesOf(options).join("; ") } };
 }
-async function signIn(house: TestServer, device: FakePasskeyDevice, lies: CredentialFaults = {}) {
-  const { options, headers } = await askedIn(house);
-  return post(house, "/api/v1/session/passkey", headers, { credential: device.use(options, lies) });
+async function signIn(server: TestServer, device: FakePasskeyDevice, lies: CredentialFaults = {}) {
+  const { options, headers } = await askedIn(server);
+  return post(server, "/api/v1/session/passkey", headers, { credential: device.use(options, lies) });
 }
 
 async function withPasskey(options: { counts?: boolean; firstCounter?: number } = {}) {
-  const house = await openTestServer();
+  const server = await openTestServer();
   const device = fakePasskeyDevice(origin, options);
-  const added = await addPasskey(house, house.keeper, device);
+  const added = await addPasskey(server, server.keeper, device);
   expect([added.statusCode, added.body]).toEqual([201, expect.stringContaining("Phone")]);
-  return { house, device };
+  return { server, device };
 }
 
 describe("a passkey", () => {
   it("signs its person in without a name, over the same session as a passphrase", async () => {
-    const { house, device } = await withPasskey();
-    const answer = await signIn(house, device);
+    const { server, device } = await withPasskey();
+    const answer = await signIn(server, device);
     expect([answer.statusCode, answer.json()]).toEqual([200, { keeper: { name: "Keeper" } }]);
     const cookie = cookiesOf(answer).find((one) => one?.startsWith("pieward_session=")) as string;
-    const me = await requestAs(house, "GET", "/api/v1/me", { cookie });
+    const me = await requestAs(server, "GET", "/api/v1/me", { cookie });
     expect(me.json().name).toBe("Keeper");
     expect(String(answer.headers["set-cookie"])).toMatch(/HttpOnly.*SameSite=Lax/);
-    await requestAs(house, "DELETE", "/api/v1/session", { cookie });
-    expect((await requestAs(house, "GET", "/api/v1/me", { cookie })).statusCode).toBe(401);
+    await requestAs(server, "DELETE", "/api/v1/session", { cookie });
+    expect((await requestAs(server, "GET", "/api/v1/me", { cookie })).statusCode).toBe(401);
   });
 
   it("stands beside the passphrase, which still works when passkeys exist", async () => {
-    const { house } = await withPasskey();
-    expect((await post(house, "/api/v1/session", {}, { name: "Keeper", passphrase })).statusCode).toBe(200);
+    const { server } = await withPasskey();
+    expect((await post(server, "/api/v1/session", {}, { name: "Keeper", passphrase })).statusCode).toBe(200);
   });
 
   it("is listed, renamed and removed by its own person, and by nobody else", async () => {
-    const { house, device } = await withPasskey();
-    const bo = await joinByInvite(house, "Bo", "keeper");
-    const [one] = await listed(house, house.keeper);
+    const { server, device } = await withPasskey();
+    const bo = await joinByInvite(server, "Bo", "keeper");
+    const [one] = await listed(server, server.keeper);
     expect(one).toEqual({
       id: expect.any(String),
       label: "Phone",
@@ -81,58 +81,60 @@ describe("a passkey", () => {
       addedAt: "2026-01-15T09:00:00.000Z",
       lastUsedAt: null,
     });
-    expect(await listed(house, bo)).toEqual([]);
+    expect(await listed(server, bo)).toEqual([]);
     const path = `/api/v1/me/passkeys/${one?.id}`;
-    expect((await requestAs(house, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
-    expect((await requestAs(house, "DELETE", path, bo)).statusCode).toBe(404);
+    expect((await requestAs(server, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
+    expect((await requestAs(server, "DELETE", path, bo)).statusCode).toBe(404);
 
-    const renamed = await requestAs(house, "PATCH", path, house.keeper, { label: "Key on the ring" });
+    const renamed = await requestAs(server, "PATCH", path, server.keeper, { label: "Key on the ring" });
     expect(renamed.json().passkeys).toMatchObject([{ label: "Key on the ring" }]);
-    const wrong = await requestAs(house, "PATCH", path, house.keeper, { label: " ", name: "x" });
+    const wrong = await requestAs(server, "PATCH", path, server.keeper, { label: " ", name: "x" });
     expect(wrong.json().errors.map((each: { field: string }) => each.field)).toContain("label");
-    expect((await requestAs(house, "DELETE", path, house.keeper)).json().passkeys).toEqual([]);
-    const gone = await signIn(house, device);
+    expect((await requestAs(server, "DELETE", path, server.keeper)).json().passkeys).toEqual([]);
+    const gone = await signIn(server, device);
     expect([gone.statusCode, gone.json().detail]).toEqual([401, expect.stringContaining("not known here")]);
   });
 
   it("goes with the account of its person", async () => {
-    const { house, device } = await withPasskey();
-    await house.connections.write(async (statements) => {
+    const { server, device } = await withPasskey();
+    await server.connections.write(async (statements) => {
       await statements.keeper.deleteMany();
     });
-    const answer = await signIn(house, device);
+    const answer = await signIn(server, device);
     expect([answer.statusCode, answer.json().detail]).toEqual([401, expect.stringContaining("not known here")]);
-    expect(await house.connections.reader.passkey.count()).toBe(0);
+    expect(await server.connections.reader.passkey.count()).toBe(0);
   });
 
   it("is one person's: its credential id can't be added a second time", async () => {
-    const { house, device } = await withPasskey();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    const again = await addPasskey(house, bo, fakePasskeyDevice(origin), "Mine", { credentialId: device.credentialId });
+    const { server, device } = await withPasskey();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    const again = await addPasskey(server, bo, fakePasskeyDevice(origin), "Mine", {
+      credentialId: device.credentialId,
+    });
     expect([again.statusCode, again.json().detail]).toEqual([409, expect.stringContaining("added already")]);
-    expect((await signIn(house, device)).json().keeper.name).toBe("Keeper");
+    expect((await signIn(server, device)).json().keeper.name).toBe("Keeper");
   });
 
   it("is one of ten at most", async () => {
-    const { house } = await withPasskey();
-    const [first] = await house.store.keepers.passkeysOf((await house.store.keepers.keeperNamed("Keeper"))?.id ?? "");
+    const { server } = await withPasskey();
+    const [first] = await server.store.keepers.passkeysOf((await server.store.keepers.keeperNamed("Keeper"))?.id ?? "");
     if (!first) throw new Error("expected a passkey");
     const more = (number: number) =>
-      house.store.keepers.addPasskey({ ...first, id: `p${number}`, credentialId: `c${number}` }, 10);
+      server.store.keepers.addPasskey({ ...first, id: `p${number}`, credentialId: `c${number}` }, 10);
     for (let number = 2; number <= 10; number += 1) expect(await more(number)).toBe("added");
     expect(await more(11)).toBe("tooMany");
-    const answer = await addPasskey(house, house.keeper, fakePasskeyDevice(origin));
+    const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin));
     expect([answer.statusCode, answer.json().detail]).toEqual([409, expect.stringContaining("You have 10 passkeys")]);
-    expect(await listed(house, house.keeper)).toHaveLength(10);
+    expect(await listed(server, server.keeper)).toHaveLength(10);
   });
 
   it("may belong to a device that counts beyond 31 bits, or that doesn't count", async () => {
     const far = await withPasskey({ firstCounter: 4_294_967_290 });
-    expect((await signIn(far.house, far.device)).statusCode).toBe(200);
-    expect((await signIn(far.house, far.device)).statusCode).toBe(200);
+    expect((await signIn(far.server, far.device)).statusCode).toBe(200);
+    expect((await signIn(far.server, far.device)).statusCode).toBe(200);
     const still = await withPasskey({ counts: false });
-    expect((await signIn(still.house, still.device)).statusCode).toBe(200);
-    expect((await signIn(still.house, still.device)).statusCode).toBe(200);
+    expect((await signIn(still.server, still.device)).statusCode).toBe(200);
+    expect((await signIn(still.server, still.device)).statusCode).toBe(200);
   });
 });
 
@@ -159,48 +161,48 @@ describe("a sign-in with a passkey is refused", () => {
   };
 
   it.each(Object.entries(lies))("%s, in its own words", async (_where, each) => {
-    const { house, device } = await withPasskey();
+    const { server, device } = await withPasskey();
     let lastUsedAt = null;
     for (const [how, lie, words] of each) {
-      const answer = await signIn(house, device, lie);
+      const answer = await signIn(server, device, lie);
       expect([how, answer.statusCode, answer.json().detail]).toEqual([how, 401, expect.stringContaining(words)]);
       expect(cookiesOf(answer)).toEqual([]);
-      expect((await listed(house, house.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
+      expect((await listed(server, server.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
       // Nothing of the lie is kept: the honest device goes on.
-      house.clock.advance(seconds(1));
-      expect((await signIn(house, device)).statusCode).toBe(200);
-      lastUsedAt = isoOf(house.clock.now());
+      server.clock.advance(seconds(1));
+      expect((await signIn(server, device)).statusCode).toBe(200);
+      lastUsedAt = isoOf(server.clock.now());
     }
   });
 
   it("the second time with the same answer", async () => {
-    const { house, device } = await withPasskey({ counts: false });
-    const { options, headers } = await askedIn(house);
+    const { server, device } = await withPasskey({ counts: false });
+    const { options, headers } = await askedIn(server);
     const credential = device.use(options);
-    expect((await post(house, "/api/v1/session/passkey", headers, { credential })).statusCode).toBe(200);
-    const replayed = await post(house, "/api/v1/session/passkey", headers, { credential });
+    expect((await post(server, "/api/v1/session/passkey", headers, { credential })).statusCode).toBe(200);
+    const replayed = await post(server, "/api/v1/session/passkey", headers, { credential });
     expect([replayed.statusCode, replayed.json().detail]).toEqual([401, expect.stringContaining("answered already")]);
   });
 
   it("when one answer comes twice at the same moment", async () => {
-    const { house, device } = await withPasskey();
-    const two = [await askedIn(house), await askedIn(house)];
+    const { server, device } = await withPasskey();
+    const two = [await askedIn(server), await askedIn(server)];
     const answers = await Promise.all(
       two.map(({ options, headers }) => {
         const credential = device.use(options, { counter: 7 });
-        return post(house, "/api/v1/session/passkey", headers, { credential });
+        return post(server, "/api/v1/session/passkey", headers, { credential });
       }),
     );
     expect(answers.map(({ statusCode }) => statusCode).sort()).toEqual([200, 401]);
   });
 
   it("by another browser than the one that asked", async () => {
-    const { house, device } = await withPasskey();
-    const { options } = await askedIn(house);
-    const other = await askedIn(house);
+    const { server, device } = await withPasskey();
+    const { options } = await askedIn(server);
+    const other = await askedIn(server);
     for (const headers of [other.headers, {}, { cookie: "pieward_passkey=forged.forged" }]) {
       const credential = device.use(options);
-      const answer = await post(house, "/api/v1/session/passkey", headers, { credential });
+      const answer = await post(server, "/api/v1/session/passkey", headers, { credential });
       expect([answer.statusCode, answer.json().detail]).toEqual([
         401,
         expect.stringMatching(/another request|already/),
@@ -209,24 +211,26 @@ describe("a sign-in with a passkey is refused", () => {
   });
 
   it("five minutes after it was asked for, and not before", async () => {
-    const { house, device } = await withPasskey();
-    const [late, inTime] = [await askedIn(house), await askedIn(house)];
-    house.clock.advance((minutes(5) - seconds(1)) as never);
-    const first = await post(house, "/api/v1/session/passkey", inTime.headers, {
+    const { server, device } = await withPasskey();
+    const [late, inTime] = [await askedIn(server), await askedIn(server)];
+    server.clock.advance((minutes(5) - seconds(1)) as never);
+    const first = await post(server, "/api/v1/session/passkey", inTime.headers, {
       credential: device.use(inTime.options),
     });
     expect(first.statusCode).toBe(200);
-    house.clock.advance(seconds(1));
-    const second = await post(house, "/api/v1/session/passkey", late.headers, { credential: device.use(late.options) });
+    server.clock.advance(seconds(1));
+    const second = await post(server, "/api/v1/session/passkey", late.headers, {
+      credential: device.use(late.options),
+    });
     expect([second.statusCode, second.json().detail]).toEqual([401, expect.stringContaining("older than 5 minutes")]);
   });
 
   it("with a challenge that was given for adding or for confirming", async () => {
-    const { house, device } = await withPasskey();
+    const { server, device } = await withPasskey();
     for (const path of ["/api/v1/me/passkeys/options", "/api/v1/me/confirm/options"]) {
-      const other = (await post(house, path, house.keeper)).json();
-      const { headers } = await askedIn(house);
-      const answer = await post(house, "/api/v1/session/passkey", headers, { credential: device.use(other) });
+      const other = (await post(server, path, server.keeper)).json();
+      const { headers } = await askedIn(server);
+      const answer = await post(server, "/api/v1/session/passkey", headers, { credential: device.use(other) });
       expect([path, answer.statusCode, answer.json().detail]).toEqual([
         path,
         401,
@@ -236,8 +240,8 @@ describe("a sign-in with a passkey is refused", () => {
   });
 
   it("naming the field where it can't be read, and never with a failure of ours", async () => {
-    const { house, device } = await withPasskey();
-    const { options, headers } = await askedIn(house);
+    const { server, device } = await withPasskey();
+    const { options, headers } = await askedIn(server);
     const whole = device.use(options) as { response: Record<string, string> };
     for (const [field, value] of [
       ["clientDataJSON", "@"],
@@ -245,7 +249,7 @@ describe("a sign-in with a passkey is refused", () => {
       ["signature", ""],
     ] as const) {
       const credential = { ...whole, response: { ...whole.response, [field]: value } };
-      const answer = await post(house, "/api/v1/session/passkey", headers, { credential });
+      const answer = await post(server, "/api/v1/session/passkey", headers, { credential });
       expect([answer.statusCode, answer.json().errors?.[0]?.field]).toEqual([400, `credential.response.${field}`]);
     }
     for (const response of [
@@ -255,7 +259,7 @@ describe("a sign-in with a passkey is refused", () => {
       { authenticatorData: Buffer.alloc(60, 0xff).toString("base64url") },
     ]) {
       const credential = { ...whole, response: { ...whole.response, ...response } };
-      const answer = await post(house, "/api/v1/session/passkey", headers, { credential });
+      const answer = await post(server, "/api/v1/session/passkey", headers, { credential });
       expect([answer.statusCode, answer.json().detail]).toEqual([401, expect.stringContaining("can't be read")]);
     }
   });
@@ -263,9 +267,9 @@ describe("a sign-in with a passkey is refused", () => {
 
 describe("adding a passkey", () => {
   it("asks for the passphrase anew where one signed in more than five minutes ago", async () => {
-    const house = await openTestServer();
-    house.clock.advance(minutes(6));
-    const ask = (payload: object) => post(house, "/api/v1/me/passkeys/options", house.keeper, payload);
+    const server = await openTestServer();
+    server.clock.advance(minutes(6));
+    const ask = (payload: object) => post(server, "/api/v1/me/passkeys/options", server.keeper, payload);
     const bare = await ask({});
     expect([bare.statusCode, bare.json().errors]).toEqual([
       403,
@@ -274,34 +278,34 @@ describe("adding a passkey", () => {
     const wrong = await ask({ passphrase: "cats before breakfast" });
     expect([wrong.statusCode, wrong.json().errors]).toEqual([403, [{ field: "passphrase", problem: "is wrong" }]]);
     expect((await ask({ passphrase })).statusCode).toBe(200);
-    house.clock.advance(minutes(4));
+    server.clock.advance(minutes(4));
     expect((await ask({})).statusCode).toBe(200); // still the same five minutes
-    house.clock.advance(minutes(1));
+    server.clock.advance(minutes(1));
     expect((await ask({})).statusCode).toBe(403);
     expect((await ask({ passphrase, pin: 1 })).json().errors).toMatchObject([{ field: expect.any(String) }]);
   });
 
   it("takes another passkey of the same person for it, and of nobody else", async () => {
-    const { house, device } = await withPasskey();
-    const bo = await joinByInvite(house, "Bo", "helper");
+    const { server, device } = await withPasskey();
+    const bo = await joinByInvite(server, "Bo", "helper");
     const bos = fakePasskeyDevice(origin);
-    expect((await addPasskey(house, bo, bos)).statusCode).toBe(201);
-    house.clock.advance(minutes(6));
+    expect((await addPasskey(server, bo, bos)).statusCode).toBe(201);
+    server.clock.advance(minutes(6));
     const confirmWith = async (used: FakePasskeyDevice, lies: CredentialFaults = {}) => {
-      const options = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
-      return post(house, "/api/v1/me/confirm", house.keeper, { credential: used.use(options, lies) });
+      const options = (await post(server, "/api/v1/me/confirm/options", server.keeper)).json();
+      return post(server, "/api/v1/me/confirm", server.keeper, { credential: used.use(options, lies) });
     };
     const other = await confirmWith(bos);
     expect([other.statusCode, other.json().detail]).toEqual([403, expect.stringContaining("another person")]);
     expect((await confirmWith(device, { verified: false })).statusCode).toBe(403);
-    const added = await addPasskey(house, house.keeper, fakePasskeyDevice(origin));
+    const added = await addPasskey(server, server.keeper, fakePasskeyDevice(origin));
     expect(added.statusCode).toBe(403);
     expect((await confirmWith(device)).statusCode).toBe(204);
-    expect((await addPasskey(house, house.keeper, fakePasskeyDevice(origin), "Second")).statusCode).toBe(201);
+    expect((await addPasskey(server, server.keeper, fakePasskeyDevice(origin), "Second")).statusCode).toBe(201);
   });
 
   it("is refused in its own words where the device lies", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     for (const [lies, words] of [
       [{ origin: "https://pies.example" }, "another address"],
       [{ host: "pies.example" }, "another host name"],
@@ -309,59 +313,61 @@ describe("adding a passkey", () => {
       [{ type: "webauthn.get" }, "another request"],
       [{ certificate: true }, "certificate that was not asked for"],
     ] as const) {
-      const answer = await addPasskey(house, house.keeper, fakePasskeyDevice(origin), "Phone", lies);
+      const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin), "Phone", lies);
       const { detail, errors } = answer.json();
       expect([answer.statusCode, detail]).toEqual([400, expect.stringContaining(words)]);
       expect(errors[0].field).toBe("credential");
     }
-    expect(await listed(house, house.keeper)).toEqual([]);
+    expect(await listed(server, server.keeper)).toEqual([]);
   });
 
   it("is for the session that asked, once, and not for another one of the same person", async () => {
-    const house = await openTestServer();
-    const second = await post(house, "/api/v1/session", {}, { name: "Keeper", passphrase });
+    const server = await openTestServer();
+    const second = await post(server, "/api/v1/session", {}, { name: "Keeper", passphrase });
     const elsewhere = { cookie: cookiesOf(second)[0] as string, "x-pieward": "1" };
-    const options = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
+    const options = (await post(server, "/api/v1/me/passkeys/options", server.keeper)).json();
     const body = { label: "Phone", credential: fakePasskeyDevice(origin).create(options) };
-    expect((await post(house, "/api/v1/me/passkeys", elsewhere, body)).json().detail).toContain("another request");
-    expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("answered already");
+    expect((await post(server, "/api/v1/me/passkeys", elsewhere, body)).json().detail).toContain("another request");
+    expect((await post(server, "/api/v1/me/passkeys", server.keeper, body)).json().detail).toContain(
+      "answered already",
+    );
   });
 
   it("takes no challenge that was given for confirming, nor confirming one that was given for adding", async () => {
-    const { house, device } = await withPasskey();
-    const toConfirm = (await post(house, "/api/v1/me/confirm/options", house.keeper)).json();
+    const { server, device } = await withPasskey();
+    const toConfirm = (await post(server, "/api/v1/me/confirm/options", server.keeper)).json();
     const body = { label: "Second", credential: fakePasskeyDevice(origin).create(toConfirm) };
-    expect((await post(house, "/api/v1/me/passkeys", house.keeper, body)).json().detail).toContain("another request");
-    const toAdd = (await post(house, "/api/v1/me/passkeys/options", house.keeper)).json();
-    const confirmed = await post(house, "/api/v1/me/confirm", house.keeper, { credential: device.use(toAdd) });
+    expect((await post(server, "/api/v1/me/passkeys", server.keeper, body)).json().detail).toContain("another request");
+    const toAdd = (await post(server, "/api/v1/me/passkeys/options", server.keeper)).json();
+    const confirmed = await post(server, "/api/v1/me/confirm", server.keeper, { credential: device.use(toAdd) });
     expect([confirmed.statusCode, confirmed.json().detail]).toEqual([403, expect.stringContaining("another request")]);
-    expect(await listed(house, house.keeper)).toHaveLength(1);
+    expect(await listed(server, server.keeper)).toHaveLength(1);
   });
 
   it("leaves removing to whoever gave a passphrase or a passkey just now", async () => {
-    const { house } = await withPasskey();
-    const [one] = await listed(house, house.keeper);
-    house.clock.advance(minutes(6));
-    const remove = () => requestAs(house, "DELETE", `/api/v1/me/passkeys/${one?.id}`, house.keeper);
+    const { server } = await withPasskey();
+    const [one] = await listed(server, server.keeper);
+    server.clock.advance(minutes(6));
+    const remove = () => requestAs(server, "DELETE", `/api/v1/me/passkeys/${one?.id}`, server.keeper);
     expect((await remove()).json().errors).toMatchObject([{ field: "passphrase" }]);
-    expect(await listed(house, house.keeper)).toHaveLength(1);
-    expect((await post(house, "/api/v1/me/confirm", house.keeper, { passphrase: "not it at all" })).statusCode).toBe(
+    expect(await listed(server, server.keeper)).toHaveLength(1);
+    expect((await post(server, "/api/v1/me/confirm", server.keeper, { passphrase: "not it at all" })).statusCode).toBe(
       403,
     );
-    expect((await post(house, "/api/v1/me/confirm", house.keeper, { passphrase })).statusCode).toBe(204);
+    expect((await post(server, "/api/v1/me/confirm", server.keeper, { passphrase })).statusCode).toBe(204);
     expect((await remove()).statusCode).toBe(200);
   });
 });
 
 describe("at an address where passkeys can't work", () => {
   it("the server says so and leaves the passphrase", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     for (const host of ["192.168.1.20:8080", "pies.example", "[fd00::7]:8080"]) {
-      const answer = await requestAs(house, "POST", "/api/v1/session/passkey/options", { host });
+      const answer = await requestAs(server, "POST", "/api/v1/session/passkey/options", { host });
       expect([host, answer.statusCode, answer.json().detail]).toEqual([host, 409, expect.stringContaining("HTTPS")]);
-      const view = await requestAs(house, "GET", "/api/v1/me/passkeys", { ...house.keeper, host });
+      const view = await requestAs(server, "GET", "/api/v1/me/passkeys", { ...server.keeper, host });
       expect(view.json().origin).toBeNull();
-      const add = await requestAs(house, "POST", "/api/v1/me/passkeys/options", { ...house.keeper, host }, {});
+      const add = await requestAs(server, "POST", "/api/v1/me/passkeys/options", { ...server.keeper, host }, {});
       expect([add.statusCode, add.json().detail]).toEqual([409, expect.stringContaining("PUBLIC_URL")]);
     }
   });

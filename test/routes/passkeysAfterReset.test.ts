@@ -8,21 +8,21 @@ const origin = "http://localhost:8080";
 const here = { host: "localhost:8080" };
 
 it("a recovery link sets a new passphrase and removes no passkey", async () => {
-  const house = await openTestServer();
+  const server = await openTestServer();
   const device = fakePasskeyDevice(origin);
-  const mine = { ...here, ...house.keeper };
-  const options = (await requestAs(house, "POST", "/api/v1/me/passkeys/options", mine, {})).json();
+  const mine = { ...here, ...server.keeper };
+  const options = (await requestAs(server, "POST", "/api/v1/me/passkeys/options", mine, {})).json();
   const body = { label: "Phone", credential: device.create(options) };
-  expect((await requestAs(house, "POST", "/api/v1/me/passkeys", mine, body)).statusCode).toBe(201);
+  expect((await requestAs(server, "POST", "/api/v1/me/passkeys", mine, body)).statusCode).toBe(201);
 
-  const made = await makeReset(house.ports, "Keeper");
+  const made = await makeReset(server.ports, "Keeper");
   if (made.kind !== "made") throw new Error("expected a link");
   const said = { token: made.token, passphrase: "seven rooks on a wet gate" };
-  expect((await requestAs(house, "POST", "/api/v1/reset", here, said)).statusCode).toBe(200);
+  expect((await requestAs(server, "POST", "/api/v1/reset", here, said)).statusCode).toBe(200);
 
-  const asks = await requestAs(house, "POST", "/api/v1/session/passkey/options", here);
+  const asks = await requestAs(server, "POST", "/api/v1/session/passkey/options", here);
   const cookie = String(asks.headers["set-cookie"]).split(";")[0] as string;
   const credential = device.use(asks.json());
-  const signedIn = await requestAs(house, "POST", "/api/v1/session/passkey", { ...here, cookie }, { credential });
+  const signedIn = await requestAs(server, "POST", "/api/v1/session/passkey", { ...here, cookie }, { credential });
   expect([signedIn.statusCode, signedIn.json()]).toEqual([200, { keeper: { name: "Keeper" } }]);
 });

@@ -6,10 +6,10 @@ import { openTestServer } from "../support/testServer.ts";
 
 describe("the answers that keepers' screens are made of", () => {
   it("hold no machine's time and no symbol of a statistic in words, over a day with troubles", async () => {
-    const house = await openTestServer();
-    const { feeder, key } = await house.addFeeder({ name: "Rowan", battery: "lithiumIon", portionGrams: 2 });
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder({ name: "Rowan", battery: "lithiumIon", portionGrams: 2 });
     for (let minute = 1; minute <= 40; minute++) {
-      house.clock.advance(minutes(1));
+      server.clock.advance(minutes(1));
       const events =
         minute % 5 === 0
           ? [{ seq: minute, uptimeMs: minute * 60_000 - 1_000, kind: "trouble", words: "the lid was open" }]
@@ -21,23 +21,24 @@ describe("the answers that keepers' screens are made of", () => {
         insideCelsius: -6,
         humidityPercent: 95,
       };
-      await house.report(key, { boot: "b-1", sentUptimeMs: minute * 60_000, readings, events });
+      await server.report(key, { boot: "b-1", sentUptimeMs: minute * 60_000, readings, events });
     }
-    const get = async (url: string) => (await house.app.inject({ url: `/api/v1${url}`, headers: house.keeper })).json();
+    const get = async (url: string) =>
+      (await server.app.inject({ url: `/api/v1${url}`, headers: server.keeper })).json();
     const patch = (url: string, payload: object) =>
-      house.app.inject({ method: "PATCH", url: `/api/v1${url}`, headers: house.keeper, payload });
+      server.app.inject({ method: "PATCH", url: `/api/v1${url}`, headers: server.keeper, payload });
     const page = `/feeders/${feeder.id}`;
-    expect((await house.runPeriodicCheck(feeder.id)).alarms.length, "the day must reach alarms").toBeGreaterThan(1);
-    house.clock.advance(hours(21));
-    await sendDueDigests(house.ports);
+    expect((await server.runPeriodicCheck(feeder.id)).alarms.length, "the day must reach alarms").toBeGreaterThan(1);
+    server.clock.advance(hours(21));
+    await sendDueDigests(server.ports);
     const walked = {
       home: await get("/home"),
       day: await get(`${page}/day`),
-      digest: await get(`/yards/${house.yard}/digest`),
-      rates: await get(`/yards/${house.yard}/alarm-rates`),
-      people: await get(`/yards/${house.yard}/people`),
+      digest: await get(`/yards/${server.yard}/digest`),
+      rates: await get(`/yards/${server.yard}/alarm-rates`),
+      people: await get(`/yards/${server.yard}/people`),
       refused: (await patch(page, { reportEverySeconds: 1, warnAheadDays: 99, foodKind: "other" })).json(),
-      shelf: (await patch(`/yards/${house.yard}`, { digestTime: "25:00" })).json(),
+      shelf: (await patch(`/yards/${server.yard}`, { digestTime: "25:00" })).json(),
       noDay: await get(`${page}/day?date=2026-99-99`),
     };
     expect(unplainText(walked)).toEqual([]);

@@ -10,8 +10,8 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 type Method = "GET" | "POST" | "PATCH" | "DELETE";
 
 /** Every documented route, and those that the documentation leaves out. */
-async function routesOf(house: TestServer): Promise<readonly (readonly [Method, string])[]> {
-  const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
+async function routesOf(server: TestServer): Promise<readonly (readonly [Method, string])[]> {
+  const { paths } = (await server.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
   const documented = Object.entries(paths).flatMap(([path, methods]) =>
     Object.keys(methods).map((method) => [method.toUpperCase() as Method, path] as const),
   );
@@ -20,11 +20,11 @@ async function routesOf(house: TestServer): Promise<readonly (readonly [Method, 
 
 describe("every answer of the interface", () => {
   it("is kept by no cache: to whoever asks, with right and wrong ids, and where there is nothing", async () => {
-    const house = await openTestServer();
-    const { feeder, key } = await house.addFeeder();
-    const routes = await routesOf(house);
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
+    const routes = await routesOf(server);
     expect(routes.length).toBeGreaterThan(40);
-    const callers = { keeper: house.keeper, stranger: {}, feeder: { authorization: `Bearer ${key}` } };
+    const callers = { keeper: server.keeper, stranger: {}, feeder: { authorization: `Bearer ${key}` } };
     const kept: string[] = [];
     for (const [method, path] of routes) {
       if (path.endsWith("/live")) continue; // a socket
@@ -32,11 +32,11 @@ describe("every answer of the interface", () => {
         for (const id of [feeder.id, "none"]) {
           const url = path
             .replace("{feeder}", id)
-            .replace("{yard}", house.yard)
+            .replace("{yard}", server.yard)
             .replace(/\{\w+\}/g, "none");
           // Removing the yard's own things would leave nothing to ask for.
           if (method === "DELETE" && caller === "keeper") continue;
-          const { headers: sent } = await requestAs(house, method, url, headers, method === "GET" ? undefined : {});
+          const { headers: sent } = await requestAs(server, method, url, headers, method === "GET" ? undefined : {});
           // The description of the interface says nothing of anybody: stored, but asked for again each time.
           const expected = path === "/api/docs/json" ? "no-cache" : "no-store";
           if (sent["cache-control"] !== expected) kept.push(`${caller} ${method} ${url}: ${sent["cache-control"]}`);
@@ -47,42 +47,42 @@ describe("every answer of the interface", () => {
   });
 
   it("of the client is not: its files are nobody's secret", async () => {
-    const house = await openTestServer();
-    expect((await house.app.inject({ url: "/assets/none.js" })).headers["cache-control"]).toBeUndefined();
-    expect((await house.app.inject({ url: "/api/docs" })).headers["cache-control"]).toBe("no-cache");
+    const server = await openTestServer();
+    expect((await server.app.inject({ url: "/assets/none.js" })).headers["cache-control"]).toBeUndefined();
+    expect((await server.app.inject({ url: "/api/docs" })).headers["cache-control"]).toBe("no-cache");
   });
 });
 
-const eventsIn = (house: TestServer) =>
-  house.log
+const eventsIn = (server: TestServer) =>
+  server.log
     .map((line) => JSON.parse(line) as Record<string, string>)
     .filter(({ event }) => event !== undefined)
     .map(({ level, time, pid, hostname, msg, ...about }) => about);
 
 describe("the log", () => {
   it("tells failed tries, refusals, changed keys and ended sessions, with who, whence and which route", async () => {
-    const house = await openTestServer({ logs: true });
-    const { feeder } = await house.addFeeder();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    const { id } = (await requestAs(house, "GET", "/api/v1/me", house.keeper)).json();
-    const { id: boId } = (await requestAs(house, "GET", "/api/v1/me", bo)).json();
-    const before = eventsIn(house).length;
+    const server = await openTestServer({ logs: true });
+    const { feeder } = await server.addFeeder();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    const { id } = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json();
+    const { id: boId } = (await requestAs(server, "GET", "/api/v1/me", bo)).json();
+    const before = eventsIn(server).length;
     const url = `/api/v1/feeders/${feeder.id}`;
 
-    await requestAs(house, "POST", "/api/v1/session", {}, { name: "Bo", passphrase: "a wrong guess" });
-    await requestAs(house, "POST", `${url}/key`, bo);
-    await requestAs(house, "GET", "/api/v1/feeders/someone-elses", bo);
-    await requestAs(house, "POST", `${url}/key`, house.keeper);
-    await requestAs(house, "GET", "/api/v1/home", { cookie: "pieward_session=forged" });
-    await house.report("pw_wrong", { boot: "b-7f3a91c2", sentUptimeMs: 1 });
-    await requestAs(house, "DELETE", "/api/v1/session", bo);
+    await requestAs(server, "POST", "/api/v1/session", {}, { name: "Bo", passphrase: "a wrong guess" });
+    await requestAs(server, "POST", `${url}/key`, bo);
+    await requestAs(server, "GET", "/api/v1/feeders/someone-elses", bo);
+    await requestAs(server, "POST", `${url}/key`, server.keeper);
+    await requestAs(server, "GET", "/api/v1/home", { cookie: "pieward_session=forged" });
+    await server.report("pw_wrong", { boot: "b-7f3a91c2", sentUptimeMs: 1 });
+    await requestAs(server, "DELETE", "/api/v1/session", bo);
 
     const address = "127.0.0.1";
     const keyRoute = "POST /api/v1/feeders/:feeder/key";
-    expect(eventsIn(house).slice(before)).toEqual([
+    expect(eventsIn(server).slice(before)).toEqual([
       { event: "signInRefused", route: "POST /api/v1/session", address, person: boId },
       { event: "refused", route: keyRoute, address, person: boId },
-      { event: "refusedForeign", route: "GET /api/v1/feeders/:feeder", address, person: boId },
+      { event: "foreignAccess", route: "GET /api/v1/feeders/:feeder", address, person: boId },
       { event: "feederKeyChanged", route: keyRoute, address, feeder: feeder.id, person: id },
       { event: "sessionRefused", route: "GET /api/v1/home", address, person: null },
       { event: "feederKeyRefused", address, why: "no feeder has this key" },
@@ -91,8 +91,8 @@ describe("the log", () => {
   });
 
   it("has an event for every route that opens, changes or ends an access", async () => {
-    const house = await openTestServer();
-    const named = (await routesOf(house))
+    const server = await openTestServer();
+    const named = (await routesOf(server))
       .filter(
         ([method, path]) =>
           method !== "GET" &&
@@ -107,18 +107,18 @@ describe("the log", () => {
   });
 
   it("is not filled by a flood: sixty such lines a minute, and how many were left out", async () => {
-    const house = await openTestServer({ logs: true });
-    for (let turn = 0; turn < 80; turn += 1) await house.report("pw_wrong", {});
-    expect(eventsIn(house)).toHaveLength(60);
-    house.clock.advance(minutes(1));
-    await house.report("pw_wrong", {});
-    expect(eventsIn(house)[60]).toMatchObject({ event: "eventsLeftOut" });
-    expect(Number(eventsIn(house)[60]?.count)).toBeGreaterThan(15);
+    const server = await openTestServer({ logs: true });
+    for (let turn = 0; turn < 80; turn += 1) await server.report("pw_wrong", {});
+    expect(eventsIn(server)).toHaveLength(60);
+    server.clock.advance(minutes(1));
+    await server.report("pw_wrong", {});
+    expect(eventsIn(server)[60]).toMatchObject({ event: "eventsLeftOut" });
+    expect(Number(eventsIn(server)[60]?.count)).toBeGreaterThan(15);
   });
 
   it("carries no secret, whatever is sent where, and where the server itself fails", async () => {
-    const house = await openTestServer({ logs: true });
-    const { feeder, key } = await house.addFeeder();
+    const server = await openTestServer({ logs: true });
+    const { feeder, key } = await server.addFeeder();
     const planted = {
       key,
       passphrase: "planted jackdaw under the alder",
@@ -126,23 +126,23 @@ describe("the log", () => {
       endpoint: "https://push.example/planted-path",
       keyInUse: `pw_${randomBytes(32).toString("base64url")}`,
       mac: "planted-mac-value",
-      cookie: String(house.keeper.cookie).split("=")[1] as string,
+      cookie: String(server.keeper.cookie).split("=")[1] as string,
     };
     const { passphrase, token, endpoint } = planted;
     const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
     const everything = { name: "Bo", passphrase, token, zone: passphrase, endpoint, keys, label: endpoint, key };
     const walk = async () => {
-      for (const [method, path] of await routesOf(house)) {
+      for (const [method, path] of await routesOf(server)) {
         if (path.endsWith("/live") || (method === "DELETE" && path.includes("session"))) continue;
         const url = path
           .replace("{feeder}", feeder.id)
-          .replace("{yard}", house.yard)
+          .replace("{yard}", server.yard)
           .replace(/\{\w+\}/g, token);
         const body = method === "GET" ? undefined : everything;
-        await requestAs(house, method, url, house.keeper, body);
-        await requestAs(house, method, url, { authorization: `Bearer ${planted.keyInUse}` }, body);
+        await requestAs(server, method, url, server.keeper, body);
+        await requestAs(server, method, url, { authorization: `Bearer ${planted.keyInUse}` }, body);
         await requestAs(
-          house,
+          server,
           method,
           url,
           { authorization: `Signature feeder="x", time="1", mac="${planted.mac}"` },
@@ -151,23 +151,23 @@ describe("the log", () => {
       }
     };
     await walk();
-    await requestAs(house, "POST", "/api/v1/phones", house.keeper, { endpoint, keys, label: "Pocket" });
+    await requestAs(server, "POST", "/api/v1/phones", server.keeper, { endpoint, keys, label: "Pocket" });
     // The database fails: its errors may bring along what they were asked with.
     for (const table of ["Session", "Phone", "Heartbeat"]) {
-      await house.connections.write((sql) => sql.$executeRawUnsafe(`ALTER TABLE "${table}" RENAME TO "${table}Away"`));
+      await server.connections.write((sql) => sql.$executeRawUnsafe(`ALTER TABLE "${table}" RENAME TO "${table}Away"`));
     }
     await walk();
     // An error of an adapter may carry it too.
-    house.app.log.error(
+    server.app.log.error(
       { err: new Error(`no answer from ${endpoint} with ${key}`), session: token },
       `to ${endpoint}?x`,
     );
-    const text = house.log.join("");
+    const text = server.log.join("");
     expect(text).toContain("unexpected error");
     expect(text).toContain("https://push.example/***");
     for (const [what, secret] of Object.entries(planted)) {
       const bare = secret.replace("https://push.example", "");
-      expect(text.includes(bare), `${what} in ${house.log.find((line) => line.includes(bare))}`).toBe(false);
+      expect(text.includes(bare), `${what} in ${server.log.find((line) => line.includes(bare))}`).toBe(false);
     }
   });
 });

@@ -4,35 +4,35 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Larch with a lithium battery, reporting each minute; what it says of current and battery is the test's. */
 async function larch() {
-  const house = await openTestServer();
-  const { feeder, key } = await house.addFeeder({ name: "Larch", battery: "lithiumIon" });
+  const server = await openTestServer();
+  const { feeder, key } = await server.addFeeder({ name: "Larch", battery: "lithiumIon" });
   let uptime = 0;
   const pass = async (count: number, readings: object) => {
     for (let minute = 0; minute < count; minute++) {
-      house.clock.advance(minutes(1));
+      server.clock.advance(minutes(1));
       uptime += 60_000;
-      const answer = await house.report(key, { boot: "b-1", sentUptimeMs: uptime, readings, events: [] });
+      const answer = await server.report(key, { boot: "b-1", sentUptimeMs: uptime, readings, events: [] });
       expect(answer.status).toBe(200);
     }
   };
   const charging = async () =>
-    (await house.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "chargingInFrost");
-  return { house, feeder: feeder.id, pass, charging };
+    (await server.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "chargingInFrost");
+  return { server, feeder: feeder.id, pass, charging };
 }
 const inFrost = { chargeMilliamps: 480, batteryCelsius: -5 };
 const stopped = { chargeMilliamps: 0, batteryCelsius: -5 };
-const pushes = (house: TestServer) => house.timersRun();
+const pushes = (server: TestServer) => server.timersRun();
 
 describe("the reason of an alarm in force", () => {
   it("follows what is measured, and wakes nobody for that", async () => {
-    const { house, pass, charging } = await larch();
+    const { server, pass, charging } = await larch();
     await pass(8, inFrost);
     expect((await charging())?.reason).toBe("Current flows into the lithium battery while the battery is at −5 °C.");
-    const rung = pushes(house);
+    const rung = pushes(server);
     await pass(3, { chargeMilliamps: 300, batteryCelsius: -9 });
     expect((await charging())?.reason).toBe("Current flows into the lithium battery while the battery is at −9 °C.");
     expect((await charging())?.evidence[0]).toMatchObject({ value: "300 mA" });
-    expect(pushes(house)).toBe(rung);
+    expect(pushes(server)).toBe(rung);
   });
 
   it("says of a fault that is gone until when it was there, while its alarm stands and when it waits for a look", async () => {
@@ -50,13 +50,13 @@ describe("the reason of an alarm in force", () => {
   });
 
   it("is told as last seen while the feeder is silent, and as past where only its sensor fell silent", async () => {
-    const { house, pass, charging } = await larch();
+    const { server, pass, charging } = await larch();
     await pass(8, inFrost);
     await pass(20, { batteryCelsius: -5 });
     expect((await charging())?.reason).toBe(
       "Current flowed into the lithium battery while the battery was at −5 °C, 20 minutes ago. Nothing has been reported of the current since.",
     );
-    house.clock.advance(minutes(90));
+    server.clock.advance(minutes(90));
     expect((await charging())?.reason).toMatch(/^When last heard, today 10:28: Current flowed/);
   });
 });

@@ -10,23 +10,23 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
 const plain = (events: object[] = [], sentUptimeMs = 600_000, boot = "b-1") => ({ boot, sentUptimeMs, events });
 
-async function storedEvents(house: TestServer, feeder: string) {
-  const now = house.clock.now();
-  return house.store.records.events(feeder, (now - days) as never, (now + days) as never, 10_000);
+async function storedEvents(server: TestServer, feeder: string) {
+  const now = server.clock.now();
+  return server.store.records.events(feeder, (now - days) as never, (now + days) as never, 10_000);
 }
 const days = hours(24 * 30);
 
-const limitPages = (house: TestServer, most: number) => house.connections.direct.pragma(`max_page_count = ${most}`);
+const limitPages = (server: TestServer, most: number) => server.connections.direct.pragma(`max_page_count = ${most}`);
 
 describe("a report", () => {
   it("is answered as the documentation shows, with the very example it shows", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const spec = (await house.app.inject({ url: "/api/docs/json" })).json();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const spec = (await server.app.inject({ url: "/api/docs/json" })).json();
     const example = spec.paths["/api/v1/report"].post.requestBody.content["application/json"].schema.example;
     expect(example).toEqual(reportExample);
 
-    const { status, body } = await house.report(key, example);
+    const { status, body } = await server.report(key, example);
     expect(status).toBe(200);
     expect(body).toEqual({
       storedThrough: 413,
@@ -37,97 +37,97 @@ describe("a report", () => {
       nextReportSeconds: 60,
       orders: [],
     } satisfies Answer);
-    expect((await storedEvents(house, feeder.id)).map(({ kind }) => kind)).toEqual(["deposit", "portion"]);
+    expect((await storedEvents(server, feeder.id)).map(({ kind }) => kind)).toEqual(["deposit", "portion"]);
   });
 
   it("is stored once, however often it is sent", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const report = plain([press(1, 1_000), press(2, 2_000)]);
-    await house.report(key, report);
-    house.clock.advance(seconds(30));
-    const again = await house.report(key, report);
+    await server.report(key, report);
+    server.clock.advance(seconds(30));
+    const again = await server.report(key, report);
     expect(again.body).toMatchObject({ storedThrough: 2, duplicates: 2, refused: [] });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(2);
+    expect(await storedEvents(server, feeder.id)).toHaveLength(2);
   });
 
   it("is answered only once it would survive a power cut", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const [direct, prisma] = [
-      house.connections.direct.pragma("synchronous", { simple: true }),
-      await house.connections.write((statements) => statements.$queryRawUnsafe("PRAGMA synchronous")),
+      server.connections.direct.pragma("synchronous", { simple: true }),
+      await server.connections.write((statements) => statements.$queryRawUnsafe("PRAGMA synchronous")),
     ];
     // 2 is FULL: SQLite waits for the disk at every commit, also in WAL mode (sqlite.org/pragma.html#pragma_synchronous).
     expect([direct, Number((prisma as { synchronous: bigint }[])[0]?.synchronous)]).toEqual([2, 2]);
   });
 
   it("may be sent by many at once, and each event is still stored once", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const report = plain([press(1, 1_000), press(2, 2_000), press(3, 3_000)]);
-    const answers = await Promise.all(Array.from({ length: 20 }, () => house.report(key, report)));
+    const answers = await Promise.all(Array.from({ length: 20 }, () => server.report(key, report)));
     expect(answers.map(({ status }) => status)).toEqual(Array(20).fill(200));
     expect(answers.filter(({ body }) => (body as Answer).duplicates === 0)).toHaveLength(1);
-    expect(await storedEvents(house, feeder.id)).toHaveLength(3);
+    expect(await storedEvents(server, feeder.id)).toHaveLength(3);
   });
 
   it("tells its times by uptime, since the feeder has no clock", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const now = house.clock.now();
-    await house.report(key, plain([press(1, 600_000 - 90_000)]));
-    const [event] = await storedEvents(house, feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const now = server.clock.now();
+    await server.report(key, plain([press(1, 600_000 - 90_000)]));
+    const [event] = await storedEvents(server, feeder.id);
     expect(isoOf(event?.recordedAt as never)).toBe(isoOf((now - 90_000) as never));
   });
 
   it("places what an earlier boot left behind by what that boot told while it ran", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, plain([], 600_000, "b-1"));
-    const then = house.clock.now();
-    house.clock.advance(hours(2)); // the power went; the feeder is up again under a new boot id
-    await house.report(key, plain([], 5_000, "b-2"));
-    await house.report(key, { boot: "b-1", sentUptimeMs: null, events: [press(7, 600_000 + 120_000)] });
-    const [event] = await storedEvents(house, feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, plain([], 600_000, "b-1"));
+    const then = server.clock.now();
+    server.clock.advance(hours(2)); // the power went; the feeder is up again under a new boot id
+    await server.report(key, plain([], 5_000, "b-2"));
+    await server.report(key, { boot: "b-1", sentUptimeMs: null, events: [press(7, 600_000 + 120_000)] });
+    const [event] = await storedEvents(server, feeder.id);
     expect(event?.recordedAt).toBe(then + 120_000);
   });
 
   it("keeps kinds and fields that this version doesn't know", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const strange = { seq: 1, uptimeMs: 5, kind: "song", notes: ["caw"], nested: { loud: true } };
-    const { status, body } = await house.report(key, { ...plain([strange]), mood: "well" });
+    const { status, body } = await server.report(key, { ...plain([strange]), mood: "well" });
     expect(status).toBe(200);
     expect(body).toMatchObject({ refused: [], storedThrough: 1 });
-    const [event] = await storedEvents(house, feeder.id);
+    const [event] = await storedEvents(server, feeder.id);
     expect(event?.kind).toBe("song");
     expect(JSON.parse(event?.body as string)).toEqual(strange);
   });
 
   it("loses one bad event alone, and says which field was bad", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const bad = { seq: 2, uptimeMs: 2_000, kind: "portion", cause: "whim" };
-    const { status, body } = await house.report(key, plain([press(1, 1_000), bad, press(3, 3_000)]));
+    const { status, body } = await server.report(key, plain([press(1, 1_000), bad, press(3, 3_000)]));
     expect(status).toBe(200);
     expect((body as Answer).refused).toEqual([
       { seq: 2, field: "events[1].cause", problem: expect.stringContaining("timer") },
     ]);
     expect((body as Answer).storedThrough).toBe(3);
-    expect((await storedEvents(house, feeder.id)).map(({ seq }) => seq)).toEqual([1, 3]);
+    expect((await storedEvents(server, feeder.id)).map(({ seq }) => seq)).toEqual([1, 3]);
   });
 
   it("need not wait for a refused event at its end: that one is dealt with too", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const { body } = await house.report(key, plain([press(1, 1_000), { seq: 2, uptimeMs: -4, kind: "press" }]));
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const { body } = await server.report(key, plain([press(1, 1_000), { seq: 2, uptimeMs: -4, kind: "press" }]));
     expect(body).toMatchObject({ storedThrough: 2, refused: [{ seq: 2, field: "events[1].uptimeMs" }] });
   });
 
   it("sets a number aside that no such sensor can mean, and still counts as a sign of life", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const { status, body } = await house.report(key, {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const { status, body } = await server.report(key, {
       ...plain(),
       readings: { airCelsius: -127, insideCelsius: 3, batteryVolts: -5 },
     });
@@ -136,15 +136,15 @@ describe("a report", () => {
       "readings.airCelsius",
       "readings.batteryVolts",
     ]);
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(view.readings).toMatchObject({ airCelsius: null, insideCelsius: 3, batteryVolts: null });
   });
 
   it("counts what never came when numbers are skipped", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, plain([press(1, 1_000), press(5, 5_000)]));
-    const row = await house.store.yards.feeder(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, plain([press(1, 1_000), press(5, 5_000)]));
+    const row = await server.store.yards.feeder(feeder.id);
     expect(row?.state.eventSequence.boots).toEqual([{ boot: "b-1", highestSeq: 5, missingCount: 3 }]);
   });
 });
@@ -163,36 +163,36 @@ describe("the door refuses, naming the field, and stores nothing", () => {
     ["another feeder's name", { ...plain(), feeder: "larch-000000" }, 403, "feeder"],
   ];
   it.each(refusals)("%s", async (_what, body, status, field) => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const answer = await house.report(key, body);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const answer = await server.report(key, body);
     expect(answer.status).toBe(status);
     expect(answer.headers["content-type"]).toContain("application/problem+json");
     expect(answer.body).toMatchObject({ status, detail: expect.any(String) });
     if (field !== "") expect((answer.body as { errors: { field: string }[] }).errors[0]?.field).toBe(field);
-    expect((await house.runPeriodicCheck(feeder.id)).lastReportAt).toBeNull();
+    expect((await server.runPeriodicCheck(feeder.id)).lastReportAt).toBeNull();
   });
 
   it("a body over 1 MiB", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const { status, body } = await house.report(key, { ...plain(), padding: "x".repeat(10 * 1_048_576) });
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const { status, body } = await server.report(key, { ...plain(), padding: "x".repeat(10 * 1_048_576) });
     expect(status).toBe(413);
     expect(body).toMatchObject({ status: 413, title: "The request is too large" });
   });
 
   it("an event from after the report's own sending", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const { body } = await house.report(key, plain([press(1, 700_000)]));
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const { body } = await server.report(key, plain([press(1, 700_000)]));
     expect(body).toMatchObject({ refused: [{ seq: 1, field: "events[0].uptimeMs" }] });
   });
 
   it("no key, a wrong key, a wrong scheme", async () => {
-    const house = await openTestServer();
-    await house.addFeeder();
+    const server = await openTestServer();
+    await server.addFeeder();
     for (const authorization of [undefined, "Bearer pw_wrong", "Basic abc", "Bearer "]) {
-      const answer = await house.app.inject({
+      const answer = await server.app.inject({
         method: "POST",
         url: "/api/v1/report",
         headers: authorization === undefined ? {} : { authorization },
@@ -205,44 +205,44 @@ describe("the door refuses, naming the field, and stores nothing", () => {
   });
 
   it("the old key after a new one was made, and any key of a removed feeder", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    expect((await house.report(key, plain())).status).toBe(200);
-    const changed = await house.app.inject({
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    expect((await server.report(key, plain())).status).toBe(200);
+    const changed = await server.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${feeder.id}/key`,
-      headers: house.keeper,
+      headers: server.keeper,
     });
-    expect((await house.report(key, plain())).status).toBe(401);
-    expect((await house.report(changed.json().key, plain())).status).toBe(200);
-    await house.app.inject({ method: "DELETE", url: `/api/v1/feeders/${feeder.id}`, headers: house.keeper });
-    expect((await house.report(changed.json().key, plain())).status).toBe(401);
+    expect((await server.report(key, plain())).status).toBe(401);
+    expect((await server.report(changed.json().key, plain())).status).toBe(200);
+    await server.app.inject({ method: "DELETE", url: `/api/v1/feeders/${feeder.id}`, headers: server.keeper });
+    expect((await server.report(changed.json().key, plain())).status).toBe(401);
   });
 
   it("more reports a minute than the limit, with a time to come back", async () => {
-    const house = await openTestServer({ reportsPerMinute: 3 });
-    const { key } = await house.addFeeder();
-    const other = await house.addFeeder({ name: "Larch" });
-    for (let count = 0; count < 3; count += 1) expect((await house.report(key, plain())).status).toBe(200);
-    const { status, headers, body } = await house.report(key, plain());
+    const server = await openTestServer({ reportsPerMinute: 3 });
+    const { key } = await server.addFeeder();
+    const other = await server.addFeeder({ name: "Larch" });
+    for (let count = 0; count < 3; count += 1) expect((await server.report(key, plain())).status).toBe(200);
+    const { status, headers, body } = await server.report(key, plain());
     expect(status).toBe(429);
     expect(Number(headers["retry-after"])).toBeGreaterThan(0);
     expect(body).toMatchObject({ status: 429, title: "Too many requests" });
-    expect((await house.report(other.key, plain())).status).toBe(200); // one talkative feeder silences no other
+    expect((await server.report(other.key, plain())).status).toBe(200); // one talkative feeder silences no other
   });
 });
 
 describe("a signed report", () => {
   const signed = async (
-    house: TestServer,
+    server: TestServer,
     feeder: string,
     key: string,
     change: { time?: number; body?: string } = {},
   ) => {
     const body = JSON.stringify(plain([press(1, 1_000)]));
-    const time = String(change.time ?? Math.floor(house.clock.now() / 1_000));
+    const time = String(change.time ?? Math.floor(server.clock.now() / 1_000));
     const mac = signatureOf(hashOf(key), time, body);
-    return house.app.inject({
+    return server.app.inject({
       method: "POST",
       url: "/api/v1/report",
       headers: {
@@ -254,64 +254,67 @@ describe("a signed report", () => {
   };
 
   it("is taken without the key ever being sent", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    expect((await signed(house, feeder.id, key)).statusCode).toBe(200);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    expect((await signed(server, feeder.id, key)).statusCode).toBe(200);
   });
 
   it("is refused when a byte of it was changed, when it is old, and when another feeder signed it", async () => {
-    const house = await openTestServer();
-    const [rowan, larch] = [await house.addFeeder(), await house.addFeeder({ name: "Larch" })];
+    const server = await openTestServer();
+    const [rowan, larch] = [await server.addFeeder(), await server.addFeeder({ name: "Larch" })];
     const changed = JSON.stringify(plain([press(1, 1_001)]));
-    expect((await signed(house, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
-    const old = Math.floor(house.clock.now() / 1_000) - 301;
-    expect((await signed(house, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
-    expect((await signed(house, rowan.feeder.id, larch.key)).statusCode).toBe(401);
-    expect((await signed(house, "nobody-000000", rowan.key)).statusCode).toBe(401);
+    expect((await signed(server, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
+    const old = Math.floor(server.clock.now() / 1_000) - 301;
+    expect((await signed(server, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
+    expect((await signed(server, rowan.feeder.id, larch.key)).statusCode).toBe(401);
+    expect((await signed(server, "nobody-000000", rowan.key)).statusCode).toBe(401);
   });
 });
 
 describe("when the database can't take it", () => {
   it("answers 503 while another process holds the lock, and takes the same report afterwards", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const other = new Database(house.databaseFile);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const other = new Database(server.databaseFile);
     other.exec("BEGIN IMMEDIATE");
-    const refused = await house.report(key, plain([press(1, 1_000)]));
+    const refused = await server.report(key, plain([press(1, 1_000)]));
     expect(refused.status).toBe(503);
     expect(Number(refused.headers["retry-after"])).toBeGreaterThan(0);
     other.exec("ROLLBACK");
     other.close();
-    expect((await house.report(key, plain([press(1, 1_000)]))).body).toMatchObject({ duplicates: 0, storedThrough: 1 });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(1);
+    expect((await server.report(key, plain([press(1, 1_000)]))).body).toMatchObject({
+      duplicates: 0,
+      storedThrough: 1,
+    });
+    expect(await storedEvents(server, feeder.id)).toHaveLength(1);
   });
 
   it("answers 507 when the disk is full, and goes on when there is room again", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    limitPages(house, 1); // as SQLite sees a full disk: no page more than there are
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    limitPages(server, 1); // as SQLite sees a full disk: no page more than there are
     const many = Array.from({ length: 2_000 }, (_, index) => press(index + 1, 1_000));
-    expect((await house.report(key, plain(many))).status).toBe(507);
-    expect(await storedEvents(house, feeder.id)).toHaveLength(0);
-    limitPages(house, 4_294_967_294);
-    expect((await house.report(key, plain(many))).body).toMatchObject({ duplicates: 0, storedThrough: 2_000 });
+    expect((await server.report(key, plain(many))).status).toBe(507);
+    expect(await storedEvents(server, feeder.id)).toHaveLength(0);
+    limitPages(server, 4_294_967_294);
+    expect((await server.report(key, plain(many))).body).toMatchObject({ duplicates: 0, storedThrough: 2_000 });
   });
 });
 
 describe("time that passes", () => {
   it("lets a feeder fall silent and come back", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     for (let minute = 0; minute < 70; minute += 1) {
-      await house.report(key, plain([], 600_000 + minute * 60_000));
-      house.clock.advance(minutes(1));
+      await server.report(key, plain([], 600_000 + minute * 60_000));
+      server.clock.advance(minutes(1));
     }
-    house.clock.advance(hours(3));
-    await runPeriodicChecks(house.ports);
-    expect((await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toEqual(["feederSilent"]);
-    expect(house.timersRun()).toBe(1);
-    await house.report(key, plain([], 600_000 + hours(4)));
-    const after = await house.runPeriodicCheck(feeder.id);
+    server.clock.advance(hours(3));
+    await runPeriodicChecks(server.ports);
+    expect((await server.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toEqual(["feederSilent"]);
+    expect(server.timersRun()).toBe(1);
+    await server.report(key, plain([], 600_000 + hours(4)));
+    const after = await server.runPeriodicCheck(feeder.id);
     expect(after.alarms.map(({ state }) => state)).toEqual(["returnedUnacknowledged"]);
   });
 });

@@ -12,205 +12,205 @@ const answerOf = ({ status, body }: { status: number; body: unknown }): Answer =
   return body as Answer;
 };
 
-async function storedEvents(house: TestServer, feeder: string) {
-  const found = await house.store.records.events(feeder, 1e12 as never, 4e12 as never, 100_000);
+async function storedEvents(server: TestServer, feeder: string) {
+  const found = await server.store.records.events(feeder, 1e12 as never, 4e12 as never, 100_000);
   return found.map(({ boot, seq, recordedAt, body }) => ({ boot, seq, recordedAt, body: JSON.parse(body) }));
 }
-const faultsOf = async (house: TestServer, feeder: string) =>
-  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state }) => `${fault} ${state}`);
+const faultsOf = async (server: TestServer, feeder: string) =>
+  (await server.runPeriodicCheck(feeder)).alarms.map(({ fault, state }) => `${fault} ${state}`);
 
-async function replaysToTheSame(house: TestServer, feeder: string) {
-  const log = (await house.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: house.keeper })).body;
-  const row = await house.store.yards.feeder(feeder);
+async function replaysToTheSame(server: TestServer, feeder: string) {
+  const log = (await server.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: server.keeper })).body;
+  const row = await server.store.yards.feeder(feeder);
   expect(replayLog(log).replay.stateOf(feeder)).toEqual(row?.state);
 }
 
 describe("a feeder that uses one boot id for every start", () => {
   it("loses no event: what a second start numbers from 1 again is stored beside the first, and the keeper sees why", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(60_000, [press(1, 1_000), press(2, 2_000)]));
-    house.clock.advance(minutes(5));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(60_000, [press(1, 1_000), press(2, 2_000)]));
+    server.clock.advance(minutes(5));
     const answer = answerOf(
-      await house.report(key, report(70_000, [press(1, 30_500), press(2, 40_100), press(3, 50_000)])),
+      await server.report(key, report(70_000, [press(1, 30_500), press(2, 40_100), press(3, 50_000)])),
     );
     expect(answer).toMatchObject({ storedThrough: 3, duplicates: 0, refused: [] });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(5);
-    expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
-    const [alarm] = (await house.runPeriodicCheck(feeder.id)).alarms;
+    expect(await storedEvents(server, feeder.id)).toHaveLength(5);
+    expect(await faultsOf(server, feeder.id)).toEqual(["bootReused unacknowledged"]);
+    const [alarm] = (await server.runPeriodicCheck(feeder.id)).alarms;
     expect(alarm).toMatchObject({ priority: "note", reason: expect.stringContaining("b-1") });
-    expect((await house.runPeriodicCheck(feeder.id)).missingEvents).toBe(0);
+    expect((await server.runPeriodicCheck(feeder.id)).missingEvents).toBe(0);
 
     // The third start, and a repeat of it.
-    house.clock.advance(hours(3));
+    server.clock.advance(hours(3));
     const third = report(20_000, [press(1, 900)]);
-    expect(answerOf(await house.report(key, third))).toMatchObject({ storedThrough: 1, duplicates: 0 });
-    house.clock.advance(seconds(20));
-    expect(answerOf(await house.report(key, third))).toMatchObject({ storedThrough: 1, duplicates: 1 });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(6);
-    await replaysToTheSame(house, feeder.id);
+    expect(answerOf(await server.report(key, third))).toMatchObject({ storedThrough: 1, duplicates: 0 });
+    server.clock.advance(seconds(20));
+    expect(answerOf(await server.report(key, third))).toMatchObject({ storedThrough: 1, duplicates: 1 });
+    expect(await storedEvents(server, feeder.id)).toHaveLength(6);
+    await replaysToTheSame(server, feeder.id);
 
-    house.clock.advance(minutes(1));
-    await house.report(key, report(5_000, [], "b-9c1e"));
-    expect((await faultsOf(house, feeder.id)).filter((one) => one.includes(" unack"))).toEqual([]);
+    server.clock.advance(minutes(1));
+    await server.report(key, report(5_000, [], "b-9c1e"));
+    expect((await faultsOf(server, feeder.id)).filter((one) => one.includes(" unack"))).toEqual([]);
   });
 
   it("is recognised though the last report of the start before arrived a second time, just before it", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(3_000_000));
-    house.clock.advance(minutes(2));
-    answerOf(await house.report(key, report(3_000_000))); // a copy that was under way: it says nothing of this moment
-    answerOf(await house.report(key, report(66_000, [press(1, 10_000)])));
-    expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
-    await replaysToTheSame(house, feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(3_000_000));
+    server.clock.advance(minutes(2));
+    answerOf(await server.report(key, report(3_000_000))); // a copy that was under way: it says nothing of this moment
+    answerOf(await server.report(key, report(66_000, [press(1, 10_000)])));
+    expect(await faultsOf(server, feeder.id)).toEqual(["bootReused unacknowledged"]);
+    await replaysToTheSame(server, feeder.id);
   });
 
   it("is recognised within ten minutes of uptime also where it has no event to tell", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(minutes(9), [press(1, 1_000)]));
-    house.clock.advance(minutes(4));
-    await house.report(key, report(seconds(30)));
-    expect(await faultsOf(house, feeder.id)).toEqual(["bootReused unacknowledged"]);
-    const row = await house.store.yards.feeder(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(minutes(9), [press(1, 1_000)]));
+    server.clock.advance(minutes(4));
+    await server.report(key, report(seconds(30)));
+    expect(await faultsOf(server, feeder.id)).toEqual(["bootReused unacknowledged"]);
+    const row = await server.store.yards.feeder(feeder.id);
     expect(row?.state.reporting).toMatchObject({ boot: "b-1#2" });
   });
 
   it("is recognised where its uptime is ahead of what it told last, but far behind the time that passed", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(minutes(5), [press(1, 1_000)]));
-    house.clock.advance(minutes(48)); // no line meanwhile, and a start in the middle of it
-    await house.report(key, report(minutes(11)));
-    const row = await house.store.yards.feeder(feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(minutes(5), [press(1, 1_000)]));
+    server.clock.advance(minutes(48)); // no line meanwhile, and a start in the middle of it
+    await server.report(key, report(minutes(11)));
+    const row = await server.store.yards.feeder(feeder.id);
     expect(row?.state.reporting).toMatchObject({ boot: "b-1#2" });
-    await replaysToTheSame(house, feeder.id);
+    await replaysToTheSame(server, feeder.id);
   });
 
   it("is not thought of where a feeder's clock stood still while it slept, and its numbers go on", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(minutes(5), [press(1, 1_000)]));
-    house.clock.advance(minutes(48));
-    await house.report(key, report(minutes(6), [press(2, 301_000)]));
-    expect(await faultsOf(house, feeder.id)).toEqual([]);
-    await house.report(key, report(minutes(6), [press(2, 301_000)])); // and a copy of it changes nothing
-    expect(await faultsOf(house, feeder.id)).toEqual([]);
-    expect(await storedEvents(house, feeder.id)).toHaveLength(2);
-    await replaysToTheSame(house, feeder.id);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(minutes(5), [press(1, 1_000)]));
+    server.clock.advance(minutes(48));
+    await server.report(key, report(minutes(6), [press(2, 301_000)]));
+    expect(await faultsOf(server, feeder.id)).toEqual([]);
+    await server.report(key, report(minutes(6), [press(2, 301_000)])); // and a copy of it changes nothing
+    expect(await faultsOf(server, feeder.id)).toEqual([]);
+    expect(await storedEvents(server, feeder.id)).toHaveLength(2);
+    await replaysToTheSame(server, feeder.id);
   });
 
   it("is taken over to a new boot where its uptime is far behind: no 409, nothing lost", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(hours(5), [press(1, 1_000)]));
-    house.clock.advance(minutes(1));
-    expect(answerOf(await house.report(key, report(30_000, [press(1, 1_000)])))).toMatchObject({
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(hours(5), [press(1, 1_000)]));
+    server.clock.advance(minutes(1));
+    expect(answerOf(await server.report(key, report(30_000, [press(1, 1_000)])))).toMatchObject({
       storedThrough: 1,
       duplicates: 0,
     });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(2);
+    expect(await storedEvents(server, feeder.id)).toHaveLength(2);
   });
 
   it("is never told that events are stored which it did not send: those of the start before have the same numbers", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    await house.report(key, report(60_000, [press(1, 1_000), press(2, 2_000), press(3, 3_000)]));
-    house.clock.advance(seconds(90));
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    await server.report(key, report(60_000, [press(1, 1_000), press(2, 2_000), press(3, 3_000)]));
+    server.clock.advance(seconds(90));
     // It started anew, and records its first event while this report without any is under way.
-    expect(answerOf(await house.report(key, report(61_000)))).toMatchObject({ storedThrough: null });
+    expect(answerOf(await server.report(key, report(61_000)))).toMatchObject({ storedThrough: null });
   });
 
   it("stores an event whose number another one has, within one start too, and says that it is stored", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(600_000, [press(1, 1_000)]));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(600_000, [press(1, 1_000)]));
     const other = report(600_000, [{ seq: 1, uptimeMs: 2_000, kind: "visit" }]);
-    expect(answerOf(await house.report(key, other))).toMatchObject({ storedThrough: 1, duplicates: 0, refused: [] });
-    expect((await storedEvents(house, feeder.id)).map(({ body }) => body.kind).sort()).toEqual(["press", "visit"]);
-    expect(answerOf(await house.report(key, other))).toMatchObject({ storedThrough: 1, duplicates: 1 });
+    expect(answerOf(await server.report(key, other))).toMatchObject({ storedThrough: 1, duplicates: 0, refused: [] });
+    expect((await storedEvents(server, feeder.id)).map(({ body }) => body.kind).sort()).toEqual(["press", "visit"]);
+    expect(answerOf(await server.report(key, other))).toMatchObject({ storedThrough: 1, duplicates: 1 });
   });
 
   it("has one of two events under one number in one report stored, and is not told that the other is", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const twice = report(600_000, [
       press(1, 1_000),
       press(2, 1_500),
       { seq: 2, uptimeMs: 2_000, kind: "visit" },
       press(3, 2_500),
     ]);
-    const first = answerOf(await house.report(key, twice));
+    const first = answerOf(await server.report(key, twice));
     expect(first).toMatchObject({ storedThrough: 1, refused: [{ seq: 2, field: "events[2].seq" }] });
-    house.clock.advance(minutes(1));
-    expect(answerOf(await house.report(key, twice))).toMatchObject({ storedThrough: 3, refused: [] });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(4);
+    server.clock.advance(minutes(1));
+    expect(answerOf(await server.report(key, twice))).toMatchObject({ storedThrough: 3, refused: [] });
+    expect(await storedEvents(server, feeder.id)).toHaveLength(4);
   });
 
   it("is refused by the field, and nothing is called stored, where it can't be told whose report it is", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(hours(5), [press(1, 1_000)]));
-    house.clock.advance(seconds(5));
-    const { status, body } = await house.report(key, report(hours(1), [press(7, 900)]));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(hours(5), [press(1, 1_000)]));
+    server.clock.advance(seconds(5));
+    const { status, body } = await server.report(key, report(hours(1), [press(7, 900)]));
     expect(status).toBe(409);
     expect(body).toMatchObject({ errors: [{ field: "boot", problem: expect.stringContaining("two feeders") }] });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(1);
-    expect(await faultsOf(house, feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
+    expect(await storedEvents(server, feeder.id)).toHaveLength(1);
+    expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
   });
 
   it("keeps what a late report of the start before tells with that start", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const begun = house.clock.now() - hours(2);
-    await house.report(key, report(hours(2), [press(1, 1_000)]));
-    house.clock.advance(minutes(2));
-    await house.report(key, report(seconds(30), [press(1, 500)]));
-    house.clock.advance(seconds(20));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const begun = server.clock.now() - hours(2);
+    await server.report(key, report(hours(2), [press(1, 1_000)]));
+    server.clock.advance(minutes(2));
+    await server.report(key, report(seconds(30), [press(1, 500)]));
+    server.clock.advance(seconds(20));
     const late = report(hours(2) + 60_000, [press(1, 1_000), press(2, hours(2) + 30_000)]);
-    expect(answerOf(await house.report(key, late))).toMatchObject({ storedThrough: 2, duplicates: 1 });
-    const row = (await storedEvents(house, feeder.id)).find(({ body }) => body.uptimeMs === hours(2) + 30_000);
+    expect(answerOf(await server.report(key, late))).toMatchObject({ storedThrough: 2, duplicates: 1 });
+    const row = (await storedEvents(server, feeder.id)).find(({ body }) => body.uptimeMs === hours(2) + 30_000);
     expect(row).toMatchObject({ boot: "b-1", recordedAt: begun + hours(2) + 30_000 });
-    house.clock.advance(seconds(20));
-    expect(answerOf(await house.report(key, report(seconds(70), [press(2, 60_000)])))).toMatchObject({
+    server.clock.advance(seconds(20));
+    expect(answerOf(await server.report(key, report(seconds(70), [press(2, 60_000)])))).toMatchObject({
       storedThrough: 2,
     });
-    expect((await storedEvents(house, feeder.id)).filter(({ boot }) => boot === "b-1#2")).toHaveLength(2);
-    await replaysToTheSame(house, feeder.id);
+    expect((await storedEvents(server, feeder.id)).filter(({ boot }) => boot === "b-1#2")).toHaveLength(2);
+    await replaysToTheSame(server, feeder.id);
   });
 
   it("counts no events missing where its numbers go on over a restart", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(hours(5), [press(1, 1_000), press(2, 2_000)]));
-    house.clock.advance(minutes(10));
-    await house.report(key, report(30_000, [press(3, 1_000), press(4, 2_000)]));
-    expect((await house.runPeriodicCheck(feeder.id)).missingEvents).toBe(0);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(hours(5), [press(1, 1_000), press(2, 2_000)]));
+    server.clock.advance(minutes(10));
+    await server.report(key, report(30_000, [press(3, 1_000), press(4, 2_000)]));
+    expect((await server.runPeriodicCheck(feeder.id)).missingEvents).toBe(0);
   });
 });
 
 describe("a repeat is harmless", () => {
   it("where the very same report comes again minutes later, as a line that is pasted twice", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const line = report(60_000, [press(1, 58_000), press(2, 58_400)]);
-    await house.report(key, line);
-    house.clock.advance(minutes(5));
-    expect(answerOf(await house.report(key, line))).toMatchObject({ storedThrough: 2, duplicates: 2 });
-    expect(await storedEvents(house, feeder.id)).toHaveLength(2);
-    expect(await faultsOf(house, feeder.id)).toEqual([]);
+    await server.report(key, line);
+    server.clock.advance(minutes(5));
+    expect(answerOf(await server.report(key, line))).toMatchObject({ storedThrough: 2, duplicates: 2 });
+    expect(await storedEvents(server, feeder.id)).toHaveLength(2);
+    expect(await faultsOf(server, feeder.id)).toEqual([]);
   });
 
   it("where a copy was under way for a while and a newer report overtook it", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, report(hours(3), [press(1, 1_000)]));
-    house.clock.advance(minutes(1));
-    await house.report(key, report(hours(3) + 60_000, [press(2, hours(3) + 1_000)]));
-    house.clock.advance(minutes(4));
-    expect(answerOf(await house.report(key, report(hours(3), [press(1, 1_000)])))).toMatchObject({ duplicates: 1 });
-    expect(await faultsOf(house, feeder.id)).toEqual([]);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, report(hours(3), [press(1, 1_000)]));
+    server.clock.advance(minutes(1));
+    await server.report(key, report(hours(3) + 60_000, [press(2, hours(3) + 1_000)]));
+    server.clock.advance(minutes(4));
+    expect(answerOf(await server.report(key, report(hours(3), [press(1, 1_000)])))).toMatchObject({ duplicates: 1 });
+    expect(await faultsOf(server, feeder.id)).toEqual([]);
   });
 });
 
@@ -250,16 +250,16 @@ describe("whatever the line does", () => {
     let restartsSeen = 0;
     await fc.assert(
       fc.asyncProperty(fc.array(act, { minLength: 5, maxLength: 25 }), async (acts) => {
-        const house = await openTestServer();
-        const { key, feeder } = await house.addFeeder();
-        let [start, seq, life] = [house.clock.now() as number, 0, 1];
+        const server = await openTestServer();
+        const { key, feeder } = await server.addFeeder();
+        let [start, seq, life] = [server.clock.now() as number, 0, 1];
         let spool: { seq: number; uptimeMs: number; kind: string; id: string }[] = [];
         let copies: { posted: object; at: number }[] = [];
         const told = new Map<string, boolean>(); // by id: whether an answer covered it
         for (const one of acts) {
           if (one.kind === "restart") {
-            house.clock.advance(one.off as never);
-            [start, seq, life] = [house.clock.now(), 0, life + 1];
+            server.clock.advance(one.off as never);
+            [start, seq, life] = [server.clock.now(), 0, life + 1];
             for (const event of spool) told.delete(event.id); // what it had not handed over went with its memory
             spool = [];
             continue;
@@ -267,14 +267,14 @@ describe("whatever the line does", () => {
           if (one.kind === "copy") {
             const copy = copies.at(-1 - one.which);
             // What is under way for longer than ten minutes can not be told from a new start: it is stored again, never lost.
-            if (copy === undefined || house.clock.now() + one.delay - copy.at > minutes(10)) continue;
-            house.clock.advance(one.delay as never);
-            await house.report(key, copy.posted);
+            if (copy === undefined || server.clock.now() + one.delay - copy.at > minutes(10)) continue;
+            server.clock.advance(one.delay as never);
+            await server.report(key, copy.posted);
             continue;
           }
-          const before = house.clock.now() - start;
-          house.clock.advance(one.wait as never);
-          const now = house.clock.now() - start;
+          const before = server.clock.now() - start;
+          server.clock.advance(one.wait as never);
+          const now = server.clock.now() - start;
           if (one.lostFirst === 12) seq += 2; // numbered, and lost before it was kept
           for (let n = 0; n < one.events; n += 1) {
             seq += 1;
@@ -283,19 +283,19 @@ describe("whatever the line does", () => {
             told.set(id, false);
           }
           const posted = report(now, spool);
-          copies = [...copies, { posted, at: house.clock.now() }].slice(-4);
-          const { status, body } = await house.report(key, posted);
+          copies = [...copies, { posted, at: server.clock.now() }].slice(-4);
+          const { status, body } = await server.report(key, posted);
           expect([200, 409]).toContain(status);
           if (status !== 200 || one.answerLost) continue;
           const through = (body as Answer).storedThrough ?? 0;
           for (const event of spool) if (event.seq <= through) told.set(event.id, true);
           spool = spool.filter((event) => event.seq > through);
         }
-        restartsSeen += (await storedEvents(house, feeder.id)).some(({ boot }) => boot !== "b-1") ? 1 : 0;
-        const stored = (await storedEvents(house, feeder.id)).map(({ body }) => (body as { id: string }).id);
+        restartsSeen += (await storedEvents(server, feeder.id)).some(({ boot }) => boot !== "b-1") ? 1 : 0;
+        const stored = (await storedEvents(server, feeder.id)).map(({ body }) => (body as { id: string }).id);
         expect(new Set(stored).size, `stored twice: ${stored.sort().join(" ")}`).toBe(stored.length);
         for (const [id, covered] of told) if (covered) expect(stored).toContain(id);
-        await replaysToTheSame(house, feeder.id);
+        await replaysToTheSame(server, feeder.id);
       }),
       { numRuns: 40 },
     );

@@ -25,16 +25,16 @@ describe("every route", () => {
 describe("the walk itself", () => {
   it("finds what is planted: a route without a row, one that leaks, one that stores before it refuses", async () => {
     const world = await openRightsFixture((app) => {
-      app.get("/api/v1/planted/:yard", async () => ({ yards: await world.house.store.yards.yards() }));
+      app.get("/api/v1/planted/:yard", async () => ({ yards: await world.server.store.yards.yards() }));
       app.post("/api/v1/planted/:feeder", async (request, reply) => {
         const { feeder } = request.params as { feeder: string };
-        const row = await world.house.store.yards.feeder(feeder);
-        if (row !== null) await world.house.store.keepers.openFirstSignIn(`${request.id}`, world.house.clock.now());
+        const row = await world.server.store.yards.feeder(feeder);
+        if (row !== null) await world.server.store.keepers.openFirstSignIn(`${request.id}`, world.server.clock.now());
         return reply.status(404).send({ detail: "There is no such feeder." });
       });
       app.get("/api/v1/planted/exists/:feeder", async (request, reply) => {
         const { feeder } = request.params as { feeder: string };
-        const row = await world.house.store.yards.feeder(feeder);
+        const row = await world.server.store.yards.feeder(feeder);
         return reply.status(404).send({ detail: row === null ? "There is no such feeder." : "It isn't yours." });
       });
     });
@@ -70,17 +70,17 @@ describe("the walk itself", () => {
 
 describe("whoever isn't of a yard any more", () => {
   it("sees none of it on the home page, and is told in words what only keepers may", async () => {
-    const house = await openTestServer();
-    const { feeder } = await house.addFeeder();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    const refused = await requestAs(house, "POST", `/api/v1/feeders/${feeder.id}/key`, bo);
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    const refused = await requestAs(server, "POST", `/api/v1/feeders/${feeder.id}/key`, bo);
     expect(refused.json().detail).toContain("Only a keeper of this yard can change that.");
-    const id = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id;
-    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
-    const home = await requestAs(house, "GET", "/api/v1/home", bo);
+    const id = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id;
+    await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${id}`, server.keeper);
+    const home = await requestAs(server, "GET", "/api/v1/home", bo);
     if (home.statusCode === 200) expect((home.json() as HomeView).yards).toEqual([]);
-    const added = await requestAs(house, "POST", "/api/v1/feeders", bo, { yard: house.yard, name: "Larch" });
+    const added = await requestAs(server, "POST", "/api/v1/feeders", bo, { yard: server.yard, name: "Larch" });
     expect([400, 401]).toContain(added.statusCode);
-    expect((await house.runPeriodicCheck(feeder.id)).settings.name).toBe(feeder.settings.name);
+    expect((await server.runPeriodicCheck(feeder.id)).settings.name).toBe(feeder.settings.name);
   });
 });

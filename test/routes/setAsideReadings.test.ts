@@ -10,15 +10,15 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const press = (seq: number, uptimeMs = 1_000) => ({ seq, uptimeMs, kind: "press" });
 const withReadings = (readings: unknown) => ({ boot: "b-1", sentUptimeMs: 60_000, readings, events: [press(1)] });
-const faultsOf = async (house: TestServer, feeder: string) =>
-  (await house.runPeriodicCheck(feeder)).alarms.map(({ fault, state }) => `${fault} ${state}`);
-async function replaysToTheSame(house: TestServer, feeder: string) {
-  const log = (await house.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: house.keeper })).body;
-  expect(replayLog(log).replay.stateOf(feeder)).toEqual((await house.store.yards.feeder(feeder))?.state);
+const faultsOf = async (server: TestServer, feeder: string) =>
+  (await server.runPeriodicCheck(feeder)).alarms.map(({ fault, state }) => `${fault} ${state}`);
+async function replaysToTheSame(server: TestServer, feeder: string) {
+  const log = (await server.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: server.keeper })).body;
+  expect(replayLog(log).replay.stateOf(feeder)).toEqual((await server.store.yards.feeder(feeder))?.state);
 }
 const openSockets: WebSocket[] = [];
-async function socketOf(house: TestServer, key: string) {
-  const address = await house.app.listen({ host: "127.0.0.1", port: 0 });
+async function socketOf(server: TestServer, key: string) {
+  const address = await server.app.listen({ host: "127.0.0.1", port: 0 });
   const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/link`, {
     headers: { authorization: `Bearer ${key}` },
   });
@@ -43,78 +43,78 @@ describe("one bad reading", () => {
     ["counts that are no object", { counts: 7 }, "readings.counts", "must be an object, got 7"],
   ];
   it.each(bad)("%s is set aside alone and named, and the event is stored", async (_what, readings, field, problem) => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const posted = withReadings({ insideCelsius: 3, ...(readings as object) });
-    const { status, body } = await house.report(key, posted);
+    const { status, body } = await server.report(key, posted);
     expect(status).toBe(200);
     expect(body).toMatchObject({ storedThrough: 1, refused: [{ seq: null, field, problem }] });
-    expect((await house.runPeriodicCheck(feeder.id)).readings).toMatchObject({
+    expect((await server.runPeriodicCheck(feeder.id)).readings).toMatchObject({
       insideCelsius: 3,
       airCelsius: null,
       paused: null,
     });
-    await replaysToTheSame(house, feeder.id);
-    const say = await socketOf(house, key);
+    await replaysToTheSame(server, feeder.id);
+    const say = await socketOf(server, key);
     expect(await say(JSON.stringify(posted))).toMatchObject({
       answer: { storedThrough: 1, refused: [{ field, problem }] },
     });
   });
 
   it("leaves the good counts beside a bad one", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, withReadings({ counts: { button: "x", perch: 4 } }));
-    expect((await house.store.yards.feeder(feeder.id))?.state.latestReadings?.readings.counts).toMatchObject({
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, withReadings({ counts: { button: "x", perch: 4 } }));
+    expect((await server.store.yards.feeder(feeder.id))?.state.latestReadings?.readings.counts).toMatchObject({
       button: null,
       perch: 4,
     });
   });
 
   it("may be all readings at once: a list where they belong sets them aside, and the event is stored", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const { body } = await house.report(key, withReadings([1, 2]));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const { body } = await server.report(key, withReadings([1, 2]));
     expect(body).toMatchObject({
       storedThrough: 1,
       refused: [{ field: "readings", problem: "must be an object, got a list" }],
     });
-    await replaysToTheSame(house, feeder.id);
+    await replaysToTheSame(server, feeder.id);
   });
 
   const bare = ["NaN", "-NaN", "nan", "-nan", "Infinity", "-Infinity", "inf", "-inf", "nan(ind)", "-nan(ind)"];
   it.each(bare)("bare %s, which is no JSON, is set aside like any other bad reading", async (token) => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const text = `{"boot":"b-1","sentUptimeMs":60000,"readings":{"airCelsius": ${token}, "insideCelsius": 3},"events":[{"seq":1,"uptimeMs":5,"kind":"trouble","words":"says \\"NaN, and: nan\\" twice: NaN"}]}`;
-    const { status, body } = await house.report(key, text);
+    const { status, body } = await server.report(key, text);
     expect(status).toBe(200);
     expect(body).toMatchObject({
       storedThrough: 1,
       refused: [{ seq: null, field: "readings.airCelsius", problem: expect.stringContaining(token) }],
     });
-    const [event] = await house.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10);
+    const [event] = await server.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10);
     expect(JSON.parse(event?.body as string).words).toBe('says "NaN, and: nan" twice: NaN');
-    await replaysToTheSame(house, feeder.id);
-    const say = await socketOf(house, key);
+    await replaysToTheSame(server, feeder.id);
+    const say = await socketOf(server, key);
     expect(await say(text)).toMatchObject({ answer: { duplicates: 1, refused: [{ field: "readings.airCelsius" }] } });
   });
 
   it("bare NaN in a field that an event need not have leaves that field out, named, and stores the event", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const { body } = await house.report(
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const { body } = await server.report(
       key,
       '{"boot":"b-1","sentUptimeMs":60000,"events":[{"seq":1,"uptimeMs":5,"kind":"deposit","signal":NaN}]}',
     );
     expect(body).toMatchObject({ storedThrough: 1, refused: [{ seq: null, field: "events[0].signal" }] });
-    expect((await house.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10)).length).toBe(1);
+    expect((await server.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10)).length).toBe(1);
   });
 
   it("bare NaN where the report says when it was sent is no number: null would mean something else there", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const { status, body } = await house.report(key, '{"boot":"b-1","sentUptimeMs":NaN,"events":[]}');
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const { status, body } = await server.report(key, '{"boot":"b-1","sentUptimeMs":NaN,"events":[]}');
     expect(status).toBe(400);
     expect(body).toMatchObject({ errors: [{ field: "sentUptimeMs" }] });
   });
@@ -122,9 +122,9 @@ describe("one bad reading", () => {
 
 describe("a name that Pieward doesn't know", () => {
   it("is named in the answer, wherever it stands, and the keeper sees a misspelt reading", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const { body } = await house.report(key, {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const { body } = await server.report(key, {
       ...withReadings({ hoperGrams: 812, counts: { buton: 3 } }),
       reading: { airCelsius: 3 },
       events: [
@@ -138,21 +138,21 @@ describe("a name that Pieward doesn't know", () => {
       "readings.counts.buton",
       "events[0].chutCount",
     ]);
-    expect((await house.runPeriodicCheck(feeder.id)).unknownReadings).toEqual([
+    expect((await server.runPeriodicCheck(feeder.id)).unknownReadings).toEqual([
       { name: "hoperGrams", suggestion: "hopperGrams" },
       { name: "counts.buton", suggestion: "counts.button" },
     ]);
-    await replaysToTheSame(house, feeder.id);
-    house.clock.advance(minutes(1));
-    await house.report(key, { boot: "b-1", sentUptimeMs: 120_000, readings: { hopperGrams: 812 } });
-    expect((await house.runPeriodicCheck(feeder.id)).unknownReadings).toEqual([]);
+    await replaysToTheSame(server, feeder.id);
+    server.clock.advance(minutes(1));
+    await server.report(key, { boot: "b-1", sentUptimeMs: 120_000, readings: { hopperGrams: 812 } });
+    expect((await server.runPeriodicCheck(feeder.id)).unknownReadings).toEqual([]);
   });
 
   it("is cut short, and only the first twenty are named", async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
     const readings = Object.fromEntries(Array.from({ length: 500 }, (_, n) => [`${"x".repeat(300)}${n}`, n]));
-    const { unknown } = (await house.report(key, withReadings(readings))).body as Answer;
+    const { unknown } = (await server.report(key, withReadings(readings))).body as Answer;
     expect(unknown).toHaveLength(20);
     expect(Math.max(...unknown.map(({ length }) => length))).toBeLessThanOrEqual(60);
   });
@@ -168,10 +168,10 @@ describe("a report that can't be read", () => {
   it.each(unreadable)(
     "%s: the keeper is told by the first problem, and told when it is over",
     async (_what, text, field) => {
-      const house = await openTestServer();
-      const { key, feeder } = await house.addFeeder();
-      expect((await house.report(key, text)).status).toBe(400);
-      const [alarm] = (await house.runPeriodicCheck(feeder.id)).alarms;
+      const server = await openTestServer();
+      const { key, feeder } = await server.addFeeder();
+      expect((await server.report(key, text)).status).toBe(400);
+      const [alarm] = (await server.runPeriodicCheck(feeder.id)).alarms;
       expect(alarm).toMatchObject({
         fault: "reportsUnreadable",
         title: "reports can't be read",
@@ -179,24 +179,24 @@ describe("a report that can't be read", () => {
         priority: "soon",
       });
       expect(alarm?.reason).toContain(field === "(the whole)" ? "JSON" : field);
-      expect((await house.runPeriodicCheck(feeder.id)).summary).toContain("can't be read");
-      house.clock.advance(minutes(1));
-      expect((await house.report(key, withReadings({}))).status).toBe(200);
-      expect(await faultsOf(house, feeder.id)).toEqual(["reportsUnreadable returnedUnacknowledged"]);
-      await replaysToTheSame(house, feeder.id);
+      expect((await server.runPeriodicCheck(feeder.id)).summary).toContain("can't be read");
+      server.clock.advance(minutes(1));
+      expect((await server.report(key, withReadings({}))).status).toBe(200);
+      expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable returnedUnacknowledged"]);
+      await replaysToTheSame(server, feeder.id);
     },
   );
 
   it("is told the same over the socket, and with a signature once that was checked", async () => {
-    const house = await openTestServer();
-    const [rowan, larch] = [await house.addFeeder(), await house.addFeeder({ name: "Larch" })];
-    const say = await socketOf(house, rowan.key);
+    const server = await openTestServer();
+    const [rowan, larch] = [await server.addFeeder(), await server.addFeeder({ name: "Larch" })];
+    const say = await socketOf(server, rowan.key);
     expect(await say("hello")).toMatchObject({ problem: { status: 400 } });
-    expect(await faultsOf(house, rowan.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
+    expect(await faultsOf(server, rowan.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
 
-    const time = String(Math.floor(house.clock.now() / 1_000));
+    const time = String(Math.floor(server.clock.now() / 1_000));
     const signed = (mac: string) =>
-      house.app.inject({
+      server.app.inject({
         method: "POST",
         url: "/api/v1/report",
         headers: {
@@ -206,39 +206,39 @@ describe("a report that can't be read", () => {
         payload: "hello",
       });
     expect((await signed("wrong")).statusCode).toBe(401);
-    expect(await faultsOf(house, larch.feeder.id)).toEqual([]);
+    expect(await faultsOf(server, larch.feeder.id)).toEqual([]);
     expect((await signed(signatureOf(hashOf(larch.key), time, "hello"))).statusCode).toBe(400);
-    expect(await faultsOf(house, larch.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
+    expect(await faultsOf(server, larch.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
   });
 
   it("is a sign of life: a feeder whose reports can't be read is not silent", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     for (let minute = 0; minute < 90; minute += 1) {
-      await house.report(key, { boot: "b-1", sentUptimeMs: 600_000 + minute * 60_000 });
-      house.clock.advance(minutes(1));
+      await server.report(key, { boot: "b-1", sentUptimeMs: 600_000 + minute * 60_000 });
+      server.clock.advance(minutes(1));
     }
     for (let minute = 0; minute < 60; minute += 1) {
-      await house.report(key, "junk");
-      house.clock.advance(minutes(1));
-      await runPeriodicChecks(house.ports);
+      await server.report(key, "junk");
+      server.clock.advance(minutes(1));
+      await runPeriodicChecks(server.ports);
     }
-    expect(await faultsOf(house, feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
-    expect(house.timersRun()).toBe(1);
-    await replaysToTheSame(house, feeder.id);
+    expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
+    expect(server.timersRun()).toBe(1);
+    await replaysToTheSame(server, feeder.id);
   });
 
   it("writes little, however often junk comes, and one line of log", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const lines: unknown[] = [];
-    const log = { ...house.app.log, warn: (...said: unknown[]) => void lines.push(said), child: () => log } as never;
-    vi.spyOn(house.app.log, "child").mockReturnValue(log);
+    const log = { ...server.app.log, warn: (...said: unknown[]) => void lines.push(said), child: () => log } as never;
+    vi.spyOn(server.app.log, "child").mockReturnValue(log);
     for (let second = 0; second < 120; second += 1) {
-      await house.report(key, second % 2 === 0 ? "junk" : '{"boot":5}');
-      house.clock.advance(seconds(1));
+      await server.report(key, second % 2 === 0 ? "junk" : '{"boot":5}');
+      server.clock.advance(seconds(1));
     }
-    const row = await house.store.yards.feeder(feeder.id);
+    const row = await server.store.yards.feeder(feeder.id);
     expect(row?.revision).toBeLessThanOrEqual(6);
     expect(lines.length).toBeGreaterThanOrEqual(1);
     expect(lines.length).toBeLessThanOrEqual(2);
@@ -249,9 +249,9 @@ describe("a report that can't be read", () => {
   });
 
   it("is never answered 500, whatever it says", { timeout: 120_000 }, async () => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    const say = await socketOf(house, key);
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    const say = await socketOf(server, key);
     const odd = fc.anything({ withNullPrototype: false, withBigInt: false });
     const key2 = fc.constantFrom(
       "boot",
@@ -290,11 +290,11 @@ describe("a report that can't be read", () => {
     );
     await fc.assert(
       fc.asyncProperty(body, async (text) => {
-        const { status } = await house.report(key, text);
+        const { status } = await server.report(key, text);
         expect(status, text).toBeLessThan(500);
         const said = await say(text);
         expect(said.problem?.status ?? 200, text).toBeLessThan(500);
-        house.clock.advance(seconds(7));
+        server.clock.advance(seconds(7));
       }),
       { numRuns: 400 },
     );
@@ -303,68 +303,68 @@ describe("a report that can't be read", () => {
 
 describe("numbers that jump", () => {
   it("are told as a jump, not as events that never arrived, and late ones still fill their gaps", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const at = (minute: number, events: object[]) =>
-      house.report(key, { boot: "b-1", sentUptimeMs: 600_000 + minute * 60_000, events });
+      server.report(key, { boot: "b-1", sentUptimeMs: 600_000 + minute * 60_000, events });
     await at(0, [press(1), press(2)]);
-    house.clock.advance(minutes(1));
+    server.clock.advance(minutes(1));
     await at(1, [press(2 ** 52, 630_000)]);
-    expect(await house.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 0, numberingJumps: 1 });
-    house.clock.advance(minutes(1));
+    expect(await server.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 0, numberingJumps: 1 });
+    server.clock.advance(minutes(1));
     expect((await at(2, [press(3, 640_000), press(6, 650_000)])).body).toMatchObject({
       storedThrough: 6,
       duplicates: 0,
       refused: [],
     });
-    expect(await house.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 2, numberingJumps: 1 });
-    house.clock.advance(minutes(1));
+    expect(await server.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 2, numberingJumps: 1 });
+    server.clock.advance(minutes(1));
     await at(3, [press(4, 641_000), press(5, 642_000), press(7, 690_000)]);
-    expect(await house.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 0, numberingJumps: 1 });
-    await replaysToTheSame(house, feeder.id);
+    expect(await server.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 0, numberingJumps: 1 });
+    await replaysToTheSame(server, feeder.id);
   });
 
   it("are events that never arrived where a feeder can have had so many", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, {
       boot: "b-1",
       sentUptimeMs: hours(24 * 7),
       events: [press(1), press(30_002, hours(24 * 7) - 5)],
     });
-    expect(await house.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 30_000, numberingJumps: 0 });
+    expect(await server.runPeriodicCheck(feeder.id)).toMatchObject({ missingEvents: 30_000, numberingJumps: 0 });
   });
 });
 
 describe("the silence of a feeder that has not yet reported regularly", () => {
   it("is a note that says how to make it regular, and nobody is rung", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    await house.report(key, withReadings({}));
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    await server.report(key, withReadings({}));
     for (let minute = 0; minute < 180; minute += 1) {
-      house.clock.advance(minutes(1));
-      await runPeriodicChecks(house.ports);
+      server.clock.advance(minutes(1));
+      await runPeriodicChecks(server.ports);
     }
-    const view = await house.runPeriodicCheck(feeder.id);
+    const view = await server.runPeriodicCheck(feeder.id);
     expect(view.alarms).toMatchObject([
       { fault: "reportsIrregular", priority: "note", title: "not reporting regularly" },
     ]);
     expect(view.alarms[0]?.reason).toContain("every minute");
     expect(view.summary).toMatch(/^Not heard from since/);
-    expect(house.timersRun()).toBe(0);
-    await replaysToTheSame(house, feeder.id);
+    expect(server.timersRun()).toBe(0);
+    await replaysToTheSame(server, feeder.id);
 
     for (let minute = 0; minute < 61; minute += 1) {
-      await house.report(key, { boot: "b-2", sentUptimeMs: 60_000 * (minute + 1) });
-      house.clock.advance(minutes(1));
+      await server.report(key, { boot: "b-2", sentUptimeMs: 60_000 * (minute + 1) });
+      server.clock.advance(minutes(1));
     }
-    await house.report(key, { boot: "b-3", sentUptimeMs: 60_000 }); // a restart takes nothing from that
-    expect((await house.runPeriodicCheck(feeder.id)).alarms.filter(({ state }) => state === "unacknowledged")).toEqual(
+    await server.report(key, { boot: "b-3", sentUptimeMs: 60_000 }); // a restart takes nothing from that
+    expect((await server.runPeriodicCheck(feeder.id)).alarms.filter(({ state }) => state === "unacknowledged")).toEqual(
       [],
     );
-    house.clock.advance(minutes(40));
-    await runPeriodicChecks(house.ports);
-    expect(await faultsOf(house, feeder.id)).toContain("feederSilent unacknowledged");
-    expect(house.timersRun()).toBe(1);
+    server.clock.advance(minutes(40));
+    await runPeriodicChecks(server.ports);
+    expect(await faultsOf(server, feeder.id)).toContain("feederSilent unacknowledged");
+    expect(server.timersRun()).toBe(1);
   });
 });

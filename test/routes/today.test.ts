@@ -5,22 +5,22 @@ import { openTestServer } from "../support/testServer.ts";
 
 describe("the day's page", () => {
   it("holds what has just happened, at each hour of a winter day, and can be turned back and forward", async () => {
-    const house = await openTestServer(); // ten in the morning in Stockholm, on the 15th of January
+    const server = await openTestServer(); // ten in the morning in Stockholm, on the 15th of January
     const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
-    const patch = { method: "PATCH", url: `/api/v1/yards/${house.yard}`, headers: house.keeper } as const;
-    await house.app.inject({ ...patch, payload: { place, zone: "Europe/Stockholm" } });
-    const { feeder, key } = await house.addFeeder({ name: "Rowan" });
+    const patch = { method: "PATCH", url: `/api/v1/yards/${server.yard}`, headers: server.keeper } as const;
+    await server.app.inject({ ...patch, payload: { place, zone: "Europe/Stockholm" } });
+    const { feeder, key } = await server.addFeeder({ name: "Rowan" });
     const day = async (date?: string) => {
       const url = `/api/v1/feeders/${feeder.id}/day${date === undefined ? "" : `?date=${date}`}`;
-      return (await house.app.inject({ url, headers: house.keeper })).json() as DayView;
+      return (await server.app.inject({ url, headers: server.keeper })).json() as DayView;
     };
     for (let hour = 1; hour <= 24; hour++) {
-      house.clock.advance(hours(1));
+      server.clock.advance(hours(1));
       const visit = { seq: hour, uptimeMs: hour * 3_600_000 - 60_000, kind: "visit" };
-      await house.report(key, { boot: "b-1", sentUptimeMs: hour * 3_600_000, events: [visit] });
+      await server.report(key, { boot: "b-1", sentUptimeMs: hour * 3_600_000, events: [visit] });
       const today = await day();
       const words = `${hour} hours later`;
-      expect(today.marks.at(-1)?.at, words).toBe(new Date(house.clock.now() - minutes(1)).toISOString());
+      expect(today.marks.at(-1)?.at, words).toBe(new Date(server.clock.now() - minutes(1)).toISOString());
       expect(today.current.date, words).toBe(today.date);
       expect((await day(today.date)).marks, words).toEqual(today.marks);
       expect(today.date, words).toBe(hour < 14 ? "2026-01-15" : "2026-01-16"); // midnight is 14 hours on

@@ -23,8 +23,8 @@ interface Route {
 const notKeepers = new Set(["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]);
 
 /** Every keeper's route, from the server's own document of all its routes. */
-async function keepersRoutes(house: TestServer): Promise<Route[]> {
-  const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json();
+async function keepersRoutes(server: TestServer): Promise<Route[]> {
+  const { paths } = (await server.app.inject({ url: "/api/docs/json" })).json();
   return Object.entries(
     paths as Record<string, Record<string, { requestBody?: { content: Record<string, { schema: Schema }> } }>>,
   )
@@ -55,14 +55,14 @@ const byBrowser = / body\.credential(\.response)?$/;
 
 describe("a keeper's request with a field that it doesn't have", () => {
   it("is refused by every route, in the body and in the address, and the refusal names the field", async () => {
-    const house = await openTestServer();
-    const { feeder } = await house.addFeeder();
-    const named: Record<string, string> = { yard: house.yard, feeder: feeder.id, fault: "foodLow" };
-    const routes = await keepersRoutes(house);
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const named: Record<string, string> = { yard: server.yard, feeder: feeder.id, fault: "foodLow" };
+    const routes = await keepersRoutes(server);
     expect(routes.length).toBeGreaterThan(45);
     for (const { method, path } of routes) {
       const url = path.replace(/\{(\w+)\}/g, (_, name: string) => named[name] ?? name);
-      const ask = (to: string, said?: object) => requestAs(house, method as "POST", to, house.keeper, said);
+      const ask = (to: string, said?: object) => requestAs(server, method as "POST", to, server.keeper, said);
       const inAddress = await ask(`${url}?${unknown}=1`);
       const named_ = (answer: typeof inAddress) =>
         (answer.json().errors ?? []).map((one: { field: string }) => one.field);
@@ -73,7 +73,7 @@ describe("a keeper's request with a field that it doesn't have", () => {
       expect([method, path, inBody.statusCode]).toEqual([method, path, 400]);
       expect([method, path, named_(inBody)]).toEqual([method, path, expect.arrayContaining([unknown])]);
     }
-    expect((await house.runPeriodicCheck(feeder.id)).name).toBe("Rowan"); // nothing was done
+    expect((await server.runPeriodicCheck(feeder.id)).name).toBe("Rowan"); // nothing was done
   });
 
   it("is refused inside of objects too: no schema of a body lets fields pass that it doesn't name", async () => {
@@ -87,19 +87,21 @@ describe("a keeper's request with a field that it doesn't have", () => {
   });
 
   it("changes nothing, also beside fields that are right", async () => {
-    const house = await openTestServer();
-    const passphrase = await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { passphrase: "nine loud summers" });
+    const server = await openTestServer();
+    const passphrase = await requestAs(server, "PATCH", "/api/v1/me", server.keeper, {
+      passphrase: "nine loud summers",
+    });
     expect([passphrase.statusCode, passphrase.json().errors]).toEqual([
       400,
       [{ field: "passphrase", problem: "is not known here" }],
     ]);
     const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8, heightMetres: 20 };
-    const yard = await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, {
+    const yard = await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, {
       name: "Alder Croft",
       place,
     });
     expect(yard.json().errors).toEqual([{ field: "place.heightMetres", problem: "is not known here" }]);
-    const home = (await requestAs(house, "GET", "/api/v1/home", house.keeper)).json();
+    const home = (await requestAs(server, "GET", "/api/v1/home", server.keeper)).json();
     expect(home.yards[0].name).toBe("My yard");
   });
 });

@@ -25,28 +25,28 @@ const cases: [string, object[], object[], number | null][] = [
 
 describe("an event that can't be read", () => {
   it.each(cases)("%s: `storedThrough` covers only what was seen", async (_, before, now, through) => {
-    const house = await openTestServer();
-    const { key } = await house.addFeeder();
-    if (before.length > 0) await house.report(key, report(...before));
-    const answer = (await house.report(key, report(...now))).body as Answer;
+    const server = await openTestServer();
+    const { key } = await server.addFeeder();
+    if (before.length > 0) await server.report(key, report(...before));
+    const answer = (await server.report(key, report(...now))).body as Answer;
     expect(answer.storedThrough).toBe(through);
     expect(answer.refused).toHaveLength(now.filter((event) => "uptimeMs" in event && event.uptimeMs === -1).length);
   });
 
   it("doesn't cost the numbers between, which come later", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const spool = new Map<number, object>([1, 2, 3, 4, 5].map((seq) => [seq, press(seq)]));
     const send = async (...events: object[]) => {
-      house.clock.advance(minutes(1));
-      const { storedThrough } = (await house.report(key, report(...events))).body as Answer;
+      server.clock.advance(minutes(1));
+      const { storedThrough } = (await server.report(key, report(...events))).body as Answer;
       for (const seq of [...spool.keys()]) if (storedThrough !== null && seq <= storedThrough) spool.delete(seq);
     };
     await send(press(1), press(2), unreadable(4_000_000)); // one bit of its number turned over on the card
     expect([...spool.keys()]).toEqual([3, 4, 5]);
     await send(...spool.values());
     expect([...spool.keys()]).toEqual([]);
-    const stored = await house.store.records.events(feeder.id, 0 as never, 4e12 as never, 100);
+    const stored = await server.store.records.events(feeder.id, 0 as never, 4e12 as never, 100);
     expect(stored.map(({ seq }) => seq).sort()).toEqual([1, 2, 3, 4, 5]);
   });
 });

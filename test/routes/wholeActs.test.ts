@@ -60,44 +60,44 @@ async function prepare(start: Start): Promise<Prepared> {
   const file = join(folder, `${start}.db`);
   if (start === "unclaimed") {
     const fresh = copyDatabase(inject("migratedDatabase"));
-    const house = await openTestServerOn(fresh.file, manualClock(), {}, {});
-    const claim = (await openFirstSignIn(house.ports)) as string;
-    keep(house, file);
-    await house.close();
+    const server = await openTestServerOn(fresh.file, manualClock(), {}, {});
+    const claim = (await openFirstSignIn(server.ports)) as string;
+    keep(server, file);
+    await server.close();
     rmSync(fresh.folder, { recursive: true });
-    return { file, clock: house.clock, acting: {}, looking: {}, feederKey: "", named: { claim } };
+    return { file, clock: server.clock, acting: {}, looking: {}, feederKey: "", named: { claim } };
   }
-  const house = await openTestServer({ practice: idlePracticeGround() });
-  const { acting, named, feederKey } = await lived(house);
-  if (start === "practising") await requestAs(house, "POST", "/api/v1/practice", acting);
-  keep(house, file);
-  return { file, clock: house.clock, acting, looking: house.keeper, feederKey, named };
+  const server = await openTestServer({ practice: idlePracticeGround() });
+  const { acting, named, feederKey } = await lived(server);
+  if (start === "practising") await requestAs(server, "POST", "/api/v1/practice", acting);
+  keep(server, file);
+  return { file, clock: server.clock, acting, looking: server.keeper, feederKey, named };
 }
 
-async function lived(house: TestServer) {
-  await addPhone(house, house.keeper, "Pocket");
-  await requestAs(house, "PATCH", "/api/v1/me", house.keeper, { email: "keeper@alder-croft.example" });
-  const bo = await joinByInvite(house, "Bo", "helper");
-  const { feeder, key } = await house.addFeeder({ sensors });
-  await house.addFeeder({ name: "Larch" });
-  await house.report(key, jammed);
-  await deliverAll(house);
-  house.clock.advance(minutes(1));
-  const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, {
+async function lived(server: TestServer) {
+  await addPhone(server, server.keeper, "Pocket");
+  await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "keeper@alder-croft.example" });
+  const bo = await joinByInvite(server, "Bo", "helper");
+  const { feeder, key } = await server.addFeeder({ sensors });
+  await server.addFeeder({ name: "Larch" });
+  await server.report(key, jammed);
+  await deliverAll(server);
+  server.clock.advance(minutes(1));
+  const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
     role: "helper",
   });
-  const person = (await requestAs(house, "GET", "/api/v1/me", bo)).json().id as string;
-  const item = house.push.sent[0]?.item as string;
-  const people = await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper);
-  const made = await makeReset(house.ports, "Keeper");
+  const person = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id as string;
+  const item = server.push.sent[0]?.item as string;
+  const people = await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper);
+  const made = await makeReset(server.ports, "Keeper");
   if (made.kind !== "made") throw new Error("expected a link");
-  const acting = await signedIn(house);
-  const { sessions } = (await requestAs(house, "GET", "/api/v1/me/sessions", acting)).json() as SessionsView;
+  const acting = await signedIn(server);
+  const { sessions } = (await requestAs(server, "GET", "/api/v1/me/sessions", acting)).json() as SessionsView;
   return {
     acting,
     feederKey: key,
     named: {
-      yard: house.yard,
+      yard: server.yard,
       feeder: feeder.id,
       person,
       item,
@@ -109,16 +109,16 @@ async function lived(house: TestServer) {
   };
 }
 
-async function signedIn(house: TestServer): Promise<Headers> {
+async function signedIn(server: TestServer): Promise<Headers> {
   const said = { name: "Keeper", passphrase: "birds before breakfast" };
-  const answer = await requestAs(house, "POST", "/api/v1/session", {}, said);
+  const answer = await requestAs(server, "POST", "/api/v1/session", {}, said);
   return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
 
-const keep = (house: TestServer, file: string) => house.connections.direct.prepare("VACUUM INTO ?").run(file);
+const keep = (server: TestServer, file: string) => server.connections.direct.prepare("VACUUM INTO ?").run(file);
 
 interface Opened {
-  readonly house: TestServer;
+  readonly server: TestServer;
   readonly commits: CommitHooks;
 }
 
@@ -133,20 +133,20 @@ async function open({ file, clock, looking }: Prepared): Promise<Opened> {
 /** As a server starts on it. */
 async function openAgain(file: string, clock: ManualClock, looking: Headers): Promise<Opened> {
   const commits = hookCommits();
-  const house = await openTestServerOn(
+  const server = await openTestServerOn(
     file,
     clock,
     { around: commits.around, practice: idlePracticeGround() },
     looking,
   );
-  await resumePractice(house.ports, feederKeys(house.ports.store.yards));
-  await startMissingEscalations(house.ports);
-  await advanceDueEscalations(house.ports);
+  await resumePractice(server.ports, feederKeys(server.ports.store.yards));
+  await startMissingEscalations(server.ports);
+  await advanceDueEscalations(server.ports);
   commits.begin(null);
-  return { house, commits };
+  return { server, commits };
 }
 
-async function ask({ house }: Opened, { acting, feederKey, named }: Prepared, act: ChangingRequest): Promise<number> {
+async function ask({ server }: Opened, { acting, feederKey, named }: Prepared, act: ChangingRequest): Promise<number> {
   const [method, path = ""] = act.route.split(" ") as ["GET", string];
   const headers = { stranger: {}, feeder: { authorization: `Bearer ${feederKey}` }, keeper: acting }[
     act.as ?? "keeper"
@@ -157,22 +157,22 @@ async function ask({ house }: Opened, { acting, feederKey, named }: Prepared, ac
       (_, name) => named[name] as string,
     );
   const body = act.body && (JSON.parse(filled(JSON.stringify(act.body))) as object);
-  let { statusCode } = await requestAs(house, method, filled(path), headers, body);
+  let { statusCode } = await requestAs(server, method, filled(path), headers, body);
   // A machine that does much else makes the server refuse work for a while; nothing is done then.
   for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {
-    statusCode = (await requestAs(house, method, filled(path), headers, body)).statusCode;
+    statusCode = (await requestAs(server, method, filled(path), headers, body)).statusCode;
   }
-  if (act.andThen) await requestAs(house, method, filled(path), headers, act.andThen);
+  if (act.andThen) await requestAs(server, method, filled(path), headers, act.andThen);
   return statusCode;
 }
 
 /** All that the routes show, with random names made alike. */
 async function pictureOf(
-  { house }: Opened,
+  { server }: Opened,
   { acting, looking, feederKey }: Prepared,
   act: ChangingRequest,
 ): Promise<string> {
-  const see = async (url: string, headers = looking) => (await house.app.inject({ url, headers })).body;
+  const see = async (url: string, headers = looking) => (await server.app.inject({ url, headers })).body;
   const seen: Record<string, unknown> = {};
   seen.home = await see("/api/v1/home");
   const home = (JSON.parse(seen.home as string) as HomeView).yards ?? [];
@@ -183,11 +183,11 @@ async function pictureOf(
   seen.phones = await see("/api/v1/phones");
   seen.session = await see("/api/v1/session", acting);
   if (act.signsIn) {
-    const answer = await requestAs(house, "POST", "/api/v1/session", {}, act.signsIn);
+    const answer = await requestAs(server, "POST", "/api/v1/session", {}, act.signsIn);
     const cookie = String(answer.headers["set-cookie"]).split(";")[0] as string;
     seen.newcomer = [answer.statusCode, await see("/api/v1/home", { cookie })];
   }
-  if (act.changesKey) seen.oldKey = (await house.report(feederKey, { boot: "b-1", readings: {} })).status;
+  if (act.changesKey) seen.oldKey = (await server.report(feederKey, { boot: "b-1", readings: {} })).status;
   return JSON.stringify(seen).replace(/[0-9a-f]{8}-[0-9a-f-]{27}|-[0-9a-f]{6}\b|\b[0-9a-f]{32}\b/g, "<random>");
 }
 
@@ -221,8 +221,8 @@ async function killedAfter(commits: number, act: ChangingRequest, live: Awaited<
   const dying = await open(start);
   dying.commits.begin(commits);
   await ask(dying, start, act);
-  await dying.house.close();
-  const opened = await openAgain(dying.house.databaseFile, start.clock, start.looking);
+  await dying.server.close();
+  const opened = await openAgain(dying.server.databaseFile, start.clock, start.looking);
   const seen = await pictureOf(opened, start, act);
   const found = seen === once ? "whole" : seen === before ? "absent" : "half";
   const answer = await ask(opened, start, act);
@@ -241,8 +241,8 @@ async function killedAtEachCommit(act: ChangingRequest) {
 
 describe("an act that the process dies in", () => {
   it("is in this table, whatever route it has", async () => {
-    const house = await openTestServer();
-    const { paths } = (await house.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
+    const server = await openTestServer();
+    const { paths } = (await server.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
     const routes = Object.entries(paths).flatMap(([path, methods]) =>
       Object.keys(methods).map((method) => `${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`),
     );

@@ -5,32 +5,32 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Acts that change a yard together with what belongs to it. */
 
-const home = async (house: TestServer, headers = house.keeper) =>
-  (await requestAs(house, "GET", "/api/v1/home", headers)).json() as HomeView;
+const home = async (server: TestServer, headers = server.keeper) =>
+  (await requestAs(server, "GET", "/api/v1/home", headers)).json() as HomeView;
 
 it("a zone reaches the yard and all of its feeders, or none of them", async () => {
-  const house = await openTestServer();
+  const server = await openTestServer();
   const names = Array.from({ length: 12 }, (_, number) => `Rowan ${number + 1}`);
-  for (const name of names) await house.addFeeder({ name });
-  house.connections.direct.exec(
-    `CREATE TEMP TRIGGER stop BEFORE INSERT ON "LogEntry" WHEN (SELECT count(*) FROM "LogEntry") >= 17
+  for (const name of names) await server.addFeeder({ name });
+  server.connections.direct.exec(
+    `CREATE TEMP TRIGGER stop BEFORE INSERT ON "KeeperAct" WHEN (SELECT count(*) FROM "KeeperAct") >= 17
      BEGIN SELECT RAISE(ABORT, 'planted'); END`,
   );
   const zones = async () => {
-    const feeders = (await house.store.yards.feeders()).map(({ state }) => state.settings.zone);
-    return new Set([...feeders, ...(await home(house)).yards.map(({ zone }) => zone)]);
+    const feeders = (await server.store.yards.feeders()).map(({ state }) => state.settings.zone);
+    return new Set([...feeders, ...(await home(server)).yards.map(({ zone }) => zone)]);
   };
   const move = { zone: "Europe/Helsinki" };
-  expect((await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(500);
+  expect((await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, move)).statusCode).toBe(500);
   expect(await zones()).toEqual(new Set(["Europe/Stockholm"]));
-  house.connections.direct.exec("DROP TRIGGER stop");
-  expect((await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, move)).statusCode).toBe(200);
+  server.connections.direct.exec("DROP TRIGGER stop");
+  expect((await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, move)).statusCode).toBe(200);
   expect(await zones()).toEqual(new Set(["Europe/Helsinki"]));
 });
 
 it("a feeder that is added while its yard moves has the yard's zone", async () => {
   let beforeNextWrite = async (): Promise<unknown> => undefined;
-  const house = await openTestServer({
+  const server = await openTestServer({
     around: (connections) => ({
       ...connections,
       async write(work) {
@@ -42,7 +42,7 @@ it("a feeder that is added while its yard moves has the yard's zone", async () =
     }),
   });
   const zone = "Europe/Helsinki";
-  beforeNextWrite = () => requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { zone });
-  const { feeder } = await house.addFeeder();
-  expect((await house.store.yards.feeder(feeder.id))?.state.settings.zone).toBe(zone);
+  beforeNextWrite = () => requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { zone });
+  const { feeder } = await server.addFeeder();
+  expect((await server.store.yards.feeder(feeder.id))?.state.settings.zone).toBe(zone);
 });

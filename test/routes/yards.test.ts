@@ -3,8 +3,8 @@ import type { HomeView, PeopleView } from "../../server/contract/api.ts";
 import { addPhone, joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-const post = (house: TestServer, url: string, payload: object, headers = house.keeper) =>
-  requestAs(house, "POST", `/api/v1${url}`, headers, payload);
+const post = (server: TestServer, url: string, payload: object, headers = server.keeper) =>
+  requestAs(server, "POST", `/api/v1${url}`, headers, payload);
 const alder = {
   name: "Alder Croft",
   zone: "Europe/Stockholm",
@@ -13,55 +13,55 @@ const alder = {
 
 describe("a second yard", () => {
   it("is made by a keeper, who keeps it, beside the first", async () => {
-    const house = await openTestServer();
-    const made = await post(house, "/yards", alder);
+    const server = await openTestServer();
+    const made = await post(server, "/yards", alder);
     expect(made.statusCode).toBe(201);
     const { id } = made.json().yard;
-    const home = (await requestAs(house, "GET", "/api/v1/home", house.keeper)).json() as HomeView;
+    const home = (await requestAs(server, "GET", "/api/v1/home", server.keeper)).json() as HomeView;
     expect(home.yards).toMatchObject([
       { name: "My yard" },
       { ...alder, id, role: "keeper", peopleCount: 1, practice: false },
     ]);
-    const { feeder } = await house.addFeeder({ yard: id, name: "Larch" });
+    const { feeder } = await server.addFeeder({ yard: id, name: "Larch" });
     expect(feeder.yard).toBe(id);
   });
 
   it("is made by no helper, and needs a name and a zone", async () => {
-    const house = await openTestServer();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    expect((await post(house, "/yards", alder, bo)).statusCode).toBe(403);
-    const wrong = await post(house, "/yards", { name: " ", zone: "Somewhere" });
+    const server = await openTestServer();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    expect((await post(server, "/yards", alder, bo)).statusCode).toBe(403);
+    const wrong = await post(server, "/yards", { name: " ", zone: "Somewhere" });
     expect(wrong.json().errors.map(({ field }: { field: string }) => field)).toEqual(["name", "zone"]);
   });
 
   it("is refused beyond twenty", async () => {
-    const house = await openTestServer();
-    for (let n = 2; n <= 20; n += 1) expect((await post(house, "/yards", alder)).statusCode).toBe(201);
-    expect((await post(house, "/yards", alder)).statusCode).toBe(409);
+    const server = await openTestServer();
+    for (let n = 2; n <= 20; n += 1) expect((await post(server, "/yards", alder)).statusCode).toBe(201);
+    expect((await post(server, "/yards", alder)).statusCode).toBe(409);
   });
 });
 
 describe("deleting a yard", () => {
   it("asks for its name, and takes its feeders, their record and its people's access along", async () => {
-    const house = await openTestServer();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    await addPhone(house, bo, "Bo's phone");
-    const { feeder, key } = await house.addFeeder();
-    await house.report(key, { boot: "b-1", readings: { hopperGrams: 100 }, events: [] });
-    const remove = (name: string, headers = house.keeper) =>
-      post(house, `/yards/${house.yard}/remove`, { name }, headers);
+    const server = await openTestServer();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    await addPhone(server, bo, "Bo's phone");
+    const { feeder, key } = await server.addFeeder();
+    await server.report(key, { boot: "b-1", readings: { hopperGrams: 100 }, events: [] });
+    const remove = (name: string, headers = server.keeper) =>
+      post(server, `/yards/${server.yard}/remove`, { name }, headers);
     expect((await remove("My yard", bo)).statusCode).toBe(403);
     const wrong = await remove("Your yard");
     expect([wrong.statusCode, wrong.json().errors]).toEqual([
       400,
       [{ field: "name", problem: "is not the name of this yard, My yard" }],
     ]);
-    expect((await house.runPeriodicCheck(feeder.id)).name).toBe("Rowan");
+    expect((await server.runPeriodicCheck(feeder.id)).name).toBe("Rowan");
 
     expect((await remove(" my YARD ")).statusCode).toBe(204);
-    expect((await house.report(key, { boot: "b-1", events: [] })).status).toBe(401);
-    expect((await requestAs(house, "GET", "/api/v1/me", bo)).statusCode).toBe(401);
-    const { reader } = house.connections;
+    expect((await server.report(key, { boot: "b-1", events: [] })).status).toBe(401);
+    expect((await requestAs(server, "GET", "/api/v1/me", bo)).statusCode).toBe(401);
+    const { reader } = server.connections;
     const counts = [
       reader.yard.count(),
       reader.feeder.count(),
@@ -71,34 +71,34 @@ describe("deleting a yard", () => {
     ];
     expect(await Promise.all(counts)).toEqual([0, 0, 0, 0, 0]);
     // Who deleted it stays, and can begin anew.
-    expect((await requestAs(house, "GET", "/api/v1/home", house.keeper)).json().yards).toEqual([]);
-    expect((await post(house, "/yards", alder)).statusCode).toBe(201);
+    expect((await requestAs(server, "GET", "/api/v1/home", server.keeper)).json().yards).toEqual([]);
+    expect((await post(server, "/yards", alder)).statusCode).toBe(201);
   });
 
   it("keeps whoever belongs to another yard as well, and the other yard whole", async () => {
-    const house = await openTestServer();
-    const bo = await joinByInvite(house, "Bo", "keeper");
-    const { id } = (await post(house, "/yards", alder, bo)).json().yard;
-    await house.addFeeder();
-    const { feeder } = await requestAs(house, "POST", "/api/v1/feeders", bo, { yard: id, name: "Larch" }).then((a) =>
+    const server = await openTestServer();
+    const bo = await joinByInvite(server, "Bo", "keeper");
+    const { id } = (await post(server, "/yards", alder, bo)).json().yard;
+    await server.addFeeder();
+    const { feeder } = await requestAs(server, "POST", "/api/v1/feeders", bo, { yard: id, name: "Larch" }).then((a) =>
       a.json(),
     );
-    await post(house, `/yards/${house.yard}/remove`, { name: "My yard" });
-    const home = (await requestAs(house, "GET", "/api/v1/home", bo)).json() as HomeView;
+    await post(server, `/yards/${server.yard}/remove`, { name: "My yard" });
+    const home = (await requestAs(server, "GET", "/api/v1/home", bo)).json() as HomeView;
     expect(home.yards.map((yard) => [yard.id, yard.feeders.map((each) => each.id)])).toEqual([[id, [feeder.id]]]);
     // Nobody makes yards on a server where others have theirs, and they have none.
-    expect((await post(house, "/yards", alder)).statusCode).toBe(403);
+    expect((await post(server, "/yards", alder)).statusCode).toBe(403);
   });
 });
 
 describe("an invitation", () => {
   it("is listed with its end, and withdrawn by a keeper of its yard: its link opens nothing then", async () => {
-    const house = await openTestServer();
-    const bo = await joinByInvite(house, "Bo", "helper");
-    const { token } = (await post(house, `/yards/${house.yard}/invites`, { role: "helper" })).json();
-    const { token: other } = (await post(house, `/yards/${house.yard}/invites`, { role: "keeper" })).json();
-    const people = async (headers = house.keeper) =>
-      (await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, headers)).json() as PeopleView;
+    const server = await openTestServer();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    const { token } = (await post(server, `/yards/${server.yard}/invites`, { role: "helper" })).json();
+    const { token: other } = (await post(server, `/yards/${server.yard}/invites`, { role: "keeper" })).json();
+    const people = async (headers = server.keeper) =>
+      (await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, headers)).json() as PeopleView;
     expect((await people(bo)).invites).toEqual([]);
     const open = (await people()).invites;
     expect(open).toMatchObject([
@@ -106,14 +106,14 @@ describe("an invitation", () => {
       { role: "keeper" },
     ]);
     expect(JSON.stringify(open)).not.toContain(token);
-    const url = (id: string) => `/api/v1/yards/${house.yard}/invites/${id}`;
+    const url = (id: string) => `/api/v1/yards/${server.yard}/invites/${id}`;
     const helpers = open.find(({ role }) => role === "helper")?.id ?? "";
-    expect((await requestAs(house, "DELETE", url(helpers), bo)).statusCode).toBe(403);
-    const withdrawn = await requestAs(house, "DELETE", url(helpers), house.keeper);
+    expect((await requestAs(server, "DELETE", url(helpers), bo)).statusCode).toBe(403);
+    const withdrawn = await requestAs(server, "DELETE", url(helpers), server.keeper);
     expect([withdrawn.statusCode, withdrawn.json().invites]).toMatchObject([200, [{ role: "keeper" }]]);
-    expect((await requestAs(house, "DELETE", url(helpers), house.keeper)).statusCode).toBe(404);
+    expect((await requestAs(server, "DELETE", url(helpers), server.keeper)).statusCode).toBe(404);
     const cilla = { name: "Cilla", passphrase: "a chair beside the window" };
-    expect((await post(house, "/join", { token, ...cilla }, {} as never)).statusCode).toBe(404);
-    expect((await post(house, "/join", { token: other, ...cilla }, {} as never)).statusCode).toBe(200);
+    expect((await post(server, "/join", { token, ...cilla }, {} as never)).statusCode).toBe(404);
+    expect((await post(server, "/join", { token: other, ...cilla }, {} as never)).statusCode).toBe(200);
   });
 });

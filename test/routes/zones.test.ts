@@ -33,9 +33,14 @@ const refusedByPhones = ["+05:30", "+0530", "+05", "2020-01-01T00:00[UTC]", "202
 const noZones = ["", " ", "Mars/Olympus", " Europe/Stockholm", "Europe/Stockholm ", "Etc/Unknown", "Factory", "Z"];
 const usable = ["UTC", "GMT", "EST", "MST", "HST", "CET", "EET", "Etc/GMT+5", "Asia/Kolkata", "Europe/Kyiv"];
 
-const changeZone = (house: TestServer, zone: string) =>
-  house.app.inject({ method: "PATCH", url: `/api/v1/yards/${house.yard}`, headers: house.keeper, payload: { zone } });
-const home = (house: TestServer) => house.app.inject({ url: "/api/v1/home", headers: house.keeper });
+const changeZone = (server: TestServer, zone: string) =>
+  server.app.inject({
+    method: "PATCH",
+    url: `/api/v1/yards/${server.yard}`,
+    headers: server.keeper,
+    payload: { zone },
+  });
+const home = (server: TestServer) => server.app.inject({ url: "/api/v1/home", headers: server.keeper });
 const report = (seq: number) => ({
   boot: "b-1",
   sentUptimeMs: seq * 60_000,
@@ -45,28 +50,28 @@ const report = (seq: number) => ({
 
 describe("the zone of a yard", () => {
   it("is refused by its field where server or phones can't use it, and stays as it was", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     for (const zone of [...refusedByTemporal, ...refusedByPhones, ...noZones]) {
-      const answer = await changeZone(house, zone);
+      const answer = await changeZone(server, zone);
       expect([zone, answer.statusCode, answer.json().errors?.[0]?.field]).toEqual([zone, 400, "zone"]);
-      expect((await home(house)).json().yards[0]).toMatchObject({ zone: "Europe/Stockholm", unusableZone: null });
+      expect((await home(server)).json().yards[0]).toMatchObject({ zone: "Europe/Stockholm", unusableZone: null });
     }
   });
 
   it("is each one that a phone's list offers: reports, orders, digest and home go on in all of them", async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     const offered = [...Intl.supportedValuesOf("timeZone"), ...usable];
     expect(offered.length).toBeGreaterThan(400);
     const problems: string[] = [];
     // Each change writes to every feeder: a dozen go through the door, and all are read by what reads the stored ones.
     for (const [index, zone] of offered.entries()) {
       if (index % 35 !== 0 && !usable.includes(zone)) continue;
-      house.clock.advance(minutes(1));
+      server.clock.advance(minutes(1));
       const statuses = [
-        (await changeZone(house, zone)).statusCode,
-        (await house.report(key, report(index + 1))).status,
-        (await home(house)).statusCode,
+        (await changeZone(server, zone)).statusCode,
+        (await server.report(key, report(index + 1))).status,
+        (await home(server)).statusCode,
       ];
       if (statuses.some((status) => status !== 200)) problems.push(`${zone} ${statuses}`);
     }
@@ -74,48 +79,50 @@ describe("the zone of a yard", () => {
     const { localTimeOf } = await import("../../server/domain/localTime.ts");
     for (const zone of offered) {
       if (!yardRequest.safeParse({ zone }).success) problems.push(`${zone} is refused`);
-      localTimeOf(house.clock.now(), zone);
+      localTimeOf(server.clock.now(), zone);
     }
     expect(problems).toEqual([]);
-    expect((await house.runPeriodicCheck(feeder.id)).lastReportAt).not.toBeNull();
+    expect((await server.runPeriodicCheck(feeder.id)).lastReportAt).not.toBeNull();
   });
 
   it("is refused at the claim too", async () => {
-    const house = await openTestServer();
+    const server = await openTestServer();
     const payload = { token: "x", name: "Ada", passphrase: "birds before breakfast", zone: "IST" };
-    const answer = await house.app.inject({ method: "POST", url: "/api/v1/first-sign-in", payload });
+    const answer = await server.app.inject({ method: "POST", url: "/api/v1/first-sign-in", payload });
     expect(answer.json()).toMatchObject({ status: 400, errors: [{ field: "zone" }] });
   });
 });
 
 describe("a stored zone that can't be used", () => {
   it.each(["IST", ""])("is %j: UTC stands for it, the yard says so, and nothing stops", async (zone) => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
     // As an earlier version stored it: in the yard and in each feeder's settings.
-    house.connections.direct.prepare(`UPDATE "Yard" SET "zone" = ?`).run(zone);
-    house.connections.direct.prepare(`UPDATE "Feeder" SET "state" = json_set("state", '$.settings.zone', ?)`).run(zone);
+    server.connections.direct.prepare(`UPDATE "Yard" SET "zone" = ?`).run(zone);
+    server.connections.direct
+      .prepare(`UPDATE "Feeder" SET "state" = json_set("state", '$.settings.zone', ?)`)
+      .run(zone);
     for (let seq = 1; seq <= 3; seq += 1) {
-      house.clock.advance(minutes(1));
-      expect((await house.report(key, report(seq))).status).toBe(200);
+      server.clock.advance(minutes(1));
+      expect((await server.report(key, report(seq))).status).toBe(200);
     }
     const payload = { id: "order-0001", kind: "pause", until: null };
-    const asked = { method: "POST", headers: house.keeper, payload } as const;
-    expect((await house.app.inject({ ...asked, url: `/api/v1/feeders/${feeder.id}/orders` })).statusCode).toBe(200);
-    house.clock.advance(minutes(300));
-    await runPeriodicChecks(house.ports);
-    await sendDueDigests(house.ports);
-    const seen = await home(house);
+    const asked = { method: "POST", headers: server.keeper, payload } as const;
+    expect((await server.app.inject({ ...asked, url: `/api/v1/feeders/${feeder.id}/orders` })).statusCode).toBe(200);
+    server.clock.advance(minutes(300));
+    await runPeriodicChecks(server.ports);
+    await sendDueDigests(server.ports);
+    const seen = await home(server);
     expect(seen.statusCode).toBe(200);
     expect(seen.json().yards[0]).toMatchObject({ zone: "UTC", unusableZone: zone });
-    expect((await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toContain("pauseOverdue");
+    expect((await server.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toContain("pauseOverdue");
     const today = `/api/v1/feeders/${feeder.id}/day?date=2026-01-15`;
-    expect((await house.app.inject({ url: today, headers: house.keeper })).statusCode).toBe(200);
+    expect((await server.app.inject({ url: today, headers: server.keeper })).statusCode).toBe(200);
 
-    expect(await zoneWarnings(house.store.yards)).toEqual([expect.stringContaining(JSON.stringify(zone))]);
+    expect(await zoneWarnings(server.store.yards)).toEqual([expect.stringContaining(JSON.stringify(zone))]);
 
-    expect((await changeZone(house, "Europe/Helsinki")).statusCode).toBe(200);
-    expect((await home(house)).json().yards[0]).toMatchObject({ zone: "Europe/Helsinki", unusableZone: null });
-    expect(await zoneWarnings(house.store.yards)).toEqual([]);
+    expect((await changeZone(server, "Europe/Helsinki")).statusCode).toBe(200);
+    expect((await home(server)).json().yards[0]).toMatchObject({ zone: "Europe/Helsinki", unusableZone: null });
+    expect(await zoneWarnings(server.store.yards)).toEqual([]);
   });
 });

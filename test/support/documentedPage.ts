@@ -15,8 +15,8 @@ export interface DocumentedRefusal {
   readonly problem: Record<string, unknown>;
 }
 
-export async function documentedPage(house: TestServer): Promise<DocumentedPage> {
-  const answer = await house.app.inject({ url: "/api/docs" });
+export async function documentedPage(server: TestServer): Promise<DocumentedPage> {
+  const answer = await server.app.inject({ url: "/api/docs" });
   if (answer.statusCode !== 200) throw new Error(`expected the page, got ${answer.statusCode}: ${answer.body}`);
   return readPage(answer.body);
 }

@@ -4,11 +4,11 @@ import type { FeederView } from "../../server/contract/api.ts";
 import { requestAs } from "./people.ts";
 import type { TestServer } from "./testServer.ts";
 
-export const requestOrder = async (house: TestServer, feeder: string, order: object) => {
-  const answer = await house.app.inject({
+export const requestOrder = async (server: TestServer, feeder: string, order: object) => {
+  const answer = await server.app.inject({
     method: "POST",
     url: `/api/v1/feeders/${feeder}/orders`,
-    headers: house.keeper,
+    headers: server.keeper,
     payload: order,
   });
   return { status: answer.statusCode, body: answer.json() as FeederView & { errors?: { field: string }[] } };
@@ -29,14 +29,14 @@ export const carriedOut = (seq: number, uptimeMs: number, order: string) => ({
 });
 export const pause = { id: "pause-0001", kind: "pause" };
 export const getFeederAs = async (
-  house: TestServer,
+  server: TestServer,
   feeder: string,
   headers: Record<string, string>,
-): Promise<FeederView> => (await requestAs(house, "GET", `/api/v1/feeders/${feeder}`, headers)).json();
+): Promise<FeederView> => (await requestAs(server, "GET", `/api/v1/feeders/${feeder}`, headers)).json();
 export const orderStatus = (view: FeederView) => view.pause.order?.status;
 
-export async function listenAddress(house: TestServer): Promise<string> {
-  return new URL(await house.app.listen({ port: 0, host: "127.0.0.1" })).host;
+export async function listenAddress(server: TestServer): Promise<string> {
+  return new URL(await server.app.listen({ port: 0, host: "127.0.0.1" })).host;
 }
 
 /** A feeder's socket, with its messages in the order in which they came. */

@@ -8,28 +8,28 @@ import type { TestServer } from "./testServer.ts";
 type Headers = Record<string, string>;
 
 export const requestAs = (
-  house: TestServer,
+  server: TestServer,
   method: "GET" | "POST" | "PATCH" | "DELETE",
   url: string,
   headers: Headers,
   payload?: object,
-) => house.app.inject({ method, url, headers, ...(payload === undefined ? {} : { payload }) });
+) => server.app.inject({ method, url, headers, ...(payload === undefined ? {} : { payload }) });
 
-/** Somebody who was invited to the house's yard and joined it. @returns their headers */
-export async function joinByInvite(house: TestServer, name: string, role: "keeper" | "helper"): Promise<Headers> {
-  const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
+/** Somebody who was invited to the server's yard and joined it. @returns their headers */
+export async function joinByInvite(server: TestServer, name: string, role: "keeper" | "helper"): Promise<Headers> {
+  const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role });
   const { token } = invite.json() as InviteView;
-  const joined = await requestAs(house, "POST", "/api/v1/join", {}, passphraseOf(token, name));
+  const joined = await requestAs(server, "POST", "/api/v1/join", {}, passphraseOf(token, name));
   if (joined.statusCode !== 200) throw new Error(`expected ${name} to join, got ${joined.body}`);
   return { cookie: String(joined.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
 
 const passphraseOf = (token: string, name: string) => ({ token, name, passphrase: "three grey birds at breakfast" });
 
-/** The house's keeper, back after a time in which their session ended. @returns their headers */
-export async function signInAgain(house: TestServer): Promise<Headers> {
+/** The server's keeper, back after a time in which their session ended. @returns their headers */
+export async function signInAgain(server: TestServer): Promise<Headers> {
   const answer = await requestAs(
-    house,
+    server,
     "POST",
     "/api/v1/session",
     {},
@@ -40,18 +40,18 @@ export async function signInAgain(house: TestServer): Promise<Headers> {
 }
 
 /** Adds a phone to whoever these headers are of. @returns its id */
-export async function addPhone(house: TestServer, headers: Headers, label: string): Promise<string> {
+export async function addPhone(server: TestServer, headers: Headers, label: string): Promise<string> {
   const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
   const phone = { endpoint: `https://push.example/${label}`, keys, label };
-  const answer = await requestAs(house, "POST", "/api/v1/phones", headers, phone);
+  const answer = await requestAs(server, "POST", "/api/v1/phones", headers, phone);
   const added = (answer.json() as PhonesView).phones.find((one) => one.label === label);
   if (!added) throw new Error(`expected the phone ${label}, got ${answer.body}`);
   return added.id;
 }
 
-/** What is due leaves now, over the house's own push service and mail server. */
-export const deliverAll = (house: TestServer) =>
-  deliverDueNotifications(house.ports, {
+/** What is due leaves now, over the server's own push service and mail server. */
+export const deliverAll = (server: TestServer) =>
+  deliverDueNotifications(server.ports, {
     publicUrl: null,
     attemptMax: { push: seconds(10), email: seconds(10) },
     queueMax: seconds(10),
@@ -66,15 +66,15 @@ export const deliverAll = (house: TestServer) =>
 
 /** Time goes by in the steps of the server's own ticks: feeders are looked at, calls move on, and what is due leaves. */
 export async function advanceTime(
-  house: TestServer,
+  server: TestServer,
   span: Span,
   { step = seconds(20), meanwhile = async () => undefined }: { step?: Span; meanwhile?: () => Promise<unknown> } = {},
 ): Promise<void> {
   for (let passed = 0; passed < span; passed += step) {
-    house.clock.advance(step);
+    server.clock.advance(step);
     await meanwhile();
-    await runPeriodicChecks(house.ports);
-    await advanceDueEscalations(house.ports);
-    await deliverAll(house);
+    await runPeriodicChecks(server.ports);
+    await advanceDueEscalations(server.ports);
+    await deliverAll(server);
   }
 }

@@ -12,7 +12,7 @@ import { openTestServer, type TestServer } from "./testServer.ts";
  */
 export async function openTestServerWithRoutes(
   plant: (app: FastifyInstance) => void = () => undefined,
-): Promise<{ house: TestServer; routes: RouteOptions[] }> {
+): Promise<{ server: TestServer; routes: RouteOptions[] }> {
   const routes: RouteOptions[] = [];
   const watch = (message: unknown) => {
     const { fastify } = message as { readonly fastify: FastifyInstance };
@@ -23,7 +23,7 @@ export async function openTestServerWithRoutes(
   };
   subscribe("fastify.initialization", watch);
   try {
-    return { house: await openTestServer({ clientFolder: someClient() }), routes };
+    return { server: await openTestServer({ clientFolder: someClient() }), routes };
   } finally {
     unsubscribe("fastify.initialization", watch);
   }

@@ -22,13 +22,14 @@ export type LogEntry =
   | { readonly orders: "sent" };
 
 /** @param by the keeper whose hand it was; null where it was nobody's. */
+// Long: one case for each kind of fact.
 export function logEntryOf(fact: KeeperFact, at: Instant, by: string | null): LogEntry {
-  const hand = by === null ? {} : { by };
+  const author = by === null ? {} : { by };
   switch (fact.kind) {
     case "settingsChanged":
-      return { ...hand, settings: loggedSettings(fact.settings) };
+      return { ...author, settings: loggedSettings(fact.settings) };
     case "refillReported":
-      return { keeper: { ...hand, refill: loggedRefill(fact.refill, at) } };
+      return { keeper: { ...author, refill: loggedRefill(fact.refill, at) } };
     case "cleaned":
       return { keeper: { by: fact.by, cleaned: fact.at === at ? {} : { at: isoOf(fact.at) } } };
     case "orderRequested": {
@@ -62,17 +63,28 @@ const loggedPriority = (notifiedPriority: NotifiedPriority | undefined) =>
   notifiedPriority === undefined ? {} : { notifiedPriority };
 const loggedRaise = (raisedAt: Instant | null) => (raisedAt === null ? {} : { raisedAt: isoOf(raisedAt) });
 
-export const factOf = (said: LogEntry, at: Instant, settings: FeederSettings): KeeperFact => {
-  if ("settings" in said) {
-    return { kind: "settingsChanged", settings: withLoggedSettings(settings, said.settings, changeSettings) };
+export const factOf = (request: LogEntry, at: Instant, settings: FeederSettings): KeeperFact => {
+  if ("settings" in request) {
+    return { kind: "settingsChanged", settings: withLoggedSettings(settings, request.settings, changeSettings) };
   }
-  if ("refused" in said) return { kind: "reportRefused", problem: said.refused };
-  return "orders" in said ? { kind: "ordersSent" } : factOfAct(said.keeper, at);
+  if ("refused" in request) return { kind: "reportRefused", problem: request.refused };
+  return "orders" in request ? { kind: "ordersSent" } : factOfAct(request.keeper, at);
 };
 
-function factOfAct(act: LoggedAct, at: Instant): KeeperFact {
-  const { by = "the keeper", refill, pause, resume, acknowledge, shelve, reset, outOfService, returnToService } = act;
-  if (act.cleaned) return { kind: "cleaned", at: act.cleaned.at ? instantOf(act.cleaned.at) : at, by };
+// Long: one case for each kind of action, the opposite of `logEntryOf`.
+function factOfAct(action: LoggedAct, at: Instant): KeeperFact {
+  const {
+    by = "the keeper",
+    refill,
+    pause,
+    resume,
+    acknowledge,
+    shelve,
+    reset,
+    outOfService,
+    returnToService,
+  } = action;
+  if (action.cleaned) return { kind: "cleaned", at: action.cleaned.at ? instantOf(action.cleaned.at) : at, by };
   if (refill)
     return {
       kind: "refillReported",
@@ -90,7 +102,8 @@ function factOfAct(act: LoggedAct, at: Instant): KeeperFact {
   }
   if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
   if (reset) return { kind: "alarmReset", fault: reset.fault, by };
-  if (outOfService) return { kind: "alarmTakenOutOfService", fault: outOfService.fault, reason: outOfService.reason, by };
+  if (outOfService)
+    return { kind: "alarmTakenOutOfService", fault: outOfService.fault, reason: outOfService.reason, by };
   if (returnToService) return { kind: "alarmReturnedToService", fault: returnToService.fault, by };
   if (resume)
     return { kind: "orderRequested", order: newOrder({ id: resume.id, kind: "resume", until: null, by }, at) };

@@ -16,11 +16,11 @@ export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
 /** @param taken how the keeper's own words change what stood before. */
 export function withLoggedSettings(
   settings: FeederSettings,
-  said: LoggedSettings,
+  request: LoggedSettings,
   taken = withSettings,
 ): FeederSettings {
-  const { zone = settings.zone, place = settings.place, practice = settings.practice } = said;
-  const { detectsSensors: noticing = false, ...told } = taken(settings, said);
-  const { detectsSensors: noticesSensors = noticing } = said;
+  const { zone = settings.zone, place = settings.place, practice = settings.practice } = request;
+  const { detectsSensors: noticing = false, ...told } = taken(settings, request);
+  const { detectsSensors: noticesSensors = noticing } = request;
   return { ...told, zone, place, practice, ...(noticesSensors ? { detectsSensors: noticesSensors } : {}) };
 }

@@ -6,20 +6,20 @@ import type { RecordedEvent, TimeSpan } from "../../ports.ts";
 /** Stored deposits and portions as pay is told by; `paused`: when nobody was promised anything. */
 export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly TimeSpan[]): readonly PaymentEvent[] =>
   events.flatMap((event): PaymentEvent[] => {
-    const said = eventContentOf(event);
+    const request = eventContentOf(event);
     const at = event.recordedAt;
-    if (said?.kind === "deposit") {
+    if (request?.kind === "deposit") {
       const isPaused = paused.some(({ from, to }) => from <= at && at < to);
-      return [{ kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion: said.metal !== false && !isPaused }];
+      return [{ kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion: request.metal !== false && !isPaused }];
     }
-    if (said?.kind !== "portion") return [];
+    if (request?.kind !== "portion") return [];
     return [
       {
         kind: "portion",
         at,
-        paysFor: said.paysFor === null ? null : `${event.boot} ${said.paysFor}`,
-        forDeposit: said.cause === "deposit",
-        fell: said.motorRan !== 0 && said.chuteCount !== 0 && said.cutShort !== true,
+        paysFor: request.paysFor === null ? null : `${event.boot} ${request.paysFor}`,
+        forDeposit: request.cause === "deposit",
+        fell: request.motorRan !== 0 && request.chuteCount !== 0 && request.cutShort !== true,
       },
     ];
   });

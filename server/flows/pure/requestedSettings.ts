@@ -41,39 +41,40 @@ export function defaultSettings(
   };
 }
 
-export function withSettings(settings: FeederSettings, said: SettingsChange): FeederSettings {
-  const food = requestedFood(settings, said);
-  const grains = said.grainsPerPortion ?? settings.grainsPerPortion;
-  const duty = said.placement ?? settings.placement;
+export function withSettings(settings: FeederSettings, request: SettingsChange): FeederSettings {
+  const food = requestedFood(settings, request);
+  const grains = request.grainsPerPortion ?? settings.grainsPerPortion;
+  const duty = request.placement ?? settings.placement;
   const { food: _food, assumed: _assumed, ...known } = settings;
-  const portion = requestedPortion(settings, said, food.kind, grains);
-  const assumed = assumedAfter(settings, said, portion);
+  const portion = requestedPortion(settings, request, food.kind, grains);
+  const assumed = assumedAfter(settings, request, portion);
   return {
     ...known,
-    name: said.name ?? settings.name,
+    name: request.name ?? settings.name,
     ...(food.words === undefined ? {} : { food: food.words }),
     ...(food.kind === undefined ? {} : { foodKind: food.kind }),
     ...(grains === undefined ? {} : { grainsPerPortion: grains }),
     ...(duty === undefined ? {} : { placement: duty }),
-    hopperCapacity: said.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(said.hopperCapacityGrams),
+    hopperCapacity:
+      request.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(request.hopperCapacityGrams),
     portionMass: portion ?? settings.portionMass,
-    sensors: said.sensors ?? settings.sensors,
-    battery: said.battery ?? settings.battery,
-    reportEvery: said.reportEverySeconds === undefined ? settings.reportEvery : seconds(said.reportEverySeconds),
-    foodWarningAhead: said.warnAheadDays === undefined ? settings.foodWarningAhead : days(said.warnAheadDays),
+    sensors: request.sensors ?? settings.sensors,
+    battery: request.battery ?? settings.battery,
+    reportEvery: request.reportEverySeconds === undefined ? settings.reportEvery : seconds(request.reportEverySeconds),
+    foodWarningAhead: request.warnAheadDays === undefined ? settings.foodWarningAhead : days(request.warnAheadDays),
     ...(assumed.length === 0 ? {} : { assumed }),
   };
 }
 
 function assumedAfter(
   settings: FeederSettings,
-  said: SettingsChange,
+  request: SettingsChange,
   portion: Grams | null,
 ): readonly AssumedSetting[] {
   const isSaid: Readonly<Record<AssumedSetting, boolean>> = {
-    hopperCapacity: said.hopperCapacityGrams !== undefined,
+    hopperCapacity: request.hopperCapacityGrams !== undefined,
     portionMass: portion !== null,
-    battery: said.battery !== undefined,
+    battery: request.battery !== undefined,
   };
   return assumableSettings.filter((what) => isAssumed(settings, what) && !isSaid[what]);
 }
@@ -83,8 +84,8 @@ interface RequestedFood {
   readonly kind: FoodKind | undefined;
 }
 
-function requestedFood(settings: FeederSettings, said: SettingsChange): RequestedFood {
-  const { foodKind, food } = said;
+function requestedFood(settings: FeederSettings, request: SettingsChange): RequestedFood {
+  const { foodKind, food } = request;
   if (foodKind !== undefined) {
     if (food !== undefined) return { words: food, kind: foodKind };
     return { words: foodKind === settings.foodKind ? settings.food : foods[foodKind].name, kind: foodKind };
@@ -97,12 +98,12 @@ function requestedFood(settings: FeederSettings, said: SettingsChange): Requeste
 /** A weighed portion is believed before a counted one, and a counted one only when it was counted anew. Null: nothing was said. */
 function requestedPortion(
   settings: FeederSettings,
-  said: SettingsChange,
+  request: SettingsChange,
   kind: FoodKind | undefined,
   grains: number | undefined,
 ): Grams | null {
-  if (said.tenPortionsGrams !== undefined) return grams(said.tenPortionsGrams / 10);
-  if (said.portionGrams !== undefined) return grams(said.portionGrams);
+  if (request.tenPortionsGrams !== undefined) return grams(request.tenPortionsGrams / 10);
+  if (request.portionGrams !== undefined) return grams(request.portionGrams);
   if (kind === undefined || grains === undefined) return null;
   if (kind === settings.foodKind && grains === settings.grainsPerPortion) return null;
   const typical = typicalPortion(kind, grains);
@@ -111,9 +112,9 @@ function requestedPortion(
 }
 
 /** The keeper changes what a feeder was added with: who says which sensors there are ends the noticing of others. */
-export function changeSettings(settings: FeederSettings, said: SettingsChange): FeederSettings {
+export function changeSettings(settings: FeederSettings, request: SettingsChange): FeederSettings {
   const { detectsSensors, ...asTold } = settings;
-  return withSettings(said.sensors === undefined ? settings : asTold, said);
+  return withSettings(request.sensors === undefined ? settings : asTold, request);
 }
 
 /** And back: `withSaid` of these words gives these settings. What nobody has said is left out. */

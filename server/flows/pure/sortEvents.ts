@@ -48,11 +48,11 @@ export async function sortEvents(
   const { boot, sentUptime, events } = report;
   const recalled = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(boot);
   const { clock, eventSequence } = mergeStoredBoots(known, recalled);
-  const lives = knownBootNumbers(clock, eventSequence, boot);
-  const verdict = bootByClock(clock, boot, lives, sentUptime, receivedAt);
+  const bootNumbers = knownBootNumbers(clock, eventSequence, boot);
+  const decision = bootByClock(clock, boot, bootNumbers, sentUptime, receivedAt);
   const first = numberedBoot(boot, 1);
-  const isKnown = verdict.kind === "known" || verdict.kind === "fromEarlierBoot";
-  if (isKnown && lives.length === 1 && lives[0] === 1 && areSurelyNew(eventSequence, first, events)) {
+  const isKnown = decision.kind === "known" || decision.kind === "fromEarlierBoot";
+  if (isKnown && bootNumbers.length === 1 && bootNumbers[0] === 1 && areSurelyNew(eventSequence, first, events)) {
     return {
       kind: "sorted",
       boot: first,
@@ -65,20 +65,22 @@ export async function sortEvents(
   }
   const seqs = [...new Set(events.map(({ seq }) => seq))];
   const stored = new Map<number, StoredBodies>();
-  for (const life of lives) stored.set(life, await read(numberedBoot(boot, life), seqs));
+  for (const bootNumber of bootNumbers) stored.set(bootNumber, await read(numberedBoot(boot, bootNumber), seqs));
 
   const momentOf = sentUptime === null ? null : momentsByUptime(sentUptime, receivedAt);
-  const untold = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
-  const { distinct, refused } = removeDuplicates(untold);
-  const continues = isContinued(eventSequence, boot, verdict, distinct);
-  const chosen = chooseStart(verdict, lives, (life) => fitsInto(stored.get(life), distinct), {
-    repeats: events.length > untold.length,
+  const undocumented = events.filter(
+    (event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)),
+  );
+  const { distinct, refused } = removeDuplicates(undocumented);
+  const continues = isContinued(eventSequence, boot, decision, distinct);
+  const chosen = chooseStart(decision, bootNumbers, (bootNumber) => fitsInto(stored.get(bootNumber), distinct), {
+    repeats: events.length > undocumented.length,
     continues,
   });
-  if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(verdict) };
+  if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(decision) };
   const placed =
     chosen.kind === "new"
-      ? await asNewStart(boot, lives, distinct, momentOf, read)
+      ? await asNewStart(boot, bootNumbers, distinct, momentOf, read)
       : {
           boot: numberedBoot(boot, chosen.life),
           fresh: distinct.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
@@ -104,12 +106,12 @@ function isSurelyRemembered(
   receivedAt: Instant,
 ): boolean {
   const { boot: label, sentUptime, events } = report;
-  const lives = knownBootNumbers(clock, eventSequence, label);
-  const newest = numberedBoot(label, lives[0] ?? 1);
+  const bootNumbers = knownBootNumbers(clock, eventSequence, label);
+  const newest = numberedBoot(label, bootNumbers[0] ?? 1);
   const highest = highestStoredSeq(eventSequence, newest);
   if (highest === null || !clock.boots.some(({ boot }) => boot === newest)) return false;
-  const verdict = bootByClock(clock, label, lives, sentUptime, receivedAt);
-  if (verdict.kind !== "known" || verdict.bootNumber !== lives[0]) return false;
+  const decision = bootByClock(clock, label, bootNumbers, sentUptime, receivedAt);
+  if (decision.kind !== "known" || decision.bootNumber !== bootNumbers[0]) return false;
   return events.length === 0 || (highest > 0 && areSurelyNew(eventSequence, newest, events));
 }
 
@@ -166,11 +168,11 @@ function isRepeat({ seq, uptime, body }: PostedEvent, stored: StoredBodies, mome
 function isContinued(
   sequence: EventSequence,
   label: string,
-  verdict: BootByClock,
+  decision: BootByClock,
   left: readonly PostedEvent[],
 ): boolean {
-  if (verdict.kind !== "newUnlessContinued" || left.length === 0) return false;
-  const highest = highestStoredSeq(sequence, numberedBoot(label, verdict.life)) ?? 0;
+  if (decision.kind !== "newUnlessContinued" || left.length === 0) return false;
+  const highest = highestStoredSeq(sequence, numberedBoot(label, decision.life)) ?? 0;
   return highest > 0 && Math.min(...left.map(({ seq }) => seq)) === highest + 1;
 }
 
@@ -187,33 +189,34 @@ const fitsInto = (stored: StoredBodies | undefined, left: readonly PostedEvent[]
   });
 
 function chooseStart(
-  verdict: BootByClock,
-  lives: readonly number[],
-  fits: (life: number) => boolean,
+  decision: BootByClock,
+  bootNumbers: readonly number[],
+  fits: (bootNumber: number) => boolean,
   { repeats, continues }: { readonly repeats: boolean; readonly continues: boolean },
 ): ChosenStart {
-  const whereFitting = (life: number): ChosenStart => (fits(life) ? { kind: "life", life } : { kind: "new" });
-  switch (verdict.kind) {
+  const whereFitting = (bootNumber: number): ChosenStart =>
+    fits(bootNumber) ? { kind: "life", life: bootNumber } : { kind: "new" };
+  switch (decision.kind) {
     case "new":
       return { kind: "new" };
     case "unclear":
       return { kind: "unclear" };
     case "newUnlessRepeated":
-      return repeats ? whereFitting(verdict.life) : { kind: "new" };
+      return repeats ? whereFitting(decision.life) : { kind: "new" };
     case "newUnlessContinued":
-      return continues || repeats ? whereFitting(verdict.life) : { kind: "new" };
+      return continues || repeats ? whereFitting(decision.life) : { kind: "new" };
     case "fromEarlierBoot": {
-      const life = lives.find(fits);
+      const life = bootNumbers.find(fits);
       return life === undefined ? { kind: "new" } : { kind: "life", life };
     }
     case "known":
-      if (fits(verdict.bootNumber)) return { kind: "life", life: verdict.bootNumber };
+      if (fits(decision.bootNumber)) return { kind: "life", life: decision.bootNumber };
       // Another event under the same number is another start's, whatever the clocks say of the newest one.
-      return verdict.bootNumber === lives[0] ? { kind: "new" } : { kind: "unclear" };
+      return decision.bootNumber === bootNumbers[0] ? { kind: "new" } : { kind: "unclear" };
   }
 }
 
-const uptimeOf = (verdict: BootByClock): Span | null => (verdict.kind === "unclear" ? verdict.uptimeBefore : null);
+const uptimeOf = (decision: BootByClock): Span | null => (decision.kind === "unclear" ? decision.uptimeBefore : null);
 
 /** Lives that were forgotten since are looked for in the store, so that no number is given twice. */
 const startsTriedMax = 100;
@@ -226,8 +229,8 @@ async function asNewStart(
   read: StoredRecord["read"],
 ): Promise<{ readonly boot: string; readonly fresh: readonly PostedEvent[] } | null> {
   let fresh = left;
-  for (let life = newest + 1; life <= newest + startsTriedMax; life += 1) {
-    const boot = numberedBoot(label, life);
+  for (let bootNumber = newest + 1; bootNumber <= newest + startsTriedMax; bootNumber += 1) {
+    const boot = numberedBoot(label, bootNumber);
     const stored = await read(
       boot,
       fresh.map(({ seq }) => seq),

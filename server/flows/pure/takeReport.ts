@@ -48,8 +48,8 @@ export function takeReport(
   const same = fresh.length === 0 && before.state.eventSequence.boots.at(-1)?.boot === boot;
   const sequence = same ? before.state.eventSequence : updateEventSequence(known.eventSequence, boot, fresh);
   const begun = { ...before, state: { ...before.state, clock: withNewestBoots(time.clock), eventSequence: sequence } };
-  const told = { boot, sentUptime, readings, rejectedReadings, unknownReadings, events };
-  const reported = applyFact(begun, { kind: "reported", report: told }, receivedAt);
+  const texts = { boot, sentUptime, readings, rejectedReadings, unknownReadings, events };
+  const reported = applyFact(begun, { kind: "reported", report: texts }, receivedAt);
   const orders = ordersFor(reported.state, receivedAt);
   const feeder = orders.length > 0 ? applyFact(reported, { kind: "ordersSent" }, receivedAt) : reported;
   return { feeder, events: placed, orders };

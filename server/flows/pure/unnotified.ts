@@ -21,11 +21,11 @@ export interface UnnotifiedEnd {
 /** @param ended what the words of the same changes ended before anybody was told */
 export function markUnnotified(
   changes: readonly AlarmChange[],
-  words: readonly AlarmEvent[],
+  events: readonly AlarmEvent[],
   ended: readonly UnnotifiedEnd[],
 ): readonly AlarmChange[] {
   return changes.map((change, index) =>
-    ended.some(({ fault, at }) => endsHere(change, fault, at)) || isUnnotifiedEnd(changes, index, words)
+    ended.some(({ fault, at }) => endsHere(change, fault, at)) || isUnnotifiedEnd(changes, index, events)
       ? { ...change, reason: `${change.reason} ${unnotifiedText}`.trim() }
       : change,
   );
@@ -40,9 +40,9 @@ const endsHere = ({ fault: of, at: moment, from, to }: AlarmChange, fault: Fault
   of === fault && moment === at && from !== to && !activeStates.has(to);
 
 /** Raised and over within one look: the raise had no word of its own, since it was over when the look ended. */
-function isUnnotifiedEnd(changes: readonly AlarmChange[], index: number, words: readonly AlarmEvent[]): boolean {
+function isUnnotifiedEnd(changes: readonly AlarmChange[], index: number, events: readonly AlarmEvent[]): boolean {
   const [before, change] = [changes[index - 1], changes[index]];
   if (!before || !change || before.fault !== change.fault || before.at !== change.at) return false;
   if (before.priority === "note" || !isRaise(before, null) || !endsHere(change, before.fault, before.at)) return false;
-  return !words.some(({ kind, fault, at }) => kind === "raised" && fault === before.fault && at === before.at);
+  return !events.some(({ kind, fault, at }) => kind === "raised" && fault === before.fault && at === before.at);
 }

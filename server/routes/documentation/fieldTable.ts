@@ -15,11 +15,11 @@ ${rows.map((row) => fieldRow(row, more[row.path] ?? ""))}
 }
 
 function fieldRow(row: SchemaRow, more: string): Html {
-  const range = [row.range, row.unit].filter((words) => words !== "").join("\u00a0");
+  const range = [row.range, row.unit].filter((text) => text !== "").join("\u00a0");
   return html`<tr role="row" data-field="${row.path}"><th scope="row" role="rowheader"><code>${row.path}</code>${
     row.required ? html` <span class="must">required</span>` : emptyHtml
   }</th><td role="cell">${row.type}${range === "" ? emptyHtml : html`<br><span class="range">${range}</span>`}</td><td role="cell">${prose(
-    [row.description, more].filter((words) => words !== "").join(" "),
+    [row.description, more].filter((text) => text !== "").join(" "),
   )}</td></tr>`;
 }
 

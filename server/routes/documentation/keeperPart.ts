@@ -95,9 +95,9 @@ function responseList({ responses = {} }: Operation): Html {
   const shown = Object.entries(responses).filter(([status]) => status.startsWith("2"));
   return html`${shown.map(([status, { description = "", content = {} }]) => {
     const schema = Object.values(content)[0]?.schema;
-    const words = description === "Default Response" ? "" : description;
-    if (schema?.properties === undefined) return html`<p class="answers">Answers ${status}. ${prose(words)}</p>`;
-    return html`<p class="answers">Answers ${status}. ${prose(words)}</p>${fieldTable(`The answer ${status}`, schema)}`;
+    const text = description === "Default Response" ? "" : description;
+    if (schema?.properties === undefined) return html`<p class="answers">Answers ${status}. ${prose(text)}</p>`;
+    return html`<p class="answers">Answers ${status}. ${prose(text)}</p>${fieldTable(`The answer ${status}`, schema)}`;
   })}`;
 }
 

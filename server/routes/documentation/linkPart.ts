@@ -34,6 +34,7 @@ ${example(
 </section>`;
 
 /** @param frames the schemas of what the server sends, by the frame's one key */
+// Long: the text of one chapter.
 export function linkPart(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
   const { answer = {}, problem = {}, orders = {} } = frames;
   const problemFields = problem.properties?.problem ?? {};
@@ -81,7 +82,7 @@ ${prosePart([
 <caption>Close codes</caption>
 <thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Code</th><th scope="col" role="columnheader">Why</th><th scope="col" role="columnheader">What to do</th></tr></thead>
 <tbody role="rowgroup">
-${closeCodes.map(({ code, why, todo }) => html`<tr role="row" data-close="${code}"><th scope="row" role="rowheader"><code>${code}</code></th><td role="cell">${prose(why)}</td><td role="cell">${prose(todo)}</td></tr>`)}
+${closeCodes.map(({ code, why: reason, todo }) => html`<tr role="row" data-close="${code}"><th scope="row" role="rowheader"><code>${code}</code></th><td role="cell">${prose(reason)}</td><td role="cell">${prose(todo)}</td></tr>`)}
 </tbody>
 </table>
 </section>`;

@@ -45,6 +45,7 @@ const notJson: Refused = {
 };
 
 /** @param reportsPerMinute the limit of this very server. */
+// Long: a table of every refusal, read as one.
 export function feederRefusals(reportsPerMinute: number): readonly FeederRefusal[] {
   const unreadable = readReport({ boot: "b 7", sentUptimeMs: -5 });
   if (unreadable.kind !== "unreadable") throw new Error("expected the example of a wrong report to be refused");

@@ -145,7 +145,7 @@ let addresses = 0;
 async function send(world: RightsFixture, { route, method, caller, ids, row }: Ask): Promise<Answer> {
   addresses += 1;
   const named = { ...ids, somebody: `Somebody ${addresses}` };
-  const answer = await world.house.app.inject({
+  const answer = await world.server.app.inject({
     method: method as "GET",
     url: filled(route.slice(route.indexOf(" ") + 1), named, route),
     headers: caller.headers,

@@ -22,7 +22,7 @@ export interface Caller {
 }
 
 export interface RightsFixture {
-  readonly house: TestServer;
+  readonly server: TestServer;
   readonly routes: readonly RouteOptions[];
   readonly callers: readonly Caller[];
   readonly ours: RouteIds;
@@ -47,18 +47,18 @@ const bearer = (secret: string): Headers => ({ authorization: `Bearer ${secret}`
 export async function openRightsFixture(
   plant: (app: FastifyInstance) => void = () => undefined,
 ): Promise<RightsFixture> {
-  const { house, routes } = await openTestServerWithRoutes(plant);
+  const { server, routes } = await openTestServerWithRoutes(plant);
   let joined = 0;
   const newcomer = async (role: Role) => {
     joined += 1;
-    const invite = await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role });
+    const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role });
     const { token } = invite.json() as InviteView;
     const said = { token, name: `Ada number ${joined}`, passphrase: "rooks sit on wet gates" };
     const remoteAddress = `10.1.0.${joined}`;
-    const answer = await house.app.inject({ method: "POST", url: "/api/v1/join", payload: said, remoteAddress });
+    const answer = await server.app.inject({ method: "POST", url: "/api/v1/join", payload: said, remoteAddress });
     if (answer.statusCode !== 200) throw new Error(`expected somebody to join, got ${answer.body}`);
     const headers = cookie(String(answer.headers["set-cookie"]).match(/=([^;]*)/)?.[1] ?? "");
-    return { id: (await requestAs(house, "GET", "/api/v1/me", headers)).json().id as string, headers };
+    return { id: (await requestAs(server, "GET", "/api/v1/me", headers)).json().id as string, headers };
   };
 
   const people = new Map<Role, { readonly id: string; readonly headers: Headers }>();
@@ -66,39 +66,44 @@ export async function openRightsFixture(
   const [cilla, removed, ended] = [await newcomer("helper"), await newcomer("helper"), await newcomer("helper")];
   const yardless = await newcomer("helper");
 
-  const yard = (await house.store.yards.yards())[0];
-  await requestAs(house, "PATCH", `/api/v1/yards/${house.yard}`, house.keeper, { name: "Alder Croft, the orchard" });
-  await house.store.yards.addYard(
+  const yard = (await server.store.yards.yards())[0];
+  await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { name: "Alder Croft, the orchard" });
+  await server.store.yards.addYard(
     { ...yard, id: "north-croft", name: "Alder Croft, the north bank" } as never,
     cilla.id,
-    house.clock.now(),
+    server.clock.now(),
   );
   const newYard = async (keeper: Headers) => {
     joined += 1;
     const id = `yard-${joined}`;
-    const person = (await requestAs(house, "GET", "/api/v1/me", keeper)).json().id as string;
-    await house.store.yards.addYard({ ...yard, id, name: "Alder Croft for once" } as never, person, house.clock.now());
+    const person = (await requestAs(server, "GET", "/api/v1/me", keeper)).json().id as string;
+    await server.store.yards.addYard(
+      { ...yard, id, name: "Alder Croft for once" } as never,
+      person,
+      server.clock.now(),
+    );
     return id;
   };
   const own = await newYard(yardless.headers);
   for (const { id } of [cilla, removed, yardless])
-    await requestAs(house, "DELETE", `/api/v1/yards/${house.yard}/people/${id}`, house.keeper);
+    await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${id}`, server.keeper);
 
-  await requestAs(house, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
+  await requestAs(server, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
 
-  const ours = await furnish(house, house.yard, "Rowan in the orchard", house.keeper, "ours");
-  const theirs = await furnish(house, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
-  await requestAs(house, "DELETE", "/api/v1/session", ended.headers);
+  const ours = await furnish(server, server.yard, "Rowan in the orchard", server.keeper, "ours");
+  const theirs = await furnish(server, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
+  await requestAs(server, "DELETE", "/api/v1/session", ended.headers);
 
-  const revoked = await house.addFeeder({ name: "Rowan in the shed" });
-  await requestAs(house, "POST", `/api/v1/feeders/${revoked.feeder.id}/key`, house.keeper);
+  const revoked = await server.addFeeder({ name: "Rowan in the shed" });
+  await requestAs(server, "POST", `/api/v1/feeders/${revoked.feeder.id}/key`, server.keeper);
   const invite = async () =>
-    (await requestAs(house, "POST", `/api/v1/yards/${house.yard}/invites`, house.keeper, { role: "keeper" })).json()
+    (await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role: "keeper" })).json()
       .token as string;
   const token = await invite();
   const openInvites = async () =>
-    ((await requestAs(house, "GET", `/api/v1/yards/${house.yard}/people`, house.keeper)).json() as PeopleView).invites;
-  const signed = house.keeper.cookie?.split("=").slice(1).join("=") ?? "";
+    ((await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json() as PeopleView)
+      .invites;
+  const signed = server.keeper.cookie?.split("=").slice(1).join("=") ?? "";
   const raw = decodeURIComponent(signed).replace(/\.[^.]*$/, "");
 
   const callers: Caller[] = [
@@ -131,7 +136,7 @@ export async function openRightsFixture(
   const known = { fault: "foodLow", item: "no-such-notice", token: "no-such-token".repeat(4) };
   const marksOf = ({ key, ...ids }: Awaited<ReturnType<typeof furnish>>) => [key, ...Object.values(ids)];
   return {
-    house,
+    server,
     routes,
     callers,
     ours: {
@@ -139,13 +144,13 @@ export async function openRightsFixture(
       ...ours,
       invite: (await openInvites())[0]?.id ?? "",
       person: people.get("helper")?.id ?? "",
-      yard: house.yard,
+      yard: server.yard,
     },
     theirs: { ...known, ...theirs, invite: "no-such-invite", person: cilla.id, yard: "north-croft" },
     ourMarks: [
       ...marksOf(ours),
       ...[...people.values()].map(({ id }) => id),
-      house.yard,
+      server.yard,
       "the orchard",
       "in the shed",
       revoked.feeder.id,
@@ -154,33 +159,33 @@ export async function openRightsFixture(
     ourKey: ours.key,
     theirKey: theirs.key,
     newcomer,
-    newFeeder: async () => (await house.addFeeder({ name: "Rowan for once" })).feeder.id,
+    newFeeder: async () => (await server.addFeeder({ name: "Rowan for once" })).feeder.id,
     newYard,
     newInvite: async () => {
       await invite();
       return (await openInvites()).at(-1)?.id ?? "";
     },
-    dump: dumper(house.databaseFile),
+    dump: dumper(server.databaseFile),
   };
 }
 
 /** A feeder with a record, a phone, an address, a refill and a pause: something of everything that could be seen or changed. */
-async function furnish(house: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
-  const added = await requestAs(house, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
+async function furnish(server: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
+  const added = await requestAs(server, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
   if (added.statusCode !== 201) throw new Error(`expected a feeder at ${yard}, got ${added.body}`);
   const { feeder, key } = added.json() as { feeder: { id: string }; key: string };
   const { boot, ...report } = reportExample;
-  await house.report(key, { ...report, boot: `boot-${mark}` });
-  await addPhone(house, keeper, `phone-${mark}`);
-  await requestAs(house, "PATCH", "/api/v1/me", keeper, { email: `${mark}@example.org` });
+  await server.report(key, { ...report, boot: `boot-${mark}` });
+  await addPhone(server, keeper, `phone-${mark}`);
+  await requestAs(server, "PATCH", "/api/v1/me", keeper, { email: `${mark}@example.org` });
   const to = `/api/v1/feeders/${feeder.id}`;
-  await requestAs(house, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
-  await requestAs(house, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });
+  await requestAs(server, "POST", `${to}/refills`, keeper, { id: `refill-${mark}`, what: { kind: "filled" } });
+  await requestAs(server, "POST", `${to}/orders`, keeper, { id: `pause-${mark}`, kind: "pause" });
   const endpoint = `https://push.example/phone-${mark}`;
-  const person = (await requestAs(house, "GET", "/api/v1/me", keeper)).json().id as string;
+  const person = (await requestAs(server, "GET", "/api/v1/me", keeper)).json().id as string;
   const passkey = `passkey-${mark}`;
-  await house.store.keepers.addPasskey({ ...passkeyRow, id: passkey, keeper: person, credentialId: passkey }, 10);
-  const { sessions } = (await requestAs(house, "GET", "/api/v1/me/sessions", keeper)).json() as SessionsView;
+  await server.store.keepers.addPasskey({ ...passkeyRow, id: passkey, keeper: person, credentialId: passkey }, 10);
+  const { sessions } = (await requestAs(server, "GET", "/api/v1/me/sessions", keeper)).json() as SessionsView;
   return {
     session: sessions[0]?.id ?? "",
     passkey,
