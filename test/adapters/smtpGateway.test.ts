@@ -58,7 +58,7 @@ const sendTo = (server: SmtpServer, letter = aLetter(), id = "item-1", to = ada)
 describe("mail", () => {
   it("brings a letter to the mail server, in text and in HTML, so that a mail program can read it", async () => {
     const server = await open();
-    const letter = aLetter({ title: "Larch: food out 🐦‍⬛", body: "Ett skrovmål för många skator.\nFyll på." });
+    const letter = aLetter({ title: "Larch: hopper empty 🐦‍⬛", body: "Ett skrovmål för många skator.\nFyll på." });
     expect(await sendTo(server, letter)).toEqual({ kind: "accepted" });
     expect(server.complaints).toEqual([]);
     const [taken] = server.emails;

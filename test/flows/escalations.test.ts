@@ -124,7 +124,7 @@ describe("an urgent alarm", () => {
     expect(seen.json().alarms).toMatchObject([{ fault: "trayJammed", phase: "acknowledged" }]);
     house.clock.advance(seconds(1));
     await deliverAll(house);
-    expect(sentNotifications(house).slice(2)).toEqual(["Ada: Bo has seen it: tray jammed at Rowan"]);
+    expect(sentNotifications(house).slice(2)).toEqual(["Ada: Acknowledged by Bo: tray jammed at Rowan"]);
     await advanceTime(house, hours(2), there);
     expect(sentNotifications(house)).toHaveLength(3);
   });
@@ -220,7 +220,7 @@ describe("feeders that fall silent together", () => {
       await house.report(larch, { ...jamReport, sentUptimeMs: (71 + minute) * 60_000 });
       await advanceTime(house, minutes(1));
     }
-    expect(sentNotifications(house)).toEqual(["Ada: Rowan: feeder silent"]);
+    expect(sentNotifications(house)).toEqual(["Ada: Rowan: no reports"]);
   });
 });
 

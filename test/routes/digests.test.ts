@@ -59,7 +59,7 @@ describe("the digest's door", () => {
     const lines = (heading: string) => digest.sections.find((each) => each.heading === heading)?.lines;
     expect(digest.title.endsWith(digest.summary)).toBe(true);
     expect(lines("Tonight")).toEqual(["Frost likely, about −6 °C."]);
-    expect(lines("Deposits and pay")).toEqual(["Rowan: no deposit yesterday."]); // it was the day before
+    expect(lines("Deposits and portions")).toEqual(["Rowan: no deposit yesterday."]); // it was the day before
     expect((await digestOf(house, "2026-01-17")).json()).toEqual(digest);
   });
 
@@ -78,9 +78,9 @@ describe("the digest's door", () => {
     expect(await sendDueDigests(house.ports)).toBe(0);
     const { sections } = (await digestOf(house)).json() as DigestView;
     const lines = (heading: string) => sections.find((each) => each.heading === heading)?.lines;
-    expect(lines("Deposits and pay")).toEqual(["Rowan: 1 deposit, paid, within 2 seconds."]);
+    expect(lines("Deposits and portions")).toEqual(["Rowan: 1 deposit, paid, within 2 seconds."]);
     expect(lines("Birds")).toEqual([
-      "Rowan: 1 visit, 1 deposit, 1 portion. It was silent or paused for part of yesterday.",
+      "Rowan: 1 visit, 1 deposit, 1 portion. Part of yesterday is missing (no reports or paused).",
     ]);
   });
 
@@ -170,8 +170,8 @@ describe("the digest", () => {
     await drainOutbox(house.ports, limits);
     expect(letters).toHaveLength(1);
     expect(letters[0]?.text).toContain("TO DO TODAY\n\n- Nothing to do.");
-    expect(letters[0]?.text).toContain("<b>Rowan</b> & co: not yet connected.");
-    expect(letters[0]?.html).toContain("&lt;b&gt;Rowan&lt;/b&gt; &amp; co: not yet connected.");
+    expect(letters[0]?.text).toContain("<b>Rowan</b> & co: no report yet.");
+    expect(letters[0]?.html).toContain("&lt;b&gt;Rowan&lt;/b&gt; &amp; co: no report yet.");
     expect(letters[0]?.text).toContain(`https://pieward.example/yards/${house.yard}/digest`);
     expect(letters[0]?.html).not.toContain("<b>Rowan");
   });

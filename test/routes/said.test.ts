@@ -104,7 +104,7 @@ describe("a feeder of which only the name was said", () => {
     await house.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
     const [ask, ...others] = (await house.runPeriodicCheck(feeder.id)).questions;
     expect(ask).toEqual({
-      words: "Say how much is in it: weigh it, or tell of a refill.",
+      words: "Enter how much food is in the hopper, or enter a refill.",
       opens: `/feeders/${feeder.id}/refill`,
     });
     expect(others).toEqual([]);

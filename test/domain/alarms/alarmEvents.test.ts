@@ -45,7 +45,7 @@ describe("what people hear of an alarm", () => {
   it("names what else the alarm stands for", () => {
     const cause = { ...rowan, explains: ["motorNotTurning", "depositUnpaid"] as const };
     expect(raise("supplyWeak", cause).words[0]).toMatchObject({
-      body: `Nothing fell. It also stands for: motor not turning, deposit not paid. ${ruleOf("supplyWeak").advice}`,
+      body: `Nothing fell. Also includes: motor not turning, deposit without a portion. ${ruleOf("supplyWeak").advice}`,
     });
   });
 
@@ -55,7 +55,7 @@ describe("what people hear of an alarm", () => {
       const [word] = raise(kind, everything, "word ".repeat(200)).words;
       const body = word?.kind === "raised" ? word.body : "";
       expect(body.length).toBeLessThanOrEqual(400);
-      expect(body).toMatch(/ It also stands for: [^.]* and \d+ more\. /);
+      expect(body).toMatch(/ Also includes: [^.]* and \d+ more\. /);
       expect(body.endsWith(ruleOf(kind).advice)).toBe(true);
       expect(body.startsWith("word word word")).toBe(true);
     }
@@ -80,7 +80,7 @@ describe("what people hear of an alarm", () => {
       return alarmEvents(rowan, changes, seen, gone);
     };
     expect(over("trayJammed")).toMatchObject([
-      { kind: "returned", title: "Rowan: tray jammed is over", body: "No longer so: tray jammed." },
+      { kind: "returned", title: "Rowan: tray jammed ended", body: "Tray jammed has ended." },
     ]);
     const [word] = over("batteryFreezing");
     expect(word).toMatchObject({ kind: "returned", title: "Rowan: to be looked at" });
@@ -100,9 +100,9 @@ describe("what people hear of an alarm", () => {
     ]);
     expect(told(shelve(alarm, after(start, hours(1)), "Ada", of))).toMatchObject([{ text: "Shelved by Ada." }]);
     expect(told(takeOutOfService(alarm, "The tray is off.", "Bo", of))).toMatchObject([
-      { kind: "suppressed", text: "Taken out of service by Bo: The tray is off." },
+      { kind: "suppressed", text: "Out of service (Bo): The tray is off." },
     ]);
     const hidden = advanceAlarm(alarm, null, { ...of, suppressed: hiding.cause });
-    expect(told(hidden)).toMatchObject([{ kind: "suppressed", text: "Explained by: motor stalled." }]);
+    expect(told(hidden)).toMatchObject([{ kind: "suppressed", text: "Caused by: motor stalled." }]);
   });
 });

@@ -73,7 +73,7 @@ describe("a weak supply", () => {
     const worse = words(house).at(-1);
     expect(worse).toMatchObject({
       priority: "urgent",
-      body: expect.stringContaining("It also stands for: motor not turning."),
+      body: expect.stringContaining("Also includes: motor not turning."),
     });
     expect(house.rangFor()).toEqual(["supplyWeak", "supplyWeak"]);
   });
@@ -124,7 +124,7 @@ describe("a feeder on the bench", () => {
     expect(heard(house)).toEqual([]);
     expect(logged(house, "trayJammed")).toContain("suppressedByDesign");
     expect(house.state().alarms.feederSilent).toMatchObject({
-      reason: "The feeder is on the bench.",
+      reason: "The feeder is in the workshop.",
       explainedBy: null,
     });
     sent(house, "inGarden");

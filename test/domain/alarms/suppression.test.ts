@@ -71,58 +71,58 @@ describe("the tree of causes", () => {
   it("is this one", () => {
     expect(`\n${tree()}\n`).toMatchInlineSnapshot(`
       "
-      feeder silent
+      no reports
         motor stalled
-          supply weak
+          supply voltage low
             motor not turning
               tray jammed
-                food bridged
+                food stuck above the tray
                   no food falls
-                    deposit not paid
-                    button silent
-                    detector silent
-                      detector drifting
-                    perch sensor silent
-            count ran backwards
-        food out
+                    deposit without a portion
+                    button not working
+                    metal detector not working
+                      metal detector misses caps
+                    perch sensor not working
+            counter went backwards
+        hopper empty
           tray jammed
-            food bridged
+            food stuck above the tray
               no food falls
-                deposit not paid
-                button silent
-                detector silent
-                  detector drifting
-                perch sensor silent
+                deposit without a portion
+                button not working
+                metal detector not working
+                  metal detector misses caps
+                perch sensor not working
           food low
         charging in frost
         battery near freezing
-          supply weak
+          supply voltage low
             motor not turning
               tray jammed
-                food bridged
+                food stuck above the tray
                   no food falls
-                    deposit not paid
-                    button silent
-                    detector silent
-                      detector drifting
-                    perch sensor silent
-            count ran backwards
+                    deposit without a portion
+                    button not working
+                    metal detector not working
+                      metal detector misses caps
+                    perch sensor not working
+            counter went backwards
         reports can't be read
         may still be paused
-        chute sensor blind
-        scale silent
-        sensor chattering
+        chute sensor not working
+        scale not working
+        sensor counts too much
         reading stuck
         reading impossible
-        boot id used again
+        boot id reused
         food may cake
-        ice on tray and slot likely
+        ice likely on tray and slot
           frost inside
-        feeder reports trouble
-      gives food though paused
-        pause not kept
+        problem reported by the feeder
+      feeding while paused
+        pause not followed
           pause not confirmed
-      not reporting regularly
+      irregular reports
       "
     `);
   });
@@ -143,7 +143,7 @@ describe("a fault that another explains", () => {
   it("names its cause instead of raising an alarm", () => {
     const both = where(["depositUnpaid", "trayJammed"]);
     expect(suppressionOf("depositUnpaid", both)).toEqual({
-      ...{ reason: "Explained by: tray jammed.", explainedBy: "trayJammed", isUnobservable: false },
+      ...{ reason: "Caused by: tray jammed.", explainedBy: "trayJammed", isUnobservable: false },
     });
     expect(suppressionOf("trayJammed", both)).toBeNull();
   });
@@ -259,7 +259,7 @@ describe("a paused feeder", () => {
   it("still tells that food is low, though its being out is at rest", () => {
     const both = ["foodOut", "foodLow"] as const;
     expect(suppressionOf("foodLow", where(both, { paused: true }))).toBeNull();
-    expect(why("foodLow", where(both))).toBe("Explained by: food out.");
+    expect(why("foodLow", where(both))).toBe("Caused by: hopper empty.");
     expect(why("foodOut", where(both, { paused: true }))).toBe("The feeder is paused.");
   });
 });
@@ -268,7 +268,7 @@ describe("a feeder that is not in the garden", () => {
   it("on the bench tells of nothing but a pause that did not arrive", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "onBench" })) === null);
     expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
-    expect(why("trayJammed", where(["trayJammed"], { placement: "onBench" }))).toBe("The feeder is on the bench.");
+    expect(why("trayJammed", where(["trayJammed"], { placement: "onBench" }))).toBe("The feeder is in the workshop.");
   });
 
   it("put away tells of what can do harm there, and of nothing else", () => {
@@ -280,7 +280,7 @@ describe("a feeder that is not in the garden", () => {
       "chargingInFrost",
       "batteryFreezing",
     ]);
-    expect(why("feederSilent", where(["feederSilent"], { placement: "putAway" }))).toBe("The feeder is put away.");
+    expect(why("feederSilent", where(["feederSilent"], { placement: "putAway" }))).toBe("The feeder is in storage.");
   });
 
   it("put away and unplugged leaves open what became of its battery", () => {
@@ -290,7 +290,7 @@ describe("a feeder that is not in the garden", () => {
       isUnobservable: true,
     });
     expect(suppressionOf("trayJammed", situation)).toEqual({
-      ...{ reason: "The feeder is put away.", explainedBy: null, isUnobservable: true },
+      ...{ reason: "The feeder is in storage.", explainedBy: null, isUnobservable: true },
     });
   });
 });

@@ -14,17 +14,17 @@ describe("the birds' day in the digest", () => {
 
   it("is said to be less than usual before any number, with what is usual", () => {
     expect(after({ visits: 3, presses: 1, deposits: 9, portions: 11 })).toEqual([
-      "Rowan: fewer than usual: 3 visits (usually 41), 1 press (12), 11 portions (60). The rest as usual.",
+      "Rowan: fewer than usual: 3 visits (usually 41), 1 press (12), 11 portions (60). Others as usual.",
     ]);
   });
 
   it("names a count that fell to nothing", () => {
-    expect(after({ ...busy, visits: 0 })[0]).toBe("Rowan: fewer than usual: no visit (usually 41). The rest as usual.");
+    expect(after({ ...busy, visits: 0 })[0]).toBe("Rowan: fewer than usual: no visit (usually 41). Others as usual.");
   });
 
   it("tells fewer and more apart", () => {
     expect(after({ visits: 2, presses: 90, deposits: 9, portions: 60 })[0]).toBe(
-      "Rowan: fewer than usual: 2 visits (usually 41); more than usual: 90 presses (usually 12). The rest as usual.",
+      "Rowan: fewer than usual: 2 visits (usually 41); more than usual: 90 presses (usually 12). Others as usual.",
     );
   });
 
@@ -56,6 +56,6 @@ describe("the birds' day in the digest", () => {
   });
 
   it("says of a week without a bird just that", () => {
-    expect(after(quiet, usualDays(quiet).slice(1))).toEqual(["Rowan: no bird came yesterday, as all week."]);
+    expect(after(quiet, usualDays(quiet).slice(1))).toEqual(["Rowan: no birds yesterday, as in the past week."]);
   });
 });

@@ -82,7 +82,7 @@ describe("the night ahead in the digest", () => {
   });
 
   it("warns of ice where water would freeze, unless the alarm does already or the night stays mild", () => {
-    const ice = "Rowan: wet by now, and what is wet may freeze tray and slot tonight.";
+    const ice = "Rowan: it is wet: tray and slot may freeze tonight.";
     expect(linesOf(airBetween(-4, 3, 60), wet(feederWithPortions("Rowan")))).toContain(ice);
     expect(linesOf(airBetween(3, 6, 60), wet(feederWithPortions("Rowan")))).not.toContain(ice);
     expect(linesOf(airBetween(-4, 3, 60), withAlarm(wet(feederWithPortions("Rowan")), "iceLock", now))).not.toContain(
@@ -95,7 +95,7 @@ describe("the night ahead in the digest", () => {
     const caking = { ...state.cold.caking, freezeThaw: { isFrozen: false, cycles: 3 } };
     const often = { ...state, cold: { ...state.cold, caking } };
     expect(linesOf(airBetween(-4, 3, 60), often)).toContain(
-      "Rowan: its food has frozen and thawed 3 times since the refill, and may again.",
+      "Rowan: its food has frozen and thawed 3 times since the refill.",
     );
     expect(linesOf(airBetween(-9, -4, 60), often)).toHaveLength(1); // no thaw in it
   });
@@ -124,7 +124,7 @@ describe("the night ahead in the digest", () => {
   });
 
   it("says that no thermometer told where none did, fell silent hours ago, or told of a part of the day only", () => {
-    const nothing = ["No thermometer has told enough to say."];
+    const nothing = ["Not enough temperature data."];
     expect(linesOf([])).toEqual(nothing);
     expect(linesOf(airBetween(4, 9).filter(({ at }) => at < past(now, hours(4))))).toEqual(nothing);
     expect(linesOf(airBetween(4, 9).slice(-15))).toEqual(nothing);

@@ -28,7 +28,7 @@ const told = (...feeders: readonly DigestFeeder[]) => composeDigest(yard, feeder
 const section = (digest: ReturnType<typeof told>, heading: string): readonly string[] =>
   digest.sections.find((each) => each.heading === heading)?.lines ?? [];
 const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today");
-const besides = (digest: ReturnType<typeof told>) => section(digest, "Besides");
+const besides = (digest: ReturnType<typeof told>) => section(digest, "Also");
 const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ lines }) => lines);
 
 describe("the digest's words", () => {
@@ -40,9 +40,9 @@ describe("the digest's words", () => {
     expect(digest.title).toBe("Alder Croft, today: nothing to do");
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Food left", lines: [`Rowan: about 1 kg, ${runOut}.`] },
+      { heading: "Food", lines: [`Rowan: about 1 kg, ${runOut}.`] },
       { heading: "Birds", lines: ["Rowan: as usual: 41 visits, 12 presses, 9 deposits, 60 portions."] },
-      { heading: "Deposits and pay", lines: ["Rowan: no deposit yesterday."] },
+      { heading: "Deposits and portions", lines: ["Rowan: no deposit yesterday."] },
       { heading: "Tonight", lines: ["No frost likely, about 4 °C."] },
     ]);
   });
@@ -53,17 +53,17 @@ describe("the digest's words", () => {
       digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(4, 9) }),
     );
     expect(linesOf(digest).length).toBeLessThanOrEqual(9);
-    expect(section(digest, "Deposits and pay")).toEqual(["Rowan and Larch: no deposit yesterday."]);
+    expect(section(digest, "Deposits and portions")).toEqual(["Rowan and Larch: no deposit yesterday."]);
   });
 
   it("put standing alarms first, the gravest before all, with since when and what to do", () => {
     const rowan = withAlarm(feederWithPortions("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
     const larch = withAlarm(feederWithPortions("Larch"), "trayJammed", past(now, hours(-9)));
     const digest = told(digestFeederFixture(rowan), digestFeederFixture(larch));
-    expect(digest.title).toBe("Alder Croft, today: 2 things to do");
+    expect(digest.title).toBe("Alder Croft, today: 2 tasks");
     expect(toDo(digest)).toEqual([
       `Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").advice}`,
-      `Rowan: chute sensor blind since today 06:30. ${ruleOf("chuteBlind").advice}`,
+      `Rowan: chute sensor not working since today 06:30. ${ruleOf("chuteBlind").advice}`,
     ]);
   });
 
@@ -86,7 +86,7 @@ describe("the digest's words", () => {
         ),
       );
     expect(toDo(shelved(7))).toEqual(["Nothing to do."]);
-    expect(besides(shelved(7))).toEqual(["Rowan: scale silent is shelved until 14:30 today."]);
+    expect(besides(shelved(7))).toEqual(["Rowan: scale not working is shelved until 14:30 today."]);
     expect(toDo(shelved(31))).toEqual(["Nothing to do."]);
     expect(shelved(7).title).toBe("Alder Croft, today: nothing to do");
   });
@@ -97,12 +97,12 @@ describe("the digest's words", () => {
       const cleaned = cleanedDaysAgo === null ? {} : { cleanedAt: past(now, days(-cleanedDaysAgo)) };
       return digestFeederFixture({ ...state, ...cleaned }, { addedAt: past(now, days(-addedDaysAgo)) });
     };
-    const words = "two weeks or more have passed since anybody said so.";
+    const words = "last cleaning more than two weeks ago or not entered.";
     expect(toDo(told(at("Rowan", 13.9, null)))).toEqual(["Nothing to do."]);
     expect(toDo(told(at("Rowan", 14, null)))).toEqual([`Clean Rowan: ${words}`]);
     expect(toDo(told(at("Rowan", 200, 13)))).toEqual(["Nothing to do."]);
     const both = told(at("Rowan", 200, 15), at("Larch", 20, null));
-    expect(both.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(both.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(both)).toEqual([`Clean Rowan and Larch: ${words}`]);
     const away = { ...feederWithPortions("Rowan", 1_500, 10, { placement: "putAway" }) };
     expect(told(digestFeederFixture(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
@@ -117,15 +117,15 @@ describe("the digest's words", () => {
     );
     expect(toDo(told(digestFeederFixture(rowan)))).toEqual(["Nothing to do."]);
     expect(besides(told(digestFeederFixture(rowan)))).toEqual([
-      "Out of service: chute sensor blind (Rowan) and scale silent (Rowan).",
+      "Out of service: chute sensor not working (Rowan) and scale not working (Rowan).",
     ]);
   });
 
   it.each(["latchedUnacknowledged", "latchedAcknowledged"])("ask for a look where an alarm is %s", (phase) => {
     const digest = told(digestFeederFixture(withAlarm(feederWithPortions("Rowan"), "batteryFreezing", now, phase)));
-    expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(digest.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(digest)).toEqual([
-      'Rowan: look whether all is well after "battery near freezing", and say so on its page.',
+      'Rowan: check after “battery near freezing” and confirm on its page.',
     ]);
   });
 
@@ -134,28 +134,28 @@ describe("the digest's words", () => {
     const bench = feederWithPortions("Larch", 540, 10, { placement: "onBench" });
     expect(told(digestFeederFixture(away), digestFeederFixture(bench)).sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Besides", lines: ["Larch: on the bench.", "Rowan: put away."] },
+      { heading: "Also", lines: ["Larch: in the workshop.", "Rowan: in storage."] },
     ]);
   });
 
   it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
     const low = feederWithPortions("Rowan", 540); // 40 g left at 50 g a day
     const digest = told(digestFeederFixture(low));
-    expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(digest.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(digest)).toHaveLength(1);
-    expect(toDo(digest)[0]).toMatch(/^Rowan: refill today, /);
-    expect(section(digest, "Food left")).toEqual(["Rowan: about 110 g, as said above."]);
+    expect(toDo(digest)[0]).toMatch(/^Rowan: refill today: /);
+    expect(section(digest, "Food")).toEqual(["Rowan: about 110 g, see above."]);
     const alarm = told(digestFeederFixture(withAlarm(low, "foodLow", now)));
-    expect(alarm.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(alarm.title).toBe("Alder Croft, today: 1 task");
     expect(linesOf(alarm).join()).not.toContain("refill today");
   });
 
   it("claim nothing about the food of a feeder that is silent, nor about its night", () => {
     const silent = withAlarm(feederWithPortions("Rowan", 540), "feederSilent", past(now, hours(-20)));
     const digest = told(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
-    expect(toDo(digest)[0]).toMatch(/^Rowan: feeder silent since yesterday 11:30\. /);
-    expect(section(digest, "Food left")).toEqual(["Rowan: not known while it is silent."]);
-    expect(section(digest, "Tonight")).toEqual(["No thermometer has told enough to say."]);
+    expect(toDo(digest)[0]).toMatch(/^Rowan: no reports since yesterday 11:30\. /);
+    expect(section(digest, "Food")).toEqual(["Rowan: not known (no reports)."]);
+    expect(section(digest, "Tonight")).toEqual(["Not enough temperature data."]);
   });
 
   it("say where a feeder was never heard, is paused, or its level isn't known", () => {
@@ -163,13 +163,13 @@ describe("the digest's words", () => {
     const digest = told(digestFeederFixture(fresh));
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Besides", lines: ["Rowan: not yet connected."] },
+      { heading: "Also", lines: ["Rowan: no report yet."] },
     ]);
-    expect(section(told(digestFeederFixture(reportingState(fresh))), "Food left")[0]).toMatch(
+    expect(section(told(digestFeederFixture(reportingState(fresh))), "Food")[0]).toMatch(
       /^Rowan: how much is in it isn't known/,
     );
     const paused = { ...reportingState(fresh), orders: { ...fresh.orders, lastStatement: { paused: true, at: now } } };
-    expect(section(told(digestFeederFixture(paused)), "Food left")[0]).toMatch(
+    expect(section(told(digestFeederFixture(paused)), "Food")[0]).toMatch(
       /^Rowan: paused; how much is in it isn.t known/,
     );
   });
@@ -179,7 +179,7 @@ describe("the digest's words", () => {
       digestFeederFixture(feederWithPortions("Rowan", 1_800)),
       digestFeederFixture(feederWithPortions("Larch", 700)),
     );
-    expect(section(digest, "Food left").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
+    expect(section(digest, "Food").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
   });
 
   it("mark practice wherever it is shown", () => {
@@ -225,9 +225,9 @@ describe("a screenful", () => {
       }),
     );
     const digest = told(...ten);
-    expect(digest.title).toBe("Alder Croft, today: 10 things to do");
+    expect(digest.title).toBe("Alder Croft, today: 10 tasks");
     expect(toDo(digest)).toHaveLength(10); // whatever is counted is listed, room or not
-    expect(section(digest, "Food left").at(-1)).toMatch(/And \d lines? more, each on its feeder's page\.$/);
+    expect(section(digest, "Food").at(-1)).toMatch(/And \d lines? more, each on its feeder's page\.$/);
     expect(digest.sections.map(({ heading }) => heading)).toContain("Tonight");
   });
 
@@ -238,7 +238,7 @@ describe("a screenful", () => {
     const { short } = told(...ten);
     expect(short.length).toBeLessThanOrEqual(shortMax);
     expect(short).toMatch(/\nMore on its page\.$/);
-    expect(short.startsWith("Birch 0: food bridged since today 07:30. ")).toBe(true);
+    expect(short.startsWith("Birch 0: food stuck above the tray since today 07:30. ")).toBe(true);
     expect(
       short
         .split("\n")
@@ -297,12 +297,12 @@ describe("what the digest counts", () => {
   it("asks for what only a keeper can say, each where it is said", () => {
     const fresh = reportingState(newFeeder(feederSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
     const digest = told(digestFeederFixture(fresh));
-    expect(digest.title).toBe("Alder Croft, today: 2 things to do");
+    expect(digest.title).toBe("Alder Croft, today: 2 tasks");
     expect(digest.sections[0]).toEqual({
       heading: "To do today",
       lines: [
-        "Rowan: say how much is in it: weigh it, or tell of a refill.",
-        "Rowan: say what a portion weighs: how long the food lasts rests on a usual weight that nobody has confirmed.",
+        "Rowan: enter how much food is in the hopper, or enter a refill.",
+        "Rowan: enter the weight of a portion. Until then the forecast uses a typical value.",
       ],
       links: ["/feeders/rowan/refill", "/feeders/rowan/settings"],
     });

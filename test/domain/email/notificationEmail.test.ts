@@ -29,7 +29,7 @@ describe("a notice as a letter", () => {
         "",
         "Feeder: Larch. Yard: Alder Croft.",
         "",
-        "Look at it, and say that you have seen it:",
+        "Open and acknowledge:",
         "https://pieward.example/feeders/f1",
         "",
         "-- ",

@@ -45,7 +45,7 @@ interface Heard {
 const earlierOf = (a: Instant, b: Instant): Instant => earlier(a, b);
 
 const fault = "foodOut";
-const words = { title: "Rowan: food out", body: "Nothing fell." };
+const words = { title: "Rowan: hopper empty", body: "Nothing fell." };
 
 export class EscalationChecker {
   /** What went wrong first; null where nothing did. */

@@ -130,13 +130,13 @@ export class EscalationScenario {
   }
 
   raised(priority: "urgent" | "soon" = "urgent", sameEpisode = false): this {
-    const words = { title: "Rowan: food out", body: "Nothing fell." };
+    const words = { title: "Rowan: hopper empty", body: "Nothing fell." };
     return this.hears({ kind: "raised", fault: this.fault, priority, at: this.now, ...words, sameEpisode });
   }
 
   worsened(): this {
     const raisedAt = this.call?.raisedAt ?? this.now;
-    const words = { title: "Rowan: food out", body: "And a deposit went unpaid." };
+    const words = { title: "Rowan: hopper empty", body: "And a deposit went unpaid." };
     return this.hears({ kind: "worsened", fault: this.fault, priority: "urgent", at: this.now, raisedAt, ...words });
   }
 
@@ -163,7 +163,7 @@ export class EscalationScenario {
     return this;
   }
 
-  /** "21:40 Ada push Rowan: food out", quiet ones with "softly"; those since the last time it was asked. */
+  /** "21:40 Ada push Rowan: hopper empty", quiet ones with "softly"; those since the last time it was asked. */
   heardSince(): string[] {
     const since = this.told.slice(this.read);
     this.read = this.told.length;

@@ -42,7 +42,7 @@ class Sky {
   call = (feeder: string): Escalation | null => this.calls.get(alarmTopic(feeder, fault)) ?? null;
 
   ice(feeder: string, time: string): this {
-    const words = { title: `${names[feeder]}: ice on tray and slot likely`, body: "It was wet and it froze." };
+    const words = { title: `${names[feeder]}: ice likely on tray and slot`, body: "It was wet and it froze." };
     this.until(this.at(time));
     return this.hears(feeder, { kind: "raised", fault, priority: "soon", at: this.now, ...words, sameEpisode: false });
   }
@@ -119,10 +119,10 @@ describe("ice under one sky", () => {
   it("rings once for a night, and names the others without a sound as they join", () => {
     const sky = new Sky().ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "19:00").ice("alder", "22:00");
     expect(sky.lines).toEqual([
-      "17:00 ada push: Rowan: ice on tray and slot likely | It was wet and it froze.",
-      "17:05 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch.",
-      "19:00 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch and Elder.",
-      "22:00 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch, Elder and Alder.",
+      "17:00 ada push: Rowan: ice likely on tray and slot | It was wet and it froze.",
+      "17:05 ada push quietly: Rowan: ice likely on tray and slot | It was wet and it froze. Also at Larch.",
+      "19:00 ada push quietly: Rowan: ice likely on tray and slot | It was wet and it froze. Also at Larch and Elder.",
+      "22:00 ada push quietly: Rowan: ice likely on tray and slot | It was wet and it froze. Also at Larch, Elder and Alder.",
     ]);
   });
 
@@ -143,7 +143,7 @@ describe("ice under one sky", () => {
       .ice("larch", "18:00")
       .until(instantOfLocal("2026-12-02", "07:00", stockholm));
     expect(sky.lines).toEqual([
-      "07:00 ada push: Rowan: ice on tray and slot likely | Since yesterday 17:00. It was wet and it froze. Also at Larch.",
+      "07:00 ada push: Rowan: ice likely on tray and slot | Since yesterday 17:00. It was wet and it froze. Also at Larch.",
     ]);
   });
 
@@ -152,7 +152,7 @@ describe("ice under one sky", () => {
     expect(sky.rings).toBe(1);
     expect(sky.lines.slice(-2)).toEqual([
       "20:00 ada push quietly: Rowan: back to normal | No longer so.",
-      "20:00 ada push quietly: Larch: ice on tray and slot likely | It was wet and it froze. Also at Elder.",
+      "20:00 ada push quietly: Larch: ice likely on tray and slot | It was wet and it froze. Also at Elder.",
     ]);
     sky.thaws("larch", "21:00").thaws("elder", "22:00");
     expect(sky.lines.at(-1)).toBe("22:00 ada push quietly: Elder: back to normal | No longer so.");
@@ -164,7 +164,7 @@ describe("ice under one sky", () => {
     const sky = new Sky({ people: [sleeper] }).ice("rowan", "17:00").ice("larch", "18:00").thaws("rowan", "20:00");
     sky.until(instantOfLocal("2026-12-02", "07:30", stockholm));
     expect(sky.lines).toEqual([
-      "07:00 ada push: Larch: ice on tray and slot likely | Since yesterday 18:00. It was wet and it froze.",
+      "07:00 ada push: Larch: ice likely on tray and slot | Since yesterday 18:00. It was wet and it froze.",
     ]);
   });
 
@@ -185,7 +185,7 @@ describe("ice under one sky", () => {
       .ice("larch", "17:05")
       .removed("rowan")
       .until(after(new Sky().at("17:05"), hours(7)));
-    expect(sky.lines.at(-1)).toMatch(/ada push: Larch: ice on tray and slot likely/);
+    expect(sky.lines.at(-1)).toMatch(/ada push: Larch: ice likely on tray and slot/);
     expect(sky.rings).toBe(2);
   });
 

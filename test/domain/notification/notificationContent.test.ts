@@ -12,7 +12,7 @@ const part = (feeder: string): SilentFeeder => ({
   topic: `alarm-${feeder}`,
   lastReportAt: raisedAt,
   raisedAt,
-  title: `${feeder}: feeder silent`,
+  title: `${feeder}: no reports`,
   body: "Nothing heard for 3 minutes.",
 });
 const ofYard: Escalation = {
@@ -21,7 +21,7 @@ const ofYard: Escalation = {
     subjectName: "Alder Croft",
     raisedAt: later,
     renewedAt: later,
-    title: "Alder Croft: two feeders silent",
+    title: "Alder Croft: no reports from two feeders",
     body: "Both.",
   },
   ...{

@@ -7,34 +7,34 @@ const croft = recipientsOf([ada, bo, cilla]);
 describe("an urgent call", () => {
   it("rings turn by turn until somebody answers, and reminds with growing gaps", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00").raised().shown("ada");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: hopper empty"]);
     story.until("2026-12-01 10:30");
     expect(story.heardSince()).toEqual([
-      "10:15 bo push Rowan: food out",
-      "10:20 bo email Rowan: food out", // no phone of his has shown it
-      "10:30 ada push Rowan: food out", // first reminder
-      "10:30 cilla email Rowan: food out",
+      "10:15 bo push Rowan: hopper empty",
+      "10:20 bo email Rowan: hopper empty", // no phone of his has shown it
+      "10:30 ada push Rowan: hopper empty", // first reminder
+      "10:30 cilla email Rowan: hopper empty",
     ]);
     story.until("2026-12-01 21:00");
     expect(story.heardSince()).toEqual([
-      "10:45 bo push Rowan: food out",
-      "11:30 ada push Rowan: food out",
-      "11:45 bo push Rowan: food out",
-      "13:30 ada push Rowan: food out",
-      "13:30 ada email Rowan: food out", // the third reminder, and the one before wasn't shown
-      "13:45 bo push Rowan: food out",
-      "13:45 bo email Rowan: food out",
-      "14:00 cilla email Rowan: food out", // her third
-      "17:30 ada push Rowan: food out",
-      "17:45 bo push Rowan: food out",
+      "10:45 bo push Rowan: hopper empty",
+      "11:30 ada push Rowan: hopper empty",
+      "11:45 bo push Rowan: hopper empty",
+      "13:30 ada push Rowan: hopper empty",
+      "13:30 ada email Rowan: hopper empty", // the third reminder, and the one before wasn't shown
+      "13:45 bo push Rowan: hopper empty",
+      "13:45 bo email Rowan: hopper empty",
+      "14:00 cilla email Rowan: hopper empty", // her third
+      "17:30 ada push Rowan: hopper empty",
+      "17:45 bo push Rowan: hopper empty",
     ]);
     story.until("2026-12-02 14:00");
     expect(story.heardSince()).toEqual([
-      "02. 01:30 ada push Rowan: food out",
-      "02. 07:00 bo push Rowan: food out", // due at 01:45, and he sleeps
-      "02. 13:30 ada push Rowan: food out",
-      "02. 13:30 ada email Rowan: food out",
-      "02. 14:00 cilla email Rowan: food out", // her sixth
+      "02. 01:30 ada push Rowan: hopper empty",
+      "02. 07:00 bo push Rowan: hopper empty", // due at 01:45, and he sleeps
+      "02. 13:30 ada push Rowan: hopper empty",
+      "02. 13:30 ada email Rowan: hopper empty",
+      "02. 14:00 cilla email Rowan: hopper empty", // her sixth
     ]);
   });
 
@@ -43,12 +43,12 @@ describe("an urgent call", () => {
       recipientsOf([bo, { ...ada, escalationOrder: 3 }]),
       "2026-12-01 23:00",
     ).raised();
-    expect(story.heardSince()).toEqual(["23:00 ada push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["23:00 ada push Rowan: hopper empty"]);
     story.shown("ada").until("2026-12-02 06:59");
     expect(story.heardSince().every((line) => line.includes("ada"))).toBe(true);
     story.until("2026-12-02 07:00");
-    expect(story.heardSince()).toEqual(["02. 07:00 bo push Rowan: food out"]);
-    expect(story.told.at(-1)?.telling.content.body).toBe("Nobody has answered for 8 hours. Nothing fell.");
+    expect(story.heardSince()).toEqual(["02. 07:00 bo push Rowan: hopper empty"]);
+    expect(story.told.at(-1)?.telling.content.body).toBe("Not acknowledged for 8 hours. Nothing fell.");
   });
 
   it("rings at night where the person allows it, and keeps still where not", () => {
@@ -58,7 +58,7 @@ describe("an urgent call", () => {
     expect(still.heardSince()).toEqual([]);
     expect(still.call?.unreachable).toBe(true); // nobody hears it now, and the screen must say so
     still.until("2026-12-01 07:00");
-    expect(still.heardSince()).toEqual(["07:00 bo push Rowan: food out"]);
+    expect(still.heardSince()).toEqual(["07:00 bo push Rowan: hopper empty"]);
     expect(still.told[0]?.telling.content.body).toBe("Since today 03:00. Nothing fell.");
     expect(still.call?.unreachable).toBe(false);
   });
@@ -67,7 +67,7 @@ describe("an urgent call", () => {
     const night = { quietHours: bo.quietHours, urgentBreaks: false };
     const story = new EscalationScenario(recipientsOf([{ ...ada, ...night }, bo]), "2026-12-01 23:00").raised();
     story.until("2026-12-02 07:00").shown("ada").until("2026-12-02 07:16");
-    expect(story.heardSince()).toEqual(["07:00 ada push Rowan: food out", "07:15 bo push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["07:00 ada push Rowan: hopper empty", "07:15 bo push Rowan: hopper empty"]);
   });
 
   it("says that nobody can be told, and tells whoever can be from the moment on", () => {
@@ -75,7 +75,7 @@ describe("an urgent call", () => {
     const story = new EscalationScenario(recipientsOf([nobody]), "2026-12-01 10:00").raised();
     expect(story.call?.unreachable).toBe(true);
     story.joins([ada]).until("2026-12-01 10:15");
-    expect(story.heardSince()).toEqual(["10:15 ada push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:15 ada push Rowan: hopper empty"]);
     expect(story.call?.unreachable).toBe(false);
   });
 
@@ -84,13 +84,13 @@ describe("an urgent call", () => {
       recipientsOf([{ ...ada, phoneCount: 0, email: null }, { ...bo }]),
       "2026-12-01 10:00",
     ).raised();
-    expect(story.heardSince()).toEqual(["10:00 bo push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 bo push Rowan: hopper empty"]);
   });
 
   it("mails who has no phone, and who lost it before a phone showed anything", () => {
     const story = new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised();
     story.joins([{ ...ada, phoneCount: 0 }]).offUntil("2026-12-01 10:02");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:02 ada email Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: hopper empty", "10:02 ada email Rowan: hopper empty"]);
   });
 
   it("spares the mail where a phone has shown it", () => {
@@ -98,18 +98,18 @@ describe("an urgent call", () => {
       .raised()
       .shown("ada")
       .until("2026-12-01 10:29");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: hopper empty"]);
   });
 
   it("makes up for a server that was down with one word a person", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00").raised().shown("ada").offUntil("2026-12-01 17:00");
     expect(story.heardSince()).toEqual([
-      "10:00 ada push Rowan: food out",
-      "17:00 ada push Rowan: food out",
-      "17:00 bo push Rowan: food out",
+      "10:00 ada push Rowan: hopper empty",
+      "17:00 ada push Rowan: hopper empty",
+      "17:00 bo push Rowan: hopper empty",
     ]);
     story.until("2026-12-01 17:20");
-    expect(story.heardSince()).toEqual(["17:05 bo email Rowan: food out", "17:15 cilla email Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["17:05 bo email Rowan: hopper empty", "17:15 cilla email Rowan: hopper empty"]);
   });
 
   it("carries its moment, its answers and its life", () => {
@@ -133,12 +133,12 @@ describe("a call about something that may wait a day", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00", "foodLow").raised("soon").shown("ada");
     story.until("2026-12-10 10:00");
     expect(story.heardSince()).toEqual([
-      "10:00 ada push Rowan: food out",
-      "02. 10:00 ada push Rowan: food out",
-      "04. 10:00 ada push Rowan: food out",
-      "07. 10:00 ada push Rowan: food out",
-      "07. 10:00 ada email Rowan: food out",
-      "10. 10:00 ada push Rowan: food out",
+      "10:00 ada push Rowan: hopper empty",
+      "02. 10:00 ada push Rowan: hopper empty",
+      "04. 10:00 ada push Rowan: hopper empty",
+      "07. 10:00 ada push Rowan: hopper empty",
+      "07. 10:00 ada email Rowan: hopper empty",
+      "10. 10:00 ada push Rowan: hopper empty",
     ]);
   });
 
@@ -147,7 +147,7 @@ describe("a call about something that may wait a day", () => {
     const story = new EscalationScenario(recipientsOf([sleeper, cilla]), "2026-12-01 23:00", "foodLow").raised("soon");
     expect(story.call?.unreachable).toBe(false);
     story.until("2026-12-02 07:00");
-    expect(story.heardSince()).toEqual(["07:00 ada push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["07:00 ada push Rowan: hopper empty"]);
     const over = new EscalationScenario(recipientsOf([sleeper]), "2026-12-01 23:00", "foodLow").raised("soon");
     over.until("2026-12-02 05:00").returned().until("2026-12-03 10:00");
     expect(over.heardSince()).toEqual([]);
@@ -159,12 +159,12 @@ describe("a call about something that may wait a day", () => {
       recipientsOf([{ ...ada, phoneCount: 0, email: null }, cilla]),
       "2026-12-01 10:00",
     ).raised("soon");
-    expect(story.heardSince()).toEqual(["10:00 cilla email Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 cilla email Rowan: hopper empty"]);
   });
 
   it("is mailed after half an hour unless a phone has shown it", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00", "foodLow").raised("soon").until("2026-12-01 12:00");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:30 ada email Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: hopper empty", "10:30 ada email Rowan: hopper empty"]);
   });
 });
 
@@ -173,7 +173,7 @@ describe("an answer", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00").raised().shown("ada").until("2026-12-01 10:17");
     story.heardSince();
     story.acknowledged("Ada").until("2026-12-09 10:00");
-    expect(story.heardSince()).toEqual(["10:17 bo push softly Ada has seen it: food out at Rowan"]);
+    expect(story.heardSince()).toEqual(["10:17 bo push softly Acknowledged by Ada: hopper empty at Rowan"]);
     expect(story.told.at(-1)?.telling.content).toMatchObject({ isClosing: true, silent: true, timeToLive: days(3) });
     expect(story.call?.acknowledgedBy).toBe("Ada");
   });
@@ -197,9 +197,9 @@ describe("an answer", () => {
     ).raised();
     story.shown("ada").until("2026-12-01 22:10").acknowledged("Ada").until("2026-12-02 08:00").returned();
     expect(story.heardSince()).toEqual([
-      "21:58 ada push Rowan: food out",
-      "21:58 bo email Rowan: food out",
-      "02. 07:00 bo email softly Ada has seen it: food out at Rowan",
+      "21:58 ada push Rowan: hopper empty",
+      "21:58 bo email Rowan: hopper empty",
+      "02. 07:00 bo email softly Acknowledged by Ada: hopper empty at Rowan",
       "02. 08:00 ada push softly Rowan: back to normal",
       "02. 08:00 bo email softly Rowan: back to normal",
     ]);
@@ -208,7 +208,7 @@ describe("an answer", () => {
   it("spares a second letter where the matter could wait a day", () => {
     const story = new EscalationScenario(recipientsOf([cilla]), "2026-12-01 10:00", "foodLow").raised("soon");
     story.until("2026-12-01 12:00").returned().until("2026-12-03 10:00");
-    expect(story.heardSince()).toEqual(["10:00 cilla email Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["10:00 cilla email Rowan: hopper empty"]);
   });
 });
 
@@ -220,7 +220,7 @@ describe("an alarm that is set aside", () => {
       .until("2026-12-01 10:05")
       .suppressed();
     story.until("2026-12-03 10:00");
-    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: food out", "10:05 ada push softly Rowan: set aside"]);
+    expect(story.heardSince()).toEqual(["10:00 ada push Rowan: hopper empty", "10:05 ada push softly Rowan: no action needed"]);
     expect(story.told.at(-1)?.telling.content.isClosing).toBe(true);
   });
 });
@@ -231,9 +231,9 @@ describe("an alarm that grows graver", () => {
     story.heardSince();
     story.until("2026-12-01 14:00").worsened().until("2026-12-01 14:16");
     expect(story.heardSince()).toEqual([
-      "14:00 ada push Rowan: food out",
-      "14:05 ada email Rowan: food out", // the screen of ten o'clock proved nothing about this
-      "14:15 bo push Rowan: food out",
+      "14:00 ada push Rowan: hopper empty",
+      "14:05 ada email Rowan: hopper empty", // the screen of ten o'clock proved nothing about this
+      "14:15 bo push Rowan: hopper empty",
     ]);
   });
 
@@ -246,9 +246,9 @@ describe("an alarm that grows graver", () => {
     story.heardSince();
     story.until("2026-12-01 10:20").worsened().shown("ada").until("2026-12-01 10:36");
     expect(story.heardSince()).toEqual([
-      "10:20 ada push Rowan: food out",
-      "10:20 bo push softly Rowan: food out",
-      "10:35 bo push Rowan: food out",
+      "10:20 ada push Rowan: hopper empty",
+      "10:20 bo push softly Rowan: hopper empty",
+      "10:35 bo push Rowan: hopper empty",
     ]);
   });
 });
@@ -262,10 +262,10 @@ describe("an alarm that is back within the hour", () => {
       .returned();
     story.until("2026-12-01 10:40").raised("urgent", true).until("2026-12-01 10:46");
     expect(story.heardSince()).toEqual([
-      "10:00 ada push Rowan: food out",
+      "10:00 ada push Rowan: hopper empty",
       "10:10 ada push softly Rowan: back to normal",
-      "10:40 ada push softly Rowan: food out",
-      "10:45 bo push Rowan: food out", // ten minutes before it went, five after it came back
+      "10:40 ada push softly Rowan: hopper empty",
+      "10:45 bo push Rowan: hopper empty", // ten minutes before it went, five after it came back
     ]);
     expect(story.told[2]?.telling.content.actions).toEqual(["acknowledge", "pause"]);
   });
@@ -277,9 +277,9 @@ describe("an alarm that is back within the hour", () => {
       .returned();
     story.until("2026-12-01 10:20").raised("urgent", true);
     expect(story.heardSince()).toEqual([
-      "10:00 cilla email Rowan: food out",
+      "10:00 cilla email Rowan: hopper empty",
       "10:10 cilla email softly Rowan: back to normal",
-      "10:20 cilla email Rowan: food out",
+      "10:20 cilla email Rowan: hopper empty",
     ]);
   });
 
@@ -288,6 +288,6 @@ describe("an alarm that is back within the hour", () => {
       .raised()
       .returned();
     story.until("2026-12-01 07:00").raised("urgent", true);
-    expect(story.heardSince()).toEqual(["07:00 bo push Rowan: food out"]);
+    expect(story.heardSince()).toEqual(["07:00 bo push Rowan: hopper empty"]);
   });
 });

@@ -51,14 +51,14 @@ class Croft {
   }
 
   silent(feeder: string, time: string, sameEpisode = false): this {
-    const words = { title: `${names[feeder]}: feeder silent`, body: "Nothing heard for 3 minutes." };
+    const words = { title: `${names[feeder]}: no reports`, body: "Nothing heard for 3 minutes." };
     return this.hears(feeder, time, {
       ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: this.at(time), ...words, sameEpisode },
     });
   }
 
   back(feeder: string, time: string): this {
-    const word = { title: `${names[feeder]}: back to normal`, body: "No longer so: feeder silent." };
+    const word = { title: `${names[feeder]}: back to normal`, body: "No longer so: no reports." };
     this.heard(feeder, time);
     return this.hears(feeder, time, { kind: "returned", fault: "feederSilent", at: this.at(time), ...word });
   }
@@ -150,7 +150,7 @@ const three = ["rowan", "larch", "elder"];
 describe("one silent feeder", () => {
   it("is told at once where the others are heard", () => {
     const croft = new Croft(three).allHeard("11:02").heard("rowan", "11:00").silent("rowan", "11:03");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports"]);
     expect(croft.call(null)).toBeNull();
   });
 
@@ -159,7 +159,7 @@ describe("one silent feeder", () => {
     croft.silent("rowan", "11:03");
     expect(croft.told()).toEqual([]);
     croft.heard("larch", "11:04").until("11:10");
-    expect(croft.told()).toEqual(["11:05 ada push Rowan: feeder silent", "11:10 ada email Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:05 ada push Rowan: no reports", "11:10 ada email Rowan: no reports"]);
   });
 
   it("doesn't wait for one that is put away, nor for one that can't be known for silent in time", () => {
@@ -195,7 +195,7 @@ const cut = (bend?: Bend) =>
 describe("feeders of one yard that fall silent together", () => {
   it("make one call that speaks of the yard, and ring once", () => {
     const croft = cut();
-    expect(croft.told()).toEqual(["11:04 ada push Alder Croft: 2 of 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:04 ada push Alder Croft: no reports from 2 of 3 feeders"]);
     expect(croft.call("rowan")).toBeNull();
     expect(croft.call("larch")).toBeNull();
     expect(croft.call(null)).toMatchObject({
@@ -209,19 +209,19 @@ describe("feeders of one yard that fall silent together", () => {
     const croft = cut().shown("ada").heard("elder", "11:06");
     croft.told();
     croft.silent("elder", "11:09");
-    expect(croft.told()).toEqual(["11:09 ada push softly Alder Croft: all 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:09 ada push softly Alder Croft: no reports from all 3 feeders"]);
   });
 
   it("replace what was told of one of them, and don't ring who was rung for it", () => {
     const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports"]);
     croft.silent("larch", "11:11");
     expect(croft.told()).toEqual([
-      "11:11 ada push softly Rowan: silent with others",
-      "11:11 ada push softly Alder Croft: 2 of 3 feeders silent",
+      "11:11 ada push softly Rowan: part of a group",
+      "11:11 ada push softly Alder Croft: no reports from 2 of 3 feeders",
     ]);
     croft.until("11:40");
-    expect(croft.told()).toEqual(["11:33 ada push Alder Croft: 2 of 3 feeders silent"]); // half an hour after the first ring
+    expect(croft.told()).toEqual(["11:33 ada push Alder Croft: no reports from 2 of 3 feeders"]); // half an hour after the first ring
   });
 
   it("go on through the turns from where the first of them stood", () => {
@@ -230,13 +230,13 @@ describe("feeders of one yard that fall silent together", () => {
       .heard("rowan", "11:00");
     croft.silent("rowan", "11:03").shown("ada").silent("larch", "11:11").told();
     croft.until("11:20");
-    expect(croft.told()).toEqual(["11:18 bo push Alder Croft: 2 of 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:18 bo push Alder Croft: no reports from 2 of 3 feeders"]);
   });
 
   it("stay apart where a quarter of an hour lies between them", () => {
     const croft = new Croft(three).allHeard("11:20").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     croft.heard("elder", "11:23").silent("larch", "11:23");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent", "11:23 ada push Larch: feeder silent"]);
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports", "11:23 ada push Larch: no reports"]);
     expect(croft.call(null)).toBeNull();
   });
 
@@ -244,7 +244,7 @@ describe("feeders of one yard that fall silent together", () => {
     const croft = cut().shown("ada").heard("elder", "11:06").silent("elder", "11:09");
     croft.told();
     croft.back("rowan", "11:20");
-    expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: 2 of 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: no reports from 2 of 3 feeders"]);
     croft.suppressed("larch", "11:21").told();
     const both = cut().shown("ada");
     both.told();
@@ -261,13 +261,13 @@ describe("feeders of one yard that fall silent together", () => {
     croft.told();
     croft.back("larch", "11:20");
     expect(croft.told()).toEqual([
-      "11:20 ada push softly Alder Croft: only Rowan is still silent",
-      "11:20 ada push softly Rowan: feeder silent",
+      "11:20 ada push softly Alder Croft: only Rowan has no reports",
+      "11:20 ada push softly Rowan: no reports",
     ]);
     expect(croft.call(null)?.endedAt).toBe(croft.now);
     expect(croft.call("rowan")?.recipientStates).toMatchObject([{ person: "ada", timesNotified: 1 }]);
     croft.until("11:40");
-    expect(croft.told()).toEqual(["11:34 ada push Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:34 ada push Rowan: no reports"]);
   });
 
   it("are answered for by whoever has seen one of them", () => {
@@ -276,7 +276,7 @@ describe("feeders of one yard that fall silent together", () => {
       .silent("rowan", "11:03");
     croft.silent("larch", "11:03").shown("ada").shown("bo").told();
     croft.acknowledged("larch", "11:06");
-    expect(croft.told()).toEqual(["11:06 bo push softly Ada has seen it: 2 of 3 feeders silent at Alder Croft"]);
+    expect(croft.told()).toEqual(["11:06 bo push softly Acknowledged by Ada: no reports from 2 of 3 feeders at Alder Croft"]);
     croft.until("23:00");
     expect(croft.told()).toEqual([]);
   });
@@ -285,7 +285,7 @@ describe("feeders of one yard that fall silent together", () => {
     const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     croft.acknowledged("rowan", "11:05").told();
     croft.silent("larch", "11:11");
-    expect(croft.told()).toContain("11:11 ada push Alder Croft: 2 of 3 feeders silent");
+    expect(croft.told()).toContain("11:11 ada push Alder Croft: no reports from 2 of 3 feeders");
   });
 
   it("forget one that is put away", () => {
@@ -302,7 +302,7 @@ describe("feeders of one yard that fall silent together", () => {
     croft.shown("ada").back("rowan", "11:10").back("larch", "11:10");
     croft.allHeard("11:20").silent("rowan", "11:23", true).silent("larch", "11:23", true).until("11:30");
     expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([
-      "11:03 ada push Alder Croft: both feeders silent",
+      "11:03 ada push Alder Croft: no reports from both feeders",
     ]);
     expect(croft.call(null)?.silentFeeders.length).toBe(2);
   });
@@ -311,12 +311,12 @@ describe("feeders of one yard that fall silent together", () => {
     const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
     croft.shown("ada").back("larch", "11:10").back("rowan", "11:10").told();
     croft.until("11:33").allHeard("11:33").heard("larch", "11:30").silent("larch", "11:33", true);
-    expect(croft.told()).toEqual(["11:33 ada push softly Larch: feeder silent"]);
+    expect(croft.told()).toEqual(["11:33 ada push softly Larch: no reports"]);
   });
 
   it("are set aside one by one", () => {
     const croft = cut().shown("ada").heard("elder", "11:06").suppressed("rowan", "11:10").suppressed("larch", "11:10");
-    expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: set aside");
+    expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: no action needed");
     expect(croft.call("larch")?.endedAt).not.toBeNull();
   });
 
@@ -324,7 +324,7 @@ describe("feeders of one yard that fall silent together", () => {
     const croft = cut().shown("ada");
     croft.told();
     croft.putAway("rowan").putAway("larch").looks();
-    expect(croft.told()).toEqual(["11:04 ada push softly Alder Croft: set aside"]);
+    expect(croft.told()).toEqual(["11:04 ada push softly Alder Croft: no action needed"]);
     croft.until("23:00");
     expect(croft.told()).toEqual([]);
     expect(croft.call(null)).toBeNull();
@@ -334,7 +334,7 @@ describe("feeders of one yard that fall silent together", () => {
     const many = ["rowan", "larch", "elder", "willow", "hazel"];
     const croft = new Croft(many).allHeard("11:00");
     for (const feeder of many) croft.silent(feeder, "11:03");
-    expect(croft.call(null)?.title).toBe("Alder Croft: all 5 feeders silent");
+    expect(croft.call(null)?.title).toBe("Alder Croft: no reports from all 5 feeders");
     expect(croft.call(null)?.body).toContain("and 1 more. They fell silent");
   });
 
@@ -370,7 +370,7 @@ describe("planted bugs of the yard's rule", () => {
         return null; // it broke, which is seen as well
       }
     };
-    const right = [["11:04 ada push Alder Croft: 2 of 3 feeders silent"], 3, true];
+    const right = [["11:04 ada push Alder Croft: no reports from 2 of 3 feeders"], 3, true];
     expect(story()).toEqual(right);
     expect(story(bend)).not.toEqual(right);
   });

@@ -29,7 +29,7 @@ const callOf = (feeder: string, more: Partial<Escalation> = {}): Escalation => (
     subjectName: feeder,
     raisedAt: ago(5),
     renewedAt: ago(5),
-    title: `${feeder}: feeder silent`,
+    title: `${feeder}: no reports`,
     body: "Nothing heard.",
   },
   ...{

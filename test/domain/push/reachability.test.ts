@@ -11,7 +11,7 @@ const lost = phone({ problem: "HTTP 403", lastDisplayedAt: before(now, hours(1))
 
 describe("a phone", () => {
   it("is proved for three days by having shown a notice, whatever its push service took since", () => {
-    expect(phoneReachability(proved, now)).toEqual({ kind: "proved", text: "It showed a notice 5 hours ago." });
+    expect(phoneReachability(proved, now)).toEqual({ kind: "proved", text: "Showed a notification 5 hours ago." });
     expect(phoneReachability({ ...proved, lastAcceptedAt: before(now, minutes(1)) }, now).kind).toBe("proved");
     expect(phoneReachability(phone({ lastDisplayedAt: before(now, (days(3) - 1) as never) }), now).kind).toBe("proved");
     expect(phoneReachability(phone({ lastDisplayedAt: before(now, days(3)) }), now).kind).toBe("unproved");
@@ -32,7 +32,7 @@ describe("a phone", () => {
   });
 
   it("is lost while its push service refuses it, also where it showed one an hour ago", () => {
-    expect(phoneReachability(lost, now)).toEqual({ kind: "lost", text: "It can't be told just now: HTTP 403" });
+    expect(phoneReachability(lost, now)).toEqual({ kind: "lost", text: "Can't deliver now: HTTP 403" });
   });
 });
 
@@ -46,12 +46,12 @@ describe("a person", () => {
   it("is not lost who has mail, nor proved: nobody tells us of a letter that was read", () => {
     expect(personReachability([], true, now)).toEqual({
       kind: "unproved",
-      text: "No phone is told. Letters go by mail.",
+      text: "No phone has notifications on. E-mail is on.",
     });
     expect(personReachability([lost], true, now).kind).toBe("unproved");
     expect(personReachability([], false, now)).toEqual({
       kind: "lost",
-      text: "No phone is told. Nor is there a mail address.",
+      text: "No phone has notifications on. No e-mail address.",
     });
   });
 });
