@@ -83,11 +83,11 @@ describe("what people hear of an alarm", () => {
       { kind: "returned", title: "Rowan: tray jammed ended", body: "Tray jammed has ended." },
     ]);
     const [word] = over("batteryFreezing");
-    expect(word).toMatchObject({ kind: "returned", title: "Rowan: to be looked at" });
-    expect(word).toHaveProperty(
-      "body",
-      expect.stringMatching(/^No longer so: battery near freezing\. .* reset the alarm\.$/),
-    );
+    expect(word).toMatchObject({ kind: "returned", title: "Rowan: check needed" });
+    expect(word).toHaveProperty("body", expect.stringMatching(/^Battery near freezing has ended\. .* press “I have checked”\.$/));
+
+
+
   });
 
   it("is by whom it was acknowledged, shelved or taken out, and why it is hidden", () => {

@@ -41,7 +41,7 @@ describe("the birds' day in the digest", () => {
         days: [day({ ...busy, visits: 3 }, false), ...usualDays().slice(1)],
       }),
     ]);
-    expect(lines[0]).toMatch(/^Rowan: 3 visits, .* It was silent or paused for part of yesterday\.$/);
+    expect(lines[0]).toMatch(/^Rowan: 3 visits, .* Part of yesterday is missing \(no reports or paused\)\.$/);
   });
 
   it("leaves broken days out of the week, and says when too few are left", () => {
@@ -51,7 +51,7 @@ describe("the birds' day in the digest", () => {
       /^Rowan: fewer than usual: 3 visits/,
     );
     expect(after(busy, [silent, silent, silent, silent, ...whole.slice(4)])[0]).toMatch(
-      /Too early to say what is usual\.$/,
+      /Not enough data for a comparison\.$/,
     );
   });
 

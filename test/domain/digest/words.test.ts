@@ -227,7 +227,7 @@ describe("a screenful", () => {
     const digest = told(...ten);
     expect(digest.title).toBe("Alder Croft, today: 10 tasks");
     expect(toDo(digest)).toHaveLength(10); // whatever is counted is listed, room or not
-    expect(section(digest, "Food").at(-1)).toMatch(/And \d lines? more, each on its feeder's page\.$/);
+    expect(section(digest, "Food").at(-1)).toMatch(/\d more lines? on the feeder pages\.$/);
     expect(digest.sections.map(({ heading }) => heading)).toContain("Tonight");
   });
 
@@ -254,7 +254,7 @@ describe("a screenful", () => {
         recentReadings: airBetween(4, 9),
       }),
     );
-    expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no bird came yesterday, as all week\./);
+    expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no birds yesterday, as in the past week\./);
     expect(short).not.toContain("More on its page");
   });
 });
@@ -282,7 +282,7 @@ describe("what the digest counts", () => {
           return digestFeederFixture(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
         });
         const digest = told(...feeders);
-        const counted = Number(/(\d+) things? to do$/.exec(digest.title)?.[1] ?? 0);
+        const counted = Number(/(\d+) tasks?$/.exec(digest.title)?.[1] ?? 0);
         const listed = digest.sections[0];
         expect(listed?.links?.length ?? 0, digest.title).toBe(counted);
         expect(listed?.lines.length).toBe(Math.max(1, counted)); // "Nothing to do."

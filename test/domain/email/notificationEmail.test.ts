@@ -33,8 +33,8 @@ describe("a notice as a letter", () => {
         "https://pieward.example/feeders/f1",
         "",
         "-- ",
-        "Pieward sent you this because your address is kept with the people of",
-        "Alder Croft. You can take it away there.",
+        "You get this e-mail because you are a recipient of Alder Croft. You can",
+        "remove your address in Pieward.",
         "",
       ].join("\n"),
     );
@@ -48,7 +48,7 @@ describe("a notice as a letter", () => {
       "<strong>Caution:</strong> switch off and unplug",
       "Feeder: Larch. Yard: Alder Croft.",
       'href="https://pieward.example/feeders/f1"',
-      "You can take it away there.",
+      "You can remove your address in Pieward.",
     ]) {
       expect(html).toContain(words);
     }
@@ -71,7 +71,7 @@ describe("a notice as a letter", () => {
       link: null,
     });
     expect(text).not.toContain("Yard");
-    expect(text).toContain("Thursday.\n\n-- \nPieward sent you this");
+    expect(text).toContain("Thursday.\n\n-- \nYou get this e-mail");
   });
 
   it.each(["motorStalled", "motorNotTurning", "trayJammed"] as const)("warns of the moving parts at %s", (fault) => {
@@ -80,8 +80,8 @@ describe("a notice as a letter", () => {
   it.each(["chargingInFrost", "batteryFreezing"] as const)("warns of the frozen battery at %s", (fault) => {
     expect(notificationEmail({ ...urgent, fault }, larch).text).toMatch(/Caution: never charge/);
   });
-  it.each(["supplyWeak", "feederSilent"] as const)("leaves mains to licensed hands at %s", (fault) => {
-    expect(notificationEmail({ ...urgent, fault }, larch).text).toContain("licensed hands");
+  it.each(["supplyWeak", "feederSilent"] as const)("leaves mains to an electrician at %s", (fault) => {
+    expect(notificationEmail({ ...urgent, fault }, larch).text).toContain("a qualified electrician");
   });
 
   it("warns of nothing where nothing can hurt, or where all is well again", () => {
