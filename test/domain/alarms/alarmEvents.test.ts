@@ -22,7 +22,7 @@ const raise = (kind: FaultKind, spoken: Parameters<typeof alarmEvents>[0] = rowa
   return { alarm: alarm as Alarm, words: alarmEvents(spoken, changes, null, alarm) };
 };
 
-describe("what people hear of an alarm", () => {
+describe("the events of an alarm", () => {
   it("says what is wrong, by what sign, and what to do", () => {
     expect(raise("trayJammed").words).toEqual([
       {
@@ -42,7 +42,7 @@ describe("what people hear of an alarm", () => {
     expect(raise("trayJammed", larch).words[0]).toMatchObject({ title: "Practice – Larch: tray jammed" });
   });
 
-  it("names what else the alarm stands for", () => {
+  it("names the faults that the alarm includes", () => {
     const cause = { ...rowan, explains: ["motorNotTurning", "depositUnpaid"] as const };
     expect(raise("supplyWeak", cause).words[0]).toMatchObject({
       body: `Nothing fell. Also includes: motor not turning, deposit without a portion. ${ruleOf("supplyWeak").advice}`,
@@ -72,7 +72,7 @@ describe("what people hear of an alarm", () => {
     }
   });
 
-  it("is good news when it is over, but that somebody must look where it may have done harm", () => {
+  it("reports the end, and asks for a check where the fault may have caused damage", () => {
     const over = (kind: FaultKind) => {
       const { alarm } = raise(kind);
       const seen = acknowledge(alarm, { by: "Ada", raisedAt: null }, context(kind)).alarm;
@@ -84,13 +84,13 @@ describe("what people hear of an alarm", () => {
     ]);
     const [word] = over("batteryFreezing");
     expect(word).toMatchObject({ kind: "returned", title: "Rowan: check needed" });
-    expect(word).toHaveProperty("body", expect.stringMatching(/^Battery near freezing has ended\. .* press “I have checked”\.$/));
-
-
-
+    expect(word).toHaveProperty(
+      "body",
+      expect.stringMatching(/^Battery near freezing has ended\. .* press “I have checked”\.$/),
+    );
   });
 
-  it("is by whom it was acknowledged, shelved or taken out, and why it is hidden", () => {
+  it("name who acknowledged, shelved or took it out of service, and the reason of a suppression", () => {
     const { alarm } = raise("trayJammed");
     const of = context("trayJammed");
     const told = (step: { alarm: Alarm | null; changes: Parameters<typeof alarmEvents>[1] }) =>

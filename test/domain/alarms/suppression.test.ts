@@ -47,8 +47,8 @@ function tree(): string {
     .join("\n");
 }
 
-describe("a feeder that is not yet regular and isn't heard from", () => {
-  it("tells no more of itself than one that is silent", () => {
+describe("a feeder that doesn't report regularly and has no reports now", () => {
+  it("shows no more than one without reports", () => {
     const situation = where(["reportsIrregular"]);
     expect(suppressionOf("foodOut", situation)).toMatchObject({
       explainedBy: "reportsIrregular",
@@ -178,7 +178,7 @@ describe("a fault that another explains", () => {
     expect(suppressionOf(kind, where([kind, other]))).toBeNull();
   });
 
-  it("stands under the cause of its cause, which is the one that is told", () => {
+  it("is listed under the cause of its cause, which is the one that notifies", () => {
     const chain = where(["batteryFreezing", "supplyWeak", "motorNotTurning", "trayJammed"]);
     for (const kind of ["supplyWeak", "motorNotTurning", "trayJammed"] as const) {
       expect(speaker(kind, chain)).toBe("batteryFreezing");
@@ -190,17 +190,17 @@ describe("a fault that another explains", () => {
   });
 });
 
-describe("a cause that explains something graver", () => {
+describe("a cause that explains a more urgent fault", () => {
   const priority = (kind: FaultKind, situation: FaultSituation): Priority =>
     currentPriority(kind, explainedFaults(kind, suppressions(situation), situation), situation);
 
-  it("speaks as gravely as that", () => {
+  it("takes its priority", () => {
     expect(priority("supplyWeak", where(["supplyWeak"]))).toBe("soon");
     expect(priority("supplyWeak", where(["supplyWeak", "countsBackwards"]))).toBe("soon");
     expect(priority("supplyWeak", where(["supplyWeak", "motorNotTurning"]))).toBe("urgent");
   });
 
-  it("does not where a pause lets the graver rest, or the keeper has set it aside", () => {
+  it("does not where a pause suppresses the more urgent fault, or a keeper has shelved it", () => {
     const both = ["supplyWeak", "motorNotTurning"] as const;
     expect(priority("supplyWeak", where(both, { paused: true }))).toBe("soon");
     expect(priority("supplyWeak", where(both, { alarms: { motorNotTurning: shelved("motorNotTurning") } }))).toBe(
@@ -210,8 +210,8 @@ describe("a cause that explains something graver", () => {
   });
 });
 
-describe("a cause that the keeper has set aside", () => {
-  it("on a shelf goes on explaining what is no graver, and nothing that is", () => {
+describe("a cause that the keeper has shelved", () => {
+  it("explains what is not more urgent, and nothing that is", () => {
     const alarms = { supplyWeak: shelved("supplyWeak"), foodOut: shelved("foodOut") };
     expect(speaker("countsBackwards", where(["supplyWeak", "countsBackwards"], { alarms }))).toBe("supplyWeak");
     expect(speaker("motorNotTurning", where(["supplyWeak", "motorNotTurning"], { alarms }))).toBeNull();
@@ -225,7 +225,7 @@ describe("a cause that the keeper has set aside", () => {
     expect(speaker("motorNotTurning", chain)).toBeNull();
   });
 
-  it("on a shelf that is over speaks again, so that nothing is told twice", () => {
+  it("explains again after the shelving has ended, so that nothing notifies twice", () => {
     const alarms = { supplyWeak: shelved("supplyWeak") };
     const later = where(["supplyWeak", "motorNotTurning"], { alarms, now: after(now, days(2)) });
     expect(speaker("motorNotTurning", later)).toBe("supplyWeak");
@@ -238,7 +238,7 @@ describe("a cause that the keeper has set aside", () => {
 });
 
 describe("a paused feeder", () => {
-  it("rests in all that a standing feeder can't do, and in nothing else", () => {
+  it("suppresses the faults of feeding, and no others", () => {
     const resting = faultKinds.filter((kind) => suppressionOf(kind, where([], { paused: true })) !== null);
     expect(resting).toEqual([
       "motorNotTurning",
@@ -256,7 +256,7 @@ describe("a paused feeder", () => {
     ]);
   });
 
-  it("still tells that food is low, though its being out is at rest", () => {
+  it("still raises low food, though an empty hopper is suppressed", () => {
     const both = ["foodOut", "foodLow"] as const;
     expect(suppressionOf("foodLow", where(both, { paused: true }))).toBeNull();
     expect(why("foodLow", where(both))).toBe("Caused by: hopper empty.");
@@ -265,13 +265,13 @@ describe("a paused feeder", () => {
 });
 
 describe("a feeder that is not in the garden", () => {
-  it("on the bench tells of nothing but a pause that did not arrive", () => {
+  it("in the workshop notifies only of a pause that did not arrive", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "onBench" })) === null);
     expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
     expect(why("trayJammed", where(["trayJammed"], { placement: "onBench" }))).toBe("The feeder is in the workshop.");
   });
 
-  it("put away tells of what can do harm there, and of nothing else", () => {
+  it("in storage notifies of what can cause damage there, and of nothing else", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "putAway" })) === null);
     expect(free).toEqual([
       "feedsThoughPaused",

@@ -34,11 +34,11 @@ const linesOf = (...states: readonly FeederState[]) =>
   );
 
 describe("wear in the digest", () => {
-  it("is not spoken of where no number tells of it", () => {
+  it("is not mentioned where no number shows it", () => {
     expect(linesOf(feederWithPortions("Rowan"))).toEqual([]);
   });
 
-  it("is said not to show where the motor draws what it drew at first", () => {
+  it("is reported as none where the motor current is as at first", () => {
     expect(
       linesOf(
         withMotor(
@@ -67,7 +67,7 @@ describe("wear in the digest", () => {
     expect(linesOf(withMotor(feederWithPortions("Rowan"), stiff))).toEqual(["No signs of wear."]);
   });
 
-  it("begins anew with another motor", () => {
+  it("starts again with another motor", () => {
     const replaced = motorAfter(90, (day) => (day < 45 ? 240 : 480));
     expect(replaced.baseline?.portions).toBeLessThan(46 * 30);
     expect(linesOf(withMotor(feederWithPortions("Rowan"), replaced))).toEqual(["No signs of wear."]);

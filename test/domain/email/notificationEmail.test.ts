@@ -15,8 +15,8 @@ const urgent = notificationFixture({
   actions: ["acknowledge", "pause"],
 });
 
-describe("a notice as a letter", () => {
-  it("says in plain text what is wrong, what may hurt, where it is, and where to answer", () => {
+describe("a notification as an e-mail", () => {
+  it("has in plain text the fault, the caution, the place and the link", () => {
     expect(notificationEmail(urgent, larch).text).toBe(
       [
         "Larch: tray jammed",
@@ -60,11 +60,11 @@ describe("a notice as a letter", () => {
     expect(text).not.toContain("Look at it");
   });
 
-  it("speaks of the yard alone where no feeder is meant", () => {
+  it("names only the yard where it is about no feeder", () => {
     expect(notificationEmail(urgent, { ...larch, feederName: null }).text).toContain("\nYard: Alder Croft.\n");
   });
 
-  it("speaks of no place where it only tries the way", () => {
+  it("names no place in a test e-mail", () => {
     const { text } = notificationEmail(notificationFixture({ fault: null }), {
       yardName: null,
       feederName: null,
@@ -93,7 +93,7 @@ describe("a notice as a letter", () => {
     expect(cautious({})).toBe(true);
   });
 
-  it("stands with the other letters of the same alarm, and apart from those of an earlier one", () => {
+  it("is in one thread with the other e-mails of the same raise, and not with those of an earlier one", () => {
     const topic = (different: Parameters<typeof notificationFixture>[0]) =>
       notificationEmail({ ...urgent, ...different }, larch).topic;
     expect(topic({ title: "Larch: tray still jammed" })).toBe(topic({}));

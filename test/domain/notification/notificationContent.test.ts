@@ -36,7 +36,7 @@ const ofYard: Escalation = {
   ...{ unreachable: false, groupedUnder: null, alsoFeeders: [], silentFeeders: [part("rowan"), part("larch")] },
 };
 
-describe("a call of a whole yard", () => {
+describe("an escalation of a whole yard", () => {
   it("is answered by way of one of its silent feeders, at that one's own raise", () => {
     expect(alarmContent(ofYard, false, stockholm, later)).toMatchObject({
       actions: ["acknowledge"],

@@ -31,8 +31,8 @@ const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today")
 const besides = (digest: ReturnType<typeof told>) => section(digest, "Also");
 const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ lines }) => lines);
 
-describe("the digest's words", () => {
-  it("say of a healthy yard that there is nothing to do, what is left and what the birds did, in that order", () => {
+describe("the digest's text", () => {
+  it("states for a healthy yard that there is nothing to do, the food left and the birds, in that order", () => {
     const state = feederWithPortions("Rowan");
     const digest = told(digestFeederFixture(state, { recentReadings: airBetween(4, 9) }));
     const runOut = runOutText(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
@@ -47,7 +47,7 @@ describe("the digest's words", () => {
     ]);
   });
 
-  it("keep two healthy feeders within nine lines", () => {
+  it("keeps two healthy feeders within nine lines", () => {
     const digest = told(
       digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: airBetween(4, 9) }),
       digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(4, 9) }),
@@ -56,7 +56,7 @@ describe("the digest's words", () => {
     expect(section(digest, "Deposits and portions")).toEqual(["Rowan and Larch: no deposit yesterday."]);
   });
 
-  it("put standing alarms first, the gravest before all, with since when and what to do", () => {
+  it("lists active alarms first, the most urgent before all, with their start and the advice", () => {
     const rowan = withAlarm(feederWithPortions("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
     const larch = withAlarm(feederWithPortions("Larch"), "trayJammed", past(now, hours(-9)));
     const digest = told(digestFeederFixture(rowan), digestFeederFixture(larch));
@@ -68,7 +68,7 @@ describe("the digest's words", () => {
   });
 
   it.each(["suspected", "suppressedByDesign", "returnedUnacknowledged"])(
-    "ask nothing for an alarm that is %s",
+    "has no task for an alarm that is %s",
     (phase) => {
       const state = withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, phase);
       expect(told(digestFeederFixture(state)).title).toBe("Alder Croft, today: nothing to do");
@@ -76,7 +76,7 @@ describe("the digest's words", () => {
     },
   );
 
-  it("name what is shelved only on the day on which its shelf ends, and ask nothing for it", () => {
+  it("names what is shelved only on the day on which the shelving ends, without a task", () => {
     const shelved = (until: number) =>
       told(
         digestFeederFixture(
@@ -91,7 +91,7 @@ describe("the digest's words", () => {
     expect(shelved(7).title).toBe("Alder Croft, today: nothing to do");
   });
 
-  it("ask for cleaning each fortnight, in one line for all, counted from when somebody said so or from the beginning", () => {
+  it("asks for cleaning each fortnight, in one line for all, counted from the last cleaning or from the start", () => {
     const at = (name: string, addedDaysAgo: number, cleanedDaysAgo: number | null) => {
       const state = feederWithPortions(name);
       const cleaned = cleanedDaysAgo === null ? {} : { cleanedAt: past(now, days(-cleanedDaysAgo)) };
@@ -108,7 +108,7 @@ describe("the digest's words", () => {
     expect(told(digestFeederFixture(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
   });
 
-  it("name what is out of service in one line, and ask nothing for it", () => {
+  it("names what is out of service in one line, without a task", () => {
     const rowan = withAlarm(
       withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, "outOfService"),
       "scaleSilent",
@@ -121,15 +121,13 @@ describe("the digest's words", () => {
     ]);
   });
 
-  it.each(["latchedUnacknowledged", "latchedAcknowledged"])("ask for a look where an alarm is %s", (phase) => {
+  it.each(["latchedUnacknowledged", "latchedAcknowledged"])("asks for a check where an alarm is %s", (phase) => {
     const digest = told(digestFeederFixture(withAlarm(feederWithPortions("Rowan"), "batteryFreezing", now, phase)));
     expect(digest.title).toBe("Alder Croft, today: 1 task");
-    expect(toDo(digest)).toEqual([
-      'Rowan: check after “battery near freezing” and confirm on its page.',
-    ]);
+    expect(toDo(digest)).toEqual(["Rowan: check after “battery near freezing” and confirm on its page."]);
   });
 
-  it("say of a feeder that is put away or on the bench only that", () => {
+  it("has only the placement of a feeder in storage or in the workshop", () => {
     const away = feederWithPortions("Rowan", 540, 10, { placement: "putAway" });
     const bench = feederWithPortions("Larch", 540, 10, { placement: "onBench" });
     expect(told(digestFeederFixture(away), digestFeederFixture(bench)).sections).toEqual([
@@ -138,7 +136,7 @@ describe("the digest's words", () => {
     ]);
   });
 
-  it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
+  it("asks for a refill before the hopper may be empty, and not twice where an alarm does", () => {
     const low = feederWithPortions("Rowan", 540); // 40 g left at 50 g a day
     const digest = told(digestFeederFixture(low));
     expect(digest.title).toBe("Alder Croft, today: 1 task");
@@ -150,7 +148,7 @@ describe("the digest's words", () => {
     expect(linesOf(alarm).join()).not.toContain("refill today");
   });
 
-  it("claim nothing about the food of a feeder that is silent, nor about its night", () => {
+  it("claims nothing about the food of a feeder without reports, nor about its night", () => {
     const silent = withAlarm(feederWithPortions("Rowan", 540), "feederSilent", past(now, hours(-20)));
     const digest = told(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
     expect(toDo(digest)[0]).toMatch(/^Rowan: no reports since yesterday 11:30\. /);
@@ -158,7 +156,7 @@ describe("the digest's words", () => {
     expect(section(digest, "Tonight")).toEqual(["Not enough temperature data."]);
   });
 
-  it("say where a feeder was never heard, is paused, or its level isn't known", () => {
+  it("states where a feeder has never reported, is paused, or its level isn't known", () => {
     const fresh = newFeeder(feederSettings({ name: "Rowan" }), now);
     const digest = told(digestFeederFixture(fresh));
     expect(digest.sections).toEqual([
@@ -174,7 +172,7 @@ describe("the digest's words", () => {
     );
   });
 
-  it("tell the soonest empty first", () => {
+  it("lists the first to be empty first", () => {
     const digest = told(
       digestFeederFixture(feederWithPortions("Rowan", 1_800)),
       digestFeederFixture(feederWithPortions("Larch", 700)),
@@ -182,14 +180,14 @@ describe("the digest's words", () => {
     expect(section(digest, "Food").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
   });
 
-  it("mark practice wherever it is shown", () => {
+  it("marks practice wherever it is shown", () => {
     const state = feederWithPortions("Rowan", 1_500, 10, { practice: true });
     const digest = composeDigest({ ...yard, practice: true }, [digestFeederFixture(state)], date, now);
     expect(digest.title).toMatch(/^Practice – Alder Croft, /);
     expect(section(digest, "Birds")[0]).toMatch(/^Rowan \(practice\): /);
   });
 
-  it("say of an empty yard that it has no feeder", () => {
+  it("states for an empty yard that it has no feeder", () => {
     expect(told()).toEqual({
       title: "Alder Croft, today: no feeder yet",
       short: "There is no feeder in this yard yet.",
@@ -208,7 +206,7 @@ describe("the digest's words", () => {
 describe("a screenful", () => {
   const birch = (n: number) => `Birch ${n}`;
 
-  it("holds ten quiet feeders, each as usual in one breath", () => {
+  it("holds ten feeders without alarms, as usual in one line", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
       digestFeederFixture(feederWithPortions(birch(n)), { recentReadings: airBetween(4, 9) }),
     );
@@ -217,7 +215,7 @@ describe("a screenful", () => {
     expect(section(digest, "Birds")).toEqual(["Birch 0, Birch 1 and 8 more: as usual."]);
   });
 
-  it("holds ten feeders that all call, all differ and all freeze, and leaves out none silently", () => {
+  it("holds ten feeders that all have alarms, all differ and all freeze, and counts those left out", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
       digestFeederFixture(withAlarm(feederWithPortions(birch(n), 1_500 + 40 * n), "trayJammed", now), {
         days: [day({ ...busy, visits: n }), ...usualDays().slice(1)],
@@ -294,7 +292,7 @@ describe("what the digest counts", () => {
     expect(most, "the property must reach a list that is longer than a screen").toBeGreaterThan(linesMax - 5);
   });
 
-  it("asks for what only a keeper can say, each where it is said", () => {
+  it("asks for what only a keeper can enter, each with its page", () => {
     const fresh = reportingState(newFeeder(feederSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
     const digest = told(digestFeederFixture(fresh));
     expect(digest.title).toBe("Alder Croft, today: 2 tasks");
