@@ -58,7 +58,7 @@ const sendTo = (server: SmtpServer, email = emailFixture(), id = "item-1", to = 
 describe("e-mail", () => {
   it("is handed to the mail server as text and HTML that a mail program can read", async () => {
     const server = await open();
-    const email = emailFixture({ title: "Larch: food out 🐦‍⬛", body: "Ett skrovmål för många skator.\nFyll på." });
+    const email = emailFixture({ title: "Larch: hopper empty 🐦‍⬛", body: "Ett skrovmål för många skator.\nFyll på." });
     expect(await sendTo(server, email)).toEqual({ kind: "accepted" });
     expect(server.complaints).toEqual([]);
     const [received] = server.emails;

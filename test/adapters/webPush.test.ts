@@ -39,13 +39,13 @@ const send = (phone: Phone, different: Parameters<typeof notificationFixture>[0]
 describe("web push", () => {
   it("delivers a notification that the phone can decrypt", async () => {
     const phone = service.subscribe();
-    expect(await send(phone, { priority: "urgent", title: "Larch: food out 🐦‍⬛" })).toEqual({ kind: "accepted" });
+    expect(await send(phone, { priority: "urgent", title: "Larch: hopper empty 🐦‍⬛" })).toEqual({ kind: "accepted" });
     expect(service.complaints).toEqual([]);
     const [message] = service.messagesFor(phone);
     expect(message).toMatchObject({ ttlSeconds: 43_200, urgency: "high" });
     expect(message?.payload).toMatchObject({
       web_push: 8030,
-      notification: { title: "Larch: food out 🐦‍⬛", navigate: "https://pieward.example/feeders/f1" },
+      notification: { title: "Larch: hopper empty 🐦‍⬛", navigate: "https://pieward.example/feeders/f1" },
     });
   });
 

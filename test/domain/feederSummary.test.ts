@@ -149,7 +149,7 @@ describe("a feeder's words", () => {
 
   it("note what is no alarm, and never call such a feeder well", () => {
     const note = { ...whole(filled(connected())), alarms: raised("countsBackwards", earlierToday) };
-    expect(feederSummary(note, now)).toBe("Noted: count ran backwards. Too early to say how long it lasts.");
+    expect(feederSummary(note, now)).toBe("Noted: counter went backwards. Too early to say how long it lasts.");
     const both = { ...note, alarms: { ...note.alarms, ...raised("supplyWeak", earlierToday) } };
     expect(feederSummary(both, now)).toBe("Supply weak since 14:20.");
   });

@@ -138,7 +138,7 @@ describe("the digest flow", () => {
     const { ports, digests, enqueued, rings } = server([alderCroft]);
     expect(await sendDueDigests(ports)).toBe(1);
     const digest = digests.get("alder 2026-11-25");
-    expect(digest?.title).toBe("Alder Croft, today: 1 thing to do"); // how much is in it isn't known
+    expect(digest?.title).toBe("Alder Croft, today: 1 task"); // how much is in it isn't known
     expect(enqueued).toHaveLength(1);
     expect(enqueued[0]).toMatchObject({
       yard: "alder",
@@ -250,8 +250,8 @@ describe("the digest flow", () => {
     await sendDueDigests(ports);
     const sections = digests.get("alder 2026-11-25")?.sections;
     const lines = (heading: string) => sections?.find((each) => each.heading === heading)?.lines;
-    expect(lines("Deposits and pay")).toEqual([
-      "Rowan: not paid: 1 of 3 deposits (12:40). The others paid, half of them within 2 seconds.",
+    expect(lines("Deposits and portions")).toEqual([
+      "Rowan: no portion for 1 of 3 deposits (12:40). The others, half of them within 2 seconds.",
     ]);
     expect(lines("Tonight")).toEqual(["Frost likely, about −6 °C."]);
     expect(lines("Birds")).toEqual(["Rowan: as usual: 30 visits, 20 portions."]);

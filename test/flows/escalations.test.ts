@@ -126,7 +126,7 @@ describe("an urgent alarm", () => {
     expect(seen.json().alarms).toMatchObject([{ fault: "trayJammed", state: "acknowledged" }]);
     server.clock.advance(seconds(1));
     await deliverAll(server);
-    expect(sentNotifications(server).slice(2)).toEqual(["Ada: Bo has seen it: tray jammed at Rowan"]);
+    expect(sentNotifications(server).slice(2)).toEqual(["Ada: Acknowledged by Bo: tray jammed at Rowan"]);
     await advanceTime(server, hours(2), there);
     expect(sentNotifications(server)).toHaveLength(3);
   });
@@ -225,7 +225,7 @@ describe("feeders that fall silent together", () => {
       await server.report(larch, { ...jamReport, sentUptimeMs: (71 + minute) * 60_000 });
       await advanceTime(server, minutes(1));
     }
-    expect(sentNotifications(server)).toEqual(["Ada: Rowan: feeder silent"]);
+    expect(sentNotifications(server)).toEqual(["Ada: Rowan: no reports"]);
   });
 });
 

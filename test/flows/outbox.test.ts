@@ -301,7 +301,7 @@ describe("the outbox", () => {
 describe("a letter", () => {
   it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
     const { outbox, drain, written, mail, clock } = server();
-    outbox.enqueueEmail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: food out" }), start);
+    outbox.enqueueEmail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: hopper empty" }), start);
     mail.answer = { kind: "tryLater", notBefore: null, text: "451 greylisted" };
     expect(await drain()).toMatchObject({ waiting: 1 });
     clock.at = past(start, minutes(5));
@@ -309,7 +309,7 @@ describe("a letter", () => {
     expect(await drain()).toMatchObject({ delivered: 1, nextDueAt: null });
     expect(written.map(({ to, at }) => `${to} ${at}`)).toEqual(Array(2).fill(`ada@alder.example ${start}`));
     expect(new Set(written.map(({ id }) => id)).size).toBe(1);
-    expect(written[0]?.letter.subject).toBe("Rowan: food out");
+    expect(written[0]?.letter.subject).toBe("Rowan: hopper empty");
     expect(written[0]?.letter.text).toContain("Feeder: Rowan. Yard: Alder Croft.");
     expect(written[0]?.letter.text).toContain("https://alder.example/pieward/feeders/rowan");
   });
@@ -377,7 +377,7 @@ describe("from the outbox to the phone, over a real push service on this machine
     outbox.addPhone(phone);
 
     service.setBehaviour({ kind: "answer", status: 429, headers: { "retry-after": "90" } });
-    tell(phone, { title: "Larch: food out", priority: "urgent", timeToLive: hours(12) });
+    tell(phone, { title: "Larch: hopper empty", priority: "urgent", timeToLive: hours(12) });
     expect(await drain()).toMatchObject({ waiting: 1, nextDueAt: past(start, seconds(90)) });
 
     service.setBehaviour({ kind: "accept" });
@@ -386,7 +386,7 @@ describe("from the outbox to the phone, over a real push service on this machine
     expect(await drain()).toMatchObject({ delivered: 1, nextDueAt: null });
     const message = await arriving;
     expect(message).toMatchObject({ urgency: "high", ttlSeconds: 12 * 3_600 - 90 });
-    expect(message.payload.notification).toMatchObject({ title: "Larch: food out", navigate: "/feeders/rowan" });
+    expect(message.payload.notification).toMatchObject({ title: "Larch: hopper empty", navigate: "/feeders/rowan" });
     expect(service.complaints).toEqual([]);
 
     service.unsubscribe(phone);

@@ -69,7 +69,7 @@ describe("the rates of a yard", () => {
     expect(view.days.reduce((sum, day) => sum + day.soon, 0)).toBe(12);
     expect(view.days.reduce((sum, day) => sum + day.notes, 0)).toBe(1);
     expect(view.frequentAlarms[0]).toEqual({
-      name: "ice on tray and slot likely, Rowan",
+      name: "ice likely on tray and slot, Rowan",
       alarmCount: 8,
       sharePercent: 67,
     });
@@ -112,7 +112,7 @@ describe("the rates of a yard", () => {
     expect(told.json<{ alarms: { fault: string }[] }>().alarms.map(({ fault }) => fault)).toContain("feederSilent");
     server.clock.advance(days(40));
     const { view } = await askedOf(server);
-    expect(view.standing.map(({ name }) => name)).toContain("feeder silent, Rowan");
+    expect(view.standing.map(({ name }) => name)).toContain("no reports, Rowan");
     expect(view.findings).toContainEqual(expect.stringMatching(/^“Feeder silent” at Rowan has stood for 40 days/));
   });
 

@@ -59,7 +59,7 @@ describe("the digest's door", () => {
     const lines = (heading: string) => digest.sections.find((each) => each.heading === heading)?.lines;
     expect(digest.title.endsWith(digest.summary)).toBe(true);
     expect(lines("Tonight")).toEqual(["Frost likely, about −6 °C."]);
-    expect(lines("Deposits and pay")).toEqual(["Rowan: no deposit yesterday."]); // it was the day before
+    expect(lines("Deposits and portions")).toEqual(["Rowan: no deposit yesterday."]); // it was the day before
     expect((await digestOf(server, "2026-01-17")).json()).toEqual(digest);
   });
 
@@ -78,9 +78,9 @@ describe("the digest's door", () => {
     expect(await sendDueDigests(server.ports)).toBe(0);
     const { sections } = (await digestOf(server)).json() as DigestView;
     const lines = (heading: string) => sections.find((each) => each.heading === heading)?.lines;
-    expect(lines("Deposits and pay")).toEqual(["Rowan: 1 deposit, paid, within 2 seconds."]);
+    expect(lines("Deposits and portions")).toEqual(["Rowan: 1 deposit, paid, within 2 seconds."]);
     expect(lines("Birds")).toEqual([
-      "Rowan: 1 visit, 1 deposit, 1 portion. It was silent or paused for part of yesterday.",
+      "Rowan: 1 visit, 1 deposit, 1 portion. Part of yesterday is missing (no reports or paused).",
     ]);
   });
 

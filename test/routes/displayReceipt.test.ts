@@ -26,7 +26,7 @@ describe("a phone that shows a notice", () => {
     expect((await shown(server, item, { at: isoOf((server.clock.now() - 60_000) as never) })).statusCode).toBe(204);
     expect((await phones(server))[0]).toMatchObject({
       lastDisplayedAt: "2026-01-15T09:01:00.000Z",
-      reachability: { kind: "proved", text: "It showed a notice 1 minute ago." },
+      reachability: { kind: "proved", text: "Showed a notification 1 minute ago." },
     });
     server.clock.advance(days(4));
     expect((await phones(server))[0]?.reachability.kind).toBe("unproved");

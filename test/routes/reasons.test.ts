@@ -40,7 +40,7 @@ describe("the reason of an alarm in force", () => {
     await pass(8, inFrost);
     await pass(19, stopped);
     // 10:09 by the yard's clock was the first report without a current.
-    const gone = /^No longer so since today 10:09\. Before that: Current flows into/;
+    const gone = /^Ended today 10:09\. Before: Current flows into/;
     expect(await charging()).toMatchObject({ state: "unacknowledged", reason: expect.stringMatching(gone) });
     await pass(20, stopped);
     expect(await charging()).toMatchObject({ state: "latchedUnacknowledged", reason: expect.stringMatching(gone) });

@@ -179,10 +179,10 @@ describe("deadlines and alarms of a pause", () => {
     const life = () => paused().reports(5, { portion: true });
     const view = shows(told(order("sent")), { summary: "-" });
     expect(judge(view, life(), 5)).toEqual(["foodThoughPaused"]);
-    expect(judge({ ...view, alarms: [alarm("gives food though paused", { priority: "soon" })] }, life(), 5)).toEqual([
+    expect(judge({ ...view, alarms: [alarm("feeding while paused", { priority: "soon" })] }, life(), 5)).toEqual([
       "foodThoughPaused",
     ]);
-    expect(judge({ ...view, alarms: [alarm("gives food though paused")] }, life(), 5)).toEqual([]);
+    expect(judge({ ...view, alarms: [alarm("feeding while paused")] }, life(), 5)).toEqual([]);
   });
 
   it("asks for none about a portion that a pause's own end allows", () => {
@@ -235,11 +235,11 @@ describe("well", () => {
 
 describe("reports", () => {
   const view = feederViewFixture(begin, { summary: "-", pause: told(null) });
-  const silent = { ...view, alarms: [alarm("feeder silent")] };
+  const silent = { ...view, alarms: [alarm("no reports")] };
 
   it("by hand make no urgent silence", () => {
     expect(judge(silent, new Life().reports(1), 20, { ...terms, byHand: true })).toEqual(["byHand"]);
-    const note = { ...view, alarms: [alarm("feeder silent", { priority: "note" })] };
+    const note = { ...view, alarms: [alarm("no reports", { priority: "note" })] };
     expect(judge(note, new Life().reports(1), 20, { ...terms, byHand: true })).toEqual([]);
   });
 

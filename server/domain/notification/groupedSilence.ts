@@ -233,7 +233,7 @@ function newYardEscalation(
     ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: now, ...news, sameEpisode },
   };
   const { escalation } = applyAlarmEvent(yard.escalation, event, yardSource(yard), recipients, now);
-  if (escalation === null) throw new TypeError("expected a escalation from a raise, got none");
+  if (escalation === null) throw new TypeError("expected an escalation from a raise, got none");
   return escalation;
 }
 

@@ -22,7 +22,7 @@ const raise = (kind: FaultKind, spoken: Parameters<typeof alarmEvents>[0] = rowa
   return { alarm: alarm as Alarm, words: alarmEvents(spoken, changes, null, alarm) };
 };
 
-describe("what people hear of an alarm", () => {
+describe("the events of an alarm", () => {
   it("says what is wrong, by what sign, and what to do", () => {
     expect(raise("trayJammed").words).toEqual([
       {
@@ -42,10 +42,10 @@ describe("what people hear of an alarm", () => {
     expect(raise("trayJammed", larch).words[0]).toMatchObject({ title: "Practice – Larch: tray jammed" });
   });
 
-  it("names what else the alarm stands for", () => {
+  it("names the faults that the alarm includes", () => {
     const cause = { ...rowan, explains: ["motorNotTurning", "depositUnpaid"] as const };
     expect(raise("supplyWeak", cause).words[0]).toMatchObject({
-      body: `Nothing fell. It also stands for: motor not turning, deposit not paid. ${ruleOf("supplyWeak").advice}`,
+      body: `Nothing fell. Also includes: motor not turning, deposit without a portion. ${ruleOf("supplyWeak").advice}`,
     });
   });
 
@@ -55,7 +55,7 @@ describe("what people hear of an alarm", () => {
       const [word] = raise(kind, everything, "word ".repeat(200)).words;
       const body = word?.kind === "raised" ? word.body : "";
       expect(body.length).toBeLessThanOrEqual(400);
-      expect(body).toMatch(/ It also stands for: [^.]* and \d+ more\. /);
+      expect(body).toMatch(/ Also includes: [^.]* and \d+ more\. /);
       expect(body.endsWith(ruleOf(kind).advice)).toBe(true);
       expect(body.startsWith("word word word")).toBe(true);
     }
@@ -72,7 +72,7 @@ describe("what people hear of an alarm", () => {
     }
   });
 
-  it("is good news when it is over, but that somebody must look where it may have done harm", () => {
+  it("reports the end, and asks for a check where the fault may have caused damage", () => {
     const over = (kind: FaultKind) => {
       const { alarm } = raise(kind);
       const seen = acknowledge(alarm, { by: "Ada", raisedAt: null }, context(kind)).alarm;
@@ -80,17 +80,17 @@ describe("what people hear of an alarm", () => {
       return alarmEvents(rowan, changes, seen, gone);
     };
     expect(over("trayJammed")).toMatchObject([
-      { kind: "returned", title: "Rowan: tray jammed is over", body: "No longer so: tray jammed." },
+      { kind: "returned", title: "Rowan: tray jammed ended", body: "Tray jammed has ended." },
     ]);
     const [word] = over("batteryFreezing");
-    expect(word).toMatchObject({ kind: "returned", title: "Rowan: to be looked at" });
+    expect(word).toMatchObject({ kind: "returned", title: "Rowan: check needed" });
     expect(word).toHaveProperty(
       "body",
-      expect.stringMatching(/^No longer so: battery near freezing\. .* reset the alarm\.$/),
+      expect.stringMatching(/^Battery near freezing has ended\. .* press “I have checked”\.$/),
     );
   });
 
-  it("is by whom it was acknowledged, shelved or taken out, and why it is hidden", () => {
+  it("name who acknowledged, shelved or took it out of service, and the reason of a suppression", () => {
     const { alarm } = raise("trayJammed");
     const of = context("trayJammed");
     const told = (step: { alarm: Alarm | null; changes: Parameters<typeof alarmEvents>[1] }) =>
@@ -100,9 +100,9 @@ describe("what people hear of an alarm", () => {
     ]);
     expect(told(shelve(alarm, after(start, hours(1)), "Ada", of))).toMatchObject([{ text: "Shelved by Ada." }]);
     expect(told(takeOutOfService(alarm, "The tray is off.", "Bo", of))).toMatchObject([
-      { kind: "suppressed", text: "Taken out of service by Bo: The tray is off." },
+      { kind: "suppressed", text: "Out of service (Bo): The tray is off." },
     ]);
     const hidden = advanceAlarm(alarm, null, { ...of, suppressed: hiding.cause });
-    expect(told(hidden)).toMatchObject([{ kind: "suppressed", text: "Explained by: motor stalled." }]);
+    expect(told(hidden)).toMatchObject([{ kind: "suppressed", text: "Caused by: motor stalled." }]);
   });
 });

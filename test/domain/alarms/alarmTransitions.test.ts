@@ -111,7 +111,7 @@ describe("an alarm", () => {
     expect(step.changes.map(({ to }) => to)).toEqual(["normal"]);
   });
 
-  it("says nothing on the shelf, and is judged anew when the shelf ends", () => {
+  it("notifies nobody while shelved, and is evaluated again when the shelving ends", () => {
     const { arrows, told } = play("!!!s!!!!!!!!!!!");
     expect(arrows.slice(2)).toEqual(["3 unacknowledged>shelved", "13 shelved>unacknowledged"]);
     expect(told).toEqual(["2 raised", "3 suppressed", "13 raised"]);
@@ -128,7 +128,7 @@ describe("an alarm", () => {
     expect(shelve(null, start, "Ada", { kind, rule, now: start })).toEqual({ alarm: null, changes: [] });
   });
 
-  it("is suppressed by design while the feeder is paused, on the record and untold", () => {
+  it("is suppressed by design while the feeder is paused: logged, and nobody is notified", () => {
     const { arrows, told } = play("ppppp");
     expect(arrows).toEqual(["0 normal>suppressedByDesign"]);
     expect(told).toEqual([]);
@@ -170,7 +170,7 @@ describe("an alarm whose fault may have done lasting damage", () => {
     expect(alarm?.state).toBe("latchedUnacknowledged");
   });
 
-  it("tells that the fault is gone once somebody has seen it, and then waits for a reset", () => {
+  it("reports the end of the fault once somebody has acknowledged it, and then waits for a reset", () => {
     const { arrows, told } = play("!!!.....A....R", latching);
     expect(arrows.slice(2)).toEqual([
       "6 unacknowledged>latchedUnacknowledged",
@@ -193,7 +193,7 @@ describe("an alarm whose fault may have done lasting damage", () => {
     expect(play("!!!a....r", latching).alarm?.state).toBe("suspected"); // back again: its on-delay goes on
   });
 
-  it("is raised anew where the fault comes back, reset or not", () => {
+  it("is raised again where the fault comes back, reset or not", () => {
     expect(play("!!!....!!!", latching).arrows.at(-1)).toBe("9 latchedUnacknowledged>unacknowledged");
     expect(play("!!!....!!!", latching).told).toEqual(["2 raised", "9 raised quietly"]);
     expect(play("!!!a....!!!", latching).told.at(-1)).toBe("10 raised"); // what was seen was another time
@@ -275,17 +275,17 @@ describe("an answer", () => {
   });
 });
 
-describe("an alarm that comes to stand for something graver", () => {
+describe("an alarm whose priority rises", () => {
   const soon: FaultRule = { ...rule, priority: "soon" };
 
-  it("is told once more, as that, and needs an answer once more", () => {
+  it("notifies once more, with that priority, and needs an acknowledgement once more", () => {
     expect(play("!!!!G", soon).told).toEqual(["2 raised", "4 worsened"]);
     expect(play("!!!aG", soon).told).toEqual(["2 raised", "3 acknowledged", "4 worsened"]);
     expect(play("!!!aG", soon).arrows.at(-1)).toBe("4 acknowledged>unacknowledged");
     expect(play("!!!aG", soon).alarm).toMatchObject({ priority: "urgent", raisedAt: minutesOn(start, 2) });
   });
 
-  it("isn't acknowledged by whoever answers the milder notice, and is by whoever has seen what it became", () => {
+  it("isn't acknowledged by a response to the lower priority, and is by one to the higher", () => {
     const { alarm } = play("!!!G", soon);
     const answer = { by: "Ada", raisedAt: minutesOn(start, 2) };
     const later = { kind, rule: soon, now: minutesOn(start, 5) } as const;
@@ -296,13 +296,13 @@ describe("an alarm that comes to stand for something graver", () => {
     expect(acknowledge(milder, { ...answer, notifiedPriority: "soon" }, later).alarm?.state).toBe("acknowledged");
   });
 
-  it("is told so only once, however often the graver comes and goes under it", () => {
+  it("notifies only once, however often the more urgent fault starts and ends", () => {
     const { told, alarm } = play("!!!G!G!G!G!", soon);
     expect(told).toEqual(["2 raised", "3 worsened"]);
     expect(alarm).toMatchObject({ priority: "soon", notifiedPriority: "urgent" });
   });
 
-  it("calls as grave from the first where it is raised so, and calls at last where it was only a note", () => {
+  it("notifies with the high priority from the start where it is raised so, and notifies late where it was only a note", () => {
     expect(play("GGG", soon).alarm).toMatchObject({ priority: "urgent", notifiedPriority: "urgent" });
     const note: FaultRule = { ...rule, priority: "note" };
     expect(play("!!!!", note).told).toEqual([]);
@@ -312,7 +312,7 @@ describe("an alarm that comes to stand for something graver", () => {
 });
 
 describe("the log", () => {
-  it("tells of a fault that comes and goes where nobody is told: on the shelf, hidden, within a delay, out of service", () => {
+  it("has each start and end of a fault where nobody is notified: shelved, suppressed, within a delay, out of service", () => {
     expect(play("!!!s.!.").raw).toEqual(["4 shelved: away", "5 shelved: there", "6 shelved: away"]);
     expect(play("!!!p-p").raw).toEqual(["4 suppressedByDesign: away", "5 suppressedByDesign: there"]);
     expect(play("!!!.!").raw).toEqual(["3 unacknowledged: away", "4 unacknowledged: there"]);

@@ -11,7 +11,7 @@ import { brokenChecks } from "./checks.ts";
 import { begin, history, kind, runAlarm, someRule, weak } from "./randomAlarms.ts";
 
 describe("any history of an alarm", () => {
-  it("keeps every promise: arrows, log, delays, latch, shelf, service, answers and who is told", () => {
+  it("passes every check: transitions, log, delays, latch, shelving, service, responses and notifications", () => {
     fc.assert(
       fc.property(history, someRule, (moves, rule) => {
         expect(Object.fromEntries(brokenChecks(runAlarm(moves, rule), rule))).toEqual({});
@@ -20,7 +20,7 @@ describe("any history of an alarm", () => {
     );
   });
 
-  it("changes nothing more at a second look at the same moment", () => {
+  it("changes nothing at a second check at the same moment", () => {
     fc.assert(
       fc.property(history, someRule, fc.boolean(), (moves, rule, there) => {
         const { now, step } = runAlarm(moves, rule).at(-1) ?? { now: begin, step: { alarm: null } };
@@ -32,7 +32,7 @@ describe("any history of an alarm", () => {
     );
   });
 
-  it("loses nothing where it is looked at only when it said that time may move it", () => {
+  it("loses nothing where it is checked only at the times that it asks for", () => {
     fc.assert(
       fc.property(history, someRule, fc.boolean(), (moves, rule, there) => {
         const { now, step } = runAlarm(moves, rule).at(-1) ?? { now: begin, step: { alarm: null } };

@@ -224,7 +224,7 @@ const lived = (steps: readonly (readonly [number, Happening])[], seed: number): 
 describe("any history of a whole feeder", () => {
   const reached = new Set<AlarmState>();
 
-  it("logs every arrow, hides nothing behind what doesn't speak as gravely, and asks whoever is to answer", () => {
+  it("logs every transition, suppresses nothing under a lower priority, and notifies the recipients", () => {
     fc.assert(
       fc.property(story, fc.integer({ min: 1, max: 1_000 }), (steps, seed) => {
         const watch = lived(steps, seed);

@@ -59,7 +59,7 @@ describe("charging in frost", () => {
 });
 
 describe("a weak supply", () => {
-  it("that comes to hide a motor that won't turn calls as urgently as that, and is listed as its cause", () => {
+  it("that explains a motor that doesn't turn takes its priority, and is listed as its cause", () => {
     const house = well();
     house.truth.sag = 0.6;
     house.passUntil(() => house.state().alarms.supplyWeak?.state === "unacknowledged", 2 * day);
@@ -73,12 +73,12 @@ describe("a weak supply", () => {
     const worse = words(house).at(-1);
     expect(worse).toMatchObject({
       priority: "urgent",
-      body: expect.stringContaining("It also stands for: motor not turning."),
+      body: expect.stringContaining("Also includes: motor not turning."),
     });
     expect(house.rangFor()).toEqual(["supplyWeak", "supplyWeak"]);
   });
 
-  it("on a shelf hides no motor that won't turn", () => {
+  it("suppresses no motor that doesn't turn while it is shelved", () => {
     const house = well();
     house.truth.sag = 0.6;
     house.passUntil(() => house.state().alarms.supplyWeak?.state === "unacknowledged", 2 * day);
@@ -90,7 +90,7 @@ describe("a weak supply", () => {
 });
 
 describe("a sensor out of service", () => {
-  it("is heard of again only by hand, and its comings and goings are on record meanwhile", () => {
+  it("returns only by a keeper, and its starts and ends are logged meanwhile", () => {
     const house = well();
     house.give({
       kind: "alarmTakenOutOfService",
@@ -113,7 +113,7 @@ describe("a sensor out of service", () => {
 });
 
 describe("a feeder on the bench", () => {
-  it("is told of in nothing, and logged in all", () => {
+  it("notifies nobody and logs everything", () => {
     const house = well();
     sent(house, "onBench");
     house.truth.tray = "jammed";
@@ -124,14 +124,14 @@ describe("a feeder on the bench", () => {
     expect(heard(house)).toEqual([]);
     expect(logged(house, "trayJammed")).toContain("suppressedByDesign");
     expect(house.state().alarms.feederSilent).toMatchObject({
-      reason: "The feeder is on the bench.",
+      reason: "The feeder is in the workshop.",
       explainedBy: null,
     });
     sent(house, "inGarden");
     expect(house.rangFor()).toEqual(["feederSilent"]);
   });
 
-  it("is told of where a stop did not arrive", () => {
+  it("notifies where a pause did not arrive", () => {
     const house = well();
     sent(house, "onBench");
     house.truth.dead.add("ears");
@@ -140,7 +140,7 @@ describe("a feeder on the bench", () => {
     expect(house.rangFor()).toEqual(["pauseOverdue"]);
   });
 
-  it("takes what people were asked before off their screens, and puts it back in the garden without a sound", () => {
+  it("closes the notifications on the screens, and puts them back without a sound when the feeder is in use again", () => {
     const house = well();
     house.truth.tray = "jammed";
     house.passUntil(() => house.state().alarms.trayJammed?.state === "unacknowledged", day);
@@ -152,7 +152,7 @@ describe("a feeder on the bench", () => {
 });
 
 describe("a feeder that is put away", () => {
-  it("may fall silent, empty and jammed unheard, but not let its battery freeze", () => {
+  it("may stop reporting, be empty and jam without an alarm, but its battery may not freeze", () => {
     const house = well();
     sent(house, "putAway");
     house.truth.hopper = 1;
@@ -168,7 +168,7 @@ describe("a feeder that is put away", () => {
     });
   });
 
-  it("is told of when it is charged in frost", () => {
+  it("notifies when it is charged in frost", () => {
     const house = well({ battery: "lithiumIronPhosphate" });
     sent(house, "putAway");
     Object.assign(house.truth, { air: -6, charge: 400, batteryCelsius: -5, humidity: 40 });
@@ -197,7 +197,7 @@ describe("an answer from a notification that comes late", () => {
 });
 
 describe("a shelf", () => {
-  it("ends by itself after seven days at most, and tells what is there then", () => {
+  it("ends by itself after seven days at most, and notifies of what is present then", () => {
     const house = well({ reportEvery: minutes(60) });
     house.truth.dead.add("scale");
     house.passUntil(() => house.state().alarms.scaleSilent?.state === "unacknowledged", 2 * day);

@@ -40,8 +40,8 @@ export type AlarmAction =
 export const hiding: Readonly<Record<"nothing" | "pause" | "cause" | "silence", Suppression | null>> = {
   nothing: null,
   pause: { reason: "The feeder is paused.", explainedBy: null, isUnobservable: false },
-  cause: { reason: "Explained by: motor stalled.", explainedBy: "motorStalled", isUnobservable: false },
-  silence: { reason: "Explained by: feeder silent.", explainedBy: "feederSilent", isUnobservable: true },
+  cause: { reason: "Caused by: motor stalled.", explainedBy: "motorStalled", isUnobservable: false },
+  silence: { reason: "Caused by: no reports.", explainedBy: "feederSilent", isUnobservable: true },
 };
 
 const look = fc.record({

@@ -47,8 +47,8 @@ function tree(): string {
     .join("\n");
 }
 
-describe("a feeder that is not yet regular and isn't heard from", () => {
-  it("tells no more of itself than one that is silent", () => {
+describe("a feeder that doesn't report regularly and has no reports now", () => {
+  it("shows no more than one without reports", () => {
     const situation = where(["reportsIrregular"]);
     expect(suppressionOf("foodOut", situation)).toMatchObject({
       explainedBy: "reportsIrregular",
@@ -71,58 +71,58 @@ describe("the tree of causes", () => {
   it("is this one", () => {
     expect(`\n${tree()}\n`).toMatchInlineSnapshot(`
       "
-      feeder silent
+      no reports
         motor stalled
-          supply weak
+          supply voltage low
             motor not turning
               tray jammed
-                food bridged
+                food stuck above the tray
                   no food falls
-                    deposit not paid
-                    button silent
-                    detector silent
-                      detector drifting
-                    perch sensor silent
-            count ran backwards
-        food out
+                    deposit without a portion
+                    button not working
+                    metal detector not working
+                      metal detector misses caps
+                    perch sensor not working
+            counter went backwards
+        hopper empty
           tray jammed
-            food bridged
+            food stuck above the tray
               no food falls
-                deposit not paid
-                button silent
-                detector silent
-                  detector drifting
-                perch sensor silent
+                deposit without a portion
+                button not working
+                metal detector not working
+                  metal detector misses caps
+                perch sensor not working
           food low
         charging in frost
         battery near freezing
-          supply weak
+          supply voltage low
             motor not turning
               tray jammed
-                food bridged
+                food stuck above the tray
                   no food falls
-                    deposit not paid
-                    button silent
-                    detector silent
-                      detector drifting
-                    perch sensor silent
-            count ran backwards
+                    deposit without a portion
+                    button not working
+                    metal detector not working
+                      metal detector misses caps
+                    perch sensor not working
+            counter went backwards
         reports can't be read
         may still be paused
-        chute sensor blind
-        scale silent
-        sensor chattering
+        chute sensor not working
+        scale not working
+        sensor counts too much
         reading stuck
         reading impossible
-        boot id used again
+        boot id reused
         food may cake
-        ice on tray and slot likely
+        ice likely on tray and slot
           frost inside
-        feeder reports trouble
-      gives food though paused
-        pause not kept
+        problem reported by the feeder
+      feeding while paused
+        pause not followed
           pause not confirmed
-      not reporting regularly
+      irregular reports
       "
     `);
   });
@@ -143,7 +143,7 @@ describe("a fault that another explains", () => {
   it("names its cause instead of raising an alarm", () => {
     const both = where(["depositUnpaid", "trayJammed"]);
     expect(suppressionOf("depositUnpaid", both)).toEqual({
-      ...{ reason: "Explained by: tray jammed.", explainedBy: "trayJammed", isUnobservable: false },
+      ...{ reason: "Caused by: tray jammed.", explainedBy: "trayJammed", isUnobservable: false },
     });
     expect(suppressionOf("trayJammed", both)).toBeNull();
   });
@@ -178,7 +178,7 @@ describe("a fault that another explains", () => {
     expect(suppressionOf(kind, where([kind, other]))).toBeNull();
   });
 
-  it("stands under the cause of its cause, which is the one that is told", () => {
+  it("is listed under the cause of its cause, which is the one that notifies", () => {
     const chain = where(["batteryFreezing", "supplyWeak", "motorNotTurning", "trayJammed"]);
     for (const kind of ["supplyWeak", "motorNotTurning", "trayJammed"] as const) {
       expect(speaker(kind, chain)).toBe("batteryFreezing");
@@ -190,17 +190,17 @@ describe("a fault that another explains", () => {
   });
 });
 
-describe("a cause that explains something graver", () => {
+describe("a cause that explains a more urgent fault", () => {
   const priority = (kind: FaultKind, situation: FaultSituation): Priority =>
     currentPriority(kind, explainedFaults(kind, suppressions(situation), situation), situation);
 
-  it("speaks as gravely as that", () => {
+  it("takes its priority", () => {
     expect(priority("supplyWeak", where(["supplyWeak"]))).toBe("soon");
     expect(priority("supplyWeak", where(["supplyWeak", "countsBackwards"]))).toBe("soon");
     expect(priority("supplyWeak", where(["supplyWeak", "motorNotTurning"]))).toBe("urgent");
   });
 
-  it("does not where a pause lets the graver rest, or the keeper has set it aside", () => {
+  it("does not where a pause suppresses the more urgent fault, or a keeper has shelved it", () => {
     const both = ["supplyWeak", "motorNotTurning"] as const;
     expect(priority("supplyWeak", where(both, { paused: true }))).toBe("soon");
     expect(priority("supplyWeak", where(both, { alarms: { motorNotTurning: shelved("motorNotTurning") } }))).toBe(
@@ -210,8 +210,8 @@ describe("a cause that explains something graver", () => {
   });
 });
 
-describe("a cause that the keeper has set aside", () => {
-  it("on a shelf goes on explaining what is no graver, and nothing that is", () => {
+describe("a cause that the keeper has shelved", () => {
+  it("explains what is not more urgent, and nothing that is", () => {
     const alarms = { supplyWeak: shelved("supplyWeak"), foodOut: shelved("foodOut") };
     expect(speaker("countsBackwards", where(["supplyWeak", "countsBackwards"], { alarms }))).toBe("supplyWeak");
     expect(speaker("motorNotTurning", where(["supplyWeak", "motorNotTurning"], { alarms }))).toBeNull();
@@ -225,7 +225,7 @@ describe("a cause that the keeper has set aside", () => {
     expect(speaker("motorNotTurning", chain)).toBeNull();
   });
 
-  it("on a shelf that is over speaks again, so that nothing is told twice", () => {
+  it("explains again after the shelving has ended, so that nothing notifies twice", () => {
     const alarms = { supplyWeak: shelved("supplyWeak") };
     const later = where(["supplyWeak", "motorNotTurning"], { alarms, now: after(now, days(2)) });
     expect(speaker("motorNotTurning", later)).toBe("supplyWeak");
@@ -238,7 +238,7 @@ describe("a cause that the keeper has set aside", () => {
 });
 
 describe("a paused feeder", () => {
-  it("rests in all that a standing feeder can't do, and in nothing else", () => {
+  it("suppresses the faults of feeding, and no others", () => {
     const resting = faultKinds.filter((kind) => suppressionOf(kind, where([], { paused: true })) !== null);
     expect(resting).toEqual([
       "motorNotTurning",
@@ -256,22 +256,22 @@ describe("a paused feeder", () => {
     ]);
   });
 
-  it("still tells that food is low, though its being out is at rest", () => {
+  it("still raises low food, though an empty hopper is suppressed", () => {
     const both = ["foodOut", "foodLow"] as const;
     expect(suppressionOf("foodLow", where(both, { paused: true }))).toBeNull();
-    expect(why("foodLow", where(both))).toBe("Explained by: food out.");
+    expect(why("foodLow", where(both))).toBe("Caused by: hopper empty.");
     expect(why("foodOut", where(both, { paused: true }))).toBe("The feeder is paused.");
   });
 });
 
 describe("a feeder that is not in the garden", () => {
-  it("on the bench tells of nothing but a pause that did not arrive", () => {
+  it("in the workshop notifies only of a pause that did not arrive", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "onBench" })) === null);
     expect(free).toEqual(["feedsThoughPaused", "pauseContradicted", "pauseOverdue"]);
-    expect(why("trayJammed", where(["trayJammed"], { placement: "onBench" }))).toBe("The feeder is on the bench.");
+    expect(why("trayJammed", where(["trayJammed"], { placement: "onBench" }))).toBe("The feeder is in the workshop.");
   });
 
-  it("put away tells of what can do harm there, and of nothing else", () => {
+  it("in storage notifies of what can cause damage there, and of nothing else", () => {
     const free = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "putAway" })) === null);
     expect(free).toEqual([
       "feedsThoughPaused",
@@ -280,7 +280,7 @@ describe("a feeder that is not in the garden", () => {
       "chargingInFrost",
       "batteryFreezing",
     ]);
-    expect(why("feederSilent", where(["feederSilent"], { placement: "putAway" }))).toBe("The feeder is put away.");
+    expect(why("feederSilent", where(["feederSilent"], { placement: "putAway" }))).toBe("The feeder is in storage.");
   });
 
   it("put away and unplugged leaves open what became of its battery", () => {
@@ -290,7 +290,7 @@ describe("a feeder that is not in the garden", () => {
       isUnobservable: true,
     });
     expect(suppressionOf("trayJammed", situation)).toEqual({
-      ...{ reason: "The feeder is put away.", explainedBy: null, isUnobservable: true },
+      ...{ reason: "The feeder is in storage.", explainedBy: null, isUnobservable: true },
     });
   });
 });

@@ -62,14 +62,14 @@ describe("the night ahead in the digest", () => {
     expect([warmer.warmest, colder.warmest]).toEqual([8, 2]);
   });
 
-  it("reckons the day's change where it was told over eighteen hours only", () => {
+  it("calculates the day's change from eighteen hours of readings", () => {
     const felt = readingsOf((ago) => ({ air: celsius(ago > 18 ? 0 : (18 - ago) / 3) })).slice(-19); // 6 °C in 18 hours
     expect(
       nightForecast(digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: felt }), now)?.lowest,
     ).toBeCloseTo(4, 9);
   });
 
-  it("tells of frost on the feeders where the air is damp enough for it, and calls hard frost hard", () => {
+  it("reports frost on the feeders where the air is damp enough for it, and hard frost", () => {
     expect(linesOf(airBetween(-4, 3, 97))).toEqual(["Frost likely on the feeders, air about −4 °C."]);
     expect(linesOf(airBetween(-14, -11, 50))).toEqual(["Hard frost likely, about −14 °C."]);
   });
@@ -82,7 +82,7 @@ describe("the night ahead in the digest", () => {
   });
 
   it("warns of ice where water would freeze, unless the alarm does already or the night stays mild", () => {
-    const ice = "Rowan: wet by now, and what is wet may freeze tray and slot tonight.";
+    const ice = "Rowan: it is wet: tray and slot may freeze tonight.";
     expect(linesOf(airBetween(-4, 3, 60), wet(feederWithPortions("Rowan")))).toContain(ice);
     expect(linesOf(airBetween(3, 6, 60), wet(feederWithPortions("Rowan")))).not.toContain(ice);
     expect(linesOf(airBetween(-4, 3, 60), withAlarm(wet(feederWithPortions("Rowan")), "iceLock", now))).not.toContain(
@@ -90,12 +90,12 @@ describe("the night ahead in the digest", () => {
     );
   });
 
-  it("tells of food that freezes and thaws", () => {
+  it("reports food that freezes and thaws", () => {
     const state = feederWithPortions("Rowan");
     const caking = { ...state.cold.caking, freezeThaw: { isFrozen: false, cycles: 3 } };
     const often = { ...state, cold: { ...state.cold, caking } };
     expect(linesOf(airBetween(-4, 3, 60), often)).toContain(
-      "Rowan: its food has frozen and thawed 3 times since the refill, and may again.",
+      "Rowan: its food has frozen and thawed 3 times since the refill.",
     );
     expect(linesOf(airBetween(-9, -4, 60), often)).toHaveLength(1); // no thaw in it
   });
@@ -123,15 +123,15 @@ describe("the night ahead in the digest", () => {
     expect(linesOf(inBox(5, 300), state)).not.toContain(words);
   });
 
-  it("says that no thermometer told where none did, fell silent hours ago, or told of a part of the day only", () => {
-    const nothing = ["No thermometer has told enough to say."];
+  it("states that there is not enough data without a thermometer, without reports for hours, or with a part of the day only", () => {
+    const nothing = ["Not enough temperature data."];
     expect(linesOf([])).toEqual(nothing);
     expect(linesOf(airBetween(4, 9).filter(({ at }) => at < past(now, hours(4))))).toEqual(nothing);
     expect(linesOf(airBetween(4, 9).slice(-15))).toEqual(nothing);
     expect(linesOf(airBetween(4, 9), withAlarm(feederWithPortions("Rowan"), "feederSilent", now))).toEqual(nothing);
   });
 
-  it("speaks once for the yard, and isn't carried away by one thermometer in the sun", () => {
+  it("has one line for the yard, not changed by one thermometer in the sun", () => {
     const told = [
       digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: airBetween(-6, -1, 60) }),
       digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(-5, -1, 60) }),

@@ -23,16 +23,16 @@ const portion = (paysFor: number | null, offset: number, different: object = {})
 const lineOf = (events: readonly PaymentEvent[] | null) =>
   paymentLines([digestFeederFixture(feederWithPortions("Rowan"), { paymentEvents: events })], yard.zone);
 
-describe("deposits and pay in the digest", () => {
-  it("tell that all were paid, and how soon", () => {
+describe("deposits and portions in the digest", () => {
+  it("state that all got a portion, and how soon", () => {
     const events = [deposit(1, 0), portion(1, 1.2), deposit(3, 60), portion(3, 63.4), deposit(5, 90), portion(5, 91.9)];
     expect(paymentSummary(events)).toMatchObject({ deposits: 3, unpaid: [], medianDelay: 1_900 });
-    expect(lineOf(events)).toEqual(["Rowan: 3 deposits, all paid, half of them within 2 seconds."]);
+    expect(lineOf(events)).toEqual(["Rowan: 3 deposits, all with a portion, half of them within 2 seconds."]);
   });
 
-  it("tell what was not paid first, and when that was", () => {
+  it("list deposits without a portion first, with their times", () => {
     const events = [deposit(1, 0), deposit(2, 60), portion(2, 61)];
-    expect(lineOf(events)).toEqual(["Rowan: not paid: 1 of 2 deposits (12:40). The others paid, within a second."]);
+    expect(lineOf(events)).toEqual(["Rowan: no portion for 1 of 2 deposits (12:40). The others within a second."]);
   });
 
   it("count a portion of which nothing was seen to fall as no pay", () => {
@@ -54,22 +54,22 @@ describe("deposits and pay in the digest", () => {
     expect(paymentSummary(events)).toMatchObject({ deposits: 1, unpaid: [] });
   });
 
-  it("owe nothing for what was no metal, nor while paused", () => {
+  it("don't count without metal, nor while paused", () => {
     expect(lineOf([deposit(1, 0, false)])).toEqual([
-      "Rowan: no deposit yesterday. 1 more was not owed: no metal, or paused.",
+      "Rowan: no deposit yesterday. 1 more did not count: no metal, or paused.",
     ]);
   });
 
-  it("say of many unpaid ones the first two", () => {
+  it("list the first two of many without a portion", () => {
     const events = [deposit(1, 0), deposit(2, 60), deposit(3, 120), deposit(4, 180)];
-    expect(lineOf(events)).toEqual(["Rowan: not paid: all 4 deposits (12:40, 12:41 and 2 more)."]);
+    expect(lineOf(events)).toEqual(["Rowan: no portion for all 4 deposits (12:40, 12:41 and 2 more)."]);
   });
 
-  it("say nothing where no feeder takes deposits, and that there were too many to tell where there were", () => {
+  it("have no line where no feeder takes deposits, and state where there were too many to list", () => {
     const without = feederWithPortions("Rowan", 1_500, 10, {
       sensors: { button: true, detector: false, chute: true, perch: true, scale: false },
     });
     expect(paymentLines([digestFeederFixture(without)], yard.zone)).toEqual([]);
-    expect(lineOf(null)).toEqual(["Rowan: more deposits and portions than can be told one by one."]);
+    expect(lineOf(null)).toEqual(["Rowan: too many deposits to list."]);
   });
 });

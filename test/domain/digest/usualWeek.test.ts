@@ -23,7 +23,7 @@ describe("a day's count beside the usual week", () => {
     expect(probabilityOfAtMost(9_000, law)).toBeCloseTo(1, 9);
   });
 
-  it("is told by the median, so that one storm doesn't change what is usual", () => {
+  it("is given by the median, so that one storm doesn't change what is usual", () => {
     expect(medianOf([40, 41, 39, 400, 40, 38, 42])).toBe(40);
     expect(medianOf([1, 2, 3, 4])).toBe(2.5);
   });

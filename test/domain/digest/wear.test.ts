@@ -34,11 +34,11 @@ const linesOf = (...states: readonly FeederState[]) =>
   );
 
 describe("wear in the digest", () => {
-  it("is not spoken of where no number tells of it", () => {
+  it("is not mentioned where no number shows it", () => {
     expect(linesOf(feederWithPortions("Rowan"))).toEqual([]);
   });
 
-  it("is said not to show where the motor draws what it drew at first", () => {
+  it("is reported as none where the motor current is as at first", () => {
     expect(
       linesOf(
         withMotor(
@@ -46,7 +46,7 @@ describe("wear in the digest", () => {
           motorAfter(90, () => 240),
         ),
       ),
-    ).toEqual(["Nothing shows wear."]);
+    ).toEqual(["No signs of wear."]);
   });
 
   it("is seen in a motor that draws ever more, against its own first days", () => {
@@ -56,7 +56,7 @@ describe("wear in the digest", () => {
     );
     expect(linesOf(worn)).toHaveLength(1);
     expect(linesOf(worn)[0]).toMatch(
-      /^Rowan: the motor draws about 35 % more than on Tuesday 25 August, \d+ portions ago: look at tray and bearing\.$/,
+      /^Rowan: motor current about 35 % higher than on Tuesday 25 August, \d+ portions ago: check tray and bearing\.$/,
     );
   });
 
@@ -64,13 +64,13 @@ describe("wear in the digest", () => {
     const warmth = (day: number) => 15 - 0.3 * day + 4 * Math.sin(day);
     const stiff = motorAfter(90, (day) => 240 * Math.exp(0.008 * (15 - warmth(day))), warmth);
     expect(stiff.lastMilliamps).toBeGreaterThan(1.2 * 240);
-    expect(linesOf(withMotor(feederWithPortions("Rowan"), stiff))).toEqual(["Nothing shows wear."]);
+    expect(linesOf(withMotor(feederWithPortions("Rowan"), stiff))).toEqual(["No signs of wear."]);
   });
 
-  it("begins anew with another motor", () => {
+  it("starts again with another motor", () => {
     const replaced = motorAfter(90, (day) => (day < 45 ? 240 : 480));
     expect(replaced.baseline?.portions).toBeLessThan(46 * 30);
-    expect(linesOf(withMotor(feederWithPortions("Rowan"), replaced))).toEqual(["Nothing shows wear."]);
+    expect(linesOf(withMotor(feederWithPortions("Rowan"), replaced))).toEqual(["No signs of wear."]);
   });
 
   it("is seen in a chute sensor that misses ever more, unless an alarm says so already", () => {
@@ -78,13 +78,13 @@ describe("wear in the digest", () => {
     for (let n = 0; n < 400; n++) chute = updateChuteModel(chute, n % 8 === 0 ? 0 : 3);
     const state = feederWithPortions("Rowan");
     const dusty = { ...state, feed: { ...state.feed, chute } };
-    expect(linesOf(dusty)).toEqual(["Rowan: its chute sensor misses about one portion in 9: wipe it."]);
-    expect(linesOf(withAlarm(dusty, "chuteBlind", now))).toEqual(["Nothing shows wear."]);
+    expect(linesOf(dusty)).toEqual(["Rowan: its chute sensor misses about 1 of 9 portions: clean it."]);
+    expect(linesOf(withAlarm(dusty, "chuteBlind", now))).toEqual(["No signs of wear."]);
     const well = Array.from({ length: 400 }).reduce<typeof chute>(
       (habit) => updateChuteModel(habit, 3),
       initialChuteModel,
     );
-    expect(linesOf({ ...state, feed: { ...state.feed, chute: well } })).toEqual(["Nothing shows wear."]);
+    expect(linesOf({ ...state, feed: { ...state.feed, chute: well } })).toEqual(["No signs of wear."]);
   });
 
   it("names only the feeder that it shows on", () => {

@@ -15,8 +15,8 @@ const urgent = notificationFixture({
   actions: ["acknowledge", "pause"],
 });
 
-describe("a notice as a letter", () => {
-  it("says in plain text what is wrong, what may hurt, where it is, and where to answer", () => {
+describe("a notification as an e-mail", () => {
+  it("has in plain text the fault, the caution, the place and the link", () => {
     expect(notificationEmail(urgent, larch).text).toBe(
       [
         "Larch: tray jammed",
@@ -29,12 +29,12 @@ describe("a notice as a letter", () => {
         "",
         "Feeder: Larch. Yard: Alder Croft.",
         "",
-        "Look at it, and say that you have seen it:",
+        "Open and acknowledge:",
         "https://pieward.example/feeders/f1",
         "",
         "-- ",
-        "Pieward sent you this because your address is kept with the people of",
-        "Alder Croft. You can take it away there.",
+        "You get this e-mail because you are a recipient of Alder Croft. You can",
+        "remove your address in Pieward.",
         "",
       ].join("\n"),
     );
@@ -48,7 +48,7 @@ describe("a notice as a letter", () => {
       "<strong>Caution:</strong> switch off and unplug",
       "Feeder: Larch. Yard: Alder Croft.",
       'href="https://pieward.example/feeders/f1"',
-      "You can take it away there.",
+      "You can remove your address in Pieward.",
     ]) {
       expect(html).toContain(words);
     }
@@ -60,18 +60,18 @@ describe("a notice as a letter", () => {
     expect(text).not.toContain("Look at it");
   });
 
-  it("speaks of the yard alone where no feeder is meant", () => {
+  it("names only the yard where it is about no feeder", () => {
     expect(notificationEmail(urgent, { ...larch, feederName: null }).text).toContain("\nYard: Alder Croft.\n");
   });
 
-  it("speaks of no place where it only tries the way", () => {
+  it("names no place in a test e-mail", () => {
     const { text } = notificationEmail(notificationFixture({ fault: null }), {
       yardName: null,
       feederName: null,
       link: null,
     });
     expect(text).not.toContain("Yard");
-    expect(text).toContain("Thursday.\n\n-- \nPieward sent you this");
+    expect(text).toContain("Thursday.\n\n-- \nYou get this e-mail");
   });
 
   it.each(["motorStalled", "motorNotTurning", "trayJammed"] as const)("warns of the moving parts at %s", (fault) => {
@@ -80,8 +80,8 @@ describe("a notice as a letter", () => {
   it.each(["chargingInFrost", "batteryFreezing"] as const)("warns of the frozen battery at %s", (fault) => {
     expect(notificationEmail({ ...urgent, fault }, larch).text).toMatch(/Caution: never charge/);
   });
-  it.each(["supplyWeak", "feederSilent"] as const)("leaves mains to licensed hands at %s", (fault) => {
-    expect(notificationEmail({ ...urgent, fault }, larch).text).toContain("licensed hands");
+  it.each(["supplyWeak", "feederSilent"] as const)("leaves mains to an electrician at %s", (fault) => {
+    expect(notificationEmail({ ...urgent, fault }, larch).text).toContain("a qualified electrician");
   });
 
   it("warns of nothing where nothing can hurt, or where all is well again", () => {
@@ -93,7 +93,7 @@ describe("a notice as a letter", () => {
     expect(cautious({})).toBe(true);
   });
 
-  it("stands with the other letters of the same alarm, and apart from those of an earlier one", () => {
+  it("is in one thread with the other e-mails of the same raise, and not with those of an earlier one", () => {
     const topic = (different: Parameters<typeof notificationFixture>[0]) =>
       notificationEmail({ ...urgent, ...different }, larch).topic;
     expect(topic({ title: "Larch: tray still jammed" })).toBe(topic({}));

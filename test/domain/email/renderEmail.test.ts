@@ -21,7 +21,7 @@ const said = (different: Partial<EmailDraft> = {}): EmailDraft => ({
   ...different,
 });
 
-describe("the frame of our letters", () => {
+describe("the layout of e-mails", () => {
   it("says the same in text and in HTML", () => {
     const { text, html } = renderEmail(said());
     const read = html
@@ -51,7 +51,7 @@ describe("the frame of our letters", () => {
     expect(html).toContain('<meta name="color-scheme" content="light dark">');
   });
 
-  it("lets no words become markup", () => {
+  it("lets no text become markup", () => {
     const evil = `</p><script>alert("1")</script><img src=x onerror='1'>&`;
     const parts: EmailDraft["sections"] = [
       { kind: "paragraphs", text: evil },
@@ -99,7 +99,7 @@ describe("its inks", () => {
     }
   });
 
-  it("never stand without their paper: a mail program that darkens one would hide the words", () => {
+  it("always have their background: a mail program that darkens one would hide the text", () => {
     const { html } = renderEmail(said());
     const styles = [...html.matchAll(/style="([^"]*)"/g)].map(([, style = ""]) => style);
     const coloured = styles.filter((style) => /(?<!-)color:/.test(style));
@@ -109,7 +109,7 @@ describe("its inks", () => {
 });
 
 describe("lines of plain text", () => {
-  it("are broken between words, and go on where the first began", () => {
+  it("are broken between words, with the indent of the first", () => {
     expect(wrapLines("one two three four", 9)).toBe("one two\nthree\nfour");
     expect(wrapLines("one two three four", 9, "  ")).toBe("one two\n  three\n  four");
   });

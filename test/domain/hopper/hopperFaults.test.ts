@@ -25,7 +25,7 @@ const kinds = (hopper: HopperState, settings: FeederSettings, minute: number, si
 const weighedAt = (hopper: HopperState, reading: number, minute: number) =>
   updateHopperByWeighing(hopper, grams(reading), minuteAfter(dawn, minute), scaled).hopper;
 
-describe("food out", () => {
+describe("hopper empty", () => {
   it("is found by a scale that reads next to nothing, and says so", () => {
     const hopper = weighedAt(weighedAt(initialHopper(scaled, dawn), 6, 0), 5, 1);
     const [fault] = found(hopper, scaled, minuteAfter(dawn, 1));

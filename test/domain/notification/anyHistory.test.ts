@@ -7,7 +7,7 @@ import { ada, bo, cilla, type EscalationFunctions, realFunctions, stockholm } fr
 import { plantedBugs } from "./plantedBugs.ts";
 
 /**
- * Goal: whatever happens to an alarm, its people are told enough and never too much. Method: random circles and random
+ * Goal: whatever happens to an alarm, its people are told enough and never too much. Method: random recipients and random
  * histories over some days, some of them around a clock change, each lived through under `Judge`, which must find each
  * planted bug as well.
  */
@@ -61,11 +61,11 @@ const starts = ["2026-03-27T09:00:00Z", "2026-10-23T21:30:00Z", "2026-12-01T08:0
 function firstWrong(rules: EscalationFunctions, runs: number): string | null {
   const checked = fc.check(
     fc.property(people, steps, fc.constantFrom(...starts), (drawn, history, start) => {
-      const circle = { zone: stockholm, people: drawn, escalateAfter: minutes(15) };
-      const judge = new EscalationChecker(rules, circle, start);
-      for (const step of history) judge.live(step);
-      judge.end();
-      if (judge.wrong !== null) throw new Error(judge.wrong);
+      const recipients = { zone: stockholm, people: drawn, escalateAfter: minutes(15) };
+      const checker = new EscalationChecker(rules, recipients, start);
+      for (const step of history) checker.live(step);
+      checker.end();
+      if (checker.wrong !== null) throw new Error(checker.wrong);
     }),
     { numRuns: runs, endOnFailure: true },
   );
@@ -74,8 +74,8 @@ function firstWrong(rules: EscalationFunctions, runs: number): string | null {
   return `${errorInstance instanceof Error ? errorInstance.message : "failed"}\n${JSON.stringify(counterexample)}`;
 }
 
-describe("any history of a call", () => {
-  it("tells nobody too often, nobody asleep, nobody after the end, and in the end everybody whom it must", () => {
+describe("any history of an escalation", () => {
+  it("notifies nobody too often, nobody in quiet hours, nobody after the end, and in the end everybody whom it must", () => {
     expect(firstWrong(realFunctions, 500)).toBeNull();
   });
 

@@ -12,8 +12,8 @@ import { reminderGap } from "../../../server/domain/notification/intervals.ts";
 import { type EscalationFunctions, notificationText, ofRowan } from "./escalationScenario.ts";
 
 /**
- * Lives a call through and judges it by a plain record of who was told when, which knows nothing of how a call remembers it.
- * An alarm of a yard's feeder comes, grows graver, is answered, goes and comes back; the server is off now and then.
+ * Lives an escalation through and judges it by a plain record of who was told when, which knows nothing of how an escalation remembers it.
+ * An alarm of a yard's feeder comes, grows more urgent, is answered, goes and comes back; the server is off now and then.
  */
 export type EscalationAction =
   | { readonly kind: "wait"; readonly minutes: number; readonly looks: boolean } // the server is off where it doesn't look
@@ -34,37 +34,37 @@ interface Alarm {
   readonly returnedAt: Instant | null;
 }
 
-/** What is written down of one person since it last rang anew. */
-interface Heard {
+/** What is written down of one person since it last rang again. */
+interface NotifiedRecord {
   readonly firstAt: Instant;
-  rings: Instant[]; // pushes, or letters to who has no phone
-  letters: Instant[];
-  lettered: boolean;
+  pushes: Instant[]; // pushes, or emails to who has no phone
+  emails: Instant[];
+  gotEmail: boolean;
 }
 
 const earlierOf = (a: Instant, b: Instant): Instant => earlier(a, b);
 
 const fault = "foodOut";
-const words = { title: "Rowan: food out", body: "Nothing fell." };
+const words = { title: "Rowan: hopper empty", body: "Nothing fell." };
 
 export class EscalationChecker {
   /** What went wrong first; null where nothing did. */
   wrong: string | null = null;
-  private call: Escalation | null = null;
+  private escalation: Escalation | null = null;
   private nextAt: Instant | null = null;
   private alarm: Alarm | null = null;
   private everShown = false;
-  private readonly heard = new Map<string, Heard>();
+  private readonly heard = new Map<string, NotifiedRecord>();
   private readonly everTold = new Set<string>();
   /** On whose screens the alarm stands, as far as pushes go. */
   private readonly screens = new Set<string>();
   private readonly rules: EscalationFunctions;
-  private readonly circle: Recipients;
+  private readonly recipients: Recipients;
   private now: Instant;
 
-  constructor(rules: EscalationFunctions, circle: Recipients, start: Instant) {
+  constructor(rules: EscalationFunctions, recipients: Recipients, start: Instant) {
     this.rules = rules;
-    this.circle = circle;
+    this.recipients = recipients;
     this.now = start;
   }
 
@@ -78,26 +78,26 @@ export class EscalationChecker {
   /** Left alone for two days, what stands unanswered has reached everybody whom it must. */
   end(): void {
     this.lookUntil(after(this.now, minutes(2 * 1440)));
-    const { alarm, call } = this;
+    const { alarm, escalation } = this;
     if (this.wrong !== null || alarm === null || alarm.answered || alarm.returnedAt !== null) return;
-    const reachable = this.circle.people.filter(({ phoneCount, email }) => phoneCount > 0 || email !== null);
+    const reachable = this.recipients.people.filter(({ phoneCount, email }) => phoneCount > 0 || email !== null);
     const firstTurn = Math.min(...reachable.map(({ escalationOrder }) => escalationOrder));
     for (const { id, escalationOrder, email } of reachable) {
       const heard = this.heard.get(id);
       if (!heard && alarm.priority === "urgent") this.fail(`never reached ${id}`);
-      if (!heard && escalationOrder === firstTurn) this.fail(`never reached ${id} of the first turn`);
-      // Whose phone proves nothing gets a letter.
-      if (heard && !heard.lettered && email !== null && !this.everShown) this.fail(`no letter to ${id}`);
+      if (!heard && escalationOrder === firstTurn) this.fail(`never reached ${id} of the first level`);
+      // Whose phone proves nothing gets an email.
+      if (heard && !heard.gotEmail && email !== null && !this.everShown) this.fail(`no email to ${id}`);
     }
-    if (call === null) {
-      this.fail("forgot a call that stands");
+    if (escalation === null) {
+      this.fail("forgot an escalation that stands");
       return;
     }
-    if (call.unreachable !== (reachable.length === 0)) this.fail("misjudged whether anybody could be told");
+    if (escalation.unreachable !== (reachable.length === 0)) this.fail("misjudged whether anybody could be told");
   }
 
   private show({ id }: Recipient): void {
-    if (this.call !== null) this.call = this.rules.shownBy(this.call, id, this.now);
+    if (this.escalation !== null) this.escalation = this.rules.recordDisplay(this.escalation, id, this.now);
     this.everShown = true;
   }
 
@@ -107,25 +107,25 @@ export class EscalationChecker {
         this.tick();
         this.heard.clear();
         this.alarm = { ...alarm, priority: "urgent", answered: false };
-        this.hear({
+        this.handleEvent({
           ...{ kind: "worsened", fault, priority: "urgent", at: this.now, raisedAt: alarm.raisedAt, ...words },
         });
         break;
       case "return":
         this.alarm = { ...alarm, returnedAt: this.now };
-        this.hear({ kind: "returned", fault, at: this.now, title: "Rowan: back to normal", body: "" });
-        this.judgeScreens(null);
+        this.handleEvent({ kind: "returned", fault, at: this.now, title: "Rowan: back to normal", body: "" });
+        this.checkScreens(null);
         break;
       case "suppress":
         this.alarm = { ...alarm, returnedAt: this.now, answered: true }; // its next raise is news
-        this.hear({ kind: "suppressed", fault, at: this.now, text: "" });
-        this.judgeScreens(null);
+        this.handleEvent({ kind: "suppressed", fault, at: this.now, text: "" });
+        this.checkScreens(null);
         break;
       case "acknowledge":
         if (alarm.answered) break;
         this.alarm = { ...alarm, answered: true };
-        this.hear({ kind: "acknowledged", fault, at: this.now, by: this.personAt(step.who).name });
-        this.judgeScreens(this.personAt(step.who).id);
+        this.handleEvent({ kind: "acknowledged", fault, at: this.now, by: this.personAt(step.who).name });
+        this.checkScreens(this.personAt(step.who).id);
     }
   }
 
@@ -137,112 +137,113 @@ export class EscalationChecker {
     const sameEpisode = before !== null && back !== null && !before.answered && this.now < after(back, minutes(60));
     const priority = sameEpisode ? before.priority : wanted;
     if (!sameEpisode) this.heard.clear();
-    // Whoever had a letter that it is over gets one that it isn't.
+    // Whoever had an email that it is over gets one that it isn't.
     for (const [person, heard] of this.heard) {
-      heard.letters = [];
-      if (this.person(person)?.phoneCount === 0) heard.rings = [];
+      heard.emails = [];
+      if (this.person(person)?.phoneCount === 0) heard.pushes = [];
     }
     this.alarm = { priority, raisedAt: this.now, answered: false, returnedAt: null };
-    this.hear({ kind: "raised", fault, priority, at: this.now, ...words, sameEpisode });
+    this.handleEvent({ kind: "raised", fault, priority, at: this.now, ...words, sameEpisode });
   }
 
   private wait(end: Instant, looks: boolean): void {
     if (looks) this.lookUntil(end);
     this.now = end;
-    if (!looks && this.call !== null) this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+    if (!looks && this.escalation !== null) this.take(this.rules.advance(this.escalation, this.recipients, this.now));
   }
 
   private lookUntil(end: Instant): void {
-    for (let looks = 0; this.call !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
+    for (let looks = 0; this.escalation !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
       if (this.wrong !== null) return;
       if (looks > 2_000) {
         this.fail("looks without end");
         return;
       }
       this.now = later(this.nextAt, this.now);
-      this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+      this.take(this.rules.advance(this.escalation, this.recipients, this.now));
     }
     this.now = end;
   }
 
-  private hear(word: AlarmEvent): void {
-    this.take(this.rules.hear(this.call, word, ofRowan(fault), this.circle, this.now));
+  private handleEvent(event: AlarmEvent): void {
+    this.take(this.rules.handleEvent(this.escalation, event, ofRowan(fault), this.recipients, this.now));
   }
 
   private take(step: EscalationStep): void {
-    for (const telling of step.notifications) this.judge(telling);
+    for (const notification of step.notifications) this.check(notification);
     if (step.nextAt !== null && step.nextAt <= this.now) this.fail("wants to be looked at in the past");
     const stored = JSON.stringify(step.escalation);
-    if (stored.length > 4_000) this.fail("a call grows without bound");
-    this.call = JSON.parse(stored) as Escalation | null;
+    if (stored.length > 4_000) this.fail("an escalation grows without bound");
+    this.escalation = JSON.parse(stored) as Escalation | null;
     this.nextAt = step.nextAt;
-    if (this.call === null) return;
-    const again = this.rules.advanceCall(this.call, this.circle, this.now);
+    if (this.escalation === null) return;
+    const again = this.rules.advance(this.escalation, this.recipients, this.now);
     if (again.notifications.length > 0) this.fail("told twice at one moment");
   }
 
-  private judge(telling: OutgoingNotification): void {
-    const { content, channel } = telling;
-    const person = this.person(telling.person);
+  private check(notification: OutgoingNotification): void {
+    const { content, channel } = notification;
+    const person = this.person(notification.person);
     if (!person) {
-      this.fail(`told a stranger: ${notificationText(telling)}`);
+      this.fail(`told a stranger: ${notificationText(notification)}`);
       return;
     }
     if (channel === "push" && person.phoneCount === 0)
-      this.fail(`pushed to nobody's phone: ${notificationText(telling)}`);
+      this.fail(`pushed to nobody's phone: ${notificationText(notification)}`);
     if (channel === "email" && person.email === null)
-      this.fail(`mailed without an address: ${notificationText(telling)}`);
+      this.fail(`mailed without an address: ${notificationText(notification)}`);
     if ((channel === "email" || !content.silent) && this.isAsleep(person, content.priority)) {
-      this.fail(`disturbed quiet hours: ${notificationText(telling)}`);
+      this.fail(`disturbed quiet hours: ${notificationText(notification)}`);
     }
     if (channel === "push" && content.isClosing) this.screens.delete(person.id);
     else if (channel === "push") this.screens.add(person.id);
-    if (!content.silent) this.judgeRing(telling, person);
-    else if (!this.everTold.has(person.id)) this.fail(`set right what was never said: ${notificationText(telling)}`);
+    if (!content.silent) this.checkRing(notification, person);
+    else if (!this.everTold.has(person.id))
+      this.fail(`set right what was never said: ${notificationText(notification)}`);
   }
 
-  private judgeRing(telling: OutgoingNotification, person: Recipient): void {
+  private checkRing(notification: OutgoingNotification, person: Recipient): void {
     const { alarm } = this;
     if (alarm === null || alarm.answered || alarm.returnedAt !== null) {
-      this.fail(`rang after the end: ${notificationText(telling)}`);
+      this.fail(`rang after the end: ${notificationText(notification)}`);
       return;
     }
     this.everTold.add(person.id);
-    if (!this.heard.has(person.id)) this.judgeTurn(person, alarm.priority);
-    const heard = this.heard.get(person.id) ?? { firstAt: this.now, rings: [], letters: [], lettered: false };
+    if (!this.heard.has(person.id)) this.checkTurn(person, alarm.priority);
+    const heard = this.heard.get(person.id) ?? { firstAt: this.now, pushes: [], emails: [], gotEmail: false };
     this.heard.set(person.id, heard);
-    if (telling.channel === "email") {
-      const letter = heard.letters.at(-1);
-      // Between two letters lie three reminders, or two where the first letter came in place of an unseen push.
+    if (notification.channel === "email") {
+      const email = heard.emails.at(-1);
+      // Between two emails lie three reminders, or two where the first email came in place of an unseen push.
       const least = reminderGap(alarm.priority, 1) * 2;
-      if (letter !== undefined && this.now - letter < least)
-        this.fail(`a second letter too soon: ${notificationText(telling)}`);
-      heard.letters.push(this.now);
-      heard.lettered = true;
+      if (email !== undefined && this.now - email < least)
+        this.fail(`a second email too soon: ${notificationText(notification)}`);
+      heard.emails.push(this.now);
+      heard.gotEmail = true;
       if (person.phoneCount > 0) return;
     }
-    const gap = reminderGap(alarm.priority, Math.max(1, heard.rings.length));
-    const ring = heard.rings.at(-1);
+    const gap = reminderGap(alarm.priority, Math.max(1, heard.pushes.length));
+    const ring = heard.pushes.at(-1);
     if (ring !== undefined && this.now - ring < gap)
-      this.fail(`rang before a reminder was due: ${notificationText(telling)}`);
-    heard.rings.push(this.now);
+      this.fail(`rang before a reminder was due: ${notificationText(notification)}`);
+    heard.pushes.push(this.now);
   }
 
   /** Those before them had their time; what may wait a day goes past nobody who can be reached. */
-  private judgeTurn(person: Recipient, priority: Priority): void {
-    const sooner = this.circle.people.filter(({ escalationOrder }) => escalationOrder < person.escalationOrder);
-    const isLatecomer = this.circle.people.some(
+  private checkTurn(person: Recipient, priority: Priority): void {
+    const sooner = this.recipients.people.filter(({ escalationOrder }) => escalationOrder < person.escalationOrder);
+    const isLatecomer = this.recipients.people.some(
       ({ id, escalationOrder }) => escalationOrder >= person.escalationOrder && this.heard.has(id),
     );
-    if (isLatecomer) return; // slept while their turn went by
+    if (isLatecomer) return; // slept while their level went by
     const since = sooner.flatMap(({ id }) => this.heard.get(id)?.firstAt ?? []);
-    const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.circle.escalateAfter);
-    if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the turn before`);
+    const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.recipients.escalateAfter);
+    if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the level before`);
     const passed = sooner.some(({ phoneCount, email }) => phoneCount > 0 || email !== null);
-    if (priority === "soon" && passed) this.fail(`${person.id} was told what was for the first turn`);
+    if (priority === "soon" && passed) this.fail(`${person.id} was told what was for the first level`);
   }
 
-  private judgeScreens(but: string | null): void {
+  private checkScreens(but: string | null): void {
     const left = [...this.screens].filter((id) => id !== but);
     if (left.length > 0) this.fail(`left the alarm on the screens of ${left.join(", ")}`);
   }
@@ -250,7 +251,7 @@ export class EscalationChecker {
   /** By the clock on the wall: the nights of a change are judged by quietHours.test.ts. */
   private isAsleep({ quietHours, urgentBreaks }: Recipient, priority: string): boolean {
     if (quietHours === null || (priority === "urgent" && urgentBreaks)) return false;
-    const wall = localTimeOf(this.now, this.circle.zone);
+    const wall = localTimeOf(this.now, this.recipients.zone);
     const { from, to } = quietHours;
     return from < to ? wall >= from && wall < to : wall >= from || wall < to;
   }
@@ -261,16 +262,16 @@ export class EscalationChecker {
   }
 
   private person(id: string): Recipient | undefined {
-    return this.circle.people.find((one) => one.id === id);
+    return this.recipients.people.find((one) => one.id === id);
   }
 
   private personAt(n: number): Recipient {
-    const person = this.circle.people[n];
-    if (!person) throw new RangeError(`expected one of ${this.circle.people.length} people, got ${n}`);
+    const person = this.recipients.people[n];
+    if (!person) throw new RangeError(`expected one of ${this.recipients.people.length} people, got ${n}`);
     return person;
   }
 
   private fail(what: string): void {
-    this.wrong ??= `${localTimeOf(this.now, this.circle.zone)}: ${what}`;
+    this.wrong ??= `${localTimeOf(this.now, this.recipients.zone)}: ${what}`;
   }
 }

@@ -52,14 +52,14 @@ export const recipientsOf = (people: readonly Recipient[], zone = stockholm): Re
 
 /** The rules, so that a story can be played by faulty ones too. */
 export interface EscalationFunctions {
-  readonly hear: typeof handleAlarmEvent;
-  readonly advanceCall: typeof advanceEscalation;
-  readonly shownBy: typeof recordDisplay;
+  readonly handleEvent: typeof handleAlarmEvent;
+  readonly advance: typeof advanceEscalation;
+  readonly recordDisplay: typeof recordDisplay;
 }
 export const realFunctions: EscalationFunctions = {
-  hear: handleAlarmEvent,
-  advanceCall: advanceEscalation,
-  shownBy: recordDisplay,
+  handleEvent: handleAlarmEvent,
+  advance: advanceEscalation,
+  recordDisplay,
 };
 
 export const ofRowan = (fault: FaultKind): AlarmSource => ({
@@ -69,29 +69,29 @@ export const ofRowan = (fault: FaultKind): AlarmSource => ({
   name: "Rowan",
 });
 
-/** One told word: at which moment, to whom, by what, with sound or not. */
+/** One told event: at which moment, to whom, by what, with sound or not. */
 export interface TimedNotification {
   readonly at: Instant;
-  readonly telling: OutgoingNotification;
+  readonly notification: OutgoingNotification;
 }
 
-/** Lives a call through: looks exactly when it asks for it, and once more at the same moment, which must tell nothing. */
+/** Lives an escalation through: looks exactly when it asks for it, and once more at the same moment, which must tell nothing. */
 export class EscalationScenario {
-  call: Escalation | null = null;
+  escalation: Escalation | null = null;
   nextAt: Instant | null = null;
   now: Instant;
   readonly told: TimedNotification[] = [];
   private readonly fault: FaultKind;
   private readonly rules: EscalationFunctions;
-  private circle: Recipients;
+  private recipients: Recipients;
 
   constructor(
-    circle: Recipients,
+    recipients: Recipients,
     start: string,
     fault: FaultKind = "foodOut",
     rules: EscalationFunctions = realFunctions,
   ) {
-    this.circle = circle;
+    this.recipients = recipients;
     this.fault = fault;
     this.rules = rules;
     this.now = this.local(start);
@@ -100,15 +100,15 @@ export class EscalationScenario {
   /** "2026-12-01 21:40" by the yard's clock. */
   local(text: string): Instant {
     const [date = "", time = ""] = text.split(" ");
-    return instantOfLocal(date, time, this.circle.zone);
+    return instantOfLocal(date, time, this.recipients.zone);
   }
 
   until(text: string | Instant): this {
     const end = typeof text === "string" ? this.local(text) : text;
-    for (let looks = 0; this.call !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
-      if (looks > 10_000) throw new Error("the call asks to be looked at without end");
+    for (let looks = 0; this.escalation !== null && this.nextAt !== null && this.nextAt <= end; looks += 1) {
+      if (looks > 10_000) throw new Error("the escalation asks to be looked at without end");
       this.now = this.nextAt;
-      this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+      this.take(this.rules.advance(this.escalation, this.recipients, this.now));
     }
     this.now = end;
     return this;
@@ -117,74 +117,79 @@ export class EscalationScenario {
   /** The server was off: nobody looked until now. */
   offUntil(text: string): this {
     this.now = this.local(text);
-    if (this.call !== null) this.take(this.rules.advanceCall(this.call, this.circle, this.now));
+    if (this.escalation !== null) this.take(this.rules.advance(this.escalation, this.recipients, this.now));
     return this;
   }
 
-  hears(word: AlarmEvent): this {
-    this.take(this.rules.hear(this.call, word, ofRowan(this.fault), this.circle, this.now));
-    const again = this.rules.hear(this.call, word, ofRowan(this.fault), this.circle, this.now);
+  receives(event: AlarmEvent): this {
+    this.take(this.rules.handleEvent(this.escalation, event, ofRowan(this.fault), this.recipients, this.now));
+    const again = this.rules.handleEvent(this.escalation, event, ofRowan(this.fault), this.recipients, this.now);
     if (again.notifications.length > 0)
       throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
     return this;
   }
 
   raised(priority: "urgent" | "soon" = "urgent", sameEpisode = false): this {
-    const words = { title: "Rowan: food out", body: "Nothing fell." };
-    return this.hears({ kind: "raised", fault: this.fault, priority, at: this.now, ...words, sameEpisode });
+    const words = { title: "Rowan: hopper empty", body: "Nothing fell." };
+    return this.receives({ kind: "raised", fault: this.fault, priority, at: this.now, ...words, sameEpisode });
   }
 
   worsened(): this {
-    const raisedAt = this.call?.raisedAt ?? this.now;
-    const words = { title: "Rowan: food out", body: "And a deposit went unpaid." };
-    return this.hears({ kind: "worsened", fault: this.fault, priority: "urgent", at: this.now, raisedAt, ...words });
+    const raisedAt = this.escalation?.raisedAt ?? this.now;
+    const words = { title: "Rowan: hopper empty", body: "And a deposit went unpaid." };
+    return this.receives({ kind: "worsened", fault: this.fault, priority: "urgent", at: this.now, raisedAt, ...words });
   }
 
   acknowledged(by: string): this {
-    return this.hears({ kind: "acknowledged", fault: this.fault, at: this.now, by });
+    return this.receives({ kind: "acknowledged", fault: this.fault, at: this.now, by });
   }
 
   returned(): this {
     const words = { title: "Rowan: back to normal", body: "No longer so." };
-    return this.hears({ kind: "returned", fault: this.fault, at: this.now, ...words });
+    return this.receives({ kind: "returned", fault: this.fault, at: this.now, ...words });
   }
 
   suppressed(): this {
-    return this.hears({ kind: "suppressed", fault: this.fault, at: this.now, text: "Ada put it aside until 18:00." });
+    return this.receives({
+      kind: "suppressed",
+      fault: this.fault,
+      at: this.now,
+      text: "Ada put it aside until 18:00.",
+    });
   }
 
   shown(person: string): this {
-    if (this.call !== null) this.call = this.rules.shownBy(this.call, person, this.now);
+    if (this.escalation !== null) this.escalation = this.rules.recordDisplay(this.escalation, person, this.now);
     return this;
   }
 
   joins(people: readonly Recipient[]): this {
-    this.circle = { ...this.circle, people };
+    this.recipients = { ...this.recipients, people };
     return this;
   }
 
-  /** "21:40 Ada push Rowan: food out", quiet ones with "softly"; those since the last time it was asked. */
-  heardSince(): string[] {
+  /** "21:40 Ada push Rowan: hopper empty", quiet ones with "softly"; those since the last time it was asked. */
+  sentSince(): string[] {
     const since = this.told.slice(this.read);
     this.read = this.told.length;
-    return since.map(({ at, telling }) => `${this.clock(at)} ${notificationText(telling)}`);
+    return since.map(({ at, notification }) => `${this.clock(at)} ${notificationText(notification)}`);
   }
   private read = 0;
 
   private clock(at: Instant): string {
     const start = this.told[0]?.at ?? at;
-    const date = localDateOf(at, this.circle.zone);
-    const day = date === localDateOf(start, this.circle.zone) ? "" : `${date.slice(8)}. `;
-    return `${day}${localTimeOf(at, this.circle.zone)}`;
+    const date = localDateOf(at, this.recipients.zone);
+    const day = date === localDateOf(start, this.recipients.zone) ? "" : `${date.slice(8)}. `;
+    return `${day}${localTimeOf(at, this.recipients.zone)}`;
   }
 
   private take(step: EscalationStep): void {
     if (step.nextAt !== null && step.nextAt <= this.now) throw new Error("a next look must lie ahead");
-    this.told.push(...step.notifications.map((telling) => ({ at: this.now, telling })));
-    this.call = step.escalation === null ? null : (JSON.parse(JSON.stringify(step.escalation)) as Escalation); // as the store holds it
+    this.told.push(...step.notifications.map((notification) => ({ at: this.now, notification })));
+    this.escalation = step.escalation === null ? null : (JSON.parse(JSON.stringify(step.escalation)) as Escalation); // as the store holds it
     this.nextAt = step.nextAt;
-    if (this.call === null) return;
-    const again = this.rules.advanceCall(this.call, this.circle, this.now);
+    if (this.escalation === null) return;
+    const again = this.rules.advance(this.escalation, this.recipients, this.now);
     if (again.notifications.length > 0)
       throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
   }

@@ -20,15 +20,15 @@ const fault = "iceLock" as const;
 class Sky {
   now: Instant;
   readonly lines: string[] = [];
-  rings = 0;
-  readonly calls = new Map<string, Escalation>();
+  pushes = 0;
+  readonly escalations = new Map<string, Escalation>();
   readonly nextAts = new Map<string, Instant>();
-  private readonly circle: Recipients;
+  private readonly recipients: Recipients;
   private readonly joins: boolean;
   private feeders = Object.keys(names);
 
   constructor({ people = [ada], joins = true }: { people?: readonly Recipient[]; joins?: boolean } = {}) {
-    this.circle = recipientsOf(people);
+    this.recipients = recipientsOf(people);
     this.joins = joins;
     this.now = this.at("12:00");
   }
@@ -39,37 +39,46 @@ class Sky {
     return after(instantOfLocal("2026-12-01", "00:00", stockholm), minutes(60 * hour + minute));
   }
 
-  call = (feeder: string): Escalation | null => this.calls.get(alarmTopic(feeder, fault)) ?? null;
+  escalation = (feeder: string): Escalation | null => this.escalations.get(alarmTopic(feeder, fault)) ?? null;
 
   ice(feeder: string, time: string): this {
-    const words = { title: `${names[feeder]}: ice on tray and slot likely`, body: "It was wet and it froze." };
+    const words = { title: `${names[feeder]}: ice likely on tray and slot`, body: "It was wet and it froze." };
     this.until(this.at(time));
-    return this.hears(feeder, { kind: "raised", fault, priority: "soon", at: this.now, ...words, sameEpisode: false });
+    return this.receives(feeder, {
+      kind: "raised",
+      fault,
+      priority: "soon",
+      at: this.now,
+      ...words,
+      sameEpisode: false,
+    });
   }
 
   thaws(feeder: string, time: string): this {
     this.until(this.at(time));
     const words = { title: `${names[feeder]}: back to normal`, body: "No longer so." };
-    return this.hears(feeder, { kind: "returned", fault, at: this.now, ...words });
+    return this.receives(feeder, { kind: "returned", fault, at: this.now, ...words });
   }
 
   seenBy(by: string, feeder: string, time: string): this {
     this.until(this.at(time));
-    return this.hears(feeder, { kind: "acknowledged", fault, at: this.now, by });
+    return this.receives(feeder, { kind: "acknowledged", fault, at: this.now, by });
   }
 
   /** It is removed from the yard with all that is stored of it. */
   removed(feeder: string): this {
     this.feeders = this.feeders.filter((one) => one !== feeder);
-    this.calls.delete(alarmTopic(feeder, fault));
+    this.escalations.delete(alarmTopic(feeder, fault));
     this.nextAts.delete(alarmTopic(feeder, fault));
     return this;
   }
 
-  hears(feeder: string, word: AlarmEvent): this {
+  receives(feeder: string, event: AlarmEvent): this {
     const yard = this.stored();
     const alone = { ...yard, feeders: yard.feeders.filter(({ id }) => id === feeder) };
-    return this.take(handleGroupedEvent(this.joins ? yard : alone, { feeder, event: word }, this.circle, this.now));
+    return this.take(
+      handleGroupedEvent(this.joins ? yard : alone, { feeder, event: event }, this.recipients, this.now),
+    );
   }
 
   /** Looks at whatever comes due until then. */
@@ -80,7 +89,7 @@ class Sky {
       const [topic, at] = due;
       this.now = at;
       this.nextAts.delete(topic);
-      this.take(advanceGrouped(this.stored(), this.circle, at));
+      this.take(advanceGrouped(this.stored(), this.recipients, at));
     }
     this.now = to;
     return this;
@@ -90,50 +99,50 @@ class Sky {
     ...{ id: "alder", name: "Alder Croft", fault, escalation: null },
     feeders: this.feeders.map((id) => ({
       ...{ id, name: names[id] ?? id, inService: true, reportEvery: minutes(1) },
-      ...{ lastReportAt: this.now, silentFrom: null, escalation: this.call(id) },
+      ...{ lastReportAt: this.now, silentFrom: null, escalation: this.escalation(id) },
     })),
   });
 
   private take({ escalations, notifications }: GroupStep): this {
     for (const { topic, escalation, nextAt } of escalations) {
-      if (escalation === null) this.calls.delete(topic);
-      else this.calls.set(topic, escalation);
+      if (escalation === null) this.escalations.delete(topic);
+      else this.escalations.set(topic, escalation);
       if (nextAt === null) this.nextAts.delete(topic);
       else this.nextAts.set(topic, nextAt);
     }
     for (const { person, channel, content } of notifications) {
-      if (!content.silent) this.rings += 1;
+      if (!content.silent) this.pushes += 1;
       this.lines.push(
         `${localTimeOf(this.now, stockholm)} ${person} ${channel}${content.silent ? " quietly" : ""}: ${content.title} | ${content.body}`,
       );
-      // Each phone shows what it is sent, so that no letters follow.
-      const call = this.calls.get(content.topic);
-      if (call !== undefined && channel === "push")
-        this.calls.set(content.topic, recordDisplay(call, person, this.now));
+      // Each phone shows what it is sent, so that no emails follow.
+      const escalation = this.escalations.get(content.topic);
+      if (escalation !== undefined && channel === "push")
+        this.escalations.set(content.topic, recordDisplay(escalation, person, this.now));
     }
     return this;
   }
 }
 
 describe("ice under one sky", () => {
-  it("rings once for a night, and names the others without a sound as they join", () => {
+  it("pushes once for a night, and names the others without a sound as they join", () => {
     const sky = new Sky().ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "19:00").ice("alder", "22:00");
     expect(sky.lines).toEqual([
-      "17:00 ada push: Rowan: ice on tray and slot likely | It was wet and it froze.",
-      "17:05 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch.",
-      "19:00 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch and Elder.",
-      "22:00 ada push quietly: Rowan: ice on tray and slot likely | It was wet and it froze. Also at Larch, Elder and Alder.",
+      "17:00 ada push: Rowan: ice likely on tray and slot | It was wet and it froze.",
+      "17:05 ada push quietly: Rowan: ice likely on tray and slot | It was wet and it froze. Also at Larch.",
+      "19:00 ada push quietly: Rowan: ice likely on tray and slot | It was wet and it froze. Also at Larch and Elder.",
+      "22:00 ada push quietly: Rowan: ice likely on tray and slot | It was wet and it froze. Also at Larch, Elder and Alder.",
     ]);
   });
 
   it("would ring for each where feeders knew of no neighbours", () => {
     const alone = new Sky({ joins: false }).ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "19:00");
-    expect(alone.rings).toBe(3);
+    expect(alone.pushes).toBe(3);
   });
 
-  it("rings anew for another night's ice", () => {
+  it("pushes again for another night's ice", () => {
     const sky = new Sky().ice("rowan", "17:00").seenBy("Ada", "rowan", "17:10").ice("larch", "35:01");
-    expect(sky.rings).toBe(2);
+    expect(sky.pushes).toBe(2);
   });
 
   it("says all of it in the morning where it came while its people slept", () => {
@@ -143,28 +152,28 @@ describe("ice under one sky", () => {
       .ice("larch", "18:00")
       .until(instantOfLocal("2026-12-02", "07:00", stockholm));
     expect(sky.lines).toEqual([
-      "07:00 ada push: Rowan: ice on tray and slot likely | Since yesterday 17:00. It was wet and it froze. Also at Larch.",
+      "07:00 ada push: Rowan: ice likely on tray and slot | Since yesterday 17:00. It was wet and it froze. Also at Larch.",
     ]);
   });
 
   it("goes on in the next one's name, without a ring, when the first is over", () => {
     const sky = new Sky().ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "17:06").thaws("rowan", "20:00");
-    expect(sky.rings).toBe(1);
+    expect(sky.pushes).toBe(1);
     expect(sky.lines.slice(-2)).toEqual([
       "20:00 ada push quietly: Rowan: back to normal | No longer so.",
-      "20:00 ada push quietly: Larch: ice on tray and slot likely | It was wet and it froze. Also at Elder.",
+      "20:00 ada push quietly: Larch: ice likely on tray and slot | It was wet and it froze. Also at Elder.",
     ]);
     sky.thaws("larch", "21:00").thaws("elder", "22:00");
     expect(sky.lines.at(-1)).toBe("22:00 ada push quietly: Elder: back to normal | No longer so.");
-    expect(sky.rings).toBe(1);
+    expect(sky.pushes).toBe(1);
   });
 
-  it("rings in the morning for the one that is left, where the first was over before anybody woke", () => {
+  it("pushes in the morning for the one that is left, where the first was over before anybody woke", () => {
     const sleeper = { ...ada, quietHours: { from: "16:00", to: "07:00" } };
     const sky = new Sky({ people: [sleeper] }).ice("rowan", "17:00").ice("larch", "18:00").thaws("rowan", "20:00");
     sky.until(instantOfLocal("2026-12-02", "07:30", stockholm));
     expect(sky.lines).toEqual([
-      "07:00 ada push: Larch: ice on tray and slot likely | Since yesterday 18:00. It was wet and it froze.",
+      "07:00 ada push: Larch: ice likely on tray and slot | Since yesterday 18:00. It was wet and it froze.",
     ]);
   });
 
@@ -174,9 +183,9 @@ describe("ice under one sky", () => {
       .seenBy("Ada", "rowan", "17:10")
       .ice("larch", "18:00")
       .thaws("rowan", "20:00");
-    expect(sky.rings).toBe(1);
+    expect(sky.pushes).toBe(1);
     sky.until(sky.at("23:00"));
-    expect(sky.rings).toBe(1);
+    expect(sky.pushes).toBe(1);
   });
 
   it("forgets no feeder whose speaker was removed from the yard", () => {
@@ -185,8 +194,8 @@ describe("ice under one sky", () => {
       .ice("larch", "17:05")
       .removed("rowan")
       .until(after(new Sky().at("17:05"), hours(7)));
-    expect(sky.lines.at(-1)).toMatch(/ada push: Larch: ice on tray and slot likely/);
-    expect(sky.rings).toBe(2);
+    expect(sky.lines.at(-1)).toMatch(/ada push: Larch: ice likely on tray and slot/);
+    expect(sky.pushes).toBe(2);
   });
 
   it("leaves nobody without a voice, whatever comes and goes (property)", () => {
@@ -202,19 +211,19 @@ describe("ice under one sky", () => {
         for (const { kind, feeder, wait } of steps) {
           sky.until(after(sky.now, minutes(wait)));
           const time = `0:${(sky.now - sky.at("0:00")) / 60_000}`;
-          const open = isActive(sky.call(feeder));
+          const open = isActive(sky.escalation(feeder));
           if (kind === "ice" && !open) sky.ice(feeder, time);
           if (kind === "thaws" && open) sky.thaws(feeder, time);
           if (kind === "seen" && open) sky.seenBy("Ada", feeder, time);
-          for (const call of sky.calls.values()) {
-            if (!isActive(call) || call.acknowledgedBy !== null) continue;
-            const speaker = [...sky.calls.values()].find(({ topic }) => topic === call.groupedUnder);
+          for (const escalation of sky.escalations.values()) {
+            if (!isActive(escalation) || escalation.acknowledgedBy !== null) continue;
+            const speaker = [...sky.escalations.values()].find(({ topic }) => topic === escalation.groupedUnder);
             const hasVoice =
-              call.groupedUnder === null
-                ? call.recipientStates.length > 0 || sky.nextAts.has(call.topic)
+              escalation.groupedUnder === null
+                ? escalation.recipientStates.length > 0 || sky.nextAts.has(escalation.topic)
                 : isActive(speaker ?? null);
-            expect(hasVoice, `${call.subjectName} after ${kind} ${feeder}`).toBe(true);
-            if (speaker !== undefined) expect(speaker.alsoFeeders).toContain(call.subjectName);
+            expect(hasVoice, `${escalation.subjectName} after ${kind} ${feeder}`).toBe(true);
+            if (speaker !== undefined) expect(speaker.alsoFeeders).toContain(escalation.subjectName);
           }
         }
       }),

@@ -12,7 +12,7 @@ const part = (feeder: string): SilentFeeder => ({
   topic: `alarm-${feeder}`,
   lastReportAt: raisedAt,
   raisedAt,
-  title: `${feeder}: feeder silent`,
+  title: `${feeder}: no reports`,
   body: "Nothing heard for 3 minutes.",
 });
 const ofYard: Escalation = {
@@ -21,7 +21,7 @@ const ofYard: Escalation = {
     subjectName: "Alder Croft",
     raisedAt: later,
     renewedAt: later,
-    title: "Alder Croft: two feeders silent",
+    title: "Alder Croft: no reports from two feeders",
     body: "Both.",
   },
   ...{
@@ -36,7 +36,7 @@ const ofYard: Escalation = {
   ...{ unreachable: false, groupedUnder: null, alsoFeeders: [], silentFeeders: [part("rowan"), part("larch")] },
 };
 
-describe("a call of a whole yard", () => {
+describe("an escalation of a whole yard", () => {
   it("is answered by way of one of its silent feeders, at that one's own raise", () => {
     expect(alarmContent(ofYard, false, stockholm, later)).toMatchObject({
       actions: ["acknowledge"],

@@ -13,102 +13,109 @@ const mapStep =
   (change: (step: EscalationStep, before: Escalation | null) => EscalationStep) =>
   (rules: EscalationFunctions): EscalationFunctions => ({
     ...rules,
-    hear: (call, word, of, circle, now) => change(rules.hear(call, word, of, circle, now), call),
-    advanceCall: (call, circle, now) => change(rules.advanceCall(call, circle, now), call),
+    handleEvent: (escalation, event, of, recipients, now) =>
+      change(rules.handleEvent(escalation, event, of, recipients, now), escalation),
+    advance: (escalation, recipients, now) => change(rules.advance(escalation, recipients, now), escalation),
   });
-const mapCircle =
-  (change: (circle: Recipients) => Recipients) =>
+const mapRecipients =
+  (change: (recipients: Recipients) => Recipients) =>
   (rules: EscalationFunctions): EscalationFunctions => ({
     ...rules,
-    hear: (call, word, of, circle, now) => rules.hear(call, word, of, change(circle), now),
-    advanceCall: (call, circle, now) => rules.advanceCall(call, change(circle), now),
+    handleEvent: (escalation, event, of, recipients, now) =>
+      rules.handleEvent(escalation, event, of, change(recipients), now),
+    advance: (escalation, recipients, now) => rules.advance(escalation, change(recipients), now),
   });
 const mapPeople = (change: (person: Recipient) => Recipient) =>
-  mapCircle((circle) => ({ ...circle, people: circle.people.map(change) }));
-const mapCall = (change: (call: Escalation, before: Escalation | null) => Escalation) =>
+  mapRecipients((recipients) => ({ ...recipients, people: recipients.people.map(change) }));
+const mapEscalation = (change: (escalation: Escalation, before: Escalation | null) => Escalation) =>
   mapStep((step, before) => ({ ...step, escalation: step.escalation && change(step.escalation, before) }));
-const deaf =
+const ignoring =
   (...kinds: AlarmEvent["kind"][]) =>
   (rules: EscalationFunctions): EscalationFunctions => ({
     ...rules,
-    hear: (call, word, of, circle, now) => {
-      if (!kinds.includes(word.kind)) return rules.hear(call, word, of, circle, now);
-      return call ? rules.advanceCall(call, circle, now) : { escalation: call, notifications: [], nextAt: null };
+    handleEvent: (escalation, event, of, recipients, now) => {
+      if (!kinds.includes(event.kind)) return rules.handleEvent(escalation, event, of, recipients, now);
+      return escalation
+        ? rules.advance(escalation, recipients, now)
+        : { escalation: escalation, notifications: [], nextAt: null };
     },
   });
 
 export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) => EscalationFunctions>> = {
   "quiet hours are ignored": mapPeople((person) => ({ ...person, quietHours: null })),
   "urgent breaks everybody's quiet hours": mapPeople((person) => ({ ...person, urgentBreaks: true })),
-  "quiet hours are taken for UTC": mapCircle((circle) => ({ ...circle, zone: "UTC" })),
-  "who sleeps is passed for good": mapCircle((circle) => ({
-    ...circle,
-    people: circle.people.filter(({ quietHours, urgentBreaks }) => quietHours === null || urgentBreaks),
+  "quiet hours are taken for UTC": mapRecipients((recipients) => ({ ...recipients, zone: "UTC" })),
+  "who sleeps is passed for good": mapRecipients((recipients) => ({
+    ...recipients,
+    people: recipients.people.filter(({ quietHours, urgentBreaks }) => quietHours === null || urgentBreaks),
   })),
-  "nobody is remembered as told": mapCall((call) => ({ ...call, recipientStates: [] })),
-  "each ring counts as the first": mapCall((call) => ({
-    ...call,
-    recipientStates: call.recipientStates.map((one) => ({ ...one, timesNotified: Math.min(one.timesNotified, 1) })),
+  "nobody is remembered as told": mapEscalation((escalation) => ({ ...escalation, recipientStates: [] })),
+  "each ring counts as the first": mapEscalation((escalation) => ({
+    ...escalation,
+    recipientStates: escalation.recipientStates.map((one) => ({
+      ...one,
+      timesNotified: Math.min(one.timesNotified, 1),
+    })),
   })),
-  "a gap counts from the first ring": mapCall((call) => ({
-    ...call,
-    recipientStates: call.recipientStates.map((one) => ({ ...one, reminderCountedFrom: one.firstNotifiedAt })),
+  "a gap counts from the first ring": mapEscalation((escalation) => ({
+    ...escalation,
+    recipientStates: escalation.recipientStates.map((one) => ({ ...one, reminderCountedFrom: one.firstNotifiedAt })),
   })),
-  "turns go on after a minute": mapCircle((circle) => ({ ...circle, escalateAfter: minutes(1) })),
-  "all are of the first turn": mapPeople((person) => ({ ...person, escalationOrder: 1 })),
+  "levels go on after a minute": mapRecipients((recipients) => ({ ...recipients, escalateAfter: minutes(1) })),
+  "all are of the first level": mapPeople((person) => ({ ...person, escalationOrder: 1 })),
   "nothing is taken off the screens": mapStep((step) => ({
     ...step,
     notifications: step.notifications.filter(({ content }) => !content.isClosing),
   })),
-  "turns never go on": mapCircle((circle) => ({ ...circle, escalateAfter: days(3_650) })),
-  "the last turn is forgotten": mapCircle((circle) => ({
-    ...circle,
-    people: circle.people.filter(
-      ({ escalationOrder }) => escalationOrder < 3 || circle.people.every((one) => one.escalationOrder === 3),
+  "levels never go on": mapRecipients((recipients) => ({ ...recipients, escalateAfter: days(3_650) })),
+  "the last level is forgotten": mapRecipients((recipients) => ({
+    ...recipients,
+    people: recipients.people.filter(
+      ({ escalationOrder }) => escalationOrder < 3 || recipients.people.every((one) => one.escalationOrder === 3),
     ),
   })),
-  "only one of a turn is told": mapCircle((circle) => ({
-    ...circle,
-    people: circle.people.filter(
-      ({ escalationOrder }, n) => circle.people.findIndex((one) => one.escalationOrder === escalationOrder) === n,
+  "only one of a level is told": mapRecipients((recipients) => ({
+    ...recipients,
+    people: recipients.people.filter(
+      ({ escalationOrder }, n) => recipients.people.findIndex((one) => one.escalationOrder === escalationOrder) === n,
     ),
   })),
   "mail is never tried": mapPeople((person) => ({ ...person, email: null })),
-  "a push counts as shown": mapCall((call) => ({
-    ...call,
-    recipientStates: call.recipientStates.map((one) => ({ ...one, displayedAt: one.pushedAt })),
+  "a push counts as shown": mapEscalation((escalation) => ({
+    ...escalation,
+    recipientStates: escalation.recipientStates.map((one) => ({ ...one, displayedAt: one.pushedAt })),
   })),
-  "a letter goes with each ring": mapStep((step) => ({
+  "an email goes with each ring": mapStep((step) => ({
     ...step,
     notifications: step.notifications.flatMap((one) => [one, { ...one, channel: "email" as const }]),
   })),
-  "a letter isn't remembered": mapCall((call) => ({
-    ...call,
-    recipientStates: call.recipientStates.map((one) => ({ ...one, emailedAt: null })),
+  "an email isn't remembered": mapEscalation((escalation) => ({
+    ...escalation,
+    recipientStates: escalation.recipientStates.map((one) => ({ ...one, emailedAt: null })),
   })),
-  "an acknowledgement is overheard": deaf("acknowledged"),
-  "a return is overheard": deaf("returned"),
-  "setting aside is overheard": deaf("suppressed"),
+  "an acknowledgement is ignored": ignoring("acknowledged"),
+  "a return is ignored": ignoring("returned"),
+  "setting aside is ignored": ignoring("suppressed"),
   "good news goes to everybody": (rules) => ({
     ...rules,
-    hear: (call, word, of, circle, now) => {
-      const step = rules.hear(call, word, of, circle, now);
+    handleEvent: (escalation, event, of, recipients, now) => {
+      const step = rules.handleEvent(escalation, event, of, recipients, now);
       const [first] = step.notifications;
-      if (word.kind !== "returned" || !first) return step;
-      const phones = circle.people.filter((person) => person.phoneCount > 0);
+      if (event.kind !== "returned" || !first) return step;
+      const phones = recipients.people.filter((person) => person.phoneCount > 0);
       return { ...step, notifications: phones.map(({ id }) => ({ ...first, person: id, channel: "push" as const })) };
     },
   }),
-  "what comes right back rings anew": (rules) => ({
+  "what comes right back pushes again": (rules) => ({
     ...rules,
-    hear: (call, word, of, circle, now) => {
-      const loud = word.kind === "raised" ? { ...word, sameEpisode: false } : word;
-      return rules.hear(call, loud, of, circle, now);
+    handleEvent: (escalation, event, of, recipients, now) => {
+      const loud = event.kind === "raised" ? { ...event, sameEpisode: false } : event;
+      return rules.handleEvent(escalation, loud, of, recipients, now);
     },
   }),
-  "what grows graver rings nobody": deaf("worsened"),
+  "what grows more urgent pushes nobody": ignoring("worsened"),
   "a look is forgotten": mapStep((step) => ({ ...step, nextAt: null })),
-  "a call is forgotten once it has told": mapStep((step) =>
+  "an escalation is forgotten once it has told": mapStep((step) =>
     step.notifications.length > 0 ? { ...step, escalation: null } : step,
   ),
 };

@@ -6,7 +6,7 @@ import { ada } from "./escalationScenario.ts";
 
 const now = instantOf("2026-12-01T11:00:00Z");
 const ago = (count: number) => before(now, minutes(count));
-const call = { renewedAt: ago(10) } as Escalation;
+const escalation = { renewedAt: ago(10) } as Escalation;
 const told = (more: Partial<RecipientState>): RecipientState => ({
   ...{
     person: "ada",
@@ -30,14 +30,14 @@ describe("what was sent to somebody", () => {
     ["nothing was sent", {}, false],
     ["a push is on its way", push, false],
     ["the only push reached nothing", pushLost, true],
-    ["the only letter was refused", mailLost, true],
-    ["the push reached nothing, and a letter may have", { ...pushLost, ...mail }, false],
-    ["the letter was refused, and a push may have come", { ...mailLost, ...push }, false],
+    ["the only email was refused", mailLost, true],
+    ["the push reached nothing, and an email may have", { ...pushLost, ...mail }, false],
+    ["the email was refused, and a push may have come", { ...mailLost, ...push }, false],
     ["both reached nothing", { ...pushLost, ...mailLost }, true],
     ["a phone has shown this alarm all the same", { ...pushLost, displayedAt: ago(9) }, false],
     ["a phone has shown what was milder, before it", { ...pushLost, displayedAt: ago(11) }, true],
   ])("is known to have reached nothing only where all of it did: %s", (_, more, lost) => {
-    expect(isUndelivered(call, told(more))).toBe(lost);
+    expect(isUndelivered(escalation, told(more))).toBe(lost);
   });
 });
 
@@ -57,13 +57,13 @@ describe("a phone", () => {
     ["added now", since(0), { pushedAt: ago(4) }, true],
     ["from the future, by a clock that was set back", since(-1), { pushedAt: ago(4) }, false],
     ["beside one that has shown this alarm", since(3), { pushedAt: ago(4), displayedAt: ago(4) }, false],
-  ])("is new to a call where it can show what none has shown: %s", (_, person, more, isNew) => {
-    expect(hasNewPhone(call, person, told(more), now)).toBe(isNew);
+  ])("is new to an escalation where it can show what none has shown: %s", (_, person, more, isNew) => {
+    expect(hasNewPhone(escalation, person, told(more), now)).toBe(isNew);
   });
 });
 
 describe("an address", () => {
-  it("is new to a call where it was given after the letter was sent, and not in the future", () => {
+  it("is new to an escalation where it was given after the email was sent, and not in the future", () => {
     const given = (at: Recipient["emailSince"], mailedAt: RecipientState["emailedAt"]) =>
       hasNewAddress({ ...ada, ...(at === undefined ? {} : { emailSince: at }) }, told({ emailedAt: mailedAt }), now);
     expect(given(ago(3), ago(4))).toBe(true);

@@ -22,14 +22,14 @@ class Croft {
   now: Instant = this.at("10:00");
   readonly lines: string[] = [];
   readonly nextAts = new Map<string, Instant>();
-  private readonly calls = new Map<string, Escalation>();
+  private readonly escalations = new Map<string, Escalation>();
   private readonly heardAt = new Map<string, Instant>();
   private readonly inService: Set<string>;
-  private readonly circle: Recipients;
+  private readonly recipients: Recipients;
   private readonly bend: Bend;
 
-  constructor(feeders: readonly string[], circle: Recipients = recipientsOf([ada]), bend: Bend = (yard) => yard) {
-    this.circle = circle;
+  constructor(feeders: readonly string[], recipients: Recipients = recipientsOf([ada]), bend: Bend = (yard) => yard) {
+    this.recipients = recipients;
     this.bend = bend;
     this.inService = new Set(feeders);
     for (const feeder of feeders) this.heardAt.set(feeder, this.now);
@@ -51,24 +51,24 @@ class Croft {
   }
 
   silent(feeder: string, time: string, sameEpisode = false): this {
-    const words = { title: `${names[feeder]}: feeder silent`, body: "Nothing heard for 3 minutes." };
-    return this.hears(feeder, time, {
+    const words = { title: `${names[feeder]}: no reports`, body: "Nothing heard for 3 minutes." };
+    return this.receives(feeder, time, {
       ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: this.at(time), ...words, sameEpisode },
     });
   }
 
   back(feeder: string, time: string): this {
-    const word = { title: `${names[feeder]}: back to normal`, body: "No longer so: feeder silent." };
+    const event = { title: `${names[feeder]}: back to normal`, body: "No longer so: no reports." };
     this.heard(feeder, time);
-    return this.hears(feeder, time, { kind: "returned", fault: "feederSilent", at: this.at(time), ...word });
+    return this.receives(feeder, time, { kind: "returned", fault: "feederSilent", at: this.at(time), ...event });
   }
 
   acknowledged(feeder: string, time: string, by = "Ada"): this {
-    return this.hears(feeder, time, { kind: "acknowledged", fault: "feederSilent", at: this.at(time), by });
+    return this.receives(feeder, time, { kind: "acknowledged", fault: "feederSilent", at: this.at(time), by });
   }
 
   suppressed(feeder: string, time: string): this {
-    return this.hears(feeder, time, {
+    return this.receives(feeder, time, {
       kind: "suppressed",
       fault: "feederSilent",
       at: this.at(time),
@@ -87,19 +87,20 @@ class Croft {
       if (due > this.at(time)) break;
       if (due <= this.now) throw new Error("a next look must lie ahead");
       this.now = due;
-      this.take(advanceGrouped(this.yard(), this.circle, this.now));
+      this.take(advanceGrouped(this.yard(), this.recipients, this.now));
     }
     this.now = this.at(time);
     return this;
   }
 
   looks(): this {
-    this.take(advanceGrouped(this.yard(), this.circle, this.now));
+    this.take(advanceGrouped(this.yard(), this.recipients, this.now));
     return this;
   }
 
   shown(person: string): this {
-    for (const [topic, call] of this.calls) this.calls.set(topic, recordDisplay(call, person, this.now));
+    for (const [topic, escalation] of this.escalations)
+      this.escalations.set(topic, recordDisplay(escalation, person, this.now));
     return this;
   }
 
@@ -107,15 +108,16 @@ class Croft {
     return this.lines.splice(0);
   }
 
-  call(feeder: string | null): Escalation | null {
+  escalation(feeder: string | null): Escalation | null {
     return (
-      this.calls.get(feeder === null ? yardTopic("alder", "feederSilent") : alarmTopic(feeder, "feederSilent")) ?? null
+      this.escalations.get(feeder === null ? yardTopic("alder", "feederSilent") : alarmTopic(feeder, "feederSilent")) ??
+      null
     );
   }
 
-  private hears(feeder: string, time: string, word: AlarmEvent): this {
+  private receives(feeder: string, time: string, event: AlarmEvent): this {
     this.until(time);
-    this.take(handleGroupedEvent(this.yard(), { feeder, event: word }, this.circle, this.now));
+    this.take(handleGroupedEvent(this.yard(), { feeder, event: event }, this.recipients, this.now));
     return this;
   }
 
@@ -124,22 +126,28 @@ class Croft {
       const silentFrom = after(lastHeardAt, minutes(3));
       return {
         ...{ id, name: names[id] ?? id, inService: this.inService.has(id), lastReportAt: lastHeardAt, silentFrom },
-        ...{ reportEvery: minutes(1), escalation: this.call(id) },
+        ...{ reportEvery: minutes(1), escalation: this.escalation(id) },
       };
     });
-    return this.bend({ id: "alder", name: "Alder Croft", fault: "feederSilent", escalation: this.call(null), feeders });
+    return this.bend({
+      id: "alder",
+      name: "Alder Croft",
+      fault: "feederSilent",
+      escalation: this.escalation(null),
+      feeders,
+    });
   }
 
   private take({ escalations, notifications }: GroupStep): void {
-    for (const telling of notifications)
-      this.lines.push(`${localTimeOf(this.now, stockholm)} ${notificationText(telling)}`);
+    for (const notification of notifications)
+      this.lines.push(`${localTimeOf(this.now, stockholm)} ${notificationText(notification)}`);
     for (const { topic, escalation, nextAt } of escalations) {
       this.nextAts.delete(topic);
       if (nextAt !== null) this.nextAts.set(topic, nextAt);
-      if (escalation === null) this.calls.delete(topic);
-      else this.calls.set(topic, JSON.parse(JSON.stringify(escalation)) as Escalation);
+      if (escalation === null) this.escalations.delete(topic);
+      else this.escalations.set(topic, JSON.parse(JSON.stringify(escalation)) as Escalation);
     }
-    const again = advanceGrouped(this.yard(), this.circle, this.now);
+    const again = advanceGrouped(this.yard(), this.recipients, this.now);
     if (again.notifications.length > 0)
       throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
   }
@@ -150,8 +158,8 @@ const three = ["rowan", "larch", "elder"];
 describe("one silent feeder", () => {
   it("is told at once where the others are heard", () => {
     const croft = new Croft(three).allHeard("11:02").heard("rowan", "11:00").silent("rowan", "11:03");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent"]);
-    expect(croft.call(null)).toBeNull();
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports"]);
+    expect(croft.escalation(null)).toBeNull();
   });
 
   it("waits two minutes for another that is late too, and no longer", () => {
@@ -159,7 +167,7 @@ describe("one silent feeder", () => {
     croft.silent("rowan", "11:03");
     expect(croft.told()).toEqual([]);
     croft.heard("larch", "11:04").until("11:10");
-    expect(croft.told()).toEqual(["11:05 ada push Rowan: feeder silent", "11:10 ada email Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:05 ada push Rowan: no reports", "11:10 ada email Rowan: no reports"]);
   });
 
   it("doesn't wait for one that is put away, nor for one that can't be known for silent in time", () => {
@@ -179,7 +187,7 @@ describe("one silent feeder", () => {
     const croft = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").silent("rowan", "11:03");
     croft.back("rowan", "11:04").until("12:30");
     expect(croft.told()).toEqual([]);
-    expect(croft.call("rowan")).toBeNull();
+    expect(croft.escalation("rowan")).toBeNull();
   });
 });
 
@@ -193,15 +201,15 @@ const cut = (bend?: Bend) =>
     .silent("larch", "11:04");
 
 describe("feeders of one yard that fall silent together", () => {
-  it("make one call that speaks of the yard, and ring once", () => {
+  it("make one escalation for the yard, and push once", () => {
     const croft = cut();
-    expect(croft.told()).toEqual(["11:04 ada push Alder Croft: 2 of 3 feeders silent"]);
-    expect(croft.call("rowan")).toBeNull();
-    expect(croft.call("larch")).toBeNull();
-    expect(croft.call(null)).toMatchObject({
+    expect(croft.told()).toEqual(["11:04 ada push Alder Croft: no reports from 2 of 3 feeders"]);
+    expect(croft.escalation("rowan")).toBeNull();
+    expect(croft.escalation("larch")).toBeNull();
+    expect(croft.escalation(null)).toMatchObject({
       feeder: null,
       topic: yardTopic("alder", "feederSilent"),
-      body: "Last heard: Rowan at 11:00, Larch at 11:01. They fell silent together, so look at the yard's power and network first.",
+      body: "Last reports: Rowan at 11:00, Larch at 11:01. They stopped at about the same time. Check the yard's power and network first.",
     });
   });
 
@@ -209,65 +217,65 @@ describe("feeders of one yard that fall silent together", () => {
     const croft = cut().shown("ada").heard("elder", "11:06");
     croft.told();
     croft.silent("elder", "11:09");
-    expect(croft.told()).toEqual(["11:09 ada push softly Alder Croft: all 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:09 ada push softly Alder Croft: no reports from all 3 feeders"]);
   });
 
   it("replace what was told of one of them, and don't ring who was rung for it", () => {
     const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports"]);
     croft.silent("larch", "11:11");
     expect(croft.told()).toEqual([
-      "11:11 ada push softly Rowan: silent with others",
-      "11:11 ada push softly Alder Croft: 2 of 3 feeders silent",
+      "11:11 ada push softly Rowan: part of a group",
+      "11:11 ada push softly Alder Croft: no reports from 2 of 3 feeders",
     ]);
     croft.until("11:40");
-    expect(croft.told()).toEqual(["11:33 ada push Alder Croft: 2 of 3 feeders silent"]); // half an hour after the first ring
+    expect(croft.told()).toEqual(["11:33 ada push Alder Croft: no reports from 2 of 3 feeders"]); // half an hour after the first ring
   });
 
-  it("go on through the turns from where the first of them stood", () => {
+  it("go on through the levels from where the first of them stood", () => {
     const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 2 }]))
       .allHeard("11:08")
       .heard("rowan", "11:00");
     croft.silent("rowan", "11:03").shown("ada").silent("larch", "11:11").told();
     croft.until("11:20");
-    expect(croft.told()).toEqual(["11:18 bo push Alder Croft: 2 of 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:18 bo push Alder Croft: no reports from 2 of 3 feeders"]);
   });
 
   it("stay apart where a quarter of an hour lies between them", () => {
     const croft = new Croft(three).allHeard("11:20").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     croft.heard("elder", "11:23").silent("larch", "11:23");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: feeder silent", "11:23 ada push Larch: feeder silent"]);
-    expect(croft.call(null)).toBeNull();
+    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports", "11:23 ada push Larch: no reports"]);
+    expect(croft.escalation(null)).toBeNull();
   });
 
   it("are over when all are heard again, and not before", () => {
     const croft = cut().shown("ada").heard("elder", "11:06").silent("elder", "11:09");
     croft.told();
     croft.back("rowan", "11:20");
-    expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: 2 of 3 feeders silent"]);
+    expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: no reports from 2 of 3 feeders"]);
     croft.suppressed("larch", "11:21").told();
     const both = cut().shown("ada");
     both.told();
     both.acknowledged("rowan", "11:05").back("larch", "11:10").back("rowan", "11:10");
     expect(both.told().at(-1)).toBe("11:10 ada push softly Rowan: back to normal");
     both.until("13:00");
-    expect(both.call(null)).toBeNull();
-    expect(both.call("rowan")).toBeNull();
+    expect(both.escalation(null)).toBeNull();
+    expect(both.escalation("rowan")).toBeNull();
     expect(both.nextAts.size).toBe(0);
   });
 
-  it("leave the last of them its own call, without ringing again", () => {
+  it("leave the last of them its own escalation, without a second push", () => {
     const croft = cut().shown("ada");
     croft.told();
     croft.back("larch", "11:20");
     expect(croft.told()).toEqual([
-      "11:20 ada push softly Alder Croft: only Rowan is still silent",
-      "11:20 ada push softly Rowan: feeder silent",
+      "11:20 ada push softly Alder Croft: only Rowan has no reports",
+      "11:20 ada push softly Rowan: no reports",
     ]);
-    expect(croft.call(null)?.endedAt).toBe(croft.now);
-    expect(croft.call("rowan")?.recipientStates).toMatchObject([{ person: "ada", timesNotified: 1 }]);
+    expect(croft.escalation(null)?.endedAt).toBe(croft.now);
+    expect(croft.escalation("rowan")?.recipientStates).toMatchObject([{ person: "ada", timesNotified: 1 }]);
     croft.until("11:40");
-    expect(croft.told()).toEqual(["11:34 ada push Rowan: feeder silent"]);
+    expect(croft.told()).toEqual(["11:34 ada push Rowan: no reports"]);
   });
 
   it("are answered for by whoever has seen one of them", () => {
@@ -276,24 +284,26 @@ describe("feeders of one yard that fall silent together", () => {
       .silent("rowan", "11:03");
     croft.silent("larch", "11:03").shown("ada").shown("bo").told();
     croft.acknowledged("larch", "11:06");
-    expect(croft.told()).toEqual(["11:06 bo push softly Ada has seen it: 2 of 3 feeders silent at Alder Croft"]);
+    expect(croft.told()).toEqual([
+      "11:06 bo push softly Acknowledged by Ada: no reports from 2 of 3 feeders at Alder Croft",
+    ]);
     croft.until("23:00");
     expect(croft.told()).toEqual([]);
   });
 
-  it("ring anew where one of them had been answered for alone", () => {
+  it("push again where one of them had been acknowledged alone", () => {
     const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     croft.acknowledged("rowan", "11:05").told();
     croft.silent("larch", "11:11");
-    expect(croft.told()).toContain("11:11 ada push Alder Croft: 2 of 3 feeders silent");
+    expect(croft.told()).toContain("11:11 ada push Alder Croft: no reports from 2 of 3 feeders");
   });
 
   it("forget one that is put away", () => {
     const croft = cut().shown("ada");
     croft.told();
     croft.putAway("larch").looks();
-    expect(croft.call(null)?.endedAt).toBe(croft.now);
-    expect(croft.call("rowan")).not.toBeNull();
+    expect(croft.escalation(null)?.endedAt).toBe(croft.now);
+    expect(croft.escalation("rowan")).not.toBeNull();
     expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([]);
   });
 
@@ -302,40 +312,40 @@ describe("feeders of one yard that fall silent together", () => {
     croft.shown("ada").back("rowan", "11:10").back("larch", "11:10");
     croft.allHeard("11:20").silent("rowan", "11:23", true).silent("larch", "11:23", true).until("11:30");
     expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([
-      "11:03 ada push Alder Croft: both feeders silent",
+      "11:03 ada push Alder Croft: no reports from both feeders",
     ]);
-    expect(croft.call(null)?.silentFeeders.length).toBe(2);
+    expect(croft.escalation(null)?.silentFeeders.length).toBe(2);
   });
 
   it("needn't be rung for again where one of them is back alone within the hour", () => {
     const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
     croft.shown("ada").back("larch", "11:10").back("rowan", "11:10").told();
     croft.until("11:33").allHeard("11:33").heard("larch", "11:30").silent("larch", "11:33", true);
-    expect(croft.told()).toEqual(["11:33 ada push softly Larch: feeder silent"]);
+    expect(croft.told()).toEqual(["11:33 ada push softly Larch: no reports"]);
   });
 
   it("are set aside one by one", () => {
     const croft = cut().shown("ada").heard("elder", "11:06").suppressed("rowan", "11:10").suppressed("larch", "11:10");
-    expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: set aside");
-    expect(croft.call("larch")?.endedAt).not.toBeNull();
+    expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: no action needed");
+    expect(croft.escalation("larch")?.endedAt).not.toBeNull();
   });
 
   it("are set right on the screens where all of them are put away at once", () => {
     const croft = cut().shown("ada");
     croft.told();
     croft.putAway("rowan").putAway("larch").looks();
-    expect(croft.told()).toEqual(["11:04 ada push softly Alder Croft: set aside"]);
+    expect(croft.told()).toEqual(["11:04 ada push softly Alder Croft: no action needed"]);
     croft.until("23:00");
     expect(croft.told()).toEqual([]);
-    expect(croft.call(null)).toBeNull();
+    expect(croft.escalation(null)).toBeNull();
   });
 
   it("name at most four", () => {
     const many = ["rowan", "larch", "elder", "willow", "hazel"];
     const croft = new Croft(many).allHeard("11:00");
     for (const feeder of many) croft.silent(feeder, "11:03");
-    expect(croft.call(null)?.title).toBe("Alder Croft: all 5 feeders silent");
-    expect(croft.call(null)?.body).toContain("and 1 more. They fell silent");
+    expect(croft.escalation(null)?.title).toBe("Alder Croft: no reports from all 5 feeders");
+    expect(croft.escalation(null)?.body).toContain("and 1 more. They stopped");
   });
 
   it("must be the yard's own", () => {
@@ -350,27 +360,27 @@ describe("planted bugs of the yard's rule", () => {
       ...yard,
       feeders: yard.feeders.map(change),
     });
-  const rings = (croft: Croft) => croft.told().filter((line) => !line.includes("softly"));
+  const pushes = (croft: Croft) => croft.told().filter((line) => !line.includes("softly"));
 
   it.each<[string, Bend]>([
-    ["nobody is ever overdue, so that the first rings alone", bent((one) => ({ ...one, silentFrom: null }))],
+    ["nobody is ever overdue, so that the first pushes alone", bent((one) => ({ ...one, silentFrom: null }))],
     [
       "feeders are looked at one by one",
       (yard) => ({ ...yard, feeders: yard.feeders.filter(({ escalation }) => escalation) }),
     ],
-    ["the yard's call is forgotten", (yard) => ({ ...yard, escalation: null })],
+    ["the yard's escalation is forgotten", (yard) => ({ ...yard, escalation: null })],
     ["when they were last heard is taken for unknown", bent((one) => ({ ...one, lastReportAt: null }))],
     ["all count as put away", bent((one) => ({ ...one, inService: false }))],
   ])("would be caught where %s", (_, bend) => {
     const story = (how?: Bend) => {
       try {
         const croft = cut(how).shown("ada").heard("elder", "11:06").silent("elder", "11:09");
-        return [rings(croft), croft.call(null)?.silentFeeders.length ?? 0, croft.call("rowan") === null];
+        return [pushes(croft), croft.escalation(null)?.silentFeeders.length ?? 0, croft.escalation("rowan") === null];
       } catch {
         return null; // it broke, which is seen as well
       }
     };
-    const right = [["11:04 ada push Alder Croft: 2 of 3 feeders silent"], 3, true];
+    const right = [["11:04 ada push Alder Croft: no reports from 2 of 3 feeders"], 3, true];
     expect(story()).toEqual(right);
     expect(story(bend)).not.toEqual(right);
   });

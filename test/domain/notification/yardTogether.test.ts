@@ -23,13 +23,13 @@ const told = (more: Partial<RecipientState> = {}): RecipientState => ({
   ...more,
 });
 
-const callOf = (feeder: string, more: Partial<Escalation> = {}): Escalation => ({
+const escalationOf = (feeder: string, more: Partial<Escalation> = {}): Escalation => ({
   ...{ topic: alarmTopic(feeder, "feederSilent"), yard: "alder", feeder, fault: "feederSilent", priority: "urgent" },
   ...{
     subjectName: feeder,
     raisedAt: ago(5),
     renewedAt: ago(5),
-    title: `${feeder}: feeder silent`,
+    title: `${feeder}: no reports`,
     body: "Nothing heard.",
   },
   ...{
@@ -47,12 +47,12 @@ const callOf = (feeder: string, more: Partial<Escalation> = {}): Escalation => (
 
 const silent = (id: string, heardAgo: number, more: Partial<GroupedFeeder> = {}): GroupedFeeder => ({
   ...{ id, name: id, inService: true, lastReportAt: ago(heardAgo), reportEvery: minutes(1) },
-  ...{ silentFrom: ago(heardAgo - 3), escalation: callOf(id) },
+  ...{ silentFrom: ago(heardAgo - 3), escalation: escalationOf(id) },
   ...more,
 });
 
-function settled(feeders: readonly GroupedFeeder[], call: Escalation | null = null, people = [ada, bo]) {
-  const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, escalation: call, feeders };
+function settled(feeders: readonly GroupedFeeder[], escalation: Escalation | null = null, people = [ada, bo]) {
+  const yard = { id: "alder", name: "Alder Croft", fault: "feederSilent" as const, escalation: escalation, feeders };
   const { escalations } = advanceGrouped(yard, recipientsOf(people), now);
   return escalations.find(({ topic }) => topic === yardTopic("alder", "feederSilent"))?.escalation ?? null;
 }
@@ -67,7 +67,7 @@ describe("feeders that were last heard near to each other", () => {
     expect(togetherWith(9, { reportEvery: minutes(30) })).toEqual([]);
   });
 
-  it("are joined by when they were last heard, whatever their order, and the larger group makes the call", () => {
+  it("are joined by when they were last heard, whatever their order, and the larger group makes the escalation", () => {
     const feeders = [
       silent("rowan", 40),
       silent("elder", 90),
@@ -80,18 +80,18 @@ describe("feeders that were last heard near to each other", () => {
     expect(settled([...feeders].reverse())?.silentFeeders.map(({ feeder }) => feeder)).toEqual(expected);
   });
 
-  it("make the earlier group's call where two groups are alike", () => {
+  it("make the earlier group's escalation where two groups are alike", () => {
     const feeders = [silent("rowan", 40), silent("larch", 41), silent("elder", 90), silent("alder", 91)];
     expect(settled(feeders)?.silentFeeders.map(({ feeder }) => feeder)).toEqual(["alder", "elder"]);
   });
 });
 
-describe("who was told of one of them", () => {
+describe("who was notified of one of them", () => {
   const mergedFrom = (one: Partial<RecipientState>, other: Partial<RecipientState>) => {
     const of = (first: Partial<RecipientState>, second: Partial<RecipientState>) =>
       settled([
-        silent("rowan", 40, { escalation: callOf("rowan", { recipientStates: [told(first)] }) }),
-        silent("larch", 40, { escalation: callOf("larch", { recipientStates: [told(second)] }) }),
+        silent("rowan", 40, { escalation: escalationOf("rowan", { recipientStates: [told(first)] }) }),
+        silent("larch", 40, { escalation: escalationOf("larch", { recipientStates: [told(second)] }) }),
       ])?.recipientStates.find(({ person }) => person === "ada");
     const merged = of(one, other);
     expect(of(other, one)).toEqual(merged); // which of them was told first makes no difference
@@ -119,27 +119,27 @@ describe("who was told of one of them", () => {
     const lost = { pushedAt: ago(9), pushLostAt: ago(8) };
     expect(mergedFrom(lost, { pushedAt: ago(5) })?.pushLostAt).toBeNull();
     expect(mergedFrom(lost, {})?.pushLostAt).toEqual(ago(8)); // of the other no push was sent
-    const shown = { displayedAt: ago(4) }; // so that nothing is sent anew while it is looked at
+    const shown = { displayedAt: ago(4) }; // so that nothing is sent again while it is looked at
     expect(mergedFrom({ ...lost, ...shown }, { pushedAt: ago(5), pushLostAt: ago(4) })?.pushLostAt).toBe(ago(4));
   });
 });
 
-describe("how far the turns have gone", () => {
-  it("is as far as the farthest of them, since the earlier moment of that turn", () => {
-    const call = (feeder: string, turn: number, minutesAgo: number) =>
-      callOf(feeder, { level: turn, levelAt: ago(minutesAgo), renewedAt: ago(minutesAgo) });
+describe("how far the levels have gone", () => {
+  it("is as far as the farthest of them, since the earlier moment of that level", () => {
+    const escalation = (feeder: string, level: number, minutesAgo: number) =>
+      escalationOf(feeder, { level: level, levelAt: ago(minutesAgo), renewedAt: ago(minutesAgo) });
     const joined = settled([
-      silent("rowan", 40, { escalation: call("rowan", 2, 3) }),
-      silent("larch", 40, { escalation: call("larch", 2, 4) }),
-      silent("elder", 40, { escalation: call("elder", 1, 14) }),
+      silent("rowan", 40, { escalation: escalation("rowan", 2, 3) }),
+      silent("larch", 40, { escalation: escalation("larch", 2, 4) }),
+      silent("elder", 40, { escalation: escalation("elder", 1, 14) }),
     ]);
     expect(joined).toMatchObject({ level: 2, levelAt: ago(4), renewedAt: ago(14) });
   });
 });
 
-describe("a yard's call that comes right back", () => {
+describe("a yard's escalation that comes right back", () => {
   const over = (acknowledgedBy: string | null): Escalation =>
-    callOf("yard", {
+    escalationOf("yard", {
       ...{
         topic: yardTopic("alder", "feederSilent"),
         feeder: null,
@@ -154,8 +154,8 @@ describe("a yard's call that comes right back", () => {
       },
     });
   const both = [
-    silent("rowan", 40, { escalation: callOf("rowan", { recipientStates: [], level: 0 }) }),
-    silent("larch", 40, { escalation: callOf("larch", { recipientStates: [], level: 0 }) }),
+    silent("rowan", 40, { escalation: escalationOf("rowan", { recipientStates: [], level: 0 }) }),
+    silent("larch", 40, { escalation: escalationOf("larch", { recipientStates: [], level: 0 }) }),
   ];
 
   it("goes on where nobody has acknowledged it, and is new where somebody has", () => {
@@ -173,7 +173,7 @@ describe("a first silence", () => {
   const held = (silentIn: Span, lateBy: Span) => {
     const feeders = [
       silent("rowan", 3, {
-        escalation: callOf("rowan", { recipientStates: [], level: 0, holdUntil: after(now, minutes(2)) }),
+        escalation: escalationOf("rowan", { recipientStates: [], level: 0, holdUntil: after(now, minutes(2)) }),
       }),
       silent("larch", 2, { lastReportAt: before(now, lateBy), silentFrom: after(now, silentIn), escalation: null }),
     ];

@@ -16,8 +16,8 @@ import {
   type ShownOrder,
 } from "./randomOrders.ts";
 
-describe("any life of a feeder and its keepers", () => {
-  it("is never shown better than it is known, and nothing waits or flaps for ever", () => {
+describe("any history of a feeder and its keepers", () => {
+  it("is never shown better than it is known, and nothing waits or changes for ever", () => {
     fc.assert(
       fc.property(anyBehaviour, anyActions, (nature, moves) => {
         expect([...brokenChecks(runOrders(nature, moves)).values()]).toEqual([]);
@@ -146,7 +146,7 @@ const found: Readonly<Record<string, Found>> = {
   },
 };
 
-describe("a life that was shown better than it was known", () => {
+describe("a history that was shown better than it was known", () => {
   it.each(Object.entries(found))("%s", (_what, { nature, moves }) => {
     expect([...brokenChecks(runOrders({ ...honest, ...nature }, moves)).values()]).toEqual([]);
   });
@@ -170,7 +170,10 @@ const afterReport =
     const feeder = { ...taken.feeder, state: { ...taken.feeder.state, orders } };
     return { ...taken, feeder, orders: ordersFor(feeder.state, now) };
   };
-const withoutUndone = ({ revertedPause: undonePause, ...orders }: OrdersState, newest: OrdersState["newest"]): OrdersState => ({
+const withoutUndone = (
+  { revertedPause: undonePause, ...orders }: OrdersState,
+  newest: OrdersState["newest"],
+): OrdersState => ({
   ...orders,
   newest,
 });
@@ -198,7 +201,9 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
     caughtBy: "claimsPaused",
     plant: {
       report: afterReport((orders, { before, now }) =>
-        orders.revertedPause?.by === "portion" && before.revertedPause === undefined ? confirmedNow(orders, now) : orders,
+        orders.revertedPause?.by === "portion" && before.revertedPause === undefined
+          ? confirmedNow(orders, now)
+          : orders,
       ),
     },
   },
@@ -295,7 +300,9 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
   "its word counts for more than its deeds": {
     caughtBy: "claimsPaused",
     plant: {
-      show: showing((shown, { lastStatement: feederSays }) => (feederSays?.paused ? { ...shown, standing: "paused" } : shown)),
+      show: showing((shown, { lastStatement: feederSays }) =>
+        feederSays?.paused ? { ...shown, standing: "paused" } : shown,
+      ),
     },
   },
   "a resume stays confirmed whatever the feeder says": {

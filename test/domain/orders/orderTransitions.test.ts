@@ -42,7 +42,7 @@ const starts = (boot: string, second: number, paused: boolean | null) => (o: Ord
 const says = (paused: boolean, second: number) => (o: OrdersState) => updateOrdersByPaused(o, paused, at(second));
 
 describe("an order", () => {
-  it("goes from asked to sent to confirmed, by the feeder's own word only", () => {
+  it("goes from requested to sent to confirmed, by the feeder's own answer only", () => {
     expect(run(pauseAsked).newest?.status).toBe("requested");
     expect(run(pauseAsked, sent(5)).newest).toMatchObject({ status: "sent", sentAt: at(5) });
     expect(run(pauseAsked, sent(5), answered("p1", 9)).newest).toMatchObject({
@@ -52,7 +52,7 @@ describe("an order", () => {
     expect(run(pauseAsked, sent(5), answered("p1", 9)).lastStatement).toEqual({ paused: true, at: at(9) });
   });
 
-  it("is the same order however often it is asked, sent and answered", () => {
+  it("is the same order however often it is requested, sent and answered", () => {
     const once = run(pauseAsked, sent(5), answered("p1", 9));
     const often = run(pauseAsked, pauseAsked, sent(5), sent(6), pauseAsked, answered("p1", 9), answered("p1", 9));
     expect(often).toEqual(once);
@@ -66,7 +66,7 @@ describe("an order", () => {
     ]);
   });
 
-  it("doesn't come back to life when an old one is asked again", () => {
+  it("has no effect when an old one is requested again", () => {
     const orders = run(pauseAsked, (o) => requestOrder(o, order("r1", "resume", 10)));
     expect(requestOrder(orders, order("p1", "pause", 20))).toEqual({ orders, changed: [] });
   });
@@ -105,7 +105,7 @@ describe("an order", () => {
 });
 
 describe("a pause", () => {
-  it("is carried again where the feeder restarted and forgot it, and waited for anew", () => {
+  it("is sent again where the feeder restarted and lost it, with a new time to answer", () => {
     const before = [starts("b-1", 1, false), pauseAsked, sent(5), answered("p1", 9), says(true, 60)];
     const forgot = run(...before, starts("b-2", 3_600, false), says(false, 3_600));
     expect(pendingOrders(forgot, at(3_601)).map(({ id }) => id)).toEqual(["p1"]);
@@ -124,19 +124,19 @@ describe("a pause", () => {
     expect(pauseFault(short, settings, at(600))).toBeNull();
   });
 
-  it("is no fault while the feeder says that it stands still, answer or no answer", () => {
+  it("is no fault while the feeder states that it is paused, answer or no answer", () => {
     expect(pauseFault(run(pauseAsked, sent(5)), settings, at(900))?.kind).toBe("pauseOverdue");
     expect(pauseFault(run(pauseAsked, sent(5), says(true, 30)), settings, at(900))).toBeNull();
     expect(pauseFault(run(says(true, -30), pauseAsked, sent(5)), settings, at(900))?.kind).toBe("pauseOverdue");
   });
 
-  it("is believed only by the feeder's own word", () => {
+  it("counts only by the feeder's own statement", () => {
     expect(isPaused(run(pauseAsked, sent(5)), at(10))).toBe(false);
     expect(isPaused(run(pauseAsked, says(true, 9)), at(10))).toBe(true);
     expect(isPaused(run(says(true, 9)), at(10))).toBe(true); // switched off at the feeder
   });
 
-  it("is over when its end has passed or a resume was asked, until the feeder says otherwise", () => {
+  it("has ended when its end has passed or a resume was requested, until the feeder states otherwise", () => {
     const until = run((o) => requestOrder(o, order("p1", "pause", 0, at(600))), answered("p1", 9));
     expect(isPaused(until, at(599))).toBe(true);
     expect(isPaused(until, at(600))).toBe(false);
@@ -147,7 +147,7 @@ describe("a pause", () => {
 });
 
 describe("a resume", () => {
-  it("is told when late, since the birds wait, and is never carried again against a hand at the feeder", () => {
+  it("is a fault when late, since the birds wait, and is never sent again against a pause at the feeder", () => {
     const asked = run((o) => requestOrder(o, order("r1", "resume", 0)));
     expect(pauseFault(asked, settings, at(9_000))).toBeNull();
     const due = overdueAt(asked, settings) as Instant;
@@ -159,7 +159,7 @@ describe("a resume", () => {
   });
 });
 
-describe("the feeder's word", () => {
+describe("the feeder's statement", () => {
   it("is not undone by an older one that comes late", () => {
     const orders = run(says(true, 60));
     expect(updateOrdersByPaused(orders, false, at(30))).toEqual({ orders, changed: [] });
@@ -224,8 +224,8 @@ function yard(steps: readonly Move[]) {
   return { settle, orders: () => orders, feeder, newestAsked: asked.at(-1), now: () => at(second) };
 }
 
-describe("any interleaving of asking, sending, answering, repeating and restarting", () => {
-  it("ends in what the newest order says, once the feeder is heard", () => {
+describe("any interleaving of requests, sending, answers, repeats and restarts", () => {
+  it("ends in the state of the newest order, once the feeder reports", () => {
     let forgot = 0;
     fc.assert(
       fc.property(moves, (steps) => {

@@ -158,7 +158,11 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
       const isFirstDone = !order.doneKnown && news.some(isDone(newest.id));
       if (was === "confirmed" || isFirstDone) order.waitsFrom = now;
       order.doneKnown ||= isFirstDone;
-      if ((status === "sent" || status === "requested") && !hasEnded(newest, now) && now >= order.waitsFrom + answerMax) {
+      if (
+        (status === "sent" || status === "requested") &&
+        !hasEnded(newest, now) &&
+        now >= order.waitsFrom + answerMax
+      ) {
         note("waitsForEver", lived, `${status} since ${(now - order.waitsFrom) / 1_000} s`);
       }
       for (const told of news) {

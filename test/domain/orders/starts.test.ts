@@ -14,23 +14,23 @@ const at = (second: number) => afterwards(start, seconds(second));
 const reports = (orders: ReturnType<typeof initialOrders>, boot: string, uptime: number, second: number) =>
   updateOrdersByStart(orders, { boot, uptime: seconds(uptime), at: at(second), paused: null }, at(second)).orders;
 
-describe("a report that was under way for long", () => {
+describe("a delayed report", () => {
   const orders = reports(reports(initialOrders(), "b-1", 600, 600), "b-2", 5, 700);
 
-  it("is known by a start that is over, from as far as that was heard", () => {
+  it("is recognised by an earlier start, from its last known uptime on", () => {
     expect(isFromEarlierStart(orders, "b-1", seconds(600))).toBe(true);
     expect(isFromEarlierStart(orders, "b-1", seconds(601))).toBe(true);
     expect(isFromEarlierStart(orders, "b-1", seconds(599))).toBe(false);
   });
 
-  it("is none of the start that lives, nor of one that was never met", () => {
+  it("is not of the present start, nor of an unknown one", () => {
     expect(isFromEarlierStart(orders, "b-2", seconds(900))).toBe(false);
     expect(isFromEarlierStart(orders, "b-3", seconds(900))).toBe(false);
     expect(isFromEarlierStart(initialOrders(), "b-1", seconds(600))).toBe(false);
   });
 });
 
-describe("how a feeder stands that has said nothing since it started anew", () => {
+describe("the state of a feeder without a statement since its restart", () => {
   it("isn't known, since the start where it had spoken before, and since ever where it never did", () => {
     const silent = reports(initialOrders(), "b-1", 5, 5);
     expect(pauseStatus(silent, at(60))).toEqual({ kind: "unknown", startedAt: null });

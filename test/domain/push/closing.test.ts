@@ -9,7 +9,7 @@ const meant = (story: string): EarlierNotification[] =>
     .map((word) => ({ isClosing: word.startsWith("C"), silent: !word.startsWith("A"), arrived: !word.endsWith(".") }))
     .reverse();
 
-describe("a closing notice", () => {
+describe("a closing notification", () => {
   it.each(["A", "A A", "A. A", "A q", "q", "A A.", "A C", "A C C", "A C A", "A A. A.", "A C C."])(
     "is sent after `%s`: something stands there, or what closed it has news",
     (story) => expect(needsClosing(meant(story))).toBe(true),

@@ -19,7 +19,7 @@ const lanes = (different: Partial<DeliveryCapacity> = {}): DeliveryCapacity => (
 const many = (count: number, of: DeliveryCandidate): DeliveryCandidate[] => Array.from({ length: count }, () => of);
 
 describe("the fair share of the lanes", () => {
-  it("takes what is urgent before what has waited longer, and what takes a notice back last", () => {
+  it("sends urgent ones before those that have waited longer, and closing ones last", () => {
     expect(rankOf({ priority: "urgent" })).toBeLessThan(rankOf({ priority: "soon" }));
     expect(rankOf({ priority: "urgent", isClosing: true })).toBe(rankOf({ priority: "note" }));
     const soon: DeliveryCandidate = { person: "bo", service: "a", rank: 1 };

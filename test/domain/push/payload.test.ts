@@ -32,7 +32,7 @@ describe("a push payload", () => {
     });
   });
 
-  it("says which alarm it speaks of, what can be answered, and by what name it is reported as shown", () => {
+  it("names its alarm, its buttons and the id of its display receipt", () => {
     const raisedAt = instantOf("2026-11-25T13:00:00Z");
     const notice = notificationFixture({ raisedAt, actions: ["acknowledge", "pause"] });
     expect(pushPayload(notice, "f1", null, "item-7").notification.data).toMatchObject({
@@ -70,7 +70,7 @@ describe("a push payload", () => {
     expect(leadsTo("a/../b", "https://pieward.example")).toBe("https://pieward.example/feeders/a%2F..%2Fb");
   });
 
-  it("comes without sound where the notice is quiet", () => {
+  it("has no sound where the notification is silent", () => {
     expect(pushPayload(notificationFixture({ silent: true }), "f1").notification.silent).toBe(true);
   });
 
@@ -102,7 +102,7 @@ describe("a push payload", () => {
     }
   });
 
-  it("never parts a letter from its accent at the border", () => {
+  it("never separates a letter from its accent at the cut", () => {
     const room =
       payloadOctetsMax - octetsOf(pushPayload(notificationFixture({ body: "" }), "f1")) - Buffer.byteLength("…");
     for (let short = 0; short < 4; short++) {
@@ -111,7 +111,7 @@ describe("a push payload", () => {
     }
   });
 
-  it("fits whatever the words are, and cuts only what is too long", () => {
+  it("fits whatever the text is, and cuts only what is too long", () => {
     const words = fc.oneof(
       fc.string({ unit: "binary", maxLength: 4_500, size: "max" }),
       fc.string({ unit: "grapheme", maxLength: 3_000, size: "max" }),

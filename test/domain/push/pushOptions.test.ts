@@ -15,20 +15,20 @@ describe("a delivery", () => {
     expect(urgencyOf({ priority: "urgent", silent: true })).toBe("low");
   });
 
-  it("says in whole seconds how long the words stay true, four weeks at most", () => {
+  it("gives its time in whole seconds, four weeks at most", () => {
     expect(pushOptions(notificationFixture({ timeToLive: hours(12) })).ttlSeconds).toBe(43_200);
     expect(pushOptions(notificationFixture({ timeToLive: 1_999 as never })).ttlSeconds).toBe(1);
     expect(pushOptions(notificationFixture({ timeToLive: days(365) })).ttlSeconds).toBe(28 * 86_400);
   });
 
-  it("gives the push service only the time that the notice has left", () => {
+  it("gives the push service only the remaining time", () => {
     const notice = notificationFixture({ timeToLive: hours(12) });
     expect(withRemainingTime(notice, written, past(written, hours(5)))?.timeToLive).toBe(hours(7));
     expect(withRemainingTime(notice, written, past(written, hours(12)))?.timeToLive).toBe(0); // now or never
     expect(withRemainingTime(notice, written, past(written, seconds(12 * 3_600 + 1)))).toBeNull();
   });
 
-  it("gives a notice no longer life when the server's clock is set back", () => {
+  it("gives a notification no more time when the server's clock is set back", () => {
     expect(
       withRemainingTime(notificationFixture({ timeToLive: hours(1) }), written, past(written, minutes(-30)))
         ?.timeToLive,

@@ -10,14 +10,14 @@ const proved = phone({ lastDisplayedAt: before(now, hours(5)), lastAcceptedAt: b
 const lost = phone({ problem: "HTTP 403", lastDisplayedAt: before(now, hours(1)) });
 
 describe("a phone", () => {
-  it("is proved for three days by having shown a notice, whatever its push service took since", () => {
-    expect(phoneReachability(proved, now)).toEqual({ kind: "proved", text: "It showed a notice 5 hours ago." });
+  it("is confirmed for three days by a display receipt, whatever its push service accepted since", () => {
+    expect(phoneReachability(proved, now)).toEqual({ kind: "proved", text: "Showed a notification 5 hours ago." });
     expect(phoneReachability({ ...proved, lastAcceptedAt: before(now, minutes(1)) }, now).kind).toBe("proved");
     expect(phoneReachability(phone({ lastDisplayedAt: before(now, (days(3) - 1) as never) }), now).kind).toBe("proved");
     expect(phoneReachability(phone({ lastDisplayedAt: before(now, days(3)) }), now).kind).toBe("unproved");
   });
 
-  it("is unproved while only its push service says that it took a notice", () => {
+  it("is not confirmed while only its push service has accepted a notification", () => {
     expect(phoneReachability(phone({ lastAcceptedAt: before(now, hours(2)) }), now)).toEqual({
       kind: "unproved",
       text: "It has never shown a notice, though its push service took one 2 hours ago. Send it a test.",
@@ -32,7 +32,7 @@ describe("a phone", () => {
   });
 
   it("is lost while its push service refuses it, also where it showed one an hour ago", () => {
-    expect(phoneReachability(lost, now)).toEqual({ kind: "lost", text: "It can't be told just now: HTTP 403" });
+    expect(phoneReachability(lost, now)).toEqual({ kind: "lost", text: "Can't deliver now: HTTP 403" });
   });
 });
 
@@ -43,15 +43,15 @@ describe("a person", () => {
     expect(personReachability([lost], false, now).kind).toBe("lost");
   });
 
-  it("is not lost who has mail, nor proved: nobody tells us of a letter that was read", () => {
+  it("is neither unreachable nor confirmed with e-mail: there is no receipt for an e-mail", () => {
     expect(personReachability([], true, now)).toEqual({
       kind: "unproved",
-      text: "No phone is told. Letters go by mail.",
+      text: "No phone has notifications on. E-mail is on.",
     });
     expect(personReachability([lost], true, now).kind).toBe("unproved");
     expect(personReachability([], false, now)).toEqual({
       kind: "lost",
-      text: "No phone is told. Nor is there a mail address.",
+      text: "No phone has notifications on. No e-mail address.",
     });
   });
 });

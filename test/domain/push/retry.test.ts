@@ -19,7 +19,7 @@ const busy = (notBefore: Instant | null = null): PushOutcome => ({ kind: "tryLat
 const settled = (outcome: PushOutcome, { attempts = 0, jitter = 1, ttl = hours(12) as Span } = {}) =>
   settlementOf(outcome, { attempts, writtenAt: written, timeToLive: ttl, jitter }, now);
 
-describe("a notice after an attempt", () => {
+describe("a notification after an attempt", () => {
   it("is delivered once its push service took it", () => {
     expect(settled({ kind: "accepted" })).toEqual({ kind: "delivered", at: now });
   });
@@ -49,7 +49,7 @@ describe("a notice after an attempt", () => {
     expect(settled(busy(), { jitter: 0.5 })).toMatchObject({ notBefore: past(now, seconds(11.25)) });
   });
 
-  it("never comes back before the service asked, nor much after", () => {
+  it("is never retried before the service asked, nor much after", () => {
     fc.assert(
       fc.property(
         fc.integer({ min: 0, max: 3_600 }),

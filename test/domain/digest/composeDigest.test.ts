@@ -28,11 +28,11 @@ const told = (...feeders: readonly DigestFeeder[]) => composeDigest(yard, feeder
 const section = (digest: ReturnType<typeof told>, heading: string): readonly string[] =>
   digest.sections.find((each) => each.heading === heading)?.lines ?? [];
 const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today");
-const besides = (digest: ReturnType<typeof told>) => section(digest, "Besides");
+const besides = (digest: ReturnType<typeof told>) => section(digest, "Also");
 const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ lines }) => lines);
 
-describe("the digest's words", () => {
-  it("say of a healthy yard that there is nothing to do, what is left and what the birds did, in that order", () => {
+describe("the digest's text", () => {
+  it("states for a healthy yard that there is nothing to do, the food left and the birds, in that order", () => {
     const state = feederWithPortions("Rowan");
     const digest = told(digestFeederFixture(state, { recentReadings: airBetween(4, 9) }));
     const runOut = runOutText(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
@@ -40,35 +40,35 @@ describe("the digest's words", () => {
     expect(digest.title).toBe("Alder Croft, today: nothing to do");
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Food left", lines: [`Rowan: about 1 kg, ${runOut}.`] },
+      { heading: "Food", lines: [`Rowan: about 1 kg, ${runOut}.`] },
       { heading: "Birds", lines: ["Rowan: as usual: 41 visits, 12 presses, 9 deposits, 60 portions."] },
-      { heading: "Deposits and pay", lines: ["Rowan: no deposit yesterday."] },
+      { heading: "Deposits and portions", lines: ["Rowan: no deposit yesterday."] },
       { heading: "Tonight", lines: ["No frost likely, about 4 °C."] },
     ]);
   });
 
-  it("keep two healthy feeders within nine lines", () => {
+  it("keeps two healthy feeders within nine lines", () => {
     const digest = told(
       digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: airBetween(4, 9) }),
       digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(4, 9) }),
     );
     expect(linesOf(digest).length).toBeLessThanOrEqual(9);
-    expect(section(digest, "Deposits and pay")).toEqual(["Rowan and Larch: no deposit yesterday."]);
+    expect(section(digest, "Deposits and portions")).toEqual(["Rowan and Larch: no deposit yesterday."]);
   });
 
-  it("put standing alarms first, the gravest before all, with since when and what to do", () => {
+  it("lists active alarms first, the most urgent before all, with their start and the advice", () => {
     const rowan = withAlarm(feederWithPortions("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
     const larch = withAlarm(feederWithPortions("Larch"), "trayJammed", past(now, hours(-9)));
     const digest = told(digestFeederFixture(rowan), digestFeederFixture(larch));
-    expect(digest.title).toBe("Alder Croft, today: 2 things to do");
+    expect(digest.title).toBe("Alder Croft, today: 2 tasks");
     expect(toDo(digest)).toEqual([
       `Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").advice}`,
-      `Rowan: chute sensor blind since today 06:30. ${ruleOf("chuteBlind").advice}`,
+      `Rowan: chute sensor not working since today 06:30. ${ruleOf("chuteBlind").advice}`,
     ]);
   });
 
   it.each(["suspected", "suppressedByDesign", "returnedUnacknowledged"])(
-    "ask nothing for an alarm that is %s",
+    "has no task for an alarm that is %s",
     (phase) => {
       const state = withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, phase);
       expect(told(digestFeederFixture(state)).title).toBe("Alder Croft, today: nothing to do");
@@ -76,7 +76,7 @@ describe("the digest's words", () => {
     },
   );
 
-  it("name what is shelved only on the day on which its shelf ends, and ask nothing for it", () => {
+  it("names what is shelved only on the day on which the shelving ends, without a task", () => {
     const shelved = (until: number) =>
       told(
         digestFeederFixture(
@@ -86,29 +86,29 @@ describe("the digest's words", () => {
         ),
       );
     expect(toDo(shelved(7))).toEqual(["Nothing to do."]);
-    expect(besides(shelved(7))).toEqual(["Rowan: scale silent is shelved until 14:30 today."]);
+    expect(besides(shelved(7))).toEqual(["Rowan: scale not working is shelved until 14:30 today."]);
     expect(toDo(shelved(31))).toEqual(["Nothing to do."]);
     expect(shelved(7).title).toBe("Alder Croft, today: nothing to do");
   });
 
-  it("ask for cleaning each fortnight, in one line for all, counted from when somebody said so or from the beginning", () => {
+  it("asks for cleaning each fortnight, in one line for all, counted from the last cleaning or from the start", () => {
     const at = (name: string, addedDaysAgo: number, cleanedDaysAgo: number | null) => {
       const state = feederWithPortions(name);
       const cleaned = cleanedDaysAgo === null ? {} : { cleanedAt: past(now, days(-cleanedDaysAgo)) };
       return digestFeederFixture({ ...state, ...cleaned }, { addedAt: past(now, days(-addedDaysAgo)) });
     };
-    const words = "two weeks or more have passed since anybody said so.";
+    const words = "last cleaning more than two weeks ago or not entered.";
     expect(toDo(told(at("Rowan", 13.9, null)))).toEqual(["Nothing to do."]);
     expect(toDo(told(at("Rowan", 14, null)))).toEqual([`Clean Rowan: ${words}`]);
     expect(toDo(told(at("Rowan", 200, 13)))).toEqual(["Nothing to do."]);
     const both = told(at("Rowan", 200, 15), at("Larch", 20, null));
-    expect(both.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(both.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(both)).toEqual([`Clean Rowan and Larch: ${words}`]);
     const away = { ...feederWithPortions("Rowan", 1_500, 10, { placement: "putAway" }) };
     expect(told(digestFeederFixture(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
   });
 
-  it("name what is out of service in one line, and ask nothing for it", () => {
+  it("names what is out of service in one line, without a task", () => {
     const rowan = withAlarm(
       withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, "outOfService"),
       "scaleSilent",
@@ -117,79 +117,77 @@ describe("the digest's words", () => {
     );
     expect(toDo(told(digestFeederFixture(rowan)))).toEqual(["Nothing to do."]);
     expect(besides(told(digestFeederFixture(rowan)))).toEqual([
-      "Out of service: chute sensor blind (Rowan) and scale silent (Rowan).",
+      "Out of service: chute sensor not working (Rowan) and scale not working (Rowan).",
     ]);
   });
 
-  it.each(["latchedUnacknowledged", "latchedAcknowledged"])("ask for a look where an alarm is %s", (phase) => {
+  it.each(["latchedUnacknowledged", "latchedAcknowledged"])("asks for a check where an alarm is %s", (phase) => {
     const digest = told(digestFeederFixture(withAlarm(feederWithPortions("Rowan"), "batteryFreezing", now, phase)));
-    expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
-    expect(toDo(digest)).toEqual([
-      'Rowan: look whether all is well after "battery near freezing", and say so on its page.',
-    ]);
+    expect(digest.title).toBe("Alder Croft, today: 1 task");
+    expect(toDo(digest)).toEqual(["Rowan: check after “battery near freezing” and confirm on its page."]);
   });
 
-  it("say of a feeder that is put away or on the bench only that", () => {
+  it("has only the placement of a feeder in storage or in the workshop", () => {
     const away = feederWithPortions("Rowan", 540, 10, { placement: "putAway" });
     const bench = feederWithPortions("Larch", 540, 10, { placement: "onBench" });
     expect(told(digestFeederFixture(away), digestFeederFixture(bench)).sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Besides", lines: ["Larch: on the bench.", "Rowan: put away."] },
+      { heading: "Also", lines: ["Larch: in the workshop.", "Rowan: in storage."] },
     ]);
   });
 
-  it("ask for a refill before the hopper may be empty, and not twice where an alarm does", () => {
+  it("asks for a refill before the hopper may be empty, and not twice where an alarm does", () => {
     const low = feederWithPortions("Rowan", 540); // 40 g left at 50 g a day
     const digest = told(digestFeederFixture(low));
-    expect(digest.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(digest.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(digest)).toHaveLength(1);
-    expect(toDo(digest)[0]).toMatch(/^Rowan: refill today, /);
-    expect(section(digest, "Food left")).toEqual(["Rowan: about 110 g, as said above."]);
+    expect(toDo(digest)[0]).toMatch(/^Rowan: refill today: /);
+    expect(section(digest, "Food")).toEqual(["Rowan: about 110 g, see above."]);
     const alarm = told(digestFeederFixture(withAlarm(low, "foodLow", now)));
-    expect(alarm.title).toBe("Alder Croft, today: 1 thing to do");
+    expect(alarm.title).toBe("Alder Croft, today: 1 task");
     expect(linesOf(alarm).join()).not.toContain("refill today");
   });
 
-  it("claim nothing about the food of a feeder that is silent, nor about its night", () => {
+  it("claims nothing about the food of a feeder without reports, nor about its night", () => {
     const silent = withAlarm(feederWithPortions("Rowan", 540), "feederSilent", past(now, hours(-20)));
     const digest = told(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
-    expect(toDo(digest)[0]).toMatch(/^Rowan: feeder silent since yesterday 11:30\. /);
-    expect(section(digest, "Food left")).toEqual(["Rowan: not known while it is silent."]);
-    expect(section(digest, "Tonight")).toEqual(["No thermometer has told enough to say."]);
+    expect(toDo(digest)[0]).toMatch(/^Rowan: no reports since yesterday 11:30\. /);
+    expect(section(digest, "Food")).toEqual(["Rowan: not known (no reports)."]);
+    expect(section(digest, "Tonight")).toEqual(["Not enough temperature data."]);
   });
 
-  it("say where a feeder was never heard, is paused, or its level isn't known", () => {
+  it("states where a feeder has never reported, is paused, or its level isn't known", () => {
     const fresh = newFeeder(feederSettings({ name: "Rowan" }), now);
     const digest = told(digestFeederFixture(fresh));
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Besides", lines: ["Rowan: not yet connected."] },
+      { heading: "Also", lines: ["Rowan: no report yet."] },
     ]);
-    expect(section(told(digestFeederFixture(reportingState(fresh))), "Food left")[0]).toMatch(
+    expect(section(told(digestFeederFixture(reportingState(fresh))), "Food")[0]).toMatch(
       /^Rowan: how much is in it isn't known/,
     );
     const paused = { ...reportingState(fresh), orders: { ...fresh.orders, lastStatement: { paused: true, at: now } } };
-    expect(section(told(digestFeederFixture(paused)), "Food left")[0]).toMatch(
+    expect(section(told(digestFeederFixture(paused)), "Food")[0]).toMatch(
       /^Rowan: paused; how much is in it isn.t known/,
     );
   });
 
-  it("tell the soonest empty first", () => {
+  it("lists the first to be empty first", () => {
     const digest = told(
       digestFeederFixture(feederWithPortions("Rowan", 1_800)),
       digestFeederFixture(feederWithPortions("Larch", 700)),
     );
-    expect(section(digest, "Food left").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
+    expect(section(digest, "Food").map((line) => line.split(":")[0])).toEqual(["Larch", "Rowan"]);
   });
 
-  it("mark practice wherever it is shown", () => {
+  it("marks practice wherever it is shown", () => {
     const state = feederWithPortions("Rowan", 1_500, 10, { practice: true });
     const digest = composeDigest({ ...yard, practice: true }, [digestFeederFixture(state)], date, now);
     expect(digest.title).toMatch(/^Practice – Alder Croft, /);
     expect(section(digest, "Birds")[0]).toMatch(/^Rowan \(practice\): /);
   });
 
-  it("say of an empty yard that it has no feeder", () => {
+  it("states for an empty yard that it has no feeder", () => {
     expect(told()).toEqual({
       title: "Alder Croft, today: no feeder yet",
       short: "There is no feeder in this yard yet.",
@@ -208,7 +206,7 @@ describe("the digest's words", () => {
 describe("a screenful", () => {
   const birch = (n: number) => `Birch ${n}`;
 
-  it("holds ten quiet feeders, each as usual in one breath", () => {
+  it("holds ten feeders without alarms, as usual in one line", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
       digestFeederFixture(feederWithPortions(birch(n)), { recentReadings: airBetween(4, 9) }),
     );
@@ -217,7 +215,7 @@ describe("a screenful", () => {
     expect(section(digest, "Birds")).toEqual(["Birch 0, Birch 1 and 8 more: as usual."]);
   });
 
-  it("holds ten feeders that all call, all differ and all freeze, and leaves out none silently", () => {
+  it("holds ten feeders that all have alarms, all differ and all freeze, and counts those left out", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
       digestFeederFixture(withAlarm(feederWithPortions(birch(n), 1_500 + 40 * n), "trayJammed", now), {
         days: [day({ ...busy, visits: n }), ...usualDays().slice(1)],
@@ -225,9 +223,9 @@ describe("a screenful", () => {
       }),
     );
     const digest = told(...ten);
-    expect(digest.title).toBe("Alder Croft, today: 10 things to do");
+    expect(digest.title).toBe("Alder Croft, today: 10 tasks");
     expect(toDo(digest)).toHaveLength(10); // whatever is counted is listed, room or not
-    expect(section(digest, "Food left").at(-1)).toMatch(/And \d lines? more, each on its feeder's page\.$/);
+    expect(section(digest, "Food").at(-1)).toMatch(/\d more lines? on the feeder pages\.$/);
     expect(digest.sections.map(({ heading }) => heading)).toContain("Tonight");
   });
 
@@ -238,7 +236,7 @@ describe("a screenful", () => {
     const { short } = told(...ten);
     expect(short.length).toBeLessThanOrEqual(shortMax);
     expect(short).toMatch(/\nMore on its page\.$/);
-    expect(short.startsWith("Birch 0: food bridged since today 07:30. ")).toBe(true);
+    expect(short.startsWith("Birch 0: food stuck above the tray since today 07:30. ")).toBe(true);
     expect(
       short
         .split("\n")
@@ -254,7 +252,7 @@ describe("a screenful", () => {
         recentReadings: airBetween(4, 9),
       }),
     );
-    expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no bird came yesterday, as all week\./);
+    expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no birds yesterday, as in the past week\./);
     expect(short).not.toContain("More on its page");
   });
 });
@@ -282,7 +280,7 @@ describe("what the digest counts", () => {
           return digestFeederFixture(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
         });
         const digest = told(...feeders);
-        const counted = Number(/(\d+) things? to do$/.exec(digest.title)?.[1] ?? 0);
+        const counted = Number(/(\d+) tasks?$/.exec(digest.title)?.[1] ?? 0);
         const listed = digest.sections[0];
         expect(listed?.links?.length ?? 0, digest.title).toBe(counted);
         expect(listed?.lines.length).toBe(Math.max(1, counted)); // "Nothing to do."
@@ -294,15 +292,15 @@ describe("what the digest counts", () => {
     expect(most, "the property must reach a list that is longer than a screen").toBeGreaterThan(linesMax - 5);
   });
 
-  it("asks for what only a keeper can say, each where it is said", () => {
+  it("asks for what only a keeper can enter, each with its page", () => {
     const fresh = reportingState(newFeeder(feederSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
     const digest = told(digestFeederFixture(fresh));
-    expect(digest.title).toBe("Alder Croft, today: 2 things to do");
+    expect(digest.title).toBe("Alder Croft, today: 2 tasks");
     expect(digest.sections[0]).toEqual({
       heading: "To do today",
       lines: [
-        "Rowan: say how much is in it: weigh it, or tell of a refill.",
-        "Rowan: say what a portion weighs: how long the food lasts rests on a usual weight that nobody has confirmed.",
+        "Rowan: enter how much food is in the hopper, or enter a refill.",
+        "Rowan: enter the weight of a portion. Until then the forecast uses a typical value.",
       ],
       links: ["/feeders/rowan/refill", "/feeders/rowan/settings"],
     });
