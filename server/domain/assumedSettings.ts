@@ -5,5 +5,5 @@ export type AssumedSetting = (typeof assumableSettings)[number];
 /** Whether nobody has said it, so that the usual stands for it. */
 export const isAssumed = (
   { assumed = [] }: { readonly assumed?: readonly AssumedSetting[] },
-  what: AssumedSetting,
-): boolean => assumed.includes(what);
+  setting: AssumedSetting,
+): boolean => assumed.includes(setting);

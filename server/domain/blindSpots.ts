@@ -50,17 +50,17 @@ function birdBlindSpots(sensors: FittedSensors): readonly string[] {
       "Without a button, a metal detector or a perch no bird is noticed: who comes, and who stays away, is unknown.",
     ];
   }
-  const debt = sensors.detector
+  const payment = sensors.detector
     ? []
     : ["Without a metal detector no deposit is noticed, so one that went unpaid can't be told."];
-  const alone =
+  const single =
     fitted.length > 1
       ? []
       : [
           `Only the ${birdSensorNames[only]} notices birds. When it falls silent, a dead sensor looks like birds that stay away for a long time.`,
         ];
-  const unseen = sensors.perch ? [] : ["Without a perch, a bird that comes and does nothing goes unseen."];
-  return [...debt, ...alone, ...unseen];
+  const visits = sensors.perch ? [] : ["Without a perch, a bird that comes and does nothing goes unseen."];
+  return [...payment, ...single, ...visits];
 }
 
 const placeBlindSpot =

@@ -9,7 +9,7 @@ export type BootByClock =
   | { readonly kind: "known"; readonly bootNumber: number }
   | { readonly kind: "new" }
   /** A new life, unless it tells again what this life has told: then it was a copy that was long under way. */
-  | { readonly kind: "newUnlessRepeated"; readonly life: number }
+  | { readonly kind: "newUnlessRepeated"; readonly bootNumber: number }
   /** A new life, unless its events go on with the numbers of this life: then its clock stood still while it slept. */
   | { readonly kind: "newUnlessContinued"; readonly life: number }
   /** An earlier boot left this behind: it has no uptime of sending. */
@@ -29,46 +29,46 @@ const clockAheadMax = seconds(60);
 /** Numbers of the lives that are remembered of this boot id, the newest first; [1] where none is. */
 export function knownBootNumbers(clock: FeederClock, sequence: EventSequence, label: string): readonly number[] {
   const boots = [...clock.boots, ...sequence.boots].map(({ boot }) => boot).filter((boot) => bootLabel(boot) === label);
-  const lives = [...new Set(boots.map(bootNumber))].sort((a, b) => b - a);
-  return lives.length === 0 ? [1] : lives;
+  const bootNumbers = [...new Set(boots.map(bootNumber))].sort((a, b) => b - a);
+  return bootNumbers.length === 0 ? [1] : bootNumbers;
 }
 
 /**
  * Each report tells when its feeder started, at the latest: `receivedAt` less its uptime. Of a life that goes on this moves only by
  * what a report is delayed and by what the clocks drift; a new life started after the last report of the one before.
- * @param lives as `livesOf` returns them
+ * @param bootNumbers as `livesOf` returns them
  */
 export function bootByClock(
   clock: FeederClock,
   label: string,
-  lives: readonly number[],
+  bootNumbers: readonly number[],
   sentUptime: Span | null,
   receivedAt: Instant,
 ): BootByClock {
   if (sentUptime === null) return { kind: "fromEarlierBoot" };
-  const anchorOf = (life: number) => clock.boots.find(({ boot }) => boot === numberedBoot(label, life));
-  const [newest = 1, ...before] = lives;
+  const anchorOf = (bootNumber: number) => clock.boots.find(({ boot }) => boot === numberedBoot(label, bootNumber));
+  const [newest = 1, ...before] = bootNumbers;
   const anchor = anchorOf(newest);
   if (anchor === undefined) return { kind: "known", bootNumber: newest };
   const laterBy = (known: BootAnchor): number => between(known.receivedAt, receivedAt) - (sentUptime - known.uptime);
 
-  const late = laterBy(anchor);
-  const older = before.find((life) => {
-    const known = anchorOf(life);
+  const delay = laterBy(anchor);
+  const olderBoot = before.find((bootNumber) => {
+    const known = anchorOf(bootNumber);
     return known !== undefined && Math.abs(laterBy(known)) <= transitTimeMax;
   });
   if (sentUptime >= anchor.uptime) {
     // Far more time passed than it says: it started anew meanwhile, and has been up for longer than it told last.
-    if (late > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
+    if (delay > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
       return { kind: "newUnlessContinued", life: newest };
     }
-    return { kind: "known", bootNumber: late < -clockAheadMax && older !== undefined ? older : newest };
+    return { kind: "known", bootNumber: delay < -clockAheadMax && olderBoot !== undefined ? olderBoot : newest };
   }
-  if (late <= overtakenMax) return { kind: "known", bootNumber: newest };
+  if (delay <= overtakenMax) return { kind: "known", bootNumber: newest };
   const mayBeNew = sentUptime <= between(anchor.receivedAt, receivedAt) + anchorDelayMax;
-  if (mayBeNew) return late <= transitTimeMax ? { kind: "newUnlessRepeated", life: newest } : { kind: "new" };
-  if (older !== undefined) return { kind: "known", bootNumber: older };
-  return late <= transitTimeMax
+  if (mayBeNew) return delay <= transitTimeMax ? { kind: "newUnlessRepeated", bootNumber: newest } : { kind: "new" };
+  if (olderBoot !== undefined) return { kind: "known", bootNumber: olderBoot };
+  return delay <= transitTimeMax
     ? { kind: "known", bootNumber: newest }
     : { kind: "unclear", uptimeBefore: anchor.uptime };
 }

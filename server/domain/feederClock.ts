@@ -50,23 +50,27 @@ export function sendingTime(
   sentUptime: Span | null,
   receivedAt: Instant,
 ): SendingTime {
-  const noted = updateReusedBoot(clock, boot, sentUptime, receivedAt);
-  const known = clock.boots.find((anchor) => anchor.boot === boot);
+  const withReused = updateReusedBoot(clock, boot, sentUptime, receivedAt);
+  const anchorOfBoot = clock.boots.find((anchor) => anchor.boot === boot);
   // A late copy must not move the anchor, nor a report of a start that is over: the one that it repeats knew better.
-  if (sentUptime === null || (known && (isDuplicate(known, sentUptime, receivedAt) || hasLaterStart(clock, boot)))) {
-    return { clock: noted, instantOf: instantsFrom(known, receivedAt) };
+  if (
+    sentUptime === null ||
+    (anchorOfBoot && (isDuplicate(anchorOfBoot, sentUptime, receivedAt) || hasLaterStart(clock, boot)))
+  ) {
+    return { clock: withReused, instantOf: instantsFrom(anchorOfBoot, receivedAt) };
   }
   const anchor = { boot, receivedAt, uptime: sentUptime };
   const others = clock.boots.filter((other) => other.boot !== boot);
   return {
-    clock: { ...noted, boots: [...others, anchor].slice(-bootsRemembered) },
+    clock: { ...withReused, boots: [...others, anchor].slice(-bootsRemembered) },
     instantOf: instantsFrom(anchor, receivedAt),
   };
 }
 
 /** The newest report itself may come twice. A board whose uptime stands still for longer sends no copies. */
-const isDuplicate = (known: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
-  uptime < known.uptime || (uptime === known.uptime && between(known.receivedAt, receivedAt) <= duplicateDelayMax);
+const isDuplicate = (anchorOfBoot: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
+  uptime < anchorOfBoot.uptime ||
+  (uptime === anchorOfBoot.uptime && between(anchorOfBoot.receivedAt, receivedAt) <= duplicateDelayMax);
 
 /** Any sender has given a report up by then. Common practice, no source. */
 const duplicateDelayMax = minutes(10);
@@ -78,9 +82,10 @@ const hasLaterStart = ({ boots }: FeederClock, boot: string): boolean =>
 /** Over as soon as the feeder speaks under another id. */
 function updateReusedBoot(clock: FeederClock, boot: string, sentUptime: Span | null, at: Instant): FeederClock {
   const { reusedBoot, ...rest } = clock;
-  const [label, life] = [bootLabel(boot), bootNumber(boot)];
-  const starts = reusedBoot?.boot === label ? reusedBoot.startCount : 1;
-  if (life > starts) return { ...rest, reusedBoot: { boot: label, startCount: life, noticedAt: at } };
+  const [label, bootNumberOf] = [bootLabel(boot), bootNumber(boot)];
+  const startCount = reusedBoot?.boot === label ? reusedBoot.startCount : 1;
+  if (bootNumberOf > startCount)
+    return { ...rest, reusedBoot: { boot: label, startCount: bootNumberOf, noticedAt: at } };
   return reusedBoot !== undefined && reusedBoot.boot !== label && sentUptime !== null ? rest : clock;
 }
 

@@ -14,11 +14,11 @@ import { isPaused, pauseStatus } from "./orders/pauseStatus.ts";
 export function feederSummary(state: FeederState, now: Instant): string {
   const { settings, reporting, orders } = state;
   const moment = (at: Instant) => momentText(at, settings.zone, now);
-  const gravest = faultKinds.filter((kind) => isStanding(state, kind));
+  const activeFaults = faultKinds.filter((kind) => isStanding(state, kind));
 
   // What it stands for besides may make an alarm graver than its own fault is.
-  const calls = (kind: FaultKind) => state.alarms[kind]?.priority;
-  const urgent = gravest.find((kind) => calls(kind) === "urgent");
+  const priorityOf = (kind: FaultKind) => state.alarms[kind]?.priority;
+  const urgent = activeFaults.find((kind) => priorityOf(kind) === "urgent");
   if (urgent !== undefined) return alarmText(state, urgent, moment);
   const latched = faultKinds.find((kind) => isLatched(state, kind));
   if (latched !== undefined) return `To be looked at: ${ruleOf(latched).title}, over by now.`;
@@ -36,29 +36,29 @@ export function feederSummary(state: FeederState, now: Instant): string {
   if (isStanding(state, "reportsIrregular")) return alarmText(state, "reportsIrregular", moment);
   if (isStanding(state, "staysPaused")) return alarmText(state, "staysPaused", moment);
   if (isPaused(orders, now)) return pauseText(state, now, moment);
-  const standing = pauseStatus(orders, now);
-  if (standing.kind === "endedUnconfirmed") {
-    return `Was to resume at ${moment(standing.until)} by itself; it has not said since whether it did.`;
+  const pause = pauseStatus(orders, now);
+  if (pause.kind === "endedUnconfirmed") {
+    return `Was to resume at ${moment(pause.until)} by itself; it has not said since whether it did.`;
   }
-  const soon = gravest.find((kind) => calls(kind) === "soon");
+  const soon = activeFaults.find((kind) => priorityOf(kind) === "soon");
   if (soon !== undefined) return alarmText(state, soon, moment);
   const food = foodOutlook(state, now).text;
-  const doubt = allClearObstacle(state, now);
-  if (doubt === null) return `Well: ${food}.`;
-  return [obstacleText(doubt, state, gravest, moment), `${capitalized(food)}.`]
-    .filter((words) => words !== "")
+  const obstacle = allClearObstacle(state, now);
+  if (obstacle === null) return `Well: ${food}.`;
+  return [obstacleText(obstacle, state, activeFaults, moment), `${capitalized(food)}.`]
+    .filter((text) => text !== "")
     .join(" ");
 }
 
 /** What keeps it from being called well, as a sentence of its own; empty where the words about its food say that themselves. */
 function obstacleText(
-  doubt: AllClearCondition,
+  obstacle: AllClearCondition,
   state: FeederState,
   notes: readonly FaultKind[],
   moment: (at: Instant) => string,
 ): string {
   const { reporting, orders } = state;
-  switch (doubt) {
+  switch (obstacle) {
     case "hasReported":
       return "Connected, and hasn't told yet how it stands.";
     case "isHeardOfLate":
@@ -100,8 +100,8 @@ function alarmText(state: FeederState, kind: FaultKind, moment: (at: Instant) =>
     return `Not heard from since ${moment(state.reporting.lastReportAt)}.`;
   }
   const since = state.alarms[kind]?.since;
-  const words = capitalized(ruleOf(kind).title);
-  return since === undefined ? `${words}.` : `${words} since ${moment(since)}.`;
+  const text = capitalized(ruleOf(kind).title);
+  return since === undefined ? `${text}.` : `${text} since ${moment(since)}.`;
 }
 
 function pauseText({ orders }: FeederState, now: Instant, moment: (at: Instant) => string): string {
@@ -116,4 +116,4 @@ function momentText(at: Instant, zone: string, now: Instant): string {
   return date === today ? time : `${dayText(date, today)} ${time}`;
 }
 
-const capitalized = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+const capitalized = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);

@@ -21,19 +21,19 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   if (reporting.kind === "neverReported") return [...pause, ...unreadable]; // nothing that was never there can be missed
 
   // A feeder that is not talking tells nothing about its hopper or its sensors, so its silence is all we claim.
-  const silence = feederSilentFault(reporting, settings, now);
-  if (silence !== null) return [silence, ...pause];
+  const silent = feederSilentFault(reporting, settings, now);
+  if (silent !== null) return [silent, ...pause];
 
   const { hopper, feed } = state;
   const level = hopperLevel(hopper, settings);
   const paused = isPaused(orders, now);
   const sensors = sensorFaults(state.sensors, settings, now, paused);
-  const ofFeed = feedFaults(feed, level, settings, now, paused);
-  const scaleStuck = [...sensors, ...ofFeed].some(({ kind }) => kind === "scaleSilent");
+  const feedFindings = feedFaults(feed, level, settings, now, paused);
+  const scaleStuck = [...sensors, ...feedFindings].some(({ kind }) => kind === "scaleSilent");
   return oncePerKind([
     ...pause,
     ...asList(staysPausedFault(orders, settings, now)),
-    ...ofFeed.filter((fault) => !waitsForLevel(state, fault, now)),
+    ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now)),
     ...(isEmptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
@@ -45,10 +45,10 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
 }
 
 /** How long the feeder's own words stand. Our choice: it has no word for "over". */
-export const troubleLasts = hours(1);
+export const troubleShownMax = hours(1);
 
 function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
-  if (trouble === null || now >= after(trouble.at, troubleLasts)) return null;
+  if (trouble === null || now >= after(trouble.at, troubleShownMax)) return null;
   return {
     kind: "troubleReported",
     reason: `The feeder says: ${trouble.text}`,
@@ -60,15 +60,15 @@ function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
 /** The state with what can be foreseen of its food, reckoned anew where it is time. */
 export function withForecast(state: FeederState, now: Instant): FeederState {
   const { hopperForecast, hopper, settings, alarms } = state;
-  const foresight = updateHopperForecast(hopperForecast, hopper, settings, now, standsSince(alarms.foodLow));
-  return foresight === hopperForecast ? state : { ...state, hopperForecast: foresight };
+  const forecast = updateHopperForecast(hopperForecast, hopper, settings, now, activeSince(alarms.foodLow));
+  return forecast === hopperForecast ? state : { ...state, hopperForecast: forecast };
 }
 
 /** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */
-const isStandingAlarm = (alarm: Alarm | undefined): boolean => standsSince(alarm) !== null;
+const isActiveAlarm = (alarm: Alarm | undefined): boolean => activeSince(alarm) !== null;
 
 /** When it was raised; null where it doesn't stand. */
-const standsSince = (alarm: Alarm | undefined): Instant | null =>
+const activeSince = (alarm: Alarm | undefined): Instant | null =>
   alarm?.state === "unacknowledged" || alarm?.state === "acknowledged" ? alarm.raisedAt : null;
 
 const asList = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
@@ -77,14 +77,14 @@ const asList = (fault: Fault | null): readonly Fault[] => (fault === null ? [] :
  * The scale has just said that far less is in the hopper than was believed, and the next reading will show whether that
  * holds: until then an empty hopper looks like a jam. An alarm that stands already goes on standing.
  */
-function waitsForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
+function isWaitingForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
   const { pendingJump, estimate } = hopper;
-  if (pendingJump === null || pendingJump.grams >= estimate.level || isStandingAlarm(alarms[kind])) return false;
-  const settles = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
-  return now < settles && looksLikeEmpty.has(kind);
+  if (pendingJump === null || pendingJump.grams >= estimate.level || isActiveAlarm(alarms[kind])) return false;
+  const settlesAt = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
+  return now < settlesAt && emptyLikeFaults.has(kind);
 }
 
-const looksLikeEmpty: ReadonlySet<FaultKind> = new Set<FaultKind>([
+const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "trayJammed",
   "feedBridged",
   "feedStopped",
@@ -96,7 +96,7 @@ const looksLikeEmpty: ReadonlySet<FaultKind> = new Set<FaultKind>([
 function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
   const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
-  return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isStandingAlarm(alarms.foodOut));
+  return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
 }
 
 /** Two rooms may see the same thing; the first, which looked closer, speaks. */

@@ -12,9 +12,11 @@ export interface FoodOutlook {
 
 /** For every screen, digest and letter. While a feeder is silent nobody sees what is eaten, so nothing is foretold. */
 export function foodOutlook({ hopper, settings, reporting }: OutlookInput, now: Instant): FoodOutlook {
-  const silent = silenceBeginsAt(reporting, settings);
+  const silentFrom = silenceBeginsAt(reporting, settings);
   const forecast: EmptyForecast =
-    silent !== null && now >= silent ? { kind: "unknown", missing: "reports" } : forecastEmpty(hopper, settings, now);
+    silentFrom !== null && now >= silentFrom
+      ? { kind: "unknown", missing: "reports" }
+      : forecastEmpty(hopper, settings, now);
   return { forecast, text: foodText(forecast, hopper, settings, now) };
 }
 

@@ -3,18 +3,18 @@
  * memory is no state, since nobody can tell it from reckoning anew. When it is full it begins afresh.
  */
 export function memoize<Args extends readonly unknown[], Answer>(
-  most: number,
+  sizeMax: number,
   keyOf: (...args: Args) => string,
-  reckon: (...args: Args) => Answer,
+  compute: (...args: Args) => Answer,
 ): (...args: Args) => Answer {
-  const known = new Map<string, Answer>();
+  const cache = new Map<string, Answer>();
   return (...args) => {
     const key = keyOf(...args);
-    const before = known.get(key);
-    if (before !== undefined) return before;
-    const answer = reckon(...args);
-    if (known.size >= most) known.clear();
-    known.set(key, answer);
-    return answer;
+    const stored = cache.get(key);
+    if (stored !== undefined) return stored;
+    const result = compute(...args);
+    if (cache.size >= sizeMax) cache.clear();
+    cache.set(key, result);
+    return result;
   };
 }

@@ -3,12 +3,12 @@
  * it costs next to nothing; and like any such memory it is no state, since nobody can tell it from reckoning anew.
  */
 export function memoizeLatest<Args extends readonly unknown[], Answer>(
-  reckon: (...args: Args) => Answer,
+  compute: (...args: Args) => Answer,
 ): (...args: Args) => Answer {
   let latest: { readonly args: Args; readonly answer: Answer } | null = null;
   return (...args) => {
-    if (latest?.args.every((arg, place) => arg === args[place])) return latest.answer;
-    latest = { args, answer: reckon(...args) };
+    if (latest?.args.every((arg, index) => arg === args[index])) return latest.answer;
+    latest = { args, answer: compute(...args) };
     return latest.answer;
   };
 }

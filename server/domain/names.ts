@@ -5,20 +5,20 @@
  * shows as another (UTS #39, 5.4; RFC 8264, 9.13). Control, format, private and unassigned characters, separators of lines,
  * what Unicode has renderers ignore, and the two that only look empty.
  */
-const unseen = /[\p{C}\p{Zl}\p{Zp}\p{Default_Ignorable_Code_Point}\u2800]/u;
+const invisible = /[\p{C}\p{Zl}\p{Zp}\p{Default_Ignorable_Code_Point}\u2800]/u;
 
 /** Choose between the two looks of one sign, such as of a heart. They are left out, since phones add them by themselves. */
-const looks = /[\uFE0E\uFE0F]/g;
+const presentationSelectors = /[\uFE0E\uFE0F]/g;
 
 /** One spelling (UAX #15, NFKC), with single spaces. */
 export const spelledName = (name: string): string =>
-  name.normalize("NFKC").replace(looks, "").replace(/\s+/gu, " ").trim();
+  name.normalize("NFKC").replace(presentationSelectors, "").replace(/\s+/gu, " ").trim();
 
 /** What a name may not be, such as "must not contain …"; null: it may. @param name as `spelledName` spells it */
 export function nameProblem(name: string): string | null {
-  const mark = unseen.exec(name)?.[0];
-  if (mark !== undefined) {
-    const code = (mark.codePointAt(0) ?? 0).toString(16).toUpperCase().padStart(4, "0");
+  const character = invisible.exec(name)?.[0];
+  if (character !== undefined) {
+    const code = (character.codePointAt(0) ?? 0).toString(16).toUpperCase().padStart(4, "0");
     return `must not contain invisible or direction marks, and has one (U+${code})`;
   }
   return /[\p{L}\p{N}]/u.test(name) ? null : "must contain a letter or a digit";
@@ -29,6 +29,6 @@ export function nameProblem(name: string): string | null {
  * comes first, since lower case alone keeps "ß" apart from "SS".
  */
 export const nameKey = (name: string): string => {
-  const visible = spelledName(name).replace(new RegExp(unseen.source, "gu"), "");
+  const visible = spelledName(name).replace(new RegExp(invisible.source, "gu"), "");
   return spelledName(visible.toUpperCase().toLowerCase());
 };

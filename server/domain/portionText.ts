@@ -9,20 +9,20 @@ import type { Grams } from "./units.ts";
  */
 export function portionText(learnt: Grams, settings: FeederSettings): string {
   const { portionMass, foodKind, grainsPerPortion, sensors } = settings;
-  const reckoned =
+  const countedText =
     foodKind !== undefined &&
     grainsPerPortion !== undefined &&
     typicalPortion(foodKind, grainsPerPortion) === portionMass
       ? `reckoned from ${grainsPerPortion === 1 ? "1 piece" : `${grainsPerPortion} pieces`}`
       : null;
-  const [now, said] = [portionGramsText(learnt), portionGramsText(portionMass)];
+  const [learntText, enteredText] = [portionGramsText(learnt), portionGramsText(portionMass)];
   if (isAssumed(settings, "portionMass")) {
-    return now === said
-      ? `Nobody has said what a portion weighs. It is taken to be ${said}, as is usual.`
-      : `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"}. Nobody has said what it weighs.`;
+    return learntText === enteredText
+      ? `Nobody has said what a portion weighs. It is taken to be ${enteredText}, as is usual.`
+      : `A portion weighs about ${learntText} by ${sensors.scale ? "the scale" : "your refills"}. Nobody has said what it weighs.`;
   }
-  if (now === said) return `A portion counts as ${said}, ${reckoned ?? "as you said"}.`;
-  return `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"} (${reckoned === null ? `you said ${said}` : `${said} ${reckoned}`}).`;
+  if (learntText === enteredText) return `A portion counts as ${enteredText}, ${countedText ?? "as you said"}.`;
+  return `A portion weighs about ${learntText} by ${sensors.scale ? "the scale" : "your refills"} (${countedText === null ? `you said ${enteredText}` : `${enteredText} ${countedText}`}).`;
 }
 
 /** Two figures are all that a portion is good for: "0.35 g", "1.5 g", "12 g". */

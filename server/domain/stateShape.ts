@@ -33,8 +33,8 @@ function problemAt(path: string, value: unknown, known: unknown): string | null 
   if (typeof known !== "object") return typeof value === typeof known ? null : wrongType(path, value, typeof known);
   if (typeof value !== "object" || value === null || Array.isArray(value)) return wrongType(path, value, "object");
   if (isOtherKind(value, known)) return null;
-  for (const [name, inside] of Object.entries(known)) {
-    const problem = problemAt(`${path}.${name}`, (value as Record<string, unknown>)[name], inside);
+  for (const [name, knownPart] of Object.entries(known)) {
+    const problem = problemAt(`${path}.${name}`, (value as Record<string, unknown>)[name], knownPart);
     if (problem !== null) return problem;
   }
   return null;
@@ -45,8 +45,8 @@ function listProblem(path: string, value: unknown, known: readonly unknown[]): s
   if (!Array.isArray(value)) return wrongType(path, value, "list");
   if (known.length === 0) return null;
   if (value.length !== known.length) return `${path} has ${value.length} entries, expected ${known.length}`;
-  const wrong = value.findIndex((entry, index) => typeof entry !== typeof known[index]);
-  return wrong === -1 ? null : wrongType(`${path}[${wrong}]`, value[wrong], typeof known[wrong]);
+  const wrongIndex = value.findIndex((entry, index) => typeof entry !== typeof known[index]);
+  return wrongIndex === -1 ? null : wrongType(`${path}[${wrongIndex}]`, value[wrongIndex], typeof known[wrongIndex]);
 }
 
 const isOtherKind = (value: object, known: object): boolean =>

@@ -64,15 +64,13 @@ const readingNames: { readonly [reading in Exclude<WatchedReading, "hopper">]: s
 const unitOf = (reading: WatchedReading) => (reading === "humidity" ? "%" : reading === "battery" ? "V" : "°C");
 
 function stuckFault({ constantReadings }: SensorsState): Fault | null {
-  const found: { name: string; held: ConstantReading; credible: Span; unit: string }[] = [];
+  const found: { name: string; held: ConstantReading; unit: string }[] = [];
   for (const reading of watchedReadings) {
     const constantReading = constantReadings[reading];
     if (reading === "hopper" || constantReading === null || !isStuck(reading, constantReading)) continue;
-    const longestCredible = constantTimeMax(reading, constantReading) ?? constantReading.constantFor;
     found.push({
       name: readingNames[reading],
       held: constantReading,
-      credible: longestCredible,
       unit: unitOf(reading),
     });
   }
@@ -90,12 +88,10 @@ function stuckFault({ constantReadings }: SensorsState): Fault | null {
     reason:
       `The ${first.name} has not changed for ${spanText(first.held.constantFor)}. ` +
       `Before, it never stayed the same for longer than ${spanText(first.held.longestConstant)}.${others}`,
-    evidence: found.flatMap(
-      ({ name, held: { value, constantFor, lastReadAt }, credible: longestCredible, unit }): Evidence[] => [
-        { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
-        { label: `${name}, the same for`, value: spanText(constantFor), at: null },
-      ],
-    ),
+    evidence: found.flatMap(({ name, held: { value, constantFor, lastReadAt }, unit }): Evidence[] => [
+      { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
+      { label: `${name}, the same for`, value: spanText(constantFor), at: null },
+    ]),
     confidence: null,
   };
 }

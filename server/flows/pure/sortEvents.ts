@@ -199,7 +199,7 @@ function chooseStart(
     case "unclear":
       return { kind: "unclear" };
     case "newUnlessRepeated":
-      return repeats ? whereFitting(verdict.life) : { kind: "new" };
+      return repeats ? whereFitting(verdict.bootNumber) : { kind: "new" };
     case "newUnlessContinued":
       return continues || repeats ? whereFitting(verdict.life) : { kind: "new" };
     case "fromEarlierBoot": {
