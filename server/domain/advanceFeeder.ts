@@ -53,12 +53,12 @@ export interface FeederStep {
 }
 
 /**
- * The one pure step in which all meaning meets: what a feeder's state becomes when something happens to it, and what the
- * shell must then do. Server, replay and simulation use this same function, so that each proves the others.
+ * The one pure step of a feeder: its state after a fact, and the effects that the caller must carry out. Server, replay and
+ * simulation use this same function, so that each tests the others.
  *
- * `now` is our clock at the time the fact reached us, never earlier than at the step before. A fact is first taken into
- * the state, whole; only then are faults looked for, once, so that a report of a thousand old events is judged by where it
- * ends and not by what it passes through. The caller has set `state.clock` before it made the report's events.
+ * `now` is the server's time when the fact came in, never earlier than at the step before. A fact is first taken into
+ * the state, whole; only then are faults looked for, once, so that a report of a thousand old events is judged by its end
+ * and not by the states in between. The caller has set `state.clock` before it made the report's events.
  */
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
@@ -67,11 +67,10 @@ export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): Fee
 }
 
 /**
- * When patrol must give this feeder its next minute, if nothing else happens: never before `now`. What comes due at a
- * known moment is named to the moment (silence, delays of alarms, shelf and pause ends, late orders, fading troubles). What
- * ripens gradually (a forecast, a quiet sensor, frost) has no such moment; it is looked at every ten minutes at least, so it
- * is seen up to ten minutes late, which is little against the hours in which it grows. A feeder that never said anything
- * needs a look a day.
+ * When the periodic check must check this feeder next, if nothing else happens: never before `now`. Exact for what has a known
+ * time (silence, delays of alarms, ends of shelves and pauses, late orders, ends of troubles). What changes gradually (a forecast, a
+ * silent sensor, frost) is checked at least every ten minutes, so it is found up to ten minutes late, which is little against
+ * its hours. A feeder that never reported is checked once a day.
  */
 export function nextCheckAt(state: FeederState, now: Instant): Instant {
   let next = after(now, state.reporting.kind === "neverReported" ? checkIntervalUnreported : checkInterval);
@@ -91,6 +90,7 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
 const checkInterval = minutes(10);
 const checkIntervalUnreported = days(1);
 
+// Complex: a switch over all facts.
 function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
     for (const order of changed) effects.push({ kind: "orderChanged", order });
@@ -136,7 +136,7 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
   const origin = eventOrigin(state, report, readingsAt);
   const started =
     origin === "this" && readingsAt !== null ? recordStart(state, report, readingsAt, now, effects) : state;
-  // How the feeder stands is told beside the events, and holds for those that it tells with it.
+  // The pause state in a report holds for the events in it.
   const paused = (readingsAt === null ? null : report.readings.paused) ?? isPaused(started.orders, now);
   const insideTemperature =
     readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
@@ -146,8 +146,8 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
 }
 
 /**
- * From which start of the feeder a report's events come: the one that lives, the one that was met last and is over now, an
- * earlier one, or one of which nobody knows when they happened (it never told anything else, or its report was under way for long).
+ * From which start of the feeder a report's events come: the current one, the last one known, which is over now, an earlier one, or
+ * one whose times are unknown (there is no other report of it, or this one was in transit for long).
  */
 type EventOrigin = AnswerStart | "undated";
 
@@ -157,7 +157,7 @@ function eventOrigin(
   readingsAt: Instant | null,
 ): EventOrigin {
   if (sentUptime !== null && isFromEarlierStart(orders, boot, sentUptime)) return "undated";
-  // What was left behind is of a start that is over, also where the server hasn't met the next one yet.
+  // Events left over from an earlier boot belong to a start that is over, even if the server doesn't know the next one yet.
   if (sentUptime === null && orders.lastStart?.boot === boot) return "over";
   if (sentUptime === null) return clock.boots.some((before) => before.boot === boot) ? "earlier" : "undated";
   return readingsAt !== null || orders.lastStart?.boot === boot ? "this" : "earlier";
@@ -182,11 +182,11 @@ interface InsideTemperature {
   readonly at: Instant;
 }
 
-/** As warm as a report says that it is inside, it was half an hour before; what it was in an old backlog nobody tells. */
+/** The reported inside temperature holds for half an hour before; that of an old backlog is unknown. */
 const insideTemperatureAt = (insideTemperature: InsideTemperature | null, at: Instant): Celsius | null =>
   insideTemperature !== null && insideTemperature.at - at <= minutes(30) ? insideTemperature.celsius : null;
 
-/** How what a report tells is to be taken. */
+/** What the events and readings of one report have in common. */
 interface ReportContext {
   readonly origin: EventOrigin;
   readonly insideTemperature: InsideTemperature | null;
@@ -278,7 +278,7 @@ function applyReadings(state: FeederState, report: Report, at: Instant, context:
   const { orders, changed } = updateOrdersByPaused(state.orders, origin === "this" ? readings.paused : null, at, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const sensors = updateSensorsByReport(state.sensors, report, at, settings);
-  // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.
+  // A stuck thermometer shows neither the cold nor its effect on the scale.
   const credible = withoutStuckReadings(readings, sensors.constantReadings);
   const { hopper, feed, cold } = applyWeight(state, credible, report.events.length, at, effects);
   return {
@@ -303,12 +303,12 @@ function applyWeight(
 ): FoodState {
   const { settings } = state;
   const { hopper: weight, spooled } = readings;
-  // A feeder that has told everything and says no portion fell, proves that none fell. What it tells just now still waits
-  // there until it is answered.
+  // A feeder without events left to send proves that no other portion fell. The events of this report still wait there until it
+  // is answered.
   const isComplete = spooled === null || spooled <= reportedEvents;
   const hopper = isComplete ? updateHopperUntil(state.hopper, at, settings) : state.hopper;
   if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
-  // What fell and isn't told yet is missing from the weight already.
+  // Portions not reported yet are missing from the weight already.
   const weighing = isComplete
     ? updateHopperByWeighing(hopper, weight, at, settings, readings)
     : { hopper, foundRefill: null };
@@ -323,7 +323,7 @@ function applyRefill(
   reportedEvents: ReportedRefill,
   settings: FeederSettings,
 ): FoodState {
-  // Whoever looked how much is left has mended nothing.
+  // Entering the level repairs nothing.
   const isRepaired = reportedEvents.what.kind !== "level";
   return {
     hopper: updateHopperByRefill(hopper, reportedEvents, settings),
@@ -333,8 +333,8 @@ function applyRefill(
 }
 
 /**
- * When a report's readings were taken; null where they are no news: an earlier boot left them behind, or a newer report
- * overtook this one on the way. History it may be, but never "the latest".
+ * When a report's readings were taken; null where they aren't the latest: they are left over from an earlier boot, or a newer
+ * report overtook this one.
  */
 function readingsTime(
   { clock, latestReadings }: FeederState,
@@ -347,13 +347,13 @@ function readingsTime(
   return latestReadings !== null && at < latestReadings.at ? null : at;
 }
 
-/** What a feeder's own button for "refilled" tells; null where it tells that, but neither how much nor how full. */
+/** A refill reported by the feeder's own button; null where it gives neither the amount nor the level. */
 function reportedRefill(event: Extract<FeederEvent, { kind: "refill" }>): ReportedRefill | null {
   if (event.full) return { at: event.recordedAt, what: { kind: "filled" } };
   return event.added === null ? null : { at: event.recordedAt, what: { kind: "added", grams: event.added } };
 }
 
-/** From what is known to what is told: late orders, faults, alarms. */
+/** From the state to its alarms: late orders, faults, alarms. */
 function updateAlarms(state: FeederState, now: Instant, effects: Effect[]): FeederState {
   const { orders, changed } = markOrdersOverdue(state.orders, state.settings, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
@@ -374,8 +374,8 @@ const faultSituation = (
 ): FaultSituation => ({ faults: byKind(faults), alarms, paused, placement: settings.placement ?? "inGarden", now });
 
 /**
- * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,
- * they must not come up as news; the next one that goes unpaid will.
+ * Deposits that went unpaid while another alarm explained it belong to that alarm. When it ends, by a refill for example, they
+ * must not raise a new one; the next unpaid deposit will.
  */
 function clearExplainedUnpaid(state: FeederState, paused: boolean, now: Instant): FeederState {
   const unpaid = state.alarms.depositUnpaid;

@@ -3,18 +3,18 @@ import type { EventSequence } from "./eventSequence.ts";
 import type { BootAnchor, FeederClock } from "./feederClock.ts";
 import { between, type Instant, minutes, type Span, seconds } from "./instant.ts";
 
-/** What the clocks alone say about whose report it is. */
+/** From which boot a report comes, by the clocks alone. */
 export type BootByClock =
-  /** A known life goes on, or a copy of an older report of it came late. */
+  /** A known boot goes on, or a late copy of an older report of it. */
   | { readonly kind: "known"; readonly bootNumber: number }
   | { readonly kind: "new" }
-  /** A new life, unless it tells again what this life has told: then it was a copy that was long under way. */
+  /** A new boot, unless it repeats events of this one: then it is a late copy. */
   | { readonly kind: "newUnlessRepeated"; readonly bootNumber: number }
-  /** A new life, unless its events go on with the numbers of this life: then its clock stood still while it slept. */
+  /** A new boot, unless its events continue the numbers of this one: then its clock stopped while it slept. */
   | { readonly kind: "newUnlessContinued"; readonly life: number }
   /** An earlier boot left this behind: it has no uptime of sending. */
   | { readonly kind: "fromEarlierBoot" }
-  /** It fits no life and can't be a new one. */
+  /** It fits no boot and can't be a new one. */
   | { readonly kind: "unclear"; readonly uptimeBefore: Span };
 
 /** Between two reports of one sender a copy overtakes another by no more than a client's time-out. Common practice, no source. */
@@ -23,10 +23,10 @@ const overtakenMax = minutes(2);
 export const transitTimeMax = minutes(10);
 /** How late the newest report itself may have come: a feeder that started just after sending it started before its receipt. */
 const anchorDelayMax = seconds(30);
-/** No clock runs ahead of ours by more than this between two reports; what does, is of an older life. */
+/** No clock runs ahead of ours by more than this between two reports; what does, is of an older boot. */
 const clockAheadMax = seconds(60);
 
-/** Numbers of the lives that are remembered of this boot id, the newest first; [1] where none is. */
+/** The known boot numbers of this boot id, the newest first; [1] where none is. */
 export function knownBootNumbers(clock: FeederClock, sequence: EventSequence, label: string): readonly number[] {
   const boots = [...clock.boots, ...sequence.boots].map(({ boot }) => boot).filter((boot) => bootLabel(boot) === label);
   const bootNumbers = [...new Set(boots.map(bootNumber))].sort((a, b) => b - a);
@@ -34,10 +34,11 @@ export function knownBootNumbers(clock: FeederClock, sequence: EventSequence, la
 }
 
 /**
- * Each report tells when its feeder started, at the latest: `receivedAt` less its uptime. Of a life that goes on this moves only by
- * what a report is delayed and by what the clocks drift; a new life started after the last report of the one before.
- * @param bootNumbers as `livesOf` returns them
+ * Each report shows the latest time of its start: `receivedAt` less its uptime. Within one boot this changes only by the delay of
+ * reports and the drift of clocks; a new boot started after the last report of the one before.
+ * @param bootNumbers as `knownBootNumbers` returns them
  */
+// Complex: one decision by five times, and each branch needs all of them.
 export function bootByClock(
   clock: FeederClock,
   label: string,
@@ -58,7 +59,7 @@ export function bootByClock(
     return known !== undefined && Math.abs(laterBy(known)) <= transitTimeMax;
   });
   if (sentUptime >= anchor.uptime) {
-    // Far more time passed than it says: it started anew meanwhile, and has been up for longer than it told last.
+    // Far more time passed than its uptime: it restarted meanwhile, and its uptime is longer than that reported last.
     if (delay > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
       return { kind: "newUnlessContinued", life: newest };
     }

@@ -1,6 +1,6 @@
 /**
- * The kind of a browser and its system, from what it says of itself (RFC 9110, 10.1.5), for a person to recognise their own by.
- * Only kinds, no versions: those change while a session lasts. Anybody can say anything there, so it proves nothing.
+ * The kind of a browser and its system, from its User-Agent (RFC 9110, 10.1.5), so that people recognise their own. Only kinds, no
+ * versions: those change during a session. The header can be faked, so it proves nothing.
  */
 export function deviceText(userAgent: string | undefined): string {
   const userAgentText = (userAgent ?? "").slice(0, 512);
@@ -15,7 +15,7 @@ type Kinds = readonly (readonly [name: string, mark: RegExp])[];
 const kindIn = (userAgentText: string, kinds: Kinds): string | null =>
   kinds.find(([, mark]) => mark.test(userAgentText))?.[0] ?? null;
 
-/** In this order, since most of them say the names of others too. */
+/** In this order, since most of them contain the names of others too. */
 const browsers: Kinds = [
   ["Edge", /\bEdgA?\/|\bEdgiOS\//],
   ["Opera", /\bOPR\//],

@@ -12,15 +12,15 @@ import { bootReusedFault, unreadableFault } from "./reportFaults.ts";
 import { feederSilentFault } from "./silence/feederSilence.ts";
 import { readingFaults, sensorFaults } from "./silence/sensorFaults.ts";
 
-/** All that is wrong with a feeder now, at most once a kind. Which of it is told, and when, is the alarms' business. */
+/** All faults of a feeder now, at most one of each kind. The alarms decide on notifications. */
 export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const { settings, reporting, orders, clock } = state;
-  // A stop that did not arrive must be known whatever else is wrong, most of all while the feeder is silent.
+  // A pause that did not arrive must be known whatever else is wrong, most of all without reports.
   const pause = pauseFaults(orders, settings, now);
   const unreadable = asList(unreadableFault(state.refusedReports));
-  if (reporting.kind === "neverReported") return [...pause, ...unreadable]; // nothing that was never there can be missed
+  if (reporting.kind === "neverReported") return [...pause, ...unreadable]; // it can't be missing before its first report
 
-  // A feeder that is not talking tells nothing about its hopper or its sensors, so its silence is all we claim.
+  // Without reports nothing is known about hopper and sensors, so the silence is the only fault.
   const silent = feederSilentFault(reporting, settings, now);
   if (silent !== null) return [silent, ...pause];
 
@@ -44,38 +44,38 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   ]);
 }
 
-/** How long the feeder's own words stand. Our choice: it has no word for "over". */
+/** How long a problem reported by the feeder is shown. Our choice: the protocol has no end of it. */
 export const troubleShownMax = hours(1);
 
 function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
   if (trouble === null || now >= after(trouble.at, troubleShownMax)) return null;
   return {
     kind: "troubleReported",
-    reason: `The feeder says: ${trouble.text}`,
-    evidence: [{ label: "the feeder's own words", value: trouble.text, at: trouble.at }],
+    reason: `The feeder reports: ${trouble.text}`,
+    evidence: [{ label: "the feeder's message", value: trouble.text, at: trouble.at }],
     confidence: null,
   };
 }
 
-/** The state with what can be foreseen of its food, reckoned anew where it is time. */
+/** The state with its food forecast, updated where it is due. */
 export function withForecast(state: FeederState, now: Instant): FeederState {
   const { hopperForecast, hopper, settings, alarms } = state;
   const forecast = updateHopperForecast(hopperForecast, hopper, settings, now, activeSince(alarms.foodLow));
   return forecast === hopperForecast ? state : { ...state, hopperForecast: forecast };
 }
 
-/** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */
+/** Raised, so that clearing it takes a little more (the deadband is in each module). */
 const isActiveAlarm = (alarm: Alarm | undefined): boolean => activeSince(alarm) !== null;
 
-/** When it was raised; null where it doesn't stand. */
+/** When it was raised; null where it isn't active. */
 const activeSince = (alarm: Alarm | undefined): Instant | null =>
   alarm?.state === "unacknowledged" || alarm?.state === "acknowledged" ? alarm.raisedAt : null;
 
 const asList = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
 
 /**
- * The scale has just said that far less is in the hopper than was believed, and the next reading will show whether that
- * holds: until then an empty hopper looks like a jam. An alarm that stands already goes on standing.
+ * The scale has just shown far less in the hopper than estimated, and the next reading will confirm it or not: until then an empty
+ * hopper looks like a jam. An active alarm stays active.
  */
 function isWaitingForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
   const { pendingJump, estimate } = hopper;
@@ -92,14 +92,14 @@ const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "chuteBlind",
 ]);
 
-/** What falls can't come from an empty hopper: a stuck scale that says so is no witness, nor is it until it reads anew. */
+/** Food that falls can't come from an empty hopper: a stuck scale is no evidence for that, nor is one before its next reading. */
 function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
   const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
   return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
 }
 
-/** Two rooms may see the same thing; the first, which looked closer, speaks. */
+/** Two modules may find the same fault; the first, which is more specific, counts. */
 function oncePerKind(faults: readonly Fault[]): readonly Fault[] {
   return faults.filter(({ kind }, index) => faults.findIndex((other) => other.kind === kind) === index);
 }

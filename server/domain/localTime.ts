@@ -24,7 +24,7 @@ export const localTimeOf = (at: Instant, zone: string): LocalTime =>
  * @throws RangeError where date or time can't be read.
  */
 export const instantOfLocal = memoize(
-  64, // each minute every yard is asked whether its digest is due
+  64, // each minute every yard's digest time is checked
   (date: LocalDate, time: LocalTime, zone: string) => `${zone} ${date} ${time}`,
   (date, time, zone): Instant => {
     const local = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
@@ -75,7 +75,7 @@ const otherYear = (date: LocalDate, today: LocalDate): string => {
 
 const monthOf = (date: LocalDate): string => months[Temporal.PlainDate.from(date).month - 1] ?? unreachable(date);
 
-/** A date as one says it today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
+/** A date relative to today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
 export function dayText(date: LocalDate, today: LocalDate): string {
   const daysAhead = localDaysBetween(today, date);
   if (daysAhead === 0) return "today";
@@ -117,8 +117,8 @@ interface LocalDay {
 }
 
 /**
- * A standing alarm asks for new moments at each report. Nearly every day has the same offset at its begin and at its end, and
- * needs one look into the zone's rules; on the others each quarter of an hour gets its own, since offsets change at a full
+ * An active alarm needs new texts at each report. Nearly every day has the same offset at its begin and at its end, and
+ * needs one query of the zone's rules; on the others each quarter of an hour gets its own, since offsets change at a full
  * quarter only (IANA tz database, since 1972).
  */
 function localHourOf(at: Instant, zone: string): LocalHour {

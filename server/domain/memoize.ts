@@ -1,6 +1,6 @@
 /**
- * A pure function that is asked the same few things again and again, with its answers kept: they cost a look-up then. Such a
- * memory is no state, since nobody can tell it from reckoning anew. When it is full it begins afresh.
+ * A pure function with its results stored by arguments. That is no state: the result is the same as without. When it is full it
+ * starts again.
  */
 export function memoize<Args extends readonly unknown[], Answer>(
   sizeMax: number,

@@ -1,13 +1,13 @@
 /** Names that people type: of themselves, of yards and of feeders. */
 
 /**
- * Marks that nobody sees, or that turn the direction of the text: with them two names look alike and are different, or one name
- * shows as another (UTS #39, 5.4; RFC 8264, 9.13). Control, format, private and unassigned characters, separators of lines,
+ * Invisible characters, or ones that change the direction of the text: with them two names look alike and are different, or one
+ * name looks like another (UTS #39, 5.4; RFC 8264, 9.13). Control, format, private and unassigned characters, separators of lines,
  * what Unicode has renderers ignore, and the two that only look empty.
  */
 const invisible = /[\p{C}\p{Zl}\p{Zp}\p{Default_Ignorable_Code_Point}\u2800]/u;
 
-/** Choose between the two looks of one sign, such as of a heart. They are left out, since phones add them by themselves. */
+/** Variation selectors, such as of a heart. They are removed, since phones add them by themselves. */
 const presentationSelectors = /[\uFE0E\uFE0F]/g;
 
 /** One spelling (UAX #15, NFKC), with single spaces. */
@@ -25,7 +25,7 @@ export function nameProblem(name: string): string | null {
 }
 
 /**
- * The same for all spellings of a name that people take for the same: without case and without what nobody sees. Upper case
+ * The same for all spellings that people read as the same name: without case and without invisible characters. Upper case
  * comes first, since lower case alone keeps "ß" apart from "SS".
  */
 export const nameKey = (name: string): string => {

@@ -3,8 +3,8 @@ import { days, instant, seconds } from "./instant.ts";
 import { grams } from "./units.ts";
 
 /**
- * What is wrong with a stored state of the present version; null where nothing is. A step that reads a field which isn't there
- * throws, or counts on with no number (JSON has no NaN: it is stored as null), so a state is checked before anything uses it.
+ * What is wrong with a stored state of the present version; null where nothing is. A step that reads a missing field throws, or
+ * continues with no number (JSON has no NaN: it is stored as null), so a state is checked before anything uses it.
  * Every field of a new feeder's state must be there, as what it is there.
  */
 export const stateProblem = (state: unknown): string | null => problemAt("state", state, example);
@@ -40,7 +40,7 @@ function problemAt(path: string, value: unknown, known: unknown): string | null 
   return null;
 }
 
-/** Lists of numbers are of one length for good; of others only that they are lists is known. */
+/** Lists of numbers have a fixed length; of others only that they are lists is known. */
 function listProblem(path: string, value: unknown, known: readonly unknown[]): string | null {
   if (!Array.isArray(value)) return wrongType(path, value, "list");
   if (known.length === 0) return null;

@@ -154,7 +154,7 @@ function applyChange(alarm: FollowedAlarm, change: YardAlarmChange): boolean {
   if (from === to) return isOnset;
   const isStanding = presenceByState[to] === "standing";
   if (isStanding && alarm.open === null) openAlarm(alarm, change);
-  if (isAcknowledged(to) && alarm.open !== null) alarm.open.acknowledgedAt ??= at;
+  if (isAcknowledged(to)) acknowledgeOpen(alarm, at);
   alarm.isKnownBefore = to === "suppressedByDesign" && (alarm.open !== null || alarm.isKnownBefore);
   if (!isStanding && alarm.open !== null) closeAlarm(alarm, alarm.open, at);
   else if (from === "returnedUnacknowledged" && to === "normal") acknowledgeInTime(alarm.last, at);
@@ -172,6 +172,10 @@ function openAlarm(alarm: FollowedAlarm, { feeder, fault, priority, at, to }: Ya
   alarm.open = { ...resumed, endedAt: null };
 }
 
+function acknowledgeOpen({ open }: FollowedAlarm, at: Instant): void {
+  if (open !== null) open.acknowledgedAt ??= at;
+}
+
 function closeAlarm(alarm: FollowedAlarm, open: OpenAlarm, at: Instant): void {
   open.endedAt = at;
   alarm.past.push(open);
@@ -180,7 +184,8 @@ function closeAlarm(alarm: FollowedAlarm, open: OpenAlarm, at: Instant): void {
 }
 
 function acknowledgeInTime(last: OpenAlarm | null, at: Instant): void {
-  if (last?.endedAt && between(last.endedAt, at) < acknowledgedWithin) last.acknowledgedAt ??= at;
+  if (last === null || last.endedAt === null) return;
+  if (between(last.endedAt, at) < acknowledgedWithin) last.acknowledgedAt ??= at;
 }
 
 const isAcknowledged = (phase: AlarmState) => phase === "acknowledged" || phase === "latchedAcknowledged";

@@ -6,7 +6,6 @@ import {
   estimatedMissedShare,
   initialSignalModel,
   missedShare,
-  relativeCoilResistance,
   type SignalModel,
   smallestAcceptedSignal,
   updateSignalModel,
@@ -52,6 +51,7 @@ export const initialDetectorDrift = (): DetectorDrift => ({
   found: null,
 });
 
+// Long: both kinds of evidence start from the same deposit, and the state is written out.
 export function updateDetectorByDeposit(
   before: DetectorDrift,
   { metal, signal, chute }: Deposit,
@@ -198,8 +198,6 @@ function recentFallCounts({ recentFalls, previousFalls, mildFalls }: DetectorDri
   );
   return { missing, fell: accepted + missing, notMetal };
 }
-
-const percent = (missedBySignal: number): number => Math.round(100 * missedBySignal);
 
 /**
  * The mean run to a false alarm by either evidence is at least e to this (Lorden 1971): 20,000 deposits, two years of thirty

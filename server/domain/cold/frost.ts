@@ -147,7 +147,7 @@ function updateAssumedFrost(frost: Frost, lid: AssumedLid, vapour: number | null
   const surface: MeasuredSurface = { surfaceTemperature, place: "lid", isEstimated: true };
   const { found, coldSpell, wetness } = frost;
   const isFreezing = surfaceTemperature < freezeBelow;
-  const isIceFound = found?.kind === "frozenWater" || coldSpell?.hadIce === true;
+  const isIceFound = found?.kind === "frozenWater" || hadIce(coldSpell);
   if (wetness.wet !== null && isFreezing && !isIceFound) {
     return {
       ...frost,
@@ -162,6 +162,8 @@ function updateAssumedFrost(frost: Frost, lid: AssumedLid, vapour: number | null
   }
   return coldSpell === null && isFreezing ? updateAssumedGrowth(frost, lid, surface, vapour, at) : frost;
 }
+
+const hadIce = (coldSpell: Frost["coldSpell"]): boolean => coldSpell !== null && coldSpell.hadIce;
 
 function updateAssumedGrowth(
   frost: Frost,
