@@ -1,5 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import { alarmFloods, type Flood } from "../../../server/domain/alarmRates/floods.ts";
 import {
   chatterRule,
   floodRule,
@@ -7,7 +8,6 @@ import {
   staleRule,
   tenMinutesMax,
 } from "../../../server/domain/alarmRates/limits.ts";
-import { alarmFloods, type Flood } from "../../../server/domain/alarmRates/floods.ts";
 import { localDaysBetweenInstants, maxWithin, perDayOf } from "../../../server/domain/alarmRates/load.ts";
 import { alarmRates } from "../../../server/domain/alarmRates/rates.ts";
 import { faultKinds } from "../../../server/domain/faults.ts";

@@ -150,7 +150,7 @@ describe("a lead-acid battery near freezing", () => {
     expect(play(times(3, { ...empty, battery: 12.6 }), leadAcid).found.at(-1)).toEqual([]);
   });
 
-  it("is judged by the lowest tension of the last day, since the sun's float tension hides the charge", () => {
+  it("is judged by the lowest voltage of the last day, since the sun's float tension hides the charge", () => {
     const dawn = play(times(6, { ...empty, batteryTemperature: -5 }), leadAcid);
     const sunny = play(times(30, { battery: 13.6, batteryTemperature: -5 }), leadAcid, dawn.cold, dawn.now);
     expect(sunny.found.at(-1)).toEqual([]);

@@ -154,7 +154,7 @@ describe("the digest's words", () => {
     const silent = withAlarm(feederWithPortions("Rowan", 540), "feederSilent", past(now, hours(-20)));
     const digest = told(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
     expect(toDo(digest)[0]).toMatch(/^Rowan: feeder silent since yesterday 11:30\. /);
-    expect(section(digest, "Food left")).toEqual(["Rowan: not known while it is silent."]);
+    expect(section(digest, "Food left")).toEqual(["Rowan: not known without reports."]);
     expect(section(digest, "Tonight")).toEqual(["No thermometer has told enough to say."]);
   });
 

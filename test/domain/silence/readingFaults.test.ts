@@ -60,7 +60,7 @@ describe("a sensor that chatters", () => {
     const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.kind).toBe("sensorChattering");
     expect(fault?.reason).toMatch(
-      /^The button updateSensorsByReport \d+ times in \d+ (seconds|minutes): no bird is so quick for so long\.$/,
+      /^The button updateSensorsByReport \d+ times in \d+ (seconds|minutes), more than birds can cause\.$/,
     );
     expect(kinds(sensors, after(at, minutes(20)))).toEqual([]); // it was dried
     expect(kinds(sensors, at, { ...larchSettings, sensors: { ...larchSettings.sensors, button: false } })).toEqual([]);
@@ -238,7 +238,7 @@ describe("a reading that is stuck", () => {
       if (i < 6 * 6) expect(sensorFaults(sensors, settings, at, false)).toEqual([]);
     }
     expect(sensorFaults(sensors, settings, at, false)[0]?.reason).toBe(
-      "The scale says the same to the last digit, though 10 portions were given.",
+      "The scale reading did not change, although 10 portions were given.",
     );
   });
 });
@@ -304,7 +304,7 @@ describe("a total that ran backwards", () => {
     const [fault] = readingFaults(sensors, larchSettings, after(start, hours(3)));
     expect(fault?.kind).toBe("countsBackwards");
     expect(fault?.reason).toBe(
-      "The running total of the chute sensor fell from 90 to 12, though the feeder hadn't started anew.",
+      "The running total of the chute sensor fell from 90 to 12, although the feeder did not restart.",
     );
     expect(kinds(sensors, after(start, hours(25)))).toEqual([]);
   });

@@ -484,7 +484,7 @@ describe("a scale", () => {
     expect(kinds(sensors)).toEqual([]); // nothing was weighed since
     const frozen = updateSensorsByReport(sensors, reading(800.2), "b-1", start, withScale);
     expect(sensorFaults(frozen, withScale, start, false)[0]?.reason).toBe(
-      "The scale says the same to the last digit, though 8 portions were seen to fall.",
+      "The scale reading did not change, although 8 portions were seen to fall.",
     );
     expect(kinds(updateSensorsByReport(sensors, reading(768.1), "b-1", start, withScale))).toEqual([]);
   });
