@@ -100,8 +100,7 @@ describe("what to change", () => {
   it("names what has stood for days", () => {
     const standing = alarmChanges("larch", "scaleSilent", ["normal", "unacknowledged", at(days(20.5))]);
     expect(wordsOf("stale", standing)).toBe(
-      "“Scale silent” at Larch has stood for 9 days. What stands for so long hides what is new: " +
-        "mend it, or take it out of service until you can.",
+      "“Scale silent” at Larch has been active for 9 days. " + "Repair it, or take it out of service.",
     );
   });
 
@@ -198,7 +197,7 @@ describe("the measures", () => {
     expect(value("Alarms a day, on average", years)).toBe("under 0.01");
     expect(value("Alarms a day, on average", alarmRates(history()))).toBe("0");
     const rang = alarmRates({ ...history(), audibleNotifications: 20 });
-    expect(value("Pushes that rang, a week at each feeder", rang)).toBe("2.3");
+    expect(value("Audible notifications, a week at each feeder", rang)).toBe("2.3");
   });
 
   it("tell who answered, and who did not", () => {

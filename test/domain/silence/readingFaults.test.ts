@@ -60,7 +60,7 @@ describe("a sensor that chatters", () => {
     const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.kind).toBe("sensorChattering");
     expect(fault?.reason).toMatch(
-      /^The button updateSensorsByReport \d+ times in \d+ (seconds|minutes), more than birds can cause\.$/,
+      /^The button counted \d+ times in \d+ (seconds|minutes), more than birds can cause\.$/,
     );
     expect(kinds(sensors, after(at, minutes(20)))).toEqual([]); // it was dried
     expect(kinds(sensors, at, { ...larchSettings, sensors: { ...larchSettings.sensors, button: false } })).toEqual([]);
@@ -176,7 +176,7 @@ describe("a reading that is stuck", () => {
     expect(found).toBeGreaterThan(120);
     const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.reason).toMatch(
-      /^The lid thermometer has said the very same for \d+ hours, to the last digit\. It never did so for longer than .+ before\.$/,
+      /^The lid thermometer has not changed for \d+ hours\. Before, it never stayed the same for longer than .+\.$/,
     );
     sensors = report(sensors, { lid: celsius(4.3), inside: celsius(2) }, after(at, minutes(1)));
     expect(kinds(sensors, at)).toEqual([]); // one new value proves that it lives
@@ -251,9 +251,7 @@ describe("a reading that can't be", () => {
     for (let i = 0; i < 8; i++) sensors = report(sensors, {}, minute(i), ["insideCelsius"]);
     const [fault] = readingFaults(sensors, larchSettings, minute(8));
     expect(fault?.kind).toBe("readingImpossible");
-    expect(fault?.reason).toBe(
-      "The inside thermometer says what can't be. Such values are set aside and nothing is concluded from them.",
-    );
+    expect(fault?.reason).toBe("The inside thermometer reports impossible values. They are ignored.");
     expect(fault?.evidence).toEqual([
       { label: "values of the inside thermometer set aside", value: "8 times", at: start },
     ]);
