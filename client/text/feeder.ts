@@ -12,7 +12,7 @@ export interface PageState {
 
 /** Without a live line a page is taken to be old after so long. */
 const staleAfterMs = 2 * 60_000;
-const wellPrefix = /^Well: /;
+const wellPrefix = /^OK: /;
 
 /** Whether what it shows may no longer be so. */
 export const isStale = ({ now, asOf, connection }: PageState) =>

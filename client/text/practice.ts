@@ -57,7 +57,7 @@ export const practiceFaultText: Readonly<Record<PracticeFault, PracticeText>> = 
   },
   scaleDead: {
     title: "The scale dies",
-    outcome: "The level goes on by reckoning, with growing doubt: “scale silent”.",
+    outcome: "The level goes on by calculation, with growing uncertainty: “scale silent”.",
     feeder: "Rowan",
   },
   silent: {

@@ -17,7 +17,7 @@ import {
   updateFeedByWeighing,
 } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
-import { findFaults, troubleLasts, withForecast } from "./findFaults.ts";
+import { findFaults, troubleShownMax, withForecast } from "./findFaults.ts";
 import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
 import { updateHopperByRefill } from "./hopper/refill.ts";
 import { updateHopperByWeighing } from "./hopper/weighing.ts";
@@ -53,37 +53,36 @@ export interface FeederStep {
 }
 
 /**
- * The one pure step in which all meaning meets: what a feeder's state becomes when something happens to it, and what the
- * shell must then do. Server, replay and simulation use this same function, so that each proves the others.
+ * The one pure step of a feeder: its state after a fact, and the effects that the caller must carry out. Server, replay and
+ * simulation use this same function, so that each tests the others.
  *
- * `now` is our clock at the time the fact reached us, never earlier than at the step before. A fact is first taken into
- * the state, whole; only then are faults looked for, once, so that a report of a thousand old events is judged by where it
- * ends and not by what it passes through. The caller has set `state.clock` before it made the report's events.
+ * `now` is the server's time when the fact came in, never earlier than at the step before. A fact is first taken into
+ * the state, whole; only then are faults looked for, once, so that a report of a thousand old events is judged by its end
+ * and not by the states in between. The caller has set `state.clock` before it made the report's events.
  */
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
-  const taken = applyFact(state, fact, now, effects);
-  return { state: updateAlarms(taken, now, effects), effects };
+  const updated = applyFact(state, fact, now, effects);
+  return { state: updateAlarms(updated, now, effects), effects };
 }
 
 /**
- * When patrol must give this feeder its next minute, if nothing else happens: never before `now`. What comes due at a
- * known moment is named to the moment (silence, delays of alarms, shelf and pause ends, late orders, fading troubles). What
- * ripens gradually (a forecast, a quiet sensor, frost) has no such moment; it is looked at every ten minutes at least, so it
- * is seen up to ten minutes late, which is little against the hours in which it grows. A feeder that never said anything
- * needs a look a day.
+ * When the periodic check must check this feeder next, if nothing else happens: never before `now`. Exact for what has a known
+ * time (silence, delays of alarms, ends of shelves and pauses, late orders, ends of troubles). What changes gradually (a forecast, a
+ * silent sensor, frost) is checked at least every ten minutes, so it is found up to ten minutes late, which is little against
+ * its hours. A feeder that never reported is checked once a day.
  */
 export function nextCheckAt(state: FeederState, now: Instant): Instant {
   let next = after(now, state.reporting.kind === "neverReported" ? checkIntervalUnreported : checkInterval);
-  const consider = (at: Instant | null) => {
+  const addTime = (at: Instant | null) => {
     if (at !== null && at > now) next = earlier(next, at);
   };
-  consider(silenceBeginsAt(state.reporting, state.settings));
-  consider(ordersCheckAt(state.orders, state.settings, now));
-  if (state.trouble !== null) consider(after(state.trouble.at, troubleLasts));
+  addTime(silenceBeginsAt(state.reporting, state.settings));
+  addTime(ordersCheckAt(state.orders, state.settings, now));
+  if (state.trouble !== null) addTime(after(state.trouble.at, troubleShownMax));
   for (const kind of faultKinds) {
     const alarm = state.alarms[kind];
-    if (alarm !== undefined) consider(alarmCheckAt(alarm, ruleFor(kind, state.settings)));
+    if (alarm !== undefined) addTime(alarmCheckAt(alarm, ruleFor(kind, state.settings)));
   }
   return next;
 }
@@ -91,6 +90,7 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
 const checkInterval = minutes(10);
 const checkIntervalUnreported = days(1);
 
+// Complex: a switch over all facts.
 function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
     for (const order of changed) effects.push({ kind: "orderChanged", order });
@@ -131,30 +131,36 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
   const settings = withDetectedSensors(before.settings, report);
   const state = settings === before.settings ? before : { ...before, settings };
   const { boot, sentUptime } = report;
-  const link = updateReporting(state.reporting, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
-  const said = readingsTime(state, report, now);
-  const from = eventOrigin(state, report, said);
-  const begun = from === "this" && said !== null ? recordStart(state, report, said, now, effects) : state;
-  // How the feeder stands is told beside the events, and holds for those that it tells with it.
-  const paused = (said === null ? null : report.readings.paused) ?? isPaused(begun.orders, now);
-  const warmth = said === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: said };
-  const telling: Telling = { from, warmth, paused, now, effects };
-  const witnessed = applyEvents({ ...begun, reporting: link }, report.events, telling);
-  return said === null ? witnessed : applyReadings(witnessed, report, said, telling);
+  const reporting = updateReporting(state.reporting, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
+  const readingsAt = readingsTime(state, report, now);
+  const origin = eventOrigin(state, report, readingsAt);
+  const started =
+    origin === "this" && readingsAt !== null ? recordStart(state, report, readingsAt, now, effects) : state;
+  // The pause state in a report holds for the events in it.
+  const paused = (readingsAt === null ? null : report.readings.paused) ?? isPaused(started.orders, now);
+  const insideTemperature =
+    readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
+  const context: ReportContext = { origin, insideTemperature, paused, now, effects };
+  const withEvents = applyEvents({ ...started, reporting }, report.events, context);
+  return readingsAt === null ? withEvents : applyReadings(withEvents, report, readingsAt, context);
 }
 
 /**
- * From which start of the feeder a report's events come: the one that lives, the one that was met last and is over now, an
- * earlier one, or one of which nobody knows when they happened (it never told anything else, or its report was under way for long).
+ * From which start of the feeder a report's events come: the current one, the last one known, which is over now, an earlier one, or
+ * one whose times are unknown (there is no other report of it, or this one was in transit for long).
  */
 type EventOrigin = AnswerStart | "undated";
 
-function eventOrigin({ clock, orders }: FeederState, { boot, sentUptime }: Report, said: Instant | null): EventOrigin {
+function eventOrigin(
+  { clock, orders }: FeederState,
+  { boot, sentUptime }: Report,
+  readingsAt: Instant | null,
+): EventOrigin {
   if (sentUptime !== null && isFromEarlierStart(orders, boot, sentUptime)) return "undated";
-  // What was left behind is of a start that is over, also where the server hasn't met the next one yet.
+  // Events left over from an earlier boot belong to a start that is over, even if the server doesn't know the next one yet.
   if (sentUptime === null && orders.lastStart?.boot === boot) return "over";
-  if (sentUptime === null) return clock.boots.some((known) => known.boot === boot) ? "earlier" : "undated";
-  return said !== null || orders.lastStart?.boot === boot ? "this" : "earlier";
+  if (sentUptime === null) return clock.boots.some((before) => before.boot === boot) ? "earlier" : "undated";
+  return readingsAt !== null || orders.lastStart?.boot === boot ? "this" : "earlier";
 }
 
 function recordStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {
@@ -176,14 +182,14 @@ interface InsideTemperature {
   readonly at: Instant;
 }
 
-/** As warm as a report says that it is inside, it was half an hour before; what it was in an old backlog nobody tells. */
-const insideTemperatureAt = (warmth: InsideTemperature | null, at: Instant): Celsius | null =>
-  warmth !== null && warmth.at - at <= minutes(30) ? warmth.celsius : null;
+/** The reported inside temperature holds for half an hour before; that of an old backlog is unknown. */
+const insideTemperatureAt = (insideTemperature: InsideTemperature | null, at: Instant): Celsius | null =>
+  insideTemperature !== null && insideTemperature.at - at <= minutes(30) ? insideTemperature.celsius : null;
 
-/** How what a report tells is to be taken. */
-interface Telling {
-  readonly from: EventOrigin;
-  readonly warmth: InsideTemperature | null;
+/** What the events and readings of one report have in common. */
+interface ReportContext {
+  readonly origin: EventOrigin;
+  readonly insideTemperature: InsideTemperature | null;
   readonly paused: boolean;
   readonly now: Instant;
   readonly effects: Effect[];
@@ -192,23 +198,23 @@ interface Telling {
 /** The parts of a state that events change. They change in place: a report of a thousand events makes one state. */
 type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble"]: FeederState[part] };
 
-function applyEvents(state: FeederState, events: readonly FeederEvent[], telling: Telling): FeederState {
+function applyEvents(state: FeederState, events: readonly FeederEvent[], context: ReportContext): FeederState {
   const { settings } = state;
   const { hopper, feed, cold, orders, trouble } = state;
   const draft: Draft = { hopper, feed, cold, orders, trouble };
   let { sensors } = state;
   for (const event of events) {
     sensors = updateSensorsByEvent(sensors, event, settings);
-    takeEvent(draft, event, settings, telling);
+    applyEvent(draft, event, settings, context);
   }
   return { ...state, ...draft, sensors };
 }
 
-function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, telling: Telling): void {
-  const { paused, now } = telling;
+function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, context: ReportContext): void {
+  const { paused, now } = context;
   switch (event.kind) {
     case "portion":
-      takePortion(draft, event, settings, telling);
+      applyPortion(draft, event, settings, context);
       return;
     case "press":
       draft.feed = updateFeedByPress(draft.feed, event, now, paused);
@@ -218,13 +224,13 @@ function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, t
       draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
       return;
     case "refill": {
-      const told = reportedRefill(event);
-      if (told !== null) Object.assign(draft, applyRefill(draft, told, settings));
+      const reportedEvents = reportedRefill(event);
+      if (reportedEvents !== null) Object.assign(draft, applyRefill(draft, reportedEvents, settings));
       return;
     }
     case "order": {
-      const from = telling.from === "undated" ? "earlier" : telling.from;
-      takeOrders(draft, answerOrder(draft.orders, event, event.recordedAt, now, from), telling);
+      const origin = context.origin === "undated" ? "earlier" : context.origin;
+      applyOrders(draft, answerOrder(draft.orders, event, event.recordedAt, now, origin), context);
       return;
     }
     case "trouble":
@@ -237,11 +243,11 @@ function takeEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, t
   }
 }
 
-function takePortion(
+function applyPortion(
   draft: Draft,
   portion: Extract<FeederEvent, { kind: "portion" }>,
   settings: FeederSettings,
-  telling: Telling,
+  context: ReportContext,
 ): void {
   const { hopper, feed, cold, orders } = draft;
   const { recordedAt } = portion;
@@ -250,37 +256,37 @@ function takePortion(
     portion,
     hopperLevel(hopper, settings),
     settings,
-    insideTemperatureAt(telling.warmth, recordedAt),
+    insideTemperatureAt(context.insideTemperature, recordedAt),
   );
   draft.hopper = updateHopperByPortion(hopper, portion, settings, isChuteBlind(draft.feed));
   draft.cold = updateColdByPortion(cold, portion, recordedAt);
-  if (telling.from !== "undated") takeOrders(draft, updateOrdersByPortion(orders, portion, telling.now), telling);
+  if (context.origin !== "undated") applyOrders(draft, updateOrdersByPortion(orders, portion, context.now), context);
 }
 
-function takeOrders(draft: Draft, { orders, changed }: OrdersStep, { effects }: Telling): void {
+function applyOrders(draft: Draft, { orders, changed }: OrdersStep, { effects }: ReportContext): void {
   draft.orders = orders;
   for (const order of changed) effects.push({ kind: "orderChanged", order });
 }
 
-const newerTrouble = (known: Trouble | null, said: Trouble): Trouble =>
-  known === null || said.at >= known.at ? said : known;
+const newerTrouble = (before: Trouble | null, readingsAt: Trouble): Trouble =>
+  before === null || readingsAt.at >= before.at ? readingsAt : before;
 
-function applyReadings(state: FeederState, report: Report, at: Instant, telling: Telling): FeederState {
-  const { from, paused, now, effects } = telling;
+function applyReadings(state: FeederState, report: Report, at: Instant, context: ReportContext): FeederState {
+  const { origin, paused, now, effects } = context;
   const { settings } = state;
   const { readings, unknownReadings: unknown = [] } = report;
-  const { orders, changed } = updateOrdersByPaused(state.orders, from === "this" ? readings.paused : null, at, now);
+  const { orders, changed } = updateOrdersByPaused(state.orders, origin === "this" ? readings.paused : null, at, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const sensors = updateSensorsByReport(state.sensors, report, at, settings);
-  // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.
-  const living = withoutStuckReadings(readings, sensors.constantReadings);
-  const { hopper, feed, cold } = applyWeight(state, living, report.events.length, at, effects);
+  // A stuck thermometer shows neither the cold nor its effect on the scale.
+  const credible = withoutStuckReadings(readings, sensors.constantReadings);
+  const { hopper, feed, cold } = applyWeight(state, credible, report.events.length, at, effects);
   return {
     ...state,
     latestReadings: { at, readings, ...(unknown.length > 0 ? { unknownNames: unknown } : {}) },
     hopper,
     feed: updateFeedByReport(feed, at, readings.spooled, paused, now),
-    cold: updateCold(cold, living, at, settings),
+    cold: updateCold(cold, credible, at, settings),
     sensors,
     orders,
   };
@@ -291,40 +297,44 @@ type FoodState = Pick<FeederState, "hopper" | "feed" | "cold">;
 function applyWeight(
   state: FeederState,
   readings: Readings,
-  told: number, // events in this report
+  reportedEvents: number, // events in this report
   at: Instant,
   effects: Effect[],
 ): FoodState {
   const { settings } = state;
   const { hopper: weight, spooled } = readings;
-  // A feeder that has told everything and says no portion fell, proves that none fell. What it tells just now still waits
-  // there until it is answered.
-  const toldAll = spooled === null || spooled <= told;
-  const hopper = toldAll ? updateHopperUntil(state.hopper, at, settings) : state.hopper;
+  // A feeder without events left to send proves that no other portion fell. The events of this report still wait there until it
+  // is answered.
+  const isComplete = spooled === null || spooled <= reportedEvents;
+  const hopper = isComplete ? updateHopperUntil(state.hopper, at, settings) : state.hopper;
   if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
-  // What fell and isn't told yet is missing from the weight already.
-  const found = toldAll
+  // Portions not reported yet are missing from the weight already.
+  const weighing = isComplete
     ? updateHopperByWeighing(hopper, weight, at, settings, readings)
     : { hopper, foundRefill: null };
   const feed = updateFeedByWeighing(state.feed, weight, at, settings);
-  if (found.foundRefill === null) return { hopper: found.hopper, feed, cold: state.cold };
-  effects.push({ kind: "refillDetected", added: found.foundRefill, at });
-  return { hopper: found.hopper, feed: updateFeedByRefill(feed), cold: updateColdByRefill(state.cold) };
+  if (weighing.foundRefill === null) return { hopper: weighing.hopper, feed, cold: state.cold };
+  effects.push({ kind: "refillDetected", added: weighing.foundRefill, at });
+  return { hopper: weighing.hopper, feed: updateFeedByRefill(feed), cold: updateColdByRefill(state.cold) };
 }
 
-function applyRefill({ hopper, feed, cold }: FoodState, told: ReportedRefill, settings: FeederSettings): FoodState {
-  // Whoever looked how much is left has mended nothing.
-  const mended = told.what.kind !== "level";
+function applyRefill(
+  { hopper, feed, cold }: FoodState,
+  reportedEvents: ReportedRefill,
+  settings: FeederSettings,
+): FoodState {
+  // Entering the level repairs nothing.
+  const isRepaired = reportedEvents.what.kind !== "level";
   return {
-    hopper: updateHopperByRefill(hopper, told, settings),
-    feed: mended ? updateFeedByRefill(feed) : feed,
-    cold: mended ? updateColdByRefill(cold) : cold,
+    hopper: updateHopperByRefill(hopper, reportedEvents, settings),
+    feed: isRepaired ? updateFeedByRefill(feed) : feed,
+    cold: isRepaired ? updateColdByRefill(cold) : cold,
   };
 }
 
 /**
- * When a report's readings were taken; null where they are no news: an earlier boot left them behind, or a newer report
- * overtook this one on the way. History it may be, but never "the latest".
+ * When a report's readings were taken; null where they aren't the latest: they are left over from an earlier boot, or a newer
+ * report overtook this one.
  */
 function readingsTime(
   { clock, latestReadings }: FeederState,
@@ -332,28 +342,28 @@ function readingsTime(
   now: Instant,
 ): Instant | null {
   if (sentUptime === null) return null;
-  const anchor = clock.boots.find((known) => known.boot === boot);
+  const anchor = clock.boots.find((before) => before.boot === boot);
   const at = anchor ? earlier(now, after(anchor.receivedAt, (sentUptime - anchor.uptime) as Span)) : now;
   return latestReadings !== null && at < latestReadings.at ? null : at;
 }
 
-/** What a feeder's own button for "refilled" tells; null where it tells that, but neither how much nor how full. */
+/** A refill reported by the feeder's own button; null where it gives neither the amount nor the level. */
 function reportedRefill(event: Extract<FeederEvent, { kind: "refill" }>): ReportedRefill | null {
   if (event.full) return { at: event.recordedAt, what: { kind: "filled" } };
   return event.added === null ? null : { at: event.recordedAt, what: { kind: "added", grams: event.added } };
 }
 
-/** From what is known to what is told: late orders, faults, alarms. */
+/** From the state to its alarms: late orders, faults, alarms. */
 function updateAlarms(state: FeederState, now: Instant, effects: Effect[]): FeederState {
   const { orders, changed } = markOrdersOverdue(state.orders, state.settings, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
   const paused = isPaused(orders, now);
-  const dated = withForecast(
+  const current = withForecast(
     clearExplainedUnpaid(orders === state.orders ? state : { ...state, orders }, paused, now),
     now,
   );
-  const alarms = advanceAlarms(dated, faultSituation(dated, findFaults(dated, now), paused, now), effects);
-  return alarms === dated.alarms ? dated : { ...dated, alarms };
+  const alarms = advanceAlarms(current, faultSituation(current, findFaults(current, now), paused, now), effects);
+  return alarms === current.alarms ? current : { ...current, alarms };
 }
 
 const faultSituation = (
@@ -370,8 +380,8 @@ const faultSituation = (
 });
 
 /**
- * Deposits that went unpaid while another alarm explained it were told by that alarm. When it is over, by a refill say,
- * they must not come up as news; the next one that goes unpaid will.
+ * Deposits that went unpaid while another alarm explained it belong to that alarm. When it ends, by a refill for example, they
+ * must not raise a new one; the next unpaid deposit will.
  */
 function clearExplainedUnpaid(state: FeederState, paused: boolean, now: Instant): FeederState {
   const unpaid = state.alarms.depositUnpaid;

@@ -1,9 +1,9 @@
-/** What must have some value to reckon with, said or not. In this order. */
+/** Settings that need a value for calculations, entered or not. In this order. */
 export const assumableSettings = ["hopperCapacity", "portionMass", "battery"] as const;
 export type AssumedSetting = (typeof assumableSettings)[number];
 
-/** Whether nobody has said it, so that the usual stands for it. */
+/** Whether it wasn't entered, so that a usual value is used. */
 export const isAssumed = (
   { assumed = [] }: { readonly assumed?: readonly AssumedSetting[] },
-  what: AssumedSetting,
-): boolean => assumed.includes(what);
+  setting: AssumedSetting,
+): boolean => assumed.includes(setting);

@@ -2,9 +2,9 @@ import type { Readings } from "./report.ts";
 import type { FeederSettings, FittedSensors } from "./settings.ts";
 
 /**
- * What can't be known about this feeder, or not be told apart, with what is fitted: each in a sentence for the keeper, what
- * matters most first. Empty where nothing is missing. `readings`: those of its last report, null before the first; what a
- * feeder doesn't tell is as unknown as what it doesn't have.
+ * What can't be detected or distinguished with the sensors of this feeder: each in a sentence for the keeper, the most important
+ * first. Empty where nothing is missing. `readings`: those of its last report, null before the first; a reading that isn't
+ * reported counts as missing.
  */
 export function blindSpots(settings: FeederSettings, readings: Readings | null): readonly string[] {
   return [
@@ -16,14 +16,13 @@ export function blindSpots(settings: FeederSettings, readings: Readings | null):
   ];
 }
 
-const unknownSensorsText =
-  "Nobody has said which sensors are fitted: those that have reported so far are taken to be all there are.";
+const unknownSensorsText = "Sensors not entered. Only those that have reported are used.";
 
 function foodBlindSpots({ chute, scale }: FittedSensors): readonly string[] {
   if (scale && chute) return [];
   if (chute) {
     return [
-      "Without a scale, food that is left is counted from portions and from the refills you tell of.",
+      "Without a scale, food that is left is counted from portions and from the refills you enter.",
       "Without a scale, a blind chute sensor looks like a jam.",
     ];
   }
@@ -34,8 +33,8 @@ function foodBlindSpots({ chute, scale }: FittedSensors): readonly string[] {
     ];
   }
   return [
-    "With neither a scale nor a chute sensor nobody sees whether food falls: a jam or bridged food goes unnoticed as long as the motor turns.",
-    "Without a scale, food that is left is counted from portions and from the refills you tell of.",
+    "Without a scale or chute sensor, Pieward can't detect whether food falls. A jam is not detected while the motor turns.",
+    "Without a scale, food that is left is counted from portions and from the refills you enter.",
   ];
 }
 
@@ -46,46 +45,40 @@ function birdBlindSpots(sensors: FittedSensors): readonly string[] {
   const fitted = birdSensors.filter((sensor) => sensors[sensor]);
   const [only] = fitted;
   if (only === undefined) {
-    return [
-      "Without a button, a metal detector or a perch no bird is noticed: who comes, and who stays away, is unknown.",
-    ];
+    return ["Without a button, a metal detector or a perch, visits are not detected."];
   }
-  const debt = sensors.detector
-    ? []
-    : ["Without a metal detector no deposit is noticed, so one that went unpaid can't be told."];
-  const alone =
+  const payment = sensors.detector ? [] : ["Without a metal detector, deposits without a portion are not detected."];
+  const single =
     fitted.length > 1
       ? []
       : [
-          `Only the ${birdSensorNames[only]} notices birds. When it falls silent, a dead sensor looks like birds that stay away for a long time.`,
+          `Only the ${birdSensorNames[only]} detects birds. When it gives no signal, a dead sensor looks like birds that stay away for a long time.`,
         ];
-  const unseen = sensors.perch ? [] : ["Without a perch, a bird that comes and does nothing goes unseen."];
-  return [...debt, ...alone, ...unseen];
+  const visits = sensors.perch ? [] : ["Without a perch, visits without a press or deposit are not counted."];
+  return [...payment, ...single, ...visits];
 }
 
 const placeBlindSpot =
   "Until the yard has a place, its night and day are unknown: a quiet night counts like a quiet morning, and a silent sensor is noticed later.";
 
-/** Each by what its finder needs (cold/): without it, it keeps quiet. */
+/** Each by the readings that its check in cold/ needs. */
 function coldBlindSpots({ battery }: FeederSettings, readings: Readings): readonly string[] {
-  const { humidity, air, inside, lid, batteryTemperature, charge } = readings;
-  const spots: string[] = [];
-  if (humidity === null || (inside === null && (lid === null || air === null))) {
-    spots.push(
-      "Its last report told no humidity together with a temperature of inside or lid: frost is noticed late or not at all.",
-    );
-  }
-  const cells = batteryTemperature ?? inside;
-  if (battery === "leadAcid" && (cells === null || readings.battery === null)) {
-    spots.push(
-      "Its last report told no battery voltage together with a temperature: a freezing battery goes unnoticed.",
-    );
-  }
   const isLithium = battery === "lithiumIon" || battery === "lithiumIronPhosphate";
-  if (isLithium && (cells === null || charge === null)) {
-    spots.push(
-      "Its last report told no charging current together with a temperature: charging in frost goes unnoticed.",
-    );
-  }
-  return spots;
+  return [
+    ...(canDetectFrost(readings)
+      ? []
+      : ["Its last report has no humidity with a box or lid temperature. Frost is detected late or not at all."]),
+    ...(battery === "leadAcid" && !isBatteryMeasured(readings, readings.battery)
+      ? ["Its last report has no battery voltage with a temperature. A freezing battery is not detected."]
+      : []),
+    ...(isLithium && !isBatteryMeasured(readings, readings.charge)
+      ? ["Its last report has no charging current with a temperature. Charging in frost is not detected."]
+      : []),
+  ];
 }
+
+const canDetectFrost = ({ humidity, air, inside, lid }: Readings): boolean =>
+  humidity !== null && (inside !== null || (lid !== null && air !== null));
+
+const isBatteryMeasured = ({ batteryTemperature, inside }: Readings, reading: number | null): boolean =>
+  reading !== null && (batteryTemperature ?? inside) !== null;

@@ -3,18 +3,18 @@ import type { EventSequence } from "./eventSequence.ts";
 import type { BootAnchor, FeederClock } from "./feederClock.ts";
 import { between, type Instant, minutes, type Span, seconds } from "./instant.ts";
 
-/** What the clocks alone say about whose report it is. */
+/** From which boot a report comes, by the clocks alone. */
 export type BootByClock =
-  /** A known life goes on, or a copy of an older report of it came late. */
+  /** A known boot goes on, or a late copy of an older report of it. */
   | { readonly kind: "known"; readonly bootNumber: number }
   | { readonly kind: "new" }
-  /** A new life, unless it tells again what this life has told: then it was a copy that was long under way. */
-  | { readonly kind: "newUnlessRepeated"; readonly life: number }
-  /** A new life, unless its events go on with the numbers of this life: then its clock stood still while it slept. */
+  /** A new boot, unless it repeats events of this one: then it is a late copy. */
+  | { readonly kind: "newUnlessRepeated"; readonly bootNumber: number }
+  /** A new boot, unless its events continue the numbers of this one: then its clock stopped while it slept. */
   | { readonly kind: "newUnlessContinued"; readonly life: number }
   /** An earlier boot left this behind: it has no uptime of sending. */
   | { readonly kind: "fromEarlierBoot" }
-  /** It fits no life and can't be a new one. */
+  /** It fits no boot and can't be a new one. */
   | { readonly kind: "unclear"; readonly uptimeBefore: Span };
 
 /** Between two reports of one sender a copy overtakes another by no more than a client's time-out. Common practice, no source. */
@@ -23,52 +23,53 @@ const overtakenMax = minutes(2);
 export const transitTimeMax = minutes(10);
 /** How late the newest report itself may have come: a feeder that started just after sending it started before its receipt. */
 const anchorDelayMax = seconds(30);
-/** No clock runs ahead of ours by more than this between two reports; what does, is of an older life. */
+/** No clock runs ahead of ours by more than this between two reports; what does, is of an older boot. */
 const clockAheadMax = seconds(60);
 
-/** Numbers of the lives that are remembered of this boot id, the newest first; [1] where none is. */
+/** The known boot numbers of this boot id, the newest first; [1] where none is. */
 export function knownBootNumbers(clock: FeederClock, sequence: EventSequence, label: string): readonly number[] {
   const boots = [...clock.boots, ...sequence.boots].map(({ boot }) => boot).filter((boot) => bootLabel(boot) === label);
-  const lives = [...new Set(boots.map(bootNumber))].sort((a, b) => b - a);
-  return lives.length === 0 ? [1] : lives;
+  const bootNumbers = [...new Set(boots.map(bootNumber))].sort((a, b) => b - a);
+  return bootNumbers.length === 0 ? [1] : bootNumbers;
 }
 
 /**
- * Each report tells when its feeder started, at the latest: `receivedAt` less its uptime. Of a life that goes on this moves only by
- * what a report is delayed and by what the clocks drift; a new life started after the last report of the one before.
- * @param lives as `livesOf` returns them
+ * Each report shows the latest time of its start: `receivedAt` less its uptime. Within one boot this changes only by the delay of
+ * reports and the drift of clocks; a new boot started after the last report of the one before.
+ * @param bootNumbers as `knownBootNumbers` returns them
  */
+// Complex: one decision by five times, and each branch needs all of them.
 export function bootByClock(
   clock: FeederClock,
   label: string,
-  lives: readonly number[],
+  bootNumbers: readonly number[],
   sentUptime: Span | null,
   receivedAt: Instant,
 ): BootByClock {
   if (sentUptime === null) return { kind: "fromEarlierBoot" };
-  const anchorOf = (life: number) => clock.boots.find(({ boot }) => boot === numberedBoot(label, life));
-  const [newest = 1, ...before] = lives;
+  const anchorOf = (bootNumber: number) => clock.boots.find(({ boot }) => boot === numberedBoot(label, bootNumber));
+  const [newest = 1, ...before] = bootNumbers;
   const anchor = anchorOf(newest);
   if (anchor === undefined) return { kind: "known", bootNumber: newest };
   const laterBy = (known: BootAnchor): number => between(known.receivedAt, receivedAt) - (sentUptime - known.uptime);
 
-  const late = laterBy(anchor);
-  const older = before.find((life) => {
-    const known = anchorOf(life);
+  const delay = laterBy(anchor);
+  const olderBoot = before.find((bootNumber) => {
+    const known = anchorOf(bootNumber);
     return known !== undefined && Math.abs(laterBy(known)) <= transitTimeMax;
   });
   if (sentUptime >= anchor.uptime) {
-    // Far more time passed than it says: it started anew meanwhile, and has been up for longer than it told last.
-    if (late > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
+    // Far more time passed than its uptime: it restarted meanwhile, and its uptime is longer than that reported last.
+    if (delay > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
       return { kind: "newUnlessContinued", life: newest };
     }
-    return { kind: "known", bootNumber: late < -clockAheadMax && older !== undefined ? older : newest };
+    return { kind: "known", bootNumber: delay < -clockAheadMax && olderBoot !== undefined ? olderBoot : newest };
   }
-  if (late <= overtakenMax) return { kind: "known", bootNumber: newest };
+  if (delay <= overtakenMax) return { kind: "known", bootNumber: newest };
   const mayBeNew = sentUptime <= between(anchor.receivedAt, receivedAt) + anchorDelayMax;
-  if (mayBeNew) return late <= transitTimeMax ? { kind: "newUnlessRepeated", life: newest } : { kind: "new" };
-  if (older !== undefined) return { kind: "known", bootNumber: older };
-  return late <= transitTimeMax
+  if (mayBeNew) return delay <= transitTimeMax ? { kind: "newUnlessRepeated", bootNumber: newest } : { kind: "new" };
+  if (olderBoot !== undefined) return { kind: "known", bootNumber: olderBoot };
+  return delay <= transitTimeMax
     ? { kind: "known", bootNumber: newest }
     : { kind: "unclear", uptimeBefore: anchor.uptime };
 }

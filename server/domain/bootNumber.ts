@@ -1,7 +1,7 @@
 /**
- * A boot id should be new at each start. Where a feeder uses one again, each start under it is a life of its own: life 1 is stored
- * under the id itself, life 2 of `b-1` as `b-1#2`. No feeder can say `#` in a boot id, so no two starts share a number.
+ * A boot id should be new at each start. Where a feeder uses one again, each start under it gets a boot number: the first is stored
+ * under the id itself, the second of `b-1` as `b-1#2`. A boot id can't contain `#`, so no two starts share a name.
  */
-export const numberedBoot = (label: string, life: number): string => (life === 1 ? label : `${label}#${life}`);
+export const numberedBoot = (label: string, number: number): string => (number === 1 ? label : `${label}#${number}`);
 export const bootLabel = (boot: string): string => boot.split("#", 1)[0] as string;
 export const bootNumber = (boot: string): number => Number(boot.split("#")[1] ?? 1);

@@ -4,9 +4,9 @@ import type { Place } from "./settings.ts";
 import { duskToDusk, lightAt } from "./sun.ts";
 
 /**
- * "Today" follows the clock: its page runs from the dusk before up to now, so that what has just happened is always on it. Only
- * at midnight does the evening go over to the page of the next day, whose night it opens. Every other day runs from dusk to dusk.
- * Where midsummer's dusk comes after midnight, the day before goes on until then.
+ * "Today" follows the clock: its page runs from the dusk before up to now, so that the newest events are always on it. Only at
+ * midnight does the evening move to the page of the next day. Every other day runs from dusk to dusk. Where midsummer's dusk
+ * comes after midnight, the day before goes on until then.
  */
 export interface DayLocation {
   readonly place: Place | null;
@@ -28,27 +28,25 @@ export function currentDay({ place, zone }: DayLocation, now: Instant): CurrentD
 export interface DayExtent {
   readonly from: Instant;
   readonly to: Instant;
-  readonly text: string; // "From dusk yesterday 15:32 to now."
+  readonly text: string; // "From sunset (yesterday 15:32) until now."
 }
 
 export function dayExtent(yard: DayLocation, date: LocalDate, now: Instant): DayExtent {
   const { place, zone } = yard;
   const { from, to } = duskToDusk(place, zone, date);
-  const begin = `From ${endText(place, from)} ${momentText(from, zone, now)}`;
+  const begin = `From ${endText(place, from)} (${momentText(from, zone, now)})`;
   if (date !== currentDay(yard, now).date) {
-    return { from, to, text: `${begin} to ${endText(place, to)} ${momentText(to, zone, now)}.` };
+    return { from, to, text: `${begin} to ${endText(place, to)} (${momentText(to, zone, now)}).` };
   }
   const evening =
-    now > to
-      ? ` After midnight, what came after ${endText(place, to)} (${localTimeOf(to, zone)}) is on the next day's page.`
-      : "";
-  return { from, to: later(to, now), text: `${begin} to now.${evening}` };
+    now > to ? ` Events after today's ${endText(place, to)} (${localTimeOf(to, zone)}) belong to the next day.` : "";
+  return { from, to: later(to, now), text: `${begin} until now.${evening}` };
 }
 
-/** What a day begins and ends with there: dusk, as a rule. */
+/** What a day begins and ends with there: sunset, as a rule. */
 function endText(place: Place | null, at: Instant): string {
   if (place === null) return "midnight";
   const goesDark =
     lightAt(place, after(at, minutes(1))) === "night" && lightAt(place, after(at, minutes(-1))) !== "night";
-  return goesDark ? "dusk" : "the sun's lowest point";
+  return goesDark ? "sunset" : "midnight by the sun";
 }

@@ -1,9 +1,9 @@
-import type { Report } from "./report.ts";
+import type { FeederEvent, Report } from "./report.ts";
 import type { FeederSettings, FittedSensors } from "./settings.ts";
 
 /**
- * A keeper who has just added a feeder may not have said which sensors it has; what speaks is there. Noticing only ever adds,
- * and ends when the keeper changes the sensors: who unticks a scale that lies means it.
+ * A keeper who has just added a feeder may not have entered its sensors: a sensor that reports is there. Detection only adds
+ * sensors, and ends when the keeper changes them, for example removes a broken scale.
  */
 export function withDetectedSensors(settings: FeederSettings, report: Report): FeederSettings {
   if (settings.detectsSensors !== true) return settings;
@@ -12,35 +12,33 @@ export function withDetectedSensors(settings: FeederSettings, report: Report): F
 }
 
 function detectedSensors(known: FittedSensors, { readings, events }: Report): FittedSensors {
-  let { button, detector, chute, perch, scale } = known;
-  scale ||= readings.hopper !== null;
+  const detected = { ...known };
+  if (readings.hopper !== null) detected.scale = true;
   for (const event of events) {
-    switch (event.kind) {
-      case "press":
-        button = true;
-        break;
-      case "deposit":
-        detector = true;
-        break;
-      case "visit":
-        perch = true;
-        break;
-      case "portion":
-        chute ||= event.chuteCount !== null;
-        break;
-      case "lid":
-      case "refill":
-      case "order":
-      case "trouble":
-      case "unknown":
-        break;
-    }
+    const sensor = sensorOfEvent(event);
+    if (sensor !== null) detected[sensor] = true;
   }
-  const same =
-    button === known.button &&
-    detector === known.detector &&
-    chute === known.chute &&
-    perch === known.perch &&
-    scale === known.scale;
-  return same ? known : { button, detector, chute, perch, scale };
+  const isSame = sensorNames.every((sensor) => detected[sensor] === known[sensor]);
+  return isSame ? known : detected;
+}
+
+const sensorNames = ["button", "detector", "chute", "perch", "scale"] as const;
+
+function sensorOfEvent(event: FeederEvent): keyof FittedSensors | null {
+  switch (event.kind) {
+    case "press":
+      return "button";
+    case "deposit":
+      return "detector";
+    case "visit":
+      return "perch";
+    case "portion":
+      return event.chuteCount === null ? null : "chute";
+    case "lid":
+    case "refill":
+    case "order":
+    case "trouble":
+    case "unknown":
+      return null;
+  }
 }

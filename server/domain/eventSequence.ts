@@ -2,8 +2,8 @@ import { bootLabel, bootNumber, numberedBoot } from "./bootNumber.ts";
 import { type Span, seconds } from "./instant.ts";
 
 /**
- * How far each boot's events have come in. An event numbered beyond all that were stored is surely new, which spares the
- * database the question; a gap in the numbers tells that the feeder lost some before it could send them.
+ * Up to which number each boot's events are stored. A higher number is certainly new, without a database query; a gap in the numbers
+ * means that the feeder lost some before it could send them.
  */
 export interface EventSequence {
   /** The newest boot last, at most `bootsRemembered` of them. */
@@ -23,7 +23,7 @@ const bootsRemembered = 8;
 
 export const initialEventSequence = (): EventSequence => ({ boots: [] });
 
-/** The highest stored seq of this boot; null where the record has forgotten (or never knew) it. */
+/** The highest stored seq of this boot; null where it isn't in the state. */
 export function highestStoredSeq(sequence: EventSequence, boot: string): number | null {
   return sequence.boots.find((known) => known.boot === boot)?.highestSeq ?? null;
 }
@@ -78,7 +78,7 @@ function withEvent(known: BootSequence, event: NumberedEvent): BootSequence {
 
 /**
  * As many events as a feeder can have lost: one each ten seconds of its uptime, ten times what a busy feeder has in a day (the
- * simulated ones have some hundreds), and two full reports for a burst. More is no loss but another way of numbering.
+ * simulated ones have some hundreds), and two full reports for a burst. More is no loss but another numbering.
  * Common practice, no source.
  */
 const seqGapMax = ({ uptime }: NumberedEvent): number => 4_000 + Math.floor(uptime / seconds(10));

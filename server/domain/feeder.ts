@@ -12,18 +12,17 @@ import type { Readings } from "./report.ts";
 import type { RefusedReports } from "./reportFaults.ts";
 import type { FeederSettings } from "./settings.ts";
 import { initialReporting, type ReportingState } from "./silence/feederSilence.ts";
-import { type SensorsState, initialSensors } from "./silence/sensorFaults.ts";
+import { initialSensors, type SensorsState } from "./silence/sensorFaults.ts";
 
 /**
- * All that Pieward remembers of one feeder: plain JSON values, so that a row in a table, a line of a log and a
- * simulation hold the very same thing. Only `advanceFeeder` makes a new one.
+ * The state of one feeder: plain JSON values, so that a row in a table, a line of a log and a simulation hold the same. Only `advanceFeeder` makes a new one.
  */
 export interface FeederState {
   readonly version: 1;
   readonly settings: FeederSettings;
   readonly latestReadings: LatestReadings | null; // null until the first report
   readonly hopper: HopperState;
-  readonly hopperForecast: HopperForecast | null; // null: not reckoned yet, or the hopper is empty
+  readonly hopperForecast: HopperForecast | null; // null: not calculated yet, or the hopper is empty
   readonly feed: FeedState;
   readonly clock: FeederClock;
   readonly eventSequence: EventSequence;
@@ -31,9 +30,9 @@ export interface FeederState {
   readonly sensors: SensorsState;
   readonly cold: ColdState;
   readonly orders: OrdersState;
-  /** The feeder's own last word of trouble; null while it never had any. */
+  /** The last problem that the feeder itself reported; null if none. */
   readonly trouble: Trouble | null;
-  /** When it was last cleaned, as the keepers say; left out while nobody has said so. */
+  /** When it was last cleaned, as entered by keepers; left out if never. */
   readonly cleanedAt?: Instant;
   /** Reports that could not be read since the last one that was; left out: none. */
   readonly refusedReports?: RefusedReports;

@@ -2,8 +2,8 @@ import { bootLabel, bootNumber } from "./bootNumber.ts";
 import { after, between, earlier, type Instant, minutes, type Span } from "./instant.ts";
 
 /**
- * Such boards have no clock after a power cut, so a feeder tells only how long it has been up. From one report we know
- * when an uptime was "now" (`receivedAt`, ours); every other moment of that boot follows from there.
+ * Such boards have no clock after a power cut, so a feeder reports only its uptime. One report shows which uptime was "now"
+ * (`receivedAt`, the server's time); every other moment of that boot follows from it.
  */
 export interface FeederClock {
   /** The newest boot last, at most `bootsRemembered` of them: enough for a feeder that restarts all through an outage. */
@@ -13,12 +13,12 @@ export interface FeederClock {
 }
 
 export interface ReusedBoot {
-  readonly boot: string; // as the feeder says it
+  readonly boot: string; // as the feeder reports it
   readonly startCount: number; // known so far
   readonly noticedAt: Instant; // when the newest one was noticed
 }
 
-/** At `receivedAt` the feeder had been up for `uptime` in this boot: the largest uptime it has told so far. */
+/** At `receivedAt` the feeder had been up for `uptime` in this boot: the largest uptime reported so far. */
 export interface BootAnchor {
   readonly boot: string;
   readonly receivedAt: Instant;
@@ -29,7 +29,7 @@ const bootsRemembered = 8;
 
 export const initialClock = (): FeederClock => ({ boots: [] });
 
-/** What was looked up for one report stays out of the state, unless that report made it the newest. */
+/** Boots loaded for one report stay out of the state, unless that report made it the newest. */
 export const withNewestBoots = (clock: FeederClock): FeederClock =>
   clock.boots.length <= bootsRemembered ? clock : { ...clock, boots: clock.boots.slice(-bootsRemembered) };
 
@@ -39,10 +39,10 @@ export interface SendingTime {
 }
 
 /**
- * Reads a report's time. `sentUptime` null means "left behind by an earlier boot": its moments follow from what that boot
- * told while it ran, or, if it never told anything, are taken as now, since nothing better is known.
- * No moment lies after `receivedAt`: what is told has happened.
- * @param boot with its life, as `bootOfLife` makes it
+ * Reads a report's time. `sentUptime` null means "left behind by an earlier boot": its moments follow from
+ * earlier reports of that boot, or, without any, are taken as now, since nothing better is known.
+ * No moment lies after `receivedAt`: reported events have happened.
+ * @param boot with its number, as `numberedBoot` makes it
  */
 export function sendingTime(
   clock: FeederClock,
@@ -50,37 +50,42 @@ export function sendingTime(
   sentUptime: Span | null,
   receivedAt: Instant,
 ): SendingTime {
-  const noted = updateReusedBoot(clock, boot, sentUptime, receivedAt);
-  const known = clock.boots.find((anchor) => anchor.boot === boot);
-  // A late copy must not move the anchor, nor a report of a start that is over: the one that it repeats knew better.
-  if (sentUptime === null || (known && (isDuplicate(known, sentUptime, receivedAt) || hasLaterStart(clock, boot)))) {
-    return { clock: noted, instantOf: instantsFrom(known, receivedAt) };
+  const withReused = updateReusedBoot(clock, boot, sentUptime, receivedAt);
+  const anchorOfBoot = clock.boots.find((anchor) => anchor.boot === boot);
+  // A late copy must not move the anchor, nor a report of a start that is over: the report that it repeats was more exact.
+  if (
+    sentUptime === null ||
+    (anchorOfBoot && (isDuplicate(anchorOfBoot, sentUptime, receivedAt) || hasLaterStart(clock, boot)))
+  ) {
+    return { clock: withReused, instantOf: instantsFrom(anchorOfBoot, receivedAt) };
   }
   const anchor = { boot, receivedAt, uptime: sentUptime };
   const others = clock.boots.filter((other) => other.boot !== boot);
   return {
-    clock: { ...noted, boots: [...others, anchor].slice(-bootsRemembered) },
+    clock: { ...withReused, boots: [...others, anchor].slice(-bootsRemembered) },
     instantOf: instantsFrom(anchor, receivedAt),
   };
 }
 
 /** The newest report itself may come twice. A board whose uptime stands still for longer sends no copies. */
-const isDuplicate = (known: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
-  uptime < known.uptime || (uptime === known.uptime && between(known.receivedAt, receivedAt) <= duplicateDelayMax);
+const isDuplicate = (anchorOfBoot: BootAnchor, uptime: Span, receivedAt: Instant): boolean =>
+  uptime < anchorOfBoot.uptime ||
+  (uptime === anchorOfBoot.uptime && between(anchorOfBoot.receivedAt, receivedAt) <= duplicateDelayMax);
 
-/** Any sender has given a report up by then. Common practice, no source. */
+/** Any sender has stopped retrying by then. Common practice, no source. */
 const duplicateDelayMax = minutes(10);
 
 /** A newer start under the same id is known. */
 const hasLaterStart = ({ boots }: FeederClock, boot: string): boolean =>
   boots.some((other) => bootLabel(other.boot) === bootLabel(boot) && bootNumber(other.boot) > bootNumber(boot));
 
-/** Over as soon as the feeder speaks under another id. */
+/** Ends as soon as the feeder reports under another id. */
 function updateReusedBoot(clock: FeederClock, boot: string, sentUptime: Span | null, at: Instant): FeederClock {
   const { reusedBoot, ...rest } = clock;
-  const [label, life] = [bootLabel(boot), bootNumber(boot)];
-  const starts = reusedBoot?.boot === label ? reusedBoot.startCount : 1;
-  if (life > starts) return { ...rest, reusedBoot: { boot: label, startCount: life, noticedAt: at } };
+  const [label, bootNumberOf] = [bootLabel(boot), bootNumber(boot)];
+  const startCount = reusedBoot?.boot === label ? reusedBoot.startCount : 1;
+  if (bootNumberOf > startCount)
+    return { ...rest, reusedBoot: { boot: label, startCount: bootNumberOf, noticedAt: at } };
   return reusedBoot !== undefined && reusedBoot.boot !== label && sentUptime !== null ? rest : clock;
 }
 

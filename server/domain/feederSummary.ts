@@ -8,72 +8,72 @@ import { pendingOrders } from "./orders/orderTransitions.ts";
 import { isPaused, pauseStatus } from "./orders/pauseStatus.ts";
 
 /**
- * How a feeder is, in one calm sentence, for lists and for the screen reader: the gravest thing that needs the keeper,
- * else what it was told to do, else what isn't known of it, else that it is well. Times are the yard's own.
+ * The state of a feeder in one sentence, for lists and for the screen reader: the most important alarm, else an order to it, else
+ * what isn't known, else that it is OK. Times are in the yard's zone.
  */
+// Complex: one list of cases in the order of their importance.
 export function feederSummary(state: FeederState, now: Instant): string {
   const { settings, reporting, orders } = state;
   const moment = (at: Instant) => momentText(at, settings.zone, now);
-  const gravest = faultKinds.filter((kind) => isStanding(state, kind));
+  const activeFaults = faultKinds.filter((kind) => isStanding(state, kind));
 
-  // What it stands for besides may make an alarm graver than its own fault is.
-  const calls = (kind: FaultKind) => state.alarms[kind]?.priority;
-  const urgent = gravest.find((kind) => calls(kind) === "urgent");
+  // Other faults that it includes may give an alarm a higher priority than its own.
+  const priorityOf = (kind: FaultKind) => state.alarms[kind]?.priority;
+  const urgent = activeFaults.find((kind) => priorityOf(kind) === "urgent");
   if (urgent !== undefined) return alarmText(state, urgent, moment);
   const latched = faultKinds.find((kind) => isLatched(state, kind));
-  if (latched !== undefined) return `To be looked at: ${ruleOf(latched).title}, over by now.`;
+  if (latched !== undefined) return `Check needed: ${ruleOf(latched).title} (ended).`;
   const pending = pendingOrders(orders, now)[0];
   if (pending !== undefined) {
     const { revertedPause } = orders;
     if (revertedPause !== undefined)
-      return `Started anew since it paused; asked again at ${moment(revertedPause.at)}, not yet confirmed.`;
-    return `Waiting since ${moment(pending.requestedAt)} for it to ${pending.kind}.`;
+      return `Restarted while paused; pause sent again at ${moment(revertedPause.at)}, not confirmed.`;
+    return `${capitalized(pending.kind)} requested at ${moment(pending.requestedAt)}, not confirmed.`;
   }
-  if (settings.placement === "onBench") return "On the bench: kept on record, and nobody is told of it.";
-  if (settings.placement === "putAway") return "Put away: told of only what may harm its battery.";
+  if (settings.placement === "onBench") return "In the workshop: recorded, no notifications.";
+  if (settings.placement === "putAway") return "In storage: battery alarms only.";
   if (isStanding(state, "reportsUnreadable")) return alarmText(state, "reportsUnreadable", moment);
-  if (reporting.kind === "neverReported") return "Not yet connected.";
+  if (reporting.kind === "neverReported") return "No report yet.";
   if (isStanding(state, "reportsIrregular")) return alarmText(state, "reportsIrregular", moment);
   if (isStanding(state, "staysPaused")) return alarmText(state, "staysPaused", moment);
   if (isPaused(orders, now)) return pauseText(state, now, moment);
-  const standing = pauseStatus(orders, now);
-  if (standing.kind === "endedUnconfirmed") {
-    return `Was to resume at ${moment(standing.until)} by itself; it has not said since whether it did.`;
+  const pause = pauseStatus(orders, now);
+  if (pause.kind === "endedUnconfirmed") {
+    return `Was due to resume at ${moment(pause.until)}, not confirmed.`;
   }
-  const soon = gravest.find((kind) => calls(kind) === "soon");
+  const soon = activeFaults.find((kind) => priorityOf(kind) === "soon");
   if (soon !== undefined) return alarmText(state, soon, moment);
   const food = foodOutlook(state, now).text;
-  const doubt = allClearObstacle(state, now);
-  if (doubt === null) return `Well: ${food}.`;
-  return [obstacleText(doubt, state, gravest, moment), `${capitalized(food)}.`]
-    .filter((words) => words !== "")
+  const obstacle = allClearObstacle(state, now);
+  if (obstacle === null) return `OK: ${food}.`;
+  return [obstacleText(obstacle, state, activeFaults, moment), `${capitalized(food)}.`]
+    .filter((text) => text !== "")
     .join(" ");
 }
 
-/** What keeps it from being called well, as a sentence of its own; empty where the words about its food say that themselves. */
+/** Why it isn't OK, as a sentence; empty where the text about its food says it. */
+// Complex: a switch over all conditions.
 function obstacleText(
-  doubt: AllClearCondition,
+  obstacle: AllClearCondition,
   state: FeederState,
   notes: readonly FaultKind[],
   moment: (at: Instant) => string,
 ): string {
   const { reporting, orders } = state;
-  switch (doubt) {
+  switch (obstacle) {
     case "hasReported":
-      return "Connected, and hasn't told yet how it stands.";
+      return "Connected. State not known yet.";
     case "reportsOnTime":
-      return reporting.kind === "reporting" ? `Last heard ${moment(reporting.lastReportAt)}.` : "";
+      return reporting.kind === "reporting" ? `Last report ${moment(reporting.lastReportAt)}.` : "";
     case "followsOrders":
-      return orders.newest?.status === "refused"
-        ? `It refused to ${orders.newest.kind}.`
-        : "It hasn't confirmed what it was told last.";
+      return orders.newest?.status === "refused" ? `It refused to ${orders.newest.kind}.` : "Last order not confirmed.";
     case "isFeeding":
-      return "Its pause is over, and it hasn't said that it feeds again.";
+      return "Pause ended, feeding not confirmed.";
     case "hasNoOpenFaults":
-      return notes.length > 0 ? `Noted: ${titlesOf(notes)}.` : `Kept quiet: ${titlesOf(openFaults(state))}.`;
+      return notes.length > 0 ? `Notes: ${titlesOf(notes)}.` : `No notifications: ${titlesOf(openFaults(state))}.`;
     case "sensorsHaveReported":
-      return `Nothing yet from its ${unusableSensors(state).join(" and its ")}.`;
-    case "inGarden": // said before
+      return `No signal from its ${unusableSensors(state).join(" and its ")} yet.`;
+    case "inGarden": // covered above
     case "notPaused":
     case "levelIsKnown":
     case "foodLastsADay":
@@ -81,13 +81,13 @@ function obstacleText(
   }
 }
 
-/** Raised, and neither put aside by the keeper nor explained by a graver one. */
+/** Raised, and neither shelved nor suppressed. */
 function isStanding(state: FeederState, kind: FaultKind): boolean {
   const phase = state.alarms[kind]?.state;
   return phase === "unacknowledged" || phase === "acknowledged";
 }
 
-/** Its fault is gone and may have done harm that nothing measures. */
+/** Its fault ended and may have caused damage that nothing measures. */
 function isLatched(state: FeederState, kind: FaultKind): boolean {
   const phase = state.alarms[kind]?.state;
   return phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
@@ -95,13 +95,13 @@ function isLatched(state: FeederState, kind: FaultKind): boolean {
 
 function alarmText(state: FeederState, kind: FaultKind, moment: (at: Instant) => string): string {
   if (kind === "feederSilent" && state.reporting.kind === "reporting")
-    return `Silent since ${moment(state.reporting.lastReportAt)}.`;
+    return `No reports since ${moment(state.reporting.lastReportAt)}.`;
   if (kind === "reportsIrregular" && state.reporting.kind === "reporting") {
-    return `Not heard from since ${moment(state.reporting.lastReportAt)}.`;
+    return `No reports since ${moment(state.reporting.lastReportAt)}.`;
   }
   const since = state.alarms[kind]?.since;
-  const words = capitalized(ruleOf(kind).title);
-  return since === undefined ? `${words}.` : `${words} since ${moment(since)}.`;
+  const text = capitalized(ruleOf(kind).title);
+  return since === undefined ? `${text}.` : `${text} since ${moment(since)}.`;
 }
 
 function pauseText({ orders }: FeederState, now: Instant, moment: (at: Instant) => string): string {
@@ -116,4 +116,4 @@ function momentText(at: Instant, zone: string, now: Instant): string {
   return date === today ? time : `${dayText(date, today)} ${time}`;
 }
 
-const capitalized = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+const capitalized = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);

@@ -12,28 +12,28 @@ import { bootReusedFault, unreadableFault } from "./reportFaults.ts";
 import { feederSilentFault } from "./silence/feederSilence.ts";
 import { readingFaults, sensorFaults } from "./silence/sensorFaults.ts";
 
-/** All that is wrong with a feeder now, at most once a kind. Which of it is told, and when, is the alarms' business. */
+/** All faults of a feeder now, at most one of each kind. The alarms decide on notifications. */
 export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   const { settings, reporting, orders, clock } = state;
-  // A stop that did not arrive must be known whatever else is wrong, most of all while the feeder is silent.
+  // A pause that did not arrive must be known whatever else is wrong, most of all without reports.
   const pause = pauseFaults(orders, settings, now);
   const unreadable = asList(unreadableFault(state.refusedReports));
-  if (reporting.kind === "neverReported") return [...pause, ...unreadable]; // nothing that was never there can be missed
+  if (reporting.kind === "neverReported") return [...pause, ...unreadable]; // it can't be missing before its first report
 
-  // A feeder that is not talking tells nothing about its hopper or its sensors, so its silence is all we claim.
-  const silence = feederSilentFault(reporting, settings, now);
-  if (silence !== null) return [silence, ...pause];
+  // Without reports nothing is known about hopper and sensors, so the silence is the only fault.
+  const silent = feederSilentFault(reporting, settings, now);
+  if (silent !== null) return [silent, ...pause];
 
   const { hopper, feed } = state;
   const level = hopperLevel(hopper, settings);
   const paused = isPaused(orders, now);
   const sensors = sensorFaults(state.sensors, settings, now, paused);
-  const ofFeed = feedFaults(feed, level, settings, now, paused);
-  const scaleStuck = [...sensors, ...ofFeed].some(({ kind }) => kind === "scaleSilent");
+  const feedFindings = feedFaults(feed, level, settings, now, paused);
+  const scaleStuck = [...sensors, ...feedFindings].some(({ kind }) => kind === "scaleSilent");
   return oncePerKind([
     ...pause,
     ...asList(staysPausedFault(orders, settings, now)),
-    ...ofFeed.filter((fault) => !waitsForLevel(state, fault, now)),
+    ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now)),
     ...(isEmptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
@@ -44,47 +44,47 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   ]);
 }
 
-/** How long the feeder's own words stand. Our choice: it has no word for "over". */
-export const troubleLasts = hours(1);
+/** How long a problem reported by the feeder is shown. Our choice: the protocol has no end of it. */
+export const troubleShownMax = hours(1);
 
 function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
-  if (trouble === null || now >= after(trouble.at, troubleLasts)) return null;
+  if (trouble === null || now >= after(trouble.at, troubleShownMax)) return null;
   return {
     kind: "troubleReported",
-    reason: `The feeder says: ${trouble.text}`,
-    evidence: [{ label: "the feeder's own words", value: trouble.text, at: trouble.at }],
+    reason: `The feeder reports: ${trouble.text}`,
+    evidence: [{ label: "the feeder's message", value: trouble.text, at: trouble.at }],
     confidence: null,
   };
 }
 
-/** The state with what can be foreseen of its food, reckoned anew where it is time. */
+/** The state with its food forecast, updated where it is due. */
 export function withForecast(state: FeederState, now: Instant): FeederState {
   const { hopperForecast, hopper, settings, alarms } = state;
-  const foresight = updateHopperForecast(hopperForecast, hopper, settings, now, standsSince(alarms.foodLow));
-  return foresight === hopperForecast ? state : { ...state, hopperForecast: foresight };
+  const forecast = updateHopperForecast(hopperForecast, hopper, settings, now, activeSince(alarms.foodLow));
+  return forecast === hopperForecast ? state : { ...state, hopperForecast: forecast };
 }
 
-/** Told of, so that it takes a little more than its opposite to clear it (the deadband lies with the finder). */
-const isStandingAlarm = (alarm: Alarm | undefined): boolean => standsSince(alarm) !== null;
+/** Raised, so that clearing it takes a little more (the deadband is in each module). */
+const isActiveAlarm = (alarm: Alarm | undefined): boolean => activeSince(alarm) !== null;
 
-/** When it was raised; null where it doesn't stand. */
-const standsSince = (alarm: Alarm | undefined): Instant | null =>
+/** When it was raised; null where it isn't active. */
+const activeSince = (alarm: Alarm | undefined): Instant | null =>
   alarm?.state === "unacknowledged" || alarm?.state === "acknowledged" ? alarm.raisedAt : null;
 
 const asList = (fault: Fault | null): readonly Fault[] => (fault === null ? [] : [fault]);
 
 /**
- * The scale has just said that far less is in the hopper than was believed, and the next reading will show whether that
- * holds: until then an empty hopper looks like a jam. An alarm that stands already goes on standing.
+ * The scale has just shown far less in the hopper than estimated, and the next reading will confirm it or not: until then an empty
+ * hopper looks like a jam. An active alarm stays active.
  */
-function waitsForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
+function isWaitingForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
   const { pendingJump, estimate } = hopper;
-  if (pendingJump === null || pendingJump.grams >= estimate.level || isStandingAlarm(alarms[kind])) return false;
-  const settles = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
-  return now < settles && looksLikeEmpty.has(kind);
+  if (pendingJump === null || pendingJump.grams >= estimate.level || isActiveAlarm(alarms[kind])) return false;
+  const settlesAt = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
+  return now < settlesAt && emptyLikeFaults.has(kind);
 }
 
-const looksLikeEmpty: ReadonlySet<FaultKind> = new Set<FaultKind>([
+const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "trayJammed",
   "feedBridged",
   "feedStopped",
@@ -92,14 +92,14 @@ const looksLikeEmpty: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "chuteBlind",
 ]);
 
-/** What falls can't come from an empty hopper: a stuck scale that says so is no witness, nor is it until it reads anew. */
+/** Food that falls can't come from an empty hopper: a stuck scale is no evidence for that, nor is one before its next reading. */
 function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
   const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
-  return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isStandingAlarm(alarms.foodOut));
+  return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
 }
 
-/** Two rooms may see the same thing; the first, which looked closer, speaks. */
+/** Two modules may find the same fault; the first, which is more specific, counts. */
 function oncePerKind(faults: readonly Fault[]): readonly Fault[] {
   return faults.filter(({ kind }, index) => faults.findIndex((other) => other.kind === kind) === index);
 }

@@ -1,10 +1,10 @@
 import { type Grams, grams } from "./units.ts";
 
 /**
- * What corvids are usually given, as a keeper calls it, and what one piece of it weighs.
+ * What corvids are usually given, by its common name, and what one piece of it weighs.
  *
  * The masses are from memory and common practice, no source: kernels differ by variety and kibble by maker, easily by half
- * as much again. They only spare the keeper a first guess; weighing ten portions of one's own food is better, and a scale
+ * as much again. They are only a first guess; weighing ten portions of one's own food is better, and a scale
  * learns the rest.
  */
 export const foods = {
@@ -15,14 +15,14 @@ export const foods = {
   sunflowerHearts: { name: "sunflower hearts", pieceMass: grams(0.05) },
   driedMealworms: { name: "dried mealworms", pieceMass: grams(0.04) },
   maize: { name: "maize", pieceMass: grams(0.3) },
-  /** Whatever the keeper calls it; nothing is known of its pieces. */
+  /** The mass of its pieces is unknown. */
   other: { name: "something else", pieceMass: null },
 } as const satisfies Record<string, { readonly name: string; readonly pieceMass: Grams | null }>;
 
 export type FoodKind = keyof typeof foods;
 export const foodKinds = Object.keys(foods) as readonly FoodKind[];
 
-/** What so many pieces weigh together, to a hundredth of a gram; null where nothing is known of such a piece. */
+/** What so many pieces weigh together, to a hundredth of a gram; null where the mass of a piece is unknown. */
 export function typicalPortion(food: FoodKind, grains: number): Grams | null {
   const { pieceMass } = foods[food];
   return pieceMass === null ? null : grams(Math.round(100 * grains * pieceMass) / 100);

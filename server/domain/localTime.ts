@@ -24,11 +24,11 @@ export const localTimeOf = (at: Instant, zone: string): LocalTime =>
  * @throws RangeError where date or time can't be read.
  */
 export const instantOfLocal = memoize(
-  64, // each minute every yard is asked whether its digest is due
+  64, // each minute every yard's digest time is checked
   (date: LocalDate, time: LocalTime, zone: string) => `${zone} ${date} ${time}`,
   (date, time, zone): Instant => {
-    const wall = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
-    return instant(wall.toZonedDateTime(zoneOrFallback(zone), { disambiguation: "compatible" }).epochMilliseconds);
+    const local = Temporal.PlainDate.from(date).toPlainDateTime(Temporal.PlainTime.from(time));
+    return instant(local.toZonedDateTime(zoneOrFallback(zone), { disambiguation: "compatible" }).epochMilliseconds);
   },
 );
 
@@ -75,13 +75,13 @@ const otherYear = (date: LocalDate, today: LocalDate): string => {
 
 const monthOf = (date: LocalDate): string => months[Temporal.PlainDate.from(date).month - 1] ?? unreachable(date);
 
-/** A date as one says it today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
+/** A date relative to today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
 export function dayText(date: LocalDate, today: LocalDate): string {
-  const ahead = localDaysBetween(today, date);
-  if (ahead === 0) return "today";
-  if (ahead === 1) return "tomorrow";
-  if (ahead === -1) return "yesterday";
-  return ahead > 1 && ahead < 7 ? weekdayOf(date) : dateText(date, today);
+  const daysAhead = localDaysBetween(today, date);
+  if (daysAhead === 0) return "today";
+  if (daysAhead === 1) return "tomorrow";
+  if (daysAhead === -1) return "yesterday";
+  return daysAhead > 1 && daysAhead < 7 ? weekdayOf(date) : dateText(date, today);
 }
 
 /** To the minute: "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
@@ -90,15 +90,17 @@ export const momentText = (at: Instant, zone: string, now: Instant): string =>
 
 /** "this evening", "tomorrow morning", "Thursday", "3 December", "3 January 2027": as exact as a forecast can be. */
 export function dayPartText(at: Instant, zone: string, now: Instant): string {
-  const then = localHourOf(at, zone);
+  const date = localHourOf(at, zone);
   const today = localHourOf(now, zone);
-  const ahead = then.dayNumber - today.dayNumber;
-  const part = dayPart(then.hour);
-  if (ahead === 0 && part === "night") return at < now ? "last night" : "tonight";
-  if (ahead === 0) return `this ${part}`;
-  if (ahead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
-  if (ahead === -1) return `yesterday ${part}`;
-  return Math.abs(ahead) < 7 ? then.weekday : `${then.day} ${monthOf(then.date)}${otherYear(then.date, today.date)}`;
+  const daysAhead = date.dayNumber - today.dayNumber;
+  const part = dayPart(date.hour);
+  if (daysAhead === 0 && part === "night") return at < now ? "last night" : "tonight";
+  if (daysAhead === 0) return `this ${part}`;
+  if (daysAhead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
+  if (daysAhead === -1) return `yesterday ${part}`;
+  return Math.abs(daysAhead) < 7
+    ? date.weekday
+    : `${date.day} ${monthOf(date.date)}${otherYear(date.date, today.date)}`;
 }
 
 const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
@@ -115,8 +117,8 @@ interface LocalDay {
 }
 
 /**
- * A standing alarm asks for new moments at each report. Nearly every day has the same offset at its begin and at its end, and
- * needs one look into the zone's rules; on the others each quarter of an hour gets its own, since offsets change at a full
+ * An active alarm needs new texts at each report. Nearly every day has the same offset at its begin and at its end, and
+ * needs one query of the zone's rules; on the others each quarter of an hour gets its own, since offsets change at a full
  * quarter only (IANA tz database, since 1972).
  */
 function localHourOf(at: Instant, zone: string): LocalHour {

@@ -1,20 +1,20 @@
 /**
- * A pure function that is asked the same few things again and again, with its answers kept: they cost a look-up then. Such a
- * memory is no state, since nobody can tell it from reckoning anew. When it is full it begins afresh.
+ * A pure function with its results stored by arguments. That is no state: the result is the same as without. When it is full it
+ * starts again.
  */
 export function memoize<Args extends readonly unknown[], Answer>(
-  most: number,
+  sizeMax: number,
   keyOf: (...args: Args) => string,
-  reckon: (...args: Args) => Answer,
+  compute: (...args: Args) => Answer,
 ): (...args: Args) => Answer {
-  const known = new Map<string, Answer>();
+  const cache = new Map<string, Answer>();
   return (...args) => {
     const key = keyOf(...args);
-    const before = known.get(key);
-    if (before !== undefined) return before;
-    const answer = reckon(...args);
-    if (known.size >= most) known.clear();
-    known.set(key, answer);
-    return answer;
+    const stored = cache.get(key);
+    if (stored !== undefined) return stored;
+    const result = compute(...args);
+    if (cache.size >= sizeMax) cache.clear();
+    cache.set(key, result);
+    return result;
   };
 }

@@ -1,14 +1,14 @@
 /**
- * A pure function that is asked the same thing twice in a row, with its latest answer kept. Arguments are compared by identity, so
- * it costs next to nothing; and like any such memory it is no state, since nobody can tell it from reckoning anew.
+ * A pure function with its latest result stored, for calls with the same arguments in a row. Arguments are compared by identity,
+ * which is cheap. That is no state: the result is the same as without.
  */
 export function memoizeLatest<Args extends readonly unknown[], Answer>(
-  reckon: (...args: Args) => Answer,
+  compute: (...args: Args) => Answer,
 ): (...args: Args) => Answer {
   let latest: { readonly args: Args; readonly answer: Answer } | null = null;
   return (...args) => {
-    if (latest?.args.every((arg, place) => arg === args[place])) return latest.answer;
-    latest = { args, answer: reckon(...args) };
+    if (latest?.args.every((arg, index) => arg === args[index])) return latest.answer;
+    latest = { args, answer: compute(...args) };
     return latest.answer;
   };
 }

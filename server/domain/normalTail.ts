@@ -1,10 +1,10 @@
 /**
- * The standard normal's tail in logarithms: reckoned as one minus the rest it is zero from about 8.3 standard deviations
+ * The standard normal's tail in logarithms: as one minus the rest it is zero from about 8.3 standard deviations
  * on, and its logarithm minus infinity.
  */
 export const logSqrtTwoPi = 0.5 * Math.log(2 * Math.PI);
 
-/** ln of the chance that a standard normal value exceeds x. Holds for any x: never −Infinity where the truth isn't. */
+/** ln of the probability that a standard normal value exceeds x. Holds for any x: never −Infinity where the truth isn't. */
 export function logNormalTail(x: number): number {
   if (x < -3) return Math.log1p(-Math.exp(logNormalTail(-x)));
   if (x > 3) return logMills(x) - 0.5 * x * x - logSqrtTwoPi;

@@ -4,25 +4,28 @@ import type { FeederSettings } from "./settings.ts";
 import type { Grams } from "./units.ts";
 
 /**
- * What a portion weighs, as it has turned out, beside what the keeper said: "A portion weighs about 1.6 g by the scale (you
- * said 1.5 g)." `learnt` in grams. Without a scale only what the keeper tells of refills and levels can have taught it.
+ * The learnt weight of a portion beside the entered one: "A portion weighs about 1.6 g, measured by the scale (entered: 1.5 g)."
+ * `learnt` in grams. Without a scale it is learnt from entered refills and levels.
  */
 export function portionText(learnt: Grams, settings: FeederSettings): string {
-  const { portionMass, foodKind, grainsPerPortion, sensors } = settings;
-  const reckoned =
-    foodKind !== undefined &&
-    grainsPerPortion !== undefined &&
-    typicalPortion(foodKind, grainsPerPortion) === portionMass
-      ? `reckoned from ${grainsPerPortion === 1 ? "1 piece" : `${grainsPerPortion} pieces`}`
-      : null;
-  const [now, said] = [portionGramsText(learnt), portionGramsText(portionMass)];
+  const { portionMass, sensors } = settings;
+  const [learntText, enteredText] = [portionGramsText(learnt), portionGramsText(portionMass)];
+  const source = sensors.scale ? "measured by the scale" : "calculated from your refills";
   if (isAssumed(settings, "portionMass")) {
-    return now === said
-      ? `Nobody has said what a portion weighs. It is taken to be ${said}, as is usual.`
-      : `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"}. Nobody has said what it weighs.`;
+    return learntText === enteredText
+      ? `Portion weight not entered. ${enteredText} is assumed.`
+      : `A portion weighs about ${learntText}, ${source}. Portion weight not entered.`;
   }
-  if (now === said) return `A portion counts as ${said}, ${reckoned ?? "as you said"}.`;
-  return `A portion weighs about ${now} by ${sensors.scale ? "the scale" : "your refills"} (${reckoned === null ? `you said ${said}` : `${said} ${reckoned}`}).`;
+  const pieces = piecesText(settings);
+  if (learntText === enteredText) return `A portion is counted as ${enteredText} (${pieces ?? "entered"}).`;
+  return `A portion weighs about ${learntText}, ${source} (${pieces === null ? "entered" : pieces}: ${enteredText}).`;
+}
+
+/** "5 pieces" where the entered weight follows from their number. */
+function piecesText({ portionMass, foodKind, grainsPerPortion }: FeederSettings): string | null {
+  if (foodKind === undefined || grainsPerPortion === undefined) return null;
+  if (typicalPortion(foodKind, grainsPerPortion) !== portionMass) return null;
+  return grainsPerPortion === 1 ? "1 piece" : `${grainsPerPortion} pieces`;
 }
 
 /** Two figures are all that a portion is good for: "0.35 g", "1.5 g", "12 g". */

@@ -5,7 +5,7 @@ import { dateText, localDateOf, localTimeOf } from "./localTime.ts";
 
 /** What is wrong with how a feeder reports, not with the feeder. */
 
-/** Reports that were refused since the last one that was taken. */
+/** Reports that were refused since the last one that was accepted. */
 export interface RefusedReports {
   readonly since: Instant;
   readonly lastAt: Instant; // the newest
@@ -36,7 +36,7 @@ export function unreadableFault(refused: RefusedReports | undefined): Fault | nu
   const said = `${refused.field} ${refused.problem}`;
   return {
     kind: "reportsUnreadable",
-    reason: `The feeder sends reports, but they can't be read, and nothing in them is stored. The first problem: ${said}.`,
+    reason: `Reports can't be read and are not stored. First problem: ${said}.`,
     evidence: [
       { label: "first problem", value: said, at: refused.lastAt },
       { label: "refused since", value: "the first of them", at: refused.since },
@@ -50,7 +50,7 @@ export function bootReusedFault(reused: ReusedBoot | undefined, zone: string, no
   const { boot, startCount, noticedAt } = reused;
   return {
     kind: "bootReused",
-    reason: `It has used the boot id ${boot} for ${startCount} starts; the newest was noticed on ${dateTimeText(noticedAt, zone, now)}.`,
+    reason: `Boot id ${boot} was used for ${startCount} starts, last on ${dateTimeText(noticedAt, zone, now)}.`,
     evidence: [
       { label: "boot id", value: boot, at: noticedAt },
       { label: "starts under it", value: String(startCount), at: null },
@@ -59,7 +59,7 @@ export function bootReusedFault(reused: ReusedBoot | undefined, zone: string, no
   };
 }
 
-/** "Thursday 15 January 10:05": stays right however long it stands. */
+/** "Thursday 15 January 10:05": stays right as long as the fault is shown. */
 export function dateTimeText(at: Instant, zone: string, now: Instant): string {
   const [date, today] = [localDateOf(at, zone), localDateOf(now, zone)];
   return `${dateText(date, today)} ${localTimeOf(at, zone)}`;

@@ -3,8 +3,8 @@ import { days, instant, seconds } from "./instant.ts";
 import { grams } from "./units.ts";
 
 /**
- * What is wrong with a stored state of the present version; null where nothing is. A step that reads a field which isn't there
- * throws, or counts on with no number (JSON has no NaN: it is stored as null), so a state is checked before anything uses it.
+ * What is wrong with a stored state of the present version; null where nothing is. A step that reads a missing field throws, or
+ * continues with no number (JSON has no NaN: it is stored as null), so a state is checked before anything uses it.
  * Every field of a new feeder's state must be there, as what it is there.
  */
 export const stateProblem = (state: unknown): string | null => problemAt("state", state, example);
@@ -33,20 +33,20 @@ function problemAt(path: string, value: unknown, known: unknown): string | null 
   if (typeof known !== "object") return typeof value === typeof known ? null : wrongType(path, value, typeof known);
   if (typeof value !== "object" || value === null || Array.isArray(value)) return wrongType(path, value, "object");
   if (isOtherKind(value, known)) return null;
-  for (const [name, inside] of Object.entries(known)) {
-    const problem = problemAt(`${path}.${name}`, (value as Record<string, unknown>)[name], inside);
+  for (const [name, knownPart] of Object.entries(known)) {
+    const problem = problemAt(`${path}.${name}`, (value as Record<string, unknown>)[name], knownPart);
     if (problem !== null) return problem;
   }
   return null;
 }
 
-/** Lists of numbers are of one length for good; of others only that they are lists is known. */
+/** Lists of numbers have a fixed length; of others only that they are lists is known. */
 function listProblem(path: string, value: unknown, known: readonly unknown[]): string | null {
   if (!Array.isArray(value)) return wrongType(path, value, "list");
   if (known.length === 0) return null;
   if (value.length !== known.length) return `${path} has ${value.length} entries, expected ${known.length}`;
-  const wrong = value.findIndex((entry, index) => typeof entry !== typeof known[index]);
-  return wrong === -1 ? null : wrongType(`${path}[${wrong}]`, value[wrong], typeof known[wrong]);
+  const wrongIndex = value.findIndex((entry, index) => typeof entry !== typeof known[index]);
+  return wrongIndex === -1 ? null : wrongType(`${path}[${wrongIndex}]`, value[wrongIndex], typeof known[wrongIndex]);
 }
 
 const isOtherKind = (value: object, known: object): boolean =>

@@ -17,7 +17,7 @@ export interface RestoreAdvice {
   readonly command: string;
 }
 
-/** What is wrong, for everybody who looks at the page. */
+/** What is wrong, for everybody who opens the page. */
 export function damageText(damage: StoreDamage): string {
   switch (damage.kind) {
     case "damaged":
@@ -32,8 +32,8 @@ export function damageText(damage: StoreDamage): string {
       );
     case "commitsLost":
       return (
-        `The server's database lacks the last ${damage.commits} commits (found ${utcText(damage.foundAt)}): its log was removed or cut, or an ` +
-        "older copy was put in its place. What feeders and people sent last before the restart may be missing."
+        `The newest data of the server is missing (found ${utcText(damage.foundAt)}, ${damage.commits} commits). An older copy may have been ` +
+        "restored. What feeders and people sent last before the restart may be missing."
       );
   }
 }
@@ -42,8 +42,8 @@ export function damageText(damage: StoreDamage): string {
 export function adviceText({ backup, command }: RestoreAdvice): string {
   const known =
     backup === null
-      ? "No checked backup is known here. If you have one elsewhere"
-      : `The newest checked backup is ${backup.path} of ${backup.madeAt}. To restore it`;
+      ? "No tested backup found on this server. To restore another one"
+      : `The newest tested backup is ${backup.path} of ${backup.madeAt}. To restore it`;
   return `${known}, stop the server and run in its folder: ${command}`;
 }
 

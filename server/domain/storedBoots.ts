@@ -2,11 +2,11 @@ import type { EventSequence } from "./eventSequence.ts";
 import type { FeederClock } from "./feederClock.ts";
 import type { Instant, Span } from "./instant.ts";
 
-/** What the stored record says of one boot, for when the state has forgotten it: the state holds only the newest ones. */
+/** What the log has stored of one boot that is no longer in the state: the state holds only the newest ones. */
 export interface StoredBoot {
-  readonly boot: string; // with its life
+  readonly boot: string; // with its number
   readonly highestSeq: number; // the highest stored seq
-  /** By the report that brought that event; null where it didn't say its uptime. */
+  /** By the report that brought that event; null where its uptime is missing. */
   readonly anchor: { readonly receivedAt: Instant; readonly uptime: Span } | null;
 }
 
@@ -15,7 +15,7 @@ interface KnownBoots {
   readonly eventSequence: EventSequence;
 }
 
-/** What is remembered, with what is stored of these boots beside it. What is remembered counts for more, and stays the newest. */
+/** The boots in the state with the stored ones added. Those in the state take precedence and stay the newest. */
 export function mergeStoredBoots({ clock, eventSequence }: KnownBoots, stored: readonly StoredBoot[]): KnownBoots {
   if (stored.length === 0) return { clock, eventSequence };
   const anchors = stored.flatMap(({ boot, anchor }) => (anchor === null ? [] : [{ boot, ...anchor }]));

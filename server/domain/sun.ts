@@ -52,8 +52,8 @@ export function civilDaylightHours(place: Place, from: Instant, to: Instant): nu
 }
 
 /**
- * The birds' working day in which a moment lies or that is nearest: from civil dawn to dusk, in the turn of the sun from one
- * lowest point to the next. Where the sun never goes below -6° it is that whole turn; where it never comes above, nothing
+ * The birds' working day in which a moment lies or that is nearest: from civil dawn to dusk, within the solar day from one
+ * lowest point of the sun to the next. Where the sun never goes below -6° it is that whole day; where it never comes above, nothing
  * (`dawn` = `dusk`).
  */
 export function civilDayAround(
@@ -102,7 +102,7 @@ function* spansThrough(place: Place, from: Instant, to: Instant): Generator<Ligh
 const dayLength = 86_400_000;
 
 /**
- * One turn of the sun, from its lowest point to the next. Events are kept by solar day and never by UTC date: the civil
+ * One solar day, from the sun's lowest point to the next. Events are stored by solar day and never by UTC date: the civil
  * dawn of 21 June at 59.5° N, 17.8° E falls on 20 June UTC.
  */
 interface SolarDay {
@@ -121,7 +121,7 @@ function solarDayAround(place: Place, at: Instant): SolarDay {
   return day;
 }
 
-// The same days are asked for again with each report.
+// The same days are needed again with each report.
 const solarDay = memoize(
   512,
   ({ latitudeDegrees, longitudeDegrees }: Place, index: number) => `${latitudeDegrees} ${longitudeDegrees} ${index}`,
@@ -137,14 +137,14 @@ function computeSolarDay(place: Place, index: number): SolarDay {
 
   const spans: LightSpan[] = [];
   let start = from;
-  for (const turn of [...risen, ...set, { at: to }]) {
-    if (turn.at > start) {
-      const middle = instant((start + turn.at) / 2);
-      spans.push({ kind: lightOf(lowAltitude(place, middle)), from: start, to: turn.at });
+  for (const crossing of [...risen, ...set, { at: to }]) {
+    if (crossing.at > start) {
+      const middle = instant((start + crossing.at) / 2);
+      spans.push({ kind: lightOf(lowAltitude(place, middle)), from: start, to: crossing.at });
     }
-    start = turn.at;
+    start = crossing.at;
   }
-  return { index, from, to, dusk: set.find((turn) => turn.through === civil)?.at ?? null, spans };
+  return { index, from, to, dusk: set.find((crossing) => crossing.through === civil)?.at ?? null, spans };
 }
 
 const horizon = -0.833; // 34' of refraction and 16' of the sun's radius
@@ -154,7 +154,7 @@ const lightOf = (altitude: number): Light => (altitude > horizon ? "day" : altit
 /**
  * When the sun goes through these altitudes between its lowest and its highest point, where it only rises or only falls.
  * By halving: the library's own times start from the sun's declination at noon, and where the sun only grazes an altitude,
- * as on the first and last days of the midnight sun, they may be hours off or miss the turn.
+ * as on the first and last days of the midnight sun, they may be hours off or miss the crossing.
  */
 function altitudeCrossings(place: Place, from: Instant, to: Instant, altitudes: readonly number[]) {
   const first = lowAltitude(place, from);

@@ -1,5 +1,5 @@
 /**
- * Quantities carry their unit as a type, from the door inwards, so that grams can't be added to volts.
+ * Quantities carry their unit as a type, from the boundary inwards, so that grams can't be added to volts.
  * Where types can't follow (JSON, SQL, environment) the unit stands in the name instead.
  */
 declare const unit: unique symbol;
@@ -15,21 +15,21 @@ export type Probability = Quantity<"Probability">;
 
 export const grams = (mass: number): Grams => finite(mass, "grams") as Grams;
 export const celsius = (temperature: number): Celsius => finite(temperature, "degrees Celsius") as Celsius;
-export const volts = (tension: number): Volts => finite(tension, "volts") as Volts;
+export const volts = (voltage: number): Volts => finite(voltage, "volts") as Volts;
 export const milliamps = (current: number): Milliamps => finite(current, "milliamps") as Milliamps;
 export const humidityPercent = (share: number): HumidityPercent =>
   within(share, 0, 100, "percent relative humidity") as HumidityPercent;
-export const probability = (chance: number): Probability => within(chance, 0, 1, "probability") as Probability;
+export const probability = (value: number): Probability => within(value, 0, 1, "probability") as Probability;
 
-/** @throws RangeError where a number is not finite: such a value is a bug inside, the door refuses it outside. */
-function finite(value: number, of: string): number {
-  if (!Number.isFinite(value)) throw new RangeError(`expected a finite number of ${of}, got ${value}`);
-  return value + 0; // a thermometer may say -0, which JSON would not keep
+/** @throws RangeError where a number is not finite: such a value inside is a bug; from outside it is refused at the boundary. */
+function finite(value: number, quantity: string): number {
+  if (!Number.isFinite(value)) throw new RangeError(`expected a finite number of ${quantity}, got ${value}`);
+  return value + 0; // a thermometer may report -0, which JSON does not store
 }
 
-function within(value: number, low: number, high: number, of: string): number {
+function within(value: number, low: number, high: number, quantity: string): number {
   if (!(value >= low && value <= high)) {
-    throw new RangeError(`expected a ${of} from ${low} to ${high}, got ${value}`);
+    throw new RangeError(`expected a ${quantity} from ${low} to ${high}, got ${value}`);
   }
   return value;
 }

@@ -2,12 +2,12 @@ import { Temporal } from "temporal-polyfill";
 import { memoize } from "./memoize.ts";
 
 /**
- * Whether all that reads a zone can use it: Temporal on the server and `Intl` on a phone. Each refuses names that the other takes
+ * Whether all that reads a zone can use it: Temporal on the server and `Intl` on a phone. Each refuses names that the other accepts
  * (Temporal: IST and other short names that mean several zones; `Intl` of older browsers: an offset such as +05:30).
  */
 export const isUsableZone = memoize(256, String, (zone: string): boolean => isIntlZone(zone) && isTemporalZone(zone));
 
-/** What `Intl` alone takes: enough for a record from before zones were checked more closely. */
+/** What `Intl` alone accepts: enough for a record from before zones were checked more closely. */
 export function isIntlZone(zone: string): boolean {
   try {
     new Intl.DateTimeFormat("en", { timeZone: zone });
@@ -17,7 +17,7 @@ export function isIntlZone(zone: string): boolean {
   }
 }
 
-/** Only names: as an offset or a whole date Temporal takes what a phone may not. */
+/** Only names: as an offset or a whole date Temporal accepts what a phone may not. */
 function isTemporalZone(zone: string): boolean {
   if (!/^[A-Za-z]/.test(zone)) return false;
   try {

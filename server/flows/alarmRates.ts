@@ -1,5 +1,5 @@
 import type { RatesDayView, RatesView } from "../contract/api.ts";
-import { daysMin } from "../domain/alarmRates/ceilings.ts";
+import { daysMin } from "../domain/alarmRates/limits.ts";
 import { ratesFindings, ratesHeadline } from "../domain/alarmRates/findings.ts";
 import type { HistoryFeeder, RaisedAlarm, StandingAlarm, YardAlarmChange } from "../domain/alarmRates/history.ts";
 import { localDaysBetweenInstants } from "../domain/alarmRates/load.ts";

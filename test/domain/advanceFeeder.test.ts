@@ -525,7 +525,7 @@ describe("a report's readings", () => {
   });
 });
 
-describe("the feeder's own words", () => {
+describe("the feeder's message", () => {
   it("stand for an hour and are then gone, old ones from a backlog raise nothing", () => {
     const trouble = (recordedAt: Instant): FeederEvent => ({ kind: "trouble", text: "coil open", seq: 1, recordedAt });
     const fresh = report(clocked(60, 60), said({}, 60, "b", [trouble(at(50))]), 60);

@@ -32,13 +32,13 @@ describe("what can't be told", () => {
     expect(spots({ ...all, scale: false })).toMatch(/counted from portions[\s\S]*blind chute sensor looks like a jam/);
     expect(spots({ ...all, chute: false })).toMatch(/stuck scale looks like a jam/);
     const neither = spots({ ...all, scale: false, chute: false });
-    expect(neither).toMatch(/nobody sees whether food falls/);
+    expect(neither).toMatch(/can't detect whether food falls/);
     expect(neither).not.toMatch(/looks like a jam/);
   });
 
   it("warns of a lone witness: its silence looks like birds that stay away", () => {
-    expect(spots({ ...all, detector: false, perch: false })).toMatch(/Only the button notices birds/);
-    expect(spots({ ...all, button: false, perch: false })).toMatch(/Only the metal detector notices birds/);
+    expect(spots({ ...all, detector: false, perch: false })).toMatch(/Only the button detects birds/);
+    expect(spots({ ...all, button: false, perch: false })).toMatch(/Only the metal detector detects birds/);
     expect(spots({ ...all, perch: false })).not.toMatch(/Only the/);
     expect(spots(none)).toMatch(/no bird is noticed/);
   });
@@ -50,7 +50,7 @@ describe("what can't be told", () => {
   });
 
   it("takes cold as unknown where the last report didn't tell what its finders need", () => {
-    expect(spotsOf("none", emptyReadings)).toMatch(/frost is noticed late or not at all/);
+    expect(spotsOf("none", emptyReadings)).toMatch(/Frost is detected late or not at all/);
     expect(spotsOf("leadAcid", emptyReadings)).toMatch(/a freezing battery goes unnoticed/);
     expect(spotsOf("lithiumIon", emptyReadings)).toMatch(/charging in frost goes unnoticed/);
     expect(spotsOf("none", emptyReadings)).not.toMatch(/battery/);

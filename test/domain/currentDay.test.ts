@@ -29,7 +29,7 @@ describe("today", () => {
       const page = dayExtent(yard, date, now);
       expect(page.from, words).toBeLessThan(now);
       expect(page.to, words).toBeGreaterThanOrEqual(now);
-      expect(page.text, words).toMatch(/^From (dusk|midnight|the sun's lowest point) .* to now\./);
+      expect(page.text, words).toMatch(/^From (sunset|midnight|midnight by the sun) \(.*\) until now\./);
       expect(until, words).toBeGreaterThan(now);
       expect(until - now, words).toBeLessThanOrEqual(hours(26));
       // By the calendar it is today, or the evening before that midsummer's dusk hasn't ended yet.

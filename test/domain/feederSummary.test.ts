@@ -99,7 +99,7 @@ function fed(state: FeederState, left = 1_000): FeederState {
 
 describe("a feeder's words", () => {
   it("say that it was never heard", () => {
-    expect(feederSummary(silent, now)).toBe("Not yet connected.");
+    expect(feederSummary(silent, now)).toBe("No report yet.");
   });
 
   it("say where it is when it isn't in the garden, unless something urgent is told all the same", () => {
@@ -117,7 +117,7 @@ describe("a feeder's words", () => {
     >;
     const latched = { ...standing, state: "latchedUnacknowledged", returnedAt: now, presentSince: null } as Alarm;
     const alarms = { ...raised("foodLow", now), batteryFreezing: latched };
-    expect(feederSummary({ ...connected(), alarms }, now)).toBe("To be looked at: battery near freezing, over by now.");
+    expect(feederSummary({ ...connected(), alarms }, now)).toBe("Check needed: battery near freezing (ended).");
     expect(feederSummary({ ...connected(), alarms: { ...alarms, ...raised("trayJammed", now) } }, now)).toMatch(
       /^Tray jammed/,
     );
@@ -135,12 +135,12 @@ describe("a feeder's words", () => {
 
   it("count a silence from when it was last heard, not from when that was noticed", () => {
     const state = { ...connected(instantOf("2026-12-01T02:12:00Z")), alarms: raised("feederSilent", earlierToday) };
-    expect(feederSummary(state, now)).toBe("Silent since 03:12.");
+    expect(feederSummary(state, now)).toBe("No reports since 03:12.");
   });
 
   it("tell a pause that is kept, one that is asked, and a graver thing before either", () => {
     expect(feederSummary(paused(connected()), now)).toBe("Paused until 16:00.");
-    expect(feederSummary(asked(connected()), now)).toBe("Waiting since 14:20 for it to pause.");
+    expect(feederSummary(asked(connected()), now)).toBe("Pause requested at 14:20, not confirmed.");
     const cold = { ...paused(connected()), alarms: raised("batteryFreezing", earlierToday) };
     expect(feederSummary(cold, now)).toBe("Battery near freezing since 14:20.");
     const low = { ...paused(connected()), alarms: raised("foodLow", earlierToday) };
@@ -149,7 +149,7 @@ describe("a feeder's words", () => {
 
   it("note what is no alarm, and never call such a feeder well", () => {
     const note = { ...whole(filled(connected())), alarms: raised("countsBackwards", earlierToday) };
-    expect(feederSummary(note, now)).toBe("Noted: counter went backwards. Too early to say how long it lasts.");
+    expect(feederSummary(note, now)).toBe("Notes: count ran backwards. Not enough data for a forecast.");
     const both = { ...note, alarms: { ...note.alarms, ...raised("supplyWeak", earlierToday) } };
     expect(feederSummary(both, now)).toBe("Supply weak since 14:20.");
   });
@@ -158,19 +158,19 @@ describe("a feeder's words", () => {
     const context = { kind: "trayJammed", rule: ruleOf("trayJammed"), now } as const;
     const { alarm } = shelve(null, instantOf("2026-12-02T14:00:00Z"), "Ada", context);
     const shelved = { ...whole(filled(connected())), alarms: alarm === null ? {} : { trayJammed: alarm } };
-    expect(feederSummary(shelved, now)).toBe("Kept quiet: tray jammed. Too early to say how long it lasts.");
+    expect(feederSummary(shelved, now)).toBe("No notifications: tray jammed. Not enough data for a forecast.");
   });
 
   it("say that it was last heard long ago, though its line is used to that", () => {
-    expect(feederSummary(whole(connected(instantOf("2026-12-01T13:30:00Z"))), now)).toMatch(/^Last heard 14:30\. /);
+    expect(feederSummary(whole(connected(instantOf("2026-12-01T13:30:00Z"))), now)).toMatch(/^Last report 14:30\. /);
   });
 
   it("say how long the food will last, or what is missing to say so", () => {
-    expect(feederSummary(whole(connected()), now)).toBe("How much is in it isn't known: weigh it or enter a refill.");
-    expect(feederSummary(whole(filled(connected())), now)).toBe("Too early to say how long it lasts.");
+    expect(feederSummary(whole(connected()), now)).toBe("Food level not known: enter a refill.");
+    expect(feederSummary(whole(filled(connected())), now)).toBe("Not enough data for a forecast.");
     const deaf = { ...whole(filled(connected())), sensors: connected().sensors };
-    expect(feederSummary(deaf, now)).toMatch(/^Nothing yet from its button and its metal detector/);
-    expect(feederSummary(fed(whole(connected())), now)).toMatch(/^Well: enough until .*, 90 % sure\.$/);
+    expect(feederSummary(deaf, now)).toMatch(/^No signal from its button and its metal detector/);
+    expect(feederSummary(fed(whole(connected())), now)).toMatch(/^OK: very likely enough until .*\.$/);
   });
 });
 

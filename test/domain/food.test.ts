@@ -32,23 +32,23 @@ describe("a typical portion", () => {
 describe("a portion's words", () => {
   it("set what the scale has taught beside what the keeper said", () => {
     expect(portionText(grams(1.62), settings({ sensors: fitted(true) }))).toBe(
-      "A portion weighs about 1.6 g by the scale (you said 1.5 g).",
+      "A portion weighs about 1.6 g, measured by the scale (entered: 1.5 g).",
     );
   });
 
   it("claim no scale where none is fitted", () => {
     expect(portionText(grams(1.62), settings({ sensors: fitted(false) }))).toBe(
-      "A portion weighs about 1.6 g by your refills (you said 1.5 g).",
+      "A portion weighs about 1.6 g, calculated from your refills (entered: 1.5 g).",
     );
   });
 
   it("claim nothing learnt while it agrees with what was said", () => {
-    expect(portionText(grams(1.504), settings({}))).toBe("A portion counts as 1.5 g, as you said.");
+    expect(portionText(grams(1.504), settings({}))).toBe("A portion is counted as 1.5 g (entered).");
   });
 
   it("don't put a reckoned mass into the keeper's mouth", () => {
     const counted = settings({ foodKind: "peanutHalves", grainsPerPortion: 4, portionMass: grams(1.4) });
-    expect(portionText(grams(1.4), counted)).toBe("A portion counts as 1.4 g, reckoned from 4 pieces.");
+    expect(portionText(grams(1.4), counted)).toBe("A portion is counted as 1.4 g (4 pieces).");
     expect(portionText(grams(1.8), { ...counted, sensors: fitted(true) })).toBe(
       "A portion weighs about 1.8 g by the scale (1.4 g reckoned from 4 pieces).",
     );

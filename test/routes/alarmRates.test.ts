@@ -150,7 +150,7 @@ describe("the rates of a yard", () => {
       });
     });
     const { view } = await askedOf(server);
-    expect(view.measures[0]).toMatchObject({ name: "Pushes that rang, a week at each feeder", value: "0.46" });
+    expect(view.measures[0]).toMatchObject({ name: "Audible notifications, a week at each feeder", value: "0.46" });
   });
 
   it("read only the newest days of a sensor that flickers day and night, and say so", async () => {

@@ -125,7 +125,7 @@ describe("a feeder", () => {
     const { feeder, key } = await server.addFeeder({ battery: "leadAcid", hopperCapacityGrams: 800 });
     expect(key).toMatch(/^pw_[A-Za-z0-9_-]{43}$/);
     expect(feeder.settings).toMatchObject({ name: "Rowan", battery: "leadAcid", hopperCapacityGrams: 800 });
-    expect(feeder.summary).toBe("Not yet connected.");
+    expect(feeder.summary).toBe("No report yet.");
 
     const url = `/api/v1/feeders/${feeder.id}`;
     const changed = await server.app.inject({

@@ -82,7 +82,7 @@ describe("a feeder of which only the name was said", () => {
     const lived = await fedDays(server, key, 5);
     const shown = await server.runPeriodicCheck(feeder.id);
     expect(shown.hopper.text).toMatch(
-      /^(enough until|may be empty by|empty by) .*, if a portion weighs the usual 1.5 g and a full hopper holds the usual 1 kg, which nobody has said$/,
+      /^(enough until|may be empty by|empty by) .* (assuming that a portion weighs 1.5 g and a full hopper holds the usual 1 kg)$/,
     );
     expect(shown.hopper.text).not.toMatch(/sure/);
     expect(shown.questions.map(({ text: words }) => words)).toEqual([

@@ -203,7 +203,7 @@ describe("deadlines and alarms of a pause", () => {
 });
 
 describe("well", () => {
-  const fine = feederViewFixture(begin, { summary: "Well: enough until Saturday.", pause: told(null) });
+  const fine = feederViewFixture(begin, { summary: "OK: enough until Saturday.", pause: told(null) });
 
   it("may stand where all that is known is good", () => {
     expect(judge(fine, new Life().reports(1), 2)).toEqual([]);

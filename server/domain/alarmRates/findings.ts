@@ -1,23 +1,23 @@
 import { type FaultKind, ruleOf } from "../faults.ts";
 import { after, between, inDays, inHours } from "../instant.ts";
 import { momentText } from "../localTime.ts";
-import { chatterRule, daysMin, judgedAfter, perFeederWeekMost } from "./ceilings.ts";
 import { frequentAlarms, frequentFaults } from "./frequentAlarms.ts";
 import type { RaisedAlarm } from "./history.ts";
+import { chatterRule, daysMin, judgedSpanMin, perFeederWeekMax } from "./limits.ts";
 import type { AlarmRates } from "./rates.ts";
 import { remedyText } from "./remedies.ts";
 
-/** What the measures mean for the keeper, in words, and what to change. */
+/** What the measures mean for the keeper, and what to change. */
 export interface RatesFinding {
   readonly kind: "tooMany" | "load" | "flood" | "chatter" | "stale" | "fleeting" | "unacknowledged";
   readonly text: string;
 }
 
-/** From how many on one alarm is worth a word of its own, whatever its share. Ours: fewer than one a week. */
+/** From how many on one alarm is a finding, whatever its share. Our choice: fewer than one a week. */
 const loadFindingMin = 4;
 const namedMax = 3; // of one kind: a page of findings is no finding
 
-/** The gravest first; empty where nothing is to be changed. */
+/** The most important first; empty where nothing is to be changed. */
 export function ratesFindings(rates: AlarmRates): readonly RatesFinding[] {
   return [
     ...floodFindings(rates),
@@ -30,109 +30,115 @@ export function ratesFindings(rates: AlarmRates): readonly RatesFinding[] {
   ];
 }
 
-/** One or two sentences above all else. */
+/** One or two sentences for the top. */
 export function ratesHeadline(rates: AlarmRates): readonly string[] {
   const { days, raised, notes, feeders, perFeederWeek } = rates;
-  if (feeders.length === 0) return ["This yard has no feeder yet, so nothing can alarm."];
+  if (feeders.length === 0) return ["This yard has no feeder yet, so there are no alarms."];
   const span = days >= daysMin ? `${daysMin} days` : days === 0 ? "less than a day" : countText(days, "day");
   const where = countText(feeders.length, "feeder");
-  const notesToo =
+  const notesText =
     notes.length === 0
       ? ""
       : ` Besides, ${countText(notes.length, "note")} for the digest, which ${notes.length === 1 ? "calls" : "call"} nobody.`;
-  const young =
+  const shortData =
     days >= daysMin
       ? []
       : [
           `Only ${days === 0 ? "part of a day is" : days === 1 ? "one day is" : `${days} days are`} known yet. The standard wants ${daysMin} before one judges.`,
         ];
-  if (raised.length === 0) return [`No alarm in ${span} at ${where}.${notesToo}`, ...young];
-  const often = perFeederWeek < 0.1 ? "less than one in ten weeks" : `${tenthsText(perFeederWeek)} a week`;
-  // A rate of a few days would say more than is known.
-  const rate = days < 7 ? "" : `: ${often} at each`;
-  return [`${countText(raised.length, "alarm")} in ${span} at ${where}${rate}.${notesToo}`, ...young];
+  if (raised.length === 0) return [`No alarm in ${span} at ${where}.${notesText}`, ...shortData];
+  const frequency = perFeederWeek < 0.1 ? "less than one in ten weeks" : `${tenthsText(perFeederWeek)} a week`;
+  // A rate from a few days would claim more than is known.
+  const rate = days < 7 ? "" : `: ${frequency} at each`;
+  return [`${countText(raised.length, "alarm")} in ${span} at ${where}${rate}.${notesText}`, ...shortData];
 }
 
 function floodFindings({ floods, raised, zone, to, feeders }: AlarmRates): RatesFinding[] {
   const worst = [...floods].sort((one, other) => other.alarmCount - one.alarmCount)[0];
   if (worst === undefined) return [];
-  const within = raised.slice(worst.firstIndex, worst.firstIndex + worst.alarmCount);
-  const most = frequentAlarms(within)[0];
-  const first = within[0];
-  if (most === undefined || first === undefined) return [];
-  const long =
+  const floodAlarms = raised.slice(worst.firstIndex, worst.firstIndex + worst.alarmCount);
+  const mostFrequent = frequentAlarms(floodAlarms)[0];
+  const first = floodAlarms[0];
+  if (mostFrequent === undefined || first === undefined) return [];
+  const durationText =
     worst.to === null
       ? "and goes on"
       : `and lasted ${countText(Math.max(1, Math.round((worst.to - worst.from) / 60_000)), "minute")}`;
-  const others = floods.length === 1 ? "" : ` It was the worst of ${floods.length}.`;
-  const often = most.alarmCount === 1 ? "" : `; ${alarmName(most, feeders)} came ${timesText(most.alarmCount)}`;
-  const words =
-    `A flood of ${worst.alarmCount} alarms began ${momentText(worst.from, zone, to)} ${long}.${others} ` +
-    `It began with ${alarmName(first, feeders)}${often}. ` +
-    "Look what they have in common, a supply or a network: one cause should be one alarm.";
-  return [{ kind: "flood", text: words }];
+  const comparison = floods.length === 1 ? "" : ` It was the worst of ${floods.length}.`;
+  const frequency =
+    mostFrequent.alarmCount === 1
+      ? ""
+      : `; ${alarmName(mostFrequent, feeders)} came ${timesText(mostFrequent.alarmCount)}`;
+  const text =
+    `A flood of ${worst.alarmCount} alarms began ${momentText(worst.from, zone, to)} ${durationText}.${comparison} ` +
+    `It began with ${alarmName(first, feeders)}${frequency}. ` +
+    "Check what they share, for example power or network.";
+  return [{ kind: "flood", text }];
 }
 
 function tooManyFindings(rates: AlarmRates): RatesFinding[] {
   const { perFeederWeek, audiblePerFeederWeek } = rates;
-  if (after(rates.from, judgedAfter) > rates.to) return [];
-  const pushed = audiblePerFeederWeek ?? perFeederWeek;
-  if (pushed <= perFeederWeekMost || rates.raised.length < loadFindingMin) return [];
+  if (after(rates.from, judgedSpanMin) > rates.to) return [];
+  const rate = audiblePerFeederWeek ?? perFeederWeek;
+  if (rate <= perFeederWeekMax || rates.raised.length < loadFindingMin) return [];
   const what = audiblePerFeederWeek === null ? "alarms were raised" : "pushes rang";
-  const words = `${tenthsText(pushed)} ${what} a week at each feeder. More than one teaches a keeper not to look.`;
-  return [{ kind: "tooMany", text: words }];
+  const text = `${tenthsText(rate)} ${what} a week at each feeder. With more than one, people stop reading them.`;
+  return [{ kind: "tooMany", text }];
 }
 
 /** One fault that makes half of the load or more, at one feeder or all over the yard. */
 function loadFindings({ frequentAlarms, feeders, raised }: AlarmRates): RatesFinding[] {
-  const [most] = frequentFaults(raised);
-  if (most === undefined || most.share < 0.5 || most.alarmCount < loadFindingMin) return [];
-  const [alone] = frequentAlarms;
-  // One feeder has it far more than the others: then it is that one that must be looked at.
-  const mainly =
-    alone !== undefined && alone.fault === most.fault && alone.alarmCount > 0.7 * most.alarmCount ? alone : most;
-  const where = mainly.feeder === "" ? quotedTitle(most.fault) : alarmName(mainly, feeders);
-  const words = `${where} makes ${shareText(mainly.share)} (${mainly.alarmCount} of ${raised.length}): ${remedyText(most.fault)}`;
-  return [{ kind: "load", text: words }];
+  const [mostFrequent] = frequentFaults(raised);
+  if (mostFrequent === undefined || mostFrequent.share < 0.5 || mostFrequent.alarmCount < loadFindingMin) return [];
+  const [single] = frequentAlarms;
+  // One feeder has it far more than the others: then that one must be checked.
+  const source =
+    single !== undefined && single.fault === mostFrequent.fault && single.alarmCount > 0.7 * mostFrequent.alarmCount
+      ? single
+      : mostFrequent;
+  const where = source.feeder === "" ? quotedTitle(mostFrequent.fault) : alarmName(source, feeders);
+  const text = `${where} makes ${shareText(source.share)} (${source.alarmCount} of ${raised.length}): ${remedyText(mostFrequent.fault)}`;
+  return [{ kind: "load", text }];
 }
 
 function chatterFindings({ chattering, feeders, zone, to }: AlarmRates): RatesFinding[] {
-  return chattering.slice(0, namedMax).map((each) => ({
+  return chattering.slice(0, namedMax).map((alarm) => ({
     kind: "chatter",
     text:
-      `${alarmName(each, feeders)} chatters: it came ${timesText(each.perMinuteMax)} within ${chatterRule.within / 60_000} minute, first ${momentText(each.at, zone, to)}. ` +
-      `Until it is mended, take it out of service; and then: ${remedyText(each.fault)}`,
+      `${alarmName(alarm, feeders)} came and went ${timesText(alarm.perMinuteMax)} within ${chatterRule.within / 60_000} minute, first ${momentText(alarm.at, zone, to)}. ` +
+      `Take it out of service until it is repaired. Then: ${remedyText(alarm.fault)}`,
   }));
 }
 
 function unacknowledgedFindings({ unacknowledged, raised, feeders }: AlarmRates): RatesFinding[] {
   const urgent = raised.filter(({ priority }) => priority === "urgent");
-  const missed = unacknowledged.filter(({ priority }) => priority === "urgent");
-  if (missed.length < 2 || missed.length < urgent.length / 3) return [];
-  const newest = missed.at(-1);
-  const last = newest === undefined ? "" : ` The last was ${alarmName(newest, feeders)}.`;
-  const words =
-    `${missed.length} of ${urgent.length} urgent alarms passed without anybody's acknowledging them.${last} ` +
-    "See under Phones whether they can be reached, and whether somebody should be asked next.";
-  return [{ kind: "unacknowledged", text: words }];
+  const unacknowledgedUrgent = unacknowledged.filter(({ priority }) => priority === "urgent");
+  if (unacknowledgedUrgent.length < 2 || unacknowledgedUrgent.length < urgent.length / 3) return [];
+  const newest = unacknowledgedUrgent.at(-1);
+  const lastText = newest === undefined ? "" : ` The last was ${alarmName(newest, feeders)}.`;
+  const text =
+    `${unacknowledgedUrgent.length} of ${urgent.length} urgent alarms were not acknowledged.${lastText} ` +
+    "See under Phones whether they can be reached, and whether another recipient should be notified next.";
+  return [{ kind: "unacknowledged", text }];
 }
 
 function staleFindings({ stale, feeders, to }: AlarmRates): RatesFinding[] {
   return stale.slice(0, namedMax).map((alarm): RatesFinding => {
-    const long = between(alarm.raisedAt, to);
-    const span = inDays(long) < 2 ? `${Math.round(inHours(long))} hours` : `${Math.floor(inDays(long))} days`;
-    const words =
-      `${alarmName(alarm, feeders)} has stood for ${span}. What stands for so long hides what is new: ` +
-      "mend it, or take it out of service until you can.";
-    return { kind: "stale", text: words };
+    const durationText = between(alarm.raisedAt, to);
+    const span =
+      inDays(durationText) < 2
+        ? `${Math.round(inHours(durationText))} hours`
+        : `${Math.floor(inDays(durationText))} days`;
+    const text = `${alarmName(alarm, feeders)} has been active for ${span}. ` + "Repair it, or take it out of service.";
+    return { kind: "stale", text };
   });
 }
 
 function fleetingFindings({ fleeting, feeders }: AlarmRates): RatesFinding[] {
-  const often = frequentAlarms(fleeting).filter(({ alarmCount }) => alarmCount > 1);
-  return often.slice(0, namedMax).map((each) => ({
+  const frequency = frequentAlarms(fleeting).filter(({ alarmCount }) => alarmCount > 1);
+  return frequency.slice(0, namedMax).map((alarm) => ({
     kind: "fleeting",
-    text: `${alarmName(each, feeders)} was gone again within two minutes, ${timesText(each.alarmCount)}: nobody can act on that. ${capitalized(remedyText(each.fault))}`,
+    text: `${alarmName(alarm, feeders)} ended within two minutes, ${timesText(alarm.alarmCount)}. ${capitalized(remedyText(alarm.fault))}`,
   }));
 }
 
@@ -144,7 +150,7 @@ function alarmName(alarm: Named, feeders: AlarmRates["feeders"]): string {
 }
 
 const quotedTitle = (fault: FaultKind) => `“${capitalized(ruleOf(fault).title)}”`;
-const capitalized = (words: string) => words.charAt(0).toUpperCase() + words.slice(1);
+const capitalized = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** "two thirds of all alarms" */
 export function shareText(share: number): string {

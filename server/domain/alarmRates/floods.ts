@@ -1,7 +1,7 @@
 import { after, type Instant } from "../instant.ts";
-import { floodRule } from "./ceilings.ts";
+import { floodRule } from "./limits.ts";
 
-/** More alarms than a person can take in. */
+/** More alarms than a person can handle. */
 export interface Flood {
   readonly from: Instant; // when the eleventh within ten minutes came
   readonly to: Instant | null; // when fewer than five were left within ten minutes; null: not yet
@@ -18,18 +18,18 @@ export interface Flood {
 export function alarmFloods(times: readonly Instant[], to: Instant): Flood[] {
   const { within, beginsAbove, endsBelow } = floodRule;
   const floods: Flood[] = [];
-  let begun: { readonly from: Instant; readonly first: number } | null = null;
+  let current: { readonly from: Instant; readonly first: number } | null = null;
   for (let newest = 0, oldest = 0; newest < times.length; newest += 1) {
     const at = times[newest] ?? to;
     while ((times[oldest] ?? at) <= at - within) oldest += 1;
-    if (begun === null && newest - oldest + 1 > beginsAbove) begun = { from: at, first: oldest };
-    if (begun === null) continue;
+    if (current === null && newest - oldest + 1 > beginsAbove) current = { from: at, first: oldest };
+    if (current === null) continue;
     // It ends when the fifth newest leaves the window, unless another alarm comes by then.
-    const ends = after(times[newest - endsBelow + 1] ?? at, within);
-    if (ends >= (times[newest + 1] ?? Number.POSITIVE_INFINITY)) continue;
-    const alarms = newest - begun.first + 1;
-    floods.push({ from: begun.from, to: ends <= to ? ends : null, alarmCount: alarms, firstIndex: begun.first });
-    begun = null;
+    const endsAt = after(times[newest - endsBelow + 1] ?? at, within);
+    if (endsAt >= (times[newest + 1] ?? Number.POSITIVE_INFINITY)) continue;
+    const alarmCount = newest - current.first + 1;
+    floods.push({ from: current.from, to: endsAt <= to ? endsAt : null, alarmCount, firstIndex: current.first });
+    current = null;
   }
   return floods;
 }

@@ -10,9 +10,9 @@ export interface AlarmHistory {
   readonly feeders: readonly HistoryFeeder[];
   /** Of all its feeders, in [from, to), in the order in which they came about. */
   readonly changes: readonly YardAlarmChange[];
-  /** Alarms that stand at `to`, since some have stood longer than the log was read. */
+  /** Alarms that are active at `to`, since some are older than the log that was read. */
   readonly standing: readonly StandingAlarm[];
-  /** Pushes that rang, once a person however many phones it has; null where nobody kept that. */
+  /** Audible notifications, one a person however many phones; null where that isn't recorded. */
   readonly audibleNotifications: number | null;
 }
 
@@ -40,19 +40,19 @@ export interface StandingAlarm {
   readonly raisedAt: Instant;
 }
 
-/** One alarm from its being raised (annunciated, as the standard says) to its return or its being set aside. */
+/** One alarm from its annunciation, as the standard says, to its return or suppression. */
 export interface RaisedAlarm {
   readonly feeder: string;
   readonly fault: FaultKind;
   readonly priority: Priority;
   readonly raisedAt: Instant; // may lie before the span
-  /** When the fault itself first went away: an off-delay lets the alarm stand longer. Null while it is there. */
+  /** When the fault itself first went away: an off-delay keeps the alarm active longer. Null while it is there. */
   readonly faultGoneAt: Instant | null;
-  readonly endedAt: Instant | null; // null: it stands still
+  readonly endedAt: Instant | null; // null: it is still active
   readonly acknowledgedAt: Instant | null;
 }
 
-/** The fault itself came, raised or not: chattering shows only here, since delays hide it from the alarms. */
+/** The fault itself began, raised or not: chattering shows only here, since delays filter it from the alarms. */
 export interface FaultOnset {
   readonly feeder: string;
   readonly fault: FaultKind;
@@ -60,9 +60,9 @@ export interface FaultOnset {
 }
 
 export interface FollowedAlarms {
-  /** Alarms in the standard's sense, in the order in which they were raised; those that stood already come first. */
+  /** Alarms in the standard's sense, in the order in which they were raised; those that were active already come first. */
   readonly raised: readonly RaisedAlarm[];
-  /** Notes ask for no act, so they are no alarms in the standard's sense and are counted apart. */
+  /** Notes require no action, so they are no alarms in the standard's sense and are counted apart. */
   readonly notes: readonly RaisedAlarm[];
   readonly onsets: readonly FaultOnset[];
 }
@@ -96,25 +96,25 @@ export function followAlarms({
   from,
 }: Pick<AlarmHistory, "changes" | "standing" | "from">): FollowedAlarms {
   const followed = new Map<string, FollowedAlarm>();
-  const comings: FaultOnset[] = [];
+  const onsets: FaultOnset[] = [];
   for (const change of linkChanges(changes)) {
     const key = alarmKey(change);
     const alarm = followed.get(key) ?? initialFollowed(change, from);
     followed.set(key, alarm);
     if (applyChange(alarm, change) && change.priority !== "note")
-      comings.push({ feeder: change.feeder, fault: change.fault, at: change.at });
+      onsets.push({ feeder: change.feeder, fault: change.fault, at: change.at });
   }
-  const raisings = [...followed.values()].flatMap(({ past, open }) => (open === null ? past : [...past, open]));
+  const raised = [...followed.values()].flatMap(({ past, open }) => (open === null ? past : [...past, open]));
   for (const alarm of standing) {
     const open = followed.get(alarmKey(alarm))?.open ?? null;
-    if (open === null) raisings.push({ ...alarm, raisedAt: alarm.raisedAt, ...stillOpen });
-    else if (open.raisedAt === justBefore(from)) open.raisedAt = alarm.raisedAt; // it stood before the log begins: now it is known since when
+    if (open === null) raised.push({ ...alarm, raisedAt: alarm.raisedAt, ...openEnds });
+    else if (open.raisedAt === justBefore(from)) open.raisedAt = alarm.raisedAt; // it was active before the log begins: now it is known since when
   }
-  raisings.sort((one, other) => one.raisedAt - other.raisedAt);
+  raised.sort((one, other) => one.raisedAt - other.raisedAt);
   return {
-    raised: raisings.filter(({ priority }) => priority !== "note"),
-    notes: raisings.filter(({ priority }) => priority === "note"),
-    onsets: comings,
+    raised: raised.filter(({ priority }) => priority !== "note"),
+    notes: raised.filter(({ priority }) => priority === "note"),
+    onsets,
   };
 }
 
@@ -127,94 +127,106 @@ interface FollowedAlarm {
   readonly past: OpenAlarm[];
   open: OpenAlarm | null; // as it stands
   last: OpenAlarm | null; // the newest that ended: it may still be acknowledged
-  /** Set aside after it had been raised: what comes back then was told already. */
+  /** Suppressed after it was raised: when it returns, people know it already. */
   isKnownBefore: boolean;
   present: boolean;
 }
 
-const stillOpen = { faultGoneAt: null, endedAt: null, acknowledgedAt: null };
+const openEnds = { faultGoneAt: null, endedAt: null, acknowledgedAt: null };
 
-/** Of what stood already it is only known that it was raised earlier: so it isn't counted among what was raised since. */
+/** Of an alarm that was active already only an earlier raising is known: it isn't counted among those raised since. */
 const justBefore = (from: Instant): Instant => before(from, milliseconds(1));
 
 /** What must have been before the first change that is known. */
 function initialFollowed(change: YardAlarmChange, from: Instant): FollowedAlarm {
-  const was = presenceByState[change.from];
+  const earlier = presenceByState[change.from];
   const { feeder, fault, priority } = change;
-  const open = was === "standing" ? { feeder, fault, priority, raisedAt: justBefore(from), ...stillOpen } : null;
-  // Where the first change tells only that the fault went, it was there before.
-  const present = change.from === change.to ? !change.present : was === "standing" || was === "waiting";
+  const open = earlier === "standing" ? { feeder, fault, priority, raisedAt: justBefore(from), ...openEnds } : null;
+  // Where the first change only shows that the fault ended, it was there before.
+  const present = change.from === change.to ? !change.present : earlier === "standing" || earlier === "waiting";
   return { past: [], open, last: null, isKnownBefore: false, present };
 }
 
-/** @returns whether the fault itself came with it. */
+/** @returns whether the fault itself began with it. */
 function applyChange(alarm: FollowedAlarm, change: YardAlarmChange): boolean {
-  const { at, from, to, feeder, fault, priority } = change;
-  const came = applyPresence(alarm, change);
-  if (from === to) return came;
-  const now = presenceByState[to];
-  if (now === "standing" && alarm.open === null) {
-    const again = alarm.isKnownBefore || isLatched(to) ? alarm.last : null;
-    if (again === null) alarm.open = { feeder, fault, priority, raisedAt: at, ...stillOpen };
-    else {
-      // The end of a suppression tells nobody a second time, nor does a latch that was shelved: the same alarm stands on.
-      alarm.past.splice(alarm.past.indexOf(again), 1);
-      alarm.open = { ...again, endedAt: null };
-    }
-  }
-  if (isAcknowledged(to) && alarm.open !== null) alarm.open.acknowledgedAt ??= at;
+  const { at, from, to } = change;
+  const isOnset = applyPresence(alarm, change);
+  if (from === to) return isOnset;
+  const isStanding = presenceByState[to] === "standing";
+  if (isStanding && alarm.open === null) openAlarm(alarm, change);
+  if (isAcknowledged(to)) acknowledgeOpen(alarm, at);
   alarm.isKnownBefore = to === "suppressedByDesign" && (alarm.open !== null || alarm.isKnownBefore);
-  if (now !== "standing" && alarm.open !== null) {
-    alarm.open.endedAt = at;
-    alarm.past.push(alarm.open);
-    alarm.last = alarm.open;
-    alarm.open = null;
-  } else if (from === "returnedUnacknowledged" && to === "normal" && alarm.last !== null) {
-    const seen = alarm.last.endedAt !== null && between(alarm.last.endedAt, at) < acknowledgedWithin;
-    if (seen) alarm.last.acknowledgedAt ??= at;
+  if (!isStanding && alarm.open !== null) closeAlarm(alarm, alarm.open, at);
+  else if (from === "returnedUnacknowledged" && to === "normal") acknowledgeInTime(alarm.last, at);
+  return isOnset;
+}
+
+/** After a suppression, or when a shelved latch returns, the same alarm goes on: nobody is notified a second time. */
+function openAlarm(alarm: FollowedAlarm, { feeder, fault, priority, at, to }: YardAlarmChange): void {
+  const resumed = alarm.isKnownBefore || isLatched(to) ? alarm.last : null;
+  if (resumed === null) {
+    alarm.open = { feeder, fault, priority, raisedAt: at, ...openEnds };
+    return;
   }
-  return came;
+  alarm.past.splice(alarm.past.indexOf(resumed), 1);
+  alarm.open = { ...resumed, endedAt: null };
+}
+
+function acknowledgeOpen({ open }: FollowedAlarm, at: Instant): void {
+  if (open !== null) open.acknowledgedAt ??= at;
+}
+
+function closeAlarm(alarm: FollowedAlarm, open: OpenAlarm, at: Instant): void {
+  open.endedAt = at;
+  alarm.past.push(open);
+  alarm.last = open;
+  alarm.open = null;
+}
+
+function acknowledgeInTime(last: OpenAlarm | null, at: Instant): void {
+  if (last === null || last.endedAt === null) return;
+  if (between(last.endedAt, at) < acknowledgedWithin) last.acknowledgedAt ??= at;
 }
 
 const isAcknowledged = (phase: AlarmState) => phase === "acknowledged" || phase === "latchedAcknowledged";
 
 function applyPresence(alarm: FollowedAlarm, { present, at }: YardAlarmChange): boolean {
-  const was = alarm.present;
+  const earlier = alarm.present;
   alarm.present = present;
-  if (was && !present && alarm.open !== null) alarm.open.faultGoneAt ??= at;
-  return !was && present;
+  if (earlier && !present && alarm.open !== null) alarm.open.faultGoneAt ??= at;
+  return !earlier && present;
 }
 
 /**
- * Several arrows may be taken at one look, and a table gives rows of the same moment in any order: each alarm's arrows are put
- * head to tail again.
+ * Several transitions may happen at one check, and a table gives rows of the same moment in any order: each alarm's transitions
+ * are put in sequence again.
  */
 function linkChanges(changes: readonly YardAlarmChange[]): readonly YardAlarmChange[] {
-  const phases = new Map<string, AlarmState>();
+  const states = new Map<string, AlarmState>();
   const ordered: YardAlarmChange[] = [];
   for (let first = 0; first < changes.length; ) {
-    let beyond = first + 1;
-    while (beyond < changes.length && changes[beyond]?.at === changes[first]?.at) beyond += 1;
-    const rest = changes.slice(first, beyond);
-    first = beyond;
+    let end = first + 1;
+    while (end < changes.length && changes[end]?.at === changes[first]?.at) end += 1;
+    const rest = changes.slice(first, end);
+    first = end;
     while (rest.length > 0) {
-      const next = rest.findIndex((change) => isContinuation(change, phases, rest));
+      const next = rest.findIndex((change) => isContinuation(change, states, rest));
       const [change] = rest.splice(Math.max(0, next), 1);
       if (change === undefined) break;
-      phases.set(alarmKey(change), change.to);
+      states.set(alarmKey(change), change.to);
       ordered.push(change);
     }
   }
   return ordered;
 }
 
-/** Whether this is the next arrow of its alarm: it begins where that stands, or where no other of this moment leads to. */
+/** Whether this is the next transition of its alarm: it begins at its state, or where no other of this moment ends. */
 function isContinuation(
   change: YardAlarmChange,
-  phases: ReadonlyMap<string, AlarmState>,
+  states: ReadonlyMap<string, AlarmState>,
   rest: readonly YardAlarmChange[],
 ): boolean {
-  const stands = phases.get(alarmKey(change));
-  if (stands !== undefined) return change.from === stands;
+  const currentState = states.get(alarmKey(change));
+  if (currentState !== undefined) return change.from === currentState;
   return !rest.some((other) => other !== change && alarmKey(other) === alarmKey(change) && other.to === change.from);
 }

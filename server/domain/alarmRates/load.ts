@@ -2,27 +2,27 @@ import { days, hours, type Instant, inDays, later, type Span } from "../instant.
 import { addLocalDays, type LocalDate, localDateOf, startOfLocalDay } from "../localTime.ts";
 import type { HistoryFeeder } from "./history.ts";
 
-/** How many alarms were raised, and how thickly they came. */
+/** How many alarms were raised, and how close together. */
 
 /** The local days from one moment to another; one more or less than 24-hour days would be where clocks change. */
 export function localDaysBetweenInstants(from: Instant, to: Instant, zone: string): readonly LocalDate[] {
   const dates: LocalDate[] = [];
   const last = localDateOf(to, zone);
-  const most = Math.ceil(inDays((to - from) as Span)) + 2;
-  for (let date = localDateOf(from, zone); date <= last && dates.length < most; date = addLocalDays(date, 1))
+  const countMax = Math.ceil(inDays((to - from) as Span)) + 2;
+  for (let date = localDateOf(from, zone); date <= last && dates.length < countMax; date = addLocalDays(date, 1))
     if (startOfLocalDay(date, zone) < to) dates.push(date);
   return dates;
 }
 
-/** Most of them in any half-open window of this length, wherever it begins: a clock's own hours would cut a crowd in two. */
+/** Most of them in any half-open window of this length, wherever it begins: fixed hours would split a cluster. */
 export function maxWithin(times: readonly Instant[], length: Span): number {
-  let most = 0;
+  let countMax = 0;
   for (let newest = 0, oldest = 0; newest < times.length; newest += 1) {
     const at = times[newest] ?? (0 as Instant);
     while ((times[oldest] ?? at) <= at - length) oldest += 1;
-    most = Math.max(most, newest - oldest + 1);
+    countMax = Math.max(countMax, newest - oldest + 1);
   }
-  return most;
+  return countMax;
 }
 
 /** A mean over the whole span; two alarms of a first hour are two a day, not 48. */
@@ -30,8 +30,8 @@ export const perDayOf = (count: number, from: Instant, to: Instant): number =>
   count / Math.max(1, inDays((to - from) as Span));
 
 /**
- * Weeks that all feeders together were watched for; one that came later counts from then, and counts for a week at least: what
- * rings while it is set up is no rate yet.
+ * Weeks for all feeders together; one that was added later counts from then, and at least for a week: alarms while it is set up
+ * are no rate yet.
  */
 export const feederWeeks = (feeders: readonly HistoryFeeder[], from: Instant, to: Instant): number =>
   feeders.reduce((sum, { addedAt }) => sum + Math.max(1, inDays((to - later(from, addedAt)) as Span) / 7), 0);

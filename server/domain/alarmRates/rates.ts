@@ -6,8 +6,8 @@ import { feederWeeks, maxWithin, perDayOf, wholeDays } from "./load.ts";
 import { type ChatteringAlarm, chatteringAlarms, fleetingAlarms, staleAlarms } from "./nuisance.ts";
 
 /**
- * How well a yard's alarms themselves do their work, by the measures of ANSI/ISA-18.2 and IEC 62682. A note asks for no act and
- * is no alarm in their sense: it is counted apart, and in nothing else.
+ * How well a yard's alarms work, by the measures of ANSI/ISA-18.2 and IEC 62682. A note requires no action and is no alarm in
+ * their sense: it is only counted apart.
  */
 export interface AlarmRates {
   readonly from: Instant;
@@ -20,7 +20,7 @@ export interface AlarmRates {
   readonly perDay: number;
   readonly worstTenMinutes: number;
   readonly perFeederWeek: number;
-  readonly audiblePerFeederWeek: number | null; // pushes that rang; null where none is known
+  readonly audiblePerFeederWeek: number | null; // audible notifications; null where not recorded
   readonly floods: readonly Flood[];
   readonly chattering: readonly ChatteringAlarm[];
   readonly fleeting: readonly RaisedAlarm[];
@@ -38,8 +38,8 @@ export function alarmRates({
   standing,
   audibleNotifications,
 }: AlarmHistory): AlarmRates {
-  const lives = followAlarms({ changes, standing, from });
-  const raised = lives.raised.filter(({ raisedAt }) => raisedAt >= from);
+  const followed = followAlarms({ changes, standing, from });
+  const raised = followed.raised.filter(({ raisedAt }) => raisedAt >= from);
   const times = raised.map(({ raisedAt }) => raisedAt);
   const weeks = feederWeeks(feeders, from, to);
   return {
@@ -49,15 +49,15 @@ export function alarmRates({
     days: wholeDays(from, to),
     feeders,
     raised,
-    notes: lives.notes.map(({ raisedAt }) => raisedAt).filter((at) => at >= from),
+    notes: followed.notes.map(({ raisedAt }) => raisedAt).filter((at) => at >= from),
     perDay: perDayOf(raised.length, from, to),
     worstTenMinutes: maxWithin(times, minutes(10)),
     perFeederWeek: weeks === 0 ? 0 : raised.length / weeks,
     audiblePerFeederWeek: audibleNotifications === null || weeks === 0 ? null : audibleNotifications / weeks,
     floods: alarmFloods(times, to),
-    chattering: chatteringAlarms(lives.onsets),
+    chattering: chatteringAlarms(followed.onsets),
     fleeting: fleetingAlarms(raised),
-    stale: staleAlarms(lives.raised, to),
+    stale: staleAlarms(followed.raised, to),
     frequentAlarms: frequentAlarms(raised),
     unacknowledged: raised.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null),
   };

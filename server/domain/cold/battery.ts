@@ -2,21 +2,21 @@ import type { BatteryKind } from "../settings.ts";
 import { type Celsius, celsius, type Volts } from "../units.ts";
 
 /**
- * What a battery's tension at rest tells. Handbooks differ, so the answers are bands: charge by ± 10 % and more, freezing
- * point by ± 3 °C. Tension tells nothing while current flows in, and little until hours after.
+ * What a battery's voltage at rest shows. Handbooks differ, so the results are bands: charge by ± 10 % and more, freezing point
+ * by ± 3 °C. The voltage shows nothing while current flows in, and little until hours after.
  */
 export interface ChargeBand {
   readonly low: number; // share of full, 0..1
   readonly high: number;
 }
 
-/** Null where tension at rest says nothing: lithium's is nearly flat, and its number of cells isn't told. */
-export function restChargeBand(kind: BatteryKind, rest: Volts): ChargeBand | null {
+/** Null where voltage at rest shows nothing: lithium's is nearly constant, and its number of cells is unknown. */
+export function restChargeBand(kind: BatteryKind, restVoltage: Volts): ChargeBand | null {
   switch (kind) {
     case "leadAcid": {
-      const cells = leadAcidCellCount(rest);
+      const cells = leadAcidCellCount(restVoltage);
       if (cells === null) return null;
-      const per12Volts = (rest / cells) * 6;
+      const per12Volts = (restVoltage / cells) * 6;
       return {
         low: interpolate(openCircuitVoltageCurves.cautious, per12Volts),
         high: interpolate(openCircuitVoltageCurves.hopeful, per12Volts),
@@ -30,24 +30,24 @@ export function restChargeBand(kind: BatteryKind, rest: Volts): ChargeBand | nul
 }
 
 /**
- * Where the electrolyte freezes: from the specific gravity that the tension at rest tells. Cautious by the tolerance of
+ * Where the electrolyte freezes: from the specific gravity that the voltage at rest shows. Cautious by the tolerance of
  * the handbooks, since a frozen battery bursts.
  */
-export function freezingPoint(rest: Volts): { readonly likely: Celsius; readonly cautious: Celsius } | null {
-  const cells = leadAcidCellCount(rest);
+export function freezingPoint(restVoltage: Volts): { readonly likely: Celsius; readonly cautious: Celsius } | null {
+  const cells = leadAcidCellCount(restVoltage);
   if (cells === null) return null;
-  const likely = freezingPointByGravity(specificGravity(rest, cells));
+  const likely = freezingPointByGravity(specificGravity(restVoltage, cells));
   return { likely, cautious: celsius(Math.min(0, likely + handbookTolerance)) };
 }
 
 const handbookTolerance = 3;
 
 /** Rule of thumb: a cell at rest has its specific gravity + 0.845 V (coefficient from memory, seen as 0.84 to 0.85). */
-export const specificGravity = (rest: Volts, cells: number): number => rest / cells - 0.845;
+export const specificGravity = (restVoltage: Volts, cells: number): number => restVoltage / cells - 0.845;
 
-/** Cells in series of a 6, 12, 24 or 48 V lead-acid battery; null for a tension that none of them has. */
-export function leadAcidCellCount(tension: Volts): number | null {
-  for (const cells of [3, 6, 12, 24]) if (tension >= cells * 1.5 && tension <= cells * 2.5) return cells;
+/** Cells in series of a 6, 12, 24 or 48 V lead-acid battery; null for a voltage that none of them has. */
+export function leadAcidCellCount(voltage: Volts): number | null {
+  for (const cells of [3, 6, 12, 24]) if (voltage >= cells * 1.5 && voltage <= cells * 2.5) return cells;
   return null;
 }
 
@@ -66,7 +66,7 @@ const freezingPointCurve: Curve = [
   [1.265, -59.4],
 ];
 
-/** State of charge by tension of a 12 V battery at rest, at 25 °C. */
+/** State of charge by voltage of a 12 V battery at rest, at 25 °C. */
 const openCircuitVoltageCurves: { readonly cautious: Curve; readonly hopeful: Curve } = {
   // A question-and-answer column, seen in a public copy; empty at 12.00 V by carrying its step of 0.15 V on.
   cautious: [
@@ -86,7 +86,7 @@ const openCircuitVoltageCurves: { readonly cautious: Curve; readonly hopeful: Cu
   ],
 };
 
-/** Straight between the points, level beyond them. */
+/** Linear between the points, constant beyond them. */
 export function interpolate(curve: Curve, at: number): number {
   let [lastX, lastY] = curve[0] ?? [0, 0];
   if (at <= lastX) return lastY;

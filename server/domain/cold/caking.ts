@@ -4,14 +4,14 @@ import type { Readings } from "../report.ts";
 import { type FreezeThaw, initialFreezeThaw, updateFreezeThaw } from "./freezeThaw.ts";
 
 /**
- * Food that thaws gets wet, and what is wet freezes together: after some rounds of that it cakes, bridges and jams. Counted
+ * Food that thaws gets wet, and wet food freezes together: after some cycles it cakes, bridges and jams. Counted
  * inside the box, where the food is, since the last refill.
  */
 export interface Caking {
   readonly freezeThaw: FreezeThaw;
-  readonly dampTime: Span; // so long the box was thawed and damp
-  readonly lastReadingAt: Instant | null; // when it was last looked at; null since the refill
-  readonly firstReadingAt: Instant | null; // the first look since the refill
+  readonly dampTime: Span; // how long the box was thawed and damp
+  readonly lastReadingAt: Instant | null; // the last reading; null since the refill
+  readonly firstReadingAt: Instant | null; // the first reading since the refill
 }
 
 export const initialCaking = (): Caking => ({
@@ -26,10 +26,10 @@ export function updateCaking(before: Caking, { inside, air, humidity }: Readings
   if (temperature === null) return before;
   const freezeThaw = updateFreezeThaw(before.freezeThaw, temperature, thawDeadband);
   const isDamp = humidity !== null && humidity >= dampHumidityMin && temperature > 0;
-  // A gap in the reports tells nothing of the hours in it.
-  const passed = before.lastReadingAt === null ? 0 : Math.min(at - before.lastReadingAt, gapMax);
-  const damp = isDamp && passed > 0 ? ((before.dampTime + passed) as Span) : before.dampTime;
-  return { freezeThaw, dampTime: damp, lastReadingAt: at, firstReadingAt: before.firstReadingAt ?? at };
+  // The hours of a gap in the reports are unknown.
+  const elapsed = before.lastReadingAt === null ? 0 : Math.min(at - before.lastReadingAt, gapMax);
+  const dampTime = isDamp && elapsed > 0 ? ((before.dampTime + elapsed) as Span) : before.dampTime;
+  return { freezeThaw, dampTime, lastReadingAt: at, firstReadingAt: before.firstReadingAt ?? at };
 }
 
 export function cakingFault({ freezeThaw, dampTime, firstReadingAt }: Caking): Fault | null {
@@ -49,12 +49,12 @@ export function cakingFault({ freezeThaw, dampTime, firstReadingAt }: Caking): F
   };
 }
 
-// Common practice, no source: nobody has measured it for bird food. Damp food needs few rounds, dry food many; the
-// finding is a note for the next visit and never rings, so being wrong costs a glance.
+// Common practice, no source: nobody has measured it for bird food. Damp food needs few cycles, dry food many; the
+// finding is a note for the next visit without a notification, so an error costs little.
 const cyclesWhenDamp = 4;
 const cyclesWhenDry = 10;
 const dampHumidityMin = 85; // percent, above which grain and nuts take up water in days
 const dampTimeMin = minutes(12 * 60);
 const gapMax = minutes(30);
-/** The mass of the food follows the box slowly: half-degree tremors about zero freeze none of it. */
+/** The mass of the food follows the box slowly: changes of half a degree about zero freeze none of it. */
 const thawDeadband = 1;

@@ -21,7 +21,7 @@ const relativeCapacity: Curve = [
 /** Below this lithium cells should not be discharged: a cell maker's data and general guidance, both seen second-hand. */
 export const dischargeTemperatureMin = { lithiumIronPhosphate: celsius(-30), lithiumIon: celsius(-20) } as const;
 /** From here on makers' sheets for either kind show little left; common practice, no source. */
-const lithiumWeakBelow = -20;
+const lithiumWeakCelsius = -20;
 
 /** A sentence for the keeper on what this cold does to the battery; null where it does little. */
 export function coldBatteryText(kind: BatteryKind, battery: Celsius): string | null {
@@ -36,7 +36,7 @@ export function coldBatteryText(kind: BatteryKind, battery: Celsius): string | n
     case "lithiumIon":
       if (battery < dischargeTemperatureMin[kind])
         return `Its kind of battery should not be used below ${temperatureText(dischargeTemperatureMin[kind])}.`;
-      return battery < lithiumWeakBelow ? "In this cold a lithium battery gives little." : null;
+      return battery < lithiumWeakCelsius ? "In this cold a lithium battery gives little." : null;
     case "none":
       return null;
   }

@@ -26,27 +26,27 @@ export function updateCharging(before: ChargingState, readings: Readings, at: In
   const { charge, batteryTemperature, inside } = readings;
   const battery = batteryTemperature ?? inside;
   if (charge === null || battery === null) return before;
-  const measuredAt = batteryTemperature === null ? "box" : "battery";
-  const coldBelow = measuredAt === "battery" ? 0 : boxColdBelow;
-  const stands = before.found !== null;
-  const cold = stands ? battery < coldBelow + warmDeadband : battery < coldBelow;
-  const charging = charge > (stands ? chargingCurrentOff : chargingCurrentOn);
+  const thermometer = batteryTemperature === null ? "box" : "battery";
+  const coldBelow = thermometer === "battery" ? 0 : boxColdBelow;
+  const isActive = before.found !== null;
+  const isCold = isActive ? battery < coldBelow + warmDeadband : battery < coldBelow;
+  const isCharging = charge > (isActive ? chargingCurrentOff : chargingCurrentOn);
   return {
-    found: cold && charging ? { at, temperature: battery, thermometer: measuredAt, chargeCurrent: charge } : null,
+    found: isCold && isCharging ? { at, temperature: battery, thermometer, chargeCurrent: charge } : null,
   };
 }
 
-/** Told as present only while the feeder goes on saying it: a sensor that has fallen silent proves no current. */
-const presentFor = minutes(15);
+/** Shown as present only while it is reported: a silent sensor proves no current. */
+const presentMax = minutes(15);
 
 export function chargingInFrostFault(found: ChargingFinding, now: Instant): Fault {
   const where = found.thermometer === "battery" ? "the battery" : "the box with the battery";
   return {
     kind: "chargingInFrost",
     reason:
-      now - found.at <= presentFor
+      now - found.at <= presentMax
         ? `Current flows into the lithium battery while ${where} is at ${temperatureText(found.temperature)}.`
-        : `Current flowed into the lithium battery while ${where} was at ${temperatureText(found.temperature)}, ${spanText(between(found.at, now))} ago. Nothing has been reported of the current since.`,
+        : `Current flowed into the lithium battery while ${where} was at ${temperatureText(found.temperature)}, ${spanText(between(found.at, now))} ago. The current has not been reported since.`,
     evidence: [
       { label: "current into the battery", value: `${Math.round(found.chargeCurrent)} mA`, at: found.at },
       { label: `temperature of the ${found.thermometer}`, value: temperatureText(found.temperature), at: found.at },
@@ -55,7 +55,7 @@ export function chargingInFrostFault(found: ChargingFinding, now: Instant): Faul
   };
 }
 
-// mA: above what a cheap current sensor says of nothing, and where it stops. Common practice, no source.
+// mA: above what a cheap current sensor reports without current, and where it ends. Common practice, no source.
 const chargingCurrentOn = 50;
 const chargingCurrentOff = 25;
 /** The box may be colder than the cells in it, but not for long by this much. */

@@ -27,7 +27,7 @@ import {
   weakSupplyFault,
 } from "./weakSupply.ts";
 
-/** What cold does to a feeder, each finding with its own memory and deadband. */
+/** What cold does to a feeder, each finding with its own state and deadband. */
 export interface ColdState {
   readonly frost: Frost;
   readonly battery: FreezingBattery;
@@ -46,7 +46,7 @@ export const initialCold = (): ColdState => ({
   detector: initialDetectorDrift(),
 });
 
-/** Takes in the readings of one report. A quantity that wasn't said leaves what was found by it as it is. */
+/** The readings of one report. A missing reading leaves its findings as they are. */
 export function updateCold(cold: ColdState, readings: Readings, at: Instant, settings: FeederSettings): ColdState {
   return {
     frost: updateFrost(cold.frost, readings, at, settings),
@@ -59,39 +59,39 @@ export function updateCold(cold: ColdState, readings: Readings, at: Instant, set
   };
 }
 
-/** The motor ran: how the supply took it. */
+/** The motor ran: whether the supply voltage dropped. */
 export function updateColdByPortion(cold: ColdState, portion: Portion, at: Instant): ColdState {
   const supply = updateSupplyByPortion(cold.supply, portion, at);
   return supply === cold.supply ? cold : { ...cold, supply };
 }
 
-/** Something fell past the detector: how strong it looked in this cold. */
+/** Something fell past the detector: the strength of its signal at this temperature. */
 export function updateColdByDeposit(cold: ColdState, deposit: Deposit, at: Instant): ColdState {
   const detector = updateDetectorByDeposit(cold.detector, deposit, at);
   return detector === cold.detector ? cold : { ...cold, detector };
 }
 
-/** Fresh food has not yet frozen. A keeper who only tops it up has at least seen what lies there. */
+/** Fresh food has not frozen yet. A keeper who adds some has seen the old food. */
 export const updateColdByRefill = (cold: ColdState): ColdState => ({ ...cold, caking: initialCaking() });
 
 /** Findings whose readings are too old prove nothing any more: a silent feeder may have thawed long ago. */
 export function coldFaults(cold: ColdState, settings: FeederSettings, now: Instant): Fault[] {
-  const oldestThatCounts = now - Math.max(staleAfter, 2 * settings.reportEvery);
+  const oldestAt = now - Math.max(staleAfter, 2 * settings.reportEvery);
   const faults: Fault[] = [];
   const add = (fault: Fault | null) => {
     if (fault !== null) faults.push(fault);
   };
   const frost = cold.frost.found;
-  if (frost && frost.at >= oldestThatCounts) add(frostFault(frost, cold.frost.freezeThaw));
+  if (frost && frost.at >= oldestAt) add(frostFault(frost, cold.frost.freezeThaw));
   const battery = cold.battery.found;
-  if (battery && settings.battery === "leadAcid" && battery.at >= oldestThatCounts) add(batteryFreezingFault(battery));
+  if (battery && settings.battery === "leadAcid" && battery.at >= oldestAt) add(batteryFreezingFault(battery));
   const charging = cold.charging.found;
-  if (charging && isLithium(settings) && charging.at >= oldestThatCounts) add(chargingInFrostFault(charging, now));
-  // Neither food nor supply heals by not being looked at.
+  if (charging && isLithium(settings) && charging.at >= oldestAt) add(chargingInFrostFault(charging, now));
+  // Food and supply don't recover without readings.
   add(cakingFault(cold.caking));
   add(weakSupplyFault(cold.supply, settings));
   const drift = cold.detector.found;
-  if (drift && settings.sensors.detector && drift.at >= oldestThatCounts) add(detectorDriftFault(cold.detector));
+  if (drift && settings.sensors.detector && drift.at >= oldestAt) add(detectorDriftFault(cold.detector));
   return faults;
 }
 

@@ -6,7 +6,6 @@ import {
   estimatedMissedShare,
   initialSignalModel,
   missedShare,
-  relativeCoilResistance,
   type SignalModel,
   smallestAcceptedSignal,
   updateSignalModel,
@@ -14,17 +13,17 @@ import {
 import { temperatureText } from "./temperatureText.ts";
 
 /**
- * A detector that cold makes weaker hears fewer caps, and nobody hears of those. Two things give it away:
- * - Signals. They come ever closer to the weakest that was ever taken, yet none is weaker: the rest must have been missed.
- *   Each deposit taken where a share p should have been too weak weighs ln 1/(1 − p); one far weaker that was taken refutes all.
- * - The slot's own beam. In frost more falls through it than the detector calls metal, against what is usual in mild weather.
+ * Cold makes a detector weaker, and missed caps aren't reported. Two kinds of evidence show it:
+ * - Signals. They come closer to the weakest one ever accepted, yet none is weaker: the rest must have been missed. Each deposit
+ *   accepted where a share p should have been too weak adds ln 1/(1 − p); a far weaker one that was accepted disproves all.
+ * - The slot's own beam. In frost more falls through it than the detector reports as metal, against what is usual in mild weather.
  */
 export interface DetectorDrift {
   readonly signalModel: SignalModel;
-  readonly lastTemperature: { readonly celsius: Celsius; readonly at: Instant } | null; // null until one was said
+  readonly lastTemperature: { readonly celsius: Celsius; readonly at: Instant } | null; // null until one was reported
   readonly signalEvidence: number; // log odds, summed as by Page (1954)
   readonly beamEvidence: number;
-  /** What fell through the beam in mild weather, and how much of it was called no metal. */
+  /** What fell through the beam in mild weather, and how much of it wasn't reported as metal. */
   readonly mildFalls: { readonly count: number; readonly notMetal: number };
   /** The last days: two blocks of them, so that two to four days are at hand. */
   readonly recentFalls: FallCounts;
@@ -35,7 +34,7 @@ export interface DetectorDrift {
 interface FallCounts {
   readonly block: number;
   readonly accepted: number;
-  readonly expectedMisses: number; // how many should have been missed beside those taken
+  readonly expectedMisses: number; // how many should have been missed beside those accepted
   readonly notMetal: number; // through the beam, and no metal
 }
 
@@ -52,42 +51,47 @@ export const initialDetectorDrift = (): DetectorDrift => ({
   found: null,
 });
 
+// Long: both kinds of evidence start from the same deposit, and the state is written out.
 export function updateDetectorByDeposit(
   before: DetectorDrift,
   { metal, signal, chute }: Deposit,
   at: Instant,
 ): DetectorDrift {
-  // A coil follows the box within the hour; an old backlog fell in a cold that nobody told of.
-  if (before.lastTemperature === null || Math.abs(at - before.lastTemperature.at) > temperatureHolds) return before;
+  // A coil follows the box within the hour; the temperature of an old backlog is unknown.
+  if (before.lastTemperature === null || Math.abs(at - before.lastTemperature.at) > temperatureAgeMax) return before;
   const temperature = before.lastTemperature.celsius;
-  const turned = startBlock(before, at);
-  const { recentFalls } = turned;
+  const current = startBlock(before, at);
+  const { recentFalls } = current;
   if (metal === false) {
-    if (chute !== true) return turned;
-    const beam = {
-      ...updateBeamEvidence(turned, temperature, true),
+    if (chute !== true) return current;
+    const byBeam = {
+      ...updateBeamEvidence(current, temperature, true),
       recentFalls: { ...recentFalls, notMetal: recentFalls.notMetal + 1 },
     };
-    return updateDriftFinding({ ...turned, ...beam }, temperature, at);
+    return updateDriftFinding({ ...current, ...byBeam }, temperature, at);
   }
-  // Without a word on metal it was paid for, so it was taken.
-  const share = signal === null ? 0 : missedShare(turned.signalModel, temperature);
-  const signals = signal === null ? turned.signalModel : updateSignalModel(turned.signalModel, signal, temperature);
-  const missed = share < missesUntil ? share : estimatedMissedShare(turned.signalModel, temperature);
-  const bySignals =
-    Math.min(evidenceMax, rescaledSignalEvidence(turned, signals, temperature) - Math.log1p(-Math.min(missed, 0.8))) +
-    0;
-  const missedBeside = Math.min(missed / (1 - missed), tooWeakMax);
+  // A deposit that doesn't say whether it was metal was paid for, so it was accepted.
+  const missedBySignal = signal === null ? 0 : missedShare(current.signalModel, temperature);
+  const signalModel =
+    signal === null ? current.signalModel : updateSignalModel(current.signalModel, signal, temperature);
+  const missedNow =
+    missedBySignal < missedShareToClear ? missedBySignal : estimatedMissedShare(current.signalModel, temperature);
+  const updatedEvidence =
+    Math.min(
+      evidenceMax,
+      rescaledSignalEvidence(current, signalModel, temperature) - Math.log1p(-Math.min(missedNow, 0.8)),
+    ) + 0;
+  const expectedMisses = Math.min(missedNow / (1 - missedNow), expectedMissesMax);
   return updateDriftFinding(
     {
-      ...turned,
-      ...(chute === true ? updateBeamEvidence(turned, temperature, false) : {}),
-      signalModel: signals,
-      signalEvidence: bySignals,
+      ...current,
+      ...(chute === true ? updateBeamEvidence(current, temperature, false) : {}),
+      signalModel,
+      signalEvidence: updatedEvidence,
       recentFalls: {
         ...recentFalls,
         accepted: recentFalls.accepted + 1,
-        expectedMisses: recentFalls.expectedMisses + missedBeside,
+        expectedMisses: recentFalls.expectedMisses + expectedMisses,
       },
     },
     temperature,
@@ -105,25 +109,18 @@ export function detectorDriftFault(drift: DetectorDrift): Fault | null {
   const { found } = drift;
   if (found === null) return null;
   const { missing, fell, notMetal } = recentFallCounts(drift);
-  const cold = temperatureText(found.temperature);
-  const coil = Math.round(100 * (relativeCoilResistance(found.temperature) - 1));
+  const temperatureText2 = temperatureText(found.temperature);
   const evidence: Evidence[] = [
-    { label: "temperature at the detector", value: cold, at: found.at },
-    {
-      label: "estimated share missed now",
-      value: `${percent(estimatedMissedShare(drift.signalModel, found.temperature))} %`,
-      at: null,
-    },
-    { label: "through the slot, not called metal, last days", value: String(notMetal), at: null },
-    { label: "copper of a coil, against 20 °C", value: `${coil < 0 ? "−" : "+"}${Math.abs(coil)} %`, at: null },
+    { label: "temperature at the detector", value: temperatureText2, at: found.at },
+    { label: "through the slot, not metal, last days", value: String(notMetal), at: null },
   ];
-  const why =
+  const observation =
     found.evidence === "signals"
-      ? `At ${cold} the detector hears caps only weakly`
-      : `Since it froze more falls through the slot than the detector calls metal`;
+      ? `At ${temperatureText2} the detector detects caps only weakly`
+      : "Since it froze the detector misses more of what falls through the slot";
   return {
     kind: "detectorDrifting",
-    reason: `${why}: it may be missing about ${missing} of the ${fell} deposits of the last days.`,
+    reason: `${observation}: it may be missing about ${missing} of the ${fell} deposits of the last days.`,
     evidence,
     confidence: null,
   };
@@ -132,31 +129,31 @@ export function detectorDriftFault(drift: DetectorDrift): Fault | null {
 // --- evidence --------------------------------------------------------------------------------------------------------
 
 /**
- * A cap weaker than any before was taken all the same, so the detector's limit lies lower than was thought. The evidence is
- * what it would have been with that limit, which is nearly all of it where the cap was a hair weaker, and nearly none where
- * it was far weaker (the shares are small, so that evidence goes with them).
+ * A cap weaker than any before was accepted, so the detector's limit lies lower than estimated. The evidence is what it would
+ * have been with that limit: nearly all of it where the cap was a little weaker, and nearly none where it was far weaker (the
+ * shares are small, so the evidence is proportional to them).
  */
 function rescaledSignalEvidence(
   { signalModel, signalEvidence }: DetectorDrift,
   now: SignalModel,
   temperature: Celsius,
 ): number {
-  const [least, leastNow] = [smallestAcceptedSignal(signalModel), smallestAcceptedSignal(now)];
-  if (signalEvidence === 0 || least === null || leastNow === null || leastNow >= least) return signalEvidence;
+  const [smallest, smallestNow] = [smallestAcceptedSignal(signalModel), smallestAcceptedSignal(now)];
+  if (signalEvidence === 0 || smallest === null || smallestNow === null || smallestNow >= smallest)
+    return signalEvidence;
   const shareBefore = missedShare(signalModel, temperature);
-  const shareNow = missedShare({ ...signalModel, smallest: leastNow }, temperature);
+  const shareNow = missedShare({ ...signalModel, smallest: smallestNow }, temperature);
   return shareBefore > 0 ? signalEvidence * Math.min(1, shareNow / shareBefore) : 0;
 }
 
 /** Raised by enough of either evidence, cleared by less of it or by warmth. */
 function updateDriftFinding(drift: DetectorDrift, temperature: Celsius, at: Instant): DetectorDrift {
   const { found, signalEvidence, beamEvidence } = drift;
-  if (found === null && signalEvidence < evidenceToRaise && beamEvidence < evidenceToRaise) return drift;
-  const enough = found === null ? evidenceToRaise : evidenceToRaise / 2;
-  const weak =
-    signalEvidence >= enough && missedShare(drift.signalModel, temperature) >= (found ? missesUntil : missesFrom);
-  const unheard = beamEvidence >= enough && temperature < (found ? thawedFrom : frostBelow);
-  if (weak || unheard) return { ...drift, found: { at, temperature, evidence: weak ? "signals" : "beam" } };
+  const limits = found === null ? limitsToRaise : limitsToClear;
+  const isWeak = signalEvidence >= limits.evidence && missedShare(drift.signalModel, temperature) >= limits.missedShare;
+  if (isWeak) return { ...drift, found: { at, temperature, evidence: "signals" } };
+  const isMissedByBeam = beamEvidence >= limits.evidence && temperature < limits.celsius;
+  if (isMissedByBeam) return { ...drift, found: { at, temperature, evidence: "beam" } };
   return found === null ? drift : { ...drift, found: null };
 }
 
@@ -165,41 +162,42 @@ function updateBeamEvidence(
   temperature: Celsius,
   notMetal: boolean,
 ): Pick<DetectorDrift, "beamEvidence" | "mildFalls"> {
-  if (temperature > thawedFrom) {
-    const fade = mildFalls.count < rememberedFalls ? 1 : 1 - 1 / rememberedFalls;
-    const learnt = { count: fade * mildFalls.count + 1, notMetal: fade * mildFalls.notMetal + (notMetal ? 1 : 0) };
-    return { beamEvidence, mildFalls: learnt };
+  if (temperature > thawedAbove) {
+    const keptShare = mildFalls.count < fallsRememberedMax ? 1 : 1 - 1 / fallsRememberedMax;
+    const updatedFalls = {
+      count: keptShare * mildFalls.count + 1,
+      notMetal: keptShare * mildFalls.notMetal + (notMetal ? 1 : 0),
+    };
+    return { beamEvidence, mildFalls: updatedFalls };
   }
   if (temperature >= frostBelow || mildFalls.count < mildFallsMin) return { beamEvidence, mildFalls };
-  const usual = mildNotMetalShare(mildFalls);
-  const drifted = usual + beamMisses * (1 - usual);
-  const weighs = notMetal ? Math.log(drifted / usual) : Math.log1p(-beamMisses);
-  return { beamEvidence: Math.min(evidenceMax, Math.max(0, beamEvidence + weighs)), mildFalls };
+  const usualShare = mildNotMetalShare(mildFalls);
+  const driftedShare = usualShare + beamMissedShare * (1 - usualShare);
+  const logRatio = notMetal ? Math.log(driftedShare / usualShare) : Math.log1p(-beamMissedShare);
+  return { beamEvidence: Math.min(evidenceMax, Math.max(0, beamEvidence + logRatio)), mildFalls };
 }
 
-/** Birds bring stones, too. One and a half falls of twenty are taken for granted before any was seen. */
+/** Birds bring stones, too: one and a half falls of twenty are assumed before any was seen. */
 const mildNotMetalShare = ({ count, notMetal }: DetectorDrift["mildFalls"]): number => (notMetal + 1.5) / (count + 20);
 
 function startBlock(drift: DetectorDrift, at: Instant): DetectorDrift {
   const block = Math.floor(at / days(2));
-  if (block <= drift.recentFalls.block) return drift; // of the same days, or late out of a backlog
+  if (block <= drift.recentFalls.block) return drift; // of the same days, or late from a backlog
   const before = block === drift.recentFalls.block + 1 ? drift.recentFalls : initialFallCounts(block - 1);
   return { ...drift, recentFalls: initialFallCounts(block), previousFalls: before };
 }
 
 function recentFallCounts({ recentFalls, previousFalls, mildFalls }: DetectorDrift) {
-  const taken = recentFalls.accepted + previousFalls.accepted;
+  const accepted = recentFalls.accepted + previousFalls.accepted;
   const notMetal = recentFalls.notMetal + previousFalls.notMetal;
-  const usual = mildNotMetalShare(mildFalls);
-  const seenByBeam = notMetal - (usual / (1 - usual)) * taken;
+  const usualShare = mildNotMetalShare(mildFalls);
+  const seenByBeam = notMetal - (usualShare / (1 - usualShare)) * accepted;
   const missing = Math.max(
     1,
     Math.round(Math.max(recentFalls.expectedMisses + previousFalls.expectedMisses, seenByBeam)),
   );
-  return { missing, fell: taken + missing, notMetal };
+  return { missing, fell: accepted + missing, notMetal };
 }
-
-const percent = (share: number): number => Math.round(100 * share);
 
 /**
  * The mean run to a false alarm by either evidence is at least e to this (Lorden 1971): 20,000 deposits, two years of thirty
@@ -208,13 +206,17 @@ const percent = (share: number): number => Math.round(100 * share);
 const evidenceToRaise = Math.log(20_000);
 /** So that some twenty good deposits clear it. */
 const evidenceMax = evidenceToRaise + 3;
-// More than one in ten is worth a keeper's way; half of that is a deadband.
-const missesFrom = 0.1;
-const missesUntil = 0.05;
-const beamMisses = 0.2;
-const tooWeakMax = 9; // where nearly all are missed, one that is taken speaks for ten
+// More than one in ten is worth a visit; half of that is a deadband.
+const missedShareToRaise = 0.1;
+const missedShareToClear = 0.05;
+const beamMissedShare = 0.2;
+const expectedMissesMax = 9; // where nearly all are missed, one that is accepted counts for ten
 const frostBelow = 0;
-const thawedFrom = 3;
+const thawedAbove = 3;
 const mildFallsMin = 40;
-const rememberedFalls = 400;
-const temperatureHolds = hours(2);
+const fallsRememberedMax = 400;
+const temperatureAgeMax = hours(2);
+
+const limitsToRaise = { evidence: evidenceToRaise, missedShare: missedShareToRaise, celsius: frostBelow };
+/** The deadband. */
+const limitsToClear = { evidence: evidenceToRaise / 2, missedShare: missedShareToClear, celsius: thawedAbove };

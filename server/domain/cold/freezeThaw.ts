@@ -1,6 +1,6 @@
 import type { Celsius } from "../units.ts";
 
-/** Each thaw wets the food and each frost swells it: feed that went through it often cakes and jams. */
+/** Each thaw wets the food and each frost swells it: food that went through it often cakes and jams. */
 export interface FreezeThaw {
   readonly isFrozen: boolean;
   readonly cycles: number; // thawed → frozen → thawed, counted at the thaw

@@ -7,7 +7,7 @@ import { type AssumedLid, assumeLid, type NightTemperatures, updateNight } from 
 import { frostPoint, overIce, saturationPressure, vapourPressure } from "./psychrometrics.ts";
 import { type DampInput, initialWetness, recordThaw, updateWetness, type Wet, type Wetness } from "./wetness.ts";
 
-/** Frost that grows inside, thin, and water that was there before the cold, which locks the tray. */
+/** Thin frost that grows on the box, and water from before the cold, which locks the tray as ice. */
 export interface Frost {
   readonly wetness: Wetness;
   readonly night: NightTemperatures | null;
@@ -25,7 +25,7 @@ export type FrostFinding = {
   readonly at: Instant; // of the newest readings that show it
   readonly surfaceTemperature: Celsius;
   readonly place: "lid" | "inside";
-  readonly isEstimated: boolean; // by the air, for want of a thermometer on the lid
+  readonly isEstimated: boolean; // from the air, without a thermometer on the lid
 } & (
   | { readonly kind: "growing"; readonly frostPoint: Celsius }
   | { readonly kind: "remaining"; readonly dryingSince: Instant | null } // frost that grew and has neither thawed nor dried off
@@ -34,7 +34,7 @@ export type FrostFinding = {
 
 type MeasuredSurface = Pick<FrostFinding, "surfaceTemperature" | "place" | "isEstimated">;
 
-/** In practice frost goes with the fault that was chosen: a newcomer who heals it shall see it healed. */
+/** On a practice feeder frost follows the chosen fault: who ends it sees it end. */
 type FrostSettings = Pick<FeederSettings, "place" | "practice">;
 
 export const initialFrost = (): Frost => ({
@@ -57,9 +57,9 @@ export function updateFrost(frost: Frost, readings: Readings, at: Instant, setti
 
 /** The chosen cold night keeps its air damp; healthy practice weather never wets or frosts anything. */
 function isWaterSettling(readings: Readings): boolean {
-  const on = coldestMeasuredSurface(readings);
+  const surface = coldestMeasuredSurface(readings);
   const vapour = measuredVapourPressure(readings);
-  return on === null || vapour === null || frostPointOf(vapour) - on.surfaceTemperature >= growsUntil;
+  return surface === null || vapour === null || frostPointOf(vapour) - surface.surfaceTemperature >= growthMarginMin;
 }
 
 function updateFrostByReadings(frost: Frost, readings: Readings, at: Instant, settings: FrostSettings): Frost {
@@ -70,13 +70,13 @@ function updateFrostByReadings(frost: Frost, readings: Readings, at: Instant, se
   if (measured === null && assumed === null) return night === frost.night ? frost : { ...frost, night };
 
   const vapour = measuredVapourPressure(readings);
-  const lid =
+  const assumedLid =
     measured === null || (assumed !== null && assumed.surfaceTemperature < measured.surfaceTemperature)
       ? assumed
       : null;
-  const damp = dampInput(vapour, measured, lid, practice ? noTime : dewWetsFrom);
-  const wetness = updateWetness(frost.wetness, damp, readings, at);
-  const before: Frost = {
+  const input = dampInput(vapour, measured, assumedLid, practice ? noTime : dewWettingTime);
+  const wetness = updateWetness(frost.wetness, input, readings, at);
+  const updated: Frost = {
     wetness,
     night,
     coldSpell: updateColdSpell(frost.coldSpell, readings, at),
@@ -84,86 +84,120 @@ function updateFrostByReadings(frost: Frost, readings: Readings, at: Instant, se
     freezeThaw:
       measured === null ? frost.freezeThaw : updateFreezeThaw(frost.freezeThaw, measured.surfaceTemperature, thawAbove),
   };
-  // What a thermometer shows goes before what is guessed from the air.
-  const guessed = before.found?.isEstimated ? before.found : null;
-  const unguessed = guessed === null ? before : { ...before, found: null };
-  const seen = measured === null ? unguessed : updateMeasuredFrost(unguessed, measured, vapour, at);
-  if (assumed === null || seen.found !== null) return seen;
-  return updateAssumedFrost({ ...seen, found: guessed }, assumed, vapour, at);
+  return updateFrostFinding(updated, measured, assumed, vapour, at);
 }
 
-function updateMeasuredFrost(frost: Frost, on: MeasuredSurface, vapour: number | null, at: Instant): Frost {
-  if (on.surfaceTemperature > thawAbove) return updateByThaw(frost, at);
-  const { found } = frost;
-  const { wet } = frost.wetness;
-  // Where only a guess says that it was wet, only the guess's own rules may tell of it.
-  if (wet !== null && !wet.isEstimated && on.surfaceTemperature < freezeBelow)
-    return { ...frost, found: frozenWaterFinding(wet, on, at) };
-  const point = vapour === null ? null : frostPointOf(vapour);
-  if (found === null) {
-    const grows = point !== null && on.surfaceTemperature < freezeBelow && point - on.surfaceTemperature >= growsFrom;
-    return grows ? { ...frost, found: { kind: "growing", frostPoint: point, at, ...on } } : frost;
-  }
-  if (found.kind === "frozenWater") return { ...frost, found: { ...found, at, ...on } }; // ice stays until it thaws
-  if (point === null || vapour === null) return frost; // said nothing of humidity this time
-  if (point - on.surfaceTemperature >= (found.kind === "growing" ? growsUntil : growsFrom)) {
-    return { ...frost, found: { kind: "growing", frostPoint: point, at, ...on } };
-  }
-  const drying = vapour < dryingShare * saturationPressure(overIce, on.surfaceTemperature);
-  const dryingSince = drying ? ((found.kind === "remaining" ? found.dryingSince : null) ?? at) : null;
-  if (dryingSince !== null && at - dryingSince >= driesOffWithin) return { ...frost, found: null };
-  return { ...frost, found: { kind: "remaining", dryingSince, at, ...on } };
-}
-
-/**
- * On a lid that nobody measures. A guess takes more margin, and is told once in a cold spell, frost and ice each: in a damp
- * winter every clear night is like the last, and a keeper who was told of the first knows it.
- */
-function updateAssumedFrost(
+/** A finding by a thermometer replaces one that is estimated from the air. */
+function updateFrostFinding(
   frost: Frost,
-  { surfaceTemperature, isUnderClearSky }: AssumedLid,
+  measured: MeasuredSurface | null,
+  assumed: AssumedLid | null,
   vapour: number | null,
   at: Instant,
 ): Frost {
+  const estimated = frost.found?.isEstimated ? frost.found : null;
+  const withoutEstimate = estimated === null ? frost : { ...frost, found: null };
+  const afterMeasured =
+    measured === null ? withoutEstimate : updateMeasuredFrost(withoutEstimate, measured, vapour, at);
+  if (assumed === null || afterMeasured.found !== null) return afterMeasured;
+  return updateAssumedFrost({ ...afterMeasured, found: estimated }, assumed, vapour, at);
+}
+
+function updateMeasuredFrost(frost: Frost, surface: MeasuredSurface, vapour: number | null, at: Instant): Frost {
+  const { surfaceTemperature } = surface;
   if (surfaceTemperature > thawAbove) return updateByThaw(frost, at);
-  const on: MeasuredSurface = { surfaceTemperature, place: "lid", isEstimated: true };
-  const { found, coldSpell } = frost;
+  const { found } = frost;
   const { wet } = frost.wetness;
-  if (wet !== null && surfaceTemperature < freezeBelow && found?.kind !== "frozenWater" && coldSpell?.hadIce !== true) {
+  // Where the water is only estimated, the rules of the estimate decide.
+  if (wet !== null && !wet.isEstimated && surfaceTemperature < freezeBelow)
+    return { ...frost, found: frozenWaterFinding(wet, surface, at) };
+  if (found?.kind === "frozenWater") return { ...frost, found: { ...found, at, ...surface } }; // ice stays until it thaws
+  if (vapour === null) return frost; // no humidity in this report
+  if (isFrostGrowing(found, surfaceTemperature, vapour))
+    return { ...frost, found: { kind: "growing", frostPoint: frostPointOf(vapour), at, ...surface } };
+  return found === null ? frost : { ...frost, found: remainingFrost(found, surface, vapour, at) };
+}
+
+function isFrostGrowing(found: FrostFinding | null, surfaceTemperature: Celsius, vapour: number): boolean {
+  if (found === null && surfaceTemperature >= freezeBelow) return false;
+  const margin = found?.kind === "growing" ? growthMarginMin : growthMargin;
+  return frostPointOf(vapour) - surfaceTemperature >= margin;
+}
+
+/** Null once the frost has had time to dry off. */
+function remainingFrost(
+  found: FrostFinding,
+  surface: MeasuredSurface,
+  vapour: number,
+  at: Instant,
+): FrostFinding | null {
+  const isDrying = vapour < dryingShare * saturationPressure(overIce, surface.surfaceTemperature);
+  const dryingSince = isDrying ? ((found.kind === "remaining" ? found.dryingSince : null) ?? at) : null;
+  if (dryingSince !== null && at - dryingSince >= dryingTime) return null;
+  return { kind: "remaining", dryingSince, at, ...surface };
+}
+
+/**
+ * On a lid without a thermometer. An estimate takes more margin, and raises a fault once in a cold spell, for frost and for ice
+ * each: in a damp winter every clear night is like the last, and a keeper knows it after the first.
+ */
+function updateAssumedFrost(frost: Frost, lid: AssumedLid, vapour: number | null, at: Instant): Frost {
+  const { surfaceTemperature } = lid;
+  if (surfaceTemperature > thawAbove) return updateByThaw(frost, at);
+  const surface: MeasuredSurface = { surfaceTemperature, place: "lid", isEstimated: true };
+  const { found, coldSpell, wetness } = frost;
+  const isFreezing = surfaceTemperature < freezeBelow;
+  const isIceFound = found?.kind === "frozenWater" || hadIce(coldSpell);
+  if (wetness.wet !== null && isFreezing && !isIceFound) {
     return {
       ...frost,
-      found: frozenWaterFinding(wet, on, at),
+      found: frozenWaterFinding(wetness.wet, surface, at),
       coldSpell: { foundAt: at, warmSince: null, hadIce: true },
     };
   }
   if (found !== null) {
-    // Frost is guessed from the night; when the sun is up, or cloud has come, nothing goes on proving it.
+    // Frost is estimated from a clear night; after sunrise or under cloud it is no longer shown.
     if (found.kind === "growing" && frost.night === null) return { ...frost, found: null };
-    return { ...frost, found: { ...found, at, ...on } };
+    return { ...frost, found: { ...found, at, ...surface } };
   }
-  if (coldSpell !== null || surfaceTemperature >= freezeBelow) return frost;
-  const nextSpell = { foundAt: at, warmSince: null, hadIce: false };
-  const point = vapour === null ? null : frostPointOf(vapour);
-  const grows = isUnderClearSky && point !== null && point - surfaceTemperature >= growsFrom + guessMargin;
-  return grows ? { ...frost, found: { kind: "growing", frostPoint: point, at, ...on }, coldSpell: nextSpell } : frost;
+  return coldSpell === null && isFreezing ? updateAssumedGrowth(frost, lid, surface, vapour, at) : frost;
+}
+
+const hadIce = (coldSpell: Frost["coldSpell"]): boolean => coldSpell !== null && coldSpell.hadIce;
+
+function updateAssumedGrowth(
+  frost: Frost,
+  { isUnderClearSky }: AssumedLid,
+  surface: MeasuredSurface,
+  vapour: number | null,
+  at: Instant,
+): Frost {
+  if (vapour === null || !isUnderClearSky) return frost;
+  const frostPointNow = frostPointOf(vapour);
+  if (frostPointNow - surface.surfaceTemperature < growthMargin + estimateMargin) return frost;
+  return {
+    ...frost,
+    found: { kind: "growing", frostPoint: frostPointNow, at, ...surface },
+    coldSpell: { foundAt: at, warmSince: null, hadIce: false },
+  };
 }
 
 const frozenWaterFinding = (
   { at: wetAt, cause, isEstimated }: Wet,
-  on: MeasuredSurface,
+  surface: MeasuredSurface,
   at: Instant,
 ): FrostFinding => ({
-  ...on,
+  ...surface,
   kind: "frozenWater",
   wetAt,
   wetCause: cause,
   at,
-  isEstimated: on.isEstimated || isEstimated,
+  isEstimated: surface.isEstimated || isEstimated,
 });
 
 /**
- * Ice that thaws is water, and locks the tray anew if nothing dries it before the next cold. The thin frost that one night grows
- * leaves too little of it to glue anything. Common practice, no source.
+ * Ice that thaws is water, and locks the tray again if nothing dries it before the next cold. The thin frost of one night leaves
+ * too little water for that. Common practice, no source.
  */
 function updateByThaw(frost: Frost, at: Instant): Frost {
   const { found, wetness } = frost;
@@ -175,80 +209,80 @@ function updateByThaw(frost: Frost, at: Instant): Frost {
   };
 }
 
-/** Over after a day well above freezing, though not at once, or after four weeks, when it is worth telling again. */
-function updateColdSpell(spell: Frost["coldSpell"], { air, inside }: Readings, at: Instant): Frost["coldSpell"] {
+/** Over after a day well above freezing, though not at once, or after four weeks, when it is worth a new fault. */
+function updateColdSpell(coldSpell: Frost["coldSpell"], { air, inside }: Readings, at: Instant): Frost["coldSpell"] {
   const outside = air ?? inside;
-  if (spell === null || at - spell.foundAt >= spellMax) return null;
-  if (outside === null) return spell;
-  if (outside <= spellWarm) return spell.warmSince === null ? spell : { ...spell, warmSince: null };
-  if (spell.warmSince === null) return { ...spell, warmSince: at };
-  return at - spell.warmSince >= spellEnds && at - spell.foundAt >= spellMin ? null : spell;
+  if (coldSpell === null || at - coldSpell.foundAt >= spellMax) return null;
+  if (outside === null) return coldSpell;
+  if (outside <= warmSpellCelsius) return coldSpell.warmSince === null ? coldSpell : { ...coldSpell, warmSince: null };
+  if (coldSpell.warmSince === null) return { ...coldSpell, warmSince: at };
+  return at - coldSpell.warmSince >= warmSpellMin && at - coldSpell.foundAt >= spellMin ? null : coldSpell;
 }
 
 function dampInput(
   vapour: number | null,
   measured: MeasuredSurface | null,
-  lid: AssumedLid | null,
-  dewWetsFrom: Span,
+  assumedLid: AssumedLid | null,
+  wettingTime: Span,
 ): DampInput {
-  const known = measured?.surfaceTemperature ?? lid?.surfaceTemperature;
-  if (known === undefined) throw new Error("expected a surface, measured or assumed");
-  // A guessed lid gathers dew only under a clear sky; at the air's own temperature it would take fog, which is told apart.
-  if (lid !== null) {
-    const { surfaceTemperature, isUnderClearSky } = lid;
+  const surfaceTemperature = assumedLid?.surfaceTemperature ?? measured?.surfaceTemperature;
+  if (surfaceTemperature === undefined) throw new Error("expected a surface, measured or assumed");
+  // An estimated lid gathers dew only under a clear sky; at the air's own temperature it would take fog, which is another cause.
+  if (assumedLid !== null) {
+    const { isUnderClearSky } = assumedLid;
     return {
       vapourPressure: vapour,
       surfaceTemperature,
       isEstimated: isUnderClearSky,
       dewMargin: 0.5,
       canDewForm: isUnderClearSky,
-      dewWettingTime: dewWetsFrom,
+      dewWettingTime: wettingTime,
     };
   }
   return {
     vapourPressure: vapour,
-    surfaceTemperature: known,
+    surfaceTemperature,
     isEstimated: false,
     dewMargin: 0,
     canDewForm: true,
-    dewWettingTime: dewWetsFrom,
+    dewWettingTime: wettingTime,
   };
 }
 
-function coldestMeasuredSurface({ lid, inside }: Readings): MeasuredSurface | null {
-  if (lid !== null && (inside === null || lid <= inside))
-    return { surfaceTemperature: lid, place: "lid", isEstimated: false };
+function coldestMeasuredSurface({ lid: assumedLid, inside }: Readings): MeasuredSurface | null {
+  if (assumedLid !== null && (inside === null || assumedLid <= inside))
+    return { surfaceTemperature: assumedLid, place: "lid", isEstimated: false };
   return inside === null ? null : { surfaceTemperature: inside, place: "inside", isEstimated: false };
 }
 
 /** Humidity is measured beside the box's own thermometer; where it has none, in the air. hPa. */
 function measuredVapourPressure({ humidity, inside, air }: Readings): number | null {
-  const besideIt = inside ?? air;
-  return humidity === null || besideIt === null ? null : vapourPressure(besideIt, humidity);
+  const temperature = inside ?? air;
+  return humidity === null || temperature === null ? null : vapourPressure(temperature, humidity);
 }
 
-/** Air that would sooner wet than frost is taken at 0 °C, where both begin. */
+/** For air that causes dew before frost, 0 °C, where both begin. */
 const frostPointOf = (vapour: number): Celsius => frostPoint(vapour) ?? (0 as Celsius);
 
 // Deadbands wider than a cheap thermometer's noise (± 0.5 °C) and what ± 3 % humidity moves the frost point (0.4 °C).
 const freezeBelow = -0.5;
 const thawAbove = 0.5;
-const growsFrom = 1;
-const growsUntil = 0.3;
-const guessMargin = 0.5;
+const growthMargin = 1;
+const growthMarginMin = 0.3;
+const estimateMargin = 0.5;
 /** Frost goes slowly into dry air: some tenths of a millimetre in a quarter of a day. Common practice, no source. */
 const dryingShare = 0.8;
-const driesOffWithin = hours(6);
+const dryingTime = hours(6);
 /**
  * A clear night takes at most some 80 W/m² from a lid, and vapour gives up 2.5 MJ/kg: never more than a tenth of a millimetre of dew
- * an hour, and near freezing about a tenth of that (from memory). Less than an hour of it glues nothing. Common practice, no source.
+ * an hour, and near freezing about a tenth of that (from memory). Less than an hour of it locks nothing. Common practice, no source.
  */
-const dewWetsFrom = hours(1);
-/** In practice an evening passes in a quarter of a minute. */
+const dewWettingTime = hours(1);
+/** On a practice feeder an evening passes in a quarter of a minute. */
 const noTime = hours(0);
-// So that guesses alone ring less than once a fortnight, also in a winter about zero where one thaw follows another (measured
-// on the tests' invented winters). Our choice.
+// So that estimates alone cause less than one notification in two weeks, also in a winter about zero with many thaws (measured
+// on the simulated winters of the tests). Our choice.
 const spellMin = days(10);
 const spellMax = days(28);
-const spellWarm = 2;
-const spellEnds = hours(24);
+const warmSpellCelsius = 2;
+const warmSpellMin = hours(24);

@@ -5,29 +5,29 @@ import { clearSkyCoolingMax, clearSkyCoolingMin } from "./nightCooling.ts";
 import { temperatureText } from "./temperatureText.ts";
 import type { Wet } from "./wetness.ts";
 
-/** Water that froze glues tray and slot, worth going there for; frost that grew out of the air is thin, and only noted. */
+/** Frozen water locks tray and slot and needs a visit; frost from the air is thin, and only a note. */
 export function frostFault(found: FrostFinding, { cycles }: FreezeThaw): Fault {
   const kind = found.kind === "frozenWater" ? "iceLock" : "frostInside";
   return { kind, reason: frostReason(found), evidence: frostEvidence(found, cycles), confidence: null };
 }
 
 function frostReason(found: FrostFinding): string {
-  const where = found.place === "lid" ? "lid" : "inside of the box";
+  const placeText = found.place === "lid" ? "lid" : "inside of the box";
   const surface = temperatureText(found.surfaceTemperature);
   switch (found.kind) {
     case "growing":
       return found.isEstimated
         ? `A clear, damp night: the lid is estimated at ${surface} or colder, without a thermometer on it, ` +
-            `and the air may frost anything below ${temperatureText(found.frostPoint)}.`
-        : `The ${where} is at ${surface}, and the air is damp enough to frost ` +
-            `anything below ${temperatureText(found.frostPoint)}.`;
+            `and frost may form on surfaces below ${temperatureText(found.frostPoint)}.`
+        : `The ${placeText} is at ${surface}, and the air is so damp that ` +
+            `frost forms on surfaces below ${temperatureText(found.frostPoint)}.`;
     case "remaining":
-      return `Frost grew on the ${where} and hasn't thawed since: it is at ${surface} now.`;
+      return `Frost grew on the ${placeText} and hasn't thawed since: it is at ${surface} now.`;
     case "frozenWater":
       return found.isEstimated
         ? `The lid ${likelyWetText[found.wetCause]} and is estimated at ${surface} now, without a thermometer on it: ` +
             "there may be ice on tray and slot."
-        : `The ${where} ${wetText[found.wetCause]} and is now at ${surface}: expect ice on tray and slot.`;
+        : `The ${placeText} ${wetText[found.wetCause]} and is now at ${surface}: expect ice on tray and slot.`;
   }
 }
 
@@ -43,17 +43,17 @@ const likelyWetText: Record<Wet["cause"], string> = {
 };
 const wetEvidenceText: Record<Wet["cause"], string> = {
   dew: "dew on it",
-  saturatedAir: "air full of water for an hour",
+  saturatedAir: "very humid air for an hour",
   thaw: "its ice thawed",
 };
 
 function frostEvidence(found: FrostFinding, cycles: number): Evidence[] {
-  const where = found.place === "lid" ? "lid" : "inside of the box";
-  const how = found.isEstimated ? `estimated temperature of the ${where}` : `temperature of the ${where}`;
-  const evidence: Evidence[] = [{ label: how, value: temperatureText(found.surfaceTemperature), at: found.at }];
+  const placeText = found.place === "lid" ? "lid" : "inside of the box";
+  const label = found.isEstimated ? `estimated temperature of the ${placeText}` : `temperature of the ${placeText}`;
+  const evidence: Evidence[] = [{ label, value: temperatureText(found.surfaceTemperature), at: found.at }];
   if (found.isEstimated) {
-    const band = `${clearSkyCoolingMin} to ${clearSkyCoolingMax} °C below the air`;
-    evidence.push({ label: "a lid under a clear night sky", value: band, at: null });
+    const coolingText = `${clearSkyCoolingMin} to ${clearSkyCoolingMax} °C below the air`;
+    evidence.push({ label: "a lid under a clear night sky", value: coolingText, at: null });
   }
   if (found.kind === "growing") {
     evidence.push({ label: "frost point of the air", value: temperatureText(found.frostPoint), at: found.at });

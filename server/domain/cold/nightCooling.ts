@@ -6,8 +6,8 @@ import { type Celsius, celsius } from "../units.ts";
 
 /**
  * What a lid without a thermometer is like: under a clear sky at night surfaces run 2 to 5 °C below the air, under cloud
- * hardly at all (common practice, no source). Nothing here sees the sky, but the air does: on a clear calm night it cools from
- * sunset on, and when cloud or wind come it stops cooling or warms. Only the least of the band is ever assumed.
+ * hardly at all (common practice, no source). The sky isn't measured, but the air shows it: on a clear calm night it cools
+ * from sunset on, and with cloud or wind it stops cooling or warms. Only the smallest cooling of the band is assumed.
  */
 export interface NightTemperatures {
   readonly since: Instant;
@@ -17,10 +17,10 @@ export interface NightTemperatures {
 
 export interface AssumedLid {
   readonly surfaceTemperature: Celsius;
-  readonly isUnderClearSky: boolean; // false: taken to be as cold as the air, and no colder
+  readonly isUnderClearSky: boolean; // false: assumed as cold as the air, and no colder
 }
 
-/** Null by day, and while a lid thermometer speaks: one that missed a report must not be guessed for. */
+/** Null by day, and while a lid thermometer reports: one that missed a report is not replaced by an estimate. */
 export function updateNight(
   before: NightTemperatures | null,
   readings: Readings,
@@ -37,7 +37,7 @@ export function updateNight(
   return air < before.coolest ? { ...before, coolest: air } : before;
 }
 
-/** Null where the lid is measured, or nothing tells of the air. */
+/** Null where the lid is measured, or the air isn't. */
 export function assumeLid(
   night: NightTemperatures | null,
   readings: Readings,
@@ -46,24 +46,24 @@ export function assumeLid(
 ): AssumedLid | null {
   const air = outdoorTemperature(readings);
   if (readings.lid !== null || air === null) return null;
-  const underClearSky =
+  const isUnderClearSky =
     night !== null &&
     place !== null &&
-    night.warmest - air >= clearNightCools &&
-    air - night.coolest <= cloudWarms &&
+    night.warmest - air >= clearNightCoolingMin &&
+    air - night.coolest <= clearNightWarmingMax &&
     lightAt(place, at) === "night";
   return {
-    surfaceTemperature: underClearSky ? celsius(air - clearSkyCoolingMin) : air,
-    isUnderClearSky: underClearSky,
+    surfaceTemperature: isUnderClearSky ? celsius(air - clearSkyCoolingMin) : air,
+    isUnderClearSky,
   };
 }
 
-/** A box is warmed by its board, so that its own thermometer rather errs to the warm side, which keeps the estimate shy. */
+/** A box is warmed by its board, so its own thermometer errs to the warm side, which makes the estimate cautious. */
 const outdoorTemperature = ({ air, inside }: Readings): Celsius | null => air ?? inside;
 
 export const clearSkyCoolingMin = 2;
 export const clearSkyCoolingMax = 5;
 /** Air that has cooled so far since sunset, and hasn't warmed by more than a thermometer's noise, lies under a clear sky. */
-const clearNightCools = 3;
-const cloudWarms = 0.7;
+const clearNightCoolingMin = 3;
+const clearNightWarmingMax = 0.7;
 const nightMax = hours(24);

@@ -25,7 +25,7 @@ export const vapourPressure = (air: Celsius, humidity: HumidityPercent): number 
 
 export const dewPoint = (vapour: number): Celsius => saturationTemperature(overWater, vapour);
 
-/** Where frost begins to grow, 0 °C or less; null for air so moist that a surface would be wetted first. */
+/** Where frost begins to grow, 0 °C or less; null for air so moist that dew comes first. */
 export function frostPoint(vapour: number): Celsius | null {
   const point = saturationTemperature(overIce, vapour);
   return point > 0 ? null : point;

@@ -1,6 +1,6 @@
 import type { Celsius } from "../units.ts";
 
-/** As people say it, rounded to what a cheap thermometer is good for. Near freezing half degrees matter. */
+/** Rounded to the accuracy of a cheap thermometer. Near freezing half degrees matter. */
 export function temperatureText(temperature: Celsius): string {
   const step = Math.abs(temperature) < 3 ? 0.5 : 1;
   const rounded = Math.round(temperature / step) * step;

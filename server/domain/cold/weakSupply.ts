@@ -7,20 +7,20 @@ import { coldBatteryText } from "./capacityInCold.ts";
 import { temperatureText } from "./temperatureText.ts";
 
 /**
- * A supply that breaks down while the motor pulls: a sag of a tenth of a second starts the board anew in the middle of a
- * portion. So it is the least of each run that counts, which the portion tells; where it doesn't, the least since the last
- * report, if the motor ran meanwhile. One sag proves nothing (a cold start, a glitch of the converter), repeated ones do.
+ * A supply that drops while the motor runs: a voltage drop of a tenth of a second restarts the board in the middle of a portion.
+ * So the lowest voltage of each run counts, which the portion reports; otherwise the lowest since the last report, if the motor
+ * ran meanwhile. One drop proves nothing (a cold start, a glitch of the converter), repeated ones do.
  */
 export interface SupplyState {
-  /** What the rail is like as a rule, and from how many values that is known. */
+  /** The usual voltage, and from how many values it is known. */
   readonly usualVoltage: Volts | null;
   readonly valuesLearnt: number;
-  readonly hasReadings: boolean; // supplyVolts is said at all; else the portions' own values teach
-  /** The motor ran, and no portion has told how the supply took it. */
+  readonly hasReadings: boolean; // supplyVolts is reported; else the usual voltage is learnt from portions
+  /** The motor ran, and no portion reported the voltage. */
   readonly hasUnmeasuredRun: boolean;
   /** Log odds, summed as by Page (1954), for "often too low" against "now and then". */
   readonly evidence: number;
-  readonly sagCount: number; // since the evidence last was nothing
+  readonly sagCount: number; // since the evidence was last zero
   readonly runCount: number;
   readonly lowest: { readonly volts: Volts; readonly at: Instant } | null;
   readonly batteryTemperature: Celsius | null;
@@ -55,22 +55,22 @@ export function updateSupplyByReadings(before: SupplyState, readings: Readings, 
   const battery = readings.batteryTemperature ?? readings.inside ?? before.batteryTemperature;
   if (supply === null)
     return battery === before.batteryTemperature ? before : { ...before, batteryTemperature: battery };
-  const taught = updateUsualVoltage(
+  const learnt = updateUsualVoltage(
     { ...before, hasReadings: true, hasUnmeasuredRun: false, batteryTemperature: battery },
     supply,
   );
-  return before.hasUnmeasuredRun ? updateSagEvidence(taught, supply, at) : taught;
+  return before.hasUnmeasuredRun ? updateSagEvidence(learnt, supply, at) : learnt;
 }
 
 export function weakSupplyFault(supply: SupplyState, settings: FeederSettings): Fault | null {
   const { isWeak, lowest, usualVoltage, sagCount, runCount, batteryTemperature } = supply;
   if (!isWeak || lowest === null || usualVoltage === null) return null;
-  const cold = batteryTemperature === null ? null : coldBatteryText(settings.battery, batteryTemperature);
-  const least = supplyVoltageMin(usualVoltage);
+  const coldText = batteryTemperature === null ? null : coldBatteryText(settings.battery, batteryTemperature);
+  const minimum = supplyVoltageMin(usualVoltage);
   const evidence: Evidence[] = [
     { label: "lowest while the motor ran", value: voltageText(lowest.volts), at: lowest.at },
-    { label: "too low below", value: voltageText(least), at: null },
-    { label: "runs with too little", value: `${sagCount} of ${runCount}`, at: null },
+    { label: "minimum voltage", value: voltageText(minimum), at: null },
+    { label: "motor runs with low voltage", value: `${sagCount} of ${runCount}`, at: null },
     { label: "usual supply", value: voltageText(usualVoltage), at: null },
   ];
   if (batteryTemperature !== null)
@@ -78,21 +78,21 @@ export function weakSupplyFault(supply: SupplyState, settings: FeederSettings): 
   return {
     kind: "supplyWeak",
     reason:
-      `In ${sagCount} of the last ${runCount} runs of the motor the supply fell below ${voltageText(least)}, ` +
-      `at worst to ${voltageText(lowest.volts)}.${cold === null ? "" : ` ${cold}`}`,
+      `In ${sagCount} of the last ${runCount} runs of the motor the supply fell below ${voltageText(minimum)}, ` +
+      `at worst to ${voltageText(lowest.volts)}.${coldText === null ? "" : ` ${coldText}`}`,
     evidence,
     confidence: null,
   };
 }
 
 /**
- * Below this the board behind the rail is in danger. 5 V: the warning threshold of a widespread family of boards (from
- * memory). Others: a tenth below what the rail is named for, or, where it has no usual name, below what is usual.
+ * Below this the board may restart. 5 V: the warning threshold of a widespread family of boards (from
+ * memory). Others: a tenth below the nominal voltage, or, without one, below the usual voltage.
  */
-export function supplyVoltageMin(usual: Volts): Volts {
-  for (const { nominal, from, to, least } of rails)
-    if (usual >= from && usual <= to) return volts(least ?? 0.9 * nominal);
-  return volts(0.9 * usual);
+export function supplyVoltageMin(usualVoltage: Volts): Volts {
+  for (const { nominal, from, to, least: minimum } of rails)
+    if (usualVoltage >= from && usualVoltage <= to) return volts(minimum ?? 0.9 * nominal);
+  return volts(0.9 * usualVoltage);
 }
 
 /** Rails by ± 10 %; a battery of 12 or 24 V goes from flat to charging, which is more. */
@@ -104,45 +104,50 @@ const rails = [
 ] as const;
 
 function updateUsualVoltage(before: SupplyState, value: Volts): SupplyState {
-  const count = Math.min(before.valuesLearnt + 1, learnOver);
-  const usual =
-    before.usualVoltage === null ? value : volts(before.usualVoltage + (value - before.usualVoltage) / count);
-  return { ...before, usualVoltage: usual, valuesLearnt: count };
+  const valuesLearnt = Math.min(before.valuesLearnt + 1, valuesLearntMax);
+  const usualVoltage =
+    before.usualVoltage === null ? value : volts(before.usualVoltage + (value - before.usualVoltage) / valuesLearnt);
+  return { ...before, usualVoltage, valuesLearnt };
 }
 
 function updateSagEvidence(before: SupplyState, lowest: Volts, at: Instant): SupplyState {
-  if (before.usualVoltage === null || before.valuesLearnt < knownFrom) return before;
-  const sagged = lowest < supplyVoltageMin(before.usualVoltage);
-  const evidence = Math.min(evidenceMax, Math.max(0, before.evidence + (sagged ? sagEvidence : noSagEvidence)));
-  if (evidence === 0) {
-    const clean = before.sagCount === 0 && before.runCount === 0 && !before.isWeak;
-    return clean ? before : { ...before, evidence: 0, sagCount: 0, runCount: 0, lowest: null, isWeak: false };
-  }
-  const least =
-    sagged && (before.lowest === null || lowest <= before.lowest.volts) ? { volts: lowest, at } : before.lowest;
+  if (before.usualVoltage === null || before.valuesLearnt < valuesKnownMin) return before;
+  const isSag = lowest < supplyVoltageMin(before.usualVoltage);
+  const evidence = Math.min(evidenceMax, Math.max(0, before.evidence + (isSag ? sagEvidence : noSagEvidence)));
+  if (evidence === 0) return isSupplyClear(before) ? before : { ...before, ...clearSupply };
   return {
     ...before,
     evidence,
-    sagCount: before.sagCount + (sagged ? 1 : 0),
+    sagCount: before.sagCount + (isSag ? 1 : 0),
     runCount: before.runCount + 1,
-    lowest: least,
-    isWeak: before.isWeak ? evidence >= evidenceToRaise / 2 : evidence >= evidenceToRaise,
+    lowest: isSag ? lowerReading(before.lowest, { volts: lowest, at }) : before.lowest,
+    isWeak: evidence >= (before.isWeak ? evidenceToRaise / 2 : evidenceToRaise),
   };
 }
 
+type LowestVoltage = NonNullable<SupplyState["lowest"]>;
+
+const lowerReading = (known: LowestVoltage | null, reading: LowestVoltage): LowestVoltage =>
+  known === null || reading.volts <= known.volts ? reading : known;
+
+const clearSupply = { evidence: 0, sagCount: 0, runCount: 0, lowest: null, isWeak: false } as const;
+
+const isSupplyClear = ({ sagCount, runCount, isWeak }: SupplyState): boolean =>
+  sagCount === 0 && runCount === 0 && !isWeak;
+
 const voltageText = (value: Volts): string => `${value.toFixed(2)} V`;
 
-// A sound supply may sag in one run of a hundred (a cold start, a converter's glitch), a weak one does in three of ten.
+// A healthy supply may drop in one run of a hundred (a cold start, a converter's glitch), a weak one does in three of ten.
 const healthySagShare = 0.01;
 const weakSagShare = 0.3;
 const sagEvidence = Math.log(weakSagShare / healthySagShare);
 const noSagEvidence = Math.log((1 - weakSagShare) / (1 - healthySagShare));
 /**
  * The mean run to a false alarm is at least e to this (Lorden 1971): 40,000 portions, which is more than a year of a
- * hundred a day. It takes four sags close together.
+ * hundred a day. It takes four drops close together.
  */
 const evidenceToRaise = Math.log(40_000);
 /** So that some twenty good runs clear it, however long it was bad. */
 const evidenceMax = evidenceToRaise + sagEvidence;
-const learnOver = 500;
-const knownFrom = 10;
+const valuesLearntMax = 500;
+const valuesKnownMin = 10;

@@ -1,17 +1,11 @@
 import type { Evidence, Fault } from "../faults.ts";
-import { after, between, hours, type Instant, type Span } from "../instant.ts";
+import { after, between, hours, type Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { isChattering } from "./chatter.ts";
 import { isOftenRejected, sensorName } from "./rejectedReadings.ts";
 import { birdSensors, type RunningTotal, type SensorsState } from "./sensorActivity.ts";
 import { spanText } from "./spanText.ts";
-import {
-  type ConstantReading,
-  constantTimeMax,
-  isStuck,
-  type WatchedReading,
-  watchedReadings,
-} from "./stuckReadings.ts";
+import { type ConstantReading, isStuck, type WatchedReading, watchedReadings } from "./stuckReadings.ts";
 
 /** Sensors with wrong readings: they chatter, stay constant, report impossible values, or count backwards. */
 export function readingFaults(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault[] {
@@ -64,15 +58,13 @@ const readingNames: { readonly [reading in Exclude<WatchedReading, "hopper">]: s
 const unitOf = (reading: WatchedReading) => (reading === "humidity" ? "%" : reading === "battery" ? "V" : "°C");
 
 function stuckFault({ constantReadings }: SensorsState): Fault | null {
-  const found: { name: string; held: ConstantReading; credible: Span; unit: string }[] = [];
+  const found: { name: string; held: ConstantReading; unit: string }[] = [];
   for (const reading of watchedReadings) {
     const constantReading = constantReadings[reading];
     if (reading === "hopper" || constantReading === null || !isStuck(reading, constantReading)) continue;
-    const longestCredible = constantTimeMax(reading, constantReading) ?? constantReading.constantFor;
     found.push({
       name: readingNames[reading],
       held: constantReading,
-      credible: longestCredible,
       unit: unitOf(reading),
     });
   }

@@ -233,10 +233,10 @@ function recordActivity(
   // A bouncing contact counts no birds: nothing is learnt from it, of this sensor or of its companions.
   const isCredible = !isPossiblyChattering(chatter);
   const isMark = isCredible && !sensors.isPaused && isApart(before.lastMarkAt, at);
-  const marked = isMark ? { ...before, lastMarkAt: at } : before;
+  const lastMarkAt = isMark ? at : before.lastMarkAt;
   const updated = isOwnSignal
-    ? recordOwnSignal(marked, growth === null ? events : 0, chatter, at, settings)
-    : { ...marked, chatter };
+    ? recordOwnSignal(before, { events: growth === null ? events : 0, chatter, lastMarkAt }, at, settings)
+    : { ...before, lastMarkAt };
   const companion = (activity: SensorActivity) =>
     isMark || !isCredible ? markCompanion(activity, sensor, isMark ? addMark : forgetOpenMarks) : activity;
   return withBirdSensors(
@@ -250,10 +250,15 @@ function recordActivity(
 const updateChatter = (chatter: ChatterState, growth: TotalGrowth | null, at: Instant): ChatterState =>
   growth === null ? updateChatterByCount(chatter, at) : updateChatterByGrowth(chatter, growth.counts, growth.span, at);
 
+interface OwnSignal {
+  readonly events: number;
+  readonly chatter: ChatterState;
+  readonly lastMarkAt: Instant | null;
+}
+
 function recordOwnSignal(
   activity: SensorActivity,
-  events: number,
-  chatter: ChatterState,
+  { events, chatter, lastMarkAt }: OwnSignal,
   at: Instant,
   settings: FeederSettings,
 ): SensorActivity {
@@ -266,7 +271,7 @@ function recordOwnSignal(
     countedSince: activity.countedSince + events,
     decrease: activity.decrease,
     lastCountAt: activity.lastCountAt === null ? at : later(activity.lastCountAt, at),
-    lastMarkAt: activity.lastMarkAt,
+    lastMarkAt,
     pairings: { button: close(button), detector: close(detector), perch: close(perch) },
     silence: isCredible ? updateSilenceByBout(activity.silence, settings.place, at) : endSilence(activity.silence, at),
     chatter,

@@ -172,7 +172,7 @@ function isContinued(
   left: readonly PostedEvent[],
 ): boolean {
   if (decision.kind !== "newUnlessContinued" || left.length === 0) return false;
-  const highest = highestStoredSeq(sequence, numberedBoot(label, decision.life)) ?? 0;
+  const highest = highestStoredSeq(sequence, numberedBoot(label, decision.bootNumber)) ?? 0;
   return highest > 0 && Math.min(...left.map(({ seq }) => seq)) === highest + 1;
 }
 
@@ -202,9 +202,9 @@ function chooseStart(
     case "unclear":
       return { kind: "unclear" };
     case "newUnlessRepeated":
-      return repeats ? whereFitting(decision.life) : { kind: "new" };
+      return repeats ? whereFitting(decision.bootNumber) : { kind: "new" };
     case "newUnlessContinued":
-      return continues || repeats ? whereFitting(decision.life) : { kind: "new" };
+      return continues || repeats ? whereFitting(decision.bootNumber) : { kind: "new" };
     case "fromEarlierBoot": {
       const life = bootNumbers.find(fits);
       return life === undefined ? { kind: "new" } : { kind: "life", life };

@@ -36,7 +36,7 @@ describe("what to change", () => {
 
   it("is said of more than one alarm a week at each feeder", () => {
     expect(wordsOf("tooMany", ...many(12, "rowan", "iceLock"))).toBe(
-      "1.4 alarms were raised a week at each feeder. More than one teaches a keeper not to look.",
+      "1.4 alarms were raised a week at each feeder. With more than one, people stop reading them.",
     );
     expect(kinds(...many(8, "rowan", "iceLock"))).not.toContain("tooMany");
     const rang: AlarmHistory = { ...history(...many(8, "rowan", "iceLock")), audibleNotifications: 30 };
@@ -63,7 +63,7 @@ describe("what to change", () => {
     );
     const first = ordinaryAlarm("rowan", "feederSilent", after(at(days(12)), seconds(-5)));
     expect(wordsOf("flood", first, ...crowd)).toMatch(
-      /^A flood of 13 alarms began Tuesday 13 January 00:03 and lasted 9 minutes\. It began with “Feeder silent” at Rowan\. Look what/,
+      /^A flood of 13 alarms began Tuesday 13 January 00:03 and lasted 9 minutes\. It began with “Feeder silent” at Rowan\. Check what/,
     );
   });
 
@@ -83,7 +83,7 @@ describe("what to change", () => {
     const standing = alarmChanges("larch", "scaleSilent", ["normal", "unacknowledged", at(days(28.5))]);
     const gone = { ...history(standing), feeders: history().feeders.slice(0, 1) };
     const [finding] = ratesFindings(alarmRates(gone));
-    expect(finding?.text).toMatch(/^“Scale silent” has stood for 36 hours\./);
+    expect(finding?.text).toMatch(/^“Scale silent” has been active for 36 hours\./);
   });
 
   it("names what chatters", () => {
@@ -92,16 +92,15 @@ describe("what to change", () => {
       ["unacknowledged", "normal", after(at(days(3)), seconds(second + 5)), false] as const,
     ]);
     expect(wordsOf("chatter", alarmChanges("rowan", "sensorChattering", ...flicker))).toBe(
-      "“Sensor chattering” at Rowan chatters: it came 4 times within 1 minute, first Sunday 4 January 00:00. " +
-        "Until it is mended, take it out of service; and then: dry the contact and seal it: damp comes back with each thaw.",
+      "“Sensor chattering” at Rowan came and went 4 times within 1 minute, first Sunday 4 January 00:00. " +
+        "Take it out of service until it is repaired. Then: dry the contact and seal it: damp comes back with each thaw.",
     );
   });
 
   it("names what has stood for days", () => {
     const standing = alarmChanges("larch", "scaleSilent", ["normal", "unacknowledged", at(days(20.5))]);
     expect(wordsOf("stale", standing)).toBe(
-      "“Scale silent” at Larch has stood for 9 days. What stands for so long hides what is new: " +
-        "mend it, or take it out of service until you can.",
+      "“Scale silent” at Larch has been active for 9 days. " + "Repair it, or take it out of service.",
     );
   });
 
@@ -109,14 +108,14 @@ describe("what to change", () => {
     const once = briefAlarm("rowan", "trayJammed", at(days(1)), minutes(1));
     expect(kinds(once)).not.toContain("fleeting");
     expect(wordsOf("fleeting", once, briefAlarm("rowan", "trayJammed", at(days(4)), minutes(1)))).toMatch(
-      /^“Tray jammed” at Rowan was gone again within two minutes, twice/,
+      /^“Tray jammed” at Rowan ended within two minutes, twice/,
     );
   });
 
   it("asks for somebody who answers, where urgent alarms pass unseen", () => {
     const unseen = [1, 4].map((day) => briefAlarm("rowan", "foodOut", at(days(day)), hours(5)));
     expect(wordsOf("unacknowledged", ...unseen)).toMatch(
-      /^2 of 2 urgent alarms passed without anybody's acknowledging them\. The last was “Food out” at Rowan\./,
+      /^2 of 2 urgent alarms were not acknowledged\. The last was “Food out” at Rowan\./,
     );
     const seen = Array.from({ length: 5 }, (_, index) => ordinaryAlarm("larch", "foodOut", at(days(8 + 2 * index))));
     expect(kinds(...unseen, ...seen)).not.toContain("unacknowledged");
@@ -158,7 +157,7 @@ describe("the headline", () => {
 
   it("of a yard without feeders says so", () => {
     expect(ratesHeadline(alarmRates({ ...history(), feeders: [] }))).toEqual([
-      "This yard has no feeder yet, so nothing can alarm.",
+      "This yard has no feeder yet, so there are no alarms.",
     ]);
   });
 
@@ -198,7 +197,7 @@ describe("the measures", () => {
     expect(value("Alarms a day, on average", years)).toBe("under 0.01");
     expect(value("Alarms a day, on average", alarmRates(history()))).toBe("0");
     const rang = alarmRates({ ...history(), audibleNotifications: 20 });
-    expect(value("Pushes that rang, a week at each feeder", rang)).toBe("2.3");
+    expect(value("Audible notifications, a week at each feeder", rang)).toBe("2.3");
   });
 
   it("tell who answered, and who did not", () => {

@@ -1,13 +1,13 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import { alarmFloods, type Flood } from "../../../server/domain/alarmRates/floods.ts";
 import {
   chatterRule,
   floodRule,
-  perDayRule,
+  perDayLimits,
   staleRule,
-  tenMinutesMost,
-} from "../../../server/domain/alarmRates/ceilings.ts";
-import { alarmFloods, type Flood } from "../../../server/domain/alarmRates/floods.ts";
+  tenMinutesMax,
+} from "../../../server/domain/alarmRates/limits.ts";
 import { localDaysBetweenInstants, maxWithin, perDayOf } from "../../../server/domain/alarmRates/load.ts";
 import { alarmRates } from "../../../server/domain/alarmRates/rates.ts";
 import { faultKinds } from "../../../server/domain/faults.ts";
@@ -26,11 +26,11 @@ import { alarmChanges, at, briefAlarm, from, history, ordinaryAlarm, to, zone } 
 
 describe("the standard's figures", () => {
   it("are those of the table: alm-rate-accept", () => {
-    expect([perDayRule.acceptable, perDayRule.most]).toEqual([144, 288]);
+    expect([perDayLimits.acceptable, perDayLimits.most]).toEqual([144, 288]);
   });
   it("are those of the table: alm-flood", () => {
     expect(floodRule).toEqual({ beginsAbove: 10, endsBelow: 5, within: minutes(10) });
-    expect(tenMinutesMost).toBe(10);
+    expect(tenMinutesMax).toBe(10);
   });
   it("are those of the table: alm-stale-chatter", () => {
     expect(staleRule.after).toBe(hours(24));

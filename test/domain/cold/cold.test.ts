@@ -63,7 +63,9 @@ describe("frost inside", () => {
     // Air -2 °C, 92 %: frost point -2.8 °C.
     const { faults } = play([{ inside: -2, humidity: 92, lid: -6 }], larchSettings);
     expect(faults.map((fault) => fault.kind)).toEqual(["frostInside"]);
-    expect(faults[0]?.reason).toBe("The lid is at −6 °C, and the air is damp enough to frost anything below −3 °C.");
+    expect(faults[0]?.reason).toBe(
+      "The lid is at −6 °C, and the air is so damp that frost forms on surfaces below −3 °C.",
+    );
   });
 
   it("grows in the cold at a humidity that would be dry in summer: 85 % at -20 °C is more than ice lets be", () => {
@@ -145,12 +147,12 @@ describe("a lead-acid battery near freezing", () => {
     const { faults } = play(times(3, empty), leadAcid);
     expect(faults.map((fault) => fault.kind)).toEqual(["batteryFreezing"]);
     expect(faults[0]?.reason).toBe(
-      "The battery is at −12 °C. At 11.9 V it is so far discharged that it freezes near −13 °C, give or take 3 °C.",
+      "The battery is at −12 °C. At 11.9 V it is discharged so far that it may freeze at about −13 °C.",
     );
     expect(play(times(3, { ...empty, battery: 12.6 }), leadAcid).found.at(-1)).toEqual([]);
   });
 
-  it("is judged by the lowest tension of the last day, since the sun's float tension hides the charge", () => {
+  it("is judged by the lowest voltage of the last day, since the sun's float tension hides the charge", () => {
     const dawn = play(times(6, { ...empty, batteryTemperature: -5 }), leadAcid);
     const sunny = play(times(30, { battery: 13.6, batteryTemperature: -5 }), leadAcid, dawn.cold, dawn.now);
     expect(sunny.found.at(-1)).toEqual([]);

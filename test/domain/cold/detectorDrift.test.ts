@@ -107,7 +107,7 @@ describe("a detector that drifts in the cold", () => {
     const said = bench
       .fault()
       ?.reason.match(
-        /^At −\d+ °C the detector hears caps only weakly: it may be missing about (\d+) of the (\d+) deposits of the last days\.$/,
+        /^At −\d+ °C the detector detects caps only weakly: it may be missing about (\d+) of the (\d+) deposits of the last days\.$/,
       );
     const told = Number(said?.[1]) / Number(said?.[2]);
     const [missed, fell] = [bench.missed, bench.fell];
@@ -136,7 +136,7 @@ describe("a detector that drifts in the cold", () => {
     // Frost on its coil: a third of the caps pass unheard at once, whatever their signal.
     for (let day = 0; day < 6; day++) bench.day(-8, { ...deaf, stones: 0.35 });
     expect(bench.fault()?.reason).toMatch(
-      /^Since it froze more falls through the slot than the detector calls metal: it may be missing about \d+ of the \d+ deposits of the last days\.$/,
+      /^Since it froze the detector misses more of what falls through the slot: it may be missing about \d+ of the \d+ deposits of the last days\.$/,
     );
     expect(bench.day(6, deaf).fault()).toBeNull();
   });

@@ -43,12 +43,13 @@ function line(deposits: readonly Deposit[]) {
   const total = (of: (deposit: Deposit) => number) =>
     deposits.reduce((sum, deposit, n) => sum + (weights[n] as number) * of(deposit), 0);
   const weight = total(() => 1);
-  const [temperature, signal] = [total((one) => one.temperature) / weight, total((one) => one.signal) / weight];
+  const meanTemperature = total((one) => one.temperature) / weight;
+  const meanSignal = total((one) => one.signal) / weight;
   return {
-    ...{ weight, temperature, signal },
-    temperatureSquares: total((one) => (one.temperature - temperature) ** 2),
-    product: total((one) => (one.temperature - temperature) * (one.signal - signal)),
-    signalSquares: total((one) => (one.signal - signal) ** 2),
+    ...{ weight, meanTemperature, meanSignal },
+    temperatureSquares: total((one) => (one.temperature - meanTemperature) ** 2),
+    crossProducts: total((one) => (one.temperature - meanTemperature) * (one.signal - meanSignal)),
+    signalSquares: total((one) => (one.signal - meanSignal) ** 2),
   };
 }
 

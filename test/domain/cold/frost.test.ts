@@ -22,7 +22,7 @@ describe("a lid without a thermometer", () => {
     const play = evening(frost(), 0, 0.6, (air) => ({ air, humidity: 96 }));
     expect(play.rang).toHaveLength(1);
     expect(play.rang[0]?.reason).toMatch(
-      /^A clear, damp night: the lid is estimated at −\d+(\.5)? °C or colder, without a thermometer on it, and the air may frost anything below −\d+(\.5)? °C\.$/,
+      /^A clear, damp night: the lid is estimated at −\d+(\.5)? °C or colder, without a thermometer on it, and frost may form on surfaces below −\d+(\.5)? °C\.$/,
     );
     expect(play.fault()?.evidence).toContainEqual({
       label: "a lid under a clear night sky",

@@ -282,17 +282,17 @@ describe("the forecast in words", () => {
 
   it("names the day until which there is enough", () => {
     expect(words("2026-11-05T13:00:00Z", "2026-11-06T13:00:00Z", "2026-11-08T13:00:00Z")).toBe(
-      "enough until Thursday, 90 % sure",
+      "very likely enough until Thursday",
     );
     expect(words("2026-11-19T13:00:00Z", "2026-11-22T13:00:00Z", "2026-11-28T13:00:00Z")).toBe(
-      "enough until 19 November, 90 % sure",
+      "very likely enough until 19 November",
     );
   });
 
   it("names the part of the day when it is near", () => {
     expect(words("2026-11-02T16:30:00Z", "2026-11-02T17:30:00Z", "2026-11-02T19:00:00Z")).toBe("empty by this evening");
     expect(words("2026-11-02T13:00:00Z", "2026-11-03T07:00:00Z", "2026-11-03T13:00:00Z")).toBe(
-      "may be empty by this afternoon, likely by tomorrow morning",
+      "may be empty by this afternoon, probably by tomorrow morning",
     );
   });
 
@@ -304,11 +304,9 @@ describe("the forecast in words", () => {
   });
 
   it("is honest about what it doesn't know", () => {
-    expect(runOutText({ kind: "unknown", missing: "level" }, zone, now)).toBe(
-      "how much is in it isn't known: weigh it or enter a refill",
-    );
-    expect(runOutText({ kind: "unknown", missing: "appetite" }, zone, now)).toBe("too early to say how long it lasts");
-    expect(runOutText({ kind: "unknown", missing: "reports" }, zone, now)).toBe("not known while it is silent");
+    expect(runOutText({ kind: "unknown", missing: "level" }, zone, now)).toBe("food level not known: enter a refill");
+    expect(runOutText({ kind: "unknown", missing: "appetite" }, zone, now)).toBe("not enough data for a forecast");
+    expect(runOutText({ kind: "unknown", missing: "reports" }, zone, now)).toBe("not known without reports");
   });
 });
 

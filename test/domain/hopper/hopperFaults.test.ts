@@ -133,7 +133,7 @@ describe("food low", () => {
   it("is told in words with rounded numbers", () => {
     const [fault] = found(weighedAt(initialHopper(scaled, dawn), 153.27, 0), scaled, dawn);
     expect(fault?.reason).toBe(
-      "About 150 g are left, less than a tenth of the hopper. It is too early to say how long that lasts.",
+      "About 150 g are left, less than a tenth of the hopper. Not enough data for a forecast.",
     );
   });
 });

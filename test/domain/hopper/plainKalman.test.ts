@@ -173,7 +173,7 @@ describe("the level filter, beside plain matrices", () => {
     always(
       fc.property(beliefs, variance, (belief, more) => {
         const Q = diagonal(more, 2 * more, 0, 0, 3 * more, 4 * more);
-        const doubts = { level: more, portion: 2 * more, wander: 3 * more, lid: 4 * more };
+        const doubts = { level: more, portion: 2 * more, zeroDrift: 3 * more, lidLoad: 4 * more };
         expectSame(addVariance(belief, doubts), predicted(plainOf(belief), identity, Q));
         expect(addVariance(belief, {})).toEqual(belief);
       }),

@@ -13,7 +13,7 @@ const part = (feeder: string): SilentFeeder => ({
   lastReportAt: raisedAt,
   raisedAt,
   title: `${feeder}: no reports`,
-  body: "Nothing heard for 3 minutes.",
+  body: "No report for 3 minutes.",
 });
 const ofYard: Escalation = {
   ...{ topic: "alarm-yard", yard: "croft", feeder: null, fault: "feederSilent", priority: "urgent" },

@@ -39,7 +39,7 @@ class Croft {
     return instantOfLocal("2026-12-01", time, stockholm);
   }
 
-  /** Last heard at that time. */
+  /** Last report at that time. */
   heard(feeder: string, time: string): this {
     this.heardAt.set(feeder, this.at(time));
     return this;
@@ -51,7 +51,7 @@ class Croft {
   }
 
   silent(feeder: string, time: string, sameEpisode = false): this {
-    const words = { title: `${names[feeder]}: no reports`, body: "Nothing heard for 3 minutes." };
+    const words = { title: `${names[feeder]}: no reports`, body: "No report for 3 minutes." };
     return this.receives(feeder, time, {
       ...{ kind: "raised", fault: "feederSilent", priority: "urgent", at: this.at(time), ...words, sameEpisode },
     });

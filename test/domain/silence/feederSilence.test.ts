@@ -69,7 +69,7 @@ describe("the silence of a feeder", () => {
     if (link.kind === "neverReported") throw new Error("expected it heard");
     const fault = feederSilentFault(link, larchSettings, time.after(link.lastReportAt, minutes(12)));
     expect(fault?.kind).toBe("feederSilent");
-    expect(fault?.reason).toBe("Nothing heard for 12 minutes. It usually reports every minute.");
+    expect(fault?.reason).toBe("No report for 12 minutes. It usually reports every minute.");
     expect(fault?.confidence).toBeGreaterThan(0.999);
   });
 

@@ -60,7 +60,7 @@ describe("a sensor that chatters", () => {
     const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.kind).toBe("sensorChattering");
     expect(fault?.reason).toMatch(
-      /^The button updateSensorsByReport \d+ times in \d+ (seconds|minutes): no bird is so quick for so long\.$/,
+      /^The button counted \d+ times in \d+ (seconds|minutes), more than birds can cause\.$/,
     );
     expect(kinds(sensors, after(at, minutes(20)))).toEqual([]); // it was dried
     expect(kinds(sensors, at, { ...larchSettings, sensors: { ...larchSettings.sensors, button: false } })).toEqual([]);
@@ -176,7 +176,7 @@ describe("a reading that is stuck", () => {
     expect(found).toBeGreaterThan(120);
     const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.reason).toMatch(
-      /^The lid thermometer has said the very same for \d+ hours, to the last digit\. It never did so for longer than .+ before\.$/,
+      /^The lid thermometer has not changed for \d+ hours\. Before, it never stayed the same for longer than .+\.$/,
     );
     sensors = report(sensors, { lid: celsius(4.3), inside: celsius(2) }, after(at, minutes(1)));
     expect(kinds(sensors, at)).toEqual([]); // one new value proves that it lives
@@ -238,7 +238,7 @@ describe("a reading that is stuck", () => {
       if (i < 6 * 6) expect(sensorFaults(sensors, settings, at, false)).toEqual([]);
     }
     expect(sensorFaults(sensors, settings, at, false)[0]?.reason).toBe(
-      "The scale says the same to the last digit, though 10 portions were given.",
+      "The scale reading did not change, although 10 portions were given.",
     );
   });
 });
@@ -251,9 +251,7 @@ describe("a reading that can't be", () => {
     for (let i = 0; i < 8; i++) sensors = report(sensors, {}, minute(i), ["insideCelsius"]);
     const [fault] = readingFaults(sensors, larchSettings, minute(8));
     expect(fault?.kind).toBe("readingImpossible");
-    expect(fault?.reason).toBe(
-      "The inside thermometer says what can't be. Such values are set aside and nothing is concluded from them.",
-    );
+    expect(fault?.reason).toBe("The inside thermometer reports impossible values. They are ignored.");
     expect(fault?.evidence).toEqual([
       { label: "values of the inside thermometer set aside", value: "8 times", at: start },
     ]);
@@ -304,7 +302,7 @@ describe("a total that ran backwards", () => {
     const [fault] = readingFaults(sensors, larchSettings, after(start, hours(3)));
     expect(fault?.kind).toBe("countsBackwards");
     expect(fault?.reason).toBe(
-      "The running total of the chute sensor fell from 90 to 12, though the feeder hadn't started anew.",
+      "The running total of the chute sensor fell from 90 to 12, although the feeder did not restart.",
     );
     expect(kinds(sensors, after(start, hours(25)))).toEqual([]);
   });

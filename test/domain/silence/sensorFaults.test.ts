@@ -68,7 +68,7 @@ describe("a sensor among others", () => {
     );
     const [fault] = sensorFaults(sensors, larchSettings, time.after(from, days(3)), false);
     expect(fault?.reason).toMatch(
-      /^The button has said nothing during the last \d+ (landings|deposits) \(in 3 days\)\. It used to answer (about \d in 10|nearly every one)\.$/,
+      /^The button did not react in the last \d+ (landings|deposits) \(in 3 days\)\. Usually it reacts in (about \d of 10|nearly all of them)\.$/,
     );
     expect(fault?.evidence.map((piece) => piece.label)).toContain("last spoke");
     expect(fault?.confidence).toBeGreaterThan(0.999);
@@ -229,7 +229,7 @@ describe("a detector with a beam in its slot", () => {
     for (let i = 61; i <= 75; i++) sensors = updateSensorsByEvent(sensors, drop(i, false), larchSettings);
     const [fault] = sensorFaults(sensors, larchSettings, time.after(start, hours(75)), false);
     expect(fault?.kind).toBe("detectorSilent");
-    expect(fault?.reason).toContain("during the last 16 things that fell into its slot");
+    expect(fault?.reason).toContain("in the last 16 things that fell into its slot");
   });
 });
 
@@ -312,7 +312,7 @@ describe("a sensor that stands alone", () => {
     expect(sensorFaults(learnt.sensors, buttonOnly, time.after(end, hours(40)), false)).toEqual([]); // a stormy day
     const [fault] = sensorFaults(learnt.sensors, buttonOnly, time.after(end, days(8)), false);
     expect(fault?.kind).toBe("buttonSilent");
-    expect(fault?.reason).toContain("No other sensor can tell whether birds came.");
+    expect(fault?.reason).toContain("No other sensor shows whether birds came.");
   });
 
   it("is not cried silent over healthy years with a stormy day in twenty", () => {
@@ -419,7 +419,7 @@ describe("running totals", () => {
     const odd = updateSensorsByReport(sensors, counts({ button: 7 }), "b-1", now, larchSettings);
     expect(odd.button.decrease).toEqual({ from: 40, to: 7, at: now });
     const [fault] = sensorFaults(odd, larchSettings, now, false);
-    expect(fault?.evidence).toContainEqual({ label: "its total ran backwards", value: "40 to 7", at: now });
+    expect(fault?.evidence).toContainEqual({ label: "its counter went backwards", value: "40 to 7", at: now });
   });
 
   it("are enough for a feeder that sends no events", () => {
@@ -484,7 +484,7 @@ describe("a scale", () => {
     expect(kinds(sensors)).toEqual([]); // nothing was weighed since
     const frozen = updateSensorsByReport(sensors, reading(800.2), "b-1", start, withScale);
     expect(sensorFaults(frozen, withScale, start, false)[0]?.reason).toBe(
-      "The scale says the same to the last digit, though 8 portions were seen to fall.",
+      "The scale reading did not change, although 8 portions were seen to fall.",
     );
     expect(kinds(updateSensorsByReport(sensors, reading(768.1), "b-1", start, withScale))).toEqual([]);
   });
