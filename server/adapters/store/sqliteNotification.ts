@@ -9,7 +9,14 @@ const isReachablePhone = `"Phone"."keeperId" = "Keeper"."id" AND "Phone"."blocke
 const phoneSince = `coalesce("endpointSince", "addedAt")`;
 
 /** What is written about notifications in one commit with the facts that led to them, in plain SQL. */
-export function createNotificationTransaction(database: Database.Database): NotificationTransaction {
+export const createNotificationTransaction = (database: Database.Database): NotificationTransaction => ({
+  ...escalations(database),
+  ...recipients(database),
+  enqueue: createEnqueue(database),
+  ...displayReceipts(database),
+});
+
+function escalations(database: Database.Database): Pick<NotificationTransaction, "escalation" | "saveEscalation"> {
   const readEscalation = database.prepare<[string], { state: string }>(
     `SELECT "state" FROM "Escalation" WHERE "topic" = ?`,
   );
@@ -18,6 +25,22 @@ export function createNotificationTransaction(database: Database.Database): Noti
      ON CONFLICT ("topic") DO UPDATE SET "state" = excluded."state", "nextAt" = excluded."nextAt"`,
   );
   const deleteEscalation = database.prepare(`DELETE FROM "Escalation" WHERE "topic" = ?`);
+
+  return {
+    async escalation(topic) {
+      const found = readEscalation.get(topic);
+      return found ? (JSON.parse(found.state) as Escalation) : null;
+    },
+
+    async saveEscalation(topic, escalation, nextAt) {
+      if (escalation === null) deleteEscalation.run(topic);
+      else
+        upsertEscalation.run(topic, escalation.yard, escalation.feeder, JSON.stringify(escalation), maybeText(nextAt));
+    },
+  };
+}
+
+function recipients(database: Database.Database): Pick<NotificationTransaction, "yardName" | "recipients"> {
   const readYard = database.prepare<[string], { name: string; zone: string; escalateMinutes: number }>(
     `SELECT "name", "zone", "escalateMinutes" FROM "Yard" WHERE "id" = ?`,
   );
@@ -28,6 +51,27 @@ export function createNotificationTransaction(database: Database.Database): Noti
      FROM "Member" JOIN "Keeper" ON "Keeper"."id" = "Member"."keeperId"
      WHERE "yardId" = ? ORDER BY "escalationOrder", "Member"."createdAt", "Keeper"."id"`,
   );
+
+  return {
+    async yardName(yard) {
+      return readYard.get(yard)?.name ?? null;
+    },
+
+    async recipients(yard) {
+      const found = readYard.get(yard);
+      if (!found) return null;
+      return {
+        zone: found.zone,
+        escalateAfter: minutes(found.escalateMinutes),
+        people: readPeople.all(yard).map(recipientFrom),
+      };
+    },
+  };
+}
+
+// A newer notification replaces an undelivered older one of its topic, as topics of RFC 8030 do. One that is being sent is replaced
+// too: if it fails, it must not be tried again beside the newer one.
+function createEnqueue(database: Database.Database): NotificationTransaction["enqueue"] {
   const replaceWaiting = database.prepare(
     `UPDATE "OutboxItem" SET "status" = 'replaced', "settledAt" = @now
      WHERE "keeperId" = @person AND "topic" = @topic AND "channel" = @channel AND "status" = 'waiting' AND (@phonesAfter IS NULL
@@ -43,6 +87,19 @@ export function createNotificationTransaction(database: Database.Database): Noti
   const insertEmail = database.prepare(
     `INSERT INTO "OutboxItem" (${columns}) SELECT ${values}, "id", NULL FROM "Keeper" WHERE "id" = ?`,
   );
+
+  return async ({ person, channel, yard, feeder, content, phonesAfter }, now) => {
+    const since = phonesAfter === undefined ? null : textOf(phonesAfter);
+    replaceWaiting.run({ now: textOf(now), person, topic: content.topic, channel, phonesAfter: since });
+    const isClosing = content.isClosing === true ? 1 : 0;
+    const moments = [textOf(now), textOf(now)];
+    const written = [channel, yard, feeder, content.topic, JSON.stringify(content), isClosing, ...moments];
+    if (channel === "push") insertPushes.run(...written, person, since ?? "");
+    else insertEmail.run(...written, person);
+  };
+}
+
+function displayReceipts(database: Database.Database): Pick<NotificationTransaction, "saveDisplayReceipt"> {
   const readDisplay = database.prepare<[string], DisplayColumns>(
     `SELECT "keeperId" AS "person", "topic", "phoneId", "writtenAt", "displayedAt", "sentTo"
      FROM "OutboxItem" WHERE "id" = ? AND "channel" = 'push'`,
@@ -58,43 +115,6 @@ export function createNotificationTransaction(database: Database.Database): Noti
   );
 
   return {
-    async escalation(topic) {
-      const found = readEscalation.get(topic);
-      return found ? (JSON.parse(found.state) as Escalation) : null;
-    },
-
-    async saveEscalation(topic, escalation, nextAt) {
-      if (escalation === null) deleteEscalation.run(topic);
-      else
-        upsertEscalation.run(topic, escalation.yard, escalation.feeder, JSON.stringify(escalation), maybeText(nextAt));
-    },
-
-    async yardName(yard) {
-      return readYard.get(yard)?.name ?? null;
-    },
-
-    async recipients(yard) {
-      const found = readYard.get(yard);
-      if (!found) return null;
-      return {
-        zone: found.zone,
-        escalateAfter: minutes(found.escalateMinutes),
-        people: readPeople.all(yard).map(recipientFrom),
-      };
-    },
-
-    // A newer notification replaces an undelivered older one of its topic, as topics of RFC 8030 do. One that is being sent is replaced
-    // too: if it fails, it must not be tried again beside the newer one.
-    async enqueue({ person, channel, yard, feeder, content, phonesAfter }, now) {
-      const since = phonesAfter === undefined ? null : textOf(phonesAfter);
-      replaceWaiting.run({ now: textOf(now), person, topic: content.topic, channel, phonesAfter: since });
-      const isClosing = content.isClosing === true ? 1 : 0;
-      const moments = [textOf(now), textOf(now)];
-      const written = [channel, yard, feeder, content.topic, JSON.stringify(content), isClosing, ...moments];
-      if (channel === "push") insertPushes.run(...written, person, since ?? "");
-      else insertEmail.run(...written, person);
-    },
-
     async saveDisplayReceipt(item, statedAt) {
       const found = readDisplay.get(item);
       if (!found) return null;
