@@ -24,7 +24,7 @@ describe("a phone", () => {
     });
     const long = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(1)) });
     expect(phoneReachability(long, now).text).toBe(
-      "It last showed a notice 9 days ago, though its push service took one 24 hours ago. Send it a test.",
+      "Last showed a notification 9 days ago (last sent 24 hours ago). Send a test.",
     );
     const idle = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(10)) });
     expect(phoneReachability(idle, now).text).toBe("It last showed a notice 9 days ago. Send it a test.");
