@@ -27,7 +27,7 @@ describe("a phone", () => {
       "Last showed a notification 9 days ago (last sent 24 hours ago). Send a test.",
     );
     const idle = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(10)) });
-    expect(phoneReachability(idle, now).text).toBe("It last showed a notice 9 days ago. Send it a test.");
+    expect(phoneReachability(idle, now).text).toBe("Last showed a notification 9 days ago. Send a test.");
     expect(phoneReachability(phone({}), now).text).toBe("Never showed a notification. Send a test.");
   });
 
