@@ -151,7 +151,7 @@ describe("a feeder's words", () => {
     const note = { ...whole(filled(connected())), alarms: raised("countsBackwards", earlierToday) };
     expect(feederSummary(note, now)).toBe("Notes: count ran backwards. Not enough data for a forecast.");
     const both = { ...note, alarms: { ...note.alarms, ...raised("supplyWeak", earlierToday) } };
-    expect(feederSummary(both, now)).toBe("Supply weak since 14:20.");
+    expect(feederSummary(both, now)).toBe("Supply voltage low since 14:20.");
   });
 
   it("name what the keeper has put aside", () => {

@@ -20,15 +20,15 @@ describe("a phone", () => {
   it("is not confirmed while only its push service has accepted a notification", () => {
     expect(phoneReachability(phone({ lastAcceptedAt: before(now, hours(2)) }), now)).toEqual({
       kind: "unproved",
-      text: "It has never shown a notice, though its push service took one 2 hours ago. Send it a test.",
+      text: "Never showed a notification (last sent 2 hours ago). Send a test.",
     });
     const long = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(1)) });
     expect(phoneReachability(long, now).text).toBe(
-      "It last showed a notice 9 days ago, though its push service took one 24 hours ago. Send it a test.",
+      "Last showed a notification 9 days ago (last sent 24 hours ago). Send a test.",
     );
     const idle = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(10)) });
-    expect(phoneReachability(idle, now).text).toBe("It last showed a notice 9 days ago. Send it a test.");
-    expect(phoneReachability(phone({}), now).text).toBe("It has never shown a notice. Send it a test.");
+    expect(phoneReachability(idle, now).text).toBe("Last showed a notification 9 days ago. Send a test.");
+    expect(phoneReachability(phone({}), now).text).toBe("Never showed a notification. Send a test.");
   });
 
   it("is lost while its push service refuses it, also where it showed one an hour ago", () => {
