@@ -5,7 +5,7 @@ import type { OpenInviteView } from "./accountViews.ts";
 import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
 
 /**
- * What the keeper's client says (requests.ts) and is told. Answers (`…View`) are plain types, since we make them ourselves.
+ * What the keeper's client sends (requests.ts) and gets. Answers (`…View`) are plain types, since we make them ourselves.
  * Times are ISO 8601 in UTC; units stand in the names.
  */
 
@@ -20,7 +20,7 @@ export interface HomeView {
   readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
-  /** What is wrong with the server's database as a whole, in words; null while nothing is known to be. */
+  /** What is wrong with the server's database as a whole, as text; null while nothing is known to be. */
   readonly storageProblem: string | null;
 }
 
@@ -29,7 +29,7 @@ export interface MeView {
   readonly id: string;
   readonly name: string;
   readonly email: string | null;
-  /** Whether this server can send letters at all. */
+  /** Whether this server can send e-mails. */
   readonly canEmail: boolean;
 }
 
@@ -43,18 +43,18 @@ export interface FoodView {
 export interface YardView {
   readonly id: string;
   readonly name: string;
-  readonly zone: string; // what times are told in
+  readonly zone: string; // in which times are shown
   /** The zone that is stored, where it can't be used and UTC stands for it; null where it can. */
   readonly unusableZone: string | null;
   readonly place: { readonly latitudeDegrees: number; readonly longitudeDegrees: number } | null;
   readonly digestTime: string; // local, such as 07:30
   readonly digestWanted: boolean;
   readonly practice: boolean;
-  /** How long an urgent alarm waits for one person before the next one is told. */
+  /** How long an urgent alarm waits for one person before the next one is notified. */
   readonly escalateMinutes: number;
   readonly role: Role; // of who asks
   readonly peopleCount: number;
-  /** What people are being told of just now, the newest first. */
+  /** The escalations that are active now, the newest first. */
   readonly escalations: readonly EscalationView[];
   readonly feeders: readonly FeederView[];
   /** Feeders whose stored state is damaged: nothing of them can be shown until it is rebuilt. */
@@ -70,11 +70,11 @@ export interface EscalationView {
   readonly recipientStates: readonly {
     readonly name: string;
     readonly lastNotifiedAt: string;
-    readonly displayedAt: string | null; // when a phone of theirs said that it stood on its screen
+    readonly displayedAt: string | null; // when a phone of theirs confirmed that it was on its screen
     readonly emailedAt: string | null;
   }[];
   readonly acknowledgedBy: string | null;
-  /** Nobody was told, since nobody can be: only this page says it. */
+  /** Nobody was notified, since nobody can be: only this page shows it. */
   readonly unreachable: boolean;
 }
 
@@ -95,14 +95,14 @@ export interface FeederView {
   readonly hopper: HopperView;
   readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out
   readonly pause: PauseView;
-  readonly cleanedAt: string | null; // null while nobody has said so
-  /** What can't be known or told apart with what is fitted, each in a sentence; empty where nothing is missing. */
+  readonly cleanedAt: string | null; // null while nobody has entered it
+  /** What can't be detected or told apart with the fitted sensors, each in a sentence; empty where nothing is missing. */
   readonly blindSpots: readonly string[];
-  /** What only a keeper can say and what is told here rests on; `opens` is the page where it is said. */
+  /** What only a keeper knows and other figures depend on; `link` is the page where it is entered. */
   readonly questions: readonly QuestionView[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
   readonly summary: string;
-  /** Until when `words` may call it well if nothing more is heard; null where they don't. */
+  /** Until when `summary` may call it well if no report follows; null where it doesn't. */
   readonly summaryValidUntil: string | null;
 }
 
@@ -129,8 +129,8 @@ export interface ReadingsView {
 
 export interface HopperView {
   readonly capacityGrams: number;
-  readonly capacityAssumed: boolean; // nobody has said what a full hopper holds: the usual stands for it
-  /** Null until a scale or a refill has told where to start from. */
+  readonly capacityAssumed: boolean; // the capacity was not entered: a usual one is used
+  /** Null until a scale or a refill has given a first level. */
   readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
   readonly portionGrams: number; // as learnt so far
   readonly portionText: string; // "A portion weighs about 1.6 g by the scale (you said 1.5 g)."
@@ -151,7 +151,7 @@ export interface AlarmView {
   readonly advice: string;
   readonly since: string;
   readonly shelvedUntil: string | null;
-  readonly raisedAt: string | null; // null where nobody was told of it, or it is set aside
+  readonly raisedAt: string | null; // null where it was never raised, or is suppressed
   /** Titles of the alarms that it stands for besides its own. */
   readonly explains: readonly string[];
   /** The title of the alarm that stands for this one. */
@@ -161,11 +161,11 @@ export interface AlarmView {
 }
 
 export interface PauseView {
-  /** What the feeder itself last said, and when. */
+  /** What the feeder itself last reported, and when. */
   readonly statement: { readonly paused: boolean; readonly at: string } | null;
   /** The last food that it gave, and when. */
   readonly lastPortion: { readonly at: string; readonly cause: "timer" | "press" | "deposit" | "keeper" } | null;
-  /** What follows from both: never better than what the feeder itself last said or did. */
+  /** What follows from both: never better than what the feeder itself last reported or did. */
   readonly status: PauseStatusView;
   readonly order: OrderView | null; // the newest order
   /** Why a pause that the feeder had confirmed is not known to hold any more; null while it is. */
@@ -178,8 +178,8 @@ export interface PauseView {
 }
 
 /**
- * `endedUnheard`: a pause was to end by itself at `at`, and nothing has been said or done since. `unknown`: it never said
- * whether it feeds, or (`at`) has not said since it started anew.
+ * `endedUnconfirmed`: a pause was to end by itself at `at`, and the feeder has confirmed nothing since. `unknown`: it never
+ * reported whether it feeds, or (`at`) not since it restarted.
  */
 export type PauseStatusView =
   | { readonly kind: "paused" | "feeding" | "endedUnconfirmed"; readonly at: string }
@@ -187,8 +187,8 @@ export type PauseStatusView =
 
 /** What became of one order for a whole yard. */
 export interface YardOrderView {
-  readonly feeders: readonly FeederView[]; // those that it was asked of
-  /** Ids of feeders that a resume leaves out: on the bench or put away, where hands may be in them. */
+  readonly feeders: readonly FeederView[]; // those that got the order
+  /** Ids of feeders that a resume skips: on the bench or put away, where hands may be in them. */
   readonly skippedFeeders: readonly string[];
 }
 
@@ -196,7 +196,7 @@ export interface OrderView {
   readonly id: string;
   readonly kind: "pause" | "resume";
   /**
-   * `ended`: its time is over. `contradicted`: the feeder confirmed it, and then said or did the opposite.
+   * `ended`: its time is over. `contradicted`: the feeder confirmed it, and then reported or did the opposite.
    */
   readonly status: "requested" | "sent" | "overdue" | "confirmed" | "refused" | "superseded" | "ended" | "contradicted";
   readonly until: string | null;
@@ -239,10 +239,10 @@ export interface DayCounts {
   readonly presses: number;
   readonly deposits: number;
   readonly portions: number;
-  readonly gramsGiven: number | null; // null where nobody has said what a portion weighs
+  readonly gramsGiven: number | null; // null where the mass of a portion was not entered
 }
 
-/** The key is shown this once; only its hash is kept. */
+/** The key is shown this once; only its hash is stored. */
 export interface AddedFeederView {
   readonly feeder: FeederView;
   readonly key: string;
@@ -260,22 +260,22 @@ export interface PhoneView {
   readonly endpoint: string;
   readonly label: string;
   readonly addedAt: string;
-  readonly lastAcceptedAt: string | null; // when its push service last took a notice
-  readonly lastDisplayedAt: string | null; // when it last said itself that a notice stood on its screen
+  readonly lastAcceptedAt: string | null; // when its push service last accepted a notification
+  readonly lastDisplayedAt: string | null; // when it last confirmed that a notification was on its screen
   readonly problem: string | null;
-  readonly blockedAt: string | null; // when its browser said that it may not show notices any more
+  readonly blockedAt: string | null; // when its browser reported that notifications are blocked
   readonly reachability: ReachabilityView;
 }
 /**
  * `proved`: it showed a notice lately; `unproved`: its push service took one since, and nothing shows that it arrived;
- * `lost`: its push service takes none. `words` say it in a sentence.
+ * `lost`: its push service takes none. `text` says it in a sentence.
  */
 export interface ReachabilityView {
   readonly kind: "proved" | "unproved" | "lost";
   readonly text: string;
 }
 
-/** Who belongs to a yard, in the order in which they are told. */
+/** Who belongs to a yard, in the order in which they are notified. */
 export interface PeopleView {
   readonly yard: string;
   readonly people: readonly PersonView[];
@@ -286,16 +286,16 @@ export interface PersonView {
   readonly name: string;
   readonly you: boolean;
   readonly role: Role;
-  readonly escalationOrder: number; // 1 is told first
+  readonly escalationOrder: number; // 1 is notified first
   readonly quietHours: { readonly from: string; readonly to: string } | null; // local times of the yard
   readonly urgentBreaks: boolean;
   readonly digestBy: DigestChannel;
   readonly phones: number;
   readonly hasEmail: boolean; // the address itself is theirs alone
-  /** How they can be told just now: the best of their phones, or what is missing. */
+  /** How they can be reached now: the best of their phones, or what is missing. */
   readonly reachability: ReachabilityView;
 }
-/** Shown this once; only its hash is kept. The link is `<home>/join#<token>`. */
+/** Shown this once; only its hash is stored. The link is `<home>/join#<token>`. */
 export interface InviteView {
   readonly token: string;
   readonly expiresAt: string;
@@ -310,7 +310,7 @@ export interface TestEmailView {
 }
 
 export interface TestPushView {
-  /** By phone: what its push service said. */
+  /** By phone: what its push service answered. */
   readonly outcomes: readonly {
     readonly label: string;
     readonly outcome: "accepted" | "gone" | "tryLater" | "refused";
@@ -318,7 +318,7 @@ export interface TestPushView {
   }[];
 }
 
-/** A yard's day in words, as it was told that morning. */
+/** A yard's day as text, as it was sent that morning. */
 export interface DigestView {
   readonly yard: string;
   readonly date: string; // local
@@ -328,7 +328,7 @@ export interface DigestView {
   /** Local dates of which there are digests, the newest first, this one among them if it is new enough; at most `digestsKept`. */
   readonly dates: readonly string[];
 }
-/** `opens`: the page where each line is done, line by line; left out where the lines only tell. */
+/** `links`: the page for each line; left out where the lines only inform. */
 export interface DigestSectionView {
   readonly heading: string;
   readonly lines: readonly string[];
@@ -337,7 +337,7 @@ export interface DigestSectionView {
 /** Today's and those of the last seven days. */
 export const digestsKept = 8;
 
-/** How well a yard's alarms themselves do their work, over about a month. Words first; the numbers are one tap away. */
+/** How well a yard's alarms themselves do their work, over about a month. Text first; the numbers are one tap away. */
 export interface RatesView {
   readonly yard: string;
   readonly from: string;

@@ -17,7 +17,7 @@ const exactlyOne = (request: object, of: readonly string[]) =>
   of.filter((name) => Object.hasOwn(request, name)).length === 1;
 const massMax = 50_000;
 
-/** In the keeper's words; what is left out stays as it was, or is as usual. */
+/** As the keeper entered them; what is left out stays as it was, or gets the default. */
 export const loggedSettings = z.strictObject({
   ...feederSettingsRequest.partial().shape,
   name: z.string().min(1).max(60).optional(), // as it was stored: an older one may hold what a new one may not
@@ -32,7 +32,7 @@ export type LoggedSettings = z.infer<typeof loggedSettings>;
 const refillKinds = ["grams", "filled", "levelGrams"] as const;
 const refillSchema = z
   .strictObject({
-    at: instantSchema.optional(), // when it happened, where it was told later
+    at: instantSchema.optional(), // when it happened, where it was entered later
     grams: z.number().gt(0).max(massMax).optional(),
     filled: z.literal(true).optional(),
     levelGrams: z.number().min(0).max(massMax).optional(),
@@ -55,7 +55,7 @@ const loggedAct = z
   .strictObject({
     by: bySchema,
     refill: refillSchema.optional(),
-    cleaned: z.strictObject({ at: instantSchema.optional() }).optional(), // when it was, where it was told later
+    cleaned: z.strictObject({ at: instantSchema.optional() }).optional(), // when it was, where it was entered later
     pause: z.strictObject({ id: orderId, until: instantSchema.nullish() }).optional(),
     resume: z.strictObject({ id: orderId }).optional(),
     // Which raise was answered, and how gravely it had called then, where the answer says.
@@ -74,9 +74,9 @@ const loggedAct = z
   .refine((request) => exactlyOne(request, actNames), `must say exactly one of ${actNames.join(", ")}`);
 export type LoggedAct = z.infer<typeof loggedAct>;
 
-/** By what they say; the report itself is read as at the door, by `readReport`. */
+/** By kind; the report itself is read by `readReport`, as when it arrives. */
 export const logLineSchemas = {
-  /** `life`: which start it is of, where several use one boot id; left out, it is told by the clocks. */
+  /** `bootNumber`: which start it is of, where several use one boot id; left out, the clocks decide. */
   report: z.object({
     receivedAt: instantSchema,
     feeder: feederSchema,
@@ -94,16 +94,16 @@ export const logLineSchemas = {
     .object({ at: instantSchema, feeder: feederSchema, keeper: loggedAct })
     .refine(({ at, keeper: { refill } }) => !refill?.at || Date.parse(refill.at) <= Date.parse(at), {
       path: ["keeper", "refill", "at"],
-      message: "lies after the moment at which it was told",
+      message: "lies after the moment at which it was entered",
     }),
-  /** The order that waited left for the feeder over its socket; what leaves with the answer to a report needs no telling. */
+  /** The order that waited left for the feeder over its socket; what leaves with the answer to a report needs no line. */
   orders: z.object({ at: instantSchema, feeder: feederSchema, orders: z.literal("sent") }),
   /**
    * When the server checked the feeder by itself. Once a log says `complete`, it holds all checks of this feeder. Before, and where
    * it never says so, a replay checks when a server would have checked.
    */
   check: z.object({ at: instantSchema, feeder: feederSchema, check: z.enum(["complete", "checked"]) }),
-  /** What was really wrong, for measuring how soon it is told. */
+  /** What was really wrong, to measure how soon it is detected. */
   truth: z.object({
     at: instantSchema,
     feeder: feederSchema,

@@ -20,7 +20,7 @@ import type { FeederUpdate } from "./pure/feederUpdate.ts";
 import type { UnnotifiedEnd } from "./pure/unnotified.ts";
 
 /**
- * Who is told of alarms. A new word is heard in the transaction of the state that made it, so that neither is there without
+ * Who is notified of alarms. A new alarm event is handled in the transaction of the state that made it, so that neither is stored without
  * the other; what time alone moves on comes due by itself.
  */
 
@@ -29,8 +29,8 @@ export interface EscalationPorts extends Pick<Ports, "clock" | "store" | "outbox
 }
 
 /**
- * Hears what a feeder's alarms have to say, after its new state was saved.
- * @returns which of the words ended a call before anybody was told
+ * Handles the events of a feeder's alarms, after its new state was saved.
+ * @returns which of the events ended an escalation before anybody was notified
  */
 export async function handleAlarmEvents(
   { email }: Pick<EscalationPorts, "email">,
@@ -40,7 +40,7 @@ export async function handleAlarmEvents(
   now: Instant,
 ): Promise<readonly UnnotifiedEnd[]> {
   const recipients = await recipientsOf(tx, yard, email);
-  if (recipients === null) return []; // its yard is gone, and nobody is left to be told
+  if (recipients === null) return []; // its yard is gone, and nobody is left to be notified
   const ended: UnnotifiedEnd[] = [];
   for (const event of events) {
     if ((event.kind === "returned" || event.kind === "suppressed") && (await isUnnotified(tx, yard, id, event.fault))) {
@@ -59,7 +59,7 @@ export async function handleAlarmEvents(
   return ended;
 }
 
-/** Whether an alarm that stands has reached nobody so far, neither by its own call nor by the one that speaks for it. */
+/** Whether an alarm that stands has reached nobody so far, neither by its own escalation nor by the group's. */
 async function isUnnotified(tx: Transaction, yard: string, feeder: string, fault: FaultKind): Promise<boolean> {
   const own = await tx.escalation(alarmTopic(feeder, fault));
   const ofYard = await tx.escalation(yardTopic(yard, fault));
@@ -69,7 +69,7 @@ async function isUnnotified(tx: Transaction, yard: string, feeder: string, fault
 }
 
 /**
- * Calls for alarms that wait for an answer and have none, since a database was brought back. Meant for the start of a server.
+ * Starts escalations for alarms that wait for an answer and have none, since a database was restored. Meant for the start of a server.
  * @returns how many feeders had such alarms
  */
 export async function startMissingEscalations(ports: EscalationPorts): Promise<number> {
@@ -93,28 +93,29 @@ export async function startMissingEscalations(ports: EscalationPorts): Promise<n
   return found;
 }
 
-/** Together more than a house has in a night; the rest comes with the next tick. */
+/** More than a server has in a night; the rest comes with the next tick. */
 const escalationsPerRound = 500;
 
 /**
- * Moves on the calls that are due: the next turn, a reminder, mail instead of a push that nobody saw. Each has a transaction
+ * Advances the escalations that are due: the next level, a reminder, e-mail instead of a push that nobody saw. Each has a transaction
  * of its own, so that one that fails holds up no other.
- * @returns how many were looked at
- * @throws AggregateError with what failed, after all others had their turn; they stay due
+ * @returns how many were due
+ * @throws AggregateError with what failed, after all others were advanced; they stay due
  */
 export async function advanceDueEscalations(ports: EscalationPorts): Promise<number> {
   const due = await ports.store.escalations.due(ports.clock.now(), escalationsPerRound);
   const errors: unknown[] = [];
-  let told = 0;
+  let sentCount = 0;
   for (const topic of due) {
     try {
-      told += await advanceOne(ports, topic);
+      sentCount += await advanceOne(ports, topic);
     } catch (cause) {
-      errors.push(new Error(`the call ${topic} could not be moved on`, { cause }));
+      errors.push(new Error(`the escalation ${topic} could not be advanced`, { cause }));
     }
   }
-  if (told > 0) ports.outboxSignal.notify();
-  if (errors.length > 0) throw new AggregateError(errors, `${errors.length} calls failed and will be tried again`);
+  if (sentCount > 0) ports.outboxSignal.notify();
+  if (errors.length > 0)
+    throw new AggregateError(errors, `${errors.length} escalations failed and will be tried again`);
   return due.length;
 }
 
@@ -143,8 +144,8 @@ const advanceOne = ({ clock, store, email }: EscalationPorts, topic: string): Pr
   });
 
 /**
- * A phone says that a notice stood on its screen, by its own clock: so it can be reached, and its person knows.
- * @returns whether there is such a notice
+ * A phone confirms that a notification was on its screen, by its own clock: so it can be reached, and its person knows.
+ * @returns whether there is such a notification
  */
 export async function recordDisplayReceipt(
   { clock, store }: EscalationPorts,
@@ -156,14 +157,14 @@ export async function recordDisplayReceipt(
     const shown = await tx.saveDisplayReceipt(item, stated === null ? now : earlier(stated, now));
     if (shown === null) return false;
     const escalation = await tx.escalation(shown.topic);
-    // Due at once: whether a letter is still wanted is for the call itself to say.
+    // Due at once: the escalation itself decides whether an e-mail is still needed.
     if (escalation !== null)
       await tx.saveEscalation(shown.topic, recordDisplay(escalation, shown.person, shown.at), now);
     return true;
   });
 }
 
-/** Where no letter can be sent, nobody is counted as told by one. */
+/** Where no e-mail can be sent, nobody is counted as notified by one. */
 async function recipientsOf(
   tx: Transaction,
   yard: string,
@@ -174,7 +175,7 @@ async function recipientsOf(
   return { ...recipients, people: recipients.people.map((person) => ({ ...person, email: null })) };
 }
 
-/** All feeders of a yard as they stand, with their calls of this fault: what one feeder's alarm means lies with the others. */
+/** All feeders of a yard as they stand, with their escalations of this fault: what one feeder's alarm means depends on the others. */
 async function groupedYard(tx: Transaction, id: string, fault: FaultKind): Promise<GroupedYard | null> {
   const name = await tx.yardName(id);
   if (name === null) return null;
@@ -214,7 +215,7 @@ async function keepGroup(tx: Transaction, { escalations, notifications }: GroupS
   return enqueueNotifications(tx, notifications, now);
 }
 
-/** @returns how many words went out */
+/** @returns how many notifications were queued */
 async function enqueueNotifications(
   tx: Transaction,
   notifications: readonly OutgoingNotification[],

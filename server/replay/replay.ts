@@ -43,14 +43,14 @@ export interface ReplayOptions {
 }
 
 const never = Number.POSITIVE_INFINITY as Instant;
-/** The server's patrol looks three times a minute, at :00, :20 and :40. */
+/** The server checks three times a minute, at :00, :20 and :40. */
 const checkInterval = seconds(20);
-/** No feeder rests for so long; a time that is so far off is a slip, and would be walked through look by look. */
+/** No feeder rests for so long; a time that is so far off is a slip, and would be walked through check by check. */
 const gapMax = days(1_000);
 
 /**
- * Lives a log through in virtual time: every line is a fact, taken by the very steps that the server takes. Patrol looks when
- * the log says so or, where it doesn't tell of looks, when it would have looked. What is kept is one state a feeder, however
+ * Replays a log in virtual time: every line is a fact, taken by the same steps that the server takes. Checks are made when
+ * the log has them or, where it has none, when the server would have made them. What is kept is one state a feeder, however
  * long the log.
  */
 export class Replay {
@@ -78,7 +78,7 @@ export class Replay {
     if (this.#now !== null && at > after(this.#now, gapMax)) {
       return [{ field, problem: `is ${isoOf(at)}, more than ${inDays(gapMax)} days after the line above` }];
     }
-    this.#passUntil(at);
+    this.#advanceTo(at);
     this.#now = at;
     this.tally.passed(at);
 
@@ -86,26 +86,26 @@ export class Replay {
     const feeder = known ?? this.#add(line);
     switch (line.kind) {
       case "report":
-        return this.#hear(feeder, line.report, line.bootNumber, at);
+        return this.#takeReport(feeder, line.report, line.bootNumber, at);
       case "refused":
-        this.#do(feeder, { refused: line.problem }, at);
+        this.#applyEntry(feeder, { refused: line.problem }, at);
         return [];
       case "settings":
         if (!known) return []; // it was added with them
-        this.#do(known, { settings: line.settings }, at);
-        known.reportHopperAt = this.#nextTelling(known.state.settings, at); // its midnight may have moved
-        this.#expect(known);
+        this.#applyEntry(known, { settings: line.settings }, at);
+        known.reportHopperAt = this.#nextHopperReport(known.state.settings, at); // its midnight may have moved
+        this.#schedule(known);
         return [];
       case "keeper":
-        this.#do(feeder, { keeper: line.act }, at);
+        this.#applyEntry(feeder, { keeper: line.act }, at);
         return [];
       case "orders":
-        this.#do(feeder, { orders: "sent" }, at);
+        this.#applyEntry(feeder, { orders: "sent" }, at);
         return [];
       case "check":
         feeder.checksAreLogged = true;
         feeder.checkAt = never;
-        if (line.check === "checked") this.#learn(feeder, { kind: "minutePassed" }, at);
+        if (line.check === "checked") this.#applyFact(feeder, { kind: "minutePassed" }, at);
         return [];
       case "truth":
         this.tally.truth(line.feeder, line, feeder.state.alarms[line.fault]);
@@ -121,21 +121,21 @@ export class Replay {
   // --- time ------------------------------------------------------------------------------------------------------------
 
   /** What falls on the very moment of a line comes before the line. */
-  #passUntil(at: Instant): void {
+  #advanceTo(at: Instant): void {
     while (this.#due <= at) {
       const now = this.#due;
       for (const feeder of this.#feeders.values()) {
-        if (feeder.checkAt <= now) this.#learn(feeder, { kind: "minutePassed" }, now);
+        if (feeder.checkAt <= now) this.#applyFact(feeder, { kind: "minutePassed" }, now);
       }
       for (const feeder of this.#feeders.values()) {
-        if (feeder.reportHopperAt <= now) this.#tell(feeder, now);
+        if (feeder.reportHopperAt <= now) this.#reportHopper(feeder, now);
       }
       this.#due = never;
-      for (const feeder of this.#feeders.values()) this.#expect(feeder);
+      for (const feeder of this.#feeders.values()) this.#schedule(feeder);
     }
   }
 
-  #expect({ checkAt, reportHopperAt }: ReplayedFeeder): void {
+  #schedule({ checkAt, reportHopperAt }: ReplayedFeeder): void {
     this.#due = earlier(this.#due, earlier(checkAt, reportHopperAt));
   }
 
@@ -146,7 +146,7 @@ export class Replay {
     const mine = withLoggedSettings(base, this.#options.settings);
     const settings = line.kind === "settings" ? withLoggedSettings(mine, line.settings) : mine;
     const state = newFeeder(settings, at);
-    // The server, too, looks at a new feeder with its next patrol: after it was added, or the log could not say first that it tells.
+    // The server, too, first checks a new feeder after it was added, or the log could not state before that it holds all checks.
     const replayed: ReplayedFeeder = {
       id: feeder,
       state,
@@ -155,58 +155,63 @@ export class Replay {
       lastHeardAt: null,
       checkAt: nextCheckFrom(after(at, milliseconds(1))),
       checksAreLogged: false,
-      reportHopperAt: this.#nextTelling(settings, at),
+      reportHopperAt: this.#nextHopperReport(settings, at),
     };
     this.#feeders.set(feeder, replayed);
     this.tally.added();
-    this.#expect(replayed);
+    this.#schedule(replayed);
     return replayed;
   }
 
-  #hear(feeder: ReplayedFeeder, report: PostedReport, told: number | undefined, at: Instant): readonly FieldProblem[] {
+  #takeReport(
+    feeder: ReplayedFeeder,
+    report: PostedReport,
+    stated: number | undefined,
+    at: Instant,
+  ): readonly FieldProblem[] {
     const recalled = feeder.boots.of(report.boot);
-    const life = told ?? bootNumberByClock(mergeStoredBoots(feeder.state, recalled), report, at);
-    if (life === null) {
+    const number = stated ?? bootNumberByClock(mergeStoredBoots(feeder.state, recalled), report, at);
+    if (number === null) {
       const problem = "fits no start that used this id and can't be a new one, which the server refuses";
       return [{ field: "report.boot", problem }];
     }
-    const ofLife = { ...report, boot: numberedBoot(report.boot, life) };
-    const { fresh, duplicates } = feeder.seen.sort(ofLife);
-    const taken = takeReport(startReplayUpdate(feeder), ofLife, fresh, at, recalled);
-    feeder.boots.note(ofLife, fresh, at);
+    const numbered = { ...report, boot: numberedBoot(report.boot, number) };
+    const { fresh, duplicates } = feeder.seen.sort(numbered);
+    const taken = takeReport(startReplayUpdate(feeder), numbered, fresh, at, recalled);
+    feeder.boots.note(numbered, fresh, at);
     this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
-    this.#keep(feeder, taken.feeder, at);
+    this.#save(feeder, taken.feeder, at);
     return [];
   }
 
-  #do(feeder: ReplayedFeeder, request: LogEntry, at: Instant): void {
-    this.#learn(feeder, factOf(request, at, feeder.state.settings), at);
+  #applyEntry(feeder: ReplayedFeeder, request: LogEntry, at: Instant): void {
+    this.#applyFact(feeder, factOf(request, at, feeder.state.settings), at);
   }
 
-  #learn(feeder: ReplayedFeeder, fact: Fact, at: Instant): void {
-    this.#keep(feeder, applyFact(startReplayUpdate(feeder), fact, at), at);
+  #applyFact(feeder: ReplayedFeeder, fact: Fact, at: Instant): void {
+    this.#save(feeder, applyFact(startReplayUpdate(feeder), fact, at), at);
   }
 
-  #keep(feeder: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
+  #save(feeder: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
     const before = feeder.state.alarms;
     feeder.state = state;
     feeder.lastHeardAt = lastReportAt;
     if (!feeder.checksAreLogged) feeder.checkAt = nextCheckFrom(nextCheckAt(state, at));
-    this.#expect(feeder);
+    this.#schedule(feeder);
     for (const effect of effects) {
-      if (effect.kind !== "alarmChanged") continue; // orders and notices are in the alarms' story already
+      if (effect.kind !== "alarmChanged") continue; // orders and notifications follow from the alarms
       const { change } = effect;
       this.tally.changed(feeder.id, change, before[change.fault]);
       const { fault, from, to, priority, reason, present } = change;
-      // Whoever reads phases must not take a fault's coming and going for an arrow of its alarm.
+      // A fault that comes and goes is no transition of its alarm's state.
       const request = from === to ? { present } : { phase: to };
       this.#options.output({ at: isoOf(change.at), feeder: feeder.id, alarm: fault, ...request, priority, reason });
     }
   }
 
-  // --- what is told besides alarms ---------------------------------------------------------------------------------------
+  // --- what is put out besides alarms ---------------------------------------------------------------------------------------
 
-  #tell(feeder: ReplayedFeeder, now: Instant): void {
+  #reportHopper(feeder: ReplayedFeeder, now: Instant): void {
     const { hopper, settings } = feeder.state;
     const level = hopperLevel(hopper, settings);
     const forecast = forecastEmpty(hopper, settings, now);
@@ -217,10 +222,10 @@ export class Replay {
       hopper: level && { grams: tenths(level.grams), low: tenths(level.low), high: tenths(level.high) },
       empty: { p10: moment("p10"), p50: moment("p50"), p90: moment("p90") },
     });
-    feeder.reportHopperAt = this.#nextTelling(settings, now);
+    feeder.reportHopperAt = this.#nextHopperReport(settings, now);
   }
 
-  #nextTelling({ zone }: FeederSettings, now: Instant): Instant {
+  #nextHopperReport({ zone }: FeederSettings, now: Instant): Instant {
     const today = localDateOf(now, zone);
     const midnight = startOfLocalDay(addLocalDays(today, 1), zone);
     if (!this.#options.hourly) return midnight;
@@ -231,7 +236,7 @@ export class Replay {
   }
 }
 
-/** Where the log doesn't say which start a report is of; null where the clocks can't tell either. */
+/** Where the log doesn't state which start a report is of; null where the clocks can't decide either. */
 function bootNumberByClock(
   { clock, eventSequence }: Pick<FeederState, "clock" | "eventSequence">,
   { boot, sentUptime }: PostedReport,
@@ -261,9 +266,9 @@ interface ReplayedFeeder {
   readonly seen: SeenNumbers;
   readonly boots: LoggedBoots;
   lastHeardAt: Instant | null;
-  checkAt: Instant; // when patrol looks, if nothing happens before
-  checksAreLogged: boolean; // from then on patrol looks when the log says so
-  reportHopperAt: Instant; // when its hopper is told
+  checkAt: Instant; // of the next periodic check, if nothing happens before
+  checksAreLogged: boolean; // from then on checks are made when the log says so
+  reportHopperAt: Instant; // when its hopper is put out next
 }
 
 const startReplayUpdate = ({ id, state, lastHeardAt }: ReplayedFeeder): FeederUpdate =>

@@ -1,9 +1,9 @@
 /**
- * How many bytes of bodies the server holds at once. Where room is missing for a smaller body, the largest one that is still
- * arriving is ended: a usual report arrives in one piece and gets its turn, whoever holds back the end of a large one.
+ * How many bytes of bodies the server holds at once. Where there is no space for a smaller body, the largest one that is still
+ * arriving is ended: a usual report arrives in one piece and is read, even while somebody holds back the end of a large one.
  */
 export interface BodyBudget {
-  /** @param end tells the sender that there was no room. @returns null where there is none for this one */
+  /** @param end tells the sender that there is no space. @returns null where there is none for this one */
   reserve(bytes: number, end: () => void): BodyReservation | null;
   /** In use now, for tests. */
   bytesUsed(): number;
@@ -19,11 +19,11 @@ export function createBodyBudget(most: number): BodyBudget {
   const arriving = new Map<BodyReservation, { readonly bytes: number; readonly end: () => void }>();
   let used = 0;
 
-  /** Ends arriving bodies that are larger than this one, the largest first, until there is room for it. */
+  /** Ends arriving bodies that are larger than this one, the largest first, until there is space for it. */
   function makeRoom(bytes: number): void {
     while (used + bytes > most) {
       let [largest, size] = [null as BodyReservation | null, bytes];
-      for (const [room, of] of arriving) if (of.bytes > size) [largest, size] = [room, of.bytes];
+      for (const [reservation, of] of arriving) if (of.bytes > size) [largest, size] = [reservation, of.bytes];
       if (largest === null) return;
       const end = arriving.get(largest)?.end;
       largest.release();
@@ -38,16 +38,16 @@ export function createBodyBudget(most: number): BodyBudget {
       if (used + bytes > most) return null;
       used += bytes;
       let held = true;
-      const room: BodyReservation = {
-        markComplete: () => void arriving.delete(room),
+      const reservation: BodyReservation = {
+        markComplete: () => void arriving.delete(reservation),
         release() {
-          arriving.delete(room);
+          arriving.delete(reservation);
           if (held) used -= bytes;
           held = false;
         },
       };
-      arriving.set(room, { bytes, end });
-      return room;
+      arriving.set(reservation, { bytes, end });
+      return reservation;
     },
   };
 }

@@ -7,16 +7,16 @@ import { linkRoute, tooManyReportsProblem } from "./feederLink.ts";
 import { ingestReport, outcomeProblem } from "./ingestReport.ts";
 import { endOverload, onResponseEnd, refuseOverload } from "./overload.ts";
 import { sendProblem } from "./problems.ts";
-import type { FeederDoor as FeederApi } from "./reportingContext.ts";
+import type { ReportingContext } from "./reportingContext.ts";
 
 /** Where feeders report: one request at a time, or over a socket that also carries orders out at once. */
-export async function feederApiRoutes(app: FastifyInstance, door: FeederApi): Promise<void> {
+export async function feederApiRoutes(app: FastifyInstance, context: ReportingContext): Promise<void> {
   parseBodyAsText(app);
-  reportRoute(app, door);
-  linkRoute(app, door);
+  reportRoute(app, context);
+  linkRoute(app, context);
 }
 
-function reportRoute(app: FastifyInstance, door: FeederApi): void {
+function reportRoute(app: FastifyInstance, context: ReportingContext): void {
   const admitted = new WeakMap<FastifyRequest, string>();
   app.post(
     "/api/v1/report",
@@ -38,35 +38,35 @@ function reportRoute(app: FastifyInstance, door: FeederApi): void {
       preParsing: async (request, reply) => {
         const bytes = bodyBytes(request);
         if (isSigned(request)) {
-          if (!door.limits.acceptsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
-          return reserveBody(door, door.bodies.unproven, request, reply, bytes);
+          if (!context.limits.acceptsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
+          return reserveBody(context, context.bodies.unproven, request, reply, bytes);
         }
-        const who = await identifyFeeder(door, request, "");
-        if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
-        const wait = door.limits.countReport(who.id);
-        if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(door.reportsPerMinute), wait);
+        const who = await identifyFeeder(context, request, "");
+        if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
+        const wait = context.limits.countReport(who.id);
+        if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
         admitted.set(request, who.id);
-        return reserveBody(door, door.bodies.proven, request, reply, bytes);
+        return reserveBody(context, context.bodies.proven, request, reply, bytes);
       },
     },
     async (request, reply) => {
-      const room = reservations.get(request);
-      room?.markComplete();
+      const reservation = reservations.get(request);
+      reservation?.markComplete();
       try {
         let feeder = admitted.get(request);
         if (feeder === undefined) {
-          const who = await identifyFeeder(door, request, bodyText(request)); // a signature covers the body byte for byte
-          if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
+          const who = await identifyFeeder(context, request, bodyText(request)); // a signature covers the body byte for byte
+          if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
           feeder = who.id;
-          door.limits.recordProvenSender(request, feeder);
-          const wait = door.limits.countReport(feeder);
-          if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(door.reportsPerMinute), wait);
+          context.limits.recordProvenSender(request, feeder);
+          const wait = context.limits.countReport(feeder);
+          if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
         }
-        const outcome = await ingestReport(door, feeder, bodyText(request), request.log);
+        const outcome = await ingestReport(context, feeder, bodyText(request), request.log);
         if (outcome.kind !== "answered") return sendProblem(reply, outcomeProblem(outcome));
         return outcome.answer;
       } finally {
-        room?.release();
+        reservation?.release();
       }
     },
   );
@@ -74,26 +74,26 @@ function reportRoute(app: FastifyInstance, door: FeederApi): void {
 
 const reservations = new WeakMap<FastifyRequest, BodyReservation>();
 
-/** Keeps room for a body until its report is stored, even where its sender has gone meanwhile: it is still worked on. */
+/** Keeps reservation for a body until its report is stored, even where its sender has gone meanwhile: it is still worked on. */
 function reserveBody(
-  door: FeederApi,
+  context: ReportingContext,
   budget: BodyBudget,
   request: FastifyRequest,
   reply: FastifyReply,
   bytes: number,
 ): FastifyReply | undefined {
-  const noRoom = () => {
-    door.overload.recordRefusal("report");
+  const noSpace = () => {
+    context.overload.recordRefusal("report");
     endOverload(request);
   };
-  const room = budget.reserve(bytes, noRoom);
-  if (room === null) {
-    door.overload.recordRefusal("report");
+  const reservation = budget.reserve(bytes, noSpace);
+  if (reservation === null) {
+    context.overload.recordRefusal("report");
     return refuseOverload(reply.header("connection", "close")); // the rest is not read
   }
-  reservations.set(request, room);
+  reservations.set(request, reservation);
   onResponseEnd(reply, () => {
-    if (request.body === undefined) room.release(); // it never arrived whole
+    if (request.body === undefined) reservation.release(); // it never arrived whole
   });
   return undefined;
 }

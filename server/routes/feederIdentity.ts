@@ -2,25 +2,28 @@ import type { FastifyReply, FastifyRequest } from "fastify";
 import type { Identification } from "../flows/feederKeys.ts";
 import { senderAddress } from "./feederLimits.ts";
 import { type Problem, sendProblem } from "./problems.ts";
-import type { FeederDoor } from "./reportingContext.ts";
+import type { ReportingContext } from "./reportingContext.ts";
 import { logSecurityEvent } from "./securityLog.ts";
 
-/** Who knocks at the feeders' door. @param body what a signature must cover; a bare key covers nothing. */
-export const identifyFeeder = (door: FeederDoor, request: FastifyRequest, body: string): Promise<Identification> =>
-  door.keys.identify(request.headers.authorization, body, door.ports.clock.now());
+/** Who knocks at the feeders' context. @param body what a signature must cover; a bare key covers nothing. */
+export const identifyFeeder = (
+  context: ReportingContext,
+  request: FastifyRequest,
+  body: string,
+): Promise<Identification> => context.keys.identify(request.headers.authorization, body, context.ports.clock.now());
 
 /** A key can be checked before a megabyte of body is read; a signature can't. */
 export const isSigned = (request: FastifyRequest): boolean => /^signature\s/i.test(request.headers.authorization ?? "");
 
 /** A wrong key or signature: counted by address, told, and noted. */
 export function refuseUnknownSender(
-  door: FeederDoor,
+  context: ReportingContext,
   request: FastifyRequest,
   reply: FastifyReply,
   reason: string,
 ): FastifyReply {
   logSecurityEvent(request, { event: "feederKeyRefused", address: senderAddress(request), why: reason });
-  const wait = door.limits.countFailure(request);
+  const wait = context.limits.countFailure(request);
   if (wait !== null) return refuseTooOften(reply, tooManyWrongKeys, wait);
   return sendProblem(reply.header("www-authenticate", "Bearer"), unknownSenderProblem(reason));
 }

@@ -7,10 +7,10 @@ import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
 import { identifyFeeder, isSigned, refuseTooOften, refuseUnknownSender } from "./feederIdentity.ts";
 import { ingestReport, outcomeProblem } from "./ingestReport.ts";
 import { feederDamagedProblem, overloadedProblem, type Problem, problemView, sendProblem } from "./problems.ts";
-import type { FeederDoor } from "./reportingContext.ts";
+import type { ReportingContext } from "./reportingContext.ts";
 
 /** The same reports over a socket, which also carries orders out at once. */
-export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
+export function linkRoute(app: FastifyInstance, context: ReportingContext): void {
   const admitted = new WeakMap<FastifyRequest, string>();
   const firstUse = createSignatureCheck();
   app.route({
@@ -23,17 +23,17 @@ export function linkRoute(app: FastifyInstance, door: FeederDoor): void {
     },
     // A socket with a wrong key is refused before it opens, in plain HTTP that any client understands.
     preValidation: async (request, reply) => {
-      const who = await identifyFeeder(door, request, "");
-      if (who.kind === "unknown") return refuseUnknownSender(door, request, reply, who.reason);
-      const wait = door.limits.countLink(who.id);
+      const who = await identifyFeeder(context, request, "");
+      if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
+      const wait = context.limits.countLink(who.id);
       if (wait !== null) return refuseTooOften(reply, tooManyLinksProblem, wait);
-      if (isSigned(request) && !firstUse(request.headers.authorization ?? "", door.ports.clock.now())) {
+      if (isSigned(request) && !firstUse(request.headers.authorization ?? "", context.ports.clock.now())) {
         return sendProblem(reply.header("www-authenticate", "Bearer"), usedSignatureProblem);
       }
       admitted.set(request, who.id);
     },
     handler: (_request, reply) => sendProblem(reply.header("upgrade", "websocket"), noSocketProblem),
-    wsHandler: (socket, request) => serveLink(door, admitted.get(request) as string, socket, request.log),
+    wsHandler: (socket, request) => serveLink(context, admitted.get(request) as string, socket, request.log),
   });
 }
 
@@ -63,18 +63,18 @@ function createSignatureCheck(): (authorization: string, now: Instant) => boolea
 export const noSocketProblem: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
 
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
-function serveLink(door: FeederDoor, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
+function serveLink(context: ReportingContext, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
   const answer = async (text: string): Promise<LinkFrame> => {
-    if (door.limits.countReport(feeder) !== null)
-      return { problem: problemView(tooManyReportsProblem(door.reportsPerMinute)) };
-    const late = door.overload.isOverloaded("report");
-    const room = late ? null : door.bodies.proven.reserve(Buffer.byteLength(text), () => undefined);
-    if (room === null) {
-      door.overload.recordRefusal("report");
+    if (context.limits.countReport(feeder) !== null)
+      return { problem: problemView(tooManyReportsProblem(context.reportsPerMinute)) };
+    const late = context.overload.isOverloaded("report");
+    const reservation = late ? null : context.bodies.proven.reserve(Buffer.byteLength(text), () => undefined);
+    if (reservation === null) {
+      context.overload.recordRefusal("report");
       return { problem: problemView(overloadedProblem) };
     }
-    room.markComplete();
-    return answerFrame(door, feeder, text, log).finally(room.release);
+    reservation.markComplete();
+    return answerFrame(context, feeder, text, log).finally(reservation.release);
   };
   // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
   let waiting = 0;
@@ -93,8 +93,8 @@ function serveLink(door: FeederDoor, feeder: string, socket: WebSocket, log: Fas
   });
   socket.on("error", (error) => log.info({ err: error, feeder }, "a feeder's socket broke"));
   keepAlive(socket);
-  door.sockets.attach(feeder, socket);
-  sendWaitingOrders(door.ports, feeder).catch((error: unknown) =>
+  context.sockets.attach(feeder, socket);
+  sendWaitingOrders(context.ports, feeder).catch((error: unknown) =>
     log.error({ err: error, feeder }, "waiting orders could not be sent; they go with the next answer"),
   );
 }
@@ -104,9 +104,14 @@ export const tooManyReportsProblem = (most: number): Problem => ({
   detail: `More than ${most} reports a minute: wait, and send more events in each.`,
 });
 
-async function answerFrame(door: FeederDoor, feeder: string, text: string, log: FastifyBaseLogger): Promise<LinkFrame> {
+async function answerFrame(
+  context: ReportingContext,
+  feeder: string,
+  text: string,
+  log: FastifyBaseLogger,
+): Promise<LinkFrame> {
   try {
-    const outcome = await ingestReport(door, feeder, text, log);
+    const outcome = await ingestReport(context, feeder, text, log);
     return outcome.kind === "answered" ? { answer: outcome.answer } : { problem: problemView(outcomeProblem(outcome)) };
   } catch (error) {
     log.error({ err: error, feeder }, "a report on a socket could not be stored");

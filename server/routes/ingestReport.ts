@@ -4,7 +4,7 @@ import { parseReport } from "../contract/lenientJson.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
 import type { IngestOutcome } from "../flows/ingest.ts";
 import type { Problem } from "./problems.ts";
-import type { FeederDoor } from "./reportingContext.ts";
+import type { ReportingContext } from "./reportingContext.ts";
 
 /** What became of a report, however it came in, and how a refusal is told. */
 export type ReportOutcome =
@@ -14,20 +14,20 @@ export type ReportOutcome =
 
 /** @param text as it came. @param feeder whose key was checked: only then does a report that can't be read say anything. */
 export async function ingestReport(
-  door: FeederDoor,
+  context: ReportingContext,
   feeder: string,
   text: string,
   log: FastifyBaseLogger,
 ): Promise<ReportOutcome> {
-  const outcome = await parseAndIngest(door, feeder, text);
+  const outcome = await parseAndIngest(context, feeder, text);
   if (outcome.kind !== "answered" && outcome.kind !== "unknownFeeder")
-    await logRefusedReport(door, feeder, outcome, log);
+    await logRefusedReport(context, feeder, outcome, log);
   return outcome;
 }
 
 /** What was refused is refused, whether it could be noted or not. */
 async function logRefusedReport(
-  door: FeederDoor,
+  context: ReportingContext,
   feeder: string,
   outcome: Exclude<ReportOutcome, { kind: "answered" }>,
   log: FastifyBaseLogger,
@@ -35,14 +35,14 @@ async function logRefusedReport(
   const [problem] = outcomeProblem(outcome).errors ?? [];
   if (problem === undefined) return;
   try {
-    const logs = await door.ingest.recordRefused(feeder, problem);
+    const logs = await context.ingest.recordRefused(feeder, problem);
     if (logs) log.warn({ feeder, ...problem }, "a feeder's report was refused");
   } catch (error) {
     log.error({ err: error, feeder, ...problem }, "a refused report could not be noted");
   }
 }
 
-async function parseAndIngest(door: FeederDoor, feeder: string, text: string): Promise<ReportOutcome> {
+async function parseAndIngest(context: ReportingContext, feeder: string, text: string): Promise<ReportOutcome> {
   const parsed = parseReport(text);
   if (parsed.kind === "notJson") {
     return { kind: "unreadable", errors: [{ field: wholeBody, problem: parsed.problem }] };
@@ -53,7 +53,7 @@ async function parseAndIngest(door: FeederDoor, feeder: string, text: string): P
   // A feeder may say who it believes it is: two feeders with swapped keys would spoil both records.
   if (typeof named === "string" && named !== feeder)
     return { kind: "otherFeeder", namedFeeder: named, keyFeeder: feeder };
-  return door.ingest.take(feeder, posted, parsed.bareNumbers);
+  return context.ingest.take(feeder, posted, parsed.bareNumbers);
 }
 
 export function outcomeProblem(outcome: Exclude<ReportOutcome, { kind: "answered" }>): Problem {

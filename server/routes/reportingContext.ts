@@ -7,7 +7,7 @@ import type { FeederLimits } from "./feederLimits.ts";
 import type { Overload } from "./overload.ts";
 
 /** What the routes on which feeders report share. */
-export interface FeederDoor {
+export interface ReportingContext {
   readonly ports: Ports;
   readonly keys: FeederKeys;
   readonly ingest: Ingest;

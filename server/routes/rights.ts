@@ -7,7 +7,7 @@ import { signedInPerson } from "./sessions.ts";
 
 /**
  * Who may do what at a yard. Everybody of it may look; what a helper may change is listed here, and whatever isn't is for its
- * keepers: a new door is shut to helpers until somebody thought of them.
+ * keepers: a new route is closed to helpers until it is listed here.
  */
 const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/refills",
@@ -22,7 +22,7 @@ const helperRoutes: ReadonlySet<string> = new Set([
   "DELETE /api/v1/yards/:yard/people/:person",
 ]);
 
-/** For whoever keeps any yard at all: these doors are about no yard that is there already. */
+/** For whoever keeps any yard at all: these routes are about no yard that is there already. */
 const anyYardKeeperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/practice",
   "DELETE /api/v1/practice",
@@ -31,32 +31,33 @@ const anyYardKeeperRoutes: ReadonlySet<string> = new Set([
 
 const newYard = "POST /api/v1/yards";
 
-/** Whom the guard below lets pass a door, as the documentation names them. @param body its fields, where it takes a body. */
-export function allowedRoles(door: string, body: readonly string[]): string {
-  const [method, url = ""] = door.split(" ");
-  if (anyYardKeeperRoutes.has(door)) return "a keeper of any yard";
-  if (door === newYard) return "a keeper of any yard, or anybody where there is no yard";
+/** Who may use a route, as the documentation names them. @param body its fields, where it takes a body. */
+export function allowedRoles(route: string, body: readonly string[]): string {
+  const [method, url = ""] = route.split(" ");
+  if (anyYardKeeperRoutes.has(route)) return "a keeper of any yard";
+  if (route === newYard) return "a keeper of any yard, or anybody where there is no yard";
   const feederSource = url.includes("/:feeder");
   if (!feederSource && !url.includes("/:yard") && !(method === "POST" && body.includes("yard")))
     return "whoever is signed in";
   const yard = feederSource ? "the feeder's yard" : "the yard";
   if (url.includes("/:person")) return `keepers of ${yard}, and helpers for themselves`;
-  return isHelperRoute(method ?? "", door) ? `keepers and helpers of ${yard}` : `keepers of ${yard}`;
+  return isHelperRoute(method ?? "", route) ? `keepers and helpers of ${yard}` : `keepers of ${yard}`;
 }
 
-const isHelperRoute = (method: string, door: string) => method === "GET" || method === "HEAD" || helperRoutes.has(door);
+const isHelperRoute = (method: string, route: string) =>
+  method === "GET" || method === "HEAD" || helperRoutes.has(route);
 
-/** Guards every door of a room that speaks of a yard or of a feeder. Comes after `keepersOnly`, which says who asks. */
+/** Guards every route that is about a yard or a feeder. Comes after `requireSignIn`, which finds who asks. */
 export function requireYardRole(app: FastifyInstance, ports: Ports): void {
   app.addHook("preValidation", async (request, reply) => {
     const person = signedInPerson(request).id;
-    const door = `${request.method} ${request.routeOptions.url}`;
-    if (anyYardKeeperRoutes.has(door)) {
+    const route = `${request.method} ${request.routeOptions.url}`;
+    if (anyYardKeeperRoutes.has(route)) {
       const of = await ports.store.people.membershipsOf(person);
       if (!of.some(({ role }) => role === "keeper")) return refuseHelper(reply);
       return;
     }
-    if (door === newYard) {
+    if (route === newYard) {
       if (!(await mayMakeYards(ports, person))) return refuseHelper(reply);
       return;
     }
@@ -69,16 +70,16 @@ export function requireYardRole(app: FastifyInstance, ports: Ports): void {
       return sendProblem(reply, { status: 400, detail: "yard: is not one of your yards", errors });
     }
     if (role === null) {
-      // The same words whether there is none or it isn't theirs: that it exists is the business of its people.
+      // The same text whether there is none or it isn't theirs: that it exists is the business of its people.
       const detail = "yard" in of ? "There is no such yard." : "There is no such feeder.";
       return sendProblem(reply, { status: 404, detail });
     }
     requesters.set(request, { person, role });
-    if (role !== "keeper" && !isHelperRoute(request.method, door)) return refuseHelper(reply);
+    if (role !== "keeper" && !isHelperRoute(request.method, route)) return refuseHelper(reply);
   });
 }
 
-/** On a server where others have their yards, a guest of one makes none; where there is none at all, anybody begins anew. */
+/** On a server where others have their yards, a guest of one may add none; where there is none at all, anybody may add the first. */
 async function mayMakeYards({ store }: Ports, person: string): Promise<boolean> {
   const of = await store.people.membershipsOf(person);
   return of.some(({ role }) => role === "keeper") || (await store.yards.yards()).length === 0;
