@@ -106,7 +106,7 @@ class Household {
         urgentBreaks: true,
         digestBy: "both",
       });
-      if (one.mail !== null) await this.run.as(one, "PATCH", "/api/v1/me", { mail: one.mail });
+      if (one.mail !== null) await this.run.as(one, "PATCH", "/api/v1/me", { email: one.mail });
       for (const phone of one.phones) await this.phones.handIn(one, phone);
     }
     await this.addFeeders(ada);
